@@ -1,0 +1,41 @@
+"""What the screen shows: one plain value, made by the dialogue, drawn by the screen room."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Board:
+    """A glance's worth of the session.
+
+    Attributes:
+        title: Title of the procedure.
+        step: Number of the current test, counted from 1; 0 before the first.
+        headline: The place or the one thing that matters, short enough for large letters ("FEED SIDE").
+        lines: What to do, a short sentence each.
+        choices: Key and words of each answer, in the order spoken: ``("1", "lit")``.
+        keys: Other keys that do something now: ``("enter", "affirm")``.
+        mode: ``caution``, ``asking``, ``cranking``, ``resting``, ``read back``, ``standing by``, ``note``,
+            ``skipping``, ``finished``.
+        heard: Last words understood, or what was keyed so far.
+        typed: Digits of a number being keyed.
+        message: A sentence about the last thing that went wrong, or "".
+        keys_only: True when it is too loud to hear.
+        countdown: Name and end (seconds since the session began) of the running countdown, if any.
+        caution: Signal word of the caution being given ("DANGER"), or "".
+    """
+
+    title: str = ""
+    step: int = 0
+    headline: str = ""
+    lines: tuple[str, ...] = ()
+    choices: tuple[tuple[str, str], ...] = ()
+    keys: tuple[tuple[str, str], ...] = ()
+    mode: str = "asking"
+    heard: str = ""
+    typed: str = ""
+    message: str = ""
+    keys_only: bool = False
+    countdown: tuple[str, float] | None = None
+    caution: str = ""

@@ -1,0 +1,138 @@
+"""What the record keeps for the repair order: one small value for each thing that was done or said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Something for the repair order."""
+
+
+@dataclass(frozen=True)
+class ProcedureEntered(Entry):
+    """This procedure was started; `came_from` is the procedure that handed over, if one did."""
+
+    procedure: str
+    came_from: str | None = None
+
+
+@dataclass(frozen=True)
+class CautionGiven(Entry):
+    """A caution was spoken to its end before this step; `form` is ``full`` or ``short``."""
+
+    caution: str
+    form: str
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True)
+class CautionAcknowledged(Entry):
+    """The person said or keyed that they are ready after the cautions of this step."""
+
+    cautions: tuple[str, ...]
+    procedure: str
+    step: str
+    how: str
+
+
+@dataclass(frozen=True)
+class ResultTaken(Entry):
+    """A result of a step counts from now on.
+
+    Attributes:
+        number: 1, 2, 3 … in the order in which results were taken in the session.
+        outcome: Name of the answer or band that the result fell into.
+        value: The reading as given; None for a step without numbers.
+        unit: Unit of `value`.
+        how: ``voice`` or ``keypad``.
+        words: What was recognised, or the keys.
+        confirmed: ``taken`` (no confirmation needed), ``read back`` (implicitly, open to correction) or
+            ``affirmed`` (read back and affirmed).
+        clip: File of the sound, if it was spoken.
+        next: Step, procedure or verdict that follows, as ``step:NAME``, ``procedure:NAME``, ``verdict:NAME``.
+    """
+
+    number: int
+    procedure: str
+    step: str
+    outcome: str
+    value: Decimal | None
+    unit: str | None
+    how: str
+    words: str
+    confidence: float
+    snr_db: float | None
+    confirmed: str
+    clip: str | None
+    next: str
+
+
+@dataclass(frozen=True)
+class ResultUndone(Entry):
+    """The result with this number was taken back; it stays in the record."""
+
+    number: int
+    procedure: str
+    step: str
+    how: str
+
+
+@dataclass(frozen=True)
+class StepSkipped(Entry):
+    """A step was not done, and why."""
+
+    procedure: str
+    step: str
+    reason: str
+    next: str
+
+
+@dataclass(frozen=True)
+class VerdictReached(Entry):
+    """The session came to this verdict; `affirmed` once the person has heard and affirmed it."""
+
+    procedure: str
+    verdict: str
+    affirmed: bool
+
+
+@dataclass(frozen=True)
+class VoiceNoteTaken(Entry):
+    """Free speech, kept as sound, made while this step was on."""
+
+    clip: str
+    duration_s: float
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True)
+class Cranked(Entry):
+    """The engine was cranked for so many seconds; `timed` is false when nobody said that it began."""
+
+    seconds: float
+    timed: bool
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True)
+class ModeChanged(Entry):
+    """Stand by, stop, resumed, keypad only, voice again, microphone lost: what changed and why."""
+
+    mode: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Remark(Entry):
+    """Anything else worth keeping: a wrong place, a phrase not understood, a key that did nothing."""
+
+    kind: str
+    text: str
+    procedure: str
+    step: str

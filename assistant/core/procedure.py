@@ -1,0 +1,319 @@
+"""The data model: procedures, their steps, and the terms and cautions that they refer to.
+
+A step of a procedure is a **measurement**: what is connected where, in which engine state, with what
+unplugged, and what the person observes.
+It is stated once; the spoken text, the answers that can be heard, the hazards, the line in the write-up
+(and later the circuit proof and the picture) derive from it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+
+
+class Engine(StrEnum):
+    """State of key and engine during a measurement."""
+
+    KEY_OFF = "key-off"
+    KEY_ON = "key-on"
+    CRANKING = "cranking"
+    RUNNING = "running"
+
+
+class Hazard(StrEnum):
+    """What a measurement can do to a person or a part; each must be covered by a caution of its step."""
+
+    CRANKING = "cranking"
+    SECONDARY_VOLTAGE = "secondary-voltage"
+    SWITCHED_VOLTAGE = "switched-voltage"
+    LIVE_CIRCUIT = "live-circuit"
+
+
+class SignalWord(StrEnum):
+    """ANSI Z535.4 signal words: DANGER will, WARNING could (death or serious injury);
+    CAUTION could (minor or moderate injury); NOTICE (damage, not injury)."""
+
+    DANGER = "DANGER"
+    WARNING = "WARNING"
+    CAUTION = "CAUTION"
+    NOTICE = "NOTICE"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Somewhere a lamp or meter is put, a part that is unplugged, or a thing that is looked at.
+
+    Attributes:
+        name: Name in YAML and grammar, such as ``switched``.
+        spoken: With its article, as spoken in an instruction: "the switched side of the coil".
+        short: As spoken in a remark and shown in large letters: "switched side".
+        kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at).
+    """
+
+    name: str
+    spoken: str
+    short: str
+    kind: str
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """What is measured with.
+
+    Attributes:
+        name: Name in YAML, such as ``test-lamp``.
+        spoken: "the test lamp".
+        clip: How its fixed lead is attached: "Clip the lamp to"; "" where there is none.
+        probe: How its free end is used: "Probe"; "" where there is none.
+        watch: What is observed: "Watch the lamp.".
+        outcomes: Outcomes that it can show, by name; empty for an instrument that gives numbers.
+        units: Units of its readings; empty for one that gives outcomes.
+    """
+
+    name: str
+    spoken: str
+    clip: str
+    probe: str
+    watch: str
+    outcomes: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Something that can be seen: `spoken` is the word for it in a question, `seen` in a report."""
+
+    name: str
+    spoken: str
+    seen: str
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A fault of the catalogue: `plain` names it in a report, `part` is what carries it."""
+
+    name: str
+    plain: str
+    part: str
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A caution with its ANSI Z535 signal word, a full form and a shorter one for repetitions.
+
+    Attributes:
+        covers: Hazards for which this caution is enough.
+        acknowledge: The person must say that they are ready the first time, before the step is released.
+        source: Where it comes from.
+    """
+
+    name: str
+    signal: SignalWord
+    full: str
+    short: str
+    covers: tuple[Hazard, ...]
+    acknowledge: bool
+    source: str
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """What is connected where, in which engine state, with what unplugged.
+
+    Attributes:
+        instrument: Name of an instrument.
+        clip: Place of the fixed lead; None for an instrument that has none.
+        probe: Place of the free end, or the thing that is looked at.
+        engine: State of key and engine.
+        unplugged: Parts that are unplugged.
+        compared_with: A second place that is looked at for comparison.
+    """
+
+    instrument: str
+    clip: str | None
+    probe: str
+    engine: Engine
+    unplugged: tuple[str, ...] = ()
+    compared_with: str | None = None
+
+    def hazards(self) -> tuple[Hazard, ...]:
+        """What this measurement can do to a person, derived from what is connected where.
+
+        Cranking turns belts and fans.
+        A spark tester shows secondary voltage.
+        The switched side and the driver's end of the control wire reach about 400 V when the driver
+        switches off (the flyback clamp of an ignition transistor, public data sheets).
+        A live circuit is any other with the key on or the battery's positive post on a lead.
+        """
+        found = []
+        if self.engine in (Engine.CRANKING, Engine.RUNNING):
+            found.append(Hazard.CRANKING)
+        if self.instrument == "spark-tester":
+            found.append(Hazard.SECONDARY_VOLTAGE)
+        touched = {self.clip, self.probe, self.compared_with}
+        if touched & {"switched", "driver-end"} and self.engine in (Engine.CRANKING, Engine.RUNNING):
+            found.append(Hazard.SWITCHED_VOLTAGE)
+        if self.instrument != "eyes" and (self.engine is not Engine.KEY_OFF or "battery-positive" in touched):
+            found.append(Hazard.LIVE_CIRCUIT)
+        return tuple(found)
+
+
+class Leads(StrEnum):
+    """What an answer leads to."""
+
+    STEP = "step"
+    PROCEDURE = "procedure"
+    VERDICT = "verdict"
+
+
+@dataclass(frozen=True)
+class Target:
+    """Where an answer leads: a step of this procedure, another procedure, or a verdict."""
+
+    leads: Leads
+    name: str
+
+    def __str__(self) -> str:
+        return f"{self.leads}:{self.name}"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An outcome of a step and where it leads; `rules_out` are faults that can no longer be."""
+
+    outcome: str
+    target: Target
+    rules_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Band(Answer):
+    """A range of a reading, ``low <= value < high``, with the source of its limits.
+
+    Attributes:
+        low: Lower limit, included; None: no lower limit.
+        high: Upper limit, excluded; None: no upper limit.
+        source: Where the limit comes from.
+        seen: How the band is described in a report: "below the cranking floor".
+    """
+
+    low: Decimal | None = None
+    high: Decimal | None = None
+    source: str = ""
+    seen: str = ""
+
+    def holds(self, value: Decimal) -> bool:
+        """Whether the value falls into this band."""
+        return (self.low is None or value >= self.low) and (self.high is None or value < self.high)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A number that is asked for.
+
+    Attributes:
+        unit: Unit in which limits are stated and a bare number is taken.
+        plausible: Lowest and highest believable value, both included; outside, it is asked again.
+        resolution: Smallest step that is worth reading, for the spoken hint.
+        bands: Bands that cover the whole plausible range without overlap, lowest first.
+    """
+
+    unit: str
+    plausible: tuple[Decimal, Decimal]
+    bands: tuple[Band, ...]
+
+    def band(self, value: Decimal) -> Band:
+        """The band that holds a plausible value."""
+        return next(band for band in self.bands if band.holds(value))
+
+
+@dataclass(frozen=True)
+class Step:
+    """One measurement, the answers to it, and the cautions that go before it.
+
+    Attributes:
+        good: Outcome or band that a healthy system shows at this point; None where there is none.
+        look_for: What to look for, spoken when the person is not sure.
+        line: Line in the file, for messages.
+    """
+
+    name: str
+    measure: Measurement
+    cautions: tuple[str, ...]
+    answers: tuple[Answer, ...] = ()
+    reading: Reading | None = None
+    good: str | None = None
+    look_for: str = ""
+    line: int = 0
+
+    def choices(self) -> tuple[Answer, ...]:
+        """All answers or bands."""
+        return self.reading.bands if self.reading else self.answers
+
+    def answer(self, outcome: str) -> Answer | None:
+        """The answer or band of this name."""
+        return next((answer for answer in self.choices() if answer.outcome == outcome), None)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a procedure can end in.
+
+    Attributes:
+        says: One or two short sentences, spoken and read back before they count.
+        faults: Faults of the catalogue that this verdict covers.
+        part: Part that is to be replaced or repaired; "" where none is condemned.
+        repair: What to do, for the repair order.
+        verify: What to verify after the repair.
+        still_possible: What this verdict does not tell apart, for the repair order; "" where all is told.
+        continue_with: Procedure to go on with; None where the work ends here.
+    """
+
+    name: str
+    says: str
+    faults: tuple[str, ...]
+    part: str
+    repair: str
+    verify: tuple[str, ...]
+    still_possible: str = ""
+    continue_with: str | None = None
+
+
+@dataclass(frozen=True)
+class Procedure:
+    """A tree of steps that ends in verdicts or hands over to another procedure."""
+
+    name: str
+    title: str
+    circuit: str
+    about: str
+    needs: tuple[str, ...]
+    start: str
+    steps: dict[str, Step]
+    verdicts: dict[str, Verdict]
+    file: str = ""
+
+
+@dataclass(frozen=True)
+class Terms:
+    """The names that procedures and grammars share, each with its words."""
+
+    places: dict[str, Place]
+    instruments: dict[str, Instrument]
+    outcomes: dict[str, Outcome]
+    faults: dict[str, Fault]
+
+
+@dataclass(frozen=True)
+class Library:
+    """Everything that was loaded from a folder of procedures."""
+
+    terms: Terms
+    cautions: dict[str, Caution]
+    procedures: dict[str, Procedure] = field(default_factory=dict)
+
+    def step(self, procedure: str, step: str) -> Step:
+        """The step of this name."""
+        return self.procedures[procedure].steps[step]

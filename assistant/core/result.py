@@ -1,0 +1,72 @@
+"""What a person can have said or keyed, after the words have been understood.
+
+A `Result` is the only thing that hearing and the number pad hand to the dialogue.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+
+class Control(StrEnum):
+    """The dialogue's own words; VoiceXML and radiotelephony terms (ICAO Doc 9432) where there is one."""
+
+    AFFIRM = "affirm"
+    NEGATIVE = "negative"
+    CORRECTION = "correction"
+    SAY_AGAIN = "say-again"
+    CHOICES = "choices"
+    STAND_BY = "stand-by"
+    GO_AHEAD = "go-ahead"
+    NOT_SURE = "not-sure"
+    STOP = "stop"
+    VOICE_NOTE = "voice-note"
+    SKIP = "skip"
+    READY = "ready"
+    CRANKING = "cranking"
+    CLOSE = "close"
+
+
+@dataclass(frozen=True)
+class Result:
+    """One understood phrase: an outcome, a reading, or a control word, with the place if it was said.
+
+    Exactly one of `outcome`, `value`, `control` is set.
+
+    Attributes:
+        outcome: Name of an outcome, such as ``lit`` or ``steady``.
+        value: Number of a reading, in `unit` if that was said, else in the unit of the step.
+        unit: ``V``, ``mV``, ``A``, ``ohm``, ``kilohm``, ``megohm``, ``rpm`` or ``s``; None when not said.
+        control: A word of the dialogue.
+        place: Name of the place that was said with it, such as ``feed`` or ``switched``.
+    """
+
+    outcome: str | None = None
+    value: Decimal | None = None
+    unit: str | None = None
+    control: Control | None = None
+    place: str | None = None
+
+    def __post_init__(self) -> None:
+        given = [part for part in (self.outcome, self.value, self.control) if part is not None]
+        if len(given) != 1:
+            raise ValueError("a result is exactly one of an outcome, a reading, or a control word")
+
+
+@dataclass(frozen=True)
+class GrammarRequest:
+    """What may be heard now: the dialogue asks for it, the grammar room turns it into phrases.
+
+    Attributes:
+        outcomes: Outcome names of the step, in the order in which they are spoken.
+        units: Units in which a reading may be given, the step's own unit first; empty when no number is asked.
+        controls: Words of the dialogue that are taken now.
+
+    Places may always be said before an outcome or a reading, also a wrong one, so that it can be caught.
+    """
+
+    outcomes: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    controls: tuple[Control, ...] = ()
