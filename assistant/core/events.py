@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import enum
+import math
 import types
 import typing
 from dataclasses import dataclass
@@ -282,13 +283,14 @@ def to_json(value: Any) -> Any:
     """Turn an event, an action or a part of one into what `json.dumps` takes.
 
     Dataclasses become objects with a ``type``; decimals become strings so that no digit is lost.
+    So do infinite levels (the noise of a muted microphone), for which JSON has no number.
     """
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         body = {f.name: to_json(getattr(value, f.name)) for f in dataclasses.fields(value)}
         return {"type": type(value).__name__, **body}
     if isinstance(value, enum.Enum):
         return value.value
-    if isinstance(value, Decimal):
+    if isinstance(value, Decimal) or (isinstance(value, float) and not math.isfinite(value)):
         return str(value)
     if isinstance(value, tuple | list):
         return [to_json(item) for item in value]
@@ -301,7 +303,7 @@ def from_json(data: Any) -> Any:
     Raises:
         ValueError: The data is not of the form that `to_json` writes.
     """
-    if not isinstance(data, dict) or data.get("type") not in _CLASSES:
+    if not isinstance(data, dict) or not isinstance(data.get("type"), str) or data["type"] not in _CLASSES:
         raise ValueError(f"not an event or action: {str(data)[:80]}")
     cls = _CLASSES[data["type"]]
     hints = typing.get_type_hints(cls)
@@ -331,12 +333,19 @@ def _decoded(data: Any, hint: Any) -> Any:
         return tuple(_decoded(item, arm) for item, arm in zip(data, inner, strict=True))
     if isinstance(hint, type):
         if dataclasses.is_dataclass(hint):
-            return from_json(data)
+            value = from_json(data)
+            if not isinstance(value, hint):
+                raise TypeError(f"expected {hint.__name__}, found {type(value).__name__}")
+            return value
         if issubclass(hint, enum.Enum):
             return hint(data)
         if issubclass(hint, Decimal):
+            if not isinstance(data, str):
+                raise TypeError(f"expected a number as text, found {data!r}")
             return Decimal(data)
         if hint is float and isinstance(data, int) and not isinstance(data, bool):
+            return float(data)
+        if hint is float and data in ("inf", "-inf", "nan"):
             return float(data)
         if not isinstance(data, hint) or (hint in (int, float) and isinstance(data, bool)):
             raise TypeError(f"expected {hint.__name__}, found {data!r}")

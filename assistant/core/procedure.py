@@ -216,7 +216,6 @@ class Reading:
     Attributes:
         unit: Unit in which limits are stated and a bare number is taken.
         plausible: Lowest and highest believable value, both included; outside, it is asked again.
-        resolution: Smallest step that is worth reading, for the spoken hint.
         bands: Bands that cover the whole plausible range without overlap, lowest first.
     """
 
@@ -236,6 +235,7 @@ class Step:
     Attributes:
         good: Outcome or band that a healthy system shows at this point; None where there is none.
         look_for: What to look for, spoken when the person is not sure.
+        if_skipped: Where it goes when the test is skipped; None: the test cannot be skipped.
         line: Line in the file, for messages.
     """
 
@@ -246,6 +246,7 @@ class Step:
     reading: Reading | None = None
     good: str | None = None
     look_for: str = ""
+    if_skipped: Target | None = None
     line: int = 0
 
     def choices(self) -> tuple[Answer, ...]:
@@ -283,13 +284,17 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Procedure:
-    """A tree of steps that ends in verdicts or hands over to another procedure."""
+    """Steps that end in verdicts or hand over to another procedure.
+
+    `cautions` are given once when the procedure is entered, before those of its first step.
+    """
 
     name: str
     title: str
     circuit: str
     about: str
     needs: tuple[str, ...]
+    cautions: tuple[str, ...]
     start: str
     steps: dict[str, Step]
     verdicts: dict[str, Verdict]

@@ -1,0 +1,514 @@
+"""YAML files to `Library`: every mistake is reported with file, line, and what would be right.
+
+The folder holds ``terms.yaml``, ``cautions.yaml`` and one file for each procedure.
+Nothing is loaded by halves: the first mistake raises a `FileProblem`.
+A step that cranks, or touches what can hurt, is refused unless one of its cautions covers that hazard.
+"""
+
+from __future__ import annotations
+
+import difflib
+from decimal import Decimal, InvalidOperation
+from typing import TYPE_CHECKING, TypeVar
+
+from assistant.core.procedure import (
+    Answer,
+    Band,
+    Caution,
+    Engine,
+    Fault,
+    Hazard,
+    Instrument,
+    Leads,
+    Library,
+    Measurement,
+    Outcome,
+    Place,
+    Procedure,
+    Reading,
+    SignalWord,
+    Step,
+    Target,
+    Terms,
+    Verdict,
+)
+from assistant.core.tree import Mapping, Node, Sequence, Text, parse, type_names
+from assistant.errors import FileProblem, UsageProblem
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from enum import StrEnum
+    from pathlib import Path
+
+TERMS_FILE = "terms.yaml"
+CAUTIONS_FILE = "cautions.yaml"
+
+STEP_KEYS = ("measure", "cautions", "look_for", "good", "if_skipped", "answers", "reading")
+MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
+TARGET_KEYS = tuple(leads.value.replace("step", "next") for leads in Leads)
+ANSWER_KEYS = (*TARGET_KEYS, "rules_out")
+BAND_KEYS = (*ANSWER_KEYS, "from", "below", "source", "seen")
+VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with")
+PROCEDURE_KEYS = ("procedure", "title", "circuit", "about", "needs", "cautions", "start", "steps", "verdicts")
+
+_Name = TypeVar("_Name", bound="StrEnum")
+
+
+def load_library(directory: Path) -> Library:
+    """Read terms, cautions and all procedures of a folder.
+
+    Raises:
+        UsageProblem: The folder, or its terms or cautions, cannot be read.
+        FileProblem: A file is wrong; the message starts with ``file:line:``.
+    """
+    terms = load_terms(_read(directory / TERMS_FILE), directory / TERMS_FILE)
+    cautions = load_cautions(_read(directory / CAUTIONS_FILE), directory / CAUTIONS_FILE)
+    library = Library(terms, cautions)
+    lines: dict[str, dict[str, int]] = {}
+    for path in sorted(directory.glob("*.yaml")):
+        if path.name in (TERMS_FILE, CAUTIONS_FILE):
+            continue
+        procedure, where = load_procedure(_read(path), path, terms, cautions)
+        if procedure.name in library.procedures:
+            other = library.procedures[procedure.name].file
+            raise FileProblem(path, 1, f"procedure '{procedure.name}' is also in {other}", "Give it another name")
+        library.procedures[procedure.name] = procedure
+        lines[procedure.name] = where
+    for name, procedure in library.procedures.items():
+        _check_hand_overs(procedure, library, lines[name])
+    return library
+
+
+def _read(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise UsageProblem(
+            f"The procedures need the file {path}, but it cannot be read ({error.strerror})."
+        ) from error
+
+
+# --- terms and cautions ---------------------------------------------------------------------------
+
+
+def load_terms(data: bytes, path: Path) -> Terms:
+    """Places, instruments, outcomes and faults of ``terms.yaml``."""
+    top = _Reader(parse(data, path), path, "the terms")
+    top.only(("places", "instruments", "outcomes", "faults"))
+    outcomes = {
+        name: Outcome(name, item.text("spoken"), item.text("seen"))
+        for name, item in top.named("outcomes", ("spoken", "seen"))
+    }
+    places = {
+        name: Place(name, item.text("spoken"), item.text("short"), item.one_of("kind", ("node", "part", "item")))
+        for name, item in top.named("places", ("kind", "spoken", "short"))
+    }
+    instruments = {}
+    keys = ("spoken", "clip", "probe", "watch", "outcomes", "units")
+    for name, item in top.named("instruments", keys):
+        shown = item.names("outcomes", outcomes, "outcome", needed=False)
+        units = tuple(text.value for text in item.texts("units", needed=False))
+        if bool(shown) == bool(units):
+            raise FileProblem(path, item.node.line, f"instrument '{name}' needs either 'outcomes' or 'units'")
+        instruments[name] = Instrument(
+            name, item.text("spoken"), item.text("clip"), item.text("probe"), item.text("watch"), shown, units
+        )
+    faults = {
+        name: Fault(name, item.text("plain"), item.text("part"))
+        for name, item in top.named("faults", ("plain", "part"))
+    }
+    return Terms(places, instruments, outcomes, faults)
+
+
+def load_cautions(data: bytes, path: Path) -> dict[str, Caution]:
+    """The cautions of ``cautions.yaml`` by name."""
+    cautions = {}
+    top = parse(data, path)
+    keys = ("signal", "full", "short", "covers", "acknowledge", "source")
+    for name, node in top.items.items():
+        item = _Reader(_mapping(node, path, f"caution '{name}'"), path, f"caution '{name}'")
+        item.only(keys)
+        covers = tuple(_member(Hazard, text, path, "hazard") for text in item.texts("covers"))
+        cautions[name] = Caution(
+            name,
+            _member(SignalWord, item.get_text("signal"), path, "signal word"),
+            item.text("full"),
+            item.text("short"),
+            covers,
+            item.one_of("acknowledge", ("true", "false")) == "true",
+            item.text("source"),
+        )
+    return cautions
+
+
+# --- procedures -----------------------------------------------------------------------------------
+
+
+def load_procedure(
+    data: bytes, path: Path, terms: Terms, cautions: dict[str, Caution]
+) -> tuple[Procedure, dict[str, int]]:
+    """One procedure, and the line of each answer that hands over to another procedure (by that name)."""
+    top = _Reader(parse(data, path), path, "the procedure")
+    top.only(PROCEDURE_KEYS)
+    name = top.text("procedure")
+    if name != path.stem:
+        raise FileProblem(
+            path, top.line("procedure"), f"the procedure is called '{name}', its file '{path.name}'",
+            f"Call the file '{name}.yaml' or the procedure '{path.stem}'",
+        )
+    step_nodes = _mapping(top.get("steps"), path, "'steps'")
+    verdict_nodes = _mapping(top.get("verdicts"), path, "'verdicts'")
+    hand_overs: dict[str, int] = {}
+    context = _Context(path, terms, cautions, tuple(step_nodes.items), tuple(verdict_nodes.items), hand_overs)
+    steps = {
+        step: _step(step, _mapping(node, path, f"step '{step}'"), context)
+        for step, node in step_nodes.items.items()
+    }
+    verdicts = {
+        verdict: _verdict(verdict, _mapping(node, path, f"verdict '{verdict}'"), context)
+        for verdict, node in verdict_nodes.items.items()
+    }
+    start = _known(top.get_text("start"), context.steps, path, "step")
+    procedure = Procedure(
+        name=name,
+        title=top.text("title"),
+        circuit=top.text("circuit"),
+        about=top.text("about"),
+        needs=tuple(text.value for text in top.texts("needs")),
+        cautions=top.names("cautions", cautions, "caution", needed=False),
+        start=start,
+        steps=steps,
+        verdicts=verdicts,
+        file=str(path),
+    )
+    _check_reachable(procedure, step_nodes, verdict_nodes, path)
+    return procedure, hand_overs
+
+
+class _Context:
+    """What the parts of one procedure may refer to."""
+
+    def __init__(
+        self,
+        path: Path,
+        terms: Terms,
+        cautions: dict[str, Caution],
+        steps: tuple[str, ...],
+        verdicts: tuple[str, ...],
+        hand_overs: dict[str, int],
+    ) -> None:
+        self.path = path
+        self.terms = terms
+        self.cautions = cautions
+        self.steps = steps
+        self.verdicts = verdicts
+        self.hand_overs = hand_overs
+
+
+def _step(name: str, node: Mapping, context: _Context) -> Step:
+    path = context.path
+    item = _Reader(node, path, f"step '{name}'")
+    item.only(STEP_KEYS)
+    measure_node = _mapping(item.get("measure"), path, f"'measure' of step '{name}'")
+    measure = _measure(name, measure_node, context)
+    cautions = item.names("cautions", context.cautions, "caution")
+    covered = {hazard for caution in cautions for hazard in context.cautions[caution].covers}
+    for hazard in measure.hazards():
+        if hazard not in covered:
+            fitting = [c.name for c in context.cautions.values() if hazard in c.covers]
+            raise FileProblem(
+                path, measure_node.line, f"step '{name}' has the hazard '{hazard}', and none of its cautions covers it",
+                f"Add one of these to its cautions: {', '.join(fitting) or 'none exists yet, write one'}",
+            )
+    instrument = context.terms.instruments[measure.instrument]
+    answers: tuple[Answer, ...] = ()
+    reading = None
+    if instrument.units:
+        if "answers" in node.items:
+            raise FileProblem(
+                path, node.key_lines["answers"], f"the {instrument.spoken} gives a number, not answers",
+                "Use 'reading' with unit, plausible range and bands",
+            )
+        reading = _reading(name, _mapping(item.get("reading"), path, f"'reading' of step '{name}'"), instrument, context)
+    else:
+        if "reading" in node.items:
+            raise FileProblem(
+                path, node.key_lines["reading"], f"the {instrument.spoken} gives no number", "Use 'answers'"
+            )
+        answers = _answers(name, _mapping(item.get("answers"), path, f"'answers' of step '{name}'"), instrument, context)
+    given = tuple(answer.outcome for answer in (reading.bands if reading else answers))
+    good = _known(item.get_text("good"), given, path, "answer of this step") if "good" in node.items else None
+    skipped = None
+    if "if_skipped" in node.items:
+        skip_node = _mapping(node.items["if_skipped"], path, f"'if_skipped' of step '{name}'")
+        skip = _Reader(skip_node, path, f"'if_skipped' of step '{name}'")
+        skip.only(TARGET_KEYS)
+        skipped = _target(skip, context)
+    return Step(
+        name, measure, cautions, answers, reading, good, item.text("look_for", needed=False), skipped, node.line
+    )
+
+
+def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
+    path, terms = context.path, context.terms
+    item = _Reader(node, path, f"'measure' of step '{step}'")
+    item.only(MEASURE_KEYS)
+    instrument = terms.instruments[_known(item.get_text("with"), terms.instruments, path, "instrument")]
+    nodes = [place.name for place in terms.places.values() if place.kind == "node"]
+    parts = [place.name for place in terms.places.values() if place.kind == "part"]
+    looked_at = [place.name for place in terms.places.values() if place.kind == "item"]
+    clip = _known(item.get_text("clip"), nodes, path, "point of the circuit") if "clip" in node.items else None
+    if bool(clip) != bool(instrument.clip):
+        problem = (
+            f"the {instrument.spoken} has no fixed lead" if clip else f"where the {instrument.spoken} is clipped is missing"
+        )
+        raise FileProblem(path, node.line, problem, "Remove 'clip'" if clip else "Add 'clip: battery-negative'")
+    targets = looked_at if instrument.name == "eyes" else nodes
+    probe = _known(item.get_text("probe"), targets, path, "place")
+    if clip == probe:
+        raise FileProblem(path, node.line, f"clip and probe are both on '{probe}'", "Measure between two points")
+    compared = None
+    if "compared_with" in node.items:
+        compared = _known(item.get_text("compared_with"), nodes, path, "point of the circuit")
+        if compared in (probe, clip):
+            raise FileProblem(path, node.line, f"'{compared}' is compared with itself", "Name another point")
+    unplugged = tuple(
+        _known(text, parts, path, "part that can be unplugged") for text in item.texts("unplugged", needed=False)
+    )
+    engine = _member(Engine, item.get_text("engine"), path, "engine state")
+    return Measurement(instrument.name, clip, probe, engine, unplugged, compared)
+
+
+def _answers(step: str, node: Mapping, instrument: Instrument, context: _Context) -> tuple[Answer, ...]:
+    answers = []
+    for outcome, child in node.items.items():
+        line = node.key_lines[outcome]
+        _known(Text(line, outcome), instrument.outcomes, context.path, f"outcome of a {instrument.spoken}")
+        item = _Reader(_mapping(child, context.path, f"answer '{outcome}'"), context.path, f"answer '{outcome}' of step '{step}'")
+        item.only(ANSWER_KEYS)
+        rules_out = item.names("rules_out", context.terms.faults, "fault", needed=False)
+        answers.append(Answer(outcome, _target(item, context), rules_out))
+    if len(answers) < 2:
+        raise FileProblem(context.path, node.line, f"step '{step}' has fewer than two answers", "A test that can only end one way is no test")
+    return tuple(answers)
+
+
+def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context) -> Reading:
+    path = context.path
+    item = _Reader(node, path, f"'reading' of step '{step}'")
+    item.only(("unit", "plausible", "bands"))
+    unit = _known(item.get_text("unit"), instrument.units, path, f"unit of a {instrument.spoken}")
+    limits = item.texts("plausible")
+    if len(limits) != 2:
+        raise FileProblem(path, item.line("plausible"), "'plausible' needs two numbers", "Write it as [0, 18]")
+    low, high = (_number(limit, path) for limit in limits)
+    if low >= high:
+        raise FileProblem(path, item.line("plausible"), f"the plausible range {low} to {high} is empty", "Lower number first")
+    band_nodes = _mapping(item.get("bands"), path, f"'bands' of step '{step}'")
+    bands = []
+    for name, child in band_nodes.items.items():
+        band = _Reader(_mapping(child, path, f"band '{name}'"), path, f"band '{name}' of step '{step}'")
+        band.only(BAND_KEYS)
+        start = _number(band.get_text("from"), path) if "from" in band.node.items else None
+        end = _number(band.get_text("below"), path) if "below" in band.node.items else None
+        bands.append((
+            band.node.line,
+            Band(
+                name, _target(band, context), band.names("rules_out", context.terms.faults, "fault", needed=False),
+                start, end, band.text("source"), band.text("seen"),
+            ),
+        ))
+    bands.sort(key=lambda pair: (pair[1].low is not None, pair[1].low or Decimal(0)))
+    if len(bands) < 2:
+        raise FileProblem(path, band_nodes.line, f"step '{step}' has fewer than two bands", "A test that can only end one way is no test")
+    for (line, lower), (_, upper) in zip(bands, bands[1:], strict=False):
+        if lower.high is None or upper.low is None or lower.high != upper.low:
+            raise FileProblem(
+                path, line, f"bands '{lower.outcome}' and '{upper.outcome}' leave a gap or overlap",
+                f"Let '{lower.outcome}' end below where '{upper.outcome}' starts",
+            )
+    if bands[0][1].low is not None and bands[0][1].low > low:
+        raise FileProblem(path, bands[0][0], f"no band holds {low}, which is plausible", "Leave out 'from' in the lowest band")
+    if bands[-1][1].high is not None and bands[-1][1].high <= high:
+        raise FileProblem(path, bands[-1][0], f"no band holds {high}, which is plausible", "Leave out 'below' in the highest band")
+    return Reading(unit, (low, high), tuple(band for _, band in bands))
+
+
+def _target(item: _Reader, context: _Context) -> Target:
+    given = [key for key in TARGET_KEYS if key in item.node.items]
+    if len(given) != 1:
+        raise FileProblem(
+            context.path, item.node.line, f"{item.what} needs exactly one of 'next', 'procedure', 'verdict'",
+            "Say where it leads",
+        )
+    text = item.get_text(given[0])
+    if given[0] == "next":
+        return Target(Leads.STEP, _known(text, context.steps, context.path, "step"))
+    if given[0] == "verdict":
+        return Target(Leads.VERDICT, _known(text, context.verdicts, context.path, "verdict"))
+    context.hand_overs.setdefault(text.value, text.line)
+    return Target(Leads.PROCEDURE, text.value)
+
+
+def _verdict(name: str, node: Mapping, context: _Context) -> Verdict:
+    item = _Reader(node, context.path, f"verdict '{name}'")
+    item.only(VERDICT_KEYS)
+    continue_with = None
+    if "continue_with" in node.items:
+        text = item.get_text("continue_with")
+        context.hand_overs.setdefault(text.value, text.line)
+        continue_with = text.value
+    return Verdict(
+        name,
+        item.text("says"),
+        item.names("faults", context.terms.faults, "fault"),
+        item.text("part"),
+        item.text("repair"),
+        tuple(text.value for text in item.texts("verify")),
+        item.text("still_possible", needed=False),
+        continue_with,
+    )
+
+
+def targets(procedure: Procedure, step: Step) -> Iterable[Target]:
+    """Everything that this step can lead to, skipping included."""
+    yield from (answer.target for answer in step.choices())
+    if step.if_skipped:
+        yield step.if_skipped
+
+
+def _check_reachable(procedure: Procedure, steps: Mapping, verdicts: Mapping, path: Path) -> None:
+    reached: set[str] = set()
+    ends: set[str] = set()
+    waiting = [procedure.start]
+    while waiting:
+        name = waiting.pop()
+        if name in reached:
+            continue
+        reached.add(name)
+        for target in targets(procedure, procedure.steps[name]):
+            if target.leads is Leads.STEP:
+                waiting.append(target.name)
+            elif target.leads is Leads.VERDICT:
+                ends.add(target.name)
+    for step, line in steps.key_lines.items():
+        if step not in reached:
+            raise FileProblem(path, line, f"no answer leads to step '{step}'", "Let an answer lead there, or remove it")
+    for verdict, line in verdicts.key_lines.items():
+        if verdict not in ends:
+            raise FileProblem(path, line, f"no answer leads to verdict '{verdict}'", "Let an answer lead there, or remove it")
+
+
+def _check_hand_overs(procedure: Procedure, library: Library, lines: dict[str, int]) -> None:
+    for name, line in lines.items():
+        _known(Text(line, name), library.procedures, procedure.file, "procedure")
+
+
+# --- reading with good messages -------------------------------------------------------------------
+
+
+class _Reader:
+    """Typed access to one map of the tree; every miss is a `FileProblem` at its line."""
+
+    def __init__(self, node: Mapping, path: Path | str, what: str) -> None:
+        self.node = node
+        self.path = path
+        self.what = what
+
+    def only(self, keys: tuple[str, ...]) -> None:
+        for key, line in self.node.key_lines.items():
+            if key not in keys:
+                raise FileProblem(
+                    self.path, line, f"'{key}' is not known in {self.what}", _suggestion(key, keys)
+                )
+
+    def line(self, key: str) -> int:
+        return self.node.key_lines.get(key, self.node.line)
+
+    def get(self, key: str) -> Node:
+        if key not in self.node.items:
+            raise FileProblem(self.path, self.node.line, f"{self.what} has no '{key}'", f"Add '{key}: …'")
+        return self.node.items[key]
+
+    def get_text(self, key: str) -> Text:
+        node = self.get(key)
+        if not isinstance(node, Text):
+            raise FileProblem(
+                self.path, self.line(key), f"'{key}' of {self.what} is {type_names[type(node).__name__]}",
+                "A text is expected",
+            )
+        if not node.value.strip() and not node.quoted:
+            raise FileProblem(self.path, self.line(key), f"'{key}' of {self.what} is empty", 'Write a text, or "" for none')
+        return node
+
+    def text(self, key: str, *, needed: bool = True) -> str:
+        if not needed and key not in self.node.items:
+            return ""
+        return " ".join(self.get_text(key).value.split())
+
+    def one_of(self, key: str, values: tuple[str, ...]) -> str:
+        return _known(self.get_text(key), values, self.path, f"value of '{key}'")
+
+    def texts(self, key: str, *, needed: bool = True) -> list[Text]:
+        if not needed and key not in self.node.items:
+            return []
+        node = self.get(key)
+        if not isinstance(node, Sequence):
+            raise FileProblem(
+                self.path, self.line(key), f"'{key}' of {self.what} is not a list", f"Write it as {key}: [one, two]"
+            )
+        found = []
+        for item in node.items:
+            if not isinstance(item, Text):
+                raise FileProblem(self.path, item.line, f"'{key}' of {self.what} holds more than plain texts")
+            found.append(Text(item.line, " ".join(item.value.split())))
+        return found
+
+    def names(self, key: str, known: Iterable[str], kind: str, *, needed: bool = True) -> tuple[str, ...]:
+        names = tuple(_known(text, known, self.path, kind) for text in self.texts(key, needed=needed))
+        if len(set(names)) != len(names):
+            raise FileProblem(self.path, self.line(key), f"'{key}' of {self.what} names something twice")
+        return names
+
+    def named(self, key: str, keys: tuple[str, ...]) -> Iterable[tuple[str, _Reader]]:
+        for name, node in _mapping(self.get(key), self.path, f"'{key}'").items.items():
+            reader = _Reader(_mapping(node, self.path, f"'{name}'"), self.path, f"'{name}' in {key}")
+            reader.only(keys)
+            yield name, reader
+
+
+def _mapping(node: Node, path: Path | str, what: str) -> Mapping:
+    if not isinstance(node, Mapping):
+        raise FileProblem(
+            path, node.line, f"{what} is {type_names[type(node).__name__]}", "A map of names is expected, as in 'lit: {next: …}'"
+        )
+    return node
+
+
+def _suggestion(word: str, known: Iterable[str]) -> str:
+    names = list(known)
+    close = difflib.get_close_matches(word, names, n=1)
+    if close:
+        return f"Did you mean '{close[0]}'?"[:-1] + "; known are: " + ", ".join(names)
+    return "Known are: " + ", ".join(names) if names else "None is defined"
+
+
+def _known(text: Text, known: Iterable[str], path: Path | str, kind: str) -> str:
+    names = list(known)
+    if text.value not in names:
+        raise FileProblem(path, text.line, f"there is no {kind} '{text.value}'", _suggestion(text.value, names))
+    return text.value
+
+
+def _member(kind: type[_Name], text: Text, path: Path | str, what: str) -> _Name:
+    return kind(_known(text, [member.value for member in kind], path, what))
+
+
+def _number(text: Text, path: Path | str) -> Decimal:
+    try:
+        value = Decimal(text.value)
+    except InvalidOperation:
+        value = Decimal("NaN")
+    if not value.is_finite():
+        raise FileProblem(path, text.line, f"'{text.value}' is not a number", "Write it with a decimal point, as 9.6")
+    return value

@@ -1,0 +1,282 @@
+"""Measurements, cautions, numbers and results in words: one place for all that is spoken or written.
+
+Spoken sentences aim at twelve words at most, one action each, the place before the action.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from assistant.core.procedure import Band, Engine, Hazard
+
+if TYPE_CHECKING:
+    from assistant.core.procedure import (
+        Answer,
+        Caution,
+        Library,
+        Measurement,
+        Procedure,
+        Step,
+        Terms,
+        Verdict,
+    )
+
+UNIT_WORDS = {
+    "V": ("volt", "volts"),
+    "mV": ("millivolt", "millivolts"),
+    "A": ("amp", "amps"),
+    "ohm": ("ohm", "ohms"),
+    "kilohm": ("kilohm", "kilohms"),
+    "megohm": ("megohm", "megohms"),
+    "rpm": ("revolution a minute", "revolutions a minute"),
+    "s": ("second", "seconds"),
+}
+"""Spoken form of each unit, for one and for more."""
+
+# Into the base unit of the same quantity; SI prefixes.
+_SCALE = {
+    "V": ("V", Decimal(1)),
+    "mV": ("V", Decimal("0.001")),
+    "A": ("A", Decimal(1)),
+    "ohm": ("ohm", Decimal(1)),
+    "kilohm": ("ohm", Decimal(1000)),
+    "megohm": ("ohm", Decimal(1000000)),
+    "rpm": ("rpm", Decimal(1)),
+    "s": ("s", Decimal(1)),
+}
+
+_ENGINE = {
+    Engine.KEY_OFF: "key off",
+    Engine.KEY_ON: "key on, engine not turning",
+    Engine.CRANKING: "cranking",
+    Engine.RUNNING: "engine running",
+}
+
+
+def convert(value: Decimal, unit: str, to: str) -> Decimal | None:
+    """The same quantity in another unit; None when the units are of different quantities.
+
+    Scaling is exact: millivolts 0.001 V, kilohms 1,000 ohm, megohms 1,000,000 ohm (SI prefixes).
+    """
+    base, factor = _SCALE[unit]
+    other_base, other_factor = _SCALE[to]
+    if base != other_base:
+        return None
+    return value if unit == to else value * factor / other_factor
+
+
+def units_like(unit: str) -> tuple[str, ...]:
+    """All units of the same quantity, the given one first."""
+    return (unit, *(other for other in _SCALE if other != unit and _SCALE[other][0] == _SCALE[unit][0]))
+
+
+def plain_number(value: Decimal) -> str:
+    """Digits as a person writes them: no exponent, no digit added or lost."""
+    return format(value, "f")
+
+
+def number_words(value: Decimal, unit: str) -> str:
+    """A reading to be spoken: "12.4 volts"; the voice reads the digits."""
+    one, more = UNIT_WORDS[unit]
+    return f"{plain_number(value)} {one if value == 1 else more}"
+
+
+def number_written(value: Decimal, unit: str) -> str:
+    """A reading to be written: "12.4 V"."""
+    return f"{plain_number(value)} {unit}"
+
+
+def engine_words(engine: Engine) -> str:
+    """State of key and engine for a report."""
+    return _ENGINE[engine]
+
+
+def listed(names: list[str] | tuple[str, ...], word: str = "and") -> str:
+    """Names in one phrase: "coil", "coil and module", "one, two, or three"."""
+    if len(names) < 2:
+        return "".join(names)
+    comma = "," if len(names) > 2 else ""
+    return f"{', '.join(names[:-1])}{comma} {word} {names[-1]}"
+
+
+def connection(terms: Terms, measure: Measurement) -> str:
+    """How it was connected, for a report, in one phrase."""
+    instrument = terms.instruments[measure.instrument]
+    probe = terms.places[measure.probe].spoken
+    if measure.instrument == "eyes":
+        parts = [f"looked at {probe}"]
+    elif measure.clip is None:
+        parts = [f"{instrument.spoken} around {probe}"]
+    elif instrument.units:
+        parts = [f"{instrument.spoken} from {terms.places[measure.clip].spoken} to {probe}"]
+    else:
+        parts = [f"{instrument.spoken} clipped to {terms.places[measure.clip].spoken}, probe on {probe}"]
+    if measure.compared_with:
+        parts.append(f"compared with {terms.places[measure.compared_with].spoken}")
+    if measure.unplugged:
+        parts.append(f"{listed([terms.places[part].short for part in measure.unplugged])} unplugged")
+    return ", ".join(parts)
+
+
+def setup(library: Library, step: Step, before: Measurement | None = None) -> tuple[str, ...]:
+    """What to connect, a sentence each; `before` is the measurement that was connected last.
+
+    Unplugging comes first, plugging in again is said when the last measurement had something unplugged.
+    """
+    terms, measure = library.terms, step.measure
+    instrument = terms.instruments[measure.instrument]
+    sentences = []
+    away = [part for part in measure.unplugged if before is None or part not in before.unplugged]
+    back = [part for part in (before.unplugged if before else ()) if part not in measure.unplugged]
+    if (away or back) and (before is None or before.engine is not Engine.KEY_OFF or measure.engine is Engine.KEY_OFF):
+        sentences.append("Key off.")
+    if away:
+        sentences.append(f"Unplug {listed([terms.places[part].spoken for part in away])}.")
+    if back:
+        sentences.append(f"Plug {listed([terms.places[part].spoken for part in back])} in again.")
+    if before is None or (measure.instrument, measure.clip) != (before.instrument, before.clip):
+        if measure.clip:
+            sentences.append(f"{instrument.clip} {terms.places[measure.clip].spoken}.")
+    if instrument.probe:
+        sentences.append(f"{instrument.probe} {terms.places[measure.probe].spoken}.")
+    if measure.compared_with:
+        sentences.append(f"Compare with {terms.places[measure.compared_with].spoken}.")
+    return tuple(sentences)
+
+
+def act(library: Library, step: Step) -> tuple[str, ...]:
+    """What to do with key and engine, and what to watch."""
+    watch = library.terms.instruments[step.measure.instrument].watch
+    watched = [f"{watch}."] if watch else []
+    if step.measure.engine is Engine.CRANKING:
+        return ("Crank, ten seconds at most.", *watched)
+    if step.measure.engine is Engine.KEY_ON:
+        return ("Key on, do not crank.", *watched)
+    if step.measure.engine is Engine.RUNNING:
+        return ("Engine running.", *watched)
+    return ("Key off.", *watched)
+
+
+def question(library: Library, step: Step) -> str:
+    """The question that ends an instruction, with the answers in the order of their digits."""
+    if step.reading:
+        return f"How many {UNIT_WORDS[step.reading.unit][1]}?"
+    words = [library.terms.outcomes[answer.outcome].spoken for answer in step.answers]
+    text = listed(words, "or")
+    return f"{text[:1].upper()}{text[1:]}?"
+
+
+def instruction(library: Library, step: Step, before: Measurement | None = None) -> tuple[str, ...]:
+    """The whole spoken instruction of a step, a sentence each."""
+    sentences = [*setup(library, step, before), *act(library, step), question(library, step)]
+    if sentences.count("Key off.") > 1:
+        last = len(sentences) - 1 - sentences[::-1].index("Key off.")
+        del sentences[last]
+    return tuple(sentences)
+
+
+def keyed_choices(library: Library, step: Step) -> str:
+    """The answers with their digits, for the number pad."""
+    if step.reading:
+        return f"Key the {UNIT_WORDS[step.reading.unit][1]}, then Enter."
+    words = [
+        f"{number} for {library.terms.outcomes[answer.outcome].spoken}"
+        for number, answer in enumerate(step.answers, start=1)
+    ]
+    return f"{listed(words)}."
+
+
+def headline(library: Library, step: Step) -> str:
+    """The one thing that matters, for large letters."""
+    return library.terms.places[step.measure.probe].short.upper()
+
+
+def place_words(library: Library, step: Step) -> str:
+    """The place of a step as spoken in a read-back; "unplugged" where that is what the step is about."""
+    if step.measure.unplugged and step.measure.instrument == "test-lamp":
+        return "unplugged"
+    if step.measure.compared_with:
+        return "comparison"
+    return library.terms.places[step.measure.probe].short
+
+
+def fits(step: Step, place: str) -> bool:
+    """Whether a place that was said can be meant at this step."""
+    measure = step.measure
+    if place == "unplugged":
+        return bool(measure.unplugged)
+    if place in (measure.probe, measure.compared_with):
+        return True
+    if place == "battery":
+        return {measure.clip, measure.probe} == {"battery-positive", "battery-negative"}
+    if place == "control-wire":
+        return measure.probe in ("driver-end", "switched")
+    return place == "feed" and measure.probe == "feed-wire"
+
+
+def read_back(library: Library, step: Step, answer: Answer, value: Decimal | None, unit: str | None) -> str:
+    """A result as it is spoken back: "Feed side: lit." or "Battery positive: 12.4 volts."."""
+    place = place_words(library, step)
+    said = f"{place[:1].upper()}{place[1:]}"
+    if value is not None and unit is not None:
+        return f"{said}: {number_words(value, unit)}."
+    return f"{said}: {library.terms.outcomes[answer.outcome].spoken}."
+
+
+def seen(library: Library, step: Step, outcome: str, value: Decimal | None, unit: str | None) -> str:
+    """A result for a report: "lamp lit", or "12.4 V, charged"."""
+    answer = step.answer(outcome)
+    if value is not None and unit is not None:
+        band = f", {answer.seen}" if isinstance(answer, Band) else ""
+        return f"{number_written(value, unit)}{band}"
+    return library.terms.outcomes[outcome].seen
+
+
+def expected(library: Library, step: Step) -> str:
+    """What a good system shows at this step, for a report; "" where no single thing is good."""
+    if step.good is None:
+        return ""
+    answer = step.answer(step.good)
+    if step.reading and isinstance(answer, Band):
+        return limits(answer, step.reading.unit)
+    return library.terms.outcomes[step.good].seen
+
+
+def limits(band: Band, unit: str) -> str:
+    """The limits of a band in words: "9.6 V or more", "below 0.2 V", "0.3 to below 2 ohm"."""
+    if band.low is None and band.high is None:
+        return "any reading"
+    if band.low is None:
+        return f"below {plain_number(band.high or Decimal(0))} {unit}"
+    if band.high is None:
+        return f"{plain_number(band.low)} {unit} or more"
+    return f"{plain_number(band.low)} to below {plain_number(band.high)} {unit}"
+
+
+def caution_text(caution: Caution, form: str) -> str:
+    """A caution as spoken, its signal word first."""
+    return f"{caution.signal.capitalize()}. {caution.full if form == 'full' else caution.short}"
+
+
+def never_skipped(caution: Caution) -> bool:
+    """Whether this caution is spoken before every step that names it, at least in its short form.
+
+    Cranking and high voltage hurt at once; the others are repeated when they have not been spoken for a while.
+    """
+    return bool(
+        {Hazard.CRANKING, Hazard.SECONDARY_VOLTAGE, Hazard.SWITCHED_VOLTAGE} & set(caution.covers)
+    )
+
+
+def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
+    """A verdict as it is spoken."""
+    text = f"Verdict. {verdict.says}"
+    if continue_title:
+        text += f" Next would be: {continue_title}."
+    return text
+
+
+def procedure_intro(procedure: Procedure) -> str:
+    """The first words of a procedure."""
+    return f"{procedure.title}."
