@@ -13,7 +13,7 @@ class Finding:
         path: File at fault, as a person would name it.
         line: Line in the file, counted from 1; 0 when the whole file is meant.
         problem: What is wrong, as a sentence without its full stop.
-        remedy: What would be right or what to do, as a sentence without its full stop; "" where nothing can be done.
+        remedy: What would be right or what to do, without its full stop; "" where nothing can be done.
     """
 
     path: str

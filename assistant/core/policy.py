@@ -1,8 +1,25 @@
-"""The dialogue's numbers in one place, each with its reason, and the grading of what was heard."""
+"""The dialogue's numbers in one place, each with its reason, and the grading of what was understood.
+
+Grading follows what a mistake would cost: the same next step whatever was meant is simply taken; a different
+next step is read back inside the next sentence and can be corrected; a verdict, another procedure, a number or
+a doubtful hearing is read back and must be affirmed.
+Silence is never a yes.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, TypeVar
+
+from assistant.core.procedure import Leads
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from assistant.core.procedure import Answer, Step
+
+_Level = TypeVar("_Level")
 
 
 @dataclass(frozen=True)
@@ -18,11 +35,11 @@ class Thresholds:
         hopeful_snr_db: Ratio above which voice is offered again; higher, so that it does not flap.
         no_input_s: Silence after which a step is repeated; long, because hands are connecting a lamp.
         confirm_no_input_s: Silence after which a read-back is repeated; short, because an answer is due at once.
-        crank_s: Longest cranking in one go.
-        rest_s: Rest of the starter after cranking.
+        crank_s: Longest cranking in one go; under the 15 s of TM 5-5420-202-10 and within the usual 5 to 10 s.
+        rest_s: Rest of the starter after cranking; the vehicle maker's limit rules where it is longer.
         caution_again_s: A caution that was not spoken for so long is spoken in full again.
         note_s: Longest voice note.
-        longest_number: Most characters of a keyed number.
+        longest_number: Most characters of a keyed number; more is a slip of the finger.
     """
 
     reject_below: float = 0.50
@@ -40,3 +57,43 @@ class Thresholds:
 
 
 DEFAULT_THRESHOLDS = Thresholds()
+
+
+class Acceptance(StrEnum):
+    """How a result is taken; the words are those of the record."""
+
+    TAKEN = "taken"
+    READ_BACK = "read back"
+    AFFIRM = "affirmed"
+
+
+def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds) -> Acceptance:
+    """How far this answer must be confirmed before it counts.
+
+    Args:
+        step: The step that was asked.
+        answer: The answer or band that was understood.
+        confidence: 0 to 1; 1 for a key.
+        thresholds: The dialogue's limits.
+    """
+    costly = step.reading is not None or answer.target.leads is not Leads.STEP
+    if costly or confidence < thresholds.ask_below:
+        return Acceptance.AFFIRM
+    if len({str(choice.target) for choice in step.choices()}) == 1:
+        return Acceptance.TAKEN
+    return Acceptance.READ_BACK
+
+
+def tapered(levels: Mapping[int, _Level], counter: int) -> _Level:
+    """The level whose count is the highest that does not exceed the counter.
+
+    This is how VoiceXML 2.1 picks a prompt or an event handler by its `count` attribute
+    (VoiceXML 2.0, sections 4.1.6 and 5.2.2; counters start at 1).
+
+    Raises:
+        ValueError: No level has a count that low.
+    """
+    fitting = [count for count in levels if count <= counter]
+    if not fitting:
+        raise ValueError(f"no level for the count {counter}")
+    return levels[max(fitting)]

@@ -129,7 +129,7 @@ def setup(library: Library, step: Step, before: Measurement | None = None) -> tu
     sentences = []
     away = [part for part in measure.unplugged if before is None or part not in before.unplugged]
     back = [part for part in (before.unplugged if before else ()) if part not in measure.unplugged]
-    if (away or back) and (before is None or before.engine is not Engine.KEY_OFF or measure.engine is Engine.KEY_OFF):
+    if (away or back) and (before is None or before.engine is not Engine.KEY_OFF):
         sentences.append("Key off.")
     if away:
         sentences.append(f"Unplug {listed([terms.places[part].spoken for part in away])}.")
@@ -150,7 +150,7 @@ def act(library: Library, step: Step) -> tuple[str, ...]:
     watch = library.terms.instruments[step.measure.instrument].watch
     watched = [f"{watch}."] if watch else []
     if step.measure.engine is Engine.CRANKING:
-        return ("Crank, ten seconds at most.", *watched)
+        return ("Crank the engine.", *watched)
     if step.measure.engine is Engine.KEY_ON:
         return ("Key on, do not crank.", *watched)
     if step.measure.engine is Engine.RUNNING:
