@@ -8,6 +8,7 @@ A step that cranks, or touches what can hurt, is refused unless one of its cauti
 from __future__ import annotations
 
 import difflib
+import itertools
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, TypeVar
 
@@ -71,7 +72,9 @@ def load_library(directory: Path) -> Library:
         procedure, where = load_procedure(_read(path), path, terms, cautions)
         if procedure.name in library.procedures:
             other = library.procedures[procedure.name].file
-            raise FileProblem(path, 1, f"procedure '{procedure.name}' is also in {other}", "Give it another name")
+            raise FileProblem(
+                path, 1, f"procedure '{procedure.name}' is also in {other}", "Give it another name"
+            )
         library.procedures[procedure.name] = procedure
         lines[procedure.name] = where
     for name, procedure in library.procedures.items():
@@ -100,7 +103,9 @@ def load_terms(data: bytes, path: Path) -> Terms:
         for name, item in top.named("outcomes", ("spoken", "seen"))
     }
     places = {
-        name: Place(name, item.text("spoken"), item.text("short"), item.one_of("kind", ("node", "part", "item")))
+        name: Place(
+            name, item.text("spoken"), item.text("short"), item.one_of("kind", ("node", "part", "item"))
+        )
         for name, item in top.named("places", ("kind", "spoken", "short"))
     }
     instruments = {}
@@ -153,7 +158,9 @@ def load_procedure(
     name = top.text("procedure")
     if name != path.stem:
         raise FileProblem(
-            path, top.line("procedure"), f"the procedure is called '{name}', its file '{path.name}'",
+            path,
+            top.line("procedure"),
+            f"the procedure is called '{name}', its file '{path.name}'",
             f"Call the file '{name}.yaml' or the procedure '{path.stem}'",
         )
     step_nodes = _mapping(top.get("steps"), path, "'steps'")
@@ -217,7 +224,9 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
         if hazard not in covered:
             fitting = [c.name for c in context.cautions.values() if hazard in c.covers]
             raise FileProblem(
-                path, measure_node.line, f"step '{name}' has the hazard '{hazard}', and none of its cautions covers it",
+                path,
+                measure_node.line,
+                f"step '{name}' has the hazard '{hazard}', and none of its cautions covers it",
                 f"Add one of these to its cautions: {', '.join(fitting) or 'none exists yet, write one'}",
             )
     instrument = context.terms.instruments[measure.instrument]
@@ -226,16 +235,22 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
     if instrument.units:
         if "answers" in node.items:
             raise FileProblem(
-                path, node.key_lines["answers"], f"the {instrument.spoken} gives a number, not answers",
+                path,
+                node.key_lines["answers"],
+                f"the {instrument.spoken} gives a number, not answers",
                 "Use 'reading' with unit, plausible range and bands",
             )
-        reading = _reading(name, _mapping(item.get("reading"), path, f"'reading' of step '{name}'"), instrument, context)
+        reading = _reading(
+            name, _mapping(item.get("reading"), path, f"'reading' of step '{name}'"), instrument, context
+        )
     else:
         if "reading" in node.items:
             raise FileProblem(
                 path, node.key_lines["reading"], f"the {instrument.spoken} gives no number", "Use 'answers'"
             )
-        answers = _answers(name, _mapping(item.get("answers"), path, f"'answers' of step '{name}'"), instrument, context)
+        answers = _answers(
+            name, _mapping(item.get("answers"), path, f"'answers' of step '{name}'"), instrument, context
+        )
     given = tuple(answer.outcome for answer in (reading.bands if reading else answers))
     good = _known(item.get_text("good"), given, path, "answer of this step") if "good" in node.items else None
     skipped = None
@@ -245,7 +260,15 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
         skip.only(TARGET_KEYS)
         skipped = _target(skip, context)
     return Step(
-        name, measure, cautions, answers, reading, good, item.text("look_for", needed=False), skipped, node.line
+        name,
+        measure,
+        cautions,
+        answers,
+        reading,
+        good,
+        item.text("look_for", needed=False),
+        skipped,
+        node.line,
     )
 
 
@@ -257,23 +280,32 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
     nodes = [place.name for place in terms.places.values() if place.kind == "node"]
     parts = [place.name for place in terms.places.values() if place.kind == "part"]
     looked_at = [place.name for place in terms.places.values() if place.kind == "item"]
-    clip = _known(item.get_text("clip"), nodes, path, "point of the circuit") if "clip" in node.items else None
+    clip = (
+        _known(item.get_text("clip"), nodes, path, "point of the circuit") if "clip" in node.items else None
+    )
     if bool(clip) != bool(instrument.clip):
         problem = (
-            f"the {instrument.spoken} has no fixed lead" if clip else f"where the {instrument.spoken} is clipped is missing"
+            f"the {instrument.spoken} has no fixed lead"
+            if clip
+            else f"where the {instrument.spoken} is clipped is missing"
         )
-        raise FileProblem(path, node.line, problem, "Remove 'clip'" if clip else "Add 'clip: battery-negative'")
+        raise FileProblem(
+            path, node.line, problem, "Remove 'clip'" if clip else "Add 'clip: battery-negative'"
+        )
     targets = looked_at if instrument.name == "eyes" else nodes
     probe = _known(item.get_text("probe"), targets, path, "place")
     if clip == probe:
-        raise FileProblem(path, node.line, f"clip and probe are both on '{probe}'", "Measure between two points")
+        raise FileProblem(
+            path, node.line, f"clip and probe are both on '{probe}'", "Measure between two points"
+        )
     compared = None
     if "compared_with" in node.items:
         compared = _known(item.get_text("compared_with"), nodes, path, "point of the circuit")
         if compared in (probe, clip):
             raise FileProblem(path, node.line, f"'{compared}' is compared with itself", "Name another point")
     unplugged = tuple(
-        _known(text, parts, path, "part that can be unplugged") for text in item.texts("unplugged", needed=False)
+        _known(text, parts, path, "part that can be unplugged")
+        for text in item.texts("unplugged", needed=False)
     )
     engine = _member(Engine, item.get_text("engine"), path, "engine state")
     return Measurement(instrument.name, clip, probe, engine, unplugged, compared)
@@ -284,12 +316,21 @@ def _answers(step: str, node: Mapping, instrument: Instrument, context: _Context
     for outcome, child in node.items.items():
         line = node.key_lines[outcome]
         _known(Text(line, outcome), instrument.outcomes, context.path, f"outcome of a {instrument.spoken}")
-        item = _Reader(_mapping(child, context.path, f"answer '{outcome}'"), context.path, f"answer '{outcome}' of step '{step}'")
+        item = _Reader(
+            _mapping(child, context.path, f"answer '{outcome}'"),
+            context.path,
+            f"answer '{outcome}' of step '{step}'",
+        )
         item.only(ANSWER_KEYS)
         rules_out = item.names("rules_out", context.terms.faults, "fault", needed=False)
         answers.append(Answer(outcome, _target(item, context), rules_out))
     if len(answers) < 2:
-        raise FileProblem(context.path, node.line, f"step '{step}' has fewer than two answers", "A test that can only end one way is no test")
+        raise FileProblem(
+            context.path,
+            node.line,
+            f"step '{step}' has fewer than two answers",
+            "A test that can only end one way is no test",
+        )
     return tuple(answers)
 
 
@@ -300,10 +341,17 @@ def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context
     unit = _known(item.get_text("unit"), instrument.units, path, f"unit of a {instrument.spoken}")
     limits = item.texts("plausible")
     if len(limits) != 2:
-        raise FileProblem(path, item.line("plausible"), "'plausible' needs two numbers", "Write it as [0, 18]")
+        raise FileProblem(
+            path, item.line("plausible"), "'plausible' needs two numbers", "Write it as [0, 18]"
+        )
     low, high = (_number(limit, path) for limit in limits)
     if low >= high:
-        raise FileProblem(path, item.line("plausible"), f"the plausible range {low} to {high} is empty", "Lower number first")
+        raise FileProblem(
+            path,
+            item.line("plausible"),
+            f"the plausible range {low} to {high} is empty",
+            "Lower number first",
+        )
     band_nodes = _mapping(item.get("bands"), path, f"'bands' of step '{step}'")
     bands = []
     for name, child in band_nodes.items.items():
@@ -311,26 +359,50 @@ def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context
         band.only(BAND_KEYS)
         start = _number(band.get_text("from"), path) if "from" in band.node.items else None
         end = _number(band.get_text("below"), path) if "below" in band.node.items else None
-        bands.append((
-            band.node.line,
-            Band(
-                name, _target(band, context), band.names("rules_out", context.terms.faults, "fault", needed=False),
-                start, end, band.text("source"), band.text("seen"),
-            ),
-        ))
+        bands.append(
+            (
+                band.node.line,
+                Band(
+                    name,
+                    _target(band, context),
+                    band.names("rules_out", context.terms.faults, "fault", needed=False),
+                    start,
+                    end,
+                    band.text("source"),
+                    band.text("seen"),
+                ),
+            )
+        )
     bands.sort(key=lambda pair: (pair[1].low is not None, pair[1].low or Decimal(0)))
     if len(bands) < 2:
-        raise FileProblem(path, band_nodes.line, f"step '{step}' has fewer than two bands", "A test that can only end one way is no test")
-    for (line, lower), (_, upper) in zip(bands, bands[1:], strict=False):
+        raise FileProblem(
+            path,
+            band_nodes.line,
+            f"step '{step}' has fewer than two bands",
+            "A test that can only end one way is no test",
+        )
+    for (line, lower), (_, upper) in itertools.pairwise(bands):
         if lower.high is None or upper.low is None or lower.high != upper.low:
             raise FileProblem(
-                path, line, f"bands '{lower.outcome}' and '{upper.outcome}' leave a gap or overlap",
+                path,
+                line,
+                f"bands '{lower.outcome}' and '{upper.outcome}' leave a gap or overlap",
                 f"Let '{lower.outcome}' end below where '{upper.outcome}' starts",
             )
     if bands[0][1].low is not None and bands[0][1].low > low:
-        raise FileProblem(path, bands[0][0], f"no band holds {low}, which is plausible", "Leave out 'from' in the lowest band")
+        raise FileProblem(
+            path,
+            bands[0][0],
+            f"no band holds {low}, which is plausible",
+            "Leave out 'from' in the lowest band",
+        )
     if bands[-1][1].high is not None and bands[-1][1].high <= high:
-        raise FileProblem(path, bands[-1][0], f"no band holds {high}, which is plausible", "Leave out 'below' in the highest band")
+        raise FileProblem(
+            path,
+            bands[-1][0],
+            f"no band holds {high}, which is plausible",
+            "Leave out 'below' in the highest band",
+        )
     return Reading(unit, (low, high), tuple(band for _, band in bands))
 
 
@@ -338,7 +410,9 @@ def _target(item: _Reader, context: _Context) -> Target:
     given = [key for key in TARGET_KEYS if key in item.node.items]
     if len(given) != 1:
         raise FileProblem(
-            context.path, item.node.line, f"{item.what} needs exactly one of 'next', 'procedure', 'verdict'",
+            context.path,
+            item.node.line,
+            f"{item.what} needs exactly one of 'next', 'procedure', 'verdict'",
             "Say where it leads",
         )
     text = item.get_text(given[0])
@@ -370,7 +444,7 @@ def _verdict(name: str, node: Mapping, context: _Context) -> Verdict:
     )
 
 
-def targets(procedure: Procedure, step: Step) -> Iterable[Target]:
+def targets(step: Step) -> Iterable[Target]:
     """Everything that this step can lead to, skipping included."""
     yield from (answer.target for answer in step.choices())
     if step.if_skipped:
@@ -386,17 +460,24 @@ def _check_reachable(procedure: Procedure, steps: Mapping, verdicts: Mapping, pa
         if name in reached:
             continue
         reached.add(name)
-        for target in targets(procedure, procedure.steps[name]):
+        for target in targets(procedure.steps[name]):
             if target.leads is Leads.STEP:
                 waiting.append(target.name)
             elif target.leads is Leads.VERDICT:
                 ends.add(target.name)
     for step, line in steps.key_lines.items():
         if step not in reached:
-            raise FileProblem(path, line, f"no answer leads to step '{step}'", "Let an answer lead there, or remove it")
+            raise FileProblem(
+                path, line, f"no answer leads to step '{step}'", "Let an answer lead there, or remove it"
+            )
     for verdict, line in verdicts.key_lines.items():
         if verdict not in ends:
-            raise FileProblem(path, line, f"no answer leads to verdict '{verdict}'", "Let an answer lead there, or remove it")
+            raise FileProblem(
+                path,
+                line,
+                f"no answer leads to verdict '{verdict}'",
+                "Let an answer lead there, or remove it",
+            )
 
 
 def _check_hand_overs(procedure: Procedure, library: Library, lines: dict[str, int]) -> None:
@@ -434,11 +515,15 @@ class _Reader:
         node = self.get(key)
         if not isinstance(node, Text):
             raise FileProblem(
-                self.path, self.line(key), f"'{key}' of {self.what} is {type_names[type(node).__name__]}",
+                self.path,
+                self.line(key),
+                f"'{key}' of {self.what} is {type_names[type(node).__name__]}",
                 "A text is expected",
             )
         if not node.value.strip() and not node.quoted:
-            raise FileProblem(self.path, self.line(key), f"'{key}' of {self.what} is empty", 'Write a text, or "" for none')
+            raise FileProblem(
+                self.path, self.line(key), f"'{key}' of {self.what} is empty", 'Write a text, or "" for none'
+            )
         return node
 
     def text(self, key: str, *, needed: bool = True) -> str:
@@ -455,7 +540,10 @@ class _Reader:
         node = self.get(key)
         if not isinstance(node, Sequence):
             raise FileProblem(
-                self.path, self.line(key), f"'{key}' of {self.what} is not a list", f"Write it as {key}: [one, two]"
+                self.path,
+                self.line(key),
+                f"'{key}' of {self.what} is not a list",
+                f"Write it as {key}: [one, two]",
             )
         found = []
         for item in node.items:
@@ -480,7 +568,10 @@ class _Reader:
 def _mapping(node: Node, path: Path | str, what: str) -> Mapping:
     if not isinstance(node, Mapping):
         raise FileProblem(
-            path, node.line, f"{what} is {type_names[type(node).__name__]}", "A map of names is expected, as in 'lit: {next: …}'"
+            path,
+            node.line,
+            f"{what} is {type_names[type(node).__name__]}",
+            "A map of names is expected, as in 'lit: {next: …}'",
         )
     return node
 
@@ -496,7 +587,9 @@ def _suggestion(word: str, known: Iterable[str]) -> str:
 def _known(text: Text, known: Iterable[str], path: Path | str, kind: str) -> str:
     names = list(known)
     if text.value not in names:
-        raise FileProblem(path, text.line, f"there is no {kind} '{text.value}'", _suggestion(text.value, names))
+        raise FileProblem(
+            path, text.line, f"there is no {kind} '{text.value}'", _suggestion(text.value, names)
+        )
     return text.value
 
 
@@ -510,5 +603,7 @@ def _number(text: Text, path: Path | str) -> Decimal:
     except InvalidOperation:
         value = Decimal("NaN")
     if not value.is_finite():
-        raise FileProblem(path, text.line, f"'{text.value}' is not a number", "Write it with a decimal point, as 9.6")
+        raise FileProblem(
+            path, text.line, f"'{text.value}' is not a number", "Write it with a decimal point, as 9.6"
+        )
     return value

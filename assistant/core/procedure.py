@@ -32,8 +32,10 @@ class Hazard(StrEnum):
 
 
 class SignalWord(StrEnum):
-    """ANSI Z535.4 signal words: DANGER will, WARNING could (death or serious injury);
-    CAUTION could (minor or moderate injury); NOTICE (damage, not injury)."""
+    """ANSI Z535.4 signal words: DANGER will, WARNING could (death or serious injury); CAUTION could.
+
+    CAUTION is for minor or moderate injury; NOTICE for damage, not injury.
+    """
 
     DANGER = "DANGER"
     WARNING = "WARNING"

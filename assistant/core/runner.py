@@ -54,8 +54,8 @@ from assistant.core.events import (
     KeyPressed,
     Listen,
     NoInput,
-    NoMatch,
     NoiseChanged,
+    NoMatch,
     Note,
     NoteRecorded,
     RecordNote,
@@ -71,276 +71,23 @@ from assistant.core.events import (
 from assistant.core.policy import DEFAULT_THRESHOLDS, Acceptance, Thresholds, grade, tapered
 from assistant.core.procedure import Engine, Leads, Target
 from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.states import (
+    CONTROL_TRIGGERS,
+    KEY_TRIGGERS,
+    REASONS,
+    SAYABLE,
+    TRANSITIONS,
+    State,
+    Trigger,
+)
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
     from assistant.core.procedure import Answer, Library, Measurement, Procedure, Step
 
 
-class State(StrEnum):
-    """What the dialogue waits for."""
-
-    UNOPENED = "unopened"
-    CAUTIONING = "cautioning"
-    ACKNOWLEDGING = "acknowledging"
-    RESTING = "resting"
-    ASKING = "asking"
-    CRANKING = "cranking"
-    READING_BACK = "reading back"
-    SKIPPING = "skipping"
-    NOTING = "noting"
-    STANDING_BY = "standing by"
-    CONCLUDING = "concluding"
-    FINISHED = "finished"
-
-
-class Trigger(StrEnum):
-    """What an event means to the dialogue."""
-
-    BEGIN = "begin"
-    RESUME = "resume"
-    SPOKEN = "spoken"
-    ACKNOWLEDGE = "acknowledge"
-    RESULT = "result"
-    WRONG_PLACE = "wrong place"
-    IMPLAUSIBLE = "implausible"
-    NO_MATCH = "no match"
-    NO_INPUT = "no input"
-    AFFIRM = "affirm"
-    DENY = "deny"
-    CORRECTION = "correction"
-    SAY_AGAIN = "say again"
-    CHOICES = "choices"
-    NOT_SURE = "not sure"
-    STAND_BY = "stand by"
-    GO_AHEAD = "go ahead"
-    STOP = "stop"
-    NOTE = "voice note"
-    NOTE_ENDED = "note ended"
-    END_NOTE = "end note"
-    SKIP = "skip"
-    REASON = "reason"
-    CRANK_BEGINS = "crank begins"
-    CRANK_LIMIT = "crank limit"
-    RESTED = "rested"
-    TYPED = "typed"
-    TOO_LOUD = "too loud"
-    QUIET_AGAIN = "quiet again"
-    GEAR_LOST = "gear lost"
-    GEAR_BACK = "gear back"
-    CLOSE = "close"
-    END = "end"
-    UNEXPECTED = "unexpected"
-
-
-_S = State
-_STEP_STARTS = frozenset({_S.CAUTIONING, _S.RESTING, _S.ASKING, _S.READING_BACK, _S.ACKNOWLEDGING})
-_AFTER_RESULT = _STEP_STARTS | {_S.CONCLUDING, _S.READING_BACK}
-_RETURNS = _STEP_STARTS | {_S.CONCLUDING}
-
-
-def _only(*states: State) -> frozenset[State]:
-    return frozenset(states)
-
-
-def _everywhere(state: State) -> dict[Trigger, frozenset[State]]:
-    """What every state of an open session knows."""
-    return {
-        Trigger.STOP: _only(_S.STANDING_BY),
-        Trigger.STAND_BY: _only(_S.STANDING_BY),
-        Trigger.NOTE_ENDED: _only(state),
-        Trigger.TOO_LOUD: _only(state),
-        Trigger.QUIET_AGAIN: _only(state),
-        Trigger.GEAR_LOST: _only(state),
-        Trigger.GEAR_BACK: _only(state),
-        Trigger.RESUME: _RETURNS,
-        Trigger.END: _only(_S.FINISHED),
-    }
-
-
-TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
-    _S.UNOPENED: {
-        Trigger.BEGIN: _STEP_STARTS,
-        Trigger.END: _only(_S.FINISHED),
-    },
-    _S.CAUTIONING: {
-        **_everywhere(_S.CAUTIONING),
-        Trigger.SPOKEN: _only(_S.CAUTIONING, _S.ACKNOWLEDGING, _S.RESTING, _S.ASKING),
-        Trigger.GEAR_LOST: _only(_S.CAUTIONING, _S.ACKNOWLEDGING),
-        Trigger.CLOSE: _only(_S.STANDING_BY),
-    },
-    _S.ACKNOWLEDGING: {
-        **_everywhere(_S.ACKNOWLEDGING),
-        Trigger.ACKNOWLEDGE: _only(_S.RESTING, _S.ASKING),
-        Trigger.CORRECTION: _STEP_STARTS | _only(_S.ACKNOWLEDGING),
-        Trigger.SAY_AGAIN: _only(_S.CAUTIONING, _S.ACKNOWLEDGING),
-        Trigger.CHOICES: _only(_S.ACKNOWLEDGING),
-        Trigger.NO_MATCH: _only(_S.ACKNOWLEDGING),
-        Trigger.NO_INPUT: _only(_S.ACKNOWLEDGING),
-        Trigger.CLOSE: _only(_S.STANDING_BY),
-    },
-    _S.RESTING: {
-        **_everywhere(_S.RESTING),
-        Trigger.RESTED: _only(_S.ASKING),
-        Trigger.CORRECTION: _STEP_STARTS,
-        Trigger.SAY_AGAIN: _only(_S.RESTING),
-        Trigger.CHOICES: _only(_S.RESTING),
-        Trigger.NOTE: _only(_S.NOTING),
-        Trigger.SKIP: _only(_S.SKIPPING, _S.RESTING),
-        Trigger.CLOSE: _only(_S.STANDING_BY),
-    },
-    _S.ASKING: {
-        **_everywhere(_S.ASKING),
-        Trigger.RESULT: _AFTER_RESULT,
-        Trigger.WRONG_PLACE: _only(_S.ASKING),
-        Trigger.IMPLAUSIBLE: _only(_S.ASKING),
-        Trigger.NO_MATCH: _only(_S.ASKING),
-        Trigger.NO_INPUT: _only(_S.ASKING),
-        Trigger.CORRECTION: _STEP_STARTS,
-        Trigger.SAY_AGAIN: _only(_S.ASKING),
-        Trigger.CHOICES: _only(_S.ASKING),
-        Trigger.NOT_SURE: _only(_S.ASKING),
-        Trigger.NOTE: _only(_S.NOTING),
-        Trigger.SKIP: _only(_S.SKIPPING, _S.ASKING),
-        Trigger.CRANK_BEGINS: _only(_S.CRANKING, _S.RESTING),
-        Trigger.TYPED: _only(_S.ASKING),
-        Trigger.CLOSE: _only(_S.STANDING_BY),
-    },
-    _S.CRANKING: {
-        **_everywhere(_S.CRANKING),
-        Trigger.RESULT: _AFTER_RESULT,
-        Trigger.WRONG_PLACE: _only(_S.CRANKING),
-        Trigger.IMPLAUSIBLE: _only(_S.CRANKING),
-        Trigger.NO_MATCH: _only(_S.CRANKING),
-        Trigger.NO_INPUT: _only(_S.CRANKING),
-        Trigger.CRANK_LIMIT: _only(_S.ASKING),
-        Trigger.NOT_SURE: _only(_S.ASKING),
-        Trigger.TYPED: _only(_S.CRANKING),
-        Trigger.CLOSE: _only(_S.STANDING_BY),
-    },
-    _S.READING_BACK: {
-        **_everywhere(_S.READING_BACK),
-        Trigger.AFFIRM: _AFTER_RESULT,
-        Trigger.DENY: _RETURNS,
-        Trigger.CORRECTION: _RETURNS,
-        Trigger.RESULT: _AFTER_RESULT,
-        Trigger.WRONG_PLACE: _only(_S.READING_BACK),
-        Trigger.IMPLAUSIBLE: _only(_S.READING_BACK),
-        Trigger.SAY_AGAIN: _only(_S.READING_BACK),
-        Trigger.CHOICES: _only(_S.READING_BACK),
-        Trigger.NO_MATCH: _only(_S.READING_BACK),
-        Trigger.NO_INPUT: _only(_S.READING_BACK),
-        Trigger.TYPED: _only(_S.ASKING),
-        Trigger.CLOSE: _only(_S.STANDING_BY),
-    },
-    _S.SKIPPING: {
-        **_everywhere(_S.SKIPPING),
-        Trigger.REASON: _AFTER_RESULT,
-        Trigger.DENY: _RETURNS,
-        Trigger.CORRECTION: _RETURNS,
-        Trigger.SAY_AGAIN: _only(_S.SKIPPING),
-        Trigger.CHOICES: _only(_S.SKIPPING),
-        Trigger.NO_MATCH: _only(_S.SKIPPING),
-        Trigger.NO_INPUT: _only(_S.SKIPPING),
-        Trigger.CLOSE: _only(_S.STANDING_BY),
-    },
-    _S.NOTING: {
-        **_everywhere(_S.NOTING),
-        Trigger.SPOKEN: _only(_S.NOTING),
-        Trigger.END_NOTE: _only(_S.NOTING),
-        Trigger.NOTE_ENDED: _RETURNS | _only(_S.STANDING_BY),
-        Trigger.CLOSE: _only(_S.STANDING_BY),
-    },
-    _S.STANDING_BY: {
-        **_everywhere(_S.STANDING_BY),
-        Trigger.GO_AHEAD: _RETURNS,
-        Trigger.NOTE: _only(_S.NOTING),
-        Trigger.SAY_AGAIN: _only(_S.STANDING_BY),
-        Trigger.CHOICES: _only(_S.STANDING_BY),
-        Trigger.NO_MATCH: _only(_S.STANDING_BY),
-        Trigger.CLOSE: _only(_S.FINISHED),
-    },
-    _S.CONCLUDING: {
-        **_everywhere(_S.CONCLUDING),
-        Trigger.GO_AHEAD: _STEP_STARTS | _only(_S.FINISHED),
-        Trigger.CORRECTION: _STEP_STARTS,
-        Trigger.SAY_AGAIN: _only(_S.CONCLUDING),
-        Trigger.CHOICES: _only(_S.CONCLUDING),
-        Trigger.NO_MATCH: _only(_S.CONCLUDING),
-        Trigger.NO_INPUT: _only(_S.CONCLUDING),
-        Trigger.NOTE: _only(_S.NOTING),
-        Trigger.CLOSE: _only(_S.FINISHED),
-    },
-    _S.FINISHED: {},
-}
-"""For each state the triggers it knows, and for each the states that may follow."""
-
-REASONS = {
-    "no-access": "no access",
-    "no-tool": "no tool",
-    "not-safe": "not safe",
-    "other-reason": "another reason",
-}
-"""Why a test is skipped, in the order of their digits."""
-
 CRANK_TIMER = "crank"
 REST_TIMER = "rest"
-
-_SAYABLE: dict[State, tuple[Control, ...]] = {
-    _S.CAUTIONING: (Control.STOP, Control.STAND_BY),
-    _S.ACKNOWLEDGING: (
-        Control.READY, Control.AFFIRM, Control.STOP, Control.STAND_BY, Control.SAY_AGAIN, Control.CORRECTION,
-        Control.CHOICES, Control.CLOSE,
-    ),
-    _S.RESTING: (
-        Control.STOP, Control.STAND_BY, Control.SAY_AGAIN, Control.CORRECTION, Control.CHOICES,
-        Control.VOICE_NOTE, Control.SKIP, Control.CLOSE,
-    ),
-    _S.ASKING: (
-        Control.STOP, Control.STAND_BY, Control.SAY_AGAIN, Control.CORRECTION, Control.CHOICES, Control.NOT_SURE,
-        Control.VOICE_NOTE, Control.SKIP, Control.CLOSE,
-    ),
-    _S.CRANKING: (Control.STOP, Control.STAND_BY, Control.NOT_SURE),
-    _S.READING_BACK: (
-        Control.AFFIRM, Control.NEGATIVE, Control.CORRECTION, Control.STOP, Control.STAND_BY, Control.SAY_AGAIN,
-        Control.CHOICES, Control.NOT_SURE,
-    ),
-    _S.SKIPPING: (
-        Control.NEGATIVE, Control.CORRECTION, Control.STOP, Control.STAND_BY, Control.SAY_AGAIN, Control.CHOICES,
-    ),
-    _S.STANDING_BY: (Control.GO_AHEAD, Control.STOP, Control.VOICE_NOTE, Control.SAY_AGAIN, Control.CHOICES, Control.CLOSE),
-    _S.CONCLUDING: (
-        Control.GO_AHEAD, Control.AFFIRM, Control.CORRECTION, Control.STOP, Control.STAND_BY, Control.SAY_AGAIN,
-        Control.CHOICES, Control.VOICE_NOTE, Control.CLOSE,
-    ),
-}
-"""Words of the dialogue that are taken in each state."""
-
-_CONTROL_TRIGGERS: dict[Control, Trigger] = {
-    Control.AFFIRM: Trigger.AFFIRM,
-    Control.NEGATIVE: Trigger.DENY,
-    Control.CORRECTION: Trigger.CORRECTION,
-    Control.SAY_AGAIN: Trigger.SAY_AGAIN,
-    Control.CHOICES: Trigger.CHOICES,
-    Control.STAND_BY: Trigger.STAND_BY,
-    Control.GO_AHEAD: Trigger.GO_AHEAD,
-    Control.NOT_SURE: Trigger.NOT_SURE,
-    Control.STOP: Trigger.STOP,
-    Control.VOICE_NOTE: Trigger.NOTE,
-    Control.SKIP: Trigger.SKIP,
-    Control.READY: Trigger.ACKNOWLEDGE,
-    Control.CRANKING: Trigger.CRANK_BEGINS,
-    Control.CLOSE: Trigger.CLOSE,
-}
-
-_KEY_TRIGGERS: dict[str, Trigger] = {
-    "star": Trigger.CHOICES,
-    "slash": Trigger.STAND_BY,
-    "plus": Trigger.SKIP,
-    "stop": Trigger.STOP,
-    "note": Trigger.NOTE,
-    "close": Trigger.CLOSE,
-}
 
 
 class Ask(StrEnum):
@@ -519,9 +266,11 @@ class Runner:
             # A stop that was perhaps not said costs a second; one that was missed can cost a hand.
             return Trigger.STOP, None
         if doubtful:
-            return Trigger.NO_MATCH, NoMatch(event.at, event.words, event.confidence, event.clip, event.snr_db)
+            return Trigger.NO_MATCH, NoMatch(
+                event.at, event.words, event.confidence, event.clip, event.snr_db
+            )
         if result.control is not None:
-            trigger = _CONTROL_TRIGGERS[result.control]
+            trigger = CONTROL_TRIGGERS[result.control]
             if self.state is State.ACKNOWLEDGING and trigger in (Trigger.AFFIRM, Trigger.GO_AHEAD):
                 return Trigger.ACKNOWLEDGE, "voice"
             if self.state is State.CONCLUDING and trigger is Trigger.AFFIRM:
@@ -574,10 +323,10 @@ class Runner:
     def _classify_key(self, key: str) -> tuple[Trigger | None, object]:
         state, step = self.state, self._step
         digit = int(key) if key.isdigit() else None
-        if key in _KEY_TRIGGERS and not (key == "stop" and state is State.UNOPENED):
+        if key in KEY_TRIGGERS and not (key == "stop" and state is State.UNOPENED):
             if key == "slash" and state is State.CRANKING:
                 return Trigger.STOP, None
-            return _KEY_TRIGGERS[key], "keypad"
+            return KEY_TRIGGERS[key], "keypad"
         match state:
             case State.ACKNOWLEDGING | State.CONCLUDING | State.STANDING_BY | State.NOTING:
                 return self._classify_waiting_key(key, state)
@@ -602,11 +351,19 @@ class Runner:
                     return self._crank_key()
             case _:
                 return Trigger.UNEXPECTED, None
-        if step is not None and step.reading is None and digit is not None and 1 <= digit <= len(step.answers):
+        if (
+            step is not None
+            and step.reading is None
+            and digit is not None
+            and 1 <= digit <= len(step.answers)
+        ):
             outcome = step.answers[digit - 1].outcome
             return self._classify_result(Result(outcome=outcome), how="keypad", words=key)
         simple = {
-            "0": Trigger.SAY_AGAIN, "9": Trigger.NOTE, "point": Trigger.NOT_SURE, "minus": Trigger.CORRECTION,
+            "0": Trigger.SAY_AGAIN,
+            "9": Trigger.NOTE,
+            "point": Trigger.NOT_SURE,
+            "minus": Trigger.CORRECTION,
         }
         return simple.get(key, Trigger.UNEXPECTED), "keypad"
 
@@ -618,7 +375,10 @@ class Runner:
             State.NOTING: Trigger.END_NOTE,
         }
         simple = {
-            "enter": enter[state], "0": Trigger.SAY_AGAIN, "9": Trigger.NOTE, "minus": Trigger.CORRECTION,
+            "enter": enter[state],
+            "0": Trigger.SAY_AGAIN,
+            "9": Trigger.NOTE,
+            "minus": Trigger.CORRECTION,
         }
         return simple.get(key, Trigger.UNEXPECTED), "keypad"
 
@@ -711,7 +471,9 @@ class Runner:
             self._pending = payload
             self._offered = False
             return self._read_back(spoken)
-        self._prefix = spoken if acceptance is Acceptance.READ_BACK else ("Stop cranking." if stop_first else "")
+        self._prefix = (
+            spoken if acceptance is Acceptance.READ_BACK else ("Stop cranking." if stop_first else "")
+        )
         return self._commit(payload, acceptance)
 
     def _on_wrong_place(self, payload: object) -> State:
@@ -746,7 +508,9 @@ class Runner:
         self._counters.no_match += 1
         self._message = "Not understood."
         short, keys = self._help()
-        text = tapered({1: "Say again.", 2: f"Say again: {short}", 3: f"Use the keys. {keys}"}, self._counters.no_match)
+        text = tapered(
+            {1: "Say again.", 2: f"Say again: {short}", 3: f"Use the keys. {keys}"}, self._counters.no_match
+        )
         self._say(text, Speech.HELP)
         return self.state
 
@@ -792,7 +556,9 @@ class Runner:
             self._note(ResultUndone(last.number, last.procedure, last.step, str(payload)))
         taken = self._library.step(last.procedure, last.step)
         words = (
-            wording.read_back(self._library, taken, last.pending.answer, last.pending.value, last.pending.unit)
+            wording.read_back(
+                self._library, taken, last.pending.answer, last.pending.value, last.pending.unit
+            )
             if last.pending
             else "Skipped test."
         )
@@ -837,7 +603,9 @@ class Runner:
         parts = ["Stop cranking."] if cranking else []
         parts.append(step.look_for or "Repeat the test.")
         if self._counters.not_sure > 1:
-            parts.append("Or skip this test, or stand by and use another tool." if step.if_skipped else "Or stand by.")
+            parts.append(
+                "Or skip this test, or stand by and use another tool." if step.if_skipped else "Or stand by."
+            )
         self._crank_counted = False
         parts.append("Then answer again.")
         parts.append(wording.question(self._library, step))
@@ -845,7 +613,9 @@ class Runner:
         return State.ASKING
 
     def _on_stand_by(self, _payload: object) -> State:
-        return self._pause("Standing by. Say go ahead, or press Enter.", "stand by", "asked for", Speech.NOTICE)
+        return self._pause(
+            "Standing by. Say go ahead, or press Enter.", "stand by", "asked for", Speech.NOTICE
+        )
 
     def _on_stop(self, _payload: object) -> State:
         return self._pause("Stop. Key off.", "stop", "stop was said or keyed", Speech.STOP)
@@ -878,7 +648,9 @@ class Runner:
             return self._finish()
         return self._pause(
             "Standing by. To end the session, say close session again. To go on, say go ahead.",
-            "stand by", f"close was asked for by {payload}", Speech.NOTICE,
+            "stand by",
+            f"close was asked for by {payload}",
+            Speech.NOTICE,
         )
 
     def _finish(self) -> State:
@@ -1012,7 +784,11 @@ class Runner:
             if self.state is State.CAUTIONING:
                 return self._cautions_given(by="shown")
         elif self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
-            text = "The microphone is lost. Use the keys." if payload.gear == "microphone" else "The keys are lost. Voice only."
+            text = (
+                "The microphone is lost. Use the keys."
+                if payload.gear == "microphone"
+                else "The keys are lost. Voice only."
+            )
             self._say(text, Speech.NOTICE)
         return self.state
 
@@ -1085,7 +861,9 @@ class Runner:
         return None
 
     def _say_cautions(self) -> State:
-        texts = [wording.caution_text(self._library.cautions[name], form) for name, form in self._cautions.due]
+        texts = [
+            wording.caution_text(self._library.cautions[name], form) for name, form in self._cautions.due
+        ]
         text = " ".join(filter(None, (self._take_prefix(), *texts)))
         if self._needs_acknowledgement():
             text += " Say ready, or press Enter, when you are clear."
@@ -1105,7 +883,11 @@ class Runner:
         procedure, step = self.position
         for name, form in self._cautions.due:
             self._cautions.given[name] = self._at
-            self._note(CautionGiven(name, form if by == "spoken" else f"{form}, shown on the screen", procedure, step))
+            self._note(
+                CautionGiven(
+                    name, form if by == "spoken" else f"{form}, shown on the screen", procedure, step
+                )
+            )
         if by == "shown" or self._needs_acknowledgement():
             return State.ACKNOWLEDGING
         return self._release()
@@ -1120,7 +902,17 @@ class Runner:
         left = max(1, round(self._rested_at - self._at))
         sentences = wording.setup(self._library, self._current, self._connected)
         self._connected = self._current.measure
-        text = " ".join(filter(None, (self._take_prefix(), *sentences, "Do not crank yet.", f"The starter rests {left} more seconds.")))
+        text = " ".join(
+            filter(
+                None,
+                (
+                    self._take_prefix(),
+                    *sentences,
+                    "Do not crank yet.",
+                    f"The starter rests {left} more seconds.",
+                ),
+            )
+        )
         self._say(text, Speech.PROMPT)
         self._out.append(StartTimer(REST_TIMER, self._rested_at - self._at))
         return State.RESTING
@@ -1249,7 +1041,12 @@ class Runner:
             self._crank_began = None
             self._out.append(CancelTimer(CRANK_TIMER))
             self._note(Cranked(round(float(seconds), 1), timed=True, procedure=procedure, step=step))
-        elif not timed and not self._crank_counted and self._step and self._step.measure.engine is Engine.CRANKING:
+        elif (
+            not timed
+            and not self._crank_counted
+            and self._step
+            and self._step.measure.engine is Engine.CRANKING
+        ):
             self._note(Cranked(self._limits.crank_s, timed=False, procedure=procedure, step=step))
         else:
             return
@@ -1275,14 +1072,19 @@ class Runner:
             case State.STANDING_BY:
                 return "Say go ahead, voice note, or close session.", "Enter to go ahead."
             case State.CONCLUDING:
-                return "Say go ahead, correction, voice note, or close session.", "Enter to go ahead, minus to take back."
+                return (
+                    "Say go ahead, correction, voice note, or close session.",
+                    "Enter to go ahead, minus to take back.",
+                )
             case State.ASKING | State.CRANKING:
-                return wording.question(self._library, self._current), wording.keyed_choices(self._library, self._current)
+                return wording.question(self._library, self._current), wording.keyed_choices(
+                    self._library, self._current
+                )
             case _:
                 return "", ""
 
     def _request(self) -> GrammarRequest:
-        controls = _SAYABLE.get(self.state, ())
+        controls = SAYABLE.get(self.state, ())
         step = self._step
         outcomes: tuple[str, ...] = ()
         units: tuple[str, ...] = ()
@@ -1343,13 +1145,17 @@ class Runner:
             verdict = procedure.verdicts[self._verdict]
             lines = (verdict.says, verdict.repair)
         elif self.state in (State.STANDING_BY, State.NOTING, State.FINISHED):
-            headline = {"standing by": "STANDING BY", "noting": "NOTE", "finished": "CLOSED"}[self.state.value]
+            headline = {"standing by": "STANDING BY", "noting": "NOTE", "finished": "CLOSED"}[
+                self.state.value
+            ]
             lines = (self._prompt,) if self.state is State.STANDING_BY else ()
         countdown = None
         if self.state is State.CRANKING and self._crank_began is not None:
             countdown = ("crank", self._crank_began + self._limits.crank_s)
         elif self.state is State.RESTING or (
-            step.measure.engine is Engine.CRANKING and self._at < self._rested_at and self.state is not State.ASKING
+            step.measure.engine is Engine.CRANKING
+            and self._at < self._rested_at
+            and self.state is not State.ASKING
         ):
             countdown = ("rest the starter", self._rested_at)
         return Board(
@@ -1379,7 +1185,9 @@ class Runner:
                 hints = [("0", "say again"), (".", "not sure"), ("-", "take back"), ("/", "stand by")]
                 if step is not None and step.reading is not None:
                     hints = [("Enter", "done"), ("*", "help"), ("-", "take back"), ("/", "stand by")]
-                elif step is not None and step.measure.engine is Engine.CRANKING and self.state is State.ASKING:
+                elif (
+                    step is not None and step.measure.engine is Engine.CRANKING and self.state is State.ASKING
+                ):
                     hints.insert(0, ("Enter", "cranking now"))
                 return tuple(hints)
             case State.STANDING_BY:
@@ -1390,24 +1198,3 @@ class Runner:
                 return (("Enter", "end the note"),)
             case _:
                 return (("/", "stand by"),)
-
-
-def diagram(transitions: dict[State, dict[Trigger, frozenset[State]]] | None = None) -> str:
-    """The table as a Mermaid state diagram, for DEVELOPERS.md.
-
-    Triggers that lead from one state to the same states are drawn as one arrow; what every open state knows
-    without leaving (noise, gear) is left out.
-    """
-    table = TRANSITIONS if transitions is None else transitions
-    quiet = {Trigger.TOO_LOUD, Trigger.QUIET_AGAIN, Trigger.GEAR_BACK}
-    lines = ["stateDiagram-v2"]
-    for state, row in table.items():
-        arrows: dict[State, list[str]] = {}
-        for trigger, targets in row.items():
-            for target in sorted(targets):
-                if trigger in quiet or (target is state and trigger in (Trigger.GEAR_LOST, Trigger.NOTE_ENDED)):
-                    continue
-                arrows.setdefault(target, []).append(trigger.value)
-        for target, names in arrows.items():
-            lines.append(f"    {state.name} --> {target.name}: {', '.join(names)}")
-    return "\n".join(lines)

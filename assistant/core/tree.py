@@ -64,7 +64,9 @@ def parse(data: bytes, path: Path | str) -> Mapping:
             a key that is not text, or not a map at the top.
     """
     if len(data) > LARGEST_FILE:
-        raise FileProblem(path, 0, f"the file has {len(data)} bytes", f"At most {LARGEST_FILE} bytes are read")
+        raise FileProblem(
+            path, 0, f"the file has {len(data)} bytes", f"At most {LARGEST_FILE} bytes are read"
+        )
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -77,14 +79,19 @@ def parse(data: bytes, path: Path | str) -> Mapping:
         line = mark.line + 1 if mark else 0
         problem = " ".join(str(error.problem or error.context or "not YAML").split())
         raise FileProblem(
-            path, line, f"this is not valid YAML: {problem}", "Check indentation, colons and quotes here and above"
+            path,
+            line,
+            f"this is not valid YAML: {problem}",
+            "Check indentation, colons and quotes here and above",
         ) from error
     except yaml.YAMLError as error:
         line = 0
         position = getattr(error, "position", None)
         if isinstance(position, int):
             line = text[:position].count("\n") + 1
-        raise FileProblem(path, line, "this is not valid YAML: it holds a character that YAML forbids") from error
+        raise FileProblem(
+            path, line, "this is not valid YAML: it holds a character that YAML forbids"
+        ) from error
 
 
 def _build(text: str, path: Path | str) -> Mapping:
@@ -108,7 +115,9 @@ def _build(text: str, path: Path | str) -> Mapping:
             if node.value in parent.items:
                 first = parent.key_lines[node.value]
                 raise FileProblem(
-                    path, node.line, f"'{node.value}' stands here a second time, first in line {first}",
+                    path,
+                    node.line,
+                    f"'{node.value}' stands here a second time, first in line {first}",
                     "Keep one of them",
                 )
             keys[-1] = (node.value, node.line)
@@ -118,11 +127,13 @@ def _build(text: str, path: Path | str) -> Mapping:
             keys[-1] = None
 
     for event in yaml.parse(text, Loader=yaml.SafeLoader):
-        line = event.start_mark.line + 1
+        line = event.start_mark.line + 1 if event.start_mark else 0
         if getattr(event, "anchor", None):
             raise FileProblem(path, line, "anchors and aliases are not read", "Write the value out here")
         if getattr(event, "tag", None) and not isinstance(event, yaml.DocumentStartEvent):
-            raise FileProblem(path, line, f"the tag {event.tag} is not read", "Write a plain text, list or map")
+            raise FileProblem(
+                path, line, f"the tag {event.tag} is not read", "Write a plain text, list or map"
+            )
         if isinstance(event, yaml.ScalarEvent):
             place(Text(line, event.value, quoted=event.style is not None))
         elif isinstance(event, yaml.SequenceStartEvent | yaml.MappingStartEvent):
@@ -133,7 +144,9 @@ def _build(text: str, path: Path | str) -> Mapping:
             stack.append(node)
             keys.append(None)
             if len(stack) > DEEPEST:
-                raise FileProblem(path, line, f"nested deeper than {DEEPEST} levels", "Procedures need three or four")
+                raise FileProblem(
+                    path, line, f"nested deeper than {DEEPEST} levels", "Procedures need three or four"
+                )
         elif isinstance(event, yaml.SequenceEndEvent | yaml.MappingEndEvent):
             stack.pop()
             keys.pop()

@@ -135,9 +135,9 @@ def setup(library: Library, step: Step, before: Measurement | None = None) -> tu
         sentences.append(f"Unplug {listed([terms.places[part].spoken for part in away])}.")
     if back:
         sentences.append(f"Plug {listed([terms.places[part].spoken for part in back])} in again.")
-    if before is None or (measure.instrument, measure.clip) != (before.instrument, before.clip):
-        if measure.clip:
-            sentences.append(f"{instrument.clip} {terms.places[measure.clip].spoken}.")
+    clipped = before is not None and (measure.instrument, measure.clip) == (before.instrument, before.clip)
+    if measure.clip and not clipped:
+        sentences.append(f"{instrument.clip} {terms.places[measure.clip].spoken}.")
     if instrument.probe:
         sentences.append(f"{instrument.probe} {terms.places[measure.probe].spoken}.")
     if measure.compared_with:
@@ -264,9 +264,7 @@ def never_skipped(caution: Caution) -> bool:
 
     Cranking and high voltage hurt at once; the others are repeated when they have not been spoken for a while.
     """
-    return bool(
-        {Hazard.CRANKING, Hazard.SECONDARY_VOLTAGE, Hazard.SWITCHED_VOLTAGE} & set(caution.covers)
-    )
+    return bool({Hazard.CRANKING, Hazard.SECONDARY_VOLTAGE, Hazard.SWITCHED_VOLTAGE} & set(caution.covers))
 
 
 def verdict_text(verdict: Verdict, continue_title: str = "") -> str:

@@ -1,0 +1,340 @@
+"""The dialogue's states, what may happen in each, and what can be said or keyed there.
+
+`TRANSITIONS` is the whole truth about the dialogue's shape; the diagram in DEVELOPERS.md is made from it.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from assistant.core.result import Control
+
+
+class State(StrEnum):
+    """What the dialogue waits for."""
+
+    UNOPENED = "unopened"
+    CAUTIONING = "cautioning"
+    ACKNOWLEDGING = "acknowledging"
+    RESTING = "resting"
+    ASKING = "asking"
+    CRANKING = "cranking"
+    READING_BACK = "reading back"
+    SKIPPING = "skipping"
+    NOTING = "noting"
+    STANDING_BY = "standing by"
+    CONCLUDING = "concluding"
+    FINISHED = "finished"
+
+
+class Trigger(StrEnum):
+    """What an event means to the dialogue."""
+
+    BEGIN = "begin"
+    RESUME = "resume"
+    SPOKEN = "spoken"
+    ACKNOWLEDGE = "acknowledge"
+    RESULT = "result"
+    WRONG_PLACE = "wrong place"
+    IMPLAUSIBLE = "implausible"
+    NO_MATCH = "no match"
+    NO_INPUT = "no input"
+    AFFIRM = "affirm"
+    DENY = "deny"
+    CORRECTION = "correction"
+    SAY_AGAIN = "say again"
+    CHOICES = "choices"
+    NOT_SURE = "not sure"
+    STAND_BY = "stand by"
+    GO_AHEAD = "go ahead"
+    STOP = "stop"
+    NOTE = "voice note"
+    NOTE_ENDED = "note ended"
+    END_NOTE = "end note"
+    SKIP = "skip"
+    REASON = "reason"
+    CRANK_BEGINS = "crank begins"
+    CRANK_LIMIT = "crank limit"
+    RESTED = "rested"
+    TYPED = "typed"
+    TOO_LOUD = "too loud"
+    QUIET_AGAIN = "quiet again"
+    GEAR_LOST = "gear lost"
+    GEAR_BACK = "gear back"
+    CLOSE = "close"
+    END = "end"
+    UNEXPECTED = "unexpected"
+
+
+_S = State
+_STEP_STARTS = frozenset({_S.CAUTIONING, _S.RESTING, _S.ASKING, _S.READING_BACK, _S.ACKNOWLEDGING})
+_AFTER_RESULT = _STEP_STARTS | {_S.CONCLUDING, _S.READING_BACK}
+_RETURNS = _STEP_STARTS | {_S.CONCLUDING}
+
+
+def _only(*states: State) -> frozenset[State]:
+    return frozenset(states)
+
+
+def _everywhere(state: State) -> dict[Trigger, frozenset[State]]:
+    """What every state of an open session knows."""
+    return {
+        Trigger.STOP: _only(_S.STANDING_BY),
+        Trigger.STAND_BY: _only(_S.STANDING_BY),
+        Trigger.NOTE_ENDED: _only(state),
+        Trigger.TOO_LOUD: _only(state),
+        Trigger.QUIET_AGAIN: _only(state),
+        Trigger.GEAR_LOST: _only(state),
+        Trigger.GEAR_BACK: _only(state),
+        Trigger.RESUME: _RETURNS,
+        Trigger.END: _only(_S.FINISHED),
+    }
+
+
+TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
+    _S.UNOPENED: {
+        Trigger.BEGIN: _STEP_STARTS,
+        Trigger.END: _only(_S.FINISHED),
+    },
+    _S.CAUTIONING: {
+        **_everywhere(_S.CAUTIONING),
+        Trigger.SPOKEN: _only(_S.CAUTIONING, _S.ACKNOWLEDGING, _S.RESTING, _S.ASKING),
+        Trigger.GEAR_LOST: _only(_S.CAUTIONING, _S.ACKNOWLEDGING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
+    _S.ACKNOWLEDGING: {
+        **_everywhere(_S.ACKNOWLEDGING),
+        Trigger.ACKNOWLEDGE: _only(_S.RESTING, _S.ASKING),
+        Trigger.CORRECTION: _STEP_STARTS | _only(_S.ACKNOWLEDGING),
+        Trigger.SAY_AGAIN: _only(_S.CAUTIONING, _S.ACKNOWLEDGING),
+        Trigger.CHOICES: _only(_S.ACKNOWLEDGING),
+        Trigger.NO_MATCH: _only(_S.ACKNOWLEDGING),
+        Trigger.NO_INPUT: _only(_S.ACKNOWLEDGING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
+    _S.RESTING: {
+        **_everywhere(_S.RESTING),
+        Trigger.RESTED: _only(_S.ASKING),
+        Trigger.CORRECTION: _STEP_STARTS,
+        Trigger.SAY_AGAIN: _only(_S.RESTING),
+        Trigger.CHOICES: _only(_S.RESTING),
+        Trigger.NOTE: _only(_S.NOTING),
+        Trigger.SKIP: _only(_S.SKIPPING, _S.RESTING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
+    _S.ASKING: {
+        **_everywhere(_S.ASKING),
+        Trigger.RESULT: _AFTER_RESULT,
+        Trigger.WRONG_PLACE: _only(_S.ASKING),
+        Trigger.IMPLAUSIBLE: _only(_S.ASKING),
+        Trigger.NO_MATCH: _only(_S.ASKING),
+        Trigger.NO_INPUT: _only(_S.ASKING),
+        Trigger.CORRECTION: _STEP_STARTS,
+        Trigger.SAY_AGAIN: _only(_S.ASKING),
+        Trigger.CHOICES: _only(_S.ASKING),
+        Trigger.NOT_SURE: _only(_S.ASKING),
+        Trigger.NOTE: _only(_S.NOTING),
+        Trigger.SKIP: _only(_S.SKIPPING, _S.ASKING),
+        Trigger.CRANK_BEGINS: _only(_S.CRANKING, _S.RESTING),
+        Trigger.TYPED: _only(_S.ASKING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
+    _S.CRANKING: {
+        **_everywhere(_S.CRANKING),
+        Trigger.RESULT: _AFTER_RESULT,
+        Trigger.WRONG_PLACE: _only(_S.CRANKING),
+        Trigger.IMPLAUSIBLE: _only(_S.CRANKING),
+        Trigger.NO_MATCH: _only(_S.CRANKING),
+        Trigger.NO_INPUT: _only(_S.CRANKING),
+        Trigger.CRANK_LIMIT: _only(_S.ASKING),
+        Trigger.NOT_SURE: _only(_S.ASKING),
+        Trigger.TYPED: _only(_S.CRANKING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
+    _S.READING_BACK: {
+        **_everywhere(_S.READING_BACK),
+        Trigger.AFFIRM: _AFTER_RESULT,
+        Trigger.DENY: _RETURNS,
+        Trigger.CORRECTION: _RETURNS,
+        Trigger.RESULT: _AFTER_RESULT,
+        Trigger.WRONG_PLACE: _only(_S.READING_BACK),
+        Trigger.IMPLAUSIBLE: _only(_S.READING_BACK),
+        Trigger.SAY_AGAIN: _only(_S.READING_BACK),
+        Trigger.CHOICES: _only(_S.READING_BACK),
+        Trigger.NO_MATCH: _only(_S.READING_BACK),
+        Trigger.NO_INPUT: _only(_S.READING_BACK),
+        Trigger.TYPED: _only(_S.ASKING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
+    _S.SKIPPING: {
+        **_everywhere(_S.SKIPPING),
+        Trigger.REASON: _AFTER_RESULT,
+        Trigger.DENY: _RETURNS,
+        Trigger.CORRECTION: _RETURNS,
+        Trigger.SAY_AGAIN: _only(_S.SKIPPING),
+        Trigger.CHOICES: _only(_S.SKIPPING),
+        Trigger.NO_MATCH: _only(_S.SKIPPING),
+        Trigger.NO_INPUT: _only(_S.SKIPPING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
+    _S.NOTING: {
+        **_everywhere(_S.NOTING),
+        Trigger.SPOKEN: _only(_S.NOTING),
+        Trigger.END_NOTE: _only(_S.NOTING),
+        Trigger.NOTE_ENDED: _RETURNS | _only(_S.STANDING_BY),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
+    _S.STANDING_BY: {
+        **_everywhere(_S.STANDING_BY),
+        Trigger.GO_AHEAD: _RETURNS,
+        Trigger.NOTE: _only(_S.NOTING),
+        Trigger.SAY_AGAIN: _only(_S.STANDING_BY),
+        Trigger.CHOICES: _only(_S.STANDING_BY),
+        Trigger.NO_MATCH: _only(_S.STANDING_BY),
+        Trigger.CLOSE: _only(_S.FINISHED),
+    },
+    _S.CONCLUDING: {
+        **_everywhere(_S.CONCLUDING),
+        Trigger.GO_AHEAD: _STEP_STARTS | _only(_S.FINISHED),
+        Trigger.CORRECTION: _STEP_STARTS,
+        Trigger.SAY_AGAIN: _only(_S.CONCLUDING),
+        Trigger.CHOICES: _only(_S.CONCLUDING),
+        Trigger.NO_MATCH: _only(_S.CONCLUDING),
+        Trigger.NO_INPUT: _only(_S.CONCLUDING),
+        Trigger.NOTE: _only(_S.NOTING),
+        Trigger.CLOSE: _only(_S.FINISHED),
+    },
+    _S.FINISHED: {},
+}
+"""For each state the triggers it knows, and for each the states that may follow."""
+
+REASONS = {
+    "no-access": "no access",
+    "no-tool": "no tool",
+    "not-safe": "not safe",
+    "other-reason": "another reason",
+}
+"""Why a test is skipped, in the order of their digits."""
+
+SAYABLE: dict[State, tuple[Control, ...]] = {
+    _S.CAUTIONING: (Control.STOP, Control.STAND_BY),
+    _S.ACKNOWLEDGING: (
+        Control.READY,
+        Control.AFFIRM,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CORRECTION,
+        Control.CHOICES,
+        Control.CLOSE,
+    ),
+    _S.RESTING: (
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CORRECTION,
+        Control.CHOICES,
+        Control.VOICE_NOTE,
+        Control.SKIP,
+        Control.CLOSE,
+    ),
+    _S.ASKING: (
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CORRECTION,
+        Control.CHOICES,
+        Control.NOT_SURE,
+        Control.VOICE_NOTE,
+        Control.SKIP,
+        Control.CLOSE,
+    ),
+    _S.CRANKING: (Control.STOP, Control.STAND_BY, Control.NOT_SURE),
+    _S.READING_BACK: (
+        Control.AFFIRM,
+        Control.NEGATIVE,
+        Control.CORRECTION,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+        Control.NOT_SURE,
+    ),
+    _S.SKIPPING: (
+        Control.NEGATIVE,
+        Control.CORRECTION,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+    ),
+    _S.STANDING_BY: (
+        Control.GO_AHEAD,
+        Control.STOP,
+        Control.VOICE_NOTE,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+        Control.CLOSE,
+    ),
+    _S.CONCLUDING: (
+        Control.GO_AHEAD,
+        Control.AFFIRM,
+        Control.CORRECTION,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+        Control.VOICE_NOTE,
+        Control.CLOSE,
+    ),
+}
+"""Words of the dialogue that are taken in each state."""
+
+CONTROL_TRIGGERS: dict[Control, Trigger] = {
+    Control.AFFIRM: Trigger.AFFIRM,
+    Control.NEGATIVE: Trigger.DENY,
+    Control.CORRECTION: Trigger.CORRECTION,
+    Control.SAY_AGAIN: Trigger.SAY_AGAIN,
+    Control.CHOICES: Trigger.CHOICES,
+    Control.STAND_BY: Trigger.STAND_BY,
+    Control.GO_AHEAD: Trigger.GO_AHEAD,
+    Control.NOT_SURE: Trigger.NOT_SURE,
+    Control.STOP: Trigger.STOP,
+    Control.VOICE_NOTE: Trigger.NOTE,
+    Control.SKIP: Trigger.SKIP,
+    Control.READY: Trigger.ACKNOWLEDGE,
+    Control.CRANKING: Trigger.CRANK_BEGINS,
+    Control.CLOSE: Trigger.CLOSE,
+}
+
+KEY_TRIGGERS: dict[str, Trigger] = {
+    "star": Trigger.CHOICES,
+    "slash": Trigger.STAND_BY,
+    "plus": Trigger.SKIP,
+    "stop": Trigger.STOP,
+    "note": Trigger.NOTE,
+    "close": Trigger.CLOSE,
+}
+
+
+def diagram(transitions: dict[State, dict[Trigger, frozenset[State]]] | None = None) -> str:
+    """The table as a Mermaid state diagram, for DEVELOPERS.md.
+
+    Triggers that lead from one state to the same states are drawn as one arrow; what every open state knows
+    without leaving (noise, gear) is left out.
+    """
+    table = TRANSITIONS if transitions is None else transitions
+    quiet = {Trigger.TOO_LOUD, Trigger.QUIET_AGAIN, Trigger.GEAR_BACK}
+    lines = ["stateDiagram-v2"]
+    for state, row in table.items():
+        arrows: dict[State, list[str]] = {}
+        for trigger, targets in row.items():
+            for target in sorted(targets):
+                if trigger in quiet or (
+                    target is state and trigger in (Trigger.GEAR_LOST, Trigger.NOTE_ENDED)
+                ):
+                    continue
+                arrows.setdefault(target, []).append(trigger.value)
+        for target, names in arrows.items():
+            lines.append(f"    {state.name} --> {target.name}: {', '.join(names)}")
+    return "\n".join(lines)
