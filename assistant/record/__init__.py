@@ -1,0 +1,27 @@
+"""The record of a session: an append-only, hash-chained log, sound clips, a seal; verify, replay, list."""
+
+from __future__ import annotations
+
+from assistant.record.clips import CLIP_RATE
+from assistant.record.header import Facts, Header
+from assistant.record.index import Summary, list_sessions, sessions_folder
+from assistant.record.log import SessionLog
+from assistant.record.reading import Line, LogFile, RecordedSession, Seal, read_clip, read_session
+from assistant.record.verifying import verify
+
+__all__ = [
+    "CLIP_RATE",
+    "Facts",
+    "Header",
+    "Line",
+    "LogFile",
+    "RecordedSession",
+    "Seal",
+    "SessionLog",
+    "Summary",
+    "list_sessions",
+    "read_clip",
+    "read_session",
+    "sessions_folder",
+    "verify",
+]

@@ -1,0 +1,154 @@
+"""The course of a session: what still counts of its entries, what was taken back, and where it stands.
+
+Pure; the write-up and the list of sessions both read it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from assistant.core.entries import (
+    Entry,
+    ProcedureEntered,
+    ResultTaken,
+    ResultUndone,
+    StepSkipped,
+    VerdictReached,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+
+@dataclass(frozen=True)
+class Dated:
+    """An entry, when it was made, and the line of the log that holds it."""
+
+    time: datetime
+    line: int
+    entry: Entry
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A result, its line of the log, and when and how it was taken back, if it was."""
+
+    time: datetime
+    line: int
+    result: ResultTaken
+    undone: Dated | None = None
+
+
+@dataclass(frozen=True)
+class Passed:
+    """A skipped step, and when and how the skip was taken back, if it was."""
+
+    time: datetime
+    line: int
+    skip: StepSkipped
+    undone: Dated | None = None
+
+
+@dataclass(frozen=True)
+class Ended:
+    """A verdict: whether it was affirmed, and whether a result under it was taken back later."""
+
+    time: datetime
+    line: int
+    procedure: str
+    verdict: str
+    affirmed: bool
+    withdrawn: bool = False
+
+
+@dataclass
+class Course:
+    """What a session came to.
+
+    Attributes:
+        entries: Every entry in order.
+        results: Every result in order, also those that were taken back.
+        skipped: Every skipped step in order, also those that were done after all.
+        verdicts: Every verdict in order.
+        procedures: Procedures in the order in which they were entered.
+        procedure: The procedure that is on; "" before the first.
+        step: The step that is on; "" at the start of a procedure and after a verdict.
+    """
+
+    entries: list[Dated] = field(default_factory=list)
+    results: list[Taken] = field(default_factory=list)
+    skipped: list[Passed] = field(default_factory=list)
+    verdicts: list[Ended] = field(default_factory=list)
+    procedures: list[str] = field(default_factory=list)
+    procedure: str = ""
+    step: str = ""
+
+    def standing(self) -> list[Taken]:
+        """Results that count."""
+        return [taken for taken in self.results if taken.undone is None]
+
+    def verdict(self) -> Ended | None:
+        """The last verdict that was affirmed and not withdrawn."""
+        affirmed = [ended for ended in self.verdicts if ended.affirmed and not ended.withdrawn]
+        return affirmed[-1] if affirmed else None
+
+
+def follow(entries: Iterable[Dated]) -> Course:
+    """Go through the entries of a session in order."""
+    course = Course()
+    for dated in entries:
+        course.entries.append(dated)
+        entry = dated.entry
+        if isinstance(entry, ProcedureEntered):
+            if entry.procedure not in course.procedures:
+                course.procedures.append(entry.procedure)
+            course.procedure, course.step = entry.procedure, ""
+        elif isinstance(entry, ResultTaken):
+            course.results.append(Taken(dated.time, dated.line, entry))
+            _go(course, entry.procedure, entry.next)
+        elif isinstance(entry, StepSkipped):
+            course.skipped.append(Passed(dated.time, dated.line, entry))
+            _go(course, entry.procedure, entry.next)
+        elif isinstance(entry, ResultUndone):
+            _undo(course, dated, entry)
+        elif isinstance(entry, VerdictReached):
+            _end(course, dated, entry)
+    return course
+
+
+def _go(course: Course, procedure: str, target: str) -> None:
+    leads, _, name = target.partition(":")
+    course.procedure = name if leads == "procedure" else procedure
+    course.step = name if leads == "step" else ""
+
+
+def _undo(course: Course, dated: Dated, entry: ResultUndone) -> None:
+    """Mark what was taken back: a result by its number, a skipped step by the number 0."""
+    below = []
+    for place, taken in enumerate(course.results):
+        if taken.result.number == entry.number and taken.undone is None:
+            course.results[place] = replace(taken, undone=dated)
+            below.append(taken.line)
+    for place, passed in enumerate(course.skipped):
+        of_step = (passed.skip.procedure, passed.skip.step) == (entry.procedure, entry.step)
+        if entry.number == 0 and of_step and passed.undone is None:
+            course.skipped[place] = replace(passed, undone=dated)
+            below.append(passed.line)
+    # A verdict rests on the answers before it.
+    course.verdicts = [
+        replace(ended, withdrawn=True) if any(line <= ended.line for line in below) else ended
+        for ended in course.verdicts
+    ]
+    course.procedure, course.step = entry.procedure, entry.step
+
+
+def _end(course: Course, dated: Dated, entry: VerdictReached) -> None:
+    ended = Ended(dated.time, dated.line, entry.procedure, entry.verdict, entry.affirmed)
+    last = course.verdicts[-1] if course.verdicts else None
+    if last and (last.procedure, last.verdict, last.affirmed) == (entry.procedure, entry.verdict, False):
+        course.verdicts[-1] = replace(ended, affirmed=entry.affirmed)
+    else:
+        course.verdicts.append(ended)
+    course.procedure, course.step = entry.procedure, ""

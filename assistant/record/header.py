@@ -1,0 +1,147 @@
+"""What is known about a session before it begins: the first file of its folder."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
+from assistant.errors import RecordBroken, RecordProblem
+
+FORMAT = "bay-assistant session"
+VERSION = 1
+
+HEADER_FILE = "session.json"
+SEAL_FILE = "seal.json"
+TORN_FILE = "log.torn"
+CLIPS = "clips"
+PROCEDURES = "procedures"
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What the person typed about the job; "" for what was not given (it is never invented).
+
+    Attributes:
+        order: Number of the repair order.
+        vin: Vehicle identification number, already checked.
+        vehicle: The vehicle in free words.
+        complaint: The customer's complaint, in the customer's words.
+        technician: Who does the work.
+    """
+
+    order: str = ""
+    vin: str = ""
+    vehicle: str = ""
+    complaint: str = ""
+    technician: str = ""
+
+
+@dataclass(frozen=True)
+class Header:
+    """The header of a session.
+
+    Attributes:
+        id: Name of the session and of its folder.
+        started: When it began, with the offset to UTC.
+        program: Version of the program that recorded it.
+        facts: What was typed about the job.
+        thresholds: Limits of the dialogue that were in force.
+        procedures: SHA-256 of each copied procedure file, by file name.
+    """
+
+    id: str
+    started: datetime
+    program: str
+    facts: Facts = field(default_factory=Facts)
+    thresholds: Thresholds = DEFAULT_THRESHOLDS
+    procedures: Mapping[str, str] = field(default_factory=dict)
+
+    def to_bytes(self) -> bytes:
+        """The header as it stands in `HEADER_FILE`; indented, because people look into it."""
+        data = {
+            "format": FORMAT,
+            "version": VERSION,
+            "id": self.id,
+            "started": self.started.isoformat(timespec="milliseconds"),
+            "program": self.program,
+            "facts": dataclasses.asdict(self.facts),
+            "thresholds": dataclasses.asdict(self.thresholds),
+            "procedures": dict(sorted(self.procedures.items())),
+        }
+        text = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
+        return text.encode("utf-8", "backslashreplace") + b"\n"
+
+
+def parse_header(data: bytes, name: str) -> Header:
+    """The header that `Header.to_bytes` wrote.
+
+    Args:
+        data: The bytes of the file.
+        name: Name of the file for messages.
+
+    Raises:
+        RecordProblem: It is the header of something else, or of a newer version of this program.
+        RecordBroken: It is damaged.
+    """
+    try:
+        body = json.loads(data)
+    except (ValueError, RecursionError) as error:
+        raise RecordBroken(f"{name} is damaged: it is not JSON any more.") from error
+    if not isinstance(body, dict) or body.get("format") != FORMAT:
+        raise RecordProblem(f"{name} is not the header of a bay-assistant session.")
+    if body.get("version") != VERSION:
+        raise RecordProblem(
+            f"{name} was written in version {body.get('version')} of the session format; "
+            f"this program reads version {VERSION}. Install the newer bay-assistant."
+        )
+    try:
+        return Header(
+            id=_text(body["id"]),
+            started=parse_time(body["started"]),
+            program=_text(body["program"]),
+            facts=Facts(**{name: _text(value) for name, value in body["facts"].items()}),
+            thresholds=_thresholds(body["thresholds"]),
+            procedures={_plain_name(name): _text(value) for name, value in body["procedures"].items()},
+        )
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise RecordBroken(f"{name} is damaged: {error}.") from error
+
+
+def parse_time(value: Any) -> datetime:
+    """An ISO 8601 time with its offset to UTC.
+
+    Raises:
+        ValueError: It is something else.
+    """
+    moment = datetime.fromisoformat(_text(value))
+    if moment.tzinfo is None:
+        raise ValueError(f"the time {value} has no offset to UTC")
+    return moment
+
+
+def _thresholds(body: Any) -> Thresholds:
+    """The recorded limits; one that this program has and the record has not keeps its default."""
+    known = {item.name: item for item in dataclasses.fields(Thresholds)}
+    for name, value in body.items():
+        if name not in known:
+            raise ValueError(f"unknown threshold {name}")
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise TypeError(f"threshold {name} is not a number")
+    return Thresholds(**body)
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(f"expected text, found {value!r}")
+    return value
+
+
+def _plain_name(name: str) -> str:
+    if "/" in name or "\\" in name or name.startswith("."):
+        raise ValueError(f"{name!r} is not the name of a procedure file")
+    return name

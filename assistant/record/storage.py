@@ -1,0 +1,118 @@
+"""Writing so that what was confirmed survives a power cut, and saying in plain words when it cannot."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import json
+import os
+from typing import TYPE_CHECKING, Any
+
+from assistant.errors import RecordProblem
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+_FULL = {errno.ENOSPC, errno.EDQUOT}
+_FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
+_ABSENT = {errno.ENOENT, errno.ENOTDIR}
+
+
+def canonical(data: Any) -> bytes:
+    """One line of compact JSON in UTF-8 with its newline: the same data always give the same bytes.
+
+    A lone surrogate (an undecodable byte that was typed on a command line) stays a JSON escape.
+    """
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.encode("utf-8", "backslashreplace") + b"\n"
+
+
+def sha256(data: bytes) -> str:
+    """SHA-256 in hexadecimal, as ``sha256sum`` prints it."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def write_problem(error: OSError, path: Path) -> RecordProblem:
+    """The sentence for a failed write: what happened and what the person can do."""
+    if error.errno in _FULL:
+        return RecordProblem(f"The disk is full: {path} cannot be written. Free some space on that disk.")
+    if error.errno in _FORBIDDEN:
+        return RecordProblem(
+            f"There is no permission to write {path}. Choose another folder for sessions, "
+            "or change its permissions."
+        )
+    if error.errno == errno.EFBIG:
+        return RecordProblem(f"{path} has reached the largest file size allowed here. Raise that limit.")
+    if error.errno in _ABSENT:
+        return RecordProblem(f"{path} cannot be written: its folder does not exist. Was a disk removed?")
+    if error.errno == errno.EIO:
+        return RecordProblem(f"The disk failed while {path} was written. Use another disk.")
+    return RecordProblem(f"{path} cannot be written: {error.strerror or error}.")
+
+
+def read_problem(error: OSError, path: Path) -> RecordProblem:
+    """The sentence for a failed read."""
+    if error.errno in _FORBIDDEN:
+        return RecordProblem(f"There is no permission to read {path}. Change its permissions.")
+    if error.errno in _ABSENT:
+        return RecordProblem(f"{path} does not exist.")
+    return RecordProblem(f"{path} cannot be read: {error.strerror or error}.")
+
+
+def write_all(descriptor: int, data: bytes) -> None:
+    """Write every byte; `os.write` may stop short when a disk fills up.
+
+    Raises:
+        OSError: The system refused.
+    """
+    rest = memoryview(data)
+    while rest:
+        rest = rest[os.write(descriptor, rest) :]
+
+
+def sync_folder(folder: Path) -> None:
+    """Make the names inside a folder durable.
+
+    Raises:
+        OSError: The system refused.
+    """
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write a whole file: after this returns it is on the disk, and nobody ever sees half of it.
+
+    Raises:
+        RecordProblem: The disk is full, failed, or may not be written; no part of the file is left.
+    """
+    part = path.with_name(f".{path.name}.part")
+    try:
+        descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o644)
+        try:
+            write_all(descriptor, data)
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+        part.rename(path)
+        sync_folder(path.parent)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink()
+        raise write_problem(error, path) from error
+
+
+def read_file(path: Path) -> bytes:
+    """All bytes of a file.
+
+    Raises:
+        RecordProblem: It is missing or may not be read.
+    """
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise read_problem(error, path) from error
