@@ -69,7 +69,7 @@ from assistant.core.events import (
     TimerElapsed,
 )
 from assistant.core.policy import DEFAULT_THRESHOLDS, Acceptance, Thresholds, grade, tapered
-from assistant.core.procedure import Engine, Leads, Target
+from assistant.core.procedure import Answer, Engine, Leads, Measurement, Target
 from assistant.core.result import Control, GrammarRequest, Result
 from assistant.core.states import (
     CONTROL_TRIGGERS,
@@ -83,7 +83,7 @@ from assistant.core.states import (
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
-    from assistant.core.procedure import Answer, Library, Measurement, Procedure, Step
+    from assistant.core.procedure import Library, Procedure, Step
 
 
 CRANK_TIMER = "crank"
@@ -304,7 +304,8 @@ class Runner:
             return Trigger.UNEXPECTED, None
         if result.place is not None and not wording.fits(step, result.place):
             return Trigger.WRONG_PLACE, result.place
-        value, unit, answer = result.value, result.unit, None
+        value, unit = result.value, result.unit
+        answer: Answer | None = None
         if value is not None and step.reading is not None:
             unit = unit or step.reading.unit
             base = wording.convert(value, unit, step.reading.unit)

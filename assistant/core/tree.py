@@ -130,10 +130,9 @@ def _build(text: str, path: Path | str) -> Mapping:
         line = event.start_mark.line + 1 if event.start_mark else 0
         if getattr(event, "anchor", None):
             raise FileProblem(path, line, "anchors and aliases are not read", "Write the value out here")
-        if getattr(event, "tag", None) and not isinstance(event, yaml.DocumentStartEvent):
-            raise FileProblem(
-                path, line, f"the tag {event.tag} is not read", "Write a plain text, list or map"
-            )
+        tag = getattr(event, "tag", None)
+        if tag and not isinstance(event, yaml.DocumentStartEvent):
+            raise FileProblem(path, line, f"the tag {tag} is not read", "Write a plain text, list or map")
         if isinstance(event, yaml.ScalarEvent):
             place(Text(line, event.value, quoted=event.style is not None))
         elif isinstance(event, yaml.SequenceStartEvent | yaml.MappingStartEvent):
