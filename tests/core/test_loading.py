@@ -1,0 +1,168 @@
+"""Procedure files to procedures, and what is said about each mistake."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings, strategies as st
+
+from assistant import resources
+from assistant.core.loading import load_library, load_procedure
+from assistant.core.procedure import Hazard, Leads, Library
+from assistant.errors import FileProblem, UsageProblem
+
+SHIPPED = resources.directory("procedures")
+GOOD = """\
+procedure: small
+title: A small test
+circuit: none
+about: For tests.
+needs: [voltmeter]
+start: volts
+steps:
+  volts:
+    measure: {with: voltmeter, clip: battery-negative, probe: battery-positive, engine: cranking}
+    cautions: [cranking, live-circuit]
+    good: high
+    reading:
+      unit: V
+      plausible: [0, 18]
+      bands:
+        low:  {below: 9.6, source: s, seen: low, next: lamp}
+        high: {from: 9.6, source: s, seen: high, verdict: fine}
+  lamp:
+    measure: {with: test-lamp, clip: battery-negative, probe: feed, engine: key-on}
+    cautions: [live-circuit]
+    answers:
+      lit:  {verdict: fine}
+      dark: {procedure: small}
+verdicts:
+  fine: {says: Fine., faults: [], part: "", repair: None., verify: []}
+"""
+
+
+@pytest.fixture(scope="module")
+def library() -> Library:
+    return load_library(SHIPPED)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    for name in ("terms.yaml", "cautions.yaml"):
+        shutil.copy(SHIPPED / name, tmp_path / name)
+    (tmp_path / "small.yaml").write_text(GOOD)
+    return tmp_path
+
+
+def test_the_shipped_procedures_load(library: Library) -> None:
+    """Everything that comes with the package is loaded whole."""
+    assert {"battery-and-cranking", "coil-control", "driver-supply-and-inputs", "feed-dead"} == set(library.procedures)
+
+
+def test_a_small_procedure_is_read_as_written(folder: Path) -> None:
+    """Bands, limits, targets and hand-over come out as they stand in the file."""
+    procedure = load_library(folder).procedures["small"]
+    reading = procedure.steps["volts"].reading
+    assert reading is not None
+    assert [("low", None, Decimal("9.6")), ("high", Decimal("9.6"), None)] == [
+        (band.outcome, band.low, band.high) for band in reading.bands
+    ]
+    dark = procedure.steps["lamp"].answer("dark")
+    assert dark is not None
+    assert (Leads.PROCEDURE, "small") == (dark.target.leads, dark.target.name)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "words"),
+    [
+        ("start: volts", "start: vlots", 6, "did you mean 'volts'"),
+        ("probe: battery-positive", "probe: battery-postive", 9, "did you mean 'battery-positive'"),
+        ("cautions: [cranking, live-circuit]", "cautions: [live-circuit]", 9, "hazard 'cranking'"),
+        ("cautions: [cranking, live-circuit]", "cautions: [crankin, live-circuit]", 10, "did you mean 'cranking'"),
+        ("engine: cranking", "engine: spinning", 9, "no engine state 'spinning'"),
+        ("below: 9.6", "below: 9.4", 16, "gap or overlap"),
+        ("below: 9.6", "below: nine", 16, "not a number"),
+        ("high: {from: 9.6, source: s", "high: {from: 9.6", 17, "no 'source'"),
+        ("plausible: [0, 18]", "plausible: [18, 0]", 14, "is empty"),
+        ("plausible: [0, 18]", "plausible: 18", 14, "not a list"),
+        ("unit: V", "unit: A", 13, "no unit of a voltmeter 'A'"),
+        ("clip: battery-negative, probe: feed", "clip: feed, probe: feed", 19, "both on 'feed'"),
+        ("clip: battery-negative, probe: feed", "probe: feed", 19, "clipped is missing"),
+        ("lit:  {verdict: fine}", "lit:  {verdict: fine, next: volts}", 22, "exactly one of"),
+        ("lit:  {verdict: fine}", "glowing: {verdict: fine}", 22, "no outcome of a test lamp 'glowing'"),
+        ("dark: {procedure: small}", "dark: {procedure: smal}", 23, "did you mean 'small'"),
+        ("next: lamp", "verdict: fine", 18, "no answer leads to step 'lamp'"),
+        ("good: high", "good: hihg", 11, "did you mean 'high'"),
+        ("procedure: small", "procedure: big", 1, "its file 'small.yaml'"),
+        ("title: A small test", "titel: A small test", 2, "did you mean 'title'"),
+        ("faults: []", "faults: [bad-luck]", 25, "no fault 'bad-luck'"),
+    ],
+)
+def test_each_mistake_is_named_with_its_line_and_what_would_be_right(
+    folder: Path, old: str, new: str, line: int, words: str
+) -> None:
+    """A wrong name, limit or reference raises FileProblem at the line where it stands."""
+    text = GOOD.replace(old, new, 1)
+    assert text != GOOD
+    (folder / "small.yaml").write_text(text)
+    with pytest.raises(FileProblem, match=re.compile(words, re.IGNORECASE)) as caught:
+        load_library(folder)
+    assert line == caught.value.line
+
+
+def test_no_shipped_step_that_can_hurt_loads_without_its_caution(library: Library) -> None:
+    """Taking any one needed caution out of any shipped step makes the file unloadable."""
+    for procedure in library.procedures.values():
+        path = Path(procedure.file)
+        for step in procedure.steps.values():
+            for hazard in step.measure.hazards():
+                covering = [name for name in step.cautions if hazard in library.cautions[name].covers]
+                kept = [name for name in step.cautions if name not in covering]
+                head, tail = path.read_text().split(f"\n  {step.name}:\n", 1)
+                tail = re.sub(r"cautions: \[[^]]*\]", f"cautions: [{', '.join(kept)}]", tail, count=1)
+                broken = f"{head}\n  {step.name}:\n{tail}".encode()
+                with pytest.raises(FileProblem, match="none of its cautions covers"):
+                    load_procedure(broken, path, library.terms, library.cautions)
+
+
+def test_steps_that_crank_or_touch_high_voltage_have_the_hazard(library: Library) -> None:
+    """Hazards derive from the measurement alone, so no file can forget to state them."""
+    for procedure in library.procedures.values():
+        for step in procedure.steps.values():
+            hazards = step.measure.hazards()
+            assert (step.measure.engine == "cranking") == (Hazard.CRANKING in hazards)
+            if step.measure.probe in ("switched", "driver-end") and step.measure.engine == "cranking":
+                assert Hazard.SWITCHED_VOLTAGE in hazards
+
+
+def test_a_missing_folder_is_named() -> None:
+    """A folder without terms is refused with the file's path."""
+    with pytest.raises(UsageProblem, match=r"terms\.yaml"):
+        load_library(Path("does-not-exist"))
+
+
+def test_a_name_used_by_two_files_is_refused(folder: Path) -> None:
+    """The second file with a mistake in its name is found by its own check."""
+    (folder / "other.yaml").write_text(GOOD)
+    with pytest.raises(FileProblem, match=r"its file 'other\.yaml'"):
+        load_library(folder)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150, deadline=None)
+@given(data=st.data())
+def test_any_damage_to_a_file_gives_a_procedure_or_the_one_documented_error(
+    library: Library, data: st.DataObject
+) -> None:
+    """Cutting, doubling or overwriting any stretch of a file never raises anything but FileProblem."""
+    text = GOOD.encode()
+    start = data.draw(st.integers(0, len(text)))
+    end = data.draw(st.integers(start, len(text)))
+    put = data.draw(st.sampled_from([b"", b"[", b"{", b": ", b"\n", b"- ", b"'", text[start:end] * 2]))
+    try:
+        load_procedure(text[:start] + put + text[end:], Path("small.yaml"), library.terms, library.cautions)
+    except FileProblem as problem:
+        assert str(problem).startswith("small.yaml")
