@@ -836,9 +836,10 @@ class Runner:
         for name in dict.fromkeys(names):
             caution = self._library.cautions[name]
             last = self._cautions.given.get(name)
-            if last is None or self._at - last > self._limits.caution_again_s:
+            own = name in step.cautions  # those of the whole procedure are given once
+            if last is None or (own and self._at - last > self._limits.caution_again_s):
                 due.append((name, "full"))
-            elif name in step.cautions and wording.never_skipped(caution):
+            elif own and wording.never_skipped(caution):
                 due.append((name, "short"))
         self._cautions.due = tuple(due)
         if due:

@@ -102,7 +102,7 @@ def test_every_kind_survives_json(cls: type[Any], data: st.DataObject) -> None:
 def test_digits_of_a_reading_are_kept() -> None:
     """12.40 stays 12.40: a trailing zero says how well it was read."""
     again = from_json(json.loads(json.dumps(to_json(Result(value=Decimal("12.40"))))))
-    assert "12.40" == str(again.value)
+    assert str(again.value) == "12.40"
 
 
 def json_values() -> st.SearchStrategy[Any]:

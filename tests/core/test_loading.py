@@ -60,7 +60,9 @@ def folder(tmp_path: Path) -> Path:
 
 def test_the_shipped_procedures_load(library: Library) -> None:
     """Everything that comes with the package is loaded whole."""
-    assert {"battery-and-cranking", "coil-control", "driver-supply-and-inputs", "feed-dead"} == set(library.procedures)
+    assert {"battery-and-cranking", "coil-control", "driver-supply-and-inputs", "feed-dead"} == set(
+        library.procedures
+    )
 
 
 def test_a_small_procedure_is_read_as_written(folder: Path) -> None:
@@ -73,7 +75,7 @@ def test_a_small_procedure_is_read_as_written(folder: Path) -> None:
     ]
     dark = procedure.steps["lamp"].answer("dark")
     assert dark is not None
-    assert (Leads.PROCEDURE, "small") == (dark.target.leads, dark.target.name)
+    assert (dark.target.leads, dark.target.name) == (Leads.PROCEDURE, "small")
 
 
 @pytest.mark.parametrize(
@@ -82,7 +84,12 @@ def test_a_small_procedure_is_read_as_written(folder: Path) -> None:
         ("start: volts", "start: vlots", 6, "did you mean 'volts'"),
         ("probe: battery-positive", "probe: battery-postive", 9, "did you mean 'battery-positive'"),
         ("cautions: [cranking, live-circuit]", "cautions: [live-circuit]", 9, "hazard 'cranking'"),
-        ("cautions: [cranking, live-circuit]", "cautions: [crankin, live-circuit]", 10, "did you mean 'cranking'"),
+        (
+            "cautions: [cranking, live-circuit]",
+            "cautions: [crankin, live-circuit]",
+            10,
+            "did you mean 'cranking'",
+        ),
         ("engine: cranking", "engine: spinning", 9, "no engine state 'spinning'"),
         ("below: 9.6", "below: 9.4", 16, "gap or overlap"),
         ("below: 9.6", "below: nine", 16, "not a number"),

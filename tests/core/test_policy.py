@@ -53,7 +53,7 @@ def test_tapering_picks_as_voicexml_does() -> None:
     With counts 1, 2 and 4 the third visit still takes the second prompt.
     """
     levels = {1: "first", 2: "second", 4: "fourth"}
-    assert ["first", "second", "second", "fourth", "fourth"] == [tapered(levels, n) for n in range(1, 6)]
+    assert [tapered(levels, n) for n in range(1, 6)] == ["first", "second", "second", "fourth", "fourth"]
 
 
 def test_a_counter_below_every_count_has_no_level() -> None:

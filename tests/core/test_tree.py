@@ -12,7 +12,7 @@ from assistant.errors import FileProblem
 def test_values_stay_the_text_that_was_typed() -> None:
     """What YAML 1.1 reads as false, 750 or 12 stays the text "no", "12:30", "014"."""
     tree = parse(b"a: no\nb: 12:30\nc: 014\n", "x.yaml")
-    assert ["no", "12:30", "014"] == [node.value for node in tree.items.values() if isinstance(node, Text)]
+    assert [node.value for node in tree.items.values() if isinstance(node, Text)] == ["no", "12:30", "014"]
 
 
 def test_lines_are_kept_for_keys_and_values() -> None:
@@ -20,7 +20,7 @@ def test_lines_are_kept_for_keys_and_values() -> None:
     tree = parse(b"# comment\na: 1\nb:\n  c: 2\n", "x.yaml")
     inner = tree.items["b"]
     assert isinstance(inner, Mapping)
-    assert (2, 3, 4) == (tree.key_lines["a"], tree.key_lines["b"], inner.key_lines["c"])
+    assert (tree.key_lines["a"], tree.key_lines["b"], inner.key_lines["c"]) == (2, 3, 4)
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,136 @@
+"""A runner without sound, for tests and for trying a procedure: say a result, see what is answered.
+
+`Dialogue` plays the edges of the system on a clock of its own that only moves when it is told to, so a test of a
+dialogue needs no audio and never sleeps.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from assistant.core.events import (
+    Action,
+    Began,
+    CancelTimer,
+    Clip,
+    Event,
+    Heard,
+    KeyPressed,
+    Note,
+    NoteRecorded,
+    RecordNote,
+    Say,
+    SpeechFinished,
+    StartTimer,
+    TimerElapsed,
+)
+from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
+from assistant.core.result import Control, Result
+from assistant.core.runner import Runner
+
+if TYPE_CHECKING:
+    from assistant.core.entries import Entry
+    from assistant.core.procedure import Library
+
+
+class Dialogue:
+    """Drives a `Runner`: speech takes `speech_s` seconds and always ends by itself; timers run on a made clock.
+
+    Attributes:
+        runner: The runner that is driven.
+        now: Seconds since the session began.
+        said: Everything spoken so far.
+        entries: Everything entered into the record so far.
+        events: Every event so far, so that they can be replayed.
+        actions: The actions of each event.
+    """
+
+    def __init__(
+        self, library: Library, thresholds: Thresholds = DEFAULT_THRESHOLDS, speech_s: float = 3.0
+    ) -> None:
+        self.runner = Runner(library, thresholds)
+        self.now = 0.0
+        self.said: list[str] = []
+        self.entries: list[Entry] = []
+        self.events: list[Event] = []
+        self.actions: list[tuple[Action, ...]] = []
+        self._speech_s = speech_s
+        self._timers: dict[str, float] = {}
+        self._speaking: int | None = None
+
+    @property
+    def last(self) -> str:
+        """What was spoken last."""
+        return self.said[-1] if self.said else ""
+
+    def send(self, event: Event) -> tuple[Action, ...]:
+        """Give one event to the runner, and keep what it answers."""
+        actions = self.runner.receive(event)
+        self.events.append(event)
+        self.actions.append(actions)
+        for action in actions:
+            if isinstance(action, Say):
+                self.said.append(action.text)
+                self._speaking = action.utterance
+            elif isinstance(action, Note):
+                self.entries.append(action.entry)
+            elif isinstance(action, StartTimer):
+                self._timers[action.timer] = self.now + action.seconds
+            elif isinstance(action, CancelTimer):
+                self._timers.pop(action.timer, None)
+            elif isinstance(action, RecordNote):
+                self.now += 5
+                self.send(NoteRecorded(self.now, Clip("clips/0001.flac", "0" * 64, 5.0)))
+        return actions
+
+    def listen(self) -> None:
+        """Let the speech that is being spoken come to its end."""
+        while self._speaking is not None:
+            utterance, self._speaking = self._speaking, None
+            self.now += self._speech_s
+            self.send(SpeechFinished(self.now, utterance))
+
+    def begin(self, procedure: str) -> None:
+        """Start a procedure and let the first words be spoken."""
+        self.send(Began(self.now, procedure))
+        self.listen()
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass; timers that run out on the way fire."""
+        end = self.now + seconds
+        while due := [(at, name) for name, at in self._timers.items() if at <= end]:
+            at, name = min(due)
+            del self._timers[name]
+            self.now = max(self.now, at)
+            self.send(TimerElapsed(self.now, name))
+            self.listen()
+        self.now = max(self.now, end)
+
+    def hear(
+        self,
+        outcome: str | None = None,
+        *,
+        value: str | None = None,
+        unit: str | None = None,
+        control: Control | None = None,
+        place: str | None = None,
+        confidence: float = 0.97,
+    ) -> None:
+        """The person says this, and listens to the answer."""
+        self.now += 2
+        result = Result(outcome, Decimal(value) if value else None, unit, control, place)
+        words = " ".join(filter(None, (place, outcome, value, unit, control)))
+        self.send(Heard(self.now, words, result, confidence))
+        self.listen()
+
+    def key(self, *keys: str) -> None:
+        """The person presses these keys, and listens to the answer."""
+        for key in keys:
+            self.now += 0.5
+            self.send(KeyPressed(self.now, key))
+            self.listen()
+
+    def rested(self) -> None:
+        """Let the starter rest as long as it needs."""
+        self.wait(75)

@@ -1,0 +1,708 @@
+"""The dialogue: what follows from each event, in any order."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, given, settings, strategies as st
+
+from assistant import resources
+from assistant.core import entries, events
+from assistant.core.events import (
+    Began,
+    Clip,
+    Closed,
+    GearBack,
+    GearLost,
+    Heard,
+    KeyPressed,
+    Listen,
+    NoInput,
+    NoiseChanged,
+    NoMatch,
+    Note,
+    NoteRecorded,
+    Resumed,
+    Say,
+    Show,
+    Speech,
+    SpeechFinished,
+    StopListening,
+    TimerElapsed,
+    from_json,
+    to_json,
+)
+from assistant.core.loading import load_library
+from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.runner import Runner
+from assistant.core.states import REASONS, TRANSITIONS, State, Trigger
+from assistant.errors import UsageProblem
+from assistant.testing import Dialogue
+
+LIBRARY = load_library(resources.directory("procedures"))
+OPEN_STATES = [state for state in State if state not in (State.UNOPENED, State.FINISHED)]
+
+
+def dialogue(procedure: str = "coil-control", *, ready: bool = True) -> Dialogue:
+    talk = Dialogue(LIBRARY)
+    talk.begin(procedure)
+    if ready:
+        talk.hear(control=Control.READY)
+    return talk
+
+
+def to_switched_side() -> Dialogue:
+    talk = dialogue()
+    talk.hear("lit")
+    talk.hear(control=Control.READY)
+    talk.rested()
+    return talk
+
+
+def taken(talk: Dialogue) -> list[tuple[str, str]]:
+    return [(entry.step, entry.outcome) for entry in talk.entries if isinstance(entry, entries.ResultTaken)]
+
+
+def in_state(state: State) -> Dialogue:
+    """A dialogue that was led into this state by events alone."""
+    talk = Dialogue(LIBRARY)
+    if state is State.UNOPENED:
+        return talk
+    if state is State.CAUTIONING:
+        talk.send(Began(0.0, "coil-control"))
+        return talk
+    if state is State.ACKNOWLEDGING:
+        talk.begin("coil-control")
+        return talk
+    if state is State.CONCLUDING:
+        talk.begin("battery-and-cranking")
+        talk.hear(control=Control.READY)
+        talk.hear(value="11.2")
+        talk.hear(control=Control.AFFIRM)
+        return talk
+    talk = dialogue()
+    if state is State.CRANKING:
+        talk.key("enter")
+    elif state is State.RESTING:
+        talk.hear("lit")
+        talk.hear(control=Control.READY)
+    elif state is State.READING_BACK:
+        talk.hear("dark")
+    elif state is State.SKIPPING:
+        talk = dialogue("driver-supply-and-inputs")
+        talk.hear(control=Control.SKIP)
+    elif state is State.NOTING:
+        talk.send(Heard(talk.now, "voice note", Result(control=Control.VOICE_NOTE), 1.0))
+    elif state is State.STANDING_BY:
+        talk.hear(control=Control.STAND_BY)
+    elif state is State.FINISHED:
+        talk.send(Closed(talk.now, "quit"))
+    return talk
+
+
+# --- the table ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("state", State)
+def test_every_state_can_be_reached_by_events(state: State) -> None:
+    """No state of the table is dead."""
+    assert state is in_state(state).runner.state
+
+
+@pytest.mark.parametrize("state", OPEN_STATES)
+def test_stop_works_in_every_state(state: State) -> None:
+    """Said or keyed, stop cuts speech, says "Stop. Key off." and stands by."""
+    for stop in (
+        lambda now: Heard(now, "stop", Result(control=Control.STOP), 0.2),
+        lambda now: KeyPressed(now, "stop"),
+    ):
+        talk = in_state(state)
+        actions = talk.send(stop(talk.now))
+        assert State.STANDING_BY is talk.runner.state
+        kinds = [type(action).__name__ for action in actions]
+        assert kinds.index("CutSpeech") < kinds.index("Say")
+        assert [action.text for action in actions if isinstance(action, Say)] == ["Stop. Key off."]
+
+
+@pytest.mark.parametrize("state", State)
+def test_a_trigger_that_is_not_in_the_table_changes_nothing(state: State) -> None:
+    """Walk every pair that is missing from the table: same state, nothing said, at most a remark."""
+    for trigger in Trigger:
+        if trigger in TRANSITIONS[state]:
+            continue
+        talk = in_state(state)
+        talk.runner._classify = lambda _event, t=trigger: (t, None)  # type: ignore[method-assign, assignment]
+        actions = talk.runner.receive(NoInput(talk.now))
+        assert state is talk.runner.state
+        assert {"Note", "Show"} >= {type(action).__name__ for action in actions}
+
+
+def test_every_trigger_of_the_table_has_a_handler() -> None:
+    """The table names nothing that the runner cannot do."""
+    named = {trigger for row in TRANSITIONS.values() for trigger in row}
+    assert [trigger for trigger in named if not hasattr(Runner, "_on_" + trigger.name.lower())] == []
+
+
+# --- cautions -------------------------------------------------------------------------------------
+
+
+def test_the_first_step_waits_for_its_caution_and_for_ready() -> None:
+    """A step that cranks is not released until its caution has been spoken to the end and acknowledged."""
+    talk = Dialogue(LIBRARY)
+    talk.send(Began(0.0, "coil-control"))
+    assert "The engine will turn." in talk.last
+    talk.send(KeyPressed(1.0, "enter"))
+    talk.send(KeyPressed(1.5, "1"))
+    assert State.CAUTIONING is talk.runner.state
+    talk.listen()
+    assert State.ACKNOWLEDGING is talk.runner.state
+    assert taken(talk) == []
+    talk.key("enter")
+    assert "Crank the engine." in talk.last
+
+
+def test_a_caution_that_was_cut_is_said_again() -> None:
+    """A caution counts as given only when its last word was spoken."""
+    talk = Dialogue(LIBRARY)
+    actions = talk.send(Began(0.0, "coil-control"))
+    (said,) = [action for action in actions if isinstance(action, Say)]
+    talk.send(SpeechFinished(2.0, said.utterance, cut=True))
+    assert sum("The engine will turn." in text for text in talk.said) == 2
+    assert not [entry for entry in talk.entries if isinstance(entry, entries.CautionGiven)]
+
+
+def test_later_cautions_are_shorter_and_never_skipped_for_cranking() -> None:
+    """Before the second cranking step the short form is spoken, without asking for ready again."""
+    talk = to_switched_side()
+    talk.hear("steady")
+    given = [
+        e
+        for e in talk.entries
+        if isinstance(e, entries.CautionGiven) and e.step == "driver-end-while-cranking"
+    ]
+    assert [(e.caution, e.form) for e in given] == [("cranking", "short"), ("switched-side", "short")]
+    assert "Say ready" not in "".join(talk.said[-3:])
+
+
+def test_a_caution_is_said_in_full_again_after_a_while() -> None:
+    """After ten minutes without it, the full form comes back."""
+    talk = dialogue()
+    talk.wait(DEFAULT_THRESHOLDS.caution_again_s + 1)
+    talk.hear("lit")
+    assert "Hands, hair, sleeves" in talk.last
+
+
+# --- answers --------------------------------------------------------------------------------------
+
+
+def test_an_answer_is_read_back_inside_the_next_sentence() -> None:
+    """ "Feed side: lit." opens what is said next; no yes is needed."""
+    talk = dialogue()
+    talk.hear("lit")
+    assert talk.last.startswith("Feed side: lit.")
+    assert taken(talk) == [("feed-while-cranking", "lit")]
+
+
+def test_a_wrong_place_is_not_taken() -> None:
+    """A place that does not fit the step is named, and the question is asked again."""
+    talk = dialogue()
+    talk.hear("lit", place="switched")
+    assert talk.last.startswith("You said switched side. This test is on the feed side.")
+    assert taken(talk) == []
+
+
+def test_the_right_place_may_be_said_with_the_answer() -> None:
+    """ "Feed lit" at the feed is the same as "lit"."""
+    talk = dialogue()
+    talk.hear("lit", place="feed")
+    assert taken(talk) == [("feed-while-cranking", "lit")]
+
+
+def test_a_verdict_needs_a_yes() -> None:
+    """An answer that ends in a verdict is read back with what it would mean, and counts only when affirmed."""
+    talk = to_switched_side()
+    talk.hear("steady")
+    talk.rested()
+    talk.hear("dark")
+    assert "That would mean: The control wire is open" in talk.last
+    assert not [entry for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
+    talk.hear(control=Control.AFFIRM)
+    assert State.CONCLUDING is talk.runner.state
+    (verdict,) = [entry for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
+    assert (verdict.verdict, verdict.affirmed) == ("control-wire-open", True)
+
+
+def test_silence_is_never_a_yes() -> None:
+    """A read-back that nobody answers is repeated, then waits quietly; nothing is taken."""
+    talk = in_state(State.READING_BACK)
+    for _ in range(6):
+        talk.send(NoInput(talk.now))
+        talk.listen()
+    assert State.READING_BACK is talk.runner.state
+    assert taken(talk) == []
+
+
+def test_a_denied_read_back_is_asked_again() -> None:
+    """After "negative" the question comes again and nothing was taken."""
+    talk = in_state(State.READING_BACK)
+    talk.hear(control=Control.NEGATIVE)
+    assert talk.last == "Not taken. Lit, dim, or dark?"
+    talk.hear("lit")
+    assert taken(talk) == [("feed-while-cranking", "lit")]
+
+
+def test_a_number_is_read_back_with_its_unit_and_kept_as_said() -> None:
+    """Units convert for the limits, never in the record."""
+    talk = dialogue("battery-and-cranking")
+    talk.hear(value="12600", unit="mV")
+    assert "12600 millivolts" in talk.last
+    talk.hear(control=Control.AFFIRM)
+    (result,) = [entry for entry in talk.entries if isinstance(entry, entries.ResultTaken)]
+    assert (result.outcome, str(result.value), result.unit) == ("charged", "12600", "mV")
+
+
+def test_an_implausible_number_is_asked_again() -> None:
+    """Outside the plausible range nothing is taken and the range is named."""
+    talk = dialogue("battery-and-cranking")
+    talk.hear(value="126", unit="V")
+    assert talk.last == "126 volts is outside 0 to 18 volts. Measure again."
+    assert State.ASKING is talk.runner.state
+
+
+@pytest.mark.parametrize(("value", "band"), [("9.59", "drops"), ("9.6", "holds"), ("9.60", "holds")])
+def test_a_limit_belongs_to_the_band_above_it(value: str, band: str) -> None:
+    """9.6 V while cranking is enough, 9.59 V is not."""
+    talk = dialogue("battery-and-cranking")
+    talk.hear(value="12.5")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.READY)
+    talk.hear(value=value)
+    talk.hear(control=Control.AFFIRM)
+    assert ("battery-while-cranking", band) == taken(talk)[-1]
+
+
+def test_a_doubtful_word_is_read_back_even_if_it_only_leads_on() -> None:
+    """Low confidence costs a yes, very low confidence is not understood at all."""
+    talk = dialogue()
+    talk.hear("lit", confidence=0.7)
+    assert State.READING_BACK is talk.runner.state
+    talk = dialogue()
+    talk.hear("lit", confidence=0.3)
+    assert talk.last == "Say again."
+    assert State.ASKING is talk.runner.state
+
+
+# --- not understood, silence ----------------------------------------------------------------------
+
+
+def test_not_understood_tapers_from_say_again_to_the_keys() -> None:
+    """Outside check: VoiceXML 2.0 section 5.2.2, event counters with count attributes."""
+    talk = dialogue()
+    said = []
+    for _ in range(4):
+        talk.send(NoMatch(talk.now, "[unk]", 0.2))
+        said.append(talk.last)
+    keys = "Use the keys. 1 for lit, 2 for dim, and 3 for dark."
+    assert ["Say again.", "Say again: Lit, dim, or dark?", keys, keys] == said
+
+
+def test_the_counters_start_again_with_the_next_step() -> None:
+    """Outside check: VoiceXML 2.0 section 5.2.2: counters are reset when the form is entered again."""
+    talk = dialogue()
+    talk.send(NoMatch(talk.now, "", 0.0))
+    talk.send(NoMatch(talk.now, "", 0.0))
+    talk.hear("lit")
+    talk.hear(control=Control.READY)
+    talk.rested()
+    talk.send(NoMatch(talk.now, "", 0.0))
+    assert talk.last == "Say again."
+
+
+def test_silence_is_answered_twice_and_then_borne() -> None:
+    """Someone who is connecting a lamp is not nagged."""
+    talk = dialogue()
+    before = len(talk.said)
+    for _ in range(5):
+        talk.send(NoInput(talk.now))
+    assert len(talk.said) - before == 2
+
+
+def test_talk_while_standing_by_is_ignored() -> None:
+    """Chatter beside a paused session makes it say nothing."""
+    talk = in_state(State.STANDING_BY)
+    before = list(talk.said)
+    talk.send(NoMatch(talk.now, "[unk]", 0.1))
+    assert before == talk.said
+
+
+def test_not_sure_tells_what_to_look_for() -> None:
+    """ "Not sure" is an answer everywhere; it does not move on."""
+    talk = to_switched_side()
+    talk.hear(control=Control.NOT_SURE)
+    assert "Look for a sharp blink." in talk.last
+    assert talk.runner.position == ("coil-control", "switched-while-cranking")
+
+
+# --- corrections ----------------------------------------------------------------------------------
+
+
+def test_a_correction_goes_back_and_leaves_both_in_the_record() -> None:
+    """Undo never erases."""
+    talk = dialogue()
+    talk.hear("lit")
+    talk.hear(control=Control.READY)
+    talk.hear(control=Control.CORRECTION)
+    assert any(text.startswith("Taken back. Feed side: lit.") for text in talk.said)
+    kinds = [type(entry).__name__ for entry in talk.entries]
+    assert kinds.index("ResultTaken") < kinds.index("ResultUndone")
+    assert talk.runner.position == ("coil-control", "feed-while-cranking")
+
+
+def test_a_correction_crosses_into_the_procedure_before() -> None:
+    """After a hand-over, the step of the earlier procedure comes back."""
+    talk = dialogue()
+    talk.hear("dark")
+    talk.hear(control=Control.AFFIRM)
+    assert talk.runner.position[0] == "feed-dead"
+    talk.hear(control=Control.CORRECTION)
+    assert talk.runner.position == ("coil-control", "feed-while-cranking")
+
+
+def test_with_nothing_to_take_back_nothing_happens() -> None:
+    """A correction before the first result says so and asks on."""
+    talk = dialogue()
+    talk.hear(control=Control.CORRECTION)
+    assert talk.last == "Nothing to take back. Lit, dim, or dark?"
+
+
+def test_a_verdict_can_be_taken_back() -> None:
+    """Correction after a verdict returns to the step that led to it."""
+    talk = in_state(State.CONCLUDING)
+    talk.hear(control=Control.CORRECTION)
+    assert talk.runner.position == ("battery-and-cranking", "battery-at-rest")
+    assert State.CONCLUDING is not talk.runner.state
+
+
+# --- cranking -------------------------------------------------------------------------------------
+
+
+def test_cranking_is_counted_and_ended() -> None:
+    """After the longest time the end is called, and the time is in the record."""
+    talk = dialogue()
+    talk.hear(control=Control.CRANKING)
+    assert State.CRANKING is talk.runner.state
+    talk.wait(DEFAULT_THRESHOLDS.crank_s + 0.1)
+    assert talk.last.startswith("Stop cranking.")
+    (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
+    assert (cranked.seconds, cranked.timed) == (8.0, True)
+
+
+def test_an_answer_while_cranking_ends_it() -> None:
+    """The answer is taken and "Stop cranking" is said first."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.hear("lit")
+    assert talk.last.startswith("Stop cranking. Feed side: lit.")
+
+
+def test_the_starter_rests_before_the_next_cranking() -> None:
+    """The next cranking step says what to connect, and withholds "crank" until the rest is over."""
+    talk = dialogue()
+    talk.hear("lit")
+    talk.hear(control=Control.READY)
+    assert State.RESTING is talk.runner.state
+    assert "Probe the switched side of the coil. Do not crank yet." in talk.last
+    assert "Crank the engine" not in talk.last
+    talk.rested()
+    assert talk.last.startswith("Rest is over. Crank the engine.")
+
+
+def test_cranking_again_too_early_is_refused() -> None:
+    """A second crank on the same step waits for the rest as well."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.wait(9)
+    talk.key("enter")
+    assert State.RESTING is talk.runner.state
+    assert talk.last.startswith("Not yet.")
+
+
+def test_a_crank_that_nobody_announced_still_costs_the_rest() -> None:
+    """An answer without "cranking now" assumes the longest time, marked as not timed."""
+    talk = dialogue()
+    talk.hear("lit")
+    (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
+    assert (cranked.seconds, cranked.timed) == (8.0, False)
+
+
+def test_stop_while_cranking_enters_the_time() -> None:
+    """Slash while cranking is stop; the seconds so far are in the record."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.now += 3
+    talk.key("slash")
+    assert talk.last == "Stop. Key off."
+    assert [entry.seconds for entry in talk.entries if isinstance(entry, entries.Cranked)] == [
+        pytest.approx(3.5)
+    ]
+
+
+# --- keys -----------------------------------------------------------------------------------------
+
+
+def test_a_digit_picks_the_answer_in_the_order_spoken() -> None:
+    """2 is dim at the feed, also while the prompt is still being spoken."""
+    talk = dialogue()
+    talk.send(KeyPressed(talk.now, "0"))
+    talk.send(KeyPressed(talk.now, "2"))
+    assert taken(talk) == [("feed-while-cranking", "dim")]
+
+
+def test_a_number_is_keyed_and_affirmed_with_enter() -> None:
+    """Digits, point, Backspace, Enter; the second Enter affirms the read-back."""
+    talk = dialogue("battery-and-cranking")
+    talk.key("1", "2", "point", "7", "erase", "5", "enter")
+    assert talk.last.startswith("Battery positive: 12.5 volts.")
+    talk.key("enter")
+    (result,) = [entry for entry in talk.entries if isinstance(entry, entries.ResultTaken)]
+    assert (result.how, str(result.value), result.confirmed) == ("keypad", "12.5", "affirmed")
+
+
+def test_a_bare_point_is_not_sure() -> None:
+    """The point alone means not sure, on a choice at once and on a number after Enter."""
+    talk = dialogue("battery-and-cranking")
+    talk.key("point", "enter")
+    assert "Touch the posts themselves" in talk.last
+    talk = to_switched_side()
+    talk.key("point")
+    assert "sharp blink" in talk.last
+
+
+def test_minus_goes_back_plus_skips_star_lists_zero_repeats() -> None:
+    """The keys of the pad beside the digits."""
+    talk = dialogue("driver-supply-and-inputs")
+    prompt = talk.last
+    talk.key("0")
+    assert prompt == talk.last
+    talk.key("star")
+    assert "1 for warning off and 2 for warning on." in talk.last
+    talk.key("plus", "2")
+    (skipped,) = [entry for entry in talk.entries if isinstance(entry, entries.StepSkipped)]
+    assert (skipped.step, skipped.reason, skipped.next) == ("security-lamp", "no tool", "step:driver-supply")
+    assert talk.runner.position[1] == "driver-supply"
+
+
+def test_a_step_without_a_way_round_cannot_be_skipped() -> None:
+    """The feed test has no answer to assume."""
+    talk = dialogue()
+    talk.key("plus")
+    assert talk.last == "This test cannot be skipped. Do it, or stand by."
+
+
+# --- noise and gear -------------------------------------------------------------------------------
+
+
+def test_hopeless_noise_asks_for_the_keys_at_once_and_only_listens_for_stop() -> None:
+    """It says so, names the keys, and takes up the voice again when it is quieter."""
+    talk = dialogue()
+    actions = talk.send(NoiseChanged(talk.now, -18.0, hopeless=True))
+    assert talk.last == "Too loud to hear you. Use the keys. 1 for lit, 2 for dim, and 3 for dark."
+    assert [GrammarRequest(controls=(Control.STOP,))] == [a.request for a in actions if isinstance(a, Listen)]
+    talk.key("1")
+    assert taken(talk) == [("feed-while-cranking", "lit")]
+    talk.key("enter")
+    actions = talk.send(NoiseChanged(talk.now, -50.0, hopeless=False))
+    assert any(isinstance(a, Listen) and a.request.controls != (Control.STOP,) for a in actions)
+
+
+def test_a_lost_microphone_leaves_the_keys() -> None:
+    """Without a microphone nothing is listened for, and the keys go on."""
+    talk = dialogue()
+    actions = talk.send(GearLost(talk.now, "microphone", "unplugged"))
+    assert any(isinstance(action, StopListening) for action in actions)
+    talk.key("1")
+    assert taken(talk) == [("feed-while-cranking", "lit")]
+
+
+def test_without_a_loudspeaker_cautions_are_shown_and_must_be_acknowledged() -> None:
+    """A caution that cannot be spoken is never counted as given without a key or a word."""
+    talk = dialogue()
+    talk.send(GearLost(talk.now, "speaker", "unplugged"))
+    talk.key("1")
+    assert State.ACKNOWLEDGING is talk.runner.state
+    forms = {
+        e.form for e in talk.entries if isinstance(e, entries.CautionGiven) and e.step.startswith("switched")
+    }
+    assert {"full, shown on the screen", "short, shown on the screen"} == forms
+
+
+# --- pauses, notes, resume ------------------------------------------------------------------------
+
+
+def test_stand_by_and_go_ahead_return_to_the_step_with_its_caution() -> None:
+    """After a pause the cranking caution is spoken again."""
+    talk = dialogue()
+    talk.hear(control=Control.STAND_BY)
+    talk.hear(control=Control.GO_AHEAD)
+    assert "The engine will turn. Keep clear." in talk.said[-2]
+    assert talk.last.startswith("Clip the lamp") or "Crank the engine." in talk.last
+
+
+def test_a_voice_note_is_kept_and_the_question_comes_again() -> None:
+    """The clip is entered at its step; the dialogue goes on where it was."""
+    talk = dialogue()
+    talk.hear(control=Control.VOICE_NOTE)
+    (note,) = [entry for entry in talk.entries if isinstance(entry, entries.VoiceNoteTaken)]
+    assert (note.clip, note.step) == ("clips/0001.flac", "feed-while-cranking")
+    assert talk.last == "Note kept. Lit, dim, or dark?"
+
+
+def test_a_resumed_session_goes_on_at_the_same_step_with_its_full_caution() -> None:
+    """Replay what was recorded, then resume: same step, caution in full, acknowledged again."""
+    talk = to_switched_side()
+    again = Dialogue(LIBRARY)
+    for event in talk.events:
+        again.runner.receive(event)
+    again.send(Resumed(talk.now + 100))
+    again.listen()
+    assert talk.runner.position == again.runner.position
+    assert again.last.startswith("Session resumed.")
+    assert "Hands, hair, sleeves and leads clear" in again.last
+    assert State.ACKNOWLEDGING is again.runner.state
+
+
+def test_closing_takes_two_words_outside_a_pause() -> None:
+    """One misheard "close session" only stands by."""
+    talk = dialogue()
+    talk.hear(control=Control.CLOSE)
+    assert State.STANDING_BY is talk.runner.state
+    talk.hear(control=Control.CLOSE)
+    assert State.FINISHED is talk.runner.state
+
+
+def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
+    """What was measured once need not be measured again; it is offered and must be affirmed."""
+    talk = to_switched_side()
+    talk.hear("steady")
+    talk.rested()
+    talk.hear("lit")
+    talk.rested()
+    talk.hear(value="0.1", unit="A")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear("dark")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.GO_AHEAD)
+    for answer in ("lamp-off", "lit"):
+        talk.hear(answer)
+        talk.rested()
+    talk.hear(value="0.02")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.READY)
+    talk.rested()
+    talk.hear("present")
+    talk.rested()
+    talk.hear("present")
+    assert "Already measured. Feed wire: 0.1 amps. Affirm to keep it" in talk.last
+    talk.hear(control=Control.AFFIRM)
+    assert taken(talk)[-1] == ("primary-current", "none")
+    assert State.CONCLUDING is talk.runner.state
+
+
+def test_an_unknown_procedure_is_named_with_the_known_ones() -> None:
+    """A wrong name at the start is the caller's mistake and says what exists."""
+    with pytest.raises(UsageProblem, match="coil-control"):
+        Runner(LIBRARY).receive(Began(0.0, "coil-controll"))
+
+
+# --- any events in any order ----------------------------------------------------------------------
+
+_CLIP = Clip("clips/0001.flac", "0" * 64, 1.0)
+_OUTCOMES = sorted(LIBRARY.terms.outcomes) + sorted(REASONS)
+_RESULTS = (
+    st.builds(Result, outcome=st.sampled_from(_OUTCOMES), place=st.sampled_from([None, "feed", "unplugged"]))
+    | st.builds(
+        Result, value=st.decimals(0, 30, places=2), unit=st.sampled_from([None, "V", "mV", "A", "ohm"])
+    )
+    | st.builds(Result, control=st.sampled_from(Control))
+)
+_KEYS = st.sampled_from(
+    [*"0123456789", "point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close"]
+)
+_EVENTS = st.one_of(
+    st.builds(Heard, at=st.just(0.0), words=st.just("x"), result=_RESULTS, confidence=st.floats(0, 1)),
+    st.builds(KeyPressed, at=st.just(0.0), key=_KEYS),
+    st.builds(KeyPressed, at=st.just(0.0), key=st.just("enter")),
+    st.builds(SpeechFinished, at=st.just(0.0), utterance=st.just(-1), cut=st.booleans()),
+    st.builds(TimerElapsed, at=st.just(0.0), timer=st.sampled_from(["crank", "rest", "other"])),
+    st.builds(NoMatch, at=st.just(0.0), words=st.just("[unk]"), confidence=st.floats(0, 1)),
+    st.builds(NoInput, at=st.just(0.0)),
+    st.builds(NoiseChanged, at=st.just(0.0), noise_db=st.just(-20.0), hopeless=st.booleans()),
+    st.builds(
+        GearLost, at=st.just(0.0), gear=st.sampled_from(["microphone", "speaker", "keys"]), why=st.just("x")
+    ),
+    st.builds(GearBack, at=st.just(0.0), gear=st.sampled_from(["microphone", "speaker", "keys"])),
+    st.builds(NoteRecorded, at=st.just(0.0), clip=st.just(_CLIP)),
+    st.builds(Resumed, at=st.just(0.0)),
+)
+_STEPS = st.lists(st.tuples(_EVENTS, st.floats(0, 90)), max_size=60)
+
+
+@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(procedure=st.sampled_from(sorted(LIBRARY.procedures)), steps=_STEPS)
+def test_any_events_in_any_order_keep_the_promises(
+    procedure: str, steps: list[tuple[events.Event, float]]
+) -> None:
+    """No order of events breaks the dialogue, and these hold throughout.
+
+    Nobody is told to crank before the caution of that very step was spoken to its end (or shown and
+    acknowledged).
+    A verdict is entered only after an affirmed answer, or as not affirmed.
+    The same events give the same actions again, and every action survives JSON.
+    """
+    runner = Runner(LIBRARY)
+    history: list[tuple[events.Event, tuple[events.Action, ...]]] = []
+    now, speaking = 0.0, 0
+    cautioned_at: tuple[str, str] | None = None
+    results: dict[int, str] = {}
+
+    def feed(event: events.Event) -> None:
+        nonlocal speaking, cautioned_at
+        before = runner.position
+        actions = runner.receive(event)
+        history.append((event, actions))
+        if runner.position != before:
+            cautioned_at = None
+        for action in actions:
+            if isinstance(action, Say):
+                speaking = action.utterance
+                if "Crank the engine." in action.text and runner.state is not State.STANDING_BY:
+                    assert runner.position == cautioned_at, "told to crank before the caution was spoken"
+            if isinstance(action, Note):
+                entry = action.entry
+                if isinstance(entry, entries.CautionGiven) and entry.caution == "cranking":
+                    cautioned_at = (entry.procedure, entry.step)
+                if isinstance(entry, entries.ResultTaken):
+                    assert entry.number == len(results) + 1
+                    results[entry.number] = entry.confirmed
+                if isinstance(entry, entries.ResultUndone):
+                    assert entry.number in results
+                if isinstance(entry, entries.VerdictReached) and entry.affirmed:
+                    assert results[max(results)] == "affirmed"
+            assert action == from_json(json.loads(json.dumps(to_json(action))))
+
+    feed(Began(0.0, procedure))
+    for event, passes in steps:
+        now += passes
+        if isinstance(event, SpeechFinished):
+            event = replace(event, utterance=speaking)  # noqa: PLW2901
+        feed(replace(event, at=now))
+    again = Runner(LIBRARY)
+    assert [actions for _, actions in history] == [again.receive(event) for event, _ in history]
+    if runner.state is not State.FINISHED:
+        actions = runner.receive(KeyPressed(now, "stop"))
+        assert State.STANDING_BY is runner.state
+        assert any(isinstance(a, Say) and a.kind is Speech.STOP for a in actions)
+        assert isinstance(actions[-1], Show)
