@@ -199,7 +199,7 @@ def test_a_caution_is_said_in_full_again_after_a_while() -> None:
 
 
 def test_an_answer_is_read_back_inside_the_next_sentence() -> None:
-    """ "Feed side: lit." opens what is said next; no yes is needed."""
+    """The read-back "Feed side: lit." opens what is said next; no yes is needed."""
     talk = dialogue()
     talk.hear("lit")
     assert talk.last.startswith("Feed side: lit.")
@@ -215,7 +215,7 @@ def test_a_wrong_place_is_not_taken() -> None:
 
 
 def test_the_right_place_may_be_said_with_the_answer() -> None:
-    """ "Feed lit" at the feed is the same as "lit"."""
+    """The words "feed lit" at the feed mean the same as "lit"."""
     talk = dialogue()
     talk.hear("lit", place="feed")
     assert taken(talk) == [("feed-while-cranking", "lit")]
@@ -339,7 +339,7 @@ def test_talk_while_standing_by_is_ignored() -> None:
 
 
 def test_not_sure_tells_what_to_look_for() -> None:
-    """ "Not sure" is an answer everywhere; it does not move on."""
+    """The words "not sure" are an answer everywhere; it does not move on."""
     talk = to_switched_side()
     talk.hear(control=Control.NOT_SURE)
     assert "Look for a sharp blink." in talk.last
