@@ -14,14 +14,16 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from assistant.errors import GearProblem
 from assistant.speaking.voice import Samples, Speech
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 _BLOCK_S = 0.01
 """Sound is handed to the device in pieces of this length, so that speech starts and stops quickly."""
@@ -472,7 +474,7 @@ class SoundTrack:
     def _add(self, at: float, samples: Samples, rate: int, pan: float) -> None:
         if at < 0:
             raise ValueError(f"a piece cannot begin before the track does ({at} s)")
-        piece = resample(samples, rate, self.rate).astype(np.float32) / 32768
+        piece = resample(samples, rate, self.rate).astype(np.float32) / np.float32(32768)
         edge = min(round(self._EDGE_S * self.rate), len(piece) // 2)
         if edge:
             ramp = np.linspace(0.0, 1.0, edge, dtype=np.float32)

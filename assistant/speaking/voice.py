@@ -148,7 +148,9 @@ class Voice:
         key = self._key(sentence)
         known = self._memory.get(key) or self._load(key)
         if known is None:
-            raw, rate = _SYNTHESISER.render(sentence, self.voice_name, self.rate_words_per_minute, urgent=urgent)
+            raw, rate = _SYNTHESISER.render(
+                sentence, self.voice_name, self.rate_words_per_minute, urgent=urgent
+            )
             known = (_level(_trim(raw, rate)), rate)
             self._store(key, *known)
         self._memory[key] = known
@@ -170,14 +172,14 @@ class Voice:
             if not self._tidied:
                 self._tidied = True
                 self._tidy()
-            handle, name = tempfile.mkstemp(suffix=".part", dir=self._folder)
+            part = self._folder / f"{key}-{os.getpid()}-{threading.get_ident()}.part"
             try:
-                with open(handle, "wb") as raw, wave.open(raw, "wb") as file:
+                with wave.open(str(part), "wb") as file:
                     file.setparams((1, 2, rate, 0, "NONE", ""))
                     file.writeframes(samples.astype("<i2").tobytes())
-                Path(name).replace(self._folder / f"{key}.wav")
+                part.replace(self._folder / f"{key}.wav")
             except OSError:
-                Path(name).unlink(missing_ok=True)
+                part.unlink(missing_ok=True)
 
     def _tidy(self) -> None:
         """Forget the oldest half when there are many; a changed wording leaves sentences nobody asks for."""
@@ -353,7 +355,7 @@ def _load_pyttsx3() -> _Pyttsx3:
             "Start bay-assistant as a program of its own."
         )
     # The driver prints a line for every file; a screen in use must not be written on.
-    driver.print = lambda *_words, **_options: None
+    vars(driver)["print"] = lambda *_words, **_options: None
     return _Pyttsx3(pyttsx3.engine.Engine, bindings.Synchronize, data)
 
 

@@ -1,0 +1,1 @@
+"""What a glance shows while both hands are busy."""

@@ -1,0 +1,246 @@
+"""Where the picture goes: in place on a terminal, or as a running dialogue, a line for each thing said."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import threading
+import time
+from typing import TYPE_CHECKING, Protocol, Self, TextIO
+
+from assistant.core.board import Board
+from assistant.keys.restoring import Undo
+from assistant.screen.lettering import clean
+from assistant.screen.plain import Level, render
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from types import TracebackType
+
+_REDRAW_S = 0.1
+"""At most ten pictures a second: a person sees no more, and the recogniser needs the processor."""
+
+_ENTER = "\x1b[?1049h\x1b[?25l\x1b[2J"
+_LEAVE = "\x1b[?25h\x1b[?1049l"
+# Alternate screen and cursor: xterm's control sequences, DECSET 1049 and 25; clearing: ECMA-48, ED.
+
+
+class Screen(Protocol):
+    """What a session tells its screen; `at` is in seconds since the session began."""
+
+    def show(self, board: Board, at: float) -> None:
+        """This is on the board now."""
+
+    def level(self, level: Level) -> None:
+        """This is what the microphone gives now."""
+
+    def says(self, text: str, at: float) -> None:
+        """The assistant begins to say this."""
+
+    def heard(self, words: str, at: float, *, understood: bool = True) -> None:
+        """The person said this."""
+
+    def key(self, name: str, at: float) -> None:
+        """The person pressed this key."""
+
+    def notice(self, text: str, at: float) -> None:
+        """Something else that a reader of the dialogue wants to know."""
+
+    def close(self) -> None:
+        """Leave the terminal as it was."""
+
+
+class TerminalScreen:
+    """Draws the board in place on a terminal; a thread redraws while a countdown runs.
+
+    The alternate screen is left and the cursor shown again on `close`, on leaving a ``with`` block, at exit
+    and on SIGTERM and SIGHUP.
+    A terminal that goes away is not an error: the session goes on by voice.
+
+    Args:
+        stream: A text stream whose file is a terminal.
+        now: The session's clock, seconds since it began.
+        colour: Use colour; None: unless the environment sets NO_COLOR (no-color.org) or the terminal is dumb.
+    """
+
+    def __init__(self, stream: TextIO, now: Callable[[], float], *, colour: bool | None = None) -> None:
+        self._stream = stream
+        self._now = now
+        plain = os.environ.get("NO_COLOR", "") != "" or os.environ.get("TERM", "dumb") == "dumb"
+        self._colour = not plain if colour is None else colour
+        self._blocks = _can_write(stream, "█▀▄·│▁")
+        self._lock = threading.Lock()
+        self._board = Board()
+        self._level: Level | None = None
+        self._drawn: list[str] = []
+        self._size = (0, 0)
+        self._changed = threading.Event()
+        self._closing = threading.Event()
+        self._restore = Undo(lambda: self._write(_LEAVE))
+        self._write(_ENTER)
+        self._thread = threading.Thread(target=self._draw_on, name="screen", daemon=True)
+        self._thread.start()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def show(self, board: Board, at: float) -> None:  # noqa: ARG002  (part of `Screen`)
+        """Draw this board; drawn within a tenth of a second."""
+        with self._lock:
+            self._board = board
+        self._changed.set()
+
+    def level(self, level: Level) -> None:
+        """Draw this level."""
+        with self._lock:
+            self._level = level
+        self._changed.set()
+
+    def says(self, text: str, at: float) -> None:
+        """Nothing: what is said is heard."""
+
+    def heard(self, words: str, at: float, *, understood: bool = True) -> None:
+        """Nothing: the board carries what was heard."""
+
+    def key(self, name: str, at: float) -> None:
+        """Nothing: the board carries what was keyed."""
+
+    def notice(self, text: str, at: float) -> None:
+        """Nothing: the board carries its message."""
+
+    def close(self) -> None:
+        """Leave the terminal as it was; safe to call twice."""
+        self._closing.set()
+        self._changed.set()
+        if self._thread is not threading.current_thread():
+            self._thread.join(timeout=1.0)
+        self._restore()
+
+    def _draw_on(self) -> None:
+        while not self._closing.is_set():
+            began = time.monotonic()
+            self._changed.clear()
+            with self._lock:
+                board, level = self._board, self._level
+            if not self._draw(board, level):
+                return
+            self._closing.wait(max(0.0, _REDRAW_S - (time.monotonic() - began)))
+            # A countdown and a changed window size are looked at without being told.
+            self._changed.wait(_REDRAW_S if board.countdown else 0.5)
+
+    def _draw(self, board: Board, level: Level | None) -> bool:
+        """Write the lines that differ from what is there; False when the terminal is gone."""
+        try:
+            size = os.get_terminal_size(self._stream.fileno())
+        except (OSError, ValueError):
+            return False
+        # A window of no size (a serial line that does not say) is taken as the traditional 80 by 24.
+        width, height = size.columns or 80, size.lines or 24
+        lines = render(board, width, height, self._now(), level, self._colour, blocks=self._blocks)
+        out = []
+        if (width, height) != self._size:
+            self._size, self._drawn = (width, height), [""] * height
+            out.append("\x1b[0m\x1b[2J")
+        for row, (line, before) in enumerate(zip(lines, self._drawn, strict=True), start=1):
+            if line != before:
+                out.append(f"\x1b[{row};1H\x1b[0m\x1b[K{line}")
+        self._drawn = lines
+        return not out or self._write("".join(out))
+
+    def _write(self, text: str) -> bool:
+        encoding = self._stream.encoding or "ascii"
+        data = text.encode(encoding, "replace").decode(encoding, "replace")
+        try:
+            self._stream.write(data)
+            self._stream.flush()
+        except (OSError, ValueError):
+            return False
+        return True
+
+
+class LineScreen:
+    """Prints the dialogue as it happens, one line for each thing, for a pipe, a file or the demo.
+
+    ``00:16.0  HEARD  feed lit``
+
+    A reader who closes the pipe is not an error.
+
+    Args:
+        stream: Where to print.
+    """
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self._board = Board()
+        self._lock = threading.Lock()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def show(self, board: Board, at: float) -> None:
+        """Print what changed: a new test, a message, voice or keys only."""
+        with self._lock:
+            before, self._board = self._board, board
+        if board.step and (board.title, board.step) != (before.title, before.step):
+            self._print(at, "TEST", f"{board.step}  {board.headline}  ({board.title})")
+        if board.keys_only != before.keys_only:
+            self._print(
+                at, "NOISE", "too loud to hear, keys only" if board.keys_only else "voice works again"
+            )
+        if board.message and board.message != before.message:
+            self._print(at, "NOTE", board.message)
+
+    def level(self, level: Level) -> None:
+        """Nothing: a level is for the eye."""
+
+    def says(self, text: str, at: float) -> None:
+        """Print what the assistant says."""
+        self._print(at, "SAYS", text)
+
+    def heard(self, words: str, at: float, *, understood: bool = True) -> None:
+        """Print what the person said."""
+        self._print(at, "HEARD", words if understood else f"{words}  (not understood)".strip())
+
+    def key(self, name: str, at: float) -> None:
+        """Print the key."""
+        self._print(at, "KEY", name)
+
+    def notice(self, text: str, at: float) -> None:
+        """Print a remark about the session."""
+        self._print(at, "NOTE", text)
+
+    def close(self) -> None:
+        """Nothing to undo."""
+
+    def _print(self, at: float, what: str, text: str) -> None:
+        minutes, seconds = divmod(max(0.0, round(at, 1)), 60)
+        line = f"{int(minutes):02d}:{seconds:04.1f}  {what:<5}  {' '.join(clean(text).split())}\n"
+        encoding = self._stream.encoding or "utf-8"
+        with self._lock, contextlib.suppress(OSError, ValueError):
+            self._stream.write(line.encode(encoding, "replace").decode(encoding, "replace"))
+            self._stream.flush()
+
+
+def open_screen(stream: TextIO, now: Callable[[], float], *, lines: bool = False) -> Screen:
+    """The screen that suits a stream: in place on a terminal, else (or when `lines`) as running dialogue."""
+    if lines or not stream.isatty():
+        return LineScreen(stream)
+    return TerminalScreen(stream, now)
+
+
+def _can_write(stream: TextIO, letters: str) -> bool:
+    try:
+        letters.encode(stream.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
