@@ -1,0 +1,1 @@
+"""What can be said: JSGF grammars, strict parsing, spoken numbers, and a check for look-alikes."""

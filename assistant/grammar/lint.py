@@ -1,0 +1,324 @@
+"""A check of the grammars: what a lost word or a slurred phone could turn into something else.
+
+`lint_grammars` looks at requests (a step's outcomes or units with the control words of a state of the dialogue)
+and reports:
+
+- a phrase that becomes another valid result when one or several of its short words are lost;
+- phrases of different meaning that sound alike;
+- words without a pronunciation;
+- outcomes, places, control words and units that nobody can say.
+
+A **short word** is one that has, or can have, a single syllable: such a word fits into one stroke of an impact
+wrench.
+Losing the place alone is no finding ("feed lit" becomes "lit"): the place is a check on the side.
+
+**Numbers are exempt** from both comparisons among themselves: losing a word of "twelve point four" can give
+another number, which is why every number is read back before it counts.
+What must hold is that a lost word of a number leaves the place and the unit alone: words of numbers, of units
+and of places are three separate sets, which `GrammarSet` makes sure of, so only a place or a unit that itself
+loses a word could change it; that is checked here.
+(A unit that is lost as a whole leaves a number in the step's own unit; the read-back speaks the unit.)
+"""
+
+from __future__ import annotations
+
+import itertools
+import operator
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, TypeAlias
+
+from assistant.core.finding import Finding
+from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.states import SAYABLE, State
+from assistant.core.wording import units_like
+from assistant.errors import FileProblem
+from assistant.grammar import numbers
+from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
+from assistant.grammar.lexicon import CHEAPEST, Lexicon, Pronunciation, first_row, next_row
+from assistant.grammar.network import Place
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Iterator, Sequence
+
+
+LOOK_ALIKE = 1.5
+"""Phrases of different meaning closer than this sound alike: one and a half quite different phones.
+
+Our judgement, no source.
+"lit" and "out" (1.6) and "lit" and "dim" (1.7) are the closest that the shipped grammars have among results;
+"on" and "off" (0.7) would be refused.
+"""
+
+
+def typical_requests(grammars: GrammarSet) -> list[GrammarRequest]:
+    """What a step could ask for: each grammar's outcomes and each unit, in every state that takes results."""
+    found = []
+    for state, controls in SAYABLE.items():
+        found.append(GrammarRequest(controls=controls))
+        if state not in (State.ASKING, State.CRANKING, State.READING_BACK, State.SKIPPING):
+            continue
+        if state is State.ASKING:
+            controls = (*controls, Control.CRANKING)  # noqa: PLW2901  added while the engine is to be cranked
+        for name in grammars.names():
+            outcomes = grammars.named(name).request.outcomes
+            if outcomes:
+                found.append(GrammarRequest(outcomes, (), controls))
+        families = dict.fromkeys(tuple(sorted(units_like(unit))) for unit in grammars.units())
+        found.extend(GrammarRequest((), family, controls) for family in families)
+    return list(dict.fromkeys(found))
+
+
+def lint_grammars(
+    grammars: GrammarSet,
+    requests: Iterable[GrammarRequest] | None = None,
+    *,
+    outcomes: Iterable[str] = (),
+    places: Iterable[str] = (),
+) -> list[Finding]:
+    """Everything that could be misheard, or cannot be said.
+
+    Args:
+        grammars: The grammars with their lexicon.
+        requests: What steps ask for; None: `typical_requests`.
+        outcomes: Names of outcomes that must be sayable, from the procedures.
+        places: Names of places that must be sayable.
+    """
+    findings = [*_unpronounceable(grammars), *_unsayable(grammars, outcomes, places), *_places(grammars)]
+    steps: list[StepGrammar] = []
+    for request in typical_requests(grammars) if requests is None else requests:
+        try:
+            step = grammars.request(request)
+        except FileProblem as problem:
+            findings.append(Finding(str(problem.path), problem.line, problem.problem, problem.remedy))
+            continue
+        steps.append(step)
+    # Steps share most of their phrases: all are compared once, and each step takes the pairs that it holds.
+    entries = [_entries(step) for step in steps]
+    texts = dict.fromkeys(entry.text for of_step in entries for entry in of_step)
+    near = close_phrases(texts, grammars.lexicon, LOOK_ALIKE)
+    for step, of_step in zip(steps, entries, strict=True):
+        findings += _lossy(step)
+        findings += _look_alikes(of_step, near)
+        units = [(unit, form) for unit in step.units() for form in step.unit_forms(unit)]
+        findings += _unlike((_Entry(f.text, unit, f.words[0].place) for unit, f in units), step.lexicon)
+    return list(dict.fromkeys(findings))
+
+
+def _unpronounceable(grammars: GrammarSet) -> Iterator[Finding]:
+    seen = {}
+    for word, place in grammars.words().items():
+        seen[word] = place
+        if word not in grammars.lexicon:
+            yield Finding(
+                place.file,
+                place.line,
+                f"the word '{word}' has no pronunciation",
+                f"Add it to {grammars.lexicon.path}",
+            )
+    for word in grammars.lexicon.entries:
+        if word not in seen:
+            yield Finding(
+                str(grammars.lexicon.path), 0, f"the word '{word}' is in no grammar", "Remove its lines"
+            )
+
+
+def _unsayable(grammars: GrammarSet, outcomes: Iterable[str], places: Iterable[str]) -> Iterator[Finding]:
+    for kind, needed, there in (
+        ("outcome", outcomes, grammars.outcomes()),
+        ("place", places, grammars.places()),
+        ("unit", UNITS, grammars.units()),
+        ("control", Control, grammars.controls()),
+    ):
+        for name in needed:
+            if name not in there:
+                yield Finding(
+                    str(grammars.lexicon.path.parent),
+                    0,
+                    f"no phrase stands for the {kind} '{name}'",
+                    f"Tag its phrases with {{{kind}={name}}} in one of the grammars",
+                )
+
+
+def _places(grammars: GrammarSet) -> Iterator[Finding]:
+    """Places that become another place by losing short words, or sound like another place."""
+    lexicon = grammars.lexicon
+    forms = [(name, form) for name in grammars.places() for form in grammars.forms("place", name)]
+    for name, form in forms:
+        short = {word for word in form.text if lexicon.is_short(word)}
+        for other, shorter in forms:
+            if name != other and turns_into(form.text, shorter.text, short):
+                yield _lost(form.words[0].place, str(form), str(shorter), f"the place {other}")
+    yield from _unlike((_Entry(form.text, name, form.words[0].place) for name, form in forms), lexicon)
+
+
+def _unlike(entries: Iterable[_Entry], lexicon: Lexicon) -> Iterator[Finding]:
+    listed = list(entries)
+    yield from _look_alikes(listed, close_phrases([entry.text for entry in listed], lexicon, LOOK_ALIKE))
+
+
+def _lost(place: Place, whole: str, left: str, meaning: str) -> Finding:
+    return Finding(
+        place.file,
+        place.line,
+        f"'{whole}' becomes '{left}' ({meaning}) when a short word is lost",
+        "Choose words that mean nothing else when one of them is lost",
+    )
+
+
+def _lossy(step: StepGrammar) -> Iterator[Finding]:
+    lexicon = step.lexicon
+    known = {phrase.text: result for phrase, result in step.meanings()}
+    short = {word for word in step.words() if lexicon.is_short(word)}
+    for phrase, result in step.meanings():
+        for left in _shortened(phrase.text, short):
+            other = known.get(left)
+            if other is not None and other != result and not _only_place_lost(result, other):
+                yield _lost(phrase.words[-1].place, str(phrase), " ".join(left), _plain(other))
+    forms = [(name, form) for name in step.units() for form in step.unit_forms(name)]
+    for name, form in forms:
+        for other_name, shorter in forms:
+            if name != other_name and turns_into(form.text, shorter.text):
+                yield _lost(form.words[0].place, str(form), str(shorter), f"the unit {other_name}")
+    if forms:
+        # What remains of a reading whose number is lost must be nothing.
+        endings: list[tuple[str, ...]] = [(), *(form.text for _, form in forms)]
+        for where, ending in itertools.product(step.place_forms(), endings):
+            for left in ((*where.text, *ending), *_shortened((*where.text, *ending), short)):
+                other = known.get(left)
+                if other is not None:
+                    whole = " ".join((*where.text, "[number]", *ending))
+                    yield _lost(where.words[0].place, whole, " ".join(left), _plain(other))
+
+
+def _shortened(words: Sequence[str], short: Collection[str]) -> set[tuple[str, ...]]:
+    """The words with every choice of one or more short words left out."""
+    left: set[tuple[str, ...]] = {()}
+    for word in words:
+        longer = {(*start, word) for start in left}
+        left = left | longer if word in short else longer
+    return left - {tuple(words)}
+
+
+def _only_place_lost(result: Result, other: Result) -> bool:
+    return other.place is None and (result.outcome, result.control) == (other.outcome, other.control)
+
+
+def _plain(result: Result) -> str:
+    what = result.outcome or result.control or f"{result.value} {result.unit or ''}".strip()
+    return f"{what} at {result.place}" if result.place else str(what)
+
+
+# --- look-alikes ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Entry:
+    """A phrase with its meaning, for comparison."""
+
+    text: tuple[str, ...]
+    meaning: str
+    place: Place
+
+
+def _entries(step: StepGrammar) -> list[_Entry]:
+    """What is compared within a step; one outcome at two places is compared once for all, in `_places`."""
+    entries = [
+        _Entry(phrase.text, result.outcome or str(result.control), phrase.words[-1].place)
+        for phrase, result in step.meanings()
+    ]
+    if step.request.units:
+        place = step.unit_forms(step.units()[0])[0].words[0].place
+        values = [Decimal(value) for value in range(100)] + [Decimal(value) / 10 for value in range(1, 10)]
+        entries += [_Entry(tuple(numbers.in_words(value).split()), "a number", place) for value in values]
+    # A unit is never said alone, so units are compared among themselves only.
+    return entries
+
+
+def _look_alikes(entries: list[_Entry], near: _Near) -> Iterator[Finding]:
+    """Pairs of different meaning that are closer than `LOOK_ALIKE`, the closest pair of each two meanings."""
+    by_text = {entry.text: entry for entry in entries}
+    closest: dict[tuple[str, str], tuple[float, int, _Entry, _Entry]] = {}
+    for one in by_text.values():
+        for text, distance in near.get(one.text, ()):
+            other = by_text.get(text)
+            if other is None or other.meaning == one.meaning:
+                continue
+            first, second = sorted((one, other), key=lambda entry: (entry.meaning, entry.text))
+            rank = (distance, len(first.text) + len(second.text))
+            key = (first.meaning, second.meaning)
+            if key not in closest or rank < closest[key][:2]:
+                closest[key] = (*rank, first, second)
+    for distance, _, first, second in closest.values():
+        yield Finding(
+            first.place.file,
+            first.place.line,
+            f"'{' '.join(first.text)}' ({first.meaning}) and '{' '.join(second.text)}' ({second.meaning}) "
+            f"sound alike: distance {distance:.1f}, at least {LOOK_ALIKE}",
+            f"Choose other words here or in {second.place.file}:{second.place.line}",
+        )
+
+
+_Near: TypeAlias = "dict[tuple[str, ...], list[tuple[tuple[str, ...], float]]]"
+
+
+def close_phrases(texts: Iterable[tuple[str, ...]], lexicon: Lexicon, limit: float) -> _Near:
+    """For each phrase the others whose pronunciation is closer than `limit`, with the distance.
+
+    The phrases are put into trees of phones, one for each length, and each is looked up by the weighted edit
+    distance; a branch is left as soon as everything in it is too far.
+
+    Args:
+        texts: Phrases; those with words that are not in the lexicon are passed over.
+        lexicon: Pronunciations; the usual one of each word is taken.
+        limit: Distance from which phrases count as different.
+    """
+    spoken = {text: phones for text in texts if (phones := lexicon.phones(text)) is not None}
+    trees: dict[int, _Tree] = {}
+    for text, phones in spoken.items():
+        trees.setdefault(len(phones), _Tree()).add(phones, text)
+    near: _Near = {text: [] for text in spoken}
+    for text, phones in spoken.items():
+        for length, tree in trees.items():
+            # The distance is the same in both directions, so only longer ones are looked for.
+            if length < len(phones) or CHEAPEST * (length - len(phones)) >= limit:
+                continue
+            for other, distance in tree.near(phones, length, limit):
+                if other != text:
+                    near[text].append((other, distance))
+                if length > len(phones):
+                    near[other].append((text, distance))
+    return near
+
+
+class _Tree:
+    """Phrases of one length by their phones."""
+
+    def __init__(self) -> None:
+        self.branches: dict[str, _Tree] = {}
+        self.here: list[tuple[str, ...]] = []
+
+    def add(self, phones: Pronunciation, text: tuple[str, ...]) -> None:
+        node = self
+        for phone in phones:
+            node = node.branches.setdefault(phone, _Tree())
+        node.here.append(text)
+
+    def near(
+        self, phones: Pronunciation, length: int, limit: float
+    ) -> Iterator[tuple[tuple[str, ...], float]]:
+        """Phrases of `length` phones that are closer than `limit`."""
+        todo: list[tuple[_Tree, int, list[float]]] = [(self, 0, first_row(phones))]
+        while todo:
+            node, depth, row = todo.pop()
+            if row[-1] < limit:
+                yield from ((text, row[-1]) for text in node.here)
+            depth += 1
+            # Where the two are out of step by some phones, so many at least have still to be lost or added.
+            behind = [
+                CHEAPEST * abs(len(phones) - index - length + depth) for index in range(len(phones) + 1)
+            ]
+            for phone, branch in node.branches.items():
+                following = next_row(row, phone, phones)
+                if min(map(operator.add, following, behind)) < limit:
+                    todo.append((branch, depth, following))

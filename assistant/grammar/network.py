@@ -1,0 +1,366 @@
+"""Word networks: a rule as states and arcs, and deterministic, minimised acceptors.
+
+A `Network` is built from a linked JSGF rule; its arcs carry words and tags.
+An `Automaton` is what a recogniser's graph is written from: no tags, one arc for each word and state, and no
+two states from which the same can still be said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, TypeAlias
+
+from assistant.errors import FileProblem
+from assistant.grammar import jsgf
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Sequence
+
+DEEPEST = 100
+"""Most rules and brackets inside each other while a network is built."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where in the grammar files something stands."""
+
+    file: str
+    line: int
+
+
+@dataclass(frozen=True)
+class Arc:
+    """A step from one state to another: says `word`, or nothing when None; `tag` comes before it."""
+
+    word: str | None
+    tag: str | None
+    target: int
+    place: Place
+
+
+@dataclass(frozen=True)
+class Network:
+    """A rule as states and arcs, with one final state from which no arc leaves."""
+
+    arcs: tuple[tuple[Arc, ...], ...]
+    start: int
+    final: int
+
+    def accepts(self, words: Sequence[str]) -> bool:
+        """Whether these words, as a whole, can be said."""
+        states = self._closure({self.start})
+        for word in words:
+            states = self._closure({a.target for s in states for a in self.arcs[s] if a.word == word})
+        return self.final in states
+
+    def tags(self, words: Sequence[str]) -> set[tuple[str, ...]]:
+        """The tags of every way to say these words, in order; only for a network without loops."""
+        paths: set[tuple[int, tuple[str, ...]]] = {(self.start, ())}
+        for word in words:
+            paths = {
+                (a.target, (*tags, a.tag) if a.tag is not None else tags)
+                for state, tags in self._tagged_closure(paths)
+                for a in self.arcs[state]
+                if a.word == word
+            }
+        return {tags for state, tags in self._tagged_closure(paths) if state == self.final}
+
+    def without(self, words: Collection[str]) -> Network:
+        """The same network without the arcs that say one of these words."""
+        return Network(
+            tuple(tuple(a for a in arcs if a.word not in words) for arcs in self.arcs), self.start, self.final
+        ).trimmed()
+
+    def trimmed(self) -> Network:
+        """Without the states from which the end cannot be reached, so that every walk ends."""
+        into: dict[int, set[int]] = {}
+        for state, arcs in enumerate(self.arcs):
+            for arc in arcs:
+                into.setdefault(arc.target, set()).add(state)
+        alive, todo = {self.final}, [self.final]
+        while todo:
+            for state in into.get(todo.pop(), ()):
+                if state not in alive:
+                    alive.add(state)
+                    todo.append(state)
+        kept = tuple(
+            tuple(a for a in arcs if a.target in alive) if state in alive else ()
+            for state, arcs in enumerate(self.arcs)
+        )
+        return Network(kept, self.start, self.final)
+
+    def tags_in_use(self) -> dict[str, Place]:
+        """Every tag on a path from start to end, with where it stands."""
+        return {a.tag: a.place for a in self._reached_arcs() if a.tag is not None}
+
+    def words_in_use(self) -> dict[str, Place]:
+        """Every word on a path from start to end, with the first place where it stands."""
+        found: dict[str, Place] = {}
+        for arc in self._reached_arcs():
+            if arc.word is not None:
+                found.setdefault(arc.word, arc.place)
+        return found
+
+    def loop(self) -> Place | None:
+        """Where the network comes back to a state it has been in, or None when everything said must end."""
+        colour = [0] * len(self.arcs)
+        stack: list[tuple[int, int]] = [(self.start, 0)]
+        colour[self.start] = 1
+        while stack:
+            state, index = stack.pop()
+            if index == len(self.arcs[state]):
+                colour[state] = 2
+                continue
+            stack.append((state, index + 1))
+            arc = self.arcs[state][index]
+            if colour[arc.target] == 1:
+                return arc.place
+            if colour[arc.target] == 0:
+                colour[arc.target] = 1
+                stack.append((arc.target, 0))
+        return None
+
+    def _reached_arcs(self) -> list[Arc]:
+        seen, todo, found = {self.start}, [self.start], []
+        while todo:
+            for arc in self.arcs[todo.pop()]:
+                found.append(arc)
+                if arc.target not in seen:
+                    seen.add(arc.target)
+                    todo.append(arc.target)
+        return sorted(found, key=lambda a: (a.place.file, a.place.line))
+
+    def _closure(self, states: set[int]) -> set[int]:
+        todo = list(states)
+        while todo:
+            for arc in self.arcs[todo.pop()]:
+                if arc.word is None and arc.target not in states:
+                    states.add(arc.target)
+                    todo.append(arc.target)
+        return states
+
+    def _tagged_closure(self, paths: set[tuple[int, tuple[str, ...]]]) -> set[tuple[int, tuple[str, ...]]]:
+        todo = list(paths)
+        while todo:
+            state, tags = todo.pop()
+            for arc in self.arcs[state]:
+                if arc.word is None:
+                    path = (arc.target, (*tags, arc.tag) if arc.tag is not None else tags)
+                    if path not in paths:
+                        paths.add(path)
+                        todo.append(path)
+        return paths
+
+
+def compile_rule(linked: jsgf.Linked, rule: str) -> Network:
+    """The network of a rule, given by its fully qualified name.
+
+    Raises:
+        FileProblem: Rules are nested more than `DEEPEST` deep.
+    """
+    return _Compiler(linked).network(rule)
+
+
+class _Compiler:
+    """Builds each expansion towards a state that is already known, so right recursion becomes an arc back."""
+
+    def __init__(self, linked: jsgf.Linked) -> None:
+        self.linked = linked
+        self.arcs: list[list[Arc]] = []
+        self.entries: dict[tuple[str, int], int] = {}
+
+    def network(self, rule: str) -> Network:
+        final = self.state()
+        start = self.rule(rule, final, 0)
+        return Network(tuple(tuple(arcs) for arcs in self.arcs), start, final).trimmed()
+
+    def state(self) -> int:
+        self.arcs.append([])
+        return len(self.arcs) - 1
+
+    def rule(self, rule: str, after: int, depth: int) -> int:
+        if (rule, after) not in self.entries:
+            entry = self.state()
+            self.entries[rule, after] = entry
+            source = self.linked.rules[rule]
+            place = Place(str(self.linked.path(rule)), source.line)
+            inner = self.build(source.expansion, after, rule, depth + 1)
+            self.arcs[entry].append(Arc(None, None, inner, place))
+        return self.entries[rule, after]
+
+    def build(self, item: jsgf.Expansion, after: int, rule: str, depth: int) -> int:
+        place = Place(str(self.linked.path(rule)), item.line)
+        if depth > DEEPEST:
+            raise FileProblem(
+                place.file, place.line, "rules are nested too deep", f"At most {DEEPEST} levels"
+            )
+        if isinstance(item, jsgf.Token):
+            for word in reversed(item.words()):
+                before = self.state()
+                self.arcs[before].append(Arc(word, None, after, place))
+                after = before
+            return after
+        if isinstance(item, jsgf.Null):
+            return after
+        if isinstance(item, jsgf.Void):
+            return self.state()
+        if isinstance(item, jsgf.Reference):
+            return self.rule(self.linked.target(rule.rpartition(".")[0], item.name), after, depth)
+        if isinstance(item, jsgf.Sequence):
+            for part in reversed(item.items):
+                after = self.build(part, after, rule, depth + 1)
+            return after
+        entry = self.state()
+        if isinstance(item, jsgf.Alternatives):
+            for part in item.items:
+                self.arcs[entry].append(Arc(None, None, self.build(part, after, rule, depth + 1), place))
+        elif isinstance(item, jsgf.Optional):
+            self.arcs[entry].append(Arc(None, None, after, place))
+            self.arcs[entry].append(Arc(None, None, self.build(item.item, after, rule, depth + 1), place))
+        elif isinstance(item, jsgf.Tagged):
+            self.arcs[entry].append(Arc(None, item.tag, self.build(item.item, after, rule, depth + 1), place))
+        else:
+            self.arcs[entry].append(Arc(None, None, after, place))
+            inner = self.build(item.item, entry, rule, depth + 1)
+            if item.at_least:
+                return inner
+            self.arcs[entry].append(Arc(None, None, inner, place))
+        return entry
+
+
+# --- acceptors ------------------------------------------------------------------------------------
+
+Pieces: TypeAlias = "list[list[tuple[str | None, int]]]"
+
+
+@dataclass
+class Builder:
+    """A word network without tags under construction, from phrases and from networks."""
+
+    arcs: Pieces = field(default_factory=list)
+
+    def state(self) -> int:
+        """A new state."""
+        self.arcs.append([])
+        return len(self.arcs) - 1
+
+    def skip(self, before: int, after: int) -> None:
+        """Go on without a word."""
+        self.arcs[before].append((None, after))
+
+    def phrase(self, words: Iterable[str], before: int, after: int) -> None:
+        """Add these words between two states."""
+        for word in words:
+            following = self.state()
+            self.arcs[before].append((word, following))
+            before = following
+        self.skip(before, after)
+
+    def network(self, network: Network, before: int, after: int) -> None:
+        """Add a whole network between two states."""
+        offset = len(self.arcs)
+        self.arcs.extend([(a.word, a.target + offset) for a in arcs] for arcs in network.arcs)
+        self.skip(before, network.start + offset)
+        self.skip(network.final + offset, after)
+
+
+@dataclass(frozen=True)
+class Automaton:
+    """A deterministic, minimal word acceptor of a finite language.
+
+    Attributes:
+        states: For each state, the words that can follow and the state each leads to.
+        start: Where every phrase begins.
+        finals: States in which what was said is a complete phrase.
+    """
+
+    states: list[dict[str, int]]
+    start: int
+    finals: set[int]
+
+    def state_after(self, words: Sequence[str]) -> int | None:
+        """The state after these words; None when no phrase begins with them."""
+        state: int | None = self.start
+        for word in words:
+            if state is None:
+                return None
+            state = self.states[state].get(word)
+        return state
+
+    def accepts(self, words: Sequence[str]) -> bool:
+        """Whether these words, as a whole, are a phrase."""
+        return self.state_after(words) in self.finals
+
+    @classmethod
+    def of(cls, pieces: Builder, start: int, end: int) -> Automaton:
+        """The minimal deterministic acceptor of all that leads from `start` to `end`.
+
+        The pieces must be free of loops, as the phrases of a step always are.
+        First the subsets of states that the same words lead to are collected; then, from the end backwards,
+        states from which the same can be said are made one (every state is looked up by its finality and its
+        arcs, which is exact for a language without loops).
+        """
+        closed: dict[int, frozenset[int]] = {}
+
+        def closure(state: int) -> frozenset[int]:
+            if state not in closed:
+                seen, todo = {state}, [state]
+                while todo:
+                    for word, target in pieces.arcs[todo.pop()]:
+                        if word is None and target not in seen:
+                            seen.add(target)
+                            todo.append(target)
+                closed[state] = frozenset(seen)
+            return closed[state]
+
+        first = closure(start)
+        subsets: dict[frozenset[int], dict[str, frozenset[int]]] = {}
+        todo = [first]
+        while todo:
+            subset = todo.pop()
+            if subset in subsets:
+                continue
+            following: dict[str, set[int]] = {}
+            for state in subset:
+                for word, target in pieces.arcs[state]:
+                    if word is not None:
+                        following.setdefault(word, set()).update(closure(target))
+            subsets[subset] = {word: frozenset(targets) for word, targets in following.items()}
+            todo.extend(subsets[subset].values())
+
+        merged: dict[frozenset[int], int] = {}
+        register: dict[tuple[bool, tuple[tuple[str, int], ...]], int] = {}
+        made: list[tuple[bool, tuple[tuple[str, int], ...]]] = []
+        for subset in _leaves_first(subsets, first):
+            arcs = sorted((word, merged[target]) for word, target in subsets[subset].items())
+            live = tuple((word, target) for word, target in arcs if made[target][0] or made[target][1])
+            form = (end in subset, live)
+            if form not in register:
+                register[form] = len(made)
+                made.append(form)
+            merged[subset] = register[form]
+
+        # Numbered from the start outwards, so that the same language always gives the same table.
+        order = {merged[first]: 0}
+        for state in (queue := [merged[first]]):
+            for _, target in made[state][1]:
+                if target not in order:
+                    order[target] = len(order)
+                    queue.append(target)
+        states = [{word: order[target] for word, target in made[state][1]} for state in order]
+        return cls(states, 0, {order[state] for state in order if made[state][0]})
+
+
+def _leaves_first(
+    subsets: dict[frozenset[int], dict[str, frozenset[int]]], first: frozenset[int]
+) -> list[frozenset[int]]:
+    done: dict[frozenset[int], None] = {}
+    todo = [(first, False)]
+    while todo:
+        subset, visited = todo.pop()
+        if visited:
+            done[subset] = None
+        elif subset not in done:
+            todo.append((subset, True))
+            todo.extend((target, False) for target in subsets[subset].values() if target not in done)
+    return list(done)

@@ -1,0 +1,141 @@
+"""Spoken numbers: a closed grammar of our own, strict from words to a decimal, nothing invented.
+
+The language is stated once, in ``grammars/number.jsgf``; this module gives its tags their meaning, so both
+accept the same by construction.
+A number is 0 to 9999 with up to three spoken decimals: "twelve point four", "point five zero",
+"two hundred and five", "twelve hundred".
+Anything else ("four twenty", "minus two", "twelve forty") has no reading at all.
+
+The tags, in the order in which the words are spoken:
+
+- ``{number=12}`` adds a term; behind the point it adds a decimal digit;
+- ``{number=*100}`` multiplies the term before it ("two hundred", "one thousand");
+- ``{number=.}`` is the decimal point.
+
+So "one thousand two hundred and five" is 1, *1000, 2, *100, 5: the terms 1000, 200 and 5, added.
+Zeros at the end are kept ("point five zero" is 0.50), because they tell how finely was read.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from assistant.grammar.network import Automaton, Builder, Network, Place
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Sequence
+
+KEY = "number"
+"""The key of the tags."""
+
+_ONES = (
+    *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"),
+    *("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen"),
+    "nineteen",
+)
+_TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
+
+
+def is_tag_value(value: str) -> bool:
+    """Whether this can stand behind ``number=``."""
+    return value == "." or (value.isascii() and value.removeprefix("*").isdigit() and len(value) <= 5)
+
+
+def evaluate(values: Iterable[str]) -> Decimal | None:
+    """The number that a sequence of tag values stands for; None when they make no number."""
+    terms: list[int] = []
+    decimals: list[str] | None = None
+    for value in values:
+        if value == ".":
+            if decimals is not None:
+                return None
+            decimals = []
+        elif value.startswith("*"):
+            if not terms or decimals is not None:
+                return None
+            terms[-1] *= int(value[1:])
+        elif decimals is None:
+            terms.append(int(value))
+        elif len(value) == 1:
+            decimals.append(value)
+        else:
+            return None
+    if (not terms and decimals is None) or decimals == []:
+        return None
+    whole = str(sum(terms))
+    return Decimal(f"{whole}.{''.join(decimals)}") if decimals else Decimal(whole)
+
+
+class NumberGrammar:
+    """The spoken numbers of a network whose tags are those above."""
+
+    def __init__(self, network: Network) -> None:
+        self.network = network
+        self._words = network.words_in_use()
+
+    def parse(self, words: Sequence[str]) -> Decimal | None:
+        """The number that these words are, as a whole; None for anything else, and for two readings."""
+        if not words or not all(word in self._words for word in words):
+            return None
+        readings = {evaluate(tag.partition("=")[2] for tag in tags) for tags in self.network.tags(words)}
+        values = {(reading, str(reading)) for reading in readings}
+        return values.pop()[0] if len(values) == 1 else None
+
+    def words(self) -> dict[str, Place]:
+        """Every word, with the first line where it stands."""
+        return self._words
+
+    def without(self, missing: Collection[str]) -> NumberGrammar:
+        """The same numbers without those that need one of these words."""
+        return NumberGrammar(self.network.without(missing))
+
+    def lost(self, missing: Collection[str]) -> dict[str, Place]:
+        """Words among `missing` without which some number cannot be said at all, and where they stand.
+
+        What can be said is compared as the language of tag sequences, so "oh" may go while "zero" stays.
+        """
+        concerned = {word: place for word, place in self._words.items() if word in missing}
+        every = _tag_language(self.network)
+        if not concerned or _tag_language(self.network.without(concerned)) == every:
+            return {}
+        alone = {w: p for w, p in concerned.items() if _tag_language(self.network.without({w})) != every}
+        return alone or concerned
+
+
+def _tag_language(network: Network) -> Automaton:
+    """The minimal acceptor of the tag sequences of a network."""
+    builder = Builder([[(arc.tag, arc.target) for arc in arcs] for arcs in network.arcs])
+    return Automaton.of(builder, network.start, network.final)
+
+
+def in_words(value: Decimal) -> str:
+    """The usual words for a number, such as "two hundred and five point four"; digits are kept as they are.
+
+    Raises:
+        ValueError: The number is negative, over 9999, or has more than three decimals.
+    """
+    digits = f"{value:f}"
+    whole_text, point, decimals = digits.partition(".")
+    if not whole_text.isdigit() or int(whole_text) > 9999 or len(decimals) > 3:
+        raise ValueError(f"{value} is not a number that can be spoken here")
+    whole = int(whole_text)
+    words = [] if whole == 0 and point else _whole_in_words(whole)
+    if point:
+        words += ["point", *(_ONES[int(digit)] for digit in decimals)]
+    return " ".join(words)
+
+
+def _whole_in_words(whole: int) -> list[str]:
+    thousands, rest = divmod(whole, 1000)
+    hundreds, low = divmod(rest, 100)
+    words = [_ONES[thousands], "thousand"] if thousands else []
+    words += [_ONES[hundreds], "hundred"] if hundreds else []
+    if low and words:
+        words.append("and")
+    if low >= 20:
+        words.append(_TENS[low // 10 - 2])
+        low %= 10
+    if low or not words:
+        words.append(_ONES[low])
+    return words
