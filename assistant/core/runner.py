@@ -79,6 +79,7 @@ from assistant.core.states import (
     TRANSITIONS,
     State,
     Trigger,
+    request_for,
 )
 from assistant.errors import UsageProblem
 
@@ -1085,20 +1086,6 @@ class Runner:
             case _:
                 return "", ""
 
-    def _request(self) -> GrammarRequest:
-        controls = SAYABLE.get(self.state, ())
-        step = self._step
-        outcomes: tuple[str, ...] = ()
-        units: tuple[str, ...] = ()
-        if self.state in (State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
-            outcomes = tuple(answer.outcome for answer in step.answers)
-            units = wording.units_like(step.reading.unit) if step.reading else ()
-            if self.state is State.ASKING and step.measure.engine is Engine.CRANKING:
-                controls = (*controls, Control.CRANKING)
-        if self.state is State.SKIPPING:
-            outcomes = tuple(REASONS)
-        return GrammarRequest(outcomes, units, controls)
-
     def _settle(self) -> None:
         """After every change: what is listened for and what is shown."""
         if self.state is State.FINISHED:
@@ -1117,7 +1104,7 @@ class Runner:
                 silence = self._limits.confirm_no_input_s
             elif self.state is State.ACKNOWLEDGING:
                 silence = self._limits.no_input_s
-            self._out.append(Listen(self._request(), silence))
+            self._out.append(Listen(request_for(self.state, self._step), silence))
         self._out.append(Show(self._board()))
 
     def _board(self) -> Board:

@@ -6,8 +6,14 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-from assistant.core.result import Control
+from assistant.core.procedure import Engine
+from assistant.core.result import Control, GrammarRequest
+from assistant.core.wording import units_like
+
+if TYPE_CHECKING:
+    from assistant.core.procedure import Step
 
 
 class State(StrEnum):
@@ -315,6 +321,21 @@ KEY_TRIGGERS: dict[str, Trigger] = {
     "note": Trigger.NOTE,
     "close": Trigger.CLOSE,
 }
+
+
+def request_for(state: State, step: Step | None) -> GrammarRequest:
+    """What may be said in this state at this step."""
+    controls = SAYABLE.get(state, ())
+    outcomes: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    if state in (State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
+        outcomes = tuple(answer.outcome for answer in step.answers)
+        units = units_like(step.reading.unit) if step.reading else ()
+        if state is State.ASKING and step.measure.engine is Engine.CRANKING:
+            controls = (*controls, Control.CRANKING)
+    if state is State.SKIPPING:
+        outcomes = tuple(REASONS)
+    return GrammarRequest(outcomes, units, controls)
 
 
 def diagram(transitions: dict[State, dict[Trigger, frozenset[State]]] | None = None) -> str:

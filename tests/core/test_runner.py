@@ -488,7 +488,7 @@ def test_minus_goes_back_plus_skips_star_lists_zero_repeats() -> None:
     talk.key("0")
     assert prompt == talk.last
     talk.key("star")
-    assert "1 for warning off and 2 for warning on." in talk.last
+    assert "1 for clear and 2 for showing." in talk.last
     talk.key("plus", "2")
     (skipped,) = [entry for entry in talk.entries if isinstance(entry, entries.StepSkipped)]
     assert (skipped.step, skipped.reason, skipped.next) == ("security-lamp", "no tool", "step:driver-supply")
@@ -605,7 +605,7 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     talk.hear("present")
     talk.rested()
     talk.hear("present")
-    assert "Already measured. Feed wire: 0.1 amps. Affirm to keep it" in talk.last
+    assert "Already measured. Feed cable: 0.1 amps. Affirm to keep it" in talk.last
     talk.hear(control=Control.AFFIRM)
     assert taken(talk)[-1] == ("primary-current", "none")
     assert State.CONCLUDING is talk.runner.state

@@ -1,0 +1,7 @@
+"""``python -m assistant`` is the command ``bay-assistant``."""
+
+import sys
+
+from assistant.cli import main
+
+sys.exit(main())

@@ -1,0 +1,397 @@
+"""The commands: parse, call, print.
+
+Exit status: 0 done; 1 a finding (a lint, a broken record, a difference in a replay); 2 wrong use or bad input.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import os
+import sys
+import traceback
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from assistant import __version__
+from assistant.errors import BayAssistantError, UsageProblem
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from assistant.core.finding import Finding
+
+# Every command imports what it needs when it runs, so that `--help` and `verify` do not load a recogniser.
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status and never lets a traceback through."""
+    parser = _parser()
+    try:
+        options = parser.parse_args(arguments)
+        command: Callable[[argparse.Namespace], int] = options.command
+        return command(options)
+    except BayAssistantError as error:
+        _complain(str(error))
+        return error.exit_code
+    except KeyboardInterrupt:
+        _complain("Interrupted.")
+        return 130
+    except BrokenPipeError:
+        # The reader of our output has gone, as with `| head`; nothing is left to say to it.
+        with contextlib.suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:  # noqa: BLE001  the last resort before a technician would see a traceback
+        _complain(f"This is a defect of bay-assistant ({type(error).__name__}: {error}). {_keep_trace()}")
+        return 2
+
+
+def _complain(text: str) -> None:
+    print(f"bay-assistant: {text}", file=sys.stderr)
+
+
+def _keep_trace() -> str:
+    """Write the traceback where a developer finds it, and say where."""
+    state = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state")
+    path = state / "bay-assistant" / "defect.txt"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(traceback.format_exc(), encoding="utf-8")
+    except OSError:
+        return "What was recorded so far is safe."
+    return f"What was recorded so far is safe. Details for its makers are in {path}."
+
+
+# --- the commands ---------------------------------------------------------------------------------
+
+
+def _run(options: argparse.Namespace) -> int:
+    from assistant import live  # noqa: PLC0415
+
+    facts = _facts(options)
+    settings = live.Settings(
+        procedure=options.procedure,
+        facts=facts,
+        sessions=_sessions(options),
+        resume=options.resume,
+        model=options.model,
+        microphone=options.microphone,
+        speaker=options.speaker,
+        headset=options.headset,
+        keys_only=options.keys_only,
+        silent=options.silent,
+        plain=options.plain,
+        procedures=options.procedures,
+        grammars=options.grammars,
+    )
+    return live.run(settings)
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from assistant import demo  # noqa: PLC0415
+
+    return demo.run(options.out, model=options.model, real_time=options.real_time, script=options.script)
+
+
+def _hear(options: argparse.Namespace) -> int:
+    from assistant import hear  # noqa: PLC0415
+
+    return hear.run(
+        options.files,
+        grammar=options.grammar,
+        procedure=options.procedure,
+        step=options.step,
+        model=options.model,
+        grammars=options.grammars,
+        procedures=options.procedures,
+        write=lambda line: print(json.dumps(line), flush=True),
+    )
+
+
+def _lint(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.core.schema import procedure_schema  # noqa: PLC0415
+    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+    from assistant.linting import lint  # noqa: PLC0415
+
+    folder = options.procedures or resources.directory("procedures")
+    library = load_library(folder)
+    if options.write_schema:
+        path = folder / "procedure.schema.json"
+        text = json.dumps(procedure_schema(library.terms, library.cautions), indent=2) + "\n"
+        try:
+            path.write_text(text, encoding="utf-8")
+        except OSError as error:
+            raise UsageProblem(f"The schema cannot be written to {path}: {error.strerror}.") from error
+        print(f"Written: {path}")
+        return 0
+    grammars = GrammarSet.load(options.grammars or resources.directory("grammars"))
+    findings = lint(library, grammars)
+    steps = sum(len(procedure.steps) for procedure in library.procedures.values())
+    good = f"{len(library.procedures)} procedures with {steps} steps and {len(grammars.names())} grammars: no finding."
+    return _report(findings, good, as_json=options.json)
+
+
+def _writeup(options: argparse.Namespace) -> int:
+    from assistant import writeup  # noqa: PLC0415
+
+    folder = _session(options)
+    if options.html:
+        text = writeup.write_html(folder)
+    else:
+        text = writeup.write_text(folder)
+    if options.out is None:
+        print(text, end="")
+        return 0
+    try:
+        options.out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UsageProblem(f"The write-up cannot be written to {options.out}: {error.strerror}.") from error
+    print(f"Written: {options.out}")
+    return 0
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from assistant.record import read_session, verify  # noqa: PLC0415
+
+    folder = _session(options)
+    findings = verify(folder)
+    good = ""
+    if not findings:
+        session = read_session(folder)
+        state = "sealed" if session.sealed else "not sealed"
+        good = f"{folder.name}: {len(session.lines)} lines, chain unbroken, clips as recorded, {state}."
+    return _report(findings, good, as_json=options.json)
+
+
+def _replay(options: argparse.Namespace) -> int:
+    from assistant.record import read_session  # noqa: PLC0415
+    from assistant.record.replaying import replay  # noqa: PLC0415
+
+    folder = _session(options)
+    differences = replay(folder)
+    if options.json:
+        print(json.dumps([str(difference) for difference in differences]))
+        return 1 if differences else 0
+    if options.show:
+        from assistant.replayed import show  # noqa: PLC0415
+
+        show(read_session(folder), sys.stdout)
+    for difference in differences:
+        print(difference)
+    if not differences:
+        count = len(read_session(folder).lines)
+        print(f"{folder.name}: {count} events give the same actions again.")
+    return 1 if differences else 0
+
+
+def _list(options: argparse.Namespace) -> int:
+    from assistant.record import list_sessions  # noqa: PLC0415
+
+    folder = _sessions(options)
+    found = list_sessions(folder)
+    if options.json:
+        print(json.dumps([summary.to_json() for summary in found], indent=2))
+        return 0
+    if not found:
+        print(f"No sessions in {folder}.")
+    for summary in found:
+        print(summary.line())
+    return 0
+
+
+def _gear(options: argparse.Namespace) -> int:
+    from assistant import gear  # noqa: PLC0415
+
+    report = gear.check(model=options.model, microphone=options.microphone, speaker=options.speaker, say=options.say)
+    if options.json:
+        print(json.dumps(report.to_json(), indent=2))
+    else:
+        print(report.text(), end="")
+    return 0 if report.able else 1
+
+
+def _bench(options: argparse.Namespace) -> int:
+    from assistant import bench  # noqa: PLC0415
+
+    figures = bench.measure(model=options.model, progress=lambda text: print(text, file=sys.stderr, flush=True))
+    if options.json:
+        print(json.dumps(figures.to_json(), indent=2))
+    else:
+        print(figures.text(), end="")
+    return 0
+
+
+# --- shared parts ---------------------------------------------------------------------------------
+
+
+def _report(findings: Sequence[Finding], good: str, *, as_json: bool) -> int:
+    if as_json:
+        rows = [
+            {"path": f.path, "line": f.line, "problem": f.problem, "remedy": f.remedy} for f in findings
+        ]
+        print(json.dumps(rows, indent=2))
+    elif findings:
+        for finding in findings:
+            print(finding)
+    else:
+        print(good)
+    return 1 if findings else 0
+
+
+def _facts(options: argparse.Namespace) -> Any:
+    from assistant.core.identity import check_vin  # noqa: PLC0415
+    from assistant.record import Facts  # noqa: PLC0415
+
+    vin = str(check_vin(options.vin)) if options.vin else ""
+    return Facts(
+        order=options.order or "",
+        vin=vin,
+        vehicle=options.vehicle or "",
+        complaint=options.complaint or "",
+        technician=options.technician or "",
+    )
+
+
+def _sessions(options: argparse.Namespace) -> Path:
+    from assistant.record import sessions_folder  # noqa: PLC0415
+
+    given: Path | None = options.sessions
+    return given or sessions_folder()
+
+
+def _session(options: argparse.Namespace) -> Path:
+    """A session by its folder, by its name among the sessions, or the newest one as 'last'."""
+    from assistant.record import list_sessions  # noqa: PLC0415
+
+    folder = Path(options.session)
+    if folder.is_dir():
+        return folder
+    parent = _sessions(options)
+    if options.session == "last":
+        found = list_sessions(parent)
+        if not found:
+            raise UsageProblem(f"There are no sessions in {parent}.")
+        return parent / found[0].id
+    if (parent / options.session).is_dir():
+        return parent / options.session
+    raise UsageProblem(
+        f"There is no session '{options.session}', neither as a folder nor in {parent}. "
+        "Run 'bay-assistant sessions' to see them."
+    )
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="bay-assistant",
+        description="Hands-free, offline helper for no-spark diagnosis with a test lamp.",
+        epilog="Try it without any sound gear: bay-assistant demo --out demo-session",
+    )
+    parser.add_argument("--version", action="version", version=f"bay-assistant {__version__}")
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+
+    def add(name: str, call: Callable[[argparse.Namespace], int], about: str, example: str) -> argparse.ArgumentParser:
+        command = commands.add_parser(
+            name,
+            help=about,
+            description=about,
+            epilog=f"Example: {example}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        command.set_defaults(command=call)
+        return command
+
+    def add_model(command: argparse.ArgumentParser) -> None:
+        command.add_argument(
+            "--model", type=Path, metavar="DIR",
+            help="recogniser model in Vosk's format (default: $BAY_ASSISTANT_MODEL, else the bundled one)",
+        )
+
+    def add_data(command: argparse.ArgumentParser) -> None:
+        command.add_argument("--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)")
+        command.add_argument("--grammars", type=Path, metavar="DIR", help="folder of grammars (default: bundled)")
+
+    def add_sessions(command: argparse.ArgumentParser) -> None:
+        command.add_argument(
+            "--sessions", type=Path, metavar="DIR",
+            help="folder of the sessions (default: $BAY_ASSISTANT_SESSIONS, else the user's data folder)",
+        )
+
+    def add_sound(command: argparse.ArgumentParser) -> None:
+        command.add_argument("--microphone", metavar="NAME", help="input device by name or number (default: the system's)")
+        command.add_argument("--speaker", metavar="NAME", help="output device by name or number (default: the system's)")
+
+    run = add("run", _run, "A live session.", "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'")
+    run.add_argument("procedure", nargs="?", default="coil-control", help="procedure to start with (default: coil-control)")
+    run.add_argument("--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'")
+    run.add_argument("--order", metavar="NUMBER", help="number of the repair order")
+    run.add_argument("--vin", metavar="VIN", help="vehicle identification number; its check digit is verified")
+    run.add_argument("--vehicle", metavar="TEXT", help="the vehicle in words")
+    run.add_argument("--complaint", metavar="TEXT", help="the complaint in the customer's words")
+    run.add_argument("--technician", metavar="TEXT", help="who does the work")
+    run.add_argument("--headset", action="store_true", help="the microphone does not hear the speaker: listen while speaking")
+    run.add_argument("--keys-only", action="store_true", help="no microphone: answers by number pad")
+    run.add_argument("--silent", action="store_true", help="no loudspeaker: read the screen, acknowledge cautions by key")
+    run.add_argument("--plain", action="store_true", help="print a line for each thing said instead of drawing a screen")
+    add_sound(run)
+    add_model(run)
+    add_data(run)
+    add_sessions(run)
+
+    demo = add("demo", _demo, "The same session fed from recorded sounds; needs no sound gear.", "bay-assistant demo --out demo-session")
+    demo.add_argument("--out", type=Path, default=Path("demo-session"), metavar="DIR", help="folder for the results (default: demo-session)")
+    demo.add_argument("--real-time", action="store_true", help="take the time that it would take, instead of hurrying")
+    demo.add_argument("--script", type=Path, metavar="FILE", help="another scenario than the bundled one")
+    add_model(demo)
+
+    hear = add("hear", _hear, "Recognise sound files; one JSON object a line.", "bay-assistant hear --grammar lamp answer.wav")
+    hear.add_argument("files", nargs="+", type=Path, metavar="FILE", help="WAV or FLAC, any rate")
+    hear.add_argument("--grammar", metavar="NAME", help="a whole grammar: lamp, number, control …")
+    hear.add_argument("--procedure", metavar="NAME", help="with --step: what that step listens for")
+    hear.add_argument("--step", metavar="NAME")
+    add_model(hear)
+    add_data(hear)
+
+    lint = add("lint", _lint, "Check procedures, cautions and grammars.", "bay-assistant lint --procedures my-procedures")
+    lint.add_argument("--json", action="store_true", help="print the findings as JSON")
+    lint.add_argument("--write-schema", action="store_true", help="write procedure.schema.json for editors, beside the procedures")
+    add_data(lint)
+
+    writeup = add("writeup", _writeup, "Write a session up for the repair order.", "bay-assistant writeup last --html --out order-4711.html")
+    writeup.add_argument("session", help="folder or name of the session, or 'last'")
+    writeup.add_argument("--html", action="store_true", help="one self-contained HTML page instead of plain text")
+    writeup.add_argument("--out", type=Path, metavar="FILE", help="write to this file instead of printing")
+    add_sessions(writeup)
+
+    verify = add("verify", _verify, "Check that a session is what was recorded.", "bay-assistant verify last")
+    verify.add_argument("session", help="folder or name of the session, or 'last'")
+    verify.add_argument("--json", action="store_true", help="print the findings as JSON")
+    add_sessions(verify)
+
+    replay = add("replay", _replay, "Give a session's events to the dialogue again and compare.", "bay-assistant replay last --show")
+    replay.add_argument("session", help="folder or name of the session, or 'last'")
+    replay.add_argument("--show", action="store_true", help="print the dialogue with its times")
+    replay.add_argument("--json", action="store_true", help="print the differences as JSON")
+    add_sessions(replay)
+
+    sessions = add("sessions", _list, "List past sessions, newest first.", "bay-assistant sessions")
+    sessions.add_argument("--json", action="store_true", help="print them as JSON")
+    add_sessions(sessions)
+
+    gear = add("gear", _gear, "Check microphone, loudspeaker, voice, model and levels.", "bay-assistant gear --say")
+    gear.add_argument("--say", action="store_true", help="also speak a test sentence and measure the microphone for two seconds")
+    gear.add_argument("--json", action="store_true", help="print the report as JSON")
+    add_sound(gear)
+    add_model(gear)
+
+    bench = add("bench", _bench, "Measure the figures that the README gives.", "bay-assistant bench")
+    bench.add_argument("--json", action="store_true", help="print the figures as JSON")
+    add_model(bench)
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

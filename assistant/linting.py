@@ -1,0 +1,92 @@
+"""Everything that a person who writes procedures or grammars wants to be told before a technician is.
+
+The loaders refuse what is wrong; this adds what is only doubtful: phrases that sound alike, an outcome that
+nobody can say, a word of the screen that the grammar does not know, an instruction too long to hold in the head.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core import wording
+from assistant.core.finding import Finding
+from assistant.core.states import REASONS, State, request_for
+from assistant.grammar.lint import lint_grammars
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from assistant.core.procedure import Library
+    from assistant.core.result import GrammarRequest
+    from assistant.grammar.grammar import GrammarSet
+
+LONGEST_SENTENCE = 12
+"""Words of a spoken sentence that are held in the head; our aim, from the trade's habit of short calls."""
+
+
+def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
+    """All findings, the grammars' first."""
+    wanted = dict.fromkeys(_requests(library))
+    used = {
+        answer.outcome
+        for procedure in library.procedures.values()
+        for step in procedure.steps.values()
+        for answer in step.answers
+    }
+    places = [place.name for place in library.terms.places.values() if place.kind != "part"]
+    return [
+        *lint_grammars(grammars, wanted, outcomes=sorted(used | set(REASONS)), places=places),
+        *_unspeakable_names(library, grammars),
+        *_long_sentences(library),
+    ]
+
+
+def _requests(library: Library) -> Iterator[GrammarRequest]:
+    for procedure in library.procedures.values():
+        for step in procedure.steps.values():
+            for state in State:
+                yield request_for(state, step)
+
+
+def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Finding]:
+    """What is asked with must be what is answered with: the screen's words are the grammar's."""
+    for kind, names in (
+        ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
+        ("place", {p.name: p.short for p in library.terms.places.values() if p.kind != "part"}),
+    ):
+        for name, spoken in names.items():
+            forms = [str(form) for form in grammars.forms(kind, name)]
+            if forms and spoken not in forms:
+                yield Finding(
+                    "terms.yaml",
+                    0,
+                    f"the {kind} '{name}' is called '{spoken}', which the grammar does not hear",
+                    f"Call it one of: {', '.join(forms)}",
+                )
+
+
+def _long_sentences(library: Library) -> Iterator[Finding]:
+    for procedure in library.procedures.values():
+        for step in procedure.steps.values():
+            texts = [*wording.instruction(library, step), *_sentences(step.look_for)]
+            yield from _too_long(texts, procedure.file, step.line)
+        for verdict in procedure.verdicts.values():
+            yield from _too_long(_sentences(verdict.says), procedure.file, 0)
+    for caution in library.cautions.values():
+        yield from _too_long(_sentences(caution.full) + _sentences(caution.short), "cautions.yaml", 0)
+
+
+def _too_long(texts: list[str], file: str, line: int) -> Iterator[Finding]:
+    for text in texts:
+        words = len(text.split())
+        if words > LONGEST_SENTENCE:
+            yield Finding(
+                file,
+                line,
+                f"a spoken sentence has {words} words: '{text}'",
+                f"At most {LONGEST_SENTENCE} are held in the head",
+            )
+
+
+def _sentences(text: str) -> list[str]:
+    return [part.strip() for part in text.replace("?", ".").split(".") if part.strip()]
