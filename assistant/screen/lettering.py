@@ -13,6 +13,9 @@ _FONT = "clr6x8"
 _HEIGHT = 7
 _SPACE = "   "
 
+# The font tells its Q from its O only below the line, where we cut it off.
+_OWN = {"Q": (" ### ", "#   #", "#   #", "#   #", "# # #", "#  # ", " ## #")}
+
 
 def clean(text: str) -> str:
     """The text with everything that would move the cursor or take no column left out or made a space."""
@@ -74,6 +77,8 @@ def _glyph(letter: str) -> tuple[str, ...] | None:
     """Seven rows of ``#`` and spaces, as narrow as the letter is; None for a letter that the font lacks."""
     if letter == " ":
         return (_SPACE,) * _HEIGHT
+    if letter in _OWN:
+        return _OWN[letter]
     if not " " < letter <= "~":
         return None
     rows = (_figlet().renderText(letter).split("\n") + [""] * _HEIGHT)[:_HEIGHT]

@@ -1,0 +1,128 @@
+"""The picture of a board."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings, strategies as st
+
+from assistant.core.board import Board
+from assistant.screen.lettering import clean, columns
+from assistant.screen.plain import Level, render
+
+WORDS = st.text(max_size=30)
+PAIRS = st.lists(st.tuples(WORDS, WORDS), max_size=6).map(tuple)
+NUMBERS = st.floats(allow_nan=True, allow_infinity=True)
+BOARDS = st.builds(
+    Board,
+    title=WORDS,
+    step=st.integers(0, 99),
+    headline=st.sampled_from(["FEED SIDE", "SWITCHED SIDE", "DRIVER END"]) | WORDS,
+    lines=st.lists(WORDS, max_size=4).map(tuple),
+    choices=st.just((("1", "lit"), ("2", "dim"), ("3", "dark"))) | PAIRS,
+    keys=PAIRS,
+    mode=st.sampled_from(["asking", "caution", "cranking", "finished"]) | WORDS,
+    heard=WORDS,
+    typed=st.sampled_from(["", "12.4"]) | WORDS,
+    message=WORDS,
+    keys_only=st.booleans(),
+    countdown=st.none() | st.tuples(WORDS, NUMBERS),
+    caution=st.sampled_from(["", "DANGER", "NOTICE"]) | WORDS,
+)
+LEVELS = st.none() | st.builds(Level, NUMBERS, st.none() | NUMBERS, st.none() | NUMBERS)
+
+ASKING = Board(
+    title="Control test",
+    step=3,
+    headline="Switched side",
+    lines=("Clip the lamp to battery negative.", "Probe the switched side of the coil."),
+    choices=(("1", "flickering"), ("2", "steady"), ("3", "dark")),
+    keys=(("0", "say again"), ("enter", "affirm")),
+    heard="feed lit",
+)
+
+
+@settings(max_examples=150)
+@given(
+    board=BOARDS,
+    width=st.integers(20, 130),
+    height=st.integers(6, 50),
+    level=LEVELS,
+    colour=st.booleans(),
+    blocks=st.booleans(),
+)
+def test_any_board_fits_any_size(
+    board: Board, width: int, height: int, level: Level | None, *, colour: bool, blocks: bool
+) -> None:
+    """The picture has exactly the lines that there are, none wider, and no control character but colours."""
+    lines = render(board, width, height, 1.0, level, colour, blocks=blocks)
+    assert height == len(lines)
+    for line in lines:
+        bare = re.sub(r"\x1b\[[0-9;]*m", "", line) if colour else line
+        assert clean(bare) == bare
+        assert columns(bare) <= width
+
+
+@pytest.mark.parametrize(("width", "height"), [(20, 6), (40, 12), (80, 24), (200, 60)])
+def test_what_matters_is_always_there(width: int, height: int) -> None:
+    """At every size a person can read each choice with its digit, as text or in large letters."""
+    text = "\n".join(render(ASKING, width, height, 0.0)).lower()
+    large = "▄" in text
+    assert large or all(words in text for words in ("1] flick", "2] steady", "3] dark"))
+
+
+@pytest.mark.parametrize("word", ["DANGER", "WARNING", "CAUTION", "NOTICE"])
+@pytest.mark.parametrize(("width", "height"), [(20, 6), (40, 12)])
+def test_signal_word_stands_as_a_word(word: str, width: int, height: int) -> None:
+    """A caution is a word, never colour alone, and comes first on the smallest screens."""
+    lines = render(replace(ASKING, caution=word, mode="caution"), width, height, 0.0)
+    first = next(line for line in lines if word in line and "!!" in line)
+    assert f"!!  {word}  !!" == first.strip()
+
+
+def test_signal_word_is_large_where_there_is_room() -> None:
+    """At 80 by 24 the signal word is framed and larger than any other line of text."""
+    lines = render(replace(ASKING, caution="DANGER"), 80, 24, 0.0)
+    assert any("█" * 40 in line for line in lines)
+
+
+def test_colour_adds_nothing_but_colour() -> None:
+    """Without colour the same words stand in the same places."""
+    board = replace(ASKING, caution="WARNING", message="Say again.", countdown=("rest", 60.0))
+    plain = render(board, 80, 24, 3.0, Level(-30, -40, 12))
+    coloured = render(board, 80, 24, 3.0, Level(-30, -40, 12), colour=True)
+    assert plain == [re.sub(r"\x1b\[[0-9;]*m", "", line) for line in coloured]
+    assert plain != coloured
+
+
+def test_countdown_never_shows_less_than_is_left() -> None:
+    """A second that has begun is still shown, and the end is 0, never negative."""
+    board = Board(countdown=("crank", 8.0))
+    shown = [
+        re.search(r"crank  (\d+) s", "\n".join(render(board, 20, 6, now, blocks=False)))
+        for now in (0.0, 0.1, 7.0, 7.2, 8.0, 9.0)
+    ]
+    assert [match and match[1] for match in shown] == ["8", "8", "1", "1", "0", "0"]
+
+
+def test_level_and_noise_in_numbers() -> None:
+    """Noise and signal-to-noise ratio are numbers with their unit, and the bar follows the level."""
+    last = render(Board(), 80, 24, 0.0, Level(-30.0, -41.4, 16.6))[-1]
+    assert "noise -41 dB  voice +17 dB over noise" in last
+    quiet = render(Board(), 80, 24, 0.0, Level(-60.0))[-1]
+    loud = render(Board(), 80, 24, 0.0, Level(0.0))[-1]
+    assert (quiet.count("█"), loud.count("█")) == (0, 24)
+
+
+def test_too_loud_is_said_in_words() -> None:
+    """When only keys work, the screen says so in so many words."""
+    assert any("USE THE KEYS" in line for line in render(replace(ASKING, keys_only=True), 80, 24, 0.0))
+
+
+def test_without_blocks_the_picture_is_ascii() -> None:
+    """A terminal that has no block characters gets none."""
+    board = replace(ASKING, typed="12.4", countdown=("crank", 5.0), caution="NOTICE")
+    text = "".join(render(board, 100, 50, 0.0, Level(-20, -40, 9), blocks=False))
+    assert text.isascii()

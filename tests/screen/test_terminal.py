@@ -1,0 +1,127 @@
+"""The screen on a terminal and as lines."""
+
+from __future__ import annotations
+
+import io
+import os
+import pty
+import re
+import select
+import time
+
+import pytest
+
+from assistant.core.board import Board
+from assistant.screen.plain import Level
+from assistant.screen.terminal import LineScreen, TerminalScreen, open_screen
+
+
+def _read_until(fd: int, wanted: bytes) -> bytes:
+    """All output up to and with `wanted`; fails after five seconds."""
+    seen = b""
+    end = time.monotonic() + 5
+    while wanted not in seen:
+        ready, _, _ = select.select([fd], [], [], max(0.0, end - time.monotonic()))
+        assert ready, f"{wanted!r} did not come; only {seen!r}"
+        seen += os.read(fd, 65536)
+    return seen
+
+
+def test_terminal_is_entered_drawn_and_left() -> None:
+    """The board appears on the alternate screen; leaving shows the cursor and the old screen again."""
+    outer, inner = pty.openpty()
+    with open(inner, "w", encoding="utf-8", closefd=False) as stream:
+        with TerminalScreen(stream, lambda: 0.0, colour=False) as screen:
+            start = _read_until(outer, b"\x1b[?25l")
+            assert b"\x1b[?1049h" in start
+            screen.level(Level(-30, -40))
+            screen.show(Board(message="Say again."), 0.0)
+            _read_until(outer, b"Say again.")
+        assert b"\x1b[?25h\x1b[?1049l" in _read_until(outer, b"\x1b[?1049l")
+        screen.close()
+    os.close(outer)
+    os.close(inner)
+
+
+def test_only_changed_lines_are_written() -> None:
+    """A picture that has not changed writes nothing, one changed line writes one line."""
+    outer, inner = pty.openpty()
+    with open(inner, "w", encoding="utf-8", closefd=False) as stream:
+        with TerminalScreen(stream, lambda: 0.0, colour=False) as screen:
+            screen.show(Board(title="Control test", message="one"), 0.0)
+            _read_until(outer, b"one")
+            screen.show(Board(title="Control test", message="two"), 0.0)
+            second = _read_until(outer, b"two")
+        assert len(re.findall(rb"\x1b\[\d+;1H", second)) == 1
+    os.close(outer)
+    os.close(inner)
+
+
+def test_terminal_that_goes_away_is_no_error() -> None:
+    """The session goes on by voice when its window is closed."""
+    outer, inner = pty.openpty()
+    stream = open(inner, "w", encoding="utf-8", closefd=False)  # noqa: SIM115  (closed below)
+    screen = TerminalScreen(stream, lambda: 0.0)
+    os.close(outer)
+    screen.show(Board(message="gone"), 0.0)
+    screen.close()
+    with pytest.raises(OSError, match="Input/output error"):  # the terminal really was gone
+        stream.close()
+    os.close(inner)
+
+
+def test_lines_tell_the_dialogue() -> None:
+    """Each thing said, heard, keyed or changed is one line with its time."""
+    stream = io.StringIO()
+    with LineScreen(stream) as screen:
+        board = Board(title="Control test", step=1, headline="FEED SIDE")
+        screen.show(board, 0.0)
+        screen.show(board, 0.5)
+        screen.says("Probe the feed side.\nWatch the lamp.", 1.25)
+        screen.heard("feed lit", 61.04)
+        screen.heard("", 62.0, understood=False)
+        screen.key("enter", 3599.96)
+        screen.level(Level(-20))
+        screen.show(Board(title="Control test", step=1, headline="FEED SIDE", keys_only=True), 70.0)
+        screen.notice("Session stored.", 71.0)
+    assert stream.getvalue().splitlines() == [
+        "00:00.0  TEST   1 FEED SIDE (Control test)",
+        "00:01.2  SAYS   Probe the feed side. Watch the lamp.",
+        "01:01.0  HEARD  feed lit",
+        "01:02.0  HEARD  (not understood)",
+        "60:00.0  KEY    enter",
+        "01:10.0  NOISE  too loud to hear, keys only",
+        "01:11.0  NOTE   Session stored.",
+    ]
+
+
+def test_reader_who_closes_the_pipe_is_no_error() -> None:
+    """Piping the dialogue into a program that ends early does not end the session."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    stream = open(writer, "w", encoding="utf-8", closefd=False)  # noqa: SIM115  (closed below)
+    LineScreen(stream).says("Probe the feed side.", 0.0)
+    with pytest.raises(BrokenPipeError):  # what was not written is still in Python's own buffer
+        stream.close()
+    os.close(writer)
+
+
+def test_letters_that_the_stream_lacks_are_replaced() -> None:
+    """A stream in ASCII gets a question mark for an omega, not an error."""
+    raw = io.BytesIO()
+    stream = io.TextIOWrapper(raw, encoding="ascii")
+    LineScreen(stream).says("0.6 Ω", 0.0)
+    assert raw.getvalue() == b"00:00.0  SAYS   0.6 ?\n"
+
+
+def test_the_stream_decides_the_kind_of_screen() -> None:
+    """No terminal, or lines asked for: lines."""
+    assert isinstance(open_screen(io.StringIO(), lambda: 0.0), LineScreen)
+    outer, inner = pty.openpty()
+    with open(inner, "w", encoding="utf-8", closefd=False) as stream:
+        assert isinstance(open_screen(stream, lambda: 0.0, lines=True), LineScreen)
+        screen = open_screen(stream, lambda: 0.0)
+        assert isinstance(screen, TerminalScreen)
+        screen.close()
+    os.close(outer)
+    os.close(inner)
