@@ -338,24 +338,31 @@ def request_for(state: State, step: Step | None) -> GrammarRequest:
     return GrammarRequest(outcomes, units, controls)
 
 
-def diagram(transitions: dict[State, dict[Trigger, frozenset[State]]] | None = None) -> str:
+def diagram() -> str:
     """The table as a Mermaid state diagram, for DEVELOPERS.md.
 
-    Triggers that lead from one state to the same states are drawn as one arrow; what every open state knows
-    without leaving (noise, gear) is left out.
+    Entering a step can end in any of five states; they are drawn as one choice, ``step``.
+    What every open state knows (stop, stand by, close from outside, resume) is drawn once, from ``any``; what changes
+    no state (noise, gear, a note that ends late) is left out.
     """
-    table = TRANSITIONS if transitions is None else transitions
-    quiet = {Trigger.TOO_LOUD, Trigger.QUIET_AGAIN, Trigger.GEAR_BACK}
-    lines = ["stateDiagram-v2"]
-    for state, row in table.items():
-        arrows: dict[State, list[str]] = {}
+    common = {*_everywhere(State.ASKING)}
+    lines = ["stateDiagram-v2", "    state step <<choice>>"]
+    lines += [f"    step --> {state.name}" for state in sorted(_STEP_STARTS)]
+    lines += [
+        "    any --> STANDING_BY: stop, stand by",
+        "    any --> step: resume",
+        "    any --> CONCLUDING: resume",
+        "    any --> FINISHED: end",
+    ]
+    for state, row in TRANSITIONS.items():
+        arrows: dict[str, list[str]] = {}
         for trigger, targets in row.items():
-            for target in sorted(targets):
-                if trigger in quiet or (
-                    target is state and trigger in (Trigger.GEAR_LOST, Trigger.NOTE_ENDED)
-                ):
-                    continue
-                arrows.setdefault(target, []).append(trigger.value)
-        for target, names in arrows.items():
-            lines.append(f"    {state.name} --> {target.name}: {', '.join(names)}")
+            if trigger in common and targets <= _everywhere(state)[trigger]:
+                continue
+            names = {target.name for target in targets}
+            if targets >= _STEP_STARTS:
+                names = {target.name for target in targets - _STEP_STARTS} | {"step"}
+            for name in sorted(names):
+                arrows.setdefault(name, []).append(trigger.value)
+        lines += [f"    {state.name} --> {name}: {', '.join(triggers)}" for name, triggers in arrows.items()]
     return "\n".join(lines)
