@@ -7,10 +7,12 @@ from assistant.record.header import Facts, Header
 from assistant.record.index import Summary, list_sessions, sessions_folder
 from assistant.record.log import SessionLog
 from assistant.record.reading import Line, LogFile, RecordedSession, Seal, read_clip, read_session
+from assistant.record.replaying import Difference, replay
 from assistant.record.verifying import verify
 
 __all__ = [
     "CLIP_RATE",
+    "Difference",
     "Facts",
     "Header",
     "Line",
@@ -22,6 +24,7 @@ __all__ = [
     "list_sessions",
     "read_clip",
     "read_session",
+    "replay",
     "sessions_folder",
     "verify",
 ]

@@ -222,6 +222,32 @@ def test_a_session_killed_at_any_byte_goes_on(tmp_path: Path) -> None:
         (log.folder / "log.torn").unlink(missing_ok=True)
 
 
+def test_nothing_confirmed_is_lost_when_killed(tmp_path: Path) -> None:
+    """A program that is killed outright while it records has on disk every line that it was told is safe."""
+    code = (
+        "import sys, pathlib\n"
+        "from assistant.core.events import NoInput\n"
+        "from assistant.record import SessionLog\n"
+        "log = SessionLog.resume(pathlib.Path(sys.argv[1]))\n"
+        "for at in range(1_000_000):\n"
+        "    log.append(NoInput(float(at)), ())\n"
+        "    print(log.lines, flush=True)\n"
+    )
+    with begin(tmp_path) as log:
+        record(log, 3)
+    with subprocess.Popen(
+        [sys.executable, "-c", code, log.folder], stdout=subprocess.PIPE, text=True
+    ) as program:
+        assert program.stdout is not None
+        confirmed = [int(program.stdout.readline()) for _ in range(40)]
+        program.kill()
+        confirmed += [int(line) for line in program.stdout.read().split("\n")[:-1]]
+    assert list(range(4, confirmed[-1] + 1)) == confirmed
+    with SessionLog.resume(log.folder) as again:
+        assert confirmed[-1] <= again.lines <= confirmed[-1] + 1
+    assert [] == verify(log.folder)
+
+
 def test_sealing_ends_a_session(tmp_path: Path) -> None:
     """A sealed session takes nothing more and cannot be resumed; its checksums hold."""
     with begin(tmp_path) as log:
