@@ -349,7 +349,7 @@ def _load_pyttsx3() -> _Pyttsx3:
             driver = importlib.import_module("pyttsx3.drivers.espeak")
     except (ImportError, OSError, RuntimeError, AttributeError) as error:
         raise GearProblem(f"The voice cannot be loaded: {error}. {_REINSTALL}") from error
-    if bindings.dll is not library:
+    if _address(bindings.dll) != _address(library):
         raise GearProblem(
             "Another part of this program loaded a speech library first, so the voice cannot be trusted. "
             "Start bay-assistant as a program of its own."
@@ -357,6 +357,11 @@ def _load_pyttsx3() -> _Pyttsx3:
     # The driver prints a line for every file; a screen in use must not be written on.
     vars(driver)["print"] = lambda *_words, **_options: None
     return _Pyttsx3(pyttsx3.engine.Engine, bindings.Synchronize, data)
+
+
+def _address(library: ctypes.CDLL) -> int | None:
+    """Where the library's first function is in memory: the same only for the same library."""
+    return ctypes.cast(library.espeak_Initialize, ctypes.c_void_p).value
 
 
 @contextlib.contextmanager
