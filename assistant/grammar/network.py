@@ -45,6 +45,9 @@ class Network:
     arcs: tuple[tuple[Arc, ...], ...]
     start: int
     final: int
+    _known_moves: dict[int, list[tuple[str | None, tuple[str, ...], int]]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def accepts(self, words: Sequence[str]) -> bool:
         """Whether these words, as a whole, can be said."""
@@ -58,12 +61,14 @@ class Network:
         paths: set[tuple[int, tuple[str, ...]]] = {(self.start, ())}
         for word in words:
             paths = {
-                (a.target, (*tags, a.tag) if a.tag is not None else tags)
-                for state, tags in self._tagged_closure(paths)
-                for a in self.arcs[state]
-                if a.word == word
+                (target, before + tags)
+                for state, before in paths
+                for said, tags, target in self._moves(state)
+                if said == word
             }
-        return {tags for state, tags in self._tagged_closure(paths) if state == self.final}
+        return {
+            before + tags for state, before in paths for said, tags, _ in self._moves(state) if said is None
+        }
 
     def without(self, words: Collection[str]) -> Network:
         """The same network without the arcs that say one of these words."""
@@ -139,17 +144,23 @@ class Network:
                     todo.append(arc.target)
         return states
 
-    def _tagged_closure(self, paths: set[tuple[int, tuple[str, ...]]]) -> set[tuple[int, tuple[str, ...]]]:
-        todo = list(paths)
-        while todo:
-            state, tags = todo.pop()
-            for arc in self.arcs[state]:
-                if arc.word is None:
-                    path = (arc.target, (*tags, arc.tag) if arc.tag is not None else tags)
-                    if path not in paths:
-                        paths.add(path)
-                        todo.append(path)
-        return paths
+    def _moves(self, state: int) -> list[tuple[str | None, tuple[str, ...], int]]:
+        """From a state: each word that can come next, or None for the end, with the tags before it."""
+        if state not in self._known_moves:
+            found: dict[tuple[str | None, tuple[str, ...], int], None] = {}
+            todo: list[tuple[int, tuple[str, ...]]] = [(state, ())]
+            while todo:
+                at, tags = todo.pop()
+                if at == self.final:
+                    found[None, tags, at] = None
+                for arc in self.arcs[at]:
+                    after = tags if arc.tag is None else (*tags, arc.tag)
+                    if arc.word is None:
+                        todo.append((arc.target, after))
+                    else:
+                        found[arc.word, after, arc.target] = None
+            self._known_moves[state] = list(found)
+        return self._known_moves[state]
 
 
 def compile_rule(linked: jsgf.Linked, rule: str) -> Network:
@@ -222,9 +233,9 @@ class _Compiler:
         else:
             self.arcs[entry].append(Arc(None, None, after, place))
             inner = self.build(item.item, entry, rule, depth + 1)
+            self.arcs[entry].append(Arc(None, None, inner, place))
             if item.at_least:
                 return inner
-            self.arcs[entry].append(Arc(None, None, inner, place))
         return entry
 
 

@@ -1,0 +1,436 @@
+"""What may be heard at a step: strict parse, acceptor, phrases, words that a model lacks."""
+
+from __future__ import annotations
+
+import random
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings, strategies as st
+
+from assistant import resources
+from assistant.core.result import Control, GrammarRequest, Result
+from assistant.errors import FileProblem, ModelProblem, UsageProblem
+from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
+
+STEADY = settings(deadline=None, derandomize=True)
+GRAMMARS = GrammarSet.load(resources.directory("grammars"))
+ALL_CONTROLS = tuple(Control)
+LAMP = GrammarRequest(("lit", "dim", "dark"), (), (Control.STOP, Control.NOT_SURE))
+VOLTS = GrammarRequest((), ("V", "mV"), (Control.STOP,))
+EVERYTHING = GrammarRequest(GRAMMARS.outcomes(), GRAMMARS.units(), ALL_CONTROLS)
+
+REQUESTS = st.one_of(
+    st.sampled_from([LAMP, VOLTS, EVERYTHING]),
+    st.builds(
+        GrammarRequest,
+        st.lists(st.sampled_from(GRAMMARS.outcomes()), max_size=4, unique=True).map(tuple),
+        st.lists(st.sampled_from(GRAMMARS.units()), max_size=3, unique=True).map(tuple),
+        st.lists(st.sampled_from(ALL_CONTROLS), max_size=4, unique=True).map(tuple),
+    ),
+)
+
+
+def tiny(body: str, lexicon: str = "") -> GrammarSet:
+    """A set of one grammar."""
+    text = f"#JSGF V1.0 UTF-8 en;\ngrammar tiny;\n{body}"
+    return GrammarSet.from_files({Path("tiny.jsgf"): text.encode(), Path("lexicon.txt"): lexicon.encode()})
+
+
+# --- the trade's phrases ---
+
+
+@pytest.mark.parametrize(
+    ("words", "result"),
+    [
+        ("feed lit", Result(outcome="lit", place="feed")),
+        ("switched side steady", Result(outcome="steady", place="switched")),
+        ("unplugged light out", Result(outcome="dark", place="unplugged")),
+        ("six point five amps", Result(value=Decimal("6.5"), unit="A")),
+        ("twelve point four volts", Result(value=Decimal("12.4"), unit="V")),
+        ("point five ohms", Result(value=Decimal("0.5"), unit="ohm")),
+        ("nine point six", Result(value=Decimal("9.6"))),
+        ("driver end sharp blink", Result(outcome="blinking", place="driver-end")),
+        (
+            "battery positive twelve point six volts",
+            Result(value=Decimal("12.6"), unit="V", place="battery-positive"),
+        ),
+        ("same as feed", Result(outcome="same")),
+        ("some only", Result(outcome="some-cylinders")),
+        ("fuse blown", Result(outcome="blown")),
+        ("two hundred revolutions", Result(value=Decimal(200), unit="rpm")),
+        ("two hundred r p m", Result(value=Decimal(200), unit="rpm")),
+        ("say again", Result(control=Control.SAY_AGAIN)),
+        ("stop stop", Result(control=Control.STOP)),
+        ("engine cranking", Result(control=Control.CRANKING)),
+    ],
+)
+def test_phrases_of_the_trade(words: str, result: Result) -> None:
+    """Phrases that a technician says, the wish list of the first issue among them, mean what they should."""
+    assert result == GRAMMARS.request(EVERYTHING).parse(words)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        *("", "feed", "lit feed", "lit lit", "not lit", "feed feed lit", "volts", "feed volts", "lit volts"),
+        *(
+            "four twenty ohms",
+            "minus two volts",
+            "stop now",
+            "feed stop",
+            "twelve",
+            "[unk]",
+            "feed [unk] lit",
+        ),
+    ],
+)
+def test_anything_else_is_no_match(words: str) -> None:
+    """What is not exactly a phrase of the request is nothing: no part is taken out of it."""
+    assert GRAMMARS.request(LAMP).parse(words) is None
+
+
+def test_numbers_only_where_asked_for() -> None:
+    """A number is understood only where a unit is asked for, and only in the units of the step."""
+    volts = GRAMMARS.request(VOLTS)
+    assert volts.parse("five millivolts") == Result(value=Decimal(5), unit="mV")
+    assert volts.parse("five ohms") is None
+    assert GRAMMARS.request(LAMP).parse("five") is None
+
+
+def test_every_place_goes_with_every_outcome() -> None:
+    """Places may be said before an outcome or a reading also where they are wrong, so that it can be caught."""
+    lamp, volts = GRAMMARS.request(LAMP), GRAMMARS.request(VOLTS)
+    for place in GRAMMARS.places():
+        for form in GRAMMARS.forms("place", place):
+            assert lamp.parse(f"{form} dark") == Result(outcome="dark", place=place)
+            assert volts.parse(f"{form} one volt") == Result(value=Decimal(1), unit="V", place=place)
+
+
+def test_all_controls_and_units_can_be_said() -> None:
+    """Every control word and every unit of a result has a spoken form."""
+    assert set(Control) == set(GRAMMARS.controls())
+    assert set(UNITS) == set(GRAMMARS.units())
+
+
+def test_canonical_forms() -> None:
+    """The first form in the file is the usual one."""
+    step = GRAMMARS.request(EVERYTHING)
+    assert step.canonical("dark") == "dark"
+    assert step.canonical("no-spark") == "no spark"
+    assert step.canonical(Control.SAY_AGAIN) == "say again"
+    assert step.canonical("kilohm") == "kilohms"
+    with pytest.raises(UsageProblem, match="no 'purple'"):
+        step.canonical("purple")
+
+
+def test_named_grammars() -> None:
+    """A grammar can be had by its name; places are no grammar of their own."""
+    assert set(GRAMMARS.names()) == {"compare", "condition", "control", "lamp", "number", "reason", "spark"}
+    assert GRAMMARS.named("lamp").parse("feed lit") == Result(outcome="lit", place="feed")
+    assert GRAMMARS.named("number").parse("one volt") == Result(value=Decimal(1), unit="V")
+    assert GRAMMARS.named("control").parse("undo") == Result(control=Control.CORRECTION)
+    for name in ("place", "nonsense"):
+        with pytest.raises(UsageProblem, match="Grammars: "):
+            GRAMMARS.named(name)
+
+
+# --- properties ---
+
+
+@settings(STEADY, max_examples=40)
+@given(REQUESTS)
+def test_phrases_mean_their_tags(request: GrammarRequest) -> None:
+    """Each listed phrase parses to exactly the result of its tags, and each part of the request is said by some."""
+    step = GRAMMARS.request(request)
+    results = [step.parse(words) for words in step.phrases()]
+    assert results == [result for _, result in step.meanings()]
+    said = {(result.outcome, result.control) for result in results if result}
+    wanted = {(name, None) for name in request.outcomes} | {(None, control) for control in request.controls}
+    assert wanted == said
+    assert set(request.units) == set(step.units())
+
+
+@settings(STEADY, max_examples=300)
+@given(REQUESTS, st.integers(0, 2**32), st.data())
+def test_acceptor_and_parser_agree(request: GrammarRequest, seed: int, data: st.DataObject) -> None:
+    """The acceptor holds exactly what the parser takes: phrases, damaged phrases, and random words."""
+    step = GRAMMARS.request(request)
+    vocabulary = [*sorted(step.words()), "[unk]"]
+    if len(vocabulary) == 1:
+        return
+    has_phrases = bool(request.outcomes or request.units or request.controls)
+    words = step.sample(random.Random(seed)).split() if has_phrases else []  # noqa: S311  a choice of words
+    if has_phrases:
+        assert step.parse(" ".join(words)) is not None
+    for _ in range(data.draw(st.integers(0, 3))):
+        at = data.draw(st.integers(0, len(words)))
+        words[at : at + data.draw(st.integers(0, 1))] = data.draw(
+            st.lists(st.sampled_from(vocabulary), max_size=2)
+        )
+    text = " ".join(words)
+    assert step.is_complete(text) == (step.parse(text) is not None)
+
+
+@settings(STEADY, max_examples=40)
+@given(REQUESTS)
+def test_acceptor_is_minimal(request: GrammarRequest) -> None:
+    """No two states of the acceptor allow the same, all are reached, and a phrase can be ended from each."""
+    automaton = GRAMMARS.request(request).automaton()
+    forms = {
+        (index in automaton.finals, tuple(sorted(s.items()))) for index, s in enumerate(automaton.states)
+    }
+    assert len(automaton.states) == len(forms)
+    reached = {automaton.start} | {target for state in automaton.states for target in state.values()}
+    assert set(range(len(automaton.states))) == reached
+    if automaton.finals:
+        assert all(state or index in automaton.finals for index, state in enumerate(automaton.states))
+
+
+@settings(STEADY, max_examples=40)
+@given(REQUESTS)
+def test_acceptor_says_only_known_words(request: GrammarRequest) -> None:
+    """The words of a step, with file and line, are exactly those of its acceptor."""
+    step = GRAMMARS.request(request)
+    assert {word for state in step.automaton().states for word in state} == set(step.words())
+    for word, (file, line) in step.words().items():
+        assert word in Path(file).read_text(encoding="utf-8").split("\n")[line - 1]
+
+
+@STEADY
+@given(st.integers(0, 2**32), st.data())
+def test_lost_number_words_leave_place_and_unit(seed: int, data: st.DataObject) -> None:
+    """Words of the number that are lost never change the place or the unit of a reading."""
+    step = GRAMMARS.request(GrammarRequest((), GRAMMARS.units()))
+    words = step.sample(random.Random(seed)).split()  # noqa: S311  a choice of words
+    whole = step.parse(" ".join(words))
+    assert whole is not None
+    assert GRAMMARS.number is not None
+    spoken = GRAMMARS.number.words()
+    left = step.parse(" ".join(word for word in words if word not in spoken or data.draw(st.booleans())))
+    assert left is None or (whole.place, whole.unit) == (left.place, left.unit)
+
+
+def test_end_pointing_questions() -> None:
+    """A complete phrase that may go on is told from one that cannot, and both from a mere beginning."""
+    step = GRAMMARS.request(GrammarRequest(("lit", "steady"), ("V",), (Control.STOP, Control.NOT_SURE)))
+    told = {
+        words: (step.is_complete(words), step.can_continue(words)) for words in ("lit", "steady", "feed", "")
+    }
+    assert told == {"lit": (True, True), "steady": (True, True), "feed": (False, False), "": (False, False)}
+    assert (step.is_complete("not sure"), step.can_continue("not sure")) == (True, False)
+    assert (step.is_complete("five"), step.can_continue("five")) == (True, True)
+    assert (step.is_complete("five volts"), step.can_continue("five volts")) == (True, False)
+    assert (step.is_beginning("feed"), step.is_beginning("volts")) == (True, False)
+
+
+def test_requests_are_built_once() -> None:
+    """The same request gives the same grammar, so a step costs nothing the second time."""
+    assert GRAMMARS.request(LAMP) is GRAMMARS.request(
+        GrammarRequest(*(LAMP.outcomes, LAMP.units, LAMP.controls))
+    )
+
+
+def test_an_empty_request_hears_nothing() -> None:
+    """A request for nothing accepts nothing."""
+    step = GRAMMARS.request(GrammarRequest())
+    assert (step.phrases(), step.automaton().finals, step.words()) == ([], set(), {})
+
+
+# --- words lost in noise ---
+
+
+def test_units_that_could_become_another() -> None:
+    """Where ohms are taken, "k ohms" is not: without its "k" it would be a thousandth."""
+    both = GRAMMARS.request(GrammarRequest((), ("ohm", "kilohm")))
+    assert both.parse("five k ohms") is None
+    assert both.parse("five kilohms") == Result(value=Decimal(5), unit="kilohm")
+    assert "k ohms" in [form.words for form in both.left_out]
+    alone = GRAMMARS.request(GrammarRequest((), ("kilohm",)))
+    assert alone.parse("five k ohms") == Result(value=Decimal(5), unit="kilohm")
+
+
+def test_a_model_without_kilohms_may_say_kilo_ohms() -> None:
+    """For a model that lacks the trade's word the two-word form comes back: the read-back speaks the unit."""
+    step = GRAMMARS.request(GrammarRequest((), ("ohm", "kilohm"))).without({"kilohms", "kilohm"})
+    assert step.parse("five kilo ohms") == Result(value=Decimal(5), unit="kilohm")
+
+
+def test_controls_that_a_result_could_become() -> None:
+    """Beside "no spark" a bare "no" is not taken; elsewhere it is."""
+    beside = GRAMMARS.request(GrammarRequest(("no-spark",), (), (Control.NEGATIVE,)))
+    assert beside.parse("no") is None
+    assert beside.parse("negative") == Result(control=Control.NEGATIVE)
+    assert GRAMMARS.request(GrammarRequest((), (), (Control.NEGATIVE,))).parse("no") == Result(
+        control=Control.NEGATIVE
+    )
+
+
+def test_turning_into() -> None:
+    """One phrase turns into another by losing words, in order, and only such as can be lost."""
+    assert turns_into(("k", "ohms"), ("ohms",))
+    assert not turns_into(("k", "ohms"), ("k", "ohms"))
+    assert not turns_into(("k", "ohms"), ("ohms",), {"ohms"})
+    assert not turns_into(("a", "b"), ("b", "a"))
+
+
+# --- models that lack words ---
+
+
+def test_missing_words_leave_their_forms_out() -> None:
+    """A form whose word the model lacks is left out and listed; the rest stays."""
+    step = GRAMMARS.request(LAMP).without({"bright", "unsure", "battery"})
+    assert step.parse("bright") is None
+    assert step.parse("lit") == Result(outcome="lit")
+    assert step.parse("battery positive lit") is None
+    assert {"bright", "lamp bright", "unsure", "battery positive"} <= {form.words for form in step.left_out}
+    assert not {"bright", "unsure", "battery"} & set(step.words())
+
+
+@pytest.mark.parametrize(
+    ("request_", "missing", "named"),
+    [
+        (LAMP, {"dim"}, ["'dim' (", "lamp.jsgf:7)", "the outcome 'dim'"]),
+        (LAMP, {"stop"}, ["'stop' (", "control.jsgf:14)", "the control 'stop'"]),
+        (VOLTS, {"volts", "volt"}, ["'volts' (", "number.jsgf:61)", "the unit 'V'"]),
+        (VOLTS, {"seven"}, ["'seven' (", "number.jsgf:33)", "some numbers"]),
+    ],
+)
+def test_missing_words_that_are_needed(request_: GrammarRequest, missing: set[str], named: list[str]) -> None:
+    """A model without a needed word is refused with the word, its grammar line, and what cannot be said."""
+    with pytest.raises(ModelProblem) as caught:
+        GRAMMARS.request(request_).without(missing)
+    assert [part for part in named if part not in str(caught.value)] == []
+
+
+@settings(STEADY, max_examples=30)
+@given(REQUESTS, st.data())
+def test_without_is_a_part_of_the_language(request: GrammarRequest, data: st.DataObject) -> None:
+    """Without some words, what remains is said without them and means what it meant; or the model is refused."""
+    step = GRAMMARS.request(request)
+    missing = set(data.draw(st.lists(st.sampled_from([*sorted(step.words()), "purple"]), max_size=4)))
+    try:
+        rest: StepGrammar = step.without(missing)
+    except ModelProblem as problem:
+        assert any(f"'{word}'" in str(problem) for word in missing)
+        return
+    assert not missing & set(rest.words())
+    before = {str(phrase): result for phrase, result in step.meanings()}
+    after = {str(phrase): result for phrase, result in rest.meanings()}
+    assert {
+        words: result for words, result in before.items() if missing.isdisjoint(words.split())
+    }.items() <= after.items()
+
+
+# --- building a set ---
+
+
+@pytest.mark.parametrize(
+    ("body", "line", "says_what"),
+    [
+        ("public <a> = lit;", 3, "no tag"),
+        ("public <a> = (lit {outcome=lit}) {outcome=dim};", 3, "has {outcome=dim}, {outcome=lit}"),
+        ("public <a> =\nlit {colour=red};", 4, "{colour=red} means nothing"),
+        ("public <a> = lit {outcome=Very Lit};", 3, "means nothing"),
+        ("public <a> = furlongs {unit=furlong};", 3, "means nothing"),
+        ("public <a> = jump {control=jump};", 3, "means nothing"),
+        ("public <a> = [lit] {outcome=lit};", 3, "without a word"),
+        ("public <a> = lit* {outcome=lit};", 3, "without end"),
+        ("public <a> = (very <a> | lit) {outcome=lit};", 3, "without end"),
+        ("public <a> = 12 {outcome=lit};", 3, "not a spoken word"),
+        ("public <a> = Lit {outcome=lit};", 3, "not a spoken word"),
+        ("public <a> = (x | y) (x | y) (x|y) " + "(x|y) " * 12 + "{outcome=x};", 3, "more than 5000 phrases"),
+        ("public <a> = feed {place=a} |\nfeed {place=b};", 4, "means both a and b"),
+        ("public <a> = ready {outcome=ready} | go {control=ready};", 3, "also the name of a control word"),
+        ("public <n> = one {number=1};\npublic <p> = post one {place=a};", 4, "part of a reading"),
+        ("public <n> = one {number=1};\npublic <m> = two {number=2};", 4, "two rules for numbers"),
+        ("public <n> = (one {number=1})+;", 3, "for ever"),
+        ("public <n> = [one] {number=1};", 3, "without a word"),
+        ("public <n> = one {number=uno};", 3, "{number=uno} means nothing"),
+    ],
+)
+def test_grammars_that_do_not_fit(body: str, line: int, says_what: str) -> None:
+    """A grammar that is good JSGF but means nothing, or two things, is refused at its line with a remedy."""
+    with pytest.raises(FileProblem) as caught:
+        tiny(body)
+    assert says_what in str(caught.value)
+    assert line == caught.value.line
+    assert caught.value.remedy
+
+
+def test_two_meanings_in_one_request() -> None:
+    """Two outcomes may share a phrase as long as no step asks for both."""
+    grammars = tiny("public <a> = out {outcome=dark} |\nout {outcome=gone};", "out AW T")
+    assert grammars.request(GrammarRequest(("gone",))).parse("out") == Result(outcome="gone")
+    with pytest.raises(FileProblem, match=r"'out' means both dark .*:3.* and gone"):
+        grammars.request(GrammarRequest(("dark", "gone")))
+
+
+def test_place_and_outcome_that_run_together() -> None:
+    """A phrase that is an outcome as a whole, and a place with an outcome as well, has two meanings."""
+    grammars = tiny("public <a> = (blown | fuse blown) {outcome=blown};\npublic <p> = fuse {place=fuse};")
+    with pytest.raises(FileProblem, match=r"'fuse blown' means both blown .* and blown at fuse"):
+        grammars.request(GrammarRequest(("blown",)))
+
+
+def test_unknown_names_in_a_request() -> None:
+    """What no grammar can say is refused by name, with the tag that would be right."""
+    with pytest.raises(FileProblem, match=r"no phrase stands for the outcome 'purple'.*\{outcome=purple\}"):
+        GRAMMARS.request(GrammarRequest(("purple",)))
+    with pytest.raises(FileProblem, match="no rule has the tags of spoken numbers"):
+        tiny("public <u> = volts {unit=V};").request(GrammarRequest((), ("V",)))
+
+
+def test_loading_from_nowhere(tmp_path: Path) -> None:
+    """A folder that is missing or empty is a clear sentence."""
+    with pytest.raises(FileProblem, match="cannot be read"):
+        GrammarSet.load(tmp_path / "nothing")
+    (tmp_path / "lexicon.txt").write_text("")
+    with pytest.raises(FileProblem, match="there is no grammar here"):
+        GrammarSet.load(tmp_path)
+
+
+TAGGED = st.sampled_from(
+    [
+        *(
+            "public <a> = ",
+            "<b> = ",
+            "lit ",
+            "dim ",
+            "one ",
+            "{outcome=lit} ",
+            "{outcome=dim}",
+            "{place=feed}",
+        ),
+        *(
+            "{number=1}",
+            "{number=*5}",
+            "{unit=V}",
+            "{control=stop}",
+            "[",
+            "]",
+            "(",
+            ")",
+            "|",
+            "; ",
+            "*",
+            "<b>",
+            "{x}",
+        ),
+    ]
+)
+
+
+@settings(STEADY, max_examples=300)
+@given(st.lists(TAGGED, max_size=25).map("".join), st.binary(max_size=30))
+def test_any_files_give_a_set_or_a_file_problem(body: str, lexicon: bytes) -> None:
+    """Any grammar and any lexicon are a working set or a FileProblem, never another error."""
+    text = f"#JSGF V1.0 UTF-8 en;\ngrammar tiny;\n{body};"
+    try:
+        grammars = GrammarSet.from_files({Path("tiny.jsgf"): text.encode(), Path("lexicon.txt"): lexicon})
+        step = grammars.request(GrammarRequest(grammars.outcomes(), (), grammars.controls()))
+    except FileProblem as found:
+        assert Path(found.path).name in {"tiny.jsgf", "lexicon.txt", ""}
+    else:
+        assert all(step.is_complete(words) for words in step.phrases())
