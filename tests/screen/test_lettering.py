@@ -54,9 +54,11 @@ def test_all_capitals_and_digits_differ() -> None:
 @pytest.mark.parametrize("text", ["", "Ω", "a\u4e2d"])
 def test_missing_letters_fall_back(text: str) -> None:
     """A letter that the font lacks means no large letters, not a gap in the word."""
-    assert [
-        letters(text, blocks=True) for letters in (lettering.low, lettering.tall, lettering.broad)
-    ] == [None, None, None]
+    assert [letters(text, blocks=True) for letters in (lettering.low, lettering.tall, lettering.broad)] == [
+        None,
+        None,
+        None,
+    ]
 
 
 def test_without_blocks_only_plain_characters() -> None:
