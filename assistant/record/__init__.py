@@ -6,7 +6,15 @@ from assistant.record.clips import CLIP_RATE
 from assistant.record.header import Facts, Header
 from assistant.record.index import Summary, list_sessions, sessions_folder
 from assistant.record.log import SessionLog
-from assistant.record.reading import Line, LogFile, RecordedSession, Seal, read_clip, read_session
+from assistant.record.reading import (
+    Line,
+    LogFile,
+    RecordedSession,
+    Seal,
+    read_clip,
+    read_session,
+    recorded_library,
+)
 from assistant.record.replaying import Difference, replay
 from assistant.record.verifying import verify
 
@@ -24,6 +32,7 @@ __all__ = [
     "list_sessions",
     "read_clip",
     "read_session",
+    "recorded_library",
     "replay",
     "sessions_folder",
     "verify",

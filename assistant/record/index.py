@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import os
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from assistant.core.entries import Entry
 from assistant.core.events import Note, from_json
@@ -50,6 +51,34 @@ class Summary:
     sealed: bool = False
     results: int = 0
     problem: str = ""
+
+    def line(self) -> str:
+        """One line for a person."""
+        if self.problem:
+            return f"{self.id}  {self.problem}"
+        if self.verdict:
+            end = f"verdict {self.verdict}"
+        else:
+            end = f"stopped at {self.stopped}" if self.stopped else "no verdict"
+        where = f"{self.procedure}: {end}" if self.procedure else "not begun"
+        results = f"{self.results} result{'' if self.results == 1 else 's'}"
+        parts = [
+            self.id,
+            "sealed" if self.sealed else "open",
+            f"order {self.facts.order}" if self.facts.order else "",
+            self.facts.vehicle or self.facts.vin,
+            f"{where}, {results}",
+            self.facts.complaint,
+        ]
+        return "  ".join(" ".join(part.split()) for part in parts if part)
+
+    def to_json(self) -> dict[str, Any]:
+        """The same for a program; times are ISO 8601."""
+        return {
+            **dataclasses.asdict(self),
+            "folder": str(self.folder),
+            "started": self.started.isoformat(timespec="milliseconds") if self.started else None,
+        }
 
 
 def sessions_folder(environment: Mapping[str, str] = os.environ) -> Path:

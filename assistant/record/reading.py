@@ -18,13 +18,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from assistant.core.events import Action, Clip, Event, from_json
 from assistant.core.finding import Finding
+from assistant.core.loading import load_library
 from assistant.errors import BayAssistantError, RecordBroken, RecordProblem
-from assistant.record.header import HEADER_FILE, SEAL_FILE, Header, parse_header, parse_time
+from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Header, parse_header, parse_time
 from assistant.record.storage import canonical, read_file, read_problem, sha256
+
+if TYPE_CHECKING:
+    from assistant.core.procedure import Library
 
 _PARTS = {"number", "time", "event", "actions", "previous"}
 _CLIP_NAME = re.compile(r"clips/[0-9]{4,}\.flac")
@@ -154,6 +158,26 @@ def recorded_session(scan: Scan) -> RecordedSession:
         logs=tuple(scan.logs),
         folder=folder,
     )
+
+
+def recorded_library(session: RecordedSession) -> Library:
+    """The procedures that were copied into a session, each file checked against its checksum in the header.
+
+    Raises:
+        RecordProblem: The session was not read from a folder, or a file is missing.
+        RecordBroken: A file was altered.
+        FileProblem: They cannot be loaded by this version.
+    """
+    if session.folder is None:
+        raise RecordProblem(f"The session {session.header.id} has no folder to take its procedures from.")
+    folder = session.folder / PROCEDURES
+    for name in sorted(path.name for path in folder.glob("*.yaml")):
+        if name not in session.header.procedures:
+            raise RecordBroken(f"{PROCEDURES}/{name} was put in after the session began. Take it out.")
+    for name, checksum in session.header.procedures.items():
+        if sha256(read_file(folder / name)) != checksum:
+            raise RecordBroken(f"{PROCEDURES}/{name} was altered: it is not the procedure that was used.")
+    return load_library(folder)
 
 
 def read_clip(folder: Path, clip: Clip) -> bytes:

@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from assistant.core.events import Action, Event
-from assistant.core.loading import load_library
+from assistant.core.events import Action, Event, Say
 from assistant.core.runner import Runner
-from assistant.record.header import PROCEDURES
-from assistant.record.reading import read_session
+from assistant.record.reading import read_session, recorded_library
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,6 +33,18 @@ class Difference:
     recorded: tuple[Action, ...]
     now: tuple[Action, ...]
 
+    def __str__(self) -> str:
+        return (
+            f"line {self.line}: {type(self.event).__name__} caused {_summary(self.recorded)} when it was recorded, "
+            f"and {_summary(self.now)} now"
+        )
+
+
+def _summary(actions: tuple[Action, ...]) -> str:
+    """What was said, else what was done, in short."""
+    said = [f'"{action.text}"' for action in actions if isinstance(action, Say)]
+    return " ".join(said) or ", ".join(type(action).__name__ for action in actions) or "nothing"
+
 
 def replay(folder: Path, begin: Callable[[Library, Thresholds], Dialogue] = Runner) -> list[Difference]:
     """Feed the recorded events to a fresh dialogue with the recorded procedures and limits.
@@ -48,11 +58,11 @@ def replay(folder: Path, begin: Callable[[Library, Thresholds], Dialogue] = Runn
 
     Raises:
         RecordProblem: The folder is not a session.
-        RecordBroken: It was altered.
+        RecordBroken: It, or its copied procedures, were altered.
         FileProblem: Its copied procedures cannot be loaded by this version.
     """
     session = read_session(folder)
-    dialogue = begin(load_library(folder / PROCEDURES), session.header.thresholds)
+    dialogue = begin(recorded_library(session), session.header.thresholds)
     return [
         Difference(line.number, line.event, line.actions, actions)
         for line in session.lines

@@ -2,8 +2,40 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from assistant.record.reading import read_session, recorded_library
 from assistant.writeup.draft import Draft, draft
 from assistant.writeup.page import clips_to_embed, html
 from assistant.writeup.plain import text
 
-__all__ = ["Draft", "clips_to_embed", "draft", "html", "text"]
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def write_text(folder: Path) -> str:
+    """The write-up of a session folder as text, with the procedures that were copied into it.
+
+    Raises:
+        RecordProblem: The folder is not a session.
+        RecordBroken: It, or a procedure copied into it, was altered.
+        FileProblem: Its copied procedures cannot be loaded by this version.
+    """
+    session = read_session(folder)
+    return text(draft(session, recorded_library(session)))
+
+
+def write_html(folder: Path) -> str:
+    """The write-up of a session folder as one page, with the sound that it names.
+
+    Raises:
+        RecordProblem: The folder is not a session, or a clip is missing.
+        RecordBroken: It, or a procedure copied into it, was altered.
+        FileProblem: Its copied procedures cannot be loaded by this version.
+    """
+    session = read_session(folder)
+    made = draft(session, recorded_library(session))
+    return html(made, clips_to_embed(session, made))
+
+
+__all__ = ["Draft", "clips_to_embed", "draft", "html", "text", "write_html", "write_text"]

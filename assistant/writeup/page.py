@@ -10,12 +10,13 @@ import base64
 from html import escape
 from typing import TYPE_CHECKING
 
-from assistant.record.reading import RecordedSession, clips_of, read_clip
+from assistant.record.reading import clips_of, read_clip
 from assistant.writeup.draft import MAKER_FIRST, NO_LIMIT_OF_OURS, Draft, Fact, Measured, VoiceNote, printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
-    from pathlib import Path
+
+    from assistant.record.reading import RecordedSession
 
 _STYLE = """
 @page { margin: 14mm 13mm 16mm; }
@@ -143,12 +144,10 @@ def html(draft: Draft, clips: Mapping[str, bytes] | None = None) -> str:
     return printable("\n".join(part for part in parts if part)) + "\n"
 
 
-def clips_to_embed(session: RecordedSession, *, notes_only: bool = True) -> dict[str, bytes]:
-    """The sound of a session, by file name, each checked against its checksum in the log.
+def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
+    """The sound that the write-up names, by file name, each checked against its checksum in the log.
 
-    Args:
-        session: A session that was read from a folder.
-        notes_only: Voice notes only, not every recognised phrase, so that the page stays small.
+    What was overheard and not taken is not among it.
 
     Raises:
         RecordProblem: A clip is missing or may not be read.
@@ -156,12 +155,12 @@ def clips_to_embed(session: RecordedSession, *, notes_only: bool = True) -> dict
     """
     if session.folder is None:
         return {}
-    folder: Path = session.folder
+    named = {test.clip for test in draft.tests} | {note.clip for note in draft.notes}
     return {
-        clip.file: read_clip(folder, clip)
+        clip.file: read_clip(session.folder, clip)
         for line in session.lines
-        if not notes_only or type(line.event).__name__ == "NoteRecorded"
         for clip in clips_of(line.event)
+        if clip.file in named
     }
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 from pathlib import Path
 
 from sample_log import FACTS, START, begin, procedure_folder, record, ticking, tokens
 
-from assistant.record import SessionLog, list_sessions, sessions_folder
+from assistant.record import Facts, SessionLog, list_sessions, sessions_folder
 
 
 def test_newest_first_with_what_a_person_looks_for(tmp_path: Path) -> None:
@@ -29,6 +30,25 @@ def test_newest_first_with_what_a_person_looks_for(tmp_path: Path) -> None:
     assert ("feed-good", "", 1, True) == (oldest.verdict, oldest.stopped, oldest.results, oldest.sealed)
     assert FACTS == oldest.facts
     assert START == oldest.started
+
+
+def test_a_summary_is_one_line_and_json(tmp_path: Path) -> None:
+    """A person gets one line, a program JSON, also when the complaint was typed over several lines."""
+    facts = Facts(order="4711", vehicle="blue\npickup", complaint="cranks,\nno start")
+    procedure_folder(tmp_path)
+    folder = tmp_path / "sessions"
+    log = SessionLog.create(folder, facts, tmp_path / "procedures", now=ticking(), token=tokens("aaaa"))
+    record(log)
+    log.close()
+    (summary,) = list_sessions(folder)
+    assert (
+        "2026-11-25-1432-aaaa  open  order 4711  blue pickup  feed: verdict feed-good, 1 result  cranks, no start"
+        == summary.line()
+    )
+    again = json.loads(json.dumps(summary.to_json()))
+    assert ("2026-11-25T14:32:07.250-05:00", "4711") == (again["started"], again["facts"]["order"])
+    (log.folder / "session.json").write_bytes(b"{")
+    assert "session.json is damaged" in list_sessions(folder)[0].line()
 
 
 def test_no_folder_is_no_sessions(tmp_path: Path) -> None:

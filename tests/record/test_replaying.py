@@ -116,6 +116,8 @@ def test_every_line_that_differs_is_named(folder: Path) -> None:
     differences = replay(folder, Louder)
     assert spoken == [difference.line for difference in differences]
     assert differences[0].recorded != differences[0].now
+    assert 'line 1: Began caused "Control test' in str(differences[0])
+    assert 'and "CONTROL TEST' in str(differences[0])
 
 
 def test_an_altered_session_is_not_replayed(tmp_path: Path) -> None:

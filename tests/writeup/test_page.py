@@ -13,10 +13,13 @@ from hypothesis import given, settings
 from small_shop import FACTS, Story, skipped_story, small_library, whole_story
 from test_draft import stories
 
-from assistant.core.events import NoMatch, NoteRecorded
+from assistant.core.entries import ResultTaken, VoiceNoteTaken
+from assistant.core.events import Heard, NoMatch, Note, NoteRecorded
+from assistant.core.result import Result
 from assistant.errors import RecordBroken, RecordProblem
-from assistant.record import Facts, SessionLog, read_session
-from assistant.writeup import clips_to_embed, draft, html, text
+from assistant.record import Facts, SessionLog
+from assistant.resources import directory
+from assistant.writeup import clips_to_embed, draft, html, text, write_html, write_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -108,36 +111,66 @@ def test_what_was_taken_back_is_struck_out_and_labelled() -> None:
 
 @pytest.fixture
 def recorded(tmp_path: Path) -> Path:
-    """A session with a voice note and an utterance, on disk."""
-    (tmp_path / "library").mkdir()
-    with SessionLog.create(tmp_path / "sessions", FACTS, tmp_path / "library") as log:
+    """A session with a result, a voice note and an overheard remark, with the procedures of this package."""
+    with SessionLog.create(tmp_path / "sessions", FACTS, directory("procedures")) as log:
         quiet = np.zeros(1600, np.int16)
-        log.append(NoMatch(1.0, "hm", 0.2, log.keep_clip(quiet)), ())
-        log.append(NoteRecorded(2.0, log.keep_clip(quiet + 1)), ())
+        answer, remark, note = (log.keep_clip(quiet + number) for number in range(3))
+        taken = ResultTaken(
+            1, "coil-control", "feed-while-cranking", "lit", None, None, "voice", "feed lit", 0.9, 12.0, "read back",
+            answer.file, "step:switched-while-cranking",
+        )  # fmt: skip
+        log.append(Heard(1.0, "feed lit", Result(outcome="lit"), 0.9, answer), (Note(taken),))
+        log.append(NoMatch(2.0, "hm", 0.2, remark), ())
+        kept = VoiceNoteTaken(note.file, note.duration_s, "coil-control", "feed-while-cranking")
+        log.append(NoteRecorded(3.0, note), (Note(kept),))
     return log.folder
 
 
-def test_sound_is_embedded_when_asked_for(recorded: Path) -> None:
-    """Voice notes are embedded byte by byte; utterances too when asked for; others are linked."""
-    session = read_session(recorded)
-    notes = clips_to_embed(session)
-    assert ["clips/0002.flac"] == list(notes)
-    assert ["clips/0001.flac", "clips/0002.flac"] == list(clips_to_embed(session, notes_only=False))
-    made = draft(whole_story().session(), LIBRARY)
-    page = Page(html(made, {"clips/0005.flac": notes["clips/0002.flac"]}))
-    (source, *_) = [attributes["src"] for name, attributes in page.elements if name == "audio"]
-    assert notes["clips/0002.flac"] == base64.b64decode((source or "").partition(",")[2])
-    assert "clips/0001.flac" in [attributes.get("href") for name, attributes in page.elements if name == "a"]
-    assert {} == clips_to_embed(whole_story().session())
+def test_sound_that_the_write_up_names_is_embedded(recorded: Path) -> None:
+    """Results and voice notes carry their sound byte by byte; what was only overheard does not get out."""
+    page = Page(write_html(recorded))
+    sources = [attributes["src"] or "" for name, attributes in page.elements if name == "audio"]
+    files = [(recorded / "clips" / name).read_bytes() for name in ("0001.flac", "0003.flac")]
+    assert files == [base64.b64decode(source.partition(",")[2]) for source in sources]
+    assert "clips/0002.flac" not in page.words
+
+
+def test_sound_that_is_not_at_hand_is_linked() -> None:
+    """Without the files, the page links beside itself."""
+    session = whole_story().session()
+    made = draft(session, LIBRARY)
+    assert {} == clips_to_embed(session, made)
+    links = [attributes.get("href") for name, attributes in Page(html(made)).elements if name == "a"]
+    assert [
+        "clips/0001.flac",
+        "clips/0002.flac",
+        "clips/0003.flac",
+        "clips/0005.flac",
+        "clips/0005.flac",
+    ] == links
+
+
+def test_a_session_folder_is_written_up_with_its_own_procedures(recorded: Path) -> None:
+    """Text and page come from the procedures copied into the session; altered ones are refused."""
+    assert "Test lamp clipped to the battery negative post" in " ".join(write_text(recorded).split())
+    extra = recorded / "procedures" / "extra.yaml"
+    extra.write_text("procedure: extra\n")
+    with pytest.raises(RecordBroken, match=r"extra\.yaml was put in after"):
+        write_text(recorded)
+    extra.unlink()
+    terms = recorded / "procedures" / "terms.yaml"
+    terms.write_text(terms.read_text().replace("the feed side of the coil", "the feed side of this coil"))
+    for write in (write_text, write_html):
+        with pytest.raises(RecordBroken, match=r"procedures/terms\.yaml was altered"):
+            write(recorded)
 
 
 def test_altered_or_missing_sound_is_not_embedded(recorded: Path) -> None:
     """A voice note that is not what was recorded never gets into a write-up."""
-    session = read_session(recorded)
-    note = recorded / "clips" / "0002.flac"
+    note = recorded / "clips" / "0003.flac"
     note.write_bytes(note.read_bytes() + b"x")
-    with pytest.raises(RecordBroken, match=r"clips/0002\.flac was altered"):
-        clips_to_embed(session)
+    with pytest.raises(RecordBroken, match=r"clips/0003\.flac was altered"):
+        write_html(recorded)
     note.unlink()
     with pytest.raises(RecordProblem, match="does not exist"):
-        clips_to_embed(session)
+        write_html(recorded)
