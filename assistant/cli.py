@@ -206,7 +206,9 @@ def _list(options: argparse.Namespace) -> int:
 def _gear(options: argparse.Namespace) -> int:
     from assistant import gear  # noqa: PLC0415
 
-    report = gear.check(model=options.model, microphone=options.microphone, speaker=options.speaker, say=options.say)
+    report = gear.check(
+        model=options.model, microphone=options.microphone, speaker=options.speaker, say=options.say
+    )
     if options.json:
         print(json.dumps(report.to_json(), indent=2))
     else:
@@ -217,7 +219,9 @@ def _gear(options: argparse.Namespace) -> int:
 def _bench(options: argparse.Namespace) -> int:
     from assistant import bench  # noqa: PLC0415
 
-    figures = bench.measure(model=options.model, progress=lambda text: print(text, file=sys.stderr, flush=True))
+    figures = bench.measure(
+        model=options.model, progress=lambda text: print(text, file=sys.stderr, flush=True)
+    )
     if options.json:
         print(json.dumps(figures.to_json(), indent=2))
     else:
@@ -230,9 +234,7 @@ def _bench(options: argparse.Namespace) -> int:
 
 def _report(findings: Sequence[Finding], good: str, *, as_json: bool) -> int:
     if as_json:
-        rows = [
-            {"path": f.path, "line": f.line, "problem": f.problem, "remedy": f.remedy} for f in findings
-        ]
+        rows = [{"path": f.path, "line": f.line, "problem": f.problem, "remedy": f.remedy} for f in findings]
         print(json.dumps(rows, indent=2))
     elif findings:
         for finding in findings:
@@ -293,7 +295,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"bay-assistant {__version__}")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
 
-    def add(name: str, call: Callable[[argparse.Namespace], int], about: str, example: str) -> argparse.ArgumentParser:
+    def add(
+        name: str, call: Callable[[argparse.Namespace], int], about: str, example: str
+    ) -> argparse.ArgumentParser:
         command = commands.add_parser(
             name,
             help=about,
@@ -306,48 +310,97 @@ def _parser() -> argparse.ArgumentParser:
 
     def add_model(command: argparse.ArgumentParser) -> None:
         command.add_argument(
-            "--model", type=Path, metavar="DIR",
+            "--model",
+            type=Path,
+            metavar="DIR",
             help="recogniser model in Vosk's format (default: $BAY_ASSISTANT_MODEL, else the bundled one)",
         )
 
     def add_data(command: argparse.ArgumentParser) -> None:
-        command.add_argument("--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)")
-        command.add_argument("--grammars", type=Path, metavar="DIR", help="folder of grammars (default: bundled)")
+        command.add_argument(
+            "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
+        )
+        command.add_argument(
+            "--grammars", type=Path, metavar="DIR", help="folder of grammars (default: bundled)"
+        )
 
     def add_sessions(command: argparse.ArgumentParser) -> None:
         command.add_argument(
-            "--sessions", type=Path, metavar="DIR",
+            "--sessions",
+            type=Path,
+            metavar="DIR",
             help="folder of the sessions (default: $BAY_ASSISTANT_SESSIONS, else the user's data folder)",
         )
 
     def add_sound(command: argparse.ArgumentParser) -> None:
-        command.add_argument("--microphone", metavar="NAME", help="input device by name or number (default: the system's)")
-        command.add_argument("--speaker", metavar="NAME", help="output device by name or number (default: the system's)")
+        command.add_argument(
+            "--microphone", metavar="NAME", help="input device by name or number (default: the system's)"
+        )
+        command.add_argument(
+            "--speaker", metavar="NAME", help="output device by name or number (default: the system's)"
+        )
 
-    run = add("run", _run, "A live session.", "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'")
-    run.add_argument("procedure", nargs="?", default="coil-control", help="procedure to start with (default: coil-control)")
-    run.add_argument("--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'")
+    run = add(
+        "run",
+        _run,
+        "A live session.",
+        "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'",
+    )
+    run.add_argument(
+        "procedure", nargs="?", default="coil-control", help="procedure to start with (default: coil-control)"
+    )
+    run.add_argument(
+        "--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'"
+    )
     run.add_argument("--order", metavar="NUMBER", help="number of the repair order")
-    run.add_argument("--vin", metavar="VIN", help="vehicle identification number; its check digit is verified")
+    run.add_argument(
+        "--vin", metavar="VIN", help="vehicle identification number; its check digit is verified"
+    )
     run.add_argument("--vehicle", metavar="TEXT", help="the vehicle in words")
     run.add_argument("--complaint", metavar="TEXT", help="the complaint in the customer's words")
     run.add_argument("--technician", metavar="TEXT", help="who does the work")
-    run.add_argument("--headset", action="store_true", help="the microphone does not hear the speaker: listen while speaking")
+    run.add_argument(
+        "--headset",
+        action="store_true",
+        help="the microphone does not hear the speaker: listen while speaking",
+    )
     run.add_argument("--keys-only", action="store_true", help="no microphone: answers by number pad")
-    run.add_argument("--silent", action="store_true", help="no loudspeaker: read the screen, acknowledge cautions by key")
-    run.add_argument("--plain", action="store_true", help="print a line for each thing said instead of drawing a screen")
+    run.add_argument(
+        "--silent", action="store_true", help="no loudspeaker: read the screen, acknowledge cautions by key"
+    )
+    run.add_argument(
+        "--plain", action="store_true", help="print a line for each thing said instead of drawing a screen"
+    )
     add_sound(run)
     add_model(run)
     add_data(run)
     add_sessions(run)
 
-    demo = add("demo", _demo, "The same session fed from recorded sounds; needs no sound gear.", "bay-assistant demo --out demo-session")
-    demo.add_argument("--out", type=Path, default=Path("demo-session"), metavar="DIR", help="folder for the results (default: demo-session)")
-    demo.add_argument("--real-time", action="store_true", help="take the time that it would take, instead of hurrying")
+    demo = add(
+        "demo",
+        _demo,
+        "The same session fed from recorded sounds; needs no sound gear.",
+        "bay-assistant demo --out demo-session",
+    )
+    demo.add_argument(
+        "--out",
+        type=Path,
+        default=Path("demo-session"),
+        metavar="DIR",
+        help="folder for the results (default: demo-session)",
+    )
+    demo.add_argument(
+        "--real-time", action="store_true", help="take the time that it would take, instead of hurrying"
+    )
     demo.add_argument("--script", type=Path, metavar="FILE", help="another scenario than the bundled one")
     add_model(demo)
 
-    hear = add("hear", _hear, "Recognise sound files; one JSON object a line.", "bay-assistant hear --grammar lamp answer.wav")
+    hear = add(
+        "hear",
+        _hear,
+        "Recognise sound files; one JSON object a line.",
+        "bay-assistant hear --grammar lamp answer.wav",
+    )
     hear.add_argument("files", nargs="+", type=Path, metavar="FILE", help="WAV or FLAC, any rate")
     hear.add_argument("--grammar", metavar="NAME", help="a whole grammar: lamp, number, control …")
     hear.add_argument("--procedure", metavar="NAME", help="with --step: what that step listens for")
@@ -355,14 +408,30 @@ def _parser() -> argparse.ArgumentParser:
     add_model(hear)
     add_data(hear)
 
-    lint = add("lint", _lint, "Check procedures, cautions and grammars.", "bay-assistant lint --procedures my-procedures")
+    lint = add(
+        "lint",
+        _lint,
+        "Check procedures, cautions and grammars.",
+        "bay-assistant lint --procedures my-procedures",
+    )
     lint.add_argument("--json", action="store_true", help="print the findings as JSON")
-    lint.add_argument("--write-schema", action="store_true", help="write procedure.schema.json for editors, beside the procedures")
+    lint.add_argument(
+        "--write-schema",
+        action="store_true",
+        help="write procedure.schema.json for editors, beside the procedures",
+    )
     add_data(lint)
 
-    writeup = add("writeup", _writeup, "Write a session up for the repair order.", "bay-assistant writeup last --html --out order-4711.html")
+    writeup = add(
+        "writeup",
+        _writeup,
+        "Write a session up for the repair order.",
+        "bay-assistant writeup last --html --out order-4711.html",
+    )
     writeup.add_argument("session", help="folder or name of the session, or 'last'")
-    writeup.add_argument("--html", action="store_true", help="one self-contained HTML page instead of plain text")
+    writeup.add_argument(
+        "--html", action="store_true", help="one self-contained HTML page instead of plain text"
+    )
     writeup.add_argument("--out", type=Path, metavar="FILE", help="write to this file instead of printing")
     add_sessions(writeup)
 
@@ -371,7 +440,12 @@ def _parser() -> argparse.ArgumentParser:
     verify.add_argument("--json", action="store_true", help="print the findings as JSON")
     add_sessions(verify)
 
-    replay = add("replay", _replay, "Give a session's events to the dialogue again and compare.", "bay-assistant replay last --show")
+    replay = add(
+        "replay",
+        _replay,
+        "Give a session's events to the dialogue again and compare.",
+        "bay-assistant replay last --show",
+    )
     replay.add_argument("session", help="folder or name of the session, or 'last'")
     replay.add_argument("--show", action="store_true", help="print the dialogue with its times")
     replay.add_argument("--json", action="store_true", help="print the differences as JSON")
@@ -381,8 +455,14 @@ def _parser() -> argparse.ArgumentParser:
     sessions.add_argument("--json", action="store_true", help="print them as JSON")
     add_sessions(sessions)
 
-    gear = add("gear", _gear, "Check microphone, loudspeaker, voice, model and levels.", "bay-assistant gear --say")
-    gear.add_argument("--say", action="store_true", help="also speak a test sentence and measure the microphone for two seconds")
+    gear = add(
+        "gear", _gear, "Check microphone, loudspeaker, voice, model and levels.", "bay-assistant gear --say"
+    )
+    gear.add_argument(
+        "--say",
+        action="store_true",
+        help="also speak a test sentence and measure the microphone for two seconds",
+    )
     gear.add_argument("--json", action="store_true", help="print the report as JSON")
     add_sound(gear)
     add_model(gear)

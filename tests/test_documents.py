@@ -31,7 +31,7 @@ def test_readme_opens_with_the_job_and_then_the_two_commands() -> None:
     """One paragraph, then one command that runs the main job and one that passes the tests."""
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     blocks = re.findall(r"```sh\n(.*?)\n```", text, re.DOTALL)
-    assert [1, 1] == [len(block.splitlines()) for block in blocks[:2]]
+    assert [len(block.splitlines()) for block in blocks[:2]] == [1, 1]
     assert "demo" in blocks[0]
     assert "pytest" in blocks[1]
     title, paragraph = text.split("\n\n")[:2]
@@ -58,7 +58,7 @@ def test_every_test_says_what_it_protects(path: Path) -> None:
         for node in ast.walk(tree)
         if isinstance(node, ast.FunctionDef) and node.name.startswith("test_") and not ast.get_docstring(node)
     ]
-    assert [] == silent
+    assert silent == []
 
 
 @pytest.mark.parametrize("path", CORE, ids=lambda path: path.stem)
@@ -73,4 +73,13 @@ def test_the_core_knows_no_edge_and_does_nothing_but_compute(path: Path) -> None
             imported.add(node.module or "")
     ours = {name.split(".")[1] for name in imported if name.startswith("assistant.") and name.count(".") >= 1}
     assert set() == ours & set(EDGES)
-    assert set() == imported & {"time", "threading", "socket", "subprocess", "random", "os", "sounddevice", "vosk"}
+    assert set() == imported & {
+        "time",
+        "threading",
+        "socket",
+        "subprocess",
+        "random",
+        "os",
+        "sounddevice",
+        "vosk",
+    }
