@@ -139,10 +139,7 @@ def _writeup(options: argparse.Namespace) -> int:
     from assistant import writeup  # noqa: PLC0415
 
     folder = _session(options)
-    if options.html:
-        text = writeup.write_html(folder)
-    else:
-        text = writeup.write_text(folder)
+    text = writeup.write_html(folder) if options.html else writeup.write_text(folder)
     if options.out is None:
         print(text, end="")
         return 0

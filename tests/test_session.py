@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 
 import numpy as np
@@ -81,8 +82,6 @@ class Stage:
         self.fail: RecordProblem | None = None
         self.runner = Runner(LIBRARY)
         self.on_append = tmp
-        import io  # noqa: PLC0415
-
         self.text = io.StringIO()
         self.session = Session(
             runner=self.runner,

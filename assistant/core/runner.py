@@ -75,7 +75,6 @@ from assistant.core.states import (
     CONTROL_TRIGGERS,
     KEY_TRIGGERS,
     REASONS,
-    SAYABLE,
     TRANSITIONS,
     State,
     Trigger,
@@ -162,6 +161,7 @@ class Runner:
         self._procedure: Procedure | None = None
         self._step: Step | None = None
         self._verdict: str | None = None
+        self._verdict_affirmed = False
         self._trail: list[Trail] = []
         self._results = 0
         self._pending: Pending | None = None
@@ -554,8 +554,7 @@ class Runner:
             return self._cautions_due(offer=False) if self.state is State.RESTING else self._stay()
         self._stop_crank(timed=True)
         last = self._trail.pop()
-        if last.number:
-            self._note(ResultUndone(last.number, last.procedure, last.step, str(payload)))
+        self._note(ResultUndone(last.number, last.procedure, last.step, str(payload)))
         taken = self._library.step(last.procedure, last.step)
         words = (
             wording.read_back(
@@ -640,6 +639,10 @@ class Runner:
             self._note(ModeChanged("go ahead", "asked for"))
             return self._return_to_work()
         verdict = self._current_procedure.verdicts[self._verdict or ""]
+        if not self._verdict_affirmed:
+            self._verdict_affirmed = True
+            self._note(VerdictReached(self._current_procedure.name, verdict.name, affirmed=True))
+            return self._conclude()
         if verdict.continue_with:
             came_from, self._verdict = self._current_procedure.name, None
             return self._enter_procedure(verdict.continue_with, came_from)
@@ -984,8 +987,8 @@ class Runner:
             return self._enter_procedure(target.name, self._current_procedure.name)
         self._verdict = target.name
         # An answer that ends in a verdict was affirmed together with it; a skipped test was not.
-        affirmed = bool(self._trail and self._trail[-1].number)
-        self._note(VerdictReached(self._current_procedure.name, target.name, affirmed))
+        self._verdict_affirmed = bool(self._trail and self._trail[-1].number)
+        self._note(VerdictReached(self._current_procedure.name, target.name, self._verdict_affirmed))
         return self._conclude()
 
     def _conclude(self) -> State:
@@ -994,7 +997,10 @@ class Runner:
         if verdict.continue_with:
             following = self._library.procedures[verdict.continue_with].title
         text = wording.verdict_text(verdict, following)
-        text += " Say go ahead, or close session." if following else " Say close session, or voice note."
+        if not self._verdict_affirmed:
+            text += " Affirm, or say correction."
+        else:
+            text += " Say go ahead, or close session." if following else " Say close session, or voice note."
         self._counters = _Counters()
         self._say(" ".join(filter(None, (self._take_prefix(), text))), Speech.VERDICT)
         return State.CONCLUDING

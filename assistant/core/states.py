@@ -201,7 +201,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
     },
     _S.CONCLUDING: {
         **_everywhere(_S.CONCLUDING),
-        Trigger.GO_AHEAD: _STEP_STARTS | _only(_S.FINISHED),
+        Trigger.GO_AHEAD: _STEP_STARTS | _only(_S.CONCLUDING, _S.FINISHED),
         Trigger.CORRECTION: _STEP_STARTS,
         Trigger.SAY_AGAIN: _only(_S.CONCLUDING),
         Trigger.CHOICES: _only(_S.CONCLUDING),

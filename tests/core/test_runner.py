@@ -583,6 +583,32 @@ def test_closing_takes_two_words_outside_a_pause() -> None:
     assert State.FINISHED is talk.runner.state
 
 
+def test_a_verdict_after_a_skipped_test_is_affirmed_before_it_counts() -> None:
+    """Skipping the last test reads the verdict out, not affirmed, and waits for a yes."""
+    talk = dialogue("battery-and-cranking")
+    talk.hear(value="12.5")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.READY)
+    talk.hear(value="10.1")
+    talk.hear(control=Control.AFFIRM)
+    talk.key("plus", "1")
+    assert "Affirm, or say correction." in talk.last
+    talk.hear(control=Control.AFFIRM)
+    reached = [entry.affirmed for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
+    assert [False, True] == reached
+    assert State.CONCLUDING is talk.runner.state
+
+
+def test_a_skip_can_be_taken_back() -> None:
+    """Correction after a skip returns to the skipped test, and the record says so."""
+    talk = dialogue("driver-supply-and-inputs")
+    talk.key("plus", "2")
+    talk.hear(control=Control.READY)
+    talk.hear(control=Control.CORRECTION)
+    assert "security-lamp" == talk.runner.position[1]
+    assert [0] == [entry.number for entry in talk.entries if isinstance(entry, entries.ResultUndone)]
+
+
 def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     """What was measured once need not be measured again; it is offered and must be affirmed."""
     talk = to_switched_side()
@@ -688,9 +714,12 @@ def test_any_events_in_any_order_keep_the_promises(
                     assert entry.number == len(results) + 1
                     results[entry.number] = entry.confirmed
                 if isinstance(entry, entries.ResultUndone):
-                    assert entry.number in results
+                    assert entry.number in {0, *results}
                 if isinstance(entry, entries.VerdictReached) and entry.affirmed:
-                    assert results[max(results)] == "affirmed"
+                    said_yes = isinstance(event, KeyPressed) and event.key == "enter"
+                    if isinstance(event, Heard):
+                        said_yes = event.result.control in (Control.AFFIRM, Control.GO_AHEAD)
+                    assert said_yes, "a verdict counted without a yes"
             assert action == from_json(json.loads(json.dumps(to_json(action))))
 
     feed(Began(0.0, procedure))
