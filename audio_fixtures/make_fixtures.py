@@ -11,7 +11,10 @@ Reads ``plan.json``: an object with ``lead_s``, ``tail_s`` (noise alone before a
 - ``rate``: speaking rate, 1 is the voice's own, 1.2 is a fifth faster;
 - ``noise``: a kind of `assistant.hearing.baynoise`;
 - ``snr_db``: level of the speech where someone speaks over the level of the noise, dB;
-- ``seed``: of the noise.
+- ``seed``: of the noise;
+- ``lead_s``: optional, a longer lead for this clip.
+
+A clip whose ``words`` are empty is noise alone, as loud as it would be under speech.
 
 Writes the sound files (FLAC, mono, 16 kHz, 16 bit) and ``manifest.json``, which says of each how it was made.
 """
@@ -58,6 +61,7 @@ class Clip:
     noise: str
     snr_db: float
     seed: int
+    lead_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -109,9 +113,10 @@ def _clip(path: Path, number: int, item: dict[str, Any]) -> Clip:
         "snr_db": float,
         "seed": int,
     }
-    if set(item) != set(kinds):
+    optional = {"lead_s": float}
+    if set(item) - set(optional) != set(kinds):
         raise FileProblem(path, 0, f"Clip {number} has the parts {sorted(item)}", f"Give {sorted(kinds)}")
-    clip = Clip(**{name: kind(item[name]) for name, kind in kinds.items()})
+    clip = Clip(**{name: kind(item[name]) for name, kind in (kinds | optional).items() if name in item})
     if not clip.file.endswith(".flac") or "/" in clip.file:
         raise FileProblem(path, 0, f"Clip {number} is named '{clip.file}'", "Give a name that ends in .flac")
     if clip.noise not in KINDS:
@@ -181,8 +186,10 @@ def active_level(speech: Signal) -> float:
 def mix(speech: Signal, clip: Clip, plan: Plan) -> tuple[Signal, float]:
     """Speech in noise, and by how many dB the whole was turned down so that it does not clip."""
     level = 10 ** (plan.speech_dbfs / 20)
-    lead, tail = round(plan.lead_s * RATE), round(plan.tail_s * RATE)
-    placed = np.concatenate([np.zeros(lead), speech * (level / active_level(speech)), np.zeros(tail)])
+    lead = round((plan.lead_s if clip.lead_s is None else clip.lead_s) * RATE)
+    tail = round(plan.tail_s * RATE)
+    spoken = speech * (level / active_level(speech)) if speech.size else speech
+    placed = np.concatenate([np.zeros(lead), spoken, np.zeros(tail)])
     noise = bay_noise(clip.noise, len(placed) / RATE, RATE, clip.seed)
     mixed = placed + noise * level * 10 ** (-clip.snr_db / 20)
     peak = float(np.max(np.abs(mixed)))
@@ -201,7 +208,8 @@ def make(plan_path: Path, folder: Path) -> list[dict[str, Any]]:
     version = flite_version()
     made = []
     for clip in plan.clips:
-        mixed, turned_down = mix(speak(clip.words, clip.voice, clip.rate), clip, plan)
+        speech = speak(clip.words, clip.voice, clip.rate) if clip.words else np.zeros(0)
+        mixed, turned_down = mix(speech, clip, plan)
         path = folder / clip.file
         soundfile.write(path, np.round(mixed * 32767).astype(np.int16), RATE, subtype="PCM_16")
         size = path.stat().st_size
@@ -223,7 +231,7 @@ def make(plan_path: Path, folder: Path) -> list[dict[str, Any]]:
                 "snr_db": clip.snr_db,
                 "seed": clip.seed,
                 "speech_dbfs": round(plan.speech_dbfs - turned_down, 1),
-                "speech_from_s": plan.lead_s,
+                "speech_from_s": plan.lead_s if clip.lead_s is None else clip.lead_s,
                 "speech_to_s": round(len(mixed) / RATE - plan.tail_s, 3),
                 "duration_s": round(len(mixed) / RATE, 3),
                 "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
