@@ -1,0 +1,192 @@
+"""A virtual microphone and loudspeaker: PulseAudio with two null sinks, and a terminal to press keys in."""
+
+from __future__ import annotations
+
+import os
+import pty
+import re
+import select
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+import soundfile
+
+MICROPHONE, LOUDSPEAKER = "bay_microphone", "bay_loudspeaker"
+
+
+@dataclass
+class Bay:
+    """A PulseAudio server of our own; what is played into `MICROPHONE` is what the program hears."""
+
+    folder: Path
+    environment: dict[str, str]
+    recording: subprocess.Popen[bytes] | None = None
+
+    def play(self, file: Path) -> None:
+        """Play a sound file into the virtual microphone, to its end."""
+        subprocess.run(
+            ["paplay", f"--device={MICROPHONE}", str(file)], env=self.environment, check=True, timeout=60
+        )
+
+    def record(self) -> None:
+        """Begin to record what the virtual loudspeaker gives."""
+        with (self.folder / "spoken.raw").open("wb") as out:
+            self.recording = subprocess.Popen(
+                ["parec", f"--device={LOUDSPEAKER}.monitor", "--rate=16000", "--channels=1", "--format=s16le"],
+                env=self.environment,
+                stdout=out,
+            )
+
+    def recorded(self) -> npt.NDArray[np.int16]:
+        """End the recording and give its samples, 16 kHz."""
+        assert self.recording is not None
+        self.recording.terminate()
+        self.recording.wait(timeout=10)
+        return np.fromfile(self.folder / "spoken.raw", np.int16)
+
+
+@pytest.fixture
+def bay(tmp_path: Path) -> Iterator[Bay]:
+    """A bay with a microphone and a loudspeaker that exist only in software."""
+    for program in ("pulseaudio", "paplay", "parec"):
+        if shutil.which(program) is None:
+            pytest.fail(f"{program} is missing; run: bash .ci/setup test")
+    runtime = tmp_path / "pulse"
+    runtime.mkdir(mode=0o700)
+    socket = runtime / "native"
+    environment = {
+        **os.environ,
+        "HOME": str(tmp_path),
+        "XDG_RUNTIME_DIR": str(runtime),
+        "XDG_CACHE_HOME": str(tmp_path / "cache"),
+        "XDG_DATA_HOME": str(tmp_path / "data"),
+        "PULSE_RUNTIME_PATH": str(runtime),
+        "PULSE_SERVER": f"unix:{socket}",
+        "PULSE_SOURCE": f"{MICROPHONE}.monitor",
+        "PULSE_SINK": LOUDSPEAKER,
+        "TERM": "xterm",
+        "COLUMNS": "100",
+        "LINES": "30",
+    }
+    modules = [
+        f"module-native-protocol-unix socket={socket} auth-anonymous=1",
+        f"module-null-sink sink_name={MICROPHONE} rate=16000 channels=1",
+        f"module-null-sink sink_name={LOUDSPEAKER} rate=44100 channels=2",
+    ]
+    arguments = ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "--disallow-exit"]
+    for module in modules:
+        arguments += ["-L", module]
+    log = (tmp_path / "pulse.log").open("wb")
+    server = subprocess.Popen(arguments, env=environment, stdout=log, stderr=log)
+    try:
+        for _ in range(100):
+            if socket.exists():
+                break
+            time.sleep(0.1)
+        else:
+            pytest.fail((tmp_path / "pulse.log").read_text())
+        yield Bay(tmp_path, environment)
+    finally:
+        server.terminate()
+        server.wait(timeout=10)
+        log.close()
+
+
+@dataclass
+class Terminal:
+    """A program in a pseudo terminal: its text so far, and keys for it."""
+
+    process: subprocess.Popen[bytes]
+    keyboard: int
+    text: str = ""
+    _from: int = field(default=0)
+
+    def read(self, seconds: float) -> None:
+        """Take in what the program writes within this time."""
+        end = time.monotonic() + seconds
+        while (left := end - time.monotonic()) > 0:
+            ready, _, _ = select.select([self.keyboard], [], [], left)
+            if not ready:
+                return
+            try:
+                data = os.read(self.keyboard, 65536)
+            except OSError:
+                return
+            if not data:
+                return
+            self.text += data.decode("utf-8", "replace")
+
+    def wait_for(self, pattern: str, seconds: float = 60.0) -> str:
+        """Wait until this stands in the new text, and go on behind it."""
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            found = re.search(pattern, self.text[self._from :])
+            if found:
+                self._from += found.end()
+                return found.group(0)
+            if self.process.poll() is not None:
+                self.read(0.2)
+                found = re.search(pattern, self.text[self._from :])
+                if found:
+                    continue
+                pytest.fail(f"the program ended ({self.process.returncode}) before {pattern!r}:\n{self.text}")
+            self.read(0.1)
+        pytest.fail(f"{pattern!r} did not come:\n{self.text}")
+
+    def press(self, keys: str) -> None:
+        """Press keys, one after the other."""
+        for key in keys:
+            os.write(self.keyboard, key.encode())
+            self.read(0.15)
+
+    def ended(self, seconds: float = 30.0) -> int:
+        """Wait for the end; the exit status."""
+        end = time.monotonic() + seconds
+        while self.process.poll() is None and time.monotonic() < end:
+            self.read(0.1)
+        self.read(0.2)
+        return self.process.wait(timeout=1)
+
+
+@pytest.fixture
+def terminal(bay: Bay) -> Iterator[object]:
+    """Starts bay-assistant in a pseudo terminal with the virtual sound gear."""
+    started: list[Terminal] = []
+
+    def start(*arguments: str) -> Terminal:
+        master, slave = pty.openpty()
+        process = subprocess.Popen(
+            [sys.executable, "-m", "assistant", *arguments],
+            env=bay.environment,
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            start_new_session=True,
+        )
+        os.close(slave)
+        started.append(Terminal(process, master))
+        return started[-1]
+
+    yield start
+    for program in started:
+        if program.process.poll() is None:
+            os.killpg(program.process.pid, signal.SIGKILL)
+            program.process.wait(timeout=10)
+        os.close(program.keyboard)
+
+
+def read_fixture(name: str) -> npt.NDArray[np.int16]:
+    """Samples of a sound in audio_fixtures, 16 kHz."""
+    folder = Path(__file__).resolve().parent.parent.parent / "audio_fixtures"
+    samples, rate = soundfile.read(folder / name, dtype="int16")
+    assert 16000 == rate
+    return np.asarray(samples, np.int16)
