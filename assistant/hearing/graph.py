@@ -23,6 +23,7 @@ then a chain of states for each pronunciation, and the loop over all phones for 
 from __future__ import annotations
 
 import struct
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol, Self
 
@@ -30,7 +31,7 @@ from assistant.errors import ModelProblem
 from assistant.grammar.lexicon import PHONES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
     from assistant.grammar.lexicon import Pronunciation
@@ -328,7 +329,7 @@ class Costs:
         blank: Cost of each blank frame inside a phone; keeps short words from being stretched.
     """
 
-    filler_phone: float = 2.5
+    filler_phone: float = 1.5
     blank: float = 0.02
 
 
@@ -370,7 +371,11 @@ def write_words(
 
 
 def write_sounds(
-    path: Path, words: Mapping[str, int], lexicon: Mapping[str, tuple[Pronunciation, ...]], layout: PhoneLayout, costs: Costs | None = None
+    path: Path,
+    words: Mapping[str, int],
+    lexicon: Mapping[str, tuple[Pronunciation, ...]],
+    layout: PhoneLayout,
+    costs: Costs | None = None,
 ) -> None:
     """Write ``HCLr.fst``: how each word sounds.
 

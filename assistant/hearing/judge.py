@@ -1,22 +1,34 @@
-"""From recognised words to a result, or to nothing: strict, and the same for files and for live sound."""
+"""From recognised words to a result, or to nothing: strict, and the same for files and for live sound.
+
+The confidence of an utterance is the probability of its *meaning*: the sum over all alternatives of the
+recogniser that mean the same as the best one ("feed lit" and "feed side lit"), against all others, those with
+the filler among them.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assistant.core.result import Result
 from assistant.hearing.graph import UNKNOWN
+from assistant.hearing.recogniser import Recognition, probabilities
 
 if TYPE_CHECKING:
     from assistant.core.policy import Thresholds
-    from assistant.core.result import Result
     from assistant.grammar.grammar import StepGrammar
-    from assistant.hearing.recogniser import Recognition
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """What the words mean, and whether that may be taken."""
+    """What the words mean, and whether that may be taken.
+
+    Attributes:
+        words: The best words, "" for none.
+        result: Their meaning; None when they are not a phrase of the grammar, or when there was no speech.
+        confidence: Probability of that meaning, 0 to 1; of the words when they have none.
+        accepted: Whether the result counts as heard.
+    """
 
     words: str
     result: Result | None
@@ -39,5 +51,18 @@ def judge(
     result = None
     if speech and words and UNKNOWN not in words.split():
         result = grammar.parse(words)
-    accepted = result is not None and recognition.confidence >= thresholds.reject_below
-    return Judgement(words, result, recognition.confidence, accepted)
+    if result is None:
+        return Judgement(words, None, round(recognition.confidence, 4), accepted=False)
+    confidence = _share(recognition, grammar, result)
+    return Judgement(words, result, confidence, confidence >= thresholds.reject_below)
+
+
+def _share(recognition: Recognition, grammar: StepGrammar, result: Result) -> float:
+    """Probability of all alternatives with this meaning, to four places."""
+    shares = probabilities(recognition.alternatives)
+    same = [
+        share
+        for one, share in zip(recognition.alternatives, shares, strict=True)
+        if grammar.parse(one.words) == result
+    ]
+    return round(min(1.0, sum(same)), 4) if same else round(recognition.confidence, 4)

@@ -5,13 +5,18 @@ strict, small, with a filler for everything else (`assistant.hearing.graph`).
 A user's own Vosk model keeps its sounds; its word graph is replaced by a strict one when it has a symbol table,
 else Vosk's run-time grammar is used.
 `vosk.Model()` is never called without a path: it would look for a model on the network.
+
+**Confidence.** Vosk's word confidences are near 1 under a tight grammar, right or wrong.
+So it is asked for its best alternatives with their log-likelihoods, those with the filler among them; the
+probability of an alternative is its share of the sum of all likelihoods.
+`assistant.hearing.judge` adds up those that mean the same.
 """
 
 from __future__ import annotations
 
 import json
+import math
 import os
-import shutil
 import tempfile
 import threading
 import time
@@ -19,6 +24,8 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from assistant import resources
 from assistant.errors import GearProblem, ModelProblem
@@ -35,7 +42,7 @@ from assistant.hearing.graph import (
 from assistant.hearing.sound import RATE, Samples
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
     from assistant.grammar.grammar import StepGrammar
 
@@ -48,12 +55,30 @@ DYNAMIC = ("graph/HCLr.fst", "graph/Gr.fst")
 KEPT = 4
 """Opened graphs that are kept: the step's question, its read-back, the caution and the pause before."""
 
+KEPT_OTHER = 2
+"""The same for a user's own model, whose sounds of all words are loaded with each graph."""
+
 SETTINGS = {"lattice-beam": "6.0", "phone-determinize": "false", "max-mem": "2000000"}
 """Decoder settings for graphs that we write.
 
-A filler of single phones makes lattices that Vosk's phone determinisation cannot finish in time; without it a
-long remark is decoded in a tenth of its length.
+The filler is a loop over all phones.
+A lattice that keeps its phone sequences apart takes hundreds of MB and seconds (measured at a beam of 4:
+real-time factor 0.14, at worst 3); without that first pass it is 0.03, and the bound on memory, in bytes, keeps
+long remarks against the grammar of numbers under 0.25.
+The beam leaves room for the alternatives from which confidence is computed.
 """
+
+ALTERNATIVES = 20
+"""Most alternatives that are asked for; most utterances have fewer than ten within the beam."""
+
+DITHER = 3.0
+"""Standard deviation, in steps of 16-bit samples, of the noise that is added to sound before recognition.
+
+The bundled model was trained with it, and digital silence breaks recognisers.
+It is the same noise every time, and Kaldi's own is switched off, so that the same sound gives the same words.
+"""
+
+_NOISE = np.random.default_rng(1).normal(0.0, DITHER, RATE).astype(np.float32)
 
 PIECE = RATE // 10
 """Samples handed to Vosk at once: 0.1 s."""
@@ -79,7 +104,9 @@ def check_model(path: Path, named_by: str) -> Path:
         ModelProblem: What is missing or of another kind, in a sentence.
     """
     if not path.exists():
-        raise ModelProblem(f"There is no recogniser model at {path} (named by {named_by}). Name a Vosk model directory.")
+        raise ModelProblem(
+            f"There is no recogniser model at {path} (named by {named_by}). Name a Vosk model directory."
+        )
     if not path.is_dir():
         raise ModelProblem(
             f"The recogniser model {path} is a file. Unpack it and name the directory that holds 'am' and 'conf'."
@@ -93,13 +120,25 @@ def check_model(path: Path, named_by: str) -> Path:
     for name in NEEDED if own else (*NEEDED, *DYNAMIC):
         file = path / name
         if not file.is_file():
-            raise ModelProblem(f"The recogniser model {path} lacks the file {name}. Copy the model again, whole.")
+            raise ModelProblem(
+                f"The recogniser model {path} lacks the file {name}. Copy the model again, whole."
+            )
         if file.stat().st_size == 0:
-            raise ModelProblem(f"In the recogniser model {path} the file {name} is empty. Copy the model again, whole.")
-    with (path / "am" / "final.mdl").open("rb") as file:
-        if file.read(20)[:2] != b"\0B":
+            raise ModelProblem(
+                f"In the recogniser model {path} the file {name} is empty. Copy the model again, whole."
+            )
+    with (path / "am" / "final.mdl").open("rb") as model:
+        if model.read(2) != b"\0B":
             raise ModelProblem(f"In {path} the file am/final.mdl is not a Kaldi acoustic model.")
     return path
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """One way to understand an utterance; `score` is its log-likelihood, comparable within the utterance only."""
+
+    words: str
+    score: float
 
 
 @dataclass(frozen=True)
@@ -107,45 +146,88 @@ class Recognition:
     """What the recogniser made of a piece of sound.
 
     Attributes:
-        words: The words, "" for none; holds ``[unk]`` for speech outside the grammar.
-        confidence: Lowest word confidence, 0 to 1; 0 without words.
+        words: The best words, "" for none; hold ``[unk]`` for speech outside the grammar.
+        confidence: Probability of exactly these words, 0 to 1; 0 without words.
         elapsed_s: Time spent on it, s.
+        word_confidences: For each word the probability of the alternatives that have it at the same place,
+            counted from the beginning or from the end.
+        alternatives: All, the best first.
     """
 
     words: str
     confidence: float
     elapsed_s: float
+    word_confidences: tuple[float, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+
+    @classmethod
+    def of(cls, alternatives: Iterable[Alternative], elapsed_s: float) -> Recognition:
+        """Rank alternatives by score and state their probabilities."""
+        ranked = tuple(sorted(alternatives, key=lambda one: -one.score))
+        if not ranked or not ranked[0].words:
+            return cls("", 0.0, elapsed_s, (), ranked)
+        shares = probabilities(ranked)
+        best = ranked[0].words.split()
+        confidences = []
+        for number, word in enumerate(best):
+            total = 0.0
+            for one, share in zip(ranked, shares, strict=True):
+                words = one.words.split()
+                from_end = len(words) - (len(best) - number)
+                if words[number : number + 1] == [word] or (from_end >= 0 and words[from_end] == word):
+                    total += share
+            confidences.append(min(1.0, total))
+        return cls(ranked[0].words, shares[0], elapsed_s, tuple(confidences), ranked)
+
+
+def probabilities(alternatives: Sequence[Alternative]) -> tuple[float, ...]:
+    """Share of each alternative in the sum of all likelihoods."""
+    best = max((one.score for one in alternatives), default=0.0)
+    likelihoods = [math.exp(one.score - best) for one in alternatives]
+    total = sum(likelihoods)
+    return tuple(likelihood / total for likelihood in likelihoods)
 
 
 class Stream:
     """One utterance on its way into words."""
 
     def __init__(self, recogniser: Any) -> None:
+        recogniser.SetMaxAlternatives(ALTERNATIVES)
         self._recogniser = recogniser
-        self._settled: list[dict[str, Any]] = []
+        self._position = 0
         self.elapsed_s = 0.0
 
     def accept(self, samples: Samples) -> None:
-        """The next sound, 16 kHz."""
+        """The next sound, 16 kHz.
+
+        The recogniser's own end-point rules are not followed: an utterance ends where `finish` is called.
+        """
         begun = time.perf_counter()
         for start in range(0, len(samples), PIECE):
-            if self._recogniser.AcceptWaveform(samples[start : start + PIECE].astype("<i2").tobytes()):
-                self._settled += json.loads(self._recogniser.Result()).get("result", [])
+            piece = samples[start : start + PIECE]
+            noise = _NOISE[(self._position + np.arange(len(piece))) % len(_NOISE)]
+            self._position += len(piece)
+            noisy = np.clip(np.rint(piece + noise), -32768, 32767).astype("<i2")
+            self._recogniser.AcceptWaveform(noisy.tobytes())
         self.elapsed_s += time.perf_counter() - begun
 
     def partial(self) -> str:
         """The words so far."""
-        so_far = json.loads(self._recogniser.PartialResult()).get("partial", "")
-        return " ".join([*(word["word"] for word in self._settled), *so_far.split()])
+        begun = time.perf_counter()
+        words = str(json.loads(self._recogniser.PartialResult()).get("partial", ""))
+        self.elapsed_s += time.perf_counter() - begun
+        return " ".join(words.split())
 
     def finish(self) -> Recognition:
-        """The words at the end."""
+        """The words at the end; the stream is used up."""
         begun = time.perf_counter()
-        words = self._settled + json.loads(self._recogniser.FinalResult()).get("result", [])
+        answer = json.loads(self._recogniser.FinalResult())
+        scores: dict[str, float] = {}
+        for one in answer.get("alternatives", ()):
+            words = " ".join(str(one["text"]).split())
+            scores[words] = max(float(one["confidence"]), scores.get(words, -math.inf))
         self.elapsed_s += time.perf_counter() - begun
-        text = " ".join(word["word"] for word in words)
-        confidence = min((float(word["conf"]) for word in words), default=0.0)
-        return Recognition(text, min(1.0, max(0.0, confidence)), self.elapsed_s)
+        return Recognition.of((Alternative(words, score) for words, score in scores.items()), self.elapsed_s)
 
 
 class Recogniser:
@@ -164,7 +246,7 @@ class Recogniser:
         self._costs = costs or Costs()
         self._vosk = _load_vosk()
         self._layout = PhoneLayout.read(path)
-        self._opened: OrderedDict[object, tuple[Any, StepGrammar]] = OrderedDict()
+        self._opened: OrderedDict[StepGrammar, tuple[Any, StepGrammar]] = OrderedDict()
         self._lock = threading.Lock()
         self._symbols: dict[str, int] = {} if self._layout else read_symbols(path / "graph" / "Gr.fst")
         self._whole: Any = None
@@ -193,12 +275,8 @@ class Recogniser:
         """Begin an utterance that is to be heard with this grammar."""
         model, heard = self._graph(grammar)
         if self._layout or self._symbols:
-            recogniser = self._vosk.KaldiRecognizer(model, RATE)
-        else:
-            words = json.dumps([*heard.phrases(), *sorted(heard.words()), UNKNOWN])
-            recogniser = self._vosk.KaldiRecognizer(model, RATE, words)
-        recogniser.SetWords(True)  # noqa: FBT003
-        return Stream(recogniser)
+            return Stream(self._vosk.KaldiRecognizer(model, RATE))
+        return Stream(self._vosk.KaldiRecognizer(model, RATE, json.dumps([*_sequences(heard), UNKNOWN])))
 
     def hear(self, samples: Samples, grammar: StepGrammar) -> Recognition:
         """The words of a whole piece of sound, 16 kHz."""
@@ -208,14 +286,14 @@ class Recogniser:
 
     def _graph(self, grammar: StepGrammar) -> tuple[Any, StepGrammar]:
         with self._lock:
-            if grammar.request in self._opened:
-                self._opened.move_to_end(grammar.request)
-                return self._opened[grammar.request]
+            if grammar in self._opened:
+                self._opened.move_to_end(grammar)
+                return self._opened[grammar]
             missing = self.missing(grammar)
             heard = grammar.without(missing) if missing else grammar
             model = self._whole or self._write(heard)
-            self._opened[grammar.request] = (model, heard)
-            while len(self._opened) > KEPT:
+            self._opened[grammar] = (model, heard)
+            while len(self._opened) > (KEPT if self._layout else KEPT_OTHER):
                 self._opened.popitem(last=False)
             return model, heard
 
@@ -234,8 +312,9 @@ class Recogniser:
             automaton = grammar.automaton()
             if self._layout:
                 (folder / "conf").mkdir()
-                shutil.copy(source / "conf" / "mfcc.conf", folder / "conf" / "mfcc.conf")
-                (folder / "conf" / "model.conf").write_text(_with_settings(source / "conf" / "model.conf"))
+                for file, settings in (("mfcc.conf", {"dither": "0"}), ("model.conf", SETTINGS)):
+                    text = _with_settings(source / "conf" / file, settings)
+                    (folder / "conf" / file).write_text(text, encoding="utf-8")
                 (graph / "disambig_tid.int").touch()
                 labels = table_for(words_of(automaton))
                 entries = {word: grammar.lexicon.pronunciations(word) for word in words_of(automaton)}
@@ -257,19 +336,32 @@ class Recogniser:
             ) from error
 
 
-def _with_settings(path: Path) -> str:
-    """The model's own decoder settings with ours put over them."""
+def _with_settings(path: Path, changes: Mapping[str, str]) -> str:
+    """A file of settings, one ``--name=value`` a line, with some put in place of its own."""
     settings = {}
-    for line in path.read_text(encoding="utf-8").split():
-        name, _, value = line.removeprefix("--").partition("=")
-        settings[name] = value
-    return "".join(f"--{name}={value}\n" for name, value in (settings | SETTINGS).items())
+    for line in path.read_text(encoding="utf-8").splitlines():
+        name, _, value = line.partition("#")[0].strip().removeprefix("--").partition("=")
+        if name:
+            settings[name] = value
+    return "".join(f"--{name}={value}\n" for name, value in (settings | dict(changes)).items())
+
+
+def _sequences(grammar: StepGrammar) -> Iterator[str]:
+    """For Vosk's own grammar: all phrases but readings, and each two words that may follow each other."""
+    yield from grammar.phrases()
+    automaton = grammar.automaton()
+    for arcs in automaton.states:
+        for word, target in arcs.items():
+            for following in automaton.states[target]:
+                yield f"{word} {following}"
 
 
 def _load_vosk() -> Any:
     try:
         import vosk  # noqa: PLC0415  slow to load, and only hearing needs it
     except (ImportError, OSError) as error:
-        raise GearProblem(f"The recogniser Vosk cannot be loaded ({error}). Install bay-assistant again.") from error
-    vosk.SetLogLevel(-1)
+        raise GearProblem(
+            f"The recogniser Vosk cannot be loaded ({error}). Install bay-assistant again."
+        ) from error
+    vosk.SetLogLevel(-2)  # errors only: a word cut off at the end of a clip is no news
     return vosk
