@@ -42,6 +42,10 @@ from assistant.errors import BayAssistantError, FileProblem, GearProblem  # noqa
 from assistant.hearing.baynoise import KINDS, bay_noise  # noqa: E402
 
 RATE = 16000
+KINDS_OF_VOICE = {
+    "flite:rms": "text-to-speech from a male US speaker; the interim model was trained on this voice",
+    "flite:slt": "text-to-speech from a female US speaker; the interim model has never heard this voice",
+}
 _FRAME = 320
 _ACTIVE_DB = -35.0
 _CEILING = 10 ** (-1 / 20)
@@ -222,9 +226,7 @@ def make(plan_path: Path, folder: Path) -> list[dict[str, Any]]:
                 "file": clip.file,
                 "words": clip.words,
                 "voice": clip.voice,
-                "kind_of_voice": "text-to-speech, female, US English"
-                if clip.voice == "flite:slt"
-                else "text-to-speech",
+                "kind_of_voice": KINDS_OF_VOICE.get(clip.voice, "text-to-speech"),
                 "program": version,
                 "rate": clip.rate,
                 "noise": clip.noise,

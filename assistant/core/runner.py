@@ -424,6 +424,8 @@ class Runner:
     def _on_resume(self, _payload: object) -> State:
         self._note(ModeChanged("resumed", "the session was interrupted"))
         self._cautions = _Cautioned()
+        self._deaf.clear()  # what is missing now will be reported again
+        self._mute = False
         self._stop_crank(timed=True)
         self._note_running = False
         self._pending = None
@@ -781,7 +783,7 @@ class Runner:
     def _on_gear_lost(self, payload: object) -> State:
         assert isinstance(payload, GearLost)  # noqa: S101
         self._note(ModeChanged(f"{payload.gear} lost", payload.why))
-        self._message = f"The {payload.gear} is lost. {payload.why}"
+        self._message = f"No {payload.gear}: {payload.why}"
         if payload.gear == "microphone":
             self._deaf.add("microphone")
         if payload.gear == "speaker":
@@ -790,9 +792,9 @@ class Runner:
                 return self._cautions_given(by="shown")
         elif self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
             text = (
-                "The microphone is lost. Use the keys."
+                "No microphone. Use the keys."
                 if payload.gear == "microphone"
-                else "The keys are lost. Voice only."
+                else "No keys. Voice only."
             )
             self._say(text, Speech.NOTICE)
         return self.state
