@@ -339,15 +339,17 @@ def write_words(
     symbols: Mapping[str, int],
     *,
     filler: bool = True,
+    filler_repeats: bool = True,
     arc_costs: Mapping[tuple[int, str], float] | None = None,
 ) -> None:
-    """Write ``Gr.fst``: the automaton, and beside it the filler word any number of times.
+    """Write ``Gr.fst``: the automaton, and beside it the filler word.
 
     Args:
         path: File to write.
         automaton: What may be said.
         symbols: All words that the other graph or the model knows, with their labels.
         filler: Whether `UNKNOWN` is accepted.
+        filler_repeats: Whether it is accepted any number of times; needed where it stands for one word only.
         arc_costs: Costs of arcs of the automaton by (state, word); an arc that is not named costs nothing.
 
     Raises:
@@ -366,7 +368,8 @@ def write_words(
         other = graph.add_state(0.0)
         label = symbols[UNKNOWN]
         graph.add_arc(automaton.start, label, label, 0.0, other)
-        graph.add_arc(other, label, label, 0.0, other)
+        if filler_repeats:
+            graph.add_arc(other, label, label, 0.0, other)
     path.write_bytes(graph.written(acceptor=True, sorted_by="input"))
 
 
@@ -444,6 +447,12 @@ def _add_filler(graph: Fst, label: int, layout: PhoneLayout, costs: Costs) -> No
         _add_phone(graph, base, plain, before_blank, blank, costs)
         graph.add_arc(plain, 0, 0, 0.0, after)
         graph.add_arc(blank, 0, 0, 0.0, after)
+    # Pauses are part of the filler, so that a remark is one filler and not many alternatives of several.
+    leave, loop = layout.silence
+    pause = graph.add_state()
+    graph.add_arc(after, leave, 0, 0.0, pause)
+    graph.add_arc(pause, loop, 0, 0.0, pause)
+    graph.add_arc(pause, 0, 0, 0.0, after)
     graph.add_arc(after, 0, 0, 0.0, 0)
 
 

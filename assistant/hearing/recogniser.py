@@ -319,7 +319,7 @@ class Recogniser:
                 labels = table_for(words_of(automaton))
                 entries = {word: grammar.lexicon.pronunciations(word) for word in words_of(automaton)}
                 write_sounds(graph / "HCLr.fst", labels, entries, self._layout, self._costs)
-                write_words(graph / "Gr.fst", automaton, labels)
+                write_words(graph / "Gr.fst", automaton, labels, filler_repeats=False)
             else:
                 for part in (source / "graph").iterdir():
                     if part.name not in ("phones", "Gr.fst"):
