@@ -1,0 +1,156 @@
+"""What is plugged in, and whether a session could run on it."""
+
+from __future__ import annotations
+
+import threading
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from assistant import resources
+from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.errors import BayAssistantError, GearProblem
+from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.lint import typical_requests
+from assistant.hearing.recogniser import Recogniser, find_model
+from assistant.hearing.sound import RATE, level_db
+from assistant.speaking.player import Player, load_sounddevice
+from assistant.speaking.voice import Voice
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+LISTEN_S = 2.0
+"""How long the microphone's level is measured."""
+
+SENTENCE = "Feed side. Lit, dim, or dark?"
+"""What is said to try the loudspeaker."""
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing that was looked at: whether it is able, and what was found or what to do."""
+
+    name: str
+    able: bool
+    text: str
+    needed: bool = True
+
+
+@dataclass(frozen=True)
+class Report:
+    """All that was looked at, and the sound devices of the machine."""
+
+    items: tuple[Item, ...]
+    devices: tuple[str, ...]
+
+    @property
+    def able(self) -> bool:
+        """Whether a live session could run."""
+        return all(item.able for item in self.items if item.needed)
+
+    def text(self) -> str:
+        """For a person."""
+        lines = [f"{'ok  ' if item.able else 'NOT '} {item.name:<12} {item.text}" for item in self.items]
+        if self.devices:
+            lines += ["", "Sound devices:", *(f"  {device}" for device in self.devices)]
+        return "\n".join(lines) + "\n"
+
+    def to_json(self) -> dict[str, Any]:
+        """For a program."""
+        return {
+            "able": self.able,
+            "items": [{"name": i.name, "able": i.able, "text": i.text} for i in self.items],
+            "devices": list(self.devices),
+        }
+
+
+def check(
+    *, model: Path | None = None, microphone: str | None = None, speaker: str | None = None, say: bool = False
+) -> Report:
+    """Look at everything that a session needs; nothing raises, each problem becomes a line."""
+    items = [_tried("model", lambda: _model(model)), _tried("voice", _voice)]
+    devices: tuple[str, ...] = ()
+    try:
+        sounddevice = load_sounddevice()
+    except GearProblem as problem:
+        items += [Item("sound", able=False, text=str(problem))]
+        return Report(tuple(items), devices)
+    found = list(sounddevice.query_devices())
+    devices = tuple(
+        f"{number}: {device['name']} ({device['max_input_channels']} in, {device['max_output_channels']} out)"
+        for number, device in enumerate(found)
+    )
+    items.append(_tried("loudspeaker", lambda: _loudspeaker(speaker, say=say)))
+    items.append(_tried("microphone", lambda: _microphone(sounddevice, microphone, measure=say)))
+    return Report(tuple(items), devices)
+
+
+def _tried(name: str, look: Any) -> Item:
+    try:
+        return Item(name, able=True, text=look())
+    except BayAssistantError as problem:
+        return Item(name, able=False, text=str(problem))
+
+
+def _model(option: Path | None) -> str:
+    path = find_model(option)
+    recogniser = Recogniser(path)
+    grammars = GrammarSet.load(resources.directory("grammars"))
+    begun = time.perf_counter()
+    for request in typical_requests(grammars):
+        grammar = grammars.request(request)
+        missing = recogniser.missing(grammar)
+        if missing:
+            grammar.without(missing)
+    recogniser.prepare(grammars.named("lamp"))
+    took = time.perf_counter() - begun
+    return f"{path}; every answer of the bundled procedures can be heard ({took:.1f} s)."
+
+
+def _voice() -> str:
+    begun = time.perf_counter()
+    speech = Voice().render(SENTENCE)
+    return f"{speech.duration_s:.1f} s of speech rendered in {1000 * (time.perf_counter() - begun):.0f} ms."
+
+
+def _loudspeaker(device: str | None, *, say: bool) -> str:
+    player = Player(_named(device))
+    try:
+        if not say:
+            return f"opens at {player.rate} Hz."
+        done = threading.Event()
+        player.play(Voice().render(SENTENCE), lambda _cut: done.set())
+        if not done.wait(20):
+            raise GearProblem("The loudspeaker took a sentence and never finished it. Choose another with --speaker.")
+        return f"said a sentence; its first sound left after {1000 * (player.first_sound_s or 0):.0f} ms."
+    finally:
+        player.close()
+
+
+def _microphone(sounddevice: Any, device: str | None, *, measure: bool) -> str:
+    try:
+        if not measure:
+            sounddevice.check_input_settings(device=_named(device), samplerate=RATE, channels=1, dtype="int16")
+            return "opens at 16000 Hz."
+        frames = sounddevice.rec(
+            round(LISTEN_S * RATE), samplerate=RATE, channels=1, dtype="int16", device=_named(device), blocking=True
+        )
+    except (sounddevice.PortAudioError, ValueError) as error:
+        raise GearProblem(
+            f"The microphone cannot be opened ({error}). Plug one in, or name it with --microphone."
+        ) from error
+    samples = np.asarray(frames)[:, 0]
+    level = level_db(samples)
+    expected = DEFAULT_THRESHOLDS.speech_level_db - level
+    if not samples.any():
+        return "gives digital silence: it is muted or switched off."
+    verdict = "voice will be used" if expected >= DEFAULT_THRESHOLDS.hopeless_snr_db else "too loud for voice, use the keys"
+    return f"noise {level:.0f} dB; a raised voice would stand {expected:+.0f} dB over it: {verdict}."
+
+
+def _named(device: str | None) -> str | int | None:
+    """A device by number when it is one."""
+    return int(device) if device is not None and device.isdigit() else device
