@@ -46,6 +46,11 @@ class Timing:
             pause inside a spoken number.
         end_s: Silence after anything else, as people pause for breath and thought.
         longest_s: An utterance is cut here; the longest phrases of the grammars take 4 s when spoken slowly.
+        settle_s: Sound that is dropped when listening begins: what the microphone's buffers still hold of the
+            assistant's own voice, and its echo; less than the 0.2 s that people leave between turns.
+        note_end_s: Silence that ends a voice note; long, because notes are made while looking at things.
+        noise_holds_s: The noise must stay above (or below) its limit for so long before it counts; an impact
+            wrench runs in bursts of a second or two.
         noise_s: Time constant with which the noise level follows the sound between utterances.
     """
 
@@ -58,6 +63,9 @@ class Timing:
     end_may_continue_s: float = 0.6
     end_s: float = 0.8
     longest_s: float = 8.0
+    settle_s: float = 0.1
+    note_end_s: float = 2.5
+    noise_holds_s: float = 2.0
     noise_s: float = 1.0
 
 
@@ -182,12 +190,20 @@ class Levels:
         """A chunk with speech."""
         self._speech.append(power(chunk))
 
+    def _signal(self) -> float:
+        """Mean power of the loudest half of the chunks with speech, less that of the noise."""
+        loudest = sorted(self._speech)[len(self._speech) // 2 :]
+        return sum(loudest) / len(loudest) - (self._noise or 0.0)
+
+    def speech_db(self) -> float | None:
+        """Level of the utterance's speech, dB relative to full scale; None without speech."""
+        return decibels(self._signal()) if self._speech else None
+
     def snr_db(self) -> float | None:
         """Level of the utterance's speech over that of the noise before it, dB, -20 to 60; None when unknown."""
         if not self._speech or self._noise is None:
             return None
-        loudest = sorted(self._speech)[len(self._speech) // 2 :]
-        signal = sum(loudest) / len(loudest) - self._noise
+        signal = self._signal()
         ratio = decibels(max(signal, 1e-12)) - decibels(max(self._noise, 1e-12))
         return round(min(60.0, max(-20.0, ratio)), 1)
 

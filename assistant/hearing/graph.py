@@ -329,7 +329,7 @@ class Costs:
         blank: Cost of each blank frame inside a phone; keeps short words from being stretched.
     """
 
-    filler_phone: float = 1.5
+    filler_phone: float = 1.25
     blank: float = 0.02
 
 

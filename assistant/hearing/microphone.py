@@ -1,0 +1,183 @@
+"""The microphone, through PortAudio: a source of 16 kHz samples that comes back after it was unplugged.
+
+PortAudio is loaded when a microphone is first wanted, so that everything else works without it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+import time
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import soxr
+
+from assistant.errors import GearProblem
+from assistant.hearing.sound import RATE, Samples
+from assistant.speaking.player import load_sounddevice
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+BLOCK_S = 0.032
+"""Sound is taken from the device in pieces of this length, one chunk of the voice-activity model."""
+
+SILENT_FOR_S = 2.0
+"""A device that has delivered nothing for so long has stopped working; they deliver every few hundredths."""
+
+TRY_AGAIN_S = 2.0
+"""Pause between two attempts to open it again."""
+
+_LOOK_S = 0.25
+
+LOST = "The microphone stopped working. Check its plug and cable."
+
+
+class Microphone:
+    """One channel of an input device, 16 bits, 16,000 samples a second; a device that cannot is resampled.
+
+    Args:
+        device: Name, part of a name, or number of an input device; None for the system's default.
+        sounddevice: Stand-in for the module of that name.
+
+    Raises:
+        GearProblem: PortAudio is missing.
+    """
+
+    def __init__(self, device: str | int | None = None, *, sounddevice: Any = None) -> None:
+        self._sounddevice = sounddevice if sounddevice is not None else load_sounddevice()
+        self._device = device
+        self._stream: Any = None
+        self._resampler: Any = None
+        self._last_call = 0.0
+        self._closing = threading.Event()
+        self._keeper: threading.Thread | None = None
+        self._deliver: Callable[[Samples], None] = lambda _samples: None
+        self._lost: Callable[[str], None] = lambda _why: None
+        self._back: Callable[[], None] = lambda: None
+
+    def start(
+        self,
+        deliver: Callable[[Samples], None],
+        lost: Callable[[str], None],
+        back: Callable[[], None],
+    ) -> None:
+        """Open the device and deliver its sound from now on.
+
+        Args:
+            deliver: Gets each piece of sound, on the audio thread; must return at once.
+            lost: Called with a plain reason when the device stops working.
+            back: Called when it works again; it is tried every `TRY_AGAIN_S` seconds.
+
+        Raises:
+            GearProblem: There is no such device, or it cannot be opened.
+        """
+        self._deliver, self._lost, self._back = deliver, lost, back
+        self._open()
+        self._keeper = threading.Thread(target=self._keep, name="microphone-keep", daemon=True)
+        self._keeper.start()
+
+    def close(self) -> None:
+        """Give the device back; safe to call twice."""
+        self._closing.set()
+        _shut(self._stream)
+        if self._keeper is not None and self._keeper is not threading.current_thread():
+            self._keeper.join(timeout=1.0)
+
+    def _open(self) -> None:
+        sounddevice = self._sounddevice
+        try:
+            about = sounddevice.query_devices(self._device, "input")
+            rate = RATE
+            try:
+                sounddevice.check_input_settings(
+                    device=self._device, samplerate=RATE, channels=1, dtype="int16"
+                )
+            except (sounddevice.PortAudioError, ValueError):
+                rate = int(about["default_samplerate"])
+            self._resampler = soxr.ResampleStream(rate, RATE, 1, dtype="int16") if rate != RATE else None
+            stream = sounddevice.RawInputStream(
+                samplerate=rate,
+                blocksize=round(BLOCK_S * rate),
+                device=self._device,
+                channels=1,
+                dtype="int16",
+                callback=self._take,
+            )
+            self._last_call = time.monotonic()
+            stream.start()
+            self._stream = stream
+        except (sounddevice.PortAudioError, ValueError, OSError) as error:
+            which = "no microphone" if self._device is None else f"no microphone '{self._device}'"
+            told = " ".join(str(part) for part in error.args if isinstance(part, str)) or type(error).__name__
+            raise GearProblem(
+                f"There is {which} that can be used ({told}). Plug one in, name another device, "
+                "or run with keys only."
+            ) from error
+
+    def _take(self, data: Any, _frames: int, _when: Any, _status: Any) -> None:
+        """Audio thread: hand the block on."""
+        self._last_call = time.monotonic()
+        samples: Samples = np.frombuffer(bytes(data), np.int16)
+        if self._resampler is not None:
+            samples = self._resampler.resample_chunk(samples)
+        if samples.size and not self._closing.is_set():
+            self._deliver(samples)
+
+    # --- watching over the device ---
+
+    def _keep(self) -> None:
+        while not self._closing.wait(_LOOK_S):
+            if self._alive():
+                continue
+            with contextlib.suppress(Exception):
+                self._lost(LOST)
+            if self._recovered():
+                with contextlib.suppress(Exception):
+                    self._back()
+
+    def _alive(self) -> bool:
+        try:
+            return bool(self._stream.active) and time.monotonic() - self._last_call < SILENT_FOR_S
+        except Exception:  # noqa: BLE001  a stream that cannot even say so is not alive
+            return False
+
+    def _recovered(self) -> bool:
+        """Try until the device delivers sound again; False when closed meanwhile."""
+        while True:
+            # A dead device can hold whoever closes it; that must not keep us from opening a new stream.
+            threading.Thread(target=_shut, args=(self._stream,), name="microphone-shut", daemon=True).start()
+            if self._closing.wait(TRY_AGAIN_S):
+                return False
+            with contextlib.suppress(GearProblem):
+                self._open()
+                opened = self._last_call
+                while time.monotonic() - opened < SILENT_FOR_S and not self._closing.wait(0.05):
+                    if self._last_call > opened:
+                        return True
+
+
+def _shut(stream: Any) -> None:
+    with contextlib.suppress(Exception):
+        stream.abort()
+    with contextlib.suppress(Exception):
+        stream.close()
+
+
+def list_devices(sounddevice: Any = None) -> list[str]:
+    """A line for each input device, the default one marked with a star.
+
+    Raises:
+        GearProblem: PortAudio is missing; says what to install.
+    """
+    module = sounddevice if sounddevice is not None else load_sounddevice()
+    try:
+        default = module.query_devices(None, "input")["index"]
+    except (module.PortAudioError, ValueError):
+        default = None
+    return [
+        f"{'*' if number == default else ' '} {number}: {about['name']} ({about['max_input_channels']} in)"
+        for number, about in enumerate(module.query_devices())
+        if about["max_input_channels"] > 0
+    ]
