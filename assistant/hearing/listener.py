@@ -356,7 +356,8 @@ _FAILURES = 3
 class Listener:
     """An `Ear` on a thread of its own.
 
-    Whatever goes wrong in it becomes `GearLost`, and `GearBack` once it hears again; the session goes on by keys.
+    Whatever goes wrong in it becomes `GearLost`; the session goes on by keys.
+    After `GearBack` it waits to be told again what to listen for.
 
     Args:
         ear: What hears.
@@ -373,27 +374,25 @@ class Listener:
         self._happened = happened
         self._orders: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
         self._failures = 0
-        self._lost = False
-        self._again: Callable[[], None] | None = None
         self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
         source.start(self._deliver, self._source_lost, self._source_back)
         self._thread.start()
 
     def listen(self, request: GrammarRequest) -> None:
         """Hear this from now on; anything half heard before is forgotten."""
-        self._order(lambda: self._ear.listen(request), again=True)
+        self._orders.put(lambda: self._ear.listen(request))
 
     def pause(self) -> None:
         """Hear nothing until told to; sound that comes from now on is dropped."""
-        self._order(self._ear.pause, again=True)
+        self._orders.put(self._ear.pause)
 
     def record_note(self, longest_s: float) -> None:
         """Keep free speech as sound."""
-        self._order(lambda: self._ear.record_note(longest_s))
+        self._orders.put(lambda: self._ear.record_note(longest_s))
 
     def end_note(self) -> None:
         """End the note now."""
-        self._order(self._ear.end_note)
+        self._orders.put(self._ear.end_note)
 
     def close(self) -> None:
         """Give the microphone back and end the thread; safe to call twice."""
@@ -405,14 +404,6 @@ class Listener:
 
     # --- from other threads ---
 
-    def _order(self, order: Callable[[], None], *, again: bool = False) -> None:
-        def carry_out() -> None:
-            if again:
-                self._again = order
-            order()
-
-        self._orders.put(carry_out)
-
     def _deliver(self, samples: Samples) -> None:
         self._orders.put(lambda: self._ear.feed(samples))
 
@@ -422,7 +413,6 @@ class Listener:
 
     def _source_back(self) -> None:
         self._happened(lambda at: GearBack(at, "microphone"))
-        self._orders.put(self._once_more)
 
     # --- on the thread ---
 
@@ -445,12 +435,4 @@ class Listener:
             self._ear.pause()
         self._happened(lambda at: GearLost(at, "microphone", why))
         if self._failures < _FAILURES:
-            self._orders.put(self._recover)
-
-    def _recover(self) -> None:
-        self._once_more()
-        self._happened(lambda at: GearBack(at, "microphone"))
-
-    def _once_more(self) -> None:
-        if self._again is not None:
-            self._again()
+            self._happened(lambda at: GearBack(at, "microphone"))

@@ -1,0 +1,312 @@
+"""From sound to events: on real sound with the real recogniser, and with stand-ins where failures are played."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from assistant import resources
+from assistant.core.events import (
+    Clip,
+    Event,
+    GearBack,
+    GearLost,
+    Heard,
+    NoiseChanged,
+    NoMatch,
+    NoteRecorded,
+)
+from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.result import Control, GrammarRequest, Result
+from assistant.errors import RecordProblem
+from assistant.grammar.grammar import GrammarSet
+from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING
+from assistant.hearing.baynoise import bay_noise
+from assistant.hearing.listener import Ear, Listener, Make, NoiseWatch, Reports
+from assistant.hearing.recogniser import Recogniser, find_model
+from assistant.hearing.sound import RATE, Samples, read_sound
+
+SOUNDS = Path(__file__).parent / "sounds"
+GRAMMARS = GrammarSet.load(resources.directory("grammars"))
+LAMP = GrammarRequest(outcomes=("lit", "dim", "dark", "steady", "blinking"), controls=(Control.SAY_AGAIN,))
+
+
+def sound(name: str) -> Samples:
+    return read_sound(SOUNDS / f"{name}.flac").samples
+
+
+def noise(seconds: float, level_db: float) -> Samples:
+    made = 32768 * 10 ** (level_db / 20) * bay_noise("pink", seconds, RATE, seed=9)
+    return np.clip(np.rint(made), -32768, 32767).astype(np.int16)
+
+
+@pytest.fixture(scope="module")
+def recogniser() -> Recogniser:
+    return Recogniser(find_model())
+
+
+class Desk:
+    """Whoever listens to an ear: keeps its events and clips."""
+
+    def __init__(self, recogniser: Recogniser) -> None:
+        self.events: list[Event] = []
+        self.clips: list[Samples] = []
+        self.calls: list[str] = []
+        self.full = False
+        reports = Reports(
+            happened=self.happened,
+            keep_clip=self.keep,
+            speech_began=lambda: self.calls.append("began"),
+            speech_ended=lambda: self.calls.append("ended"),
+        )
+        self.ear = Ear(recogniser, GRAMMARS.request, reports)
+
+    def happened(self, make: Make) -> None:
+        self.events.append(make(self.ear.heard_s))
+
+    def keep(self, samples: Samples) -> Clip:
+        if self.full:
+            raise RecordProblem("The disk is full.")
+        self.clips.append(samples)
+        return Clip(f"{len(self.clips)}.flac", "", samples.size / RATE)
+
+    def feed(self, samples: Samples, size: int = 512) -> None:
+        for start in range(0, samples.size, size):
+            self.ear.feed(samples[start : start + size])
+
+
+@pytest.fixture
+def desk(recogniser: Recogniser) -> Desk:
+    return Desk(recogniser)
+
+
+@pytest.mark.parametrize("size", [100, 512, 5000])
+def test_utterances_become_events(desk: Desk, size: int) -> None:
+    """Phrases are heard, a remark is no match, noise is nothing, however the sound is cut into pieces."""
+    desk.ear.listen(LAMP)
+    desk.feed(np.concatenate([sound(n) for n in ("noise", "feed-lit", "remark", "dark")]), size)
+    heard = [(type(event), getattr(event, "result", None)) for event in desk.events]
+    lit, dark = Result(outcome="lit", place="feed"), Result(outcome="dark")
+    assert [(Heard, lit), (NoMatch, None), (Heard, dark)] == heard
+    assert ["began", "ended"] * 3 == desk.calls
+    for event, clip in zip(desk.events, desk.clips, strict=True):
+        assert isinstance(event, Heard | NoMatch)
+        assert event.clip is not None
+        assert pytest.approx(clip.size / RATE) == event.clip.duration_s
+        assert event.snr_db is not None
+        assert 15 < event.snr_db < 25
+
+
+def test_the_clip_holds_the_whole_utterance(desk: Desk) -> None:
+    """The clip begins before speech and recognises to the same words as the live sound did."""
+    desk.ear.listen(LAMP)
+    desk.feed(sound("switched-side-blinking"))
+    (event,) = desk.events
+    assert isinstance(event, Heard)
+    again = desk.ear._recogniser.hear(desk.clips[0], GRAMMARS.request(LAMP))
+    assert event.words == again.words
+
+
+def test_a_complete_phrase_ends_early(desk: Desk) -> None:
+    """A phrase that cannot go on is taken before the longest silence has passed."""
+    desk.ear.listen(LAMP)
+    samples = sound("dark")
+    loud = np.flatnonzero(np.abs(samples) > 3000)[-1] / RATE
+    desk.feed(np.concatenate([samples, noise(1.0, -40)]))
+    (event,) = desk.events
+    assert event.at - loud < DEFAULT_TIMING.end_s
+
+
+def test_paused_means_deaf(desk: Desk) -> None:
+    """Half duplex: what comes while paused is dropped, also half an utterance, and listening goes on after."""
+    desk.ear.listen(LAMP)
+    desk.feed(sound("feed-lit")[: round(1.1 * RATE)])
+    desk.ear.pause()
+    desk.feed(sound("dark"))
+    assert ["began", "ended"] == desk.calls
+    assert [] == desk.events
+    desk.ear.listen(LAMP)
+    desk.feed(sound("say-again"))
+    (event,) = desk.events
+    assert isinstance(event, Heard)
+    assert Result(control=Control.SAY_AGAIN) == event.result
+
+
+def test_the_same_request_again_loses_nothing(desk: Desk) -> None:
+    """Being told to listen for the same in the middle of a phrase does not forget its beginning."""
+    desk.ear.listen(LAMP)
+    desk.feed(sound("feed-lit")[: round(1.1 * RATE)])
+    desk.ear.listen(LAMP)
+    desk.feed(sound("feed-lit")[round(1.1 * RATE) :])
+    (event,) = desk.events
+    assert isinstance(event, Heard)
+    assert "feed lit" == event.words
+
+
+def test_a_clip_that_cannot_be_kept_does_not_lose_the_result(desk: Desk) -> None:
+    """The result comes without its clip; the record itself says that the disk is full."""
+    desk.full = True
+    desk.ear.listen(LAMP)
+    desk.feed(sound("dark"))
+    (event,) = desk.events
+    assert isinstance(event, Heard)
+    assert event.clip is None
+
+
+def test_a_note_ends_with_silence(desk: Desk) -> None:
+    """A note keeps everything from its beginning and ends by itself some time after speech."""
+    desk.ear.record_note(20.0)
+    desk.feed(np.concatenate([sound("remark"), noise(4.0, -40)]))
+    (event,) = desk.events
+    assert isinstance(event, NoteRecorded)
+    spoken_s = sound("remark").size / RATE
+    assert spoken_s + 1.0 < event.clip.duration_s < spoken_s + DEFAULT_TIMING.note_end_s + 0.5
+    assert (sound("remark")[: 10 * RATE] == desk.clips[0][: sound("remark").size]).all()
+
+
+def test_a_note_ends_at_its_limit_or_when_told(desk: Desk) -> None:
+    """The longest length holds to a chunk; ending by order works with and without sound, and only once."""
+    desk.ear.record_note(1.0)
+    desk.feed(noise(3.0, -40))
+    desk.ear.record_note(60.0)
+    desk.feed(noise(0.5, -40))
+    desk.ear.end_note()
+    desk.ear.end_note()
+    desk.ear.record_note(60.0)
+    desk.ear.end_note()
+    lengths = [event.clip.duration_s for event in desk.events if isinstance(event, NoteRecorded)]
+    assert [1.0, 0.5, 0.0] == pytest.approx(lengths, abs=2 * CHUNK_S)
+
+
+def test_hopeless_noise_is_told_once_each_way(desk: Desk) -> None:
+    """Noise above the limit is told after it has held, and its end after that; in between nothing is said."""
+    desk.ear.listen(LAMP)
+    desk.feed(np.concatenate([noise(3.0, -45), noise(8.0, -15), noise(8.0, -45)]))
+    changes = [
+        (event.hopeless, 3 < event.at < 11) for event in desk.events if isinstance(event, NoiseChanged)
+    ]
+    assert [(True, True), (False, False)] == changes
+
+
+def test_noise_limits_have_hysteresis() -> None:
+    """Between the two limits nothing changes, and a burst shorter than the hold time counts for nothing."""
+    watch = NoiseWatch(DEFAULT_THRESHOLDS)
+    level = DEFAULT_THRESHOLDS.speech_level_db
+    loud = level - DEFAULT_THRESHOLDS.hopeless_snr_db + 1
+    between = level - (DEFAULT_THRESHOLDS.hopeless_snr_db + DEFAULT_THRESHOLDS.hopeful_snr_db) / 2
+    quiet = level - DEFAULT_THRESHOLDS.hopeful_snr_db - 1
+    hold = round(DEFAULT_TIMING.noise_holds_s / CHUNK_S) + 1
+    told = [watch.changed(db) for db in [loud] * (hold // 2) + [between] + [loud] * (hold // 2)]
+    assert {None} == set(told)
+    told = [watch.changed(db) for db in [loud] * hold + [between] * 3 * hold + [quiet] * hold]
+    assert [True, False] == [one for one in told if one is not None]
+
+
+# --- the thread ---
+
+
+class Tap:
+    """A source that a test turns."""
+
+    def __init__(self) -> None:
+        self.closed = False
+
+    def start(
+        self, deliver: Callable[[Samples], None], lost: Callable[[str], None], back: Callable[[], None]
+    ) -> None:
+        self.deliver, self.lost, self.back = deliver, lost, back
+
+    def close(self) -> None:
+        self.closed = True
+
+
+class Waiting:
+    """Keeps events and lets a test wait for their number."""
+
+    def __init__(self) -> None:
+        self.events: list[Event] = []
+        self._condition = threading.Condition()
+
+    def happened(self, make: Make) -> None:
+        with self._condition:
+            self.events.append(make(0.0))
+            self._condition.notify_all()
+
+    def wait_for(self, count: int) -> list[Event]:
+        with self._condition:
+            assert self._condition.wait_for(lambda: len(self.events) >= count, timeout=20)
+            return list(self.events)
+
+
+Threaded = tuple[Listener, Tap, Waiting]
+
+
+@pytest.fixture
+def threaded(recogniser: Recogniser) -> Iterator[Threaded]:
+    tap, waiting = Tap(), Waiting()
+    reports = Reports(waiting.happened, keep_clip=lambda samples: Clip("x", "", samples.size / RATE))
+    listener = Listener(Ear(recogniser, GRAMMARS.request, reports), tap, waiting.happened)
+    yield listener, tap, waiting
+    listener.close()
+    assert tap.closed
+
+
+def test_orders_and_sound_keep_their_order(threaded: Threaded) -> None:
+    """What was said before the pause is heard although the thread is late; what came after is not."""
+    listener, tap, waiting = threaded
+    listener.listen(LAMP)
+    tap.deliver(np.concatenate([sound("feed-lit"), noise(1.0, -40)]))
+    listener.pause()
+    tap.deliver(sound("dark"))
+    listener.listen(LAMP)
+    tap.deliver(sound("say-again"))
+    words = [event.words for event in waiting.wait_for(2) if isinstance(event, Heard)]
+    assert ["feed lit", "say again"] == words
+
+
+def test_a_lost_microphone_is_told_and_listening_goes_on_after(threaded: Threaded) -> None:
+    """GearLost, then GearBack; half an utterance from before is forgotten, the next one is heard."""
+    listener, tap, waiting = threaded
+    listener.listen(LAMP)
+    tap.deliver(sound("dark")[: round(0.9 * RATE)])
+    tap.lost("Its plug is out.")
+    tap.back()
+    listener.listen(LAMP)
+    tap.deliver(np.concatenate([noise(1.0, -40), sound("dark")]))
+    lost, back, heard = waiting.wait_for(3)
+    assert GearLost(0.0, "microphone", "Its plug is out.") == lost
+    assert GearBack(0.0, "microphone") == back
+    assert isinstance(heard, Heard)
+
+
+def test_a_failure_becomes_gear_lost(threaded: Threaded, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An exception in sound processing is told in a sentence, recovered from twice, and then hearing stays off."""
+    listener, tap, waiting = threaded
+
+    def broken(samples: Samples) -> None:
+        raise ZeroDivisionError("no chunk")
+
+    monkeypatch.setattr(listener._ear, "feed", broken)
+    listener.listen(LAMP)
+    for _ in range(6):
+        tap.deliver(np.zeros(512, np.int16))
+    told = waiting.wait_for(5)
+    listener.close()
+    assert [GearLost, GearBack, GearLost, GearBack, GearLost] == [type(event) for event in waiting.events]
+    assert all("ZeroDivisionError" in event.why for event in told if isinstance(event, GearLost))
+
+
+def test_a_request_that_cannot_be_heard_is_gear_lost(threaded: Threaded) -> None:
+    """An outcome for which there is no phrase does not end the thread."""
+    listener, tap, waiting = threaded
+    listener.listen(GrammarRequest(outcomes=("purple",)))
+    listener.listen(LAMP)
+    tap.deliver(np.concatenate([sound("dark"), noise(1.0, -40)]))
+    lost, _back, heard = waiting.wait_for(3)
+    assert isinstance(lost, GearLost)
+    assert "purple" in lost.why
+    assert isinstance(heard, Heard)
