@@ -88,7 +88,9 @@ def desk(recogniser: Recogniser) -> Desk:
 def test_utterances_become_events(desk: Desk, size: int) -> None:
     """Phrases are heard, a remark is no match, noise is nothing, however the sound is cut into pieces."""
     desk.ear.listen(LAMP)
-    desk.feed(np.concatenate([sound(n) for n in ("noise", "feed-lit", "remark", "dark")]), size)
+    rest = noise(1.0, -40)
+    pieces = [sound("noise"), sound("feed-lit"), rest, sound("remark"), rest, sound("dark"), rest]
+    desk.feed(np.concatenate(pieces), size)
     heard = [(type(event), getattr(event, "result", None)) for event in desk.events]
     lit, dark = Result(outcome="lit", place="feed"), Result(outcome="dark")
     assert [(Heard, lit), (NoMatch, None), (Heard, dark)] == heard
