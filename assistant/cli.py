@@ -274,7 +274,7 @@ def _session(options: argparse.Namespace) -> Path:
         found = list_sessions(parent)
         if not found:
             raise UsageProblem(f"There are no sessions in {parent}.")
-        return parent / found[0].id
+        return found[0].folder
     if (parent / options.session).is_dir():
         return parent / options.session
     raise UsageProblem(

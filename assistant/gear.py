@@ -124,7 +124,9 @@ def _loudspeaker(device: str | None, *, say: bool) -> str:
         done = threading.Event()
         player.play(Voice().render(SENTENCE), lambda _cut: done.set())
         if not done.wait(20):
-            raise GearProblem("The loudspeaker took a sentence and never finished it. Choose another with --speaker.")
+            raise GearProblem(
+                "The loudspeaker took a sentence and never finished it. Choose another with --speaker."
+            )
         return f"said a sentence; its first sound left after {1000 * (player.first_sound_s or 0):.0f} ms."
     finally:
         player.close()
@@ -133,10 +135,17 @@ def _loudspeaker(device: str | None, *, say: bool) -> str:
 def _microphone(sounddevice: Any, device: str | None, *, measure: bool) -> str:
     try:
         if not measure:
-            sounddevice.check_input_settings(device=_named(device), samplerate=RATE, channels=1, dtype="int16")
+            sounddevice.check_input_settings(
+                device=_named(device), samplerate=RATE, channels=1, dtype="int16"
+            )
             return "opens at 16000 Hz."
         frames = sounddevice.rec(
-            round(LISTEN_S * RATE), samplerate=RATE, channels=1, dtype="int16", device=_named(device), blocking=True
+            round(LISTEN_S * RATE),
+            samplerate=RATE,
+            channels=1,
+            dtype="int16",
+            device=_named(device),
+            blocking=True,
         )
     except (sounddevice.PortAudioError, ValueError) as error:
         raise GearProblem(
@@ -147,7 +156,11 @@ def _microphone(sounddevice: Any, device: str | None, *, measure: bool) -> str:
     expected = DEFAULT_THRESHOLDS.speech_level_db - level
     if not samples.any():
         return "gives digital silence: it is muted or switched off."
-    verdict = "voice will be used" if expected >= DEFAULT_THRESHOLDS.hopeless_snr_db else "too loud for voice, use the keys"
+    verdict = (
+        "voice will be used"
+        if expected >= DEFAULT_THRESHOLDS.hopeless_snr_db
+        else "too loud for voice, use the keys"
+    )
     return f"noise {level:.0f} dB; a raised voice would stand {expected:+.0f} dB over it: {verdict}."
 
 

@@ -49,7 +49,7 @@ KINDS_OF_VOICE = {
 _FRAME = 320
 _ACTIVE_DB = -35.0
 _CEILING = 10 ** (-1 / 20)
-_LARGEST = 100_000
+_LARGEST = 200_000
 
 Signal = NDArray[np.float64]
 

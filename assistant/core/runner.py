@@ -223,7 +223,7 @@ class Runner:
             case Began():
                 return Trigger.BEGIN, event.procedure
             case Resumed():
-                return Trigger.RESUME, None
+                return (Trigger.RESUME if self._step else Trigger.UNEXPECTED), None
             case Closed():
                 return Trigger.END, event.why
             case SpeechFinished():
@@ -791,11 +791,7 @@ class Runner:
             if self.state is State.CAUTIONING:
                 return self._cautions_given(by="shown")
         elif self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
-            text = (
-                "No microphone. Use the keys."
-                if payload.gear == "microphone"
-                else "No keys. Voice only."
-            )
+            text = "No microphone. Use the keys." if payload.gear == "microphone" else "No keys. Voice only."
             self._say(text, Speech.NOTICE)
         return self.state
 
@@ -874,7 +870,7 @@ class Runner:
         ]
         text = " ".join(filter(None, (self._take_prefix(), *texts)))
         if self._needs_acknowledgement():
-            text += " Say ready, or press Enter, when you are clear."
+            text += " Say ready, or press Enter."
         self._say(text, Speech.CAUTION, can_be_cut=False)
         self._cautions.speaking = self._utterance
         if self._mute:
@@ -1071,7 +1067,7 @@ class Runner:
         """What can be said now, and what can be keyed, a sentence or two each."""
         match self.state:
             case State.ACKNOWLEDGING:
-                return "Say ready when you are clear.", "Press Enter."
+                return "Say ready.", "Press Enter."
             case State.RESTING:
                 return "The starter rests.", "Slash to stand by."
             case State.READING_BACK:
@@ -1157,7 +1153,7 @@ class Runner:
             countdown = ("rest the starter", self._rested_at)
         return Board(
             title=procedure.title,
-            step=len(self._trail) + 1,
+            step=len(self._trail) + (self.state is not State.CONCLUDING),
             headline=headline,
             lines=lines,
             choices=choices,

@@ -210,7 +210,9 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.NOTE: _only(_S.NOTING),
         Trigger.CLOSE: _only(_S.FINISHED),
     },
-    _S.FINISHED: {},
+    _S.FINISHED: {
+        Trigger.RESUME: _RETURNS
+    },  # of a session that was left open; a sealed one is refused before
 }
 """For each state the triggers it knows, and for each the states that may follow."""
 

@@ -55,8 +55,8 @@ DYNAMIC = ("graph/HCLr.fst", "graph/Gr.fst")
 KEPT = 4
 """Opened graphs that are kept: the step's question, its read-back, the caution and the pause before."""
 
-KEPT_OTHER = 2
-"""The same for a user's own model, whose sounds of all words are loaded with each graph."""
+LARGE = 64_000_000
+"""Bytes of another model's ``HCLr.fst`` above which only one graph is kept: each holds the sounds of all words."""
 
 SETTINGS = {"lattice-beam": "6.0", "phone-determinize": "false", "max-mem": "2000000"}
 """Decoder settings for graphs that we write.
@@ -250,6 +250,8 @@ class Recogniser:
         self._lock = threading.Lock()
         self._symbols: dict[str, int] = {} if self._layout else read_symbols(path / "graph" / "Gr.fst")
         self._whole: Any = None
+        large = not self._layout and (path / "graph" / "HCLr.fst").stat().st_size > LARGE
+        self._kept = 1 if large else KEPT
         if not self._layout and not self._symbols:
             self._whole = self._open(path)
 
@@ -291,10 +293,10 @@ class Recogniser:
                 return self._opened[grammar]
             missing = self.missing(grammar)
             heard = grammar.without(missing) if missing else grammar
+            while len(self._opened) >= self._kept:
+                self._opened.popitem(last=False)
             model = self._whole or self._write(heard)
             self._opened[grammar] = (model, heard)
-            while len(self._opened) > (KEPT if self._layout else KEPT_OTHER):
-                self._opened.popitem(last=False)
             return model, heard
 
     def _write(self, grammar: StepGrammar) -> Any:
@@ -324,7 +326,10 @@ class Recogniser:
                 for part in (source / "graph").iterdir():
                     if part.name not in ("phones", "Gr.fst"):
                         (graph / part.name).symlink_to(part)
-                write_words(graph / "Gr.fst", automaton, self._symbols, filler=UNKNOWN in self._symbols)
+                # Only the words of the step: a table of half a million words takes seconds and 100 MB each time.
+                used = {"<eps>", UNKNOWN, *words_of(automaton)} & self._symbols.keys()
+                labels = {word: self._symbols[word] for word in sorted(used)}
+                write_words(graph / "Gr.fst", automaton, labels, filler=UNKNOWN in labels)
             return self._open(folder)
 
     def _open(self, folder: Path) -> Any:

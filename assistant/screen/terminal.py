@@ -194,9 +194,7 @@ class LineScreen:
         if board.step and (board.title, board.step) != (before.title, before.step):
             self._print(at, "TEST", f"{board.step}  {board.headline}  ({board.title})")
         if board.keys_only != before.keys_only:
-            self._print(
-                at, "NOISE", "too loud to hear, keys only" if board.keys_only else "voice works again"
-            )
+            self._print(at, "NOISE", "keys only" if board.keys_only else "voice again")
         if board.message and board.message != before.message:
             self._print(at, "NOTE", board.message)
 

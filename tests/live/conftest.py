@@ -41,7 +41,13 @@ class Bay:
         """Begin to record what the virtual loudspeaker gives."""
         with (self.folder / "spoken.raw").open("wb") as out:
             self.recording = subprocess.Popen(
-                ["parec", f"--device={LOUDSPEAKER}.monitor", "--rate=16000", "--channels=1", "--format=s16le"],
+                [
+                    "parec",
+                    f"--device={LOUDSPEAKER}.monitor",
+                    "--rate=16000",
+                    "--channels=1",
+                    "--format=s16le",
+                ],
                 env=self.environment,
                 stdout=out,
             )
@@ -82,7 +88,14 @@ def bay(tmp_path: Path) -> Iterator[Bay]:
         f"module-null-sink sink_name={MICROPHONE} rate=16000 channels=1",
         f"module-null-sink sink_name={LOUDSPEAKER} rate=44100 channels=2",
     ]
-    arguments = ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "--disallow-exit"]
+    arguments = [
+        "pulseaudio",
+        "-n",
+        "--daemonize=no",
+        "--exit-idle-time=-1",
+        "--use-pid-file=no",
+        "--disallow-exit",
+    ]
     for module in modules:
         arguments += ["-L", module]
     log = (tmp_path / "pulse.log").open("wb")

@@ -90,7 +90,7 @@ def test_lines_tell_the_dialogue() -> None:
         "01:01.0  HEARD  feed lit",
         "01:02.0  HEARD  (not understood)",
         "60:00.0  KEY    enter",
-        "01:10.0  NOISE  too loud to hear, keys only",
+        "01:10.0  NOISE  keys only",
         "01:11.0  NOTE   Session stored.",
     ]
 

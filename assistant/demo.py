@@ -1,0 +1,383 @@
+"""The demonstration: a whole session fed from recorded sounds, through the real ear, voice, dialogue and record.
+
+Only the two ends are replaced: the microphone by the files of a scenario, the loudspeaker by a sound track.
+Time is a clock that jumps to whatever comes next, so a session of minutes takes seconds; everything that the
+assistant says and everything that is played to it stands on one time line in one sound file.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+import numpy as np
+
+from assistant import resources
+from assistant.core.loading import load_library
+from assistant.core.runner import Runner
+from assistant.core.states import State
+from assistant.errors import FileProblem, RecordProblem, UsageProblem
+from assistant.grammar.grammar import GrammarSet
+from assistant.hearing.activity import CHUNK
+from assistant.hearing.listener import Ear, Reports
+from assistant.hearing.recogniser import Recogniser, find_model
+from assistant.hearing.sound import RATE, Samples, read_sound
+from assistant.record import Facts, SessionLog
+from assistant.screen.terminal import LineScreen
+from assistant.session import Session
+from assistant.speaking.player import NullPlayer, SoundTrack
+from assistant.speaking.voice import Voice
+from assistant.writeup import write_html, write_text
+
+if TYPE_CHECKING:
+    from assistant.core.result import GrammarRequest
+
+SCENARIO = "demo.json"
+THINKS_S = 0.8
+"""Time that the played person takes before answering, unless a turn says otherwise."""
+
+KEY_S = 0.5
+"""Time between two keys of the played person."""
+
+_KEYS = ("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close")
+
+
+@dataclass(frozen=True)
+class Turn:
+    """Something that the played person does.
+
+    Attributes:
+        when: States of the dialogue in which it is done.
+        after_s: Time after the assistant has begun to listen.
+        play: Sound that is played into the microphone; None for a turn with keys.
+        keys: Keys that are pressed.
+        once: What the assistant talks over is not said again, as everybody else does.
+    """
+
+    when: frozenset[State]
+    after_s: float
+    play: Path | None
+    keys: tuple[str, ...]
+    once: bool
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """An invented job and what the person says and does in it."""
+
+    procedure: str
+    facts: Facts
+    turns: tuple[Turn, ...]
+
+
+def read_scenario(path: Path) -> Scenario:
+    """A scenario from its JSON file; sounds are looked for beside it.
+
+    Raises:
+        FileProblem: It is not JSON, or a part is missing or unknown.
+    """
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise FileProblem(path, 0, f"the scenario cannot be read ({error.strerror})") from error
+    except ValueError as error:
+        raise FileProblem(
+            path, getattr(error, "lineno", 0), "this is not JSON", "Write one object"
+        ) from error
+    try:
+        turns = tuple(_turn(path, number, item) for number, item in enumerate(data["turns"], start=1))
+        return Scenario(str(data["procedure"]), Facts(**data["facts"]), turns)
+    except (KeyError, TypeError, AttributeError) as error:
+        raise FileProblem(
+            path, 0, f"the scenario lacks or has too much: {error}", "Give procedure, facts and turns"
+        ) from error
+
+
+def _turn(path: Path, number: int, item: dict[str, Any]) -> Turn:
+    unknown = set(item) - {"when", "after_s", "play", "keys", "once"}
+    if unknown or ("play" in item) == ("keys" in item):
+        raise FileProblem(
+            path,
+            0,
+            f"turn {number} needs 'when' and either 'play' or 'keys'",
+            "Nothing else but after_s and once",
+        )
+    try:
+        when = frozenset(State(name) for name in item["when"])
+    except ValueError as error:
+        known = ", ".join(state.value for state in State)
+        raise FileProblem(path, 0, f"turn {number}: {error}", f"States are: {known}") from error
+    keys = tuple(str(key) for key in item.get("keys", ()))
+    for key in keys:
+        if key not in _KEYS and not (len(key) == 1 and key.isdigit()):
+            raise FileProblem(
+                path, 0, f"turn {number} has the key '{key}'", f"Keys are digits and {', '.join(_KEYS)}"
+            )
+    play = path.parent / str(item["play"]) if "play" in item else None
+    if play is not None and not play.is_file():
+        raise FileProblem(path, 0, f"turn {number} plays '{item['play']}', which is not there")
+    return Turn(when, float(item.get("after_s", THINKS_S)), play, keys, item.get("once") is True)
+
+
+class Time:
+    """A clock that is set to whatever comes next."""
+
+    def __init__(self, *, real: bool) -> None:
+        self.now = 0.0
+        self._real = real
+
+    def __call__(self) -> float:
+        """Seconds since the session began."""
+        return self.now
+
+    def reach(self, at: float) -> None:
+        """Go on to this moment, at once or in real time."""
+        if at > self.now:
+            if self._real:
+                time.sleep(at - self.now)
+            self.now = at
+
+
+@dataclass
+class Sounding:
+    """A sound that is being played into the microphone; speech ends at the sample `said`, the file at `until`."""
+
+    turn: Turn
+    samples: Samples
+    said: int
+    until: int
+    at: float
+    position: int = 0
+
+
+@dataclass
+class Person:
+    """The played person: waits until the assistant listens in the right state, then speaks or presses keys.
+
+    It stands where the microphone does: the session's `Ears`.
+    """
+
+    turns: deque[Turn]
+    clock: Time
+    track: SoundTrack
+    state: Callable[[], State]
+    press: Callable[[str], None]
+    ear: Ear | None = None
+    _keys: deque[tuple[float, str]] = field(default_factory=deque)
+    _sounding: Sounding | None = None
+    _next: tuple[float, Turn] | None = None
+    _heard: bool = False
+
+    # --- the session's side ---
+
+    def listen(self, request: GrammarRequest) -> None:
+        """Hear this from now on."""
+        assert self.ear is not None  # noqa: S101  set before the session begins
+        self.ear.listen(request)
+        self._heard = True
+        self._ready()
+
+    def pause(self) -> None:
+        """Hear nothing; what the person was about to say waits, what is being said goes unheard."""
+        assert self.ear is not None  # noqa: S101
+        self.ear.pause()
+        self._heard = False
+        self._next = None
+        sounding = self._sounding
+        if sounding is not None and sounding.position < sounding.said:  # talked over
+            self._stop_sounding(sounding)
+            if not sounding.turn.once:
+                self.turns.appendleft(sounding.turn)
+
+    def record_note(self, longest_s: float) -> None:
+        """Keep free speech as sound."""
+        assert self.ear is not None  # noqa: S101
+        self.ear.record_note(longest_s)
+        self._heard = True
+        self._ready()
+
+    def end_note(self) -> None:
+        """End the note now."""
+        assert self.ear is not None  # noqa: S101
+        self.ear.end_note()
+
+    def close(self) -> None:
+        """Nothing to give back."""
+
+    # --- the clock's side ---
+
+    @property
+    def due(self) -> float | None:
+        """When the person next does something."""
+        times = [self._keys[0][0]] if self._keys else []
+        if self._sounding is not None:
+            times.append(self._sounding.at + (self._sounding.position + CHUNK) / RATE)
+        if self._next is not None:
+            times.append(self._next[0])
+        return min(times, default=None)
+
+    def tick(self) -> None:
+        """Do what is due now."""
+        now = self.clock.now
+        if self._keys and self._keys[0][0] <= now:
+            self.press(self._keys.popleft()[1])
+        if self._next is not None and self._next[0] <= now:
+            self._do(self._next[1])
+        if (
+            self._sounding is not None
+            and self._sounding.at + (self._sounding.position + CHUNK) / RATE <= now + 1e-6
+        ):
+            self._hear(self._sounding)
+
+    def _ready(self) -> None:
+        """The assistant listens: the next turn is due, if it belongs into this state and nothing else is on."""
+        self._next = None
+        free = self._heard and not self._keys and self._sounding is None
+        if free and self.turns and self.state() in self.turns[0].when:
+            self._next = (self.clock.now + self.turns[0].after_s, self.turns[0])
+
+    def _do(self, turn: Turn) -> None:
+        self._next = None
+        self.turns.popleft()
+        if turn.play is None:
+            self._keys.extend((self.clock.now + number * KEY_S, key) for number, key in enumerate(turn.keys))
+            return
+        samples = read_sound(turn.play).samples
+        # A microphone goes on hearing the bay after the words: the last bit of noise, some more of it; after a
+        # note, as long as it takes to be sure that it has ended.
+        tail = np.tile(samples[-RATE // 2 :], 7 if self.state() is State.NOTING else 2)
+        self._sounding = Sounding(
+            turn, np.concatenate([samples, tail]), _said(turn.play, samples), len(samples), self.clock.now
+        )
+
+    def _hear(self, sounding: Sounding) -> None:
+        assert self.ear is not None  # noqa: S101
+        chunk = sounding.samples[sounding.position : sounding.position + CHUNK]
+        sounding.position += CHUNK
+        if sounding.position + CHUNK > len(sounding.samples):
+            self._stop_sounding(sounding)
+        self.ear.feed(chunk)
+        if self._sounding is None:
+            self._ready()
+
+    def _stop_sounding(self, sounding: Sounding) -> None:
+        """It is over: what was played of it goes onto the sound track."""
+        self._sounding = None
+        self.track.add_technician(
+            sounding.at, sounding.samples[: min(sounding.position, sounding.until)], RATE
+        )
+
+
+def _said(path: Path, samples: Samples) -> int:
+    """The sample at which the words of a fixture end, as its manifest says; the last one without a manifest."""
+    try:
+        clips = json.loads((path.parent / "manifest.json").read_text(encoding="utf-8"))["clips"]
+        ends = {clip["file"]: float(clip["speech_to_s"]) for clip in clips}
+    except (OSError, ValueError, KeyError, TypeError):
+        return len(samples)
+    return round(ends.get(path.name, len(samples) / RATE) * RATE)
+
+
+class Both:
+    """A stream that writes to two streams."""
+
+    def __init__(self, one: TextIO, other: TextIO) -> None:
+        self._streams = (one, other)
+        self.encoding = one.encoding
+
+    def write(self, text: str) -> int:
+        """Write to both."""
+        for stream in self._streams:
+            stream.write(text)
+        return len(text)
+
+    def flush(self) -> None:
+        """Flush both."""
+        for stream in self._streams:
+            stream.flush()
+
+
+def run(out: Path, *, model: Path | None = None, real_time: bool = False, script: Path | None = None) -> int:
+    """Play a scenario; leaves session, sound track, dialogue and write-up in `out`.
+
+    Raises:
+        BayAssistantError: The scenario, the model or the folder cannot be used.
+    """
+    scenario = read_scenario(script or resources.directory("audio_fixtures") / SCENARIO)
+    grammars = GrammarSet.load(resources.directory("grammars"))
+    procedures = resources.directory("procedures")
+    library = load_library(procedures)
+    if scenario.procedure not in library.procedures:
+        raise UsageProblem(f"The scenario starts with '{scenario.procedure}', which is no procedure.")
+    recogniser = Recogniser(find_model(model))
+    clock, started = Time(real=real_time), datetime.now().astimezone()
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        dialogue = (out / "dialogue.txt").open("w", encoding="utf-8")
+    except OSError as error:
+        raise RecordProblem(
+            f"The demo cannot write to {out}: {error.strerror}. Name another folder with --out."
+        ) from error
+    log = SessionLog.create(
+        out / "sessions", scenario.facts, procedures, now=lambda: started + timedelta(seconds=clock())
+    )
+    with dialogue, log:
+        runner = Runner(load_library(log.procedures), log.header.thresholds)
+        track = SoundTrack()
+        player = NullPlayer(clock, track)
+        screen = LineScreen(Both(sys.stdout, dialogue))  # type: ignore[arg-type]
+        session = Session(runner=runner, log=log, voice=Voice(), output=player, screen=screen, now=clock)
+        person = Person(deque(scenario.turns), clock, track, lambda: runner.state, session.press)
+        reports = Reports(
+            happened=session.happened,
+            keep_clip=log.keep_clip,
+            speech_began=session.speech_began,
+            speech_ended=session.speech_ended,
+        )
+        person.ear = Ear(recogniser, grammars.request, reports, thresholds=log.header.thresholds)
+        session.ears = person
+        session.begin(scenario.procedure)
+        _play(session, clock, player, person)
+        left = len(person.turns)
+        if session.outcome in ("verdict", "closed"):
+            log.seal()
+        folder = log.folder
+    track.write(out / "both-voices.flac")
+    for suffix, made in ((".txt", write_text), (".html", write_html)):
+        (out / f"write-up{suffix}").write_text(made(folder), encoding="utf-8")
+    print()
+    print(f"{clock():.0f} s of session. In {out}:")
+    print("  both-voices.flac       the assistant and the technician on one time line")
+    print("  dialogue.txt           what was said and heard, as above")
+    print("  write-up.txt, .html    for the repair order")
+    print(f"  sessions/{folder.name}   the record: bay-assistant verify {folder}")
+    if left:
+        print(f"{left} turns of the scenario were not reached: the dialogue took another way.")
+        return 1
+    return 0
+
+
+def _play(session: Session, clock: Time, player: NullPlayer, person: Person) -> None:
+    """Let everything happen in its order until the session is over or nothing more can come."""
+    silent = 0
+    while not session.finished:
+        if session.drain():
+            continue
+        times = [at for at in (player.due, session.next_due(), person.due) if at is not None]
+        idle = person.due is None and player.due is None
+        silent = silent + 1 if idle else 0
+        if not times or silent > 8:  # only silence is left: the scenario is over
+            session.close("the scenario is over")
+            session.drain()
+            return
+        clock.reach(min(times))
+        player.tick()
+        person.tick()
+        session.fire_due()

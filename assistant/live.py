@@ -1,0 +1,297 @@
+"""A session on real sound: puts the gear together, runs the loop, writes the session up."""
+
+from __future__ import annotations
+
+import functools
+import signal
+import sys
+import time
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant import resources
+from assistant.core.events import GearBack, GearLost
+from assistant.core.loading import load_library
+from assistant.core.runner import Runner
+from assistant.core.states import State, request_for
+from assistant.errors import RecordBroken, RecordProblem, UsageProblem
+from assistant.grammar.grammar import GrammarSet
+from assistant.keys.pad import NumberPad
+from assistant.record import Facts, SessionLog, list_sessions
+from assistant.screen.plain import Level
+from assistant.screen.terminal import open_screen
+from assistant.session import Ears, Session
+from assistant.speaking.player import Player
+from assistant.speaking.voice import Speech, Voice
+from assistant.writeup import write_html, write_text
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from assistant.core.procedure import Library
+    from assistant.core.result import GrammarRequest
+    from assistant.hearing.listener import Source
+    from assistant.hearing.recogniser import Recogniser
+    from assistant.record import RecordedSession
+    from assistant.screen.terminal import Screen
+    from assistant.speaking.player import Output
+
+WRITE_UP = "write-up"
+"""Name of the write-up's files in the session folder, without suffix."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What was asked for on the command line.
+
+    Attributes:
+        procedure: Procedure to start with.
+        facts: What was typed about the job.
+        sessions: Folder of the sessions.
+        resume: Session to go on with: its folder, its name, or ``last``; None for a new one.
+        model: Model directory, None for the usual search.
+        microphone: Input device, None for the system's.
+        speaker: Output device, None for the system's.
+        headset: Listen while speaking.
+        keys_only: No microphone.
+        silent: No loudspeaker.
+        plain: A line for each thing said instead of a drawn screen.
+        procedures: Folder of procedures, None for the bundled ones.
+        grammars: Folder of grammars, None for the bundled ones.
+    """
+
+    procedure: str
+    facts: Facts
+    sessions: Path
+    resume: str | None = None
+    model: Path | None = None
+    microphone: str | None = None
+    speaker: str | None = None
+    headset: bool = False
+    keys_only: bool = False
+    silent: bool = False
+    plain: bool = False
+    procedures: Path | None = None
+    grammars: Path | None = None
+
+
+class NoVoice(Voice):
+    """Renders nothing: for a session without a loudspeaker."""
+
+    def render(self, text: str) -> Speech:
+        """An empty utterance."""
+        return Speech(np.zeros(0, np.int16), 16000, text)
+
+
+class NoSpeaker:
+    """Plays nothing; every utterance has ended at once."""
+
+    def play(self, speech: Speech, on_finished: Callable[[bool], None]) -> None:  # noqa: ARG002
+        """There is nothing to wait for."""
+        on_finished(False)
+
+    def cut(self) -> None:
+        """Nothing is being said."""
+
+    def close(self) -> None:
+        """Nothing to give back."""
+
+
+def run(settings: Settings) -> int:
+    """Run a live session to its end and write it up.
+
+    Everything that can be refused is refused before a session folder is made.
+
+    Raises:
+        BayAssistantError: Something that is needed is missing or wrong, or the record cannot be written.
+    """
+    grammars = GrammarSet.load(settings.grammars or resources.directory("grammars"))
+    folder = settings.procedures or resources.directory("procedures")
+    library = load_library(folder)
+    if settings.resume is None and settings.procedure not in library.procedures:
+        known = ", ".join(library.procedures)
+        raise UsageProblem(f"There is no procedure '{settings.procedure}'. Known are: {known}.")
+    recogniser = None if settings.keys_only else _recogniser(settings, library, grammars)
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, _leave)
+    with ExitStack() as gear:
+        begun = time.monotonic()
+        sessions: list[Session] = []  # the callbacks below come only after the session is there
+
+        def tell(gear_name: str, why: str) -> None:
+            if not sessions:
+                return
+            if gear_name == "keys" and settings.keys_only:
+                sessions[0].post(
+                    lambda: sessions[0].close("no more keys can come, and there is no microphone")
+                )
+            else:
+                sessions[0].happened(functools.partial(GearLost, gear=gear_name, why=why))
+
+        def tell_back(gear_name: str) -> None:
+            if sessions:
+                sessions[0].happened(functools.partial(GearBack, gear=gear_name))
+
+        output: Output = NoSpeaker()
+        if not settings.silent:
+            output = Player(
+                _device(settings.speaker),
+                on_gear_lost=lambda why: tell("speaker", why),
+                on_gear_back=lambda: tell_back("speaker"),
+            )
+        gear.callback(output.close)
+        microphone = None
+        if not settings.keys_only:
+            from assistant.hearing.microphone import Microphone  # noqa: PLC0415
+
+            microphone = Microphone(_device(settings.microphone))
+        log = _log(settings, folder)
+        gear.callback(log.close)
+        # What was recorded is replayed with the procedures that were copied into the session.
+        runner = Runner(load_library(log.procedures), log.header.thresholds)
+        if log.recorded is not None:
+            for line in log.recorded.lines:
+                runner.receive(line.event)
+            begun -= _gone_by(log.recorded)
+        now = _clock(begun)
+        screen = open_screen(sys.stdout, now, lines=settings.plain)
+        gear.callback(screen.close)
+        session = Session(
+            runner=runner,
+            log=log,
+            voice=NoVoice() if settings.silent else Voice(),
+            output=output,
+            screen=screen,
+            now=now,
+            headset=settings.headset,
+        )
+        sessions.append(session)
+        if recogniser is not None and microphone is not None:
+            session.ears = _listener(session, recogniser, grammars, microphone, log, screen)
+            gear.callback(session.ears.close)
+        pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: tell("keys", why))
+        gear.callback(pad.close)
+        if log.recorded is None:
+            session.begin(settings.procedure)
+        else:
+            if log.torn:
+                screen.notice(f"An unfinished last line ({log.torn} bytes) was set aside.", now())
+            session.resume()
+        if settings.silent:
+            session.take(GearLost(now(), "speaker", "asked for with --silent"))
+        if settings.keys_only:
+            session.take(GearLost(now(), "microphone", "asked for with --keys-only"))
+        try:
+            session.run()
+        except (KeyboardInterrupt, SystemExit):
+            session.close("interrupted")
+            session.drain()
+        finished = session.outcome in ("verdict", "closed")
+        if finished:
+            log.seal()
+        path = log.folder
+    _write_up(path)
+    print(
+        f"Session {path.name} is {'closed' if finished else 'open; go on with: bay-assistant run --resume last'}."
+    )
+    print(f"Write-up: {path / WRITE_UP}.txt and .html")
+    return 0
+
+
+def _gone_by(recorded: RecordedSession) -> float:
+    """Seconds since the session began: the time of the interruption counts, because a starter rests in it."""
+    last = recorded.lines[-1].event.at if recorded.lines else 0.0
+    return max(last, (datetime.now().astimezone() - recorded.header.started).total_seconds())
+
+
+def _leave(number: int, _frame: object) -> None:
+    """Told to end: leave as after Ctrl-C, with the session written up and the terminal as it was."""
+    raise SystemExit(128 + number)
+
+
+def _clock(begun: float) -> Callable[[], float]:
+    return lambda: round(time.monotonic() - begun, 3)
+
+
+def _recogniser(settings: Settings, library: Library, grammars: GrammarSet) -> Recogniser:
+    """The model, with every answer of every step looked up in its vocabulary before the session starts."""
+    from assistant.hearing.recogniser import Recogniser, find_model  # noqa: PLC0415
+
+    recogniser = Recogniser(find_model(settings.model))
+    for request in requests_of(library):
+        grammar = grammars.request(request)
+        missing = recogniser.missing(grammar)
+        if missing:
+            grammar.without(missing)
+    return recogniser
+
+
+def requests_of(library: Library) -> Iterator[GrammarRequest]:
+    """Everything that a session with these procedures can ask the recogniser for, each once."""
+    seen = set()
+    for procedure in library.procedures.values():
+        for step in procedure.steps.values():
+            for state in State:
+                request = request_for(state, step)
+                if request not in seen and (request.outcomes or request.units or request.controls):
+                    seen.add(request)
+                    yield request
+
+
+def _listener(
+    session: Session,
+    recogniser: Recogniser,
+    grammars: GrammarSet,
+    microphone: Source,
+    log: SessionLog,
+    screen: Screen,
+) -> Ears:
+    from assistant.hearing.listener import Ear, Listener, Reports  # noqa: PLC0415
+
+    reports = Reports(
+        happened=session.happened,
+        keep_clip=log.keep_clip,
+        speech_began=session.speech_began,
+        speech_ended=session.speech_ended,
+        level=lambda noise_db, level_db: screen.level(Level(level_db, noise_db)),
+    )
+    ear = Ear(recogniser, grammars.request, reports, thresholds=log.header.thresholds)
+    return Listener(ear, microphone, session.happened)
+
+
+def _log(settings: Settings, folder: Path) -> SessionLog:
+    if settings.resume is None:
+        return SessionLog.create(settings.sessions, settings.facts, folder)
+    path = Path(settings.resume)
+    if settings.resume == "last":
+        found = [summary for summary in list_sessions(settings.sessions) if not summary.sealed]
+        if not found:
+            raise UsageProblem(f"There is no interrupted session in {settings.sessions}.")
+        path = found[0].folder
+    elif not path.is_dir():
+        path = settings.sessions / settings.resume
+    return SessionLog.resume(path)
+
+
+def _device(name: str | None) -> str | int | None:
+    """A device by number when it is one."""
+    return int(name) if name is not None and name.isdigit() else name
+
+
+def _write_up(folder: Path) -> None:
+    """Put the write-up beside the record; a record that cannot be read is said, not hidden."""
+    for suffix, made in ((".txt", write_text), (".html", write_html)):
+        path = folder / f"{WRITE_UP}{suffix}"
+        try:
+            path.write_text(made(folder), encoding="utf-8")
+        except OSError as error:
+            raise RecordProblem(f"The write-up cannot be written to {path}: {error.strerror}.") from error
+        except RecordBroken as broken:
+            raise RecordProblem(
+                f"The session is kept in {folder}, but cannot be written up: {broken}"
+            ) from broken
