@@ -83,6 +83,7 @@ def _run(options: argparse.Namespace) -> int:
         keys_only=options.keys_only,
         silent=options.silent,
         plain=options.plain,
+        speech_rate=options.speech_rate,
         procedures=options.procedures,
         grammars=options.grammars,
     )
@@ -367,6 +368,13 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument(
         "--plain", action="store_true", help="print a line for each thing said instead of drawing a screen"
+    )
+    run.add_argument(
+        "--speech-rate",
+        type=int,
+        default=160,
+        metavar="WORDS",
+        help="words a minute, 80 to 450 (default: 160)",
     )
     add_sound(run)
     add_model(run)

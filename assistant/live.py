@@ -27,7 +27,7 @@ from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session import Ears, Session
 from assistant.speaking.player import Player
-from assistant.speaking.voice import Speech, Voice
+from assistant.speaking.voice import DEFAULT_RATE, Speech, Voice
 from assistant.writeup import write_html, write_text
 
 if TYPE_CHECKING:
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from assistant.core.result import GrammarRequest
     from assistant.hearing.listener import Source
     from assistant.hearing.recogniser import Recogniser
+    from assistant.hearing.sound import Samples
     from assistant.record import RecordedSession
     from assistant.screen.terminal import Screen
     from assistant.speaking.player import Output
@@ -61,6 +62,7 @@ class Settings:
         keys_only: No microphone.
         silent: No loudspeaker.
         plain: A line for each thing said instead of a drawn screen.
+        speech_rate: Speaking rate, words a minute.
         procedures: Folder of procedures, None for the bundled ones.
         grammars: Folder of grammars, None for the bundled ones.
     """
@@ -76,6 +78,7 @@ class Settings:
     keys_only: bool = False
     silent: bool = False
     plain: bool = False
+    speech_rate: int = DEFAULT_RATE
     procedures: Path | None = None
     grammars: Path | None = None
 
@@ -100,6 +103,32 @@ class NoSpeaker:
 
     def close(self) -> None:
         """Nothing to give back."""
+
+
+class OpenedMicrophone:
+    """A microphone that is open before anyone listens, so that a missing one is refused before a session is made."""
+
+    def __init__(self, source: Source) -> None:
+        self._source = source
+        self._deliver: Callable[[Samples], None] = lambda _samples: None
+        self._lost: Callable[[str], None] = lambda _why: None
+        self._back: Callable[[], None] = lambda: None
+        source.start(
+            lambda samples: self._deliver(samples), lambda why: self._lost(why), lambda: self._back()
+        )
+
+    def start(
+        self,
+        deliver: Callable[[Samples], None],
+        lost: Callable[[str], None],
+        back: Callable[[], None],
+    ) -> None:
+        """From now on its sound goes there."""
+        self._deliver, self._lost, self._back = deliver, lost, back
+
+    def close(self) -> None:
+        """Give the device back."""
+        self._source.close()
 
 
 def run(settings: Settings) -> int:
@@ -149,7 +178,8 @@ def run(settings: Settings) -> int:
         if not settings.keys_only:
             from assistant.hearing.microphone import Microphone  # noqa: PLC0415
 
-            microphone = Microphone(_device(settings.microphone))
+            microphone = OpenedMicrophone(Microphone(_device(settings.microphone)))
+            gear.callback(microphone.close)
         log = _log(settings, folder)
         gear.callback(log.close)
         # What was recorded is replayed with the procedures that were copied into the session.
@@ -164,7 +194,7 @@ def run(settings: Settings) -> int:
         session = Session(
             runner=runner,
             log=log,
-            voice=NoVoice() if settings.silent else Voice(),
+            voice=NoVoice() if settings.silent else Voice(settings.speech_rate),
             output=output,
             screen=screen,
             now=now,
