@@ -110,12 +110,10 @@ class OpenedMicrophone:
 
     def __init__(self, source: Source) -> None:
         self._source = source
-        self._deliver: Callable[[Samples], None] = lambda _samples: None
-        self._lost: Callable[[str], None] = lambda _why: None
-        self._back: Callable[[], None] = lambda: None
-        source.start(
-            lambda samples: self._deliver(samples), lambda why: self._lost(why), lambda: self._back()
+        self._listener: tuple[Callable[[Samples], None], Callable[[str], None], Callable[[], None]] | None = (
+            None
         )
+        source.start(self._deliver, self._lost, self._back)
 
     def start(
         self,
@@ -124,7 +122,19 @@ class OpenedMicrophone:
         back: Callable[[], None],
     ) -> None:
         """From now on its sound goes there."""
-        self._deliver, self._lost, self._back = deliver, lost, back
+        self._listener = (deliver, lost, back)
+
+    def _deliver(self, samples: Samples) -> None:
+        if self._listener is not None:
+            self._listener[0](samples)
+
+    def _lost(self, why: str) -> None:
+        if self._listener is not None:
+            self._listener[1](why)
+
+    def _back(self) -> None:
+        if self._listener is not None:
+            self._listener[2]()
 
     def close(self) -> None:
         """Give the device back."""
