@@ -326,9 +326,9 @@ class Costs:
     Attributes:
         filler_phone: Cost of each phone of the filler.
             Low: speech that is not in the grammar is rejected, and some that is; high: the other way round.
-            On development sound (eight synthetic voices at 20 to 0 dB) 1.25 and 1.5 cost at most 3 % of the right
-            answers and let through 2 and 5 % of other speech, 2.0 and more over 20 %; the higher of the two,
-            because voices that the model was not trained on fit its words less well.
+            On development sound (eight synthetic voices, mean of 20, 10, 5 and 0 dB, best words alone, before the
+            limit on confidence) lamp answers are right in 86, 91, 91, 91 % and other speech passes for an answer
+            in 1, 11, 30, 65 % of cases at 1.0, 1.5, 2.0, 2.5.
         blank: Cost of each blank frame inside a phone; keeps short words from being stretched.
     """
 

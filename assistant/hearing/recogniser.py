@@ -6,10 +6,11 @@ A user's own Vosk model keeps its sounds; its word graph is replaced by a strict
 else Vosk's run-time grammar is used.
 `vosk.Model()` is never called without a path: it would look for a model on the network.
 
-**Confidence.** Vosk's word confidences are near 1 under a tight grammar, right or wrong.
-So it is asked for its best alternatives with their log-likelihoods, those with the filler among them; the
-probability of an alternative is its share of the sum of all likelihoods.
+**Confidence.** Vosk is asked for its best alternatives with their log-likelihoods, those with the filler among
+them; the probability of an alternative is its share of the sum of all likelihoods.
 `assistant.hearing.judge` adds up those that mean the same.
+On development sound (at a lattice beam of 6) this ranks results as well as Vosk's lowest word confidence does on
+the same lattices (area under the curve 0.946 and 0.945), but lets fewer wrong ones through at a limit of 0.5 (26 against 42 %).
 """
 
 from __future__ import annotations
@@ -58,14 +59,14 @@ KEPT = 4
 LARGE = 64_000_000
 """Bytes of another model's ``HCLr.fst`` above which only one graph is kept: each holds the sounds of all words."""
 
-SETTINGS = {"lattice-beam": "6.0", "phone-determinize": "false", "max-mem": "2000000"}
+SETTINGS = {"lattice-beam": "4.0", "phone-determinize": "false", "max-mem": "1000000"}
 """Decoder settings for graphs that we write.
 
 The filler is a loop over all phones.
 A lattice that keeps its phone sequences apart takes hundreds of MB and seconds (measured at a beam of 4:
-real-time factor 0.14, at worst 3); without that first pass it is 0.03, and the bound on memory, in bytes, keeps
-long remarks against the grammar of numbers under 0.25.
-The beam leaves room for the alternatives from which confidence is computed.
+real-time factor 0.14, at worst 3); without that first pass it is 0.03.
+Beam and bound on memory (bytes) keep the last step of an utterance short: on the grammar of numbers, the largest,
+64 ms at the 95th percentile, against 301 ms at 6.0 and 2000000, with the same quality of confidence.
 """
 
 ALTERNATIVES = 20
