@@ -10,7 +10,8 @@ else Vosk's run-time grammar is used.
 them; the probability of an alternative is its share of the sum of all likelihoods.
 `assistant.hearing.judge` adds up those that mean the same.
 On development sound (at a lattice beam of 6) this ranks results as well as Vosk's lowest word confidence does on
-the same lattices (area under the curve 0.946 and 0.945), but lets fewer wrong ones through at a limit of 0.5 (26 against 42 %).
+the same lattices (area under the curve 0.946 and 0.945), but lets fewer wrong ones through
+at a limit of 0.5 (26 against 42 %).
 """
 
 from __future__ import annotations
