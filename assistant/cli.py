@@ -275,7 +275,8 @@ def _session(options: argparse.Namespace) -> Path:
         found = list_sessions(parent)
         if not found:
             raise UsageProblem(f"There are no sessions in {parent}.")
-        return found[0].folder
+        newest: Path = found[0].folder
+        return newest
     if (parent / options.session).is_dir():
         return parent / options.session
     raise UsageProblem(

@@ -30,7 +30,7 @@ from assistant.hearing.listener import Ear, Reports
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, Samples, read_sound
 from assistant.record import Facts, SessionLog
-from assistant.screen.terminal import LineScreen
+from assistant.screen.terminal import LineScreen, Screen
 from assistant.session import Session
 from assistant.speaking.player import NullPlayer, SoundTrack
 from assistant.speaking.voice import Voice
@@ -304,6 +304,70 @@ class Both:
             stream.flush()
 
 
+class Stage:
+    """A session with the played person in the place of microphone and keys, and a sound track for a loudspeaker.
+
+    Args:
+        scenario: What the person does.
+        log: The record.
+        recogniser: The recogniser.
+        grammars: All grammars.
+        clock: The clock.
+        voice: Renders what the assistant says.
+        screen: Shows the dialogue.
+    """
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        log: SessionLog,
+        recogniser: Recogniser,
+        grammars: GrammarSet,
+        clock: Time,
+        voice: Voice,
+        screen: Screen,
+    ) -> None:
+        self.clock = clock
+        self.track = SoundTrack()
+        self.player = NullPlayer(clock, self.track)
+        runner = Runner(load_library(log.procedures), log.header.thresholds)
+        self.session = Session(
+            runner=runner, log=log, voice=voice, output=self.player, screen=screen, now=clock
+        )
+        self.person = Person(
+            deque(scenario.turns), clock, self.track, lambda: runner.state, self.session.press
+        )
+        reports = Reports(
+            happened=self.session.happened,
+            keep_clip=log.keep_clip,
+            speech_began=self.session.speech_began,
+            speech_ended=self.session.speech_ended,
+        )
+        self.person.ear = Ear(recogniser, grammars.request, reports, thresholds=log.header.thresholds)
+        self.session.ears = self.person
+        self._procedure = scenario.procedure
+
+    def play(self) -> None:
+        """Let everything happen in its order until the session is over or nothing more can come."""
+        self.session.begin(self._procedure)
+        silent = 0
+        while not self.session.finished:
+            if self.session.drain():
+                continue
+            times = [self.player.due, self.session.next_due(), self.person.due]
+            idle = self.person.due is None and self.player.due is None
+            silent = silent + 1 if idle else 0
+            known = [at for at in times if at is not None]
+            if not known or silent > 8:  # only silence is left: the scenario is over
+                self.session.close("the scenario is over")
+                self.session.drain()
+                return
+            self.clock.reach(min(known))
+            self.player.tick()
+            self.person.tick()
+            self.session.fire_due()
+
+
 def run(out: Path, *, model: Path | None = None, real_time: bool = False, script: Path | None = None) -> int:
     """Play a scenario; leaves session, sound track, dialogue and write-up in `out`.
 
@@ -329,27 +393,14 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
         out / "sessions", scenario.facts, procedures, now=lambda: started + timedelta(seconds=clock())
     )
     with dialogue, log:
-        runner = Runner(load_library(log.procedures), log.header.thresholds)
-        track = SoundTrack()
-        player = NullPlayer(clock, track)
         screen = LineScreen(Both(sys.stdout, dialogue))  # type: ignore[arg-type]
-        session = Session(runner=runner, log=log, voice=Voice(), output=player, screen=screen, now=clock)
-        person = Person(deque(scenario.turns), clock, track, lambda: runner.state, session.press)
-        reports = Reports(
-            happened=session.happened,
-            keep_clip=log.keep_clip,
-            speech_began=session.speech_began,
-            speech_ended=session.speech_ended,
-        )
-        person.ear = Ear(recogniser, grammars.request, reports, thresholds=log.header.thresholds)
-        session.ears = person
-        session.begin(scenario.procedure)
-        _play(session, clock, player, person)
-        left = len(person.turns)
-        if session.outcome in ("verdict", "closed"):
+        stage = Stage(scenario, log, recogniser, grammars, clock, Voice(), screen)
+        stage.play()
+        left = len(stage.person.turns)
+        if stage.session.outcome in ("verdict", "closed"):
             log.seal()
         folder = log.folder
-    track.write(out / "both-voices.flac")
+    stage.track.write(out / "both-voices.flac")
     for suffix, made in ((".txt", write_text), (".html", write_html)):
         (out / f"write-up{suffix}").write_text(made(folder), encoding="utf-8")
     print()
@@ -362,22 +413,3 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
         print(f"{left} turns of the scenario were not reached: the dialogue took another way.")
         return 1
     return 0
-
-
-def _play(session: Session, clock: Time, player: NullPlayer, person: Person) -> None:
-    """Let everything happen in its order until the session is over or nothing more can come."""
-    silent = 0
-    while not session.finished:
-        if session.drain():
-            continue
-        times = [at for at in (player.due, session.next_due(), person.due) if at is not None]
-        idle = person.due is None and player.due is None
-        silent = silent + 1 if idle else 0
-        if not times or silent > 8:  # only silence is left: the scenario is over
-            session.close("the scenario is over")
-            session.drain()
-            return
-        clock.reach(min(times))
-        player.tick()
-        person.tick()
-        session.fire_due()

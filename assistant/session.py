@@ -118,7 +118,7 @@ class Session:
         headset: bool = False,
     ) -> None:
         self._runner = runner
-        self._log = log
+        self.log = log
         self._voice = voice
         self._output = output
         self._screen = screen
@@ -226,7 +226,7 @@ class Session:
             return
         actions = self._runner.receive(event)
         try:
-            problem = self._log.append(event, actions)
+            problem = self.log.append(event, actions)
         except RecordProblem:
             self._output.cut()
             self.ears.pause()
