@@ -8,6 +8,7 @@ went by before the end of speech was decided and the processing after it.
 from __future__ import annotations
 
 import io
+import json
 import os
 import platform
 import subprocess
@@ -183,7 +184,7 @@ def machine() -> str:
 class _TimedPerson(Person):
     """Takes down how long the ear works on the chunk that ends an utterance."""
 
-    figures: Figures
+    spoken: frozenset[str]
     waiting: tuple[float, float] | None = None
 
     def _hear(self, sounding: Sounding) -> None:
@@ -191,7 +192,8 @@ class _TimedPerson(Person):
         begun = time.perf_counter()
         super()._hear(sounding)
         took = time.perf_counter() - begun
-        if State.NOTING not in sounding.turn.when:  # a note ends after a long silence, on purpose
+        note = State.NOTING in sounding.turn.when  # ends after a long silence, on purpose
+        if not note and sounding.turn.play is not None and sounding.turn.play.name in self.spoken:
             self.waiting = (self.clock.now - said, took)
 
 
@@ -234,6 +236,8 @@ def _session(figures: Figures, folder: Path, recogniser: Recogniser) -> None:
         person = stage.person
         person.__class__ = _TimedPerson
         assert isinstance(person, _TimedPerson)  # noqa: S101
+        clips = json.loads((resources.directory("audio_fixtures") / "manifest.json").read_text())["clips"]
+        person.spoken = frozenset(clip["file"] for clip in clips if clip["words"])
         session = stage.session
         session.log = _TimedLog(log, figures)
         drain = session.drain

@@ -44,6 +44,7 @@ from assistant.hearing.activity import (
     Timing,
     VoiceActivity,
 )
+from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.judge import judge
 from assistant.hearing.sound import RATE, Samples, level_db
 
@@ -272,6 +273,9 @@ class Ear:
         if self._stream is None or self._grammar is None:
             return Completeness.NO
         words = self._stream.partial()
+        if UNKNOWN in words.split():
+            # Something else is being said: no use in waiting as long as for the rest of a phrase.
+            return Completeness.MAY_CONTINUE
         if not self._grammar.is_complete(words):
             return Completeness.NO
         return Completeness.MAY_CONTINUE if self._grammar.can_continue(words) else Completeness.COMPLETE
