@@ -104,9 +104,13 @@ def load_terms(data: bytes, path: Path) -> Terms:
     }
     places = {
         name: Place(
-            name, item.text("spoken"), item.text("short"), item.one_of("kind", ("node", "part", "item"))
+            name,
+            item.text("spoken"),
+            item.text("short"),
+            item.one_of("kind", ("node", "part", "item")),
+            item.text("at_plug", needed=False),
         )
-        for name, item in top.named("places", ("kind", "spoken", "short"))
+        for name, item in top.named("places", ("kind", "spoken", "short", "at_plug"))
     }
     instruments = {}
     keys = ("spoken", "clip", "probe", "watch", "outcomes", "units")

@@ -52,12 +52,14 @@ class Place:
         spoken: With its article, as spoken in an instruction: "the switched side of the coil".
         short: As spoken in a remark and shown in large letters: "switched side".
         kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at).
+        at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" where that is the same.
     """
 
     name: str
     spoken: str
     short: str
     kind: str
+    at_plug: str = ""
 
 
 @dataclass(frozen=True)

@@ -767,6 +767,8 @@ class Runner:
         self._message = "Too loud to hear you. Use the keys."
         if self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
             self._say(f"Too loud to hear you. Use the keys. {self._help()[1]}", Speech.NOTICE)
+        else:
+            self._prefix = f"{self._prefix} Too loud to hear you. Use the keys.".strip()
         return self.state
 
     def _on_quiet_again(self, payload: object) -> State:
@@ -791,7 +793,9 @@ class Runner:
             if self.state is State.CAUTIONING:
                 return self._cautions_given(by="shown")
         elif self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
-            text = "No microphone. Use the keys." if payload.gear == "microphone" else "No keys. Voice only."
+            text = "No keys. Voice only."
+            if payload.gear == "microphone":
+                text = f"No microphone. Use the keys. {self._help()[1]}".strip()
             self._say(text, Speech.NOTICE)
         return self.state
 
@@ -923,7 +927,7 @@ class Runner:
 
     def _ask(self, part: Ask) -> State:
         library, step = self._library, self._current
-        question = wording.question(library, step)
+        question = wording.keyed_choices(library, step) if self._deaf else wording.question(library, step)
         if part is Ask.QUESTION:
             sentences: tuple[str, ...] = (question,)
         elif part is Ask.ACT:

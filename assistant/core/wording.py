@@ -100,10 +100,17 @@ def listed(names: list[str] | tuple[str, ...], word: str = "and") -> str:
     return f"{', '.join(names[:-1])}{comma} {word} {names[-1]}"
 
 
+def place_spoken(terms: Terms, measure: Measurement, name: str) -> str:
+    """A place with its article; with the coil unplugged a lamp goes into the harness plug, a meter to the coil."""
+    place = terms.places[name]
+    in_plug = "coil" in measure.unplugged and measure.instrument != "ohmmeter"
+    return place.at_plug if in_plug and place.at_plug else place.spoken
+
+
 def connection(terms: Terms, measure: Measurement) -> str:
     """How it was connected, for a report, in one phrase."""
     instrument = terms.instruments[measure.instrument]
-    probe = terms.places[measure.probe].spoken
+    probe = place_spoken(terms, measure, measure.probe)
     if measure.instrument == "eyes":
         parts = [f"looked at {probe}"]
     elif measure.clip is None:
@@ -139,7 +146,7 @@ def setup(library: Library, step: Step, before: Measurement | None = None) -> tu
     if measure.clip and not clipped:
         sentences.append(f"{instrument.clip} {terms.places[measure.clip].spoken}.")
     if instrument.probe:
-        sentences.append(f"{instrument.probe} {terms.places[measure.probe].spoken}.")
+        sentences.append(f"{instrument.probe} {place_spoken(terms, measure, measure.probe)}.")
     if measure.compared_with:
         sentences.append(f"Compare with {terms.places[measure.compared_with].spoken}.")
     return tuple(sentences)
