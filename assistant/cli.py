@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import io
 import json
 import os
 import sys
@@ -27,25 +28,49 @@ if TYPE_CHECKING:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status and never lets a traceback through."""
+    _write_any_text()
     parser = _parser()
     try:
         options = parser.parse_args(arguments)
         command: Callable[[argparse.Namespace], int] = options.command
-        return command(options)
+        status = command(options)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _drop_output()  # its reader has gone, as with `| head`; nothing is left to say to it
+        return 0
+    except OSError as error:
+        try:
+            sys.stdout.flush()
+        except OSError:
+            _drop_output()
+        _complain(f"{error.filename or 'The output'} cannot be used: {error.strerror or error}.")
+        return 2
     except BayAssistantError as error:
         _complain(str(error))
         return error.exit_code
     except KeyboardInterrupt:
         _complain("Interrupted.")
         return 130
-    except BrokenPipeError:
-        # The reader of our output has gone, as with `| head`; nothing is left to say to it.
-        with contextlib.suppress(OSError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
     except Exception as error:  # noqa: BLE001  the last resort before a technician would see a traceback
         _complain(f"This is a defect of bay-assistant ({type(error).__name__}: {error}). {_keep_trace()}")
         return 2
+    return status
+
+
+def _write_any_text() -> None:
+    """A sign that the terminal's character set lacks becomes a question mark; closed output goes nowhere."""
+    if sys.stdout is None:
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  open until the end
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _drop_output() -> None:
+    """Point standard output to nowhere, so that Python does not fail on it once more while it ends."""
+    with contextlib.suppress(OSError):
+        descriptor = sys.stdout.fileno()
+        os.dup2(os.open(os.devnull, os.O_WRONLY), descriptor)
 
 
 def _complain(text: str) -> None:
@@ -99,6 +124,11 @@ def _demo(options: argparse.Namespace) -> int:
 def _hear(options: argparse.Namespace) -> int:
     from assistant import hear  # noqa: PLC0415
 
+    def write(line: dict[str, Any]) -> None:
+        print(json.dumps(line), flush=True)
+        if "error" in line:
+            _complain(line["error"])
+
     return hear.run(
         options.files,
         grammar=options.grammar,
@@ -107,7 +137,7 @@ def _hear(options: argparse.Namespace) -> int:
         model=options.model,
         grammars=options.grammars,
         procedures=options.procedures,
-        write=lambda line: print(json.dumps(line), flush=True),
+        write=write,
     )
 
 
@@ -260,27 +290,29 @@ def _sessions(options: argparse.Namespace) -> Path:
     from assistant.record import sessions_folder  # noqa: PLC0415
 
     given: Path | None = options.sessions
-    return given or sessions_folder()
+    folder: Path = given or sessions_folder()
+    if folder.is_file():
+        raise UsageProblem(f"{folder} is a file. Name the folder that holds the sessions.")
+    return folder
 
 
 def _session(options: argparse.Namespace) -> Path:
     """A session by its folder, by its name among the sessions, or the newest one as 'last'."""
     from assistant.record import list_sessions  # noqa: PLC0415
 
-    folder = Path(options.session)
-    if folder.is_dir():
-        return folder
+    name = str(options.session)
+    if Path(name).is_dir():
+        return Path(name)
     parent = _sessions(options)
-    if options.session == "last":
+    if name == "last":
         found = list_sessions(parent)
         if not found:
             raise UsageProblem(f"There are no sessions in {parent}.")
-        newest: Path = found[0].folder
-        return newest
-    if (parent / options.session).is_dir():
-        return parent / options.session
+        return found[0].folder
+    if (parent / name).is_dir():
+        return parent / name
     raise UsageProblem(
-        f"There is no session '{options.session}', neither as a folder nor in {parent}. "
+        f"There is no session '{name}', neither as a folder nor in {parent}. "
         "Run 'bay-assistant sessions' to see them."
     )
 

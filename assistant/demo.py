@@ -7,6 +7,7 @@ assistant says and everything that is played to it stands on one time line in on
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import sys
 import time
@@ -42,6 +43,9 @@ if TYPE_CHECKING:
 SCENARIO = "demo.json"
 THINKS_S = 0.8
 """Time that the played person takes before answering, unless a turn says otherwise."""
+
+LONGEST_THOUGHT_S = 600.0
+"""Longest time before a turn that a scenario may give, s: ten minutes, as long as the longest sound file."""
 
 KEY_S = 0.5
 """Time between two keys of the played person."""
@@ -91,29 +95,56 @@ def read_scenario(path: Path) -> Scenario:
         raise FileProblem(
             path, getattr(error, "lineno", 0), "this is not JSON", "Write one object"
         ) from error
-    try:
-        turns = tuple(_turn(path, number, item) for number, item in enumerate(data["turns"], start=1))
-        return Scenario(str(data["procedure"]), Facts(**data["facts"]), turns)
-    except (KeyError, TypeError, AttributeError) as error:
+    if not isinstance(data, dict) or not set(data) - {"about"} == {"procedure", "facts", "turns"}:
         raise FileProblem(
-            path, 0, f"the scenario lacks or has too much: {error}", "Give procedure, facts and turns"
-        ) from error
+            path,
+            0,
+            "the scenario is not an object with procedure, facts and turns",
+            "Give these, and nothing else but about",
+        )
+    facts, known = data["facts"], [part.name for part in dataclasses.fields(Facts)]
+    if not isinstance(facts, dict) or not all(
+        name in known and isinstance(text, str) for name, text in facts.items()
+    ):
+        raise FileProblem(
+            path, 0, "the facts are not as they should be", f"They are texts: {', '.join(known)}"
+        )
+    if not isinstance(data["turns"], list):
+        raise FileProblem(path, 0, "the turns are no list", "Write them as [ {…}, {…} ]")
+    turns = tuple(_turn(path, number, item) for number, item in enumerate(data["turns"], start=1))
+    return Scenario(str(data["procedure"]), Facts(**facts), turns)
 
 
-def _turn(path: Path, number: int, item: dict[str, Any]) -> Turn:
-    unknown = set(item) - {"when", "after_s", "play", "keys", "once"}
-    if unknown or ("play" in item) == ("keys" in item):
+def _turn(path: Path, number: int, item: Any) -> Turn:
+    if (
+        not isinstance(item, dict)
+        or set(item) - {"when", "after_s", "play", "keys", "once"}
+        or "when" not in item
+        or ("play" in item) == ("keys" in item)
+    ):
         raise FileProblem(
             path,
             0,
             f"turn {number} needs 'when' and either 'play' or 'keys'",
             "Nothing else but after_s and once",
         )
+    for name in ("when", "keys"):
+        if not isinstance(item.get(name, []), list):
+            raise FileProblem(path, 0, f"turn {number}: '{name}' is no list", "Write it as [ …, … ]")
     try:
         when = frozenset(State(name) for name in item["when"])
     except ValueError as error:
         known = ", ".join(state.value for state in State)
         raise FileProblem(path, 0, f"turn {number}: {error}", f"States are: {known}") from error
+    after_s = item.get("after_s", THINKS_S)
+    if (
+        isinstance(after_s, bool)
+        or not isinstance(after_s, int | float)
+        or not 0 <= after_s < LONGEST_THOUGHT_S
+    ):
+        raise FileProblem(
+            path, 0, f"turn {number} has after_s {after_s!r}", f"Seconds from 0 to {LONGEST_THOUGHT_S:g}"
+        )
     keys = tuple(str(key) for key in item.get("keys", ()))
     for key in keys:
         if key not in _KEYS and not (len(key) == 1 and key.isdigit()):
@@ -123,7 +154,7 @@ def _turn(path: Path, number: int, item: dict[str, Any]) -> Turn:
     play = path.parent / str(item["play"]) if "play" in item else None
     if play is not None and not play.is_file():
         raise FileProblem(path, 0, f"turn {number} plays '{item['play']}', which is not there")
-    return Turn(when, float(item.get("after_s", THINKS_S)), play, keys, item.get("once") is True)
+    return Turn(when, float(after_s), play, keys, item.get("once") is True)
 
 
 class Time:
@@ -379,7 +410,10 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
     procedures = resources.directory("procedures")
     library = load_library(procedures)
     if scenario.procedure not in library.procedures:
-        raise UsageProblem(f"The scenario starts with '{scenario.procedure}', which is no procedure.")
+        raise UsageProblem(
+            f"The scenario starts with '{scenario.procedure}', which is no procedure. "
+            f"Known are: {', '.join(library.procedures)}."
+        )
     recogniser = Recogniser(find_model(model))
     clock, started = Time(real=real_time), datetime.now().astimezone()
     try:
@@ -400,9 +434,14 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
         if stage.session.outcome in ("verdict", "closed"):
             log.seal()
         folder = log.folder
-    stage.track.write(out / "both-voices.flac")
-    for suffix, made in ((".txt", write_text), (".html", write_html)):
-        (out / f"write-up{suffix}").write_text(made(folder), encoding="utf-8")
+    try:
+        stage.track.write(out / "both-voices.flac")
+        for suffix, made in ((".txt", write_text), (".html", write_html)):
+            (out / f"write-up{suffix}").write_text(made(folder), encoding="utf-8")
+    except OSError as error:
+        raise RecordProblem(
+            f"The demo cannot write to {out}: {error.strerror or error}. The session itself is kept in {folder}."
+        ) from error
     print()
     print(f"{clock():.0f} s of session. In {out}:")
     print("  both-voices.flac       the assistant and the technician on one time line")
@@ -410,6 +449,6 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
     print("  write-up.txt, .html    for the repair order")
     print(f"  sessions/{folder.name}   the record: bay-assistant verify {folder}")
     if left:
-        print(f"{left} turns of the scenario were not reached: the dialogue took another way.")
+        print(f"Turns of the scenario that were not reached, because the dialogue took another way: {left}.")
         return 1
     return 0

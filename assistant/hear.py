@@ -43,7 +43,8 @@ def run(
 ) -> int:
     """Recognise files and write a line for each.
 
-    A file that cannot be read gets a line with its error, and the others are heard all the same.
+    Each line has the same parts; a file that cannot be read has none of them known, and ``error`` says why.
+    The other files are heard all the same.
 
     Returns:
         0, or 2 when a file could not be read.
@@ -59,7 +60,19 @@ def run(
         try:
             sound = read_sound(file)
         except UsageProblem as problem:
-            write({"file": str(file), "result": None, "accepted": False, "error": str(problem)})
+            write(
+                {
+                    "file": str(file),
+                    "words": "",
+                    "result": None,
+                    "accepted": False,
+                    "confidence": 0.0,
+                    "snr_db": None,
+                    "duration_s": None,
+                    "elapsed_s": None,
+                    "error": str(problem),
+                }
+            )
             status = problem.exit_code
             continue
         begun = time.perf_counter()

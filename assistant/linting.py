@@ -6,6 +6,7 @@ nobody can say, a word of the screen that the grammar does not know, an instruct
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.core import wording
@@ -58,7 +59,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
             forms = [str(form) for form in grammars.forms(kind, name)]
             if forms and spoken not in forms:
                 yield Finding(
-                    "terms.yaml",
+                    _beside(library, "terms.yaml"),
                     0,
                     f"the {kind} '{name}' is called '{spoken}', which the grammar does not hear",
                     f"Call it one of: {', '.join(forms)}",
@@ -73,7 +74,14 @@ def _long_sentences(library: Library) -> Iterator[Finding]:
         for verdict in procedure.verdicts.values():
             yield from _too_long(_sentences(verdict.says), procedure.file, 0)
     for caution in library.cautions.values():
-        yield from _too_long(_sentences(caution.full) + _sentences(caution.short), "cautions.yaml", 0)
+        yield from _too_long(
+            _sentences(caution.full) + _sentences(caution.short), _beside(library, "cautions.yaml"), 0
+        )
+
+
+def _beside(library: Library, name: str) -> str:
+    """The path of a file that lies in the folder of the procedures."""
+    return next((str(Path(p.file).with_name(name)) for p in library.procedures.values()), name)
 
 
 def _too_long(texts: list[str], file: str, line: int) -> Iterator[Finding]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import shlex
 import signal
 import sys
 import time
@@ -19,10 +20,10 @@ from assistant.core.events import GearBack, GearLost
 from assistant.core.loading import load_library
 from assistant.core.runner import Runner
 from assistant.core.states import State, request_for
-from assistant.errors import RecordBroken, RecordProblem, UsageProblem
+from assistant.errors import GearProblem, RecordBroken, RecordProblem, UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import NumberPad
-from assistant.record import Facts, SessionLog, list_sessions
+from assistant.record import Facts, SessionLog, list_sessions, sessions_folder
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session import Ears, Session
@@ -149,6 +150,11 @@ def run(settings: Settings) -> int:
     Raises:
         BayAssistantError: Something that is needed is missing or wrong, or the record cannot be written.
     """
+    if sys.stdin is None:
+        raise GearProblem(
+            "No keys can be read: standard input is closed. "
+            "Start bay-assistant in a terminal, or send keys through a pipe."
+        )
     grammars = GrammarSet.load(settings.grammars or resources.directory("grammars"))
     folder = settings.procedures or resources.directory("procedures")
     library = load_library(folder)
@@ -231,16 +237,26 @@ def run(settings: Settings) -> int:
         except (KeyboardInterrupt, SystemExit):
             session.close("interrupted")
             session.drain()
+        except RecordProblem as problem:
+            raise RecordProblem(
+                f"{problem} What was confirmed is safe; then go on with: {_go_on(settings)}"
+            ) from problem
         finished = session.outcome in ("verdict", "closed")
         if finished:
             log.seal()
         path = log.folder
     _write_up(path)
-    print(
-        f"Session {path.name} is {'closed' if finished else 'open; go on with: bay-assistant run --resume last'}."
-    )
+    print(f"Session {path.name} is {'closed.' if finished else f'open; go on with: {_go_on(settings)}'}")
     print(f"Write-up: {path / WRITE_UP}.txt and .html")
     return 0
+
+
+def _go_on(settings: Settings) -> str:
+    """The command that goes on with the session that was interrupted last, ready to paste."""
+    words = ["bay-assistant", "run", "--resume", "last"]
+    if settings.sessions != sessions_folder():
+        words += ["--sessions", str(settings.sessions)]
+    return shlex.join(words)
 
 
 def _gone_by(recorded: RecordedSession) -> float:
