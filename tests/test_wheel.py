@@ -1,0 +1,107 @@
+"""What is built from the checkout works on its own: a wheel carries grammars, procedures, model and fixtures."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import zipfile
+from email import message_from_string
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+DATA = ("grammars", "procedures", "audio_fixtures")
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The wheel, built with the tools that are installed; nothing is fetched."""
+    folder = tmp_path_factory.mktemp("wheel")
+    offline = ("--quiet", "--no-deps", "--no-build-isolation", "--no-index", "--disable-pip-version-check")
+    built = subprocess.run(
+        [sys.executable, "-m", "pip", "wheel", *offline, "--wheel-dir", str(folder), str(ROOT)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert 0 == built.returncode, built.stderr
+    (path,) = folder.glob("bay_assistant-*.whl")
+    return path
+
+
+@pytest.fixture(scope="module")
+def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder into which the wheel was unpacked, which is how a wheel is installed (PEP 427)."""
+    folder = tmp_path_factory.mktemp("installed")
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(folder)
+    return folder
+
+
+def python(installed: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Python away from the checkout, with the unpacked wheel before everything else."""
+    return subprocess.run(
+        [sys.executable, *arguments],
+        cwd=installed.parent,
+        env={**os.environ, "PYTHONPATH": str(installed)},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+
+
+def test_a_wheel_finds_its_own_files(installed: Path) -> None:
+    """Package, grammars, procedures, fixtures and model all lie in the installed folder, none in the checkout."""
+    code = (
+        "import json, assistant.resources as r;"
+        f"print(json.dumps([r.__file__, str(r.bundled_model()), *(str(r.directory(n)) for n in {DATA!r})]))"
+    )
+    done = python(installed, "-c", code)
+    assert (0, "") == (done.returncode, done.stderr)
+    for place in json.loads(done.stdout):
+        assert Path(place).is_relative_to(installed)
+        assert Path(place).exists()
+
+
+@pytest.mark.parametrize("name", [*DATA, "assistant"])
+def test_a_wheel_carries_every_file_of_the_checkout(installed: Path, name: str) -> None:
+    """Each file that belongs to the repository is in the wheel, byte for byte."""
+    listed = subprocess.run(["git", "ls-files", "-z", name], cwd=ROOT, capture_output=True, check=False)
+    if listed.returncode:
+        pytest.skip("not a git checkout, so nobody knows which files belong to it")
+    files = [Path(os.fsdecode(file)) for file in listed.stdout.split(b"\0") if file]
+    assert files
+    parent = installed if name == "assistant" else installed / "assistant" / "_installed"
+    for file in files:
+        assert (ROOT / file).read_bytes() == (parent / file).read_bytes(), file
+
+
+def test_a_wheel_lints_clean_and_hears(installed: Path) -> None:
+    """Away from the checkout, the lint has no finding and the bundled model hears a bundled sound."""
+    done = python(installed, "-m", "assistant", "lint")
+    assert (0, "") == (done.returncode, done.stderr)
+    assert "no finding" in done.stdout
+    sound = installed / "assistant" / "_installed" / "audio_fixtures" / "feed-lit.flac"
+    step = ("--procedure", "coil-control", "--step", "feed-while-cranking")
+    done = python(installed, "-m", "assistant", "hear", *step, str(sound))
+    assert (0, "") == (done.returncode, done.stderr)
+    assert {"outcome": "lit", "place": "feed"} == json.loads(done.stdout)["result"]
+
+
+def test_a_wheel_says_what_it_is(wheel: Path, installed: Path) -> None:
+    """Name, version, Python, licence and the console script; no tests inside."""
+    (about,) = installed.glob("bay_assistant-*.dist-info")
+    metadata = message_from_string((about / "METADATA").read_text(encoding="utf-8"))
+    version = python(installed, "-m", "assistant", "--version").stdout.split()
+    assert ["bay-assistant", metadata["Version"]] == version
+    assert ("bay-assistant", ">=3.11") == (metadata["Name"], metadata["Requires-Python"])
+    assert "Apache-2.0" == metadata["License-Expression"]
+    assert "bay-assistant = assistant.cli:main" in (about / "entry_points.txt").read_text(encoding="utf-8")
+    assert (about / "licenses" / "LICENSE").is_file()
+    tops = {Path(name).parts[0] for name in zipfile.ZipFile(wheel).namelist()}
+    assert {"assistant", about.name} == tops
