@@ -95,9 +95,14 @@ def _keep_trace() -> str:
 def _run(options: argparse.Namespace) -> int:
     from assistant import live  # noqa: PLC0415
 
+    if options.resume and options.procedure:
+        raise UsageProblem(
+            f"A resumed session goes on where it was; it cannot start '{options.procedure}'. "
+            "Leave out the procedure, or leave out --resume."
+        )
     facts = _facts(options)
     settings = live.Settings(
-        procedure=options.procedure,
+        procedure=options.procedure or "coil-control",
         facts=facts,
         sessions=_sessions(options),
         resume=options.resume,
@@ -377,9 +382,7 @@ def _parser() -> argparse.ArgumentParser:
         "A live session.",
         "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'",
     )
-    run.add_argument(
-        "procedure", nargs="?", default="coil-control", help="procedure to start with (default: coil-control)"
-    )
+    run.add_argument("procedure", nargs="?", help="procedure to start with (default: coil-control)")
     run.add_argument(
         "--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'"
     )

@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING
 
 from assistant.core import wording
 from assistant.core.finding import Finding
+from assistant.core.procedure import Leads
 from assistant.core.states import REASONS, State, request_for
 from assistant.grammar.lint import lint_grammars
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.procedure import Library
+    from assistant.core.procedure import Answer, Library, Procedure, Step, Target
     from assistant.core.result import GrammarRequest
     from assistant.grammar.grammar import GrammarSet
 
@@ -38,6 +39,7 @@ def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
     return [
         *lint_grammars(grammars, wanted, outcomes=sorted(used | set(REASONS)), places=places),
         *_unspeakable_names(library, grammars),
+        *_contradictions(library),
         *_long_sentences(library),
     ]
 
@@ -63,6 +65,45 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
                     0,
                     f"the {kind} '{name}' is called '{spoken}', which the grammar does not hear",
                     f"Call it one of: {', '.join(forms)}",
+                )
+
+
+def paths(procedure: Procedure) -> Iterator[tuple[tuple[tuple[Step, Answer | None], ...], Target]]:
+    """Every way through a procedure: its steps with the answer of each (None: skipped), and where it ends.
+
+    A step is not entered twice on one way.
+    """
+    waiting: list[tuple[str, tuple[tuple[Step, Answer | None], ...]]] = [(procedure.start, ())]
+    while waiting:
+        name, before = waiting.pop()
+        step = procedure.steps[name]
+        choices: list[tuple[Answer | None, Target]] = [(answer, answer.target) for answer in step.choices()]
+        if step.if_skipped is not None:
+            choices.append((None, step.if_skipped))
+        for answer, target in choices:
+            way = (*before, (step, answer))
+            if target.leads is not Leads.STEP:
+                yield way, target
+            elif target.name not in {passed.name for passed, _ in way}:
+                waiting.append((target.name, way))
+
+
+def _contradictions(library: Library) -> Iterator[Finding]:
+    """No verdict may name a fault that a test on the way to it has ruled out."""
+    for procedure in library.procedures.values():
+        for way, target in paths(procedure):
+            if target.leads is not Leads.VERDICT:
+                continue
+            ruled_out = {fault for _, answer in way if answer for fault in answer.rules_out}
+            for fault in ruled_out & set(procedure.verdicts[target.name].faults):
+                yield Finding(
+                    procedure.file,
+                    way[-1][0].line,
+                    f"the verdict '{target.name}' names '{fault}', which was ruled out on the way: "
+                    + ", ".join(
+                        f"{step.name} {answer.outcome if answer else 'skipped'}" for step, answer in way
+                    ),
+                    "Let that answer rule out less, or lead to another verdict",
                 )
 
 

@@ -28,6 +28,7 @@ from assistant.core.events import (
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.core.result import Control, Result
 from assistant.core.runner import Runner
+from assistant.core.states import State
 
 if TYPE_CHECKING:
     from assistant.core.entries import Entry
@@ -130,6 +131,11 @@ class Dialogue:
             self.now += 0.5
             self.send(KeyPressed(self.now, key))
             self.listen()
+
+    def ready(self) -> None:
+        """Acknowledge all cautions that wait for it."""
+        while self.runner.state is State.ACKNOWLEDGING:
+            self.hear(control=Control.READY)
 
     def rested(self) -> None:
         """Let the starter rest as long as it needs."""

@@ -44,6 +44,9 @@ if TYPE_CHECKING:
 TERMS_FILE = "terms.yaml"
 CAUTIONS_FILE = "cautions.yaml"
 
+COMPARISONS = ("same", "sharper")
+"""Outcomes of a comparison of two places; elsewhere nobody says them."""
+
 STEP_KEYS = ("measure", "cautions", "look_for", "good", "if_skipped", "answers", "reading")
 MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
 TARGET_KEYS = tuple(leads.value.replace("step", "next") for leads in Leads)
@@ -109,18 +112,27 @@ def load_terms(data: bytes, path: Path) -> Terms:
             item.text("short"),
             item.one_of("kind", ("node", "part", "item")),
             item.text("at_plug", needed=False),
+            item.text("at_coil", needed=False),
         )
-        for name, item in top.named("places", ("kind", "spoken", "short", "at_plug"))
+        for name, item in top.named("places", ("kind", "spoken", "short", "at_plug", "at_coil"))
     }
     instruments = {}
-    keys = ("spoken", "clip", "probe", "watch", "outcomes", "units")
+    keys = ("spoken", "short", "prepare", "clip", "probe", "watch", "outcomes", "units")
     for name, item in top.named("instruments", keys):
         shown = item.names("outcomes", outcomes, "outcome", needed=False)
         units = tuple(text.value for text in item.texts("units", needed=False))
         if bool(shown) == bool(units):
             raise FileProblem(path, item.node.line, f"instrument '{name}' needs either 'outcomes' or 'units'")
         instruments[name] = Instrument(
-            name, item.text("spoken"), item.text("clip"), item.text("probe"), item.text("watch"), shown, units
+            name,
+            item.text("spoken"),
+            item.text("clip"),
+            item.text("probe"),
+            item.text("watch"),
+            shown,
+            units,
+            item.text("short"),
+            item.text("prepare", needed=False),
         )
     faults = {
         name: Fault(name, item.text("plain"), item.text("part"))
@@ -264,16 +276,25 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
         skip.only(TARGET_KEYS)
         skipped = _target(skip, context)
     return Step(
-        name,
-        measure,
-        cautions,
-        answers,
-        reading,
-        good,
-        item.text("look_for", needed=False),
-        skipped,
-        node.line,
+        name=name,
+        measure=measure,
+        cautions=cautions,
+        answers=answers,
+        reading=reading,
+        good=good,
+        look_for=item.text("look_for", needed=False),
+        if_skipped=skipped,
+        heard=_heard(answers, measure, instrument),
+        line=node.line,
     )
+
+
+def _heard(answers: tuple[Answer, ...], measure: Measurement, instrument: Instrument) -> tuple[str, ...]:
+    """The answers of a step, and what else its instrument can show; a comparison has answers of its own."""
+    own = tuple(answer.outcome for answer in answers)
+    if not answers or measure.compared_with:
+        return own
+    return (*own, *(name for name in instrument.outcomes if name not in own and name not in COMPARISONS))
 
 
 def _measure(step: str, node: Mapping, context: _Context) -> Measurement:

@@ -53,6 +53,7 @@ class Place:
         short: As spoken in a remark and shown in large letters: "switched side".
         kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at).
         at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" where that is the same.
+        at_coil: As spoken when the coil is unplugged and is itself measured; "" where that is the same.
     """
 
     name: str
@@ -60,6 +61,7 @@ class Place:
     short: str
     kind: str
     at_plug: str = ""
+    at_coil: str = ""
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,9 @@ class Instrument:
 
     Attributes:
         name: Name in YAML, such as ``test-lamp``.
-        spoken: "the test lamp".
+        spoken: In a report: "test lamp".
+        short: In an instruction, where it is taken off: "test lamp".
+        prepare: What is done before it is connected; "" where nothing is.
         clip: How its fixed lead is attached: "Clip the lamp to"; "" where there is none.
         probe: How its free end is used: "Probe"; "" where there is none.
         watch: What is observed: "Watch the lamp.".
@@ -83,6 +87,8 @@ class Instrument:
     watch: str
     outcomes: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
+    short: str = ""
+    prepare: str = ""
 
 
 @dataclass(frozen=True)
@@ -145,7 +151,7 @@ class Measurement:
     def hazards(self) -> tuple[Hazard, ...]:
         """What this measurement can do to a person, derived from what is connected where.
 
-        Cranking turns belts and fans.
+        Cranking turns belts and fans, and with the coil plugged in a working driver makes secondary voltage.
         A spark tester shows secondary voltage.
         The switched side and the driver's end of the control wire reach about 400 V when the driver
         switches off (the flyback clamp of an ignition transistor, public data sheets).
@@ -154,7 +160,8 @@ class Measurement:
         found = []
         if self.engine in (Engine.CRANKING, Engine.RUNNING):
             found.append(Hazard.CRANKING)
-        if self.instrument == "spark-tester":
+        turning = self.engine in (Engine.CRANKING, Engine.RUNNING)
+        if self.instrument == "spark-tester" or (turning and "coil" not in self.unplugged):
             found.append(Hazard.SECONDARY_VOLTAGE)
         touched = {self.clip, self.probe, self.compared_with}
         if touched & {"switched", "driver-end"} and self.engine in (Engine.CRANKING, Engine.RUNNING):
@@ -240,6 +247,8 @@ class Step:
         good: Outcome or band that a healthy system shows at this point; None where there is none.
         look_for: What to look for, spoken when the person is not sure.
         if_skipped: Where it goes when the test is skipped; None: the test cannot be skipped.
+        heard: All outcomes that are listened for: the answers, and what the instrument can show besides, so that
+            an answer that does not fit is caught instead of being taken for another one.
         line: Line in the file, for messages.
     """
 
@@ -251,6 +260,7 @@ class Step:
     good: str | None = None
     look_for: str = ""
     if_skipped: Target | None = None
+    heard: tuple[str, ...] = ()
     line: int = 0
 
     def choices(self) -> tuple[Answer, ...]:

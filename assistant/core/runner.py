@@ -139,7 +139,7 @@ class _Cautioned:
     given: dict[str, float] = field(default_factory=dict)
     acknowledged: set[str] = field(default_factory=set)
     due: tuple[tuple[str, str], ...] = ()
-    speaking: int = 0
+    later: tuple[tuple[str, str], ...] = ()
 
 
 class Runner:
@@ -171,6 +171,8 @@ class Runner:
         self._cautions = _Cautioned()
         self._entered: set[str] = set()
         self._connected: Measurement | None = None
+        self._lines: tuple[str, ...] = ()
+        self._owed = ""
         self._typed = ""
         self._heard = ""
         self._message = ""
@@ -201,7 +203,12 @@ class Runner:
             if self.state not in (State.UNOPENED, State.FINISHED):
                 self._note(self._remark("not now", f"{trigger} while {self.state}"))
                 self._message = "That does not fit now."
-                self._out.append(Show(self._board()))
+                busy = (State.CAUTIONING, State.CRANKING, State.NOTING, State.STANDING_BY)
+                if isinstance(event, Heard | KeyPressed) and self.state not in busy:
+                    self._say("That does not fit now.", Speech.HELP)
+                    self._settle()
+                else:
+                    self._out.append(Show(self._board()))
             return tuple(self._out)
         before = self.state
         after = self._handle(trigger, payload)
@@ -318,6 +325,8 @@ class Runner:
             answer = step.reading.band(base)
         elif result.outcome is not None:
             answer = step.answer(result.outcome) if step.reading is None else None
+            if answer is None and result.outcome in step.heard:
+                return Trigger.NO_ANSWER, self._library.terms.outcomes[result.outcome].spoken
         if answer is None:
             return Trigger.UNEXPECTED, None
         return Trigger.RESULT, Pending(answer, value, unit, how, words, confidence, snr_db, clip)
@@ -325,6 +334,8 @@ class Runner:
     def _classify_key(self, key: str) -> tuple[Trigger | None, object]:
         state, step = self.state, self._step
         digit = int(key) if key.isdigit() else None
+        if key == "plus" and state in (State.CONCLUDING, State.STANDING_BY):
+            return Trigger.CLOSE, "keypad"
         if key in KEY_TRIGGERS and not (key == "stop" and state is State.UNOPENED):
             if key == "slash" and state is State.CRANKING:
                 return Trigger.STOP, None
@@ -341,10 +352,17 @@ class Runner:
                     return Trigger.AFFIRM, "keypad"
                 if key == "minus":
                     return Trigger.DENY, "keypad"
-                if step is not None and step.reading is not None and key in ("point", *"0123456789"):
+                if key == "point":
+                    return Trigger.DENY, "keypad"
+                if step is not None and step.reading is not None and key in "123456789":
                     return Trigger.TYPED, key
             case State.RESTING:
-                simple = {"0": Trigger.SAY_AGAIN, "minus": Trigger.CORRECTION, "9": Trigger.NOTE}
+                simple = {
+                    "0": Trigger.SAY_AGAIN,
+                    "minus": Trigger.CORRECTION,
+                    "9": Trigger.NOTE,
+                    "enter": Trigger.CRANK_BEGINS,
+                }
                 return simple.get(key, Trigger.UNEXPECTED), "keypad"
             case State.ASKING | State.CRANKING:
                 if step is not None and step.reading is not None:
@@ -424,13 +442,13 @@ class Runner:
     def _on_resume(self, _payload: object) -> State:
         self._note(ModeChanged("resumed", "the session was interrupted"))
         self._cautions = _Cautioned()
+        self._owed = ""
         self._deaf.clear()  # what is missing now will be reported again
         self._mute = False
         self._stop_crank(timed=True)
         self._note_running = False
         self._pending = None
         self._prefix = "Session resumed."
-        self._connected = None
         return self._return_to_work()
 
     def _on_end(self, payload: object) -> State:
@@ -456,7 +474,7 @@ class Runner:
         self._cautions.acknowledged.update(names)
         procedure, step = self.position
         self._note(CautionAcknowledged(names, procedure, step, str(payload)))
-        return self._release()
+        return self._next_cautions()
 
     def _on_result(self, payload: object) -> State:
         assert isinstance(payload, Pending)  # noqa: S101
@@ -490,8 +508,22 @@ class Runner:
             text = f"You said {words}. This test is the {here} test."
         self._message = text
         if self.state is State.READING_BACK:
-            return self._read_back(text)
+            self._say(f"{text} {self._prompt}", Speech.HELP)
+            return self.state
         self._say(f"{text} {wording.question(self._library, self._current)}", Speech.HELP)
+        return self.state
+
+    def _on_no_answer(self, payload: object) -> State:
+        """Something was said that a lamp can show, but that is no answer to this step."""
+        self._note(self._remark("no answer here", str(payload)))
+        text = f"{str(payload).capitalize()} is no answer here."
+        self._message = text
+        asked = (
+            self._prompt
+            if self.state is State.READING_BACK
+            else wording.question(self._library, self._current)
+        )
+        self._say(f"{text} {asked}", Speech.HELP)
         return self.state
 
     def _on_implausible(self, payload: object) -> State:
@@ -500,6 +532,8 @@ class Runner:
         low, high = self._current.reading.plausible if self._current.reading else (Decimal(0), Decimal(0))
         unit = self._current.reading.unit if self._current.reading else "V"
         text = f"{payload} is outside {wording.plain_number(low)} to {wording.number_words(high, unit)}. Measure again."
+        if self._current.measure.engine is Engine.CRANKING and self._at < self._rested_at:
+            text += f" {self._rest_words()} before you crank again."
         self._message = text
         self._say(text, Speech.HELP)
         return self.state
@@ -523,7 +557,9 @@ class Runner:
         short, keys = self._help()
         if self.state is State.CRANKING:
             return self.state
-        if self._counters.no_input > 2:  # someone is busy: stay ready, be quiet
+        if self._counters.no_input > (
+            1 if self.state is State.STANDING_BY else 2
+        ):  # someone is busy: stay ready, be quiet
             self._message = "Waiting."
             return self.state
         text = tapered({1: short, 2: f"{short} Or use the keys. {keys}"}, self._counters.no_input)
@@ -555,6 +591,7 @@ class Runner:
             self._prefix = "Nothing to take back."
             return self._cautions_due(offer=False) if self.state is State.RESTING else self._stay()
         self._stop_crank(timed=True)
+        self._connected = self._current.measure  # perhaps already connected, so it is taken off first
         last = self._trail.pop()
         self._note(ResultUndone(last.number, last.procedure, last.step, str(payload)))
         taken = self._library.step(last.procedure, last.step)
@@ -593,6 +630,9 @@ class Runner:
 
     def _on_choices(self, _payload: object) -> State:
         short, keys = self._help()
+        if self.state is State.ASKING and self._current.reading is not None:
+            # On a number every digit is a digit, so this key is also the way to hear the step again.
+            short = " ".join(wording.instruction(self._library, self._current, self._connected, whole=True))
         self._say(f"{short} {keys}", Speech.HELP)
         return self.state
 
@@ -610,6 +650,8 @@ class Runner:
                 "Or skip this test, or stand by and use another tool." if step.if_skipped else "Or stand by."
             )
         self._crank_counted = False
+        if step.measure.engine is Engine.CRANKING and self._at < self._rested_at:
+            parts.append(f"{self._rest_words()} before you crank again.")
         parts.append("Then answer again.")
         parts.append(wording.question(self._library, step))
         self._say(" ".join(parts), Speech.HELP)
@@ -632,6 +674,8 @@ class Runner:
         self._note(ModeChanged(mode, why))
         self._pending = None
         self._typed = ""
+        self._message = ""
+        self._counters = _Counters()
         self._say(text, kind, can_be_cut=False)
         self._prompt = "Standing by. Say go ahead, or press Enter. To end: close session."
         return State.STANDING_BY
@@ -648,7 +692,7 @@ class Runner:
         if verdict.continue_with:
             came_from, self._verdict = self._current_procedure.name, None
             return self._enter_procedure(verdict.continue_with, came_from)
-        return self._finish()
+        return self._conclude()  # nothing to go on with; a session is only ever closed by closing it
 
     def _on_close(self, payload: object) -> State:
         if self.state in (State.STANDING_BY, State.CONCLUDING):
@@ -720,7 +764,10 @@ class Runner:
     def _on_crank_begins(self, _payload: object) -> State:
         if self._at < self._rested_at:
             self._prefix = "Not yet."
+            self._out.append(CancelTimer(REST_TIMER))
             return self._rest()
+        if self.state is State.RESTING:
+            return self._on_rested(None)
         self._crank_began = self._at
         self._crank_counted = False
         self._message = ""
@@ -731,7 +778,8 @@ class Runner:
     def _on_crank_limit(self, _payload: object) -> State:
         self._stop_crank(timed=True)
         self._crank_counted = True
-        self._say(f"Stop cranking. {wording.question(self._library, self._current)}", Speech.PROMPT)
+        self._say_lines(("Stop cranking.", *self._owing(), wording.question(self._library, self._current)))
+        self._message = "Stop cranking."
         return State.ASKING
 
     def _on_rested(self, _payload: object) -> State:
@@ -768,13 +816,14 @@ class Runner:
         if self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
             self._say(f"Too loud to hear you. Use the keys. {self._help()[1]}", Speech.NOTICE)
         else:
-            self._prefix = f"{self._prefix} Too loud to hear you. Use the keys.".strip()
+            self._owed = "Too loud to hear you. Use the keys."
         return self.state
 
     def _on_quiet_again(self, payload: object) -> State:
         if "noise" not in self._deaf:
             return self.state
         self._deaf.discard("noise")
+        self._owed = ""
         level = f"noise {payload.noise_db:.0f} dB" if isinstance(payload, NoiseChanged) else "noise"
         self._note(ModeChanged("voice again", level))
         self._message = ""
@@ -837,25 +886,34 @@ class Runner:
                 words = wording.read_back(self._library, step, earlier.answer, earlier.value, earlier.unit)
                 return self._read_back(f"Already measured. {words}")
         self._offered = False
-        names = [*self._current_procedure.cautions, *step.cautions]
-        due = []
-        for name in dict.fromkeys(names):
+        groups: dict[bool, list[tuple[str, str]]] = {False: [], True: []}
+        for name in dict.fromkeys([*self._current_procedure.cautions, *step.cautions]):
             caution = self._library.cautions[name]
             last = self._cautions.given.get(name)
             own = name in step.cautions  # those of the whole procedure are given once
             if last is None or (own and self._at - last > self._limits.caution_again_s):
-                due.append((name, "full"))
+                groups[own].append((name, "full"))
             elif own and wording.never_skipped(caution):
-                due.append((name, "short"))
-        self._cautions.due = tuple(due)
-        if due:
+                groups[own].append((name, "short"))
+        # Before the work and before the step are two things, so they are said and acknowledged apart.
+        first, second = (tuple(groups[False]), tuple(groups[True]))
+        self._cautions.due, self._cautions.later = (first, second) if first else (second, ())
+        if self._cautions.due:
+            return self._say_cautions()
+        return self._release()
+
+    def _next_cautions(self) -> State:
+        """One group is behind: the next one, or the step itself."""
+        if self._cautions.later:
+            self._cautions.due, self._cautions.later = self._cautions.later, ()
             return self._say_cautions()
         return self._release()
 
     def _same_measurement(self, step: Step) -> Pending | None:
         """An earlier result of exactly this measurement in another step of the session, if one counts."""
         for past in reversed(self._trail):
-            if past.measure != step.measure or past.pending is None or past.step == step.name:
+            here = (past.procedure, past.step) == self.position  # a repetition is asked for on purpose
+            if past.measure != step.measure or past.pending is None or here:
                 continue
             pending = past.pending
             if pending.value is not None and step.reading is not None and pending.unit is not None:
@@ -876,7 +934,6 @@ class Runner:
         if self._needs_acknowledgement():
             text += " Say ready, or press Enter."
         self._say(text, Speech.CAUTION, can_be_cut=False)
-        self._cautions.speaking = self._utterance
         if self._mute:
             return self._cautions_given(by="shown")
         return State.CAUTIONING
@@ -898,7 +955,7 @@ class Runner:
             )
         if by == "shown" or self._needs_acknowledgement():
             return State.ACKNOWLEDGING
-        return self._release()
+        return self._next_cautions()
 
     def _release(self) -> State:
         """The cautions are behind: rest the starter if it needs it, else ask."""
@@ -907,52 +964,50 @@ class Runner:
         return self._ask(Ask.ALL)
 
     def _rest(self) -> State:
-        left = max(1, round(self._rested_at - self._at))
         sentences = wording.setup(self._library, self._current, self._connected)
-        self._connected = self._current.measure
-        text = " ".join(
-            filter(
-                None,
-                (
-                    self._take_prefix(),
-                    *sentences,
-                    "Do not crank yet.",
-                    f"The starter rests {left} more seconds.",
-                ),
-            )
-        )
-        self._say(text, Speech.PROMPT)
+        text = (self._take_prefix(), *sentences, "Do not crank yet.", f"{self._rest_words()}.")
+        self._say_lines(text)
         self._out.append(StartTimer(REST_TIMER, self._rested_at - self._at))
         return State.RESTING
 
+    def _rest_words(self) -> str:
+        return f"The starter rests {max(1, round(self._rested_at - self._at))} more seconds"
+
     def _ask(self, part: Ask) -> State:
+        """Say a step, or what of it is needed now; the screen always shows what is to be connected as well."""
         library, step = self._library, self._current
         question = wording.keyed_choices(library, step) if self._deaf else wording.question(library, step)
+        prefix = self._take_prefix()
+        setup = wording.setup(library, step, self._connected, whole=part is Ask.ALL)
         if part is Ask.QUESTION:
-            sentences: tuple[str, ...] = (question,)
-        elif part is Ask.ACT:
-            sentences = (*wording.act(library, step), question)
-        else:
-            before = self._connected if self._connected != step.measure else None
-            sentences = wording.instruction(library, step, before)
-        if part is not Ask.QUESTION and step.measure.engine is Engine.CRANKING and not self._crank_explained:
+            self._say_lines((prefix, question), shown=(prefix, *setup, question))
+            return State.ASKING
+        act = wording.act(library, step)
+        if "Key off." in setup and "Key off." in act:
+            act = tuple(sentence for sentence in act if sentence != "Key off.")
+        if step.measure.engine is Engine.CRANKING and not self._crank_explained:
             self._crank_explained = True
-            sentences = (*sentences[:-1], "Say cranking now, or press Enter, when it turns.", question)
-        self._connected = step.measure
-        self._say(" ".join(filter(None, (self._take_prefix(), *sentences))), Speech.PROMPT)
+            act = (*act, "Say cranking now, or press Enter, when it turns.")
+        spoken = (*act, question) if part is Ask.ACT else (*setup, *act, question)
+        self._say_lines((prefix, *spoken), shown=(prefix, *setup, *act, question))
         return State.ASKING
+
+    def _say_lines(self, sentences: tuple[str, ...], shown: tuple[str, ...] | None = None) -> None:
+        """Say a prompt, and keep what the screen shows for it."""
+        self._say(" ".join(filter(None, sentences)), Speech.PROMPT)
+        self._lines = tuple(filter(None, sentences if shown is None else shown))
 
     def _read_back(self, text: str) -> State:
         """Speak a pending result back, with what it would lead to when that is costly, and wait for a yes."""
         parts = [text]
+        target = self._pending.answer.target if self._pending else None
+        if target and target.leads is Leads.VERDICT:
+            parts.append(f"That would mean: {self._current_procedure.verdicts[target.name].says}")
+        elif target and target.leads is Leads.PROCEDURE:
+            parts.append(f"Next would be: {self._library.procedures[target.name].title}.")
         if self._offered:
             parts.append("Affirm to keep it, negative to measure again.")
         else:
-            target = self._pending.answer.target if self._pending else None
-            if target and target.leads is Leads.VERDICT:
-                parts.append(f"That would mean: {self._current_procedure.verdicts[target.name].says}")
-            elif target and target.leads is Leads.PROCEDURE:
-                parts.append(f"Next would be: {self._library.procedures[target.name].title}.")
             parts.append("Affirm or negative?")
         self._say(" ".join(parts), Speech.READ_BACK)
         return State.READING_BACK
@@ -980,6 +1035,8 @@ class Runner:
             )
         )
         self._trail.append(Trail(procedure.name, step.name, self._results, step.measure, pending))
+        if not kept:
+            self._connected = step.measure
         return self._go(pending.answer.target)
 
     def _go(self, target: Target) -> State:
@@ -1002,7 +1059,7 @@ class Runner:
         if not self._verdict_affirmed:
             text += " Affirm, or say correction."
         else:
-            text += " Say go ahead, or close session." if following else " Say close session, or voice note."
+            text += " Say go ahead, or close session." if following else " Say close session, or press plus."
         self._counters = _Counters()
         self._say(" ".join(filter(None, (self._take_prefix(), text))), Speech.VERDICT)
         return State.CONCLUDING
@@ -1028,7 +1085,14 @@ class Runner:
         prefix, self._prefix = self._prefix, ""
         return prefix
 
+    def _owing(self) -> tuple[str, ...]:
+        """A notice that could not be given when it was due."""
+        owed, self._owed = self._owed, ""
+        return (owed,) if owed else ()
+
     def _say(self, text: str, kind: Speech, *, can_be_cut: bool = True) -> None:
+        if kind in (Speech.PROMPT, Speech.READ_BACK, Speech.HELP):
+            text = " ".join((*self._owing(), text))
         self._utterance += 1
         if kind not in (Speech.HELP, Speech.NOTICE):
             self._prompt = text
@@ -1081,11 +1145,11 @@ class Runner:
                 digits = [f"{number} for {text}" for number, text in enumerate(REASONS.values(), start=1)]
                 return f"Why: {reasons}?", f"{wording.listed(digits)}."
             case State.STANDING_BY:
-                return "Say go ahead, voice note, or close session.", "Enter to go ahead."
+                return "Say go ahead, voice note, or close session.", "Enter to go ahead, plus to close."
             case State.CONCLUDING:
                 return (
-                    "Say go ahead, correction, voice note, or close session.",
-                    "Enter to go ahead, minus to take back.",
+                    "Say correction, voice note, close session, or go ahead.",
+                    "Enter to go ahead, minus to take back, plus to close.",
                 )
             case State.ASKING | State.CRANKING:
                 return wording.question(self._library, self._current), wording.keyed_choices(
@@ -1106,7 +1170,7 @@ class Runner:
             self._out.append(Listen(GrammarRequest(controls=(Control.STOP,))))
         else:
             silence: float | None = None
-            if self.state in (State.ASKING, State.CONCLUDING):
+            if self.state in (State.ASKING, State.CONCLUDING, State.STANDING_BY):
                 silence = self._limits.no_input_s
             elif self.state in (State.READING_BACK, State.SKIPPING):
                 silence = self._limits.confirm_no_input_s
@@ -1128,7 +1192,7 @@ class Runner:
         elif self.state is State.SKIPPING:
             choices = tuple((str(number), text) for number, text in enumerate(REASONS.values(), start=1))
         headline = wording.headline(self._library, step)
-        lines: tuple[str, ...] = wording.instruction(self._library, step)
+        lines = self._lines
         caution = ""
         if self.state in (State.CAUTIONING, State.ACKNOWLEDGING):
             order = ["DANGER", "WARNING", "CAUTION", "NOTICE"]
@@ -1188,9 +1252,9 @@ class Runner:
                     hints.insert(0, ("Enter", "cranking now"))
                 return tuple(hints)
             case State.STANDING_BY:
-                return (("Enter", "go ahead"), ("9", "voice note"), ("q", "close"))
+                return (("Enter", "go ahead"), ("9", "voice note"), ("+", "close"))
             case State.CONCLUDING:
-                return (("Enter", "go ahead"), ("-", "take back"), ("9", "voice note"), ("q", "close"))
+                return (("Enter", "go ahead"), ("-", "take back"), ("9", "voice note"), ("+", "close"))
             case State.NOTING:
                 return (("Enter", "end the note"),)
             case _:

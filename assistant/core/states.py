@@ -42,6 +42,7 @@ class Trigger(StrEnum):
     ACKNOWLEDGE = "acknowledge"
     RESULT = "result"
     WRONG_PLACE = "wrong place"
+    NO_ANSWER = "no answer here"
     IMPLAUSIBLE = "implausible"
     NO_MATCH = "no match"
     NO_INPUT = "no input"
@@ -110,7 +111,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
     },
     _S.ACKNOWLEDGING: {
         **_everywhere(_S.ACKNOWLEDGING),
-        Trigger.ACKNOWLEDGE: _only(_S.RESTING, _S.ASKING),
+        Trigger.ACKNOWLEDGE: _only(_S.CAUTIONING, _S.ACKNOWLEDGING, _S.RESTING, _S.ASKING),
         Trigger.CORRECTION: _STEP_STARTS | _only(_S.ACKNOWLEDGING),
         Trigger.SAY_AGAIN: _only(_S.CAUTIONING, _S.ACKNOWLEDGING),
         Trigger.CHOICES: _only(_S.ACKNOWLEDGING),
@@ -121,6 +122,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
     _S.RESTING: {
         **_everywhere(_S.RESTING),
         Trigger.RESTED: _only(_S.ASKING),
+        Trigger.CRANK_BEGINS: _only(_S.RESTING, _S.ASKING),
         Trigger.CORRECTION: _STEP_STARTS,
         Trigger.SAY_AGAIN: _only(_S.RESTING),
         Trigger.CHOICES: _only(_S.RESTING),
@@ -132,6 +134,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         **_everywhere(_S.ASKING),
         Trigger.RESULT: _AFTER_RESULT,
         Trigger.WRONG_PLACE: _only(_S.ASKING),
+        Trigger.NO_ANSWER: _only(_S.ASKING),
         Trigger.IMPLAUSIBLE: _only(_S.ASKING),
         Trigger.NO_MATCH: _only(_S.ASKING),
         Trigger.NO_INPUT: _only(_S.ASKING),
@@ -149,6 +152,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         **_everywhere(_S.CRANKING),
         Trigger.RESULT: _AFTER_RESULT,
         Trigger.WRONG_PLACE: _only(_S.CRANKING),
+        Trigger.NO_ANSWER: _only(_S.CRANKING),
         Trigger.IMPLAUSIBLE: _only(_S.CRANKING),
         Trigger.NO_MATCH: _only(_S.CRANKING),
         Trigger.NO_INPUT: _only(_S.CRANKING),
@@ -164,6 +168,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.CORRECTION: _RETURNS,
         Trigger.RESULT: _AFTER_RESULT,
         Trigger.WRONG_PLACE: _only(_S.READING_BACK),
+        Trigger.NO_ANSWER: _only(_S.READING_BACK),
         Trigger.IMPLAUSIBLE: _only(_S.READING_BACK),
         Trigger.SAY_AGAIN: _only(_S.READING_BACK),
         Trigger.CHOICES: _only(_S.READING_BACK),
@@ -197,6 +202,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.SAY_AGAIN: _only(_S.STANDING_BY),
         Trigger.CHOICES: _only(_S.STANDING_BY),
         Trigger.NO_MATCH: _only(_S.STANDING_BY),
+        Trigger.NO_INPUT: _only(_S.STANDING_BY),
         Trigger.CLOSE: _only(_S.FINISHED),
     },
     _S.CONCLUDING: {
@@ -331,10 +337,10 @@ def request_for(state: State, step: Step | None) -> GrammarRequest:
     outcomes: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
     if state in (State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
-        outcomes = tuple(answer.outcome for answer in step.answers)
+        outcomes = step.heard
         units = units_like(step.reading.unit) if step.reading else ()
-        if state is State.ASKING and step.measure.engine is Engine.CRANKING:
-            controls = (*controls, Control.CRANKING)
+    if state in (State.ASKING, State.RESTING) and step is not None and step.measure.engine is Engine.CRANKING:
+        controls = (*controls, Control.CRANKING)
     if state is State.SKIPPING:
         outcomes = tuple(REASONS)
     return GrammarRequest(outcomes, units, controls)

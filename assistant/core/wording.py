@@ -101,10 +101,11 @@ def listed(names: list[str] | tuple[str, ...], word: str = "and") -> str:
 
 
 def place_spoken(terms: Terms, measure: Measurement, name: str) -> str:
-    """A place with its article; with the coil unplugged a lamp goes into the harness plug, a meter to the coil."""
+    """A place with its article; with the coil unplugged a lamp goes into its plug, an ohmmeter onto the coil."""
     place = terms.places[name]
-    in_plug = "coil" in measure.unplugged and measure.instrument != "ohmmeter"
-    return place.at_plug if in_plug and place.at_plug else place.spoken
+    if "coil" not in measure.unplugged:
+        return place.spoken
+    return (place.at_coil if measure.instrument == "ohmmeter" else place.at_plug) or place.spoken
 
 
 def connection(terms: Terms, measure: Measurement) -> str:
@@ -116,7 +117,7 @@ def connection(terms: Terms, measure: Measurement) -> str:
     elif measure.clip is None:
         parts = [f"{instrument.spoken} around {probe}"]
     elif instrument.units:
-        parts = [f"{instrument.spoken} from {terms.places[measure.clip].spoken} to {probe}"]
+        parts = [f"{instrument.spoken} from {place_spoken(terms, measure, measure.clip)} to {probe}"]
     else:
         parts = [f"{instrument.spoken} clipped to {terms.places[measure.clip].spoken}, probe on {probe}"]
     if measure.compared_with:
@@ -126,25 +127,39 @@ def connection(terms: Terms, measure: Measurement) -> str:
     return ", ".join(parts)
 
 
-def setup(library: Library, step: Step, before: Measurement | None = None) -> tuple[str, ...]:
-    """What to connect, a sentence each; `before` is the measurement that was connected last.
+def setup(
+    library: Library, step: Step, before: Measurement | None = None, *, whole: bool = False
+) -> tuple[str, ...]:
+    """What to connect, a sentence each.
 
-    Unplugging comes first, plugging in again is said when the last measurement had something unplugged.
+    What was connected before comes off first, unplugging comes before connecting, and what the measurement before
+    had unplugged is plugged in again.
+
+    Args:
+        library: All terms.
+        step: The step.
+        before: The measurement that was connected last; None at the beginning.
+        whole: Say also what is already connected.
     """
     terms, measure = library.terms, step.measure
     instrument = terms.instruments[measure.instrument]
     sentences = []
     away = [part for part in measure.unplugged if before is None or part not in before.unplugged]
     back = [part for part in (before.unplugged if before else ()) if part not in measure.unplugged]
+    other = before is not None and before.instrument != measure.instrument
     if (away or back) and (before is None or before.engine is not Engine.KEY_OFF):
         sentences.append("Key off.")
+    if other and before is not None and (before.clip or terms.instruments[before.instrument].units):
+        sentences.append(f"Take the {terms.instruments[before.instrument].short} off.")
     if away:
         sentences.append(f"Unplug {listed([terms.places[part].spoken for part in away])}.")
     if back:
         sentences.append(f"Plug {listed([terms.places[part].spoken for part in back])} in again.")
+    if instrument.prepare and (whole or before is None or other):
+        sentences.append(instrument.prepare)
     clipped = before is not None and (measure.instrument, measure.clip) == (before.instrument, before.clip)
-    if measure.clip and not clipped:
-        sentences.append(f"{instrument.clip} {terms.places[measure.clip].spoken}.")
+    if measure.clip and (whole or not clipped):
+        sentences.append(f"{instrument.clip} {place_spoken(terms, measure, measure.clip)}.")
     if instrument.probe:
         sentences.append(f"{instrument.probe} {place_spoken(terms, measure, measure.probe)}.")
     if measure.compared_with:
@@ -174,9 +189,11 @@ def question(library: Library, step: Step) -> str:
     return f"{text[:1].upper()}{text[1:]}?"
 
 
-def instruction(library: Library, step: Step, before: Measurement | None = None) -> tuple[str, ...]:
-    """The whole spoken instruction of a step, a sentence each."""
-    sentences = [*setup(library, step, before), *act(library, step), question(library, step)]
+def instruction(
+    library: Library, step: Step, before: Measurement | None = None, *, whole: bool = False
+) -> tuple[str, ...]:
+    """The whole spoken instruction of a step, a sentence each; arguments as for `setup`."""
+    sentences = [*setup(library, step, before, whole=whole), *act(library, step), question(library, step)]
     if sentences.count("Key off.") > 1:
         last = len(sentences) - 1 - sentences[::-1].index("Key off.")
         del sentences[last]
@@ -196,16 +213,19 @@ def keyed_choices(library: Library, step: Step) -> str:
 
 def headline(library: Library, step: Step) -> str:
     """The one thing that matters, for large letters."""
-    return library.terms.places[step.measure.probe].short.upper()
+    return place_words(library, step).upper()
 
 
 def place_words(library: Library, step: Step) -> str:
     """The place of a step as spoken in a read-back; "unplugged" where that is what the step is about."""
+    places = library.terms.places
+    if step.measure.instrument == "ohmmeter" and step.measure.clip:
+        return f"{places[step.measure.clip].short} to {places[step.measure.probe].short}"
     if step.measure.unplugged and step.measure.instrument == "test-lamp":
         return "unplugged"
     if step.measure.compared_with:
         return "comparison"
-    return library.terms.places[step.measure.probe].short
+    return places[step.measure.probe].short
 
 
 def fits(step: Step, place: str) -> bool:
@@ -214,6 +234,8 @@ def fits(step: Step, place: str) -> bool:
     if place == "unplugged":
         return bool(measure.unplugged)
     if place in (measure.probe, measure.compared_with):
+        return True
+    if measure.instrument == "ohmmeter" and place == measure.clip:
         return True
     if place == "battery":
         return {measure.clip, measure.probe} == {"battery-positive", "battery-negative"}

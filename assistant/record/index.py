@@ -70,7 +70,9 @@ class Summary:
             f"{where}, {results}",
             self.facts.complaint,
         ]
-        return "  ".join(" ".join(part.split()) for part in parts if part)
+        words = "  ".join(" ".join(part.split()) for part in parts if part)
+        # What was typed may hold signs that would command the terminal.
+        return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in words)
 
     def to_json(self) -> dict[str, Any]:
         """The same for a program; times are ISO 8601."""

@@ -103,7 +103,7 @@ def _parts(board: Board, width: int, now: float, level: Level | None, *, blocks:
     return {
         "title": _title(board, width),
         "caution": _caution(clean(board.caution), width, blocks=blocks),
-        "alarm": [[_Row(clip("TOO LOUD TO HEAR. USE THE KEYS.", width), _ALARM)]] if board.keys_only else [],
+        "alarm": [[_Row(clip("VOICE IS OFF. USE THE KEYS.", width), _ALARM)]] if board.keys_only else [],
         "headline": _large(clean(board.headline), width, _STRONG, blocks=blocks),
         "lines": _some([_Row(line) for text in board.lines for line in wrap(clean(text), width)]),
         "countdown": _countdown(board.countdown, width, now, blocks=blocks),

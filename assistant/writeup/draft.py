@@ -397,7 +397,7 @@ def _cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
         lines.append(
             CautionLine(
                 signal=caution.signal.value,
-                words=caution.short,
+                words=caution.full if any(form.startswith("full") for form in counted) else caution.short,
                 given=f"given: {given}",
                 acknowledged=f"acknowledged {wording.listed(when)}" if when else missing,
             )

@@ -26,7 +26,7 @@ start: volts
 steps:
   volts:
     measure: {with: voltmeter, clip: battery-negative, probe: battery-positive, engine: cranking}
-    cautions: [cranking, live-circuit]
+    cautions: [secondary, cranking, live-circuit]
     good: high
     reading:
       unit: V
@@ -83,10 +83,15 @@ def test_a_small_procedure_is_read_as_written(folder: Path) -> None:
     [
         ("start: volts", "start: vlots", 6, "did you mean 'volts'"),
         ("probe: battery-positive", "probe: battery-postive", 9, "did you mean 'battery-positive'"),
-        ("cautions: [cranking, live-circuit]", "cautions: [live-circuit]", 9, "hazard 'cranking'"),
         (
-            "cautions: [cranking, live-circuit]",
-            "cautions: [crankin, live-circuit]",
+            "cautions: [secondary, cranking, live-circuit]",
+            "cautions: [secondary, live-circuit]",
+            9,
+            "hazard 'cranking'",
+        ),
+        (
+            "cautions: [secondary, cranking, live-circuit]",
+            "cautions: [secondary, crankin, live-circuit]",
             10,
             "did you mean 'cranking'",
         ),

@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings, strategies as st
 
 from assistant import resources
 from assistant.core import entries, events
+from assistant.core.board import Board
 from assistant.core.events import (
     Began,
     Clip,
@@ -50,20 +51,29 @@ def dialogue(procedure: str = "coil-control", *, ready: bool = True) -> Dialogue
     talk = Dialogue(LIBRARY)
     talk.begin(procedure)
     if ready:
-        talk.hear(control=Control.READY)
+        talk.ready()
     return talk
 
 
 def to_switched_side() -> Dialogue:
     talk = dialogue()
     talk.hear("lit")
-    talk.hear(control=Control.READY)
+    talk.ready()
     talk.rested()
     return talk
 
 
 def taken(talk: Dialogue) -> list[tuple[str, str]]:
     return [(entry.step, entry.outcome) for entry in talk.entries if isinstance(entry, entries.ResultTaken)]
+
+
+def shown(talk: Dialogue) -> Board:
+    return next(
+        action.board
+        for actions in reversed(talk.actions)
+        for action in reversed(actions)
+        if isinstance(action, Show)
+    )
 
 
 def in_state(state: State) -> Dialogue:
@@ -79,7 +89,7 @@ def in_state(state: State) -> Dialogue:
         return talk
     if state is State.CONCLUDING:
         talk.begin("battery-and-cranking")
-        talk.hear(control=Control.READY)
+        talk.ready()
         talk.hear(value="11.2")
         talk.hear(control=Control.AFFIRM)
         return talk
@@ -88,7 +98,7 @@ def in_state(state: State) -> Dialogue:
         talk.key("enter")
     elif state is State.RESTING:
         talk.hear("lit")
-        talk.hear(control=Control.READY)
+        talk.ready()
     elif state is State.READING_BACK:
         talk.hear("dark")
     elif state is State.SKIPPING:
@@ -152,13 +162,14 @@ def test_every_trigger_of_the_table_has_a_handler() -> None:
 def test_the_first_step_waits_for_its_caution_and_for_ready() -> None:
     """A step that cranks is not released until its caution has been spoken to the end and acknowledged."""
     talk = Dialogue(LIBRARY)
-    talk.send(Began(0.0, "coil-control"))
+    talk.begin("coil-control")
+    talk.send(KeyPressed(talk.now, "enter"))  # the cautions before the work
     assert "The engine will turn." in talk.last
-    talk.send(KeyPressed(1.0, "enter"))
-    talk.send(KeyPressed(1.5, "1"))
-    assert State.CAUTIONING is talk.runner.state
+    talk.send(KeyPressed(talk.now, "enter"))
+    talk.send(KeyPressed(talk.now, "1"))
+    assert talk.runner.state is State.CAUTIONING
     talk.listen()
-    assert State.ACKNOWLEDGING is talk.runner.state
+    assert talk.runner.state is State.ACKNOWLEDGING
     assert taken(talk) == []
     talk.key("enter")
     assert "Crank the engine." in talk.last
@@ -170,7 +181,7 @@ def test_a_caution_that_was_cut_is_said_again() -> None:
     actions = talk.send(Began(0.0, "coil-control"))
     (said,) = [action for action in actions if isinstance(action, Say)]
     talk.send(SpeechFinished(2.0, said.utterance, cut=True))
-    assert sum("The engine will turn." in text for text in talk.said) == 2
+    assert sum("instructions come first." in text for text in talk.said) == 2
     assert not [entry for entry in talk.entries if isinstance(entry, entries.CautionGiven)]
 
 
@@ -183,7 +194,8 @@ def test_later_cautions_are_shorter_and_never_skipped_for_cranking() -> None:
         for e in talk.entries
         if isinstance(e, entries.CautionGiven) and e.step == "driver-end-while-cranking"
     ]
-    assert [(e.caution, e.form) for e in given] == [("cranking", "short"), ("switched-side", "short")]
+    short = [("secondary", "short"), ("cranking", "short"), ("switched-side", "short")]
+    assert short == [(e.caution, e.form) for e in given]
     assert "Say ready" not in "".join(talk.said[-3:])
 
 
@@ -278,7 +290,7 @@ def test_a_limit_belongs_to_the_band_above_it(value: str, band: str) -> None:
     talk = dialogue("battery-and-cranking")
     talk.hear(value="12.5")
     talk.hear(control=Control.AFFIRM)
-    talk.hear(control=Control.READY)
+    talk.ready()
     talk.hear(value=value)
     talk.hear(control=Control.AFFIRM)
     assert ("battery-while-cranking", band) == taken(talk)[-1]
@@ -315,7 +327,7 @@ def test_the_counters_start_again_with_the_next_step() -> None:
     talk.send(NoMatch(talk.now, "", 0.0))
     talk.send(NoMatch(talk.now, "", 0.0))
     talk.hear("lit")
-    talk.hear(control=Control.READY)
+    talk.ready()
     talk.rested()
     talk.send(NoMatch(talk.now, "", 0.0))
     assert talk.last == "Say again."
@@ -353,7 +365,7 @@ def test_a_correction_goes_back_and_leaves_both_in_the_record() -> None:
     """Undo never erases."""
     talk = dialogue()
     talk.hear("lit")
-    talk.hear(control=Control.READY)
+    talk.ready()
     talk.hear(control=Control.CORRECTION)
     assert any(text.startswith("Taken back. Feed side: lit.") for text in talk.said)
     kinds = [type(entry).__name__ for entry in talk.entries]
@@ -412,7 +424,7 @@ def test_the_starter_rests_before_the_next_cranking() -> None:
     """The next cranking step says what to connect, and withholds "crank" until the rest is over."""
     talk = dialogue()
     talk.hear("lit")
-    talk.hear(control=Control.READY)
+    talk.ready()
     assert State.RESTING is talk.runner.state
     assert "Probe the switched side of the coil. Do not crank yet." in talk.last
     assert "Crank the engine" not in talk.last
@@ -491,8 +503,12 @@ def test_minus_goes_back_plus_skips_star_lists_zero_repeats() -> None:
     assert "1 for clear and 2 for showing." in talk.last
     talk.key("plus", "2")
     (skipped,) = [entry for entry in talk.entries if isinstance(entry, entries.StepSkipped)]
-    assert (skipped.step, skipped.reason, skipped.next) == ("security-lamp", "no tool", "step:driver-supply")
-    assert talk.runner.position[1] == "driver-supply"
+    assert (skipped.step, skipped.reason, skipped.next) == (
+        "security-lamp",
+        "no tool",
+        "step:feed-while-cranking",
+    )
+    assert talk.runner.position[1] == "feed-while-cranking"
 
 
 def test_a_step_without_a_way_round_cannot_be_skipped() -> None:
@@ -500,6 +516,79 @@ def test_a_step_without_a_way_round_cannot_be_skipped() -> None:
     talk = dialogue()
     talk.key("plus")
     assert talk.last == "This test cannot be skipped. Do it, or stand by."
+
+
+def test_zero_at_a_read_back_says_it_again_and_keeps_the_reading() -> None:
+    """The key that repeats never becomes the first digit of another reading."""
+    talk = dialogue("battery-and-cranking")
+    talk.key("1", "2", "point", "5", "enter", "0", "enter")
+    assert [("battery-at-rest", "charged")] == taken(talk)
+
+
+def test_an_outcome_that_is_no_answer_here_is_named() -> None:
+    """The word "steady" at the feed is heard, not taken for anything else, and the answers are repeated."""
+    talk = dialogue()
+    talk.hear("steady")
+    assert "Steady is no answer here. Lit, dim, or dark?" == talk.last
+    assert [] == taken(talk)
+
+
+def test_what_does_not_fit_is_said() -> None:
+    """A key that means nothing now is answered by voice, because eyes are on the lamp."""
+    talk = dialogue()
+    talk.key("8")
+    assert "That does not fit now." == talk.last
+
+
+def test_plugging_in_again_is_said_until_the_step_is_answered() -> None:
+    """Say again, stand by and resume repeat what has to be plugged in before the next cranking."""
+    talk = dialogue()
+    for outcome in ("dark",):
+        talk.hear(outcome)
+    talk.hear(control=Control.AFFIRM)
+    for outcome in ("dark", "lit", "dark", "dark"):
+        talk.hear(outcome)
+    talk.hear("lit")
+    assert "Plug the driver module" not in talk.last
+    talk.hear(value="0.6")
+    talk.hear(control=Control.AFFIRM)
+    assert State.CONCLUDING is talk.runner.state
+    talk = to_switched_side()
+    talk.hear("dark")
+    talk.hear("lit")
+    talk.hear("dark")
+    assert "Plug the driver module in again." in talk.last
+    talk.key("0")
+    assert "Plug the driver module in again." in talk.last
+    talk.hear(control=Control.STAND_BY)
+    talk.hear(control=Control.GO_AHEAD)
+    assert "Plug the driver module in again." in talk.last
+
+
+def test_the_screen_shows_what_is_spoken() -> None:
+    """While the starter rests nobody reads "crank"; after the limit nobody reads it either."""
+    talk = dialogue()
+    talk.hear("lit")
+    talk.ready()
+    board = shown(talk)
+    assert State.RESTING is talk.runner.state
+    assert "Do not crank yet." in board.lines
+    assert "Crank the engine." not in board.lines
+    talk.rested()
+    assert "Crank the engine." in shown(talk).lines
+    talk.key("enter")
+    talk.wait(9)
+    assert "Stop cranking." in shown(talk).lines
+    assert "Crank the engine." not in shown(talk).lines
+
+
+def test_enter_after_a_verdict_never_closes_the_session() -> None:
+    """A finger that bounces cannot seal a session; closing is a word or a key of its own."""
+    talk = in_state(State.CONCLUDING)
+    talk.key("enter", "enter", "enter")
+    assert State.CONCLUDING is talk.runner.state
+    talk.key("plus")
+    assert State.FINISHED is talk.runner.state
 
 
 # --- noise and gear -------------------------------------------------------------------------------
@@ -516,6 +605,15 @@ def test_hopeless_noise_asks_for_the_keys_at_once_and_only_listens_for_stop() ->
     talk.key("enter")
     actions = talk.send(NoiseChanged(talk.now, -50.0, hopeless=False))
     assert any(isinstance(a, Listen) and a.request.controls != (Control.STOP,) for a in actions)
+
+
+def test_noise_that_begins_while_cranking_is_said_with_the_next_words() -> None:
+    """Cranking is when it becomes loud; the notice is owed, not lost."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.send(NoiseChanged(talk.now, -18.0, hopeless=True))
+    talk.wait(9)
+    assert "Too loud to hear you. Use the keys." in talk.last
 
 
 def test_a_lost_microphone_leaves_the_keys() -> None:
@@ -570,6 +668,7 @@ def test_a_resumed_session_goes_on_at_the_same_step_with_its_full_caution() -> N
     again.listen()
     assert talk.runner.position == again.runner.position
     assert again.last.startswith("Session resumed.")
+    again.key("enter")
     assert "Hands, hair, sleeves and leads clear" in again.last
     assert State.ACKNOWLEDGING is again.runner.state
 
@@ -588,7 +687,7 @@ def test_a_verdict_after_a_skipped_test_is_affirmed_before_it_counts() -> None:
     talk = dialogue("battery-and-cranking")
     talk.hear(value="12.5")
     talk.hear(control=Control.AFFIRM)
-    talk.hear(control=Control.READY)
+    talk.ready()
     talk.hear(value="10.1")
     talk.hear(control=Control.AFFIRM)
     talk.key("plus", "1")
@@ -603,7 +702,7 @@ def test_a_skip_can_be_taken_back() -> None:
     """Correction after a skip returns to the skipped test, and the record says so."""
     talk = dialogue("driver-supply-and-inputs")
     talk.key("plus", "2")
-    talk.hear(control=Control.READY)
+    talk.ready()
     talk.hear(control=Control.CORRECTION)
     assert "security-lamp" == talk.runner.position[1]
     assert [0] == [entry.number for entry in talk.entries if isinstance(entry, entries.ResultUndone)]
@@ -621,17 +720,23 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     talk.hear("dark")
     talk.hear(control=Control.AFFIRM)
     talk.hear(control=Control.GO_AHEAD)
-    for answer in ("lamp-off", "lit"):
-        talk.hear(answer)
-        talk.rested()
+    talk.hear("lamp-off")
+    assert "Already measured. Feed side: lit. Affirm to keep it" in talk.last
+    talk.hear(control=Control.AFFIRM)
+    assert "Already measured. Driver end: lit. Affirm to keep it" in talk.last
+    talk.hear(control=Control.AFFIRM)
+    talk.rested()
+    talk.hear("lit")
+    talk.ready()
+    talk.rested()
     talk.hear(value="0.02")
     talk.hear(control=Control.AFFIRM)
-    talk.hear(control=Control.READY)
+    talk.ready()
     talk.rested()
     talk.hear("present")
     talk.rested()
     talk.hear("present")
-    assert "Already measured. Feed cable: 0.1 amps. Affirm to keep it" in talk.last
+    assert "Already measured. Feed cable: 0.1 amps. That would mean: The driver has feed" in talk.last
     talk.hear(control=Control.AFFIRM)
     assert taken(talk)[-1] == ("primary-current", "none")
     assert State.CONCLUDING is talk.runner.state
