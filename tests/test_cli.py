@@ -159,10 +159,12 @@ class Piped:
 
 
 def until_a_result(program: Piped) -> None:
-    """Through the first caution to the first result, 12.5 V, affirmed."""
+    """Through the first cautions to the first result, 12.5 V, affirmed."""
     program.wait_for("No microphone")
     program.press("\r")
-    program.wait_for("How many volts")
+    program.wait_for("The circuit is live")
+    program.press("\r")
+    program.wait_for("Key the volts")
     program.press("12.5\r")
     program.wait_for("Affirm or negative")
     program.press("\r")
@@ -616,6 +618,8 @@ def test_a_disk_that_fills_up_stops_the_session_and_loses_nothing(small_disk: Pa
     again = Piped("--resume", "last", "--sessions", sessions)
     again.wait_for("Session resumed")
     again.press("\r")
+    again.wait_for("The engine will turn")
+    again.press("\r")
     again.wait_for("Read the meter")
     again.press("qq")
     assert (0, "") == again.ended()
@@ -702,7 +706,7 @@ def test_a_finished_session_is_listed_verified_replayed_and_written_up(
     assert 0 == main(["replay", "last", "--show", *where])
     shown = capsys.readouterr().out
     assert "KEY    enter" in shown
-    assert "How many volts" in shown
+    assert "Key the volts" in shown
     assert "same actions again" in shown
     assert 0 == main(["replay", "last", "--json", *where])
     assert [] == json.loads(capsys.readouterr().out)

@@ -109,6 +109,12 @@ class Stage:
             self.session.drain()
         self.session.drain()
 
+    def ready(self) -> None:
+        """Acknowledge all cautions that wait for it."""
+        while self.runner.state is State.ACKNOWLEDGING:
+            self.say(control=Control.READY)
+            self.speak_out()
+
     def say(self, **result: object) -> None:
         self.clock.now += 1
         self.session.take(Heard(self.clock.now, "x", Result(**result), 0.99))  # type: ignore[arg-type]
@@ -171,8 +177,7 @@ def test_timers_fire_once_and_in_order(stage: Stage) -> None:
     """A crank that runs to its limit is ended by the timer."""
     stage.session.begin("coil-control")
     stage.speak_out()
-    stage.say(control=Control.READY)
-    stage.speak_out()
+    stage.ready()
     stage.session.press("enter")
     stage.session.drain()
     assert State.CRANKING is stage.runner.state
@@ -207,8 +212,7 @@ def test_a_note_keeps_the_microphone(stage: Stage) -> None:
     """After "voice note" the microphone records until the note has ended."""
     stage.session.begin("coil-control")
     stage.speak_out()
-    stage.say(control=Control.READY)
-    stage.speak_out()
+    stage.ready()
     stage.say(control=Control.VOICE_NOTE)
     stage.speak_out()
     assert stage.ears.calls[-1] == "note"
@@ -234,8 +238,7 @@ def test_every_spoken_word_is_in_the_record(stage: Stage) -> None:
     """What the screen shows as said is what the record holds as said."""
     stage.session.begin("coil-control")
     stage.speak_out()
-    stage.say(control=Control.READY)
-    stage.speak_out()
+    stage.ready()
     recorded = [action.text for _, actions in stage.lines for action in actions if isinstance(action, Say)]
     assert len(recorded) == 2
     assert all(text in stage.text.getvalue() for text in recorded)

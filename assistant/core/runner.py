@@ -931,7 +931,7 @@ class Runner:
             wording.caution_text(self._library.cautions[name], form) for name, form in self._cautions.due
         ]
         text = " ".join(filter(None, (self._take_prefix(), *texts)))
-        if self._needs_acknowledgement():
+        if self._mute or self._needs_acknowledgement():
             text += " Say ready, or press Enter."
         self._say(text, Speech.CAUTION, can_be_cut=False)
         if self._mute:
