@@ -240,5 +240,5 @@ def test_every_spoken_word_is_in_the_record(stage: Stage) -> None:
     stage.speak_out()
     stage.ready()
     recorded = [action.text for _, actions in stage.lines for action in actions if isinstance(action, Say)]
-    assert len(recorded) == 2
+    assert len(recorded) == 3
     assert all(text in stage.text.getvalue() for text in recorded)
