@@ -60,7 +60,7 @@ class Timing:
     begin_within_s: float = 0.16
     before_s: float = 0.4
     end_complete_s: float = 0.35
-    end_may_continue_s: float = 0.5
+    end_may_continue_s: float = 0.6
     end_s: float = 0.8
     longest_s: float = 8.0
     settle_s: float = 0.1

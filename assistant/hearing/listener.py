@@ -276,9 +276,13 @@ class Ear:
         if UNKNOWN in words.split():
             # Something else is being said: no use in waiting as long as for the rest of a phrase.
             return Completeness.MAY_CONTINUE
-        if not self._grammar.is_complete(words):
+        result = self._grammar.parse(words)
+        if result is None:
             return Completeness.NO
-        return Completeness.MAY_CONTINUE if self._grammar.can_continue(words) else Completeness.COMPLETE
+        # Inside a number people pause ("twelve" … "point four"); other phrases are said in one breath, and a short
+        # silence after "lit" is its end, although "lit steady" exists.
+        number = result.value is not None and self._grammar.can_continue(words)
+        return Completeness.MAY_CONTINUE if number else Completeness.COMPLETE
 
     def _watch_noise(self) -> None:
         if not self._levels.settled:
