@@ -557,9 +557,8 @@ class Runner:
         short, keys = self._help()
         if self.state is State.CRANKING:
             return self.state
-        if self._counters.no_input > (
-            1 if self.state is State.STANDING_BY else 2
-        ):  # someone is busy: stay ready, be quiet
+        patience = 1 if self.state is State.STANDING_BY else 2
+        if self._counters.no_input > patience:  # someone is busy: stay ready, be quiet
             self._message = "Waiting."
             return self.state
         text = tapered({1: short, 2: f"{short} Or use the keys. {keys}"}, self._counters.no_input)
@@ -711,6 +710,9 @@ class Runner:
         return State.FINISHED
 
     def _on_note(self, _payload: object) -> State:
+        if "microphone" in self._deaf:
+            self._say("No microphone, so no voice note.", Speech.HELP)
+            return self.state
         self._note_from = self.state
         self._note_running = False
         if self.state is State.RESTING:
@@ -731,6 +733,10 @@ class Runner:
         if self.state is not State.NOTING:
             return self.state
         self._prefix = "Note kept."
+        return self._after_note()
+
+    def _after_note(self) -> State:
+        """Back to where the note was asked for."""
         if self._note_from is State.STANDING_BY:
             self._say(f"{self._take_prefix()} Standing by.", Speech.NOTICE)
             return State.STANDING_BY
@@ -841,6 +847,10 @@ class Runner:
             self._mute = True
             if self.state is State.CAUTIONING:
                 return self._cautions_given(by="shown")
+        elif payload.gear == "microphone" and self.state is State.NOTING:
+            self._note_running = False
+            self._prefix = "No microphone. The note was not kept. Use the keys."
+            return self._after_note()
         elif self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
             text = "No keys. Voice only."
             if payload.gear == "microphone":

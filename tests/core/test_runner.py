@@ -658,6 +658,19 @@ def test_a_voice_note_is_kept_and_the_question_comes_again() -> None:
     assert talk.last == "Note kept. Lit, dim, or dark?"
 
 
+def test_a_note_without_a_microphone_is_refused_and_one_that_loses_it_ends() -> None:
+    """Nobody waits for a note that cannot be recorded."""
+    talk = dialogue()
+    talk.send(GearLost(talk.now, "microphone", "unplugged"))
+    talk.key("9")
+    assert "No microphone, so no voice note." == talk.last
+    assert State.ASKING is talk.runner.state
+    talk = in_state(State.NOTING)
+    talk.send(GearLost(talk.now, "microphone", "unplugged"))
+    assert "The note was not kept." in talk.last
+    assert State.ASKING is talk.runner.state
+
+
 def test_a_resumed_session_goes_on_at_the_same_step_with_its_full_caution() -> None:
     """Replay what was recorded, then resume: same step, caution in full, acknowledged again."""
     talk = to_switched_side()
