@@ -100,14 +100,19 @@ def _model(option: Path | None) -> str:
     recogniser = Recogniser(path)
     grammars = GrammarSet.load(resources.directory("grammars"))
     begun = time.perf_counter()
+    lacking: dict[str, None] = {}
     for request in typical_requests(grammars):
         grammar = grammars.request(request)
-        missing = recogniser.missing(grammar)
-        if missing:
-            grammar.without(missing)
+        lacking |= dict.fromkeys(recogniser.missing(grammar))
+        recogniser.fitting(grammar)
     recogniser.prepare(grammars.named("lamp"))
     took = time.perf_counter() - begun
-    return f"{path}; every answer of the bundled procedures can be heard ({took:.1f} s)."
+    text = f"{path}; every answer of the bundled procedures can be heard ({took:.1f} s)."
+    if lacking:
+        text += (
+            f" Forms with these words are left out: {', '.join(lacking)}; other forms or keys stand for them."
+        )
+    return text
 
 
 def _voice() -> str:

@@ -281,9 +281,7 @@ def _recogniser(settings: Settings, library: Library, grammars: GrammarSet) -> R
     recogniser = Recogniser(find_model(settings.model))
     for request in requests_of(library):
         grammar = grammars.request(request)
-        missing = recogniser.missing(grammar)
-        if missing:
-            grammar.without(missing)
+        recogniser.fitting(grammar)
     return recogniser
 
 

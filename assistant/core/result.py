@@ -29,6 +29,12 @@ class Control(StrEnum):
     CLOSE = "close"
 
 
+KEYED_AS_WELL = frozenset(
+    {Control.SKIP, Control.CHOICES, Control.VOICE_NOTE, Control.CRANKING, Control.CLOSE, Control.NOT_SURE}
+)
+"""Words of the dialogue that a session can do without: a recogniser that lacks them leaves them to the keys."""
+
+
 @dataclass(frozen=True)
 class Result:
     """One understood phrase: an outcome, a reading, or a control word, with the place if it was said.

@@ -27,7 +27,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.result import KEYED_AS_WELL, Control, GrammarRequest, Result
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
 from assistant.grammar import jsgf, numbers
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
@@ -608,10 +608,12 @@ class StepGrammar:
         """The same grammar for a recogniser that does not know these words.
 
         Forms that need one of them are left out; `left_out` lists them.
+        So is every unit but the first of the request, which is the step's own, and a control word that is also a key
+        and can be done without.
 
         Raises:
-            ModelProblem: An outcome, unit, control word or number can then not be said at all; names the
-                words and where they stand.
+            ModelProblem: An outcome, the step's own unit, a control word or a number can then not be said at all;
+                names the words and where they stand.
         """
         gone = set(missing)
         if gone.isdisjoint(self.words()):
@@ -631,6 +633,10 @@ class StepGrammar:
                         )
                 if good:
                     sayable[name] = good
+                elif kind == "unit" and name != self.request.units[0]:
+                    continue  # the step's own unit can be said; millivolts are a convenience beside volts
+                elif kind == "control" and name in KEYED_AS_WELL:
+                    continue
                 elif kind != "place":
                     absent = {w.text: w.place for w in all_forms[0].words if w.text in gone}
                     lost.append((f"the {kind} '{name}'", absent))

@@ -267,6 +267,22 @@ class Recogniser:
             known = [word for word in grammar.words() if self._whole.vosk_model_find_word(word) >= 0]
         return [word for word in grammar.words() if word not in known]
 
+    def fitting(self, grammar: StepGrammar) -> StepGrammar:
+        """The grammar without the forms that this model lacks a word for.
+
+        Leaving one form out can bring another back in its place ("meg ohms" for "megohms"), so its words are looked
+        up as well.
+
+        Raises:
+            ModelProblem: Something can then not be said at all; names the word and its line.
+        """
+        lost: set[str] = set()
+        heard = grammar
+        while missing := self.missing(heard):
+            lost.update(missing)
+            heard = grammar.without(lost)
+        return heard
+
     def prepare(self, grammar: StepGrammar) -> StepGrammar:
         """Open the graph of a grammar; returns what of it can be heard with this model.
 
@@ -293,8 +309,7 @@ class Recogniser:
             if grammar in self._opened:
                 self._opened.move_to_end(grammar)
                 return self._opened[grammar]
-            missing = self.missing(grammar)
-            heard = grammar.without(missing) if missing else grammar
+            heard = self.fitting(grammar)
             while len(self._opened) >= self._kept:
                 self._opened.popitem(last=False)
             model = self._whole or self._write(heard)

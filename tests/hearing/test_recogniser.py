@@ -199,3 +199,27 @@ def test_cut_weights_are_a_sentence(tmp_path: Path) -> None:
     with pytest.raises(ModelProblem):
         Recogniser(find_model(cut)).prepare(LAMP)
     shutil.rmtree(cut)
+
+
+def test_what_has_a_key_or_another_unit_is_left_out_not_refused() -> None:
+    """A model without "skip" and "millivolts" still hears volts and the words that a session cannot do without."""
+    asked = GrammarRequest(units=("V", "mV"), controls=(Control.AFFIRM, Control.STOP, Control.SKIP))
+    heard = GRAMMARS.request(asked).without({"millivolts", "milli", "skip"})
+    assert heard.parse("twelve point four volts") is not None
+    assert heard.parse("affirm") is not None
+    assert heard.parse("skip this") is None
+    assert heard.parse("five millivolts") is None
+
+
+def test_words_that_come_back_in_another_form_are_looked_up_as_well(
+    recogniser: Recogniser, tmp_path: Path
+) -> None:
+    """Leaving "kilohms" out brings "kilo ohms" back; a model that lacks "kilo" too is not handed that word."""
+
+    class Poor(Recogniser):
+        def missing(self, grammar: StepGrammar) -> list[str]:
+            return [word for word in grammar.words() if word in ("kilohms", "kilo", "k")]
+
+    poor = Poor(find_model())
+    grammar = GRAMMARS.request(GrammarRequest(units=("ohm", "kilohm", "megohm")))
+    assert not {"kilohms", "kilo", "k"} & set(poor.fitting(grammar).words())
