@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import shlex
+import shutil
 import signal
 import sys
 import time
@@ -205,7 +206,7 @@ def run(settings: Settings) -> int:
                 runner.receive(line.event)
             begun -= _gone_by(log.recorded)
         now = _clock(begun)
-        screen = open_screen(sys.stdout, now, lines=settings.plain)
+        screen = open_screen(sys.stdout, now, lines=settings.plain or (settings.silent and _too_small()))
         gear.callback(screen.close)
         session = Session(
             runner=runner,
@@ -257,6 +258,12 @@ def _go_on(settings: Settings) -> str:
     if settings.sessions != sessions_folder():
         words += ["--sessions", str(settings.sessions)]
     return shlex.join(words)
+
+
+def _too_small() -> bool:
+    """Whether a caution may not fit on the screen; where it is only shown, it is then printed line by line."""
+    size = shutil.get_terminal_size()
+    return size.columns < 80 or size.lines < 24
 
 
 def _gone_by(recorded: RecordedSession) -> float:

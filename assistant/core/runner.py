@@ -1252,13 +1252,15 @@ class Runner:
                 return (("Enter", "ready"), ("/", "stand by"))
             case State.READING_BACK:
                 return (("Enter", "affirm"), ("-", "negative"))
-            case State.ASKING | State.CRANKING:
+            case State.CRANKING:
+                return (("/", "stop"),) if step and step.reading else ((".", "not sure"), ("/", "stop"))
+            case State.RESTING:
+                return (("0", "say again"), ("-", "take back"), ("/", "stand by"))
+            case State.ASKING:
                 hints = [("0", "say again"), (".", "not sure"), ("-", "take back"), ("/", "stand by")]
                 if step is not None and step.reading is not None:
-                    hints = [("Enter", "done"), ("*", "help"), ("-", "take back"), ("/", "stand by")]
-                elif (
-                    step is not None and step.measure.engine is Engine.CRANKING and self.state is State.ASKING
-                ):
+                    hints = [("Enter", "done"), ("*", "say again"), ("-", "take back"), ("/", "stand by")]
+                elif step is not None and step.measure.engine is Engine.CRANKING:
                     hints.insert(0, ("Enter", "cranking now"))
                 return tuple(hints)
             case State.STANDING_BY:
