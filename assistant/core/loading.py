@@ -13,6 +13,7 @@ from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, TypeVar
 
 from assistant.core.procedure import (
+    OVER_RANGE,
     Answer,
     Band,
     Caution,
@@ -292,6 +293,8 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
 def _heard(answers: tuple[Answer, ...], measure: Measurement, instrument: Instrument) -> tuple[str, ...]:
     """The answers of a step, and what else its instrument can show; a comparison has answers of its own."""
     own = tuple(answer.outcome for answer in answers)
+    if "ohm" in instrument.units:
+        return (OVER_RANGE,)
     if not answers or measure.compared_with:
         return own
     return (*own, *(name for name in instrument.outcomes if name not in own and name not in COMPARISONS))

@@ -12,6 +12,9 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 
+OVER_RANGE = "over-range"
+"""What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
+
 
 class Engine(StrEnum):
     """State of key and engine during a measurement."""

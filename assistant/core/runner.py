@@ -69,7 +69,7 @@ from assistant.core.events import (
     TimerElapsed,
 )
 from assistant.core.policy import DEFAULT_THRESHOLDS, Acceptance, Thresholds, grade, tapered
-from assistant.core.procedure import Answer, Engine, Leads, Measurement, Target
+from assistant.core.procedure import OVER_RANGE, Answer, Engine, Leads, Measurement, Target
 from assistant.core.result import Control, GrammarRequest, Result
 from assistant.core.states import (
     CONTROL_TRIGGERS,
@@ -85,6 +85,8 @@ from assistant.errors import UsageProblem
 if TYPE_CHECKING:
     from assistant.core.procedure import Library, Procedure, Step
 
+
+STOP_CRANKING = "Stop cranking."
 
 CRANK_TIMER = "crank"
 REST_TIMER = "rest"
@@ -171,6 +173,7 @@ class Runner:
         self._cautions = _Cautioned()
         self._entered: set[str] = set()
         self._connected: Measurement | None = None
+        self._set_up = False
         self._lines: tuple[str, ...] = ()
         self._owed = ""
         self._typed = ""
@@ -323,6 +326,8 @@ class Runner:
             if not low <= base <= high:
                 return Trigger.IMPLAUSIBLE, wording.number_words(value, unit)
             answer = step.reading.band(base)
+        elif result.outcome == OVER_RANGE and step.reading is not None and OVER_RANGE in step.heard:
+            answer = step.reading.bands[-1]
         elif result.outcome is not None:
             answer = step.answer(result.outcome) if step.reading is None else None
             if answer is None and result.outcome in step.heard:
@@ -428,6 +433,12 @@ class Runner:
     # --- triggers to actions ----------------------------------------------------------------------
 
     def _handle(self, trigger: Trigger, payload: object) -> State:
+        answers = (Trigger.RESULT, Trigger.TYPED, Trigger.WRONG_PLACE, Trigger.NO_ANSWER, Trigger.IMPLAUSIBLE)
+        if self._offered and self.state is State.READING_BACK and trigger in answers:
+            # The step itself has not been released: what it shows now was not asked for yet.
+            self._note(self._remark("not now", f"{trigger} at an earlier result"))
+            self._say("Affirm to keep it, negative to measure again.", Speech.HELP)
+            return self.state
         handler = getattr(self, "_on_" + trigger.name.lower())
         state: State = handler(payload)
         return state
@@ -445,7 +456,10 @@ class Runner:
         self._owed = ""
         self._deaf.clear()  # what is missing now will be reported again
         self._mute = False
-        self._stop_crank(timed=True)
+        if self._crank_began is not None:  # nobody knows how long it was
+            self._crank_began = None
+            self._crank_counted = False
+            self._stop_crank(timed=False)
         self._note_running = False
         self._pending = None
         self._prefix = "Session resumed."
@@ -487,15 +501,13 @@ class Runner:
         self._heard = payload.words if payload.how == "voice" else self._result_words(payload)
         spoken = wording.read_back(self._library, step, payload.answer, payload.value, payload.unit)
         if stop_first:
-            spoken = f"Stop cranking. {spoken}"
+            spoken = f"{STOP_CRANKING} {spoken}"
         acceptance = grade(step, payload.answer, payload.confidence, self._limits)
         if self.state is State.READING_BACK or acceptance is Acceptance.AFFIRM:
             self._pending = payload
-            self._offered = False
+            self._prefix = ""
             return self._read_back(spoken)
-        self._prefix = (
-            spoken if acceptance is Acceptance.READ_BACK else ("Stop cranking." if stop_first else "")
-        )
+        self._prefix = spoken if acceptance is Acceptance.READ_BACK else (STOP_CRANKING if stop_first else "")
         return self._commit(payload, acceptance)
 
     def _on_wrong_place(self, payload: object) -> State:
@@ -532,7 +544,7 @@ class Runner:
         low, high = self._current.reading.plausible if self._current.reading else (Decimal(0), Decimal(0))
         unit = self._current.reading.unit if self._current.reading else "V"
         text = f"{payload} is outside {wording.plain_number(low)} to {wording.number_words(high, unit)}. Measure again."
-        if self._current.measure.engine is Engine.CRANKING and self._at < self._rested_at:
+        if self._must_rest():
             text += f" {self._rest_words()} before you crank again."
         self._message = text
         self._say(text, Speech.HELP)
@@ -541,7 +553,7 @@ class Runner:
     def _on_no_match(self, payload: object) -> State:
         words = payload.words if isinstance(payload, NoMatch) else ""
         self._note(self._remark("not understood", words))
-        if self.state is State.STANDING_BY or self._deaf:
+        if self.state in (State.STANDING_BY, State.RESTING) or self._deaf:
             return self.state  # talk beside the session is no reason to speak up
         self._counters.no_match += 1
         self._message = "Not understood."
@@ -590,7 +602,8 @@ class Runner:
             self._prefix = "Nothing to take back."
             return self._cautions_due(offer=False) if self.state is State.RESTING else self._stay()
         self._stop_crank(timed=True)
-        self._connected = self._current.measure  # perhaps already connected, so it is taken off first
+        if self._set_up:  # it was spoken, so it may be connected already and comes off first
+            self._connected = self._current.measure
         last = self._trail.pop()
         self._note(ResultUndone(last.number, last.procedure, last.step, str(payload)))
         taken = self._library.step(last.procedure, last.step)
@@ -631,7 +644,11 @@ class Runner:
         short, keys = self._help()
         if self.state is State.ASKING and self._current.reading is not None:
             # On a number every digit is a digit, so this key is also the way to hear the step again.
-            short = " ".join(wording.instruction(self._library, self._current, self._connected, whole=True))
+            sentences = wording.setup(self._library, self._current, self._connected, whole=True)
+            act = wording.act(self._library, self._current)
+            if self._must_rest():
+                act = (f"{self._rest_words()} before you crank again.",)
+            short = " ".join((*sentences, *act, short))
         self._say(f"{short} {keys}", Speech.HELP)
         return self.state
 
@@ -642,14 +659,14 @@ class Runner:
         self._note(self._remark("not sure", self._heard))
         cranking = self.state is State.CRANKING
         self._stop_crank(timed=cranking)
-        parts = ["Stop cranking."] if cranking else []
+        parts = [STOP_CRANKING] if cranking else []
         parts.append(step.look_for or "Repeat the test.")
         if self._counters.not_sure > 1:
             parts.append(
                 "Or skip this test, or stand by and use another tool." if step.if_skipped else "Or stand by."
             )
         self._crank_counted = False
-        if step.measure.engine is Engine.CRANKING and self._at < self._rested_at:
+        if self._must_rest():
             parts.append(f"{self._rest_words()} before you crank again.")
         parts.append("Then answer again.")
         parts.append(wording.question(self._library, step))
@@ -665,7 +682,11 @@ class Runner:
         return self._pause("Stop. Key off.", "stop", "stop was said or keyed", Speech.STOP)
 
     def _pause(self, text: str, mode: str, why: str, kind: Speech) -> State:
-        self._stop_crank(timed=True)
+        if self.state is State.CRANKING and kind is not Speech.STOP:
+            text, kind = f"{STOP_CRANKING} Key off. {text}", Speech.STOP
+        # Who shouts stop at a step that cranks may well be cranking, also when nobody announced it.
+        unannounced = mode == "stop" and self.state is State.ASKING
+        self._stop_crank(timed=not unannounced)
         self._out.append(CancelTimer(REST_TIMER))
         if self._note_running:
             self._out.append(EndNote())
@@ -784,8 +805,10 @@ class Runner:
     def _on_crank_limit(self, _payload: object) -> State:
         self._stop_crank(timed=True)
         self._crank_counted = True
-        self._say_lines(("Stop cranking.", *self._owing(), wording.question(self._library, self._current)))
-        self._message = "Stop cranking."
+        library, step = self._library, self._current
+        question = wording.keyed_choices(library, step) if self._deaf else wording.question(library, step)
+        self._say_lines((STOP_CRANKING, question))
+        self._message = STOP_CRANKING
         return State.ASKING
 
     def _on_rested(self, _payload: object) -> State:
@@ -851,11 +874,13 @@ class Runner:
             self._note_running = False
             self._prefix = "No microphone. The note was not kept. Use the keys."
             return self._after_note()
-        elif self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
-            text = "No keys. Voice only."
-            if payload.gear == "microphone":
-                text = f"No microphone. Use the keys. {self._help()[1]}".strip()
-            self._say(text, Speech.NOTICE)
+        else:
+            text = "No microphone. Use the keys." if payload.gear == "microphone" else "No keys. Voice only."
+            if self.state in (State.CAUTIONING, State.NOTING, State.CRANKING):
+                self._owed = text
+            else:
+                more = self._help()[1] if payload.gear == "microphone" else ""
+                self._say(f"{text} {more}".strip(), Speech.NOTICE)
         return self.state
 
     def _on_gear_back(self, payload: object) -> State:
@@ -883,6 +908,7 @@ class Runner:
         self._pending = None
         self._typed = ""
         self._crank_counted = False
+        self._set_up = False
         return self._cautions_due(offer=offer)
 
     def _cautions_due(self, *, offer: bool) -> State:
@@ -931,6 +957,10 @@ class Runner:
                 if base is None or not step.reading.plausible[0] <= base <= step.reading.plausible[1]:
                     continue
                 return replace(pending, answer=step.reading.band(base))
+            if (
+                pending.value is None and step.reading is not None
+            ):  # the meter showed that it was over its range
+                return replace(pending, answer=step.reading.bands[-1])
             answer = step.answer(pending.answer.outcome)
             if answer is not None and pending.value is None:
                 return replace(pending, answer=answer)
@@ -969,7 +999,7 @@ class Runner:
 
     def _release(self) -> State:
         """The cautions are behind: rest the starter if it needs it, else ask."""
-        if self._current.measure.engine is Engine.CRANKING and self._at < self._rested_at:
+        if self._must_rest():
             return self._rest()
         return self._ask(Ask.ALL)
 
@@ -979,6 +1009,9 @@ class Runner:
         self._say_lines(text)
         self._out.append(StartTimer(REST_TIMER, self._rested_at - self._at))
         return State.RESTING
+
+    def _must_rest(self) -> bool:
+        return self._current.measure.engine is Engine.CRANKING and self._at < self._rested_at
 
     def _rest_words(self) -> str:
         return f"The starter rests {max(1, round(self._rested_at - self._at))} more seconds"
@@ -993,6 +1026,8 @@ class Runner:
             self._say_lines((prefix, question), shown=(prefix, *setup, question))
             return State.ASKING
         act = wording.act(library, step)
+        if self._must_rest():
+            act = (f"{self._rest_words()} before you crank again.",)
         if "Key off." in setup and "Key off." in act:
             act = tuple(sentence for sentence in act if sentence != "Key off.")
         if step.measure.engine is Engine.CRANKING and not self._crank_explained:
@@ -1004,12 +1039,13 @@ class Runner:
 
     def _say_lines(self, sentences: tuple[str, ...], shown: tuple[str, ...] | None = None) -> None:
         """Say a prompt, and keep what the screen shows for it."""
+        self._set_up = True
         self._say(" ".join(filter(None, sentences)), Speech.PROMPT)
         self._lines = tuple(filter(None, sentences if shown is None else shown))
 
     def _read_back(self, text: str) -> State:
         """Speak a pending result back, with what it would lead to when that is costly, and wait for a yes."""
-        parts = [text]
+        parts = list(filter(None, (self._take_prefix(), text)))
         target = self._pending.answer.target if self._pending else None
         if target and target.leads is Leads.VERDICT:
             parts.append(f"That would mean: {self._current_procedure.verdicts[target.name].says}")
@@ -1102,7 +1138,9 @@ class Runner:
 
     def _say(self, text: str, kind: Speech, *, can_be_cut: bool = True) -> None:
         if kind in (Speech.PROMPT, Speech.READ_BACK, Speech.HELP):
-            text = " ".join((*self._owing(), text))
+            first = STOP_CRANKING if text.startswith(STOP_CRANKING) else ""
+            rest = text.removeprefix(first).strip()
+            text = " ".join(filter(None, (first, *self._owing(), rest)))
         self._utterance += 1
         if kind not in (Speech.HELP, Speech.NOTICE):
             self._prompt = text
@@ -1186,7 +1224,10 @@ class Runner:
                 silence = self._limits.confirm_no_input_s
             elif self.state is State.ACKNOWLEDGING:
                 silence = self._limits.no_input_s
-            self._out.append(Listen(request_for(self.state, self._step), silence))
+            request = request_for(self.state, self._step)
+            if self._offered and self.state is State.READING_BACK:
+                request = GrammarRequest(controls=request.controls)
+            self._out.append(Listen(request, silence))
         self._out.append(Show(self._board()))
 
     def _board(self) -> Board:

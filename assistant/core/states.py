@@ -123,6 +123,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         **_everywhere(_S.RESTING),
         Trigger.RESTED: _only(_S.ASKING),
         Trigger.CRANK_BEGINS: _only(_S.RESTING, _S.ASKING),
+        Trigger.NO_MATCH: _only(_S.RESTING),
         Trigger.CORRECTION: _STEP_STARTS,
         Trigger.SAY_AGAIN: _only(_S.RESTING),
         Trigger.CHOICES: _only(_S.RESTING),
@@ -174,7 +175,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.CHOICES: _only(_S.READING_BACK),
         Trigger.NO_MATCH: _only(_S.READING_BACK),
         Trigger.NO_INPUT: _only(_S.READING_BACK),
-        Trigger.TYPED: _only(_S.ASKING),
+        Trigger.TYPED: _only(_S.ASKING, _S.READING_BACK),
         Trigger.CLOSE: _only(_S.STANDING_BY),
     },
     _S.SKIPPING: {

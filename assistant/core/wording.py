@@ -8,7 +8,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.procedure import Band, Engine, Hazard
+from assistant.core.procedure import OVER_RANGE, Band, Engine, Hazard
 
 if TYPE_CHECKING:
     from assistant.core.procedure import (
@@ -250,7 +250,8 @@ def read_back(library: Library, step: Step, answer: Answer, value: Decimal | Non
     said = f"{place[:1].upper()}{place[1:]}"
     if value is not None and unit is not None:
         return f"{said}: {number_words(value, unit)}."
-    return f"{said}: {library.terms.outcomes[answer.outcome].spoken}."
+    outcome = OVER_RANGE if step.reading else answer.outcome
+    return f"{said}: {library.terms.outcomes[outcome].spoken}."
 
 
 def seen(library: Library, step: Step, outcome: str, value: Decimal | None, unit: str | None) -> str:
@@ -259,6 +260,8 @@ def seen(library: Library, step: Step, outcome: str, value: Decimal | None, unit
     if value is not None and unit is not None:
         band = f", {answer.seen}" if isinstance(answer, Band) else ""
         return f"{number_written(value, unit)}{band}"
+    if isinstance(answer, Band):
+        return f"{library.terms.outcomes[OVER_RANGE].seen}, {answer.seen}"
     return library.terms.outcomes[outcome].seen
 
 

@@ -591,6 +591,113 @@ def test_enter_after_a_verdict_never_closes_the_session() -> None:
     assert State.FINISHED is talk.runner.state
 
 
+def to_offer() -> Dialogue:
+    """No control at the coil, then the driver's procedure, which offers what was measured already."""
+    talk = to_switched_side()
+    for answer in ("steady", "steady"):
+        talk.hear(answer)
+        talk.rested()
+    talk.hear(value="0", unit="A")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear("dark")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.GO_AHEAD)
+    talk.hear("lamp-off")
+    assert "Already measured. Feed side: lit." in talk.last
+    return talk
+
+
+def test_an_offered_result_is_kept_or_measured_again_and_nothing_else() -> None:
+    """Another answer at an offer is not taken: the step was never released."""
+    talk = to_offer()
+    before = taken(talk)
+    talk.hear("dark")
+    assert "Affirm to keep it, negative to measure again." == talk.last
+    talk.key("1")
+    assert before == taken(talk)
+    talk.hear(control=Control.NEGATIVE)
+    assert any("The engine will turn." in text for text in talk.said[-3:])
+
+
+def test_stop_cranking_is_said_before_an_offer() -> None:
+    """Whatever comes next, the one who turns the key hears it first."""
+    talk = to_offer()
+    talk.hear(control=Control.NEGATIVE)
+    talk.rested()
+    talk.key("enter")
+    assert State.CRANKING is talk.runner.state
+    talk.hear("lit")
+    assert talk.last.startswith("Stop cranking. Feed side: lit. Already measured.")
+
+
+def test_a_repeated_step_does_not_say_crank_while_the_starter_rests() -> None:
+    """Say again and the choices of a number tell the rest instead."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.wait(9)
+    talk.key("0")
+    assert "Crank the engine." not in talk.last
+    assert "more seconds before you crank again." in talk.last
+
+
+def test_standing_by_while_cranking_is_a_stop() -> None:
+    """The key comes off first, then the session pauses."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.hear(control=Control.STAND_BY)
+    assert talk.last.startswith("Stop cranking. Key off. Standing by.")
+
+
+def test_a_stop_at_a_cranking_step_costs_the_rest_even_unannounced() -> None:
+    """Who shouts stop may be cranking; the next crank waits."""
+    talk = dialogue()
+    talk.hear(control=Control.STOP)
+    assert [False] == [entry.timed for entry in talk.entries if isinstance(entry, entries.Cranked)]
+    talk.hear(control=Control.GO_AHEAD)
+    talk.ready()
+    assert State.RESTING is talk.runner.state
+
+
+def test_two_corrections_in_a_row_still_plug_in_again() -> None:
+    """What was never set up does not count as connected."""
+    talk = to_switched_side()
+    talk.hear("dark")
+    talk.hear("lit")
+    assert "Unplug the driver module and the coil." in talk.last
+    talk.hear("dark")
+    talk.send(KeyPressed(talk.now, "minus"))
+    talk.send(KeyPressed(talk.now, "minus"))
+    talk.listen()
+    assert "Plug the driver module and the coil in again." in talk.last
+
+
+def test_an_open_circuit_has_an_answer_on_the_ohmmeter() -> None:
+    """Over range falls into the highest band, without an invented number."""
+    talk = to_switched_side()
+    talk.hear("steady")
+    talk.rested()
+    talk.hear("lit")
+    talk.ready()
+    talk.rested()
+    talk.key("plus", "2")
+    talk.hear("over-range")
+    assert "Feed side to switched side: over range. That would mean:" in talk.last
+    talk.hear(control=Control.AFFIRM)
+    (result,) = [
+        e for e in talk.entries if isinstance(e, entries.ResultTaken) and e.step.startswith("resistance")
+    ]
+    assert ("open", None) == (result.outcome, result.value)
+
+
+def test_a_session_that_broke_off_while_cranking_invents_no_seconds() -> None:
+    """After a resume the cranking is entered as not timed."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.send(Resumed(talk.now + 3600))
+    (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
+    assert (8.0, False) == (cranked.seconds, cranked.timed)
+
+
 # --- noise and gear -------------------------------------------------------------------------------
 
 
@@ -614,6 +721,15 @@ def test_noise_that_begins_while_cranking_is_said_with_the_next_words() -> None:
     talk.send(NoiseChanged(talk.now, -18.0, hopeless=True))
     talk.wait(9)
     assert "Too loud to hear you. Use the keys." in talk.last
+
+
+def test_a_microphone_lost_while_cranking_is_said_with_the_next_words() -> None:
+    """Nobody goes on talking to a deaf machine."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.send(GearLost(talk.now, "microphone", "unplugged"))
+    talk.wait(9)
+    assert "Stop cranking. No microphone. Use the keys. 1 for lit, 2 for dim, and 3 for dark." == talk.last
 
 
 def test_a_lost_microphone_leaves_the_keys() -> None:
@@ -824,6 +940,7 @@ def test_any_events_in_any_order_keep_the_promises(
                 speaking = action.utterance
                 if "Crank the engine." in action.text and runner.state is not State.STANDING_BY:
                     assert runner.position == cautioned_at, "told to crank before the caution was spoken"
+                    assert runner._rested_at <= now, "told to crank while the starter rests"
             if isinstance(action, Note):
                 entry = action.entry
                 if isinstance(entry, entries.CautionGiven) and entry.caution == "cranking":
