@@ -456,13 +456,14 @@ class Runner:
         self._owed = ""
         self._deaf.clear()  # what is missing now will be reported again
         self._mute = False
-        if self._crank_began is not None:  # nobody knows how long it was
+        cranking = self._crank_began is not None
+        if cranking:  # nobody knows how long it was
             self._crank_began = None
             self._crank_counted = False
             self._stop_crank(timed=False)
         self._note_running = False
         self._pending = None
-        self._prefix = "Session resumed."
+        self._prefix = f"{STOP_CRANKING} Key off. Session resumed." if cranking else "Session resumed."
         return self._return_to_work()
 
     def _on_end(self, payload: object) -> State:

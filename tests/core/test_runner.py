@@ -696,6 +696,7 @@ def test_a_session_that_broke_off_while_cranking_invents_no_seconds() -> None:
     talk.send(Resumed(talk.now + 3600))
     (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
     assert (8.0, False) == (cranked.seconds, cranked.timed)
+    assert talk.last.startswith("Stop cranking. Key off. Session resumed.")
 
 
 # --- noise and gear -------------------------------------------------------------------------------
