@@ -95,6 +95,7 @@ REST_TIMER = "rest"
 class Ask(StrEnum):
     """How much of a step's instruction is spoken."""
 
+    AGAIN = "all, also what is already connected"
     ALL = "all"
     ACT = "act and question"
     QUESTION = "question"
@@ -174,6 +175,7 @@ class Runner:
         self._entered: set[str] = set()
         self._connected: Measurement | None = None
         self._set_up = False
+        self._interrupted = False
         self._lines: tuple[str, ...] = ()
         self._owed = ""
         self._typed = ""
@@ -463,6 +465,7 @@ class Runner:
             self._stop_crank(timed=False)
         self._note_running = False
         self._pending = None
+        self._interrupted = True
         self._prefix = f"{STOP_CRANKING} Key off. Session resumed." if cranking else "Session resumed."
         return self._return_to_work()
 
@@ -632,7 +635,7 @@ class Runner:
     def _on_say_again(self, _payload: object) -> State:
         match self.state:
             case State.ASKING:
-                return self._ask(Ask.ALL)
+                return self._ask(Ask.AGAIN)
             case State.ACKNOWLEDGING:
                 return self._say_cautions()
             case State.RESTING:
@@ -704,6 +707,7 @@ class Runner:
     def _on_go_ahead(self, _payload: object) -> State:
         if self.state is State.STANDING_BY:
             self._note(ModeChanged("go ahead", "asked for"))
+            self._interrupted = True
             return self._return_to_work()
         verdict = self._current_procedure.verdicts[self._verdict or ""]
         if not self._verdict_affirmed:
@@ -1002,7 +1006,7 @@ class Runner:
         """The cautions are behind: rest the starter if it needs it, else ask."""
         if self._must_rest():
             return self._rest()
-        return self._ask(Ask.ALL)
+        return self._ask(Ask.AGAIN if self._interrupted else Ask.ALL)
 
     def _rest(self) -> State:
         sentences = wording.setup(self._library, self._current, self._connected)
@@ -1022,7 +1026,8 @@ class Runner:
         library, step = self._library, self._current
         question = wording.keyed_choices(library, step) if self._deaf else wording.question(library, step)
         prefix = self._take_prefix()
-        setup = wording.setup(library, step, self._connected, whole=part is Ask.ALL)
+        setup = wording.setup(library, step, self._connected, whole=part is Ask.AGAIN)
+        self._interrupted = False
         if part is Ask.QUESTION:
             self._say_lines((prefix, question), shown=(prefix, *setup, question))
             return State.ASKING
