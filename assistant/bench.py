@@ -21,12 +21,11 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import __version__, resources
 from assistant.core.loading import load_library
-from assistant.core.states import State, request_for
+from assistant.core.states import State, request_for, requests_of
 from assistant.demo import SCENARIO, Person, Sounding, Stage, Time, read_scenario
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
-from assistant.live import requests_of
 from assistant.record import SessionLog
 from assistant.screen.terminal import LineScreen
 from assistant.speaking.voice import Voice

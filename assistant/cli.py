@@ -209,15 +209,15 @@ def _replay(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps([str(difference) for difference in differences]))
         return 1 if differences else 0
+    session = read_session(folder)
     if options.show:
         from assistant.replayed import show  # noqa: PLC0415
 
-        show(read_session(folder), sys.stdout)
+        show(session, sys.stdout)
     for difference in differences:
         print(difference)
     if not differences:
-        count = len(read_session(folder).lines)
-        print(f"{folder.name}: {count} events give the same actions again.")
+        print(f"{folder.name}: {len(session.lines)} events give the same actions again.")
     return 1 if differences else 0
 
 

@@ -16,7 +16,7 @@ from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lint import typical_requests
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, level_db
-from assistant.speaking.player import Player, load_sounddevice
+from assistant.speaking.player import Player, device_named, load_sounddevice
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
@@ -122,7 +122,7 @@ def _voice() -> str:
 
 
 def _loudspeaker(device: str | None, *, say: bool) -> str:
-    player = Player(_named(device))
+    player = Player(device_named(device))
     try:
         if not say:
             return f"opens at {player.rate} Hz."
@@ -141,7 +141,7 @@ def _microphone(sounddevice: Any, device: str | None, *, measure: bool) -> str:
     try:
         if not measure:
             sounddevice.check_input_settings(
-                device=_named(device), samplerate=RATE, channels=1, dtype="int16"
+                device=device_named(device), samplerate=RATE, channels=1, dtype="int16"
             )
             return "opens at 16000 Hz."
         frames = sounddevice.rec(
@@ -149,7 +149,7 @@ def _microphone(sounddevice: Any, device: str | None, *, measure: bool) -> str:
             samplerate=RATE,
             channels=1,
             dtype="int16",
-            device=_named(device),
+            device=device_named(device),
             blocking=True,
         )
     except (sounddevice.PortAudioError, ValueError) as error:
@@ -167,8 +167,3 @@ def _microphone(sounddevice: Any, device: str | None, *, measure: bool) -> str:
         else "too loud for voice, use the keys"
     )
     return f"noise {level:.0f} dB; a raised voice would stand {expected:+.0f} dB over it: {verdict}."
-
-
-def _named(device: str | None) -> str | int | None:
-    """A device by number when it is one."""
-    return int(device) if device is not None and device.isdigit() else device

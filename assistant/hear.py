@@ -111,12 +111,11 @@ def asked_for(
     if grammar is not None or procedure is None or step is None:
         raise UsageProblem("Say what to listen for: either --grammar NAME, or --procedure NAME --step NAME.")
     library = load_library(procedures or resources.directory("procedures"))
-    if procedure not in library.procedures:
-        known = ", ".join(library.procedures)
-        raise UsageProblem(f"There is no procedure '{procedure}'. Known are: {known}.")
-    if step not in library.procedures[procedure].steps:
-        known = ", ".join(library.procedures[procedure].steps)
-        raise UsageProblem(f"The procedure '{procedure}' has no step '{step}'. Its steps are: {known}.")
+    steps = library.procedure(procedure).steps
+    if step not in steps:
+        raise UsageProblem(
+            f"The procedure '{procedure}' has no step '{step}'. Its steps are: {', '.join(steps)}."
+        )
     return loaded.request(request_for(State.ASKING, library.step(procedure, step)))
 
 

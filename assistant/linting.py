@@ -12,14 +12,13 @@ from typing import TYPE_CHECKING
 from assistant.core import wording
 from assistant.core.finding import Finding
 from assistant.core.procedure import Leads
-from assistant.core.states import REASONS, State, request_for
+from assistant.core.states import REASONS, requests_of
 from assistant.grammar.lint import lint_grammars
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from assistant.core.procedure import Answer, Library, Procedure, Step, Target
-    from assistant.core.result import GrammarRequest
     from assistant.grammar.grammar import GrammarSet
 
 LONGEST_SENTENCE = 12
@@ -28,7 +27,6 @@ LONGEST_SENTENCE = 12
 
 def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
     """All findings, the grammars' first."""
-    wanted = dict.fromkeys(_requests(library))
     used = {
         answer.outcome
         for procedure in library.procedures.values()
@@ -37,18 +35,11 @@ def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
     }
     places = [place.name for place in library.terms.places.values() if place.kind != "part"]
     return [
-        *lint_grammars(grammars, wanted, outcomes=sorted(used | set(REASONS)), places=places),
+        *lint_grammars(grammars, requests_of(library), outcomes=sorted(used | set(REASONS)), places=places),
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
         *_long_sentences(library),
     ]
-
-
-def _requests(library: Library) -> Iterator[GrammarRequest]:
-    for procedure in library.procedures.values():
-        for step in procedure.steps.values():
-            for state in State:
-                yield request_for(state, step)
 
 
 def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Finding]:

@@ -20,7 +20,7 @@ from assistant import resources
 from assistant.core.events import GearBack, GearLost
 from assistant.core.loading import load_library
 from assistant.core.runner import Runner
-from assistant.core.states import State, request_for
+from assistant.core.states import requests_of
 from assistant.errors import GearProblem, RecordBroken, RecordProblem, UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import NumberPad
@@ -28,15 +28,14 @@ from assistant.record import Facts, SessionLog, list_sessions, sessions_folder
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session import Ears, Session
-from assistant.speaking.player import Player
+from assistant.speaking.player import Player, device_named
 from assistant.speaking.voice import DEFAULT_RATE, Speech, Voice
 from assistant.writeup import write_html, write_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
     from assistant.core.procedure import Library
-    from assistant.core.result import GrammarRequest
     from assistant.hearing.listener import Source
     from assistant.hearing.recogniser import Recogniser
     from assistant.hearing.sound import Samples
@@ -159,9 +158,8 @@ def run(settings: Settings) -> int:
     grammars = GrammarSet.load(settings.grammars or resources.directory("grammars"))
     folder = settings.procedures or resources.directory("procedures")
     library = load_library(folder)
-    if settings.resume is None and settings.procedure not in library.procedures:
-        known = ", ".join(library.procedures)
-        raise UsageProblem(f"There is no procedure '{settings.procedure}'. Known are: {known}.")
+    if settings.resume is None:
+        library.procedure(settings.procedure)
     recogniser = None if settings.keys_only else _recogniser(settings, library, grammars)
     for number in (signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, _leave)
@@ -186,7 +184,7 @@ def run(settings: Settings) -> int:
         output: Output = NoSpeaker()
         if not settings.silent:
             output = Player(
-                _device(settings.speaker),
+                device_named(settings.speaker),
                 on_gear_lost=lambda why: tell("speaker", why),
                 on_gear_back=lambda: tell_back("speaker"),
             )
@@ -195,7 +193,7 @@ def run(settings: Settings) -> int:
         if not settings.keys_only:
             from assistant.hearing.microphone import Microphone  # noqa: PLC0415
 
-            microphone = OpenedMicrophone(Microphone(_device(settings.microphone)))
+            microphone = OpenedMicrophone(Microphone(device_named(settings.microphone)))
             gear.callback(microphone.close)
         log = _log(settings, folder)
         gear.callback(log.close)
@@ -287,21 +285,8 @@ def _recogniser(settings: Settings, library: Library, grammars: GrammarSet) -> R
 
     recogniser = Recogniser(find_model(settings.model))
     for request in requests_of(library):
-        grammar = grammars.request(request)
-        recogniser.fitting(grammar)
+        recogniser.fitting(grammars.request(request))
     return recogniser
-
-
-def requests_of(library: Library) -> Iterator[GrammarRequest]:
-    """Everything that a session with these procedures can ask the recogniser for, each once."""
-    seen = set()
-    for procedure in library.procedures.values():
-        for step in procedure.steps.values():
-            for state in State:
-                request = request_for(state, step)
-                if request not in seen and (request.outcomes or request.units or request.controls):
-                    seen.add(request)
-                    yield request
 
 
 def _listener(
@@ -337,11 +322,6 @@ def _log(settings: Settings, folder: Path) -> SessionLog:
     elif not path.is_dir():
         path = settings.sessions / settings.resume
     return SessionLog.resume(path)
-
-
-def _device(name: str | None) -> str | int | None:
-    """A device by number when it is one."""
-    return int(name) if name is not None and name.isdigit() else name
 
 
 def _write_up(folder: Path) -> None:

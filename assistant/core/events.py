@@ -31,7 +31,7 @@ from assistant.core.entries import (
     VerdictReached,
     VoiceNoteTaken,
 )
-from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.result import GrammarRequest, Result
 
 
 @dataclass(frozen=True)
@@ -387,6 +387,3 @@ def _decoded(data: Any, hint: Any) -> Any:
         if not isinstance(data, hint) or (hint in (int, float) and isinstance(data, bool)):
             raise TypeError(f"expected {hint.__name__}, found {data!r}")
     return data
-
-
-__all__ = ["Control", "GrammarRequest", "Result", "from_json", "to_json"]

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 
+from assistant.errors import UsageProblem
+
 OVER_RANGE = "over-range"
 """What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
 
@@ -335,6 +337,17 @@ class Library:
     terms: Terms
     cautions: dict[str, Caution]
     procedures: dict[str, Procedure] = field(default_factory=dict)
+
+    def procedure(self, name: str) -> Procedure:
+        """The procedure of this name.
+
+        Raises:
+            UsageProblem: There is none; names those that there are.
+        """
+        if name not in self.procedures:
+            known = ", ".join(self.procedures) or "none"
+            raise UsageProblem(f"There is no procedure '{name}'. Known are: {known}.")
+        return self.procedures[name]
 
     def step(self, procedure: str, step: str) -> Step:
         """The step of this name."""

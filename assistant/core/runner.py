@@ -80,13 +80,15 @@ from assistant.core.states import (
     Trigger,
     request_for,
 )
-from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
     from assistant.core.procedure import Library, Procedure, Step
 
 
 STOP_CRANKING = "Stop cranking."
+
+_UNDISTURBED = (State.CAUTIONING, State.NOTING, State.CRANKING)
+"""States in which a notice about noise or gear is not spoken in between."""
 
 CRANK_TIMER = "crank"
 REST_TIMER = "rest"
@@ -172,7 +174,6 @@ class Runner:
         self._prefix = ""
         self._counters = _Counters()
         self._cautions = _Cautioned()
-        self._entered: set[str] = set()
         self._connected: Measurement | None = None
         self._set_up = False
         self._interrupted = False
@@ -446,11 +447,7 @@ class Runner:
         return state
 
     def _on_begin(self, payload: object) -> State:
-        name = str(payload)
-        if name not in self._library.procedures:
-            known = ", ".join(self._library.procedures) or "none"
-            raise UsageProblem(f"There is no procedure '{name}'. Known are: {known}.")
-        return self._enter_procedure(name, came_from=None)
+        return self._enter_procedure(self._library.procedure(str(payload)).name, came_from=None)
 
     def _on_resume(self, _payload: object) -> State:
         self._note(ModeChanged("resumed", "the session was interrupted"))
@@ -523,10 +520,7 @@ class Runner:
         if here in ("unplugged", "comparison"):
             text = f"You said {words}. This test is the {here} test."
         self._message = text
-        if self.state is State.READING_BACK:
-            self._say(f"{text} {self._prompt}", Speech.HELP)
-            return self.state
-        self._say(f"{text} {wording.question(self._library, self._current)}", Speech.HELP)
+        self._say(f"{text} {self._asked()}", Speech.HELP)
         return self.state
 
     def _on_no_answer(self, payload: object) -> State:
@@ -534,12 +528,7 @@ class Runner:
         self._note(self._remark("no answer here", str(payload)))
         text = f"{str(payload).capitalize()} is no answer here."
         self._message = text
-        asked = (
-            self._prompt
-            if self.state is State.READING_BACK
-            else wording.question(self._library, self._current)
-        )
-        self._say(f"{text} {asked}", Speech.HELP)
+        self._say(f"{text} {self._asked()}", Speech.HELP)
         return self.state
 
     def _on_implausible(self, payload: object) -> State:
@@ -648,11 +637,8 @@ class Runner:
         short, keys = self._help()
         if self.state is State.ASKING and self._current.reading is not None:
             # On a number every digit is a digit, so this key is also the way to hear the step again.
-            sentences = wording.setup(self._library, self._current, self._connected, whole=True)
-            act = wording.act(self._library, self._current)
-            if self._must_rest():
-                act = (f"{self._rest_words()} before you crank again.",)
-            short = " ".join((*sentences, *act, short))
+            setup = wording.setup(self._library, self._current, self._connected, whole=True)
+            short = " ".join((*setup, *self._act(setup), short))
         self._say(f"{short} {keys}", Speech.HELP)
         return self.state
 
@@ -810,9 +796,7 @@ class Runner:
     def _on_crank_limit(self, _payload: object) -> State:
         self._stop_crank(timed=True)
         self._crank_counted = True
-        library, step = self._library, self._current
-        question = wording.keyed_choices(library, step) if self._deaf else wording.question(library, step)
-        self._say_lines((STOP_CRANKING, question))
+        self._say_lines((STOP_CRANKING, self._question()))
         self._message = STOP_CRANKING
         return State.ASKING
 
@@ -847,7 +831,7 @@ class Runner:
         level = f"noise {payload.noise_db:.0f} dB" if isinstance(payload, NoiseChanged) else "noise"
         self._note(ModeChanged("keypad only", f"too loud to hear, {level}"))
         self._message = "Too loud to hear you. Use the keys."
-        if self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
+        if self.state not in _UNDISTURBED:
             self._say(f"Too loud to hear you. Use the keys. {self._help()[1]}", Speech.NOTICE)
         else:
             self._owed = "Too loud to hear you. Use the keys."
@@ -881,7 +865,7 @@ class Runner:
             return self._after_note()
         else:
             text = "No microphone. Use the keys." if payload.gear == "microphone" else "No keys. Voice only."
-            if self.state in (State.CAUTIONING, State.NOTING, State.CRANKING):
+            if self.state in _UNDISTURBED:
                 self._owed = text
             else:
                 more = self._help()[1] if payload.gear == "microphone" else ""
@@ -895,7 +879,7 @@ class Runner:
         self._deaf.discard(payload.gear)
         if payload.gear == "speaker":
             self._mute = False
-        if self.state not in (State.CAUTIONING, State.NOTING, State.CRANKING):
+        if self.state not in _UNDISTURBED:
             self._say(f"The {payload.gear} is back.", Speech.NOTICE)
         return self.state
 
@@ -1015,6 +999,27 @@ class Runner:
         self._out.append(StartTimer(REST_TIMER, self._rested_at - self._at))
         return State.RESTING
 
+    def _question(self) -> str:
+        """The question of the step, with the digits when only keys can answer."""
+        step = self._current
+        return (
+            wording.keyed_choices(self._library, step)
+            if self._deaf
+            else wording.question(self._library, step)
+        )
+
+    def _act(self, setup: tuple[str, ...]) -> tuple[str, ...]:
+        """What to do with key and engine after this setup; never "crank" while the starter rests."""
+        if self._must_rest():
+            return (f"{self._rest_words()} before you crank again.",)
+        return wording.act(self._library, self._current, setup)
+
+    def _asked(self) -> str:
+        """What the person is to answer now: the read-back, or the question of the step."""
+        if self.state is State.READING_BACK:
+            return self._prompt
+        return wording.question(self._library, self._current)
+
     def _must_rest(self) -> bool:
         return self._current.measure.engine is Engine.CRANKING and self._at < self._rested_at
 
@@ -1023,19 +1028,14 @@ class Runner:
 
     def _ask(self, part: Ask) -> State:
         """Say a step, or what of it is needed now; the screen always shows what is to be connected as well."""
-        library, step = self._library, self._current
-        question = wording.keyed_choices(library, step) if self._deaf else wording.question(library, step)
+        step, question = self._current, self._question()
         prefix = self._take_prefix()
-        setup = wording.setup(library, step, self._connected, whole=part is Ask.AGAIN)
+        setup = wording.setup(self._library, step, self._connected, whole=part is Ask.AGAIN)
         self._interrupted = False
         if part is Ask.QUESTION:
             self._say_lines((prefix, question), shown=(prefix, *setup, question))
             return State.ASKING
-        act = wording.act(library, step)
-        if self._must_rest():
-            act = (f"{self._rest_words()} before you crank again.",)
-        if "Key off." in setup and "Key off." in act:
-            act = tuple(sentence for sentence in act if sentence != "Key off.")
+        act = self._act(setup)
         if step.measure.engine is Engine.CRANKING and not self._crank_explained:
             self._crank_explained = True
             act = (*act, "Say cranking now, or press Enter, when it turns.")

@@ -13,7 +13,9 @@ from assistant.core.result import Control, GrammarRequest
 from assistant.core.wording import units_like
 
 if TYPE_CHECKING:
-    from assistant.core.procedure import Step
+    from collections.abc import Iterator
+
+    from assistant.core.procedure import Library, Step
 
 
 class State(StrEnum):
@@ -346,6 +348,18 @@ def request_for(state: State, step: Step | None) -> GrammarRequest:
     if state is State.SKIPPING:
         outcomes = tuple(REASONS)
     return GrammarRequest(outcomes, units, controls)
+
+
+def requests_of(library: Library) -> Iterator[GrammarRequest]:
+    """Everything that may be asked for with these procedures, each once."""
+    seen = set()
+    for procedure in library.procedures.values():
+        for step in procedure.steps.values():
+            for state in State:
+                request = request_for(state, step)
+                if request not in seen and (request.outcomes or request.units or request.controls):
+                    seen.add(request)
+                    yield request
 
 
 def diagram() -> str:

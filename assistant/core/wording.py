@@ -167,8 +167,8 @@ def setup(
     return tuple(sentences)
 
 
-def act(library: Library, step: Step) -> tuple[str, ...]:
-    """What to do with key and engine, and what to watch."""
+def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """What to do with key and engine, and what to watch; "Key off." only if `after`, the setup, has not said it."""
     watch = library.terms.instruments[step.measure.instrument].watch
     watched = [f"{watch}."] if watch else []
     if step.measure.engine is Engine.CRANKING:
@@ -177,7 +177,7 @@ def act(library: Library, step: Step) -> tuple[str, ...]:
         return ("Key on, do not crank.", *watched)
     if step.measure.engine is Engine.RUNNING:
         return ("Engine running.", *watched)
-    return ("Key off.", *watched)
+    return tuple(watched) if "Key off." in after else ("Key off.", *watched)
 
 
 def question(library: Library, step: Step) -> str:
@@ -193,11 +193,8 @@ def instruction(
     library: Library, step: Step, before: Measurement | None = None, *, whole: bool = False
 ) -> tuple[str, ...]:
     """The whole spoken instruction of a step, a sentence each; arguments as for `setup`."""
-    sentences = [*setup(library, step, before, whole=whole), *act(library, step), question(library, step)]
-    if sentences.count("Key off.") > 1:
-        last = len(sentences) - 1 - sentences[::-1].index("Key off.")
-        del sentences[last]
-    return tuple(sentences)
+    connecting = setup(library, step, before, whole=whole)
+    return (*connecting, *act(library, step, connecting), question(library, step))
 
 
 def keyed_choices(library: Library, step: Step) -> str:

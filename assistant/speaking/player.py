@@ -70,6 +70,11 @@ def load_sounddevice() -> Any:
         raise GearProblem(f"Live sound cannot be loaded: {error}. Install bay-assistant again.") from error
 
 
+def device_named(name: str | None) -> str | int | None:
+    """A sound device as it was named on the command line: by its number when it is one."""
+    return int(name) if name is not None and name.isdigit() else name
+
+
 class _Job:
     """One utterance on its way out; `on_finished` is called once, whatever happens."""
 
