@@ -262,6 +262,61 @@ def _bench(options: argparse.Namespace) -> int:
     return 0
 
 
+def _bench_hearing(options: argparse.Namespace) -> int:
+    from assistant.hearing_bench import report  # noqa: PLC0415
+    from assistant.hearing_bench.running import Options, measure  # noqa: PLC0415
+
+    wanted = Options(
+        models=tuple(options.models),
+        quick=options.quick,
+        hours=options.hours,
+        only=tuple(options.only),
+        cache=options.cache,
+        manifest=options.manifest,
+    )
+    for path in (options.json_file, options.svg_file):
+        if path is not None and not path.resolve().parent.is_dir():
+            raise UsageProblem(f"The folder of {path} does not exist. Name a file in a folder that does.")
+    progress = _Progress()
+    measured = measure(wanted, progress.tell)
+    progress.end()
+    print(report.text(measured), end="")
+    if options.json_file is not None:
+        _write(options.json_file, json.dumps(report.to_json(measured), indent=1) + "\n")
+    if options.svg_file is not None:
+        _write(options.svg_file, report.svg(measured))
+    return 0
+
+
+class _Progress:
+    """What is being done: on a terminal one line that changes, elsewhere a line for each new thing."""
+
+    def __init__(self) -> None:
+        self._terminal = sys.stderr is not None and sys.stderr.isatty()
+        self._last = ""
+
+    def tell(self, text: str) -> None:
+        """Show it."""
+        if self._terminal:
+            print(f"\r\x1b[K{text}", end="", file=sys.stderr, flush=True)
+        elif text.partition(":")[0] != self._last:
+            print(text.partition(":")[0], file=sys.stderr, flush=True)
+        self._last = text.partition(":")[0]
+
+    def end(self) -> None:
+        """Clear the line."""
+        if self._terminal:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UsageProblem(f"{path} cannot be written: {error.strerror}.") from error
+    print(f"Written: {path}", file=sys.stderr)
+
+
 # --- shared parts ---------------------------------------------------------------------------------
 
 
@@ -511,7 +566,61 @@ def _parser() -> argparse.ArgumentParser:
     bench = add("bench", _bench, "Measure the figures that the README gives.", "bay-assistant bench")
     bench.add_argument("--json", action="store_true", help="print the figures as JSON")
     add_model(bench)
+    _add_bench_hearing(bench)
     return parser
+
+
+def _add_bench_hearing(bench: argparse.ArgumentParser) -> None:
+    about = (
+        "Measure how well the recogniser hears: right, wrong, rejected, in noise, and beside PocketSphinx."
+    )
+    hearing = bench.add_subparsers(metavar="").add_parser(
+        "hearing",
+        help=about,
+        description=about,
+        epilog="Example: bay-assistant bench hearing --quick --json hearing.json",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    hearing.set_defaults(command=_bench_hearing)
+    hearing.add_argument(
+        "--model",
+        dest="models",
+        type=Path,
+        metavar="DIR",
+        nargs="+",
+        action="extend",
+        default=[],
+        help="further models to measure beside the one of a session",
+    )
+    hearing.add_argument("--quick", action="store_true", help="about two minutes: a fifth of it, two ratios")
+    hearing.add_argument(
+        "--hours", type=_hours, metavar="H", help="hours of noise and chatter (default: 2; 0 leaves them out)"
+    )
+    hearing.add_argument(
+        "--only", metavar="NAME", nargs="+", default=[], help="only these parts; a wrong name lists them"
+    )
+    hearing.add_argument(
+        "--json", dest="json_file", type=Path, metavar="FILE", help="write the figures as JSON"
+    )
+    hearing.add_argument(
+        "--svg", dest="svg_file", type=Path, metavar="FILE", help="write a reliability diagram"
+    )
+    hearing.add_argument(
+        "--cache",
+        type=Path,
+        metavar="DIR",
+        help="where synthesised speech is kept (default: the user's cache folder)",
+    )
+    hearing.add_argument(
+        "--manifest", type=Path, metavar="FILE", help="another test set than the bundled one"
+    )
+
+
+def _hours(text: str) -> float:
+    hours = float(text)
+    if not 0 <= hours <= 1000:
+        raise argparse.ArgumentTypeError(f"{text} is not from 0 to 1000")
+    return hours
 
 
 if __name__ == "__main__":

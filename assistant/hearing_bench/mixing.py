@@ -1,0 +1,158 @@
+"""Speech in noise at an exact ratio, and the pieces that are cut and joined for it.
+
+Signals are arrays of floating-point samples at `RATE`, full scale being 1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import soxr
+from numpy.typing import NDArray
+
+from assistant.hearing.baynoise import bay_noise
+from assistant.hearing.sound import FULL_SCALE, RATE, Samples
+
+Signal = NDArray[np.float64]
+
+FRAME = RATE // 50
+"""Samples over which it is looked whether someone speaks: 20 ms."""
+
+ACTIVE_DB = -35.0
+"""A frame counts as speech down to this level under the loudest one; as in the fixtures."""
+
+CEILING = 10 ** (-1 / 20)
+"""Highest peak of a mixture: 1 dB under full scale; a louder one is turned down as a whole."""
+
+CLEAN_DB = 50.0
+"""Ratio that is called clean: digital silence does not exist at a microphone."""
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """Speech in noise.
+
+    Attributes:
+        samples: 16 bits at `RATE`.
+        began_s: Where the speech begins.
+        ended_s: Where it ends.
+    """
+
+    samples: Samples
+    began_s: float
+    ended_s: float
+
+    @property
+    def duration_s(self) -> float:
+        """Length in s."""
+        return len(self.samples) / RATE
+
+
+def speaking(speech: Signal) -> NDArray[np.bool_]:
+    """Which frames of `FRAME` samples hold speech; a rest shorter than a frame is not looked at."""
+    count = len(speech) // FRAME
+    power = np.mean(speech[: count * FRAME].reshape(count, FRAME) ** 2, axis=1) if count else np.zeros(0)
+    return np.asarray(power > np.max(power, initial=1e-12) * 10 ** (ACTIVE_DB / 10))
+
+
+def speech_power(speech: Signal) -> float:
+    """Mean square over the frames in which someone speaks; over all when none can be told."""
+    active = speaking(speech)
+    if not active.any():
+        return float(np.mean(speech**2)) if speech.size else 0.0
+    return float(np.mean(speech[: len(active) * FRAME].reshape(-1, FRAME)[active] ** 2))
+
+
+def trimmed(speech: Signal) -> Signal:
+    """Without what comes before the first and after the last frame of speech."""
+    active = np.flatnonzero(speaking(speech))
+    return speech[active[0] * FRAME : (active[-1] + 1) * FRAME] if active.size else speech
+
+
+def at_level(speech: Signal, level_db: float) -> Signal:
+    """The same speech at a level in dB relative to full scale, taken where someone speaks."""
+    power = speech_power(speech)
+    return speech * (10 ** (level_db / 20) / np.sqrt(power)) if power > 0 else speech
+
+
+def stretched(speech: Signal, factor: float) -> Signal:
+    """Slower and lower by a factor (1.08: 8 per cent longer): rate, pitch and formants move together."""
+    if factor == 1:
+        return speech
+    return np.asarray(soxr.resample(speech, RATE, RATE * factor), dtype=np.float64)
+
+
+def mix(speech: Signal, noise: Signal, ratio_db: float, lead: int) -> Signal:
+    """Speech in noise.
+
+    The ratio is that of the power of speech where someone speaks, and of the noise over the whole part in which the
+    speech lies.
+
+    Args:
+        speech: Is not changed.
+        noise: Longer than the speech by what comes before and after; is scaled.
+        ratio_db: Speech over noise.
+        lead: Samples of noise before the speech.
+
+    Raises:
+        ValueError: The noise is too short, or is none.
+    """
+    part = noise[lead : lead + len(speech)]
+    if len(part) < len(speech):
+        raise ValueError("the noise is shorter than the speech")
+    noise_power = float(np.mean(part**2)) if part.size else 0.0
+    if noise_power <= 0:
+        raise ValueError("the noise is silent where the speech lies")
+    mixed: Signal = noise * np.sqrt(speech_power(speech) / noise_power / 10 ** (ratio_db / 10))
+    mixed[lead : lead + len(speech)] += speech
+    return mixed
+
+
+def in_noise(
+    speech: Signal, kind: str, ratio_db: float, seed: int, *, lead_s: float, tail_s: float, level_db: float
+) -> Mixture:
+    """Speech at a level, in bay noise of a kind, as a microphone would deliver it.
+
+    Args:
+        speech: Already trimmed; its end is the end of speech.
+        kind: Of `assistant.hearing.baynoise`.
+        ratio_db: Speech over noise.
+        seed: Of the noise.
+        lead_s: Noise before.
+        tail_s: Noise after.
+        level_db: Of the speech, relative to full scale; less where a peak would not fit.
+    """
+    lead = round(lead_s * RATE)
+    length = lead + len(speech) + round(tail_s * RATE)
+    noise = bay_noise(kind, length / RATE, RATE, seed)
+    mixed = mix(at_level(speech, level_db), noise, ratio_db, lead)
+    return Mixture(to_samples(mixed), lead / RATE, (lead + len(speech)) / RATE)
+
+
+def to_samples(signal: Signal) -> Samples:
+    """16-bit samples; a signal with a peak over the ceiling is turned down as a whole."""
+    peak = float(np.max(np.abs(signal), initial=0.0))
+    scaled = signal * (CEILING / peak) if peak > CEILING else signal
+    return np.rint(scaled * FULL_SCALE).astype(np.int16)
+
+
+def from_samples(samples: Samples) -> Signal:
+    """The other way round."""
+    return samples.astype(np.float64) / FULL_SCALE
+
+
+def joined(pieces: list[Signal], pauses_s: list[float], level_db: float) -> Signal:
+    """Single words as one utterance: each trimmed and at one level, with silence between them.
+
+    Args:
+        pieces: One for each word.
+        pauses_s: One less.
+        level_db: Of each word.
+    """
+    parts: list[Signal] = []
+    for number, piece in enumerate(pieces):
+        if number:
+            parts.append(np.zeros(round(pauses_s[number - 1] * RATE)))
+        parts.append(at_level(trimmed(piece), level_db))
+    return np.concatenate(parts)

@@ -1,0 +1,232 @@
+"""Counting what was heard: right, wrong, rejected; how far a count can be trusted; how far a confidence can be.
+
+Pure: values in, values out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from assistant.core.result import Result
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+
+Z_95 = 1.959964
+"""Standard normal deviate of a two-sided 95 % interval."""
+
+EXAMPLES = 20
+"""So many accepted results are kept to be read."""
+
+BINS = 10
+"""Equal steps of confidence in a reliability diagram."""
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What one recogniser made of one utterance.
+
+    Attributes:
+        truth: Meaning of what was said; None for speech that no phrase of the grammar stands for.
+        result: Meaning of the best words; None when they are no phrase.
+        accepted: Whether the result counts as heard.
+        confidence: 0 to 1, as the recogniser states it.
+        elapsed_s: Time spent on it.
+        duration_s: Length of the sound.
+        words: The best words.
+    """
+
+    truth: Result | None
+    result: Result | None
+    accepted: bool
+    confidence: float
+    elapsed_s: float
+    duration_s: float
+    words: str = ""
+
+    @property
+    def right(self) -> bool:
+        """Accepted, and with the meaning of what was said."""
+        return self.accepted and self.truth is not None and self.result == self.truth
+
+    @property
+    def wrong(self) -> bool:
+        """Accepted with another meaning, or although nothing of the grammar was said."""
+        return self.accepted and self.result != self.truth
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A share and the ends of its 95 % interval, 0 to 1; not a number for an empty sample."""
+
+    share: float
+    low: float
+    high: float
+
+
+def wilson(count: int, of: int, z: float = Z_95) -> Interval:
+    """The score interval of a binomial share (Wilson, Journal of the American Statistical Association 22, 1927).
+
+    Args:
+        count: How many have the property.
+        of: How many there are.
+        z: Standard normal deviate of the wanted coverage.
+
+    Raises:
+        ValueError: The count is negative or more than there are.
+    """
+    if not 0 <= count <= of:
+        raise ValueError(f"{count} of {of} is not a share")
+    if of == 0:
+        return Interval(math.nan, math.nan, math.nan)
+    share = count / of
+    denominator = 1 + z * z / of
+    middle = (share + z * z / (2 * of)) / denominator
+    half = z * math.sqrt(share * (1 - share) / of + z * z / (4 * of * of)) / denominator
+    return Interval(share, max(0.0, middle - half), min(1.0, middle + half))
+
+
+@dataclass(frozen=True)
+class Score:
+    """Counts of one group of utterances; `sure` counts stand at a confidence of `ask_below` or more."""
+
+    n: int
+    right: int
+    wrong: int
+    rejected: int
+    sure_right: int
+    sure_wrong: int
+
+
+def score(hearings: Iterable[Hearing], ask_below: float) -> Score:
+    """Count a group of utterances.
+
+    Args:
+        hearings: What one recogniser heard.
+        ask_below: Confidence from which a result is taken without being asked about.
+    """
+    n = right = wrong = sure_right = sure_wrong = 0
+    for one in hearings:
+        n += 1
+        sure = one.confidence >= ask_below
+        right += one.right
+        wrong += one.wrong
+        sure_right += one.right and sure
+        sure_wrong += one.wrong and sure
+    return Score(n, right, wrong, n - right - wrong, sure_right, sure_wrong)
+
+
+@dataclass(frozen=True)
+class Bin:
+    """One step of confidence: from `low` to under `high` (the last one with its end).
+
+    `confidence` and `right` are the means of its members; not a number without any.
+    """
+
+    low: float
+    high: float
+    count: int
+    confidence: float
+    right: float
+
+
+@dataclass(frozen=True)
+class Reliability:
+    """How far a confidence is the probability of being right.
+
+    Attributes:
+        bins: Equal steps of confidence.
+        calibration_error: Mean distance of confidence and share right over the bins, weighed by count (expected
+            calibration error; Naeini and others, AAAI 2015).
+        brier: Mean square of confidence less 1 for right, 0 for wrong (Brier, Monthly Weather Review 78, 1950).
+        count: Utterances whose best words are a phrase.
+    """
+
+    bins: tuple[Bin, ...]
+    calibration_error: float
+    brier: float
+    count: int
+
+
+def reliability(pairs: Sequence[tuple[float, bool]], bins: int = BINS) -> Reliability:
+    """Reliability of stated confidences.
+
+    Args:
+        pairs: Confidence, 0 to 1, and whether the result was right.
+        bins: Number of equal steps.
+    """
+    groups: list[list[tuple[float, bool]]] = [[] for _ in range(bins)]
+    for confidence, right in pairs:
+        groups[min(bins - 1, int(confidence * bins + 1e-9))].append((confidence, right))
+    made = []
+    for number, group in enumerate(groups):
+        mean = sum(c for c, _ in group) / len(group) if group else math.nan
+        share = sum(r for _, r in group) / len(group) if group else math.nan
+        made.append(Bin(number / bins, (number + 1) / bins, len(group), mean, share))
+    count = len(pairs)
+    if not count:
+        return Reliability(tuple(made), math.nan, math.nan, 0)
+    error = sum(b.count / count * abs(b.right - b.confidence) for b in made if b.count)
+    brier = sum((c - r) ** 2 for c, r in pairs) / count
+    return Reliability(tuple(made), error, brier, count)
+
+
+def confidences(hearings: Iterable[Hearing]) -> list[tuple[float, bool]]:
+    """Confidence and rightness of every hearing whose best words are a phrase, accepted or not."""
+    return [
+        (one.confidence, one.truth is not None and one.result == one.truth)
+        for one in hearings
+        if one.result is not None
+    ]
+
+
+@dataclass
+class Delays:
+    """From the end of speech to the decision that it has ended, with its processing; s.
+
+    Attributes:
+        right: Of the turns that were understood as meant.
+        all: Of all turns that were decided after the end of speech.
+        early: Turns that were decided before the person had ended.
+        unheard: Turns in which no speech was found at all.
+    """
+
+    right: list[float] = field(default_factory=list)
+    all: list[float] = field(default_factory=list)
+    early: int = 0
+    unheard: int = 0
+
+
+@dataclass
+class Stream:
+    """What was accepted in hours of sound in which nothing was said to the assistant.
+
+    Attributes:
+        hours: Length of the sound.
+        utterances: Pieces of it that were taken for speech.
+        accepted: Results that count as heard.
+        sure: Results at a confidence of `ask_below` or more.
+        examples: The accepted words, with their confidence.
+    """
+
+    hours: float = 0.0
+    utterances: int = 0
+    accepted: int = 0
+    sure: int = 0
+    examples: list[tuple[str, float]] = field(default_factory=list)
+
+    def count(self, words: str, confidence: float, ask_below: float, *, accepted: bool) -> None:
+        """One more piece of sound that was taken for speech."""
+        self.utterances += 1
+        if accepted:
+            self.accepted += 1
+            self.sure += confidence >= ask_below
+            if len(self.examples) < EXAMPLES:
+                self.examples.append((words, confidence))
+
+    def an_hour(self, count: int) -> float:
+        """A count as a rate."""
+        return count / self.hours if self.hours else math.nan

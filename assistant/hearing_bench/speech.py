@@ -1,0 +1,143 @@
+"""Speech for measurements: spoken by a synthesiser once and kept, or recorded by people and installed as a package."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import soundfile
+
+from assistant.errors import GearProblem, UsageProblem
+from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
+from assistant.hearing_bench.mixing import Signal, from_samples, trimmed
+
+if TYPE_CHECKING:
+    from assistant.hearing_bench.manifest import Recordings, Voice
+
+PACKAGES = {"flite": "flite", "festival": "festival festvox-us-slt-hts"}
+"""Debian packages of each synthesiser with the voices of the manifest."""
+
+LONGEST_S = 60.0
+"""A synthesiser that takes longer for one sentence has failed."""
+
+
+def cache_folder() -> Path:
+    """Where synthesised speech is kept unless another folder is named."""
+    base = os.environ.get("XDG_CACHE_HOME", "")
+    root = Path(base) if Path(base).is_absolute() else Path.home() / ".cache"
+    return root / "bay-assistant" / "hearing-bench"
+
+
+class Speech:
+    """Spoken sentences, from the cache or from a synthesiser.
+
+    Args:
+        folder: The cache; made when it is first needed.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._known: dict[tuple[str, str], Signal] = {}
+
+    def missing(self, voice: Voice) -> str:
+        """Why a voice cannot speak, as a sentence; "" when it can."""
+        try:
+            self.say(voice, "ready")
+        except GearProblem as problem:
+            return str(problem)
+        return ""
+
+    def say(self, voice: Voice, words: str) -> Signal:
+        """A sentence, trimmed to where someone speaks.
+
+        Raises:
+            GearProblem: The synthesiser or its voice is not installed.
+            UsageProblem: The cache cannot be written.
+        """
+        key = (voice.name, words)
+        if key not in self._known:
+            self._known[key] = trimmed(self._spoken(voice, words))
+        return self._known[key]
+
+    def _spoken(self, voice: Voice, words: str) -> Signal:
+        named = json.dumps([voice.synthesiser, voice.voice, words])
+        path = self._folder / f"{hashlib.sha256(named.encode()).hexdigest()[:24]}.flac"
+        try:
+            return from_samples(read_sound(path).samples)
+        except UsageProblem:  # not there yet, or damaged
+            pass
+        made = _synthesised(voice, words)
+        try:
+            self._folder.mkdir(parents=True, exist_ok=True)
+            with tempfile.NamedTemporaryFile(dir=self._folder, suffix=".part", delete=False) as file:
+                soundfile.write(
+                    file, np.rint(made * FULL_SCALE).astype(np.int16), RATE, format="FLAC", subtype="PCM_16"
+                )
+            Path(file.name).replace(path)
+        except (OSError, soundfile.LibsndfileError) as error:
+            raise UsageProblem(
+                f"Synthesised speech cannot be kept in {self._folder} ({error}). Name another folder with --cache."
+            ) from error
+        return from_samples(read_sound(path).samples)
+
+
+def _synthesised(voice: Voice, words: str) -> Signal:
+    if shutil.which(voice.synthesiser) is None:
+        raise GearProblem(
+            f"The voice '{voice.name}' is left out: {voice.synthesiser} is not installed "
+            f"(Debian packages: {PACKAGES[voice.synthesiser]})."
+        )
+    with tempfile.TemporaryDirectory(prefix="bay-assistant-") as name:
+        path = Path(name) / "spoken.wav"
+        if voice.synthesiser == "flite":
+            command = ["flite", "-voice", voice.voice, "-t", words, "-o", str(path)]
+        else:
+            said, where = json.dumps(words), json.dumps(str(path))
+            scheme = (
+                f"(begin ({voice.voice}) (utt.save.wave (utt.synth (Utterance Text {said})) {where} 'riff))"
+            )
+            command = ["festival", "--batch", scheme]
+        try:
+            done = subprocess.run(command, capture_output=True, check=False, timeout=LONGEST_S)
+        except (OSError, subprocess.TimeoutExpired) as error:
+            raise GearProblem(f"{voice.synthesiser} failed on '{words}' ({error}).") from error
+        # flite takes another voice where it does not know the one that is asked for, and says so.
+        unknown = (
+            b"not found" in done.stdout + done.stderr or b"unbound variable" in done.stdout + done.stderr
+        )
+        if done.returncode or unknown or not path.is_file():
+            raise GearProblem(
+                f"The voice '{voice.name}' is left out: {voice.synthesiser} has no voice '{voice.voice}' "
+                f"(Debian packages: {PACKAGES[voice.synthesiser]})."
+            )
+        return from_samples(read_sound(path).samples)
+
+
+def missing_recordings(recordings: Recordings) -> str:
+    """Why recordings cannot be used, as a sentence; "" when they can."""
+    absent = [clip.file for clip in recordings.clips if not (recordings.folder / clip.file).is_file()]
+    if not absent:
+        return ""
+    what = "none of them is" if len(absent) == len(recordings.clips) else f"{absent[0]} is not"
+    return (
+        f"The recordings '{recordings.name}' are left out: {what} in {recordings.folder} "
+        f"(Debian package: {recordings.package})."
+    )
+
+
+def recording(path: Path) -> Signal:
+    """A recording, trimmed; ``.raw`` is 16 bits, little-endian, at `RATE`, without a header.
+
+    Raises:
+        UsageProblem: It cannot be read.
+    """
+    if path.suffix == ".raw":
+        return trimmed(from_samples(np.fromfile(path, dtype="<i2")))
+    return trimmed(from_samples(read_sound(path).samples))

@@ -1,0 +1,200 @@
+"""The real ear on made sound: what it accepts in hours of noise and chatter, how long a turn takes, its memory."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+import time
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.core.events import Clip, Heard, NoMatch
+from assistant.errors import ModelProblem
+from assistant.hearing.activity import CHUNK
+from assistant.hearing.baynoise import bay_noise
+from assistant.hearing.listener import Ear, Reports
+from assistant.hearing.sound import RATE
+from assistant.hearing_bench.mixing import Signal, at_level, to_samples
+from assistant.hearing_bench.scoring import Delays, Stream
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
+
+    from assistant.core.policy import Thresholds
+    from assistant.core.result import GrammarRequest
+    from assistant.grammar.grammar import GrammarSet, StepGrammar
+    from assistant.hearing.listener import Make
+    from assistant.hearing.recogniser import Recogniser
+    from assistant.hearing.sound import Samples
+    from assistant.hearing_bench.manifest import Hours
+    from assistant.hearing_bench.mixing import Mixture
+    from assistant.hearing_bench.testset import TestSet
+
+FADE_S = 0.5
+"""Noise comes and goes over so long, at both ends of a block."""
+
+
+class Attentive:
+    """A real ear that collects its events.
+
+    Args:
+        recogniser: Turns speech into words.
+        grammars: Of the requests.
+        thresholds: The dialogue's limits.
+    """
+
+    def __init__(self, recogniser: Recogniser, grammars: GrammarSet, thresholds: Thresholds) -> None:
+        self.events: list[Heard | NoMatch] = []
+        self.clips: list[Samples] = []
+        reports = Reports(happened=self._happened, keep_clip=self._keep)
+        self._ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds)
+
+    def listen(self, request: GrammarRequest) -> None:
+        """Begin anew with this request."""
+        self._ear.pause()
+        self._ear.listen(request)
+        self.events.clear()
+        self.clips.clear()
+
+    def feed(self, samples: Samples) -> None:
+        """The next sound."""
+        self._ear.feed(samples)
+
+    def _happened(self, make: Make) -> None:
+        event = make(0.0)
+        if isinstance(event, Heard | NoMatch):
+            self.events.append(event)
+
+    def _keep(self, samples: Samples) -> Clip:
+        self.clips.append(samples)
+        return Clip(f"{len(self.clips)}", "", len(samples) / RATE)
+
+
+# --- hours of noise -------------------------------------------------------------------------------
+
+
+def blocks(
+    plan: Hours, test_set: TestSet, sentences: Sequence[str], hours: float, seed: int
+) -> Iterator[Samples]:
+    """Hours of sound, block by block: a noise at a level, and chatter in it; each block has its own seed.
+
+    Args:
+        plan: Kinds of noise follow each other; levels and chatter are drawn.
+        test_set: Speaks.
+        sentences: What is said.
+        hours: Rounded up to whole blocks.
+        seed: The same seed gives the same sound.
+    """
+    voices = test_set.voices(plan.voices)
+    kinds = test_set.noises
+    for number in range(int(np.ceil(hours * 3600 / plan.block_s - 1e-9))):
+        draw = random.Random(f"{seed} block {number}")  # noqa: S311  a test set
+        noise = bay_noise(kinds[number % len(kinds)], plan.block_s, RATE, draw.randrange(2**31))
+        noise *= 10 ** (draw.uniform(*plan.noise_db) / 20)
+        fade = round(FADE_S * RATE)
+        ramp = np.linspace(0.1, 1.0, fade)
+        noise[:fade] *= ramp
+        noise[-fade:] *= ramp[::-1]
+        at_s = draw.expovariate(1 / plan.gap_s)
+        while voices:
+            said: Signal = test_set.say(draw.choice(voices), draw.choice(sentences))
+            start = round(at_s * RATE)
+            if start + len(said) > len(noise):
+                break
+            noise[start : start + len(said)] += at_level(said, draw.uniform(*plan.chatter_db))
+            at_s += len(said) / RATE + draw.expovariate(1 / plan.gap_s)
+        yield to_samples(noise)
+
+
+def listen_for_hours(
+    ears: Sequence[Attentive],
+    sound: Iterator[Samples],
+    request: GrammarRequest,
+    ask_below: float,
+    found: Callable[[Samples], None],
+    progress: Callable[[float], None],
+) -> list[Stream]:
+    """What each ear accepts of sound in which nobody speaks to it.
+
+    Args:
+        ears: Each hears the same sound.
+        sound: Block by block.
+        request: What they listen for.
+        ask_below: Confidence from which nobody is asked.
+        found: Told each piece of sound that the first ear takes for speech.
+        progress: Told the hours that have gone by.
+
+    Returns:
+        One for each ear.
+    """
+    streams = [Stream() for _ in ears]
+    for ear in ears:
+        ear.listen(request)
+    for block in sound:
+        hours = len(block) / RATE / 3600
+        for ear, stream in zip(ears, streams, strict=True):
+            ear.feed(block)
+            stream.hours += hours
+            for event in ear.events:
+                accepted = isinstance(event, Heard)
+                stream.count(event.words, event.confidence, ask_below, accepted=accepted)
+            ear.events.clear()
+        for clip in ears[0].clips:
+            found(clip)
+        for ear in ears:
+            ear.clips.clear()
+        progress(streams[0].hours)
+    return streams
+
+
+# --- a turn ---------------------------------------------------------------------------------------
+
+
+def take_turn(ear: Attentive, grammar: StepGrammar, words: str, mixture: Mixture, delays: Delays) -> None:
+    """One answer through the real ear, chunk by chunk, as from a microphone.
+
+    What counts is the sound that went by between the last sample of speech and the decision, and the time that the
+    computer then took for the chunk that brought it.
+    """
+    truth = grammar.parse(words)
+    ear.listen(grammar.request)
+    for start in range(0, len(mixture.samples), CHUNK):
+        chunk = mixture.samples[start : start + CHUNK]
+        begun = time.perf_counter()
+        ear.feed(chunk)
+        took = time.perf_counter() - begun
+        now_s = (start + len(chunk)) / RATE
+        for event in ear.events:
+            if now_s < mixture.began_s:
+                continue  # noise that was taken for speech, before anyone spoke
+            if now_s < mixture.ended_s:
+                delays.early += 1
+                return
+            delay_s = now_s - mixture.ended_s + took
+            delays.all.append(delay_s)
+            if isinstance(event, Heard) and event.result == truth:
+                delays.right.append(delay_s)
+            return
+        ear.events.clear()
+    delays.unheard += 1
+
+
+# --- memory ---------------------------------------------------------------------------------------
+
+
+def memory_mb(model: Path) -> float:
+    """Highest resident memory of a fresh process that hears and does nothing else, MB.
+
+    Raises:
+        ModelProblem: The process failed.
+    """
+    command = [sys.executable, "-m", "assistant.hearing_bench.only_hearing", str(model)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    try:
+        return float(done.stdout.split()[-1])
+    except (IndexError, ValueError) as error:
+        why = done.stderr.strip().splitlines()[-1:] or ["it printed nothing"]
+        raise ModelProblem(f"Memory could not be measured: {why[0]}.") from error

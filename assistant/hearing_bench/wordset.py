@@ -1,0 +1,134 @@
+"""A grammar for measuring that no procedure has: any words and any JSGF, with pronunciations from a large dictionary.
+
+The meaning of a phrase is its words, less those that make no difference ("ten of clubs", "ten clubs").
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.core.result import GrammarRequest, Result
+from assistant.errors import FileProblem, GearProblem, ModelProblem
+from assistant.grammar import jsgf
+from assistant.grammar.grammar import StepGrammar, _Forms
+from assistant.grammar.lexicon import Lexicon, Pronunciation
+from assistant.grammar.network import Automaton, Builder, compile_rule
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping
+
+_ENTRY = re.compile(r"([^\s(]+)(?:\(\d+\))?\s+(.+)")
+
+
+class WordSet(StepGrammar):
+    """A grammar for measuring, heard like that of a step.
+
+    Args:
+        text: JSGF with one public rule.
+        lexicon: Pronunciations of its words.
+        same: Words that mean the same as another one, or nothing ("").
+        path: File that is named when the text is wrong.
+        line: Its line there.
+
+    Raises:
+        FileProblem: The text is not JSGF, or has no public rule.
+    """
+
+    def __init__(self, text: str, lexicon: Lexicon, same: Mapping[str, str], path: Path, line: int) -> None:
+        nothing = _Forms({})
+        super().__init__(
+            GrammarRequest(),
+            places=nothing,
+            outcomes=nothing,
+            units=nothing,
+            controls=nothing,
+            number=None,
+            lexicon=lexicon,
+        )
+        try:
+            linked = jsgf.link([jsgf.parse(text.encode(), path)])
+        except FileProblem as problem:
+            raise FileProblem(path, line, f"its grammar: {problem.problem}", problem.remedy) from problem
+        rule = next((key for key, rule in linked.rules.items() if rule.public), None)
+        if rule is None:
+            raise FileProblem(path, line, "its grammar has no public rule", "Write 'public <name> = …;'")
+        network = compile_rule(linked, rule)
+        if network.loop() is not None:
+            raise FileProblem(path, line, "its grammar has phrases without end", "Write them out")
+        pieces = Builder()
+        start, end = pieces.state(), pieces.state()
+        pieces.network(network, start, end)
+        self.jsgf = text
+        self._same = dict(same)
+        self._place = (str(path), line)
+        self._language = Automaton.of(pieces, start, end)
+
+    def automaton(self) -> Automaton:
+        """The acceptor of all phrases."""
+        return self._language
+
+    def parse(self, words: str) -> Result | None:
+        """The words as an outcome; None for what is no phrase."""
+        if not self._language.accepts(words.split()):
+            return None
+        return Result(outcome=self.meaning(words))
+
+    def meaning(self, words: str) -> str:
+        """The words in the form in which all phrases of one meaning are equal."""
+        return "-".join(filter(None, (self._same.get(word, word) for word in words.split())))
+
+    def phrases(self) -> list[str]:
+        """None: they may be too many to write out."""
+        return []
+
+    def words(self) -> dict[str, tuple[str, int]]:
+        """Every word, with the place of the grammar in the manifest."""
+        return {word: self._place for arcs in self._language.states for word in arcs}
+
+    def without(self, missing: Collection[str]) -> StepGrammar:
+        """The same grammar if it has none of these words.
+
+        Raises:
+            ModelProblem: It has one: then it would be another measurement.
+        """
+        lost = sorted(set(missing) & self.words().keys())
+        if lost:
+            raise ModelProblem(f"The recogniser's model does not know {', '.join(lost)}.")
+        return self
+
+
+def of_words(words: Collection[str]) -> str:
+    """JSGF of single words."""
+    return f"#JSGF V1.0;\ngrammar words;\npublic <word> = {' | '.join(words)};\n"
+
+
+def dictionary(words: Collection[str], own: Lexicon) -> Lexicon:
+    """Pronunciations of words: our own, and for the others those of PocketSphinx' US-English dictionary.
+
+    Raises:
+        GearProblem: A word is in neither, or PocketSphinx is not installed.
+    """
+    entries: dict[str, tuple[Pronunciation, ...]] = {w: own.pronunciations(w) for w in words if w in own}
+    wanted = set(words) - entries.keys()
+    if wanted:
+        for line in _dictionary_file().read_text(encoding="utf-8").splitlines():
+            entry = _ENTRY.fullmatch(line)
+            if entry and entry[1] in wanted:
+                entries[entry[1]] = (*entries.get(entry[1], ()), tuple(entry[2].split()))
+    lost = sorted(set(words) - entries.keys())
+    if lost:
+        raise GearProblem(f"No dictionary here says how to pronounce {', '.join(lost)}.")
+    return Lexicon(entries, own.path)
+
+
+def _dictionary_file() -> Path:
+    try:
+        import pocketsphinx  # noqa: PLC0415  optional
+    except (ImportError, OSError) as error:
+        raise GearProblem(
+            "The pronouncing dictionary of the Python package 'pocketsphinx' is needed, and the package is not "
+            "installed (pip install pocketsphinx)."
+        ) from error
+    return Path(pocketsphinx.get_model_path("en-us/cmudict-en-us.dict"))
