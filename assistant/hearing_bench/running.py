@@ -6,7 +6,7 @@ import datetime as dt
 import hashlib
 import time
 from collections import deque
-from concurrent.futures import Future
+from concurrent.futures import BrokenExecutor, CancelledError, Future
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,7 +19,8 @@ from assistant.hear import speech_in
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench import pocketsphinx
-from assistant.hearing_bench.manifest import NAME, Manifest, read_manifest
+from assistant.hearing_bench.manifest import NAME, Manifest
+from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.scoring import Delays, Hearing, Stream
 from assistant.hearing_bench.speech import Speech, cache_folder
 from assistant.hearing_bench.streaming import Attentive, blocks, listen_for_hours, memory_mb, take_turn
@@ -248,8 +249,8 @@ class Bench:
         return able
 
     def _hear(self, utterance: Utterance, level: float, mixture: Mixture, able: Sequence[Ours]) -> None:
-        if self._theirs is not None:
-            later = self._theirs.hear(mixture.samples, utterance.grammar)
+        later = self._beside(mixture.samples, utterance.grammar)
+        if later is not None:
             self._waiting.append(_Waiting(utterance, level, mixture.duration_s, later))
         speech, _ = speech_in(mixture.samples)
         for ours in able:
@@ -261,13 +262,43 @@ class Bench:
         """Take what PocketSphinx has heard, until no more than so many utterances wait for it."""
         while self._theirs is not None and len(self._waiting) > most:
             one = self._waiting.popleft()
-            words, sure, took = one.heard.result()
+            answer = self._answer(one.heard)
+            if answer is None:
+                return
+            words, sure, took = answer
             result = one.utterance.grammar.parse(words)
             # What it hears is accepted as it is, whatever its probability.
             hearing = Hearing(
                 one.utterance.truth, result, result is not None, sure, took, one.duration_s, words
             )
             self._record(self._theirs.name, one.utterance, one.level_db, hearing)
+
+    def _beside(self, samples: Samples, grammar: StepGrammar) -> Future[pocketsphinx.Heard] | None:
+        if self._theirs is None:
+            return None
+        try:
+            return self._theirs.hear(samples, grammar)
+        except BrokenExecutor:
+            self._lose()
+            return None
+
+    def _answer(self, later: Future[pocketsphinx.Heard]) -> pocketsphinx.Heard | None:
+        try:
+            return later.result()
+        except (BrokenExecutor, CancelledError):
+            self._lose()
+            return None
+
+    def _lose(self) -> None:
+        """Go on without PocketSphinx, whose process has ended."""
+        if self._theirs is None:
+            return
+        lost, self._theirs = self._theirs, None
+        lost.close()
+        self._waiting.clear()
+        self.measured.models.pop(lost.name)
+        self.measured.records = [r for r in self.measured.records if r.recogniser != lost.name]
+        self.measured.notes.append(f"{lost.name} is left out: its process ended unexpectedly.")
 
     def _record(self, name: str, utterance: Utterance, level: float, hearing: Hearing) -> None:
         self.measured.records.append(Record(name, utterance.part, utterance.speaker, level, hearing))
@@ -289,8 +320,9 @@ class Bench:
         later: list[Future[pocketsphinx.Heard]] = []
 
         def found(clip: Samples) -> None:
-            if self._theirs is not None:
-                later.append(self._theirs.hear(clip, grammar))
+            one = self._beside(clip, grammar)
+            if one is not None:
+                later.append(one)
 
         streams = listen_for_hours(
             [Attentive(ours.recogniser, made.grammars, DEFAULT_THRESHOLDS) for ours in self._ours],
@@ -302,11 +334,14 @@ class Bench:
         )
         if self._theirs is not None:
             theirs = Stream(streams[0].hours)
-            for one in later:
-                words, sure, _ = one.result()
+            for answer in map(self._answer, later):
+                if answer is None:
+                    break
+                words, sure, _ = answer
                 accepted = grammar.parse(words) is not None
                 theirs.count(words, sure, DEFAULT_THRESHOLDS.ask_below, accepted=accepted)
-            streams.append(theirs)
+            if self._theirs is not None:
+                streams.append(theirs)
         self.measured.streams = dict(zip(self.measured.models, streams, strict=True))
 
     def _turns(self) -> None:

@@ -8,6 +8,7 @@ import os
 import shutil
 import subprocess
 import tempfile
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -108,16 +109,21 @@ def _synthesised(voice: Voice, words: str) -> Signal:
             done = subprocess.run(command, capture_output=True, check=False, timeout=LONGEST_S)
         except (OSError, subprocess.TimeoutExpired) as error:
             raise GearProblem(f"{voice.synthesiser} failed on '{words}' ({error}).") from error
-        # flite takes another voice where it does not know the one that is asked for, and says so.
-        unknown = (
-            b"not found" in done.stdout + done.stderr or b"unbound variable" in done.stdout + done.stderr
-        )
-        if done.returncode or unknown or not path.is_file():
+        if done.returncode or not path.is_file() or not _has_voice(voice):
             raise GearProblem(
                 f"The voice '{voice.name}' is left out: {voice.synthesiser} has no voice '{voice.voice}' "
                 f"(Debian packages: {PACKAGES[voice.synthesiser]})."
             )
         return from_samples(read_sound(path).samples)
+
+
+@lru_cache
+def _has_voice(voice: Voice) -> bool:
+    """Whether flite lists a voice: asked for one that it lacks, it speaks with another and says nothing about it."""
+    if voice.synthesiser != "flite":
+        return True
+    listed = subprocess.run(["flite", "-lv"], capture_output=True, text=True, check=False)
+    return voice.voice in listed.stdout.split()
 
 
 def missing_recordings(recordings: Recordings) -> str:

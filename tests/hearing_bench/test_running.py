@@ -1,0 +1,159 @@
+"""The measurement as a whole, small: a few utterances by flite, through the real recogniser and the real ear."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant import resources
+from assistant.cli import main
+from assistant.core.result import Result
+from assistant.errors import GearProblem
+from assistant.hearing_bench import report
+from assistant.hearing_bench.manifest import NAME, Clip, Recordings, Voice
+from assistant.hearing_bench.running import Measured, Record
+from assistant.hearing_bench.scoring import Hearing
+from assistant.hearing_bench.speech import Speech, missing_recordings
+
+BUNDLED = resources.directory("audio_fixtures") / NAME
+
+
+def small() -> dict[str, Any]:
+    """The bundled manifest, cut down to a few utterances of flite."""
+    data: dict[str, Any] = json.loads(BUNDLED.read_text(encoding="utf-8"))
+    data["levels_db"] = ["clean", 5]
+    data["answers"] = [part | {"voices": ["flite-slt"], "count": 2} for part in data["answers"]]
+    data["recordings"] = [part | {"folder": "/nowhere"} for part in data["recordings"][:1]]
+    remarks = data["other"][0]
+    data["other"] = [remarks | {"voices": ["flite-slt"], "sentences": remarks["sentences"][:3]}]
+    data["hours"] |= {"hours": 10 / 3600, "voices": ["flite-slt"], "block_s": 10, "gap_s": 2}
+    data["turns"] |= {"of": ["lamp"], "count": 1, "levels_db": ["clean"]}
+    return data
+
+
+def bench(folder: Path, *arguments: str) -> dict[str, Any]:
+    path = folder / "small.json"
+    path.write_text(json.dumps(small(), indent=1), encoding="utf-8")
+    made = folder / "figures.json"
+    options = ["--manifest", str(path), "--cache", str(folder / "cache"), "--json", str(made)]
+    assert main(["bench", "hearing", *options, *arguments]) == 0
+    figures: dict[str, Any] = json.loads(made.read_text(encoding="utf-8"))
+    return figures
+
+
+needs_flite = pytest.mark.skipif(shutil.which("flite") is None, reason="flite speaks the test set")
+
+
+@needs_flite
+def test_a_small_measurement_from_manifest_to_figures(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every utterance is counted once for each recogniser and ratio; what is missing is said; a picture is made."""
+    figures = bench(tmp_path, "--svg", str(tmp_path / "figures.svg"))
+    said = capsys.readouterr()
+    ours = [row for row in figures["rows"] if row["recogniser"] == "bundled model"]
+    assert {(row["part"], row["level"]): row["n"] for row in ours} == {
+        (part, level): count
+        for part, count in {"lamp": 2, "control": 2, "readings": 2, "remarks": 3}.items()
+        for level in ("clean", "5 dB")
+    }
+    assert all(row["right"] + row["wrong"] + row["rejected"] == row["n"] for row in figures["rows"])
+    assert sum(row["right"] for row in ours if row["level"] == "clean") >= 4
+    assert not any(row["right"] for row in figures["rows"] if not row["in_grammar"])
+    assert figures["hours"]["bundled model"]["hours"] == pytest.approx(10 / 3600, abs=0.001)
+    assert [turn["level"] for turn in figures["turns"]] == ["clean"]
+    assert len(figures["turns"][0]["all_s"]) == 1
+    assert 0 < figures["real_time_factor"]["bundled model"]
+    assert 20 < figures["memory_mb"]["bundled model"] < 300
+    assert re.fullmatch("[0-9a-f]{12}", figures["models"]["bundled model"])
+    assert "The recordings 'people-numbers' are left out: none of them is in /nowhere" in said.out
+    assert "asterisk-core-sounds-en-wav" in said.out
+    assert "remarks" in said.err
+    assert (tmp_path / "figures.svg").read_text(encoding="utf-8").startswith("<svg")
+
+
+@needs_flite
+def test_a_second_run_gives_the_same_from_the_cache(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing is synthesised again; without PocketSphinx the rest is measured all the same, and it is said."""
+    first = bench(tmp_path, "--only", "lamp", "remarks")
+    kept = {path: path.stat().st_mtime_ns for path in (tmp_path / "cache").iterdir()}
+    monkeypatch.setattr("assistant.hearing_bench.speech.shutil.which", lambda _name: None)
+    monkeypatch.setitem(sys.modules, "pocketsphinx", None)
+    second = bench(tmp_path, "--only", "lamp", "remarks")
+    ours = [row for row in first["rows"] if row["recogniser"] == "bundled model"]
+    assert ours == second["rows"]
+    assert first["reliability"]["bundled model"] == second["reliability"]["bundled model"]
+    assert kept == {path: path.stat().st_mtime_ns for path in (tmp_path / "cache").iterdir()}
+    assert "PocketSphinx is left out" in capsys.readouterr().out
+
+
+def test_an_unknown_part_lists_the_parts(capsys: pytest.CaptureFixture[str]) -> None:
+    """`--only` with a wrong name says which there are."""
+    assert main(["bench", "hearing", "--only", "lamps"]) == 2
+    assert "There is no part 'lamps'. Parts: lamp, control, readings" in capsys.readouterr().err
+
+
+def test_a_file_that_cannot_be_written_is_refused_before_anything_is_measured(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A quarter of an hour is not measured for nothing."""
+    assert main(["bench", "hearing", "--json", str(tmp_path / "none" / "figures.json")]) == 2
+    assert "does not exist" in capsys.readouterr().err
+
+
+def test_a_synthesiser_that_is_not_there_is_named_with_its_package(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The sentence says what to install."""
+    monkeypatch.setattr("assistant.hearing_bench.speech.shutil.which", lambda _name: None)
+    why = Speech(tmp_path).missing(Voice("festival-slt", "festival", "voice_cmu_us_slt_arctic_hts"))
+    assert why == (
+        "The voice 'festival-slt' is left out: festival is not installed "
+        "(Debian packages: festival festvox-us-slt-hts)."
+    )
+
+
+@needs_flite
+def test_a_voice_that_the_synthesiser_lacks_is_not_replaced_by_another(tmp_path: Path) -> None:
+    """Flite itself would take another voice and speak on; that would be measured as something else."""
+    with pytest.raises(GearProblem, match="flite has no voice 'nobody'"):
+        Speech(tmp_path).say(Voice("x", "flite", "nobody"), "ready")
+    assert not list(tmp_path.iterdir())
+
+
+@needs_flite
+def test_a_damaged_cache_is_made_again(tmp_path: Path) -> None:
+    """A file that is no sound is replaced by the same sentence."""
+    voice = Voice("flite-slt", "flite", "slt")
+    spoken = Speech(tmp_path).say(voice, "ready")
+    (file,) = tmp_path.iterdir()
+    file.write_bytes(b"nothing")
+    assert (Speech(tmp_path).say(voice, "ready") == spoken).all()
+
+
+def test_one_missing_recording_is_named(tmp_path: Path) -> None:
+    """A package of another version may lack one file: the row is left out, and the file is named."""
+    (tmp_path / "1.wav").touch()
+    clips = (Clip("1.wav", "one", "x"), Clip("2.wav", "two", "x"))
+    part = Recordings("numbers", "some-package", tmp_path, clips, None, "", {}, 0, 1)
+    assert "2.wav is not in" in missing_recordings(part)
+    assert "some-package" in missing_recordings(part)
+
+
+def test_the_table_shows_counts_as_shares_with_their_interval() -> None:
+    """Worked by hand: 3 of 4 right, one wrong and sure; the interval is that of `wilson`."""
+    lit, dim = Result(outcome="lit"), Result(outcome="dim")
+    made = Measured("a machine", "2026-01-01T00:00+00:00", False, {"model": "abc"}, (10.0,))
+    for result in (lit, lit, lit, dim):
+        made.records.append(Record("model", "lamp", "x", 10.0, Hearing(lit, result, True, 0.95, 0.1, 2.0)))
+    assert "| lamp, x | 4 | model | 75 [30-95] / 25 / 0 · 25 |" in report.text(made)
+    assert "| model | 0.050 |" in report.text(made)
+    assert report.to_json(made)["rows"][0]["sure_wrong"] == 1
