@@ -267,7 +267,7 @@ def _bench_hearing(options: argparse.Namespace) -> int:
     from assistant.hearing_bench.running import Options, measure  # noqa: PLC0415
 
     wanted = Options(
-        models=tuple(options.models),
+        models=(*([options.model] if options.model else []), *options.models),
         quick=options.quick,
         hours=options.hours,
         only=tuple(options.only),
@@ -280,7 +280,10 @@ def _bench_hearing(options: argparse.Namespace) -> int:
     progress = _Progress()
     measured = measure(wanted, progress.tell)
     progress.end()
-    print(report.text(measured), end="")
+    if options.json:  # said before the word "hearing", it means what it means for `bench`
+        print(json.dumps(report.to_json(measured), indent=1))
+    else:
+        print(report.text(measured), end="")
     if options.json_file is not None:
         _write(options.json_file, json.dumps(report.to_json(measured), indent=1) + "\n")
     if options.svg_file is not None:
@@ -617,9 +620,12 @@ def _add_bench_hearing(bench: argparse.ArgumentParser) -> None:
 
 
 def _hours(text: str) -> float:
-    hours = float(text)
+    try:
+        hours = float(text)
+    except ValueError:
+        hours = -1.0
     if not 0 <= hours <= 1000:
-        raise argparse.ArgumentTypeError(f"{text} is not from 0 to 1000")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number of hours from 0 to 1000")
     return hours
 
 

@@ -222,8 +222,12 @@ def _streams(measured: Measured) -> list[str]:
             f"| {name} | {stream.utterances} | {stream.an_hour(stream.accepted):.1f} ({stream.accepted}) | "
             f"{stream.an_hour(stream.sure):.1f} ({stream.sure}) |"
         )
+    lines += [
+        "",
+        "In hopeless noise a session listens for 'stop' only; here the ear always listens for answers.",
+    ]
     if any(not digest for digest in measured.models.values()):
-        lines += ["", "PocketSphinx has no ear of its own: it hears what the first ear takes for speech."]
+        lines += ["PocketSphinx has no ear of its own: it hears what the first ear takes for speech."]
     return lines
 
 
