@@ -1,0 +1,188 @@
+"""``python -m assistant.acoustic``: the steps from synthesisers to a model, one command each."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.errors import BayAssistantError, GearProblem
+
+if TYPE_CHECKING:
+    from assistant.acoustic import voices
+    from assistant.acoustic.texts import Texts
+
+VOICES = ("kokoro", "flite", "espeak", "festival", "hibari", "kokoro-kept", "joe")
+
+
+def make_texts(dictionary: Path) -> Texts:
+    """The texts over this package's grammars and procedures."""
+    from assistant import resources  # noqa: PLC0415  training alone runs where none of this is installed
+    from assistant.acoustic.phones import read_dictionary  # noqa: PLC0415
+    from assistant.acoustic.texts import Texts  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+
+    folder = resources.directory("procedures")
+    prose = [path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.yaml"))]
+    return Texts(
+        GrammarSet.load(resources.directory("grammars")),
+        load_library(folder),
+        read_dictionary(dictionary),
+        prose,
+    )
+
+
+def synthesiser(name: str, folder: Path) -> voices.Synthesiser:
+    """A synthesiser by the name in `VOICES`; `folder` holds the unpacked packages."""
+    from assistant.acoustic import voices  # noqa: PLC0415
+
+    match name:
+        case "kokoro" | "kokoro-kept":
+            kept = voices.KOKORO_KEPT
+            trained = [n for n in voices.KOKORO_ENGLISH + voices.KOKORO_FOREIGN if n not in kept]
+            return voices.Kokoro(
+                folder / "kokoro.onnx",
+                folder / "vocab.json",
+                folder / "styles",
+                tuple(trained) if name == "kokoro" else kept,
+                mix=0.5 if name == "kokoro" else 0.0,
+            )
+        case "joe":
+            return voices.Piper(folder / "en_US-joe-medium.onnx")
+        case "hibari":
+            return voices.Hibari()
+        case "flite":
+            return voices.Flite()
+        case "festival":
+            return voices.Festival()
+        case _:
+            return voices.Espeak()
+
+
+def _bank(options: argparse.Namespace) -> None:
+    from assistant.acoustic import bank  # noqa: PLC0415
+
+    texts = make_texts(options.voices / "lexicon_us_gold.json.gz")
+    clock = bank.Clock(lambda text: print(text, file=sys.stderr))
+    name = f"{options.voice}-{options.seed}"
+    made = bank.fill(
+        options.out,
+        name,
+        texts,
+        synthesiser(options.voice, options.voices),
+        seconds=3600 * options.hours,
+        seed=options.seed,
+        part_s=options.part_s,
+        told=clock,
+    )
+    print(f"{made / 3600:.2f} h of speech in {options.out}")
+
+
+def _gather(options: argparse.Namespace) -> None:
+    from assistant.acoustic.gather import gather  # noqa: PLC0415
+
+    gather(options.out, options.styles)
+    print(f"The voices are in {options.out}")
+
+
+def _develop(options: argparse.Namespace) -> None:
+    from assistant.acoustic.develop import make_development_set  # noqa: PLC0415
+
+    texts = make_texts(options.voices / "lexicon_us_gold.json.gz")
+    kept = {name: synthesiser(name, options.voices) for name in ("joe", "kokoro-kept")}
+    count = make_development_set(options.out, texts, kept, lambda text: print(text, file=sys.stderr))
+    print(f"{count} utterances in {options.out}")
+
+
+def _export(options: argparse.Namespace) -> None:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.acoustic.export import Decoding, write_model  # noqa: PLC0415
+    from assistant.acoustic.train import load  # noqa: PLC0415
+    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+
+    decoding = Decoding(**{name: float(value) for name, value in (one.split("=") for one in options.set)})
+    grammar = GrammarSet.load(resources.directory("grammars")).named("control")
+    write_model(options.out, load(options.weights), decoding, grammar)
+    print(f"The model is in {options.out}")
+
+
+def _train(options: argparse.Namespace) -> None:
+    try:
+        import torch  # noqa: PLC0415  only training needs it
+    except ImportError as error:
+        raise GearProblem(
+            f"Training needs PyTorch ({error}). Run: pip install 'bay-assistant[acoustic]'"
+        ) from error
+    from assistant.acoustic.net import Shape  # noqa: PLC0415
+    from assistant.acoustic.train import Plan, Speech, train  # noqa: PLC0415
+
+    device = torch.device(options.device)
+    speech = Speech(options.bank, device)
+    kept = Speech([options.kept], device) if options.kept else None
+    values = {name: float(value) for name, value in (one.split("=") for one in options.set)}
+    whole = {name: int(values.pop(name)) for name in ("batch", "frame_steps", "seed") if name in values}
+    plan = Plan(options.minutes, **values, **whole)  # type: ignore[arg-type]
+    sizes: dict[str, int] = {name: int(value) for name, value in (one.split("=") for one in options.shape)}
+    shape = Shape(**sizes)  # type: ignore[arg-type]
+    print(f"{speech.hours:.2f} h of speech, {len(speech.phones)} utterances", flush=True)
+    train(
+        speech, plan, shape, options.out, go_on=options.go_on, kept=kept, say=lambda t: print(t, flush=True)
+    )
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one step."""
+    parser = argparse.ArgumentParser(prog="python -m assistant.acoustic", description=__doc__)
+    steps = parser.add_subparsers(required=True, metavar="STEP")
+    one = steps.add_parser("bank", help="make a synthesiser speak and store it")
+    one.add_argument("--voice", choices=VOICES, required=True)
+    one.add_argument("--voices", type=Path, required=True, metavar="DIR", help="folder that 'gather' made")
+    one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.add_argument("--hours", type=float, default=1.0)
+    one.add_argument("--seed", type=int, default=1)
+    one.add_argument("--part-s", type=float, default=600.0, help="speech in one pair of files, s")
+    one.set_defaults(run=_bank)
+    one = steps.add_parser("train", help="train for some minutes on banks of speech")
+    one.add_argument("--bank", type=Path, required=True, nargs="+", metavar="DIR")
+    one.add_argument(
+        "--kept", type=Path, metavar="DIR", help="bank of other voices, to follow the phone error on"
+    )
+    one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.add_argument("--from", type=Path, dest="go_on", metavar="FILE", help="weights of an earlier run")
+    one.add_argument("--minutes", type=float, required=True)
+    one.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a value of the plan")
+    one.add_argument(
+        "--shape", action="append", default=[], metavar="NAME=VALUE", help="a size of the network"
+    )
+    one.add_argument("--device", default="cuda")
+    one.set_defaults(run=_train)
+    one = steps.add_parser("gather", help="put the voices' files into one folder")
+    one.add_argument(
+        "--styles", type=Path, required=True, metavar="FILE", help="what 'npm pack kokoro-js' left"
+    )
+    one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.set_defaults(run=_gather)
+    one = steps.add_parser("develop", help="make the development set")
+    one.add_argument("--voices", type=Path, required=True, metavar="DIR", help="folder that 'gather' made")
+    one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.set_defaults(run=_develop)
+    one = steps.add_parser("export", help="write trained weights as a model that Vosk opens")
+    one.add_argument("--weights", type=Path, required=True, metavar="FILE")
+    one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.add_argument(
+        "--set", action="append", default=[], metavar="NAME=VALUE", help="a weight of the decoder"
+    )
+    one.set_defaults(run=_export)
+    options = parser.parse_args(arguments)
+    try:
+        options.run(options)
+    except (BayAssistantError, OSError) as error:
+        print(f"{error}", file=sys.stderr)
+        return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,166 @@
+"""A bank of speech: sound, and for each utterance its words and phones.
+
+A bank is a folder of pairs: ``name.opus`` (or ``name.s16``: bare 16-bit samples), all utterances one after the
+other at 16 kHz, and ``name.jsonl``, a line for each with its first sample, number of samples, words, phones, voice.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.errors import FileProblem
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from assistant.acoustic.texts import Texts
+    from assistant.acoustic.voices import Synthesiser
+
+RATE = 16000
+"""Samples a second."""
+
+PART_S = 600.0
+"""Seconds of speech in one pair of files."""
+
+SHORTEST_S, LONGEST_S = 0.15, 8.0
+"""Speech outside these is a synthesiser's mistake, or too long for a batch."""
+
+
+Sound: TypeAlias = NDArray[np.float32]
+"""Samples from -1 to 1, `RATE` a second."""
+
+
+def trimmed(sound: Sound, *, below_db: float = -45.0, keep_s: float = 0.06) -> Sound:
+    """The sound without the silence around it, but for a little."""
+    loudest = float(np.max(np.abs(sound), initial=0.0))
+    loud = np.flatnonzero(np.abs(sound) > loudest * 10 ** (below_db / 20))
+    if not loud.size:
+        return sound[:0]
+    keep = round(keep_s * RATE)
+    return sound[max(0, loud[0] - keep) : loud[-1] + keep]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One utterance of a bank: where its sound lies, and what is said."""
+
+    start: int
+    count: int
+    words: str
+    phones: str
+    voice: str
+
+
+def fill(
+    folder: Path,
+    name: str,
+    texts: Texts,
+    synthesiser: Synthesiser,
+    *,
+    seconds: float,
+    seed: int,
+    part_s: float = PART_S,
+    told: Callable[[float], None] = lambda _: None,
+) -> float:
+    """Make the synthesiser speak until there is enough, and store it.
+
+    Args:
+        folder: The bank.
+        name: Files are called ``<name>-<number>``.
+        texts: What is said.
+        synthesiser: Who says it.
+        seconds: Speech wanted, s.
+        seed: The same seed says the same with the same voices.
+        part_s: Speech in one pair of files, s.
+        told: Called now and then with the speech made so far, s.
+
+    Returns:
+        Speech made, s.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    rng = random.Random(f"{name} {seed}")  # noqa: S311  no secret
+    made, part = 0.0, 0
+    while made < seconds:
+        at, entries, sounds = 0, [], []
+        while at < min(part_s, seconds - made) * RATE:
+            said = texts.draw(rng)
+            sound, voice = synthesiser.speak(said, rng)
+            sound = trimmed(sound)
+            if not SHORTEST_S * RATE <= sound.size <= LONGEST_S * RATE:
+                continue
+            level = float(np.sqrt(np.mean(sound**2)))
+            sounds.append(np.clip(sound * (0.08 / max(level, 1e-6)) * 32767, -32768, 32767).astype("<i2"))
+            words, phones = " ".join(said.words), " ".join(p for word in said.phones for p in word)
+            entries.append(Entry(at, sound.size, words, phones, voice))
+            at += sound.size
+            told(made + at / RATE)
+        stem = f"{name}-{part:03d}"
+        (folder / f"{stem}.s16").write_bytes(np.concatenate(sounds).tobytes())
+        lines = [json.dumps(vars(entry), ensure_ascii=False) for entry in entries]
+        unfinished = folder / f"{stem}.new"
+        unfinished.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        unfinished.rename(folder / f"{stem}.jsonl")
+        made += at / RATE
+        part += 1
+    return made
+
+
+def parts(folder: Path) -> Iterator[tuple[NDArray[np.int16], list[Entry]]]:
+    """Every pair of files of a bank: samples and entries.
+
+    Raises:
+        FileProblem: A file is damaged.
+    """
+    for index in sorted(folder.glob("*.jsonl")):
+        yield read_part(index)
+
+
+def read_part(index: Path) -> tuple[NDArray[np.int16], list[Entry]]:
+    """One pair of files.
+
+    Raises:
+        FileProblem: A file is damaged.
+    """
+    entries = []
+    for number, line in enumerate(index.read_text(encoding="utf-8").splitlines(), 1):
+        try:
+            entries.append(Entry(**json.loads(line)))
+        except (ValueError, TypeError) as error:
+            raise FileProblem(
+                index, number, f"is no entry of a bank ({error})", "Make the bank again"
+            ) from error
+    bare = index.with_suffix(".s16")
+    if bare.exists():
+        samples = np.fromfile(bare, "<i2")
+    else:
+        import soundfile  # noqa: PLC0415  a bank of bare samples does not need it
+
+        samples, rate = soundfile.read(index.with_suffix(".opus"), dtype="int16")
+        if rate != RATE:
+            # An Opus file may be decoded at 48 kHz; the samples between are dropped after its own low-pass.
+            samples = samples[:: rate // RATE]
+    if entries and entries[-1].start + entries[-1].count > samples.size + RATE:
+        raise FileProblem(index, len(entries), "lies behind the end of the sound", "Make the bank again")
+    return samples, entries
+
+
+class Clock:
+    """Says now and then how far a bank has got."""
+
+    def __init__(self, say: Callable[[str], None], every_s: float = 30.0) -> None:
+        self._say, self._every_s, self._last, self._begun = say, every_s, time.monotonic(), time.monotonic()
+
+    def __call__(self, made_s: float) -> None:
+        """The speech made so far, s."""
+        now = time.monotonic()
+        if now - self._last >= self._every_s:
+            self._last = now
+            self._say(f"{made_s / 60:.0f} min of speech in {(now - self._begun) / 60:.0f} min")

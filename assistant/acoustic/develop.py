@@ -1,0 +1,71 @@
+"""The development set: answers and other speech by voices that are kept out of training, in a fixed order.
+
+Everything that is chosen after training (how the decoder weighs, the confidence, its limits) is chosen on it, and
+never on the voice or the people that the final measurement is made with.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import soundfile
+
+from assistant.acoustic.bank import LONGEST_S, RATE, SHORTEST_S, trimmed
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
+
+    from assistant.acoustic.texts import Texts
+    from assistant.acoustic.voices import Synthesiser
+
+ANSWERS, OTHERS = 400, 160
+"""Utterances of each synthesiser."""
+
+LEVEL = 0.08
+"""Root mean square of each utterance, of 1."""
+
+
+def make_development_set(
+    folder: Path,
+    texts: Texts,
+    synthesisers: Mapping[str, Synthesiser],
+    told: Callable[[str], None] = lambda _: None,
+) -> int:
+    """Write clean speech and ``manifest.jsonl``.
+
+    Each line has ``file``, ``words``, ``phones``, ``voice``, and ``request``: what the step asks for (outcomes,
+    units, controls), or null for speech that answers nothing.
+
+    Returns:
+        Number of utterances.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    lines: list[str] = []
+    for name, synthesiser in synthesisers.items():
+        rng = random.Random(f"development {name}")  # noqa: S311  no secret
+        for number in range(ANSWERS + OTHERS):
+            sound = np.zeros(0, np.float32)
+            while not SHORTEST_S * RATE < sound.size < LONGEST_S * RATE:
+                request: dict[str, Any] | None = None
+                if number < ANSWERS:
+                    step, said = texts.answer(rng)
+                    asked = step.request
+                    request = {"outcomes": list(asked.outcomes), "units": list(asked.units)}
+                    request["controls"] = [control.value for control in asked.controls]
+                else:
+                    said = texts.other(rng)
+                made, voice = synthesiser.speak(said, rng)
+                sound = trimmed(made)
+            sound = sound * (LEVEL / max(1e-6, float(np.sqrt(np.mean(sound**2)))))
+            file = f"{name}-{number:04d}.flac"
+            soundfile.write(folder / file, np.clip(sound, -1, 1), RATE)
+            phones = " ".join(phone for word in said.phones for phone in word)
+            about = {"file": file, "words": " ".join(said.words), "phones": phones, "voice": voice}
+            lines.append(json.dumps({**about, "request": request}, ensure_ascii=False))
+        told(f"{name}: {len(lines)} utterances")
+    (folder / "manifest.jsonl").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return len(lines)

@@ -1,0 +1,164 @@
+"""What the voices are made to say: answers of the grammars, and enough other English that every sound is learnt.
+
+Each utterance knows its phones: they are what the acoustic model is trained on.
+"""
+
+from __future__ import annotations
+
+import re
+import string
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from assistant.acoustic.phones import from_arpabet, to_arpabet
+from assistant.core.states import requests_of
+from assistant.grammar.lexicon import Pronunciation
+from assistant.grammar.numbers import in_words
+
+if TYPE_CHECKING:
+    import random
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from assistant.core.procedure import Library
+    from assistant.grammar.grammar import GrammarSet, StepGrammar
+
+SPELLING = (
+    "alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo "
+    "sierra tango uniform victor whiskey yankee zulu"
+).split()
+"""The spelling alphabet of ICAO Annex 10, in the dictionary's spelling."""
+
+LETTERS = {
+    "a": "A", "b": "bi", "c": "si", "d": "di", "e": "i", "f": "ɛf", "g": "ʤi", "h": "Aʧ", "i": "I", "j": "ʤA",
+    "k": "kA", "l": "ɛl", "m": "ɛm", "n": "ɛn", "o": "O", "p": "pi", "q": "kju", "r": "ɑɹ", "s": "ɛs", "t": "ti",
+    "u": "ju", "v": "vi", "w": "dˈʌbəlju", "x": "ɛks", "y": "wI", "z": "zi",
+}  # fmt: skip
+"""Names of the letters in the voices' notation."""
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """Words and how they sound.
+
+    Attributes:
+        words: As a synthesiser that reads text should be given them.
+        sounds: For each word its sound in the notation of the neural voices.
+        phones: For each word its phones in ARPAbet.
+    """
+
+    words: tuple[str, ...]
+    sounds: tuple[str, ...]
+    phones: tuple[Pronunciation, ...]
+
+
+class Texts:
+    """Draws utterances.
+
+    Args:
+        grammars: Answers of the steps come from here, with the lexicon.
+        library: The procedures whose steps ask.
+        dictionary: Words of English and their sound in the voices' notation.
+        prose: Plain text; its known words are said as they follow each other.
+    """
+
+    def __init__(
+        self,
+        grammars: GrammarSet,
+        library: Library,
+        dictionary: Mapping[str, str],
+        prose: Iterable[str] = (),
+    ) -> None:
+        self._lexicon = grammars.lexicon
+        self._dictionary = dictionary
+        self._steps: list[StepGrammar] = [grammars.request(request) for request in requests_of(library)]
+        self._workshop = sorted(self._lexicon.entries)
+        self._english = sorted(word for word in dictionary if 2 <= len(word) <= 10)
+        self._prose = [run for text in prose for run in self._runs(text)]
+
+    def _runs(self, text: str) -> list[list[str]]:
+        """Words of plain text that follow each other and are all known."""
+        runs: list[list[str]] = []
+        for piece in re.split(r"[^a-z\s]", text.lower()):
+            words = piece.split()
+            if len(words) >= 2 and all(self.knows(word) for word in words):
+                runs.append(words)
+        return runs
+
+    def knows(self, word: str) -> bool:
+        """Whether a word has a pronunciation."""
+        return word in self._lexicon or word in self._dictionary
+
+    def utterance(self, words: Sequence[str], rng: random.Random) -> Utterance:
+        """Words with their sounds; of several pronunciations in the lexicon one by chance.
+
+        Raises:
+            KeyError: A word is not known.
+        """
+        sounds, phones = [], []
+        for word in words:
+            sound, said = self._word(word, rng)
+            sounds.append(sound)
+            phones.append(said)
+        return Utterance(tuple(words), tuple(sounds), tuple(phones))
+
+    def _word(self, word: str, rng: random.Random) -> tuple[str, Pronunciation]:
+        known = self._lexicon.pronunciations(word)
+        stressed = self._dictionary.get(word)
+        if stressed is not None:
+            said = to_arpabet(stressed)
+            assert said is not None  # noqa: S101  the dictionary was read so
+            if not known or said in known:
+                return stressed, said
+        if not known:
+            raise KeyError(word)
+        chosen = rng.choice(known)
+        return from_arpabet(chosen), chosen
+
+    def draw(self, rng: random.Random) -> Utterance:
+        """One utterance: about half are answers, the rest teaches sounds in other company."""
+        kind = rng.random()
+        if kind < 0.48:
+            return self.utterance(rng.choice(self._steps).sample(rng).split(), rng)
+        if kind < 0.56:
+            return self.digits(rng)
+        if kind < 0.62:
+            return self.spelling(rng)
+        if kind < 0.78:
+            return self.utterance([rng.choice(self._workshop) for _ in range(rng.randint(1, 5))], rng)
+        if kind < 0.88 and self._prose:
+            run = rng.choice(self._prose)
+            start = rng.randrange(len(run) - 1)
+            return self.utterance(run[start : start + rng.randint(2, 8)], rng)
+        return self.utterance([rng.choice(self._english) for _ in range(rng.randint(2, 6))], rng)
+
+    def answer(self, rng: random.Random) -> tuple[StepGrammar, Utterance]:
+        """An answer together with the grammar that it belongs to."""
+        step = rng.choice(self._steps)
+        return step, self.utterance(step.sample(rng).split(), rng)
+
+    def other(self, rng: random.Random) -> Utterance:
+        """Words that are no answer to anything: plain text, or English words by chance."""
+        if self._prose and rng.random() < 0.6:
+            run = rng.choice(self._prose)
+            start = rng.randrange(len(run) - 1)
+            return self.utterance(run[start : start + rng.randint(2, 8)], rng)
+        return self.utterance([rng.choice(self._english) for _ in range(rng.randint(2, 6))], rng)
+
+    def digits(self, rng: random.Random) -> Utterance:
+        """Digits one by one, or a whole number."""
+        if rng.random() < 0.5:
+            names = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh"]
+            return self.utterance([rng.choice(names) for _ in range(rng.randint(1, 6))], rng)
+        value = Decimal(rng.randrange(10 ** rng.randint(1, 4)))
+        return self.utterance(in_words(value).split(), rng)
+
+    def spelling(self, rng: random.Random) -> Utterance:
+        """Letters by name or by the spelling alphabet."""
+        if rng.random() < 0.5:
+            known = [word for word in SPELLING if self.knows(word)]
+            return self.utterance([rng.choice(known) for _ in range(rng.randint(1, 5))], rng)
+        letters = [rng.choice(string.ascii_lowercase) for _ in range(rng.randint(1, 5))]
+        sounds = [LETTERS[letter] for letter in letters]
+        phones = [to_arpabet(sound) or () for sound in sounds]
+        return Utterance(tuple(letter.upper() for letter in letters), tuple(sounds), tuple(phones))

