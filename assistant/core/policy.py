@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, TypeVar
 
 from assistant.core.procedure import Leads
+from assistant.measured import CALIBRATION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -27,8 +28,9 @@ class Thresholds:
     """Limits of the dialogue; times in s, levels in dB.
 
     Attributes:
-        reject_below: Word confidence under which a phrase counts as not understood.
-        ask_below: Word confidence under which a phrase is always read back and must be affirmed.
+        reject_below: Confidence (probability of being right) under which a phrase counts as not understood; measured,
+            see `assistant.measured`.
+        ask_below: Confidence under which a phrase is always read back and must be affirmed; measured as well.
         speech_level_db: Level of a near, raised voice at the microphone, relative to full scale, used to judge
             from the noise alone whether hearing is hopeless, until real speech has been measured.
         hopeless_snr_db: Expected signal-to-noise ratio under which the number pad is asked for. The ratio is that of
@@ -44,8 +46,8 @@ class Thresholds:
         longest_number: Most characters of a keyed number; more is a slip of the finger.
     """
 
-    reject_below: float = 0.50
-    ask_below: float = 0.90
+    reject_below: float = CALIBRATION.reject_below
+    ask_below: float = CALIBRATION.ask_below
     speech_level_db: float = -22.0
     hopeless_snr_db: float = 3.0
     hopeful_snr_db: float = 9.0

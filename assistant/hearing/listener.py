@@ -44,6 +44,7 @@ from assistant.hearing.activity import (
     Timing,
     VoiceActivity,
 )
+from assistant.hearing.confidence import Evidence
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.judge import Judgement, judge
 from assistant.hearing.sound import RATE, Samples, level_db
@@ -119,7 +120,9 @@ class Ear:
         self._stream: Stream | None = None
         self._rest: Samples = np.zeros(0, np.int16)
         self._before: deque[Samples] = deque(maxlen=round(timing.before_s / CHUNK_S))
+        self._before_probabilities: deque[float] = deque(maxlen=round(timing.before_s / CHUNK_S))
         self._utterance: list[Samples] = []
+        self._probabilities: list[float] = []
         self._looked: tuple[str, Completeness] | None = None
         self._found: Judgement | None = None
         self._note: list[Samples] | None = None
@@ -218,30 +221,34 @@ class Ear:
         match self._segmenter.feed(probability, self._completeness):
             case Segment.SILENCE:
                 self._before.append(chunk)
+                self._before_probabilities.append(probability)
                 if probability < self._timing.go_on_at:
                     self._levels.noise(chunk)
                 self._watch_noise()
             case Segment.BEGAN:
-                self._begin(chunk)
+                self._begin(chunk, probability)
             case Segment.SPEECH:
                 self._go_on(chunk, probability)
             case Segment.ENDED:
                 self._go_on(chunk, probability)
                 self._end()
 
-    def _begin(self, chunk: Samples) -> None:
+    def _begin(self, chunk: Samples, probability: float) -> None:
         assert self._grammar is not None  # noqa: S101  nothing is fed here without one
         self._reports.speech_began()
         self._levels.begin()
         self._stream = self._recogniser.stream(self._grammar)
         self._utterance = [*self._before, chunk]
+        self._probabilities = [*self._before_probabilities, probability]
         self._before.clear()
+        self._before_probabilities.clear()
         for piece in self._utterance:
             self._stream.accept(piece)
         self._levels.speech(chunk)
 
     def _go_on(self, chunk: Samples, probability: float) -> None:
         self._utterance.append(chunk)
+        self._probabilities.append(probability)
         if self._stream is not None and self._found is None:
             self._stream.accept(chunk)
         if probability >= self._timing.go_on_at:
@@ -254,7 +261,7 @@ class Ear:
         assert stream is not None  # noqa: S101  an utterance that ends has begun
         assert grammar is not None  # noqa: S101  and was listened for
         samples = np.concatenate(self._utterance)
-        judged = self._found or judge(stream.finish(), grammar, self._thresholds, speech=True)
+        judged = self._found or self._judged(stream, grammar)
         self._forget(reset_activity=False)
         clip: Clip | None = None
         with contextlib.suppress(RecordProblem):  # the log, which comes next on the same disk, says so
@@ -304,7 +311,7 @@ class Ear:
         if stream.elapsed_s > SLOW * len(self._utterance) * CHUNK_S:
             return "", Completeness.NO  # a slow model is not asked twice
         so_far = stream.partial()
-        judged = judge(stream.finish(), grammar, self._thresholds, speech=True)
+        judged = self._judged(stream, grammar)
         far = completeness(judged.words, grammar) if judged.accepted else Completeness.NO
         if far is Completeness.COMPLETE:
             if judged.words == so_far or judged.confidence >= self._thresholds.ask_below:
@@ -314,6 +321,11 @@ class Ear:
         self._stream = self._recogniser.stream(grammar)
         self._stream.accept(np.concatenate(self._utterance))
         return judged.words, far
+
+    def _judged(self, stream: Stream, grammar: StepGrammar) -> Judgement:
+        """End a stream and judge its words with what else is known of the utterance."""
+        evidence = Evidence.of(self._probabilities, self._levels.snr_db())
+        return judge(stream.finish(), grammar, self._thresholds, speech=True, evidence=evidence)
 
     def _watch_noise(self) -> None:
         if not self._levels.settled:
@@ -329,8 +341,9 @@ class Ear:
         self._segmenter.reset()
         self._stream = None
         self._looked, self._found = None, None
-        self._utterance = []
+        self._utterance, self._probabilities = [], []
         self._before.clear()
+        self._before_probabilities.clear()
         if reset_activity:
             self._rest = self._rest[:0]
             self._activity.reset()

@@ -6,12 +6,11 @@ A user's own Vosk model keeps its sounds; its word graph is replaced by a strict
 else Vosk's run-time grammar is used.
 `vosk.Model()` is never called without a path: it would look for a model on the network.
 
-**Confidence.** Vosk is asked for its best alternatives with their log-likelihoods, those with the filler among
+**Alternatives.** Vosk is asked for its best alternatives with their log-likelihoods, those with the filler among
 them; the probability of an alternative is its share of the sum of all likelihoods.
-`assistant.hearing.judge` adds up those that mean the same.
-On development sound (at a lattice beam of 6) this ranks results as well as Vosk's lowest word confidence does on
-the same lattices (area under the curve 0.946 and 0.945), but lets fewer wrong ones through
-at a limit of 0.5 (26 against 42 %).
+They hold the filler only where it is nearly as likely.  Hearing the sound a second time with the filler alone, to know
+its likelihood always, was tried and made the confidence no better (`assistant.acoustic.calibrate`).
+What becomes of these is in `assistant.hearing.judge`.
 """
 
 from __future__ import annotations
@@ -191,6 +190,7 @@ class Recognition:
         word_confidences: For each word the probability of the alternatives that have it at the same place,
             counted from the beginning or from the end.
         alternatives: All, the best first.
+        calibrated: Whether the measured calibration of confidence holds for it: the graph was written here.
     """
 
     words: str
@@ -198,13 +198,16 @@ class Recognition:
     elapsed_s: float
     word_confidences: tuple[float, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
+    calibrated: bool = False
 
     @classmethod
-    def of(cls, alternatives: Iterable[Alternative], elapsed_s: float) -> Recognition:
+    def of(
+        cls, alternatives: Iterable[Alternative], elapsed_s: float, *, calibrated: bool = False
+    ) -> Recognition:
         """Rank alternatives by score and state their probabilities."""
         ranked = tuple(sorted(alternatives, key=lambda one: -one.score))
         if not ranked or not ranked[0].words:
-            return cls("", 0.0, elapsed_s, (), ranked)
+            return cls("", 0.0, elapsed_s, (), ranked, calibrated)
         shares = probabilities(ranked)
         best = ranked[0].words.split()
         confidences = []
@@ -216,7 +219,7 @@ class Recognition:
                 if words[number : number + 1] == [word] or (from_end >= 0 and words[from_end] == word):
                     total += share
             confidences.append(min(1.0, total))
-        return cls(ranked[0].words, shares[0], elapsed_s, tuple(confidences), ranked)
+        return cls(ranked[0].words, shares[0], elapsed_s, tuple(confidences), ranked, calibrated)
 
 
 def probabilities(alternatives: Sequence[Alternative]) -> tuple[float, ...]:
@@ -228,11 +231,17 @@ def probabilities(alternatives: Sequence[Alternative]) -> tuple[float, ...]:
 
 
 class Stream:
-    """One utterance on its way into words."""
+    """One utterance on its way into words.
 
-    def __init__(self, recogniser: Any) -> None:
+    Args:
+        recogniser: Vosk's, with the graph of the step.
+        calibrated: As in `Recognition`.
+    """
+
+    def __init__(self, recogniser: Any, *, calibrated: bool = False) -> None:
         recogniser.SetMaxAlternatives(ALTERNATIVES)
         self._recogniser = recogniser
+        self._calibrated = calibrated
         self._position = 0
         self.elapsed_s = 0.0
 
@@ -274,7 +283,8 @@ class Stream:
             words = " ".join(str(one["text"]).split())
             scores[words] = max(float(one["confidence"]), scores.get(words, -math.inf))
         self.elapsed_s += time.perf_counter() - begun
-        return Recognition.of((Alternative(words, score) for words, score in scores.items()), self.elapsed_s)
+        alternatives = (Alternative(words, score) for words, score in scores.items())
+        return Recognition.of(alternatives, self.elapsed_s, calibrated=self._calibrated)
 
 
 class Recogniser:
@@ -370,7 +380,8 @@ class Recogniser:
 
     def _stream(self, model: Any, *grammar: str) -> Stream:
         try:
-            return Stream(self._vosk.KaldiRecognizer(model, RATE, *grammar))
+            heard = self._vosk.KaldiRecognizer(model, RATE, *grammar)
+            return Stream(heard, calibrated=self._layout is not None)
         except Exception as error:
             raise ModelProblem(
                 f"The recogniser cannot work with the model {self.path} ({error}): its graph is cut short, or its "
