@@ -18,6 +18,8 @@ It begins with the recogniser's share of likelihood; another measure is added as
 judged halves by `WORTH` or more, so that a measure which says nothing new is left out.
 
 **Limits.** Both are chosen together where the mean cost on the judged halves is lowest (`Price`).
+The same halves are then reported, as is the choice of measures, so the figures flatter a little; what counts is the
+final measurement, on voices that are in no manifest of development.
 
 **Output.** The data file that `assistant.measured` reads, a table, and a diagram of reliability.
 """

@@ -33,9 +33,9 @@ class Timing:
 
     The four ends were chosen on development sound (five synthetic voices; pauses put into phrases of four others at
     20 dB).  With them a phrase that cannot go on is decided 0.30, 0.31, 0.34 s (median) and 0.36, 0.52, 0.93 s (95th
-    percentile) after its end at 20, 10, 5 dB; with one silence of 0.35 s for all but numbers it was 0.46, 0.49, 0.50 and
-    0.56, 0.84, 1.11 s.  No phrase of 465 was cut short; with a pause of 0.1 to 0.5 s inside, 1 of 300 was taken for
-    another (7 before).
+    percentile) after its end at 20, 10, 5 dB; with one silence of 0.35 s for all but numbers it was 0.46, 0.49, 0.50
+    and 0.56, 0.84, 1.11 s.  No phrase of 465 was cut short; with a pause of 0.1 to 0.5 s inside, 1 of 300 was taken
+    for another (9 before).
 
     Attributes:
         begin_at: Probability of speech at which an utterance may begin; the model's own recommendation.

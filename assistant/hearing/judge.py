@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.result import Result
+from assistant.core.result import Control, Result
 from assistant.hearing.confidence import measures
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.recogniser import Recognition, probabilities
@@ -67,7 +67,8 @@ def judge(
     if recognition.calibrated:
         found = measures(recognition, confidence, grammar.lexicon, evidence)
         confidence = round(CALIBRATION.probability(found), 4)
-    return Judgement(words, result, confidence, confidence >= thresholds.reject_below)
+    limit = thresholds.stop_from if result.control is Control.STOP else thresholds.reject_below
+    return Judgement(words, result, confidence, confidence >= limit)
 
 
 def share_of(recognition: Recognition, grammar: StepGrammar, result: Result) -> float:

@@ -31,6 +31,7 @@ from assistant.core.events import (
     NoteRecorded,
 )
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
+from assistant.core.result import Control
 from assistant.errors import BayAssistantError, RecordProblem
 from assistant.hearing.activity import (
     CHUNK,
@@ -360,9 +361,10 @@ def completeness(words: str, grammar: StepGrammar) -> Completeness:
         return Completeness.MAY_CONTINUE
     if not grammar.is_complete(words):
         return Completeness.NO
-    if not grammar.can_continue(words):
-        return Completeness.COMPLETE
     result = grammar.parse(words)
+    stop = result is not None and result.control is Control.STOP  # "stop stop" means no more than "stop"
+    if stop or not grammar.can_continue(words):
+        return Completeness.COMPLETE
     # Inside a number people pause ("twelve" … "point four"); other phrases are said in one breath.
     number = result is not None and result.value is not None
     return Completeness.MAY_CONTINUE if number else Completeness.LONGER_EXISTS
