@@ -17,9 +17,10 @@ from assistant.core.states import State, request_for
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.activity import CHUNK, DEFAULT_TIMING, Levels, SileroActivity
+from assistant.hearing.confidence import Evidence
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
-from assistant.hearing.sound import read_sound
+from assistant.hearing.sound import RATE, read_sound
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -76,8 +77,10 @@ def run(
             status = problem.exit_code
             continue
         begun = time.perf_counter()
-        spoken, snr_db = speech_in(sound.samples)
-        judged = judge(recogniser.hear(sound.samples, asked), asked, DEFAULT_THRESHOLDS, speech=spoken)
+        spoken, evidence = evidence_in(sound.samples)
+        heard = recogniser.hear(sound.samples, asked)
+        judged = judge(heard, asked, DEFAULT_THRESHOLDS, speech=spoken, evidence=evidence)
+        snr_db = evidence.snr_db if evidence else None
         write(
             {
                 "file": str(file),
@@ -126,14 +129,21 @@ def _plain(result: Result) -> dict[str, Any]:
 
 def speech_in(samples: Samples) -> tuple[bool, float | None]:
     """Whether anyone speaks in a piece of sound, and the signal-to-noise ratio in dB (None when unknown)."""
+    spoken, evidence = evidence_in(samples)
+    return spoken, evidence.snr_db if evidence else None
+
+
+def evidence_in(samples: Samples) -> tuple[bool, Evidence | None]:
+    """Whether anyone speaks in a piece of sound, and what voice activity and levels say (None without speech)."""
     activity, levels = SileroActivity(), Levels()
-    spoken = 0
+    probabilities = []
     for start in range(0, len(samples) - CHUNK + 1, CHUNK):
         chunk = samples[start : start + CHUNK]
-        if activity.probability(chunk) >= DEFAULT_TIMING.begin_at:
+        probabilities.append(activity.probability(chunk))
+        if probabilities[-1] >= DEFAULT_TIMING.begin_at:
             levels.speech(chunk)
-            spoken += 1
         else:
             levels.noise(chunk)
-    enough = spoken * CHUNK >= DEFAULT_TIMING.begin_s * 16000
-    return enough, levels.snr_db()
+    spoken = sum(value >= DEFAULT_TIMING.begin_at for value in probabilities)
+    enough = spoken * CHUNK >= DEFAULT_TIMING.begin_s * RATE
+    return enough, Evidence.of(probabilities, levels.snr_db())

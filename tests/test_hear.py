@@ -138,7 +138,9 @@ def test_files_that_cannot_be_heard_are_said_and_the_others_are_heard(
     cut = tmp_path / "cut.flac"
     cut.write_bytes((SOUNDS / "feed-lit.flac").read_bytes()[:30])
     missing = tmp_path / "missing.wav"
-    bad = [empty, nothing, text, cut, tmp_path, missing]
+    broken = tmp_path / "broken.wav"
+    soundfile.write(broken, np.array([0.0, np.nan, np.inf]), RATE, subtype="FLOAT")
+    bad = [empty, nothing, text, cut, tmp_path, missing, broken]
     *lines, good = hearing("--grammar", "lamp", *bad, SOUNDS / "lamp-dark.flac", status=2)
     assert [[*PROMISED, "error"]] * len(bad) == [list(line) for line in lines]
     for file, line in zip(bad, lines, strict=True):

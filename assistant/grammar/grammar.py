@@ -604,12 +604,20 @@ class StepGrammar:
 
     # --- models that lack words ---
 
-    def without(self, missing: Collection[str]) -> StepGrammar:
+    def without(
+        self,
+        missing: Collection[str],
+        remedy: str = "Use a model that knows the word, or add another spoken form to the grammar",
+    ) -> StepGrammar:
         """The same grammar for a recogniser that does not know these words.
 
         Forms that need one of them are left out; `left_out` lists them.
         So is every unit but the first of the request, which is the step's own, and a control word that is also a key
         and can be done without.
+
+        Args:
+            missing: The words.
+            remedy: What would help, a sentence without its full stop, for the error.
 
         Raises:
             ModelProblem: An outcome, the step's own unit, a control word or a number can then not be said at all;
@@ -651,8 +659,7 @@ class StepGrammar:
             absent = {word: place for _, words in lost for word, place in words.items()}
             named = ", ".join(f"'{word}' ({place.file}:{place.line})" for word, place in absent.items())
             raise ModelProblem(
-                f"The recogniser's model does not know {named}; so nobody can say {', '.join(whats)}. "
-                "Use a model that knows the word, or add another spoken form to the grammar."
+                f"The recogniser does not know how to hear {named}; so nobody can say {', '.join(whats)}. {remedy}."
             )
         places, outcomes, units, controls = kept
         return StepGrammar(

@@ -31,6 +31,12 @@ CHUNK_S = CHUNK / RATE
 class Timing:
     """Limits of the segmenter; times in s.
 
+    The four ends were chosen on development sound (five synthetic voices; pauses put into phrases of four others at
+    20 dB).  With them a phrase that cannot go on is decided 0.30, 0.31, 0.34 s (median) and 0.36, 0.52, 0.93 s (95th
+    percentile) after its end at 20, 10, 5 dB; with one silence of 0.35 s for all but numbers it was 0.46, 0.49, 0.50
+    and 0.56, 0.84, 1.11 s.  No phrase of 465 was cut short; with a pause of 0.1 to 0.5 s inside, 1 of 300 was taken
+    for another (9 before).
+
     Attributes:
         begin_at: Probability of speech at which an utterance may begin; the model's own recommendation.
         go_on_at: Probability under which a chunk counts as silence; lower, so that a soft ending is not cut.
@@ -38,11 +44,15 @@ class Timing:
         begin_within_s: See `begin_s`.
         before_s: Sound before that is kept with the utterance, because soft first sounds ("f", "s", "h") come
             before the model notices speech, and the recogniser wants to hear some of the noise first.
-        end_complete_s: Silence after words that are a phrase which cannot go on.
-            Longer than the closure inside a word (a stop such as the "t" of "switched" is under 0.15 s), and
-            longer than the recogniser lags behind (0.36 s at its 90th percentile, most of which passes anyway
-            before the voice-activity model reports silence).
-        end_may_continue_s: Silence after a phrase that could go on ("twelve" … "point four"); longer than a
+        end_complete_s: Silence after words that are a phrase which cannot go on; when it has passed the ear looks:
+            it ends the recognition and sees what was said.  Longer than the closure inside a word (a stop such as
+            the "t" of "switched" is under 0.15 s).
+        end_unconfirmed_s: Silence after such a phrase as long as the recogniser is not sure of it and its words so far
+            do not say the same: the end of a phrase can be made up ("driver end" … "blinking" as "driver end out").
+            The words so far come up to 0.4 s late, most of which has passed by then.
+        end_longer_exists_s: Silence after a phrase that is also the beginning of a longer one ("lit" … "steady");
+            such phrases are said in one breath, so it need not be as long as inside a number.
+        end_may_continue_s: Silence after a number that could go on ("twelve" … "point four"); longer than a
             pause inside a spoken number.
         end_s: Silence after anything else, as people pause for breath and thought.
         longest_s: An utterance is cut here; the longest phrases of the grammars take 4 s when spoken slowly.
@@ -59,7 +69,9 @@ class Timing:
     begin_s: float = 0.096
     begin_within_s: float = 0.16
     before_s: float = 0.4
-    end_complete_s: float = 0.35
+    end_complete_s: float = 0.19
+    end_unconfirmed_s: float = 0.35
+    end_longer_exists_s: float = 0.45
     end_may_continue_s: float = 0.6
     end_s: float = 0.8
     longest_s: float = 8.0
@@ -76,7 +88,9 @@ class Completeness(Enum):
     """How far the words heard so far are a phrase of the grammar."""
 
     NO = "no phrase yet"
-    MAY_CONTINUE = "a phrase, or the beginning of a longer one"
+    MAY_CONTINUE = "a number that may go on, or other speech"
+    LONGER_EXISTS = "a phrase, and the beginning of a longer one"
+    UNCONFIRMED = "a phrase that cannot go on, but may be made up"
     COMPLETE = "a phrase that cannot go on"
 
 
@@ -145,6 +159,10 @@ class Segmenter:
         match completeness():
             case Completeness.COMPLETE:
                 return True
+            case Completeness.UNCONFIRMED:
+                return silent + 1e-9 >= timing.end_unconfirmed_s
+            case Completeness.LONGER_EXISTS:
+                return silent + 1e-9 >= timing.end_longer_exists_s
             case Completeness.MAY_CONTINUE:
                 return silent >= timing.end_may_continue_s
             case Completeness.NO:

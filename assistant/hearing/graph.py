@@ -223,10 +223,12 @@ class PhoneLayout:
     Attributes:
         silence: Transition that leaves silence, and the loop in it.
         first: For each phone and position ("AA", "B") the number of its first transition.
+        outputs: Outputs of the network that the transitions take, the highest number and 1.
     """
 
     silence: tuple[int, int]
     first: Mapping[tuple[str, str], int]
+    outputs: int = 0
 
     @classmethod
     def read(cls, model: Path) -> Self | None:
@@ -241,7 +243,7 @@ class PhoneLayout:
         if not table.is_file():
             return None
         names: dict[str, int] = {}
-        for line in table.read_text(encoding="utf-8").splitlines():
+        for line in table.read_text(encoding="utf-8", errors="replace").splitlines():
             parts = line.split()
             if len(parts) == 2 and parts[1].isdigit():
                 names[parts[0]] = int(parts[1])
@@ -251,9 +253,14 @@ class PhoneLayout:
         shapes, triples = _transition_model(model / "am" / "final.mdl")
         numbers: dict[int, list[int]] = {}
         following = 1
-        for phone, state, _, _ in triples:
-            numbers.setdefault(phone, []).append(following)
-            following += len(shapes[phone][state])
+        try:
+            for phone, state, _, _ in triples:
+                numbers.setdefault(phone, []).append(following)
+                following += len(shapes[phone][state])
+        except LookupError as error:
+            raise ModelProblem(
+                f"In the model {model} the phones of am/final.mdl do not fit each other. Copy the model again."
+            ) from error
         phone_shape = [[0, 1, 2], [1, 2]]
         if shapes.get(names["SIL"]) != [[0, 1]] or any(
             shapes.get(names[name]) != phone_shape for name in wanted
@@ -265,7 +272,8 @@ class PhoneLayout:
             for phone in sorted(PHONES)
             for position in "BEIS"
         }
-        return cls(silence=(loop + 1, loop), first=first)
+        outputs = 1 + max(max(pdf, loop_pdf) for _, _, pdf, loop_pdf in triples)
+        return cls(silence=(loop + 1, loop), first=first, outputs=outputs)
 
 
 def _transition_model(path: Path) -> tuple[dict[int, list[list[int]]], list[tuple[int, int, int, int]]]:
@@ -313,7 +321,12 @@ def _transition_model(path: Path) -> tuple[dict[int, list[list[int]]], list[tupl
     for _ in range(reader.marked()):
         phone, state, pdf = reader.marked(), reader.marked(), reader.marked()
         triples.append((phone, state, pdf, pdf if at >= 0 else reader.marked()))
-    return {phone: entries[entry_of[phone]] for phone in phones}, triples
+    try:
+        return {phone: entries[entry_of[phone]] for phone in phones}, triples
+    except IndexError as error:
+        raise ModelProblem(
+            f"In the model file {path} the phones do not fit each other. Copy the model again."
+        ) from error
 
 
 # --- writing --------------------------------------------------------------------------------------
@@ -407,7 +420,10 @@ def write_sounds(
         if word in (UNKNOWN, "<eps>"):
             continue
         if not lexicon.get(word):
-            raise ModelProblem(f"The word '{word}' has no pronunciation in the lexicon.")
+            raise ModelProblem(
+                f"The word '{word}' has no pronunciation in the lexicon. "
+                "Add a line like 'amps  AE M P S' to lexicon.txt, with the word's own phones."
+            )
         for said in lexicon[word]:
             _add_word(graph, said, label, layout, costs)
     if UNKNOWN in words:

@@ -1,8 +1,9 @@
 """From recognised words to a result, or to nothing: strict, and the same for files and for live sound.
 
-The confidence of an utterance is the probability of its *meaning*: the sum over all alternatives of the
-recogniser that mean the same as the best one ("feed lit" and "feed side lit"), against all others, those with
-the filler among them.
+It begins with the probability of the *meaning*: the sum over all alternatives of the recogniser that mean the same
+as the best one ("feed lit" and "feed side lit"), against all others, those with the filler among them.
+With a model whose graphs are written here, that share and what else is known of the utterance
+(`assistant.hearing.confidence`) are made into one calibrated probability; with any other, the share is the confidence.
 """
 
 from __future__ import annotations
@@ -10,13 +11,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.result import Result
+from assistant.core.result import Control, Result
+from assistant.hearing.confidence import measures
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.recogniser import Recognition, probabilities
+from assistant.measured import CALIBRATION
 
 if TYPE_CHECKING:
     from assistant.core.policy import Thresholds
     from assistant.grammar.grammar import StepGrammar
+    from assistant.hearing.confidence import Evidence
 
 
 @dataclass(frozen=True)
@@ -37,7 +41,12 @@ class Judgement:
 
 
 def judge(
-    recognition: Recognition, grammar: StepGrammar, thresholds: Thresholds, *, speech: bool
+    recognition: Recognition,
+    grammar: StepGrammar,
+    thresholds: Thresholds,
+    *,
+    speech: bool,
+    evidence: Evidence | None = None,
 ) -> Judgement:
     """Judge a recognition.
 
@@ -46,6 +55,7 @@ def judge(
         grammar: What could be said.
         thresholds: The dialogue's limits.
         speech: Whether the voice-activity model found speech at all; noise alone is never a result.
+        evidence: What voice activity and levels say; None when unknown, then the rest must do.
     """
     words = recognition.words
     result = None
@@ -53,12 +63,16 @@ def judge(
         result = grammar.parse(words)
     if result is None:
         return Judgement(words, None, round(recognition.confidence, 4), accepted=False)
-    confidence = _share(recognition, grammar, result)
-    return Judgement(words, result, confidence, confidence >= thresholds.reject_below)
+    confidence = share_of(recognition, grammar, result)
+    if recognition.calibrated:
+        found = measures(recognition, confidence, grammar.lexicon, evidence)
+        confidence = round(CALIBRATION.probability(found), 4)
+    limit = thresholds.stop_from if result.control is Control.STOP else thresholds.reject_below
+    return Judgement(words, result, confidence, confidence >= limit)
 
 
-def _share(recognition: Recognition, grammar: StepGrammar, result: Result) -> float:
-    """Probability of all alternatives with this meaning, to four places."""
+def share_of(recognition: Recognition, grammar: StepGrammar, result: Result) -> float:
+    """Share of all alternatives with this meaning in the sum of likelihoods, to four places."""
     shares = probabilities(recognition.alternatives)
     same = [
         share

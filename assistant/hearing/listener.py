@@ -31,6 +31,7 @@ from assistant.core.events import (
     NoteRecorded,
 )
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
+from assistant.core.result import Control
 from assistant.errors import BayAssistantError, RecordProblem
 from assistant.hearing.activity import (
     CHUNK,
@@ -44,8 +45,9 @@ from assistant.hearing.activity import (
     Timing,
     VoiceActivity,
 )
+from assistant.hearing.confidence import Evidence
 from assistant.hearing.graph import UNKNOWN
-from assistant.hearing.judge import judge
+from assistant.hearing.judge import Judgement, judge
 from assistant.hearing.sound import RATE, Samples, level_db
 
 if TYPE_CHECKING:
@@ -119,7 +121,11 @@ class Ear:
         self._stream: Stream | None = None
         self._rest: Samples = np.zeros(0, np.int16)
         self._before: deque[Samples] = deque(maxlen=round(timing.before_s / CHUNK_S))
+        self._before_probabilities: deque[float] = deque(maxlen=round(timing.before_s / CHUNK_S))
         self._utterance: list[Samples] = []
+        self._probabilities: list[float] = []
+        self._looked: tuple[str, Completeness] | None = None
+        self._found: Judgement | None = None
         self._note: list[Samples] | None = None
         self._note_left_s = 0.0
         self._note_spoken = False
@@ -216,32 +222,38 @@ class Ear:
         match self._segmenter.feed(probability, self._completeness):
             case Segment.SILENCE:
                 self._before.append(chunk)
+                self._before_probabilities.append(probability)
                 if probability < self._timing.go_on_at:
                     self._levels.noise(chunk)
                 self._watch_noise()
             case Segment.BEGAN:
-                self._begin(chunk)
+                self._begin(chunk, probability)
             case Segment.SPEECH:
                 self._go_on(chunk, probability)
             case Segment.ENDED:
                 self._go_on(chunk, probability)
                 self._end()
 
-    def _begin(self, chunk: Samples) -> None:
+    def _begin(self, chunk: Samples, probability: float) -> None:
         assert self._grammar is not None  # noqa: S101  nothing is fed here without one
         self._reports.speech_began()
         self._levels.begin()
         self._stream = self._recogniser.stream(self._grammar)
         self._utterance = [*self._before, chunk]
+        self._probabilities = [*self._before_probabilities, probability]
         self._before.clear()
+        self._before_probabilities.clear()
         for piece in self._utterance:
             self._stream.accept(piece)
         self._levels.speech(chunk)
 
     def _go_on(self, chunk: Samples, probability: float) -> None:
         self._utterance.append(chunk)
-        if self._stream is not None:
+        self._probabilities.append(probability)
+        if self._stream is not None and self._found is None:
             self._stream.accept(chunk)
+        if probability >= self._timing.go_on_at:
+            self._looked = None  # they speak again
         if probability >= self._timing.begin_at:
             self._levels.speech(chunk)
 
@@ -250,8 +262,8 @@ class Ear:
         assert stream is not None  # noqa: S101  an utterance that ends has begun
         assert grammar is not None  # noqa: S101  and was listened for
         samples = np.concatenate(self._utterance)
+        judged = self._found or self._judged(stream, grammar)
         self._forget(reset_activity=False)
-        judged = judge(stream.finish(), grammar, self._thresholds, speech=True)
         clip: Clip | None = None
         with contextlib.suppress(RecordProblem):  # the log, which comes next on the same disk, says so
             clip = self._reports.keep_clip(samples)
@@ -270,19 +282,51 @@ class Ear:
             )
 
     def _completeness(self) -> Completeness:
-        if self._stream is None or self._grammar is None:
+        """How far the words are a phrase, asked in a silence that may be long enough to end the utterance.
+
+        The words so far (`Stream.partial`) come 0.2 to 0.4 s late, because the acoustic model looks ahead.
+        So at the first time in each silence the recognition is ended on trial, which takes in all sound.
+        A phrase that cannot go on is the answer at once if the recogniser is sure of it or if the words so far are
+        the same; a strict graph otherwise makes up an end for what has not been said yet.
+        Else the sound is recognised again from its beginning, a few hundredths of a second, and the words so far are
+        looked at until the silence ends.
+        """
+        stream, grammar = self._stream, self._grammar
+        if stream is None or grammar is None:
             return Completeness.NO
-        words = self._stream.partial()
-        if UNKNOWN in words.split():
-            # Something else is being said: no use in waiting as long as for the rest of a phrase.
-            return Completeness.MAY_CONTINUE
-        result = self._grammar.parse(words)
-        if result is None:
-            return Completeness.NO
-        # Inside a number people pause ("twelve" … "point four"); other phrases are said in one breath, and a short
-        # silence after "lit" is its end, although "lit steady" exists.
-        number = result.value is not None and self._grammar.can_continue(words)
-        return Completeness.MAY_CONTINUE if number else Completeness.COMPLETE
+        if self._found is not None:
+            return Completeness.COMPLETE
+        if self._looked is None:
+            self._looked = self._look(stream, grammar)
+            return self._looked[1]
+        words, far = self._looked
+        so_far = stream.partial()
+        if far is Completeness.UNCONFIRMED and so_far == words:
+            return Completeness.COMPLETE
+        if far is Completeness.NO and (now := completeness(so_far, grammar)) is not Completeness.NO:
+            return Completeness.UNCONFIRMED if now is Completeness.COMPLETE else now
+        return far
+
+    def _look(self, stream: Stream, grammar: StepGrammar) -> tuple[str, Completeness]:
+        """End the recognition on trial; the words and how far they are a phrase that counts as heard."""
+        if stream.elapsed_s > SLOW * len(self._utterance) * CHUNK_S:
+            return "", Completeness.NO  # a slow model is not asked twice
+        so_far = stream.partial()
+        judged = self._judged(stream, grammar)
+        far = completeness(judged.words, grammar) if judged.accepted else Completeness.NO
+        if far is Completeness.COMPLETE:
+            if judged.words == so_far or judged.confidence >= self._thresholds.ask_below:
+                self._found = judged
+                return judged.words, far
+            far = Completeness.UNCONFIRMED
+        self._stream = self._recogniser.stream(grammar)
+        self._stream.accept(np.concatenate(self._utterance))
+        return judged.words, far
+
+    def _judged(self, stream: Stream, grammar: StepGrammar) -> Judgement:
+        """End a stream and judge its words with what else is known of the utterance."""
+        evidence = Evidence.of(self._probabilities, self._levels.snr_db())
+        return judge(stream.finish(), grammar, self._thresholds, speech=True, evidence=evidence)
 
     def _watch_noise(self) -> None:
         if not self._levels.settled:
@@ -297,11 +341,33 @@ class Ear:
             self._reports.speech_ended()
         self._segmenter.reset()
         self._stream = None
-        self._utterance = []
+        self._looked, self._found = None, None
+        self._utterance, self._probabilities = [], []
         self._before.clear()
+        self._before_probabilities.clear()
         if reset_activity:
             self._rest = self._rest[:0]
             self._activity.reset()
+
+
+SLOW = 0.15
+"""Processing time as a share of the sound over which a recogniser is not asked on trial; the bundled model: 0.02."""
+
+
+def completeness(words: str, grammar: StepGrammar) -> Completeness:
+    """How far these words are a phrase of the grammar."""
+    if UNKNOWN in words.split():
+        # Something else is being said: no use in waiting as long as for the rest of a phrase.
+        return Completeness.MAY_CONTINUE
+    if not grammar.is_complete(words):
+        return Completeness.NO
+    result = grammar.parse(words)
+    stop = result is not None and result.control is Control.STOP  # "stop stop" means no more than "stop"
+    if stop or not grammar.can_continue(words):
+        return Completeness.COMPLETE
+    # Inside a number people pause ("twelve" … "point four"); other phrases are said in one breath.
+    number = result is not None and result.value is not None
+    return Completeness.MAY_CONTINUE if number else Completeness.LONGER_EXISTS
 
 
 class NoiseWatch:

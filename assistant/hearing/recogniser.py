@@ -6,12 +6,11 @@ A user's own Vosk model keeps its sounds; its word graph is replaced by a strict
 else Vosk's run-time grammar is used.
 `vosk.Model()` is never called without a path: it would look for a model on the network.
 
-**Confidence.** Vosk is asked for its best alternatives with their log-likelihoods, those with the filler among
+**Alternatives.** Vosk is asked for its best alternatives with their log-likelihoods, those with the filler among
 them; the probability of an alternative is its share of the sum of all likelihoods.
-`assistant.hearing.judge` adds up those that mean the same.
-On development sound (at a lattice beam of 6) this ranks results as well as Vosk's lowest word confidence does on
-the same lattices (area under the curve 0.946 and 0.945), but lets fewer wrong ones through
-at a limit of 0.5 (26 against 42 %).
+They hold the filler only where it is nearly as likely.  Hearing the sound a second time with the filler alone, to know
+its likelihood always, was tried and made the confidence no better (`assistant.acoustic.calibrate`).
+What becomes of these is in `assistant.hearing.judge`.
 """
 
 from __future__ import annotations
@@ -31,6 +30,8 @@ import numpy as np
 
 from assistant import resources
 from assistant.errors import GearProblem, ModelProblem
+from assistant.grammar.network import Automaton
+from assistant.hearing.checking import check_fit, read_settings, read_weights, try_model
 from assistant.hearing.graph import (
     UNKNOWN,
     Costs,
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
     from assistant.grammar.grammar import StepGrammar
+    from assistant.grammar.lexicon import Pronunciation
 
 VARIABLE = "BAY_ASSISTANT_MODEL"
 """Environment variable that names a model directory."""
@@ -90,13 +92,19 @@ def find_model(option: Path | None = None) -> Path:
     """The model to use: the option, else the environment variable, else the bundled one.
 
     Raises:
-        ModelProblem: It is not there, or is not a Vosk model directory with a graph that can change.
+        ModelProblem: It is not there, is not a Vosk model directory with a graph that can change, is damaged, or
+            cannot be opened; any but the bundled one is tried in a process of its own.
     """
+    bundled = resources.bundled_model()
     if option is not None:
-        return check_model(option, "--model")
-    if given := os.environ.get(VARIABLE):
-        return check_model(Path(given), VARIABLE)
-    return check_model(resources.bundled_model(), "the package")
+        path = check_model(option, "--model")
+    elif given := os.environ.get(VARIABLE):
+        path = check_model(Path(given), VARIABLE)
+    else:
+        path = check_model(bundled, "the package")
+    if path.resolve() != bundled:
+        try_model(path)
+    return path
 
 
 def check_model(path: Path, named_by: str) -> Path:
@@ -118,6 +126,8 @@ def check_model(path: Path, named_by: str) -> Path:
             f"The recogniser model {path} has a fixed graph (HCLG.fst) that cannot follow a grammar. "
             "Use a small model, one with graph/HCLr.fst and graph/Gr.fst."
         )
+    if not (path / "am").is_dir():
+        _refuse_layout(path)
     own = (path / "phones.txt").is_file()
     for name in NEEDED if own else (*NEEDED, *DYNAMIC):
         file = path / name
@@ -129,10 +139,36 @@ def check_model(path: Path, named_by: str) -> Path:
             raise ModelProblem(
                 f"In the recogniser model {path} the file {name} is empty. Copy the model again, whole."
             )
-    with (path / "am" / "final.mdl").open("rb") as model:
-        if model.read(2) != b"\0B":
-            raise ModelProblem(f"In {path} the file am/final.mdl is not a Kaldi acoustic model.")
+    weights = read_weights(path / "am" / "final.mdl")
+    check_fit(path, weights)
+    if own:
+        layout = PhoneLayout.read(path)
+        if layout is None and not all((path / name).is_file() for name in DYNAMIC):
+            raise ModelProblem(
+                f"The phones of the recogniser model {path} are not those of the lexicon (39 ARPAbet phones, see "
+                "phones.txt), and it has no graph of its own (graph/HCLr.fst and graph/Gr.fst). Use another model."
+            )
+        if layout and weights.outputs and layout.outputs > weights.outputs:
+            raise ModelProblem(
+                f"In the recogniser model {path} the phones do not fit the network: am/final.mdl numbers "
+                f"{layout.outputs} of its outputs, and there are {weights.outputs}. Copy the model again, whole."
+            )
     return path
+
+
+def _refuse_layout(path: Path) -> None:
+    """A directory without ``am``: the model may be inside it, or of Vosk's older layout."""
+    inside = [one for one in sorted(path.iterdir()) if (one / "am").is_dir()]
+    if inside:
+        raise ModelProblem(f"The recogniser model is one folder further in: name {inside[0]}.")
+    if (path / "final.mdl").is_file():
+        raise ModelProblem(
+            f"The recogniser model {path} has an older layout (final.mdl without a folder 'am'), which is not "
+            "supported. Use a model with the folders 'am', 'conf' and 'graph'."
+        )
+    raise ModelProblem(
+        f"The recogniser model {path} lacks the file am/final.mdl. Name the directory that holds 'am' and 'conf'."
+    )
 
 
 @dataclass(frozen=True)
@@ -154,6 +190,7 @@ class Recognition:
         word_confidences: For each word the probability of the alternatives that have it at the same place,
             counted from the beginning or from the end.
         alternatives: All, the best first.
+        calibrated: Whether the measured calibration of confidence holds for it: the graph was written here.
     """
 
     words: str
@@ -161,13 +198,16 @@ class Recognition:
     elapsed_s: float
     word_confidences: tuple[float, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
+    calibrated: bool = False
 
     @classmethod
-    def of(cls, alternatives: Iterable[Alternative], elapsed_s: float) -> Recognition:
+    def of(
+        cls, alternatives: Iterable[Alternative], elapsed_s: float, *, calibrated: bool = False
+    ) -> Recognition:
         """Rank alternatives by score and state their probabilities."""
         ranked = tuple(sorted(alternatives, key=lambda one: -one.score))
         if not ranked or not ranked[0].words:
-            return cls("", 0.0, elapsed_s, (), ranked)
+            return cls("", 0.0, elapsed_s, (), ranked, calibrated)
         shares = probabilities(ranked)
         best = ranked[0].words.split()
         confidences = []
@@ -179,7 +219,7 @@ class Recognition:
                 if words[number : number + 1] == [word] or (from_end >= 0 and words[from_end] == word):
                     total += share
             confidences.append(min(1.0, total))
-        return cls(ranked[0].words, shares[0], elapsed_s, tuple(confidences), ranked)
+        return cls(ranked[0].words, shares[0], elapsed_s, tuple(confidences), ranked, calibrated)
 
 
 def probabilities(alternatives: Sequence[Alternative]) -> tuple[float, ...]:
@@ -191,11 +231,17 @@ def probabilities(alternatives: Sequence[Alternative]) -> tuple[float, ...]:
 
 
 class Stream:
-    """One utterance on its way into words."""
+    """One utterance on its way into words.
 
-    def __init__(self, recogniser: Any) -> None:
+    Args:
+        recogniser: Vosk's, with the graph of the step.
+        calibrated: As in `Recognition`.
+    """
+
+    def __init__(self, recogniser: Any, *, calibrated: bool = False) -> None:
         recogniser.SetMaxAlternatives(ALTERNATIVES)
         self._recogniser = recogniser
+        self._calibrated = calibrated
         self._position = 0
         self.elapsed_s = 0.0
 
@@ -203,6 +249,9 @@ class Stream:
         """The next sound, 16 kHz.
 
         The recogniser's own end-point rules are not followed: an utterance ends where `finish` is called.
+
+        Raises:
+            ModelProblem: The model's settings or network cannot be worked with.
         """
         begun = time.perf_counter()
         for start in range(0, len(samples), PIECE):
@@ -210,7 +259,12 @@ class Stream:
             noise = _NOISE[(self._position + np.arange(len(piece))) % len(_NOISE)]
             self._position += len(piece)
             noisy = np.clip(np.rint(piece + noise), -32768, 32767).astype("<i2")
-            self._recogniser.AcceptWaveform(noisy.tobytes())
+            try:
+                self._recogniser.AcceptWaveform(noisy.tobytes())
+            except Exception as error:
+                raise ModelProblem(
+                    f"The recogniser cannot work with this model ({error}). Copy the model again, whole."
+                ) from error
         self.elapsed_s += time.perf_counter() - begun
 
     def partial(self) -> str:
@@ -229,7 +283,8 @@ class Stream:
             words = " ".join(str(one["text"]).split())
             scores[words] = max(float(one["confidence"]), scores.get(words, -math.inf))
         self.elapsed_s += time.perf_counter() - begun
-        return Recognition.of((Alternative(words, score) for words, score in scores.items()), self.elapsed_s)
+        alternatives = (Alternative(words, score) for words, score in scores.items())
+        return Recognition.of(alternatives, self.elapsed_s, calibrated=self._calibrated)
 
 
 class Recogniser:
@@ -280,8 +335,17 @@ class Recogniser:
         heard = grammar
         while missing := self.missing(heard):
             lost.update(missing)
-            heard = grammar.without(lost)
+            heard = grammar.without(lost, self._remedy(grammar))
         return heard
+
+    def _remedy(self, grammar: StepGrammar) -> str:
+        """What helps when a word cannot be heard."""
+        if not self._layout:
+            return "Use a model that knows the word, or add another spoken form to the grammar"
+        return (
+            f"Add the word's phones to {grammar.lexicon.path}, a line like 'amps  AE M P S' "
+            "(ARPAbet without stress)"
+        )
 
     def prepare(self, grammar: StepGrammar) -> StepGrammar:
         """Open the graph of a grammar; returns what of it can be heard with this model.
@@ -295,8 +359,34 @@ class Recogniser:
         """Begin an utterance that is to be heard with this grammar."""
         model, heard = self._graph(grammar)
         if self._layout or self._symbols:
-            return Stream(self._vosk.KaldiRecognizer(model, RATE))
-        return Stream(self._vosk.KaldiRecognizer(model, RATE, json.dumps([*_sequences(heard), UNKNOWN])))
+            return self._stream(model)
+        return self._stream(model, json.dumps([*_sequences(heard), UNKNOWN]))
+
+    def hear_noise(self) -> None:
+        """Hear a second of noise with a small graph of the model's own words: a trial of all its parts.
+
+        Raises:
+            ModelProblem: The model cannot be used.
+        """
+        model = self._whole
+        if model is None and self._layout:
+            model = self._write(Automaton([{"ready": 1}, {}], 0, {1}), {"ready": (("R", "EH", "D", "IY"),)})
+        elif model is None:
+            words = [word for word in self._symbols if word.isalpha()][:20] or list(self._symbols)[-1:]
+            model = self._write(Automaton([dict.fromkeys(words, 1), {}], 0, {1}), {})
+        stream = self._stream(model)
+        stream.accept(np.random.default_rng(2).normal(0, 300, RATE).astype(np.int16))
+        stream.finish()
+
+    def _stream(self, model: Any, *grammar: str) -> Stream:
+        try:
+            heard = self._vosk.KaldiRecognizer(model, RATE, *grammar)
+            return Stream(heard, calibrated=self._layout is not None)
+        except Exception as error:
+            raise ModelProblem(
+                f"The recogniser cannot work with the model {self.path} ({error}): its graph is cut short, or its "
+                "parts do not fit each other. Copy the model again, whole."
+            ) from error
 
     def hear(self, samples: Samples, grammar: StepGrammar) -> Recognition:
         """The words of a whole piece of sound, 16 kHz."""
@@ -312,12 +402,13 @@ class Recogniser:
             heard = self.fitting(grammar)
             while len(self._opened) >= self._kept:
                 self._opened.popitem(last=False)
-            model = self._whole or self._write(heard)
+            said = {word: grammar.lexicon.pronunciations(word) for word in heard.words()}
+            model = self._whole or self._write(heard.automaton(), said)
             self._opened[grammar] = (model, heard)
             return model, heard
 
-    def _write(self, grammar: StepGrammar) -> Any:
-        """A model whose word graph is the grammar's; the weights are linked, not copied."""
+    def _write(self, automaton: Automaton, said: Mapping[str, tuple[Pronunciation, ...]]) -> Any:
+        """A model whose word graph is this one; the weights are linked, not copied."""
         with tempfile.TemporaryDirectory(prefix="bay-assistant-") as name:
             folder = Path(name)
             graph = folder / "graph"
@@ -328,7 +419,6 @@ class Recogniser:
                     (folder / part.name).symlink_to(part)
             for part in (source / "graph" / "phones").iterdir():
                 (graph / "phones" / part.name).symlink_to(part)
-            automaton = grammar.automaton()
             if self._layout:
                 (folder / "conf").mkdir()
                 for file, settings in (("mfcc.conf", {"dither": "0"}), ("model.conf", SETTINGS)):
@@ -336,8 +426,7 @@ class Recogniser:
                     (folder / "conf" / file).write_text(text, encoding="utf-8")
                 (graph / "disambig_tid.int").touch()
                 labels = table_for(words_of(automaton))
-                entries = {word: grammar.lexicon.pronunciations(word) for word in words_of(automaton)}
-                write_sounds(graph / "HCLr.fst", labels, entries, self._layout, self._costs)
+                write_sounds(graph / "HCLr.fst", labels, said, self._layout, self._costs)
                 write_words(graph / "Gr.fst", automaton, labels, filler_repeats=False)
             else:
                 for part in (source / "graph").iterdir():
@@ -360,12 +449,7 @@ class Recogniser:
 
 def _with_settings(path: Path, changes: Mapping[str, str]) -> str:
     """A file of settings, one ``--name=value`` a line, with some put in place of its own."""
-    settings = {}
-    for line in path.read_text(encoding="utf-8").splitlines():
-        name, _, value = line.partition("#")[0].strip().removeprefix("--").partition("=")
-        if name:
-            settings[name] = value
-    return "".join(f"--{name}={value}\n" for name, value in (settings | dict(changes)).items())
+    return "".join(f"--{name}={value}\n" for name, value in (read_settings(path) | dict(changes)).items())
 
 
 def _sequences(grammar: StepGrammar) -> Iterator[str]:

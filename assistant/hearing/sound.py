@@ -24,6 +24,12 @@ RATE = 16_000
 LONGEST_S = 600.0
 """Longest sound file that is read: ten minutes, so that a wrong file does not fill the memory."""
 
+BLOCK = 65_536
+"""Frames that are read at once."""
+
+MOST_FRAMES = 2**40
+"""A length over this in a header means "unknown"."""
+
 FULL_SCALE = 32_768.0
 """Amplitude of full scale of 16 bits: 0 dB."""
 
@@ -49,15 +55,25 @@ def read_sound(path: Path) -> Sound:
         raise UsageProblem(f"{path} is a folder. Name a sound file (WAV or FLAC).")
     if not path.exists():
         raise UsageProblem(f"There is no file {path}. Name a sound file (WAV or FLAC).")
+    if not path.is_file():
+        raise UsageProblem(f"{path} is a device or a pipe. Name a sound file (WAV or FLAC).")
     try:
         with soundfile.SoundFile(path) as file:
-            rate, frames = file.samplerate, file.frames
-            if frames > LONGEST_S * rate:
-                raise UsageProblem(
-                    f"{path} is {frames / rate / 60:.0f} minutes long. Name a file of one spoken phrase, "
-                    f"at most {LONGEST_S / 60:.0f} minutes."
-                )
-            mixed = file.read(dtype="float32", always_2d=True).mean(axis=1)
+            rate = file.samplerate
+            # In blocks, so that many channels do not fill the memory; a header may state any length.
+            blocks, read = [], 0
+            for block in file.blocks(blocksize=BLOCK, dtype="float32", always_2d=True):
+                if not len(block):
+                    break
+                blocks.append(block.mean(axis=1, dtype=np.float64).astype(np.float32))
+                read += len(block)
+                if read > LONGEST_S * rate:
+                    stated = file.frames if file.frames < MOST_FRAMES else read
+                    raise UsageProblem(
+                        f"{path} is {stated / rate / 60:.0f} minutes long. Name a file of one spoken phrase, "
+                        f"at most {LONGEST_S / 60:.0f} minutes."
+                    )
+            mixed = np.concatenate(blocks) if blocks else np.zeros(0, np.float32)
     except soundfile.LibsndfileError as error:
         why = "cannot be opened" if not _readable(path) else "is not a sound file, or is damaged"
         raise UsageProblem(f"{path} {why}. Name a WAV or FLAC file.") from error
@@ -72,7 +88,7 @@ def read_sound(path: Path) -> Sound:
     samples = np.clip(np.rint(mixed * FULL_SCALE), -FULL_SCALE, FULL_SCALE - 1).astype(np.int16)
     if samples.size == 0:
         raise UsageProblem(f"{path} holds no sound: it is shorter than one sample at {RATE} Hz.")
-    return Sound(samples, frames / rate)
+    return Sound(samples, read / rate)
 
 
 def _readable(path: Path) -> bool:

@@ -299,7 +299,8 @@ def test_a_limit_belongs_to_the_band_above_it(value: str, band: str) -> None:
 def test_a_doubtful_word_is_read_back_even_if_it_only_leads_on() -> None:
     """Low confidence costs a yes, very low confidence is not understood at all."""
     talk = dialogue()
-    talk.hear("lit", confidence=0.7)
+    limits = DEFAULT_THRESHOLDS
+    talk.hear("lit", confidence=(limits.reject_below + limits.ask_below) / 2)
     assert State.READING_BACK is talk.runner.state
     talk = dialogue()
     talk.hear("lit", confidence=0.3)

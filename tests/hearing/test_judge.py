@@ -40,6 +40,16 @@ def test_alternatives_of_one_meaning_add_up() -> None:
     assert judged.accepted
 
 
+def test_stop_is_obeyed_on_little_confidence() -> None:
+    """At a confidence at which an answer is asked again, "stop" counts; at next to none it does not."""
+    doubtful = recognition(stop=0.4, dark=0.35, dim=0.25)
+    judged = judge(doubtful, GRAMMAR, DEFAULT_THRESHOLDS, speech=True)
+    assert (True, Control.STOP) == (judged.accepted, judged.result.control if judged.result else None)
+    assert judged.confidence < DEFAULT_THRESHOLDS.reject_below
+    nothing = recognition(stop=0.1, lit=0.09, **{f"lit_{n}": 0.09 for n in range(9)})
+    assert not judge(nothing, GRAMMAR, DEFAULT_THRESHOLDS, speech=True).accepted
+
+
 def test_the_filler_takes_confidence_away() -> None:
     """A phrase that is hardly likelier than other speech is not accepted."""
     judged = judge(recognition(dark=0.45, unk=0.4, dim=0.15), GRAMMAR, DEFAULT_THRESHOLDS, speech=True)

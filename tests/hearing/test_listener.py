@@ -24,9 +24,9 @@ from assistant.core.policy import DEFAULT_THRESHOLDS
 from assistant.core.result import Control, GrammarRequest, Result
 from assistant.errors import RecordProblem
 from assistant.grammar.grammar import GrammarSet
-from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING
+from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING, Completeness
 from assistant.hearing.baynoise import bay_noise
-from assistant.hearing.listener import Ear, Listener, Make, NoiseWatch, Reports
+from assistant.hearing.listener import Ear, Listener, Make, NoiseWatch, Reports, completeness
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, Samples, read_sound
 
@@ -120,7 +120,46 @@ def test_a_complete_phrase_ends_early(desk: Desk) -> None:
     loud = np.flatnonzero(np.abs(samples) > 3000)[-1] / RATE
     desk.feed(np.concatenate([samples, noise(1.0, -40)]))
     (event,) = desk.events
-    assert event.at - loud < DEFAULT_TIMING.end_s
+    assert event.at - loud < DEFAULT_TIMING.end_longer_exists_s
+
+
+def pause_after(samples: Samples, words_end_s: float, pause_s: float) -> Samples:
+    """The sound with a pause of noise put in."""
+    at = round(words_end_s * RATE)
+    return np.concatenate([samples[:at], noise(pause_s, -55), samples[at:]])
+
+
+def test_a_pause_after_a_place_does_not_make_up_an_answer(desk: Desk) -> None:
+    """A strict graph ends "switched side" with some outcome; in a short pause that is not taken for the answer."""
+    desk.ear.listen(LAMP)
+    samples = sound("switched-side-blinking")
+    loud = np.flatnonzero(np.abs(samples) > 3000) / RATE
+    gaps = np.diff(loud)
+    # The longest stretch without a loud sample in the middle is where the place ends.
+    middle = (loud[:-1] > loud[0] + 0.4) & (loud[:-1] < loud[-1] - 0.3)
+    at = loud[:-1][middle][gaps[middle].argmax()] + 0.02
+    desk.feed(np.concatenate([pause_after(samples, at, 0.25), noise(1.0, -55)]))
+    assert ["switched side blinking"] == [e.words for e in desk.events if isinstance(e, Heard)]
+
+
+@pytest.mark.parametrize(
+    ("words", "far"),
+    [
+        ("dark", Completeness.COMPLETE),
+        ("feed lit steady", Completeness.COMPLETE),
+        ("lit", Completeness.LONGER_EXISTS),
+        ("stop", Completeness.COMPLETE),
+        ("feed", Completeness.NO),
+        ("", Completeness.NO),
+        ("[unk]", Completeness.MAY_CONTINUE),
+        ("twelve", Completeness.MAY_CONTINUE),
+        ("twelve point four volts", Completeness.COMPLETE),
+    ],
+)
+def test_how_far_words_are_a_phrase(words: str, far: Completeness) -> None:
+    """Phrases that may go on are told from those that cannot, numbers from the others."""
+    both = GRAMMARS.request(GrammarRequest(LAMP.outcomes, ("V",), (Control.STOP,)))
+    assert far is completeness(words, both)
 
 
 def test_paused_means_deaf(desk: Desk) -> None:

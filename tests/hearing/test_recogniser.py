@@ -157,6 +157,19 @@ def test_a_model_without_a_needed_word_is_refused(tmp_path: Path) -> None:
         other.prepare(alien)
 
 
+def test_a_word_without_pronunciation_is_named_with_what_to_add(recogniser: Recogniser) -> None:
+    """The bundled model needs phones for a word: the error names word, grammar line, lexicon and an example line."""
+    alien = GrammarSet.from_files(
+        {
+            Path("lamp.jsgf"): b"#JSGF V1.0;\ngrammar lamp;\npublic <lamp> = gloomiferous {outcome=dark};\n",
+            Path("mine/lexicon.txt"): b"lit  L IH T\n",
+        }
+    ).named("lamp")
+    with pytest.raises(ModelProblem, match=r"'gloomiferous' \(lamp.jsgf:3\)") as raised:
+        recogniser.prepare(alien)
+    assert "phones to mine/lexicon.txt, a line like 'amps  AE M P S'" in str(raised.value)
+
+
 def test_search_order(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The option goes before the environment, the environment before the bundled model."""
     one, two = model_copy(tmp_path / "one", phones=True), model_copy(tmp_path / "two", phones=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
@@ -39,6 +40,17 @@ def test_loud_sound_is_clipped_not_wrapped(tmp_path: Path) -> None:
     assert [32767, -32768, 0] == read_sound(file).samples.tolist()
 
 
+@pytest.mark.parametrize("rate", [100, 7999, 192_000])
+@pytest.mark.parametrize("channels", [1, 6])
+def test_odd_rates_and_many_channels(tmp_path: Path, rate: int, channels: int) -> None:
+    """The length survives at rates that no sound card has, over more than one block, and with six channels."""
+    file = tmp_path / "odd.wav"
+    soundfile.write(file, np.zeros((2 * rate + 1, channels)), rate, subtype="DOUBLE")
+    sound = read_sound(file)
+    assert pytest.approx(2 + 1 / rate) == sound.duration_s
+    assert pytest.approx(2 * RATE, rel=0.01) == sound.samples.size
+
+
 def test_what_is_no_sound_is_said_plainly(tmp_path: Path) -> None:
     """Absent, a folder, text, empty, without samples, cut short: each a sentence that names the file."""
     (tmp_path / "text.wav").write_text("not sound at all", encoding="utf-8")
@@ -47,6 +59,8 @@ def test_what_is_no_sound_is_said_plainly(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "whole.flac", tone(RATE), RATE)
     (tmp_path / "cut.flac").write_bytes((tmp_path / "whole.flac").read_bytes()[:60])
     soundfile.write(tmp_path / "nan.wav", np.full(100, np.nan), RATE, subtype="FLOAT")
+    soundfile.write(tmp_path / "inf.wav", np.array([0.0, np.inf, 0.1]), RATE, subtype="FLOAT")
+    os.mkfifo(tmp_path / "pipe.wav")
     for name, part in {
         "absent.wav": "There is no file",
         ".": "is a folder",
@@ -55,6 +69,8 @@ def test_what_is_no_sound_is_said_plainly(tmp_path: Path) -> None:
         "zero.wav": "length is zero",
         "cut.flac": "cut.flac",
         "nan.wav": "damaged",
+        "inf.wav": "damaged",
+        "pipe.wav": "a device or a pipe",
     }.items():
         with pytest.raises(UsageProblem, match=part):
             read_sound(tmp_path / name)

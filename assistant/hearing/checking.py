@@ -1,0 +1,287 @@
+"""Is this model whole?  Looked at before the recogniser opens it, because it ends the whole program over some faults.
+
+What Vosk 0.3.45 does with a wrong model was tried, each in a process of its own.
+A file that is missing or cut short, an unknown setting, or a network that does not fit its features is an exception
+without a reason ("Failed to create a model", or a recogniser, "Failed to process waveform").
+A matrix whose size is damaged, a weight that is no number, a configuration without ``--endpoint.silence-phones``
+ends the process (abort), and a graph that points outside itself as well (segmentation fault).
+
+So there are two guards.
+`read_weights` walks through ``am/final.mdl`` itself: every matrix must lie inside the file and hold numbers only.
+It takes some ten milliseconds and is done for every model.
+`try_model` opens any model but the bundled one in a process of its own first and lets it hear a second of noise;
+what Kaldi says there on its error output becomes the reason in our sentence.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import struct
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from assistant.errors import ModelProblem
+
+TRIAL_S = 120.0
+"""Longest time, in s, that a model may take to open in its trial; a large one on a slow disk takes tens of seconds."""
+
+IVECTOR = ("final.dubm", "final.ie", "final.mat", "global_cmvn.stats", "online_cmvn.conf", "splice.conf")
+"""What Vosk reads from the folder ``ivector`` of a model whose network also takes a description of the speaker."""
+
+_INPUT = re.compile(rb"input-node name=(\S+) dim=(\d+)")
+_WORD = re.compile(rb"[!-~]{1,200} ")
+_LISTS = {b"<TimeOffsets>": 4, b"<Context>": 4, b"<DimMap>": 4, b"<ColumnMap>": 4, b"<Offsets>": 8}
+
+
+@dataclass(frozen=True)
+class Weights:
+    """What the walk through an acoustic model found.
+
+    Attributes:
+        inputs: Width of each input of the network by its name: ``input`` are the features of a frame, ``ivector``
+            describes the speaker.
+        outputs: Number of outputs, from the list of their priors or the last bias; 0 when neither is there.
+        whole: Whether the walk came to the end; False for a kind of content that is not known here.
+    """
+
+    inputs: dict[str, int]
+    outputs: int
+    whole: bool
+
+
+def read_weights(path: Path) -> Weights:
+    """Walk through ``final.mdl`` (Kaldi's binary format of a transition model and an nnet3 network).
+
+    Raises:
+        ModelProblem: It cannot be read, is of another kind, is cut short, or holds values that are not numbers.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise ModelProblem(f"The model file {path} cannot be read ({error.strerror}).") from error
+    if data[:2] != b"\0B":
+        raise ModelProblem(f"The file {path} is not a Kaldi acoustic model. Copy the model again, whole.")
+    begins = data.find(b"<Nnet3> ")
+    listed = data.find(b"<NumComponents> ", begins)
+    if not data.startswith(b"\0B<TransitionModel> ") or b"</TransitionModel> " not in data:
+        raise ModelProblem(
+            f"The model file {path} holds no transition model, or is cut short. Copy the model again, whole; "
+            "it must be of the kind that Vosk reads (nnet3)."
+        )
+    if begins < 0 or listed < 0:
+        raise ModelProblem(
+            f"The model file {path} holds no network of the kind nnet3, or is cut short. "
+            "Copy the model again, whole."
+        )
+    inputs = {name.decode("ascii", "replace"): int(dim) for name, dim in _INPUT.findall(data[begins:listed])}
+    walk = _Walk(data, listed, path)
+    whole = walk.to_the_end()
+    return Weights(inputs, walk.priors or walk.bias, whole)
+
+
+class _Walk:
+    """Goes from value to value; what they mean matters only where their size depends on it."""
+
+    def __init__(self, data: bytes, at: int, path: Path) -> None:
+        self.data = data
+        self.at = at
+        self.path = path
+        self.token = b""
+        self.priors = 0
+        self.bias = 0
+
+    def to_the_end(self) -> bool:
+        """Whether all of it could be followed."""
+        size = len(self.data)
+        closed = False
+        while self.at < size:
+            if not self._step():
+                return False
+            closed = closed or self.token == b"</Nnet3>"
+        if not closed:
+            self._fail()
+        return True
+
+    def _fail(self) -> None:
+        raise ModelProblem(
+            f"The model file {self.path} is cut short or damaged: it is {len(self.data)} bytes long and should go "
+            f"on after {self.token.decode('ascii', 'replace')}. Copy the model again, whole."
+        )
+
+    def _integer(self) -> int:
+        if self.at + 5 > len(self.data) or self.data[self.at] != 4:
+            self._fail()
+        (value,) = struct.unpack_from("<i", self.data, self.at + 1)
+        self.at += 5
+        return int(value)
+
+    def _skip(self, size: int) -> None:
+        if size < 0 or self.at + size > len(self.data):
+            self._fail()
+        self.at += size
+
+    def _numbers(self, count: int, kind: str) -> None:
+        start = self.at
+        self._skip(count * np.dtype(kind).itemsize if count >= 0 else -1)
+        if not np.isfinite(np.frombuffer(self.data, kind, count, start)).all():
+            raise ModelProblem(
+                f"The model file {self.path} is damaged: some of its weights, after "
+                f"{self.token.decode('ascii', 'replace')}, are not numbers. Copy the model again, whole."
+            )
+
+    def _step(self) -> bool:
+        data, at = self.data, self.at
+        three = data[at : at + 3]
+        if three in (b"FM ", b"DM "):
+            self.at += 3
+            rows, columns = self._integer(), self._integer()
+            if rows < 0 or columns < 0:
+                self._fail()
+            self._numbers(rows * columns, "<f4" if three == b"FM " else "<f8")
+        elif three in (b"FV ", b"DV "):
+            self.at += 3
+            length = self._integer()
+            self._numbers(length, "<f4" if three == b"FV " else "<f8")
+            if self.token == b"<Priors>":
+                self.priors = length
+            elif self.token in (b"<BiasParams>", b"<Bias>"):
+                self.bias = length
+        elif data[at : at + 2] == b"CM":  # a matrix in one or two bytes a value
+            word = data[at : at + 4].split(b" ")[0] + b" "
+            self.at += len(word)
+            self._skip(16)
+            rows, columns = struct.unpack_from("<ii", data, self.at - 8)
+            if rows < 0 or columns < 0:
+                self._fail()
+            each = {
+                b"CM ": rows * columns + 8 * columns,
+                b"CM2 ": 2 * rows * columns,
+                b"CM3 ": rows * columns,
+            }
+            if word not in each:
+                return False
+            self._skip(each[word])
+        elif data[at] == 4:
+            value = self._integer()
+            if self.token in _LISTS:
+                self._skip(value * _LISTS[self.token])
+                self.token = b""
+        elif data[at] == 8:
+            self._skip(9)
+        elif data[at : at + 1] in (b"T", b"F") and data[at + 1 : at + 2] in (b"<", b"\4", b"\x08", b""):
+            self.at += 1
+        elif (word_here := _WORD.match(data, at)) is not None:
+            if data[at] == ord("<"):
+                self.token = word_here.group()[:-1]
+            self.at = word_here.end()
+        elif data[at : at + 1] in (b"\n", b" "):
+            self.at += 1
+        elif len(data) - at < 200 and all(32 < byte < 127 for byte in data[at:]):
+            self._fail()  # the file ends inside a word
+        else:
+            return False
+        return True
+
+
+def check_fit(model: Path, weights: Weights) -> None:
+    """See that features, speaker description and network of a model fit each other.
+
+    Raises:
+        ModelProblem: What does not fit, in a sentence.
+    """
+    settings = read_settings(model / "conf" / "mfcc.conf")
+    wanted = weights.inputs.get("input", 0)
+    given = settings.get("num-ceps", "13")  # Kaldi's own default
+    if wanted and given.isdigit() and int(given) != wanted:
+        raise ModelProblem(
+            f"In the recogniser model {model} the features do not fit the network: conf/mfcc.conf gives {given} "
+            f"values a frame (num-ceps), am/final.mdl takes {wanted}. Copy both from the same model."
+        )
+    speaker, folder = weights.inputs.get("ivector", 0), model / "ivector"
+    if speaker and not folder.is_dir():
+        raise ModelProblem(
+            f"The network of the recogniser model {model} needs a description of the speaker, but the folder "
+            "ivector is missing. Copy the model again, whole."
+        )
+    if folder.is_dir():
+        if weights.inputs and not speaker:
+            raise ModelProblem(
+                f"The recogniser model {model} has a folder ivector, but its network takes no description of the "
+                "speaker. Use am and ivector of the same model, or remove the folder ivector."
+            )
+        for name in IVECTOR:
+            if not (folder / name).is_file() or (folder / name).stat().st_size == 0:
+                raise ModelProblem(
+                    f"In the recogniser model {model} the file ivector/{name} is missing or empty. "
+                    "Models with a description of the speaker are supported; copy the model again, whole."
+                )
+
+
+def read_settings(path: Path) -> dict[str, str]:
+    """A file of settings, one ``--name=value`` a line.
+
+    Raises:
+        ModelProblem: It cannot be read.
+    """
+    settings = {}
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ModelProblem(
+            f"The model file {path} cannot be read as text. Copy the model again, whole."
+        ) from error
+    for line in text.splitlines():
+        name, _, value = line.partition("#")[0].strip().removeprefix("--").partition("=")
+        if name:
+            settings[name] = value
+    return settings
+
+
+def try_model(path: Path, limit_s: float = TRIAL_S) -> None:
+    """Open a model in a process of its own and let it hear a second of noise.
+
+    Raises:
+        ModelProblem: It raised, ended that process, or took longer than the limit; with Kaldi's reason.
+    """
+    command = [sys.executable, "-m", "assistant.hearing.trial", str(path)]
+    package = str(Path(__file__).resolve().parents[2])
+    found = [package, *filter(None, [os.environ.get("PYTHONPATH")])]
+    try:
+        ended = subprocess.run(
+            command,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            timeout=limit_s,
+            check=False,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(found)},
+        )
+    except subprocess.TimeoutExpired as error:
+        raise ModelProblem(
+            f"The recogniser model {path} did not open within {limit_s:.0f} s. Use a smaller model."
+        ) from error
+    if ended.returncode == 0:
+        return
+    said = ended.stderr.decode("utf-8", "replace")
+    if ended.returncode == ModelProblem.exit_code and (
+        own := ended.stdout.decode("utf-8", "replace").strip()
+    ):
+        raise ModelProblem(own.replace(". Copy", f".{_reason(said)} Copy", 1))
+    raise ModelProblem(
+        f"The recogniser crashes with the model {path}.{_reason(said)} Copy the model again, whole, or use another."
+    )
+
+
+def _reason(said: str) -> str:
+    """The first complaint of Kaldi as a sentence, "" without one."""
+    for line in said.splitlines():
+        kind, _, rest = line.strip().partition(" (VoskAPI:")
+        if kind.startswith(("ERROR", "ASSERTION_FAILED")) and rest:
+            with contextlib.suppress(ValueError):
+                return f' It says: "{rest[rest.index(") ") + 2 :].strip()[:200]}".'
+    return ""

@@ -1,0 +1,95 @@
+"""What says that an answer is right: the measures of an utterance that are put together into one confidence.
+
+The recogniser's own probability is too sure of itself under a tight grammar.
+What else is known is measured here for each utterance; `assistant.measured` makes one probability of it.
+``python -m assistant.acoustic.calibrate`` fits that to sound of which it is known what was said, and leaves out the
+measures that do not help.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING
+from assistant.hearing.graph import UNKNOWN
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assistant.grammar.lexicon import Lexicon
+    from assistant.hearing.recogniser import Recognition
+
+MEASURES = ("share", "word", "filler", "pace", "pace-squared", "speech", "voiced", "snr")
+"""Names of the measures, as `measures` gives them."""
+
+_LIMIT = 8.0
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What voice activity and levels say about an utterance.
+
+    Attributes:
+        speech: Mean probability of speech between the first and the last chunk that is speech, 0 to 1.
+        voiced: Share of chunks between them that are speech, 0 to 1.
+        speech_s: Time between them, s.
+        snr_db: Signal-to-noise ratio; None when unknown.
+    """
+
+    speech: float
+    voiced: float
+    speech_s: float
+    snr_db: float | None
+
+    @classmethod
+    def of(cls, probabilities: Sequence[float], snr_db: float | None) -> Evidence | None:
+        """From the probability of speech of each chunk; None where no chunk is speech."""
+        spoken = [at for at, value in enumerate(probabilities) if value >= DEFAULT_TIMING.begin_at]
+        if not spoken:
+            return None
+        within = probabilities[spoken[0] : spoken[-1] + 1]
+        mean = sum(within) / len(within)
+        return cls(mean, len(spoken) / len(within), len(within) * CHUNK_S, snr_db)
+
+
+def measures(
+    recognition: Recognition, share: float, lexicon: Lexicon, evidence: Evidence | None
+) -> dict[str, float]:
+    """The measures of an utterance by name; one that is not known is left out.
+
+    Args:
+        recognition: With at least one word.
+        share: Probability of the meaning among the recogniser's alternatives, 0 to 1.
+        lexicon: For the number of phones of the words.
+        evidence: Voice activity and levels, if known.
+
+    Returns:
+        ``share`` and ``word`` (the lowest of the words' own probabilities): log-odds, at most 8 from 0.
+        ``filler``: how much likelier the words are than the best alternative that holds the filler (natural logarithm,
+        at most 8, which also stands for none).
+        ``pace``: logarithm of the seconds for each phone, and its square after 0.1 s (too fast and too slow).
+        ``speech``, ``voiced``, ``snr``: as in `Evidence`, the last in dB.
+    """
+    found = {"share": _log_odds(share)}
+    if recognition.word_confidences:
+        found["word"] = _log_odds(min(recognition.word_confidences))
+    best = recognition.alternatives[0].score if recognition.alternatives else 0.0
+    fillers = [one.score for one in recognition.alternatives if UNKNOWN in one.words.split()]
+    found["filler"] = min(_LIMIT, best - max(fillers, default=best - _LIMIT))
+    if evidence is None:
+        return found
+    phones = lexicon.phones(recognition.words.split())
+    if phones:
+        pace = math.log(max(evidence.speech_s, CHUNK_S) / len(phones) / 0.1)
+        found |= {"pace": pace, "pace-squared": pace * pace}
+    found |= {"speech": evidence.speech, "voiced": evidence.voiced}
+    if evidence.snr_db is not None:
+        found["snr"] = evidence.snr_db
+    return found
+
+
+def _log_odds(probability: float) -> float:
+    within = min(1 - 1e-9, max(1e-9, probability))
+    return max(-_LIMIT, min(_LIMIT, math.log(within / (1 - within))))
