@@ -108,6 +108,22 @@ def _export(options: argparse.Namespace) -> None:
     print(f"The model is in {options.out}")
 
 
+def _sweep(options: argparse.Namespace) -> None:
+    from assistant.acoustic.sweep import sweep  # noqa: PLC0415
+    from assistant.acoustic.train import load  # noqa: PLC0415
+
+    rows = sweep(
+        load(options.weights),
+        options.manifest,
+        scales=options.scales,
+        blank_priors=options.blank_priors,
+        fillers=options.fillers,
+        every=options.every,
+    )
+    for row in rows:
+        print(row.text(), flush=True)
+
+
 def _train(options: argparse.Namespace) -> None:
     try:
         import torch  # noqa: PLC0415  only training needs it
@@ -175,6 +191,14 @@ def main(arguments: list[str] | None = None) -> int:
         "--set", action="append", default=[], metavar="NAME=VALUE", help="a weight of the decoder"
     )
     one.set_defaults(run=_export)
+    one = steps.add_parser("sweep", help="try how the decoder should weigh things, on the development set")
+    one.add_argument("--weights", type=Path, required=True, metavar="FILE")
+    one.add_argument("--manifest", type=Path, required=True, metavar="FILE", help="of the development set")
+    one.add_argument("--scales", type=float, nargs="+", default=[0.4, 0.6, 0.8], metavar="N")
+    one.add_argument("--blank-priors", type=float, nargs="+", default=[1.0, 2.5], metavar="N")
+    one.add_argument("--fillers", type=float, nargs="+", default=[1.5, 2.0, 2.5], metavar="N")
+    one.add_argument("--every", type=int, default=4, metavar="N", help="only one utterance in N")
+    one.set_defaults(run=_sweep)
     options = parser.parse_args(arguments)
     try:
         options.run(options)

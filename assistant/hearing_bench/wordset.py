@@ -87,7 +87,7 @@ class WordSet(StepGrammar):
         """Every word, with the place of the grammar in the manifest."""
         return {word: self._place for arcs in self._language.states for word in arcs}
 
-    def without(self, missing: Collection[str]) -> StepGrammar:
+    def without(self, missing: Collection[str], remedy: str = "") -> StepGrammar:
         """The same grammar if it has none of these words.
 
         Raises:
@@ -95,7 +95,7 @@ class WordSet(StepGrammar):
         """
         lost = sorted(set(missing) & self.words().keys())
         if lost:
-            raise ModelProblem(f"The recogniser's model does not know {', '.join(lost)}.")
+            raise ModelProblem(f"The recogniser's model does not know {', '.join(lost)}. {remedy}".strip())
         return self
 
 

@@ -1,0 +1,89 @@
+"""How the decoder should weigh things, tried out on the development set; one row for each combination.
+
+What is compared is the mean price of an utterance (`assistant.acoustic.calibrate.Price`) at the limits that suit the
+combination best, because right answers alone would favour a recogniser that rejects nothing.
+"""
+
+from __future__ import annotations
+
+import itertools
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.acoustic.calibrate import Judged, Price, across, hear_all, limits, read_manifest, tally
+from assistant.acoustic.export import Decoding, write_model
+from assistant.hearing.graph import Costs
+from assistant.hearing.recogniser import Recogniser
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Row:
+    """One combination, and what it gives: mean price, best words right, and the shares of `tally`, in per cent."""
+
+    scale: float
+    blank_prior: float
+    filler: float
+    figures: Mapping[str, float]
+
+    def text(self) -> str:
+        """One line."""
+        settings = f"scale {self.scale:.2f}  blank {self.blank_prior:.1f}  filler {self.filler:.2f}"
+        return settings + "  " + "  ".join(f"{name} {value:.3g}" for name, value in self.figures.items())
+
+
+def sweep(
+    weights: Mapping[str, NDArray[np.float32]],
+    manifest: Path,
+    *,
+    scales: Sequence[float],
+    blank_priors: Sequence[float],
+    fillers: Sequence[float],
+    every: int = 4,
+) -> Iterator[Row]:
+    """Try every combination.
+
+    Args:
+        weights: As `assistant.acoustic.train.load` gives them.
+        manifest: Of the development set.
+        scales: Weights of the network's log-probabilities.
+        blank_priors: As in `Decoding`.
+        fillers: As `Costs.filler_phone`.
+        every: Only one in so many utterances, for speed.
+    """
+    spoken = read_manifest(manifest)[::every]
+    for scale, blank_prior in itertools.product(scales, blank_priors):
+        with tempfile.TemporaryDirectory(prefix="bay-assistant-") as name:
+            folder = Path(name)
+            write_model(folder, weights, Decoding(acoustic_scale=scale, blank_prior=blank_prior))
+            for filler in fillers:
+                recogniser = Recogniser(folder, costs=Costs(filler_phone=filler))
+                heard = hear_all(spoken, recogniser)
+                judged = across(heard, ("share",))
+                reject, ask = limits(judged, Price())
+                answers = [one for one in heard if not one.other]
+                best = sum(one.right for one in answers) / max(1, len(answers))
+                figures = {"price": mean_price(judged, reject, ask, Price()), "best": 100 * best}
+                yield Row(scale, blank_prior, filler, figures | tally(judged, reject, ask))
+
+
+def mean_price(judged: Sequence[Judged], reject: float, ask: float, price: Price) -> float:
+    """Mean price of an utterance at these limits, in repeated questions; other speech costs when it is taken."""
+    total = 0.0
+    for one in judged:
+        right = one.heard.right
+        if one.probability < reject:
+            total += 0.0 if one.heard.other else price.repeat
+        elif one.probability < ask:
+            total += price.affirm if right else price.affirm + price.denied
+        else:
+            total += 0.0 if right else price.wrong
+    return total / max(1, len(judged))
