@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.result import KEYED_AS_WELL, Control, GrammarRequest, Result
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
-from assistant.grammar import jsgf, numbers
+from assistant.grammar import english, jsgf, numbers
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
 from assistant.grammar.network import Automaton, Builder, Place, compile_rule
 from assistant.grammar.numbers import NumberGrammar
@@ -94,6 +94,8 @@ class GrammarSet:
     def load(cls, directory: Path | str) -> GrammarSet:
         """Read every ``*.jsgf`` file and the lexicon of a folder.
 
+        A word that the lexicon does not have is looked up in the large English dictionary.
+
         Raises:
             FileProblem: The folder or a file cannot be read, or is not as it should be.
         """
@@ -108,7 +110,10 @@ class GrammarSet:
                 f"cannot be read ({error.strerror})",
                 "Name a folder of grammars",
             ) from error
-        return cls.from_files(files)
+        grammars = cls.from_files(files)
+        if missing := {word for word in grammars.words() if word not in grammars.lexicon}:
+            grammars.lexicon.entries.update(english.look_up(missing))
+        return grammars
 
     @classmethod
     def from_files(cls, files: Mapping[Path, bytes]) -> GrammarSet:

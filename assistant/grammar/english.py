@@ -1,0 +1,38 @@
+"""A large English dictionary, for words of a grammar that its lexicon does not have.
+
+It is the pronouncing dictionary that comes with PocketSphinx (BSD licence, in the file): 135,000 pronunciations.
+The lexicon beside the grammars comes first: it has the workshop's words, and the pronunciations that are meant.
+"""
+
+from __future__ import annotations
+
+import gzip
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.grammar.lexicon import PHONES, Pronunciation
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+FILE = Path(__file__).resolve().parent / "english.txt.gz"
+
+
+def look_up(words: Collection[str]) -> dict[str, tuple[Pronunciation, ...]]:
+    """Pronunciations of those words that the dictionary has, the usual one first.
+
+    The file is read through once, some 0.1 s; so ask for all words together, and only for those that are needed.
+
+    Raises:
+        OSError: The file is missing or damaged; the installation is broken.
+    """
+    found: dict[str, list[Pronunciation]] = {}
+    wanted = set(words)
+    with gzip.open(FILE, "rt", encoding="utf-8") as file:
+        for line in file:
+            word, _, phones = line.partition(" ")
+            if word in wanted:
+                said = tuple(phones.split())
+                if said and PHONES.issuperset(said):
+                    found.setdefault(word, []).append(said)
+    return {word: tuple(said) for word, said in found.items()}
