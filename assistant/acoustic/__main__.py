@@ -80,6 +80,12 @@ def _bank(options: argparse.Namespace) -> None:
     print(f"{made / 3600:.2f} h of speech in {options.out}")
 
 
+def _pack(options: argparse.Namespace) -> None:
+    from assistant.acoustic import bank  # noqa: PLC0415
+
+    print(f"{bank.pack(options.bank, options.out) / 1e6:.1f} MB in {options.out}")
+
+
 def _gather(options: argparse.Namespace) -> None:
     from assistant.acoustic.gather import gather  # noqa: PLC0415
 
@@ -174,6 +180,10 @@ def main(arguments: list[str] | None = None) -> int:
     )
     one.add_argument("--device", default="cuda")
     one.set_defaults(run=_train)
+    one = steps.add_parser("pack", help="write a bank again as Opus, to take it to another machine")
+    one.add_argument("--bank", type=Path, required=True, metavar="DIR")
+    one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.set_defaults(run=_pack)
     one = steps.add_parser("gather", help="put the voices' files into one folder")
     one.add_argument(
         "--styles", type=Path, required=True, metavar="FILE", help="what 'npm pack kokoro-js' left"

@@ -152,6 +152,28 @@ def read_part(index: Path) -> tuple[NDArray[np.int16], list[Entry]]:
     return samples, entries
 
 
+def pack(folder: Path, out: Path) -> int:
+    """Write a bank again with its sound as Opus, a tenth of the size; for taking it to another machine.
+
+    Returns:
+        Bytes of the packed bank.
+
+    Raises:
+        FileProblem: A file is damaged.
+    """
+    import soundfile  # noqa: PLC0415  a bank of bare samples does not need it
+
+    out.mkdir(parents=True, exist_ok=True)
+    size = 0
+    for index in sorted(folder.glob("*.jsonl")):
+        samples, _ = read_part(index)
+        sound = out / f"{index.stem}.opus"
+        soundfile.write(sound, samples, RATE, format="OGG", subtype="OPUS")
+        (out / index.name).write_bytes(index.read_bytes())
+        size += sound.stat().st_size + index.stat().st_size
+    return size
+
+
 class Clock:
     """Says now and then how far a bank has got."""
 
