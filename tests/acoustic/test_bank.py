@@ -29,6 +29,7 @@ class _Voice:
 
 
 def test_each_entry_points_at_the_sound_of_its_own_words(tmp_path: Path) -> None:
+    """Training on the wrong words would teach nonsense without a sign of it."""
     made = fill(tmp_path, "tone", _Texts(), _Voice(), seconds=6, seed=1, part_s=2)  # type: ignore[arg-type]
     assert made >= 6
     seen = 0
@@ -42,6 +43,7 @@ def test_each_entry_points_at_the_sound_of_its_own_words(tmp_path: Path) -> None
 
 
 def test_the_same_seed_makes_the_same_bank(tmp_path: Path) -> None:
+    """A bank can be made again, byte for byte."""
     for name in ("a", "b"):
         fill(tmp_path / name, "tone", _Texts(), _Voice(), seconds=2, seed=5)  # type: ignore[arg-type]
     assert [p.read_bytes() for p in sorted((tmp_path / "a").iterdir())] == [
@@ -50,11 +52,13 @@ def test_the_same_seed_makes_the_same_bank(tmp_path: Path) -> None:
 
 
 def test_silence_around_speech_is_cut_but_for_a_little() -> None:
+    """Windows are filled with speech, not with the pauses of the synthesiser."""
     sound = np.concatenate([np.zeros(8000), np.ones(1600), np.zeros(8000)]).astype(np.float32)
     assert trimmed(sound).size == pytest.approx(1600 + 2 * 0.06 * RATE, abs=2)
 
 
 def test_a_damaged_index_names_its_line(tmp_path: Path) -> None:
+    """Whoever mends a bank is told the file and the line."""
     fill(tmp_path, "tone", _Texts(), _Voice(), seconds=1, seed=1)  # type: ignore[arg-type]
     index = tmp_path / "tone-000.jsonl"
     index.write_text(index.read_text() + "{\n")

@@ -59,6 +59,7 @@ def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_vosk_opens_the_directory_as_it_is(model: Path) -> None:
+    """The written files are what Vosk reads, without any tool of Kaldi."""
     vosk.SetLogLevel(-2)
     recogniser = vosk.KaldiRecognizer(vosk.Model(str(model)), 16000)
     recogniser.AcceptWaveform(np.random.default_rng(1).normal(0, 500, 16000).astype("<i2").tobytes())
@@ -66,6 +67,7 @@ def test_vosk_opens_the_directory_as_it_is(model: Path) -> None:
 
 
 def test_the_recogniser_writes_its_own_graphs_for_it(model: Path) -> None:
+    """The directory has the layout that the graph of a step can be written for."""
     grammar = GrammarSet.load(resources.directory("grammars")).named("lamp")
     recogniser = Recogniser(check_model(model, "the test"))
     assert not recogniser.missing(grammar)
@@ -74,6 +76,7 @@ def test_the_recogniser_writes_its_own_graphs_for_it(model: Path) -> None:
 
 
 def test_the_layout_of_transitions_is_the_one_that_graphs_are_written_for(model: Path) -> None:
+    """Numbers of transitions are those that the graphs use."""
     layout = PhoneLayout.read(model)
     assert layout is not None
     assert layout.silence == (2, 1)
@@ -84,11 +87,13 @@ def test_the_layout_of_transitions_is_the_one_that_graphs_are_written_for(model:
 
 
 def test_transitions_are_those_of_the_bundled_model() -> None:
+    """The bundled weights were written with this code."""
     whole = (resources.bundled_model() / "am" / "final.mdl").read_bytes()
     assert whole.startswith(b"\0B" + _transition_model())
 
 
 def test_sixteen_bits_keep_a_weight_to_a_hundred_thousandth_of_the_range() -> None:
+    """Kaldi's rule for CM2 (smallest value plus step times range / 65535, from memory) gives the weights back."""
     weights = np.random.default_rng(2).normal(0, 0.1, (30, 20)).astype(np.float32)
     data = _matrix(weights)
     assert data[:4] == b"CM2 "

@@ -28,6 +28,7 @@ def texts() -> Texts:
 
 @given(st.lists(st.sampled_from(sorted(PHONES)), min_size=1, max_size=12))
 def test_a_word_of_the_lexicon_comes_back_unchanged_from_the_voices_notation(phones: list[str]) -> None:
+    """No sound is lost or changed on the way to a voice."""
     # "AH R" is written as "ER" is; no English word has it within one syllable.
     if any(pair in {("AH", "R"), ("ER", "R")} for pair in itertools.pairwise(phones)):
         return
@@ -35,6 +36,7 @@ def test_a_word_of_the_lexicon_comes_back_unchanged_from_the_voices_notation(pho
 
 
 def test_the_dictionarys_notation_is_read_as_the_cmu_dictionary_has_the_same_words() -> None:
+    """Two dictionaries agree on plain words."""
     # Right-hand sides: CMU Pronouncing Dictionary (PocketSphinx 5.1.1), stress left out.
     assert to_arpabet("vˈOlts") == tuple("V OW L T S".split())
     assert to_arpabet("ʤˈʌmpəɹ") == tuple("JH AH M P ER".split())
@@ -44,10 +46,12 @@ def test_the_dictionarys_notation_is_read_as_the_cmu_dictionary_has_the_same_wor
 
 
 def test_a_sound_of_another_language_has_no_phones() -> None:
+    """A word that the model has no phones for is left out, not mangled."""
     assert to_arpabet("bˈœʁ") is None
 
 
 def test_every_word_of_the_grammars_can_be_said(texts: Texts) -> None:
+    """Every word that may be answered is trained with a pronunciation of the lexicon."""
     rng = random.Random(1)
     grammars = GrammarSet.load(resources.directory("grammars"))
     for word in grammars.words():
@@ -56,6 +60,7 @@ def test_every_word_of_the_grammars_can_be_said(texts: Texts) -> None:
 
 
 def test_drawn_utterances_have_a_sound_and_phones_for_each_word(texts: Texts) -> None:
+    """Whatever is drawn can be spoken and learnt."""
     rng = random.Random(2)
     for _ in range(300):
         said = texts.draw(rng)
@@ -65,6 +70,7 @@ def test_drawn_utterances_have_a_sound_and_phones_for_each_word(texts: Texts) ->
 
 
 def test_an_answer_is_one_in_its_own_grammar(texts: Texts) -> None:
+    """What is called an answer is one."""
     rng = random.Random(3)
     for _ in range(100):
         grammar, said = texts.answer(rng)
@@ -72,6 +78,7 @@ def test_an_answer_is_one_in_its_own_grammar(texts: Texts) -> None:
 
 
 def test_letters_sound_as_the_cmu_dictionary_has_their_names() -> None:
+    """Letters by name are spoken as English has them."""
     # CMU Pronouncing Dictionary, entries of the letters.
     assert to_arpabet(LETTERS["w"]) == tuple("D AH B AH L Y UW".split())
     assert to_arpabet(LETTERS["h"]) == tuple("EY CH".split())
@@ -79,6 +86,7 @@ def test_letters_sound_as_the_cmu_dictionary_has_their_names() -> None:
 
 
 def test_the_dictionary_keeps_plain_english_words(tmp_path: Path) -> None:
+    """Names, foreign sounds and second readings stay out."""
     file = tmp_path / "words.json.gz"
     entries = {"coil": "kˈYl", "read": {"DEFAULT": "ɹˈid", "VBD": "ɹˈɛd"}, "NASA": "nˈæsə", "über": "ˈybəɹ"}
     file.write_bytes(gzip.compress(json.dumps(entries).encode()))

@@ -13,6 +13,7 @@ from assistant.acoustic.train import Denominator, distance  # noqa: E402
 
 
 def test_cepstra_are_those_of_kaldi() -> None:
+    """Vosk computes what was trained on; outside check by kaldi-native-fbank."""
     kaldi = pytest.importorskip("kaldi_native_fbank")  # k2-fsa's port of Kaldi's features, Apache-2.0
     sound = (np.random.default_rng(0).standard_normal(16000) * 1000).astype(np.float32)
     options = kaldi.MfccOptions()
@@ -30,6 +31,7 @@ def test_cepstra_are_those_of_kaldi() -> None:
 
 
 def test_one_output_for_each_three_frames() -> None:
+    """The number of outputs is the one that Kaldi makes, for any length."""
     net = Net(Shape(width=16, early=8, late=8, prefinal=(8, 8))).eval()
     for frames in (1, 2, 3, 98, 100):
         logs = net(torch.randn(2, frames, 40))
@@ -38,6 +40,7 @@ def test_one_output_for_each_three_frames() -> None:
 
 
 def test_all_paths_add_up_as_by_plain_sums_and_so_does_the_slope() -> None:
+    """The hand-written derivative is that of the plain recursion."""
     rng = np.random.default_rng(0)
     denominator = Denominator([rng.integers(1, OUTPUTS, 20) for _ in range(50)])
     logs = torch.randn(3, 17, OUTPUTS).log_softmax(2).requires_grad_()
@@ -55,6 +58,7 @@ def test_all_paths_add_up_as_by_plain_sums_and_so_does_the_slope() -> None:
 
 
 def test_distance_of_known_words() -> None:
+    """The phone error counts what it should."""
     # The textbook example: kitten to sitting, 3.
     letters = [np.array([ord(letter) for letter in word]) for word in ("kitten", "sitting")]
     assert distance(*letters) == 3
