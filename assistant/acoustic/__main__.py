@@ -66,7 +66,7 @@ def _bank(options: argparse.Namespace) -> None:
 
     texts = make_texts(options.voices / "lexicon_us_gold.json.gz")
     clock = bank.Clock(lambda text: print(text, file=sys.stderr))
-    name = f"{options.voice}-{options.seed}"
+    name = f"{options.voice}-{'readings-' if options.readings else ''}{options.seed}"
     made = bank.fill(
         options.out,
         name,
@@ -75,6 +75,7 @@ def _bank(options: argparse.Namespace) -> None:
         seconds=3600 * options.hours,
         seed=options.seed,
         part_s=options.part_s,
+        readings=options.readings,
         told=clock,
     )
     print(f"{made / 3600:.2f} h of speech in {options.out}")
@@ -164,6 +165,7 @@ def main(arguments: list[str] | None = None) -> int:
     one.add_argument("--out", type=Path, required=True, metavar="DIR")
     one.add_argument("--hours", type=float, default=1.0)
     one.add_argument("--seed", type=int, default=1)
+    one.add_argument("--readings", action="store_true", help="say readings of instruments only")
     one.add_argument("--part-s", type=float, default=600.0, help="speech in one pair of files, s")
     one.set_defaults(run=_bank)
     one = steps.add_parser("train", help="train for some minutes on banks of speech")

@@ -68,6 +68,7 @@ def fill(
     seconds: float,
     seed: int,
     part_s: float = PART_S,
+    readings: bool = False,
     told: Callable[[float], None] = lambda _: None,
 ) -> float:
     """Make the synthesiser speak until there is enough, and store it.
@@ -80,6 +81,7 @@ def fill(
         seconds: Speech wanted, s.
         seed: The same seed says the same with the same voices.
         part_s: Speech in one pair of files, s.
+        readings: Say readings only.
         told: Called now and then with the speech made so far, s.
 
     Returns:
@@ -91,7 +93,7 @@ def fill(
     while made < seconds:
         at, entries, sounds = 0, [], []
         while at < min(part_s, seconds - made) * RATE:
-            said = texts.draw(rng)
+            said = texts.reading(rng) if readings else texts.draw(rng)
             sound, voice = synthesiser.speak(said, rng)
             sound = trimmed(sound)
             if not SHORTEST_S * RATE <= sound.size <= LONGEST_S * RATE:

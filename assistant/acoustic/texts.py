@@ -132,6 +132,18 @@ class Texts:
             return self.utterance(run[start : start + rng.randint(2, 8)], rng)
         return self.utterance([rng.choice(self._english) for _ in range(rng.randint(2, 6))], rng)
 
+    def reading(self, rng: random.Random) -> Utterance:
+        """A reading of an instrument, or digits: numbers are the hardest answers, all short words that rhyme."""
+        if rng.random() < 0.25:
+            return self.digits(rng)
+        measuring = [step for step in self._steps if step.request.units]
+        while True:
+            step = rng.choice(measuring)
+            words = step.sample(rng)
+            result = step.parse(words)
+            if result is not None and result.value is not None:
+                return self.utterance(words.split(), rng)
+
     def answer(self, rng: random.Random) -> tuple[StepGrammar, Utterance]:
         """An answer together with the grammar that it belongs to."""
         step = rng.choice(self._steps)

@@ -91,3 +91,13 @@ def test_the_dictionary_keeps_plain_english_words(tmp_path: Path) -> None:
     entries = {"coil": "kˈYl", "read": {"DEFAULT": "ɹˈid", "VBD": "ɹˈɛd"}, "NASA": "nˈæsə", "über": "ˈybəɹ"}
     file.write_bytes(gzip.compress(json.dumps(entries).encode()))
     assert read_dictionary(file) == {"coil": "kˈYl", "read": "ɹˈid"}
+
+
+def test_readings_are_numbers(texts: Texts) -> None:
+    """A bank of readings teaches numbers and their units, nothing else."""
+    rng = random.Random(4)
+    grammars = GrammarSet.load(resources.directory("grammars"))
+    assert grammars.number is not None
+    numbers = set(grammars.number.words()) | {"zero", "oh"}
+    for _ in range(100):
+        assert numbers & set(texts.reading(rng).words)
