@@ -360,6 +360,7 @@ def train(
         say: Told how it goes.
     """
     begun = time.monotonic()
+    out.mkdir(parents=True, exist_ok=True)
     device = speech.samples.device
     torch.manual_seed(plan.seed)
     torch.backends.cuda.matmul.allow_tf32 = True
@@ -369,7 +370,7 @@ def train(
     cepstra = Cepstra((1.0, *np.linspace(0.88, 1.14, 14))).to(device)
     if go_on is not None:
         net.load_state_dict({k: v.float() for k, v in torch.load(go_on, map_location=device).items()})
-    noises = make_noises(768 if device.type == "cuda" else 16, 10.0, device)
+    noises = make_noises(768 if device.type == "cuda" else 128, 10.0, device)
     windows = Windows(speech, plan, device)
     ahead = Ahead(windows, plan.frame_steps if go_on is None else 0)
     denominator = Denominator(speech.phones[:40000]).to(device) if plan.denominator else None
@@ -441,13 +442,13 @@ def train(
                 line["phone_error"] = phone_errors(mean_net, cepstra, kept, noises)
             account.append(line)
             say(json.dumps(line))
+            save(mean_net, out / "weights.pt")  # whoever ends the run early keeps what it learnt
             if step > plan.frame_steps:
                 speech.more()
     ahead.close()
     if kept is not None:
         account.append({"step": step, "phone_error": phone_errors(mean_net, cepstra, kept, noises)})
         say(json.dumps(account[-1]))
-    out.mkdir(parents=True, exist_ok=True)
     save(mean_net, out / "weights.pt")
     about = {
         "shape": shape.to_json(),
