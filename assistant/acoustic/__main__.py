@@ -145,7 +145,7 @@ def _train(options: argparse.Namespace) -> None:
     speech = Speech(options.bank, device)
     kept = Speech([options.kept], device) if options.kept else None
     values = {name: float(value) for name, value in (one.split("=") for one in options.set)}
-    whole = {name: int(values.pop(name)) for name in ("batch", "frame_steps", "seed") if name in values}
+    whole = {name: int(values.pop(name)) for name in ("batch", "frame_steps", "warm_steps", "seed") if name in values}
     plan = Plan(options.minutes, **values, **whole)  # type: ignore[arg-type]
     sizes: dict[str, int] = {name: int(value) for name, value in (one.split("=") for one in options.shape)}
     shape = Shape(**sizes)  # type: ignore[arg-type]

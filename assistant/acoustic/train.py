@@ -50,6 +50,7 @@ class Plan:
         rate: Highest learning rate.
         ramp: Share of the run after which noise is at its full strength; 0 to begin with full noise.
         frame_steps: Steps at the beginning that are taught frame by frame.
+        warm_steps: Steps over which the learning rate rises.
         hold: Share of the run before the learning rate falls.
         prior: Weight of the outputs' mean probabilities, subtracted inside the loss so that the outputs spread over
             the whole of a sound instead of one frame (Huang et al., "Less peaky and more accurate CTC forced
@@ -66,6 +67,7 @@ class Plan:
     rate: float = 2e-3
     ramp: float = 0.35
     frame_steps: int = 400
+    warm_steps: int = 400
     hold: float = 0.3
     prior: float = 0.0
     denominator: float = 0.0
@@ -385,7 +387,7 @@ def train(
     while (elapsed := time.monotonic() - begun) < seconds:
         progress = elapsed / seconds
         fresh = go_on is None
-        warm = min(1.0, (step + 1) / 400)
+        warm = min(1.0, (step + 1) / plan.warm_steps)
         fall = max(0.0, (progress - plan.hold) / (1 - plan.hold))
         rate = plan.rate * warm * (0.5 * (1 + np.cos(np.pi * fall)) * 0.99 + 0.01)
         for group in optimiser.param_groups:
