@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from assistant.errors import BayAssistantError, GearProblem
+from assistant.errors import BayAssistantError, GearProblem, UsageProblem
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assistant.acoustic import voices
     from assistant.acoustic.texts import Texts
 
@@ -24,6 +27,10 @@ def make_texts(dictionary: Path) -> Texts:
     from assistant.core.loading import load_library  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
 
+    if not dictionary.is_file():
+        raise UsageProblem(
+            f"There is no {dictionary.name} in {dictionary.parent}. Fill the folder with 'gather'."
+        )
     folder = resources.directory("procedures")
     prose = [path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.yaml"))]
     return Texts(
@@ -87,6 +94,25 @@ def _pack(options: argparse.Namespace) -> None:
     print(f"{bank.pack(options.bank, options.out) / 1e6:.1f} MB in {options.out}")
 
 
+def _numbers(given: Sequence[str], known: type[Any]) -> dict[str, Any]:
+    """``NAME=VALUE`` options as the fields of a dataclass, each a number of the kind that the field has.
+
+    Raises:
+        UsageProblem: A name is none of its fields, or a value no number.
+    """
+    kinds = {one.name: type(one.default) for one in fields(known) if isinstance(one.default, int | float)}
+    values: dict[str, Any] = {}
+    for one in given:
+        name, _, value = one.partition("=")
+        if name not in kinds:
+            raise UsageProblem(f"There is no value '{name}' to set. There are {', '.join(kinds)}.")
+        try:
+            values[name] = kinds[name](value)
+        except ValueError as error:
+            raise UsageProblem(f"'{value}' is no value for {name}. Give a number, like {name}=2.") from error
+    return values
+
+
 def _gather(options: argparse.Namespace) -> None:
     from assistant.acoustic.gather import gather  # noqa: PLC0415
 
@@ -109,7 +135,7 @@ def _export(options: argparse.Namespace) -> None:
     from assistant.acoustic.train import load  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
 
-    decoding = Decoding(**{name: float(value) for name, value in (one.split("=") for one in options.set)})
+    decoding = Decoding(**_numbers(options.set, Decoding))
     grammar = GrammarSet.load(resources.directory("grammars")).named("control")
     write_model(options.out, load(options.weights), decoding, grammar)
     print(f"The model is in {options.out}")
@@ -141,14 +167,17 @@ def _train(options: argparse.Namespace) -> None:
     from assistant.acoustic.net import Shape  # noqa: PLC0415
     from assistant.acoustic.train import Plan, Speech, train  # noqa: PLC0415
 
+    plan = Plan(options.minutes, **_numbers(options.set, Plan))
+    shape = Shape(**_numbers(options.shape, Shape))
+    if options.device == "cuda" and not torch.cuda.is_available():
+        raise GearProblem(
+            "There is no GPU that PyTorch can use. Train on one, or add --device cpu: some 100 times slower."
+        )
     device = torch.device(options.device)
     speech = Speech(options.bank, device)
+    if not speech.phones:
+        raise UsageProblem(f"There is no speech in {', '.join(map(str, options.bank))}. Make it with 'bank'.")
     kept = Speech([options.kept], device) if options.kept else None
-    values = {name: float(value) for name, value in (one.split("=") for one in options.set)}
-    whole = {name: int(values.pop(name)) for name in ("batch", "frame_steps", "warm_steps", "seed") if name in values}
-    plan = Plan(options.minutes, **values, **whole)  # type: ignore[arg-type]
-    sizes: dict[str, int] = {name: int(value) for name, value in (one.split("=") for one in options.shape)}
-    shape = Shape(**sizes)  # type: ignore[arg-type]
     print(f"{speech.hours:.2f} h of speech, {len(speech.phones)} utterances", flush=True)
     train(
         speech, plan, shape, options.out, go_on=options.go_on, kept=kept, say=lambda t: print(t, flush=True)
@@ -216,7 +245,7 @@ def main(arguments: list[str] | None = None) -> int:
         options.run(options)
     except (BayAssistantError, OSError) as error:
         print(f"{error}", file=sys.stderr)
-        return 1
+        return error.exit_code if isinstance(error, BayAssistantError) else 2
     return 0
 
 

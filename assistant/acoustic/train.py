@@ -371,7 +371,7 @@ def train(
     net = Net(shape).to(device)
     cepstra = Cepstra((1.0, *np.linspace(0.88, 1.14, 14))).to(device)
     if go_on is not None:
-        net.load_state_dict({k: v.float() for k, v in torch.load(go_on, map_location=device).items()})
+        _restore(net, go_on)
     noises = make_noises(768 if device.type == "cuda" else 128, 10.0, device)
     windows = Windows(speech, plan, device)
     ahead = Ahead(windows, plan.frame_steps if go_on is None else 0)
@@ -469,6 +469,14 @@ def save(net: Net, path: Path) -> None:
     torch.save(state, path)
 
 
+def _restore(net: Net, path: Path) -> None:
+    try:
+        state = {name: torch.from_numpy(value) for name, value in load(path).items()}
+        net.load_state_dict(state)
+    except RuntimeError as error:
+        raise FileProblem(path, 0, "holds weights of another shape", "Give the same --shape") from error
+
+
 def load(path: Path) -> dict[str, NDArray[np.float32]]:
     """Weights by name, as `assistant.acoustic.export` takes them.
 
@@ -479,7 +487,7 @@ def load(path: Path) -> dict[str, NDArray[np.float32]]:
         state = torch.load(path, map_location="cpu", weights_only=True)
         return {name: value.float().numpy() for name, value in state.items()}
     except (OSError, RuntimeError, AttributeError, pickle.UnpicklingError) as error:
-        raise FileProblem(path, 0, f"holds no weights ({error})", "Name the weights.pt of a run") from error
+        raise FileProblem(path, 0, "holds no weights", "Name the weights.pt of a run") from error
 
 
 @torch.no_grad()
