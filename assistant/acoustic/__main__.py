@@ -136,8 +136,8 @@ def _export(options: argparse.Namespace) -> None:
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
 
     decoding = Decoding(**_numbers(options.set, Decoding))
-    grammar = GrammarSet.load(resources.directory("grammars")).named("control")
-    write_model(options.out, load(options.weights), decoding, grammar)
+    grammars = GrammarSet.load(resources.directory("grammars"))
+    write_model(options.out, load(options.weights), decoding, grammars)
     print(f"The model is in {options.out}")
 
 

@@ -10,6 +10,7 @@ hmm-topology.cc, transition-model.cc, compressed-matrix.cc), from memory, and ch
 from __future__ import annotations
 
 import struct
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,10 +21,9 @@ from assistant.grammar.lexicon import PHONES
 from assistant.hearing.graph import PhoneLayout, table_for, write_sounds, write_words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from assistant.grammar.grammar import StepGrammar
+    from assistant.grammar.grammar import GrammarSet
 
 Matrix = NDArray[np.float32]
 
@@ -268,7 +268,7 @@ def network(state: Mapping[str, Matrix], decoding: Decoding) -> bytes:
 
 
 def write_model(
-    folder: Path, state: Mapping[str, Matrix], decoding: Decoding, grammar: StepGrammar | None = None
+    folder: Path, state: Mapping[str, Matrix], decoding: Decoding, grammars: GrammarSet | None = None
 ) -> None:
     """A whole model directory.
 
@@ -276,7 +276,7 @@ def write_model(
         folder: Made if it is not there.
         state: Weights by name.
         decoding: How the decoder weighs them.
-        grammar: Written as the directory's own graph, so that Vosk can open it as it is.
+        grammars: Their words, in any order, are the directory's own graph, so that Vosk can open it as it is.
     """
     for part in ("am", "conf", "graph/phones"):
         (folder / part).mkdir(parents=True, exist_ok=True)
@@ -311,16 +311,20 @@ def write_model(
         text = "".join(f"--{name}={value}\n" for name, value in settings.items())
         (folder / "conf" / file).write_text(text, encoding="utf-8")
     (folder / "graph" / "disambig_tid.int").touch()
-    if grammar is not None:
+    if grammars is not None:
         layout = PhoneLayout.read(folder)
         assert layout is not None  # noqa: S101  it was written so just now
-        automaton = grammar.automaton()
-        words = sorted(grammar.words())
+        words = sorted(grammars.words())
         labels = table_for(words)
-        write_sounds(
-            folder / "graph" / "HCLr.fst",
-            labels,
-            {w: grammar.lexicon.pronunciations(w) for w in words},
-            layout,
-        )
-        write_words(folder / "graph" / "Gr.fst", automaton, labels, filler_repeats=False)
+        sounds = {word: grammars.lexicon.pronunciations(word) for word in words}
+        write_sounds(folder / "graph" / "HCLr.fst", labels, sounds, layout)
+        write_words(folder / "graph" / "Gr.fst", _AnyWords([dict.fromkeys(words, 0)]), labels)
+
+
+@dataclass(frozen=True)
+class _AnyWords:
+    """Words in any order."""
+
+    states: Sequence[Mapping[str, int]]
+    start: int = 0
+    finals: tuple[int, ...] = (0,)

@@ -53,8 +53,7 @@ def _weights(width: int = 16, inner: int = 8) -> State:
 @pytest.fixture(scope="module")
 def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("model")
-    grammar = GrammarSet.load(resources.directory("grammars")).named("control")
-    write_model(folder, _weights(), Decoding(), grammar)
+    write_model(folder, _weights(), Decoding(), GrammarSet.load(resources.directory("grammars")))
     return folder
 
 

@@ -17,7 +17,10 @@ from assistant.hearing.recogniser import find_model
 
 MODEL = resources.bundled_model()
 WEIGHTS = (MODEL / "am" / "final.mdl").read_bytes()
-FIRST_MATRIX = WEIGHTS.index(b"<LinearParams> FM \4") + len(b"<LinearParams> FM \4")
+FIRST_MATRIX = WEIGHTS.index(b"<LinearParams> CM2 ") + len(b"<LinearParams> CM2 ")
+"""Lowest value and range, four bytes each, then rows and columns."""
+ROWS = FIRST_MATRIX + 8
+FIRST_VECTOR = WEIGHTS.index(b"<BiasParams> FV \4") + len(b"<BiasParams> FV \4")
 
 Edit = Callable[[Path], object]
 
@@ -93,9 +96,9 @@ def more_outputs(model: Path) -> None:
 @pytest.mark.parametrize(
     ("edit", "part"),
     [
-        (patched(FIRST_MATRIX, struct.pack("<i", 2**30)), "cut short or damaged"),
-        (patched(FIRST_MATRIX, struct.pack("<i", -5)), "cut short or damaged"),
-        (patched(FIRST_MATRIX + 9, struct.pack("<f", float("nan"))), "not numbers"),
+        (patched(ROWS, struct.pack("<i", 2**30)), "cut short or damaged"),
+        (patched(ROWS, struct.pack("<i", -5)), "cut short or damaged"),
+        (patched(FIRST_VECTOR + 4, struct.pack("<f", float("nan"))), "not numbers"),
         (weights(b"\0B" + b"x" * 100), "no transition model"),
         (replaced("conf/mfcc.conf", b"num-ceps=40", b"num-ceps=13"), "gives 13 values .* takes 40"),
         (
