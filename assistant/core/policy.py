@@ -37,7 +37,7 @@ class Thresholds:
         speech_level_db: Level of a near, raised voice at the microphone, relative to full scale, used to judge
             from the noise alone whether hearing is hopeless, until real speech has been measured.
         hopeless_snr_db: Expected signal-to-noise ratio under which the number pad is asked for. The ratio is that of
-            the louder half of speech, about 3 dB over its mean level; at a mean of 0 dB the interim model answers
+            the louder half of speech, about 3 dB over its mean level; at a mean of 0 dB the first model answered
             wrongly about once in four.
         hopeful_snr_db: Ratio above which voice is offered again; higher, so that it does not flap.
         no_input_s: Silence after which a step is repeated; long, because hands are connecting a lamp.
