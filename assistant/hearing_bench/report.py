@@ -312,7 +312,7 @@ def svg(measured: Measured) -> str:
 
     A dot's area is the share of utterances; the grey line is perfect.
     """
-    size, edge, gap = 240, 40, 70
+    size, edge, gap = 240, 56, 90
     names = [name for name in measured.models if _reliability(measured, name).count]
     width = max(1, len(names)) * (size + gap) + edge
     parts = [
@@ -327,8 +327,8 @@ def svg(measured: Measured) -> str:
         left, bottom = edge + number * (size + gap), edge + size
         found = _reliability(measured, name)
         parts.append(
-            f'<text x="{left}" y="{edge - 20}">{_escaped(name)}</text>'
-            f'<text x="{left}" y="{edge - 6}" fill="#555">calibration error {found.calibration_error:.3f}, '
+            f'<text x="{left}" y="{edge - 34}">{_escaped(name)}</text>'
+            f'<text x="{left}" y="{edge - 20}" fill="#555">calibration error {found.calibration_error:.3f}, '
             f"Brier {found.brier:.3f}, n {found.count}</text>"
             f'<rect x="{left}" y="{edge}" width="{size}" height="{size}" fill="none" stroke="#999"/>'
             f'<line x1="{left}" y1="{bottom}" x2="{left + size}" y2="{edge}" stroke="#bbb"/>'
@@ -340,6 +340,8 @@ def svg(measured: Measured) -> str:
         ]
         parts.append(
             f'<text x="{left + size / 2}" y="{bottom + 32}" text-anchor="middle">stated confidence</text>'
+            f'<text x="{left - 32}" y="{edge + size / 2}" text-anchor="middle" '
+            f'transform="rotate(-90 {left - 32} {edge + size / 2})">share right</text>'
         )
         parts += [
             f'<circle cx="{left + one.confidence * size:.1f}" cy="{bottom - one.right * size:.1f}" '
