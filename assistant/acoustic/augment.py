@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import torch
 from torch import Tensor
 
-RATE = 16000
+from assistant.acoustic.agreed import RATE
 
 
 @dataclass(frozen=True)

@@ -15,17 +15,15 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.acoustic.agreed import RATE
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from assistant.acoustic.texts import Texts
+    from assistant.acoustic.texts import Texts, Utterance
     from assistant.acoustic.voices import Synthesiser
-
-RATE = 16000
-"""Samples a second."""
 
 PART_S = 600.0
 """Seconds of speech in one pair of files."""
@@ -59,6 +57,19 @@ class Entry:
     voice: str
 
 
+LEVEL = 0.08
+"""Root mean square of each utterance, of 1."""
+
+
+def spoken(synthesiser: Synthesiser, said: Utterance, rng: random.Random) -> tuple[Sound, str] | None:
+    """An utterance, trimmed and at `LEVEL`, and the name of its voice; None for one of an unlikely length."""
+    made, voice = synthesiser.speak(said, rng)
+    sound = trimmed(made)
+    if not SHORTEST_S * RATE <= sound.size <= LONGEST_S * RATE:
+        return None
+    return sound * (LEVEL / max(1e-6, float(np.sqrt(np.mean(sound**2))))), voice
+
+
 def fill(
     folder: Path,
     name: str,
@@ -79,7 +90,7 @@ def fill(
         texts: What is said.
         synthesiser: Who says it.
         seconds: Speech wanted, s.
-        seed: The same seed says the same with the same voices.
+        seed: The same seed says the same with the same voices; "joe" draws its own noise, so only its words are.
         part_s: Speech in one pair of files, s.
         readings: Say readings only.
         told: Called now and then with the speech made so far, s.
@@ -94,14 +105,12 @@ def fill(
         at, entries, sounds = 0, [], []
         while at < min(part_s, seconds - made) * RATE:
             said = texts.reading(rng) if readings else texts.draw(rng)
-            sound, voice = synthesiser.speak(said, rng)
-            sound = trimmed(sound)
-            if not SHORTEST_S * RATE <= sound.size <= LONGEST_S * RATE:
+            good = spoken(synthesiser, said, rng)
+            if good is None:
                 continue
-            level = float(np.sqrt(np.mean(sound**2)))
-            sounds.append(np.clip(sound * (0.08 / max(level, 1e-6)) * 32767, -32768, 32767).astype("<i2"))
-            words, phones = " ".join(said.words), " ".join(p for word in said.phones for p in word)
-            entries.append(Entry(at, sound.size, words, phones, voice))
+            sound, voice = good
+            sounds.append(np.clip(sound * 32767, -32768, 32767).astype("<i2"))
+            entries.append(Entry(at, sound.size, voice=voice, **said.entry()))
             at += sound.size
             told(made + at / RATE)
         stem = f"{name}-{part:03d}"

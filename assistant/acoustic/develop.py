@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import soundfile
 
-from assistant.acoustic.bank import LONGEST_S, RATE, SHORTEST_S, trimmed
+from assistant.acoustic.agreed import RATE
+from assistant.acoustic.bank import spoken
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -24,9 +25,6 @@ if TYPE_CHECKING:
 
 ANSWERS, OTHERS = 400, 160
 """Utterances of each synthesiser."""
-
-LEVEL = 0.08
-"""Root mean square of each utterance, of 1."""
 
 
 def make_development_set(
@@ -48,8 +46,8 @@ def make_development_set(
     for name, synthesiser in synthesisers.items():
         rng = random.Random(f"development {name}")  # noqa: S311  no secret
         for number in range(ANSWERS + OTHERS):
-            sound = np.zeros(0, np.float32)
-            while not SHORTEST_S * RATE < sound.size < LONGEST_S * RATE:
+            good = None
+            while good is None:
                 request: dict[str, Any] | None = None
                 if number < ANSWERS:
                     step, said = texts.answer(rng)
@@ -58,14 +56,12 @@ def make_development_set(
                     request["controls"] = [control.value for control in asked.controls]
                 else:
                     said = texts.other(rng)
-                made, voice = synthesiser.speak(said, rng)
-                sound = trimmed(made)
-            sound = sound * (LEVEL / max(1e-6, float(np.sqrt(np.mean(sound**2)))))
+                good = spoken(synthesiser, said, rng)
+            sound, voice = good
             file = f"{name}-{number:04d}.flac"
             soundfile.write(folder / file, np.clip(sound, -1, 1), RATE)
-            phones = " ".join(phone for word in said.phones for phone in word)
-            about = {"file": file, "words": " ".join(said.words), "phones": phones, "voice": voice}
-            lines.append(json.dumps({**about, "request": request}, ensure_ascii=False))
+            about = {"file": file, **said.entry(), "voice": voice, "request": request}
+            lines.append(json.dumps(about, ensure_ascii=False))
         told(f"{name}: {len(lines)} utterances")
     (folder / "manifest.jsonl").write_text("\n".join(lines) + "\n", encoding="utf-8")
     return len(lines)

@@ -10,17 +10,19 @@ hmm-topology.cc, transition-model.cc, compressed-matrix.cc), from memory, and ch
 from __future__ import annotations
 
 import struct
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.acoustic.agreed import BINS, EPSILON, HIGH_HZ, LOW_HZ, PHONE_OUTPUTS, SKIP, SUBSAMPLING
 from assistant.grammar.lexicon import PHONES
+from assistant.grammar.network import Automaton
 from assistant.hearing.graph import PhoneLayout, table_for, write_sounds, write_words
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from assistant.grammar.grammar import GrammarSet
@@ -28,8 +30,6 @@ if TYPE_CHECKING:
 Matrix = NDArray[np.float32]
 
 SILENCE_PHONES = ("SIL", "SPN")
-EPSILON = 1e-3
-SKIP = 0.66
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,6 @@ def phone_names() -> list[str]:
 
 def _transition_model() -> bytes:
     names = phone_names()
-    outputs = {phone: number for number, phone in enumerate(sorted(PHONES), 1)}
     numbers = list(range(1, len(names) + 1))
     silent = len(SILENCE_PHONES)
     topology = _integers(numbers) + _integers([-1, *[0] * silent, *[1] * (len(names) - silent)])
@@ -114,7 +113,7 @@ def _transition_model() -> bytes:
         if number <= silent:
             triples.append((number, 0, 0))
         else:
-            triples += [(number, 0, outputs[name.split("_")[0]]), (number, 1, 0)]
+            triples += [(number, 0, PHONE_OUTPUTS[name.split("_")[0]]), (number, 1, 0)]
     logs = [0.0]
     for number, place, _ in triples:
         shares = [0.5, 0.5] if number <= silent or place else [0.5, 0.25, 0.25]
@@ -174,7 +173,8 @@ class _Network:
     def softmax(self, name: str, source: str, width: int) -> str:
         return self.add(name, source, self._nonlinear("LogSoftmaxComponent", width))
 
-    def normal(self, name: str, source: str, mean: Matrix, variance: Matrix) -> str:
+    def normal(self, name: str, source: str, state: Mapping[str, Matrix], key: str) -> str:
+        mean, variance = state[f"{key}.running_mean"], state[f"{key}.running_var"]
         width = mean.size
         body = _token("<BatchNormComponent>") + _token("<Dim>") + _integer(width)
         body += _token("<BlockDim>") + _integer(width) + _token("<Epsilon>") + _float(EPSILON)
@@ -189,7 +189,7 @@ class _Network:
         return self.add(name, f"Sum(Scale({SKIP}, {kept}), {added})", body)
 
     def written(self, context: int, log_prior: Matrix) -> bytes:
-        nodes = ["input-node name=input dim=40", *self.nodes]
+        nodes = [f"input-node name=input dim={BINS}", *self.nodes]
         nodes.append("output-node name=output input=output.log-softmax objective=linear")
         body = _token("<Nnet3>") + b"\n" + "\n".join(nodes).encode() + b"\n\n"
         body += _token("<NumComponents>") + _integer(len(self.components)) + b"".join(self.components)
@@ -219,16 +219,14 @@ def network(state: Mapping[str, Matrix], decoding: Decoding) -> bytes:
     weights = _flat(first * scale[None, :, None])
     last = made.affine("first.affine", "Append(Offset(input, -1), input, Offset(input, 1))", weights, bias)
     last = made.rectified("first.relu", last, width)
-    last = made.normal(
-        "first.batchnorm", last, state["first_norm.running_mean"], state["first_norm.running_var"]
-    )
+    last = made.normal("first.batchnorm", last, state, "first_norm")
     context = 1
     for group in ("early", "late"):
         number = 0
         while f"{group}.{number}.linear.weight" in state:
             key, name = f"{group}.{number}", f"{group}{number}"
             linear, affine = state[f"{key}.linear.weight"], state[f"{key}.affine.weight"]
-            step = (1 if group == "early" else 3) * (linear.shape[2] - 1)
+            step = (1 if group == "early" else SUBSAMPLING) * (linear.shape[2] - 1)
             context += step
             before, after = ([-step, 0], [0, step]) if step else ([0], [0])
             inner = made.convolution(f"{name}.linear", last, _flat(linear), np.zeros(0, np.float32), before)
@@ -236,29 +234,17 @@ def network(state: Mapping[str, Matrix], decoding: Decoding) -> bytes:
                 f"{name}.affine", inner, _flat(affine), state[f"{key}.affine.bias"], after
             )
             inner = made.rectified(f"{name}.relu", inner, width)
-            inner = made.normal(
-                f"{name}.batchnorm",
-                inner,
-                state[f"{key}.norm.running_mean"],
-                state[f"{key}.norm.running_var"],
-            )
+            inner = made.normal(f"{name}.batchnorm", inner, state, f"{key}.norm")
             last = made.sum(f"{name}.noop", last, inner, width)
             number += 1
     for name in ("prefinal_in", "prefinal"):
         last = made.affine(name, last, state[f"{name}.weight"][:, :, 0], state[f"{name}.bias"])
     last = made.rectified("prefinal.relu", last, width)
-    last = made.normal(
-        "prefinal.batchnorm", last, state["prefinal_norm.running_mean"], state["prefinal_norm.running_var"]
-    )
+    last = made.normal("prefinal.batchnorm", last, state, "prefinal_norm")
     last = made.affine(
         "prefinal_out", last, state["prefinal_out.weight"][:, :, 0], state["prefinal_out.bias"]
     )
-    last = made.normal(
-        "prefinal_out.batchnorm",
-        last,
-        state["prefinal_out_norm.running_mean"],
-        state["prefinal_out_norm.running_var"],
-    )
+    last = made.normal("prefinal_out.batchnorm", last, state, "prefinal_out_norm")
     outputs = state["output.weight"].shape[0]
     last = made.affine("output.affine", last, state["output.weight"][:, :, 0], state["output.bias"])
     made.softmax("output.log-softmax", last, outputs)
@@ -292,10 +278,10 @@ def write_model(
     (folder / "graph" / "phones" / "word_boundary.int").write_text("\n".join(edges) + "\n", encoding="utf-8")
     features: dict[str, object] = {
         "use-energy": "false",
-        "num-mel-bins": 40,
-        "num-ceps": 40,
-        "low-freq": 20,
-        "high-freq": 7600,
+        "num-mel-bins": BINS,
+        "num-ceps": BINS,
+        "low-freq": LOW_HZ,
+        "high-freq": HIGH_HZ,
     }
     features |= {"dither": 3, "allow-upsample": "true", "allow-downsample": "true"}
     search: dict[str, object] = {
@@ -304,7 +290,7 @@ def write_model(
         "beam": decoding.beam,
         "lattice-beam": 4.0,
     }
-    search |= {"acoustic-scale": decoding.acoustic_scale, "frame-subsampling-factor": 3}
+    search |= {"acoustic-scale": decoding.acoustic_scale, "frame-subsampling-factor": SUBSAMPLING}
     search |= {"endpoint.silence-phones": "1:2", "endpoint.rule2.min-trailing-silence": 0.5}
     search |= {"endpoint.rule3.min-trailing-silence": 0.75, "endpoint.rule4.min-trailing-silence": 1.0}
     for file, settings in (("mfcc.conf", features), ("model.conf", search)):
@@ -318,13 +304,4 @@ def write_model(
         labels = table_for(words)
         sounds = {word: grammars.lexicon.pronunciations(word) for word in words}
         write_sounds(folder / "graph" / "HCLr.fst", labels, sounds, layout)
-        write_words(folder / "graph" / "Gr.fst", _AnyWords([dict.fromkeys(words, 0)]), labels)
-
-
-@dataclass(frozen=True)
-class _AnyWords:
-    """Words in any order."""
-
-    states: Sequence[Mapping[str, int]]
-    start: int = 0
-    finals: tuple[int, ...] = (0,)
+        write_words(folder / "graph" / "Gr.fst", Automaton([dict.fromkeys(words, 0)], 0, {0}), labels)

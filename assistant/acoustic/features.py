@@ -13,10 +13,9 @@ import math
 import torch
 from torch import Tensor
 
-RATE = 16000
+from assistant.acoustic.agreed import BINS, HIGH_HZ, LOW_HZ, RATE
+
 WINDOW, SHIFT, FFT = 400, 160, 512
-BINS = 40
-LOW_HZ, HIGH_HZ = 20.0, 7600.0
 PRE_EMPHASIS = 0.97
 LIFTER = 22.0
 _SMALLEST = 1.1920929e-07

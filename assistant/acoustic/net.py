@@ -13,18 +13,7 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from assistant.acoustic.features import BINS
-from assistant.grammar.lexicon import PHONES
-
-PHONE_OUTPUTS = {phone: number for number, phone in enumerate(sorted(PHONES), 1)}
-"""Output of each phone."""
-
-OUTPUTS = 1 + len(PHONE_OUTPUTS)
-SKIP = 0.66
-"""Weight of the path around a layer."""
-
-SUBSAMPLING = 3
-"""Frames of 10 ms for each output."""
+from assistant.acoustic.agreed import BINS, EPSILON, OUTPUTS, SKIP, SUBSAMPLING
 
 
 @dataclass(frozen=True)
@@ -65,7 +54,7 @@ class Layer(nn.Module):
         self.reach = reach
         self.linear = nn.Conv1d(width, bottleneck, 1 + reach, bias=False)
         self.affine = nn.Conv1d(bottleneck, width, 1 + reach)
-        self.norm = nn.BatchNorm1d(width, eps=1e-3, affine=False)
+        self.norm = nn.BatchNorm1d(width, eps=EPSILON, affine=False)
 
     def forward(self, sound: Tensor) -> Tensor:
         """Shape (batch, steps, width); loses `reach` steps at either end."""
@@ -95,15 +84,15 @@ class Net(nn.Module):
         self.shape = shape
         width = shape.width
         self.first = nn.Conv1d(BINS, width, 3)
-        self.first_norm = nn.BatchNorm1d(width, eps=1e-3, affine=False)
+        self.first_norm = nn.BatchNorm1d(width, eps=EPSILON, affine=False)
         early = [Layer(width, shape.early, 1) for _ in range(shape.early_layers)]
         self.early = nn.ModuleList([*early, Layer(width, shape.early, 0)])
         self.late = nn.ModuleList([Layer(width, shape.late, 1) for _ in range(shape.late_layers)])
         self.prefinal_in = nn.Conv1d(width, shape.prefinal[0], 1)
         self.prefinal = nn.Conv1d(shape.prefinal[0], width, 1)
-        self.prefinal_norm = nn.BatchNorm1d(width, eps=1e-3, affine=False)
+        self.prefinal_norm = nn.BatchNorm1d(width, eps=EPSILON, affine=False)
         self.prefinal_out = nn.Conv1d(width, shape.prefinal[1], 1)
-        self.prefinal_out_norm = nn.BatchNorm1d(shape.prefinal[1], eps=1e-3, affine=False)
+        self.prefinal_out_norm = nn.BatchNorm1d(shape.prefinal[1], eps=EPSILON, affine=False)
         self.output = nn.Conv1d(shape.prefinal[1], OUTPUTS, 1)
         self.register_buffer("mean", torch.zeros(BINS))
         self.register_buffer("scale", torch.ones(BINS))

@@ -51,6 +51,11 @@ class Utterance:
     sounds: tuple[str, ...]
     phones: tuple[Pronunciation, ...]
 
+    def entry(self) -> dict[str, str]:
+        """Words and phones as the files of banks and development sets have them."""
+        phones = " ".join(phone for word in self.phones for phone in word)
+        return {"words": " ".join(self.words), "phones": phones}
+
 
 class Texts:
     """Draws utterances.
@@ -126,11 +131,7 @@ class Texts:
             return self.spelling(rng)
         if kind < 0.78:
             return self.utterance([rng.choice(self._workshop) for _ in range(rng.randint(1, 5))], rng)
-        if kind < 0.88 and self._prose:
-            run = rng.choice(self._prose)
-            start = rng.randrange(len(run) - 1)
-            return self.utterance(run[start : start + rng.randint(2, 8)], rng)
-        return self.utterance([rng.choice(self._english) for _ in range(rng.randint(2, 6))], rng)
+        return self._english_words(rng, prose=kind < 0.88)
 
     def reading(self, rng: random.Random) -> Utterance:
         """A reading of an instrument, or digits: numbers are the hardest answers, all short words that rhyme."""
@@ -151,7 +152,10 @@ class Texts:
 
     def other(self, rng: random.Random) -> Utterance:
         """Words that are no answer to anything: plain text, or English words by chance."""
-        if self._prose and rng.random() < 0.6:
+        return self._english_words(rng, prose=bool(self._prose) and rng.random() < 0.6)
+
+    def _english_words(self, rng: random.Random, *, prose: bool) -> Utterance:
+        if prose and self._prose:
             run = rng.choice(self._prose)
             start = rng.randrange(len(run) - 1)
             return self.utterance(run[start : start + rng.randint(2, 8)], rng)

@@ -25,17 +25,17 @@ from numpy.typing import NDArray
 from torch import Tensor
 from torch.nn import functional
 
+from assistant.acoustic.agreed import OUTPUTS, PHONE_OUTPUTS, RATE, SUBSAMPLING
 from assistant.acoustic.augment import Strength, make_noises, through_the_air
 from assistant.acoustic.bank import Entry, read_part
-from assistant.acoustic.features import SHIFT, Cepstra
-from assistant.acoustic.net import OUTPUTS, PHONE_OUTPUTS, SUBSAMPLING, Net, Shape
+from assistant.acoustic.features import SHIFT, WINDOW, Cepstra
+from assistant.acoustic.net import Net, Shape
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
-RATE = 16000
 PIECES = 5
 """Most utterances in one window."""
 
@@ -89,7 +89,6 @@ class Speech:
         self.start = np.zeros(0, np.int64)
         self.count = np.zeros(0, np.int64)
         self.phones: list[NDArray[np.int64]] = []
-        self.voices: list[str] = []
         self.samples = torch.zeros(0, dtype=torch.int16, device=device)
         self.more()
 
@@ -106,7 +105,6 @@ class Speech:
                 starts.append(np.array([e.start + self._at for e in good], np.int64))
                 counts.append(np.array([e.count for e in good], np.int64))
                 self.phones += [_outputs(e) for e in good]
-                self.voices += [e.voice for e in good]
                 self._at += samples.size
         if fresh:
             self.start, self.count = np.concatenate(starts), np.concatenate(counts)
@@ -184,11 +182,11 @@ class Ahead:
 class Windows:
     """Fills windows with utterances that follow each other with pauses, each at a speed of its own."""
 
-    def __init__(self, speech: Speech, plan: Plan, device: torch.device) -> None:
-        self._speech, self._plan, self._device = speech, plan, device
+    def __init__(self, speech: Speech, plan: Plan) -> None:
+        self._speech, self._plan, self._device = speech, plan, speech.samples.device
         self._rng = np.random.default_rng(plan.seed)
         self.samples = round(plan.window_s * RATE)
-        self.outputs = -(-(1 + (self.samples - 400) // SHIFT) // SUBSAMPLING)
+        self.outputs = -(-(1 + (self.samples - WINDOW) // SHIFT) // SUBSAMPLING)
 
     def layout(self, *, frame_targets: bool) -> Layout:
         """Which utterances stand where in the next batch; needs no GPU."""
@@ -371,7 +369,7 @@ def train(
     if go_on is not None:
         _restore(net, go_on)
     noises = make_noises(768 if device.type == "cuda" else 128, 10.0, device)
-    windows = Windows(speech, plan, device)
+    windows = Windows(speech, plan)
     ahead = Ahead(windows, plan.frame_steps if go_on is None else 0)
     denominator = Denominator(speech.phones[:40000]).to(device) if plan.denominator else None
     optimiser = torch.optim.AdamW(net.parameters(), lr=plan.rate, weight_decay=0.02, betas=(0.9, 0.98))
@@ -380,11 +378,11 @@ def train(
     values = [v for v in net.state_dict().values() if v.dtype.is_floating_point]
     prior = torch.full((OUTPUTS,), 1 / OUTPUTS, device=device)
     account: list[dict[str, object]] = []
-    step, running, last = 0, 0.0, begun
+    fresh = go_on is None
+    step, last = 0, begun
     seconds = 60 * plan.minutes
     while (elapsed := time.monotonic() - begun) < seconds:
         progress = elapsed / seconds
-        fresh = go_on is None
         warm = min(1.0, (step + 1) / plan.warm_steps)
         fall = max(0.0, (progress - plan.hold) / (1 - plan.hold))
         rate = plan.rate * warm * (0.5 * (1 + np.cos(np.pi * fall)) * 0.99 + 0.01)
@@ -432,11 +430,10 @@ def train(
             decay = min(plan.average, (step + 1) / (step + 20))
             torch._foreach_lerp_(means, values, 1 - decay)
         step += 1
-        if step % 50 == 0:
-            running = float(loss.detach())
         if time.monotonic() - last > 45:
             last = time.monotonic()
-            line: dict[str, object] = {"step": step, "s": round(last - begun), "loss": round(running, 4)}
+            line: dict[str, object] = {"step": step, "s": round(last - begun)}
+            line["loss"] = round(float(loss.detach()), 4)
             line["rate"], line["lowest_db"] = round(float(rate), 6), round(strength.lowest_db, 1)
             if kept is not None:
                 line["phone_error"] = phone_errors(mean_net, cepstra, kept, noises)
@@ -496,7 +493,7 @@ def phone_errors(net: Net, cepstra: Cepstra, kept: Speech, noises: Tensor) -> li
     for ratio in (60.0, 10.0, 3.0):
         torch.manual_seed(7)
         plan = Plan(1, batch=128, seed=7)
-        windows = Windows(kept, plan, kept.samples.device)
+        windows = Windows(kept, plan)
         strength = replace(Strength(), lowest_db=ratio, highest_db=ratio, clean=0, room=0.3, narrow=0.1)
         wrong = total = 0
         for _ in range(2):

@@ -18,7 +18,7 @@ import numpy as np
 import soundfile
 import soxr
 
-from assistant.acoustic.bank import RATE, Sound
+from assistant.acoustic.agreed import RATE
 from assistant.errors import GearProblem
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from assistant.acoustic.bank import Sound
     from assistant.acoustic.texts import Utterance
 
 KOKORO_ENGLISH = (
@@ -64,6 +65,19 @@ def _at_rate(samples: NDArray[Any], rate: int) -> Sound:
     return np.asarray(samples, np.float32)
 
 
+def _network(model: Path) -> Any:
+    """An ONNX file on one core."""
+    try:
+        import onnxruntime  # noqa: PLC0415  only the neural voices need it
+    except ImportError as error:
+        raise GearProblem(
+            f"The neural voices need onnxruntime ({error}). Run: pip install 'bay-assistant[acoustic]'"
+        ) from error
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    return onnxruntime.InferenceSession(str(model), options, providers=["CPUExecutionProvider"])
+
+
 @dataclass
 class Kokoro:
     """The multi-speaker neural voice Kokoro-82M (Apache-2.0), through its ONNX file (MIT export).
@@ -84,17 +98,7 @@ class Kokoro:
     mix: float = 0.5
 
     def __post_init__(self) -> None:
-        try:
-            import onnxruntime  # noqa: PLC0415  only this voice needs it
-        except ImportError as error:
-            raise GearProblem(
-                f"The neural voices need onnxruntime ({error}). Run: pip install 'bay-assistant[acoustic]'"
-            ) from error
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = options.inter_op_num_threads = 1
-        self._session = onnxruntime.InferenceSession(
-            str(self.model), options, providers=["CPUExecutionProvider"]
-        )
+        self._session = _network(self.model)
         self._symbols: dict[str, int] = json.loads(self.symbols.read_text(encoding="utf-8"))["vocab"]
         self._styles = {
             name: np.fromfile(self.styles / f"{name}.bin", np.float32).reshape(-1, 256)
@@ -160,13 +164,7 @@ class Piper:
     model: Path
 
     def __post_init__(self) -> None:
-        import onnxruntime  # noqa: PLC0415  only this voice needs it
-
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = options.inter_op_num_threads = 1
-        self._session = onnxruntime.InferenceSession(
-            str(self.model), options, providers=["CPUExecutionProvider"]
-        )
+        self._session = _network(self.model)
         about = json.loads(Path(f"{self.model}.json").read_text(encoding="utf-8"))
         self._symbols: dict[str, list[int]] = about["phoneme_id_map"]
         self._rate = int(about["audio"]["sample_rate"])

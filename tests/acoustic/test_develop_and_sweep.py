@@ -12,7 +12,7 @@ import soundfile
 
 from assistant import resources
 from assistant.acoustic import develop
-from assistant.acoustic.bank import RATE, Sound
+from assistant.acoustic.bank import LEVEL, RATE, Sound
 from assistant.acoustic.calibrate import Heard, Judged, Price, read_manifest
 from assistant.acoustic.sweep import mean_price
 from assistant.acoustic.texts import Texts, Utterance
@@ -42,7 +42,7 @@ def test_the_development_set_is_what_calibration_reads(
         assert grammars.request(one.request).parse(one.words) is not None
     sound, rate = soundfile.read(tmp_path / "one-0000.flac")
     assert rate == RATE
-    assert np.sqrt(np.mean(sound**2)) == pytest.approx(develop.LEVEL, rel=0.1)
+    assert np.sqrt(np.mean(sound**2)) == pytest.approx(LEVEL, rel=0.1)
     phones = json.loads((tmp_path / "manifest.jsonl").read_text().splitlines()[0])["phones"]
     assert phones.split()
 

@@ -1,0 +1,28 @@
+"""What training and the written model must agree on, in one place and without PyTorch."""
+
+from __future__ import annotations
+
+from assistant.grammar.lexicon import PHONES
+
+RATE = 16000
+"""Samples a second."""
+
+BINS = 40
+"""Mel bins, and as many cepstra of each frame."""
+
+LOW_HZ, HIGH_HZ = 20, 7600
+"""Edges of the lowest and the highest bin."""
+
+SUBSAMPLING = 3
+"""Frames of 10 ms for each output."""
+
+PHONE_OUTPUTS = {phone: number for number, phone in enumerate(sorted(PHONES), 1)}
+"""Output of each phone; output 0 is the blank."""
+
+OUTPUTS = 1 + len(PHONE_OUTPUTS)
+
+SKIP = 0.66
+"""Weight of the path around a layer."""
+
+EPSILON = 1e-3
+"""Added to the variance in batch normalisation."""
