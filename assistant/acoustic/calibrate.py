@@ -39,22 +39,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant import resources
+from assistant.core.policy import DEFAULT_THRESHOLDS
 from assistant.core.result import Control, GrammarRequest
 from assistant.errors import BayAssistantError, UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hear import evidence_in
 from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.confidence import MEASURES, measures
-from assistant.hearing.graph import UNKNOWN
-from assistant.hearing.judge import share_of
+from assistant.hearing.judge import judge, share_of
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
+from assistant.hearing_bench import scoring
+from assistant.hearing_bench.diagram import drawn
 from assistant.measured import FILE, Calibration
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from assistant.hearing.sound import Samples
+    from assistant.hearing_bench.scoring import Reliability
 
 Floats = NDArray[np.float64]
 
@@ -72,9 +75,6 @@ RIDGE = 1.0
 
 WORTH = 0.002
 """Least that a measure must lower the log loss by, in natural units for each utterance."""
-
-BINS = 10
-"""Bins of the diagram of reliability."""
 
 
 @dataclass(frozen=True)
@@ -214,9 +214,7 @@ def hear_all(
             samples = in_noise(clean, level, one.file.name)
             enough, evidence = evidence_in(samples)
             recognition = recogniser.hear(samples, grammar)
-            result = None
-            if enough and recognition.words and UNKNOWN not in recognition.words.split():
-                result = grammar.parse(recognition.words)
+            result = judge(recognition, grammar, DEFAULT_THRESHOLDS, speech=enough, evidence=evidence).result
             found: dict[str, float] = {}
             if result is not None:
                 share = share_of(recognition, grammar, result)
@@ -380,7 +378,7 @@ def tally(judged: Iterable[Judged], reject: float, ask: float) -> dict[str, floa
 def quality(judged: Iterable[Judged]) -> dict[str, float]:
     """Of the stated probabilities: log loss, Brier score, area under the curve, calibration error.
 
-    The last is the mean difference of stated and found share over ten bins, weighted by their size.
+    Brier score and calibration error as in `assistant.hearing_bench.scoring`.
     """
     cases = [one for one in judged if one.heard.phrase]
     chance = np.clip(np.array([one.probability for one in cases]), 1e-6, 1 - 1e-6)
@@ -391,26 +389,23 @@ def quality(judged: Iterable[Judged]) -> dict[str, float]:
     area = (ranks[right == 1].sum() - positives * (positives + 1) / 2) / max(
         1.0, positives * (len(right) - positives)
     )
-    error = sum(abs(stated - found) * count for stated, found, count in reliability(cases)) / max(
-        1, len(cases)
-    )
+    found = trust(cases)
     return {
         "log loss": round(loss, 4),
-        "Brier score": round(float(np.mean((chance - right) ** 2)), 4),
+        "Brier score": round(found.brier, 4),
         "area under the curve": round(float(area), 4),
-        "calibration error": round(error, 4),
+        "calibration error": round(found.calibration_error, 4),
     }
 
 
-def reliability(cases: Sequence[Judged]) -> list[tuple[float, float, int]]:
+def trust(judged: Iterable[Judged]) -> Reliability:
+    """How far the stated probabilities are those of being right, as `bench hearing` counts it."""
+    return scoring.reliability([(j.probability, j.heard.right) for j in judged if j.heard.phrase])
+
+
+def reliability(judged: Iterable[Judged]) -> list[tuple[float, float, int]]:
     """For each bin that is not empty: mean stated probability, share that was right, number."""
-    rows = []
-    for number in range(BINS):
-        within = [j for j in cases if j.heard.phrase and min(BINS - 1, int(j.probability * BINS)) == number]
-        if within:
-            stated = sum(j.probability for j in within) / len(within)
-            rows.append((stated, sum(j.heard.right for j in within) / len(within), len(within)))
-    return rows
+    return [(one.confidence, one.right, one.count) for one in trust(judged).bins if one.count]
 
 
 def curve(judged: Sequence[Judged]) -> list[tuple[float, dict[str, float]]]:
@@ -419,28 +414,6 @@ def curve(judged: Sequence[Judged]) -> list[tuple[float, dict[str, float]]]:
     return [
         (limit, tally(good, limit, limit)) for limit in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
     ]
-
-
-def diagram(rows: Sequence[tuple[float, float, int]]) -> str:
-    """The diagram of reliability as SVG: stated probability across, share that was right upwards."""
-    most = max((count for _, _, count in rows), default=1)
-    dots = "".join(
-        f'<circle cx="{40 + 300 * stated:.1f}" cy="{320 - 300 * found:.1f}" r="{3 + 7 * (count / most) ** 0.5:.1f}" '
-        f'fill="#1f5f8b" fill-opacity="0.7"><title>{stated:.2f} stated, {found:.2f} right, n = {count}</title></circle>'
-        for stated, found, count in rows
-    )
-    ticks = "".join(
-        f'<text x="{40 + 300 * value:.0f}" y="336" text-anchor="middle">{value:.1f}</text>'
-        f'<text x="32" y="{324 - 300 * value:.0f}" text-anchor="end">{value:.1f}</text>'
-        for value in (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
-    )
-    return (
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 360 360" font-family="sans-serif" font-size="11">'
-        '<rect x="40" y="20" width="300" height="300" fill="none" stroke="#555"/>'
-        f'<path d="M40 320 340 20" stroke="#999" stroke-dasharray="4 3"/>{ticks}{dots}'
-        '<text x="190" y="354" text-anchor="middle">stated probability</text>'
-        '<text x="12" y="170" text-anchor="middle" transform="rotate(-90 12 170)">share that was right</text></svg>\n'
-    )
 
 
 def report(judged: Sequence[Judged], made: Calibration) -> str:
@@ -500,7 +473,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if given.report:
             given.report.mkdir(parents=True, exist_ok=True)
             (given.report / "calibration.md").write_text(text, encoding="utf-8")
-            (given.report / "reliability.svg").write_text(diagram(reliability(judged)), encoding="utf-8")
+            (given.report / "reliability.svg").write_text(
+                drawn([("voices not fitted on", trust(judged))]), encoding="utf-8"
+            )
     except OSError as error:
         print(f"calibrate: {error.filename} cannot be written ({error.strerror}).", file=sys.stderr)
         return 2

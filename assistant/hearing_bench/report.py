@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from assistant import __version__
 from assistant.bench import share as percentile
 from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.hearing_bench.diagram import drawn
 from assistant.hearing_bench.mixing import CLEAN_DB
 from assistant.hearing_bench.scoring import Hearing, Score, confidences, reliability, score, wilson
 
@@ -308,52 +309,8 @@ def _diagram(name: str, found: Reliability) -> list[str]:
 
 
 def svg(measured: Measured) -> str:
-    """The reliability diagram of every recogniser as one picture: share right over mean confidence.
-
-    A dot's area is the share of utterances; the grey line is perfect.
-    """
-    size, edge, gap = 240, 56, 90
-    names = [name for name in measured.models if _reliability(measured, name).count]
-    width = max(1, len(names)) * (size + gap) + edge
-    parts = [
-        (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {size + 2 * edge + 10}" '
-            'font-family="sans-serif" font-size="12">'
-        ),
-        "<title>How often a result is right, by the confidence that was stated</title>",
-        '<rect width="100%" height="100%" fill="white"/>',
-    ]
-    for number, name in enumerate(names):
-        left, bottom = edge + number * (size + gap), edge + size
-        found = _reliability(measured, name)
-        parts.append(
-            f'<text x="{left}" y="{edge - 34}">{_escaped(name)}</text>'
-            f'<text x="{left}" y="{edge - 20}" fill="#555">calibration error {found.calibration_error:.3f}, '
-            f"Brier {found.brier:.3f}, n {found.count}</text>"
-            f'<rect x="{left}" y="{edge}" width="{size}" height="{size}" fill="none" stroke="#999"/>'
-            f'<line x1="{left}" y1="{bottom}" x2="{left + size}" y2="{edge}" stroke="#bbb"/>'
-        )
-        parts += [
-            f'<text x="{left + tick * size}" y="{bottom + 15}" text-anchor="middle">{tick:g}</text>'
-            f'<text x="{left - 5}" y="{bottom - tick * size + 4}" text-anchor="end">{tick:g}</text>'
-            for tick in (0, 0.5, 1)
-        ]
-        parts.append(
-            f'<text x="{left + size / 2}" y="{bottom + 32}" text-anchor="middle">stated confidence</text>'
-            f'<text x="{left - 32}" y="{edge + size / 2}" text-anchor="middle" '
-            f'transform="rotate(-90 {left - 32} {edge + size / 2})">share right</text>'
-        )
-        parts += [
-            f'<circle cx="{left + one.confidence * size:.1f}" cy="{bottom - one.right * size:.1f}" '
-            f'r="{2 + 14 * math.sqrt(one.count / found.count):.1f}" fill="#1769aa" fill-opacity="0.6"/>'
-            for one in found.bins
-            if one.count
-        ]
-    return "\n".join([*parts, "</svg>"]) + "\n"
-
-
-def _escaped(name: str) -> str:
-    return name.replace("&", "&amp;").replace("<", "&lt;")
+    """The reliability diagram of every recogniser as one picture."""
+    return drawn([(name, _reliability(measured, name)) for name in measured.models])
 
 
 def _number(value: float) -> float | None:
