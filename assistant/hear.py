@@ -127,12 +127,6 @@ def _plain(result: Result) -> dict[str, Any]:
     return {name: value for name, value in to_json(result).items() if name != "type" and value is not None}
 
 
-def speech_in(samples: Samples) -> tuple[bool, float | None]:
-    """Whether anyone speaks in a piece of sound, and the signal-to-noise ratio in dB (None when unknown)."""
-    spoken, evidence = evidence_in(samples)
-    return spoken, evidence.snr_db if evidence else None
-
-
 def evidence_in(samples: Samples) -> tuple[bool, Evidence | None]:
     """Whether anyone speaks in a piece of sound, and what voice activity and levels say (None without speech)."""
     activity, levels = SileroActivity(), Levels()

@@ -120,8 +120,7 @@ class Ear:
         self._grammar: StepGrammar | None = None
         self._stream: Stream | None = None
         self._rest: Samples = np.zeros(0, np.int16)
-        self._before: deque[Samples] = deque(maxlen=round(timing.before_s / CHUNK_S))
-        self._before_probabilities: deque[float] = deque(maxlen=round(timing.before_s / CHUNK_S))
+        self._before: deque[tuple[Samples, float]] = deque(maxlen=round(timing.before_s / CHUNK_S))
         self._utterance: list[Samples] = []
         self._probabilities: list[float] = []
         self._looked: tuple[str, Completeness] | None = None
@@ -221,8 +220,7 @@ class Ear:
     def _hear(self, chunk: Samples, probability: float) -> None:
         match self._segmenter.feed(probability, self._completeness):
             case Segment.SILENCE:
-                self._before.append(chunk)
-                self._before_probabilities.append(probability)
+                self._before.append((chunk, probability))
                 if probability < self._timing.go_on_at:
                     self._levels.noise(chunk)
                 self._watch_noise()
@@ -239,10 +237,9 @@ class Ear:
         self._reports.speech_began()
         self._levels.begin()
         self._stream = self._recogniser.stream(self._grammar)
-        self._utterance = [*self._before, chunk]
-        self._probabilities = [*self._before_probabilities, probability]
+        self._utterance = [*(before for before, _ in self._before), chunk]
+        self._probabilities = [*(value for _, value in self._before), probability]
         self._before.clear()
-        self._before_probabilities.clear()
         for piece in self._utterance:
             self._stream.accept(piece)
         self._levels.speech(chunk)
@@ -344,7 +341,6 @@ class Ear:
         self._looked, self._found = None, None
         self._utterance, self._probabilities = [], []
         self._before.clear()
-        self._before_probabilities.clear()
         if reset_activity:
             self._rest = self._rest[:0]
             self._activity.reset()

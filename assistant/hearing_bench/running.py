@@ -15,7 +15,7 @@ from assistant import resources
 from assistant.bench import machine
 from assistant.core.policy import DEFAULT_THRESHOLDS
 from assistant.errors import GearProblem, ModelProblem, UsageProblem
-from assistant.hear import speech_in
+from assistant.hear import evidence_in
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench import pocketsphinx
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from assistant.grammar.grammar import StepGrammar
+    from assistant.hearing.confidence import Evidence
     from assistant.hearing.sound import Samples
     from assistant.hearing_bench.mixing import Mixture
 
@@ -106,11 +107,13 @@ class Ours:
         """
         self.recogniser.prepare(grammar)
 
-    def hear(self, mixture: Mixture, utterance: Utterance, *, speech: bool) -> Hearing:
-        """One utterance."""
+    def hear(
+        self, mixture: Mixture, utterance: Utterance, *, speech: bool, evidence: Evidence | None = None
+    ) -> Hearing:
+        """One utterance; `speech` and `evidence` as in `judge`."""
         begun = time.perf_counter()
         recognition = self.recogniser.hear(mixture.samples, utterance.grammar)
-        judged = judge(recognition, utterance.grammar, DEFAULT_THRESHOLDS, speech=speech)
+        judged = judge(recognition, utterance.grammar, DEFAULT_THRESHOLDS, speech=speech, evidence=evidence)
         took = time.perf_counter() - begun
         return Hearing(
             utterance.truth,
@@ -252,9 +255,9 @@ class Bench:
         later = self._beside(mixture.samples, utterance.grammar)
         if later is not None:
             self._waiting.append(_Waiting(utterance, level, mixture.duration_s, later))
-        speech, _ = speech_in(mixture.samples)
+        speech, evidence = evidence_in(mixture.samples)
         for ours in able:
-            hearing = ours.hear(mixture, utterance, speech=speech)
+            hearing = ours.hear(mixture, utterance, speech=speech, evidence=evidence)
             self._record(ours.name, utterance, level, hearing)
         self._collect(WAITING)
 
