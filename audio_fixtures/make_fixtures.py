@@ -33,25 +33,20 @@ from typing import Any
 
 import numpy as np
 import soundfile
-from numpy.typing import NDArray
 
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 from assistant.errors import BayAssistantError, FileProblem, GearProblem  # noqa: E402  (the checkout's own)
 from assistant.hearing.baynoise import KINDS, bay_noise  # noqa: E402
+from assistant.hearing_bench.mixing import CEILING, Signal, speech_power, trimmed  # noqa: E402
 
 RATE = 16000
 KINDS_OF_VOICE = {
-    "flite:rms": "text-to-speech from a male US speaker; the interim model was trained on this voice",
-    "flite:slt": "text-to-speech from a female US speaker; the interim model has never heard this voice",
+    "flite:rms": "text-to-speech from a male US speaker; the bundled model was trained on this voice",
+    "flite:slt": "text-to-speech from a female US speaker; the bundled model has never heard this voice",
 }
-_FRAME = 320
-_ACTIVE_DB = -35.0
-_CEILING = 10 ** (-1 / 20)
 _LARGEST = 200_000
-
-Signal = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -170,21 +165,12 @@ def speak(words: str, voice: str, rate: float) -> Signal:
         raise GearProblem(
             f"The voice {voice} speaks at {given} Hz. Use one that speaks at {RATE} Hz, such as slt."
         )
-    loud = np.flatnonzero(active(mono))
-    return mono[loud[0] * _FRAME : (loud[-1] + 1) * _FRAME]
-
-
-def active(speech: Signal) -> NDArray[np.bool_]:
-    """For each frame of 20 ms, whether someone speaks in it: not more than 35 dB under the loudest frame."""
-    frames = speech[: len(speech) // _FRAME * _FRAME].reshape(-1, _FRAME)
-    power = np.mean(frames**2, axis=1)
-    return np.asarray(power > np.max(power, initial=1e-12) * 10 ** (_ACTIVE_DB / 10))
+    return trimmed(mono)
 
 
 def active_level(speech: Signal) -> float:
     """Root mean square of the speech over the frames in which someone speaks."""
-    frames = speech[: len(speech) // _FRAME * _FRAME].reshape(-1, _FRAME)
-    return float(np.sqrt(np.mean(frames[active(speech)] ** 2)))
+    return float(np.sqrt(speech_power(speech)))
 
 
 def mix(speech: Signal, clip: Clip, plan: Plan) -> tuple[Signal, float]:
@@ -197,9 +183,9 @@ def mix(speech: Signal, clip: Clip, plan: Plan) -> tuple[Signal, float]:
     noise = bay_noise(clip.noise, len(placed) / RATE, RATE, clip.seed)
     mixed = placed + noise * level * 10 ** (-clip.snr_db / 20)
     peak = float(np.max(np.abs(mixed)))
-    if peak <= _CEILING:
+    if peak <= CEILING:
         return mixed, 0.0
-    return mixed * (_CEILING / peak), float(20 * np.log10(peak / _CEILING))
+    return mixed * (CEILING / peak), float(20 * np.log10(peak / CEILING))
 
 
 def make(plan_path: Path, folder: Path) -> list[dict[str, Any]]:

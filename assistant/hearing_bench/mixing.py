@@ -20,7 +20,7 @@ FRAME = RATE // 50
 """Samples over which it is looked whether someone speaks: 20 ms."""
 
 ACTIVE_DB = -35.0
-"""A frame counts as speech down to this level under the loudest one; as in the fixtures."""
+"""A frame counts as speech down to this level under the loudest one."""
 
 CEILING = 10 ** (-1 / 20)
 """Highest peak of a mixture: 1 dB under full scale; a louder one is turned down as a whole."""
