@@ -184,6 +184,13 @@ def _train(options: argparse.Namespace) -> None:
     )
 
 
+def _average(options: argparse.Namespace) -> None:
+    from assistant.acoustic.train import average  # noqa: PLC0415  needs PyTorch
+
+    average(options.weights, options.out)
+    print(f"The mean of {len(options.weights)} runs is in {options.out}")
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Run one step."""
     parser = argparse.ArgumentParser(prog="python -m assistant.acoustic", description=__doc__)
@@ -225,6 +232,12 @@ def main(arguments: list[str] | None = None) -> int:
     one.add_argument("--voices", type=Path, required=True, metavar="DIR", help="folder that 'gather' made")
     one.add_argument("--out", type=Path, required=True, metavar="DIR")
     one.set_defaults(run=_develop)
+    one = steps.add_parser(
+        "average", help="the mean of the weights of runs that went on from the same weights"
+    )
+    one.add_argument("--weights", type=Path, required=True, nargs="+", metavar="FILE")
+    one.add_argument("--out", type=Path, required=True, metavar="FILE")
+    one.set_defaults(run=_average)
     one = steps.add_parser("export", help="write trained weights as a model that Vosk opens")
     one.add_argument("--weights", type=Path, required=True, metavar="FILE")
     one.add_argument("--out", type=Path, required=True, metavar="DIR")

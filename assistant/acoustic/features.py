@@ -62,8 +62,8 @@ class Cepstra(torch.nn.Module):
         self.register_buffer("cosines", (lifter * cosines).T.float().contiguous(), persistent=False)
         self.register_buffer("filters", torch.stack([mel_filters(w) for w in warps]), persistent=False)
 
-    def forward(self, sound: Tensor, warp: Tensor | None = None) -> Tensor:
-        """`warp`: for each of the batch the number of its warp."""
+    def forward(self, sound: Tensor, warp: Tensor | None = None, hidden: Tensor | None = None) -> Tensor:
+        """`warp`: for each of the batch its number; `hidden`, shape (batch, frames, BINS): mel bins to hide."""
         frames = sound.unfold(1, WINDOW, SHIFT)
         frames = frames - frames.mean(2, keepdim=True)
         before = torch.cat([frames[:, :, :1], frames[:, :, :-1]], 2)
@@ -72,4 +72,24 @@ class Cepstra(torch.nn.Module):
         power = spectrum.real**2 + spectrum.imag**2
         filters = self.filters[0] if warp is None else self.filters[warp]
         mel = torch.matmul(power, filters).clamp_min(_SMALLEST).log()
+        if hidden is not None:
+            mel = torch.where(hidden, mel.mean((1, 2), keepdim=True), mel)
         return torch.matmul(mel, self.cosines)
+
+
+def random_masks(batch: int, frames: int, share: float, device: torch.device) -> Tensor:
+    """Mel bins to hide from the network, shape (batch, frames, BINS).
+
+    In about `share` of the batch two bands of up to 8 bins, and two moments of up to 0.12 s, as in Park et al.,
+    "SpecAugment" (Interspeech 2019), with moments short enough that no phone is lost whole.
+    """
+    chosen = torch.rand(batch, 1, 1, device=device) < share
+    hidden = torch.zeros(batch, frames, BINS, dtype=torch.bool, device=device)
+    bins = torch.arange(BINS, device=device)[None, None]
+    times = torch.arange(frames, device=device)[None, :, None]
+    for _ in range(2):
+        for places, count, longest in ((bins, BINS, 8), (times, frames, 12)):
+            wide = torch.rand(batch, 1, 1, device=device) * longest
+            start = torch.rand(batch, 1, 1, device=device) * (count - wide)
+            hidden = hidden | ((places >= start) & (places < start + wide))
+    return hidden & chosen

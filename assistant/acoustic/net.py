@@ -47,11 +47,11 @@ class Shape:
 
 
 class Layer(nn.Module):
-    """One factored layer; `reach` is 1 when it looks one step to either side, else 0."""
+    """One factored layer; `reach` is 1 when it looks one step to either side, else 0; `dropout` is for training."""
 
-    def __init__(self, width: int, bottleneck: int, reach: int) -> None:
+    def __init__(self, width: int, bottleneck: int, reach: int, dropout: float) -> None:
         super().__init__()
-        self.reach = reach
+        self.reach, self.dropout = reach, dropout
         self.linear = nn.Conv1d(width, bottleneck, 1 + reach, bias=False)
         self.affine = nn.Conv1d(bottleneck, width, 1 + reach)
         self.norm = nn.BatchNorm1d(width, eps=EPSILON, affine=False)
@@ -59,6 +59,7 @@ class Layer(nn.Module):
     def forward(self, sound: Tensor) -> Tensor:
         """Shape (batch, steps, width); loses `reach` steps at either end."""
         out = normal(self.norm, functional.relu(convolved(convolved(sound, self.linear), self.affine)))
+        out = functional.dropout(out, self.dropout, self.training)
         kept = sound[:, self.reach : sound.shape[1] - self.reach] if self.reach else sound
         return out + SKIP * kept
 
@@ -79,15 +80,15 @@ def normal(norm: nn.BatchNorm1d, sound: Tensor) -> Tensor:
 class Net(nn.Module):
     """Cepstra, shape (batch, frames, BINS), to log-probabilities, shape (batch, ceil(frames / 3), OUTPUTS)."""
 
-    def __init__(self, shape: Shape) -> None:
+    def __init__(self, shape: Shape, dropout: float = 0.0) -> None:
         super().__init__()
         self.shape = shape
         width = shape.width
         self.first = nn.Conv1d(BINS, width, 3)
         self.first_norm = nn.BatchNorm1d(width, eps=EPSILON, affine=False)
-        early = [Layer(width, shape.early, 1) for _ in range(shape.early_layers)]
-        self.early = nn.ModuleList([*early, Layer(width, shape.early, 0)])
-        self.late = nn.ModuleList([Layer(width, shape.late, 1) for _ in range(shape.late_layers)])
+        early = [Layer(width, shape.early, 1, dropout) for _ in range(shape.early_layers)]
+        self.early = nn.ModuleList([*early, Layer(width, shape.early, 0, dropout)])
+        self.late = nn.ModuleList([Layer(width, shape.late, 1, dropout) for _ in range(shape.late_layers)])
         self.prefinal_in = nn.Conv1d(width, shape.prefinal[0], 1)
         self.prefinal = nn.Conv1d(shape.prefinal[0], width, 1)
         self.prefinal_norm = nn.BatchNorm1d(width, eps=EPSILON, affine=False)

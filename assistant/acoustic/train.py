@@ -28,7 +28,7 @@ from torch.nn import functional
 from assistant.acoustic.agreed import OUTPUTS, PHONE_OUTPUTS, RATE, SUBSAMPLING
 from assistant.acoustic.augment import Strength, make_noises, through_the_air
 from assistant.acoustic.bank import Entry, read_part
-from assistant.acoustic.features import SHIFT, WINDOW, Cepstra
+from assistant.acoustic.features import SHIFT, WINDOW, Cepstra, random_masks
 from assistant.acoustic.net import Net, Shape
 from assistant.errors import FileProblem
 
@@ -59,6 +59,10 @@ class Plan:
         denominator: Weight of the loss against all phone sequences of a bigram (Xiang and Ou, "CRF-based
             single-stage acoustic modeling with CTC topology", ICASSP 2019); 0 leaves it out.
         average: Decay of the running mean of the weights that is kept.
+        dropout: Share of each layer's values that are left out.
+        masks: Share of windows with hidden bands and moments (`random_masks`).
+        compiled: 1 to let PyTorch compile the network and the cepstra: about a minute at the beginning, then quicker
+            steps; needs a C compiler beside the GPU.
         strength: Noise and rooms.
     """
 
@@ -73,6 +77,9 @@ class Plan:
     prior: float = 0.0
     denominator: float = 0.0
     average: float = 0.999
+    dropout: float = 0.0
+    masks: float = 0.0
+    compiled: int = 0
     strength: Strength = field(default_factory=Strength)
     seed: int = 1
 
@@ -364,11 +371,13 @@ def train(
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
     torch.backends.cudnn.benchmark = True
-    net = Net(shape).to(device)
+    net = Net(shape, plan.dropout).to(device)
     cepstra = Cepstra((1.0, *np.linspace(0.88, 1.14, 14))).to(device)
     if go_on is not None:
         _restore(net, go_on)
+    forward, make_cepstra = (torch.compile(net), torch.compile(cepstra)) if plan.compiled else (net, cepstra)
     noises = make_noises(768 if device.type == "cuda" else 128, 10.0, device)
+    same_noises = noises
     windows = Windows(speech, plan)
     ahead = Ahead(windows, plan.frame_steps if go_on is None else 0)
     denominator = Denominator(speech.phones[:40000]).to(device) if plan.denominator else None
@@ -394,12 +403,14 @@ def train(
             batch = windows.batch(ahead.take())
             sound = through_the_air(batch.sound, batch.speech, noises, strength)
             warp = torch.randint(0, len(cepstra.filters), (len(sound),), device=device)
-            seen = cepstra(sound, warp)
+            frames = 1 + (sound.shape[1] - WINDOW) // SHIFT
+            hidden = random_masks(len(sound), frames, plan.masks, device) if plan.masks else None
+            seen = make_cepstra(sound, warp, hidden)
             if step == 0 and fresh:
                 net.mean.copy_(seen.mean((0, 1)))
                 net.scale.copy_(1 / seen.std((0, 1)).clamp_min(1e-3))
         with torch.autocast("cuda", torch.bfloat16, enabled=device.type == "cuda"):
-            logs = net(seen)
+            logs = forward(seen)
         if framewise:
             loss = functional.nll_loss(logs.flatten(0, 1), batch.frames[:, : logs.shape[1]].flatten())
         else:
@@ -436,15 +447,16 @@ def train(
             line["loss"] = round(float(loss.detach()), 4)
             line["rate"], line["lowest_db"] = round(float(rate), 6), round(strength.lowest_db, 1)
             if kept is not None:
-                line["phone_error"] = phone_errors(mean_net, cepstra, kept, noises)
+                line["phone_error"] = phone_errors(mean_net, cepstra, kept, same_noises)
             account.append(line)
             say(json.dumps(line))
+            noises = make_noises(len(noises), 10.0, device)
             save(mean_net, out / "weights.pt")  # whoever ends the run early keeps what it learnt
             if step > plan.frame_steps:
                 speech.more()
     ahead.close()
     if kept is not None:
-        account.append({"step": step, "phone_error": phone_errors(mean_net, cepstra, kept, noises)})
+        account.append({"step": step, "phone_error": phone_errors(mean_net, cepstra, kept, same_noises)})
         say(json.dumps(account[-1]))
     save(mean_net, out / "weights.pt")
     about = {
@@ -483,6 +495,28 @@ def load(path: Path) -> dict[str, NDArray[np.float32]]:
         return {name: value.float().numpy() for name, value in state.items()}
     except (OSError, RuntimeError, AttributeError, pickle.UnpicklingError) as error:
         raise FileProblem(path, 0, "holds no weights", "Name the weights.pt of a run") from error
+
+
+def average(paths: Sequence[Path], out: Path) -> None:
+    """The mean of the weights of runs that went on from the same weights; often better than each of them.
+
+    Source: Wortsman et al., "Model soups: averaging weights of multiple fine-tuned models improves accuracy without
+    increasing inference time" (ICML 2022).
+
+    Raises:
+        FileProblem: A file holds no weights, or weights of another shape.
+    """
+    total = load(paths[0])
+    for path in paths[1:]:
+        state = load(path)
+        if {n: v.shape for n, v in state.items()} != {n: v.shape for n, v in total.items()}:
+            raise FileProblem(path, 0, "holds weights of another shape", "Average runs of the same --shape")
+        total = {name: value + state[name] for name, value in total.items()}
+    mean = {
+        name: torch.from_numpy(np.asarray(value / len(paths), np.float32)) for name, value in total.items()
+    }
+    out.parent.mkdir(parents=True, exist_ok=True)
+    torch.save({name: value.half() for name, value in mean.items()}, out)
 
 
 @torch.no_grad()

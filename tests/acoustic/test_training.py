@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
+if TYPE_CHECKING:
+    from pathlib import Path
+
 torch = pytest.importorskip("torch", reason="PyTorch is only needed to train")
 
-from assistant.acoustic.features import Cepstra  # noqa: E402
+from assistant.acoustic.features import Cepstra, random_masks  # noqa: E402
 from assistant.acoustic.net import OUTPUTS, Net, Shape  # noqa: E402
-from assistant.acoustic.train import Denominator, distance  # noqa: E402
+from assistant.acoustic.train import Denominator, average, distance, load, save  # noqa: E402
+from assistant.errors import FileProblem  # noqa: E402
 
 
 def test_cepstra_are_those_of_kaldi() -> None:
@@ -28,6 +34,40 @@ def test_cepstra_are_those_of_kaldi() -> None:
     ours = Cepstra()(torch.tensor(sound)[None])[0].numpy()
     assert ours.shape == theirs.shape
     assert np.max(np.abs(ours - theirs)) < 0.001
+
+
+def test_hidden_bins_reach_the_network_as_the_mean_and_no_phone_is_hidden_whole() -> None:
+    """Bands and moments are hidden in the share of windows that was asked for, and moments stay short."""
+    torch.manual_seed(1)
+    hidden = random_masks(200, 98, 0.5, torch.device("cpu"))
+    touched = hidden.flatten(1).any(1)
+    assert 0.35 < touched.float().mean() < 0.65
+    whole_moments = hidden.all(2).sum(1)
+    assert 0 < whole_moments.max() <= 24
+    sound = torch.randn(200, 98 * 160 + 240) * 1000
+    plain, masked = Cepstra()(sound), Cepstra()(sound, None, hidden)
+    assert torch.equal(plain[~touched], masked[~touched])
+    rows = hidden[touched].all(2)
+    means = masked[touched][rows]
+    assert torch.allclose(
+        means[:, 1:], torch.zeros(()), atol=1e-2
+    )  # a flat spectrum has but its first cepstrum
+
+
+def test_the_mean_of_two_runs_is_their_mean_and_other_shapes_are_refused(tmp_path: Path) -> None:
+    """Averaging takes weights of one shape only."""
+    torch.manual_seed(2)
+    sizes = {"early": 8, "late": 8, "prefinal": (8, 8)}
+    nets = [Net(Shape(width=width, **sizes)) for width in (16, 16, 24)]
+    paths = [tmp_path / f"{number}.pt" for number in range(3)]
+    for net, path in zip(nets, paths, strict=True):
+        save(net, path)
+    average(paths[:2], tmp_path / "mean.pt")
+    mean, first, second = (load(path) for path in (tmp_path / "mean.pt", *paths[:2]))
+    for name, value in mean.items():
+        assert np.allclose(value, (first[name] + second[name]) / 2, atol=1e-3)
+    with pytest.raises(FileProblem, match="another shape"):
+        average(paths[1:], tmp_path / "no.pt")
 
 
 def test_one_output_for_each_three_frames() -> None:
