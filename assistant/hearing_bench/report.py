@@ -142,6 +142,7 @@ def to_json(measured: Measured) -> dict[str, Any]:
             {
                 "recogniser": name,
                 "level": level_name(level),
+                "complete_s": [round(s, 3) for s in delays.complete],
                 "right_s": [round(s, 3) for s in delays.right],
                 "all_s": [round(s, 3) for s in delays.all],
                 "ended_too_early": delays.early,
@@ -238,17 +239,17 @@ def _delays(measured: Measured) -> list[str]:
     lines = [
         "",
         (
-            "From the end of speech to the decision, s: median and 95th percentile of the turns understood rightly, "
-            "and of all."
+            "From the end of speech to the decision, s: median and 95th percentile of the turns understood rightly "
+            "whose phrase is complete (nothing could follow it), of all understood rightly, and of all."
         ),
         "",
-        "| recogniser | sound | understood | all | ended too early | nothing heard |",
-        "|---|---|---|---|---|---|",
+        "| recogniser | sound | complete phrases | understood | all | ended too early | nothing heard |",
+        "|---|---|---|---|---|---|---|",
     ]
     for (name, level), delays in measured.delays.items():
         lines.append(
-            f"| {name} | {level_name(level)} | {_both(delays.right)} | {_both(delays.all)} | {delays.early} | "
-            f"{delays.unheard} |"
+            f"| {name} | {level_name(level)} | {_both(delays.complete)} | {_both(delays.right)} | "
+            f"{_both(delays.all)} | {delays.early} | {delays.unheard} |"
         )
     return lines
 

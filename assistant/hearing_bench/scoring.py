@@ -189,12 +189,15 @@ class Delays:
 
     Attributes:
         right: Of the turns that were understood as meant.
+        complete: Of these, the phrases that are complete: nothing in the grammar could follow them.  After others
+            ("twelve", which "point four" may follow) the ear has to wait longer.
         all: Of all turns that were decided after the end of speech.
         early: Turns that were decided before the person had ended.
         unheard: Turns in which no speech was found at all.
     """
 
     right: list[float] = field(default_factory=list)
+    complete: list[float] = field(default_factory=list)
     all: list[float] = field(default_factory=list)
     early: int = 0
     unheard: int = 0

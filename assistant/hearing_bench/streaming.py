@@ -12,9 +12,9 @@ import numpy as np
 
 from assistant.core.events import Clip, Heard, NoMatch
 from assistant.errors import ModelProblem
-from assistant.hearing.activity import CHUNK
+from assistant.hearing.activity import CHUNK, Completeness
 from assistant.hearing.baynoise import bay_noise
-from assistant.hearing.listener import Ear, Reports
+from assistant.hearing.listener import Ear, Reports, completeness
 from assistant.hearing.sound import RATE
 from assistant.hearing_bench.mixing import Signal, at_level, to_samples
 from assistant.hearing_bench.scoring import Delays, Stream
@@ -177,6 +177,8 @@ def take_turn(ear: Attentive, grammar: StepGrammar, words: str, mixture: Mixture
             delays.all.append(delay_s)
             if isinstance(event, Heard) and event.result == truth:
                 delays.right.append(delay_s)
+                if completeness(words, grammar) is Completeness.COMPLETE:
+                    delays.complete.append(delay_s)
             return
         ear.events.clear()
     delays.unheard += 1

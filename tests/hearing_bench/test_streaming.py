@@ -123,6 +123,19 @@ def test_a_turn_counts_from_the_end_of_speech(
         assert 0.5 <= delay < 0.5 + CHUNK / RATE + 0.1  # the chunk that brought it, and a little processing
 
 
+def test_a_phrase_that_nothing_can_follow_is_counted_as_complete() -> None:
+    """The target for the delay is for complete phrases; "twelve" may be the beginning of "twelve point four"."""
+    grammars = GrammarSet.load(resources.directory("grammars"))
+    volts = grammars.request(GrammarRequest(units=("V",)))
+    delays = Delays()
+    for grammar, words in ((LAMP, "lit"), (volts, "twelve")):
+        result = grammar.parse(words)
+        assert result is not None
+        ear: Any = Ear({2.0: heard(result)})
+        take_turn(ear, grammar, words, mixture(), delays)
+    assert (len(delays.right), len(delays.complete)) == (2, 1)
+
+
 def test_false_accepts_are_counted_at_both_limits_and_pieces_are_handed_on() -> None:
     """Each piece that was taken for speech counts once; only what was accepted is a false accept."""
     ear: Any = Ear({1.0: heard(LIT, 0.6), 2.0: no_match(), 3.0: heard(LIT, 0.95)})
