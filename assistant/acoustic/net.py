@@ -29,9 +29,9 @@ class Shape:
         prefinal: Bottlenecks of the last two layers.
     """
 
-    width: int = 768
-    early: int = 64
-    late: int = 96
+    width: int = 1024
+    early: int = 80
+    late: int = 144
     early_layers: int = 3
     late_layers: int = 10
     prefinal: tuple[int, int] = (256, 192)
