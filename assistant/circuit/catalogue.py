@@ -109,7 +109,7 @@ _BLOWN = _set("fuse", OPEN)
 _SHORTED_PRIMARY = (
     _set("primary-resistance", 0.06),
     _set("primary-inductance", 0.1e-3),
-    _set("shorted-turns", 5.0),
+    _set("shorted-turns", 25.0),
 )
 
 
@@ -206,7 +206,7 @@ _ALL: tuple[Mechanism, ...] = (
     Mechanism("weak-module-ground", "terminal", "2 ohm in the module's ground", (_set("module-ground", WEAK_GROUND),)),
     Mechanism("no-driver-supply", "open", "the module's supply is open", (_set("driver-supply", OPEN),)),
     Mechanism(
-        "no-driver-supply", "high-resistance", "90 ohm in the module's supply", (_set("driver-supply", 90.0),)
+        "no-driver-supply", "high-resistance", "150 ohm in the module's supply", (_set("driver-supply", 150.0),)
     ),
     Mechanism(
         "no-inputs",

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 DWELL_STEPS = 16
 FLYBACK_FINE_STEPS = 40
 FLYBACK_FINE_S = 4e-6
+FLYBACK_FINE_GROUPS = 8
 FLYBACK_GROUPS = 10
 FLYBACK_GROUP_STEPS = 4
 FLYBACK_S = 4e-3
@@ -91,6 +92,11 @@ def steady_voltage(lamp: Lamp, source: Floats, resistance: Floats) -> tuple[Floa
 
     A filament starts cold, so of several possible states the coldest is taken.
     """
+    if lamp.name == "led":
+        # The diode's own voltage opposes the source; below it no current flows.
+        drop = np.minimum(np.abs(source), lamp.threshold)
+        ampere = (np.abs(source) - drop) / (resistance + lamp.resistance)
+        return np.sign(source) * (drop + ampere * lamp.resistance), np.zeros_like(source)
     if not lamp.filament:
         return source / (1 + resistance / lamp.resistance), np.zeros_like(source)
     tables = filament(lamp.name)
@@ -324,15 +330,20 @@ def turn(
             held = final + (current - final) * np.exp(-step * r_off / inductance)
             before = current
             current = np.where(by_hand, held, after)
-            begin = np.where(by_hand, fixed, pull + through * d_dp * before)
+            first_driver = pull + through * d_dp * before
+            # Where the limit is met within the step: the share of the step before that, saturated.
+            crossing = limited & (first_driver < limit)
+            early = np.where(crossing, (limit - first_driver) / (driver - first_driver), 0.0)
+            begin = np.where(by_hand & ~crossing, fixed, first_driver)
             driver = np.where(by_hand, fixed, driver)
             v_0 = (b_l + z_ld * begin + z_lp * before) * scale
             volts = (b_l + z_ld * driver + z_lp * current) * scale
-            heat((v_0 * v_0 + v_0 * volts + volts * volts) / 3, step)
+            smooth = (v_0 * v_0 + v_0 * volts + volts * volts) / 3
+            heat(np.where(crossing, early * v_0 * v_0 + (1 - early) * volts * volts, smooth), step)
             if kept:
                 np.maximum(peak, current, out=peak)
                 np.minimum(low_v, volts, out=low_v)
-                area += 0.5 * (v_0 + volts) * step
+                area += np.where(crossing, early * v_0 + (1 - early) * volts, 0.5 * (v_0 + volts)) * step
             note(off * second)
             keep(off * second, starter, driver, current)
 
@@ -342,8 +353,8 @@ def turn(
         spark = shorted.copy()
         starter = starter_at(off)
         b_raw = a_l + s_l * starter
-        for group in range(FLYBACK_GROUPS + 4):
-            fine = group < 4
+        for group in range(FLYBACK_FINE_GROUPS + FLYBACK_GROUPS):
+            fine = group < FLYBACK_FINE_GROUPS
             step = FLYBACK_FINE_S if fine else FLYBACK_S / (FLYBACK_GROUPS * FLYBACK_GROUP_STEPS)
             k = conductance / (1 - conductance * z_ll)
             scale = 1 / (1 - conductance * z_ll)
@@ -358,7 +369,7 @@ def turn(
             farads = capacitance / step
             # Fine steps conserve the energy of the swing; coarse ones are damped and take any step.
             damped = 0.0 if fine else step / inductance
-            for _ in range(FLYBACK_FINE_STEPS // 4 if fine else FLYBACK_GROUP_STEPS):
+            for _ in range(FLYBACK_FINE_STEPS // FLYBACK_FINE_GROUPS if fine else FLYBACK_GROUP_STEPS):
                 spark_part = np.where(spark, spark_g, 0.0)
                 push = farads * winding - current - spark_part * burning
                 load = farads + damped + spark_part
@@ -382,7 +393,7 @@ def turn(
                 if kept:
                     area += volts * step
                 keep(time, starter, driver, current)
-            if group >= 3:
+            if group >= FLYBACK_FINE_GROUPS - 1:
                 note(time)
 
         # The rest of the period: the driver is off.
