@@ -11,6 +11,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from assistant.circuit.lamps import LOSS_EXPONENT, RESISTANCE_EXPONENT, ROOM_K, lamp_named, tungsten_heat
 from assistant.circuit.network import CYLINDERS, GROUND, LEAK, Rows, nodes_of, resistors
 from assistant.circuit.problems import CircuitProblem
@@ -65,7 +67,9 @@ def cranking_netlist(
         ohm = float(element.value[0])
         if math.isfinite(ohm):
             lines.append(f"R{number} {name_of[element.one]} {name_of[element.other]} {ohm:.9g}")
-    lines += [f"Rleak{number} {name_of[name]} 0 {LEAK:g}" for number, name in enumerate(nodes_of(rows.circuit))]
+    lines += [
+        f"Rleak{number} {name_of[name]} 0 {LEAK:g}" for number, name in enumerate(nodes_of(rows.circuit))
+    ]
     surge = value["crank-speed"] * CYLINDERS / 120
     period = rows.circuit.surges / surge
     delay = value["spark-delay"] / 6 / value["crank-speed"]
@@ -74,8 +78,10 @@ def cranking_netlist(
     lines += [
         f"Vemf emf 0 {value['battery-voltage']:.9g}",
         f"Rbat emf battery_positive {value['battery-resistance']:.9g}",
-        f"Bstart battery_positive engine_block I={value['starter-current']:.9g}"
-        f"+{swing:.9g}*(cos{phase}+0.25*cos(2*{phase}))",
+        (
+            f"Bstart battery_positive engine_block I={value['starter-current']:.9g}"
+            f"+{swing:.9g}*(cos{phase}+0.25*cos(2*{phase}))"
+        ),
     ]
     # The coil; both windings have their own ground, so that only the magnetic field couples them.
     ratio = value["turns-ratio"]
@@ -122,8 +128,6 @@ def cranking_netlist(
 
 def _lamp(across: tuple[str, str], name_of: dict[str, str], lamp: str, kelvin: float) -> list[str]:
     """The filament: its temperature is the voltage of the node `hot`, on one farad."""
-    import numpy as np  # noqa: PLC0415 - only for one constant
-
     bulb = lamp_named(lamp)
     one, other = name_of[across[0]], name_of[across[1]]
     volts = f"V({one},{other})" if other != "0" else f"V({one})"

@@ -8,6 +8,7 @@ Two periods are computed and the second is kept: a filament forgets the first by
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -277,7 +278,7 @@ def turn(
             if tables is not None:
                 kelvins.append(kelvin)
             elif lit:
-                lights.append(brightness_of(lamp, np.abs(volts)))
+                lights.append(brightness_of(lamp, np.abs(volts)))  # noqa: B023
 
         def keep(time: Floats, starter: Floats, driver: Floats, coil: Floats) -> None:
             if record is None or not kept:  # noqa: B023
@@ -286,11 +287,12 @@ def turn(
             record.starter.append(np.array(starter))
             record.coil.append(np.array(coil))
             record.driver.append(np.array(driver))
-            record.lamp.append(volts * conductance)
-            record.lamp_v.append(np.array(volts))
+            record.lamp.append(volts * used)  # noqa: B023
+            record.lamp_v.append(np.array(volts))  # noqa: B023
             record.kelvin.append(np.array(kelvin))
 
         # Dwell: the driver is on.
+        used = conductance
         k = conductance / (1 - conductance * z_ll)
         scale = 1 / (1 - conductance * z_ll)
         d_dd, d_dp = z_dd + z_dl * k * z_ld, z_dp + z_dl * k * z_lp
@@ -312,7 +314,7 @@ def turn(
         off = np.where(commanded & quick, np.minimum(dwell, values["protection-time"]), dwell)
         driver = zero
         fractions = (np.arange(DWELL_STEPS + 1) / DWELL_STEPS) ** 1.5
-        for first, second in zip(fractions[:-1], fractions[1:], strict=True):
+        for first, second in itertools.pairwise(fractions):
             step = off * (second - first)
             starter = starter_at(off * ((first + second) / 2))
             b_l = a_l + t_l + s_l * starter
@@ -356,6 +358,7 @@ def turn(
         for group in range(FLYBACK_FINE_GROUPS + FLYBACK_GROUPS):
             fine = group < FLYBACK_FINE_GROUPS
             step = FLYBACK_FINE_S if fine else FLYBACK_S / (FLYBACK_GROUPS * FLYBACK_GROUP_STEPS)
+            used = conductance
             k = conductance / (1 - conductance * z_ll)
             scale = 1 / (1 - conductance * z_ll)
             d_dd, d_dp = z_dd + z_dl * k * z_ld, z_dp + z_dl * k * z_lp
@@ -404,11 +407,12 @@ def turn(
             time = begin_rest + step * (number_of_step + 1)
             starter = starter_at(time - 0.5 * step)
             b_raw = a_l + s_l * starter
+            used = conductance
             k = conductance / (1 - conductance * z_ll)
             final = (a_p + s_p * starter + z_pl * k * b_raw) / (resistance - z_pp - z_pl * k * z_lp)
             rest = np.exp(-step * (resistance - z_pp - z_pl * k * z_lp) / inductance)
             current = final + (current - final) * rest
-            volts = (b_raw + z_lp * current) / (1 - conductance * z_ll)
+            volts = (b_raw + z_lp * current) * (k / conductance)
             heat(volts * volts, step)
             if kept:
                 np.maximum(peak, current, out=peak)
@@ -441,9 +445,7 @@ def steady(
 ) -> tuple[Floats, Floats, Ports]:
     """Direct current: voltage across the observer, its temperature (0 without a filament), and the ports."""
     emf, starter = battery_of(rows, engine)
-    ports = reduce(
-        rows, engine, unplugged, {"lamp": across, "feed-wire": ("fuse-load", "feed")}, steady=True
-    )
+    ports = reduce(rows, engine, unplugged, {"lamp": across, "feed-wire": ("fuse-load", "feed")}, steady=True)
     source = ports.gain["lamp"]["battery"] * emf + ports.gain["lamp"]["starter"] * starter
     volts, kelvin = steady_voltage(lamp, source, -ports.gain["lamp"]["lamp"])
     return volts, kelvin, ports

@@ -10,6 +10,8 @@ import pytest
 
 from assistant.circuit import eye
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named, mechanisms
+from assistant.circuit.lamps import lamp_named
+from assistant.circuit.network import rows_of
 from assistant.circuit.observing import (
     Observed,
     mistaken,
@@ -20,6 +22,7 @@ from assistant.circuit.observing import (
 )
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
+from assistant.circuit.solving import turn
 from assistant.core.loading import load_library
 from assistant.core.procedure import Band, Engine, Leads, Measurement, Reading, Target
 
@@ -88,7 +91,9 @@ def looks(seen: Observed) -> str:
 
 
 @pytest.mark.parametrize("row", MATRIX, ids=[row[0] for row in MATRIX])
-def test_the_outcome_matrix_of_the_trade_comes_out(row: tuple[str, str, str, str, str, str, str, float]) -> None:
+def test_the_outcome_matrix_of_the_trade_comes_out(
+    row: tuple[str, str, str, str, str, str, str, float],
+) -> None:
     """Classes are those of the matrix; peak current within 0.35 A or 5 %."""
     fault, feed, switched, driver_end, reversed_lamp, unplugged, terminal, ampere = row
     assert ("dark" if light(observed(fault, T1)) < eye.DARK else "lit") == feed
@@ -162,10 +167,6 @@ def test_a_filament_dims_in_a_dwell_and_does_not_go_out() -> None:
 
 def test_a_lamp_on_the_switched_side_takes_secondary_voltage() -> None:
     """Notes: 30 kV without a lamp, 22 kV with 0.27 A, 3 kV with 2.1 A; within 15 %, or 1 kV."""
-    from assistant.circuit.lamps import lamp_named
-    from assistant.circuit.network import rows_of
-    from assistant.circuit.solving import turn
-
     rows = rows_of(CIRCUITS[COIL], (mechanism_named(COIL, "coil-secondary", "plug-lead-open"),), TYPICAL)
     for node, lamp, wanted in (("feed", "194", 30e3), ("switched", "194", 22e3), ("switched", "1156", 3e3)):
         waves = turn(rows, Engine.CRANKING, (), (node, NEGATIVE), lamp_named(lamp))
@@ -219,7 +220,9 @@ def test_a_ground_switched_load_shows_control_and_its_own_current() -> None:
     assert ratio(observe(circuit, mechanism_named(circuit, "none"), T2, TYPICAL)) > eye.DISTINCT
     dead = observe(circuit, mechanism_named(circuit, "driver-dead"), T2, TYPICAL)
     assert ratio(dead) < eye.LIKE_FEED
-    assert number(observe(circuit, mechanism_named(circuit, "none"), CLAMP, TYPICAL)) == pytest.approx(0.8, abs=0.1)
+    assert number(observe(circuit, mechanism_named(circuit, "none"), CLAMP, TYPICAL)) == pytest.approx(
+        0.8, abs=0.1
+    )
 
 
 def test_blinks_are_one_in_four_two_or_one_surges() -> None:
@@ -237,7 +240,11 @@ def test_missing_signals_relay_and_security_lamp_are_told_apart() -> None:
     assert light(observed("no-inputs", T1, dropped)) < eye.DARK
     crank = Measurement("signal-meter", NEGATIVE, "crank-signal", Engine.CRANKING)
     look = Measurement("eyes", None, "security-lamp", Engine.KEY_ON)
-    for name, signal, lamp in ((dropped, False, False), ("immobilizer", True, True), ("cam-signal-missing", True, False)):
+    for name, signal, lamp in (
+        (dropped, False, False),
+        ("immobilizer", True, True),
+        ("cam-signal-missing", True, False),
+    ):
         assert bool(observed("no-inputs", crank, name).shown) is signal
         assert bool(observed("no-inputs", look, name).shown) is lamp
 
@@ -250,7 +257,9 @@ def test_battery_readings_fall_below_the_floor_only_when_it_is_weak() -> None:
     circuit = "battery-and-starter"
     sound = observe(circuit, mechanism_named(circuit, "none"), posts, systems).value
     weak = observe(circuit, mechanism_named(circuit, "weak-battery", "worn-out"), posts, systems).value
-    ground = observe(circuit, mechanism_named(circuit, "weak-battery", "engine-ground-poor"), block, systems).value
+    ground = observe(
+        circuit, mechanism_named(circuit, "weak-battery", "engine-ground-poor"), block, systems
+    ).value
     assert sound is not None
     assert weak is not None
     assert ground is not None
@@ -347,7 +356,10 @@ WRONG = [
     (Measurement("test-lamp", "flux", "feed", Engine.CRANKING), "no point 'flux'"),
     (Measurement("test-lamp", "feed", "feed", Engine.CRANKING), "both on 'feed'"),
     (Measurement("test-lamp", NEGATIVE, "crank-signal", Engine.CRANKING), "Use the signal-meter"),
-    (Measurement("signal-meter", NEGATIVE, "crank-signal", Engine.CRANKING, ("module",)), "module is unplugged"),
+    (
+        Measurement("signal-meter", NEGATIVE, "crank-signal", Engine.CRANKING, ("module",)),
+        "module is unplugged",
+    ),
     (Measurement("current-clamp", None, "feed-wire", Engine.CRANKING, ("coil",)), "coil is unplugged"),
     (Measurement("current-clamp", None, "feed", Engine.CRANKING), "closes around a cable"),
     (Measurement("test-lamp", None, "feed", Engine.CRANKING), "names no clip"),
@@ -360,7 +372,9 @@ WRONG = [
 
 
 @pytest.mark.parametrize(("measure", "says"), WRONG, ids=[says for _, says in WRONG])
-def test_a_measurement_that_the_circuit_cannot_have_is_refused_in_a_sentence(measure: Measurement, says: str) -> None:
+def test_a_measurement_that_the_circuit_cannot_have_is_refused_in_a_sentence(
+    measure: Measurement, says: str
+) -> None:
     """Each says what is wrong."""
     with pytest.raises(CircuitProblem, match=says):
         observe(COIL, mechanism_named(COIL, "none"), measure, TYPICAL)
