@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.circuit import eye
+from assistant.circuit import eye, timing
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named, mechanisms
 from assistant.circuit.lamps import lamp_named
 from assistant.circuit.network import rows_of
@@ -25,7 +25,6 @@ from assistant.circuit.observing import (
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import turn
-from assistant.circuit.timing import measure
 from assistant.core.loading import load_library
 from assistant.core.procedure import Band, Engine, Leads, Measurement, Reading, Target
 
@@ -427,9 +426,9 @@ def test_a_running_engine_has_no_surge() -> None:
 
 def test_the_benchmark_counts_every_observation() -> None:
     """One entry for each number of systems; as many observations as mechanisms times steps."""
-    found = measure(LIBRARY, (1,))
+    found = timing.measure(LIBRARY, (1,))
     wanted = sum(len(mechanisms(p.circuit)) * len(p.steps) for p in LIBRARY.procedures.values())
-    assert [(timing.systems, timing.observations) for timing in found] == [(1, wanted)]
+    assert [(entry.systems, entry.observations) for entry in found] == [(1, wanted)]
 
 
 def test_version_is_twelve_hexadecimal_digits_of_everything_that_matters() -> None:
