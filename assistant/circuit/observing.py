@@ -478,7 +478,7 @@ VERSION = fingerprint(
     CIRCUITS,
     (eye.DARK, eye.DIM, eye.STEADY_INDEX, eye.LIKE_FEED, eye.DISTINCT),
     (DARK_SPREAD, DIM_SPREAD, STEADY_SPREAD, ERRORS),
-    "solving 1",
+    "solving 2",
 )
 """Changes with parameters, lamps, faults, circuits and classes; caches are keyed with it.
 
@@ -643,11 +643,12 @@ def _traced(
         "coil": np.concatenate(record.coil),
         "driver": np.concatenate(record.driver),
         "lamp": np.concatenate(record.lamp),
+        "trigger": np.concatenate(record.trigger),
     }
     lines = [
         ports[name]["battery"][0] * emf[0]
         + ports[name]["starter"][0] * ampere
-        + sum(ports[name][source][0] * through[source] for source in SOURCES[3:])
+        + sum(ports[name][source][0] * through[source] for source in SOURCES[2:])
         if name != GROUND
         else np.zeros_like(time)
         for name in places

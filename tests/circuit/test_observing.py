@@ -345,7 +345,7 @@ def test_a_trace_shows_dwell_flyback_and_surge() -> None:
     found = trace(COIL, mechanism_named(COIL, "none"), T2, TYPICAL)
     assert (np.diff(found.time) > 0).all()
     assert found.probe_v[(found.time > 1e-4) & (found.time < 3.9e-3)].max() < 2.5
-    assert found.probe_v.max() > 100
+    assert 100 < found.probe_v.max() < 400
     assert found.current_a.max() == pytest.approx(8, abs=0.3)
     assert found.seen.max() > found.feed_seen.max()
     flat = trace(COIL, mechanism_named(COIL, "driver-shorted"), T4, TYPICAL)
@@ -438,3 +438,18 @@ def test_version_is_twelve_hexadecimal_digits_of_everything_that_matters() -> No
     assert fingerprint(PARAMETERS) != fingerprint(
         {**PARAMETERS, "dwell": replace(PARAMETERS["dwell"], default=1.0)}
     )
+
+
+def test_traces_of_all_circuits_stay_within_what_the_driver_allows() -> None:
+    """The node never exceeds the driver's clamp by more than its resistance makes; a trigger stays below 5 V."""
+    for circuit, highest in (("coil-per-plug", 400), ("distributor", 400), ("ground-switched-load", 70)):
+        for mechanism in mechanisms(circuit):
+            found = trace(circuit, mechanism, T2, TYPICAL)
+            assert found.probe_v.max() < highest
+            assert found.probe_v.min() > -1.5
+            assert found.feed_v.max() < 13
+    built_in = trace(
+        "built-in-driver-coil", mechanism_named("built-in-driver-coil", "none"), T2, TYPICAL, 0, "logic-probe"
+    )
+    assert 4 < built_in.probe_v.max() <= 5
+    assert built_in.current_a.max() > 6
