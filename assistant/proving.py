@@ -20,7 +20,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -261,7 +261,7 @@ def _systems(asked: Asked) -> Systems:
 
 
 def _some(systems: Systems, first: int, last: int) -> Systems:
-    return replace(systems, values={name: values[first:last] for name, values in systems.values.items()})
+    return systems.part(range(first, last))
 
 
 _HERE: list[tuple[Library, Asked]] = []
@@ -414,11 +414,11 @@ def _proven(
         range(len(mechanisms)),
         key=lambda number: _rank(library, mechanisms[number].fault),
     )
-    cases = tuple(Case(mechanisms[number].fault, mechanisms[number].name) for number in order)
+    cases = tuple(_case(mechanisms[number]) for number in order)
     walks = {observer: [whole[name, observer][number] for number in order] for observer in OBSERVERS}
     rows = {
         observer: tuple(
-            row(library, walked, 0, case.fault, asked.systems)
+            row(library, walked, 0, case, asked.systems)
             for case, walked in zip(cases, walks[observer], strict=True)
         )
         for observer in OBSERVERS
@@ -441,18 +441,23 @@ def _proven(
     for case, walked in zip(cases, walks["honest"], strict=True):
         for (procedure, step, outcome), flow in walked.ruled_out.items():
             answer = library.step(procedure, step).answer(outcome)
-            if answer is None or case.fault not in answer.rules_out:
+            wrongly = [fault for fault in case.faults if answer is not None and fault in answer.rules_out]
+            if not wrongly:
                 continue
-            ruled_out.append((procedure, step, outcome, case.fault, float(flow.share[0]) / asked.systems))
+            ruled_out.append((procedure, step, outcome, wrongly[0], float(flow.share[0]) / asked.systems))
             if flow.clear[0]:
                 where = f"{library.procedures[procedure].file}:{library.step(procedure, step).line}"
                 failures.append(
                     Failure(
-                        f"{where}: '{outcome}' rules out {case.fault}, and {flow.clear[0]:.0f} of {asked.systems} "
+                        f"{where}: '{outcome}' rules out {wrongly[0]}, and {flow.clear[0]:.0f} of {asked.systems} "
                         f"cars with it ({case.mechanism}) clearly show that."
                     )
                 )
     return Proven(name, circuit, cases, rows, ends, tuple(failures), tuple(ruled_out))
+
+
+def _case(mechanism: Mechanism) -> Case:
+    return Case(mechanism.fault, mechanism.name, mechanism.also)
 
 
 def _rank(library: Library, fault: str) -> int:
@@ -519,7 +524,7 @@ def _idle(library: Library, names: Sequence[str], proven: Iterable[Proven]) -> l
             for case, ends in zip(one.cases, one.ends[observer], strict=True):
                 for end, share in ends.items():
                     if share > 0:
-                        came.setdefault(end, set()).add(case.fault)
+                        came.setdefault(end, set()).update(case.faults)
     found = []
     for name in names:
         for verdict in library.procedures[name].verdicts.values():
@@ -652,7 +657,9 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
                 ),
             )
     covered = [
-        frozenset(number for number, one in enumerate(mechanisms) if one.fault in verdict.faults)
+        frozenset(
+            number for number, one in enumerate(mechanisms) if set(_case(one).faults) <= set(verdict.faults)
+        )
         for procedure in procedures
         for verdict in library.procedures[procedure].verdicts.values()
         if not verdict.continue_with
@@ -665,14 +672,14 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
         way = story(library, name, end, looks_of_one.shares)
         share = prior[number] / sum(prior)
         spent += share * minutes_of(odds, [told.step.measure for told in way])
-        if judge(library, end, one.fault) is not Judgement.RIGHT:
+        if judge(library, end, _case(one)) is not Judgement.RIGHT:
             wrong += share
     best = best_order(prior, list(tests.values()), covered, odds.once)
     return Ordered(
         name,
         spent,
         best,
-        tuple(_called(Case(one.fault, one.name)) for one in mechanisms),
+        tuple(_called(_case(one)) for one in mechanisms),
         odds.once["cranking"],
         wrong,
     )
@@ -753,12 +760,14 @@ def _table(proven: Proven, library: Library, asked: Asked) -> Iterator[str]:
     for fault, numbers in grouped:
         ends: dict[End, float] = {}
         for number in numbers:
+            case = proven.cases[number]
             for end, share in proven.ends["honest"][number].items():
-                ends[end] = ends.get(end, 0.0) + share / len(numbers)
+                if fault == NO_FAULT or judge(library, end, case) is not Judgement.RIGHT:
+                    ends[end] = ends.get(end, 0.0) + share / len(numbers)
         told = [
             f"{share:.1%} {end}"
             for end, share in sorted(ends.items(), key=lambda pair: -pair[1])
-            if share >= 0.0005 and (fault == NO_FAULT or judge(library, end, fault) is not Judgement.RIGHT)
+            if share >= 0.0005
         ]
         if told:
             who = "a car without a fault ends" if fault == NO_FAULT else f"{fault}, honest, not right"

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from assistant.core.procedure import Answer, Leads, Step
 
 if TYPE_CHECKING:
-    from assistant.core.procedure import Library, Target, Verdict
+    from assistant.core.procedure import Library, Target
 
 CLEAR = 0.999
 """An answer with at least this share is clear: no honest person would give another. Chosen."""
@@ -60,6 +60,20 @@ class Judgement(StrEnum):
     WRONG_PART = "wrong part"
     WRONG_PATH = "wrong path"
     UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True)
+class Case:
+    """One way in which a fault comes about; `also` are further faults that it brings with it."""
+
+    fault: str
+    mechanism: str
+    also: tuple[str, ...] = ()
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """All that is wrong."""
+        return (self.fault, *self.also)
 
 
 @dataclass(frozen=True)
@@ -306,37 +320,25 @@ def _targets(step: Step) -> Iterator[Target]:
 # --- what an end is worth -------------------------------------------------------------------------
 
 
-def judge(library: Library, end: End, fault: str) -> Judgement:
-    """What it is worth that a car with this fault came to this end.
+def judge(library: Library, end: End, case: Case) -> Judgement:
+    """What it is worth that a car with these faults came to this end.
 
-    A verdict that covers the fault is right, unless it names a further part beside the faulty one.
-    A verdict that does not cover it condemns a wrong part when it names a part that is not the faulty one.
+    A verdict is right when it covers all that is wrong, and names no part that is good.
+    One that names a good part, alone or beside a bad one, condemns a wrong part.
+    Any other leaves something that is wrong unsaid, and costs a further test.
     """
     if not end.verdict:
         return Judgement.UNDECIDED
     verdict = library.procedures[end.procedure].verdicts[end.verdict]
     if not verdict.faults:
         return Judgement.UNDECIDED
-    if fault in verdict.faults:
-        return Judgement.WRONG_PART if _condemns_more(library, verdict, fault) else Judgement.RIGHT
-    if verdict.part and _part(library, fault) not in _parts(verdict):
+    bad = {library.terms.faults[fault].part for fault in case.faults if fault in library.terms.faults}
+    covered = set(case.faults) <= set(verdict.faults)
+    # A verdict may call the one part of its fault more exactly: "feed wire" for the feed circuit.
+    parts = verdict.part.split(" and ") if verdict.part else []
+    if any(part not in bad for part in parts) and not (covered and len(parts) == 1):
         return Judgement.WRONG_PART
-    return Judgement.WRONG_PATH
-
-
-def _part(library: Library, fault: str) -> str:
-    return library.terms.faults[fault].part if fault in library.terms.faults else ""
-
-
-def _parts(verdict: Verdict) -> tuple[str, ...]:
-    """The parts that a verdict names: "driver module and ignition coil" names two."""
-    return tuple(verdict.part.split(" and ")) if verdict.part else ()
-
-
-def _condemns_more(library: Library, verdict: Verdict, fault: str) -> bool:
-    """Whether a verdict of several parts names one that is good when this is the only fault."""
-    parts = _parts(verdict)
-    return len(parts) > 1 and any(part != _part(library, fault) for part in parts)
+    return Judgement.RIGHT if covered else Judgement.WRONG_PATH
 
 
 # --- the story of one car -------------------------------------------------------------------------
@@ -387,14 +389,6 @@ def story(library: Library, entry: str, end: End, shares: Shares, *, skips: bool
 
 
 @dataclass(frozen=True)
-class Case:
-    """One way in which a fault comes about."""
-
-    fault: str
-    mechanism: str
-
-
-@dataclass(frozen=True)
 class Row:
     """One case with one observer: shares of the systems, each from 0 to 1.
 
@@ -440,26 +434,27 @@ class Counter:
     share: float
 
 
-def row(library: Library, walked: Walk, number: int, fault: str, systems: int) -> Row:
+def row(library: Library, walked: Walk, number: int, case: Case, systems: int) -> Row:
     """The figures of one mechanism of a walk.
 
     Args:
         library: The procedures.
         walked: The walk.
         number: Which of its mechanisms.
-        fault: The fault of that mechanism.
+        case: What is wrong with that mechanism.
         systems: Number of systems.
     """
     shares = dict.fromkeys(Judgement, 0.0)
     clear = dict.fromkeys(Judgement, 0.0)
     for end, flow in walked.ends.items():
-        judgement = judge(library, end, fault)
+        judgement = judge(library, end, case)
         shares[judgement] += float(flow.share[number]) / systems
         clear[judgement] += float(flow.clear[number]) / systems
     on_the_way = sum(
         float(flow.share[number]) / systems
         for end, flow in walked.passed.items()
-        if fault not in (named := library.procedures[end.procedure].verdicts[end.verdict].faults) and named
+        if (named := library.procedures[end.procedure].verdicts[end.verdict].faults)
+        and not set(named) & set(case.faults)
     )
     return Row(
         shares[Judgement.RIGHT],
@@ -477,7 +472,7 @@ def counters(library: Library, entry: str, walked: Walk, cases: Iterable[Case]) 
     found = []
     for number, case in enumerate(cases):
         for end, flow in walked.ends.items():
-            judgement = judge(library, end, case.fault)
+            judgement = judge(library, end, case)
             if judgement not in (Judgement.WRONG_PART, Judgement.WRONG_PATH) or not flow.share[number]:
                 continue
             clear = bool(flow.clear[number])

@@ -82,7 +82,11 @@ FEED = procedure(
         step("look", {"lit": "step:again", "dark": "verdict:open"}, rules_out=("open-feed",)),
         step("again", {"lit": "procedure:coil", "dark": "verdict:open"}, skipped="verdict:unknown"),
     ],
-    [verdict("open", "open-feed", "feed circuit"), verdict("unknown", "")],
+    [
+        verdict("open", "open-feed", "feed circuit"),
+        verdict("exactly", "open-feed", "feed wire"),
+        verdict("unknown", ""),
+    ],
 )
 COIL = procedure(
     "coil",
@@ -98,7 +102,10 @@ COIL = procedure(
 DRIVER = procedure(
     "driver",
     [step("supply", {"lit": "verdict:driver", "dark": "procedure:feed"})],
-    [verdict("driver", "driver-dead", "driver module and ignition coil")],
+    [
+        verdict("driver", "driver-dead", "driver module and ignition coil"),
+        verdict("both", "driver-dead coil-secondary", "driver module and ignition coil"),
+    ],
 )
 FAULTS = (
     Fault("open-feed", "", "feed circuit"),
@@ -160,8 +167,8 @@ def test_a_circle_is_undecided() -> None:
     }
     walked = walk(LIBRARY, "coil", fixed(table), (1, 1))
     assert list(walked.ends) == [End("coil", "")]
-    assert row(LIBRARY, walked, 0, "driver-dead", 1).undecided == 1
-    assert row(LIBRARY, walked, 0, "driver-dead", 1).clear_undecided == 1
+    assert row(LIBRARY, walked, 0, Case("driver-dead", "x"), 1).undecided == 1
+    assert row(LIBRARY, walked, 0, Case("driver-dead", "x"), 1).clear_undecided == 1
 
 
 def test_steps_that_lead_back_to_each_other_end() -> None:
@@ -196,7 +203,7 @@ def test_clear_answers_are_told_from_doubtful_ones() -> None:
     assert float(flow.share[0]) == pytest.approx(1 + 0.9 + 0.4)
     assert float(flow.clear[0]) == 1
     assert int(flow.first_clear[0]) == 10
-    assert row(LIBRARY, walked, 0, "driver-dead", 3).clear_wrong == pytest.approx(1 / 3)
+    assert row(LIBRARY, walked, 0, Case("driver-dead", "x"), 3).clear_wrong == pytest.approx(1 / 3)
 
 
 def test_the_parts_of_the_work_add_up_to_the_whole() -> None:
@@ -221,7 +228,7 @@ def test_the_parts_of_the_work_add_up_to_the_whole() -> None:
 
 
 @pytest.mark.parametrize(
-    ("end", "fault", "expected"),
+    ("end", "faults", "expected"),
     [
         (End("coil", "coil"), "coil-secondary", Judgement.RIGHT),
         (End("coil", "coil"), "shorted-primary", Judgement.WRONG_PATH),
@@ -230,11 +237,17 @@ def test_the_parts_of_the_work_add_up_to_the_whole() -> None:
         (End("feed", "unknown"), "open-feed", Judgement.UNDECIDED),
         (End("feed", ""), "open-feed", Judgement.UNDECIDED),
         (End("coil", "coil"), "none", Judgement.WRONG_PART),
+        (End("feed", "exactly"), "open-feed", Judgement.RIGHT),
+        (End("feed", "exactly"), "driver-dead", Judgement.WRONG_PART),
+        (End("driver", "both"), "driver-dead coil-secondary", Judgement.RIGHT),
+        (End("driver", "both"), "driver-dead", Judgement.WRONG_PART),
+        (End("coil", "coil"), "coil-secondary driver-dead", Judgement.WRONG_PATH),
     ],
 )
-def test_a_wrong_part_is_told_from_a_wrong_path(end: End, fault: str, expected: Judgement) -> None:
+def test_a_wrong_part_is_told_from_a_wrong_path(end: End, faults: str, expected: Judgement) -> None:
     """Naming the right part for another reason costs a test; naming a good part, also beside the bad one, a part."""
-    assert judge(LIBRARY, end, fault) is expected
+    fault, *also = faults.split()
+    assert judge(LIBRARY, end, Case(fault, "x", tuple(also))) is expected
 
 
 def test_one_who_skips_goes_where_the_step_says() -> None:
