@@ -28,7 +28,7 @@ import numpy as np
 
 from assistant import __version__
 from assistant.circuit import catalogue, parameters
-from assistant.circuit.observing import Observed, observe, outcome_shares, reading_shares
+from assistant.circuit.observing import VERSION, Observed, observe, outcome_shares, reading_shares
 from assistant.circuit.order import Best, Choice, Trial, best_order, minutes_of, preparation
 from assistant.circuit.proof import (
     CLEAR,
@@ -73,8 +73,9 @@ OBSERVERS = ("honest", "misreading", "skipping")
 PROCESSES = 2
 """At most so many are used: more would not be on the machine beside a technician's other work."""
 
-_MECHANISMS_AT_ONCE = 4
-_SYSTEMS_AT_ONCE = 250
+_SYSTEMS_AT_ONCE = 50
+"""Of every mechanism, in one piece of the work: the model simulates all mechanisms of a circuit together."""
+
 _MOST_SYSTEMS = 100_000
 
 
@@ -168,11 +169,10 @@ class Report:
 
 @dataclass(frozen=True)
 class _Unit:
-    """A piece of the work: some mechanisms of a circuit, with some of the systems."""
+    """A piece of the work: all mechanisms of a circuit, with some of the systems."""
 
     circuit: str
     entries: tuple[str, ...]
-    mechanisms: tuple[int, int]
     systems: tuple[int, int]
 
 
@@ -239,7 +239,7 @@ def _misread(shares: NDArray[np.float64], rate: float) -> NDArray[np.float64]:
 def _walks(library: Library, unit: _Unit, asked: Asked) -> dict[tuple[str, str], Walk]:
     """All walks of one piece of the work, by procedure and observer."""
     first, last = unit.systems
-    chosen = catalogue.mechanisms(unit.circuit)[slice(*unit.mechanisms)]
+    chosen = catalogue.mechanisms(unit.circuit)
     looks = _Looks(library, unit.circuit, chosen, _some(_systems(asked), first, last))
     shape = (len(chosen), last - first)
     return {
@@ -305,21 +305,18 @@ def prove(
     for circuit, entries in circuits.items():
         _check_steps(library, circuit, entries)
     units = [unit for circuit, entries in circuits.items() for unit in _units(circuit, entries, asked)]
-    whole: dict[tuple[str, str], dict[int, Walk]] = {}
-    for number, (unit, walks) in enumerate(zip(units, _carry_out(library, asked, units), strict=True)):
+    whole: dict[tuple[str, str], Walk] = {}
+    for number, walks in enumerate(_carry_out(library, asked, units), start=1):
         for key, walked in walks.items():
-            parts = whole.setdefault(key, {})
-            for place, mechanism in enumerate(range(*unit.mechanisms)):
-                part = walked.part(place, place + 1)
-                if mechanism in parts:
-                    parts[mechanism].add(part)
-                else:
-                    parts[mechanism] = part
-        progress(number + 1, len(units))
+            if key in whole:
+                whole[key].add(walked)
+            else:
+                whole[key] = walked
+        progress(number, len(units))
     proven = tuple(_proven(library, name, circuit_of(library, name), whole, asked) for name in names)
     return Report(
         asked,
-        parameters.VERSION,
+        VERSION,
         proven,
         tuple(_unreached(library, names, whole)),
         tuple(_idle(library, names, proven)),
@@ -374,12 +371,8 @@ def _check_steps(library: Library, circuit: str, entries: tuple[str, ...]) -> No
 
 def _units(circuit: str, entries: tuple[str, ...], asked: Asked) -> Iterator[_Unit]:
     """The pieces, the same for any number of processes."""
-    count = len(catalogue.mechanisms(circuit))
     for first in range(0, asked.systems, _SYSTEMS_AT_ONCE):
-        last = min(first + _SYSTEMS_AT_ONCE, asked.systems)
-        for start in range(0, count, _MECHANISMS_AT_ONCE):
-            stop = min(start + _MECHANISMS_AT_ONCE, count)
-            yield _Unit(circuit, entries, (start, stop), (first, last))
+        yield _Unit(circuit, entries, (first, min(first + _SYSTEMS_AT_ONCE, asked.systems)))
 
 
 def _carry_out(library: Library, asked: Asked, units: list[_Unit]) -> Iterator[dict[tuple[str, str], Walk]]:
@@ -406,7 +399,7 @@ def _proven(
     library: Library,
     name: str,
     circuit: str,
-    whole: dict[tuple[str, str], dict[int, Walk]],
+    whole: dict[tuple[str, str], Walk],
     asked: Asked,
 ) -> Proven:
     mechanisms = catalogue.mechanisms(circuit)
@@ -415,7 +408,10 @@ def _proven(
         key=lambda number: _rank(library, mechanisms[number].fault),
     )
     cases = tuple(_case(mechanisms[number]) for number in order)
-    walks = {observer: [whole[name, observer][number] for number in order] for observer in OBSERVERS}
+    walks = {
+        observer: [whole[name, observer].part(number, number + 1) for number in order]
+        for observer in OBSERVERS
+    }
     rows = {
         observer: tuple(
             row(library, walked, 0, case, asked.systems)
@@ -501,19 +497,28 @@ def _called(case: Case) -> str:
     return case.fault if case.mechanism in ("", case.fault) else f"{case.fault} ({case.mechanism})"
 
 
-def _unreached(
-    library: Library, names: Sequence[str], whole: dict[tuple[str, str], dict[int, Walk]]
-) -> list[Key]:
-    walks = []
+def _unreached(library: Library, names: Sequence[str], whole: dict[tuple[str, str], Walk]) -> list[Key]:
+    reached: set[Key] = set()
     for name in names:
-        mechanisms = catalogue.mechanisms(circuit_of(library, name))
-        for observer in ("honest", "skipping"):
-            walks += [
-                walked
-                for number, walked in whole[name, observer].items()
-                if mechanisms[number].fault != NO_FAULT
-            ]
-    return never_reached(library, names, walks, [0])
+        faulty = [
+            number
+            for number, one in enumerate(catalogue.mechanisms(circuit_of(library, name)))
+            if one.fault != NO_FAULT
+        ]
+        walks = [whole[name, observer] for observer in ("honest", "skipping")]
+        missed = set(never_reached(library, names, walks, faulty))
+        reached |= {
+            (other, step)
+            for other in names
+            for step in library.procedures[other].steps
+            if (other, step) not in missed
+        }
+    return [
+        (name, step)
+        for name in names
+        for step in library.procedures[name].steps
+        if (name, step) not in reached
+    ]
 
 
 def _idle(library: Library, names: Sequence[str], proven: Iterable[Proven]) -> list[str]:
