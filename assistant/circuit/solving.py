@@ -430,9 +430,7 @@ def steady(
 ) -> tuple[Floats, Floats, Ports]:
     """Direct current: voltage across the observer, its temperature (0 without a filament), and the ports."""
     emf, starter = battery_of(rows, engine)
-    ports = reduce(
-        rows, engine, unplugged, {"lamp": across, "feed-wire": ("fuse-load", "feed")}, steady=True
-    )
+    ports = reduce(rows, engine, unplugged, {"lamp": across, "feed-wire": ("fuse-load", "feed")}, steady=True)
     source = ports.gain["lamp"]["battery"] * emf + ports.gain["lamp"]["starter"] * starter
     volts, kelvin = steady_voltage(lamp, source, -ports.gain["lamp"]["lamp"])
     return volts, kelvin, ports

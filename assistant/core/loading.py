@@ -56,7 +56,18 @@ TARGET_KEYS = tuple(leads.value.replace("step", "next") for leads in Leads)
 ANSWER_KEYS = (*TARGET_KEYS, "rules_out")
 BAND_KEYS = (*ANSWER_KEYS, "from", "below", "source", "seen")
 VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with")
-PROCEDURE_KEYS = ("procedure", "title", "circuit", "presumes_no", "about", "needs", "cautions", "start", "steps", "verdicts")
+PROCEDURE_KEYS = (
+    "procedure",
+    "title",
+    "circuit",
+    "presumes_no",
+    "about",
+    "needs",
+    "cautions",
+    "start",
+    "steps",
+    "verdicts",
+)
 
 _Name = TypeVar("_Name", bound="StrEnum")
 
