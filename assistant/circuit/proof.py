@@ -7,7 +7,7 @@ Where answers lead to the same step, their shares are added there, so that the w
 and not with the number of ways.
 
 Two measurements of one car are taken as independent but for the car itself: a person who once said "flickering"
-is not held to it at the next test.
+is not held to it at the next test, and a test that was made in an earlier procedure is made again.
 A procedure that is entered a second time on one way runs in a circle, and counts as undecided.
 
 Every figure comes from a model with no bench measurement behind it.
