@@ -118,7 +118,7 @@ _BLOWN = _set("fuse", OPEN)
 _SHORTED_PRIMARY = (
     _set("primary-resistance", 0.06),
     _set("primary-inductance", 0.1e-3),
-    _set("shorted-turns", 5.0),
+    _set("shorted-turns", 25.0),
 )
 
 
@@ -233,7 +233,10 @@ _ALL: tuple[Mechanism, ...] = (
     ),
     Mechanism("no-driver-supply", "open", "the module's supply is open", (_set("driver-supply", OPEN),)),
     Mechanism(
-        "no-driver-supply", "high-resistance", "150 ohm in the module's supply", (_set("driver-supply", 150.0),)
+        "no-driver-supply",
+        "high-resistance",
+        "150 ohm in the module's supply",
+        (_set("driver-supply", 150.0),),
     ),
     Mechanism(
         "no-inputs",

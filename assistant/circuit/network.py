@@ -245,7 +245,7 @@ def reduce(
             matrix[:, place[one], place[one]] += conductance
         if other != GROUND:
             matrix[:, place[other], place[other]] += conductance
-        if one != GROUND and other != GROUND:
+        if GROUND not in {one, other}:
             matrix[:, place[one], place[other]] -= conductance
             matrix[:, place[other], place[one]] -= conductance
 

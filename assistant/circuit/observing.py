@@ -37,7 +37,7 @@ from assistant.circuit.solving import (
     tables_of,
     turn,
 )
-from assistant.core.procedure import OVER_RANGE, Engine, Measurement, Reading
+from assistant.core.procedure import Engine, Measurement, Reading
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -393,15 +393,15 @@ def mistaken(shares: Floats, misreading: float) -> Floats:
     others = shares.shape[1] - 1
     if misreading == 0 or others == 0:
         return shares
-    return (1 - misreading) * shares + misreading * (1 - shares) / others
+    return np.asarray((1 - misreading) * shares + misreading * (1 - shares) / others)
 
 
 def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
     """Shares before they are made to sum to 1."""
     if observed.shown is not None:
         pairs = {"present": "missing", "lamp-on": "lamp-off"}
-        known = {**dict.fromkeys(pairs, True), **dict.fromkeys(pairs.values(), False)}
-        return np.stack([(observed.shown == _of(known, name)).astype(float) for name in outcomes], axis=1)
+        shows = {**dict.fromkeys(pairs, True), **dict.fromkeys(pairs.values(), False)}
+        return np.stack([(observed.shown == _of(shows, name)).astype(float) for name in outcomes], axis=1)
     if observed.brightness is None or observed.index is None or observed.feed_index is None:
         raise CircuitProblem("This instrument shows a number, and the answers to choose from are words.")
     dark = _below(observed.brightness, eye.DARK, DARK_SPREAD)
@@ -420,7 +420,10 @@ def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
         both = np.abs(np.log(np.maximum(observed.brightness, 1e-3) / np.maximum(other, 1e-3))) < np.log(2)
         sharper = np.where(dark > 0.5, 0.0, distinct)
         # A lamp that is plainly darker than on the other place is neither the same nor sharper.
-        known = {"same": np.where(both, 1 - sharper, 0.5 * (1 - sharper)), "sharper": sharper}
+        known: dict[str, Floats] = {
+            "same": np.where(both, 1 - sharper, 0.5 * (1 - sharper)),
+            "sharper": sharper,
+        }
         known["sharper"] = np.where(both, sharper, sharper + 0.5 * (1 - sharper))
         return np.stack([known.get(name, zero) for name in outcomes], axis=1)
     known = {"dark": dark, "dim": dim, "lit": zero, "steady": zero, "flickering": zero, "blinking": zero}
