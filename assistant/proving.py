@@ -123,6 +123,7 @@ class Proven:
         rows: Observer to the figures of each case.
         ends: Observer to the share of each end, for each case.
         failures: Why it is not proven.
+        presumed: Faults that it presumes excluded, which fail nothing.
         ruled_out: Procedure, step, outcome, fault, share of cars that give an answer that rules out their fault.
     """
 
@@ -133,21 +134,21 @@ class Proven:
     ends: dict[str, tuple[dict[End, float], ...]]
     failures: tuple[Failure, ...]
     ruled_out: tuple[tuple[str, str, str, str, float], ...]
+    presumed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Ordered:
     """How long a procedure takes beside the best order of its tests, in expected minutes.
 
-    `wrong` is the share of the odds for which the typical car is not led to a right verdict.
-    `usual` and `best` leave out the set-up for cranking where both have it: `set_up` minutes.
+    `names` are the ways in which faults come about, by the numbers of the best order; `wrong` is the share of the
+    odds for which the typical car is not led to a right verdict.
     """
 
     name: str
     minutes: float
     best: Best
     names: tuple[str, ...]
-    set_up: float
     wrong: float
 
 
@@ -458,7 +459,8 @@ def _proven(
                         f"cars with it ({case.mechanism}) clearly show that."
                     )
                 )
-    return Proven(name, circuit, cases, rows, ends, tuple(failures), tuple(ruled_out))
+    presumed = library.procedures[name].presumes_no
+    return Proven(name, circuit, cases, rows, ends, tuple(failures), tuple(ruled_out), presumed)
 
 
 def _case(mechanism: Mechanism) -> Case:
@@ -697,7 +699,6 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
         spent,
         best,
         tuple(_called(_case(one)) for one in mechanisms),
-        odds.once["cranking"],
         wrong,
     )
 
@@ -773,10 +774,10 @@ def _table(proven: Proven, library: Library, asked: Asked) -> Iterator[str]:
             shares = (one.right, one.wrong_part, one.wrong_path, one.undecided)
             cells += " " + "".join(f"{100 * share:6.1f}" for share in shares)
         ways = f" ({len(numbers)})" if len(numbers) > 1 else ""
-        mark = "*" if fault in library.procedures[proven.name].presumes_no else ""
+        mark = "*" if fault in proven.presumed else ""
         yield f"  {fault + ways + mark:30}{cells}"
-    if presumed := library.procedures[proven.name].presumes_no:
-        yield f"  * presumed excluded before this procedure, fails nothing: {wording.listed(presumed)}"
+    if proven.presumed:
+        yield f"  * presumed excluded before this procedure, fails nothing: {wording.listed(proven.presumed)}"
     for fault, numbers in grouped:
         ends: dict[End, float] = {}
         for number in numbers:
@@ -838,6 +839,7 @@ def to_json(report: Report) -> dict[str, Any]:
             {
                 "procedure": proven.name,
                 "circuit": proven.circuit,
+                "presumed excluded": list(proven.presumed),
                 "failures": [failure.sentence for failure in proven.failures],
                 "cases": [
                     {
