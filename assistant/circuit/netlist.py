@@ -16,7 +16,7 @@ import numpy as np
 from assistant.circuit.lamps import LOSS_EXPONENT, RESISTANCE_EXPONENT, ROOM_K, lamp_named, tungsten_heat
 from assistant.circuit.network import CYLINDERS, GROUND, LEAK, Rows, nodes_of, resistors
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import CLAMP_OHM
+from assistant.circuit.solving import CLAMP_OHM, DIODE_V
 from assistant.core.procedure import Engine
 
 if TYPE_CHECKING:
@@ -110,6 +110,7 @@ def cranking_netlist(
     lines.append(
         f"Bclamp driver_end driver_ground I=max({across_driver}-{value['clamp-voltage']:.9g},0)/{CLAMP_OHM:.9g}"
     )
+    lines.append(f"Bdiode driver_end driver_ground I=min({across_driver}-({DIODE_V}),0)/{CLAMP_OHM:.9g}")
     lines += _lamp(across, name_of, lamp, begin.kelvin)
     lines += [
         ".options reltol=1e-3 method=gear abstol=1e-8 vntol=1e-5 chgtol=1e-12 itl4=200",

@@ -49,10 +49,6 @@ if TYPE_CHECKING:
 
 _Value = TypeVar("_Value")
 
-VERSION = fingerprint(
-    PARAMETERS, LAMPS, [(m.fault, m.name, m.changes, sorted(m.flags)) for m in _ALL], CIRCUITS, 1
-)
-"""Changes with parameters, lamps, faults and circuits; caches are keyed with it."""
 
 SIGNALS = {"crank-signal": "crank-signal-missing", "cam-signal": "cam-signal-missing"}
 ITEMS = ("security-lamp",)
@@ -475,6 +471,20 @@ UNITS = {
     "megohm": ("ohm", 1e6),
 }
 
+VERSION = fingerprint(
+    PARAMETERS,
+    LAMPS,
+    [(entry.fault, entry.name, entry.changes, sorted(entry.flags)) for entry in _ALL],
+    CIRCUITS,
+    (eye.DARK, eye.DIM, eye.STEADY_INDEX, eye.LIKE_FEED, eye.DISTINCT),
+    (DARK_SPREAD, DIM_SPREAD, STEADY_SPREAD, ERRORS),
+    "solving 2",
+)
+"""Changes with parameters, lamps, faults, circuits and classes; caches are keyed with it.
+
+The last part is counted up by hand when the solving itself changes its results.
+"""
+
 
 def reading_shares(observed: Observed, reading: Reading) -> Floats:
     """Shares in which a reading falls into each band, with the meter's error.
@@ -633,11 +643,12 @@ def _traced(
         "coil": np.concatenate(record.coil),
         "driver": np.concatenate(record.driver),
         "lamp": np.concatenate(record.lamp),
+        "trigger": np.concatenate(record.trigger),
     }
     lines = [
         ports[name]["battery"][0] * emf[0]
         + ports[name]["starter"][0] * ampere
-        + sum(ports[name][source][0] * through[source] for source in SOURCES[3:])
+        + sum(ports[name][source][0] * through[source] for source in SOURCES[2:])
         if name != GROUND
         else np.zeros_like(time)
         for name in places

@@ -47,6 +47,9 @@ REST_STEPS = 30
 SAMPLES = 128
 """Equally spaced samples of light for one surge."""
 CLAMP_OHM = 0.5
+"""Of the clamp and of the reverse diode; chosen, not fitted."""
+DIODE_V = -0.8
+"""Below this the driver's reverse diode conducts."""
 LIMIT_CHECK_S = 1e-3
 PERIODS = 2
 FIXED_POINT_ROUNDS = 60
@@ -54,13 +57,17 @@ FIXED_POINT_ROUNDS = 60
 
 @dataclass
 class Record:
-    """Every step of the kept period, for a picture; lists of arrays of shape ``(rows,)``."""
+    """Every step of the kept period, for a picture; lists of arrays of shape ``(rows,)``.
+
+    `coil` is the current at the coil's terminals: in the flyback it is not that which the magnetic field holds.
+    """
 
     time: list[Floats] = field(default_factory=list)
     starter: list[Floats] = field(default_factory=list)
     coil: list[Floats] = field(default_factory=list)
     driver: list[Floats] = field(default_factory=list)
     lamp: list[Floats] = field(default_factory=list)
+    trigger: list[Floats] = field(default_factory=list)
     lamp_v: list[Floats] = field(default_factory=list)
     kelvin: list[Floats] = field(default_factory=list)
 
@@ -288,6 +295,7 @@ def turn(
             record.coil.append(np.array(coil))
             record.driver.append(np.array(driver))
             record.lamp.append(volts * used)  # noqa: B023
+            record.trigger.append(level)  # noqa: B023
             record.lamp_v.append(np.array(volts))  # noqa: B023
             record.kelvin.append(np.array(kelvin))
 
@@ -305,9 +313,11 @@ def turn(
         b_d = a_d + s_d * starter + z_dl * k * b_l
         b_p = a_p + s_p * starter + z_pl * k * b_l
         zero = np.zeros(rows.count)
+        level = zero
         volts = (a_l + s_l * starter + z_lp * current) * scale
         note(zero)
         keep(zero, starter, zero, current)
+        level = trigger
         final = (b_p + d_pd * through * (b_d - saturation)) / r_on
         at_check = final + (current - final) * np.exp(-LIMIT_CHECK_S * r_on / inductance)
         quick = through * (b_d - saturation + d_dp * at_check) > limit
@@ -335,7 +345,8 @@ def turn(
             first_driver = pull + through * d_dp * before
             # Where the limit is met within the step: the share of the step before that, saturated.
             crossing = limited & (first_driver < limit)
-            early = np.where(crossing, (limit - first_driver) / (driver - first_driver), 0.0)
+            rise = np.where(crossing, driver - first_driver, 1.0)
+            early = np.where(crossing, (limit - first_driver) / rise, 0.0)
             begin = np.where(by_hand & ~crossing, fixed, first_driver)
             driver = np.where(by_hand, fixed, driver)
             v_0 = (b_l + z_ld * begin + z_lp * before) * scale
@@ -351,6 +362,7 @@ def turn(
 
         # The driver switches off: capacitance, spark, clamp.
         time = off
+        level = zero
         winding = np.zeros(rows.count)
         spark = shorted.copy()
         starter = starter_at(off)
@@ -367,7 +379,8 @@ def turn(
             b_p = a_p + s_p * starter + z_pl * k * b_raw
             g_off = 1 / (resistance - d_pp)
             clamping = 1 / (CLAMP_OHM - d_dd)
-            u_clamp = b_p + d_pd * clamping * (b_d - clamp)
+            drive = d_pd * clamping
+            u_clamp, u_diode = b_p + drive * (b_d - clamp), b_p + drive * (b_d - DIODE_V)
             g_clamp = 1 / (resistance - d_pp - d_pd * clamping * d_dp)
             farads = capacitance / step
             # Fine steps conserve the energy of the swing; coarse ones are damped and take any step.
@@ -378,11 +391,15 @@ def turn(
                 load = farads + damped + spark_part
                 turned = (push + b_p * g_off) / (load + g_off)
                 branch = (b_p - turned) * g_off
-                over = b_d + d_dp * branch > clamp
-                clamped = (push + u_clamp * g_clamp) / (load + g_clamp)
+                node = b_d + d_dp * branch
+                under = node < DIODE_V
+                over = (node > clamp) | under
+                u_held = np.where(under, u_diode, u_clamp)
+                clamped = (push + u_held * g_clamp) / (load + g_clamp)
                 winding = np.where(over, clamped, turned)
-                branch = np.where(over, (u_clamp - clamped) * g_clamp, branch)
-                driver = np.where(over, clamping * (b_d - clamp + d_dp * branch), 0.0)
+                branch = np.where(over, (u_held - clamped) * g_clamp, branch)
+                held_at = np.where(under, DIODE_V, clamp)
+                driver = np.where(over, clamping * (b_d - held_at + d_dp * branch), 0.0)
                 current = current + step / inductance * winding
                 v_0 = volts
                 volts = (b_raw + z_ld * driver + z_lp * branch) * scale
@@ -395,7 +412,7 @@ def turn(
                 time = time + step
                 if kept:
                     area += volts * step
-                keep(time, starter, driver, current)
+                keep(time, starter, driver, branch)
             if group >= FLYBACK_FINE_GROUPS - 1:
                 note(time)
 
