@@ -271,14 +271,14 @@ _ALL: tuple[Mechanism, ...] = (
     Mechanism(
         "weak-battery",
         "worn-out",
-        "charged, but worn out: 22 milliohm",
-        (_set("battery-voltage", 12.3), _set("battery-resistance", 22e-3)),
+        "charged, but worn out: 26 milliohm",
+        (_set("battery-voltage", 12.3), _set("battery-resistance", 26e-3)),
     ),
     Mechanism(
         "weak-battery",
         "starter-drags",
-        "the starter draws three times its current",
-        (_times("starter-current", 3.0), _times("battery-resistance", 1.3)),
+        "the starter draws two and a half times its current, from a battery of 12 milliohm",
+        (_times("starter-current", 2.5), _set("battery-resistance", 12e-3)),
     ),
     Mechanism(
         "weak-battery",

@@ -1,6 +1,7 @@
 """YAML files to `Library`: every mistake is reported with file, line, and what would be right.
 
-The folder holds ``terms.yaml``, ``cautions.yaml`` and one file for each procedure.
+The folder holds ``terms.yaml``, ``cautions.yaml``, ``odds.yaml`` (read by ``core/odds.py``) and one file for each
+procedure.
 Nothing is loaded by halves: the first mistake raises a `FileProblem`.
 A step that cranks, or touches what can hurt, is refused unless one of its cautions covers that hazard.
 """
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
 
 TERMS_FILE = "terms.yaml"
 CAUTIONS_FILE = "cautions.yaml"
+ODDS_FILE = "odds.yaml"
 
 COMPARISONS = ("same", "sharper")
 """Outcomes of a comparison of two places; elsewhere nobody says them."""
@@ -54,7 +56,18 @@ TARGET_KEYS = tuple(leads.value.replace("step", "next") for leads in Leads)
 ANSWER_KEYS = (*TARGET_KEYS, "rules_out")
 BAND_KEYS = (*ANSWER_KEYS, "from", "below", "source", "seen")
 VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with")
-PROCEDURE_KEYS = ("procedure", "title", "circuit", "about", "needs", "cautions", "start", "steps", "verdicts")
+PROCEDURE_KEYS = (
+    "procedure",
+    "title",
+    "circuit",
+    "presumes_no",
+    "about",
+    "needs",
+    "cautions",
+    "start",
+    "steps",
+    "verdicts",
+)
 
 _Name = TypeVar("_Name", bound="StrEnum")
 
@@ -71,7 +84,7 @@ def load_library(directory: Path) -> Library:
     library = Library(terms, cautions)
     lines: dict[str, dict[str, int]] = {}
     for path in sorted(directory.glob("*.yaml")):
-        if path.name in (TERMS_FILE, CAUTIONS_FILE):
+        if path.name in (TERMS_FILE, CAUTIONS_FILE, ODDS_FILE):
             continue
         procedure, where = load_procedure(_read(path), path, terms, cautions)
         if procedure.name in library.procedures:
@@ -100,7 +113,7 @@ def _read(path: Path) -> bytes:
 
 def load_terms(data: bytes, path: Path) -> Terms:
     """Places, instruments, outcomes and faults of ``terms.yaml``."""
-    top = _Reader(parse(data, path), path, "the terms")
+    top = Reader(parse(data, path), path, "the terms")
     top.only(("places", "instruments", "outcomes", "faults"))
     outcomes = {
         name: Outcome(name, item.text("spoken"), item.text("seen"))
@@ -148,7 +161,7 @@ def load_cautions(data: bytes, path: Path) -> dict[str, Caution]:
     top = parse(data, path)
     keys = ("signal", "full", "short", "covers", "acknowledge", "source")
     for name, node in top.items.items():
-        item = _Reader(_mapping(node, path, f"caution '{name}'"), path, f"caution '{name}'")
+        item = Reader(_mapping(node, path, f"caution '{name}'"), path, f"caution '{name}'")
         item.only(keys)
         covers = tuple(_member(Hazard, text, path, "hazard") for text in item.texts("covers"))
         cautions[name] = Caution(
@@ -170,7 +183,7 @@ def load_procedure(
     data: bytes, path: Path, terms: Terms, cautions: dict[str, Caution]
 ) -> tuple[Procedure, dict[str, int]]:
     """One procedure, and the line of each answer that hands over to another procedure (by that name)."""
-    top = _Reader(parse(data, path), path, "the procedure")
+    top = Reader(parse(data, path), path, "the procedure")
     top.only(PROCEDURE_KEYS)
     name = top.text("procedure")
     if name != path.stem:
@@ -204,6 +217,7 @@ def load_procedure(
         steps=steps,
         verdicts=verdicts,
         file=str(path),
+        presumes_no=top.names("presumes_no", terms.faults, "fault", needed=False),
     )
     _check_reachable(procedure, step_nodes, verdict_nodes, path)
     return procedure, hand_overs
@@ -231,7 +245,7 @@ class _Context:
 
 def _step(name: str, node: Mapping, context: _Context) -> Step:
     path = context.path
-    item = _Reader(node, path, f"step '{name}'")
+    item = Reader(node, path, f"step '{name}'")
     item.only(STEP_KEYS)
     measure_node = _mapping(item.get("measure"), path, f"'measure' of step '{name}'")
     measure = _measure(name, measure_node, context)
@@ -273,7 +287,7 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
     skipped = None
     if "if_skipped" in node.items:
         skip_node = _mapping(node.items["if_skipped"], path, f"'if_skipped' of step '{name}'")
-        skip = _Reader(skip_node, path, f"'if_skipped' of step '{name}'")
+        skip = Reader(skip_node, path, f"'if_skipped' of step '{name}'")
         skip.only(TARGET_KEYS)
         skipped = _target(skip, context)
     return Step(
@@ -302,7 +316,7 @@ def _heard(answers: tuple[Answer, ...], measure: Measurement, instrument: Instru
 
 def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
     path, terms = context.path, context.terms
-    item = _Reader(node, path, f"'measure' of step '{step}'")
+    item = Reader(node, path, f"'measure' of step '{step}'")
     item.only(MEASURE_KEYS)
     instrument = terms.instruments[_known(item.get_text("with"), terms.instruments, path, "instrument")]
     nodes = [place.name for place in terms.places.values() if place.kind == "node"]
@@ -344,7 +358,7 @@ def _answers(step: str, node: Mapping, instrument: Instrument, context: _Context
     for outcome, child in node.items.items():
         line = node.key_lines[outcome]
         _known(Text(line, outcome), instrument.outcomes, context.path, f"outcome of a {instrument.spoken}")
-        item = _Reader(
+        item = Reader(
             _mapping(child, context.path, f"answer '{outcome}'"),
             context.path,
             f"answer '{outcome}' of step '{step}'",
@@ -364,7 +378,7 @@ def _answers(step: str, node: Mapping, instrument: Instrument, context: _Context
 
 def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context) -> Reading:
     path = context.path
-    item = _Reader(node, path, f"'reading' of step '{step}'")
+    item = Reader(node, path, f"'reading' of step '{step}'")
     item.only(("unit", "plausible", "bands"))
     unit = _known(item.get_text("unit"), instrument.units, path, f"unit of a {instrument.spoken}")
     limits = item.texts("plausible")
@@ -372,7 +386,7 @@ def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context
         raise FileProblem(
             path, item.line("plausible"), "'plausible' needs two numbers", "Write it as [0, 18]"
         )
-    low, high = (_number(limit, path) for limit in limits)
+    low, high = (number(limit, path) for limit in limits)
     if low >= high:
         raise FileProblem(
             path,
@@ -383,10 +397,10 @@ def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context
     band_nodes = _mapping(item.get("bands"), path, f"'bands' of step '{step}'")
     bands = []
     for name, child in band_nodes.items.items():
-        band = _Reader(_mapping(child, path, f"band '{name}'"), path, f"band '{name}' of step '{step}'")
+        band = Reader(_mapping(child, path, f"band '{name}'"), path, f"band '{name}' of step '{step}'")
         band.only(BAND_KEYS)
-        start = _number(band.get_text("from"), path) if "from" in band.node.items else None
-        end = _number(band.get_text("below"), path) if "below" in band.node.items else None
+        start = number(band.get_text("from"), path) if "from" in band.node.items else None
+        end = number(band.get_text("below"), path) if "below" in band.node.items else None
         bands.append(
             (
                 band.node.line,
@@ -434,7 +448,7 @@ def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context
     return Reading(unit, (low, high), tuple(band for _, band in bands))
 
 
-def _target(item: _Reader, context: _Context) -> Target:
+def _target(item: Reader, context: _Context) -> Target:
     given = [key for key in TARGET_KEYS if key in item.node.items]
     if len(given) != 1:
         raise FileProblem(
@@ -453,7 +467,7 @@ def _target(item: _Reader, context: _Context) -> Target:
 
 
 def _verdict(name: str, node: Mapping, context: _Context) -> Verdict:
-    item = _Reader(node, context.path, f"verdict '{name}'")
+    item = Reader(node, context.path, f"verdict '{name}'")
     item.only(VERDICT_KEYS)
     continue_with = None
     if "continue_with" in node.items:
@@ -516,7 +530,7 @@ def _check_hand_overs(procedure: Procedure, library: Library, lines: dict[str, i
 # --- reading with good messages -------------------------------------------------------------------
 
 
-class _Reader:
+class Reader:
     """Typed access to one map of the tree; every miss is a `FileProblem` at its line."""
 
     def __init__(self, node: Mapping, path: Path | str, what: str) -> None:
@@ -525,6 +539,7 @@ class _Reader:
         self.what = what
 
     def only(self, keys: tuple[str, ...]) -> None:
+        """Refuse every other key."""
         for key, line in self.node.key_lines.items():
             if key not in keys:
                 raise FileProblem(
@@ -532,14 +547,21 @@ class _Reader:
                 )
 
     def line(self, key: str) -> int:
+        """Line of a key; that of the map where the key is missing."""
         return self.node.key_lines.get(key, self.node.line)
 
     def get(self, key: str) -> Node:
+        """What stands under this key."""
         if key not in self.node.items:
             raise FileProblem(self.path, self.node.line, f"{self.what} has no '{key}'", f"Add '{key}: …'")
         return self.node.items[key]
 
+    def mapping(self, key: str) -> Mapping:
+        """The map under this key."""
+        return _mapping(self.get(key), self.path, f"'{key}'")
+
     def get_text(self, key: str) -> Text:
+        """The text under this key; empty only in quotes."""
         node = self.get(key)
         if not isinstance(node, Text):
             raise FileProblem(
@@ -555,14 +577,17 @@ class _Reader:
         return node
 
     def text(self, key: str, *, needed: bool = True) -> str:
+        """The same with its white space made single blanks; "" where it is missing and not needed."""
         if not needed and key not in self.node.items:
             return ""
         return " ".join(self.get_text(key).value.split())
 
     def one_of(self, key: str, values: tuple[str, ...]) -> str:
+        """One of these values."""
         return _known(self.get_text(key), values, self.path, f"value of '{key}'")
 
     def texts(self, key: str, *, needed: bool = True) -> list[Text]:
+        """A list of texts."""
         if not needed and key not in self.node.items:
             return []
         node = self.get(key)
@@ -581,14 +606,16 @@ class _Reader:
         return found
 
     def names(self, key: str, known: Iterable[str], kind: str, *, needed: bool = True) -> tuple[str, ...]:
+        """A list of known names, none twice."""
         names = tuple(_known(text, known, self.path, kind) for text in self.texts(key, needed=needed))
         if len(set(names)) != len(names):
             raise FileProblem(self.path, self.line(key), f"'{key}' of {self.what} names something twice")
         return names
 
-    def named(self, key: str, keys: tuple[str, ...]) -> Iterable[tuple[str, _Reader]]:
+    def named(self, key: str, keys: tuple[str, ...]) -> Iterable[tuple[str, Reader]]:
+        """A map of maps: the name of each with its reader."""
         for name, node in _mapping(self.get(key), self.path, f"'{key}'").items.items():
-            reader = _Reader(_mapping(node, self.path, f"'{name}'"), self.path, f"'{name}' in {key}")
+            reader = Reader(_mapping(node, self.path, f"'{name}'"), self.path, f"'{name}' in {key}")
             reader.only(keys)
             yield name, reader
 
@@ -625,7 +652,12 @@ def _member(kind: type[_Name], text: Text, path: Path | str, what: str) -> _Name
     return kind(_known(text, [member.value for member in kind], path, what))
 
 
-def _number(text: Text, path: Path | str) -> Decimal:
+def number(text: Text, path: Path | str) -> Decimal:
+    """The finite number that a text is.
+
+    Raises:
+        FileProblem: It is none.
+    """
     try:
         value = Decimal(text.value)
     except InvalidOperation:
