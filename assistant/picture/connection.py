@@ -17,7 +17,7 @@ from assistant.picture import symbols
 from assistant.picture.svg import INK, LEAD, SOFT, Box, Canvas
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Collection, Iterable
 
     from assistant.core.procedure import Instrument, Measurement, Terms
     from assistant.picture.svg import Point
@@ -126,7 +126,7 @@ def can_draw(circuit: str, measure: Measurement) -> bool:
     return circuit in CIRCUITS and touched <= set(_spots(circuit)) and measure.instrument != "eyes"
 
 
-def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str] = (), fault: str = "") -> Canvas:
+def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Collection[str] = (), fault: str = "") -> Canvas:
     """The schematic with the instrument on it.
 
     Args:
@@ -152,7 +152,7 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
     spots = _spots(circuit)
     if measure.instrument == "ohmmeter" and "coil" in measure.unplugged:
         spots = {name: _on_the_coil(name, spot) for name, spot in spots.items()}
-    _badges(canvas, measure, terms, fault)
+    _badges(canvas, measure, terms, fault, alarm=bool(wrong))
     if circuit == STARTER:
         _starter(canvas, measure)
     else:
@@ -195,7 +195,7 @@ def about(measure: Measurement, terms: Terms) -> str:
 # --- the circuit ----------------------------------------------------------------------------------
 
 
-def _badges(canvas: Canvas, measure: Measurement, terms: Terms, fault: str) -> None:
+def _badges(canvas: Canvas, measure: Measurement, terms: Terms, fault: str, *, alarm: bool) -> None:
     """Engine state, what is unplugged, and the fault, in frames along the upper edge."""
     engine = wording.engine_words(measure.engine)
     after = symbols.badge(canvas, 8, 8, f"{engine[:1].upper()}{engine[1:]}")
@@ -203,7 +203,7 @@ def _badges(canvas: Canvas, measure: Measurement, terms: Terms, fault: str) -> N
         parts = wording.listed([terms.places[part].short for part in measure.unplugged])
         after = symbols.badge(canvas, after, 8, f"Unplugged: {parts}")
     if fault:
-        symbols.badge(canvas, after, 8, fault, alarm=True)
+        symbols.badge(canvas, after, 8, fault, alarm=alarm)
 
 
 def _battery(canvas: Canvas) -> None:

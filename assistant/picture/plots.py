@@ -42,10 +42,10 @@ class Panel:
         title: What is drawn, with its unit.
         curves: What is compared comes first, so that it lies below.
         low, high: The axis reaches at least that far.
-        top: The axis ends here at the latest; what is above is cut off, marked and said; None: no end.
-        bottom: The same downwards.
+        bottom: The axis begins here at the latest; what is below is cut off, marked and said; None: no end.
+        top: The same upwards.
         unit: For the note of what is cut off.
-        bands: Height of a line and its words, drawn across.
+        limits: Heights of dotted lines that are drawn across; the title says what they are.
         height: Of the panel.
     """
 
@@ -53,10 +53,10 @@ class Panel:
     curves: tuple[Curve, ...]
     low: float
     high: float
-    top: float | None = None
     bottom: float | None = None
+    top: float | None = None
     unit: str = ""
-    bands: tuple[tuple[float, str], ...] = ()
+    limits: tuple[float, ...] = ()
     height: float = 110
 
 
@@ -70,28 +70,34 @@ def ticks(low: float, high: float, about: int = 4) -> list[float]:
     return [number * step for number in range(first, last + 1)]
 
 
-def draw(canvas: Canvas, y: float, time: Floats, panels: Sequence[Panel]) -> float:
+def draw(canvas: Canvas, y: float, time: Floats, panels: Sequence[Panel], unit: str = "s") -> float:
     """Panels below each other from a height on, with one axis of time; returns where they end.
 
     Args:
         canvas: Where.
         y: Upper edge.
-        time: Seconds, shape ``(t,)``, increasing.
+        time: Shape ``(t,)``, increasing.
         panels: What.
+        unit: Of time.
     """
     start, end = float(time[0]), float(time[-1])
     for number, panel in enumerate(panels):
         y = _panel(canvas, y, time, panel)
         last = number == len(panels) - 1
-        for tick in ticks(0, end - start, 6):
-            x = LEFT + (RIGHT - LEFT) * tick / (end - start)
+        for tick in ticks(start, end, 6):
+            x = LEFT + (RIGHT - LEFT) * (tick - start) / (end - start)
             canvas.line((x, y), (x, y + 5), width=1.2)
             if last:
-                canvas.text(x, y + 20, f"{tick:g}", anchor="middle", size=14)
+                canvas.text(x, y + 20, _shown(tick), anchor="middle", size=14)
         if last:
-            canvas.text(RIGHT + 14, y + 20, "time (s)", size=14)
+            canvas.text(RIGHT + 16, y + 20, f"time ({unit})", size=14)
         y += 14
     return y + 16
+
+
+def _shown(value: float) -> str:
+    """A number on an axis, with a real minus sign."""
+    return f"{value:g}".replace("-", "\N{MINUS SIGN}")
 
 
 def _panel(canvas: Canvas, y: float, time: Floats, panel: Panel) -> float:
@@ -105,11 +111,11 @@ def _panel(canvas: Canvas, y: float, time: Floats, panel: Panel) -> float:
     canvas.text(8, y + 15, panel.title, bold=True)
     cut = []
     if panel.top is not None and peak > panel.top * 1.06:
-        cut.append(f"up to {values.max():.0f} {panel.unit}")
+        cut.append(f"to {_shown(float(f'{values.max():.2g}'))} {panel.unit}")
     if panel.bottom is not None and dip < panel.bottom:
-        cut.append(f"down to {values.min():.0f} {panel.unit}")
+        cut.append(f"to {_shown(float(f'{values.min():.2g}'))} {panel.unit}")
     if cut:
-        words = f"arrow: {' and '.join(cut)}, cut off here"
+        words = f"arrows: on {' and '.join(cut)}"
         canvas.text(RIGHT, y + 15, words, anchor="end", size=14, colour=SOFT)
     top, bottom = y + 24, y + 24 + panel.height
 
@@ -118,10 +124,9 @@ def _panel(canvas: Canvas, y: float, time: Floats, panel: Panel) -> float:
 
     for tick in ticks(low, high):
         canvas.line((LEFT, level(tick)), (RIGHT, level(tick)), colour=_GRID, width=1)
-        shown = f"{tick:g}".replace("-", "\N{MINUS SIGN}")
-        canvas.text(LEFT - 8, level(tick) + 5, shown, anchor="end", size=14)
-    wanted = [(level(value), words, False, SOFT) for value, words in panel.bands]
-    for value, _ in panel.bands:
+        canvas.text(LEFT - 8, level(tick) + 5, _shown(tick), anchor="end", size=14)
+    wanted: list[tuple[float, str, bool, str]] = []
+    for value in panel.limits:
         canvas.line((LEFT, level(value)), (RIGHT, level(value)), colour=SOFT, width=1.5, dash="2 4")
     for curve in panel.curves:
         points, over = _reduced(time, curve.values, low, high)

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assistant.core import wording
+from assistant.core.procedure import Engine
 from assistant.errors import UsageProblem
-from assistant.picture import connection, plots, symbols
+from assistant.picture import connection, plots
 from assistant.picture.plots import Curve, Panel
 from assistant.picture.svg import LEAD, SOFT, Box, Canvas, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable
 
     from numpy.typing import NDArray
 
+    from assistant.circuit.observing import Trace
     from assistant.core.procedure import Library, Procedure, Step
 
     Floats = NDArray[np.float64]
@@ -30,44 +33,13 @@ MODEL_ONLY = (
 
 AXIS_V = (-2.0, 16.0)
 """The axis of voltage ends here: the flyback of some hundred volts would flatten everything else."""
-_REPEATED_S = 0.6
-"""A shorter trace of a turning engine is drawn twice, because one blink alone shows no rhythm."""
-
-
-class Trace(Protocol):
-    """Curves of one system, each of shape ``(t,)``; None where there is nothing, such as light without a lamp."""
-
-    @property
-    def time(self) -> Floats:
-        """Seconds, increasing."""
-
-    @property
-    def probe_v(self) -> Floats | None:
-        """At the probe, in V, from the battery's negative post."""
-
-    @property
-    def feed_v(self) -> Floats | None:
-        """At the feed side of the coil, in V."""
-
-    @property
-    def current_a(self) -> Floats | None:
-        """Through the primary, in A."""
-
-    @property
-    def light(self) -> Floats | None:
-        """Of the lamp, relative to the same lamp on the battery."""
-
-    @property
-    def feed_light(self) -> Floats | None:
-        """Of the same lamp on the feed."""
-
-    @property
-    def seen(self) -> Floats | None:
-        """What the eye makes of the light, in thresholds."""
-
-    @property
-    def feed_seen(self) -> Floats | None:
-        """The same at the feed."""
+_SHOWN_S = 0.9
+"""A period of a turning engine is drawn again until so much time is filled: one blink alone shows no rhythm."""
+_ENLARGED_S = (-2e-3, 16e-3)
+_SWITCHED_A = 0.5
+"""A coil current that moves by less is no blink to look at closely."""
+LAMPS = ("test-lamp", "heavy-lamp")
+SIGNALS = ("crank-signal", "cam-signal")
 
 
 @dataclass(frozen=True)
@@ -100,7 +72,6 @@ def sheet(library: Library, procedure: Procedure, step: Step, said: Said) -> Can
         UsageProblem: The step is looked at, not measured, or its circuit has no drawing.
     """
     schematic = connection.drawn(procedure.circuit, step.measure, library.terms, said.wrong, said.fault)
-    curves = _panels(library, step, said)
     # The height is known once everything is placed: draw on a tall canvas, then cut it.
     canvas = Canvas(WIDTH, 4000)
     y = 8.0
@@ -110,9 +81,8 @@ def sheet(library: Library, procedure: Procedure, step: Step, said: Said) -> Can
             y += 24
     canvas.place(schematic, 0, y + 4)
     y = _answers(canvas, y + connection.HEIGHT + 10, library, step, said)
-    if curves and said.trace is not None:
-        times, panels = curves
-        y = plots.draw(canvas, y + 14, times, panels)
+    for times, panels, unit in _panels(library, step, said):
+        y = plots.draw(canvas, y + 14, times, panels, unit)
     for part in wrapped(f"{MODEL_ONLY} {said.setting}", WIDTH - 24, 14):
         canvas.text(8, y + 22, part, size=14, colour=SOFT)
         y += 19
@@ -156,7 +126,7 @@ def number(value: float) -> str:
 def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said) -> float:
     """A box for each answer with the share of observers who would give it, in words, figures and length."""
     choices = step.choices()
-    head = "What would be answered, each look counted alone"
+    head = "What would be answered"
     if step.reading is not None:
         head = f"The meter shows {_shown(step, said)}"
     canvas.text(8, y + 15, head, bold=True)
@@ -193,73 +163,94 @@ def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said)
 # --- the curves -----------------------------------------------------------------------------------
 
 
-def _panels(library: Library, step: Step, said: Said) -> tuple[Floats, list[Panel]] | None:
-    """Time and panels of the trace; None where there is nothing that runs over time."""
+def _panels(library: Library, step: Step, said: Said) -> list[tuple[Floats, list[Panel], str]]:
+    """Groups of panels, each with its time and the unit of that; none where nothing runs over time."""
     trace, measure = said.trace, step.measure
-    if trace is None or len(trace.time) < 2 or measure.instrument == "ohmmeter":
-        return None
+    if trace is None or measure.instrument == "ohmmeter":
+        return []
     time = np.asarray(trace.time, float)
-    again = 1
+    turning = measure.engine in (Engine.CRANKING, Engine.RUNNING)
     span = float(time[-1] - time[0])
-    if measure.engine.value in ("cranking", "running") and span < _REPEATED_S:
-        again = 2
-    pause = span / max(1, len(time) - 1)
+    again = max(1, math.ceil(_SHOWN_S / span - 1e-6)) if turning else 1
+    pause = 1e-6
     times = np.concatenate([time + number * (span + pause) for number in range(again)])
 
     def long(values: Floats) -> Floats:
         return np.tile(np.asarray(values, float), again)
 
-    place = library.terms.places[measure.probe].short
-    feed = library.terms.places["feed"].short
-    panels: list[Panel] = []
-    clamp = measure.instrument == "current-clamp"
-    if trace.probe_v is not None and not clamp:
-        panels.append(_voltage(long(trace.probe_v), trace.feed_v, place, feed, measure.probe, long))
-    elif clamp and trace.feed_v is not None:
-        panels.append(Panel("Voltage (V)", (Curve(long(trace.feed_v), feed),), 0, 14, AXIS_V[1], AXIS_V[0], "V"))
-    if trace.current_a is not None:
-        current = long(trace.current_a)
-        panels.append(
-            Panel(
-                f"Current in the primary (A), highest {number(float(current.max()))} A",
-                (Curve(current, "primary"),),
-                0,
-                10,
-                height=90,
-            )
+    places = library.terms.places
+    place, feed = places[measure.probe].short, places["feed"].short
+    panels = [_voltage(library, step, trace, long)]
+    current = long(trace.current_a)
+    panels.append(
+        Panel(
+            f"Current in the coil (A), highest {number(float(current.max()))} A",
+            (Curve(current, "coil current"),),
+            0,
+            10,
+            height=90,
         )
-    if trace.light is not None:
-        light = [Curve(100 * long(trace.light), place)]
-        if trace.feed_light is not None and measure.probe != "feed":
-            light.insert(0, Curve(100 * long(trace.feed_light), feed, compared=True))
-        panels.append(Panel("Light of the lamp (% of the same lamp on the battery)", tuple(light), 0, 120, 250, unit="%"))
-    if trace.seen is not None:
-        seen = [Curve(long(trace.seen), place)]
-        if trace.feed_seen is not None and measure.probe != "feed":
-            seen.insert(0, Curve(long(trace.feed_seen), feed, compared=True))
-        limit = said.steady_index
+    )
+    groups = [(times, panels, "s")]
+    if turning and float(np.ptp(current)) > _SWITCHED_A and again > 1:
+        groups.append(_enlarged(times, span, panels))
+    if measure.instrument not in LAMPS:
+        return groups
+    beside = measure.probe != "feed" and measure.clip == "battery-negative"
+    light = [Curve(100 * long(trace.light), place)]
+    seen = [Curve(long(trace.seen), place)]
+    if beside:
+        light.insert(0, Curve(100 * long(trace.feed_light), feed, compared=True))
+        seen.insert(0, Curve(long(trace.feed_seen), feed, compared=True))
+    panels.append(Panel("Light of the lamp (% of the same lamp on the battery)", tuple(light), 0, 120, unit="%"))
+    limit = said.steady_index
+    if turning:
         panels.append(
             Panel(
-                "What the eye sees of its changes (1 = just visible in a laboratory)",
+                "What the eye sees of it (in thresholds; steady between the dotted lines)",
                 tuple(seen),
                 -3 * limit,
                 3 * limit,
-                bands=((limit, "steady within"), (-limit, "steady within")),
+                limits=(limit, -limit),
             )
         )
-    return (times, panels) if panels else None
+    return groups
 
 
-def _voltage(probe: Floats, feed_v: Floats | None, place: str, feed: str, name: str, long: object) -> Panel:
-    """The voltage panel; a drop of less than a volt gets an axis of its own, without the feed."""
-    if not callable(long):
-        raise TypeError(long)
-    if float(np.abs(probe).max()) < 1.5 and name in ("engine-block", "driver-ground"):
-        return Panel("Voltage (V)", (Curve(probe, place),), 0, max(0.25, 1.2 * float(probe.max())))
-    curves = [Curve(probe, place)]
-    if feed_v is not None and name != "feed":
-        curves.insert(0, Curve(long(feed_v), feed, compared=True))
-    return Panel("Voltage (V)", tuple(curves), 0, 14, AXIS_V[1], AXIS_V[0], "V", height=130)
+def _enlarged(times: Floats, span: float, panels: list[Panel]) -> tuple[Floats, list[Panel], str]:
+    """Voltage and current around one blink, in milliseconds from the moment in which the driver switches on."""
+    kept = (times >= span + _ENLARGED_S[0]) & (times <= span + _ENLARGED_S[1])
+    nearer = [
+        replace(
+            panel,
+            title=f"One blink, enlarged: {panel.title[:1].lower()}{panel.title[1:].partition(',')[0]}",
+            curves=tuple(replace(curve, values=curve.values[kept]) for curve in panel.curves),
+        )
+        for panel in panels[:2]
+    ]
+    return 1000 * (times[kept] - span), nearer, "ms"
+
+
+def _voltage(library: Library, step: Step, trace: Trace, long: Callable[[Floats], Floats]) -> Panel:
+    """The voltage panel: probe and feed, or the clip where it is not on ground.
+
+    A drop of less than a volt gets an axis of its own, without the feed.
+    """
+    measure, places = step.measure, library.terms.places
+    feed = Curve(long(trace.feed_v), places["feed"].short)
+    if measure.instrument == "current-clamp" or measure.probe in SIGNALS:
+        # The model has no curve of a cable or of a sensor's signal: the feed is what there is.
+        return Panel("Voltage (V)", (feed,), 0, 14, *AXIS_V, unit="V")
+    probe = Curve(long(trace.probe_v), places[measure.probe].short)
+    if measure.probe in ("engine-block", "driver-ground") and float(np.abs(probe.values).max()) < 1.5:
+        highest = max(0.25, 1.2 * float(probe.values.max()))
+        return Panel("Voltage (V)", (probe,), 0, highest)
+    curves = [probe]
+    if measure.clip not in (None, "battery-negative"):
+        curves.insert(0, Curve(long(trace.clip_v), places[measure.clip or ""].short, compared=True))
+    elif measure.probe != "feed":
+        curves.insert(0, replace(feed, compared=True))
+    return Panel("Voltage (V)", tuple(curves), 0, 14, *AXIS_V, unit="V", height=130)
 
 
 # --- to a file ------------------------------------------------------------------------------------
@@ -281,4 +272,4 @@ def png(svg: str, scale: float = 2.0) -> bytes:
     return bytes(cairosvg.svg2png(bytestring=svg.encode(), scale=scale))
 
 
-__all__ = ["MODEL_ONLY", "Said", "Sequence", "Trace", "about", "number", "png", "sheet", "symbols"]
+__all__ = ["MODEL_ONLY", "Said", "about", "number", "png", "sheet"]
