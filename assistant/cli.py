@@ -570,12 +570,19 @@ def _parser() -> argparse.ArgumentParser:
         "bay-assistant picture --procedure coil-control --step switched-while-cranking --fault shorted-primary --out steady.svg",
     )
     picture.add_argument("--procedure", required=True, metavar="NAME", help="a procedure")
-    picture.add_argument("--step", required=True, metavar="NAME", help="one of its steps that measures something")
     picture.add_argument(
-        "--fault", default="none", metavar="NAME", help="a fault of terms.yaml; a wrong name lists them (default: none)"
+        "--step", required=True, metavar="NAME", help="one of its steps that measures something"
     )
     picture.add_argument(
-        "--mechanism", metavar="NAME", help="one way in which the fault comes about; a wrong name lists them (default: the first)"
+        "--fault",
+        default="none",
+        metavar="NAME",
+        help="a fault of terms.yaml; a wrong name lists them (default: none)",
+    )
+    picture.add_argument(
+        "--mechanism",
+        metavar="NAME",
+        help="one way in which the fault comes about; a wrong name lists them (default: the first)",
     )
     picture.add_argument(
         "--lamp", default="194", metavar="NAME", help="the test lamp; a wrong name lists them (default: 194)"
@@ -586,8 +593,12 @@ def _parser() -> argparse.ArgumentParser:
         metavar="WHICH",
         help="'typical', or 'seed:N' for a car drawn at random (default: typical)",
     )
-    picture.add_argument("--out", type=Path, metavar="FILE", help="write the SVG to this file instead of printing it")
-    picture.add_argument("--png", type=Path, metavar="FILE", help="also write it as PNG; needs bay-assistant[picture]")
+    picture.add_argument(
+        "--out", type=Path, metavar="FILE", help="write the SVG to this file instead of printing it"
+    )
+    picture.add_argument(
+        "--png", type=Path, metavar="FILE", help="also write it as PNG; needs bay-assistant[picture]"
+    )
     picture.add_argument(
         "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
     )

@@ -46,7 +46,9 @@ def picture(
 
     chosen = library.procedure(procedure)
     if step not in chosen.steps:
-        raise UsageProblem(f"The procedure '{procedure}' has no step '{step}'. It has: {', '.join(chosen.steps)}.")
+        raise UsageProblem(
+            f"The procedure '{procedure}' has no step '{step}'. It has: {', '.join(chosen.steps)}."
+        )
     one = chosen.steps[step]
     if one.measure.instrument == "eyes":
         others = ", ".join(name for name, other in chosen.steps.items() if other.measure.instrument != "eyes")

@@ -14,7 +14,7 @@ from assistant.core import wording
 from assistant.core.procedure import Engine
 from assistant.errors import UsageProblem
 from assistant.picture import symbols
-from assistant.picture.svg import INK, LEAD, SOFT, Box, Canvas
+from assistant.picture.svg import LEAD, Box, Canvas
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
@@ -30,6 +30,9 @@ LOAD = "ground-switched-load"
 STARTER = "battery-and-starter"
 CIRCUITS = (*COILS, BUILT_IN, LOAD, STARTER)
 """Circuits that can be drawn."""
+
+GENERAL = "The circuit is drawn in general; the vehicle's own diagram rules."
+"""Stands beside every drawing of a circuit in a write-up."""
 
 _RAIL, _EARTH = 95, 440
 _POST = 60
@@ -91,7 +94,9 @@ def _spots(circuit: str) -> dict[str, Spot]:
         "feed-wire": Spot((310, _RAIL), ((310, own),), (290, 136), "end"),
         "feed": Spot((380, _RAIL), ((own, own), (own, 130), (380, 130)), (398, 78), "end", always=True),
         "switched": Spot((385, _LOW), ((own, own), (own, _LOW)), (395, 239), role=17, always=True),
-        "driver-end": Spot((420, _CONTROL), ((300, own), (300, 405), (420, 405)), (429, 366), always=True),
+        "driver-end": Spot(
+            (420, _CONTROL), ((300, own), (300, 405), (420, 405)), (429, 350), role=17, always=True
+        ),
         "driver-supply": Spot((510, _SUPPLY), ((own, own), (own, _SUPPLY)), (500, 280), "end"),
         "driver-ground": Spot((520, 395), ((300, own), (300, 395)), (510, 415), "end", 17),
         "crank-signal": Spot((702, _SUPPLY), ((300, own), (300, 422), (702, 422)), (702, 445), "end", 17),
@@ -116,7 +121,9 @@ def nodes(circuit: str) -> tuple[str, ...]:
         UsageProblem: The circuit cannot be drawn; names those that can.
     """
     if circuit not in CIRCUITS:
-        raise UsageProblem(f"The circuit '{circuit}' has no drawing. There are drawings of: {', '.join(CIRCUITS)}.")
+        raise UsageProblem(
+            f"The circuit '{circuit}' has no drawing. There are drawings of: {', '.join(CIRCUITS)}."
+        )
     return tuple(_spots(circuit))
 
 
@@ -126,7 +133,9 @@ def can_draw(circuit: str, measure: Measurement) -> bool:
     return circuit in CIRCUITS and touched <= set(_spots(circuit)) and measure.instrument != "eyes"
 
 
-def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Collection[str] = (), fault: str = "") -> Canvas:
+def drawn(
+    circuit: str, measure: Measurement, terms: Terms, wrong: Collection[str] = (), fault: str = ""
+) -> Canvas:
     """The schematic with the instrument on it.
 
     Args:
@@ -157,8 +166,8 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Collection[st
         _starter(canvas, measure)
     else:
         _supply(canvas, measure)
-        _coil(canvas, circuit, measure, terms)
-        _module(canvas, circuit, measure, terms)
+        _coil(canvas, circuit, measure)
+        _module(canvas, circuit, measure)
     for name, spot in spots.items():
         if name != "feed-wire":
             symbols.node(canvas, *spot.at)
@@ -168,7 +177,9 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Collection[st
     touched = {measure.clip, measure.probe, measure.compared_with}
     for name, spot in spots.items():
         if spot.always and name not in touched:
-            canvas.text(*spot.name, terms.places[name].short if name in terms.places else name, anchor=spot.anchor)
+            canvas.text(
+                *spot.name, terms.places[name].short if name in terms.places else name, anchor=spot.anchor
+            )
     return canvas
 
 
@@ -227,7 +238,7 @@ def _starter(canvas: Canvas, measure: Measurement) -> None:
     canvas.rectangle(Box(440, 300, 690, 350), fill="#eee")
     canvas.text(565, 331, "engine", anchor="middle")
     canvas.line((565, 350), (565, _EARTH), (_POST, _EARTH), width=4)
-    canvas.text(320, 430, "ground cable", anchor="middle")
+    canvas.text(220, 430, "ground cable", anchor="middle")
 
 
 def _supply(canvas: Canvas, measure: Measurement) -> None:
@@ -262,7 +273,7 @@ def _named(words: str, *, apart: bool) -> str:
     return f"{words}, unplugged" if apart else words
 
 
-def _coil(canvas: Canvas, circuit: str, measure: Measurement, terms: Terms) -> None:
+def _coil(canvas: Canvas, circuit: str, measure: Measurement) -> None:
     """The coil, or another load, with its plug; drawn apart from it when it is unplugged."""
     apart = "coil" in measure.unplugged
     load = circuit == LOAD
@@ -316,7 +327,7 @@ def _coil(canvas: Canvas, circuit: str, measure: Measurement, terms: Terms) -> N
     canvas.text(794, 160, "plug", anchor="end")
 
 
-def _module(canvas: Canvas, circuit: str, measure: Measurement, terms: Terms) -> None:
+def _module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
     """The driver module, its supply, its ground and the sensors that tell it when."""
     apart = "module" in measure.unplugged
     left = _MODULE_PIN if apart else _MODULE + 12
@@ -341,7 +352,9 @@ def _module(canvas: Canvas, circuit: str, measure: Measurement, terms: Terms) ->
     for height, words, x in ((_SUPPLY, "crank", 760), (_CONTROL, "cam", 760)):
         canvas.line((_RIGHT_OF_MODULE, height), (x - 15, height))
         symbols.sensor(canvas, x, height)
-        canvas.text(796, height - 18 if words == "crank" else height + 28, f"{words} sensor", anchor="end", size=14)
+        canvas.text(
+            796, height - 18 if words == "crank" else height + 28, f"{words} sensor", anchor="end", size=14
+        )
         canvas.line((right - 4, height), (right + (14 if apart else 4), height), width=5)
     canvas.rectangle(Box(_RIGHT_OF_MODULE - 12, 282, _RIGHT_OF_MODULE, 344), fill="#ddd", width=1.5, round_=3)
 
@@ -370,7 +383,7 @@ _WHERE: dict[str, Point] = {
     "battery-voltage": (_POST, 255),
     "battery-resistance": (_POST, 255),
     "starter-current": (_POST, 255),
-    "engine-ground": (330, _EARTH),
+    "engine-ground": (360, _EARTH),
 }
 """Where an element, parameter or flag of the circuit model is in the drawing."""
 
@@ -420,12 +433,12 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
         for number, (name, words, kind) in enumerate(side):
             offset = 0.0 if len(side) == 1 else (-14.0, 14.0)[number]
             spot = spots[name]
-            start = (centre[0] + (-half if left else half) * (0.83 if lamp and offset else 1), centre[1] + offset)
+            start = (
+                centre[0] + (-half if left else half) * (0.83 if lamp and offset else 1),
+                centre[1] + offset,
+            )
             own_x = 345.0 if offset >= 0 else 322.0
-            corners = [
-                (own_x if x is None else x, start[1] if y is None else y)
-                for x, y in spot.via
-            ]
+            corners = [(own_x if x is None else x, start[1] if y is None else y) for x, y in spot.via]
             path = (start, *corners, spot.at)
             _lead(canvas, path, kind, clamp=measure.instrument == "current-clamp")
             place = terms.places[name].short
@@ -448,13 +461,8 @@ def _lead(canvas: Canvas, path: tuple[Point, ...], kind: str, *, clamp: bool) ->
         canvas.line(*path[:-1], (at[0], at[1] + 17), colour=LEAD, width=4, corner=16, halo=True)
         symbols.jaws(canvas, at)
         return
-    canvas.line(
-        *path, colour=LEAD, width=4, corner=16, halo=True, dash="9 6" if kind == "compare" else ""
-    )
+    canvas.line(*path, colour=LEAD, width=4, corner=16, halo=True, dash="9 6" if kind == "compare" else "")
     if kind == "clip":
         symbols.clip(canvas, path[-1])
     else:
         symbols.tip(canvas, path[-1], path[-2], filled=kind == "probe")
-
-
-__all__ = ["CIRCUITS", "HEIGHT", "INK", "SOFT", "WIDTH", "about", "can_draw", "drawn", "inline", "nodes"]

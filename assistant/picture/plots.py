@@ -90,7 +90,7 @@ def draw(canvas: Canvas, y: float, time: Floats, panels: Sequence[Panel], unit: 
             if last:
                 canvas.text(x, y + 20, _shown(tick), anchor="middle", size=14)
         if last:
-            canvas.text(RIGHT + 16, y + 20, f"time ({unit})", size=14)
+            canvas.text(RIGHT + 26, y + 20, f"time ({unit})", size=14)
         y += 14
     return y + 16
 
@@ -147,9 +147,7 @@ def _panel(canvas: Canvas, y: float, time: Floats, panel: Panel) -> float:
     return bottom
 
 
-def _names(
-    canvas: Canvas, wanted: Sequence[tuple[float, str, bool, str]], top: float, bottom: float
-) -> None:
+def _names(canvas: Canvas, wanted: Sequence[tuple[float, str, bool, str]], top: float, bottom: float) -> None:
     """Names beside the curves' ends, pushed apart where they would touch, each with a line to its curve."""
     step = 18.0
     order = sorted(wanted, key=lambda one: one[0])
@@ -162,7 +160,9 @@ def _names(
         heights[number] = min(heights[number], heights[number + 1] - step)
     for (exact, words, bold, colour), height in zip(order, heights, strict=True):
         dash = "" if bold else ("7 4" if colour == SOFT else "")
-        canvas.line((RIGHT, exact), (RIGHT + 10, height), (RIGHT + 22, height), colour=colour, width=1.5, dash=dash)
+        canvas.line(
+            (RIGHT, exact), (RIGHT + 10, height), (RIGHT + 22, height), colour=colour, width=1.5, dash=dash
+        )
         size = 14.0
         while text_width(words, size, bold=bold) > canvas.width - RIGHT - 30 and size > 11:
             size -= 0.5

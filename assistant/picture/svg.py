@@ -147,7 +147,14 @@ class Canvas:
         self._parts.append(f'<path d="{_path(points)}Z" fill="{colour}"/>')
 
     def rectangle(
-        self, box: Box, *, colour: str = INK, width: float = 2, fill: str = "#fff", dash: str = "", round_: float = 0
+        self,
+        box: Box,
+        *,
+        colour: str = INK,
+        width: float = 2,
+        fill: str = "#fff",
+        dash: str = "",
+        round_: float = 0,
     ) -> None:
         """A rectangle."""
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
@@ -202,11 +209,9 @@ class Canvas:
 
     def place(self, other: Canvas, x: float, y: float) -> None:
         """Put another drawing into this one, its left top at a point."""
-        self._parts.append(f'<g transform="translate({_n(x)} {_n(y)})">{"".join(other._parts)}</g>')  # noqa: SLF001
+        self._parts.append(f'<g transform="translate({_n(x)} {_n(y)})">{"".join(other._parts)}</g>')
         self.labels += [
-            Label(
-                one.text, Box(one.box.left + x, one.box.top + y, one.box.right + x, one.box.bottom + y)
-            )
+            Label(one.text, Box(one.box.left + x, one.box.top + y, one.box.right + x, one.box.bottom + y))
             for one in other.labels
         ]
         self.leads += [tuple((px + x, py + y) for px, py in lead) for lead in other.leads]
@@ -231,8 +236,8 @@ class Canvas:
 
 
 def _n(value: float) -> str:
-    """A number with at most one place behind the point."""
-    return f"{value:.1f}".removesuffix(".0").replace("-0", "0") if abs(value) < 0.05 else f"{value:.1f}".removesuffix(".0")
+    """A number with at most one place behind the point, and no minus before a zero."""
+    return f"{round(value, 1) + 0.0:g}"
 
 
 def _path(points: Sequence[Point], corner: float = 0) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from assistant.picture.svg import ALARM, INK, LEAD, SOFT, Box
+from assistant.picture.svg import ALARM, INK, LEAD, SOFT, Box, Label
 
 if TYPE_CHECKING:
     from assistant.picture.svg import Canvas, Point
@@ -41,7 +41,9 @@ def fuse(canvas: Canvas, x: float, y: float, length: float) -> None:
     canvas.line((x, y), (x + length, y), width=1.5)
 
 
-def winding(canvas: Canvas, x: float, top: float, bottom: float, *, turns: int = 4, left: bool = False) -> None:
+def winding(
+    canvas: Canvas, x: float, top: float, bottom: float, *, turns: int = 4, left: bool = False
+) -> None:
     """A winding upright, its bumps to the right or to the left."""
     step = (bottom - top) / turns
     sweep = 0 if left else 1
@@ -82,7 +84,15 @@ def motor(canvas: Canvas, x: float, y: float) -> None:
 def sensor(canvas: Canvas, x: float, y: float) -> None:
     """A sensor: a ring with a pulse in it."""
     canvas.circle((x, y), 15)
-    canvas.line((x - 9, y + 5), (x - 4, y + 5), (x - 4, y - 5), (x + 4, y - 5), (x + 4, y + 5), (x + 9, y + 5), width=1.8)
+    canvas.line(
+        (x - 9, y + 5),
+        (x - 4, y + 5),
+        (x - 4, y - 5),
+        (x + 4, y - 5),
+        (x + 4, y + 5),
+        (x + 9, y + 5),
+        width=1.8,
+    )
 
 
 def node(canvas: Canvas, x: float, y: float) -> None:
@@ -106,7 +116,12 @@ def meter(canvas: Canvas, x: float, y: float, letter: str) -> None:
         return
     points: list[Point] = [(x - 30, y + 10)]
     for start in (-22, 2):
-        points += [(x + start, y + 10), (x + start, y - 10), (x + start + 12, y - 10), (x + start + 12, y + 10)]
+        points += [
+            (x + start, y + 10),
+            (x + start, y - 10),
+            (x + start + 12, y - 10),
+            (x + start + 12, y + 10),
+        ]
     canvas.line(*points, (x + 30, y + 10), colour=LEAD, width=2.5)
 
 
@@ -141,8 +156,9 @@ def jaws(canvas: Canvas, at: Point) -> None:
 
 
 def fault_mark(canvas: Canvas, at: Point) -> None:
-    """Where the fault is: a ring with a cross, thicker than anything else."""
+    """Where the fault is: a ring with a cross, thicker than anything else; it counts as a label."""
     x, y = at
+    canvas.labels.append(Label("(fault)", Box(x - 13, y - 13, x + 13, y + 13)))
     canvas.circle(at, 13, colour=ALARM, width=3)
     canvas.line((x - 6, y - 6), (x + 6, y + 6), colour=ALARM, width=4)
     canvas.line((x - 6, y + 6), (x + 6, y - 6), colour=ALARM, width=4)
@@ -156,5 +172,7 @@ def badge(canvas: Canvas, x: float, y: float, text: str, *, alarm: bool = False)
     if alarm:
         fault_mark(canvas, (x + 20, y + 13))
     frame = Box(x, y, box.right + 10, y + 26)
-    canvas.rectangle(frame, colour=colour if alarm else SOFT, width=2 if alarm else 1.2, fill="none", round_=4)
+    canvas.rectangle(
+        frame, colour=colour if alarm else SOFT, width=2 if alarm else 1.2, fill="none", round_=4
+    )
     return frame.right + 10

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assistant.circuit.observing import Trace
 from assistant.core import wording
 from assistant.core.procedure import Engine
 from assistant.errors import UsageProblem
@@ -20,14 +21,14 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.circuit.observing import Trace
     from assistant.core.procedure import Library, Procedure, Step
 
     Floats = NDArray[np.float64]
 
 WIDTH = connection.WIDTH
 MODEL_ONLY = (
-    "From a circuit model. No bench or vehicle measurement stands behind it; its values were chosen, not fitted."
+    "From a circuit model. No bench or vehicle measurement stands behind it; "
+    "its values were chosen, not fitted."
 )
 """Stands on every picture that shows curves or answers of the model."""
 
@@ -37,7 +38,7 @@ _SHOWN_S = 0.9
 """A period of a turning engine is drawn again until so much time is filled: one blink alone shows no rhythm."""
 _ENLARGED_S = (-2e-3, 16e-3)
 _SWITCHED_A = 0.5
-"""A coil current that moves by less is no blink to look at closely."""
+"""A coil current that rises by less, or only wavers with the surge, is no blink to look at closely."""
 LAMPS = ("test-lamp", "heavy-lamp")
 SIGNALS = ("crank-signal", "cam-signal")
 
@@ -81,7 +82,7 @@ def sheet(library: Library, procedure: Procedure, step: Step, said: Said) -> Can
             y += 24
     canvas.place(schematic, 0, y + 4)
     y = _answers(canvas, y + connection.HEIGHT + 10, library, step, said)
-    for times, panels, unit in _panels(library, step, said):
+    for times, panels, unit in _panels(library, procedure.circuit, step, said):
         y = plots.draw(canvas, y + 14, times, panels, unit)
     for part in wrapped(f"{MODEL_ONLY} {said.setting}", WIDTH - 24, 14):
         canvas.text(8, y + 22, part, size=14, colour=SOFT)
@@ -94,7 +95,11 @@ def about(library: Library, procedure: Procedure, step: Step, said: Said) -> str
     """The sheet in sentences, for a person who cannot see it."""
     best = max(range(len(said.shares)), key=said.shares.__getitem__)
     choice = step.choices()[best]
-    seen = wording.seen(library, step, choice.outcome, None, None) if step.reading is None else _shown(step, said)
+    seen = (
+        wording.seen(library, step, choice.outcome, None, None)
+        if step.reading is None
+        else _shown(step, said)
+    )
     return (
         f"{procedure.title}. {connection.about(step.measure, library.terms)} {said.fault}. "
         f"Most would answer: {seen}. {MODEL_ONLY}"
@@ -135,7 +140,9 @@ def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said)
     best = max(said.shares)
     words = []
     for choice in choices:
-        text = library.terms.outcomes[choice.outcome].spoken if choice.outcome in library.terms.outcomes else ""
+        text = (
+            library.terms.outcomes[choice.outcome].spoken if choice.outcome in library.terms.outcomes else ""
+        )
         if step.reading is not None:
             band = next(one for one in step.reading.bands if one.outcome == choice.outcome)
             text = f"{wording.limits(band, step.reading.unit)}: {band.seen}"
@@ -149,11 +156,13 @@ def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said)
         good = choice.outcome == step.good
         canvas.rectangle(box, width=3 if chosen else 1.2, colour=LEAD if chosen else SOFT, round_=4)
         for row, line in enumerate(lines):
-            canvas.text(left + 8, box.top + 18 + 18 * row, line, size=14, bold=chosen and step.reading is None)
+            canvas.text(
+                left + 8, box.top + 18 + 18 * row, line, size=14, bold=chosen and step.reading is None
+            )
         base = box.bottom - 10
         canvas.text(left + 8, base, f"{100 * share:.0f} %", size=14, bold=chosen)
         if share > 0.005:
-            bar = Box(left + 56, base - 10, left + 56 + max(2.0, (width - 66) * share), base - 1)
+            bar = Box(left + 66, base - 10, left + 66 + max(2.0, (width - 76) * share), base - 1)
             canvas.rectangle(bar, fill=LEAD if chosen else SOFT, width=0)
         if good:
             canvas.text(left + width - 8, box.bottom + 17, "good system", anchor="end", size=13, colour=SOFT)
@@ -163,7 +172,7 @@ def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said)
 # --- the curves -----------------------------------------------------------------------------------
 
 
-def _panels(library: Library, step: Step, said: Said) -> list[tuple[Floats, list[Panel], str]]:
+def _panels(library: Library, circuit: str, step: Step, said: Said) -> list[tuple[Floats, list[Panel], str]]:
     """Groups of panels, each with its time and the unit of that; none where nothing runs over time."""
     trace, measure = said.trace, step.measure
     if trace is None or measure.instrument == "ohmmeter":
@@ -181,6 +190,8 @@ def _panels(library: Library, step: Step, said: Said) -> list[tuple[Floats, list
     places = library.terms.places
     place, feed = places[measure.probe].short, places["feed"].short
     panels = [_voltage(library, step, trace, long)]
+    if circuit == connection.STARTER:
+        return [(times, panels, "s")]
     current = long(trace.current_a)
     panels.append(
         Panel(
@@ -192,7 +203,7 @@ def _panels(library: Library, step: Step, said: Said) -> list[tuple[Floats, list
         )
     )
     groups = [(times, panels, "s")]
-    if turning and float(np.ptp(current)) > _SWITCHED_A and again > 1:
+    if turning and float(current.min()) + _SWITCHED_A < 0.5 * float(current.max()) and again > 1:
         groups.append(_enlarged(times, span, panels))
     if measure.instrument not in LAMPS:
         return groups
@@ -202,15 +213,17 @@ def _panels(library: Library, step: Step, said: Said) -> list[tuple[Floats, list
     if beside:
         light.insert(0, Curve(100 * long(trace.feed_light), feed, compared=True))
         seen.insert(0, Curve(long(trace.feed_seen), feed, compared=True))
-    panels.append(Panel("Light of the lamp (% of the same lamp on the battery)", tuple(light), 0, 120, unit="%"))
+    panels.append(
+        Panel("Light of the lamp (% of the same lamp on the battery)", tuple(light), 0, 120, unit="%")
+    )
     limit = said.steady_index
     if turning:
         panels.append(
             Panel(
                 "What the eye sees of it (in thresholds; steady between the dotted lines)",
                 tuple(seen),
-                -3 * limit,
-                3 * limit,
+                -15,
+                30,
                 limits=(limit, -limit),
             )
         )
@@ -219,16 +232,19 @@ def _panels(library: Library, step: Step, said: Said) -> list[tuple[Floats, list
 
 def _enlarged(times: Floats, span: float, panels: list[Panel]) -> tuple[Floats, list[Panel], str]:
     """Voltage and current around one blink, in milliseconds from the moment in which the driver switches on."""
-    kept = (times >= span + _ENLARGED_S[0]) & (times <= span + _ENLARGED_S[1])
+    begin, end = span + _ENLARGED_S[0], span + _ENLARGED_S[1]
+    inside = np.concatenate([[begin], times[(times > begin) & (times < end)], [end]])
     nearer = [
         replace(
             panel,
             title=f"One blink, enlarged: {panel.title[:1].lower()}{panel.title[1:].partition(',')[0]}",
-            curves=tuple(replace(curve, values=curve.values[kept]) for curve in panel.curves),
+            curves=tuple(
+                replace(curve, values=np.interp(inside, times, curve.values)) for curve in panel.curves
+            ),
         )
         for panel in panels[:2]
     ]
-    return 1000 * (times[kept] - span), nearer, "ms"
+    return 1000 * (inside - span), nearer, "ms"
 
 
 def _voltage(library: Library, step: Step, trace: Trace, long: Callable[[Floats], Floats]) -> Panel:
@@ -270,6 +286,3 @@ def png(svg: str, scale: float = 2.0) -> bytes:
             f"An SVG file needs neither; write it with --out FILE.svg. ({error})"
         ) from error
     return bytes(cairosvg.svg2png(bytestring=svg.encode(), scale=scale))
-
-
-__all__ = ["MODEL_ONLY", "Said", "about", "number", "png", "sheet"]

@@ -39,4 +39,13 @@ def write_html(folder: Path) -> str:
     return html(made, clips_to_embed(session, made), connections_to_embed(session, library))
 
 
-__all__ = ["Draft", "clips_to_embed", "connections_to_embed", "draft", "html", "text", "write_html", "write_text"]
+__all__ = [
+    "Draft",
+    "clips_to_embed",
+    "connections_to_embed",
+    "draft",
+    "html",
+    "text",
+    "write_html",
+    "write_text",
+]

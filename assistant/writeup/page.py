@@ -10,7 +10,7 @@ import base64
 from html import escape
 from typing import TYPE_CHECKING
 
-from assistant.picture.connection import inline
+from assistant.picture.connection import GENERAL, inline
 from assistant.record.reading import clips_of, read_clip
 from assistant.writeup.draft import (
     MAKER_FIRST,
@@ -269,14 +269,15 @@ def _row(test: Measured, sound: Mapping[str, bytes], picture: str) -> str:
         ("", "How captured", captured),
     )
     row = "".join(
-        f'<td{f" class={name!r}" if name else ""} data-label="{label}">{body}</td>' for name, label, body in cells
+        f'<td{f" class={name!r}" if name else ""} data-label="{label}">{body}</td>'
+        for name, label, body in cells
     )
     if not picture:
         return f"<tr>{row}</tr>"
     return (
         f'<tr class="pictured">{row}</tr>'
         f'<tr class="picture"><td colspan="6"><figure>{picture}'
-        f"<figcaption>Connection of test {test.number}</figcaption></figure></td></tr>"
+        f"<figcaption>Connection of test {test.number}. {GENERAL}</figcaption></figure></td></tr>"
     )
 
 
