@@ -56,15 +56,26 @@ def picture(
             f"At the step '{step}' something is looked at and nothing is connected, so there is nothing to draw. "
             f"Steps with a connection are: {others}."
         )
-    said = _said(library, chosen, one, mechanism_named(chosen.circuit, fault, mechanism), lamp, system)
-    sheet = whole.sheet(library, chosen, one, said)
-    title = f"{chosen.title}: {step}, {said.fault}"
-    return sheet.svg(title, whole.about(library, chosen, one, said))
+    shown = said(library, chosen, one, mechanism_named(chosen.circuit, fault, mechanism), lamp, system)
+    sheet = whole.sheet(library, chosen, one, shown)
+    title = f"{chosen.title}: {step}, {shown.fault}"
+    return sheet.svg(title, whole.about(library, chosen, one, shown))
 
 
-def _said(
-    library: Library, procedure: Procedure, step: Step, mechanism: Mechanism, lamp: str, system: str
+def changed(mechanism: Mechanism) -> tuple[str, ...]:
+    """Names of the elements, parameters and flags that a mechanism changes."""
+    return (*(change.name for change in mechanism.changes), *sorted(mechanism.flags))
+
+
+def said(
+    library: Library,
+    procedure: Procedure,
+    step: Step,
+    mechanism: Mechanism,
+    lamp: str = DEFAULT_LAMP,
+    system: str = TYPICAL,
 ) -> whole.Said:
+    """What the circuit model says about a step; arguments and errors as for `picture`."""
     from assistant.circuit import eye  # noqa: PLC0415
     from assistant.circuit.lamps import HEAVY_LAMP, lamp_named  # noqa: PLC0415
     from assistant.circuit.observing import observe, outcome_shares, reading_shares, trace  # noqa: PLC0415
@@ -86,7 +97,7 @@ def _said(
         setting += f" Lamp {HEAVY_LAMP}: {lamp_named(HEAVY_LAMP).about}."
     return whole.Said(
         fault=fault[:1].upper() + fault[1:],
-        wrong=(*(change.name for change in mechanism.changes), *sorted(mechanism.flags)),
+        wrong=changed(mechanism),
         shares=tuple(map(float, shares)),
         value=None if observed.value is None else float(observed.value[0]),
         trace=trace(circuit, mechanism, measure, systems, 0, lamp),

@@ -619,10 +619,6 @@ def _traced(
         else np.zeros_like(time)
         for name in places
     ]
-    if len(places) > 1:
-        # What lies across the observer is known step by step; between open contacts the sum over the currents is
-        # a difference of large numbers, and is not used there.
-        lines[1] = lines[0] + np.concatenate(record.lamp_v)
     if waves.light is None:
         return time, lines, through["coil"], np.zeros_like(time), np.zeros_like(time)
     even = (np.arange(waves.light.shape[1]) + 0.5) / waves.light.shape[1] * waves.period[0]

@@ -14,13 +14,12 @@ from assistant.core import wording
 from assistant.core.procedure import Engine
 from assistant.errors import UsageProblem
 from assistant.picture import symbols
-from assistant.picture.svg import LEAD, Box, Canvas
+from assistant.picture.svg import LEAD, Box, Canvas, Point
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable
+    from collections.abc import Iterable
 
     from assistant.core.procedure import Instrument, Measurement, Terms
-    from assistant.picture.svg import Point
 
 WIDTH, HEIGHT = 800, 478
 
@@ -88,10 +87,10 @@ def _spots(circuit: str) -> dict[str, Spot]:
     return {
         **posts,
         "engine-block": Spot((200, _EARTH), ((300, own), (300, 395), (200, 395)), (214, 428)),
-        "relay-supply": Spot((95, _RAIL), ((300, own), (300, 158), (95, 158)), (107, 136)),
-        "fuse-supply": Spot((188, _RAIL), ((300, own), (300, 158), (188, 158)), (200, 136)),
-        "fuse-load": Spot((262, _RAIL), ((300, own), (300, 158), (262, 158)), (250, 136), "end"),
-        "feed-wire": Spot((310, _RAIL), ((310, own),), (290, 136), "end"),
+        "relay-supply": Spot((95, _RAIL), ((300, own), (300, 158), (95, 158)), (107, 140)),
+        "fuse-supply": Spot((188, _RAIL), ((300, own), (300, 158), (188, 158)), (200, 140)),
+        "fuse-load": Spot((262, _RAIL), ((300, own), (300, 158), (262, 158)), (250, 140), "end"),
+        "feed-wire": Spot((310, _RAIL), ((310, own),), (290, 140), "end"),
         "feed": Spot((380, _RAIL), ((own, own), (own, 130), (380, 130)), (398, 78), "end", always=True),
         "switched": Spot((385, _LOW), ((own, own), (own, _LOW)), (395, 239), role=17, always=True),
         "driver-end": Spot(
@@ -133,9 +132,7 @@ def can_draw(circuit: str, measure: Measurement) -> bool:
     return circuit in CIRCUITS and touched <= set(_spots(circuit)) and measure.instrument != "eyes"
 
 
-def drawn(
-    circuit: str, measure: Measurement, terms: Terms, wrong: Collection[str] = (), fault: str = ""
-) -> Canvas:
+def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str] = ()) -> Canvas:
     """The schematic with the instrument on it.
 
     Args:
@@ -143,7 +140,6 @@ def drawn(
         measure: The measurement.
         terms: Words for places and instruments.
         wrong: Elements and flags of the circuit model that a fault has changed; each is marked where it is.
-        fault: Words for the fault; "" where none is shown.
 
     Raises:
         UsageProblem: The circuit has no drawing, or lacks a point of the measurement, or nothing is connected.
@@ -161,7 +157,7 @@ def drawn(
     spots = _spots(circuit)
     if measure.instrument == "ohmmeter" and "coil" in measure.unplugged:
         spots = {name: _on_the_coil(name, spot) for name, spot in spots.items()}
-    _badges(canvas, measure, terms, fault, alarm=bool(wrong))
+    _badges(canvas, measure, terms)
     if circuit == STARTER:
         _starter(canvas, measure)
     else:
@@ -206,15 +202,13 @@ def about(measure: Measurement, terms: Terms) -> str:
 # --- the circuit ----------------------------------------------------------------------------------
 
 
-def _badges(canvas: Canvas, measure: Measurement, terms: Terms, fault: str, *, alarm: bool) -> None:
-    """Engine state, what is unplugged, and the fault, in frames along the upper edge."""
+def _badges(canvas: Canvas, measure: Measurement, terms: Terms) -> None:
+    """Engine state and what is unplugged, in frames along the upper edge."""
     engine = wording.engine_words(measure.engine)
     after = symbols.badge(canvas, 8, 8, f"{engine[:1].upper()}{engine[1:]}")
     if measure.unplugged:
         parts = wording.listed([terms.places[part].short for part in measure.unplugged])
-        after = symbols.badge(canvas, after, 8, f"Unplugged: {parts}")
-    if fault:
-        symbols.badge(canvas, after, 8, fault, alarm=alarm)
+        symbols.badge(canvas, after, 8, f"Unplugged: {parts}")
 
 
 def _battery(canvas: Canvas) -> None:
@@ -371,9 +365,9 @@ _WHERE: dict[str, Point] = {
     "primary-resistance": (540, 147),
     "no-spark-path": (688, 100),
     "breakdown-voltage": (688, 100),
-    "control-wire": (385, 285),
-    "short-control-to-ground": (385, 285),
-    "short-control-to-battery": (385, 285),
+    "control-wire": (396, _CONTROL),
+    "short-control-to-ground": (396, _CONTROL),
+    "short-control-to-battery": (396, _CONTROL),
     "short-driver": (606, 347),
     "driver-off": (606, 347),
     "module-ground": (520, 388),
@@ -383,7 +377,7 @@ _WHERE: dict[str, Point] = {
     "battery-voltage": (_POST, 255),
     "battery-resistance": (_POST, 255),
     "starter-current": (_POST, 255),
-    "engine-ground": (360, _EARTH),
+    "engine-ground": (420, _EARTH),
 }
 """Where an element, parameter or flag of the circuit model is in the drawing."""
 

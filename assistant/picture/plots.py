@@ -117,7 +117,7 @@ def _panel(canvas: Canvas, y: float, time: Floats, panel: Panel) -> float:
     if cut:
         words = f"arrows: on {' and '.join(cut)}"
         canvas.text(RIGHT, y + 15, words, anchor="end", size=14, colour=SOFT)
-    top, bottom = y + 24, y + 24 + panel.height
+    top, bottom = y + 29, y + 29 + panel.height
 
     def level(value: float) -> float:
         return bottom - (value - low) / (high - low) * panel.height
@@ -143,11 +143,11 @@ def _panel(canvas: Canvas, y: float, time: Floats, panel: Panel) -> float:
         height = level(float(np.clip(np.median(tail), low, high)))
         wanted.append((height, curve.name, not curve.compared, colour))
     canvas.rectangle(Box(LEFT, top, RIGHT, bottom), fill="none", width=1.2)
-    _names(canvas, wanted, top, bottom)
+    _names(canvas, wanted, bottom)
     return bottom
 
 
-def _names(canvas: Canvas, wanted: Sequence[tuple[float, str, bool, str]], top: float, bottom: float) -> None:
+def _names(canvas: Canvas, wanted: Sequence[tuple[float, str, bool, str]], bottom: float) -> None:
     """Names beside the curves' ends, pushed apart where they would touch, each with a line to its curve."""
     step = 18.0
     order = sorted(wanted, key=lambda one: one[0])
@@ -185,8 +185,10 @@ def _reduced(
     for some in np.split(np.arange(len(time)), edges):
         first, last = some[0], some[-1]
         lowest, highest = some[np.argmin(values[some])], some[np.argmax(values[some])]
-        for index in sorted({int(first), int(lowest), int(highest), int(last)}):
-            points.append((float(x[index]), float(np.clip(values[index], low, high))))
+        points += [
+            (float(x[index]), float(np.clip(values[index], low, high)))
+            for index in sorted({int(first), int(lowest), int(highest), int(last)})
+        ]
         for index, beyond, up in (
             (highest, values[highest] > high * 1.001, True),
             (lowest, values[lowest] < low - 0.001 * abs(low) - 1e-9, False),

@@ -6,6 +6,7 @@ A drawing library would decide the look and bring some 50 MB along; none would t
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from html import escape
@@ -85,7 +86,7 @@ class Box:
 
     def crossed(self, line: Sequence[Point]) -> bool:
         """Whether a line of straight pieces comes through it; looked at each unit of its length."""
-        for (x0, y0), (x1, y1) in zip(line, line[1:], strict=False):
+        for (x0, y0), (x1, y1) in itertools.pairwise(line):
             steps = max(1, math.ceil(math.hypot(x1 - x0, y1 - y0)))
             for step in range(steps + 1):
                 x, y = x0 + (x1 - x0) * step / steps, y0 + (y1 - y0) * step / steps

@@ -12,7 +12,7 @@ from assistant.circuit.observing import Trace
 from assistant.core import wording
 from assistant.core.procedure import Engine
 from assistant.errors import UsageProblem
-from assistant.picture import connection, plots
+from assistant.picture import connection, plots, symbols
 from assistant.picture.plots import Curve, Panel
 from assistant.picture.svg import LEAD, SOFT, Box, Canvas, wrapped
 
@@ -72,7 +72,7 @@ def sheet(library: Library, procedure: Procedure, step: Step, said: Said) -> Can
     Raises:
         UsageProblem: The step is looked at, not measured, or its circuit has no drawing.
     """
-    schematic = connection.drawn(procedure.circuit, step.measure, library.terms, said.wrong, said.fault)
+    schematic = connection.drawn(procedure.circuit, step.measure, library.terms, said.wrong)
     # The height is known once everything is placed: draw on a tall canvas, then cut it.
     canvas = Canvas(WIDTH, 4000)
     y = 8.0
@@ -80,7 +80,9 @@ def sheet(library: Library, procedure: Procedure, step: Step, said: Said) -> Can
         for part in wrapped(line, WIDTH - 24, 17, bold=number == 0):
             canvas.text(8, y + 18, part, size=17, bold=number == 0)
             y += 24
-    canvas.place(schematic, 0, y + 4)
+    symbols.badge(canvas, 8, y + 10, said.fault, alarm=bool(said.wrong))
+    y += 40
+    canvas.place(schematic, 0, y)
     y = _answers(canvas, y + connection.HEIGHT + 10, library, step, said)
     for times, panels, unit in _panels(library, procedure.circuit, step, said):
         y = plots.draw(canvas, y + 14, times, panels, unit)
@@ -122,7 +124,8 @@ def number(value: float) -> str:
     """A reading as a meter shows it: three figures, no exponent, at most two places."""
     size = abs(value)
     places = 2 if size < 10 else 1 if size < 100 else 0
-    return f"{value:,.{places}f}".replace("-", "\N{MINUS SIGN}")
+    shown = f"{value:,.{places}f}"
+    return shown.replace("-", "\N{MINUS SIGN}" if shown.strip("-0.") else "")
 
 
 # --- the answers ----------------------------------------------------------------------------------
@@ -193,9 +196,10 @@ def _panels(library: Library, circuit: str, step: Step, said: Said) -> list[tupl
     if circuit == connection.STARTER:
         return [(times, panels, "s")]
     current = long(trace.current_a)
+    greatest = float(current[np.argmax(np.abs(current))])
     panels.append(
         Panel(
-            f"Current in the coil (A), highest {number(float(current.max()))} A",
+            f"Current in the coil (A), greatest {number(greatest)} A",
             (Curve(current, "coil current"),),
             0,
             10,
