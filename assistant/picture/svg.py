@@ -1,7 +1,7 @@
 """A small writer of SVG that knows how much room its letters take.
 
 All that the pictures need is lines, a few curves, and words that must not run into each other.
-A drawing library would decide the look and bring some 50 MB along; none would tell whether two labels touch.
+A drawing library would be heavy for that and decide the look, and would not tell whether two labels touch.
 """
 
 from __future__ import annotations
