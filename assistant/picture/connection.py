@@ -282,15 +282,14 @@ def _coil(canvas: Canvas, circuit: str, measure: Measurement) -> None:
     _pins(canvas, _PLUG, left, (_RAIL, _LOW), apart=apart)
     primary = 540
     if circuit == BUILT_IN:
-        canvas.line((left, _RAIL), (primary, _RAIL), (primary, 100))
-        symbols.winding(canvas, primary, 100, 150)
-        canvas.line((primary, 150), (primary, 153))
-        symbols.transistor(canvas, primary, 177)
-        canvas.line((primary + 34, 177), (primary + 34, _LOW), (left, _LOW), corner=0)
-        canvas.line((primary, 201), (primary, 203), width=2)
-        canvas.text(522, 130, "primary", anchor="end", size=14)
-        canvas.text(522, 182, "driver", anchor="end", size=14)
-        top, bottom = 100, 150
+        canvas.line((left, _RAIL), (primary, _RAIL), (primary, 98))
+        symbols.winding(canvas, primary, 98, 138)
+        symbols.transistor(canvas, primary, 162, left=True)
+        canvas.line((left, _LOW), (506, _LOW), (506, 162))
+        symbols.ground(canvas, primary, 186, 9)
+        canvas.text(522, 124, "primary", anchor="end", size=14)
+        canvas.text(554, 180, "driver", size=14)
+        top, bottom = 98, 138
     else:
         canvas.line((left, _RAIL), (primary, _RAIL), (primary, 105))
         symbols.winding(canvas, primary, 105, 190)
@@ -315,6 +314,7 @@ def _coil(canvas: Canvas, circuit: str, measure: Measurement) -> None:
     if circuit == "distributor":
         canvas.rectangle(Box(690, 80, 712, 120))
         canvas.text(794, 66, "distributor", anchor="end")
+        canvas.line((712, top - 5), (720, top - 5))
         symbols.spark_gap(canvas, 734, top - 5)
     else:
         symbols.spark_gap(canvas, 716, top - 5)
@@ -385,9 +385,9 @@ _WHERE: dict[str, Point] = {
 def _moved(at: Point, circuit: str) -> Point:
     """The same on the drawings that put a part elsewhere."""
     if circuit == BUILT_IN and at in (_WHERE["short-driver"], _WHERE["driver-off"]):
-        return (545, 177)
+        return (540, 162)
     if circuit == BUILT_IN and at == _WHERE["primary-resistance"]:
-        return (540, 125)
+        return (540, 118)
     return at
 
 

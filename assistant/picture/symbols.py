@@ -57,13 +57,14 @@ def core(canvas: Canvas, x: float, top: float, bottom: float) -> None:
     canvas.line((x + 3, top), (x + 3, bottom), width=2)
 
 
-def transistor(canvas: Canvas, x: float, y: float) -> None:
-    """A switching transistor; collector at (x, y - 24), emitter at (x, y + 24), control from the right."""
-    canvas.line((x, y - 24), (x, y - 12), (x + 20, y - 5), width=2.5)
-    canvas.line((x, y + 24), (x, y + 12), (x + 20, y + 5), width=2.5)
-    canvas.line((x + 20, y - 15), (x + 20, y + 15), width=3.5)
-    canvas.line((x + 20, y), (x + 34, y), width=2.5)
-    canvas.area(((x + 2, y + 12), (x + 13, y + 12.5), (x + 9, y + 4)))
+def transistor(canvas: Canvas, x: float, y: float, *, left: bool = False) -> None:
+    """A switching transistor; collector at (x, y - 24), emitter at (x, y + 24), control from the right or left."""
+    way = -1 if left else 1
+    canvas.line((x, y - 24), (x, y - 12), (x + 20 * way, y - 5), width=2.5)
+    canvas.line((x, y + 24), (x, y + 12), (x + 20 * way, y + 5), width=2.5)
+    canvas.line((x + 20 * way, y - 15), (x + 20 * way, y + 15), width=3.5)
+    canvas.line((x + 20 * way, y), (x + 34 * way, y), width=2.5)
+    canvas.area(((x + 2 * way, y + 12), (x + 13 * way, y + 12.5), (x + 9 * way, y + 4)))
 
 
 def spark_gap(canvas: Canvas, x: float, y: float) -> None:
