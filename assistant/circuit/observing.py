@@ -49,10 +49,6 @@ if TYPE_CHECKING:
 
 _Value = TypeVar("_Value")
 
-VERSION = fingerprint(
-    PARAMETERS, LAMPS, [(m.fault, m.name, m.changes, sorted(m.flags)) for m in _ALL], CIRCUITS, 1
-)
-"""Changes with parameters, lamps, faults and circuits; caches are keyed with it."""
 
 SIGNALS = {"crank-signal": "crank-signal-missing", "cam-signal": "cam-signal-missing"}
 ITEMS = ("security-lamp",)
@@ -474,6 +470,20 @@ UNITS = {
     "kilohm": ("ohm", 1e3),
     "megohm": ("ohm", 1e6),
 }
+
+VERSION = fingerprint(
+    PARAMETERS,
+    LAMPS,
+    [(entry.fault, entry.name, entry.changes, sorted(entry.flags)) for entry in _ALL],
+    CIRCUITS,
+    (eye.DARK, eye.DIM, eye.STEADY_INDEX, eye.LIKE_FEED, eye.DISTINCT),
+    (DARK_SPREAD, DIM_SPREAD, STEADY_SPREAD, ERRORS),
+    "solving 1",
+)
+"""Changes with parameters, lamps, faults, circuits and classes; caches are keyed with it.
+
+The last part is counted up by hand when the solving itself changes its results.
+"""
 
 
 def reading_shares(observed: Observed, reading: Reading) -> Floats:

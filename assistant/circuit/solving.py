@@ -335,7 +335,8 @@ def turn(
             first_driver = pull + through * d_dp * before
             # Where the limit is met within the step: the share of the step before that, saturated.
             crossing = limited & (first_driver < limit)
-            early = np.where(crossing, (limit - first_driver) / (driver - first_driver), 0.0)
+            rise = np.where(crossing, driver - first_driver, 1.0)
+            early = np.where(crossing, (limit - first_driver) / rise, 0.0)
             begin = np.where(by_hand & ~crossing, fixed, first_driver)
             driver = np.where(by_hand, fixed, driver)
             v_0 = (b_l + z_ld * begin + z_lp * before) * scale

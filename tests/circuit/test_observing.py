@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from assistant.circuit import eye
+from assistant.circuit import eye, timing
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named, mechanisms
 from assistant.circuit.lamps import lamp_named
 from assistant.circuit.network import rows_of
 from assistant.circuit.observing import (
+    VERSION,
     Observed,
     mistaken,
     observe,
@@ -20,7 +22,7 @@ from assistant.circuit.observing import (
     reading_shares,
     trace,
 )
-from assistant.circuit.parameters import Systems
+from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import turn
 from assistant.core.loading import load_library
@@ -409,3 +411,30 @@ def test_random_systems_are_the_same_for_the_same_seed() -> None:
     first, again, other = Systems.random(5, 1), Systems.random(5, 1), Systems.random(5, 2)
     assert all((first.values[name] == again.values[name]).all() for name in first.values)
     assert (first.values["dwell"] != other.values["dwell"]).any()
+
+
+def test_a_running_engine_has_no_surge() -> None:
+    """Without the starter the lamp on a sound feed is steady, and control is seen on the switched side."""
+    feed = Measurement("test-lamp", NEGATIVE, "feed", Engine.RUNNING)
+    switched = Measurement("test-lamp", NEGATIVE, "switched", Engine.RUNNING)
+    seen, control = observed("driver-dead", feed), observed("none", switched)
+    assert seen.index is not None
+    assert control.index is not None
+    assert seen.index[0] < 0.1
+    assert control.index[0] > 1
+
+
+def test_the_benchmark_counts_every_observation() -> None:
+    """One entry for each number of systems; as many observations as mechanisms times steps."""
+    found = timing.measure(LIBRARY, (1,))
+    wanted = sum(len(mechanisms(p.circuit)) * len(p.steps) for p in LIBRARY.procedures.values())
+    assert [(entry.systems, entry.observations) for entry in found] == [(1, wanted)]
+
+
+def test_version_is_twelve_hexadecimal_digits_of_everything_that_matters() -> None:
+    """Another parameter makes another fingerprint, the same one the same."""
+    assert len(VERSION) == 12
+    assert fingerprint(PARAMETERS) == fingerprint(dict(PARAMETERS))
+    assert fingerprint(PARAMETERS) != fingerprint(
+        {**PARAMETERS, "dwell": replace(PARAMETERS["dwell"], default=1.0)}
+    )
