@@ -16,6 +16,7 @@ import pytest
 from assistant import picturing
 from assistant.circuit.catalogue import CIRCUITS, mechanisms
 from assistant.circuit.network import nodes_of
+from assistant.circuit.parameters import PARAMETERS
 from assistant.circuit.problems import CircuitProblem
 from assistant.cli import main
 from assistant.core.loading import load_library
@@ -83,6 +84,18 @@ def test_every_point_of_every_circuit_can_be_probed_in_the_drawing(circuit: str)
             if probe == "feed-wire":
                 measure = Measurement("current-clamp", None, probe, Engine.CRANKING, unplugged)
             assert [] == unreadable(connection.drawn(circuit, measure, LIBRARY.terms)), (probe, unplugged)
+
+
+@pytest.mark.parametrize(("procedure", "step"), STEPS)
+def test_no_curve_leaves_what_a_car_can_do(procedure: Procedure, step: Step) -> None:
+    """No voltage above the driver's clamp behind an open switch, none far below ground, no current of a welder."""
+    clamp = PARAMETERS["clamp-voltage"].default
+    for mechanism in mechanisms(procedure.circuit):
+        trace = picturing.said(LIBRARY, procedure, step, mechanism).trace
+        assert trace is not None
+        for volts in (trace.probe_v, trace.feed_v, trace.clip_v):
+            assert -20 < volts.min() <= volts.max() < 1.1 * clamp, mechanism
+        assert np.abs(trace.current_a).max() < 60, mechanism
 
 
 def test_every_node_of_the_terms_is_on_a_drawing() -> None:
