@@ -244,6 +244,35 @@ def _writeup(options: argparse.Namespace) -> int:
     return 0
 
 
+def _picture(options: argparse.Namespace) -> int:
+    from assistant import picturing, resources  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.picture.whole import png  # noqa: PLC0415
+
+    library = load_library(options.procedures or resources.directory("procedures"))
+    svg = picturing.picture(
+        library,
+        options.procedure,
+        options.step,
+        options.fault,
+        mechanism=options.mechanism,
+        lamp=options.lamp,
+        system=options.system,
+    )
+    if options.png is not None:
+        drawn = png(svg)
+        try:
+            options.png.write_bytes(drawn)
+        except OSError as error:
+            raise UsageProblem(f"{options.png} cannot be written: {error.strerror}.") from error
+        print(f"Written: {options.png}", file=sys.stderr)
+    if options.out is not None:
+        _write(options.out, svg + "\n")
+    elif options.png is None:
+        print(svg)
+    return 0
+
+
 def _verify(options: argparse.Namespace) -> int:
     from assistant.record import read_session, verify  # noqa: PLC0415
 
@@ -638,6 +667,46 @@ def _parser() -> argparse.ArgumentParser:
     )
     writeup.add_argument("--out", type=Path, metavar="FILE", help="write to this file instead of printing")
     add_sessions(writeup)
+
+    picture = add(
+        "picture",
+        _picture,
+        "Draw a step of a procedure on a car with a fault: the connection, and what the circuit model shows.",
+        "bay-assistant picture --procedure coil-control --step switched-while-cranking --fault shorted-primary --out steady.svg",
+    )
+    picture.add_argument("--procedure", required=True, metavar="NAME", help="a procedure")
+    picture.add_argument(
+        "--step", required=True, metavar="NAME", help="one of its steps that measures something"
+    )
+    picture.add_argument(
+        "--fault",
+        default="none",
+        metavar="NAME",
+        help="a fault of terms.yaml; a wrong name lists them (default: none)",
+    )
+    picture.add_argument(
+        "--mechanism",
+        metavar="NAME",
+        help="one way in which the fault comes about; a wrong name lists them (default: the first)",
+    )
+    picture.add_argument(
+        "--lamp", default="194", metavar="NAME", help="the test lamp; a wrong name lists them (default: 194)"
+    )
+    picture.add_argument(
+        "--system",
+        default="typical",
+        metavar="WHICH",
+        help="'typical', or 'seed:N' for a car drawn at random (default: typical)",
+    )
+    picture.add_argument(
+        "--out", type=Path, metavar="FILE", help="write the SVG to this file instead of printing it"
+    )
+    picture.add_argument(
+        "--png", type=Path, metavar="FILE", help="also write it as PNG; needs bay-assistant[picture]"
+    )
+    picture.add_argument(
+        "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
+    )
 
     verify = add("verify", _verify, "Check that a session is what was recorded.", "bay-assistant verify last")
     verify.add_argument("session", help="folder or name of the session, or 'last'")

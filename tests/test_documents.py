@@ -22,6 +22,7 @@ COMMANDS = (
     "lint",
     "prove",
     "writeup",
+    "picture",
     "verify",
     "replay",
     "sessions",

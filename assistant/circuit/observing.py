@@ -653,6 +653,10 @@ def _traced(
         else np.zeros_like(time)
         for name in places
     ]
+    if len(places) > 1:
+        # What lies across the observer is known step by step.  Behind an open switch the sum over the currents is
+        # a small difference of large numbers, so it is not used there.
+        lines[1] = lines[0] + np.concatenate(record.lamp_v)
     if waves.light is None:
         return time, lines, through["coil"], np.zeros_like(time), np.zeros_like(time)
     even = (np.arange(waves.light.shape[1]) + 0.5) / waves.light.shape[1] * waves.period[0]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.record.reading import read_session, recorded_library
 from assistant.writeup.draft import Draft, draft
-from assistant.writeup.page import clips_to_embed, html
+from assistant.writeup.page import clips_to_embed, connections_to_embed, html
 from assistant.writeup.plain import text
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ def write_text(folder: Path) -> str:
 
 
 def write_html(folder: Path) -> str:
-    """The write-up of a session folder as one page, with the sound that it names.
+    """The write-up of a session folder as one page, with the sound that it names and the connection of each test.
 
     Raises:
         RecordProblem: The folder is not a session, or a clip is missing.
@@ -34,8 +34,18 @@ def write_html(folder: Path) -> str:
         FileProblem: Its copied procedures cannot be loaded by this version.
     """
     session = read_session(folder)
-    made = draft(session, recorded_library(session))
-    return html(made, clips_to_embed(session, made))
+    library = recorded_library(session)
+    made = draft(session, library)
+    return html(made, clips_to_embed(session, made), connections_to_embed(session, library))
 
 
-__all__ = ["Draft", "clips_to_embed", "draft", "html", "text", "write_html", "write_text"]
+__all__ = [
+    "Draft",
+    "clips_to_embed",
+    "connections_to_embed",
+    "draft",
+    "html",
+    "text",
+    "write_html",
+    "write_text",
+]

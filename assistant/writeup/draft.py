@@ -214,19 +214,23 @@ def draft(session: RecordedSession, library: Library) -> Draft:
     Raises:
         RecordBroken: The log names something that the copied procedures do not have.
     """
-    course = follow(
-        Dated(line.time, line.number, action.entry)
-        for line in session.lines
-        for action in line.actions
-        if isinstance(action, Note)
-    )
     try:
-        return _draft(session, library, course)
+        return _draft(session, library, course_of(session))
     except KeyError as error:
         raise RecordBroken(
             f"The log of {session.header.id} names {error}, which the procedures copied into the session do not "
             f"have. 'bay-assistant verify' says whether they were altered."
         ) from error
+
+
+def course_of(session: RecordedSession) -> Course:
+    """The entries of a session, followed from the first to the last."""
+    return follow(
+        Dated(line.time, line.number, action.entry)
+        for line in session.lines
+        for action in line.actions
+        if isinstance(action, Note)
+    )
 
 
 def _draft(session: RecordedSession, library: Library, course: Course) -> Draft:

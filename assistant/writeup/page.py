@@ -10,12 +10,23 @@ import base64
 from html import escape
 from typing import TYPE_CHECKING
 
+from assistant.picture.connection import GENERAL, inline
 from assistant.record.reading import clips_of, read_clip
-from assistant.writeup.draft import MAKER_FIRST, NO_LIMIT_OF_OURS, Draft, Fact, Measured, VoiceNote, printable
+from assistant.writeup.draft import (
+    MAKER_FIRST,
+    NO_LIMIT_OF_OURS,
+    Draft,
+    Fact,
+    Measured,
+    VoiceNote,
+    course_of,
+    printable,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from assistant.core.procedure import Library
     from assistant.record.reading import RecordedSession
 
 _STYLE = """
@@ -56,6 +67,12 @@ tr { break-inside: avoid; }
 td.number, td.time { white-space: nowrap; font-variant-numeric: tabular-nums; }
 tr.procedure { break-after: avoid; }
 tr.procedure td { font-weight: 700; border-bottom-color: #111; padding-top: 0.55rem; }
+tr.pictured { break-after: avoid; }
+tr.pictured td { border-bottom: 0; }
+tr.picture td { padding-top: 0; }
+figure { margin: 0 0 0.3rem; }
+figure svg { display: block; width: 100%; max-width: 36rem; height: auto; border: 0.5pt solid #bbb; }
+figcaption { font-size: 0.74rem; color: #333; }
 td .seen { font-weight: 700; }
 td small, li small { display: block; color: #333; font-size: 0.76rem; }
 .taken-back { border: 1pt solid #111; padding: 0 0.35rem; font-size: 0.72rem; text-transform: uppercase;
@@ -90,13 +107,16 @@ audio { display: block; height: 2rem; max-width: 22rem; margin-top: 0.15rem; }
 """
 
 
-def html(draft: Draft, clips: Mapping[str, bytes] | None = None) -> str:
+def html(
+    draft: Draft, clips: Mapping[str, bytes] | None = None, connections: Mapping[int, str] | None = None
+) -> str:
     """The page.
 
     Args:
         draft: What it says.
         clips: FLAC files to embed, by their name in the session folder.
             A clip that is not among them is linked, which works while the page lies in the session folder.
+        connections: The connection of each test as SVG, by the test's number.
     """
     sound = clips or {}
     title = f"Diagnosis write-up {draft.session}"
@@ -122,7 +142,7 @@ def html(draft: Draft, clips: Mapping[str, bytes] | None = None) -> str:
             [f'<span class="box"></span>{escape(one)}' for one in draft.verify],
             "check",
         ),
-        _tests(draft, sound),
+        _tests(draft, sound, connections or {}),
         _skipped(draft),
         _excluded(draft),
         _cautions(draft),
@@ -164,6 +184,22 @@ def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
     }
 
 
+def connections_to_embed(session: RecordedSession, library: Library) -> dict[int, str]:
+    """How each test was connected, as SVG by the test's number; a test that cannot be drawn is left out.
+
+    Args:
+        session: The session.
+        library: The procedures that were copied into it.
+    """
+    drawings = {}
+    for taken in course_of(session).results:
+        result = taken.result
+        circuit = library.procedures[result.procedure].circuit
+        measure = library.step(result.procedure, result.step).measure
+        drawings[result.number] = inline(circuit, measure, library.terms, f"test-{result.number}")
+    return {number: drawing for number, drawing in drawings.items() if drawing}
+
+
 def _fact(fact: Fact) -> str:
     value = escape(fact.value) or '<span class="blank"></span>'
     return f"<div><dt>{escape(fact.label)}</dt><dd>{value}</dd></div>"
@@ -194,7 +230,7 @@ def _three(draft: Draft) -> str:
     return f'<div class="three">{body}</div>'
 
 
-def _tests(draft: Draft, sound: Mapping[str, bytes]) -> str:
+def _tests(draft: Draft, sound: Mapping[str, bytes], connections: Mapping[int, str]) -> str:
     if not draft.tests:
         return "<section><h2>Tests, in order</h2><p>No result was taken.</p></section>"
     rows = []
@@ -203,7 +239,7 @@ def _tests(draft: Draft, sound: Mapping[str, bytes]) -> str:
         if test.procedure != procedure:
             procedure = test.procedure
             rows.append(f'<tr class="procedure"><td colspan="6">{escape(procedure)}</td></tr>')
-        rows.append(_row(test, sound))
+        rows.append(_row(test, sound, connections.get(test.number, "")))
     head = "".join(
         f'<th scope="col">{name}</th>'
         for name in ("No.", "Time", "Connected, engine", "A good system", "Seen", "How captured")
@@ -214,7 +250,7 @@ def _tests(draft: Draft, sound: Mapping[str, bytes]) -> str:
     )
 
 
-def _row(test: Measured, sound: Mapping[str, bytes]) -> str:
+def _row(test: Measured, sound: Mapping[str, bytes], picture: str) -> str:
     seen = f'<span class="seen">{escape(test.seen)}</span>'
     if test.source:
         seen += f"<small>Limits: {escape(test.limit)}. Source: {escape(test.source)}.</small>"
@@ -232,13 +268,16 @@ def _row(test: Measured, sound: Mapping[str, bytes]) -> str:
         ("", "Seen", seen),
         ("", "How captured", captured),
     )
+    row = "".join(
+        f'<td{f" class={name!r}" if name else ""} data-label="{label}">{body}</td>'
+        for name, label, body in cells
+    )
+    if not picture:
+        return f"<tr>{row}</tr>"
     return (
-        "<tr>"
-        + "".join(
-            f'<td{f" class={name!r}" if name else ""} data-label="{label}">{body}</td>'
-            for name, label, body in cells
-        )
-        + "</tr>"
+        f'<tr class="pictured">{row}</tr>'
+        f'<tr class="picture"><td colspan="6"><figure>{picture}'
+        f"<figcaption>Connection of test {test.number}. {GENERAL}</figcaption></figure></td></tr>"
     )
 
 

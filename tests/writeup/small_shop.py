@@ -127,7 +127,7 @@ def _battery() -> Procedure:
         "volts", measure, ("cranking",), reading=Reading("V", (Decimal(0), Decimal(18)), bands), good="holds"
     )
     return Procedure(
-        "battery", "Battery while cranking", "battery", "", ("voltmeter",), (), "volts", {"volts": step},
+        "battery", "Battery while cranking", "battery-and-starter", "", ("voltmeter",), (), "volts", {"volts": step},
         {
             "weak": Verdict("weak", "The battery does not hold up.", ("weak-battery",), "", "Charge and test it.", ()),
             "able": Verdict(
@@ -187,7 +187,7 @@ def _coil() -> Procedure:
         Verdict("no-control", "The driver does not switch.", ("driver-dead",), "", "Test its inputs first.", verify),
     )  # fmt: skip
     return Procedure(
-        "coil", "Control test at the coil", "coil", "", ("test lamp",), (), "feed",
+        "coil", "Control test at the coil", "coil-with-external-driver", "", ("test lamp",), (), "feed",
         {one.name: one for one in (feed, switched, primary)}, {one.name: one for one in verdicts},
     )  # fmt: skip
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,7 @@ from assistant.core.result import Result
 from assistant.errors import RecordBroken, RecordProblem
 from assistant.record import Facts, SessionLog
 from assistant.resources import directory
-from assistant.writeup import clips_to_embed, draft, html, text, write_html, write_text
+from assistant.writeup import clips_to_embed, connections_to_embed, draft, html, text, write_html, write_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -69,6 +70,32 @@ def test_the_page_is_whole_and_needs_nothing_from_elsewhere(story: Story) -> Non
             if name in ("href", "src"):
                 assert re.fullmatch(r"clips/[0-9]+\.flac|data:audio/flac;base64,[A-Za-z0-9+/=]*", value or "")
     assert "url(" not in html(draft(story.session(), LIBRARY))
+
+
+def test_each_test_has_one_picture_of_its_connection() -> None:
+    """As many drawings as tests, each with a title and a description of its own that says the connection."""
+    for story in (whole_story(), skipped_story()):
+        session = story.session()
+        made = draft(session, LIBRARY)
+        page = Page(html(made, {}, connections_to_embed(session, LIBRARY)))
+        drawings = [attributes for name, attributes in page.elements if name == "svg"]
+        assert len(made.tests) == len(drawings)
+        names = {attributes["id"] for _, attributes in page.elements if "id" in attributes}
+        assert 2 * len(made.tests) == len(names)
+        for test, attributes in zip(made.tests, drawings, strict=True):
+            assert "img" == attributes["role"]
+            assert names >= set((attributes["aria-labelledby"] or "").split())
+            assert any(words.startswith(f"{test.connection}; ") for words in page.words)
+
+
+def test_a_circuit_without_a_drawing_is_told_in_words_only() -> None:
+    """Somebody's own procedure on a circuit that has no drawing is written up all the same."""
+    coil = replace(LIBRARY.procedures["coil"], circuit="capacitive-discharge")
+    library = replace(LIBRARY, procedures={**LIBRARY.procedures, "coil": coil})
+    session = skipped_story().session()
+    made = draft(session, library)
+    assert {} == connections_to_embed(session, library)
+    assert made.tests[0].connection in html(made)
 
 
 def test_typed_words_are_words_not_html() -> None:
@@ -153,6 +180,7 @@ def test_sound_that_is_not_at_hand_is_linked() -> None:
 def test_a_session_folder_is_written_up_with_its_own_procedures(recorded: Path) -> None:
     """Text and page come from the procedures copied into the session; altered ones are refused."""
     assert "Test lamp clipped to the battery negative post" in " ".join(write_text(recorded).split())
+    assert 1 == write_html(recorded).count("<svg ")
     extra = recorded / "procedures" / "extra.yaml"
     extra.write_text("procedure: extra\n")
     with pytest.raises(RecordBroken, match=r"extra\.yaml was put in after"):
