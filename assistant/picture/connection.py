@@ -241,9 +241,14 @@ def _supply(canvas: Canvas, measure: Measurement) -> None:
     canvas.line((_POST, _RAIL), (120, _RAIL))
     symbols.contact(canvas, 120, _RAIL, 48, closed=measure.engine is not Engine.KEY_OFF)
     canvas.text(144, 66, "ignition relay", anchor="middle")
-    canvas.line((168, _RAIL), (_PLUG, _RAIL))
-    symbols.fuse(canvas, 204, _RAIL, 42)
-    canvas.text(225, 76, "fuse", anchor="middle")
+    out = "fuse" in measure.unplugged
+    if out:
+        canvas.line((168, _RAIL), (200, _RAIL))
+        canvas.line((250, _RAIL), (_PLUG, _RAIL))
+    else:
+        canvas.line((168, _RAIL), (_PLUG, _RAIL))
+    symbols.fuse(canvas, 204, _RAIL - 24 if out else _RAIL, 42)
+    canvas.text(225, _RAIL - 44 if out else 76, _named("fuse", apart=out), anchor="middle")
     canvas.line((_POST, _EARTH), (520, _EARTH))
     symbols.ground(canvas, 100, _EARTH)
     canvas.text(124, 464, "ground: engine block and body")
