@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import dataclasses
 import io
 import json
 import os
 import sys
+import time
 import traceback
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -169,6 +171,61 @@ def _lint(options: argparse.Namespace) -> int:
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
     good = f"{len(library.procedures)} procedures with {steps} steps and {len(grammars.names())} grammars: no finding."
     return _report(findings, good, as_json=options.json)
+
+
+def _prove(options: argparse.Namespace) -> int:
+    from assistant import proving, resources  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.core.odds import load_odds  # noqa: PLC0415
+
+    folder = options.procedures or resources.directory("procedures")
+    library = load_library(folder)
+    asked = proving.Asked(
+        procedures=tuple(dict.fromkeys(options.names)),
+        systems=options.systems,
+        seed=options.seed,
+        misreading=options.misreading,
+    )
+    odds = load_odds(folder, library.terms) if options.order else None
+    bar = _Bar("Proving")
+    try:
+        report = proving.prove(library, asked, bar.show)
+        if odds is not None:
+            names = asked.procedures or tuple(library.procedures)
+            report = dataclasses.replace(report, order=proving.order(library, odds, names))
+    finally:
+        bar.end()
+    if options.json:
+        print(json.dumps(proving.to_json(report), indent=1))
+    else:
+        print(proving.text(report, library), end="")
+    return 0 if report.holds else 1
+
+
+class _Bar:
+    """A progress bar on standard error, on a terminal only; it appears when the work takes more than a second."""
+
+    _WIDTH = 30
+
+    def __init__(self, what: str) -> None:
+        self._what = what
+        self._terminal = sys.stderr is not None and sys.stderr.isatty()
+        self._began = time.monotonic()
+        self._shown = False
+
+    def show(self, done: int, of: int) -> None:
+        """Show how much is done."""
+        if not self._terminal or time.monotonic() - self._began < 1:
+            return
+        full = self._WIDTH * done // of
+        bar = "#" * full + "." * (self._WIDTH - full)
+        print(f"\r\x1b[K{self._what} [{bar}] {100 * done // of} %", end="", file=sys.stderr, flush=True)
+        self._shown = True
+
+    def end(self) -> None:
+        """Clear the line."""
+        if self._shown:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
 
 
 def _writeup(options: argparse.Namespace) -> int:
@@ -520,6 +577,38 @@ def _parser() -> argparse.ArgumentParser:
         help="write procedure.schema.json for editors, beside the procedures",
     )
     add_data(lint)
+
+    prove = add(
+        "prove",
+        _prove,
+        "Prove procedures: every fault of the circuit, over many random cars, led to its verdict.",
+        "bay-assistant prove coil-control --systems 500 --order",
+    )
+    prove.add_argument("names", nargs="*", metavar="PROCEDURE", help="procedures to prove (default: all)")
+    prove.add_argument(
+        "--systems",
+        type=int,
+        default=200,
+        metavar="N",
+        help="random cars for each way in which a fault comes about (default: 200)",
+    )
+    prove.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="seed of the random cars (default: 1)"
+    )
+    prove.add_argument(
+        "--misreading",
+        type=float,
+        default=0.02,
+        metavar="SHARE",
+        help="share of wrong answers of the observer who misreads, 0 to below 0.5 (default: 0.02)",
+    )
+    prove.add_argument(
+        "--order", action="store_true", help="compare the order of tests with the exact optimum, in minutes"
+    )
+    prove.add_argument("--json", action="store_true", help="print the proof as JSON")
+    prove.add_argument(
+        "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
+    )
 
     writeup = add(
         "writeup",

@@ -15,7 +15,19 @@ from assistant.core.states import diagram
 ROOT = Path(__file__).resolve().parent.parent
 TESTS = sorted((ROOT / "tests").rglob("test_*.py"))
 CORE = sorted((ROOT / "assistant" / "core").glob("*.py"))
-COMMANDS = ("run", "demo", "hear", "lint", "writeup", "verify", "replay", "sessions", "gear", "bench")
+COMMANDS = (
+    "run",
+    "demo",
+    "hear",
+    "lint",
+    "prove",
+    "writeup",
+    "verify",
+    "replay",
+    "sessions",
+    "gear",
+    "bench",
+)
 EDGES = ("hearing", "speaking", "keys", "record", "writeup", "screen", "session", "live", "cli")
 
 

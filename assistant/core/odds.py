@@ -24,9 +24,6 @@ if TYPE_CHECKING:
 ONCE = ("cranking", "module-access", "coil")
 """Preparation that is paid for once in a diagnosis: set-up for cranking, the module laid bare, the coil unplugged."""
 
-OTHERS = ("coil-swap", "inputs", "heavy-lamp-on-module-ground", "heavy-lamp-through-wire")
-"""Tests of the exact order of tests that no procedure has."""
-
 
 @dataclass(frozen=True)
 class Odds:
@@ -37,14 +34,12 @@ class Odds:
         prior: Fault of the catalogue to its share before any test; positive, sums to 1.
         minutes: Instrument to the minutes of one test with it.
         once: Name of `ONCE` to the minutes of that preparation.
-        others: Name of `OTHERS` to the minutes of that test.
     """
 
     source: str
     prior: Mapping[str, float]
     minutes: Mapping[str, float]
     once: Mapping[str, float]
-    others: Mapping[str, float]
 
 
 def load_odds(directory: Path, terms: Terms) -> Odds:
@@ -73,7 +68,7 @@ def parse_odds(data: bytes, path: Path, terms: Terms) -> Odds:
         FileProblem: It is wrong; the message starts with ``file:line:``.
     """
     top = Reader(parse(data, path), path, "the odds")
-    top.only(("source", "prior", "minutes", "once", "others"))
+    top.only(("source", "prior", "minutes", "once"))
     prior = _numbers(top, "prior", terms.faults, "fault")
     total = sum(prior.values())
     return Odds(
@@ -81,7 +76,6 @@ def parse_odds(data: bytes, path: Path, terms: Terms) -> Odds:
         MappingProxyType({fault: odds / total for fault, odds in prior.items()}),
         _numbers(top, "minutes", terms.instruments, "instrument"),
         _numbers(top, "once", ONCE, "preparation"),
-        _numbers(top, "others", OTHERS, "further test"),
     )
 
 

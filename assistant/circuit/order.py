@@ -1,0 +1,212 @@
+"""The order of tests: what a procedure takes in minutes, and the least that any order of its tests could take.
+
+A test parts the faults that are still possible by what it would show.
+The least expected time to part a set of faults is that of the best first test, plus the least time for each part
+that it leaves: dynamic programming over sets of faults, exact.
+Nothing more is asked of a set that one verdict covers, so the optimum is held to the verdicts that the procedures
+have.
+Preparation (the set-up for cranking, the module laid bare, the coil unplugged) is paid for once.
+
+Each fault is taken to look as it does on a typical car, by its likeliest answer: this compares orders, and says
+nothing of doubtful answers.
+The looks come from a model with no bench measurement behind it, odds and minutes are judgement (`core/odds.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from assistant.core.procedure import Engine
+
+if TYPE_CHECKING:
+    from assistant.core.odds import Odds
+    from assistant.core.procedure import Measurement
+
+AT_THE_MODULE = ("driver-end", "driver-supply", "driver-ground", "crank-signal", "cam-signal")
+"""Points that the module has to be laid bare for."""
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A test, with what it would show for each fault.
+
+    Attributes:
+        name: What it is called in the order.
+        minutes: Without preparation.
+        needs: Preparation, by name.
+        shows: What it shows for each fault, in the order of the faults.
+    """
+
+    name: str
+    minutes: float
+    needs: frozenset[str]
+    shows: tuple[Hashable, ...]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A set of faults, the best next test, and what is left after each of its outcomes.
+
+    Attributes:
+        faults: Numbers of the faults that are still possible.
+        test: The test; None where no more is asked, or no test tells more.
+        after: What it can show, with the choice after that.
+    """
+
+    faults: tuple[int, ...]
+    test: Trial | None = None
+    after: tuple[tuple[Hashable, Choice], ...] = ()
+
+
+@dataclass(frozen=True)
+class Best:
+    """The best order.
+
+    Attributes:
+        minutes: Expected minutes, preparation included.
+        first: The first choice, with all that follow.
+        sets: Number of sets of faults that were looked at.
+    """
+
+    minutes: float
+    first: Choice
+    sets: int
+
+
+def preparation(measure: Measurement) -> frozenset[str]:
+    """What has to be prepared for a measurement, by the names of ``once`` in ``odds.yaml``."""
+    needs = set()
+    if measure.engine in (Engine.CRANKING, Engine.RUNNING):
+        needs.add("cranking")
+    if measure.probe in AT_THE_MODULE or "module" in measure.unplugged:
+        needs.add("module-access")
+    if "coil" in measure.unplugged:
+        needs.add("coil")
+    return frozenset(needs)
+
+
+def minutes_of(odds: Odds, measures: Sequence[Measurement]) -> float:
+    """What a series of measurements takes; a measurement that is made twice is paid for twice."""
+    once = {need for measure in measures for need in preparation(measure)}
+    return sum(odds.minutes[measure.instrument] for measure in measures) + sum(
+        odds.once[need] for need in sorted(once)
+    )
+
+
+def best_order(
+    prior: Sequence[float],
+    tests: Sequence[Trial],
+    covered: Sequence[frozenset[int]],
+    once: Mapping[str, float],
+) -> Best:
+    """The order of tests with the least expected minutes.
+
+    Args:
+        prior: Odds of each fault; they need not add up to 1.
+        tests: All tests that there are.
+        covered: Sets of faults that need not be told apart, because one verdict covers them.
+        once: Minutes of each preparation.
+    """
+    total = sum(prior)
+    weights = [odds / total for odds in prior]
+    search = _Search(weights, _worth_having(tests, len(prior)), [_mask(one) for one in covered], once)
+    everything = (1 << len(prior)) - 1
+    minutes = search.minutes(everything, frozenset())
+    return Best(minutes, search.choice(everything, frozenset()), len(search.known))
+
+
+def _mask(faults: frozenset[int]) -> int:
+    return sum(1 << number for number in faults)
+
+
+def _worth_having(tests: Sequence[Trial], count: int) -> list[tuple[Trial, tuple[int, ...]]]:
+    """Each test with the sets that it parts all faults into, without those that another does for less."""
+    parted: dict[tuple[int, ...], list[Trial]] = {}
+    for test in tests:
+        parts: dict[Hashable, int] = {}
+        for number in range(count):
+            parts[test.shows[number]] = parts.get(test.shows[number], 0) | 1 << number
+        if len(parts) > 1:
+            parted.setdefault(tuple(sorted(parts.values())), []).append(test)
+    return [
+        (test, parts)
+        for parts, same in parted.items()
+        for test in same
+        if not any(
+            other is not test
+            and other.needs <= test.needs
+            and (other.minutes, same.index(other)) < (test.minutes, same.index(test))
+            for other in same
+        )
+    ]
+
+
+@dataclass
+class _Search:
+    weights: list[float]
+    tests: list[tuple[Trial, tuple[int, ...]]]
+    covered: list[int]
+    once: Mapping[str, float]
+    known: dict[tuple[int, frozenset[str]], tuple[float, int]] = field(default_factory=dict)
+    weight_of: dict[int, float] = field(default_factory=dict)
+
+    def minutes(self, left: int, done: frozenset[str]) -> float:
+        """Expected minutes from here, times the share of cars that come here."""
+        key = (left, done)
+        if key not in self.known:
+            self.known[key] = self._best(left, done)
+        return self.known[key][0]
+
+    def _best(self, left: int, done: frozenset[str]) -> tuple[float, int]:
+        if any(left & one == left for one in self.covered):
+            return 0.0, -1
+        weight = self._weight(left)
+        # The dearest first bound is cut early: tests in order of what they cost at once.
+        costs = sorted(
+            (
+                weight * (test.minutes + sum(self.once[need] for need in sorted(test.needs - done))),
+                number,
+            )
+            for number, (test, _) in enumerate(self.tests)
+        )
+        least, chosen = float("inf"), -1
+        for cost, number in costs:
+            if cost >= least:
+                break
+            test, parts = self.tests[number]
+            after = [part & left for part in parts if part & left]
+            if len(after) < 2:
+                continue
+            ready = done | test.needs
+            spent = cost
+            for part in after:
+                spent += self.minutes(part, ready)
+                if spent >= least:
+                    break
+            else:
+                least, chosen = spent, number
+        return (0.0, -1) if chosen < 0 else (least, chosen)
+
+    def _weight(self, left: int) -> float:
+        if left not in self.weight_of:
+            self.weight_of[left] = sum(
+                weight for number, weight in enumerate(self.weights) if left >> number & 1
+            )
+        return self.weight_of[left]
+
+    def choice(self, left: int, done: frozenset[str]) -> Choice:
+        """The best order from here."""
+        faults = tuple(number for number in range(len(self.weights)) if left >> number & 1)
+        self.minutes(left, done)
+        number = self.known[left, done][1]
+        if number < 0:
+            return Choice(faults)
+        test, parts = self.tests[number]
+        after = []
+        for part in parts:
+            if part & left:
+                shown = test.shows[(part & left).bit_length() - 1]
+                after.append((shown, self.choice(part & left, done | test.needs)))
+        return Choice(faults, test, tuple(after))

@@ -1,0 +1,521 @@
+"""The proof of procedures: every fault, over many cars, is led through every procedure to its end.
+
+For a car with a fault the circuit model says what would be seen at each step, as shares of the answers: all of one
+answer where the lamp leaves no doubt, some of each where an honest person could say either.
+These shares are carried through the tree of steps exactly; nothing is drawn by lot but the cars themselves.
+Where answers lead to the same step, their shares are added there, so that the work grows with the number of steps
+and not with the number of ways.
+
+Two measurements of one car are taken as independent but for the car itself: a person who once said "flickering"
+is not held to it at the next test.
+A procedure that is entered a second time on one way runs in a circle, and counts as undecided.
+
+Every figure comes from a model with no bench measurement behind it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.core.procedure import Answer, Leads, Step
+
+if TYPE_CHECKING:
+    from assistant.core.procedure import Library, Target
+
+CLEAR = 0.999
+"""An answer with at least this share is clear: no honest person would give another. Chosen."""
+
+MOST_WRONG_PART = 0.02
+"""Largest share of the cars with one fault whose honest, but not clear, answers may condemn a good part. Chosen:
+a wrong part is the costly error."""
+
+MOST_WRONG_PATH = 0.05
+"""The same for a verdict that names another fault and no good part. Chosen: it costs a further test."""
+
+LONGEST = 100
+"""Steps after which a way is taken as one that never ends."""
+
+NO_FAULT = "none"
+"""The fault's name of a car that has none."""
+
+_Name = TypeVar("_Name")
+
+Key = tuple[str, str]
+"""Procedure and step."""
+
+Shares = Callable[[Key], NDArray[np.float64]]
+"""What would be answered at a step: shape (mechanisms, systems, answers), the answers in the order of the step."""
+
+
+class Judgement(StrEnum):
+    """What an end of a procedure is worth, for a given fault."""
+
+    RIGHT = "right"
+    WRONG_PART = "wrong part"
+    WRONG_PATH = "wrong path"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True)
+class Case:
+    """One way in which a fault comes about; `also` are further faults that it brings with it."""
+
+    fault: str
+    mechanism: str
+    also: tuple[str, ...] = ()
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """All that is wrong."""
+        return (self.fault, *self.also)
+
+
+@dataclass(frozen=True)
+class End:
+    """Where a way ends: a verdict, or a procedure that would be entered a second time.
+
+    Attributes:
+        procedure: The procedure of the verdict, or the one that would be entered again.
+        verdict: The verdict's name; "" for a circle.
+    """
+
+    procedure: str
+    verdict: str
+
+    def __str__(self) -> str:
+        return (
+            f"{self.procedure}: {self.verdict}" if self.verdict else f"in a circle, back to {self.procedure}"
+        )
+
+
+@dataclass
+class Flow:
+    """What came to one place; sums over systems, each of shape (mechanisms,).
+
+    Attributes:
+        share: Sum of the shares.
+        clear: Number of systems that came here by clear answers alone.
+        first_clear: Number of the first such system; -1 for none.
+        largest: Largest share of one system.
+        largest_at: The number of that system.
+    """
+
+    share: NDArray[np.float64]
+    clear: NDArray[np.float64]
+    first_clear: NDArray[np.int64]
+    largest: NDArray[np.float64]
+    largest_at: NDArray[np.int64]
+
+    def part(self, start: int, stop: int) -> Flow:
+        """That of some of the mechanisms."""
+        cut = slice(start, stop)
+        return Flow(
+            self.share[cut],
+            self.clear[cut],
+            self.first_clear[cut],
+            self.largest[cut],
+            self.largest_at[cut],
+        )
+
+    def plus(self, other: Flow) -> Flow:
+        """Both, of the same mechanisms; `other` holds later systems."""
+        later = other.largest > self.largest
+        return Flow(
+            self.share + other.share,
+            self.clear + other.clear,
+            np.where(self.first_clear >= 0, self.first_clear, other.first_clear),
+            np.where(later, other.largest, self.largest),
+            np.where(later, other.largest_at, self.largest_at),
+        )
+
+
+@dataclass
+class Walk:
+    """All ways from one procedure for one observer.
+
+    Attributes:
+        ends: What came to each end.
+        passed: What came through each verdict that goes on with another procedure.
+        reached: What came to each step.
+        ruled_out: What gave each answer (procedure, step, outcome) that rules faults out.
+    """
+
+    ends: dict[End, Flow] = field(default_factory=dict)
+    passed: dict[End, Flow] = field(default_factory=dict)
+    reached: dict[Key, Flow] = field(default_factory=dict)
+    ruled_out: dict[tuple[str, str, str], Flow] = field(default_factory=dict)
+
+    def part(self, start: int, stop: int) -> Walk:
+        """That of some of the mechanisms."""
+        return Walk(
+            {key: flow.part(start, stop) for key, flow in self.ends.items()},
+            {key: flow.part(start, stop) for key, flow in self.passed.items()},
+            {key: flow.part(start, stop) for key, flow in self.reached.items()},
+            {key: flow.part(start, stop) for key, flow in self.ruled_out.items()},
+        )
+
+    def add(self, other: Walk) -> None:
+        """Take in the same mechanisms over later systems."""
+        _add(self.ends, other.ends)
+        _add(self.passed, other.passed)
+        _add(self.reached, other.reached)
+        _add(self.ruled_out, other.ruled_out)
+
+
+def _add(mine: dict[_Name, Flow], others: dict[_Name, Flow]) -> None:
+    for key, flow in others.items():
+        mine[key] = mine[key].plus(flow) if key in mine else flow
+
+
+class _Sums(Generic[_Name]):
+    """Arrays of shape (mechanisms, systems) that are added up by key."""
+
+    def __init__(self, first_system: int) -> None:
+        self._first = first_system
+        self._sums: dict[_Name, tuple[NDArray[np.float64], NDArray[np.float64]]] = {}
+
+    def add(self, key: _Name, share: NDArray[np.float64], clear: NDArray[np.float64]) -> None:
+        if key in self._sums:
+            before, clear_before = self._sums[key]
+            share, clear = before + share, clear_before + clear
+        self._sums[key] = share, clear
+
+    def items(self) -> Iterator[tuple[_Name, tuple[NDArray[np.float64], NDArray[np.float64]]]]:
+        yield from self._sums.items()
+
+    def flows(self) -> dict[_Name, Flow]:
+        return {key: self._flow(*pair) for key, pair in self._sums.items()}
+
+    def _flow(self, share: NDArray[np.float64], clear: NDArray[np.float64]) -> Flow:
+        largest_at = share.argmax(axis=1)
+        return Flow(
+            share.sum(axis=1),
+            clear.sum(axis=1),
+            np.where(clear.any(axis=1), clear.argmax(axis=1) + self._first, -1),
+            share.max(axis=1),
+            largest_at + self._first,
+        )
+
+
+def walk(
+    library: Library,
+    entry: str,
+    shares: Shares,
+    shape: tuple[int, int],
+    *,
+    first_system: int = 0,
+    skips: bool = False,
+) -> Walk:
+    """Carry all systems with all mechanisms from the first step of a procedure to their ends.
+
+    Args:
+        library: The procedures.
+        entry: Name of the procedure that is started with.
+        shares: What would be answered at each step.
+        shape: Number of mechanisms and of systems.
+        first_system: Number of the first of these systems among all.
+        skips: Every test that may be skipped is skipped.
+    """
+    ends: _Sums[End] = _Sums(first_system)
+    passed: _Sums[End] = _Sums(first_system)
+    reached: _Sums[Key] = _Sums(first_system)
+    ruled_out: _Sums[tuple[str, str, str]] = _Sums(first_system)
+    all_of_them = np.ones(shape)
+    now: _Sums[tuple[str, str, frozenset[str]]] = _Sums(first_system)
+    now.add((entry, library.procedures[entry].start, frozenset((entry,))), all_of_them, all_of_them)
+    for _ in range(LONGEST):
+        following: _Sums[tuple[str, str, frozenset[str]]] = _Sums(first_system)
+        for (name, step_name, entered), (share, clear) in now.items():
+            step = library.step(name, step_name)
+            reached.add((name, step_name), share, clear)
+            for outcome, target, some, some_clear in _answers(
+                step, (name, step_name), shares, share, clear, skips
+            ):
+                answer = step.answer(outcome) if outcome else None
+                if answer is not None and answer.rules_out:
+                    ruled_out.add((name, step_name, outcome), some, some_clear)
+                next_step, through, end = _follow(library, name, target, entered)
+                for verdict in through:
+                    passed.add(verdict, some, some_clear)
+                if end is not None:
+                    ends.add(end, some, some_clear)
+                elif next_step is not None:
+                    following.add(next_step, some, some_clear)
+        now = following
+    for (name, _, _), (
+        share,
+        clear,
+    ) in now.items():  # nothing is left here, unless steps lead back to each other
+        ends.add(End(name, ""), share, clear)
+    return Walk(ends.flows(), passed.flows(), reached.flows(), ruled_out.flows())
+
+
+def _answers(
+    step: Step,
+    key: Key,
+    shares: Shares,
+    share: NDArray[np.float64],
+    clear: NDArray[np.float64],
+    skips: bool,
+) -> Iterator[tuple[str, Target, NDArray[np.float64], NDArray[np.float64]]]:
+    """Each answer that anybody gives, where it leads, and who gives it; the outcome is "" for a skipped test."""
+    if skips and step.if_skipped is not None:
+        yield "", step.if_skipped, share, clear
+        return
+    answered = shares(key)
+    for number, answer in enumerate(step.choices()):
+        some = share * answered[..., number]
+        if some.any():
+            yield answer.outcome, answer.target, some, clear * (answered[..., number] >= CLEAR)
+
+
+def _follow(
+    library: Library, name: str, target: Target, entered: frozenset[str]
+) -> tuple[tuple[str, str, frozenset[str]] | None, tuple[End, ...], End | None]:
+    """Where an answer leads: the next step, or an end; and the verdicts that are passed through on the way."""
+    if target.leads is Leads.STEP:
+        return (name, target.name, entered), (), None
+    through: tuple[End, ...] = ()
+    other: str | None = target.name
+    if target.leads is Leads.VERDICT:
+        end = End(name, target.name)
+        other = library.procedures[name].verdicts[target.name].continue_with
+        if other is None:
+            return None, (), end
+        through = (end,)
+    assert other is not None  # noqa: S101  for the type checker
+    if other in entered:
+        return None, through, End(other, "")
+    return (other, library.procedures[other].start, entered | {other}), through, None
+
+
+def followed(library: Library, entry: str) -> tuple[str, ...]:
+    """A procedure and all that it can hand over to, directly or through others."""
+    found = [entry]
+    for name in found:
+        procedure = library.procedures[name]
+        further = [
+            target.name
+            for step in procedure.steps.values()
+            for target in _targets(step)
+            if target.leads is Leads.PROCEDURE
+        ]
+        further += [verdict.continue_with for verdict in procedure.verdicts.values() if verdict.continue_with]
+        found += [other for other in dict.fromkeys(further) if other not in found]
+    return tuple(found)
+
+
+def _targets(step: Step) -> Iterator[Target]:
+    yield from (answer.target for answer in step.choices())
+    if step.if_skipped is not None:
+        yield step.if_skipped
+
+
+# --- what an end is worth -------------------------------------------------------------------------
+
+
+def judge(library: Library, end: End, case: Case) -> Judgement:
+    """What it is worth that a car with these faults came to this end.
+
+    A verdict is right when it covers all that is wrong, and names no part that is good.
+    One that names a good part, alone or beside a bad one, condemns a wrong part.
+    Any other leaves something that is wrong unsaid, and costs a further test.
+    """
+    if not end.verdict:
+        return Judgement.UNDECIDED
+    verdict = library.procedures[end.procedure].verdicts[end.verdict]
+    if not verdict.faults:
+        return Judgement.UNDECIDED
+    bad = {library.terms.faults[fault].part for fault in case.faults if fault in library.terms.faults}
+    covered = set(case.faults) <= set(verdict.faults)
+    # A verdict may call the one part of its fault more exactly: "feed wire" for the feed circuit.
+    parts = verdict.part.split(" and ") if verdict.part else []
+    if any(part not in bad for part in parts) and not (covered and len(parts) == 1):
+        return Judgement.WRONG_PART
+    return Judgement.RIGHT if covered else Judgement.WRONG_PATH
+
+
+# --- the story of one car -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Told:
+    """One step of a story: the step, its answer (None: skipped) and the share of this answer."""
+
+    procedure: str
+    step: Step
+    answer: Answer | None
+    share: float
+
+
+def story(library: Library, entry: str, end: End, shares: Shares, *, skips: bool = False) -> tuple[Told, ...]:
+    """The likeliest way of one car from the first step of a procedure to an end; empty if none leads there.
+
+    Args:
+        library: The procedures.
+        entry: Name of the procedure that is started with.
+        end: Where the way is to end.
+        shares: What would be answered, shape (1, 1, answers).
+        skips: Every test that may be skipped is skipped.
+    """
+    best: tuple[float, tuple[Told, ...]] = (0.0, ())
+    waiting: list[tuple[tuple[str, str, frozenset[str]], float, tuple[Told, ...]]] = [
+        ((entry, library.procedures[entry].start, frozenset((entry,))), 1.0, ())
+    ]
+    one = np.ones((1, 1))
+    while waiting:
+        (name, step_name, entered), likely, before = waiting.pop()
+        step = library.step(name, step_name)
+        if likely <= best[0] or len(before) > LONGEST:
+            continue
+        for outcome, target, some, _ in _answers(step, (name, step_name), shares, one, one, skips):
+            share = float(some[0, 0])
+            way = (*before, Told(name, step, step.answer(outcome) if outcome else None, share))
+            next_step, _, reached = _follow(library, name, target, entered)
+            if reached == end and likely * share > best[0]:
+                best = likely * share, way
+            elif next_step is not None:
+                waiting.append((next_step, likely * share, way))
+    return best[1]
+
+
+# --- the result -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Row:
+    """One case with one observer: shares of the systems, each from 0 to 1.
+
+    Attributes:
+        right: Ended in a verdict that covers the fault.
+        wrong_part: Ended in one that condemns a good part.
+        wrong_path: Ended in one that names another fault, and no good part.
+        undecided: Ended in none, or in a verdict that names no fault.
+        clear_wrong: Came to a wrong verdict, of either kind, by clear answers alone.
+        clear_undecided: Came to no verdict by clear answers alone.
+        wrong_on_the_way: Went through a verdict that does not cover the fault and goes on to another procedure.
+    """
+
+    right: float
+    wrong_part: float
+    wrong_path: float
+    undecided: float
+    clear_wrong: float
+    clear_undecided: float
+    wrong_on_the_way: float
+
+
+@dataclass(frozen=True)
+class Counter:
+    """A car that is led to a wrong verdict.
+
+    Attributes:
+        procedure: The procedure that was started with.
+        case: The fault.
+        system: Number of the car among the random systems.
+        end: Where it ends.
+        judgement: Which error this is.
+        clear: Whether each answer on the way was clear; else the share below is that of this end.
+        share: Share of this end, for this car.
+    """
+
+    procedure: str
+    case: Case
+    system: int
+    end: End
+    judgement: Judgement
+    clear: bool
+    share: float
+
+
+def row(library: Library, walked: Walk, number: int, case: Case, systems: int) -> Row:
+    """The figures of one mechanism of a walk.
+
+    Args:
+        library: The procedures.
+        walked: The walk.
+        number: Which of its mechanisms.
+        case: What is wrong with that mechanism.
+        systems: Number of systems.
+    """
+    shares = dict.fromkeys(Judgement, 0.0)
+    clear = dict.fromkeys(Judgement, 0.0)
+    for end, flow in walked.ends.items():
+        judgement = judge(library, end, case)
+        shares[judgement] += float(flow.share[number]) / systems
+        clear[judgement] += float(flow.clear[number]) / systems
+    on_the_way = sum(
+        float(flow.share[number]) / systems
+        for end, flow in walked.passed.items()
+        if (named := library.procedures[end.procedure].verdicts[end.verdict].faults)
+        and not set(named) & set(case.faults)
+    )
+    return Row(
+        shares[Judgement.RIGHT],
+        shares[Judgement.WRONG_PART],
+        shares[Judgement.WRONG_PATH],
+        shares[Judgement.UNDECIDED],
+        clear[Judgement.WRONG_PART] + clear[Judgement.WRONG_PATH],
+        clear[Judgement.UNDECIDED],
+        on_the_way,
+    )
+
+
+def counters(library: Library, entry: str, walked: Walk, cases: Iterable[Case]) -> list[Counter]:
+    """One car for each case and wrong end: the first that comes there by clear answers, else the likeliest."""
+    found = []
+    for number, case in enumerate(cases):
+        for end, flow in walked.ends.items():
+            judgement = judge(library, end, case)
+            if judgement not in (Judgement.WRONG_PART, Judgement.WRONG_PATH) or not flow.share[number]:
+                continue
+            clear = bool(flow.clear[number])
+            system = flow.first_clear[number] if clear else flow.largest_at[number]
+            share = 1.0 if clear else float(flow.largest[number])
+            found.append(Counter(entry, case, int(system), end, judgement, clear, share))
+    return found
+
+
+def mean(rows: Iterable[Row]) -> Row:
+    """The mean of several rows: a fault's from those of its mechanisms."""
+    table = np.array(
+        [
+            (
+                one.right,
+                one.wrong_part,
+                one.wrong_path,
+                one.undecided,
+                one.clear_wrong,
+                one.clear_undecided,
+                one.wrong_on_the_way,
+            )
+            for one in rows
+        ]
+    )
+    return Row(*(float(value) for value in table.mean(axis=0)))
+
+
+def never_reached(
+    library: Library, names: Iterable[str], walks: Iterable[Walk], faulty: list[int]
+) -> list[Key]:
+    """Steps of these procedures that no car with a fault comes to.
+
+    Args:
+        library: The procedures.
+        names: Names of the procedures whose steps are looked at.
+        walks: Honest walks.
+        faulty: Numbers of the mechanisms that are a fault.
+    """
+    reached = {key for one in walks for key, flow in one.reached.items() if flow.share[faulty].any()}
+    return [
+        (name, step)
+        for name in names
+        for step in library.procedures[name].steps
+        if (name, step) not in reached
+    ]
