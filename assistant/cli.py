@@ -258,8 +258,10 @@ def _verify(options: argparse.Namespace) -> int:
 
 
 def _replay(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
     from assistant.record import read_session  # noqa: PLC0415
-    from assistant.record.replaying import replay  # noqa: PLC0415
+    from assistant.record.replaying import other_likelihoods, replay  # noqa: PLC0415
 
     folder = _session(options)
     differences = replay(folder)
@@ -273,6 +275,9 @@ def _replay(options: argparse.Namespace) -> int:
         show(session, sys.stdout)
     for difference in differences:
         print(difference)
+    other = other_likelihoods(session, load_library(resources.directory("procedures")))
+    if other:
+        print(other)
     if not differences:
         print(f"{folder.name}: {len(session.lines)} events give the same actions again.")
     return 1 if differences else 0

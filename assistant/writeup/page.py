@@ -11,7 +11,16 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from assistant.record.reading import clips_of, read_clip
-from assistant.writeup.draft import MAKER_FIRST, NO_LIMIT_OF_OURS, Draft, Fact, Measured, VoiceNote, printable
+from assistant.writeup.draft import (
+    BY_THE_MODEL,
+    MAKER_FIRST,
+    NO_LIMIT_OF_OURS,
+    Draft,
+    Fact,
+    Measured,
+    VoiceNote,
+    printable,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -125,6 +134,7 @@ def html(draft: Draft, clips: Mapping[str, bytes] | None = None) -> str:
         _tests(draft, sound),
         _skipped(draft),
         _excluded(draft),
+        _listed(BY_THE_MODEL, map(escape, draft.model)),
         _cautions(draft),
         _listed("Cranking", map(escape, draft.cranking)),
         _listed(

@@ -14,7 +14,7 @@ from assistant.core.loading import load_library
 from assistant.core.schema import procedure_schema
 
 FOLDER = resources.directory("procedures")
-FILES = sorted(path for path in FOLDER.glob("*.yaml") if path.stem not in ("terms", "cautions"))
+FILES = sorted(path for path in FOLDER.glob("*.yaml") if path.stem not in ("terms", "cautions", "odds"))
 
 
 @pytest.fixture(scope="module")
