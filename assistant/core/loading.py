@@ -65,8 +65,12 @@ PROCEDURE_KEYS = ("procedure", "title", "circuit", "about", "needs", "cautions",
 _Name = TypeVar("_Name", bound="StrEnum")
 
 
-def load_library(directory: Path) -> Library:
+def load_library(directory: Path, *, weighing: bool = True) -> Library:
     """Read terms, cautions and all procedures of a folder.
+
+    Args:
+        directory: The folder.
+        weighing: Read also what results are weighed with, likelihoods and odds, where the folder has them.
 
     Raises:
         UsageProblem: The folder, or its terms or cautions, cannot be read.
@@ -89,7 +93,7 @@ def load_library(directory: Path) -> Library:
         lines[procedure.name] = where
     for name, procedure in library.procedures.items():
         _check_hand_overs(procedure, library, lines[name])
-    return replace(library, knowledge=_knowledge(directory, terms))
+    return replace(library, knowledge=_knowledge(directory, terms)) if weighing else library
 
 
 def _knowledge(directory: Path, terms: Terms) -> Knowledge | None:
