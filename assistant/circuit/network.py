@@ -1,0 +1,293 @@
+"""The network of a car: nodes and resistors, reduced to what the moving parts see.
+
+The network is linear but for the driver, the coil and the lamp.
+Those three are taken out, each as a port, and the rest is solved once for each system: how much each port's
+voltage moves for a volt of the battery, an ampere of the starter, and an ampere through each port.
+Node 0 is the battery's negative post.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.circuit.catalogue import Circuit, Mechanism
+from assistant.circuit.parameters import RESISTANCE_OPEN, Systems
+from assistant.core.procedure import Engine
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Booleans = NDArray[np.bool_]
+
+GROUND = "battery-negative"
+NODES = (
+    "battery-positive",
+    "engine-block",
+    "relay-supply",
+    "fuse-supply",
+    "fuse-load",
+    "feed",
+    "switched",
+    "driver-end",
+    "driver-ground",
+    "driver-supply",
+)
+BUILT_IN_NODES = (*NODES, "coil-low", "coil-ground")
+
+LEAK = 1e9
+"""From every node to ground, in ohm, so that a node that nothing touches has a voltage."""
+OFF_LEAK = 2e6
+"""Through a driver that is off, in ohm; chosen, not fitted."""
+TRIGGER_V = 5.0
+TRIGGER_OHM = 470.0
+TRIGGER_INPUT_OHM = 10e3
+TRIGGER_THRESHOLD_V = 2.5
+COIL_GROUND_OHM = 0.02
+LOAD_CAPACITANCE = 20e-9
+RUNNING_V = 14.2
+RUNNING_SPEED = 800.0
+CYLINDERS = 4
+
+FEED_SHARES = {"relay-link": 0.1, "relay": 0.2, "fuse": 0.1, "feed-wire": 0.6}
+"""How the feed's resistance is shared between its parts; chosen, not fitted."""
+
+
+@dataclass(frozen=True)
+class Resistor:
+    """An element between two nodes; `value` has shape ``(rows,)``, in ohm."""
+
+    name: str
+    one: str
+    other: str
+    value: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """All values of some mechanisms on some systems, one row each: mechanism by mechanism.
+
+    Attributes:
+        circuit: The circuit.
+        count: Number of rows.
+        values: Parameter or element name -> values, shape ``(rows,)``.
+        flags: Flag -> whether the row has it, shape ``(rows,)``.
+    """
+
+    circuit: Circuit
+    count: int
+    values: dict[str, Floats]
+    flags: dict[str, Booleans]
+
+
+FLAGS = (
+    "no-spark-path",
+    "relay-drops-out",
+    "driver-off",
+    "crank-signal-missing",
+    "cam-signal-missing",
+    "security-lamp",
+)
+
+
+def rows_of(circuit: Circuit, wanted: Sequence[Mechanism], systems: Systems) -> Rows:
+    """Apply each mechanism to each system."""
+    base = dict(systems.values)
+    for name, share in FEED_SHARES.items():
+        base[name] = base["feed-resistance"] * share
+    base["control-wire"] = base["control-wire-resistance"]
+    base["module-ground"] = base["module-ground-resistance"]
+    base["driver-supply"] = base["driver-supply-resistance"]
+    base["engine-ground"] = base["engine-ground-resistance"]
+    none = np.full(systems.count, np.inf)
+    for name in (
+        "short-control-to-ground",
+        "short-control-to-battery",
+        "short-feed-wire-to-ground",
+        "short-driver",
+        "shorted-turns",
+    ):
+        base[name] = none
+    if circuit.kind == "load":
+        base["primary-resistance"] = base["load-resistance"]
+        base["primary-inductance"] = base["load-inductance"]
+        base["clamp-voltage"] = base["load-clamp-voltage"]
+        base["dwell"] = base["load-on-time"]
+    base["winding-capacitance"] = (
+        np.full(systems.count, LOAD_CAPACITANCE)
+        if circuit.kind == "load"
+        else base["secondary-capacitance"] * base["turns-ratio"] ** 2
+    )
+    values: dict[str, list[Floats]] = {name: [] for name in base}
+    flags: dict[str, list[Booleans]] = {name: [] for name in FLAGS}
+    for mechanism in wanted:
+        changed = dict(base)
+        for change in mechanism.changes:
+            old = changed[change.name]
+            changed[change.name] = (
+                np.full(systems.count, change.value) if change.how == "set" else old * change.value
+            )
+        for name, value in changed.items():
+            values[name].append(value)
+        for name in FLAGS:
+            flags[name].append(np.full(systems.count, name in mechanism.flags))
+    return Rows(
+        circuit,
+        systems.count * len(wanted),
+        {name: np.concatenate(parts) for name, parts in values.items()},
+        {name: np.concatenate(parts) for name, parts in flags.items()},
+    )
+
+
+def nodes_of(circuit: Circuit) -> tuple[str, ...]:
+    """Names of the nodes, without ground."""
+    return BUILT_IN_NODES if circuit.kind == "built-in" else NODES
+
+
+def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resistor]:
+    """The network's resistors in this state of key and engine; open ones are left out."""
+    values = rows.values
+    key_off = engine is Engine.KEY_OFF
+    turning = engine in (Engine.CRANKING, Engine.RUNNING)
+
+    def full(ohm: float) -> Floats:
+        return np.full(rows.count, ohm)
+
+    relay = values["relay"]
+    if key_off:
+        relay = full(np.inf)
+    elif turning:
+        relay = np.where(rows.flags["relay-drops-out"], RESISTANCE_OPEN, relay)
+    found = [
+        Resistor("engine-ground", "engine-block", GROUND, values["engine-ground"]),
+        Resistor("relay-link", "battery-positive", "relay-supply", values["relay-link"]),
+        Resistor("relay", "relay-supply", "fuse-supply", relay),
+        Resistor("other-ignition-loads", "fuse-supply", GROUND, values["other-ignition-loads"]),
+        Resistor("fuse", "fuse-supply", "fuse-load", values["fuse"]),
+        Resistor("short-feed-wire-to-ground", "fuse-load", GROUND, values["short-feed-wire-to-ground"]),
+        Resistor("feed-wire", "fuse-load", "feed", values["feed-wire"]),
+        Resistor("control-wire", "switched", "driver-end", values["control-wire"]),
+        # The short lies at the coil's end, so that a lamp at either end sees it.
+        Resistor("short-control-to-ground", "switched", GROUND, values["short-control-to-ground"]),
+        Resistor("short-control-to-battery", "switched", "battery-positive", values["short-control-to-battery"]),
+        Resistor("module-ground", "driver-ground", GROUND, values["module-ground"]),
+    ]
+    if not key_off:
+        found.append(Resistor("driver-supply", "battery-positive", "driver-supply", values["driver-supply"]))
+    if "module" not in unplugged:
+        found.append(Resistor("module-load", "driver-supply", "driver-ground", values["module-load"]))
+        found.append(Resistor("short-driver", "driver-end", "driver-ground", values["short-driver"]))
+        found.append(
+            Resistor(
+                "driver-output",
+                "driver-end",
+                "driver-ground",
+                full(TRIGGER_OHM if rows.circuit.kind == "built-in" else OFF_LEAK),
+            )
+        )
+    if rows.circuit.kind == "built-in":
+        found.append(Resistor("coil-ground", "coil-ground", GROUND, full(COIL_GROUND_OHM)))
+        if "coil" not in unplugged:
+            found.append(Resistor("trigger-input", "switched", "coil-ground", full(TRIGGER_INPUT_OHM)))
+            found.append(Resistor("coil-driver-off", "coil-low", "coil-ground", full(OFF_LEAK)))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Ports:
+    """What the ports see; every entry has shape ``(rows,)``.
+
+    ``v[port] = sum over sources of gain[port][source] * source``, where the sources are the battery's voltage
+    ("battery"), the starter's current ("starter"), the trigger's voltage ("trigger"), and currents through the
+    coil ("coil"), the driver ("driver") and the lamp ("lamp").
+    Ports besides those three: what else was asked for.
+    """
+
+    gain: dict[str, dict[str, Floats]]
+
+
+SOURCES = ("battery", "starter", "trigger", "coil", "driver", "lamp")
+
+
+def reduce(
+    rows: Rows,
+    engine: Engine,
+    unplugged: Sequence[str],
+    ports: dict[str, tuple[str, str]],
+    *,
+    steady: bool = False,
+) -> Ports:
+    """Solve the network for its ports.
+
+    Args:
+        rows: Systems with their faults.
+        engine: State of key and engine.
+        unplugged: Parts that are unplugged.
+        ports: Port -> its two nodes, positive first; must hold "lamp".
+        steady: The coil is a resistor (direct current) and no port.
+    """
+    names = nodes_of(rows.circuit)
+    place = {name: number for number, name in enumerate(names)}
+    size = len(names)
+    matrix = np.zeros((rows.count, size, size))
+    every = np.arange(size)
+    matrix[:, every, every] += 1 / LEAK
+
+    def connect(one: str, other: str, conductance: Floats) -> None:
+        if one != GROUND:
+            matrix[:, place[one], place[one]] += conductance
+        if other != GROUND:
+            matrix[:, place[other], place[other]] += conductance
+        if one != GROUND and other != GROUND:
+            matrix[:, place[one], place[other]] -= conductance
+            matrix[:, place[other], place[one]] -= conductance
+
+    elements = resistors(rows, engine, unplugged)
+    coil = coil_nodes(rows.circuit)
+    if steady and "coil" not in unplugged:
+        elements.append(Resistor("primary", *coil, rows.values["primary-resistance"]))
+    for element in elements:
+        connect(element.one, element.other, 1 / element.value)
+    battery = 1 / rows.values["battery-resistance"]
+    connect("battery-positive", GROUND, battery)
+
+    right = np.zeros((rows.count, size, len(SOURCES)))
+    right[:, place["battery-positive"], 0] = battery
+    right[:, place["battery-positive"], 1] = -1
+    right[:, place["engine-block"], 1] = 1
+    if rows.circuit.kind == "built-in" and "module" not in unplugged:
+        right[:, place["driver-end"], 2] = 1 / TRIGGER_OHM
+        right[:, place["driver-ground"], 2] = -1 / TRIGGER_OHM
+    taken = {"coil": coil, "driver": driver_nodes(rows.circuit), "lamp": ports["lamp"]}
+    for column, source in enumerate(SOURCES[3:], 3):
+        one, other = taken[source]
+        if one != GROUND:
+            right[:, place[one], column] -= 1
+        if other != GROUND:
+            right[:, place[other], column] += 1
+    solved = np.linalg.solve(matrix, right)
+
+    gain: dict[str, dict[str, Floats]] = {}
+    for port, (one, other) in {**taken, **ports}.items():
+        difference = np.zeros((rows.count, len(SOURCES)))
+        if one != GROUND:
+            difference += solved[:, place[one], :]
+        if other != GROUND:
+            difference -= solved[:, place[other], :]
+        gain[port] = {source: np.ascontiguousarray(difference[:, n]) for n, source in enumerate(SOURCES)}
+    return Ports(gain)
+
+
+def coil_nodes(circuit: Circuit) -> tuple[str, str]:
+    """The two nodes of the primary, or of the load."""
+    return ("feed", "coil-low") if circuit.kind == "built-in" else ("feed", "switched")
+
+
+def driver_nodes(circuit: Circuit) -> tuple[str, str]:
+    """The two nodes of the transistor that switches the primary, or the load."""
+    return ("coil-low", "coil-ground") if circuit.kind == "built-in" else ("driver-end", "driver-ground")

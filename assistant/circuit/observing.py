@@ -1,0 +1,631 @@
+"""What an instrument shows on a circuit with a fault, and what an honest observer would say of it.
+
+`observe` turns a measurement of a procedure into numbers; nothing else about a step is needed.
+`outcome_shares` and `reading_shares` turn those numbers into shares of the answers that the step has.
+The limits of the classes are chosen, not fitted, and no observer was measured.
+
+How it is judged:
+- *dark*, *dim*, *lit* by light relative to the same lamp on the battery posts in the same engine state;
+- *steady*, *flickering*, *blinking* by the visibility index against that of the surge, which is the same lamp on
+  the posts, or, when two places are compared, the lamp on the other place;
+- a test light with a diode or a logic probe takes the test lamp's place with ``lamp="led"`` and the like.
+
+All mechanisms of a circuit are computed together the first time that one is asked for, and kept as long as the
+systems are.
+"""
+
+from __future__ import annotations
+
+import weakref
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+import numpy as np
+
+from assistant.circuit import eye
+from assistant.circuit.catalogue import _ALL, CIRCUITS, Circuit, Mechanism, circuit_named, mechanisms
+from assistant.circuit.lamps import HEAVY_LAMP, LAMPS, Lamp, lamp_named
+from assistant.circuit.network import GROUND, SOURCES, Rows, nodes_of, reduce, rows_of
+from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
+from assistant.circuit.problems import CircuitProblem
+from assistant.circuit.solving import (
+    Record,
+    battery_of,
+    brightness_of,
+    resistance_between,
+    steady,
+    tables_of,
+    turn,
+)
+from assistant.core.procedure import OVER_RANGE, Engine, Measurement, Reading
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Booleans = NDArray[np.bool_]
+
+_Value = TypeVar("_Value")
+
+VERSION = fingerprint(PARAMETERS, LAMPS, [(m.fault, m.name, m.changes, sorted(m.flags)) for m in _ALL], CIRCUITS, 1)
+"""Changes with parameters, lamps, faults and circuits; caches are keyed with it."""
+
+SIGNALS = {"crank-signal": "crank-signal-missing", "cam-signal": "cam-signal-missing"}
+ITEMS = ("security-lamp",)
+CABLES = ("feed-wire",)
+PARTS = ("coil", "module")
+LAMP_INSTRUMENTS = ("test-lamp", "heavy-lamp")
+NODE_INSTRUMENTS = (*LAMP_INSTRUMENTS, "voltmeter", "ohmmeter", "signal-meter")
+INSTRUMENTS = (*NODE_INSTRUMENTS, "current-clamp", "eyes")
+OVER_RANGE_OHM = 2e6
+"""From here on the meter is taken to show no number; most have ranges up to tens of megohm, and an open circuit
+of the model is 10 megohm beside whatever leaks."""
+
+ROWS_AT_ONCE = 2500
+"""Rows that are stepped together: their arrays fit a processor's cache."""
+
+METER = lamp_named("high-impedance-meter")
+NO_OBSERVER = Lamp("nothing", "nothing connected", resistance=1e9)
+
+
+@dataclass(frozen=True, eq=False)
+class Observed:
+    """What the instrument shows, one entry for each system; None where the instrument does not show it.
+
+    Attributes:
+        brightness: Light of the lamp relative to the same lamp held on the battery posts, same engine state.
+        index: Visibility index of its changes; 0 where nothing turns or the lamp is dark.
+        feed_index: Index that it is judged against: of the same lamp on the place that it is compared with, else
+            on the battery posts, where only the starter's surge is seen.
+        value: A meter's reading in V, A or ohm (the peak for the clamp); infinite: over range.
+        shown: Whether a signal is there, or the warning lamp is on.
+        compared: Light on the place of comparison, relative to the posts; None without one.
+    """
+
+    brightness: Floats | None = None
+    index: Floats | None = None
+    feed_index: Floats | None = None
+    value: Floats | None = None
+    shown: Booleans | None = None
+    compared: Floats | None = None
+
+
+_kept: weakref.WeakKeyDictionary[Systems, dict[object, object]] = weakref.WeakKeyDictionary()
+
+
+def observe(
+    circuit: str, mechanism: Mechanism, measure: Measurement, systems: Systems, lamp: str = "194"
+) -> Observed:
+    """What a measurement shows on each system with this fault.
+
+    Args:
+        circuit: Name of a circuit.
+        mechanism: What is wrong; any of the catalogue that the circuit can have.
+        measure: The measurement, as a procedure states it.
+        systems: The cars.
+        lamp: What takes the test lamp's place; the heavy lamp is always the 1156.
+
+    Raises:
+        CircuitProblem: The circuit cannot have this measurement, mechanism or lamp.
+    """
+    known = circuit_named(circuit)
+    check(known, measure)
+    lamp_named(lamp)
+    group = _group(known, mechanism)
+    number = group.index(mechanism)
+    begin, end = number * systems.count, (number + 1) * systems.count
+    instrument = measure.instrument
+    state = (known.name, group, measure.engine, tuple(sorted(measure.unplugged)))
+    if instrument == "eyes":
+        on = "security-lamp" in mechanism.flags and measure.engine is not Engine.KEY_OFF
+        return Observed(shown=np.full(systems.count, on))
+    if instrument == "signal-meter":
+        turning = measure.engine in (Engine.CRANKING, Engine.RUNNING)
+        if measure.probe in SIGNALS:
+            there = turning and SIGNALS[measure.probe] not in mechanism.flags
+            return Observed(shown=np.full(systems.count, there))
+        seen = _all_volts(systems, state, (measure.probe, _clip(measure)), METER)
+        return Observed(shown=(seen["top"] - seen["low"] > TRIGGER_SIGNAL_V)[begin:end])
+    if instrument == "current-clamp":
+        return Observed(value=_all_current(systems, state)[begin:end])
+    if instrument == "ohmmeter":
+        ohm = _all_ohm(systems, state, (measure.probe, _clip(measure)))[begin:end]
+        return Observed(value=np.where(ohm > OVER_RANGE_OHM, np.inf, ohm))
+    if instrument == "voltmeter":
+        return Observed(value=_all_volts(systems, state, (measure.probe, _clip(measure)), METER)["mean"][begin:end])
+    chosen = lamp_named(HEAVY_LAMP if instrument == "heavy-lamp" else lamp)
+    light, index = _all_light(systems, state, (measure.probe, _clip(measure)), chosen)
+    posts = (known.name, group, measure.engine, ())
+    whole, surge = _all_light(systems, posts, ("battery-positive", GROUND), chosen)
+    brightness = (light / np.maximum(whole, 1e-12))[begin:end]
+    against = surge[begin:end]
+    compared = None
+    if measure.compared_with is not None:
+        other, other_index = _all_light(systems, state, (measure.compared_with, _clip(measure)), chosen)
+        compared = (other / np.maximum(whole, 1e-12))[begin:end]
+        against = np.where(compared < eye.DARK, 0.0, other_index[begin:end])
+    return Observed(
+        brightness=brightness,
+        index=np.where(brightness < eye.DARK, 0.0, index[begin:end]),
+        feed_index=against,
+        compared=compared,
+    )
+
+
+TRIGGER_SIGNAL_V = 2.0
+"""A signal meter on an ordinary node shows a signal from this swing on; chosen, not fitted."""
+
+
+def check(circuit: Circuit, measure: Measurement) -> None:
+    """Refuse a measurement that the circuit cannot have.
+
+    Raises:
+        CircuitProblem: What is wrong, and what would be right.
+    """
+    nodes = (GROUND, *nodes_of(circuit))
+    instrument = measure.instrument
+    if instrument not in INSTRUMENTS:
+        raise CircuitProblem(
+            f"The circuit model has no instrument '{instrument}'. Known are: {', '.join(INSTRUMENTS)}."
+        )
+    for part in measure.unplugged:
+        if part not in PARTS:
+            raise CircuitProblem(f"'{part}' cannot be unplugged in the circuit model, only {' and '.join(PARTS)}.")
+    if instrument == "eyes":
+        if measure.probe not in ITEMS:
+            raise CircuitProblem(f"The circuit has nothing to look at that is called '{measure.probe}'.")
+        return
+    if instrument == "current-clamp":
+        if measure.probe not in CABLES:
+            raise CircuitProblem(
+                f"A current clamp closes around a cable ({', '.join(CABLES)}), and '{measure.probe}' is none."
+            )
+        if "coil" in measure.unplugged:
+            raise CircuitProblem("The coil is unplugged, so its feed cable carries no current to measure.")
+        return
+    probed = [measure.probe] if measure.compared_with is None else [measure.probe, measure.compared_with]
+    for place in probed:
+        if place in SIGNALS:
+            if instrument != "signal-meter":
+                raise CircuitProblem(
+                    f"'{place}' is a sensor's signal, and a {instrument} would load it. Use the signal-meter."
+                )
+            if "module" in measure.unplugged:
+                raise CircuitProblem(f"'{place}' is probed at the module, and the module is unplugged.")
+        elif place in CABLES:
+            raise CircuitProblem(f"'{place}' is a cable; only the current-clamp measures there.")
+        elif place not in nodes:
+            raise CircuitProblem(
+                f"The circuit '{circuit.name}' has no point '{place}'. Known are: {', '.join(nodes)}."
+            )
+    if measure.clip is None:
+        raise CircuitProblem(f"The {instrument} has two leads, and the measurement names no clip.")
+    if measure.clip not in nodes:
+        raise CircuitProblem(
+            f"The circuit '{circuit.name}' has no point '{measure.clip}'. Known are: {', '.join(nodes)}."
+        )
+    if measure.clip in probed:
+        raise CircuitProblem(f"Clip and probe are both on '{measure.clip}', where nothing can be measured.")
+    if instrument == "ohmmeter" and measure.engine is not Engine.KEY_OFF:
+        raise CircuitProblem("Resistance is measured with the key off; a live circuit spoils the reading.")
+
+
+def _clip(measure: Measurement) -> str:
+    return measure.clip or GROUND
+
+
+def _group(circuit: Circuit, mechanism: Mechanism) -> tuple[Mechanism, ...]:
+    """Mechanisms that are computed together with this one."""
+    group = mechanisms(circuit.name)
+    if mechanism in group:
+        return group
+    if circuit.only and mechanism in _ALL:
+        # A procedure for battery and starter is also met by a car with another fault.
+        return _ALL
+    if mechanism.fault in circuit.without:
+        raise CircuitProblem(f"The circuit '{circuit.name}' cannot have the fault '{mechanism.fault}'.")
+    # A mechanism that a caller made: on its own.
+    return (mechanism,)
+
+
+State = tuple[str, tuple[Mechanism, ...], Engine, tuple[str, ...]]
+
+
+def _chunks(systems: Systems, state: State) -> list[Rows]:
+    """Rows in portions that fit a processor's cache, mechanism by mechanism."""
+    kept = _kept.setdefault(systems, {})
+    key = ("rows", state[0], state[1])
+    if key not in kept:
+        each = max(1, ROWS_AT_ONCE // systems.count)
+        group = state[1]
+        kept[key] = [
+            rows_of(CIRCUITS[state[0]], group[begin : begin + each], systems) for begin in range(0, len(group), each)
+        ]
+    found = kept[key]
+    assert isinstance(found, list)  # noqa: S101 - one dictionary holds values of several types
+    return found
+
+
+def _turning(state: State) -> bool:
+    return state[2] in (Engine.CRANKING, Engine.RUNNING)
+
+
+def _all_light(systems: Systems, state: State, across: tuple[str, str], lamp: Lamp) -> tuple[Floats, Floats]:
+    """Mean light and visibility index for every mechanism of the state, shape ``(mechanisms * n,)`` each."""
+    kept = _kept.setdefault(systems, {})
+    key = ("light", state, across, lamp.name)
+    if key not in kept:
+        lights, indices = [], []
+        for rows in _chunks(systems, state):
+            if _turning(state):
+                waves = turn(rows, state[2], state[3], across, lamp)
+                if waves.light is None:
+                    light = np.clip(np.abs(waves.mean_v) / 12, 0, None)
+                    index = np.zeros(rows.count)
+                else:
+                    light = waves.light.mean(axis=1)
+                    index = eye.index_of(waves.light, waves.period)
+            else:
+                volts, _, _ = steady(rows, state[2], state[3], across, lamp)
+                light = (
+                    np.abs(volts) / 12 if lamp.name == METER.name else brightness_of(lamp, np.abs(volts))
+                )
+                index = np.zeros(rows.count)
+            lights.append(light)
+            indices.append(index)
+        kept[key] = (np.concatenate(lights), np.concatenate(indices))
+    found = kept[key]
+    assert isinstance(found, tuple)  # noqa: S101 - one dictionary holds values of several types
+    return found[0], found[1]
+
+
+def _all_volts(systems: Systems, state: State, across: tuple[str, str], lamp: Lamp) -> dict[str, Floats]:
+    """Mean, greatest and least voltage between two nodes, for every mechanism of the state."""
+    kept = _kept.setdefault(systems, {})
+    key = ("volts", state, across, lamp.name)
+    if key not in kept:
+        parts: list[tuple[Floats, Floats, Floats]] = []
+        for rows in _chunks(systems, state):
+            if _turning(state):
+                waves = turn(rows, state[2], state[3], across, lamp)
+                parts.append((waves.mean_v, waves.top_v, waves.low_v))
+            else:
+                volts, _, _ = steady(rows, state[2], state[3], across, lamp)
+                parts.append((volts, volts, volts))
+        kept[key] = {
+            name: np.concatenate([part[number] for part in parts]) for number, name in enumerate(("mean", "top", "low"))
+        }
+    found = kept[key]
+    assert isinstance(found, dict)  # noqa: S101 - one dictionary holds values of several types
+    return found
+
+
+def _all_current(systems: Systems, state: State) -> Floats:
+    """Peak current of the feed cable, for every mechanism of the state."""
+    kept = _kept.setdefault(systems, {})
+    key = ("current", state)
+    if key not in kept:
+        parts = []
+        for rows in _chunks(systems, state):
+            across = ("battery-positive", GROUND)
+            if _turning(state):
+                parts.append(turn(rows, state[2], state[3], across, NO_OBSERVER).peak_a)
+            else:
+                ports = reduce(
+                    rows, state[2], state[3], {"lamp": across, "wire": ("fuse-load", "feed")}, steady=True
+                )
+                emf, starter = battery_of(rows, state[2])
+                drop = ports.gain["wire"]["battery"] * emf + ports.gain["wire"]["starter"] * starter
+                parts.append(np.abs(drop) / rows.values["feed-wire"])
+        kept[key] = np.concatenate(parts)
+    found = kept[key]
+    assert isinstance(found, np.ndarray)  # noqa: S101 - one dictionary holds values of several types
+    return found
+
+
+def _all_ohm(systems: Systems, state: State, across: tuple[str, str]) -> Floats:
+    """Resistance between two nodes; with the coil unplugged, between its own terminals."""
+    kept = _kept.setdefault(systems, {})
+    key = ("ohm", state, across)
+    if key not in kept:
+        parts = []
+        for rows in _chunks(systems, state):
+            if "coil" in state[3] and set(across) == {"feed", "switched"} and rows.circuit.kind != "built-in":
+                parts.append(rows.values["primary-resistance"])
+            else:
+                parts.append(resistance_between(rows, state[2], state[3], across))
+        kept[key] = np.concatenate(parts)
+    found = kept[key]
+    assert isinstance(found, np.ndarray)  # noqa: S101 - one dictionary holds values of several types
+    return found
+
+
+def _below(value: Floats, limit: float, spread: float) -> Floats:
+    """Share of observers who put a value below a limit, on a logarithmic scale; exact far away from it."""
+    distance = (np.log(np.maximum(value, 1e-9)) - np.log(limit)) / spread
+    return np.asarray(1 / (1 + np.exp(np.clip(2.5 * distance, -50, 50))))
+
+
+DARK_SPREAD = 0.5
+DIM_SPREAD = 0.15
+STEADY_SPREAD = 0.25
+"""Widths of the borders between classes, in natural logarithm; chosen, not fitted."""
+
+
+def outcome_shares(observed: Observed, outcomes: Sequence[str], misreading: float = 0.0) -> Floats:
+    """Shares in which honest observers would give each of these answers.
+
+    Args:
+        observed: What the instrument shows.
+        outcomes: The answers to choose from.
+        misreading: Share of answers that are any of the other answers, by mistake.
+
+    Returns:
+        Shape ``(n, len(outcomes))``; rows sum to 1.
+
+    Raises:
+        CircuitProblem: No answer, or one that this instrument cannot show.
+    """
+    if not outcomes:
+        raise CircuitProblem("There is no answer to choose from.")
+    shares = _honest(observed, outcomes)
+    total = shares.sum(axis=1, keepdims=True)
+    shares = np.where(total > 0, shares / np.maximum(total, 1e-12), 1 / len(outcomes))
+    return mistaken(shares, misreading)
+
+
+def mistaken(shares: Floats, misreading: float) -> Floats:
+    """Shares of answers when some are another answer by mistake, any of the others alike.
+
+    Raises:
+        CircuitProblem: The share of mistakes is no share.
+    """
+    if not 0 <= misreading <= 1:
+        raise CircuitProblem(f"A share of misread answers lies between 0 and 1, not at {misreading:g}.")
+    others = shares.shape[1] - 1
+    if misreading == 0 or others == 0:
+        return shares
+    return (1 - misreading) * shares + misreading * (1 - shares) / others
+
+
+def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
+    """Shares before they are made to sum to 1."""
+    if observed.shown is not None:
+        pairs = {"present": "missing", "lamp-on": "lamp-off"}
+        known = {**dict.fromkeys(pairs, True), **dict.fromkeys(pairs.values(), False)}
+        return np.stack([(observed.shown == _of(known, name)).astype(float) for name in outcomes], axis=1)
+    if observed.brightness is None or observed.index is None or observed.feed_index is None:
+        raise CircuitProblem("This instrument shows a number, and the answers to choose from are words.")
+    dark = _below(observed.brightness, eye.DARK, DARK_SPREAD)
+    dim = (1 - dark) * _below(observed.brightness, eye.DIM, DIM_SPREAD)
+    bright = 1 - dark - dim
+    ratio = observed.index / np.maximum(observed.feed_index, eye.STEADY_INDEX / 2)
+    distinct = np.clip(np.log(np.maximum(ratio, 1e-6) / eye.LIKE_FEED) / np.log(eye.DISTINCT / eye.LIKE_FEED), 0, 1)
+    still = _below(observed.index, eye.STEADY_INDEX, STEADY_SPREAD)
+    # A blink that cannot be seen is none, however much more it is than the surge.
+    distinct = distinct * (1 - still)
+    zero = np.zeros_like(dark)
+    if "same" in outcomes or "sharper" in outcomes:
+        other = np.ones_like(dark) if observed.compared is None else observed.compared
+        both = np.abs(np.log(np.maximum(observed.brightness, 1e-3) / np.maximum(other, 1e-3))) < np.log(2)
+        sharper = np.where(dark > 0.5, 0.0, distinct)
+        # A lamp that is plainly darker than on the other place is neither the same nor sharper.
+        known = {"same": np.where(both, 1 - sharper, 0.5 * (1 - sharper)), "sharper": sharper}
+        known["sharper"] = np.where(both, sharper, sharper + 0.5 * (1 - sharper))
+        return np.stack([known.get(name, zero) for name in outcomes], axis=1)
+    known = {"dark": dark, "dim": dim, "lit": zero, "steady": zero, "flickering": zero, "blinking": zero}
+    for name in outcomes:
+        _of(known, name)
+    states = [name for name in ("steady", "flickering", "blinking") if name in outcomes]
+    if not states:
+        known["lit"] = bright
+    else:
+        waver = 1 - distinct
+        parts = {"blinking": distinct, "flickering": waver * (1 - still), "steady": waver * still}
+        for missing in [name for name in parts if name not in states]:
+            nearest = {"steady": ("flickering", "blinking"), "flickering": ("steady", "blinking")}
+            for name in nearest.get(missing, ("flickering", "steady")):
+                if name in states:
+                    parts[name] = parts[name] + parts.pop(missing)
+                    break
+        for name in states:
+            known[name] = bright * parts[name]
+        if "lit" in outcomes:
+            # Who sees no blink says "lit" as readily as "steady".
+            calm = known["steady"]
+            known["lit"], known["steady"] = 0.5 * calm, 0.5 * calm
+    if "dim" not in outcomes:
+        # The nearest answer: lit enough to see is lit, when nothing between is offered.
+        target = "lit" if "lit" in outcomes else (states[0] if states else "dark")
+        known[target] = known[target] + known["dim"]
+    if "dark" not in outcomes:
+        target = "dim" if "dim" in outcomes else ("lit" if "lit" in outcomes else "steady")
+        known[target] = known[target] + known["dark"]
+    return np.stack([known[name] for name in outcomes], axis=1)
+
+
+def _of(known: dict[str, _Value], name: str) -> _Value:
+    if name not in known:
+        raise CircuitProblem(f"The instrument cannot show '{name}'. It shows: {', '.join(known)}.")
+    return known[name]
+
+
+ERRORS = {"V": (0.01, 0.005), "A": (0.15, 0.03), "ohm": (0.08, 0.01)}
+"""Standard error of a reading: a fixed part (of the ohmmeter: leads and contacts, after they were subtracted) and
+a share of the value; chosen, not fitted."""
+UNITS = {"mV": ("V", 1e-3), "V": ("V", 1.0), "A": ("A", 1.0), "ohm": ("ohm", 1.0), "kilohm": ("ohm", 1e3), "megohm": ("ohm", 1e6)}
+
+
+def reading_shares(observed: Observed, reading: Reading) -> Floats:
+    """Shares in which a reading falls into each band, with the meter's error.
+
+    Returns:
+        Shape ``(n, bands)``; rows sum to 1.  A reading beyond the plausible range counts to the nearest band.
+
+    Raises:
+        CircuitProblem: The instrument shows no number, or the unit is not known.
+    """
+    if observed.value is None:
+        raise CircuitProblem("This instrument shows no number, and the step asks for a reading.")
+    if reading.unit not in UNITS:
+        raise CircuitProblem(f"The circuit model does not know the unit '{reading.unit}'.")
+    kind, size = UNITS[reading.unit]
+    fixed, share = ERRORS[kind]
+    over = np.isinf(observed.value)
+    value = np.where(over, 1e12, observed.value)
+    error = fixed + share * np.abs(value)
+    parts = []
+    for number, band in enumerate(reading.bands):
+        low = -np.inf if band.low is None or number == 0 else float(band.low) * size
+        high = np.inf if band.high is None or number == len(reading.bands) - 1 else float(band.high) * size
+        part = _normal((high - value) / error) - _normal((low - value) / error)
+        parts.append(np.where(over, float(number == len(reading.bands) - 1), part))
+    return np.stack(parts, axis=1)
+
+
+def _normal(distance: Floats) -> Floats:
+    """The normal distribution, by Abramowitz and Stegun 7.1.26 (error below 1.5e-7)."""
+    size = np.minimum(np.abs(distance) / np.sqrt(2), 10.0)
+    t = 1 / (1 + 0.3275911 * size)
+    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
+    error = 1 - poly * np.exp(-size * size)
+    return np.asarray(0.5 * (1 + np.sign(distance) * error))
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """What happens over one period of blinks in one system; arrays of shape ``(t,)``.
+
+    Attributes:
+        time: In seconds from the moment the driver is switched on; steps are unequal, fine in the flyback.
+        clip_v: Voltage of the clip's place against the battery's negative post.
+        probe_v: Voltage of the probe's place.
+        feed_v: Voltage of the feed side.
+        current_a: Current through the coil.
+        light: Light of the lamp relative to its mean on the battery posts; zeros for a meter.
+        seen: What the eye makes of it, in thresholds; 0 where the lamp is dark.
+        feed_light: Light of the same lamp on the feed side.
+        feed_seen: What the eye makes of that.
+    """
+
+    time: Floats
+    clip_v: Floats
+    probe_v: Floats
+    feed_v: Floats
+    current_a: Floats
+    light: Floats
+    seen: Floats
+    feed_light: Floats
+    feed_seen: Floats
+
+
+STILL_S = 0.3
+"""Duration of a trace in which nothing turns."""
+
+
+def trace(
+    circuit: str,
+    mechanism: Mechanism,
+    measure: Measurement,
+    systems: Systems,
+    number: int = 0,
+    lamp: str = "194",
+) -> Trace:
+    """Voltages, current, light and what is seen over time, for one system.
+
+    Args:
+        circuit: Name of a circuit.
+        mechanism: What is wrong.
+        measure: The measurement; a meter or a clamp is traced as a meter, without a light.
+        systems: The cars.
+        number: Which of them, from 0.
+        lamp: What takes the test lamp's place.
+
+    Raises:
+        CircuitProblem: The circuit cannot have this measurement, or there is no such system.
+    """
+    known = circuit_named(circuit)
+    check(known, measure)
+    if not 0 <= number < systems.count:
+        raise CircuitProblem(f"There is no system {number}; there are {systems.count}, counted from 0.")
+    lit = measure.instrument in LAMP_INSTRUMENTS
+    chosen = lamp_named(HEAVY_LAMP if measure.instrument == "heavy-lamp" else lamp) if lit else METER
+    rows = rows_of(known, (mechanism,), systems.part([number]))
+    nodes = (GROUND, *nodes_of(known))
+    probe = measure.probe if measure.probe in nodes else "feed"
+    clip = measure.clip if measure.clip in nodes and measure.clip != probe else GROUND
+    time, volts, current, light, seen = _traced(rows, measure, (probe, clip), chosen, (clip, probe, "feed"))
+    whole = 1.0
+    if lit:
+        posts = Measurement("test-lamp", GROUND, "battery-positive", measure.engine)
+        _, _, _, posts_light, _ = _traced(rows, posts, ("battery-positive", GROUND), chosen, ())
+        whole = float(posts_light.mean())
+    feed_time, _, _, feed_light, feed_seen = _traced(rows, measure, ("feed", GROUND), chosen, ())
+    whole = max(whole, 1e-12)
+    return Trace(
+        time,
+        volts[0],
+        volts[1],
+        volts[2],
+        current,
+        light / whole,
+        np.where(light / whole < eye.DARK, 0.0, seen),
+        np.interp(time, feed_time, feed_light) / whole,
+        np.interp(time, feed_time, np.where(feed_light / whole < eye.DARK, 0.0, feed_seen)),
+    )
+
+
+def _traced(
+    rows: Rows, measure: Measurement, across: tuple[str, str], lamp: Lamp, places: Sequence[str]
+) -> tuple[Floats, list[Floats], Floats, Floats, Floats]:
+    """Time, voltages of places, current, light and what is seen, for one row."""
+    emf, starter = battery_of(rows, measure.engine)
+    tables = tables_of(lamp)
+    wanted = {name: (name, GROUND) for name in places if name != GROUND}
+    turning = measure.engine in (Engine.CRANKING, Engine.RUNNING)
+    ports = reduce(rows, measure.engine, measure.unplugged, {"lamp": across, **wanted}, steady=not turning).gain
+    if not turning:
+        time = np.linspace(0, STILL_S, 50)
+        volts, kelvin, _ = steady(rows, measure.engine, measure.unplugged, across, lamp)
+        conductance = (
+            np.interp(kelvin, tables.kelvin, tables.conductance) if tables else np.array([1 / lamp.resistance])
+        )
+        drawn = conductance * volts
+        found = {
+            name: port["battery"] * emf + port["starter"] * starter + port["lamp"] * drawn for name, port in ports.items()
+        }
+        current = np.zeros(1)
+        if "coil" not in measure.unplugged:
+            current = found["coil"] / rows.values["primary-resistance"]
+        flat = np.ones_like(time)
+        light = flat * (0.0 if lamp is METER else brightness_of(lamp, np.abs(volts))[0])
+        lines = [flat * (found[name][0] if name != GROUND else 0.0) for name in places]
+        return time, lines, flat * current[0], light, np.zeros_like(time)
+    record = Record()
+    waves = turn(rows, measure.engine, measure.unplugged, across, lamp, record)
+    time, ampere = (np.concatenate(part) for part in (record.time, record.starter))
+    through = {
+        "coil": np.concatenate(record.coil),
+        "driver": np.concatenate(record.driver),
+        "lamp": np.concatenate(record.lamp),
+    }
+    lines = [
+        ports[name]["battery"][0] * emf[0]
+        + ports[name]["starter"][0] * ampere
+        + sum(ports[name][source][0] * through[source] for source in SOURCES[3:])
+        if name != GROUND
+        else np.zeros_like(time)
+        for name in places
+    ]
+    if waves.light is None:
+        return time, lines, through["coil"], np.zeros_like(time), np.zeros_like(time)
+    even = (np.arange(waves.light.shape[1]) + 0.5) / waves.light.shape[1] * waves.period[0]
+    view = eye.seen(waves.light, waves.period)[0]
+    light = (
+        tables.light_at(np.concatenate(record.kelvin))
+        if tables
+        else np.interp(time, even, waves.light[0])
+    )
+    return time, lines, through["coil"], light, np.interp(time, even, view, period=waves.period[0])

@@ -1,0 +1,451 @@
+"""Time stepping: one period of blinks, for all rows at once.
+
+The circuit between two events has one inductor, so its current follows an exponential that is known in closed
+form; only the flyback, where the winding's capacitance matters, is stepped in microseconds.
+The lamp's heat is stepped with the mean square voltage of each step, energy of the flyback included.
+Two periods are computed and the second is kept: a filament forgets the first by then.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.circuit.lamps import Filament, Lamp, filament
+from assistant.circuit.network import (
+    CYLINDERS,
+    RUNNING_SPEED,
+    RUNNING_V,
+    TRIGGER_THRESHOLD_V,
+    TRIGGER_V,
+    Ports,
+    Rows,
+    reduce,
+)
+from assistant.core.procedure import Engine
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+DWELL_STEPS = 16
+FLYBACK_FINE_STEPS = 40
+FLYBACK_FINE_S = 4e-6
+FLYBACK_GROUPS = 10
+FLYBACK_GROUP_STEPS = 4
+FLYBACK_S = 4e-3
+"""After the fine steps: longer than a spark of the default system burns."""
+REST_STEPS = 30
+"""For one surge of the starter."""
+SAMPLES = 128
+"""Equally spaced samples of light for one surge."""
+CLAMP_OHM = 0.5
+LIMIT_CHECK_S = 1e-3
+PERIODS = 2
+FIXED_POINT_ROUNDS = 60
+
+
+@dataclass
+class Record:
+    """Every step of the kept period, for a picture; lists of arrays of shape ``(rows,)``."""
+
+    time: list[Floats] = field(default_factory=list)
+    starter: list[Floats] = field(default_factory=list)
+    coil: list[Floats] = field(default_factory=list)
+    driver: list[Floats] = field(default_factory=list)
+    lamp: list[Floats] = field(default_factory=list)
+    lamp_v: list[Floats] = field(default_factory=list)
+    kelvin: list[Floats] = field(default_factory=list)
+
+
+@dataclass(frozen=True, eq=False)
+class Waves:
+    """What one simulation gives.
+
+    Attributes:
+        light: Equally spaced samples over a period, shape ``(rows, samples)``; None without a light.
+        mean_v: Mean voltage across the observer, shape ``(rows,)``.
+        peak_a: Greatest current through the coil, shape ``(rows,)``.
+        top_v: Greatest voltage across the observer outside the flyback, shape ``(rows,)``.
+        low_v: Least.
+        period: Duration of a period in seconds, shape ``(rows,)``.
+        available_v: Greatest secondary voltage reached, shape ``(rows,)``.
+    """
+
+    light: Floats | None
+    mean_v: Floats
+    peak_a: Floats
+    top_v: Floats
+    low_v: Floats
+    period: Floats
+    available_v: Floats
+
+
+def steady_voltage(lamp: Lamp, source: Floats, resistance: Floats) -> tuple[Floats, Floats]:
+    """Voltage across a lamp behind a resistance on direct current, and its temperature or 0.
+
+    A filament starts cold, so of several possible states the coldest is taken.
+    """
+    if not lamp.filament:
+        return source / (1 + resistance / lamp.resistance), np.zeros_like(source)
+    tables = filament(lamp.name)
+    kelvin = np.full_like(source, 300.0)
+    volts = source
+    for _ in range(FIXED_POINT_ROUNDS):
+        conductance = np.interp(kelvin, tables.kelvin, tables.conductance)
+        volts = source / (1 + resistance * conductance)
+        kelvin = tables.steady_kelvin(volts)
+    return volts, kelvin
+
+
+def brightness_of(lamp: Lamp, volts: Floats) -> Floats:
+    """Light of a steady lamp, relative to rated light, or to 10 mA for a light-emitting diode."""
+    if lamp.filament:
+        tables = filament(lamp.name)
+        return tables.light_at(tables.steady_kelvin(volts))
+    if lamp.name == "logic-probe":
+        return (volts > lamp.threshold).astype(float)
+    return np.maximum(volts - lamp.threshold, 0) / lamp.resistance / 0.01
+
+
+def battery_of(rows: Rows, engine: Engine) -> tuple[Floats, Floats]:
+    """Voltage behind the battery's resistance and mean current of the starter in this state."""
+    values = rows.values
+    nothing = np.zeros(rows.count)
+    if engine is Engine.CRANKING:
+        return values["battery-voltage"], values["starter-current"]
+    if engine is Engine.RUNNING:
+        return np.full(rows.count, RUNNING_V), nothing
+    return values["battery-voltage"] + values["polarisation"], nothing
+
+
+def speed_of(rows: Rows, engine: Engine) -> Floats:
+    """Engine speed in 1/min."""
+    return np.full(rows.count, RUNNING_SPEED) if engine is Engine.RUNNING else rows.values["crank-speed"]
+
+
+def turn(
+    rows: Rows,
+    engine: Engine,
+    unplugged: Sequence[str],
+    across: tuple[str, str],
+    lamp: Lamp,
+    record: Record | None = None,
+) -> Waves:
+    """Simulate a turning engine with an observer between two nodes.
+
+    Args:
+        rows: Systems with their faults.
+        engine: Cranking or running.
+        unplugged: Parts that are unplugged.
+        across: Nodes of the observer, positive first.
+        lamp: The observer.
+        record: Where every step of the last period goes, for a picture.
+    """
+    values = rows.values
+    built_in = rows.circuit.kind == "built-in"
+    extra = {"lamp": across, "supply": ("driver-supply", "driver-ground")}
+    if built_in:
+        extra["trigger"] = ("switched", "coil-ground")
+    gain = reduce(rows, engine, unplugged, extra).gain
+    emf, mean_starter = battery_of(rows, engine)
+    tables = filament(lamp.name) if lamp.filament else None
+
+    surge = speed_of(rows, engine) * CYLINDERS / 120
+    period = rows.circuit.surges / surge
+    omega = 2 * np.pi * surge
+    half_swing = np.where(mean_starter > 0, values["starter-swing"] / 2, 0.0)
+
+    a_l, a_d, a_p = (gain[port]["battery"] * emf for port in ("lamp", "driver", "coil"))
+    s_l, s_d, s_p = (gain[port]["starter"] for port in ("lamp", "driver", "coil"))
+    z_ll, z_ld, z_lp = (gain["lamp"][source] for source in ("lamp", "driver", "coil"))
+    z_dl, z_dd, z_dp = (gain["driver"][source] for source in ("lamp", "driver", "coil"))
+    z_pl, z_pd, z_pp = (gain["coil"][source] for source in ("lamp", "driver", "coil"))
+
+    coil_in = "coil" not in unplugged
+    resistance = values["primary-resistance"] if coil_in else np.full(rows.count, 1e8)
+    inductance = values["primary-inductance"]
+    ratio = values["turns-ratio"]
+    breakdown = np.where(rows.flags["no-spark-path"], np.inf, values["breakdown-voltage"] / ratio)
+    if rows.circuit.kind == "load":
+        breakdown = np.full(rows.count, np.inf)
+    # Shorted turns take the place of the spark: a resistance across the winding, from the first moment on.
+    shorted = np.isfinite(values["shorted-turns"])
+    burning = np.where(shorted, 0.0, values["burning-voltage"] / ratio)
+    spark_g = np.where(shorted, 1 / values["shorted-turns"], ratio**2 / values["secondary-resistance"])
+    hold = np.where(shorted, -np.inf, values["holding-current"] * ratio)
+    capacitance = values["winding-capacitance"]
+    saturation, on_ohm = values["driver-saturation"], values["driver-resistance"]
+    limit, clamp = values["current-limit"], values["clamp-voltage"]
+
+    # The lamp starts at what the mean of the starter's current makes of it, and the coil's current likewise.
+    kelvin = np.zeros(rows.count)
+    current = np.zeros(rows.count)
+    base = a_l + s_l * mean_starter
+    if tables is not None:
+        conductance = np.full(rows.count, float(tables.conductance[tables.place(np.array([1800.0]))[0]]))
+        for _ in range(12):
+            k = conductance / (1 - conductance * z_ll)
+            drive = a_p + s_p * mean_starter + z_pl * k * base
+            current = drive / (resistance - z_pp - z_pl * k * z_lp)
+            volts = (base + z_lp * current) / (1 - conductance * z_ll)
+            kelvin = tables.steady_kelvin(volts)
+            conductance = tables.conductance[tables.place(kelvin)]
+    else:
+        conductance = np.full(rows.count, 1 / lamp.resistance)
+        k = conductance / (1 - conductance * z_ll)
+        current = (a_p + s_p * mean_starter + z_pl * k * base) / (resistance - z_pp - z_pl * k * z_lp)
+
+    # Does the driver get its command?
+    shares = conductance / (1 - conductance * z_ll)
+    supply = gain["supply"]
+    supply_v = supply["battery"] * emf + supply["starter"] * mean_starter
+    supply_v = supply_v + supply["lamp"] * shares * (base + z_lp * current) + supply["coil"] * current
+    commanded = (supply_v >= values["module-reset-voltage"]) & ~rows.flags["driver-off"]
+    if "module" in unplugged or not coil_in:
+        commanded = np.zeros(rows.count, dtype=bool)
+    trigger = np.zeros(rows.count)
+    if built_in:
+        # A cold filament is a short for a trigger of 5 V.
+        cold = conductance
+        if tables is not None and set(across) & {"switched", "driver-end"}:
+            cold = np.full(rows.count, float(tables.conductance[tables.place(np.array([300.0]))[0]]))
+        took = cold / (1 - cold * z_ll)
+        seen = gain["trigger"]
+        high, low = (
+            seen["battery"] * emf
+            + seen["starter"] * mean_starter
+            + seen["trigger"] * level
+            + seen["lamp"] * took * (base + gain["lamp"]["trigger"] * level)
+            for level in (TRIGGER_V, 0.0)
+        )
+        trigger = np.where(commanded, TRIGGER_V, 0.0)
+        commanded = commanded & (high > TRIGGER_THRESHOLD_V) & (low < TRIGGER_THRESHOLD_V)
+    t_l = gain["lamp"]["trigger"] * trigger
+
+    dwell = values["dwell"]
+    delay = values["spark-delay"] / 6 / speed_of(rows, engine)
+
+    def starter_at(time: Floats) -> Floats:
+        phase = omega * (time - dwell + delay)
+        cosine = np.cos(phase)
+        return np.asarray(mean_starter + half_swing * (cosine + 0.25 * (2 * cosine * cosine - 1)))
+
+    times: list[Floats] = []
+    kelvins: list[Floats] = []
+    lights: list[Floats] = []
+    area = np.zeros(rows.count)
+    peak = np.zeros(rows.count)
+    top = np.full(rows.count, -np.inf)
+    low_v = np.full(rows.count, np.inf)
+    available = np.zeros(rows.count)
+    volts = np.zeros(rows.count)
+    lit = lamp.name in ("led", "logic-probe")
+
+    def heat(square: Floats, step: Floats | float) -> None:
+        """One step of the lamp's heat, second order in the step."""
+        nonlocal kelvin, conductance
+        if tables is None:
+            return
+        place = tables.place(kelvin)
+        power = square * tables.conductance[place]
+        rise = tables.heat[place]
+        slope = (1.2 * power / kelvin + tables.loss_slope[place]) * rise
+        kelvin = kelvin + step * (power - tables.loss[place]) * rise / (1 + 0.5 * step * slope)
+        np.minimum(kelvin, tables.kelvin[-1], out=kelvin)
+        np.maximum(kelvin, tables.kelvin[0], out=kelvin)
+        conductance = tables.conductance[tables.place(kelvin)]
+
+    for number in range(PERIODS):
+        kept = number == PERIODS - 1
+
+        def note(time: Floats) -> None:
+            if not kept:  # noqa: B023
+                return
+            times.append(time)
+            if tables is not None:
+                kelvins.append(kelvin)
+            elif lit:
+                lights.append(brightness_of(lamp, np.abs(volts)))
+
+        def keep(time: Floats, starter: Floats, driver: Floats, coil: Floats) -> None:
+            if record is None or not kept:  # noqa: B023
+                return
+            record.time.append(np.array(time))
+            record.starter.append(np.array(starter))
+            record.coil.append(np.array(coil))
+            record.driver.append(np.array(driver))
+            record.lamp.append(volts * conductance)
+            record.lamp_v.append(np.array(volts))
+            record.kelvin.append(np.array(kelvin))
+
+        # Dwell: the driver is on.
+        k = conductance / (1 - conductance * z_ll)
+        scale = 1 / (1 - conductance * z_ll)
+        d_dd, d_dp = z_dd + z_dl * k * z_ld, z_dp + z_dl * k * z_lp
+        d_pd, d_pp = z_pd + z_pl * k * z_ld, z_pp + z_pl * k * z_lp
+        through = 1 / (on_ohm - d_dd)
+        r_on = resistance - d_pp - d_pd * through * d_dp
+        r_off = resistance - d_pp
+        starter = starter_at(np.zeros(rows.count))
+        b_l = a_l + t_l + s_l * starter
+        b_d = a_d + s_d * starter + z_dl * k * b_l
+        b_p = a_p + s_p * starter + z_pl * k * b_l
+        zero = np.zeros(rows.count)
+        volts = (a_l + s_l * starter + z_lp * current) * scale
+        note(zero)
+        keep(zero, starter, zero, current)
+        final = (b_p + d_pd * through * (b_d - saturation)) / r_on
+        at_check = final + (current - final) * np.exp(-LIMIT_CHECK_S * r_on / inductance)
+        quick = through * (b_d - saturation + d_dp * at_check) > limit
+        off = np.where(commanded & quick, np.minimum(dwell, values["protection-time"]), dwell)
+        driver = zero
+        fractions = (np.arange(DWELL_STEPS + 1) / DWELL_STEPS) ** 1.5
+        for first, second in zip(fractions[:-1], fractions[1:], strict=True):
+            step = off * (second - first)
+            starter = starter_at(off * ((first + second) / 2))
+            b_l = a_l + t_l + s_l * starter
+            b_d = a_d + s_d * starter + z_dl * k * b_l
+            b_p = a_p + s_p * starter + z_pl * k * b_l
+            pull = through * (b_d - saturation)
+            final = (b_p + d_pd * pull) / r_on
+            after = final + (current - final) * np.exp(-step * r_on / inductance)
+            driver = pull + through * d_dp * after
+            limited = commanded & (driver > limit)
+            idle = ~commanded | (driver < 0)
+            fixed = np.where(limited, limit, 0.0)
+            by_hand = limited | idle
+            final = (b_p + d_pd * fixed) / r_off
+            held = final + (current - final) * np.exp(-step * r_off / inductance)
+            before = current
+            current = np.where(by_hand, held, after)
+            begin = np.where(by_hand, fixed, pull + through * d_dp * before)
+            driver = np.where(by_hand, fixed, driver)
+            v_0 = (b_l + z_ld * begin + z_lp * before) * scale
+            volts = (b_l + z_ld * driver + z_lp * current) * scale
+            heat((v_0 * v_0 + v_0 * volts + volts * volts) / 3, step)
+            if kept:
+                np.maximum(peak, current, out=peak)
+                np.minimum(low_v, volts, out=low_v)
+                area += 0.5 * (v_0 + volts) * step
+            note(off * second)
+            keep(off * second, starter, driver, current)
+
+        # The driver switches off: capacitance, spark, clamp.
+        time = off
+        winding = np.zeros(rows.count)
+        spark = shorted.copy()
+        starter = starter_at(off)
+        b_raw = a_l + s_l * starter
+        for group in range(FLYBACK_GROUPS + 4):
+            fine = group < 4
+            step = FLYBACK_FINE_S if fine else FLYBACK_S / (FLYBACK_GROUPS * FLYBACK_GROUP_STEPS)
+            k = conductance / (1 - conductance * z_ll)
+            scale = 1 / (1 - conductance * z_ll)
+            d_dd, d_dp = z_dd + z_dl * k * z_ld, z_dp + z_dl * k * z_lp
+            d_pd, d_pp = z_pd + z_pl * k * z_ld, z_pp + z_pl * k * z_lp
+            b_d = a_d + s_d * starter + z_dl * k * b_raw
+            b_p = a_p + s_p * starter + z_pl * k * b_raw
+            g_off = 1 / (resistance - d_pp)
+            clamping = 1 / (CLAMP_OHM - d_dd)
+            u_clamp = b_p + d_pd * clamping * (b_d - clamp)
+            g_clamp = 1 / (resistance - d_pp - d_pd * clamping * d_dp)
+            farads = capacitance / step
+            # Fine steps conserve the energy of the swing; coarse ones are damped and take any step.
+            damped = 0.0 if fine else step / inductance
+            for _ in range(FLYBACK_FINE_STEPS // 4 if fine else FLYBACK_GROUP_STEPS):
+                spark_part = np.where(spark, spark_g, 0.0)
+                push = farads * winding - current - spark_part * burning
+                load = farads + damped + spark_part
+                turned = (push + b_p * g_off) / (load + g_off)
+                branch = (b_p - turned) * g_off
+                over = b_d + d_dp * branch > clamp
+                clamped = (push + u_clamp * g_clamp) / (load + g_clamp)
+                winding = np.where(over, clamped, turned)
+                branch = np.where(over, (u_clamp - clamped) * g_clamp, branch)
+                driver = np.where(over, clamping * (b_d - clamp + d_dp * branch), 0.0)
+                current = current + step / inductance * winding
+                v_0 = volts
+                volts = (b_raw + z_ld * driver + z_lp * branch) * scale
+                across_gap = -winding
+                np.maximum(available, across_gap * ratio, out=available)
+                ends = spark & (spark_g * (across_gap - burning) < hold)
+                spark = (spark & ~ends) | (across_gap > breakdown)
+                square = volts * volts if fine else (v_0 * v_0 + v_0 * volts + volts * volts) / 3
+                heat(square, step)
+                time = time + step
+                if kept:
+                    area += volts * step
+                keep(time, starter, driver, current)
+            if group >= 3:
+                note(time)
+
+        # The rest of the period: the driver is off.
+        count = REST_STEPS * rows.circuit.surges
+        step = (period - time) / count
+        begin_rest = time
+        for number_of_step in range(count):
+            time = begin_rest + step * (number_of_step + 1)
+            starter = starter_at(time - 0.5 * step)
+            b_raw = a_l + s_l * starter
+            k = conductance / (1 - conductance * z_ll)
+            final = (a_p + s_p * starter + z_pl * k * b_raw) / (resistance - z_pp - z_pl * k * z_lp)
+            rest = np.exp(-step * (resistance - z_pp - z_pl * k * z_lp) / inductance)
+            current = final + (current - final) * rest
+            volts = (b_raw + z_lp * current) / (1 - conductance * z_ll)
+            heat(volts * volts, step)
+            if kept:
+                np.maximum(peak, current, out=peak)
+                np.maximum(top, volts, out=top)
+                np.minimum(low_v, volts, out=low_v)
+                area += volts * step
+            note(time)
+            keep(time, starter, zero, current)
+
+    samples = SAMPLES * rows.circuit.surges
+    light: Floats | None = None
+    if tables is not None:
+        light = _even(times, [tables.light_at(entry) for entry in kelvins], period, samples)
+    elif lit:
+        light = _even(times, lights, period, samples)
+    return Waves(light, area / period, peak, top, low_v, period, available)
+
+
+def _even(times: list[Floats], light: list[Floats], period: Floats, samples: int) -> Floats:
+    """Values at unequal times of each row, as equally spaced samples of shape ``(rows, samples)``."""
+    known = np.stack(times, axis=1) / period[:, None]
+    rows = np.arange(known.shape[0])[:, None] * 2.0
+    wanted = (np.arange(samples) + 0.5) / samples + rows
+    found = np.interp(wanted.ravel(), (known + rows).ravel(), np.stack(light, axis=1).ravel())
+    return found.reshape(wanted.shape)
+
+
+def steady(
+    rows: Rows, engine: Engine, unplugged: Sequence[str], across: tuple[str, str], lamp: Lamp
+) -> tuple[Floats, Floats, Ports]:
+    """Direct current: voltage across the observer, its temperature (0 without a filament), and the ports."""
+    emf, starter = battery_of(rows, engine)
+    ports = reduce(
+        rows, engine, unplugged, {"lamp": across, "feed-wire": ("fuse-load", "feed")}, steady=True
+    )
+    source = ports.gain["lamp"]["battery"] * emf + ports.gain["lamp"]["starter"] * starter
+    volts, kelvin = steady_voltage(lamp, source, -ports.gain["lamp"]["lamp"])
+    return volts, kelvin, ports
+
+
+def resistance_between(
+    rows: Rows, engine: Engine, unplugged: Sequence[str], across: tuple[str, str]
+) -> Floats:
+    """Resistance between two nodes with no source, in ohm, shape ``(rows,)``."""
+    ports = reduce(rows, engine, unplugged, {"lamp": across}, steady=True)
+    return -ports.gain["lamp"]["lamp"]
+
+
+def tables_of(lamp: Lamp) -> Filament | None:
+    """A lamp's tables, or None without a filament."""
+    return filament(lamp.name) if lamp.filament else None
