@@ -22,8 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.circuit.catalogue import CIRCUITS, NONE, Mechanism, mechanisms
-from assistant.circuit.observing import observe, outcome_shares, reading_shares
-from assistant.circuit.parameters import VERSION, Systems
+from assistant.circuit.observing import VERSION, observe, outcome_shares, reading_shares
+from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.evidence import FORMAT, FULL, key_of
 
@@ -34,6 +34,10 @@ SYSTEMS = 16
 """Random systems for each mechanism; what more of them change is said in DEVELOPERS.md."""
 
 SEED = 20261125
+
+CALLED_STEADY = 0.4
+"""Share of wavering lamps that are called steady: whoever knows that a slow waver is the starter means "no blink" by
+it, and another one says what he sees.  Chosen, not fitted."""
 
 Shares = Callable[[str, Mechanism, "Step", Systems], NDArray[np.float64]]
 """Shares of the answers of a step, shape (systems, answers), each row summing to 1."""
@@ -50,7 +54,15 @@ def model_shares(circuit: str, mechanism: Mechanism, step: Step, systems: System
     observed = observe(circuit, mechanism, step.measure, systems)
     if step.reading is not None:
         return np.asarray(reading_shares(observed, step.reading), dtype=np.float64)
-    return np.asarray(outcome_shares(observed, [answer.outcome for answer in step.answers]), dtype=np.float64)
+    names = [answer.outcome for answer in step.answers]
+    shares = np.array(outcome_shares(observed, names), dtype=np.float64)
+    if {"steady", "flickering"} <= set(names):
+        calm = [names.index(name) for name in ("steady", "lit") if name in names]
+        waver = names.index("flickering")
+        for place in calm:
+            shares[:, place] += CALLED_STEADY / len(calm) * shares[:, waver]
+        shares[:, waver] *= 1.0 - CALLED_STEADY
+    return shares
 
 
 def all_tests(library: Library, circuit: str) -> dict[str, Step]:
@@ -81,6 +93,8 @@ def table(
     circuits: dict[str, Any] = {}
     for circuit in sorted({procedure.circuit for procedure in library.procedures.values()} & set(CIRCUITS)):
         ways = [way for way in mechanisms(circuit) if way.fault != NONE and way.fault in library.terms.faults]
+        if len({way.fault for way in ways}) < 2:
+            continue  # with one fault there is nothing to weigh
         rows: dict[str, dict[str, str]] = {}
         for key, step in sorted(all_tests(library, circuit).items()):
             try:

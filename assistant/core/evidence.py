@@ -310,13 +310,23 @@ class Assessment:
         free = [place for place in self.used if self._measurement(place) not in asked]
         if not free:
             return None
-        doubtful = max(free, key=self.slip_of)
-        # One that is most likely right is not asked again only because the others were asked already.
-        if self.slip_of(doubtful) < self.limits.doubt_from / len(self._weighed):
+        doubtful = max(free, key=self._conflict)
+        # One that is most likely right is not asked again only because the others were asked already; and a word
+        # that is unlikely by itself, under every fault, contradicts nothing.
+        if self._conflict(doubtful) < self.limits.doubt_from / len(self._weighed):
             return None
         others = [place for place in self.used if place != doubtful]
         against = min(others, key=lambda place: (self.slip_of(doubtful, without=place), place))
         return Doubt(self.slip, doubtful, against)
+
+    def _conflict(self, fact: int) -> float:
+        """How much likelier a slip this result is beside the others than alone, as a difference of probabilities."""
+        weighed = next(one for one in self._weighed if one.place == fact)
+        alone = _normalised(
+            [odd * by for odd, by in zip(self._prior, weighed.likelihoods, strict=True)]
+        )
+        by_itself = sum(odd * slip for odd, slip in zip(alone, weighed.slips, strict=True))
+        return self.slip_of(fact) - by_itself
 
     def _measurement(self, fact: int) -> str:
         step = self.library.step(self.facts[fact].procedure, self.facts[fact].step)
