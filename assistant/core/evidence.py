@@ -300,7 +300,7 @@ class Assessment:
         return sum(probability * slip for probability, slip in zip(posterior, weighed.slips, strict=True))
 
     def doubt(self, asked: frozenset[str] = frozenset()) -> Doubt | None:
-        """The results that do not fit together, when a slip is more likely than not; None when all fits.
+        """The results that do not fit together, when a slip is likely enough; None when all fits.
 
         Args:
             asked: Measurements (`measurement_key`) that were asked again already: they are not doubted twice.

@@ -1234,7 +1234,7 @@ class Runner:
         return self._enter_step(doubtful.step, offer=False)
 
     def _result_of(self, past: Trail, beside: tuple[Trail, ...] = ()) -> str:
-        """A result in words; with its test where another result beside it has the same place."""
+        """A result in words; with what makes its test another one where a result beside it has the same place."""
         assert past.pending is not None  # noqa: S101
         step = self._library.step(past.procedure, past.step)
         words = wording.read_back(
@@ -1242,10 +1242,11 @@ class Runner:
         )
         place = wording.place_words(self._library, step)
         others = [self._library.step(one.procedure, one.step) for one in beside if one is not past]
-        if any(wording.place_words(self._library, other) == place for other in others):
-            named = wording.named_test(self._library, step)
-            return f"{named[:1].upper()}{named[1:]}{words[len(place) :]}"
-        return words
+        same = [other for other in others if wording.place_words(self._library, other) == place]
+        if not same:
+            return words
+        told = wording.differing(self._library, step, same[0])
+        return f"{words[: len(place)]}, {told}{words[len(place) :]}"
 
     def _forget_aside(self) -> None:
         """The present measurement is made again, or was taken over: it is not offered any more."""
@@ -1265,9 +1266,11 @@ class Runner:
         else:
             odds = wording.chance(assessment.posterior[fault])
             parts = [f"Likeliest by the model: {name}, {odds}."]
-        for reason in assessment.reasons(fault):
+        reasons = assessment.reasons(fault)
+        named = tuple(measured[reason.fact] for reason in reasons)
+        for reason, past in zip(reasons, named, strict=True):
             against = wording.fault_spoken(self._library, reason.against)
-            parts.append(f"{self._result_of(measured[reason.fact])} That speaks against: {against}.")
+            parts.append(f"{self._result_of(past, named)} That speaks against: {against}.")
         if self.state is State.ASKING:
             pair = assessment.told_apart(self._current)
             if pair:

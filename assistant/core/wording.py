@@ -324,6 +324,16 @@ def named_test(library: Library, step: Step) -> str:
     return ", ".join(words)
 
 
+def differing(library: Library, step: Step, other: Step) -> str:
+    """What makes a test another one than one at the same place: the instrument, else key and engine, else all of it."""
+    mine, theirs = step.measure, other.measure
+    if mine.instrument != theirs.instrument:
+        return library.terms.instruments[mine.instrument].short
+    if mine.engine is not theirs.engine:
+        return _ENGINE[mine.engine].partition(",")[0]
+    return named_test(library, step)
+
+
 def misfit(results: tuple[str, str], again: str) -> str:
     """Two results that do not fit together, as read back, and the test that is done once more."""
     first, second = results
