@@ -151,8 +151,6 @@ def largest_difference(one: Mapping[str, Any], other: Mapping[str, Any]) -> floa
             return 1.0
         for key, columns in part["tests"].items():
             for outcome, digits in columns.items():
-                pairs = zip(
-                    bytes.fromhex(digits), bytes.fromhex(with_it["tests"][key][outcome]), strict=True
-                )
+                pairs = zip(bytes.fromhex(digits), bytes.fromhex(with_it["tests"][key][outcome]), strict=True)
                 worst = max([worst, *(abs(a - b) for a, b in pairs)])
     return worst / FULL

@@ -244,9 +244,7 @@ class Assessment:
             measured.add(measurement)
             right, wrong = _channel(fact.sure, self.limits.misreading, len(shares))
             found.append(
-                _Weighed(
-                    place, key_of(step), shares[fact.outcome], right**fact.times, wrong**fact.times
-                )
+                _Weighed(place, key_of(step), shares[fact.outcome], right**fact.times, wrong**fact.times)
             )
         return tuple(found)
 
@@ -322,9 +320,7 @@ class Assessment:
     def _conflict(self, fact: int) -> float:
         """How much likelier a slip this result is beside the others than alone, as a difference of probabilities."""
         weighed = next(one for one in self._weighed if one.place == fact)
-        alone = _normalised(
-            [odd * by for odd, by in zip(self._prior, weighed.likelihoods, strict=True)]
-        )
+        alone = _normalised([odd * by for odd, by in zip(self._prior, weighed.likelihoods, strict=True)])
         by_itself = sum(odd * slip for odd, slip in zip(alone, weighed.slips, strict=True))
         return self.slip_of(fact) - by_itself
 
@@ -459,8 +455,6 @@ def _entropy(shares: Sequence[float]) -> float:
 
 
 # --- the file -------------------------------------------------------------------------------------
-
-
 
 
 def parse_table(data: bytes, path: Path | str) -> tuple[str, dict[str, Hypotheses]]:

@@ -1171,14 +1171,10 @@ class Runner:
         facts = []
         for past in self._measured():
             assert past.pending is not None  # noqa: S101
-            facts.append(
-                self._fact(past.procedure, past.step, past.pending, past.confirmed, kept=past.kept)
-            )
+            facts.append(self._fact(past.procedure, past.step, past.pending, past.confirmed, kept=past.kept))
         if pending is not None:
             procedure, step = self.position
-            facts.append(
-                self._fact(procedure, step, pending, Acceptance.AFFIRM.value, kept=self._offered)
-            )
+            facts.append(self._fact(procedure, step, pending, Acceptance.AFFIRM.value, kept=self._offered))
         return evidence.assess(self._library, self._current_procedure.circuit, facts, self._limits)
 
     def _fact(
@@ -1213,9 +1209,7 @@ class Runner:
         assert doubtful.pending is not None  # noqa: S101
         assert doubtful.measure is not None  # noqa: S101
         step = self._library.step(doubtful.procedure, doubtful.step)
-        in_order = (
-            (doubtful, against) if doubtful.number < against.number else (against, doubtful)
-        )
+        in_order = (doubtful, against) if doubtful.number < against.number else (against, doubtful)
         first, second = (self._result_of(past, in_order) for past in in_order)
         text = wording.misfit((first, second), wording.named_test(self._library, step))
         self._note(self._remark("does not fit", text))

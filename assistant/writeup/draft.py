@@ -428,7 +428,9 @@ def _model(
             f"Test {numbers[reason.fact]} speaks for the first of these, most of all against: {plain[reason.against]}."
         )
     if assessment.slip >= session.header.thresholds.doubt_from:
-        sentences.append(f"The results do not all fit together: one of them is wrong with a probability of {assessment.slip:.0%}.")
+        sentences.append(
+            f"The results do not all fit together: one of them is wrong with a probability of {assessment.slip:.0%}."
+        )
     unnamed = [fault for fault in remaining if verdict and fault not in verdict.faults]
     best = assessment.best_test() if unnamed or not verdict or len(verdict.faults) > 1 else None
     if best:

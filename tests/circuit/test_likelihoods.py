@@ -14,7 +14,7 @@ from assistant.circuit.catalogue import Mechanism
 from assistant.circuit.parameters import Systems
 from assistant.circuit.rehearsing import rehearse
 from assistant.cli import main
-from assistant.core.evidence import Assessment, Fact, assess, key_of, parse_table
+from assistant.core.evidence import Assessment, Fact, assess, parse_table
 from assistant.core.loading import LIKELIHOODS_FILE, load_library
 from assistant.core.policy import DEFAULT_THRESHOLDS
 from assistant.core.procedure import Step
@@ -92,7 +92,11 @@ def test_sixteen_systems_are_enough() -> None:
     fine = replace(LIBRARY, knowledge=replace(LIBRARY.knowledge, circuits=circuits))
     for results in (
         [("feed-while-cranking", "lit"), ("switched-while-cranking", "steady")],
-        [("feed-while-cranking", "lit"), ("switched-while-cranking", "blinking"), ("same-as-feed", "sharper")],
+        [
+            ("feed-while-cranking", "lit"),
+            ("switched-while-cranking", "blinking"),
+            ("same-as-feed", "sharper"),
+        ],
         [("feed-while-cranking", "lit"), ("switched-while-cranking", "dark"), ("reversed-lamp", "lit")],
         [("switched-while-cranking", "steady"), ("current-without-control", "normal")],
     ):

@@ -69,9 +69,7 @@ def test_the_posterior_is_bayes_rule_by_hand() -> None:
     wrong = (1 - right) / 4
     assert LIBRARY.knowledge is not None
     prior = LIBRARY.knowledge.odds.prior
-    by_hand = {
-        fault: prior[fault] * (part * right + (1 - part) * wrong) for fault, part in share.items()
-    }
+    by_hand = {fault: prior[fault] * (part * right + (1 - part) * wrong) for fault, part in share.items()}
     posterior = weighed(*facts(STEADY, sure=0.9)).posterior
     ratio = posterior["driver-dead"] / posterior["coil-secondary"]
     assert by_hand["driver-dead"] / by_hand["coil-secondary"] == pytest.approx(ratio)
@@ -205,7 +203,7 @@ def test_a_confirmed_result_is_surer() -> None:
 def test_the_two_strongest_reasons_are_those_that_move_the_odds_most() -> None:
     """Of three results, the driver end is the strongest for an open control wire; its rivals are what it hurts."""
     reasons = weighed(*facts(FEED_LIT, STEADY, END_DARK)).reasons()
-    assert [reason.fact for reason in reasons][0] == 2
+    assert reasons[0].fact == 2
     assert len(reasons) <= 2
     assert reasons[0].against in ("driver-dead", "no-inputs")
     assert reasons[0].weight > math.log(10)
@@ -218,7 +216,9 @@ def test_the_best_test_tells_what_is_left() -> None:
     step, gain = found
     assert step.name not in ("feed-while-cranking", "switched-while-cranking")
     assert gain >= 0.1
-    done = [(name, step) for name, step in STEPS if key_of(step) in LIBRARY.knowledge.circuits[CIRCUIT].shares]  # type: ignore[union-attr]
+    done = [
+        (name, step) for name, step in STEPS if key_of(step) in LIBRARY.knowledge.circuits[CIRCUIT].shares
+    ]  # type: ignore[union-attr]
     tests = [Fact(name, step.name, step.choices()[0].outcome, 0.99) for name, step in done]
     assert weighed(*tests).best_test() is None
 
@@ -289,7 +289,10 @@ def _without(*path: str) -> dict[str, object]:
         b"[]",
         b'{"format": "something else"}',
         *(json.dumps(_without(name)).encode() for name in GOOD),
-        *(json.dumps(_without("circuits", "c", name)).encode() for name in ("systems", "mechanisms", "tests")),
+        *(
+            json.dumps(_without("circuits", "c", name)).encode()
+            for name in ("systems", "mechanisms", "tests")
+        ),
         json.dumps(GOOD).replace("00006464", "000064").encode(),
         json.dumps(GOOD).replace("00006464", "nonsense").encode(),
         json.dumps(GOOD).replace("00006464", "00000000").replace("c8c86464", "00000000").encode(),

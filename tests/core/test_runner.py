@@ -683,7 +683,9 @@ def test_an_open_circuit_has_an_answer_on_the_ohmmeter() -> None:
     talk.key("plus", "2")
     talk.hear("over-range")
     assert "Feed side to switched side: over range. That does not fit the results before." in talk.last
-    talk.hear(control=Control.AFFIRM)  # a lit switched side shows a continuous primary: it is measured once more
+    talk.hear(
+        control=Control.AFFIRM
+    )  # a lit switched side shows a continuous primary: it is measured once more
     talk.hear("over-range")
     talk.hear(control=Control.AFFIRM)
     result = next(
@@ -893,7 +895,20 @@ _RESULTS = (
     | st.builds(Result, control=st.sampled_from(Control))
 )
 _KEYS = st.sampled_from(
-    [*"0123456789", "point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close", "why"]
+    [
+        *"0123456789",
+        "point",
+        "minus",
+        "plus",
+        "star",
+        "slash",
+        "enter",
+        "erase",
+        "stop",
+        "note",
+        "close",
+        "why",
+    ]
 )
 _EVENTS = st.one_of(
     st.builds(Heard, at=st.just(0.0), words=st.just("x"), result=_RESULTS, confidence=st.floats(0, 1)),

@@ -175,7 +175,9 @@ def test_keys_alone_do_as_well() -> None:
             talk.rested()
         talk.key(key)
     assert any("These do not fit together." in text for text in talk.said)
-    assert [entry.how for entry in talk.entries if isinstance(entry, entries.ResultUndone)] == [entries.DOUBTED]
+    assert [entry.how for entry in talk.entries if isinstance(entry, entries.ResultUndone)] == [
+        entries.DOUBTED
+    ]
 
 
 def test_stop_cranking_comes_before_a_doubt() -> None:
