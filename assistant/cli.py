@@ -332,6 +332,22 @@ def _bench(options: argparse.Namespace) -> int:
     return 0
 
 
+def _bench_circuit(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.bench import machine  # noqa: PLC0415
+    from assistant.circuit.timing import measure  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+
+    found = measure(load_library(resources.directory("procedures")))
+    if options.json:
+        print(json.dumps([vars(timing) for timing in found], indent=1))
+        return 0
+    print(machine())
+    for timing in found:
+        print(f"{timing.systems:5d} systems, {timing.observations} observations each: {timing.seconds:.2f} s")
+    return 0
+
+
 def _bench_hearing(options: argparse.Namespace) -> int:
     from assistant.hearing_bench import report  # noqa: PLC0415
     from assistant.hearing_bench.running import Options, measure  # noqa: PLC0415
@@ -676,15 +692,20 @@ def _parser() -> argparse.ArgumentParser:
     bench = add("bench", _bench, "Measure the figures that the README gives.", "bay-assistant bench")
     bench.add_argument("--json", action="store_true", help="print the figures as JSON")
     add_model(bench)
-    _add_bench_hearing(bench)
+    further = bench.add_subparsers(metavar="")
+    _add_bench_hearing(further)
+    about = "Measure how long the circuit model takes for all measurements of the procedures."
+    further.add_parser(
+        "circuit", help=about, description=about, epilog="Example: bay-assistant bench circuit"
+    ).set_defaults(command=_bench_circuit)
     return parser
 
 
-def _add_bench_hearing(bench: argparse.ArgumentParser) -> None:
+def _add_bench_hearing(further: Any) -> None:
     about = (
         "Measure how well the recogniser hears: right, wrong, rejected, in noise, and beside PocketSphinx."
     )
-    hearing = bench.add_subparsers(metavar="").add_parser(
+    hearing = further.add_parser(
         "hearing",
         help=about,
         description=about,

@@ -8,10 +8,13 @@ Three observers are led through each procedure by the same cars:
 - *misreading*: at each test says something else with a given rate, whatever there is to be seen;
 - *skipping*: honest, and skips every test that may be skipped, as one does who has no clamp.
 
-A procedure fails when an honest observer, or one who skips, is led to a wrong verdict by answers that are all
-clear, or by doubtful ones for more than `MOST_WRONG_PART` or `MOST_WRONG_PATH` of the cars with one fault; and when
-a clear answer rules out the fault that is there.
-Misreading is reported and has no limit: no procedure is proof against every wrong answer.
+A procedure fails when the honest observer is led to a wrong verdict by answers that are all clear, or to wrong
+verdicts by any answers for more than `MOST_WRONG_PART` or `MOST_WRONG_PATH` of the cars with one fault; when clear
+answers lead in a circle; and when a clear answer rules out the fault that is there.
+A verdict on the way to another procedure counts as well when it names faults, and none that is there.
+Misreading and skipping are reported and have no limit: no procedure is proof against every wrong answer, and a test
+that was skipped is named as not done in the write-up.
+A fault that a procedure presumes excluded (`presumes_no`) is reported and fails nothing there.
 A car without a fault is reported and fails nothing: who starts these procedures has a car that does not spark.
 """
 
@@ -28,7 +31,7 @@ import numpy as np
 
 from assistant import __version__
 from assistant.circuit import catalogue, parameters
-from assistant.circuit.observing import Observed, observe, outcome_shares, reading_shares
+from assistant.circuit.observing import VERSION, Observed, observe, outcome_shares, reading_shares
 from assistant.circuit.order import Best, Choice, Trial, best_order, minutes_of, preparation
 from assistant.circuit.proof import (
     CLEAR,
@@ -53,6 +56,7 @@ from assistant.circuit.proof import (
     walk,
 )
 from assistant.core import wording
+from assistant.core.procedure import Leads
 from assistant.errors import BayAssistantError, FileProblem, UsageProblem
 
 if TYPE_CHECKING:
@@ -68,13 +72,16 @@ if TYPE_CHECKING:
 
 CAUTION = "These figures come from a model with no bench measurement behind it."
 
+_WORST_FIRST = (Judgement.WRONG_PART, Judgement.WRONG_PATH, Judgement.UNDECIDED, Judgement.RIGHT)
+
 OBSERVERS = ("honest", "misreading", "skipping")
 
 PROCESSES = 2
 """At most so many are used: more would not be on the machine beside a technician's other work."""
 
-_MECHANISMS_AT_ONCE = 4
-_SYSTEMS_AT_ONCE = 250
+_SYSTEMS_AT_ONCE = 50
+"""Of every mechanism, in one piece of the work: the model simulates all mechanisms of a circuit together."""
+
 _MOST_SYSTEMS = 100_000
 
 
@@ -103,7 +110,6 @@ class Failure:
 
     sentence: str
     counter: Counter | None = None
-    observer: str = "honest"
 
 
 @dataclass(frozen=True)
@@ -117,6 +123,7 @@ class Proven:
         rows: Observer to the figures of each case.
         ends: Observer to the share of each end, for each case.
         failures: Why it is not proven.
+        presumed: Faults that it presumes excluded, which fail nothing.
         ruled_out: Procedure, step, outcome, fault, share of cars that give an answer that rules out their fault.
     """
 
@@ -127,21 +134,21 @@ class Proven:
     ends: dict[str, tuple[dict[End, float], ...]]
     failures: tuple[Failure, ...]
     ruled_out: tuple[tuple[str, str, str, str, float], ...]
+    presumed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Ordered:
     """How long a procedure takes beside the best order of its tests, in expected minutes.
 
-    `wrong` is the share of the odds for which the typical car is not led to a right verdict.
-    `usual` and `best` leave out the set-up for cranking where both have it: `set_up` minutes.
+    `names` are the ways in which faults come about, by the numbers of the best order; `wrong` is the share of the
+    odds for which the typical car is not led to a right verdict.
     """
 
     name: str
     minutes: float
     best: Best
     names: tuple[str, ...]
-    set_up: float
     wrong: float
 
 
@@ -168,11 +175,10 @@ class Report:
 
 @dataclass(frozen=True)
 class _Unit:
-    """A piece of the work: some mechanisms of a circuit, with some of the systems."""
+    """A piece of the work: all mechanisms of a circuit, with some of the systems."""
 
     circuit: str
     entries: tuple[str, ...]
-    mechanisms: tuple[int, int]
     systems: tuple[int, int]
 
 
@@ -239,7 +245,7 @@ def _misread(shares: NDArray[np.float64], rate: float) -> NDArray[np.float64]:
 def _walks(library: Library, unit: _Unit, asked: Asked) -> dict[tuple[str, str], Walk]:
     """All walks of one piece of the work, by procedure and observer."""
     first, last = unit.systems
-    chosen = catalogue.mechanisms(unit.circuit)[slice(*unit.mechanisms)]
+    chosen = catalogue.mechanisms(unit.circuit)
     looks = _Looks(library, unit.circuit, chosen, _some(_systems(asked), first, last))
     shape = (len(chosen), last - first)
     return {
@@ -305,21 +311,18 @@ def prove(
     for circuit, entries in circuits.items():
         _check_steps(library, circuit, entries)
     units = [unit for circuit, entries in circuits.items() for unit in _units(circuit, entries, asked)]
-    whole: dict[tuple[str, str], dict[int, Walk]] = {}
-    for number, (unit, walks) in enumerate(zip(units, _carry_out(library, asked, units), strict=True)):
+    whole: dict[tuple[str, str], Walk] = {}
+    for number, walks in enumerate(_carry_out(library, asked, units), start=1):
         for key, walked in walks.items():
-            parts = whole.setdefault(key, {})
-            for place, mechanism in enumerate(range(*unit.mechanisms)):
-                part = walked.part(place, place + 1)
-                if mechanism in parts:
-                    parts[mechanism].add(part)
-                else:
-                    parts[mechanism] = part
-        progress(number + 1, len(units))
+            if key in whole:
+                whole[key].add(walked)
+            else:
+                whole[key] = walked
+        progress(number, len(units))
     proven = tuple(_proven(library, name, circuit_of(library, name), whole, asked) for name in names)
     return Report(
         asked,
-        parameters.VERSION,
+        VERSION,
         proven,
         tuple(_unreached(library, names, whole)),
         tuple(_idle(library, names, proven)),
@@ -374,12 +377,8 @@ def _check_steps(library: Library, circuit: str, entries: tuple[str, ...]) -> No
 
 def _units(circuit: str, entries: tuple[str, ...], asked: Asked) -> Iterator[_Unit]:
     """The pieces, the same for any number of processes."""
-    count = len(catalogue.mechanisms(circuit))
     for first in range(0, asked.systems, _SYSTEMS_AT_ONCE):
-        last = min(first + _SYSTEMS_AT_ONCE, asked.systems)
-        for start in range(0, count, _MECHANISMS_AT_ONCE):
-            stop = min(start + _MECHANISMS_AT_ONCE, count)
-            yield _Unit(circuit, entries, (start, stop), (first, last))
+        yield _Unit(circuit, entries, (first, min(first + _SYSTEMS_AT_ONCE, asked.systems)))
 
 
 def _carry_out(library: Library, asked: Asked, units: list[_Unit]) -> Iterator[dict[tuple[str, str], Walk]]:
@@ -406,7 +405,7 @@ def _proven(
     library: Library,
     name: str,
     circuit: str,
-    whole: dict[tuple[str, str], dict[int, Walk]],
+    whole: dict[tuple[str, str], Walk],
     asked: Asked,
 ) -> Proven:
     mechanisms = catalogue.mechanisms(circuit)
@@ -415,7 +414,10 @@ def _proven(
         key=lambda number: _rank(library, mechanisms[number].fault),
     )
     cases = tuple(_case(mechanisms[number]) for number in order)
-    walks = {observer: [whole[name, observer][number] for number in order] for observer in OBSERVERS}
+    walks = {
+        observer: [whole[name, observer].part(number, number + 1) for number in order]
+        for observer in OBSERVERS
+    }
     rows = {
         observer: tuple(
             row(library, walked, 0, case, asked.systems)
@@ -430,13 +432,17 @@ def _proven(
         )
         for observer in OBSERVERS
     }
-    failures = [
-        failure
-        for observer in ("honest", "skipping")
-        for case, walked, one in zip(cases, walks[observer], rows[observer], strict=True)
-        if case.fault != NO_FAULT
-        for failure in _failures(library, name, observer, case, walked, one)
-    ]
+    failures: list[Failure] = []
+    for fault, group in groupby(range(len(cases)), key=lambda number: cases[number].fault):
+        if fault != NO_FAULT and fault not in library.procedures[name].presumes_no:
+            numbers = list(group)
+            failures += _failures(
+                library,
+                name,
+                [cases[number] for number in numbers],
+                [walks["honest"][number] for number in numbers],
+                mean(rows["honest"][number] for number in numbers),
+            )
     ruled_out = []
     for case, walked in zip(cases, walks["honest"], strict=True):
         for (procedure, step, outcome), flow in walked.ruled_out.items():
@@ -445,7 +451,7 @@ def _proven(
             if not wrongly:
                 continue
             ruled_out.append((procedure, step, outcome, wrongly[0], float(flow.share[0]) / asked.systems))
-            if flow.clear[0]:
+            if flow.clear[0] and case.fault not in library.procedures[name].presumes_no:
                 where = f"{library.procedures[procedure].file}:{library.step(procedure, step).line}"
                 failures.append(
                     Failure(
@@ -453,7 +459,8 @@ def _proven(
                         f"cars with it ({case.mechanism}) clearly show that."
                     )
                 )
-    return Proven(name, circuit, cases, rows, ends, tuple(failures), tuple(ruled_out))
+    presumed = library.procedures[name].presumes_no
+    return Proven(name, circuit, cases, rows, ends, tuple(failures), tuple(ruled_out), presumed)
 
 
 def _case(mechanism: Mechanism) -> Case:
@@ -466,34 +473,32 @@ def _rank(library: Library, fault: str) -> int:
 
 
 def _failures(
-    library: Library, name: str, observer: str, case: Case, walked: Walk, one: Row
+    library: Library, name: str, cases: Sequence[Case], walks: Sequence[Walk], fault: Row
 ) -> Iterator[Failure]:
-    """Why a case fails, if it does: clear cars first, then too many doubtful ones."""
-    found = counters(library, name, walked, [case])
-    found.sort(
-        key=lambda counter: (not counter.clear, counter.judgement is Judgement.WRONG_PATH, -counter.share)
-    )
-    who = "an honest observer" if observer == "honest" else "an honest observer who skips what may be skipped"
-    for counter in found:
+    """Why a fault fails, if it does: clear cars first, then too many doubtful ones."""
+    found = [
+        (counter, float((walked.ends.get(counter.end) or walked.passed[counter.end]).clear[0]))
+        for case, walked in zip(cases, walks, strict=True)
+        for counter in counters(library, name, walked, [case])
+    ]
+    found.sort(key=lambda pair: (_WORST_FIRST.index(pair[0].judgement), not pair[0].clear, -pair[0].share))
+    for counter, cars in found:
         if counter.clear:
-            flow = walked.ends[counter.end]
             yield Failure(
-                f"{name}: {who} is led from {_called(case)} to the verdict {counter.end} ({counter.judgement}) by "
-                f"clear answers, with {flow.clear[0]:.0f} cars.",
+                f"{name}: an honest observer is led from {_called(counter.case)} to {counter.end} "
+                f"({counter.judgement}) by clear answers, with {cars:.0f} cars.",
                 counter,
-                observer,
             )
     for judgement, share, limit in (
-        (Judgement.WRONG_PART, one.wrong_part, MOST_WRONG_PART),
-        (Judgement.WRONG_PATH, one.wrong_path, MOST_WRONG_PATH),
+        (Judgement.WRONG_PART, fault.wrong_part, MOST_WRONG_PART),
+        (Judgement.WRONG_PATH, fault.wrong_path + fault.wrong_on_the_way, MOST_WRONG_PATH),
     ):
-        doubtful = [counter for counter in found if counter.judgement is judgement and not counter.clear]
-        if share > limit and doubtful:
+        of_this = [counter for counter, _ in found if counter.judgement is judgement]
+        if share > limit:
             yield Failure(
-                f"{name}: {who} is led from {_called(case)} to a {judgement} with {share:.1%} of the cars, "
-                f"the limit is {limit:.0%}; most of all to {doubtful[0].end}.",
-                doubtful[0],
-                observer,
+                f"{name}: an honest observer is led from {cases[0].fault} to a {judgement} with {share:.1%} of the "
+                f"cars, the limit is {limit:.0%}; as from {_called(of_this[0].case)} to {of_this[0].end}.",
+                of_this[0],
             )
 
 
@@ -501,19 +506,28 @@ def _called(case: Case) -> str:
     return case.fault if case.mechanism in ("", case.fault) else f"{case.fault} ({case.mechanism})"
 
 
-def _unreached(
-    library: Library, names: Sequence[str], whole: dict[tuple[str, str], dict[int, Walk]]
-) -> list[Key]:
-    walks = []
+def _unreached(library: Library, names: Sequence[str], whole: dict[tuple[str, str], Walk]) -> list[Key]:
+    reached: set[Key] = set()
     for name in names:
-        mechanisms = catalogue.mechanisms(circuit_of(library, name))
-        for observer in ("honest", "skipping"):
-            walks += [
-                walked
-                for number, walked in whole[name, observer].items()
-                if mechanisms[number].fault != NO_FAULT
-            ]
-    return never_reached(library, names, walks, [0])
+        faulty = [
+            number
+            for number, one in enumerate(catalogue.mechanisms(circuit_of(library, name)))
+            if one.fault != NO_FAULT
+        ]
+        walks = [whole[name, observer] for observer in ("honest", "skipping")]
+        missed = set(never_reached(library, names, walks, faulty))
+        reached |= {
+            (other, step)
+            for other in names
+            for step in library.procedures[other].steps
+            if (other, step) not in missed
+        }
+    return [
+        (name, step)
+        for name in names
+        for step in library.procedures[name].steps
+        if (name, step) not in reached
+    ]
 
 
 def _idle(library: Library, names: Sequence[str], proven: Iterable[Proven]) -> list[str]:
@@ -552,18 +566,18 @@ def _stories(library: Library, proven: Sequence[Proven], asked: Asked) -> Iterat
     for one in proven:
         for failure in one.failures:
             if failure.counter is not None:
-                yield tell(library, one.circuit, failure.counter, asked, failure.observer)
+                yield tell(library, one.circuit, failure.counter, asked)
                 break
 
 
-def tell(library: Library, circuit: str, counter: Counter, asked: Asked, observer: str = "honest") -> str:
+def tell(library: Library, circuit: str, counter: Counter, asked: Asked) -> str:
     """A counter-example as a readable story: the car, each step with what would be seen, and the verdict."""
     mechanism = next(
         one for one in catalogue.mechanisms(circuit, counter.case.fault) if one.name == counter.case.mechanism
     )
     car = _some(_systems(asked), counter.system, counter.system + 1)
     looks = _Looks(library, circuit, [mechanism], car)
-    way = story(library, counter.procedure, counter.end, looks.shares(), skips=observer == "skipping")
+    way = story(library, counter.procedure, counter.end, looks.shares())
     clear = "every answer is clear" if counter.clear else f"{counter.share:.0%} of honest answers go this way"
     head = f"A counter-example in {counter.procedure}: car {counter.system} of seed {asked.seed} with "
     lines = [
@@ -575,8 +589,11 @@ def tell(library: Library, circuit: str, counter: Counter, asked: Asked, observe
         f"  {number}. {told.procedure}/{told.step.name}: {_told(library, looks, told)}"
         for number, told in enumerate(way, start=1)
     ]
-    says = library.procedures[counter.end.procedure].verdicts[counter.end.verdict].says
-    lines.append(f'  Verdict {counter.end} ({counter.judgement}): "{says}"')
+    if counter.end.verdict:
+        says = library.procedures[counter.end.procedure].verdicts[counter.end.verdict].says
+        lines.append(f'  Verdict {counter.end} ({counter.judgement}): "{says}"')
+    else:
+        lines.append(f"  It ends {counter.end} ({counter.judgement}).")
     lines.append(f"  {CAUTION}")
     return "\n".join(lines)
 
@@ -587,8 +604,13 @@ def _told(library: Library, looks: _Looks, told: Told) -> str:
     if told.answer is None:
         return f"{how}: skipped."
     shown = _shown(told.step, looks.observed((told.procedure, told.step.name)))
+    goes_on = ""
+    if told.answer.target.leads is Leads.VERDICT:
+        verdict = library.procedures[told.procedure].verdicts[told.answer.target.name]
+        if verdict.continue_with:
+            goes_on = f' It is told: "{verdict.says}"'
     share = "" if told.share >= CLEAR else f" ({told.share:.0%} would say so)"
-    return f"{how}: {shown}, answer '{told.answer.outcome}'{share}."
+    return f"{how}: {shown}, answer '{told.answer.outcome}'{share}.{goes_on}"
 
 
 def _shown(step: Step, observed: Observed) -> str:
@@ -634,7 +656,10 @@ def order(library: Library, odds: Odds, names: Sequence[str]) -> tuple[Ordered, 
 
 def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
     circuit = circuit_of(library, name)
-    mechanisms = [one for one in catalogue.mechanisms(circuit) if one.fault in odds.prior]
+    presumed = library.procedures[name].presumes_no
+    mechanisms = [
+        one for one in catalogue.mechanisms(circuit) if one.fault in odds.prior and one.fault not in presumed
+    ]
     looks = _Looks(library, circuit, mechanisms, parameters.Systems.typical())
     shares = looks.shares()
     ways = {one.fault: sum(other.fault == one.fault for other in mechanisms) for one in mechanisms}
@@ -656,31 +681,24 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
                     tuple(likeliest[procedure, step.name]),
                 ),
             )
-    covered = [
-        frozenset(
-            number for number, one in enumerate(mechanisms) if set(_case(one).faults) <= set(verdict.faults)
-        )
-        for procedure in procedures
-        for verdict in library.procedures[procedure].verdicts.values()
-        if not verdict.continue_with
-    ]
     spent, wrong = 0.0, 0.0
+    together: dict[End, set[int]] = {}
     for number, one in enumerate(mechanisms):
         looks_of_one = _Certain(library, likeliest, number)
         walked = walk(library, name, looks_of_one.shares, (1, 1))
         end = next(iter(walked.ends))
+        together.setdefault(end, set()).add(number)
         way = story(library, name, end, looks_of_one.shares)
         share = prior[number] / sum(prior)
         spent += share * minutes_of(odds, [told.step.measure for told in way])
         if judge(library, end, _case(one)) is not Judgement.RIGHT:
             wrong += share
-    best = best_order(prior, list(tests.values()), covered, odds.once)
+    best = best_order(prior, list(tests.values()), [frozenset(one) for one in together.values()], odds.once)
     return Ordered(
         name,
         spent,
         best,
         tuple(_called(_case(one)) for one in mechanisms),
-        odds.once["cranking"],
         wrong,
     )
 
@@ -712,7 +730,7 @@ def text(report: Report, library: Library) -> str:
         f"{version}: {asked.systems} random cars (seed {asked.seed}) for each way in which a fault comes about.",
         CAUTION,
         f"An answer is clear when {CLEAR:.1%} of honest observers would give it.",
-        f"Limits for doubtful answers, per way in which a fault comes about: {limits}.",
+        f"Limits for wrong verdicts by doubtful answers, per fault: {limits}; by clear answers: none.",
     ]
     for proven in report.procedures:
         lines += ["", *_table(proven, library, asked)]
@@ -756,7 +774,10 @@ def _table(proven: Proven, library: Library, asked: Asked) -> Iterator[str]:
             shares = (one.right, one.wrong_part, one.wrong_path, one.undecided)
             cells += " " + "".join(f"{100 * share:6.1f}" for share in shares)
         ways = f" ({len(numbers)})" if len(numbers) > 1 else ""
-        yield f"  {fault + ways:30}{cells}"
+        mark = "*" if fault in proven.presumed else ""
+        yield f"  {fault + ways + mark:30}{cells}"
+    if proven.presumed:
+        yield f"  * presumed excluded before this procedure, fails nothing: {wording.listed(proven.presumed)}"
     for fault, numbers in grouped:
         ends: dict[End, float] = {}
         for number in numbers:
@@ -778,6 +799,9 @@ def _table(proven: Proven, library: Library, asked: Asked) -> Iterator[str]:
 
 
 def _order_lines(one: Ordered) -> Iterator[str]:
+    if one.best.first.test is None:
+        yield f"Order of tests in {one.name}: one verdict covers all faults; there is nothing to compare."
+        return
     excess = one.minutes - one.best.minutes
     yield (
         f"Order of tests in {one.name}: {one.minutes:.1f} min expected, best order {one.best.minutes:.1f} min, "
@@ -815,6 +839,7 @@ def to_json(report: Report) -> dict[str, Any]:
             {
                 "procedure": proven.name,
                 "circuit": proven.circuit,
+                "presumed excluded": list(proven.presumed),
                 "failures": [failure.sentence for failure in proven.failures],
                 "cases": [
                     {

@@ -74,9 +74,18 @@ class Circuit:
 CIRCUITS: dict[str, Circuit] = {
     circuit.name: circuit
     for circuit in (
-        Circuit("coil-with-external-driver", "waste-spark coil, driver in the module: one blink in two surges", "coil", 2),
-        Circuit("coil-per-plug", "a coil for each plug, driver in the module: one blink in four surges", "coil", 4),
-        Circuit("distributor", "one coil for all plugs, driver in the module: a blink with every surge", "coil", 1),
+        Circuit(
+            "coil-with-external-driver",
+            "waste-spark coil, driver in the module: one blink in two surges",
+            "coil",
+            2,
+        ),
+        Circuit(
+            "coil-per-plug", "a coil for each plug, driver in the module: one blink in four surges", "coil", 4
+        ),
+        Circuit(
+            "distributor", "one coil for all plugs, driver in the module: a blink with every surge", "coil", 1
+        ),
         Circuit(
             "built-in-driver-coil",
             "coil for each plug with its driver built in; the control wire carries a 5 V logic signal",
@@ -109,7 +118,7 @@ _BLOWN = _set("fuse", OPEN)
 _SHORTED_PRIMARY = (
     _set("primary-resistance", 0.06),
     _set("primary-inductance", 0.1e-3),
-    _set("shorted-turns", 5.0),
+    _set("shorted-turns", 25.0),
 )
 
 
@@ -138,9 +147,15 @@ _ALL: tuple[Mechanism, ...] = (
         (_times("breakdown-voltage", 1.8), _times("burning-voltage", 1.3)),
     ),
     Mechanism("open-feed", "fuse-blown", "the ignition fuse is open", (_BLOWN,)),
-    Mechanism("open-feed", "feed-wire-open", "the wire between fuse and coil is open", (_set("feed-wire", OPEN),)),
-    Mechanism("open-feed", "relay-does-not-close", "the ignition relay passes nothing", (_set("relay", OPEN),)),
-    Mechanism("open-feed", "relay-supply-open", "no supply at the ignition relay", (_set("relay-link", OPEN),)),
+    Mechanism(
+        "open-feed", "feed-wire-open", "the wire between fuse and coil is open", (_set("feed-wire", OPEN),)
+    ),
+    Mechanism(
+        "open-feed", "relay-does-not-close", "the ignition relay passes nothing", (_set("relay", OPEN),)
+    ),
+    Mechanism(
+        "open-feed", "relay-supply-open", "no supply at the ignition relay", (_set("relay-link", OPEN),)
+    ),
     Mechanism(
         "open-feed",
         "feed-wire-shorted",
@@ -154,9 +169,13 @@ _ALL: tuple[Mechanism, ...] = (
         flags=_flags("relay-drops-out"),
     ),
     Mechanism("high-resistance-feed", "wire", "2 ohm between fuse and coil", (_set("feed-wire", HIGH_FEED),)),
-    Mechanism("high-resistance-feed", "relay-contact", "2 ohm in the relay's contact", (_set("relay", HIGH_FEED),)),
+    Mechanism(
+        "high-resistance-feed", "relay-contact", "2 ohm in the relay's contact", (_set("relay", HIGH_FEED),)
+    ),
     Mechanism("high-resistance-feed", "corroded", "8 ohm in a corroded connector", (_set("feed-wire", 8.0),)),
-    Mechanism("open-primary", "winding-open", "the primary winding is open", (_set("primary-resistance", OPEN),)),
+    Mechanism(
+        "open-primary", "winding-open", "the primary winding is open", (_set("primary-resistance", OPEN),)
+    ),
     Mechanism("shorted-primary", "full", "0.06 ohm, 0.1 mH, no secondary voltage", _SHORTED_PRIMARY),
     Mechanism(
         "shorted-primary",
@@ -184,7 +203,10 @@ _ALL: tuple[Mechanism, ...] = (
         (_set("short-control-to-battery", SHORT),),
     ),
     Mechanism(
-        "high-resistance-control-wire", "wire", "3 ohm in the control wire", (_set("control-wire", HIGH_CONTROL),)
+        "high-resistance-control-wire",
+        "wire",
+        "3 ohm in the control wire",
+        (_set("control-wire", HIGH_CONTROL),),
     ),
     Mechanism("driver-dead", "never-switches", "the driver never switches on", flags=_flags("driver-off")),
     Mechanism(
@@ -203,10 +225,18 @@ _ALL: tuple[Mechanism, ...] = (
         (_set("short-driver", SHORT), _BLOWN, *_SHORTED_PRIMARY),
         also=("shorted-primary",),
     ),
-    Mechanism("weak-module-ground", "terminal", "2 ohm in the module's ground", (_set("module-ground", WEAK_GROUND),)),
+    Mechanism(
+        "weak-module-ground",
+        "terminal",
+        "2 ohm in the module's ground",
+        (_set("module-ground", WEAK_GROUND),),
+    ),
     Mechanism("no-driver-supply", "open", "the module's supply is open", (_set("driver-supply", OPEN),)),
     Mechanism(
-        "no-driver-supply", "high-resistance", "90 ohm in the module's supply", (_set("driver-supply", 90.0),)
+        "no-driver-supply",
+        "high-resistance",
+        "150 ohm in the module's supply",
+        (_set("driver-supply", 150.0),),
     ),
     Mechanism(
         "no-inputs",
@@ -241,14 +271,14 @@ _ALL: tuple[Mechanism, ...] = (
     Mechanism(
         "weak-battery",
         "worn-out",
-        "charged, but worn out: 22 milliohm",
-        (_set("battery-voltage", 12.3), _set("battery-resistance", 22e-3)),
+        "charged, but worn out: 26 milliohm",
+        (_set("battery-voltage", 12.3), _set("battery-resistance", 26e-3)),
     ),
     Mechanism(
         "weak-battery",
         "starter-drags",
-        "the starter draws three times its current",
-        (_times("starter-current", 3.0), _times("battery-resistance", 1.3)),
+        "the starter draws two and a half times its current, from a battery of 12 milliohm",
+        (_times("starter-current", 2.5), _set("battery-resistance", 12e-3)),
     ),
     Mechanism(
         "weak-battery",
@@ -280,8 +310,7 @@ def mechanisms(circuit: str, fault: str | None = None) -> tuple[Mechanism, ...]:
     found = tuple(
         mechanism
         for mechanism in _ALL
-        if mechanism.fault not in known.without
-        and (not known.only or mechanism.fault in (*known.only, NONE))
+        if mechanism.fault not in known.without and (not known.only or mechanism.fault in (*known.only, NONE))
     )
     if fault is None:
         return found

@@ -35,15 +35,19 @@ DISTINCT = 3.0
 
 def response(hertz: Floats) -> NDArray[np.complex128]:
     """Complex temporal contrast sensitivity at these frequencies, in one over contrast."""
-    turning = 2j * np.pi * hertz * TIME_CONSTANT_S
+    turning = _turning(hertz)
     return np.asarray(_raw(turning) * (PEAK_SENSITIVITY / _PEAK))
+
+
+def _turning(hertz: Floats) -> NDArray[np.complex128]:
+    return np.asarray(2j * np.pi * hertz * TIME_CONSTANT_S, dtype=np.complex128)
 
 
 def _raw(turning: NDArray[np.complex128]) -> NDArray[np.complex128]:
     return np.asarray((1 + turning) ** -9 - 0.9 * (1 + 1.33 * turning) ** -10)
 
 
-_PEAK = float(np.abs(_raw(2j * np.pi * np.linspace(0.1, 60, 6000) * TIME_CONSTANT_S)).max())
+_PEAK = float(np.abs(_raw(_turning(np.linspace(0.1, 60, 6000)))).max())
 
 
 def seen(light: Floats, period: Floats) -> Floats:

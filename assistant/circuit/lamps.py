@@ -75,7 +75,9 @@ LAMPS: dict[str, Lamp] = {
         Lamp("194", "test lamp, 0.27 A", 14.0, 0.27, 2306, 0.394e-3, 0.12),
         Lamp("89", "lamp of 0.6 A", 13.0, 0.58, 2511, 0.756e-3, 0.2),
         Lamp("1156", "heavy lamp, 2.1 A", 12.8, 2.1, 2756, 3.68e-3, 0.2),
-        Lamp("led", "test light with a light-emitting diode, 1 kilohm in series", resistance=1e3, threshold=1.8),
+        Lamp(
+            "led", "test light with a light-emitting diode, 1 kilohm in series", resistance=1e3, threshold=1.8
+        ),
         Lamp("high-impedance-meter", "digital meter, 10 megohm", resistance=10e6),
         Lamp("logic-probe", "logic probe, 1 megohm, high above 2.5 V", resistance=1e6, threshold=2.5),
     )

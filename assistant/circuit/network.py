@@ -174,7 +174,9 @@ def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resi
         Resistor("control-wire", "switched", "driver-end", values["control-wire"]),
         # The short lies at the coil's end, so that a lamp at either end sees it.
         Resistor("short-control-to-ground", "switched", GROUND, values["short-control-to-ground"]),
-        Resistor("short-control-to-battery", "switched", "battery-positive", values["short-control-to-battery"]),
+        Resistor(
+            "short-control-to-battery", "switched", "battery-positive", values["short-control-to-battery"]
+        ),
         Resistor("module-ground", "driver-ground", GROUND, values["module-ground"]),
     ]
     if not key_off:
@@ -243,7 +245,7 @@ def reduce(
             matrix[:, place[one], place[one]] += conductance
         if other != GROUND:
             matrix[:, place[other], place[other]] += conductance
-        if one != GROUND and other != GROUND:
+        if GROUND not in {one, other}:
             matrix[:, place[one], place[other]] -= conductance
             matrix[:, place[other], place[one]] -= conductance
 

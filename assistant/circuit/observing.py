@@ -37,7 +37,7 @@ from assistant.circuit.solving import (
     tables_of,
     turn,
 )
-from assistant.core.procedure import OVER_RANGE, Engine, Measurement, Reading
+from assistant.core.procedure import Engine, Measurement, Reading
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,8 +49,6 @@ if TYPE_CHECKING:
 
 _Value = TypeVar("_Value")
 
-VERSION = fingerprint(PARAMETERS, LAMPS, [(m.fault, m.name, m.changes, sorted(m.flags)) for m in _ALL], CIRCUITS, 1)
-"""Changes with parameters, lamps, faults and circuits; caches are keyed with it."""
 
 SIGNALS = {"crank-signal": "crank-signal-missing", "cam-signal": "cam-signal-missing"}
 ITEMS = ("security-lamp",)
@@ -134,7 +132,9 @@ def observe(
         ohm = _all_ohm(systems, state, (measure.probe, _clip(measure)))[begin:end]
         return Observed(value=np.where(ohm > OVER_RANGE_OHM, np.inf, ohm))
     if instrument == "voltmeter":
-        return Observed(value=_all_volts(systems, state, (measure.probe, _clip(measure)), METER)["mean"][begin:end])
+        return Observed(
+            value=_all_volts(systems, state, (measure.probe, _clip(measure)), METER)["mean"][begin:end]
+        )
     chosen = lamp_named(HEAVY_LAMP if instrument == "heavy-lamp" else lamp)
     light, index = _all_light(systems, state, (measure.probe, _clip(measure)), chosen)
     posts = (known.name, group, measure.engine, ())
@@ -172,7 +172,9 @@ def check(circuit: Circuit, measure: Measurement) -> None:
         )
     for part in measure.unplugged:
         if part not in PARTS:
-            raise CircuitProblem(f"'{part}' cannot be unplugged in the circuit model, only {' and '.join(PARTS)}.")
+            raise CircuitProblem(
+                f"'{part}' cannot be unplugged in the circuit model, only {' and '.join(PARTS)}."
+            )
     if instrument == "eyes":
         if measure.probe not in ITEMS:
             raise CircuitProblem(f"The circuit has nothing to look at that is called '{measure.probe}'.")
@@ -241,7 +243,8 @@ def _chunks(systems: Systems, state: State) -> list[Rows]:
         each = max(1, ROWS_AT_ONCE // systems.count)
         group = state[1]
         kept[key] = [
-            rows_of(CIRCUITS[state[0]], group[begin : begin + each], systems) for begin in range(0, len(group), each)
+            rows_of(CIRCUITS[state[0]], group[begin : begin + each], systems)
+            for begin in range(0, len(group), each)
         ]
     found = kept[key]
     assert isinstance(found, list)  # noqa: S101 - one dictionary holds values of several types
@@ -269,9 +272,7 @@ def _all_light(systems: Systems, state: State, across: tuple[str, str], lamp: La
                     index = eye.index_of(waves.light, waves.period)
             else:
                 volts, _, _ = steady(rows, state[2], state[3], across, lamp)
-                light = (
-                    np.abs(volts) / 12 if lamp.name == METER.name else brightness_of(lamp, np.abs(volts))
-                )
+                light = np.abs(volts) / 12 if lamp.name == METER.name else brightness_of(lamp, np.abs(volts))
                 index = np.zeros(rows.count)
             lights.append(light)
             indices.append(index)
@@ -295,7 +296,8 @@ def _all_volts(systems: Systems, state: State, across: tuple[str, str], lamp: La
                 volts, _, _ = steady(rows, state[2], state[3], across, lamp)
                 parts.append((volts, volts, volts))
         kept[key] = {
-            name: np.concatenate([part[number] for part in parts]) for number, name in enumerate(("mean", "top", "low"))
+            name: np.concatenate([part[number] for part in parts])
+            for number, name in enumerate(("mean", "top", "low"))
         }
     found = kept[key]
     assert isinstance(found, dict)  # noqa: S101 - one dictionary holds values of several types
@@ -387,22 +389,24 @@ def mistaken(shares: Floats, misreading: float) -> Floats:
     others = shares.shape[1] - 1
     if misreading == 0 or others == 0:
         return shares
-    return (1 - misreading) * shares + misreading * (1 - shares) / others
+    return np.asarray((1 - misreading) * shares + misreading * (1 - shares) / others)
 
 
 def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
     """Shares before they are made to sum to 1."""
     if observed.shown is not None:
         pairs = {"present": "missing", "lamp-on": "lamp-off"}
-        known = {**dict.fromkeys(pairs, True), **dict.fromkeys(pairs.values(), False)}
-        return np.stack([(observed.shown == _of(known, name)).astype(float) for name in outcomes], axis=1)
+        shows = {**dict.fromkeys(pairs, True), **dict.fromkeys(pairs.values(), False)}
+        return np.stack([(observed.shown == _of(shows, name)).astype(float) for name in outcomes], axis=1)
     if observed.brightness is None or observed.index is None or observed.feed_index is None:
         raise CircuitProblem("This instrument shows a number, and the answers to choose from are words.")
     dark = _below(observed.brightness, eye.DARK, DARK_SPREAD)
     dim = (1 - dark) * _below(observed.brightness, eye.DIM, DIM_SPREAD)
     bright = 1 - dark - dim
     ratio = observed.index / np.maximum(observed.feed_index, eye.STEADY_INDEX / 2)
-    distinct = np.clip(np.log(np.maximum(ratio, 1e-6) / eye.LIKE_FEED) / np.log(eye.DISTINCT / eye.LIKE_FEED), 0, 1)
+    distinct = np.clip(
+        np.log(np.maximum(ratio, 1e-6) / eye.LIKE_FEED) / np.log(eye.DISTINCT / eye.LIKE_FEED), 0, 1
+    )
     still = _below(observed.index, eye.STEADY_INDEX, STEADY_SPREAD)
     # A blink that cannot be seen is none, however much more it is than the surge.
     distinct = distinct * (1 - still)
@@ -412,7 +416,10 @@ def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
         both = np.abs(np.log(np.maximum(observed.brightness, 1e-3) / np.maximum(other, 1e-3))) < np.log(2)
         sharper = np.where(dark > 0.5, 0.0, distinct)
         # A lamp that is plainly darker than on the other place is neither the same nor sharper.
-        known = {"same": np.where(both, 1 - sharper, 0.5 * (1 - sharper)), "sharper": sharper}
+        known: dict[str, Floats] = {
+            "same": np.where(both, 1 - sharper, 0.5 * (1 - sharper)),
+            "sharper": sharper,
+        }
         known["sharper"] = np.where(both, sharper, sharper + 0.5 * (1 - sharper))
         return np.stack([known.get(name, zero) for name in outcomes], axis=1)
     known = {"dark": dark, "dim": dim, "lit": zero, "steady": zero, "flickering": zero, "blinking": zero}
@@ -455,7 +462,28 @@ def _of(known: dict[str, _Value], name: str) -> _Value:
 ERRORS = {"V": (0.01, 0.005), "A": (0.15, 0.03), "ohm": (0.08, 0.01)}
 """Standard error of a reading: a fixed part (of the ohmmeter: leads and contacts, after they were subtracted) and
 a share of the value; chosen, not fitted."""
-UNITS = {"mV": ("V", 1e-3), "V": ("V", 1.0), "A": ("A", 1.0), "ohm": ("ohm", 1.0), "kilohm": ("ohm", 1e3), "megohm": ("ohm", 1e6)}
+UNITS = {
+    "mV": ("V", 1e-3),
+    "V": ("V", 1.0),
+    "A": ("A", 1.0),
+    "ohm": ("ohm", 1.0),
+    "kilohm": ("ohm", 1e3),
+    "megohm": ("ohm", 1e6),
+}
+
+VERSION = fingerprint(
+    PARAMETERS,
+    LAMPS,
+    [(entry.fault, entry.name, entry.changes, sorted(entry.flags)) for entry in _ALL],
+    CIRCUITS,
+    (eye.DARK, eye.DIM, eye.STEADY_INDEX, eye.LIKE_FEED, eye.DISTINCT),
+    (DARK_SPREAD, DIM_SPREAD, STEADY_SPREAD, ERRORS),
+    "solving 2",
+)
+"""Changes with parameters, lamps, faults, circuits and classes; caches are keyed with it.
+
+The last part is counted up by hand when the solving itself changes its results.
+"""
 
 
 def reading_shares(observed: Observed, reading: Reading) -> Floats:
@@ -585,16 +613,21 @@ def _traced(
     tables = tables_of(lamp)
     wanted = {name: (name, GROUND) for name in places if name != GROUND}
     turning = measure.engine in (Engine.CRANKING, Engine.RUNNING)
-    ports = reduce(rows, measure.engine, measure.unplugged, {"lamp": across, **wanted}, steady=not turning).gain
+    ports = reduce(
+        rows, measure.engine, measure.unplugged, {"lamp": across, **wanted}, steady=not turning
+    ).gain
     if not turning:
         time = np.linspace(0, STILL_S, 50)
         volts, kelvin, _ = steady(rows, measure.engine, measure.unplugged, across, lamp)
         conductance = (
-            np.interp(kelvin, tables.kelvin, tables.conductance) if tables else np.array([1 / lamp.resistance])
+            np.interp(kelvin, tables.kelvin, tables.conductance)
+            if tables
+            else np.array([1 / lamp.resistance])
         )
         drawn = conductance * volts
         found = {
-            name: port["battery"] * emf + port["starter"] * starter + port["lamp"] * drawn for name, port in ports.items()
+            name: port["battery"] * emf + port["starter"] * starter + port["lamp"] * drawn
+            for name, port in ports.items()
         }
         current = np.zeros(1)
         if "coil" not in measure.unplugged:
@@ -610,11 +643,12 @@ def _traced(
         "coil": np.concatenate(record.coil),
         "driver": np.concatenate(record.driver),
         "lamp": np.concatenate(record.lamp),
+        "trigger": np.concatenate(record.trigger),
     }
     lines = [
         ports[name]["battery"][0] * emf[0]
         + ports[name]["starter"][0] * ampere
-        + sum(ports[name][source][0] * through[source] for source in SOURCES[3:])
+        + sum(ports[name][source][0] * through[source] for source in SOURCES[2:])
         if name != GROUND
         else np.zeros_like(time)
         for name in places
@@ -624,8 +658,6 @@ def _traced(
     even = (np.arange(waves.light.shape[1]) + 0.5) / waves.light.shape[1] * waves.period[0]
     view = eye.seen(waves.light, waves.period)[0]
     light = (
-        tables.light_at(np.concatenate(record.kelvin))
-        if tables
-        else np.interp(time, even, waves.light[0])
+        tables.light_at(np.concatenate(record.kelvin)) if tables else np.interp(time, even, waves.light[0])
     )
     return time, lines, through["coil"], light, np.interp(time, even, view, period=waves.period[0])

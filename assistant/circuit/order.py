@@ -3,8 +3,8 @@
 A test parts the faults that are still possible by what it would show.
 The least expected time to part a set of faults is that of the best first test, plus the least time for each part
 that it leaves: dynamic programming over sets of faults, exact.
-Nothing more is asked of a set that one verdict covers, so the optimum is held to the verdicts that the procedures
-have.
+Nothing more is asked of a set that the procedure ends in one verdict with, so that the optimum tells apart what the
+procedure tells apart, and no more.
 Preparation (the set-up for cranking, the module laid bare, the coil unplugged) is paid for once.
 
 Each fault is taken to look as it does on a typical car, by its likeliest answer: this compares orders, and says

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,7 @@ import numpy as np
 from assistant.circuit.problems import CircuitProblem
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
 
     from numpy.typing import NDArray
 
@@ -67,7 +68,9 @@ class Parameter:
 PARAMETERS: dict[str, Parameter] = {
     entry.name: entry
     for entry in (
-        Parameter("battery-voltage", "V", 12.4, 11.6, 12.5, "behind its resistance, cranking; " + CHOSEN, 4, 16),
+        Parameter(
+            "battery-voltage", "V", 12.4, 11.6, 12.5, "behind its resistance, cranking; " + CHOSEN, 4, 16
+        ),
         Parameter(
             "polarisation",
             "V",
@@ -78,11 +81,32 @@ PARAMETERS: dict[str, Parameter] = {
         ),
         Parameter("battery-resistance", "ohm", 8e-3, 4e-3, 12e-3, CHOSEN, 1e-4, 1),
         Parameter("starter-current", "A", 160, 120, 190, "mean while cranking; " + CHOSEN, 0, 1000),
-        Parameter("starter-swing", "A", 60, 50, 70, "peak to valley while cranking, common practice, no source", 0, 500),
+        Parameter(
+            "starter-swing",
+            "A",
+            60,
+            50,
+            70,
+            "peak to valley while cranking, common practice, no source",
+            0,
+            500,
+        ),
         Parameter("crank-speed", "1/min", 200, 150, 250, "typical cranking speed, " + MEMORY, 30, 2000),
-        Parameter("engine-ground-resistance", "ohm", 0.5e-3, 0.2e-3, 0.8e-3, "0.2 V ground side at most; " + CHOSEN, 1e-6),
-        Parameter("feed-resistance", "ohm", 0.10, 0.06, 0.14, "wire, relay and fuse together; " + CHOSEN, 1e-4),
-        Parameter("control-wire-resistance", "ohm", 0.05, 0.03, 0.07, "some metres of AWG 18; " + CHOSEN, 1e-4),
+        Parameter(
+            "engine-ground-resistance",
+            "ohm",
+            0.5e-3,
+            0.2e-3,
+            0.8e-3,
+            "0.2 V ground side at most; " + CHOSEN,
+            1e-6,
+        ),
+        Parameter(
+            "feed-resistance", "ohm", 0.10, 0.06, 0.14, "wire, relay and fuse together; " + CHOSEN, 1e-4
+        ),
+        Parameter(
+            "control-wire-resistance", "ohm", 0.05, 0.03, 0.07, "some metres of AWG 18; " + CHOSEN, 1e-4
+        ),
         Parameter("module-ground-resistance", "ohm", 0.02, 0.01, 0.03, CHOSEN, 1e-4),
         Parameter("driver-supply-resistance", "ohm", 0.10, 0.06, 0.14, CHOSEN, 1e-4),
         Parameter("module-load", "ohm", 80, 60, 120, "the module's own draw, about 0.15 A; " + CHOSEN, 1),
@@ -91,15 +115,28 @@ PARAMETERS: dict[str, Parameter] = {
         Parameter("primary-inductance", "H", 3.5e-3, 2.5e-3, 6e-3, "2 to 8 mH, " + MEMORY, 1e-6, 10),
         Parameter("turns-ratio", "", 80, 70, 100, CHOSEN, 1, 1000),
         Parameter("secondary-capacitance", "F", 60e-12, 50e-12, 70e-12, CHOSEN, 1e-13),
-        Parameter("secondary-resistance", "ohm", 8e3, 6e3, 10e3, "8 to 15 kilohm, secondary source; " + CHOSEN, 1),
+        Parameter(
+            "secondary-resistance", "ohm", 8e3, 6e3, 10e3, "8 to 15 kilohm, secondary source; " + CHOSEN, 1
+        ),
         Parameter("breakdown-voltage", "V", 10e3, 6e3, 16e3, CHOSEN, 100),
         Parameter("burning-voltage", "V", 1.2e3, 0.8e3, 2.5e3, CHOSEN, 10),
         Parameter("holding-current", "A", 12e-3, 12e-3, 12e-3, "below it the spark ends; " + CHOSEN),
-        Parameter("driver-saturation", "V", 0.9, 0.9, 0.9, "with the next: at most 2 V at 6 A, IGBT data sheet 2016"),
+        Parameter(
+            "driver-saturation", "V", 0.9, 0.9, 0.9, "with the next: at most 2 V at 6 A, IGBT data sheet 2016"
+        ),
         Parameter("driver-resistance", "ohm", 0.06, 0.06, 0.06, CHOSEN, 1e-4),
         Parameter("current-limit", "A", 9.0, 7.5, 11.0, CHOSEN, 0.1, 100),
-        Parameter("clamp-voltage", "V", 380, 360, 400, "400 V class ignition transistors, public data sheets", 20),
-        Parameter("protection-time", "s", 1.5e-3, 1.5e-3, 1.5e-3, "cut-off if the limit comes within 1 ms; " + CHOSEN),
+        Parameter(
+            "clamp-voltage", "V", 380, 360, 400, "400 V class ignition transistors, public data sheets", 20
+        ),
+        Parameter(
+            "protection-time",
+            "s",
+            1.5e-3,
+            1.5e-3,
+            1.5e-3,
+            "cut-off if the limit comes within 1 ms; " + CHOSEN,
+        ),
         Parameter("module-reset-voltage", "V", 6.5, 6.0, 7.0, "the module does nothing below; " + CHOSEN),
         Parameter("dwell", "s", 4e-3, 2.5e-3, 9e-3, CHOSEN, 1e-4, 0.05),
         Parameter(
@@ -108,13 +145,24 @@ PARAMETERS: dict[str, Parameter] = {
             48,
             38,
             58,
-            "crank angle from the peak of the starter's current to the spark; " + CHOSEN,
+            "crank angle from the peak of the starter's current to the spark; chosen so that the first "
+            "implementation's index of control (21.5) comes out, 15 to 26 over all angles; not fitted to a car",
             -90,
             90,
         ),
-        Parameter("load-resistance", "ohm", 13, 11, 16, "ground-switched load, such as an injector; " + CHOSEN, 0.1),
+        Parameter(
+            "load-resistance", "ohm", 13, 11, 16, "ground-switched load, such as an injector; " + CHOSEN, 0.1
+        ),
         Parameter("load-inductance", "H", 12e-3, 8e-3, 20e-3, "ground-switched load; " + CHOSEN, 1e-6, 10),
-        Parameter("load-clamp-voltage", "V", 65, 55, 75, "clamp of a driver for injectors and solenoids; " + CHOSEN, 20),
+        Parameter(
+            "load-clamp-voltage",
+            "V",
+            65,
+            55,
+            75,
+            "clamp of a driver for injectors and solenoids; " + CHOSEN,
+            20,
+        ),
         Parameter("load-on-time", "s", 12e-3, 8e-3, 20e-3, "on-time while cranking; " + CHOSEN, 1e-4, 0.05),
     )
 }
@@ -145,7 +193,9 @@ class Systems:
             values = self.values[name]
             if values.shape != (self.count,):
                 raise CircuitProblem(f"The parameter '{name}' has the wrong number of values.")
-            if not bool(np.all((values >= parameter.lowest) & (values <= parameter.highest) & np.isfinite(values))):
+            if not bool(
+                np.all((values >= parameter.lowest) & (values <= parameter.highest) & np.isfinite(values))
+            ):
                 worst = float(values[np.argmax(np.abs(values - parameter.default))])
                 raise CircuitProblem(
                     f"The parameter '{name}' is {worst:g} {parameter.unit}, which is out of range. "

@@ -7,7 +7,7 @@ Where answers lead to the same step, their shares are added there, so that the w
 and not with the number of ways.
 
 Two measurements of one car are taken as independent but for the car itself: a person who once said "flickering"
-is not held to it at the next test.
+is not held to it at the next test, and a test that was made in an earlier procedure is made again.
 A procedure that is entered a second time on one way runs in a circle, and counts as undecided.
 
 Every figure comes from a model with no bench measurement behind it.
@@ -341,6 +341,12 @@ def judge(library: Library, end: End, case: Case) -> Judgement:
     return Judgement.RIGHT if covered else Judgement.WRONG_PATH
 
 
+def leads_astray(library: Library, passed: End, case: Case) -> bool:
+    """Whether a verdict that goes on with another procedure names faults, and none that is there."""
+    named = library.procedures[passed.procedure].verdicts[passed.verdict].faults
+    return bool(named) and not set(named) & set(case.faults)
+
+
 # --- the story of one car -------------------------------------------------------------------------
 
 
@@ -377,8 +383,8 @@ def story(library: Library, entry: str, end: End, shares: Shares, *, skips: bool
         for outcome, target, some, _ in _answers(step, (name, step_name), shares, one, one, skips):
             share = float(some[0, 0])
             way = (*before, Told(name, step, step.answer(outcome) if outcome else None, share))
-            next_step, _, reached = _follow(library, name, target, entered)
-            if reached == end and likely * share > best[0]:
+            next_step, through, reached = _follow(library, name, target, entered)
+            if (reached == end or end in through) and likely * share > best[0]:
                 best = likely * share, way
             elif next_step is not None:
                 waiting.append((next_step, likely * share, way))
@@ -399,7 +405,8 @@ class Row:
         undecided: Ended in none, or in a verdict that names no fault.
         clear_wrong: Came to a wrong verdict, of either kind, by clear answers alone.
         clear_undecided: Came to no verdict by clear answers alone.
-        wrong_on_the_way: Went through a verdict that does not cover the fault and goes on to another procedure.
+        wrong_on_the_way: Were told a verdict that does not cover the fault, and goes on to another procedure.
+        clear_on_the_way: Were told such a verdict by clear answers alone.
     """
 
     right: float
@@ -409,6 +416,7 @@ class Row:
     clear_wrong: float
     clear_undecided: float
     wrong_on_the_way: float
+    clear_on_the_way: float
 
 
 @dataclass(frozen=True)
@@ -450,12 +458,7 @@ def row(library: Library, walked: Walk, number: int, case: Case, systems: int) -
         judgement = judge(library, end, case)
         shares[judgement] += float(flow.share[number]) / systems
         clear[judgement] += float(flow.clear[number]) / systems
-    on_the_way = sum(
-        float(flow.share[number]) / systems
-        for end, flow in walked.passed.items()
-        if (named := library.procedures[end.procedure].verdicts[end.verdict].faults)
-        and not set(named) & set(case.faults)
-    )
+    astray = [flow for end, flow in walked.passed.items() if leads_astray(library, end, case)]
     return Row(
         shares[Judgement.RIGHT],
         shares[Judgement.WRONG_PART],
@@ -463,17 +466,29 @@ def row(library: Library, walked: Walk, number: int, case: Case, systems: int) -
         shares[Judgement.UNDECIDED],
         clear[Judgement.WRONG_PART] + clear[Judgement.WRONG_PATH],
         clear[Judgement.UNDECIDED],
-        on_the_way,
+        sum(float(flow.share[number]) for flow in astray) / systems,
+        sum(float(flow.clear[number]) for flow in astray) / systems,
     )
 
 
 def counters(library: Library, entry: str, walked: Walk, cases: Iterable[Case]) -> list[Counter]:
-    """One car for each case and wrong end: the first that comes there by clear answers, else the likeliest."""
+    """One car for each case and wrong end: the first that comes there by clear answers, else the likeliest.
+
+    A verdict on the way that leads astray is a wrong path; a circle that clear answers lead into is undecided.
+    """
     found = []
     for number, case in enumerate(cases):
-        for end, flow in walked.ends.items():
-            judgement = judge(library, end, case)
-            if judgement not in (Judgement.WRONG_PART, Judgement.WRONG_PATH) or not flow.share[number]:
+        places = [(end, judge(library, end, case), flow) for end, flow in walked.ends.items()]
+        places += [
+            (end, Judgement.WRONG_PATH, flow)
+            for end, flow in walked.passed.items()
+            if leads_astray(library, end, case)
+        ]
+        for end, judgement, flow in places:
+            circle = judgement is Judgement.UNDECIDED and not end.verdict and bool(flow.clear[number])
+            if not flow.share[number] or not (
+                circle or judgement in (Judgement.WRONG_PART, Judgement.WRONG_PATH)
+            ):
                 continue
             clear = bool(flow.clear[number])
             system = flow.first_clear[number] if clear else flow.largest_at[number]
@@ -494,6 +509,7 @@ def mean(rows: Iterable[Row]) -> Row:
                 one.clear_wrong,
                 one.clear_undecided,
                 one.wrong_on_the_way,
+                one.clear_on_the_way,
             )
             for one in rows
         ]

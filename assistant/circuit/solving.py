@@ -8,6 +8,7 @@ Two periods are computed and the second is kept: a filament forgets the first by
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 DWELL_STEPS = 16
 FLYBACK_FINE_STEPS = 40
 FLYBACK_FINE_S = 4e-6
+FLYBACK_FINE_GROUPS = 8
 FLYBACK_GROUPS = 10
 FLYBACK_GROUP_STEPS = 4
 FLYBACK_S = 4e-3
@@ -45,6 +47,9 @@ REST_STEPS = 30
 SAMPLES = 128
 """Equally spaced samples of light for one surge."""
 CLAMP_OHM = 0.5
+"""Of the clamp and of the reverse diode; chosen, not fitted."""
+DIODE_V = -0.8
+"""Below this the driver's reverse diode conducts."""
 LIMIT_CHECK_S = 1e-3
 PERIODS = 2
 FIXED_POINT_ROUNDS = 60
@@ -52,13 +57,17 @@ FIXED_POINT_ROUNDS = 60
 
 @dataclass
 class Record:
-    """Every step of the kept period, for a picture; lists of arrays of shape ``(rows,)``."""
+    """Every step of the kept period, for a picture; lists of arrays of shape ``(rows,)``.
+
+    `coil` is the current at the coil's terminals: in the flyback it is not that which the magnetic field holds.
+    """
 
     time: list[Floats] = field(default_factory=list)
     starter: list[Floats] = field(default_factory=list)
     coil: list[Floats] = field(default_factory=list)
     driver: list[Floats] = field(default_factory=list)
     lamp: list[Floats] = field(default_factory=list)
+    trigger: list[Floats] = field(default_factory=list)
     lamp_v: list[Floats] = field(default_factory=list)
     kelvin: list[Floats] = field(default_factory=list)
 
@@ -91,6 +100,11 @@ def steady_voltage(lamp: Lamp, source: Floats, resistance: Floats) -> tuple[Floa
 
     A filament starts cold, so of several possible states the coldest is taken.
     """
+    if lamp.name == "led":
+        # The diode's own voltage opposes the source; below it no current flows.
+        drop = np.minimum(np.abs(source), lamp.threshold)
+        ampere = (np.abs(source) - drop) / (resistance + lamp.resistance)
+        return np.sign(source) * (drop + ampere * lamp.resistance), np.zeros_like(source)
     if not lamp.filament:
         return source / (1 + resistance / lamp.resistance), np.zeros_like(source)
     tables = filament(lamp.name)
@@ -271,7 +285,7 @@ def turn(
             if tables is not None:
                 kelvins.append(kelvin)
             elif lit:
-                lights.append(brightness_of(lamp, np.abs(volts)))
+                lights.append(brightness_of(lamp, np.abs(volts)))  # noqa: B023
 
         def keep(time: Floats, starter: Floats, driver: Floats, coil: Floats) -> None:
             if record is None or not kept:  # noqa: B023
@@ -280,11 +294,13 @@ def turn(
             record.starter.append(np.array(starter))
             record.coil.append(np.array(coil))
             record.driver.append(np.array(driver))
-            record.lamp.append(volts * conductance)
-            record.lamp_v.append(np.array(volts))
+            record.lamp.append(volts * used)  # noqa: B023
+            record.trigger.append(level)  # noqa: B023
+            record.lamp_v.append(np.array(volts))  # noqa: B023
             record.kelvin.append(np.array(kelvin))
 
         # Dwell: the driver is on.
+        used = conductance
         k = conductance / (1 - conductance * z_ll)
         scale = 1 / (1 - conductance * z_ll)
         d_dd, d_dp = z_dd + z_dl * k * z_ld, z_dp + z_dl * k * z_lp
@@ -297,16 +313,18 @@ def turn(
         b_d = a_d + s_d * starter + z_dl * k * b_l
         b_p = a_p + s_p * starter + z_pl * k * b_l
         zero = np.zeros(rows.count)
+        level = zero
         volts = (a_l + s_l * starter + z_lp * current) * scale
         note(zero)
         keep(zero, starter, zero, current)
+        level = trigger
         final = (b_p + d_pd * through * (b_d - saturation)) / r_on
         at_check = final + (current - final) * np.exp(-LIMIT_CHECK_S * r_on / inductance)
         quick = through * (b_d - saturation + d_dp * at_check) > limit
         off = np.where(commanded & quick, np.minimum(dwell, values["protection-time"]), dwell)
         driver = zero
         fractions = (np.arange(DWELL_STEPS + 1) / DWELL_STEPS) ** 1.5
-        for first, second in zip(fractions[:-1], fractions[1:], strict=True):
+        for first, second in itertools.pairwise(fractions):
             step = off * (second - first)
             starter = starter_at(off * ((first + second) / 2))
             b_l = a_l + t_l + s_l * starter
@@ -324,27 +342,35 @@ def turn(
             held = final + (current - final) * np.exp(-step * r_off / inductance)
             before = current
             current = np.where(by_hand, held, after)
-            begin = np.where(by_hand, fixed, pull + through * d_dp * before)
+            first_driver = pull + through * d_dp * before
+            # Where the limit is met within the step: the share of the step before that, saturated.
+            crossing = limited & (first_driver < limit)
+            rise = np.where(crossing, driver - first_driver, 1.0)
+            early = np.where(crossing, (limit - first_driver) / rise, 0.0)
+            begin = np.where(by_hand & ~crossing, fixed, first_driver)
             driver = np.where(by_hand, fixed, driver)
             v_0 = (b_l + z_ld * begin + z_lp * before) * scale
             volts = (b_l + z_ld * driver + z_lp * current) * scale
-            heat((v_0 * v_0 + v_0 * volts + volts * volts) / 3, step)
+            smooth = (v_0 * v_0 + v_0 * volts + volts * volts) / 3
+            heat(np.where(crossing, early * v_0 * v_0 + (1 - early) * volts * volts, smooth), step)
             if kept:
                 np.maximum(peak, current, out=peak)
                 np.minimum(low_v, volts, out=low_v)
-                area += 0.5 * (v_0 + volts) * step
+                area += np.where(crossing, early * v_0 + (1 - early) * volts, 0.5 * (v_0 + volts)) * step
             note(off * second)
             keep(off * second, starter, driver, current)
 
         # The driver switches off: capacitance, spark, clamp.
         time = off
+        level = zero
         winding = np.zeros(rows.count)
         spark = shorted.copy()
         starter = starter_at(off)
         b_raw = a_l + s_l * starter
-        for group in range(FLYBACK_GROUPS + 4):
-            fine = group < 4
+        for group in range(FLYBACK_FINE_GROUPS + FLYBACK_GROUPS):
+            fine = group < FLYBACK_FINE_GROUPS
             step = FLYBACK_FINE_S if fine else FLYBACK_S / (FLYBACK_GROUPS * FLYBACK_GROUP_STEPS)
+            used = conductance
             k = conductance / (1 - conductance * z_ll)
             scale = 1 / (1 - conductance * z_ll)
             d_dd, d_dp = z_dd + z_dl * k * z_ld, z_dp + z_dl * k * z_lp
@@ -353,22 +379,27 @@ def turn(
             b_p = a_p + s_p * starter + z_pl * k * b_raw
             g_off = 1 / (resistance - d_pp)
             clamping = 1 / (CLAMP_OHM - d_dd)
-            u_clamp = b_p + d_pd * clamping * (b_d - clamp)
+            drive = d_pd * clamping
+            u_clamp, u_diode = b_p + drive * (b_d - clamp), b_p + drive * (b_d - DIODE_V)
             g_clamp = 1 / (resistance - d_pp - d_pd * clamping * d_dp)
             farads = capacitance / step
             # Fine steps conserve the energy of the swing; coarse ones are damped and take any step.
             damped = 0.0 if fine else step / inductance
-            for _ in range(FLYBACK_FINE_STEPS // 4 if fine else FLYBACK_GROUP_STEPS):
+            for _ in range(FLYBACK_FINE_STEPS // FLYBACK_FINE_GROUPS if fine else FLYBACK_GROUP_STEPS):
                 spark_part = np.where(spark, spark_g, 0.0)
                 push = farads * winding - current - spark_part * burning
                 load = farads + damped + spark_part
                 turned = (push + b_p * g_off) / (load + g_off)
                 branch = (b_p - turned) * g_off
-                over = b_d + d_dp * branch > clamp
-                clamped = (push + u_clamp * g_clamp) / (load + g_clamp)
+                node = b_d + d_dp * branch
+                under = node < DIODE_V
+                over = (node > clamp) | under
+                u_held = np.where(under, u_diode, u_clamp)
+                clamped = (push + u_held * g_clamp) / (load + g_clamp)
                 winding = np.where(over, clamped, turned)
-                branch = np.where(over, (u_clamp - clamped) * g_clamp, branch)
-                driver = np.where(over, clamping * (b_d - clamp + d_dp * branch), 0.0)
+                branch = np.where(over, (u_held - clamped) * g_clamp, branch)
+                held_at = np.where(under, DIODE_V, clamp)
+                driver = np.where(over, clamping * (b_d - held_at + d_dp * branch), 0.0)
                 current = current + step / inductance * winding
                 v_0 = volts
                 volts = (b_raw + z_ld * driver + z_lp * branch) * scale
@@ -381,8 +412,8 @@ def turn(
                 time = time + step
                 if kept:
                     area += volts * step
-                keep(time, starter, driver, current)
-            if group >= 3:
+                keep(time, starter, driver, branch)
+            if group >= FLYBACK_FINE_GROUPS - 1:
                 note(time)
 
         # The rest of the period: the driver is off.
@@ -393,11 +424,12 @@ def turn(
             time = begin_rest + step * (number_of_step + 1)
             starter = starter_at(time - 0.5 * step)
             b_raw = a_l + s_l * starter
+            used = conductance
             k = conductance / (1 - conductance * z_ll)
             final = (a_p + s_p * starter + z_pl * k * b_raw) / (resistance - z_pp - z_pl * k * z_lp)
             rest = np.exp(-step * (resistance - z_pp - z_pl * k * z_lp) / inductance)
             current = final + (current - final) * rest
-            volts = (b_raw + z_lp * current) / (1 - conductance * z_ll)
+            volts = (b_raw + z_lp * current) * (k / conductance)
             heat(volts * volts, step)
             if kept:
                 np.maximum(peak, current, out=peak)
@@ -430,9 +462,7 @@ def steady(
 ) -> tuple[Floats, Floats, Ports]:
     """Direct current: voltage across the observer, its temperature (0 without a filament), and the ports."""
     emf, starter = battery_of(rows, engine)
-    ports = reduce(
-        rows, engine, unplugged, {"lamp": across, "feed-wire": ("fuse-load", "feed")}, steady=True
-    )
+    ports = reduce(rows, engine, unplugged, {"lamp": across, "feed-wire": ("fuse-load", "feed")}, steady=True)
     source = ports.gain["lamp"]["battery"] * emf + ports.gain["lamp"]["starter"] * starter
     volts, kelvin = steady_voltage(lamp, source, -ports.gain["lamp"]["lamp"])
     return volts, kelvin, ports

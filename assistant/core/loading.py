@@ -60,7 +60,18 @@ TARGET_KEYS = tuple(leads.value.replace("step", "next") for leads in Leads)
 ANSWER_KEYS = (*TARGET_KEYS, "rules_out")
 BAND_KEYS = (*ANSWER_KEYS, "from", "below", "source", "seen")
 VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with")
-PROCEDURE_KEYS = ("procedure", "title", "circuit", "about", "needs", "cautions", "start", "steps", "verdicts")
+PROCEDURE_KEYS = (
+    "procedure",
+    "title",
+    "circuit",
+    "presumes_no",
+    "about",
+    "needs",
+    "cautions",
+    "start",
+    "steps",
+    "verdicts",
+)
 
 _Name = TypeVar("_Name", bound="StrEnum")
 
@@ -226,6 +237,7 @@ def load_procedure(
         steps=steps,
         verdicts=verdicts,
         file=str(path),
+        presumes_no=top.names("presumes_no", terms.faults, "fault", needed=False),
     )
     _check_reachable(procedure, step_nodes, verdict_nodes, path)
     return procedure, hand_overs

@@ -310,6 +310,7 @@ class Procedure:
     """Steps that end in verdicts or hand over to another procedure.
 
     `cautions` are given once when the procedure is entered, before those of its first step.
+    `presumes_no` are faults that another procedure excludes before this one: it is not proven against them.
     """
 
     name: str
@@ -322,6 +323,7 @@ class Procedure:
     steps: dict[str, Step]
     verdicts: dict[str, Verdict]
     file: str = ""
+    presumes_no: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

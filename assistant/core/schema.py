@@ -102,6 +102,7 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
             "procedure": {**text, "description": "the file's name without .yaml"},
             "title": text,
             "circuit": text,
+            "presumes_no": {**faults, "description": "faults that are excluded before this procedure"},
             "about": text,
             "needs": _list(text),
             "cautions": _list(_enum(cautions)),

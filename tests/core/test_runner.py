@@ -871,9 +871,12 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     talk.hear("present")
     talk.rested()
     talk.hear("present")
-    assert "Already measured. Feed cable: 0.1 amps. That would mean: The driver has feed" in talk.last
+    assert "Already measured. Feed cable: 0.1 amps. Affirm to keep it" in talk.last
     talk.hear(control=Control.AFFIRM)
     assert taken(talk)[-1] == ("primary-current", "none")
+    assert "Already measured. Unplugged: dark. That would mean: The driver has feed" in talk.last
+    talk.hear(control=Control.AFFIRM)
+    assert taken(talk)[-1] == ("control-terminal-unplugged", "dark")
     assert State.CONCLUDING is talk.runner.state
 
 

@@ -1,0 +1,153 @@
+"""The same circuit as a netlist for ngspice, an outside check of the solving.
+
+ngspice shares the element laws with the model, so this checks how they are solved, not the physics.
+Here the coil is a coupled pair with k = 0.99, where the model lumps the secondary at k = 1.
+A spark is left out: its breakdown has no smooth law; cases to compare have no spark path.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.circuit.lamps import LOSS_EXPONENT, RESISTANCE_EXPONENT, ROOM_K, lamp_named, tungsten_heat
+from assistant.circuit.network import CYLINDERS, GROUND, LEAK, Rows, nodes_of, resistors
+from assistant.circuit.problems import CircuitProblem
+from assistant.circuit.solving import CLAMP_OHM, DIODE_V
+from assistant.core.procedure import Engine
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+COUPLING = 0.99
+STEP_S = 5e-6
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """Where a simulation starts, and when the driver switches off.
+
+    Attributes:
+        kelvin: Filament temperature.
+        ampere: Coil current.
+        off_s: When the driver switches off, after it was switched on; earlier than the dwell if it protects itself.
+    """
+
+    kelvin: float
+    ampere: float
+    off_s: float
+
+
+def cranking_netlist(
+    rows: Rows, unplugged: Sequence[str], across: tuple[str, str], lamp: str, begin: Beginning, output: str
+) -> str:
+    """A netlist of one system that is cranked for one period with a filament lamp between two nodes.
+
+    Args:
+        rows: One row.
+        unplugged: Parts that are unplugged; not the coil or the module.
+        across: Nodes of the lamp, positive first.
+        lamp: A lamp with a filament.
+        begin: State at the moment the driver switches on.
+        output: File that ngspice writes: time, lamp voltage, coil current and filament temperature.
+
+    Raises:
+        CircuitProblem: More than one row, a lamp without a filament, or a circuit with another driver.
+    """
+    bulb = lamp_named(lamp)
+    if rows.count != 1 or not bulb.filament or rows.circuit.kind != "coil" or unplugged:
+        raise CircuitProblem("A netlist is made of one system with its coil and module, and a filament lamp.")
+    value = {name: float(values[0]) for name, values in rows.values.items()}
+    name_of = {name: name.replace("-", "_") for name in nodes_of(rows.circuit)} | {GROUND: "0"}
+    lines = [f"* {rows.circuit.name}, cranking, lamp {lamp}"]
+    for number, element in enumerate(resistors(rows, Engine.CRANKING, unplugged)):
+        ohm = float(element.value[0])
+        if math.isfinite(ohm):
+            lines.append(f"R{number} {name_of[element.one]} {name_of[element.other]} {ohm:.9g}")
+    lines += [
+        f"Rleak{number} {name_of[name]} 0 {LEAK:g}" for number, name in enumerate(nodes_of(rows.circuit))
+    ]
+    surge = value["crank-speed"] * CYLINDERS / 120
+    period = rows.circuit.surges / surge
+    delay = value["spark-delay"] / 6 / value["crank-speed"]
+    phase = f"({2 * math.pi * surge:.12g}*(time-{value['dwell'] - delay:.12g}))"
+    swing = value["starter-swing"] / 2
+    lines += [
+        f"Vemf emf 0 {value['battery-voltage']:.9g}",
+        f"Rbat emf battery_positive {value['battery-resistance']:.9g}",
+        (
+            f"Bstart battery_positive engine_block I={value['starter-current']:.9g}"
+            f"+{swing:.9g}*(cos{phase}+0.25*cos(2*{phase}))"
+        ),
+    ]
+    # The coil; both windings have their own ground, so that only the magnetic field couples them.
+    ratio = value["turns-ratio"]
+    secondary_farad = value["winding-capacitance"] / ratio**2
+    lines += [
+        f"Rprimary feed inner {value['primary-resistance']:.9g}",
+        f"Lprimary inner switched {value['primary-inductance']:.9g} ic={begin.ampere:.9g}",
+        f"Lsecondary tower 0 {value['primary-inductance'] * ratio**2:.9g} ic=0",
+        f"Kcoil Lprimary Lsecondary {COUPLING}",
+        f"Csecondary tower 0 {secondary_farad:.9g} ic=0",
+        "Rtower tower 0 1g",
+        # Without a little capacitance a node between two coils and a source has no first solution.
+        "Cstray switched 0 100p",
+    ]
+    if math.isfinite(value["shorted-turns"]):
+        # Only once the driver is off, as in the model.
+        shunt = 1 / value["shorted-turns"]
+        lines.append(f"Bturns inner switched I=(time>{begin.off_s:.9g})*{shunt:.9g}*V(inner,switched)")
+    across_driver = "V(driver_end,driver_ground)"
+    if not bool(rows.flags["driver-off"][0]):
+        on = f"({across_driver}-{value['driver-saturation']:.9g})/{value['driver-resistance']:.9g}"
+        lines += [
+            f"Vgate gate 0 PWL(0 0 1e-6 1 {begin.off_s:.9g} 1 {begin.off_s + 1e-6:.9g} 0)",
+            f"Bdriver driver_end driver_ground I=V(gate)*min(max({on},0),{value['current-limit']:.9g})",
+        ]
+    lines.append(
+        f"Bclamp driver_end driver_ground I=max({across_driver}-{value['clamp-voltage']:.9g},0)/{CLAMP_OHM:.9g}"
+    )
+    lines.append(f"Bdiode driver_end driver_ground I=min({across_driver}-({DIODE_V}),0)/{CLAMP_OHM:.9g}")
+    lines += _lamp(across, name_of, lamp, begin.kelvin)
+    lines += [
+        ".options reltol=1e-3 method=gear abstol=1e-8 vntol=1e-5 chgtol=1e-12 itl4=200",
+        ".control",
+        "set wr_singlescale",
+        "set numdgt=9",
+        f"tran {STEP_S:g} {period:.9g} 0 {2 * STEP_S:g} uic",
+        f"wrdata {output} v({name_of[across[0]]})"
+        + (f"-v({name_of[across[1]]})" if across[1] != GROUND else "")
+        + " i(Lprimary) v(hot)",
+        ".endc",
+        ".end",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _lamp(across: tuple[str, str], name_of: dict[str, str], lamp: str, kelvin: float) -> list[str]:
+    """The filament: its temperature is the voltage of the node `hot`, on one farad."""
+    bulb = lamp_named(lamp)
+    one, other = name_of[across[0]], name_of[across[1]]
+    volts = f"V({one},{other})" if other != "0" else f"V({one})"
+    rated = bulb.volts / bulb.amperes
+    design, exponent = bulb.design_k, LOSS_EXPONENT
+    conductance = f"(1/({rated:.9g}*pow(V(hot)/{design:g},{RESISTANCE_EXPONENT})))"
+    span = design**exponent - ROOM_K**exponent
+    loss = (
+        f"({bulb.volts * bulb.amperes:.9g}*({1 - bulb.conduction:g}*(pow(V(hot),{exponent})-{ROOM_K**exponent:.9g})"
+        f"/{span:.9g}+{bulb.conduction:g}*(V(hot)-{ROOM_K:g})/{design - ROOM_K:g}))"
+    )
+    scale = bulb.heat / float(tungsten_heat(np.array([design]))[0])
+    heat = (
+        f"({scale:.9g}*(24.943*(1-4805/(V(hot)*V(hot)))+1.674e-3*V(hot)"
+        "+4.25e-10*V(hot)*V(hot)*V(hot))/0.18384)"
+    )
+    return [
+        f"Blamp {one} {other} I={volts}*{conductance}",
+        f"Chot hot 0 1 ic={kelvin:.9g}",
+        "Rhot hot 0 1e15",
+        f"Bheat 0 hot I=({volts}*{volts}*{conductance}-{loss})/{heat}",
+    ]

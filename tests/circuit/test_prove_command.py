@@ -1,0 +1,100 @@
+"""The command `prove`: exit status, what is printed, and where the progress bar goes."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+from assistant import resources
+from assistant.cli import _Bar, main
+
+FEW = ("--systems", "10")
+
+
+class Terminal(io.StringIO):
+    """Standard error that says it is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_a_proof_that_holds_ends_with_0(capsys: pytest.CaptureFixture[str]) -> None:
+    """The text names the model's limits, and nothing goes to standard error away from a terminal."""
+    assert main(["prove", "battery-and-cranking", *FEW, "--order"]) == 0
+    shown = capsys.readouterr()
+    assert "no bench measurement behind it" in shown.out
+    assert "Proven, within this model" in shown.out
+    assert "Order of tests in battery-and-cranking" in shown.out
+    assert shown.err == ""
+
+
+def test_a_proof_that_fails_ends_with_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A floor that no battery falls below lets weak ones through: a finding, with the story of a car."""
+    folder = shutil.copytree(resources.directory("procedures"), tmp_path / "procedures")
+    path = folder / "battery-and-cranking.yaml"
+    path.write_text(path.read_text(encoding="utf-8").replace("9.6\n", "2.6\n"), encoding="utf-8")
+    assert main(["prove", "battery-and-cranking", *FEW, "--procedures", str(folder)]) == 1
+    shown = capsys.readouterr().out
+    assert "FAILED: battery-and-cranking" in shown
+    assert "A counter-example in battery-and-cranking: car " in shown
+    assert "weak-battery" in shown
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["no-such"], "There is no procedure 'no-such'. Known are: battery-and-cranking"),
+        (["--systems", "0"], "0 systems cannot be proven"),
+        (["--misreading", "2"], "A rate of misreading of 2.0 is no use"),
+    ],
+)
+def test_bad_input_ends_with_2(
+    arguments: list[str], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A sentence on standard error, and no traceback."""
+    assert main(["prove", *arguments]) == 2
+    assert message in capsys.readouterr().err
+
+
+def test_a_missing_file_of_odds_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Odds are needed for the order alone; then their absence is a sentence with the file's name."""
+    folder = shutil.copytree(resources.directory("procedures"), tmp_path / "procedures")
+    (folder / "odds.yaml").unlink()
+    arguments = ["prove", "battery-and-cranking", *FEW, "--procedures", str(folder)]
+    assert main(arguments) == 0
+    assert main([*arguments, "--order"]) == 2
+    assert "odds.yaml" in capsys.readouterr().err
+
+
+def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
+    """The JSON says what the text says, with the shares of each end."""
+    assert main(["prove", "battery-and-cranking", *FEW, "--json", "--order"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert shown["holds"]
+    assert "no bench measurement" in shown["caution"]
+    (proven,) = shown["procedures"]
+    assert {case["fault"] for case in proven["cases"]} == {"weak-battery", "none"}
+    assert all(sum(case["honest"]["ends"].values()) == pytest.approx(1) for case in proven["cases"])
+    assert shown["order"][0]["excess_minutes"] >= 0
+
+
+def test_the_bar_shows_on_a_terminal_only_and_after_a_second(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A long piece of work shows how far it is, and clears its line; a short one shows nothing."""
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    clock = [0.0]
+    monkeypatch.setattr("assistant.cli.time.monotonic", lambda: clock[0])
+    bar = _Bar("Proving")
+    bar.show(1, 4)
+    assert terminal.getvalue() == ""
+    clock[0] = 2.0
+    bar.show(2, 4)
+    assert "Proving [" in terminal.getvalue()
+    assert " 50 %" in terminal.getvalue()
+    bar.end()
+    assert terminal.getvalue().endswith("\r\x1b[K")
