@@ -111,7 +111,7 @@ def table(
     body = {"model": VERSION, "seed": seed, "circuits": circuits}
     version = hashlib.sha256(json.dumps(body, sort_keys=True).encode()).hexdigest()[:12]
     about = (
-        f"Shares of the answers of each test, in 1/{FULL}, two hexadecimal digits for each mechanism and random system. "
+        f"Shares of the answers of each test, in 1/{FULL}, two hexadecimal digits a mechanism and random system. "
         "From a circuit model with no bench measurement behind it. "
         "Written by: bay-assistant lint --write-likelihoods"
     )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-
 KEPT = " (kept from an earlier step)"
 """Ends the words of a result that was taken over from an earlier step with the same measurement."""
 

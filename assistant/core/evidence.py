@@ -35,19 +35,22 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.procedure import Engine
+from assistant.core.odds import Odds
+from assistant.core.policy import Thresholds
+from assistant.core.procedure import Engine, Library
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.odds import Odds
-    from assistant.core.policy import Thresholds
-    from assistant.core.procedure import Library, Measurement, Step
+    from assistant.core.procedure import Measurement, Step
 
 FORMAT = "bay-assistant likelihoods"
 FULL = 200
 """A share of 1 as it stands in the file: two hexadecimal digits for each share, so half a per cent is the step."""
+
+EXPLAINED = 0.05
+"""Results that one fault explains at least so well do fit together, however rare that fault is (chosen)."""
 
 _AT_THE_MODULE = frozenset({"driver-end", "driver-supply", "driver-ground", "crank-signal", "cam-signal"})
 """Points that are reached only when the module has been laid bare."""
@@ -143,17 +146,19 @@ def sureness(how: str, confidence: float, confirmed: str, limits: Thresholds) ->
 
 @dataclass(frozen=True)
 class Doubt:
-    """Results that do not fit together: the one that is most likely a slip, and the one that it fits least with.
+    """Results of which one is likely a slip: the one that is likeliest, and the one that it fits least with.
 
     Attributes:
         slip: Probability that at least one of all results is a slip.
         doubtful: Place of the doubtful result among the facts.
-        against: Place of the result whose absence would lift the doubt most; None for a single result.
+        against: Place of the result whose absence would lift the doubt most.
+        explained: Some fault would give them all, so that they do fit together; but it is a rare one.
     """
 
     slip: float
     doubtful: int
-    against: int | None
+    against: int
+    explained: bool
 
 
 @dataclass(frozen=True)
@@ -289,6 +294,22 @@ class Assessment:
             whole += right
         return min(max(1.0 - whole, 0.0), 1.0)
 
+    @cached_property
+    def fit(self) -> float:
+        """How well the one fault that explains them best explains all results without a slip, 0 to 1.
+
+        It is the product of the shares of what was found, each relative to the largest share that any fault gives
+        it, so that a word that is rare under every fault does not count against the others.
+        """
+        together = [1.0] * len(self._prior)
+        for weighed in self._weighed:
+            largest = max(weighed.shares)
+            if largest > 0:
+                together = [
+                    so_far * share / largest for so_far, share in zip(together, weighed.shares, strict=True)
+                ]
+        return max(together)
+
     def slip_of(self, fact: int, without: int | None = None) -> float:
         """Probability that this one is a slip, with all facts or without another of them."""
         weighed = next((one for one in self._weighed if one.place == fact), None)
@@ -315,7 +336,7 @@ class Assessment:
             return None
         others = [place for place in self.used if place != doubtful]
         against = min(others, key=lambda place: (self.slip_of(doubtful, without=place), place))
-        return Doubt(self.slip, doubtful, against)
+        return Doubt(self.slip, doubtful, against, explained=self.fit >= EXPLAINED)
 
     def _conflict(self, fact: int) -> float:
         """How much likelier a slip this result is beside the others than alone, as a difference of probabilities."""
@@ -469,10 +490,8 @@ def parse_table(data: bytes, path: Path | str) -> tuple[str, dict[str, Hypothese
     """
     try:
         body = json.loads(data)
-        if body["format"] != FORMAT:
-            raise ValueError("it is something else")
         circuits = {str(name): _hypotheses(part) for name, part in body["circuits"].items()}
-        return str(body["version"]), circuits
+        version = {FORMAT: str(body["version"])}[body["format"]]
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise FileProblem(
             path,
@@ -480,6 +499,7 @@ def parse_table(data: bytes, path: Path | str) -> tuple[str, dict[str, Hypothese
             f"these are not the likelihoods of a circuit model ({type(error).__name__}: {error})",
             "Write them again: bay-assistant lint --write-likelihoods",
         ) from error
+    return version, circuits
 
 
 def _hypotheses(part: Mapping[str, Any]) -> Hypotheses:

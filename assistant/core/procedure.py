@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
-    from assistant.core.evidence import Knowledge
+    from assistant.core.evidence import Knowledge  # noqa: TC004  it imports this module; nobody reads the hint
 
 OVER_RANGE = "over-range"
 """What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""

@@ -136,6 +136,15 @@ class Trail:
     kept: bool = False
 
 
+@dataclass(frozen=True)
+class _Doubted:
+    """A result that is likely a slip, the one that it fits least with, and whether they only seldom come together."""
+
+    doubtful: Trail
+    against: Trail
+    rare: bool
+
+
 @dataclass
 class _Counters:
     """VoiceXML's event counters: they count from the entry into a step and start again with the next."""
@@ -1077,7 +1086,8 @@ class Runner:
         """Speak a pending result back, with what it would lead to when that is costly, and wait for a yes."""
         parts = list(filter(None, (self._take_prefix(), text)))
         target = self._pending.answer.target if self._pending else None
-        if self._pending and self._doubt(self._pending):
+        doubt = self._doubt(self._pending) if self._pending else None
+        if doubt and not doubt.rare:
             parts.append("That does not fit the results before.")
         elif target and target.leads is Leads.VERDICT:
             parts.append(f"That would mean: {self._current_procedure.verdicts[target.name].says}")
@@ -1128,7 +1138,7 @@ class Runner:
         self._forget_aside()
         doubt = self._doubt()
         if doubt:
-            return self._ask_again(*doubt)
+            return self._ask_again(doubt)
         return self._go(pending.answer.target)
 
     def _go(self, target: Target) -> State:
@@ -1190,28 +1200,29 @@ class Runner:
             times=2 if self._before.get((procedure, step)) == outcome else 1,
         )
 
-    def _doubt(self, pending: Pending | None = None) -> tuple[Trail, Trail] | None:
+    def _doubt(self, pending: Pending | None = None) -> _Doubted | None:
         """The doubtful result and the one that it fits least with; None when all fits.
 
         With a result that was not taken yet only whether there is a doubt counts: that result may be either.
         """
         assessment = self._assess(pending)
         doubt = assessment.doubt(frozenset(self._asked_again)) if assessment else None
-        if doubt is None or doubt.against is None:
+        if doubt is None:
             return None
         measured = self._measured()
         if pending is not None:
             measured.append(Trail(*self.position, 0, self._current.measure, pending))
-        return measured[doubt.doubtful], measured[doubt.against]
+        return _Doubted(measured[doubt.doubtful], measured[doubt.against], doubt.explained)
 
-    def _ask_again(self, doubtful: Trail, against: Trail) -> State:
+    def _ask_again(self, doubt: _Doubted) -> State:
         """Go back to the doubtful result, once; what came after it is offered again when its step comes."""
+        doubtful, against = doubt.doubtful, doubt.against
         assert doubtful.pending is not None  # noqa: S101
         assert doubtful.measure is not None  # noqa: S101
         step = self._library.step(doubtful.procedure, doubtful.step)
         in_order = (doubtful, against) if doubtful.number < against.number else (against, doubtful)
         first, second = (self._result_of(past, in_order) for past in in_order)
-        text = wording.misfit((first, second), wording.named_test(self._library, step))
+        text = wording.misfit((first, second), wording.named_test(self._library, step), rare=doubt.rare)
         self._note(self._remark("does not fit", text))
         stop = f"{STOP_CRANKING} " if self._prefix.startswith(STOP_CRANKING) else ""
         self._prefix = stop + text

@@ -334,10 +334,11 @@ def differing(library: Library, step: Step, other: Step) -> str:
     return named_test(library, step)
 
 
-def misfit(results: tuple[str, str], again: str) -> str:
-    """Two results that do not fit together, as read back, and the test that is done once more."""
+def misfit(results: tuple[str, str], again: str, *, rare: bool) -> str:
+    """Two results that do not fit together, or seldom come together, as read back, and the test that is repeated."""
     first, second = results
-    return f"These do not fit together. {first} {second} Once more: {again}."
+    begin = "These seldom come together." if rare else "These do not fit together."
+    return f"{begin} {first} {second} Once more: {again}."
 
 
 def verdict_text(verdict: Verdict, continue_title: str = "") -> str:

@@ -423,10 +423,10 @@ def _model(
     remaining = assessment.remaining(_WORTH_A_LINE)
     listed = "; ".join(f"{plain[fault]} {odds:.0%}" for fault, odds in remaining.items())
     sentences = [f"Among the faults of the catalogue, one at a time: {listed}."]
-    for reason in assessment.reasons():
-        sentences.append(
-            f"Test {numbers[reason.fact]} speaks for the first of these, most of all against: {plain[reason.against]}."
-        )
+    sentences += [
+        f"Test {numbers[reason.fact]} speaks for the first of these, most of all against: {plain[reason.against]}."
+        for reason in assessment.reasons()
+    ]
     if assessment.slip >= session.header.thresholds.doubt_from:
         sentences.append(
             f"The results do not all fit together: one of them is wrong with a probability of {assessment.slip:.0%}."

@@ -103,7 +103,10 @@ def test_the_write_up_says_what_remains_and_why(out: Path) -> None:
 
 
 def test_a_replay_with_another_table_says_so(
-    session: RecordedSession, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    session: RecordedSession,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
 ) -> None:
     """The recorded table is used; the command names both versions when the program has another one."""
     assert session.folder is not None
@@ -113,7 +116,7 @@ def test_a_replay_with_another_table_says_so(
     body = json.loads((folder / LIKELIHOODS_FILE).read_text(encoding="utf-8"))
     body["version"] = "another"
     (folder / LIKELIHOODS_FILE).write_text(json.dumps(body), encoding="utf-8")
-    monkeypatch.setattr("assistant.resources.directory", lambda name: folder)
+    monkeypatch.setattr("assistant.resources.directory", lambda _name: folder)
     assert main(["replay", str(session.folder)]) == 0
     shown = capsys.readouterr().out
     assert f"weighed with likelihoods {session.header.likelihoods}" in shown
