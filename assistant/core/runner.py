@@ -1290,7 +1290,7 @@ class Runner:
             return ""
         parts = []
         if assessment.slip >= self._limits.doubt_from:
-            parts.append("The results do not all fit together.")
+            parts.append(f"One result may be a slip, {wording.chance(assessment.slip)}.")
         left = [
             f"{wording.fault_spoken(self._library, fault)}, {wording.chance(odds)}"
             for fault, odds in assessment.remaining(self._limits.mention_from).items()

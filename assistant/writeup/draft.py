@@ -429,7 +429,7 @@ def _model(
     ]
     if assessment.slip >= session.header.thresholds.doubt_from:
         sentences.append(
-            f"The results do not all fit together: one of them is wrong with a probability of {assessment.slip:.0%}."
+            f"That one of the results is a slip of eye, ear or finger has a probability of {assessment.slip:.0%}."
         )
     unnamed = [fault for fault in remaining if verdict and fault not in verdict.faults]
     best = assessment.best_test() if unnamed or not verdict or len(verdict.faults) > 1 else None
