@@ -156,7 +156,8 @@ def _lint(options: argparse.Namespace) -> int:
     from assistant.linting import lint  # noqa: PLC0415
 
     folder = options.procedures or resources.directory("procedures")
-    library = load_library(folder)
+    # A damaged table is written anew, so it is not read here.
+    library = load_library(folder, weighing=not options.write_likelihoods)
     if options.write_schema:
         path = folder / "procedure.schema.json"
         text = json.dumps(procedure_schema(library.terms, library.cautions), indent=2) + "\n"
@@ -165,6 +166,13 @@ def _lint(options: argparse.Namespace) -> int:
         except OSError as error:
             raise UsageProblem(f"The schema cannot be written to {path}: {error.strerror}.") from error
         print(f"Written: {path}")
+        return 0
+    if options.write_likelihoods:
+        from assistant.circuit import likelihoods  # noqa: PLC0415
+        from assistant.core.loading import LIKELIHOODS_FILE  # noqa: PLC0415
+
+        path = folder / LIKELIHOODS_FILE
+        _write(path, likelihoods.to_bytes(likelihoods.table(library)).decode())
         return 0
     grammars = GrammarSet.load(options.grammars or resources.directory("grammars"))
     findings = lint(library, grammars)
@@ -287,8 +295,10 @@ def _verify(options: argparse.Namespace) -> int:
 
 
 def _replay(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
     from assistant.record import read_session  # noqa: PLC0415
-    from assistant.record.replaying import replay  # noqa: PLC0415
+    from assistant.record.replaying import other_likelihoods, replay  # noqa: PLC0415
 
     folder = _session(options)
     differences = replay(folder)
@@ -302,6 +312,9 @@ def _replay(options: argparse.Namespace) -> int:
         show(session, sys.stdout)
     for difference in differences:
         print(difference)
+    other = other_likelihoods(session, load_library(resources.directory("procedures")))
+    if other:
+        print(other)
     if not differences:
         print(f"{folder.name}: {len(session.lines)} events give the same actions again.")
     return 1 if differences else 0
@@ -620,6 +633,11 @@ def _parser() -> argparse.ArgumentParser:
         "--write-schema",
         action="store_true",
         help="write procedure.schema.json for editors, beside the procedures",
+    )
+    lint.add_argument(
+        "--write-likelihoods",
+        action="store_true",
+        help="write likelihoods.json, with which a session weighs its results, beside the procedures",
     )
     add_data(lint)
 

@@ -50,7 +50,7 @@ LONGEST_THOUGHT_S = 600.0
 KEY_S = 0.5
 """Time between two keys of the played person."""
 
-_KEYS = ("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close")
+_KEYS = ("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close", "why")
 
 
 @dataclass(frozen=True)

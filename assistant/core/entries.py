@@ -5,6 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+KEPT = " (kept from an earlier step)"
+"""Ends the words of a result that was taken over from an earlier step with the same measurement."""
+
+DOUBTED = "asked again, because it did not fit"
+"""How a doubtful result was taken back; it is asked again at once."""
+
+SET_ASIDE = "set aside, because an earlier one did not fit"
+"""How a result was taken back that came after a doubtful one; it is offered again when its step comes."""
+
 
 @dataclass(frozen=True)
 class Entry:
@@ -73,7 +82,10 @@ class ResultTaken(Entry):
 
 @dataclass(frozen=True)
 class ResultUndone(Entry):
-    """The result with this number was taken back; it stays in the record."""
+    """The result with this number was taken back; it stays in the record.
+
+    `how` is ``voice``, ``keypad``, `DOUBTED` or `SET_ASIDE`.
+    """
 
     number: int
     procedure: str

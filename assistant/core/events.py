@@ -107,7 +107,7 @@ class KeyPressed(Event):
     """A key of the number pad.
 
     `key` is one of ``0``…``9``, ``point``, ``minus``, ``plus``, ``star``, ``slash``, ``enter``,
-    ``erase`` (Backspace), ``stop`` (Escape or the space bar), ``note`` (n), ``close`` (q).
+    ``erase`` (Backspace), ``stop`` (Escape or the space bar), ``note`` (n), ``close`` (q), ``why`` (w).
     """
 
     key: str

@@ -1,7 +1,7 @@
 """YAML files to `Library`: every mistake is reported with file, line, and what would be right.
 
-The folder holds ``terms.yaml``, ``cautions.yaml``, ``odds.yaml`` (read by ``core/odds.py``) and one file for each
-procedure.
+The folder holds ``terms.yaml``, ``cautions.yaml``, ``odds.yaml`` (read by ``core/odds.py``), one file for each
+procedure, and perhaps ``likelihoods.json``, which a session weighs its results with.
 Nothing is loaded by halves: the first mistake raises a `FileProblem`.
 A step that cranks, or touches what can hurt, is refused unless one of its cautions covers that hazard.
 """
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import difflib
 import itertools
+from dataclasses import replace
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, TypeVar
 
@@ -43,9 +44,12 @@ if TYPE_CHECKING:
     from enum import StrEnum
     from pathlib import Path
 
+    from assistant.core.evidence import Knowledge
+
 TERMS_FILE = "terms.yaml"
 CAUTIONS_FILE = "cautions.yaml"
 ODDS_FILE = "odds.yaml"
+LIKELIHOODS_FILE = "likelihoods.json"
 
 COMPARISONS = ("same", "sharper")
 """Outcomes of a comparison of two places; elsewhere nobody says them."""
@@ -72,8 +76,12 @@ PROCEDURE_KEYS = (
 _Name = TypeVar("_Name", bound="StrEnum")
 
 
-def load_library(directory: Path) -> Library:
+def load_library(directory: Path, *, weighing: bool = True) -> Library:
     """Read terms, cautions and all procedures of a folder.
+
+    Args:
+        directory: The folder.
+        weighing: Read also what results are weighed with, likelihoods and odds, where the folder has them.
 
     Raises:
         UsageProblem: The folder, or its terms or cautions, cannot be read.
@@ -96,7 +104,19 @@ def load_library(directory: Path) -> Library:
         lines[procedure.name] = where
     for name, procedure in library.procedures.items():
         _check_hand_overs(procedure, library, lines[name])
-    return library
+    return replace(library, knowledge=_knowledge(directory, terms)) if weighing else library
+
+
+def _knowledge(directory: Path, terms: Terms) -> Knowledge | None:
+    """Likelihoods and odds of a folder; None where one of them is missing, as in sessions recorded before."""
+    table, odds = directory / LIKELIHOODS_FILE, directory / ODDS_FILE
+    if not (table.is_file() and odds.is_file()):
+        return None
+    from assistant.core.evidence import Knowledge, parse_table  # noqa: PLC0415
+    from assistant.core.odds import parse_odds  # noqa: PLC0415  it reads with this module's `Reader`
+
+    version, circuits = parse_table(_read(table), table)
+    return Knowledge(version, circuits, parse_odds(_read(odds), odds, terms))
 
 
 def _read(path: Path) -> bytes:

@@ -47,6 +47,12 @@ class Thresholds:
         caution_again_s: A caution that was not spoken for so long is spoken in full again.
         note_s: Longest voice note.
         longest_number: Most characters of a keyed number; more is a slip of the finger.
+        misreading: Share of results in which something else is reported than was to be seen (chosen, not fitted).
+        key_slip: Share of keys that are not the one that was meant (chosen, not fitted).
+        doubt_from: Probability that one of the results is a slip from which the doubtful one is asked again.  Less
+            than one half, because measuring again costs two minutes with the starter's rest, and a wrong verdict an
+            hour or a part; chosen with `assistant.circuit.rehearsing` (figures in DEVELOPERS.md).
+        mention_from: Probability from which a fault that a verdict does not name is spoken of with it.
     """
 
     reject_below: float = CALIBRATION.reject_below
@@ -62,6 +68,10 @@ class Thresholds:
     caution_again_s: float = 600.0
     note_s: float = 60.0
     longest_number: int = 7
+    misreading: float = 0.03
+    key_slip: float = 0.005
+    doubt_from: float = 0.3
+    mention_from: float = 0.05
 
 
 DEFAULT_THRESHOLDS = Thresholds()

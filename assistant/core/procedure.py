@@ -11,8 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    from assistant.core.evidence import Knowledge  # noqa: TC004  it imports this module; nobody reads the hint
 
 OVER_RANGE = "over-range"
 """What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
@@ -334,11 +338,15 @@ class Terms:
 
 @dataclass(frozen=True)
 class Library:
-    """Everything that was loaded from a folder of procedures."""
+    """Everything that was loaded from a folder of procedures.
+
+    `knowledge` is what a session reasons with; None where the folder has no likelihoods or no odds.
+    """
 
     terms: Terms
     cautions: dict[str, Caution]
     procedures: dict[str, Procedure] = field(default_factory=dict)
+    knowledge: Knowledge | None = None
 
     def procedure(self, name: str) -> Procedure:
         """The procedure of this name.

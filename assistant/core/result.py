@@ -27,10 +27,19 @@ class Control(StrEnum):
     READY = "ready"
     CRANKING = "cranking"
     CLOSE = "close"
+    WHY = "why"
 
 
 KEYED_AS_WELL = frozenset(
-    {Control.SKIP, Control.CHOICES, Control.VOICE_NOTE, Control.CRANKING, Control.CLOSE, Control.NOT_SURE}
+    {
+        Control.SKIP,
+        Control.CHOICES,
+        Control.VOICE_NOTE,
+        Control.CRANKING,
+        Control.CLOSE,
+        Control.NOT_SURE,
+        Control.WHY,
+    }
 )
 """Words of the dialogue that a session can do without: a recogniser that lacks them leaves them to the keys."""
 

@@ -23,9 +23,12 @@ from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core import wording
+from assistant.core import evidence, wording
 from assistant.core.board import Board
 from assistant.core.entries import (
+    DOUBTED,
+    KEPT,
+    SET_ASIDE,
     CautionAcknowledged,
     CautionGiven,
     Cranked,
@@ -82,7 +85,7 @@ from assistant.core.states import (
 )
 
 if TYPE_CHECKING:
-    from assistant.core.procedure import Library, Procedure, Step
+    from assistant.core.procedure import Library, Procedure, Step, Verdict
 
 
 STOP_CRANKING = "Stop cranking."
@@ -119,13 +122,27 @@ class Pending:
 
 @dataclass(frozen=True)
 class Trail:
-    """A step that was left, so that it can be gone back to; `number` is 0 for a skipped step."""
+    """A step that was left, so that it can be gone back to; `number` is 0 for a skipped step.
+
+    `confirmed` says how its result was confirmed, `kept` that it was taken over from an earlier step.
+    """
 
     procedure: str
     step: str
     number: int
     measure: Measurement | None
     pending: Pending | None
+    confirmed: str = ""
+    kept: bool = False
+
+
+@dataclass(frozen=True)
+class _Doubted:
+    """A result that is likely a slip, the one that it fits least with, and whether they only seldom come together."""
+
+    doubtful: Trail
+    against: Trail
+    rare: bool
 
 
 @dataclass
@@ -190,6 +207,9 @@ class Runner:
         self._mute = False
         self._note_from = State.ASKING
         self._note_running = False
+        self._asked_again: set[str] = set()
+        self._before: dict[tuple[str, str], str] = {}
+        self._aside: list[Trail] = []
 
     # --- the port ---------------------------------------------------------------------------------
 
@@ -370,6 +390,7 @@ class Runner:
                     "minus": Trigger.CORRECTION,
                     "9": Trigger.NOTE,
                     "enter": Trigger.CRANK_BEGINS,
+                    "erase": Trigger.WHY,
                 }
                 return simple.get(key, Trigger.UNEXPECTED), "keypad"
             case State.ASKING | State.CRANKING:
@@ -392,6 +413,7 @@ class Runner:
             "9": Trigger.NOTE,
             "point": Trigger.NOT_SURE,
             "minus": Trigger.CORRECTION,
+            "erase": Trigger.WHY,
         }
         return simple.get(key, Trigger.UNEXPECTED), "keypad"
 
@@ -407,6 +429,7 @@ class Runner:
             "0": Trigger.SAY_AGAIN,
             "9": Trigger.NOTE,
             "minus": Trigger.CORRECTION,
+            "erase": Trigger.WHY,
         }
         return simple.get(key, Trigger.UNEXPECTED), "keypad"
 
@@ -416,6 +439,8 @@ class Runner:
         return Trigger.UNEXPECTED, None
 
     def _classify_number_key(self, key: str) -> tuple[Trigger | None, object]:
+        if key == "erase" and not self._typed and self.state is State.ASKING:
+            return Trigger.WHY, "keypad"
         if key in ("point", "erase", *"0123456789"):
             return Trigger.TYPED, key
         if key == "minus":
@@ -582,6 +607,7 @@ class Runner:
         self._note(self._remark("read-back denied", self._heard))
         self._pending = None
         if self._offered:
+            self._forget_aside()
             return self._cautions_due(offer=False)
         self._heard = ""
         self._prefix = "Not taken."
@@ -639,7 +665,12 @@ class Runner:
             # On a number every digit is a digit, so this key is also the way to hear the step again.
             setup = wording.setup(self._library, self._current, self._connected, whole=True)
             short = " ".join((*setup, *self._act(setup), short))
-        self._say(f"{short} {keys}", Speech.HELP)
+        why = "Say why for the reasons." if self.state is State.ASKING else ""
+        self._say(" ".join(filter(None, (short, keys, why))), Speech.HELP)
+        return self.state
+
+    def _on_why(self, _payload: object) -> State:
+        self._say(self._why(), Speech.HELP)
         return self.state
 
     def _on_not_sure(self, _payload: object) -> State:
@@ -936,8 +967,10 @@ class Runner:
 
     def _same_measurement(self, step: Step) -> Pending | None:
         """An earlier result of exactly this measurement in another step of the session, if one counts."""
-        for past in reversed(self._trail):
-            here = (past.procedure, past.step) == self.position  # a repetition is asked for on purpose
+        # What was set aside comes before what counts; it is of the same step when the way is the same again.
+        for past in (*reversed(self._aside), *reversed(self._trail)):
+            aside = past in self._aside
+            here = not aside and (past.procedure, past.step) == self.position  # repeated on purpose
             if past.measure != step.measure or past.pending is None or here:
                 continue
             pending = past.pending
@@ -1053,7 +1086,10 @@ class Runner:
         """Speak a pending result back, with what it would lead to when that is costly, and wait for a yes."""
         parts = list(filter(None, (self._take_prefix(), text)))
         target = self._pending.answer.target if self._pending else None
-        if target and target.leads is Leads.VERDICT:
+        doubt = self._doubt(self._pending) if self._pending else None
+        if doubt and not doubt.rare:
+            parts.append("That does not fit the results before.")
+        elif target and target.leads is Leads.VERDICT:
             parts.append(f"That would mean: {self._current_procedure.verdicts[target.name].says}")
         elif target and target.leads is Leads.PROCEDURE:
             parts.append(f"Next would be: {self._library.procedures[target.name].title}.")
@@ -1067,7 +1103,7 @@ class Runner:
     def _commit(self, pending: Pending, acceptance: Acceptance) -> State:
         step, procedure = self._current, self._current_procedure
         self._results += 1
-        kept = " (kept from an earlier step)" if self._offered else ""
+        kept = KEPT if self._offered else ""
         self._offered = False
         self._note(
             ResultTaken(
@@ -1086,9 +1122,23 @@ class Runner:
                 next=str(pending.answer.target),
             )
         )
-        self._trail.append(Trail(procedure.name, step.name, self._results, step.measure, pending))
+        self._trail.append(
+            Trail(
+                procedure.name,
+                step.name,
+                self._results,
+                step.measure,
+                pending,
+                acceptance.value,
+                kept=bool(kept),
+            )
+        )
         if not kept:
             self._connected = step.measure
+        self._forget_aside()
+        doubt = self._doubt()
+        if doubt:
+            return self._ask_again(doubt)
         return self._go(pending.answer.target)
 
     def _go(self, target: Target) -> State:
@@ -1107,7 +1157,7 @@ class Runner:
         following = ""
         if verdict.continue_with:
             following = self._library.procedures[verdict.continue_with].title
-        text = wording.verdict_text(verdict, following)
+        text = " ".join(filter(None, (wording.verdict_text(verdict, following), self._open(verdict))))
         if not self._verdict_affirmed:
             text += " Affirm, or say correction."
         else:
@@ -1120,6 +1170,138 @@ class Runner:
         if self._verdict is not None:
             return self._conclude()
         return self._cautions_due(offer=self._offered)
+
+    # --- what the results say together ------------------------------------------------------------
+
+    def _measured(self) -> list[Trail]:
+        return [past for past in self._trail if past.pending is not None]
+
+    def _assess(self, pending: Pending | None = None) -> evidence.Assessment | None:
+        """What the results that count say together, perhaps with one that was not taken yet."""
+        facts = []
+        for past in self._measured():
+            assert past.pending is not None  # noqa: S101
+            facts.append(self._fact(past.procedure, past.step, past.pending, past.confirmed, kept=past.kept))
+        if pending is not None:
+            procedure, step = self.position
+            facts.append(self._fact(procedure, step, pending, Acceptance.AFFIRM.value, kept=self._offered))
+        return evidence.assess(self._library, self._current_procedure.circuit, facts, self._limits)
+
+    def _fact(
+        self, procedure: str, step: str, pending: Pending, confirmed: str, *, kept: bool
+    ) -> evidence.Fact:
+        outcome = pending.answer.outcome
+        return evidence.Fact(
+            procedure,
+            step,
+            outcome,
+            evidence.sureness(pending.how, pending.confidence, confirmed, self._limits),
+            kept=kept,
+            times=2 if self._before.get((procedure, step)) == outcome else 1,
+        )
+
+    def _doubt(self, pending: Pending | None = None) -> _Doubted | None:
+        """The doubtful result and the one that it fits least with; None when all fits.
+
+        With a result that was not taken yet only whether there is a doubt counts: that result may be either.
+        """
+        assessment = self._assess(pending)
+        doubt = assessment.doubt(frozenset(self._asked_again)) if assessment else None
+        if doubt is None:
+            return None
+        measured = self._measured()
+        if pending is not None:
+            measured.append(Trail(*self.position, 0, self._current.measure, pending))
+        return _Doubted(measured[doubt.doubtful], measured[doubt.against], doubt.explained)
+
+    def _ask_again(self, doubt: _Doubted) -> State:
+        """Go back to the doubtful result, once; what came after it is offered again when its step comes."""
+        doubtful, against = doubt.doubtful, doubt.against
+        assert doubtful.pending is not None  # noqa: S101
+        assert doubtful.measure is not None  # noqa: S101
+        step = self._library.step(doubtful.procedure, doubtful.step)
+        in_order = (doubtful, against) if doubtful.number < against.number else (against, doubtful)
+        first, second = (self._result_of(past, in_order) for past in in_order)
+        text = wording.misfit((first, second), wording.named_test(self._library, step), rare=doubt.rare)
+        self._note(self._remark("does not fit", text))
+        stop = f"{STOP_CRANKING} " if self._prefix.startswith(STOP_CRANKING) else ""
+        self._prefix = stop + text
+        place = self._trail.index(doubtful)
+        for past in reversed(self._trail[place:]):
+            how = DOUBTED if past is doubtful else SET_ASIDE
+            self._note(ResultUndone(past.number, past.procedure, past.step, how))
+        self._aside += [past for past in self._trail[place + 1 :] if past.pending is not None]
+        del self._trail[place:]
+        self._asked_again.add(evidence.measurement_key(doubtful.measure))
+        self._before[doubtful.procedure, doubtful.step] = doubtful.pending.answer.outcome
+        self._heard = ""
+        self._procedure = self._library.procedures[doubtful.procedure]
+        return self._enter_step(doubtful.step, offer=False)
+
+    def _result_of(self, past: Trail, beside: tuple[Trail, ...] = ()) -> str:
+        """A result in words; with what makes its test another one where a result beside it has the same place."""
+        assert past.pending is not None  # noqa: S101
+        step = self._library.step(past.procedure, past.step)
+        words = wording.read_back(
+            self._library, step, past.pending.answer, past.pending.value, past.pending.unit
+        )
+        place = wording.place_words(self._library, step)
+        others = [self._library.step(one.procedure, one.step) for one in beside if one is not past]
+        same = [other for other in others if wording.place_words(self._library, other) == place]
+        if not same:
+            return words
+        told = wording.differing(self._library, step, same[0])
+        return f"{words[: len(place)]}, {told}{words[len(place) :]}"
+
+    def _forget_aside(self) -> None:
+        """The present measurement is made again, or was taken over: it is not offered any more."""
+        measure = self._current.measure
+        self._aside = [past for past in self._aside if past.measure != measure]
+
+    def _why(self) -> str:
+        """The likeliest fault, the two strongest reasons for it, and what the present test tells apart."""
+        assessment = self._assess()
+        if assessment is None:
+            return "I have no model of this circuit, so no reasons."
+        fault = next(iter(assessment.posterior))
+        name = wording.fault_spoken(self._library, fault)
+        measured = self._measured()
+        if not assessment.used:
+            parts = ["Nothing is measured yet.", f"Likeliest before any test: {name}."]
+        else:
+            odds = wording.chance(assessment.posterior[fault])
+            parts = [f"Likeliest by the model: {name}, {odds}."]
+        reasons = assessment.reasons(fault)
+        named = tuple(measured[reason.fact] for reason in reasons)
+        for reason, past in zip(reasons, named, strict=True):
+            against = wording.fault_spoken(self._library, reason.against)
+            parts.append(f"{self._result_of(past, named)} That speaks against: {against}.")
+        if self.state is State.ASKING:
+            pair = assessment.told_apart(self._current)
+            if pair:
+                one, other = (wording.fault_spoken(self._library, fault) for fault in pair)
+                parts.append(f"This test tells apart: {one}, and: {other}.")
+        return " ".join(parts)
+
+    def _open(self, verdict: Verdict) -> str:
+        """What a verdict leaves possible by the model, and what would tell; "" when nothing, or nothing is known."""
+        assessment = self._assess()
+        if assessment is None or not assessment.used or not verdict.faults:
+            return ""
+        parts = []
+        if assessment.slip >= self._limits.doubt_from:
+            parts.append(f"One result may be a slip, {wording.chance(assessment.slip)}.")
+        left = [
+            f"{wording.fault_spoken(self._library, fault)}, {wording.chance(odds)}"
+            for fault, odds in assessment.remaining(self._limits.mention_from).items()
+            if fault not in verdict.faults
+        ]
+        if left:
+            parts.append(f"Still possible by the model: {'; '.join(left[:2])}.")
+        best = assessment.best_test() if parts and not verdict.continue_with else None
+        if best:
+            parts.append(f"What would tell: {wording.named_test(self._library, best[0])}.")
+        return " ".join(parts)
 
     # --- small parts ------------------------------------------------------------------------------
 
@@ -1202,7 +1384,7 @@ class Runner:
                 return "Say go ahead, voice note, or close session.", "Enter to go ahead, plus to close."
             case State.CONCLUDING:
                 return (
-                    "Say correction, voice note, close session, or go ahead.",
+                    "Say why, correction, voice note, close session, or go ahead.",
                     "Enter to go ahead, minus to take back, plus to close.",
                 )
             case State.ASKING | State.CRANKING:

@@ -71,6 +71,7 @@ class Trigger(StrEnum):
     GEAR_LOST = "gear lost"
     GEAR_BACK = "gear back"
     CLOSE = "close"
+    WHY = "why"
     END = "end"
     UNEXPECTED = "unexpected"
 
@@ -117,6 +118,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.CORRECTION: _STEP_STARTS | _only(_S.ACKNOWLEDGING),
         Trigger.SAY_AGAIN: _only(_S.CAUTIONING, _S.ACKNOWLEDGING),
         Trigger.CHOICES: _only(_S.ACKNOWLEDGING),
+        Trigger.WHY: _only(_S.ACKNOWLEDGING),
         Trigger.NO_MATCH: _only(_S.ACKNOWLEDGING),
         Trigger.NO_INPUT: _only(_S.ACKNOWLEDGING),
         Trigger.CLOSE: _only(_S.STANDING_BY),
@@ -129,6 +131,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.CORRECTION: _STEP_STARTS,
         Trigger.SAY_AGAIN: _only(_S.RESTING),
         Trigger.CHOICES: _only(_S.RESTING),
+        Trigger.WHY: _only(_S.RESTING),
         Trigger.NOTE: _only(_S.NOTING, _S.RESTING),
         Trigger.SKIP: _only(_S.SKIPPING, _S.RESTING),
         Trigger.CLOSE: _only(_S.STANDING_BY),
@@ -144,6 +147,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.CORRECTION: _STEP_STARTS,
         Trigger.SAY_AGAIN: _only(_S.ASKING),
         Trigger.CHOICES: _only(_S.ASKING),
+        Trigger.WHY: _only(_S.ASKING),
         Trigger.NOT_SURE: _only(_S.ASKING),
         Trigger.NOTE: _only(_S.NOTING, _S.ASKING),
         Trigger.SKIP: _only(_S.SKIPPING, _S.ASKING),
@@ -175,6 +179,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.IMPLAUSIBLE: _only(_S.READING_BACK),
         Trigger.SAY_AGAIN: _only(_S.READING_BACK),
         Trigger.CHOICES: _only(_S.READING_BACK),
+        Trigger.WHY: _only(_S.READING_BACK),
         Trigger.NO_MATCH: _only(_S.READING_BACK),
         Trigger.NO_INPUT: _only(_S.READING_BACK),
         Trigger.TYPED: _only(_S.ASKING, _S.READING_BACK),
@@ -205,6 +210,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.NOTE: _only(_S.NOTING, _S.STANDING_BY),
         Trigger.SAY_AGAIN: _only(_S.STANDING_BY),
         Trigger.CHOICES: _only(_S.STANDING_BY),
+        Trigger.WHY: _only(_S.STANDING_BY),
         Trigger.NO_MATCH: _only(_S.STANDING_BY),
         Trigger.NO_INPUT: _only(_S.STANDING_BY),
         Trigger.CLOSE: _only(_S.FINISHED),
@@ -215,6 +221,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.CORRECTION: _STEP_STARTS,
         Trigger.SAY_AGAIN: _only(_S.CONCLUDING),
         Trigger.CHOICES: _only(_S.CONCLUDING),
+        Trigger.WHY: _only(_S.CONCLUDING),
         Trigger.NO_MATCH: _only(_S.CONCLUDING),
         Trigger.NO_INPUT: _only(_S.CONCLUDING),
         Trigger.NOTE: _only(_S.NOTING, _S.CONCLUDING),
@@ -244,6 +251,7 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.SAY_AGAIN,
         Control.CORRECTION,
         Control.CHOICES,
+        Control.WHY,
         Control.CLOSE,
     ),
     _S.RESTING: (
@@ -252,6 +260,7 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.SAY_AGAIN,
         Control.CORRECTION,
         Control.CHOICES,
+        Control.WHY,
         Control.VOICE_NOTE,
         Control.SKIP,
         Control.CLOSE,
@@ -262,6 +271,7 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.SAY_AGAIN,
         Control.CORRECTION,
         Control.CHOICES,
+        Control.WHY,
         Control.NOT_SURE,
         Control.VOICE_NOTE,
         Control.SKIP,
@@ -276,6 +286,7 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.STAND_BY,
         Control.SAY_AGAIN,
         Control.CHOICES,
+        Control.WHY,
         Control.NOT_SURE,
     ),
     _S.SKIPPING: (
@@ -292,6 +303,7 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.VOICE_NOTE,
         Control.SAY_AGAIN,
         Control.CHOICES,
+        Control.WHY,
         Control.CLOSE,
     ),
     _S.CONCLUDING: (
@@ -302,6 +314,7 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.STAND_BY,
         Control.SAY_AGAIN,
         Control.CHOICES,
+        Control.WHY,
         Control.VOICE_NOTE,
         Control.CLOSE,
     ),
@@ -323,6 +336,7 @@ CONTROL_TRIGGERS: dict[Control, Trigger] = {
     Control.READY: Trigger.ACKNOWLEDGE,
     Control.CRANKING: Trigger.CRANK_BEGINS,
     Control.CLOSE: Trigger.CLOSE,
+    Control.WHY: Trigger.WHY,
 }
 
 KEY_TRIGGERS: dict[str, Trigger] = {
@@ -332,6 +346,7 @@ KEY_TRIGGERS: dict[str, Trigger] = {
     "stop": Trigger.STOP,
     "note": Trigger.NOTE,
     "close": Trigger.CLOSE,
+    "why": Trigger.WHY,
 }
 
 

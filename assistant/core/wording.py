@@ -296,6 +296,51 @@ def never_skipped(caution: Caution) -> bool:
     return bool({Hazard.CRANKING, Hazard.SECONDARY_VOLTAGE, Hazard.SWITCHED_VOLTAGE} & set(caution.covers))
 
 
+def fault_spoken(library: Library, fault: str) -> str:
+    """A fault as it is spoken: its plain name without what stands in brackets for the reader."""
+    return library.terms.faults[fault].plain.partition(" (")[0]
+
+
+def chance(probability: float) -> str:
+    """A probability as it is spoken, no finer than it is known: "about 7 in 10"."""
+    if probability >= 0.95:
+        return "nearly certain"
+    return f"about {max(1, round(10 * probability))} in 10"
+
+
+def named_test(library: Library, step: Step) -> str:
+    """A test in a few words: "heavy lamp, feed side"; with what is unplugged, because that makes another test."""
+    measure, terms = step.measure, library.terms
+    places = [place_words(library, step)] if not measure.unplugged else [terms.places[measure.probe].short]
+    if measure.instrument == "ohmmeter":
+        places = [place_words(library, step)]
+    words = [terms.instruments[measure.instrument].short, *places]
+    if measure.clip == "battery-positive":
+        words[0] += " from battery positive"
+    if measure.compared_with:
+        words[-1] = f"{terms.places[measure.probe].short} against {terms.places[measure.compared_with].short}"
+    if measure.unplugged:
+        words.append(f"{listed([terms.places[part].short for part in measure.unplugged])} unplugged")
+    return ", ".join(words)
+
+
+def differing(library: Library, step: Step, other: Step) -> str:
+    """What makes a test another one than one at the same place: the instrument, else key and engine, else all of it."""
+    mine, theirs = step.measure, other.measure
+    if mine.instrument != theirs.instrument:
+        return library.terms.instruments[mine.instrument].short
+    if mine.engine is not theirs.engine:
+        return _ENGINE[mine.engine].partition(",")[0]
+    return named_test(library, step)
+
+
+def misfit(results: tuple[str, str], again: str, *, rare: bool) -> str:
+    """Two results that do not fit together, or seldom come together, as read back, and the test that is repeated."""
+    first, second = results
+    begin = "These seldom come together." if rare else "These do not fit together."
+    return f"{begin} {first} {second} Once more: {again}."
+
+
 def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
     """A verdict as it is spoken."""
     text = f"Verdict. {verdict.says}"

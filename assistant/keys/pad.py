@@ -35,7 +35,7 @@ _LONGEST_SEQUENCE = 32
 
 KEYS = (
     *"0123456789",
-    *("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close"),
+    *("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close", "why"),
 )
 """All key names, as `assistant.core.events.KeyPressed` lists them."""
 
@@ -56,6 +56,8 @@ _PLAIN: dict[int, str] = {
     ord("N"): "note",
     ord("q"): "close",
     ord("Q"): "close",
+    ord("w"): "why",
+    ord("W"): "why",
 }
 
 _KEYPAD: dict[int, str] = {

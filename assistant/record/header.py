@@ -52,6 +52,7 @@ class Header:
         facts: What was typed about the job.
         thresholds: Limits of the dialogue that were in force.
         procedures: SHA-256 of each copied procedure file, by file name.
+        likelihoods: Version of the likelihoods that results are weighed with; "" where there are none.
     """
 
     id: str
@@ -60,6 +61,7 @@ class Header:
     facts: Facts = field(default_factory=Facts)
     thresholds: Thresholds = DEFAULT_THRESHOLDS
     procedures: Mapping[str, str] = field(default_factory=dict)
+    likelihoods: str = ""
 
     def to_bytes(self) -> bytes:
         """The header as it stands in `HEADER_FILE`; indented, because people look into it."""
@@ -72,6 +74,7 @@ class Header:
             "facts": dataclasses.asdict(self.facts),
             "thresholds": dataclasses.asdict(self.thresholds),
             "procedures": dict(sorted(self.procedures.items())),
+            "likelihoods": self.likelihoods,
         }
         text = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
         return text.encode("utf-8", "backslashreplace") + b"\n"
@@ -107,6 +110,7 @@ def parse_header(data: bytes, name: str) -> Header:
             facts=Facts(**{name: _text(value) for name, value in body["facts"].items()}),
             thresholds=_thresholds(body["thresholds"]),
             procedures={_plain_name(name): _text(value) for name, value in body["procedures"].items()},
+            likelihoods=_text(body.get("likelihoods", "")),  # none in sessions recorded before there were any
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise RecordBroken(f"{name} is damaged: {error}.") from error

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Self
 
 from assistant import __version__
 from assistant.core.events import Action, Clip, Event, to_json
+from assistant.core.evidence import parse_table
+from assistant.core.loading import LIKELIHOODS_FILE
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.errors import RecordProblem
 from assistant.record import clips
@@ -117,21 +119,25 @@ class SessionLog:
         Args:
             parent: Folder of all sessions; made if it is not there.
             facts: What was typed about the job.
-            library_folder: Folder of the procedures in use; its YAML files are copied.
+            library_folder: Folder of the procedures in use; its YAML files and its likelihoods are copied.
             thresholds: Limits of the dialogue in force.
             now: The clock.
             token: Gives four signs for the folder's name.
 
         Raises:
             RecordProblem: The folder cannot be written.
+            FileProblem: The likelihoods are damaged.
         """
         began = now()
         try:
             parent.mkdir(parents=True, exist_ok=True)
-            sources = sorted(path for path in library_folder.glob("*.yaml") if path.is_file())
+            found = [*library_folder.glob("*.yaml"), library_folder / LIKELIHOODS_FILE]
+            sources = sorted(path for path in found if path.is_file())
         except OSError as error:
             raise write_problem(error, parent) from error
         copies = {path.name: read_file(path) for path in sources}
+        table = copies.get(LIKELIHOODS_FILE)
+        likelihoods = parse_table(table, library_folder / LIKELIHOODS_FILE)[0] if table else ""
         for _ in range(_NAME_TRIES):
             name = f"{began:%Y-%m-%d-%H%M}-{token()}"
             header = Header(
@@ -141,6 +147,7 @@ class SessionLog:
                 facts=facts,
                 thresholds=thresholds,
                 procedures={file: sha256(data) for file, data in copies.items()},
+                likelihoods=likelihoods,
             ).to_bytes()
             lock = _lay(parent, name, header, copies)
             if lock is not None:

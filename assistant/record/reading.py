@@ -171,7 +171,7 @@ def recorded_library(session: RecordedSession) -> Library:
     if session.folder is None:
         raise RecordProblem(f"The session {session.header.id} has no folder to take its procedures from.")
     folder = session.folder / PROCEDURES
-    for name in sorted(path.name for path in folder.glob("*.yaml")):
+    for name in sorted(path.name for path in [*folder.glob("*.yaml"), *folder.glob("*.json")]):
         if name not in session.header.procedures:
             raise RecordBroken(f"{PROCEDURES}/{name} was put in after the session began. Take it out.")
     for name, checksum in session.header.procedures.items():

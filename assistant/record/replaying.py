@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from assistant.core.policy import Thresholds
     from assistant.core.procedure import Library
+    from assistant.record.reading import RecordedSession
 
 
 class Dialogue(Protocol):
@@ -44,6 +45,21 @@ def _summary(actions: tuple[Action, ...]) -> str:
     """What was said, else what was done, in short."""
     said = [f'"{action.text}"' for action in actions if isinstance(action, Say)]
     return " ".join(said) or ", ".join(type(action).__name__ for action in actions) or "nothing"
+
+
+def other_likelihoods(session: RecordedSession, installed: Library) -> str:
+    """A sentence when a session was weighed with other likelihoods than the installed ones; "" when with the same.
+
+    A session keeps its own copy, so its replay weighs with those; a new session would weigh with the installed ones.
+    """
+    recorded = session.header.likelihoods
+    now = installed.knowledge.version if installed.knowledge else ""
+    if recorded == now:
+        return ""
+    return (
+        f"The session was weighed with {f'likelihoods {recorded}' if recorded else 'no likelihoods'}, and is replayed "
+        f"so; this program has {f'likelihoods {now}' if now else 'none'}."
+    )
 
 
 def replay(folder: Path, begin: Callable[[Library, Thresholds], Dialogue] = Runner) -> list[Difference]:

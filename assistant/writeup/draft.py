@@ -11,8 +11,10 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core import wording
+from assistant.core import evidence, wording
 from assistant.core.entries import (
+    DOUBTED,
+    KEPT,
     CautionAcknowledged,
     CautionGiven,
     Cranked,
@@ -37,6 +39,12 @@ MAKER_FIRST = (
     "The vehicle maker's instructions, local codes and licensed practice come first. "
     "This is a draft made from a recorded session; it counts once it has been reviewed and signed."
 )
+BY_THE_MODEL = "By the circuit model (no bench measurement behind it)"
+"""Title of what the results say together."""
+
+_WORTH_A_LINE = 0.01
+"""Probability from which a fault is written down as still possible."""
+
 NO_LIMIT_OF_OURS = "Model figures and common-practice limits named here are not the vehicle maker's."
 
 # Remarks that would fill a page one by one; they are counted.
@@ -171,6 +179,7 @@ class Draft:
         part: Part that the verdict names; "" when none is condemned.
         correction: The repair that the verdict recommends; "" without one.
         still_possible: What the verdict does not tell apart; "" when all is told.
+        model: What the results say together by the circuit model, a sentence each; empty where there is no model.
         tests: Every result in order, also those that were taken back.
         skipped: Tests that were not done.
         ruled_out: Faults that the results exclude.
@@ -192,6 +201,7 @@ class Draft:
     part: str
     correction: str
     still_possible: str
+    model: tuple[str, ...]
     tests: tuple[Measured, ...]
     skipped: tuple[Skipped, ...]
     ruled_out: tuple[RuledOut, ...]
@@ -251,6 +261,7 @@ def _draft(session: RecordedSession, library: Library, course: Course) -> Draft:
         part=verdict.part if verdict else "",
         correction=verdict.repair if verdict else "",
         still_possible=verdict.still_possible if verdict else "",
+        model=_model(session, library, course, verdict),
         tests=tuple(_test(library, taken) for taken in course.results),
         skipped=tuple(_skipped(library, passed) for passed in course.skipped),
         ruled_out=tuple(
@@ -378,6 +389,64 @@ def _not_ruled_out(
             scope.update(dict.fromkeys(possible.faults))
     named = set(verdict.faults) if verdict else set()
     return tuple(library.terms.faults[fault].plain for fault in scope if fault not in ruled_out | named)
+
+
+def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, ...]:
+    """The results that count, as evidence; one that was asked again and confirmed counts twice."""
+    doubted = {
+        (taken.result.procedure, taken.result.step, taken.result.outcome)
+        for taken in course.results
+        if taken.undone is not None and getattr(taken.undone.entry, "how", "") == DOUBTED
+    }
+    return tuple(
+        evidence.Fact(
+            result.procedure,
+            result.step,
+            result.outcome,
+            evidence.sureness(result.how, result.confidence, result.confirmed, session.header.thresholds),
+            kept=result.words.endswith(KEPT),
+            times=2 if (result.procedure, result.step, result.outcome) in doubted else 1,
+        )
+        for result in (taken.result for taken in course.standing())
+    )
+
+
+def _model(
+    session: RecordedSession, library: Library, course: Course, verdict: Verdict | None
+) -> tuple[str, ...]:
+    """What remains possible, why, and what would tell, a sentence each; nothing without a model of the circuit."""
+    if not course.procedure or library.knowledge is None:
+        return ()
+    circuit = _procedure(library, course.procedure).circuit
+    facts = _facts_of(session, course)
+    assessment = evidence.assess(library, circuit, facts, session.header.thresholds)
+    if assessment is None or not assessment.used:
+        return ()
+    numbers = [taken.result.number for taken in course.standing()]
+    plain = {name: fault.plain for name, fault in library.terms.faults.items()}
+    remaining = assessment.remaining(_WORTH_A_LINE)
+    listed = "; ".join(f"{plain[fault]} {odds:.0%}" for fault, odds in remaining.items())
+    sentences = [f"Among the faults of the catalogue, one at a time: {listed}."]
+    sentences += [
+        f"Test {numbers[reason.fact]} speaks for the first of these, most of all against: {plain[reason.against]}."
+        for reason in assessment.reasons()
+    ]
+    if assessment.slip >= session.header.thresholds.doubt_from:
+        sentences.append(
+            f"That one of the results is a slip of eye, ear or finger has a probability of {assessment.slip:.0%}."
+        )
+    unnamed = [fault for fault in remaining if verdict and fault not in verdict.faults]
+    best = assessment.best_test() if unnamed or not verdict or len(verdict.faults) > 1 else None
+    if best:
+        step = best[0]
+        connection = wording.connection(library.terms, step.measure)
+        sentences.append(
+            f"What would tell most for its time: {connection}, {wording.engine_words(step.measure.engine)}."
+        )
+    sentences.append(
+        f"Likelihoods {library.knowledge.version}. Odds before any test: {library.knowledge.odds.source}"
+    )
+    return tuple(sentences)
 
 
 def _cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from assistant.picture.connection import GENERAL, inline
 from assistant.record.reading import clips_of, read_clip
 from assistant.writeup.draft import (
+    BY_THE_MODEL,
     MAKER_FIRST,
     NO_LIMIT_OF_OURS,
     Draft,
@@ -145,6 +146,7 @@ def html(
         _tests(draft, sound, connections or {}),
         _skipped(draft),
         _excluded(draft),
+        _listed(BY_THE_MODEL, map(escape, draft.model)),
         _cautions(draft),
         _listed("Cranking", map(escape, draft.cranking)),
         _listed(

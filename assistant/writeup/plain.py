@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from assistant.writeup.draft import MAKER_FIRST, NO_LIMIT_OF_OURS, Draft, Measured, printable
+from assistant.writeup.draft import BY_THE_MODEL, MAKER_FIRST, NO_LIMIT_OF_OURS, Draft, Measured, printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -43,6 +43,7 @@ def text(draft: Draft) -> str:
         [f"{ruled.fault} (by test {', '.join(map(str, ruled.tests))})" for ruled in draft.ruled_out],
     )
     lines += _section("NOT RULED OUT BY THESE TESTS", filter(None, ["; ".join(draft.not_ruled_out)]))
+    lines += _section(BY_THE_MODEL.upper(), draft.model)
     lines += _section(
         "CAUTIONS GIVEN",
         [f"{one.signal}: {one.words} [{one.given}; {one.acknowledged}]" for one in draft.cautions],

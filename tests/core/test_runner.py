@@ -43,7 +43,9 @@ from assistant.core.states import REASONS, TRANSITIONS, State, Trigger
 from assistant.errors import UsageProblem
 from assistant.testing import Dialogue
 
-LIBRARY = load_library(resources.directory("procedures"))
+WEIGHING = load_library(resources.directory("procedures"))
+LIBRARY = load_library(resources.directory("procedures"), weighing=False)
+"""The procedures alone: a scripted way through them is not to be asked again (`test_weighed_dialogue` does that)."""
 OPEN_STATES = [state for state in State if state not in (State.UNOPENED, State.FINISHED)]
 
 
@@ -894,7 +896,20 @@ _RESULTS = (
     | st.builds(Result, control=st.sampled_from(Control))
 )
 _KEYS = st.sampled_from(
-    [*"0123456789", "point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close"]
+    [
+        *"0123456789",
+        "point",
+        "minus",
+        "plus",
+        "star",
+        "slash",
+        "enter",
+        "erase",
+        "stop",
+        "note",
+        "close",
+        "why",
+    ]
 )
 _EVENTS = st.one_of(
     st.builds(Heard, at=st.just(0.0), words=st.just("x"), result=_RESULTS, confidence=st.floats(0, 1)),
@@ -916,9 +931,9 @@ _STEPS = st.lists(st.tuples(_EVENTS, st.floats(0, 90)), max_size=60)
 
 
 @settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(procedure=st.sampled_from(sorted(LIBRARY.procedures)), steps=_STEPS)
+@given(procedure=st.sampled_from(sorted(LIBRARY.procedures)), steps=_STEPS, weighing=st.booleans())
 def test_any_events_in_any_order_keep_the_promises(
-    procedure: str, steps: list[tuple[events.Event, float]]
+    procedure: str, steps: list[tuple[events.Event, float]], weighing: bool
 ) -> None:
     """No order of events breaks the dialogue, and these hold throughout.
 
@@ -926,8 +941,11 @@ def test_any_events_in_any_order_keep_the_promises(
     acknowledged).
     A verdict is entered only after an affirmed answer, or as not affirmed.
     The same events give the same actions again, and every action survives JSON.
+    With and without likelihoods; a measurement is doubted at most once.
     """
-    runner = Runner(LIBRARY)
+    library = WEIGHING if weighing else LIBRARY
+    runner = Runner(library)
+    doubted: set[tuple[str, str]] = set()
     history: list[tuple[events.Event, tuple[events.Action, ...]]] = []
     now, speaking = 0.0, 0
     cautioned_at: tuple[str, str] | None = None
@@ -955,6 +973,10 @@ def test_any_events_in_any_order_keep_the_promises(
                     results[entry.number] = entry.confirmed
                 if isinstance(entry, entries.ResultUndone):
                     assert entry.number in {0, *results}
+                    if entry.how == entries.DOUBTED:
+                        assert weighing
+                        assert (entry.procedure, entry.step) not in doubted, "asked again twice"
+                        doubted.add((entry.procedure, entry.step))
                 if isinstance(entry, entries.VerdictReached) and entry.affirmed:
                     said_yes = isinstance(event, KeyPressed) and event.key == "enter"
                     if isinstance(event, Heard):
@@ -968,7 +990,7 @@ def test_any_events_in_any_order_keep_the_promises(
         if isinstance(event, SpeechFinished):
             event = replace(event, utterance=speaking)  # noqa: PLW2901
         feed(replace(event, at=now))
-    again = Runner(LIBRARY)
+    again = Runner(library)
     assert [actions for _, actions in history] == [again.receive(event) for event, _ in history]
     if runner.state is not State.FINISHED:
         actions = runner.receive(KeyPressed(now, "stop"))

@@ -55,7 +55,7 @@ def test_state_stays_small(data: bytes) -> None:
         (b"12.4\r", ("1", "2", "point", "4", "enter")),
         (b"12,4\n", ("1", "2", "point", "4", "enter")),
         (b"-+*/", ("minus", "plus", "star", "slash")),
-        (b"\x7f\x08 nq", ("erase", "erase", "stop", "note", "close")),
+        (b"\x7f\x08 nqw", ("erase", "erase", "stop", "note", "close", "why")),
         (b"xyz\x00\xff\xc3\xa9", ()),
     ],
 )

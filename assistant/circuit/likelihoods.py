@@ -1,0 +1,156 @@
+"""The likelihoods that a session weighs its results with: made from the circuit model, kept as a file.
+
+For every test of the procedures and every way in which a fault comes about, the model says what an observer would
+report, over random systems with a fixed seed.
+Nothing of it is computed in a session: the table is a file beside the procedures (``likelihoods.json``), so that a
+session starts as fast as without, a session's folder can hold a copy of exactly what it was weighed with, and what
+the table says can be read and compared.
+A test makes it again and fails when the shipped file is not what the model and the procedures give.
+
+The shares come from a model with no bench measurement behind it; that the systems are uniform within their ranges
+was chosen.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.circuit.catalogue import CIRCUITS, NONE, Mechanism, mechanisms
+from assistant.circuit.observing import VERSION, observe, outcome_shares, reading_shares
+from assistant.circuit.parameters import Systems
+from assistant.circuit.problems import CircuitProblem
+from assistant.core.evidence import FORMAT, FULL, key_of
+
+if TYPE_CHECKING:
+    from assistant.core.procedure import Library, Step
+
+SYSTEMS = 16
+"""Random systems for each mechanism; what more of them change is said in DEVELOPERS.md."""
+
+SEED = 20261125
+
+CALLED_STEADY = 0.4
+"""Share of wavering lamps that are called steady: whoever knows that a slow waver is the starter means "no blink" by
+it, and another one says what he sees.  Chosen, not fitted."""
+
+Shares = Callable[[str, Mechanism, "Step", Systems], NDArray[np.float64]]
+"""Shares of the answers of a step, shape (systems, answers), each row summing to 1."""
+
+
+def model_shares(circuit: str, mechanism: Mechanism, step: Step, systems: Systems) -> NDArray[np.float64]:
+    """What an observer who reports what he sees would answer, shape (systems, answers).
+
+    Misreading is not in it: a session adds its own rate.
+
+    Raises:
+        CircuitProblem: The circuit cannot have this measurement.
+    """
+    observed = observe(circuit, mechanism, step.measure, systems)
+    if step.reading is not None:
+        return np.asarray(reading_shares(observed, step.reading), dtype=np.float64)
+    names = [answer.outcome for answer in step.answers]
+    shares = np.array(outcome_shares(observed, names), dtype=np.float64)
+    if {"steady", "flickering"} <= set(names):
+        calm = [names.index(name) for name in ("steady", "lit") if name in names]
+        waver = names.index("flickering")
+        for place in calm:
+            shares[:, place] += CALLED_STEADY / len(calm) * shares[:, waver]
+        shares[:, waver] *= 1.0 - CALLED_STEADY
+    return shares
+
+
+def all_tests(library: Library, circuit: str) -> dict[str, Step]:
+    """Every different test of the procedures of a circuit, by its key."""
+    return {
+        key_of(step): step
+        for procedure in library.procedures.values()
+        if procedure.circuit == circuit
+        for step in procedure.steps.values()
+    }
+
+
+def table(
+    library: Library, *, systems: int = SYSTEMS, seed: int = SEED, shares: Shares = model_shares
+) -> dict[str, Any]:
+    """The likelihoods of all procedures whose circuit the model knows, as they stand in the file.
+
+    A test that the model cannot have (a thing that is looked at and is no part of the circuit) is left out: its
+    results are then recorded and not weighed.
+
+    Args:
+        library: The procedures.
+        systems: Random systems for each mechanism.
+        seed: Of the systems.
+        shares: What is answered; the circuit model by default.
+    """
+    cars = Systems.random(systems, seed)
+    circuits: dict[str, Any] = {}
+    for circuit in sorted({procedure.circuit for procedure in library.procedures.values()} & set(CIRCUITS)):
+        ways = [way for way in mechanisms(circuit) if way.fault != NONE and way.fault in library.terms.faults]
+        if len({way.fault for way in ways}) < 2:
+            continue  # with one fault there is nothing to weigh
+        rows: dict[str, dict[str, str]] = {}
+        for key, step in sorted(all_tests(library, circuit).items()):
+            try:
+                found = np.concatenate([shares(circuit, way, step, cars) for way in ways])
+            except CircuitProblem:
+                continue
+            digits = _digits(found)
+            rows[key] = {answer.outcome: digits[place] for place, answer in enumerate(step.choices())}
+        circuits[circuit] = {
+            "systems": systems,
+            "mechanisms": [[way.fault, way.name] for way in ways],
+            "tests": rows,
+        }
+    body = {"model": VERSION, "seed": seed, "circuits": circuits}
+    version = hashlib.sha256(json.dumps(body, sort_keys=True).encode()).hexdigest()[:12]
+    about = (
+        f"Shares of the answers of each test, in 1/{FULL}, two hexadecimal digits a mechanism and random system. "
+        "From a circuit model with no bench measurement behind it. "
+        "Written by: bay-assistant lint --write-likelihoods"
+    )
+    return {"format": FORMAT, "about": about, "version": version, **body}
+
+
+def _digits(shares: NDArray[np.float64]) -> list[str]:
+    """A column of digits for each answer; each row is rounded so that it sums to `FULL`."""
+    scaled = shares / shares.sum(axis=1, keepdims=True) * FULL
+    whole = np.floor(scaled).astype(int)
+    # The largest remainders are rounded up: the sum stays, and the same shares give the same digits.
+    missing = FULL - whole.sum(axis=1)
+    order = np.argsort(whole - scaled, axis=1, kind="stable")
+    for row, count in enumerate(missing):
+        whole[row, order[row, :count]] += 1
+    return [bytes(column.tolist()).hex() for column in whole.T]
+
+
+def to_bytes(body: Mapping[str, Any]) -> bytes:
+    """The table as it stands in the file."""
+    return json.dumps(body, indent=1, sort_keys=True).encode() + b"\n"
+
+
+def largest_difference(one: Mapping[str, Any], other: Mapping[str, Any]) -> float:
+    """The largest difference of a share between two tables, 0 to 1; 1 when they are of different tests.
+
+    Two machines may round a share differently in its last digit, so tables are compared by this and not by bytes.
+    """
+    worst = 0
+    if set(one["circuits"]) != set(other["circuits"]):
+        return 1.0
+    for circuit, part in one["circuits"].items():
+        with_it = other["circuits"][circuit]
+        if (part["systems"], part["mechanisms"]) != (with_it["systems"], with_it["mechanisms"]):
+            return 1.0
+        if set(part["tests"]) != set(with_it["tests"]):
+            return 1.0
+        for key, columns in part["tests"].items():
+            for outcome, digits in columns.items():
+                pairs = zip(bytes.fromhex(digits), bytes.fromhex(with_it["tests"][key][outcome]), strict=True)
+                worst = max([worst, *(abs(a - b) for a, b in pairs)])
+    return worst / FULL

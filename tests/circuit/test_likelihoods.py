@@ -1,0 +1,174 @@
+"""The table of likelihoods: current, complete, and worth what it is said to be."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from assistant.circuit import likelihoods
+from assistant.circuit.catalogue import Mechanism
+from assistant.circuit.parameters import Systems
+from assistant.circuit.rehearsing import rehearse
+from assistant.cli import main
+from assistant.core.evidence import Assessment, Fact, assess, parse_table
+from assistant.core.loading import LIKELIHOODS_FILE, load_library
+from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.procedure import Step
+from assistant.resources import directory
+
+FOLDER = directory("procedures")
+LIBRARY = load_library(FOLDER)
+CIRCUIT = "coil-with-external-driver"
+SHIPPED = json.loads((FOLDER / LIKELIHOODS_FILE).read_text(encoding="utf-8"))
+
+
+def posterior(*results: tuple[str, str]) -> Assessment:
+    found = assess(
+        LIBRARY, CIRCUIT, [Fact("coil-control", *result, 0.99) for result in results], DEFAULT_THRESHOLDS
+    )
+    assert found is not None
+    return found
+
+
+def test_the_shipped_table_is_what_the_model_gives() -> None:
+    """Model, procedures and table belong together; after a change: bay-assistant lint --write-likelihoods."""
+    now = likelihoods.table(LIBRARY)
+    assert SHIPPED["model"] == now["model"]
+    assert likelihoods.largest_difference(SHIPPED, now) <= 2 / likelihoods.FULL
+
+
+def test_every_test_of_the_circuit_is_in_the_table() -> None:
+    """What the procedures measure on this circuit is weighed; nothing falls out unnoticed."""
+    assert LIBRARY.knowledge is not None
+    known = set(LIBRARY.knowledge.circuits[CIRCUIT].shares)
+    assert known == set(likelihoods.all_tests(LIBRARY, CIRCUIT))
+    assert LIBRARY.knowledge.version == SHIPPED["version"]
+
+
+def test_the_table_is_the_same_again(tmp_path: Path) -> None:
+    """Seeded: the same bytes twice, and the command writes them; a damaged table is no obstacle."""
+    for path in FOLDER.glob("*.yaml"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    (tmp_path / LIKELIHOODS_FILE).write_text("damaged", encoding="utf-8")
+    assert main(["lint", "--procedures", str(tmp_path), "--write-likelihoods"]) == 0
+    written = (tmp_path / LIKELIHOODS_FILE).read_bytes()
+    assert written == likelihoods.to_bytes(likelihoods.table(LIBRARY))
+    assert parse_table(written, "x")[0] == json.loads(written)["version"]
+
+
+def test_a_change_of_a_limit_makes_another_table() -> None:
+    """The version names the procedures' measurements as well as the model."""
+    procedure = LIBRARY.procedures["coil-control"]
+    steps = {name: step for name, step in procedure.steps.items() if name != "switched-while-cranking"}
+    library = replace(LIBRARY, procedures={"coil-control": replace(procedure, steps=steps)})
+    other = likelihoods.table(library)
+    assert other["version"] != SHIPPED["version"]
+    assert likelihoods.largest_difference(SHIPPED, other) == 1.0
+
+
+def test_shares_are_rounded_to_the_whole() -> None:
+    """Whatever is answered, the digits of a hypothesis sum to 1, and one share in three is kept to half a per cent."""
+
+    def thirds(circuit: str, mechanism: Mechanism, step: Step, systems: Systems) -> np.ndarray:
+        count = len(step.choices())
+        return np.full((systems.count, count), 1 / count)
+
+    body = likelihoods.table(LIBRARY, systems=2, shares=thirds)
+    for columns in body["circuits"][CIRCUIT]["tests"].values():
+        rows = np.array([list(bytes.fromhex(digits)) for digits in columns.values()])
+        assert set(rows.sum(axis=0)) == {likelihoods.FULL}
+        assert np.ptp(rows) <= 1
+
+
+def test_sixteen_systems_are_enough() -> None:
+    """Ten times as many cars with another seed change no posterior of these results by more than a tenth."""
+    many = likelihoods.table(LIBRARY, systems=160, seed=7)
+    _, circuits = parse_table(json.dumps(many).encode(), "x")
+    assert LIBRARY.knowledge is not None
+    fine = replace(LIBRARY, knowledge=replace(LIBRARY.knowledge, circuits=circuits))
+    for results in (
+        [("feed-while-cranking", "lit"), ("switched-while-cranking", "steady")],
+        [
+            ("feed-while-cranking", "lit"),
+            ("switched-while-cranking", "blinking"),
+            ("same-as-feed", "sharper"),
+        ],
+        [("feed-while-cranking", "lit"), ("switched-while-cranking", "dark"), ("reversed-lamp", "lit")],
+        [("switched-while-cranking", "steady"), ("current-without-control", "normal")],
+    ):
+        given = [Fact("coil-control", *result, 0.99) for result in results]
+        coarse, other = posterior(*results).posterior, assess(fine, CIRCUIT, given, DEFAULT_THRESHOLDS)
+        assert other is not None
+        assert coarse == pytest.approx(other.posterior, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("results", "faults"),
+    [
+        ([("feed-while-cranking", "dark")], {"open-feed", "no-inputs"}),
+        (
+            [
+                ("feed-while-cranking", "lit"),
+                ("switched-while-cranking", "steady"),
+                ("driver-end-while-cranking", "dark"),
+            ],
+            {"control-wire-open"},
+        ),
+        (
+            [
+                ("feed-while-cranking", "lit"),
+                ("switched-while-cranking", "dark"),
+                ("reversed-lamp", "dark"),
+            ],
+            {"open-primary"},
+        ),
+        (
+            [
+                ("feed-while-cranking", "lit"),
+                ("switched-while-cranking", "steady"),
+                ("current-without-control", "normal"),
+                ("resistance-with-current", "shorted"),
+            ],
+            {"shorted-primary"},
+        ),
+        (
+            [
+                ("feed-while-cranking", "lit"),
+                ("switched-while-cranking", "steady"),
+                ("control-terminal-unplugged", "lit"),
+            ],
+            {"control-wire-to-battery"},
+        ),
+    ],
+)
+def test_practice_is_what_the_table_says(results: list[tuple[str, str]], faults: set[str]) -> None:
+    """Outside check: what the trade concludes from these lamps (common practice) is the likeliest by the table."""
+    assert next(iter(posterior(*results).posterior)) in faults
+
+
+def test_the_readings_of_a_whole_and_an_open_primary_contradict_each_other() -> None:
+    """Outside check: a lit switched side shows a continuous primary, an ohmmeter over its range does not."""
+    found = posterior(
+        ("feed-while-cranking", "lit"),
+        ("switched-while-cranking", "steady"),
+        ("driver-end-while-cranking", "steady"),
+        ("resistance-without-control", "open"),
+    )
+    assert found.slip > 0.5
+    doubt = found.doubt()
+    assert doubt is not None
+    assert doubt.doubtful == 3
+
+
+def test_a_rehearsal_notices_more_than_it_invents() -> None:
+    """Modelled sessions: a slip is asked again far more often than an honest answer, and fewer verdicts are wrong."""
+    right, erring = rehearse(LIBRARY, 1)
+    _, plain = rehearse(replace(LIBRARY, knowledge=None), 1)
+    assert right.sessions == erring.sessions == plain.sessions > 30
+    assert erring.asked_again > 2 * right.asked_again
+    assert erring.right > plain.right
+    assert plain.asked_again == 0

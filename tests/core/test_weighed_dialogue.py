@@ -1,0 +1,309 @@
+"""The dialogue that weighs its results: doubts, the word why, and what a verdict leaves open."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from sample_knowledge import knowing
+
+from assistant.core import entries
+from assistant.core.events import KeyPressed, Say, from_json, to_json
+from assistant.core.loading import load_library
+from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.result import Control
+from assistant.core.runner import Runner
+from assistant.core.states import SAYABLE, TRANSITIONS, State, Trigger
+from assistant.resources import directory
+from assistant.testing import Dialogue
+
+PLAIN = load_library(directory("procedures"), weighing=False)
+LIBRARY = knowing(PLAIN)
+
+
+def begun(*answers: str, library: object = LIBRARY) -> Dialogue:
+    """A session in which these were answered, whatever it waited for in between; "yes" affirms."""
+    talk = Dialogue(library)  # type: ignore[arg-type]
+    talk.begin("coil-control")
+    settle(talk)
+    for answer in answers:
+        if answer == "yes":
+            talk.hear(control=Control.AFFIRM)
+        elif answer[0].isdigit():
+            talk.hear(value=answer)
+        else:
+            talk.hear(answer)
+        settle(talk)
+    return talk
+
+
+def settle(talk: Dialogue) -> None:
+    """Acknowledge cautions and let the starter rest, until something is asked."""
+    while talk.runner.state in (State.ACKNOWLEDGING, State.RESTING):
+        talk.ready()
+        talk.rested()
+
+
+def standing(talk: Dialogue) -> list[tuple[str, str]]:
+    """Results that count."""
+    kept: dict[int, tuple[str, str]] = {}
+    for entry in talk.entries:
+        if isinstance(entry, entries.ResultTaken):
+            kept[entry.number] = (entry.step, entry.outcome)
+        elif isinstance(entry, entries.ResultUndone):
+            kept.pop(entry.number, None)
+    return list(kept.values())
+
+
+# Blinking at the coil and not sharper than the feed: the second of these is doubted, or the first.
+MISFIT = ("lit", "blinking", "same")
+
+
+def test_results_that_do_not_fit_are_named_and_the_doubtful_one_is_asked_again() -> None:
+    """Both results are spoken, the doubtful one is taken back, and its step comes again with its cautions."""
+    talk = begun(*MISFIT)
+    said = next(text for text in talk.said if "These do not fit together." in text)
+    assert "Switched side: blinking." in said
+    assert "Comparison: same." in said
+    assert "Once more: test lamp, switched side" in said
+    assert "Hands off coil and leads." in said
+    (undone,) = [entry for entry in talk.entries if isinstance(entry, entries.ResultUndone)]
+    assert undone.how == entries.DOUBTED
+    assert talk.runner.position == ("coil-control", undone.step)
+    assert talk.runner.state is State.ASKING
+    (remark,) = [entry for entry in talk.entries if isinstance(entry, entries.Remark)]
+    assert remark.kind == "does not fit"
+    assert remark.text in said
+
+
+def test_it_is_asked_again_once_and_then_believed() -> None:
+    """Confirmed, it is believed and the other one is asked; when both stand, it goes on: no endless loop."""
+    talk = begun(*MISFIT, "same")
+    assert talk.runner.position == ("coil-control", "switched-while-cranking")
+    talk.hear("blinking")
+    settle(talk)
+    talk.hear(control=Control.AFFIRM)  # the comparison, which was set aside, is kept
+    settle(talk)
+    assert talk.runner.position == ("coil-control", "driver-end-while-cranking")
+    assert sum("These do not fit together." in text for text in talk.said) == 2
+
+
+def test_another_answer_the_second_time_takes_the_other_way() -> None:
+    """What was a slip is mended: the session goes on as if it had not been."""
+    talk = begun(*MISFIT, "sharper")
+    assert talk.runner.position == ("coil-control", "current-with-control")
+    assert ("same-as-feed", "sharper") in standing(talk)
+
+
+def test_every_measurement_is_doubted_at_most_once_whatever_is_answered() -> None:
+    """Answers that never fit: the session still comes to its end, and nothing is asked a third time."""
+    talk = begun()
+    for number in range(60):
+        if talk.runner.state is State.CONCLUDING:
+            break
+        if talk.runner.state is State.READING_BACK:
+            talk.key("enter")
+        elif talk.runner._current.reading is not None:
+            talk.hear(value="0.1")
+        else:
+            talk.key(str(1 + number % 2))
+        settle(talk)
+    assert talk.runner.state is State.CONCLUDING
+    doubted = [
+        (entry.procedure, entry.step)
+        for entry in talk.entries
+        if isinstance(entry, entries.ResultUndone) and entry.how == entries.DOUBTED
+    ]
+    assert len(doubted) == len(set(doubted))
+
+
+def test_an_earlier_result_is_doubted_and_what_came_after_it_is_offered_again() -> None:
+    """The first answer was hardly heard: it is asked again, and the one after it is kept without measuring."""
+    talk = begun("lit")
+    talk.hear("blinking", confidence=DEFAULT_THRESHOLDS.ask_below)
+    settle(talk)
+    talk.key("2")  # the same as the feed
+    settle(talk)
+    assert talk.runner.position == ("coil-control", "switched-while-cranking")
+    hows = [entry.how for entry in talk.entries if isinstance(entry, entries.ResultUndone)]
+    assert hows == [entries.SET_ASIDE, entries.DOUBTED]
+    talk.hear("flickering")
+    settle(talk)
+    assert "Already measured. Comparison: same. Affirm to keep it" in talk.last
+    talk.hear(control=Control.AFFIRM)
+    settle(talk)
+    assert talk.runner.position == ("coil-control", "driver-end-while-cranking")
+    assert standing(talk)[-2:] == [("switched-while-cranking", "flickering"), ("same-as-feed", "same")]
+
+
+def test_an_offer_after_a_doubt_that_is_denied_is_measured_anew() -> None:
+    """The words "negative, measure again" forget what was set aside: the step is asked, with its cautions."""
+    talk = begun("lit")
+    talk.hear("blinking", confidence=DEFAULT_THRESHOLDS.ask_below)
+    settle(talk)
+    talk.key("2")
+    settle(talk)
+    talk.hear("flickering")
+    settle(talk)
+    talk.hear(control=Control.NEGATIVE)
+    settle(talk)
+    assert talk.runner.position == ("coil-control", "same-as-feed")
+    assert talk.runner.state is State.ASKING
+    assert not talk.runner._aside
+
+
+def test_a_result_that_would_end_in_a_verdict_says_that_it_does_not_fit() -> None:
+    """Nobody affirms a verdict that rests on a contradiction: the read-back says so instead of what it would mean."""
+    talk = begun("lit", "steady", "steady")
+    talk.key("plus", "2")  # no current clamp: the resistance instead
+    settle(talk)
+    talk.hear("over-range")
+    assert "That does not fit the results before. Affirm or negative?" in talk.last
+    talk.hear(control=Control.AFFIRM)
+    settle(talk)
+    assert not [entry for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
+
+
+def test_keys_alone_do_as_well() -> None:
+    """Without a voice the contradiction is noticed and asked again in the same way."""
+    talk = Dialogue(LIBRARY)
+    talk.begin("coil-control")
+    for key in ("1", "1", "2"):
+        while talk.runner.state is not State.ASKING:
+            talk.key("enter")
+            talk.rested()
+        talk.key(key)
+    assert any("These do not fit together." in text for text in talk.said)
+    assert [entry.how for entry in talk.entries if isinstance(entry, entries.ResultUndone)] == [
+        entries.DOUBTED
+    ]
+
+
+def test_stop_cranking_comes_before_a_doubt() -> None:
+    """Whoever turns the key hears first that he may stop."""
+    talk = begun("lit", "blinking")
+    talk.key("enter")
+    talk.hear("same")
+    said = next(text for text in talk.said if "These do not fit together." in text)
+    assert said.startswith("Stop cranking. These do not fit together.")
+
+
+def test_the_same_events_give_the_same_doubts() -> None:
+    """Replay: a fresh dialogue with the same table answers every event as before; with none it does not."""
+    talk = begun(*MISFIT, "sharper")
+    talk.hear(control=Control.WHY)
+    again = Runner(LIBRARY)
+    assert talk.actions == [again.receive(from_json(json.loads(json.dumps(to_json(e))))) for e in talk.events]
+    plain = Runner(PLAIN)
+    assert talk.actions != [plain.receive(event) for event in talk.events]
+
+
+def test_without_a_table_nothing_is_doubted() -> None:
+    """An unknown circuit, or no likelihoods: everything goes as the procedure says."""
+    talk = begun(*MISFIT, library=PLAIN)
+    assert talk.runner.position == ("coil-control", "driver-end-while-cranking")
+    talk.hear(control=Control.WHY)
+    assert talk.last == "I have no model of this circuit, so no reasons."
+    weak = replace(LIBRARY, knowledge=replace(LIBRARY.knowledge, circuits={}))  # type: ignore[type-var]
+    assert begun(*MISFIT, library=weak).runner.position == ("coil-control", "driver-end-while-cranking")
+
+
+# --- why ------------------------------------------------------------------------------------------
+
+
+def test_why_speaks_the_two_strongest_reasons_and_what_this_test_tells() -> None:
+    """The likeliest fault, two results with what each speaks against; the state and the question stay.
+
+    By hand: of the faults that leave the switched side steady, no inputs have 0.24 of 0.45.
+    """
+    talk = begun("lit", "steady")
+    talk.hear(control=Control.WHY)
+    assert talk.last.startswith("Likeliest by the model: no input to the driver, about 5 in 10.")
+    assert talk.last.count("That speaks against:") == 2
+    assert "Switched side: steady. That speaks against:" in talk.last
+    assert "This test tells apart: " in talk.last
+    assert talk.runner.state is State.ASKING
+    talk.hear("dark")
+    assert "Driver end: dark. That would mean:" in talk.last
+
+
+def test_why_before_any_result_says_so() -> None:
+    """Nothing measured, no reasons: only what is likeliest before any test."""
+    talk = begun()
+    talk.hear(control=Control.WHY)
+    assert talk.last.startswith("Nothing is measured yet. Likeliest before any test: no input to the driver.")
+    assert "That speaks against" not in talk.last
+
+
+@pytest.mark.parametrize("key", ["why", "erase"])
+def test_why_has_a_key(key: str) -> None:
+    """The letter w, and Backspace where no number is being keyed; in a number Backspace takes a digit away."""
+    talk = begun("lit")
+    talk.key(key)
+    assert talk.last.startswith("Likeliest by the model:")
+    talk = begun("lit", "steady", "steady")
+    talk.key(key)
+    assert talk.last.startswith("Likeliest by the model:")
+    before = len(talk.said)
+    talk.key("8", "erase", "9", "erase", "erase")
+    assert [text for text in talk.said[before:] if text.startswith("Likeliest")] == [talk.last]
+
+
+def test_why_can_be_said_wherever_it_is_in_the_table() -> None:
+    """What can be said and what the table knows agree, and it is nowhere that a caution or a crank would suffer."""
+    known = {state for state, row in TRANSITIONS.items() if Trigger.WHY in row}
+    assert known == {state for state, controls in SAYABLE.items() if Control.WHY in controls}
+    assert not known & {State.CAUTIONING, State.CRANKING, State.NOTING}
+    assert all(TRANSITIONS[state][Trigger.WHY] == {state} for state in known)
+
+
+def test_why_is_in_the_spoken_help() -> None:
+    """Who asks for the choices hears of it."""
+    talk = begun("lit")
+    talk.hear(control=Control.CHOICES)
+    assert talk.last.endswith("Say why for the reasons.")
+
+
+def test_two_tests_at_one_place_are_told_apart_by_what_differs() -> None:
+    """Two results of the feed, cranking and with the key on: each is named with its engine state."""
+    talk = begun("dark", "yes", "lit")
+    talk.hear(control=Control.WHY)
+    if talk.last.count("Feed side") == 2:
+        assert "Feed side, cranking: dark." in talk.last
+        assert "Feed side, key on: lit." in talk.last
+    else:
+        assert "Feed side: dark." in talk.last
+
+
+# --- verdicts -------------------------------------------------------------------------------------
+
+
+def test_a_verdict_that_names_all_that_remains_adds_nothing() -> None:
+    """An open control wire after three clear results: no rival is worth a word."""
+    talk = begun("lit", "steady", "dark", "yes")
+    assert talk.runner.state is State.CONCLUDING
+    assert "Still possible" not in talk.last
+
+
+def test_a_rival_of_the_verdict_is_spoken_with_its_test() -> None:
+    """One word at a low confidence leaves a rival: it is named with its chance and the test that would tell."""
+    talk = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, misreading=0.2, doubt_from=0.99))
+    talk.begin("coil-control")
+    settle(talk)
+    for answer in ("lit", "steady", "dark"):
+        talk.hear(answer)
+        settle(talk)
+    talk.hear(control=Control.AFFIRM)
+    assert talk.runner.state is State.CONCLUDING
+    assert "Still possible by the model: no input to the driver, about" in talk.last
+    assert "What would tell: " in talk.last
+
+
+def test_stop_works_while_a_reason_is_spoken() -> None:
+    """A reason is help like any other: stop cuts it."""
+    talk = begun("lit")
+    talk.hear(control=Control.WHY)
+    actions = talk.send(KeyPressed(talk.now, "stop"))
+    assert [action.text for action in actions if isinstance(action, Say)] == ["Stop. Key off."]
+    assert talk.runner.state is State.STANDING_BY

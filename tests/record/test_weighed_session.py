@@ -1,0 +1,154 @@
+"""A whole session, played by keys, in which two results do not fit: noticed, recorded, replayed, written up."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from sample_log import FACTS, START
+
+from assistant.cli import main
+from assistant.core.entries import DOUBTED, Remark, ResultTaken, ResultUndone, VerdictReached
+from assistant.core.events import Note, Say
+from assistant.core.loading import LIKELIHOODS_FILE, load_library
+from assistant.errors import FileProblem, RecordBroken
+from assistant.record import SessionLog, read_session, replay, verify
+from assistant.record.header import Header, parse_header
+from assistant.record.reading import RecordedSession, recorded_library
+from assistant.record.replaying import other_likelihoods
+from assistant.resources import directory
+
+ASKED = {"when": ["asking"]}
+READY = {"when": ["acknowledging"], "keys": ["enter"]}
+TURNS = [
+    READY,
+    READY,
+    {**ASKED, "keys": ["1"]},  # feed lit
+    READY,
+    {**ASKED, "keys": ["3"]},  # switched side steady
+    {**ASKED, "keys": ["1"]},  # driver end steady
+    {**ASKED, "keys": ["plus", "2"]},  # no current clamp
+    {**ASKED, "keys": ["9", "9", "enter"]},  # ohms: a slip
+    {"when": ["reading back"], "keys": ["enter"]},
+    {**ASKED, "keys": ["why"]},
+    {**ASKED, "keys": ["point", "1", "enter"]},  # once more: 0.1
+    {"when": ["reading back"], "keys": ["enter"]},
+    {"when": ["concluding"], "keys": ["why"]},
+    {"when": ["concluding"], "keys": ["close"]},
+]
+
+
+@pytest.fixture(scope="module")
+def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("weighed")
+    scenario = {"procedure": "coil-control", "facts": {"order": "DEMO-2"}, "turns": TURNS}
+    (folder / "scenario.json").write_text(json.dumps(scenario), encoding="utf-8")
+    assert main(["demo", "--script", str(folder / "scenario.json"), "--out", str(folder / "out")]) == 0
+    return folder / "out"
+
+
+@pytest.fixture
+def session(out: Path) -> RecordedSession:
+    (folder,) = (out / "sessions").iterdir()
+    return read_session(folder)
+
+
+def test_the_contradiction_is_spoken_once_and_recorded(session: RecordedSession) -> None:
+    """Both results are named; the doubtful one is taken back as asked again; the second answer counts."""
+    actions = [action for line in session.lines for action in line.actions]
+    said = [action.text for action in actions if isinstance(action, Say) and "do not fit" in action.text]
+    (text,) = said
+    assert "Feed side to switched side: 99 ohms." in text
+    assert "Once more: ohmmeter, feed side to switched side, coil unplugged." in text
+    noted = [action.entry for action in actions if isinstance(action, Note)]
+    (undone,) = [entry for entry in noted if isinstance(entry, ResultUndone)]
+    assert undone.how == DOUBTED
+    ohms = [entry for entry in noted if isinstance(entry, ResultTaken) and entry.unit == "ohm"]
+    assert [entry.outcome for entry in ohms] == ["open", "shorted"]
+    assert [entry.kind for entry in noted if isinstance(entry, Remark)] == ["does not fit"]
+    (verdict,) = [entry.verdict for entry in noted if isinstance(entry, VerdictReached)]
+    assert verdict == "primary-shorted"
+
+
+def test_why_was_answered_in_the_middle_and_at_the_end(session: RecordedSession) -> None:
+    """By key: the likeliest fault with two reasons, before and after the verdict."""
+    said = [action.text for line in session.lines for action in line.actions if isinstance(action, Say)]
+    reasons = [text for text in said if text.startswith("Likeliest by the model:")]
+    assert len(reasons) == 2
+    assert reasons[1].startswith("Likeliest by the model: shorted coil primary")
+    assert all(text.count("That speaks against:") == 2 for text in reasons)
+
+
+def test_it_verifies_and_replays(session: RecordedSession) -> None:
+    """The copied likelihoods are part of the record: the same events give the same doubts again."""
+    assert session.folder is not None
+    assert verify(session.folder) == []
+    assert replay(session.folder) == []
+    library = recorded_library(session)
+    assert library.knowledge is not None
+    assert session.header.likelihoods == library.knowledge.version != ""
+
+
+def test_the_write_up_says_what_remains_and_why(out: Path) -> None:
+    """Text and page: the chances, the reasons by number of test, the version, and that it is a model."""
+    for suffix in (".txt", ".html"):
+        text = " ".join((out / f"write-up{suffix}").read_text(encoding="utf-8").split())
+        assert "no bench measurement behind it" in text.lower()
+        assert "Among the faults of the catalogue, one at a time: shorted coil primary" in text
+        assert "speaks for the first of these" in text
+        assert "Does not fit: These do not fit together." in text
+        assert "asked again, because it did not fit" in text.lower()
+
+
+def test_a_replay_with_another_table_says_so(
+    session: RecordedSession,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+) -> None:
+    """The recorded table is used; the command names both versions when the program has another one."""
+    assert session.folder is not None
+    assert other_likelihoods(session, load_library(directory("procedures"))) == ""
+    folder = tmp_path / "procedures"
+    shutil.copytree(directory("procedures"), folder)
+    body = json.loads((folder / LIKELIHOODS_FILE).read_text(encoding="utf-8"))
+    body["version"] = "another"
+    (folder / LIKELIHOODS_FILE).write_text(json.dumps(body), encoding="utf-8")
+    monkeypatch.setattr("assistant.resources.directory", lambda _name: folder)
+    assert main(["replay", str(session.folder)]) == 0
+    shown = capsys.readouterr().out
+    assert f"weighed with likelihoods {session.header.likelihoods}" in shown
+    assert "this program has likelihoods another" in shown
+    assert "give the same actions again" in shown
+
+
+def test_an_altered_table_is_found_out(session: RecordedSession, tmp_path: Path) -> None:
+    """A session is not replayed with likelihoods that were not its own."""
+    assert session.folder is not None
+    copy = tmp_path / session.folder.name
+    shutil.copytree(session.folder, copy)
+    path = copy / "procedures" / LIKELIHOODS_FILE
+    path.write_text(path.read_text(encoding="utf-8").replace("c8", "c7", 1), encoding="utf-8")
+    with pytest.raises(RecordBroken, match=r"likelihoods\.json was altered"):
+        replay(copy)
+    assert any(LIKELIHOODS_FILE in finding.path for finding in verify(copy))
+
+
+def test_a_session_of_before_has_no_likelihoods() -> None:
+    """An older header is read: nothing was weighed, and nothing is weighed in its replay."""
+    body = json.loads(Header("x", START, "0.1.0").to_bytes())
+    del body["likelihoods"]
+    for name in ("misreading", "key_slip", "doubt_from", "mention_from"):
+        del body["thresholds"][name]
+    assert parse_header(json.dumps(body).encode(), "session.json").likelihoods == ""
+
+
+def test_a_damaged_table_begins_no_session(tmp_path: Path) -> None:
+    """It is refused with its remedy before a folder is made."""
+    shutil.copytree(directory("procedures"), tmp_path / "procedures")
+    (tmp_path / "procedures" / LIKELIHOODS_FILE).write_text("{", encoding="utf-8")
+    with pytest.raises(FileProblem, match="write-likelihoods"):
+        SessionLog.create(tmp_path / "sessions", FACTS, tmp_path / "procedures")
+    assert not list((tmp_path / "sessions").iterdir())
