@@ -558,8 +558,14 @@ def test_without_permission_to_write_it_says_so(tmp_path: Path) -> None:
 def test_a_log_that_cannot_grow_goes_on_in_a_new_file(tmp_path: Path) -> None:
     """At the largest file size allowed the record goes on in another file: said once, and nothing is lost."""
     sessions = tmp_path / "sessions"
-    # More than any copied procedure has, less than the log of this session.
-    program = Piped("battery-and-cranking", "--sessions", sessions, file_limit=24_000)
+    # More than any copied procedure has, less than the log of this session; the likelihoods are larger than both.
+    procedures = tmp_path / "procedures"
+    procedures.mkdir()
+    for path in resources.directory("procedures").glob("*.yaml"):
+        shutil.copy(path, procedures)
+    program = Piped(
+        "battery-and-cranking", "--procedures", procedures, "--sessions", sessions, file_limit=24_000
+    )
     until_a_result(program)
     for _ in range(40):
         program.press("*")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from assistant.core.loading import ODDS_FILE, Reader, number
@@ -73,7 +72,7 @@ def parse_odds(data: bytes, path: Path, terms: Terms) -> Odds:
     total = sum(prior.values())
     return Odds(
         top.text("source"),
-        MappingProxyType({fault: odds / total for fault, odds in prior.items()}),
+        {fault: odds / total for fault, odds in prior.items()},
         _numbers(top, "minutes", terms.instruments, "instrument"),
         _numbers(top, "once", ONCE, "preparation"),
     )
@@ -103,4 +102,4 @@ def _numbers(top: Reader, key: str, known: Iterable[str], kind: str) -> Mapping[
         raise FileProblem(
             top.path, node.line, f"'{key}' says nothing of '{missing[0]}'", f"Give every {kind} a number"
         )
-    return MappingProxyType({name: found[name] for name in names})
+    return {name: found[name] for name in names}  # a plain one, so that a library can go to another process

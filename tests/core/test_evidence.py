@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import math
+import pickle
 
 import pytest
 from hypothesis import given, settings, strategies as st
@@ -316,3 +317,9 @@ def test_a_test_is_named_by_all_that_makes_its_result() -> None:
         assert key != other_key
         assert not same or step.reading != other.reading
     assert len(by_key) < len(keys)
+
+
+def test_what_is_known_can_go_to_another_process() -> None:
+    """A library with its likelihoods and odds survives pickling, as the proof of procedures needs it."""
+    library = load_library(directory("procedures"))
+    assert pickle.loads(pickle.dumps(library)) == library  # noqa: S301  our own bytes
