@@ -168,9 +168,7 @@ def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resi
         Resistor("relay-link", "battery-positive", "relay-supply", values["relay-link"]),
         Resistor("relay", "relay-supply", "fuse-supply", relay),
         Resistor("other-ignition-loads", "fuse-supply", GROUND, values["other-ignition-loads"]),
-        Resistor(
-            "fuse", "fuse-supply", "fuse-load", full(np.inf) if "fuse" in unplugged else values["fuse"]
-        ),
+        Resistor("fuse", "fuse-supply", "fuse-load", full(np.inf) if "fuse" in unplugged else values["fuse"]),
         Resistor("short-feed-wire-to-ground", "fuse-load", GROUND, values["short-feed-wire-to-ground"]),
         Resistor("feed-wire", "fuse-load", "feed", values["feed-wire"]),
         Resistor("control-wire", "switched", "driver-end", values["control-wire"]),

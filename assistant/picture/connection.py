@@ -247,8 +247,11 @@ def _supply(canvas: Canvas, measure: Measurement) -> None:
         canvas.line((250, _RAIL), (_PLUG, _RAIL))
     else:
         canvas.line((168, _RAIL), (_PLUG, _RAIL))
-    symbols.fuse(canvas, 204, _RAIL - 24 if out else _RAIL, 42)
-    canvas.text(225, _RAIL - 44 if out else 76, _named("fuse", apart=out), anchor="middle")
+    symbols.fuse(canvas, 204, _RAIL - 22 if out else _RAIL, 42)
+    if out:  # beside it, or its name would touch the relay's
+        canvas.text(200, 54, _named("fuse", apart=out))
+    else:
+        canvas.text(225, 76, "fuse", anchor="middle")
     canvas.line((_POST, _EARTH), (520, _EARTH))
     symbols.ground(canvas, 100, _EARTH)
     canvas.text(124, 464, "ground: engine block and body")
