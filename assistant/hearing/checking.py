@@ -16,6 +16,7 @@ what Kaldi says there on its error output becomes the reason in our sentence.
 from __future__ import annotations
 
 import contextlib
+import mmap
 import os
 import re
 import struct
@@ -62,14 +63,22 @@ def read_weights(path: Path) -> Weights:
         ModelProblem: It cannot be read, is of another kind, is cut short, or holds values that are not numbers.
     """
     try:
-        data = path.read_bytes()
+        with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
+            return _weights(data, path)
     except OSError as error:
         raise ModelProblem(f"The model file {path} cannot be read ({error.strerror}).") from error
+    except ValueError as error:  # an empty file cannot be mapped
+        raise ModelProblem(f"The model file {path} is empty. Copy the model again, whole.") from error
+
+
+def _weights(data: mmap.mmap, path: Path) -> Weights:
+    """The same of a file that is mapped: its bytes are not all taken into memory, of which a session has little."""
     if data[:2] != b"\0B":
         raise ModelProblem(f"The file {path} is not a Kaldi acoustic model. Copy the model again, whole.")
     begins = data.find(b"<Nnet3> ")
     listed = data.find(b"<NumComponents> ", begins)
-    if not data.startswith(b"\0B<TransitionModel> ") or b"</TransitionModel> " not in data:
+    opens = b"\0B<TransitionModel> "
+    if data[: len(opens)] != opens or data.find(b"</TransitionModel> ") < 0:
         raise ModelProblem(
             f"The model file {path} holds no transition model, or is cut short. Copy the model again, whole; "
             "it must be of the kind that Vosk reads (nnet3)."
@@ -88,7 +97,7 @@ def read_weights(path: Path) -> Weights:
 class _Walk:
     """Goes from value to value; what they mean matters only where their size depends on it."""
 
-    def __init__(self, data: bytes, at: int, path: Path) -> None:
+    def __init__(self, data: mmap.mmap, at: int, path: Path) -> None:
         self.data = data
         self.at = at
         self.path = path

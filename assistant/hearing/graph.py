@@ -206,9 +206,11 @@ def read_fst(path: Path) -> Fst:
     return graph
 
 
-def _read(path: Path) -> bytes:
+def _read(path: Path, most: int = -1) -> bytes:
+    """The file's bytes, at most so many of them."""
     try:
-        return path.read_bytes()
+        with path.open("rb") as file:
+            return file.read(most)
     except OSError as error:
         raise ModelProblem(f"The model file {path} cannot be read ({error.strerror}).") from error
 
@@ -281,7 +283,7 @@ def _transition_model(path: Path) -> tuple[dict[int, list[list[int]]], list[tupl
 
     The format is that of Kaldi's binary TransitionModel: transitions are numbered from 1 through that list.
     """
-    reader = _Bytes(_read(path)[:4_000_000], str(path))
+    reader = _Bytes(_read(path, 4_000_000), str(path))
     if reader.data[:2] != b"\0B":
         raise ModelProblem(f"The model file {path} is not in the layout of a Kaldi acoustic model.")
     reader.at = 2

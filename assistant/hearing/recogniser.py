@@ -56,8 +56,10 @@ VARIABLE = "BAY_ASSISTANT_MODEL"
 NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "graph/phones/word_boundary.int")
 DYNAMIC = ("graph/HCLr.fst", "graph/Gr.fst")
 
-KEPT = 4
-"""Opened graphs that are kept: the step's question, its read-back, the caution and the pause before."""
+KEPT = 3
+"""Opened graphs that are kept: the step's question, its read-back and what came before.
+
+Each holds the network's weights anew (some 40 MB with the bundled model): four would break the limit of 300 MB."""
 
 LARGE = 64_000_000
 """Bytes of another model's ``HCLr.fst`` above which only one graph is kept: each holds the sounds of all words."""
