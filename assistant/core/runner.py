@@ -919,7 +919,8 @@ class Runner:
     def _enter_procedure(self, name: str, came_from: str | None) -> State:
         self._procedure = self._library.procedures[name]
         self._note(ProcedureEntered(name, came_from))
-        self._prefix = " ".join(filter(None, (self._prefix, wording.procedure_intro(self._procedure))))
+        intro = wording.procedure_intro(self._library.terms, self._procedure, alone=came_from is None)
+        self._prefix = " ".join(filter(None, (self._prefix, intro)))
         return self._enter_step(self._procedure.start)
 
     def _enter_step(self, name: str, *, offer: bool = True) -> State:

@@ -349,6 +349,7 @@ def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
     return text
 
 
-def procedure_intro(procedure: Procedure) -> str:
-    """The first words of a procedure."""
-    return f"{procedure.title}."
+def procedure_intro(terms: Terms, procedure: Procedure, *, alone: bool) -> str:
+    """The first words of a procedure; one that is started alone says what it presumes to have been tested."""
+    presumed = dict.fromkeys(terms.faults[fault].part for fault in procedure.presumes_no) if alone else ()
+    return f"{procedure.title}." + (f" Presumed good: {listed(list(presumed))}." if presumed else "")

@@ -382,9 +382,10 @@ def _ruled_out(library: Library, course: Course) -> dict[str, tuple[int, ...]]:
 def _not_ruled_out(
     library: Library, course: Course, ruled_out: set[str], verdict: Verdict | None
 ) -> tuple[str, ...]:
-    """Faults that the procedures of this session can find, less those excluded and those that the verdict names."""
+    """What the procedures of this session find or presume, less what was excluded and what the verdict names."""
     scope: dict[str, None] = {}
     for name in course.procedures:
+        scope.update(dict.fromkeys(_procedure(library, name).presumes_no))
         for possible in _procedure(library, name).verdicts.values():
             scope.update(dict.fromkeys(possible.faults))
     named = set(verdict.faults) if verdict else set()

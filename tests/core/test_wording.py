@@ -1,0 +1,18 @@
+"""Sentences that are made from the terms."""
+
+from __future__ import annotations
+
+from assistant import resources
+from assistant.core import wording
+from assistant.core.loading import load_library
+
+
+def test_a_procedure_that_is_started_alone_says_what_it_presumes_to_be_good() -> None:
+    """A control test with a weak battery condemns good parts; who starts with it is told once."""
+    library = load_library(resources.directory("procedures"))
+    control = library.procedures["coil-control"]
+    alone = wording.procedure_intro(library.terms, control, alone=True)
+    assert alone == f"{control.title}. Presumed good: battery and cables."
+    assert wording.procedure_intro(library.terms, control, alone=False) == f"{control.title}."
+    battery = library.procedures["battery-and-cranking"]
+    assert wording.procedure_intro(library.terms, battery, alone=True) == f"{battery.title}."
