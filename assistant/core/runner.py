@@ -1333,6 +1333,8 @@ class Runner:
         self._utterance += 1
         if kind not in (Speech.HELP, Speech.NOTICE):
             self._prompt = text
+        elif self._mute:
+            self._message = text  # an answer to "why" or "not sure" that nobody can hear is shown
         self._out.append(Say(self._utterance, text, kind, can_be_cut))
 
     def _note(self, entry: Entry) -> None:

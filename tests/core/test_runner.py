@@ -757,6 +757,16 @@ def test_without_a_loudspeaker_cautions_are_shown_and_must_be_acknowledged() -> 
     assert {"full, shown on the screen", "short, shown on the screen"} == forms
 
 
+def test_without_a_loudspeaker_an_answer_to_not_sure_or_why_is_shown() -> None:
+    """What is only spoken reaches nobody when nothing can be spoken."""
+    talk = dialogue()
+    talk.send(GearLost(talk.now, "speaker", "unplugged"))
+    for control in (Control.NOT_SURE, Control.WHY):
+        talk.hear(control=control)
+        assert talk.last
+        assert talk.last == shown(talk).message
+
+
 # --- pauses, notes, resume ------------------------------------------------------------------------
 
 
