@@ -78,16 +78,13 @@ def said(
     """What the circuit model says about a step; arguments and errors as for `picture`."""
     from assistant.circuit import eye  # noqa: PLC0415
     from assistant.circuit.lamps import HEAVY_LAMP, lamp_named  # noqa: PLC0415
-    from assistant.circuit.observing import observe, outcome_shares, reading_shares, trace  # noqa: PLC0415
+    from assistant.circuit.observing import answer_shares, observe, trace  # noqa: PLC0415
 
     circuit, measure = procedure.circuit, step.measure
     known = lamp_named(lamp)
     systems = _systems(system)
     observed = observe(circuit, mechanism, measure, systems, lamp)
-    if step.reading is not None:
-        shares = reading_shares(observed, step.reading)[0]
-    else:
-        shares = outcome_shares(observed, [answer.outcome for answer in step.answers])[0]
+    shares = answer_shares(observed, step)[0]
     fault = "nothing wrong" if mechanism.fault == "none" else library.terms.faults[mechanism.fault].plain
     about = "" if mechanism.fault == "none" else f" Fault: {mechanism.about}."
     setting = "Typical system." if system == TYPICAL else f"Random system, {system.replace(':', ' ')}."

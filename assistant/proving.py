@@ -31,7 +31,7 @@ import numpy as np
 
 from assistant import __version__
 from assistant.circuit import catalogue, parameters
-from assistant.circuit.observing import VERSION, Observed, observe, outcome_shares, reading_shares
+from assistant.circuit.observing import VERSION, Observed, answer_shares, observe
 from assistant.circuit.order import Best, Choice, Trial, best_order, minutes_of, preparation
 from assistant.circuit.proof import (
     CLEAR,
@@ -221,19 +221,13 @@ class _Looks:
                 step = self._library.step(*key)
                 self._shares[place] = np.stack(
                     [
-                        _misread(_answered(step, self.observed(key, number)), misreading)
+                        _misread(answer_shares(self.observed(key, number), step), misreading)
                         for number in range(len(self._mechanisms))
                     ]
                 )
             return self._shares[place]
 
         return of
-
-
-def _answered(step: Step, observed: Observed) -> NDArray[np.float64]:
-    if step.reading is not None:
-        return reading_shares(observed, step.reading)
-    return outcome_shares(observed, [answer.outcome for answer in step.answers])
 
 
 def _misread(shares: NDArray[np.float64], rate: float) -> NDArray[np.float64]:

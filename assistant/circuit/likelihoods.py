@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.circuit.catalogue import CIRCUITS, NONE, Mechanism, mechanisms
-from assistant.circuit.observing import VERSION, observe, outcome_shares, reading_shares
+from assistant.circuit.observing import VERSION, answer_shares, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.evidence import FORMAT, FULL, key_of
@@ -51,11 +51,8 @@ def model_shares(circuit: str, mechanism: Mechanism, step: Step, systems: System
     Raises:
         CircuitProblem: The circuit cannot have this measurement.
     """
-    observed = observe(circuit, mechanism, step.measure, systems)
-    if step.reading is not None:
-        return np.asarray(reading_shares(observed, step.reading), dtype=np.float64)
+    shares = np.array(answer_shares(observe(circuit, mechanism, step.measure, systems), step))
     names = [answer.outcome for answer in step.answers]
-    shares = np.array(outcome_shares(observed, names), dtype=np.float64)
     if {"steady", "flickering"} <= set(names):
         calm = [names.index(name) for name in ("steady", "lit") if name in names]
         waver = names.index("flickering")

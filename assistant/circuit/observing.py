@@ -37,7 +37,7 @@ from assistant.circuit.solving import (
     tables_of,
     turn,
 )
-from assistant.core.procedure import Engine, Measurement, Reading
+from assistant.core.procedure import Engine, Measurement, Reading, Step
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -484,6 +484,13 @@ VERSION = fingerprint(
 
 The last part is counted up by hand when the solving itself changes its results.
 """
+
+
+def answer_shares(observed: Observed, step: Step) -> Floats:
+    """What would be answered at a step, shape ``(n, answers)``, the answers or bands in the order of the step."""
+    if step.reading is not None:
+        return reading_shares(observed, step.reading)
+    return outcome_shares(observed, [answer.outcome for answer in step.answers])
 
 
 def reading_shares(observed: Observed, reading: Reading) -> Floats:

@@ -18,14 +18,11 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from assistant.core.procedure import Engine
+from assistant.core.odds import preparations
 
 if TYPE_CHECKING:
     from assistant.core.odds import Odds
     from assistant.core.procedure import Measurement
-
-AT_THE_MODULE = ("driver-end", "driver-supply", "driver-ground", "crank-signal", "cam-signal")
-"""Points that the module has to be laid bare for."""
 
 
 @dataclass(frozen=True)
@@ -77,14 +74,7 @@ class Best:
 
 def preparation(measure: Measurement) -> frozenset[str]:
     """What has to be prepared for a measurement, by the names of ``once`` in ``odds.yaml``."""
-    needs = set()
-    if measure.engine in (Engine.CRANKING, Engine.RUNNING):
-        needs.add("cranking")
-    if measure.probe in AT_THE_MODULE or "module" in measure.unplugged:
-        needs.add("module-access")
-    if "coil" in measure.unplugged:
-        needs.add("coil")
-    return frozenset(needs)
+    return frozenset(preparations(measure))
 
 
 def minutes_of(odds: Odds, measures: Sequence[Measurement]) -> float:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.circuit.catalogue import mechanisms
-from assistant.circuit.observing import observe, outcome_shares, reading_shares
+from assistant.circuit.observing import answer_shares, observe
 from assistant.circuit.parameters import Systems
 
 if TYPE_CHECKING:
@@ -40,11 +40,7 @@ def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> 
         for procedure in library.procedures.values():
             for step in procedure.steps.values():
                 for mechanism in mechanisms(procedure.circuit):
-                    seen = observe(procedure.circuit, mechanism, step.measure, systems)
-                    if step.reading:
-                        reading_shares(seen, step.reading)
-                    else:
-                        outcome_shares(seen, [answer.outcome for answer in step.answers])
+                    answer_shares(observe(procedure.circuit, mechanism, step.measure, systems), step)
                     observations += 1
         found.append(Timing(count, observations, time.perf_counter() - begin))
     return found

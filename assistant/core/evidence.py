@@ -35,9 +35,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.odds import Odds
+from assistant.core.odds import Odds, preparations
 from assistant.core.policy import Thresholds
-from assistant.core.procedure import Engine, Library
+from assistant.core.procedure import Library
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
@@ -51,9 +51,6 @@ FULL = 200
 
 EXPLAINED = 0.05
 """Results that one fault explains at least so well do fit together, however rare that fault is (chosen)."""
-
-_AT_THE_MODULE = frozenset({"driver-end", "driver-supply", "driver-ground", "crank-signal", "cam-signal"})
-"""Points that are reached only when the module has been laid bare."""
 
 
 def key_of(step: Step) -> str:
@@ -399,7 +396,7 @@ class Assessment:
         ready = {
             preparation
             for fact in self.facts
-            for preparation in _preparations(self.library.step(fact.procedure, fact.step).measure)
+            for preparation in preparations(self.library.step(fact.procedure, fact.step).measure)
         }
         best: tuple[float, Step, float] | None = None
         seen: set[str] = set()
@@ -432,7 +429,7 @@ class Assessment:
 
     def _minutes(self, measure: Measurement, ready: set[str]) -> float:
         odds = self._knowledge.odds
-        once = sum(odds.once.get(name, 0.0) for name in _preparations(measure) if name not in ready)
+        once = sum(odds.once.get(name, 0.0) for name in preparations(measure) if name not in ready)
         return odds.minutes.get(measure.instrument, 1.0) + once
 
 
@@ -441,18 +438,6 @@ def assess(library: Library, circuit: str, facts: Sequence[Fact], limits: Thresh
     if library.knowledge is None or circuit not in library.knowledge.circuits:
         return None
     return Assessment(library, circuit, tuple(facts), limits)
-
-
-def _preparations(measure: Measurement) -> tuple[str, ...]:
-    """What has to be prepared once for a measurement, by the names of ``odds.yaml``."""
-    found = []
-    if measure.engine is Engine.CRANKING:
-        found.append("cranking")
-    if {measure.probe, measure.clip} & _AT_THE_MODULE or "module" in measure.unplugged:
-        found.append("module-access")
-    if "coil" in measure.unplugged:
-        found.append("coil")
-    return tuple(found)
 
 
 def _channel(sure: float, misreading: float, count: int) -> tuple[float, float]:

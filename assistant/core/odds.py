@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.core.loading import ODDS_FILE, Reader, number
+from assistant.core.procedure import Engine
 from assistant.core.tree import Text, parse
 from assistant.errors import FileProblem, UsageProblem
 
@@ -18,10 +19,24 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-    from assistant.core.procedure import Terms
+    from assistant.core.procedure import Measurement, Terms
 
 ONCE = ("cranking", "module-access", "coil")
 """Preparation that is paid for once in a diagnosis: set-up for cranking, the module laid bare, the coil unplugged."""
+
+_AT_THE_MODULE = frozenset({"driver-end", "driver-supply", "driver-ground", "crank-signal", "cam-signal"})
+"""Points that are reached only when the module has been laid bare."""
+
+
+def preparations(measure: Measurement) -> tuple[str, ...]:
+    """What has to be prepared once for a measurement, by the names in `ONCE`."""
+    needed = {
+        "cranking": measure.engine in (Engine.CRANKING, Engine.RUNNING),
+        "module-access": bool({measure.probe, measure.clip} & _AT_THE_MODULE)
+        or "module" in measure.unplugged,
+        "coil": "coil" in measure.unplugged,
+    }
+    return tuple(name for name in ONCE if needed[name])
 
 
 @dataclass(frozen=True)
