@@ -794,7 +794,7 @@ def _model(
         sentences.append(
             Statement(
                 f"What would tell most for its time: {connection}, {wording.engine_words(step.measure.engine)}.",
-                (*terms_of(step.measure), *weighed),
+                (*_owner(library, step), *terms_of(step.measure), *weighed),
             )
         )
     sentences.append(
@@ -1021,6 +1021,12 @@ def _procedure(library: Library, name: str) -> Procedure:
 
 def _verdict(library: Library, ended: Ended) -> Verdict:
     return library.procedures[ended.procedure].verdicts[ended.verdict]
+
+
+def _owner(library: Library, step: Step) -> tuple[Source, ...]:
+    """Where a step stands: the first procedure that has just this one."""
+    names = (name for name, one in library.procedures.items() if one.steps.get(step.name) == step)
+    return procedure(library, next(names), "steps", step.name)
 
 
 def _place(library: Library, name: str, step: str) -> str:
