@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections import Counter
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +52,8 @@ from assistant.writeup.statement import (
 from assistant.writeup.telling import decisive, terms_of, told
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
     from assistant.record.reading import RecordedSession
     from assistant.record.reviews import Review
 
@@ -399,7 +400,13 @@ def _draft(
 ) -> Draft:
     final = _final(course)
     verdict = _verdict(library, final) if final else None
-    at = (lambda *keys: (*line(final.line), *procedure(library, final.procedure, "verdicts", final.verdict, *keys))) if final else (lambda *_: ())  # fmt: skip
+
+    def at(key: str) -> tuple[Source, ...]:
+        """Where something of the verdict stands."""
+        if final is None:
+            return ()
+        return (*line(final.line), *procedure(library, final.procedure, "verdicts", final.verdict, key))
+
     ruled_out = _ruled_out(library, course)
     deciding = decisive(library, course, final) if final else []
     signed = [one for one in reviews if one.signed]

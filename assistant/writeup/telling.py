@@ -97,7 +97,7 @@ def _sentence(library: Library, group: list[Taken]) -> Statement:
     opening = _WITH[first.engine]
     if first.unplugged:
         opening += f" and {wording.listed([terms.places[part].spoken for part in first.unplugged])} unplugged"
-    clauses = []
+    clauses: list[str] = []
     sources: list[Source] = []
     for taken in group:
         result = taken.result

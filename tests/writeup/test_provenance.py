@@ -12,6 +12,7 @@ from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from functools import cache
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -363,7 +364,7 @@ def test_other_times_in_the_log_are_other_times_in_the_write_up() -> None:
     after = draft(later, library()).tests
     assert tests[0] == after[0]
     took = [(session.lines[two - 1].time - session.lines[one - 1].time).total_seconds()
-            for one, two in zip(results, results[1:], strict=False)]  # fmt: skip
+            for one, two in pairwise(results)]  # fmt: skip
     assert f"{round(took[0]) // 60} min {round(took[0]) % 60} s" == tests[1].took
     assert f"{round(took[0] + 671) // 60} min {round(took[0] + 671) % 60} s" == after[1].took
     assert tests[2].took == after[2].took
