@@ -78,14 +78,21 @@ def test_without_a_signature_the_repair_stays_recommended(session: Path) -> None
 
 def test_an_amendment_is_shown_and_hides_nothing(session: Path) -> None:
     """The later review counts; the earlier one stays, struck out and labelled."""
-    record_review(session, Wanted("J. Okoye", "Replaced the coil.", ("shorted-primary",), sign=True))
+    record_review(
+        session, Wanted("J. Okoye", "Replaced the coil.", ("shorted-primary",), ("splice",), sign=True)
+    )
     record_review(session, Wanted("J. Okoye", "Spliced the control wire.", ("control-wire-open",), sign=True))
     made = drafted(session)[0]
     assert ("Spliced the control wire.", "open control wire") == (made.done.text, made.confirmed.text)
-    assert ["amended by review 2", ""] == [one.amended for one in made.reviews]
+    assert [["amended by review 2"] * 2 + [""], ["", ""]] == [
+        [said.amended for said in one.says] for one in made.reviews
+    ]
+    assert ["splice"] == [part.part for part in made.parts]
     page = write_html(session)
-    assert "<del>Done: Replaced the coil.<br>Found: shorted coil primary</del>" in page
-    assert "[AMENDED BY REVIEW 2]" in write_text(session)
+    assert "<del>Done: Replaced the coil.</del>" in page
+    assert "<del>Found: shorted coil primary</del>" in page
+    assert "<del>Part" not in page
+    assert "Done: Replaced the coil. [AMENDED BY REVIEW 2]" in write_text(session)
     signed = read_reviews(session)[1].signed
     assert signed is not None
     assert "Replaced the coil." in (session / "writeup-2.txt").read_text(encoding="utf-8")

@@ -9,21 +9,22 @@ Nothing is told by colour alone: what was taken back is struck through *and* lab
 from __future__ import annotations
 
 import base64
+import re
 from html import escape
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from assistant.picture.connection import GENERAL, inline
 from assistant.record.reading import clips_of, read_clip
-from assistant.writeup.draft import (
+from assistant.writeup.contents import (
     BY_THE_MODEL,
     Draft,
     Fact,
     Measured,
     Reviewed,
     VoiceNote,
-    course_of,
 )
+from assistant.writeup.draft import course_of
 from assistant.writeup.statement import printable, stop
 
 if TYPE_CHECKING:
@@ -126,6 +127,10 @@ audio { display: block; height: 2rem; width: 100%; max-width: 22rem; margin-top:
 _FONTS = '"Liberation Sans", Arial, Helvetica, "DejaVu Sans", sans-serif'
 _BLANK_LINES = 2
 
+# A number and its unit stay on one line.
+_UNIT = re.compile(r"(?<=[0-9]) (?=(?:m?V|A|(?:kil|meg)?ohms?|s|min|h|dB|rpm|ms|km|miles)\b)")
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+
 
 def html(
     draft: Draft,
@@ -197,7 +202,9 @@ def html(
         "</body>",
         "</html>",
     ]
-    return printable("\n".join(part for part in parts if part)) + "\n"
+    whole = printable("\n".join(part for part in parts if part)) + "\n"
+    head, body = whole.split("<body>", 1)
+    return f"{head}<body>{_UNIT.sub(_NO_BREAK, body)}"
 
 
 def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
@@ -462,14 +469,13 @@ def _review(one: Reviewed) -> str:
     head = f"Review {one.number}, {escape(one.time)}" + (
         f", by {escape(one.reviewer)}" if one.reviewer else ""
     )
-    said = [f"Done: {one.done}"] if one.done else []
-    said += [f"Found: {', '.join(one.found)}"] if one.found else []
-    said += [f"Part: {part}" for part in one.parts] + [f"Labour: {work}" for work in one.labour]
-    body = "<br>".join(map(escape, said))
-    if one.amended:
-        body = f'<del>{body}</del> <span class="taken-back">{escape(one.amended)}</span>'
-    remarks = f"<br>Remarks: {escape(one.remarks)}" if one.remarks else ""
-    return f"<b>{head}</b><br>{body}{remarks}<small>{escape(stop(one.signed))}</small>"
+    lines = [f"<b>{head}</b>"]
+    for said in one.says:
+        words = f"{escape(said.about)}: {escape(said.words)}"
+        if said.amended:
+            words = f'<del>{words}</del> <span class="taken-back">{escape(said.amended)}</span>'
+        lines.append(words)
+    return f"{'<br>'.join(lines)}<small>{escape(stop(one.signed))}</small>"
 
 
 def _listed(title: str, items: Iterable[str], kind: str = "") -> str:

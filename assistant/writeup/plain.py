@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from assistant.writeup.draft import BY_THE_MODEL, Draft, Measured, Reviewed
+from assistant.writeup.contents import BY_THE_MODEL, Draft, Measured, Reviewed
 from assistant.writeup.statement import printable, stop
 
 if TYPE_CHECKING:
@@ -152,12 +152,11 @@ def _test(test: Measured) -> list[str]:
 
 def _review(one: Reviewed) -> list[str]:
     head = f"Review {one.number}, {one.time}" + (f", by {one.reviewer}" if one.reviewer else "")
-    lines = [f"{head}{f' [{one.amended.upper()}]' if one.amended else ''}"]
-    lines += [f"Done: {one.done}"] if one.done else []
-    lines += [f"Found: {', '.join(one.found)}"] if one.found else []
-    lines += [f"Part: {part}" for part in one.parts] + [f"Labour: {work}" for work in one.labour]
-    lines += [f"Remarks: {one.remarks}"] if one.remarks else []
-    return [*lines, stop(one.signed)]
+    says = [
+        f"{said.about}: {said.words}{f' [{said.amended.upper()}]' if said.amended else ''}"
+        for said in one.says
+    ]
+    return [head, *says, stop(one.signed)]
 
 
 def _section(title: str, items: Iterable[str], hang: int = 2) -> list[str]:
