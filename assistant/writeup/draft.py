@@ -314,7 +314,10 @@ def _test(library: Library, taken: Taken, span: timing.Span | None, *, decides: 
     if answer is None:
         raise KeyError(result.outcome)
     band = answer if isinstance(answer, Band) and step.reading else None
-    shown = [OVER_RANGE if band else result.outcome, *([step.good] if step.good and not band else [])]
+    if step.reading:
+        shown = [OVER_RANGE] if result.value is None else []
+    else:
+        shown = [result.outcome, *([step.good] if step.good else [])]
     return Measured(
         number=result.number,
         time=clock(taken.time),

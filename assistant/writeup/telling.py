@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assistant.core import wording
 from assistant.core.entries import KEPT
-from assistant.core.procedure import OVER_RANGE, Band, Engine, Measurement, Step
+from assistant.core.procedure import OVER_RANGE, UNJUDGED, Band, Engine, Measurement, Step
 from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
 
     A result says something when it is not what a good system shows, or when it rules a fault out; another
     instrument than those that are told already says it in another way.
+    The weights are chosen: they gave what a technician would tell, for the verdicts of the shipped procedures.
     """
     results = [taken for taken in way(course, ended) if not taken.result.words.endswith(KEPT)] or way(
         course, ended
@@ -58,12 +60,21 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
     def says(taken: Taken) -> int:
         step = _step(library, taken.result)
         answer = step.answer(taken.result.outcome)
-        used = {_step(library, one.result).measure.instrument for one in chosen}
+        used = [_step(library, one.result).measure for one in chosen]
+        if step.measure in used:
+            return -1
         odd = 2 * (step.good is not None and taken.result.outcome != step.good)
-        return odd + bool(answer and answer.rules_out) + 3 * (step.measure.instrument not in used)
+        rules_out = bool(answer and answer.rules_out)
+        new = step.measure.instrument not in {measure.instrument for measure in used}
+        other = 3 * (new and (odd > 0 or rules_out))
+        # The same lamp at the same place in another state of key and engine makes a contrast.
+        contrast = 2 * any(replace(measure, engine=step.measure.engine) == step.measure for measure in used)
+        return odd + rules_out + other + contrast
 
     while rest and len(chosen) < _TOLD:
         best = max(rest, key=says)  # of two that say as much, the earlier one
+        if says(best) < 0:
+            break
         rest.remove(best)
         chosen.append(best)
     return sorted(chosen, key=lambda taken: taken.line)
@@ -105,7 +116,8 @@ def _sentence(library: Library, group: list[Taken]) -> Statement:
         clauses.append(_clause(library, step, result, again=bool(clauses)))
         sources += [*line(taken.line), *procedure(library, result.procedure, "steps", result.step)]
         sources += terms_of(step.measure)
-        sources += term("outcomes", OVER_RANGE if step.reading else result.outcome)
+        if not (step.reading and result.value is not None):
+            sources += term("outcomes", OVER_RANGE if step.reading else result.outcome)
         if step.good and not step.reading:
             sources += term("outcomes", step.good)
     return Statement(f"{capital(opening)}, {'; '.join(clauses)}.", once(sources))
@@ -137,23 +149,23 @@ def _clause(library: Library, step: Step, result: ResultTaken, *, again: bool) -
         return f"{meter} from {start} to {place} {saw}"
     if again:
         return f"on {place} it {saw}"
-    clipped = (
-        f", clipped to {library.terms.places[measure.clip].spoken},"
-        if measure.clip == "battery-positive"
-        else ""
-    )
-    return f"{meter}{clipped} on {place} {saw}"
+    if measure.clip == "battery-positive":
+        clipped = f"clipped to {library.terms.places[measure.clip].spoken} with its probe on {place}"
+        return f"{meter}, {clipped}, {saw}"
+    return f"{meter} on {place} {saw}"
 
 
 def _saw(library: Library, step: Step, result: ResultTaken) -> str:
     """What was seen, in the past tense, and what a good system shows where it was not that."""
     answer = step.answer(result.outcome)
-    odd = step.good is not None and result.outcome != step.good
+    odd = step.good is not None and result.outcome not in (step.good, UNJUDGED)
     good = f" (good: {wording.expected(library, step)})" if odd else ""
     if isinstance(answer, Band) and step.reading:
         if result.value is None or result.unit is None:
             outcome = library.terms.outcomes[OVER_RANGE]
             return f"{outcome.told or 'showed: ' + outcome.seen}, {answer.seen}{good}"
         return f"read {wording.number_written(result.value, result.unit)}: {answer.seen}{good}"
+    if result.outcome == UNJUDGED and result.value is not None and result.unit is not None:
+        return f"read {wording.number_written(result.value, result.unit)}, not judged: no limit from the maker was given"
     outcome = library.terms.outcomes[result.outcome]
     return f"{outcome.told or 'showed: ' + outcome.seen}{good}"
