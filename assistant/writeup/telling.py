@@ -166,6 +166,7 @@ def _saw(library: Library, step: Step, result: ResultTaken) -> str:
             return f"{outcome.told or 'showed: ' + outcome.seen}, {answer.seen}{good}"
         return f"read {wording.number_written(result.value, result.unit)}: {answer.seen}{good}"
     if result.outcome == UNJUDGED and result.value is not None and result.unit is not None:
-        return f"read {wording.number_written(result.value, result.unit)}, not judged: no limit from the maker was given"
+        read = wording.number_written(result.value, result.unit)
+        return f"read {read}, not judged: no limit from the maker was given"
     outcome = library.terms.outcomes[result.outcome]
     return f"{outcome.told or 'showed: ' + outcome.seen}{good}"
