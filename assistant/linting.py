@@ -25,6 +25,10 @@ LONGEST_SENTENCE = 12
 """Words of a spoken sentence that are held in the head; our aim, from the trade's habit of short calls."""
 
 
+SAID = ("node", "item")
+"""Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
+
+
 def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
     """All findings, the grammars' first."""
     used = {
@@ -33,7 +37,7 @@ def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
         for step in procedure.steps.values()
         for answer in step.answers
     }
-    places = [place.name for place in library.terms.places.values() if place.kind != "part"]
+    places = [place.name for place in library.terms.places.values() if place.kind in SAID]
     return [
         *lint_grammars(grammars, requests_of(library), outcomes=sorted(used | set(REASONS)), places=places),
         *_unspeakable_names(library, grammars),
@@ -46,7 +50,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
     """What is asked with must be what is answered with: the screen's words are the grammar's."""
     for kind, names in (
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
-        ("place", {p.name: p.short for p in library.terms.places.values() if p.kind != "part"}),
+        ("place", {p.name: p.short for p in library.terms.places.values() if p.kind in SAID}),
     ):
         for name, spoken in names.items():
             forms = [str(form) for form in grammars.forms(kind, name)]

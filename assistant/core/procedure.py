@@ -22,6 +22,11 @@ OVER_RANGE = "over-range"
 """What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
 
 
+SENSES = ("eyes", "ears", "check", "diagram", "told")
+"""Instruments that touch nothing: a look, a listen, a deed that is confirmed, what the maker's diagram shows, and
+what is known already.  They are used on things, not on points of the circuit."""
+
+
 class Engine(StrEnum):
     """State of key and engine during a measurement."""
 
@@ -60,7 +65,8 @@ class Place:
         name: Name in YAML and grammar, such as ``switched``.
         spoken: With its article, as spoken in an instruction: "the switched side of the coil".
         short: As spoken in a remark and shown in large letters: "switched side".
-        kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at).
+        kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at), ``matter`` (is
+            looked at or asked about, and nobody says its name with the answer, so that no grammar needs to hear it).
         at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" where that is the same.
         at_coil: As spoken when the coil is unplugged and is itself measured; "" where that is the same.
     """
@@ -175,7 +181,7 @@ class Measurement:
         touched = {self.clip, self.probe, self.compared_with}
         if touched & {"switched", "driver-end"} and self.engine in (Engine.CRANKING, Engine.RUNNING):
             found.append(Hazard.SWITCHED_VOLTAGE)
-        if self.instrument != "eyes" and (self.engine is not Engine.KEY_OFF or "battery-positive" in touched):
+        if self.instrument not in SENSES and (self.engine is not Engine.KEY_OFF or "battery-positive" in touched):
             found.append(Hazard.LIVE_CIRCUIT)
         return tuple(found)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.procedure import OVER_RANGE, Band, Engine, Hazard
+from assistant.core.procedure import OVER_RANGE, SENSES, Band, Engine, Hazard
 
 if TYPE_CHECKING:
     from assistant.core.procedure import (
@@ -114,6 +114,8 @@ def connection(terms: Terms, measure: Measurement) -> str:
     probe = place_spoken(terms, measure, measure.probe)
     if measure.instrument == "eyes":
         parts = [f"looked at {probe}"]
+    elif measure.instrument in SENSES:
+        parts = [f"{instrument.spoken} {probe}"]
     elif measure.clip is None:
         parts = [f"{instrument.spoken} around {probe}"]
     elif instrument.units:
@@ -168,7 +170,10 @@ def setup(
 
 
 def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str, ...]:
-    """What to do with key and engine, and what to watch; "Key off." only if `after`, the setup, has not said it."""
+    """What to do with key and engine, and what to watch; "Key off." only if `after`, the setup, has not said it.
+
+    A look or a question with the key off needs no key, so it says nothing of it.
+    """
     watch = library.terms.instruments[step.measure.instrument].watch
     watched = [f"{watch}."] if watch else []
     if step.measure.engine is Engine.CRANKING:
@@ -177,6 +182,8 @@ def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str,
         return ("Key on, do not crank.", *watched)
     if step.measure.engine is Engine.RUNNING:
         return ("Engine running.", *watched)
+    if step.measure.instrument in SENSES:
+        return tuple(watched)
     return tuple(watched) if "Key off." in after else ("Key off.", *watched)
 
 
