@@ -108,6 +108,12 @@ def place_spoken(terms: Terms, measure: Measurement, name: str) -> str:
     return (place.at_coil if measure.instrument == "ohmmeter" else place.at_plug) or place.spoken
 
 
+def at_place(place: str, what: str) -> str:
+    """An instruction that says the place before the action: "Feed side of the coil: probe."."""
+    where = place.removeprefix("the ")
+    return f"{where[:1].upper()}{where[1:]}: {what}."
+
+
 def connection(terms: Terms, measure: Measurement) -> str:
     """How it was connected, for a report, in one phrase."""
     instrument = terms.instruments[measure.instrument]
@@ -159,11 +165,11 @@ def setup(
         sentences.append(instrument.prepare)
     clipped = before is not None and (measure.instrument, measure.clip) == (before.instrument, before.clip)
     if measure.clip and (whole or not clipped):
-        sentences.append(f"{instrument.clip} {place_spoken(terms, measure, measure.clip)}.")
+        sentences.append(at_place(place_spoken(terms, measure, measure.clip), instrument.clip))
     if instrument.probe:
-        sentences.append(f"{instrument.probe} {place_spoken(terms, measure, measure.probe)}.")
+        sentences.append(at_place(place_spoken(terms, measure, measure.probe), instrument.probe))
     if measure.compared_with:
-        sentences.append(f"Compare with {terms.places[measure.compared_with].spoken}.")
+        sentences.append(at_place(terms.places[measure.compared_with].spoken, "compare"))
     return tuple(sentences)
 
 
