@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 from assistant.core.procedure import OVER_RANGE, Band, Engine, Hazard
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from assistant.core.procedure import (
         Answer,
         Caution,
@@ -80,6 +82,27 @@ def number_words(value: Decimal, unit: str) -> str:
     """A reading to be spoken: "12.4 volts"; the voice reads the digits."""
     one, more = UNIT_WORDS[unit]
     return f"{plain_number(value)} {one if value == 1 else more}"
+
+
+def _in_a_larger_unit(value: Decimal, unit: str) -> tuple[Decimal, str]:
+    """The same with fewer digits where a unit gives it in at most three decimals; else as it was."""
+    for larger in sorted(units_like(unit), key=lambda name: _SCALE[name][1], reverse=True):
+        scaled = value * _SCALE[unit][1] / _SCALE[larger][1]
+        if abs(scaled) >= 1 and scaled == round(scaled, 3):
+            return Decimal(plain_number(scaled.normalize())), larger
+    return value, unit
+
+
+def span_words(low: Decimal, high: Decimal, unit: str) -> str:
+    """The limits of what is believable, to be spoken: "0 to 18 volts", "0 to 20 megohms"."""
+    if high < _MANY_DIGITS:
+        return f"{plain_number(low)} to {number_words(high, unit)}"
+    first = "0" if low == 0 else number_words(*_in_a_larger_unit(low, unit))
+    return f"{first} to {number_words(*_in_a_larger_unit(high, unit))}"
+
+
+_MANY_DIGITS = 10000
+"""From here on a limit is spoken in a larger unit: five digits are not held in the head."""
 
 
 def number_written(value: Decimal, unit: str) -> str:
@@ -207,11 +230,12 @@ def keyed_choices(library: Library, step: Step) -> str:
     """The answers with their digits, for the number pad."""
     if step.reading:
         return f"Key the {UNIT_WORDS[step.reading.unit][1]}, then Enter."
-    words = [
-        f"{number} for {library.terms.outcomes[answer.outcome].spoken}"
-        for number, answer in enumerate(step.answers, start=1)
-    ]
-    return f"{listed(words)}."
+    return numbered([library.terms.outcomes[answer.outcome].spoken for answer in step.answers])
+
+
+def numbered(choices: Iterable[str]) -> str:
+    """Choices with their digits, a sentence each: "1 for lit. 2 for dim."."""
+    return " ".join(f"{number} for {text}." for number, text in enumerate(choices, start=1))
 
 
 def headline(library: Library, step: Step) -> str:
@@ -353,6 +377,11 @@ def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
     if continue_title:
         text += f" Next would be: {continue_title}."
     return text
+
+
+def would_mean(verdict: Verdict) -> str:
+    """What a result would lead to, spoken before it is affirmed."""
+    return f"That would mean: {verdict.says}"
 
 
 def procedure_intro(terms: Terms, procedure: Procedure, *, alone: bool) -> str:
