@@ -499,10 +499,10 @@ class Measure:
             return ordered[min(len(ordered) - 1, int(share * len(ordered)))] if ordered else 0
 
         seconds = 60 / self.rate
+        longest = f"{at(1.0)} ({at(1.0) * seconds:.1f} s at {self.rate} words a minute)"
         found = [
             f"{self.sentences} different sentences.",
-            f"Words: median {at(0.5)}, 95th percentile {at(0.95)}, longest {at(1.0)} "
-            f"({at(1.0) * seconds:.1f} s at {self.rate} words a minute).",
+            f"Words: median {at(0.5)}, 95th percentile {at(0.95)}, longest {longest}.",
             f"Over {AIM} words: {100 * self.over_aim:.1f} %.",
             f"The longest: {self.longest}",
             "Words spoken before the first crank, everything good, nothing asked again:",
