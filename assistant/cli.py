@@ -174,6 +174,15 @@ def _lint(options: argparse.Namespace) -> int:
         path = folder / LIKELIHOODS_FILE
         _write(path, likelihoods.to_bytes(likelihoods.table(library)).decode())
         return 0
+    if options.speech:
+        from assistant.core import spoken  # noqa: PLC0415
+        from assistant.linting import all_spoken  # noqa: PLC0415
+        from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
+
+        said = all_spoken(library)
+        measured = spoken.measure(library, said, DEFAULT_RATE)
+        good = "\n".join(measured.lines())
+        return _report(spoken.findings(library, said), good, as_json=options.json)
     grammars = GrammarSet.load(options.grammars or resources.directory("grammars"))
     findings = lint(library, grammars)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
@@ -629,6 +638,11 @@ def _parser() -> argparse.ArgumentParser:
         "bay-assistant lint --procedures my-procedures",
     )
     lint.add_argument("--json", action="store_true", help="print the findings as JSON")
+    lint.add_argument(
+        "--speech",
+        action="store_true",
+        help="only what is spoken: how long its sentences are, and what is said before the first crank",
+    )
     lint.add_argument(
         "--write-schema",
         action="store_true",

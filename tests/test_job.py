@@ -184,7 +184,7 @@ def test_a_question_with_the_key_off_says_nothing_of_the_key() -> None:
 def test_what_was_confirmed_or_told_is_reported_as_such() -> None:
     """A deed is reported as checked, hearsay as told, so that nobody takes it for a measurement."""
     checked = wording.connection(LIBRARY.terms, LIBRARY.step("safe-start", "parking").measure)
-    assert "checked park or neutral, brake and chocks" == checked
+    assert "checked: park or neutral, brake and chocks" == checked
     told = wording.connection(LIBRARY.terms, LIBRARY.step("no-start", "crank-speed").measure)
     assert told.startswith("as told: ")
 

@@ -100,8 +100,8 @@ class Instrument:
         spoken: In a report: "test lamp".
         short: In an instruction, where it is taken off: "test lamp".
         prepare: What is done before it is connected; "" where nothing is.
-        clip: How its fixed lead is attached: "Clip the lamp to"; "" where there is none.
-        probe: How its free end is used: "Probe"; "" where there is none.
+        clip: What is done with its fixed lead, said after the place: "clip the test lamp"; "" where there is none.
+        probe: What is done with its free end, said after the place: "probe"; "" where there is none.
         watch: What is observed: "Watch the lamp.".
         outcomes: Outcomes that it can show, by name; empty for an instrument that gives numbers.
         units: Units of its readings; empty for one that gives outcomes.

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from assistant.core.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Hazard, Specified
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from assistant.core.procedure import (
         Answer,
@@ -101,6 +101,27 @@ def number_words(value: Decimal, unit: str) -> str:
     return f"{plain_number(value)} {one if value == 1 else more}"
 
 
+def _in_a_larger_unit(value: Decimal, unit: str) -> tuple[Decimal, str]:
+    """The same with fewer digits where a unit gives it in at most three decimals; else as it was."""
+    for larger in sorted(units_like(unit), key=lambda name: _SCALE[name][1], reverse=True):
+        scaled = value * _SCALE[unit][1] / _SCALE[larger][1]
+        if abs(scaled) >= 1 and scaled == round(scaled, 3):
+            return Decimal(plain_number(scaled.normalize())), larger
+    return value, unit
+
+
+def span_words(low: Decimal, high: Decimal, unit: str) -> str:
+    """The limits of what is believable, to be spoken: "0 to 18 volts", "0 to 20 megohms"."""
+    if high < _MANY_DIGITS:
+        return f"{plain_number(low)} to {number_words(high, unit)}"
+    first = "0" if low == 0 else number_words(*_in_a_larger_unit(low, unit))
+    return f"{first} to {number_words(*_in_a_larger_unit(high, unit))}"
+
+
+_MANY_DIGITS = 10000
+"""From here on a limit is spoken in a larger unit: five digits are not held in the head."""
+
+
 def number_written(value: Decimal, unit: str) -> str:
     """A reading to be written: "12.4 V"."""
     return f"{plain_number(value)} {unit}"
@@ -125,6 +146,12 @@ def place_spoken(terms: Terms, measure: Measurement, name: str) -> str:
     if "coil" not in measure.unplugged:
         return place.spoken
     return (place.at_coil if measure.instrument == "ohmmeter" else place.at_plug) or place.spoken
+
+
+def at_place(place: str, what: str) -> str:
+    """An instruction that says the place before the action: "Feed side of the coil: probe."."""
+    where = place.removeprefix("the ")
+    return f"{where[:1].upper()}{where[1:]}: {what}."
 
 
 def connection(terms: Terms, measure: Measurement) -> str:
@@ -180,11 +207,11 @@ def setup(
         sentences.append(instrument.prepare)
     clipped = before is not None and (measure.instrument, measure.clip) == (before.instrument, before.clip)
     if measure.clip and (whole or not clipped):
-        sentences.append(f"{instrument.clip} {place_spoken(terms, measure, measure.clip)}.")
+        sentences.append(at_place(place_spoken(terms, measure, measure.clip), instrument.clip))
     if instrument.probe:
-        sentences.append(f"{instrument.probe} {place_spoken(terms, measure, measure.probe)}.")
+        sentences.append(at_place(place_spoken(terms, measure, measure.probe), instrument.probe))
     if measure.compared_with:
-        sentences.append(f"Compare with {terms.places[measure.compared_with].spoken}.")
+        sentences.append(at_place(terms.places[measure.compared_with].spoken, "compare"))
     return tuple(sentences)
 
 
@@ -227,11 +254,12 @@ def keyed_choices(library: Library, step: Step) -> str:
     """The answers with their digits, for the number pad."""
     if step.reading:
         return f"Key the {UNIT_WORDS[step.reading.unit][1]}, then Enter."
-    words = [
-        f"{number} for {library.terms.outcomes[answer.outcome].spoken}"
-        for number, answer in enumerate(step.answers, start=1)
-    ]
-    return f"{listed(words)}."
+    return numbered([library.terms.outcomes[answer.outcome].spoken for answer in step.answers])
+
+
+def numbered(choices: Iterable[str]) -> str:
+    """Choices with their digits, a sentence each: "1 for lit. 2 for dim."."""
+    return " ".join(f"{number} for {text}." for number, text in enumerate(choices, start=1))
 
 
 def headline(library: Library, step: Step) -> str:
@@ -384,6 +412,11 @@ def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
     if continue_title:
         text += f" Next would be: {continue_title}."
     return text
+
+
+def would_mean(verdict: Verdict) -> str:
+    """What a result would lead to, spoken before it is affirmed."""
+    return f"That would mean: {verdict.says}"
 
 
 def procedure_intro(terms: Terms, procedure: Procedure, *, alone: bool) -> str:

@@ -420,7 +420,7 @@ def _roles(instrument: Instrument) -> tuple[str, str]:
 
     def short(words: str) -> str:
         first = words.removesuffix(" to").strip()
-        return first.split()[0].lower() if first.startswith("Clip ") else first.lower()
+        return first.split()[0].lower() if first.lower().startswith("clip ") else first.lower()
 
     return short(instrument.clip), short(instrument.probe)
 
