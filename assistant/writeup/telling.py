@@ -26,6 +26,10 @@ _WITH = {
 }
 
 
+_SHOWED = "showed: "
+"""Before the words of the table, for an outcome without words for the past."""
+
+
 def way(course: Course, ended: Ended) -> list[Taken]:
     """The standing results that led to a verdict, in order, over every hand-over of a procedure."""
     found: list[Taken] = []
@@ -137,7 +141,7 @@ def _clause(library: Library, step: Step, result: ResultTaken, *, again: bool) -
     place = wording.place_spoken(library.terms, measure, measure.probe)
     saw = _saw(library, step, result)
     if measure.instrument == "eyes":
-        return f"{place} {saw}"
+        return f"a look at {place} {saw}" if saw.startswith(_SHOWED) else f"{place} {saw}"
     meter = f"the {instrument.short or instrument.spoken}"
     if measure.clip is None:
         return f"{meter} around {place} {saw}"
@@ -163,10 +167,10 @@ def _saw(library: Library, step: Step, result: ResultTaken) -> str:
     if isinstance(answer, Band) and step.reading:
         if result.value is None or result.unit is None:
             outcome = library.terms.outcomes[OVER_RANGE]
-            return f"{outcome.told or 'showed: ' + outcome.seen}, {answer.seen}{good}"
+            return f"{outcome.told or _SHOWED + outcome.seen}, {answer.seen}{good}"
         return f"read {wording.number_written(result.value, result.unit)}: {answer.seen}{good}"
     if result.outcome == UNJUDGED and result.value is not None and result.unit is not None:
         read = wording.number_written(result.value, result.unit)
         return f"read {read}, not judged: no limit from the maker was given"
     outcome = library.terms.outcomes[result.outcome]
-    return f"{outcome.told or 'showed: ' + outcome.seen}{good}"
+    return f"{outcome.told or _SHOWED + outcome.seen}{good}"
