@@ -447,6 +447,11 @@ def _model(
     sentences.append(
         f"Likelihoods {library.knowledge.version}. Odds before any test: {library.knowledge.odds.source}"
     )
+    if assessment.counted:
+        sentences.append(
+            f"Counted beside these odds, which are taken for {library.knowledge.odds.weight_cars:g} cars: "
+            f"{assessment.counted} finding{'' if assessment.counted == 1 else 's'} of this shop, from signed reviews."
+        )
     return tuple(sentences)
 
 
