@@ -437,6 +437,25 @@ def _bench_circuit(options: argparse.Namespace) -> int:
     return 0
 
 
+def _bench_sessions(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.bench import machine  # noqa: PLC0415
+    from assistant.record.timing import COUNT, measure  # noqa: PLC0415
+
+    progress = _Progress()
+    found = measure(
+        resources.directory("procedures"), COUNT if options.count is None else options.count, progress.tell
+    )
+    progress.end()
+    if options.json:
+        print(json.dumps([vars(timing) for timing in found], indent=1))
+        return 0
+    print(machine())
+    for timing in found:
+        print(f"{timing.name:<50} {timing.seconds:8.3f} s")
+    return 0
+
+
 def _bench_hearing(options: argparse.Namespace) -> int:
     from assistant.hearing_bench import report  # noqa: PLC0415
     from assistant.hearing_bench.running import Options, measure  # noqa: PLC0415
@@ -886,6 +905,12 @@ def _parser() -> argparse.ArgumentParser:
     further.add_parser(
         "circuit", help=about, description=about, epilog="Example: bay-assistant bench circuit"
     ).set_defaults(command=_bench_circuit)
+    about = "Measure how long it takes to find past sessions, with the index and without."
+    past = further.add_parser(
+        "sessions", help=about, description=about, epilog="Example: bay-assistant bench sessions --count 500"
+    )
+    past.add_argument("--count", type=_count, metavar="N", help="made-up sessions (default: 2000)")
+    past.set_defaults(command=_bench_sessions)
     return parser
 
 
