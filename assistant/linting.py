@@ -71,6 +71,8 @@ def paths(procedure: Procedure) -> Iterator[tuple[tuple[tuple[Step, Answer | Non
         choices: list[tuple[Answer | None, Target]] = [(answer, answer.target) for answer in step.choices()]
         if step.if_skipped is not None:
             choices.append((None, step.if_skipped))
+        if step.reading and step.reading.unjudged:
+            choices.append((step.reading.unjudged, step.reading.unjudged.target))
         for answer, target in choices:
             way = (*before, (step, answer))
             if target.leads is not Leads.STEP:

@@ -37,7 +37,7 @@ from assistant.circuit.solving import (
     tables_of,
     turn,
 )
-from assistant.core.procedure import Engine, Measurement, Reading, Step
+from assistant.core.procedure import Engine, Measurement, Reading, Specified, Step
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -513,6 +513,10 @@ def reading_shares(observed: Observed, reading: Reading) -> Floats:
     error = fixed + share * np.abs(value)
     parts = []
     for number, band in enumerate(reading.bands):
+        if isinstance(band.low, Specified) or isinstance(band.high, Specified):
+            raise CircuitProblem(
+                "The circuit model has no specification of a vehicle maker for this reading."
+            )
         low = -np.inf if band.low is None or number == 0 else float(band.low) * size
         high = np.inf if band.high is None or number == len(reading.bands) - 1 else float(band.high) * size
         part = _normal((high - value) / error) - _normal((low - value) / error)
