@@ -1,15 +1,17 @@
 """What the write-up says, before it has a shape: a pure value made from a recorded session.
 
-Every statement comes from a line of the log, from the header, or from the procedures that were copied into the
-session; what is not known stays empty, to be filled in by hand.
-A repair is only ever *recommended* here: the record does not know what was done afterwards.
+Every statement names its sources: lines of the log, the header, the seal, reviews, or the procedures that were
+copied into the session; what is not known stays empty, to be filled in by hand.
+A repair is only ever *recommended* here, until a signed review says what was done.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from assistant.core import evidence, wording
 from assistant.core.entries import (
@@ -26,18 +28,42 @@ from assistant.core.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.events import Note
-from assistant.core.procedure import Band, Library, Procedure, Step, Verdict
+from assistant.core.procedure import OVER_RANGE, Band, Library, Procedure, Step, Verdict
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
+from assistant.writeup import timing
+from assistant.writeup.statement import (
+    NOTHING,
+    Source,
+    Statement,
+    capital,
+    caution,
+    clock,
+    duration,
+    header,
+    line,
+    once,
+    printable,
+    procedure,
+    review,
+    seal,
+    stop,
+    term,
+)
+from assistant.writeup.telling import decisive, terms_of, told
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from assistant.record.reading import RecordedSession
+    from assistant.record.reviews import Review
 
 MAKER_FIRST = (
     "The vehicle maker's instructions, local codes and licensed practice come first. "
     "This is a draft made from a recorded session; it counts once it has been reviewed and signed."
+)
+MAKER_FIRST_SIGNED = (
+    "The vehicle maker's instructions, local codes and licensed practice come first. "
+    "This was made from a recorded session. The signatures in it are names with checksums, as on a repair order; "
+    "they do not prove who typed them."
 )
 BY_THE_MODEL = "By the circuit model (no bench measurement behind it)"
 """Title of what the results say together."""
@@ -46,6 +72,8 @@ _WORTH_A_LINE = 0.01
 """Probability from which a fault is written down as still possible."""
 
 NO_LIMIT_OF_OURS = "Model figures and common-practice limits named here are not the vehicle maker's."
+
+UNSIGNED = "Draft, to be reviewed and signed"
 
 # Remarks that would fill a page one by one; they are counted.
 _COUNTED = {
@@ -75,6 +103,7 @@ class Fact:
 
     label: str
     value: str
+    sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -84,6 +113,7 @@ class Measured:
     Attributes:
         number: Number of the result in the session.
         time: Time of day.
+        took: How long the test took, from the answer before it; "" where the log does not tell.
         procedure: Title of the procedure.
         connection: What was connected where.
         engine: State of key and engine.
@@ -94,10 +124,12 @@ class Measured:
         captured: How it was captured and confirmed.
         clip: File of the sound; "" when it was keyed.
         taken_back: When and how it was taken back; "" when it counts.
+        decisive: Whether it is one of the tests that the cause is told with.
     """
 
     number: int
     time: str
+    took: str
     procedure: str
     connection: str
     engine: str
@@ -108,6 +140,8 @@ class Measured:
     captured: str
     clip: str
     taken_back: str
+    decisive: bool
+    sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -119,6 +153,7 @@ class Skipped:
     engine: str
     reason: str
     taken_back: str
+    sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -127,6 +162,7 @@ class RuledOut:
 
     fault: str
     tests: tuple[int, ...]
+    sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -137,6 +173,7 @@ class CautionLine:
     words: str
     given: str
     acknowledged: str
+    sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -147,6 +184,7 @@ class VoiceNote:
     place: str
     clip: str
     seconds: str
+    sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -155,6 +193,7 @@ class Moment:
 
     time: str
     says: str
+    sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -163,6 +202,57 @@ class Found:
 
     procedure: str
     says: str
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True)
+class PartLine:
+    """A part line of the repair order; "" is left for the shop to fill in."""
+
+    part: str
+    quantity: str
+    price: str
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True)
+class LabourLine:
+    """A labour line of the repair order; "" is left for the shop to fill in."""
+
+    work: str
+    hours: str
+    price: str
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """A review: who, when, what was done and found, and the signature.
+
+    Attributes:
+        number: Number of the review.
+        time: When it was written.
+        reviewer: Who reviewed; "" when no name was given.
+        done: What was done; "" when not told.
+        found: Plain names of the faults that were found to be true.
+        remarks: Anything else.
+        parts: Parts, a phrase each.
+        labour: Work, a phrase each.
+        signed: "signed" with name, time and checksums, or "not signed".
+        amended: Which later review says something else about what was done or found; "" when none does.
+    """
+
+    number: int
+    time: str
+    reviewer: str
+    done: str
+    found: tuple[str, ...]
+    remarks: str
+    parts: tuple[str, ...]
+    labour: tuple[str, ...]
+    signed: str
+    amended: str
+    sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -171,61 +261,122 @@ class Draft:
 
     Attributes:
         session: Name of the session.
+        state: Whether it was reviewed and signed, by whom and when.
+        record: SHA-256 of what stands for the whole record: of the seal, or of the log while there is none; "" for
+            a session in memory.
         facts: Boxes at the head of the form.
-        concern: The complaint in the customer's words; "" when none was given.
-        cause: The words of the verdict; "" when none counts.
-        no_verdict: Why there is no cause: where the session stopped; "" when there is one.
+        concern: The complaint in the customer's words.
+        findings: The tests that decided the verdict, in sentences.
+        cause: The words of the verdict; nothing when none counts.
+        no_verdict: Why there is no cause: where the session stopped; nothing when there is one.
         found_before: Verdicts of earlier procedures of the session.
-        part: Part that the verdict names; "" when none is condemned.
-        correction: The repair that the verdict recommends; "" without one.
-        still_possible: What the verdict does not tell apart; "" when all is told.
+        part: Part that the verdict names; nothing when none is condemned.
+        correction: The repair that the verdict recommends; nothing without one.
+        done: What was really done, from the last signed review that says it.
+        confirmed: What the shop found to be the fault, from the last signed review that says it.
+        still_possible: What the verdict does not tell apart; nothing when all is told.
         model: What the results say together by the circuit model, a sentence each; empty where there is no model.
+        conditions: What was asked for about the car and the work: lamp in use, temperatures and the like.
+        specifications: Values of the vehicle maker that were asked for, given or left blank.
         tests: Every result in order, also those that were taken back.
+        time: How long it took in all.
         skipped: Tests that were not done.
+        not_reached: Tests of these procedures that the answers did not lead to.
         ruled_out: Faults that the results exclude.
         not_ruled_out: Faults of these procedures that no result excludes and the verdict does not name.
         verify: What to verify after the repair.
+        parts: Part lines; empty: blank lines for the shop.
+        labour: Labour lines; empty: blank lines for the shop.
         cautions: Cautions that were given.
         cranking: Sentences about the time of cranking.
         notes: Voice notes.
         moments: Interruptions, stops, noise, remarks, in order.
+        reviews: Every review, in order.
         integrity: Sentences about the record itself.
+        closing: What has to be said below every write-up.
     """
 
     session: str
+    state: Statement
+    record: str
     facts: tuple[Fact, ...]
-    concern: str
-    cause: str
-    no_verdict: str
+    concern: Statement
+    findings: tuple[Statement, ...]
+    cause: Statement
+    no_verdict: Statement
     found_before: tuple[Found, ...]
-    part: str
-    correction: str
-    still_possible: str
-    model: tuple[str, ...]
+    part: Statement
+    correction: Statement
+    done: Statement
+    confirmed: Statement
+    still_possible: Statement
+    model: tuple[Statement, ...]
+    conditions: tuple[Fact, ...]
+    specifications: tuple[Fact, ...]
     tests: tuple[Measured, ...]
+    time: Statement
     skipped: tuple[Skipped, ...]
+    not_reached: tuple[Statement, ...]
     ruled_out: tuple[RuledOut, ...]
-    not_ruled_out: tuple[str, ...]
-    verify: tuple[str, ...]
+    not_ruled_out: tuple[Statement, ...]
+    verify: tuple[Statement, ...]
+    parts: tuple[PartLine, ...]
+    labour: tuple[LabourLine, ...]
     cautions: tuple[CautionLine, ...]
-    cranking: tuple[str, ...]
+    cranking: tuple[Statement, ...]
     notes: tuple[VoiceNote, ...]
     moments: tuple[Moment, ...]
-    integrity: tuple[str, ...]
+    reviews: tuple[Reviewed, ...]
+    integrity: tuple[Statement, ...]
+    closing: tuple[str, ...]
+
+    @property
+    def signed(self) -> bool:
+        """Whether a signed review stands under it."""
+        return self.state.text != UNSIGNED
+
+    def order(self) -> str:
+        """Number of the repair order; "" when none was given."""
+        return next((fact.value for fact in self.facts if fact.label == "Repair order"), "")
+
+    def statements(self) -> Iterator[Statement]:
+        """Everything it says about the session, one statement each; a row of a table is one."""
+        for field in dataclasses.fields(self):
+            value = getattr(self, field.name)
+            for item in value if isinstance(value, tuple) else (value,):
+                if isinstance(item, Statement):
+                    if item:
+                        yield item
+                elif hasattr(item, "sources"):
+                    yield Statement(" | ".join(_cells(item)), item.sources)
 
 
-def draft(session: RecordedSession, library: Library) -> Draft:
+def _cells(item: Any) -> Iterator[str]:
+    for field in dataclasses.fields(item):
+        value = getattr(item, field.name)
+        if field.name == "sources" or isinstance(value, bool):
+            continue
+        for part in value if isinstance(value, tuple) else (value,):
+            if part != "":
+                yield str(part)
+
+
+def draft(
+    session: RecordedSession, library: Library, reviews: Sequence[Review] = (), record: str = ""
+) -> Draft:
     """The write-up of a session.
 
     Args:
         session: The session as it was read.
         library: The procedures that were copied into it.
+        reviews: Its reviews, in order.
+        record: SHA-256 of the seal's bytes; "" takes that of the first file of the log.
 
     Raises:
         RecordBroken: The log names something that the copied procedures do not have.
     """
     try:
-        return _draft(session, library, course_of(session))
+        return _draft(session, library, course_of(session), tuple(reviews), record)
     except KeyError as error:
         raise RecordBroken(
             f"The log of {session.header.id} names {error}, which the procedures copied into the session do not "
@@ -243,50 +394,124 @@ def course_of(session: RecordedSession) -> Course:
     )
 
 
-def _draft(session: RecordedSession, library: Library, course: Course) -> Draft:
+def _draft(
+    session: RecordedSession, library: Library, course: Course, reviews: tuple[Review, ...], record: str
+) -> Draft:
     final = _final(course)
-    verdict = library.procedures[final.procedure].verdicts[final.verdict] if final else None
+    verdict = _verdict(library, final) if final else None
+    at = (lambda *keys: (*line(final.line), *procedure(library, final.procedure, "verdicts", final.verdict, *keys))) if final else (lambda *_: ())  # fmt: skip
     ruled_out = _ruled_out(library, course)
+    deciding = decisive(library, course, final) if final else []
+    signed = [one for one in reviews if one.signed]
+    last = signed[-1] if signed else None
+    facts = session.header.facts
     return Draft(
         session=session.header.id,
+        state=_state(last),
+        record=record or (session.logs[0].sha256 if session.logs else ""),
         facts=_facts(session),
-        concern=session.header.facts.complaint,
-        cause=verdict.says if verdict else "",
-        no_verdict="" if verdict else _no_verdict(library, course),
+        concern=Statement(facts.complaint, header("facts.complaint") if facts.complaint else ()),
+        findings=told(library, deciding),
+        cause=Statement(verdict.says, at("says")) if verdict else NOTHING,
+        no_verdict=NOTHING if verdict else _no_verdict(library, session, course),
         found_before=tuple(
-            Found(_procedure(library, ended.procedure).title, _verdict(library, ended).says)
+            Found(
+                _procedure(library, ended.procedure).title,
+                _verdict(library, ended).says,
+                (
+                    *line(ended.line),
+                    *procedure(library, ended.procedure, "title"),
+                    *procedure(library, ended.procedure, "verdicts", ended.verdict, "says"),
+                ),
+            )
             for ended in course.verdicts
             if ended.affirmed and not ended.withdrawn and ended is not final
         ),
-        part=verdict.part if verdict else "",
-        correction=verdict.repair if verdict else "",
-        still_possible=verdict.still_possible if verdict else "",
+        part=Statement(verdict.part, at("part")) if verdict and verdict.part else NOTHING,
+        correction=Statement(verdict.repair, at("repair")) if verdict else NOTHING,
+        done=_done(signed),
+        confirmed=_confirmed(library, signed),
+        still_possible=Statement(verdict.still_possible, at("still_possible"))
+        if verdict and verdict.still_possible
+        else NOTHING,
         model=_model(session, library, course, verdict),
-        tests=tuple(_test(library, taken) for taken in course.results),
+        conditions=(),
+        specifications=(),
+        tests=_tests(session, library, course, deciding),
+        time=_time(session),
         skipped=tuple(_skipped(library, passed) for passed in course.skipped),
-        ruled_out=tuple(
-            RuledOut(library.terms.faults[fault].plain, tests) for fault, tests in ruled_out.items()
-        ),
+        not_reached=_not_reached(library, course),
+        ruled_out=_ruled_out_lines(library, course, ruled_out),
         not_ruled_out=_not_ruled_out(library, course, set(ruled_out), verdict),
-        verify=verdict.verify if verdict else (),
+        verify=tuple(Statement(one, at("verify")) for one in verdict.verify) if verdict else (),
+        parts=next((_parts(one) for one in reversed(signed) if one.parts), ()),
+        labour=next((_labour(one) for one in reversed(signed) if one.labour), ()),
         cautions=_cautions(library, course),
         cranking=_cranking(course),
         notes=_notes(library, course),
         moments=_moments(library, session, course),
+        reviews=_reviews(library, reviews),
         integrity=_integrity(session),
+        closing=(
+            MAKER_FIRST_SIGNED if last else MAKER_FIRST,
+            *((NO_LIMIT_OF_OURS,) if course.results else ()),
+        ),
     )
+
+
+# --- head and the three ---------------------------------------------------------------------------
 
 
 def _facts(session: RecordedSession) -> tuple[Fact, ...]:
-    header, facts = session.header, session.header.facts
+    facts = session.header.facts
+    started = session.header.started
+    typed = {
+        "Repair order": ("order", facts.order),
+        "Vehicle": ("vehicle", facts.vehicle),
+        "VIN": ("vin", facts.vin),
+        "Technician": ("technician", facts.technician),
+    }
+    boxes = {
+        label: Fact(label, value, header(f"facts.{key}") if value else ())
+        for label, (key, value) in typed.items()
+    }
     return (
-        Fact("Repair order", facts.order),
-        Fact("Date", f"{header.started:%Y-%m-%d}"),
-        Fact("Begun", f"{header.started:%H:%M}"),
-        Fact("Vehicle", facts.vehicle),
-        Fact("VIN", facts.vin),
-        Fact("Technician", facts.technician),
+        boxes["Repair order"],
+        Fact("Date", f"{started:%Y-%m-%d}", header("started")),
+        Fact("Begun", clock(started), header("started")),
+        boxes["Vehicle"],
+        boxes["VIN"],
+        boxes["Technician"],
     )
+
+
+def _state(last: Review | None) -> Statement:
+    if last is None or last.signed is None:
+        return Statement(UNSIGNED)
+    return Statement(
+        f"Reviewed and signed by {last.signed.name}, {last.signed.time:%Y-%m-%d %H:%M}", review(last.number)
+    )
+
+
+def _done(signed: list[Review]) -> Statement:
+    last = next((one for one in reversed(signed) if one.done), None)
+    return Statement(last.done, review(last.number)) if last else NOTHING
+
+
+def _confirmed(library: Library, signed: list[Review]) -> Statement:
+    last = next((one for one in reversed(signed) if one.found), None)
+    if last is None:
+        return NOTHING
+    return Statement(
+        wording.listed([_plain(library, name) for name in last.found]),
+        (*review(last.number), *(source for name in last.found for source in term("faults", name))),
+    )
+
+
+def _plain(library: Library, name: str) -> str:
+    """A fault in words; one that the recorded procedures do not have keeps its name."""
+    fault = library.terms.faults.get(name)
+    return fault.plain if fault else name
 
 
 def _final(course: Course) -> Ended | None:
@@ -299,38 +524,62 @@ def _final(course: Course) -> Ended | None:
     return None if went_on else verdict
 
 
-def _no_verdict(library: Library, course: Course) -> str:
+def _no_verdict(library: Library, session: RecordedSession, course: Course) -> Statement:
+    last = line(session.lines[-1].number) if session.lines else header("id")
     if not course.procedure:
-        return "No verdict was reached. No test was begun."
-    title = _procedure(library, course.procedure).title
+        return Statement("No verdict was reached. No test was begun.", last)
+    name = course.procedure
+    title = _procedure(library, name).title
+    sources = (*last, *line(course.entries[-1].line), *procedure(library, name, "title"))
     if course.step:
-        step = library.step(course.procedure, course.step)
+        step = library.step(name, course.step)
     elif (
         course.verdicts
         and course.verdicts[-1].procedure == course.procedure
         and not course.verdicts[-1].affirmed
     ):
-        return f"No verdict was reached. What '{title}' led to was read out and not affirmed."
+        return Statement(
+            f"No verdict was reached. What '{title}' led to was read out and not affirmed.",
+            once((*line(course.verdicts[-1].line), *sources)),
+        )
     else:
-        procedure = _procedure(library, course.procedure)
-        step = procedure.steps[procedure.start]
+        step = _procedure(library, name).steps[_procedure(library, name).start]
     where = f"{wording.connection(library.terms, step.measure)}; {wording.engine_words(step.measure.engine)}"
-    return f"No verdict was reached. The session stopped in '{title}' before this test was answered: {where}."
+    return Statement(
+        f"No verdict was reached. The session stopped in '{title}' before this test was answered: {where}.",
+        once((*sources, *procedure(library, name, "steps", step.name), *terms_of(step.measure))),
+    )
 
 
-def _test(library: Library, taken: Taken) -> Measured:
+# --- tests ----------------------------------------------------------------------------------------
+
+
+def _tests(
+    session: RecordedSession, library: Library, course: Course, deciding: list[Taken]
+) -> tuple[Measured, ...]:
+    spans = timing.test_spans(session)
+    numbers = {taken.result.number for taken in deciding}
+    return tuple(
+        _test(library, taken, spans.get(taken.line), decides=taken.result.number in numbers)
+        for taken in course.results
+    )
+
+
+def _test(library: Library, taken: Taken, span: timing.Span | None, *, decides: bool) -> Measured:
     result = taken.result
     step = library.step(result.procedure, result.step)
     answer = step.answer(result.outcome)
     if answer is None:
         raise KeyError(result.outcome)
     band = answer if isinstance(answer, Band) and step.reading else None
+    shown = [OVER_RANGE if band else result.outcome, *([step.good] if step.good and not band else [])]
     return Measured(
         number=result.number,
-        time=_clock(taken.time),
+        time=clock(taken.time),
+        took=duration(span.seconds) if span and not result.words.endswith(KEPT) else "",
         procedure=_procedure(library, result.procedure).title,
-        connection=_capital(wording.connection(library.terms, step.measure)),
-        engine=_capital(wording.engine_words(step.measure.engine)),
+        connection=capital(wording.connection(library.terms, step.measure)),
+        engine=capital(wording.engine_words(step.measure.engine)),
         expected=wording.expected(library, step),
         seen=wording.seen(library, step, result.outcome, result.value, result.unit),
         limit=wording.limits(band, step.reading.unit) if band and step.reading else "",
@@ -338,6 +587,17 @@ def _test(library: Library, taken: Taken) -> Measured:
         captured=_captured(result),
         clip=result.clip or "",
         taken_back=_taken_back(taken.undone),
+        decisive=decides,
+        sources=once(
+            (
+                *line(taken.line, *(span.lines if span else ())),
+                *(line(taken.undone.line) if taken.undone else ()),
+                *procedure(library, result.procedure, "title"),
+                *procedure(library, result.procedure, "steps", step.name),
+                *terms_of(step.measure),
+                *(source for name in shown for source in term("outcomes", name)),
+            )
+        ),
     )
 
 
@@ -346,27 +606,77 @@ def _captured(result: ResultTaken) -> str:
     confirmed = _CONFIRMED.get((result.how, result.confirmed), result.confirmed)
     if result.how != "voice":
         keys = f', "{result.words}"' if result.words else ""
-        return f"{_capital(how)}{keys}; {confirmed}"
+        return f"{capital(how)}{keys}; {confirmed}"
     level = "" if result.snr_db is None else f", speech {result.snr_db:.0f} dB above the noise"
-    return f'{_capital(how)}, "{result.words}"; recognition confidence {result.confidence:.2f}{level}; {confirmed}'
+    return f'{capital(how)}, "{result.words}"; recognition confidence {result.confidence:.2f}{level}; {confirmed}'
 
 
 def _taken_back(undone: Dated | None) -> str:
     if undone is None:
         return ""
     how = getattr(undone.entry, "how", "")
-    return " ".join(filter(None, ("taken back", _clock(undone.time), _HOW.get(how, how))))
+    return " ".join(filter(None, ("taken back", clock(undone.time), _HOW.get(how, how))))
+
+
+def _time(session: RecordedSession) -> Statement:
+    """How long the diagnosis took, which the shop may charge or not."""
+    span = timing.whole_span(session)
+    if span is None:
+        return NOTHING
+    words = f"Measured from the first question to the last answer: {duration(span.seconds)}"
+    if span.paused >= 1:
+        words += f"; standing by and interruptions of {duration(span.paused)} are left out"
+    return Statement(f"{words}.", line(*span.lines))
 
 
 def _skipped(library: Library, passed: Passed) -> Skipped:
     step = library.step(passed.skip.procedure, passed.skip.step)
     return Skipped(
-        time=_clock(passed.time),
-        connection=_capital(wording.connection(library.terms, step.measure)),
-        engine=_capital(wording.engine_words(step.measure.engine)),
+        time=clock(passed.time),
+        connection=capital(wording.connection(library.terms, step.measure)),
+        engine=capital(wording.engine_words(step.measure.engine)),
         reason=passed.skip.reason,
         taken_back=_taken_back(passed.undone),
+        sources=once(
+            (
+                *line(passed.line),
+                *(line(passed.undone.line) if passed.undone else ()),
+                *procedure(library, passed.skip.procedure, "steps", step.name),
+                *terms_of(step.measure),
+            )
+        ),
     )
+
+
+def _not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
+    """Tests that the answers did not lead to, each measurement once, less those that were done or skipped."""
+    touched = [(taken.result.procedure, taken.result.step) for taken in course.standing()]
+    touched += [
+        (passed.skip.procedure, passed.skip.step) for passed in course.skipped if passed.undone is None
+    ]
+    known = {library.step(*one).measure for one in touched}
+    found = []
+    for name in course.procedures:
+        entered = next(
+            dated.line
+            for dated in course.entries
+            if isinstance(dated.entry, ProcedureEntered) and dated.entry.procedure == name
+        )
+        for step in _procedure(library, name).steps.values():
+            if step.measure in known:
+                continue
+            known.add(step.measure)
+            words = f"{wording.named_test(library, step)}, {wording.engine_words(step.measure.engine)}"
+            sources = (
+                *line(entered),
+                *procedure(library, name, "steps", step.name),
+                *terms_of(step.measure),
+            )
+            found.append(Statement(words, sources))
+    return tuple(found)
+
+
+# --- what follows from them -----------------------------------------------------------------------
 
 
 def _ruled_out(library: Library, course: Course) -> dict[str, tuple[int, ...]]:
@@ -379,17 +689,40 @@ def _ruled_out(library: Library, course: Course) -> dict[str, tuple[int, ...]]:
     return found
 
 
+def _ruled_out_lines(
+    library: Library, course: Course, ruled_out: dict[str, tuple[int, ...]]
+) -> tuple[RuledOut, ...]:
+    by_number = {taken.result.number: taken for taken in course.standing()}
+    lines = []
+    for fault, tests in ruled_out.items():
+        sources: list[Source] = [*term("faults", fault)]
+        for number in tests:
+            taken = by_number[number]
+            sources += [
+                *line(taken.line),
+                *procedure(library, taken.result.procedure, "steps", taken.result.step),
+            ]
+        lines.append(RuledOut(library.terms.faults[fault].plain, tests, once(sources)))
+    return tuple(lines)
+
+
 def _not_ruled_out(
     library: Library, course: Course, ruled_out: set[str], verdict: Verdict | None
-) -> tuple[str, ...]:
+) -> tuple[Statement, ...]:
     """What the procedures of this session find or presume, less what was excluded and what the verdict names."""
-    scope: dict[str, None] = {}
+    scope: dict[str, list[Source]] = {}
     for name in course.procedures:
-        scope.update(dict.fromkeys(_procedure(library, name).presumes_no))
+        for fault in _procedure(library, name).presumes_no:
+            scope.setdefault(fault, []).extend(procedure(library, name, "presumes_no"))
         for possible in _procedure(library, name).verdicts.values():
-            scope.update(dict.fromkeys(possible.faults))
+            for fault in possible.faults:
+                scope.setdefault(fault, []).extend(procedure(library, name, "verdicts", possible.name))
     named = set(verdict.faults) if verdict else set()
-    return tuple(library.terms.faults[fault].plain for fault in scope if fault not in ruled_out | named)
+    return tuple(
+        Statement(library.terms.faults[fault].plain, once((*term("faults", fault), *sources)))
+        for fault, sources in scope.items()
+        if fault not in ruled_out | named
+    )
 
 
 def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, ...]:
@@ -414,7 +747,7 @@ def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, 
 
 def _model(
     session: RecordedSession, library: Library, course: Course, verdict: Verdict | None
-) -> tuple[str, ...]:
+) -> tuple[Statement, ...]:
     """What remains possible, why, and what would tell, a sentence each; nothing without a model of the circuit."""
     if not course.procedure or library.knowledge is None:
         return ()
@@ -423,18 +756,35 @@ def _model(
     assessment = evidence.assess(library, circuit, facts, session.header.thresholds)
     if assessment is None or not assessment.used:
         return ()
-    numbers = [taken.result.number for taken in course.standing()]
+    standing = course.standing()
+    weighed = (
+        *line(*(taken.line for taken in standing)),
+        Source("procedures/likelihoods.json"),
+        Source("procedures/odds.yaml"),
+        *header("thresholds"),
+    )
     plain = {name: fault.plain for name, fault in library.terms.faults.items()}
     remaining = assessment.remaining(_WORTH_A_LINE)
     listed = "; ".join(f"{plain[fault]} {odds:.0%}" for fault, odds in remaining.items())
-    sentences = [f"Among the faults of the catalogue, one at a time: {listed}."]
+    named = tuple(source for fault in remaining for source in term("faults", fault))
+    sentences = [
+        Statement(f"Among the faults of the catalogue, one at a time: {listed}.", (*weighed, *named))
+    ]
     sentences += [
-        f"Test {numbers[reason.fact]} speaks for the first of these, most of all against: {plain[reason.against]}."
+        Statement(
+            f"Test {standing[reason.fact].result.number} speaks for the first of these, most of all against: "
+            f"{plain[reason.against]}.",
+            (*line(standing[reason.fact].line), *term("faults", reason.against), *weighed),
+        )
         for reason in assessment.reasons()
     ]
     if assessment.slip >= session.header.thresholds.doubt_from:
         sentences.append(
-            f"That one of the results is a slip of eye, ear or finger has a probability of {assessment.slip:.0%}."
+            Statement(
+                "That one of the results is a slip of eye, ear or finger has a probability of "
+                f"{assessment.slip:.0%}.",
+                weighed,
+            )
         )
     unnamed = [fault for fault in remaining if verdict and fault not in verdict.faults]
     best = assessment.best_test() if unnamed or not verdict or len(verdict.faults) > 1 else None
@@ -442,10 +792,16 @@ def _model(
         step = best[0]
         connection = wording.connection(library.terms, step.measure)
         sentences.append(
-            f"What would tell most for its time: {connection}, {wording.engine_words(step.measure.engine)}."
+            Statement(
+                f"What would tell most for its time: {connection}, {wording.engine_words(step.measure.engine)}.",
+                (*terms_of(step.measure), *weighed),
+            )
         )
     sentences.append(
-        f"Likelihoods {library.knowledge.version}. Odds before any test: {library.knowledge.odds.source}"
+        Statement(
+            f"Likelihoods {library.knowledge.version}. Odds before any test: {library.knowledge.odds.source}",
+            (*header("likelihoods"), Source("procedures/odds.yaml")),
+        )
     )
     if assessment.counted:
         sentences.append(
@@ -455,46 +811,64 @@ def _model(
     return tuple(sentences)
 
 
+# --- on the way -----------------------------------------------------------------------------------
+
+
 def _cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
     forms: dict[str, Counter[str]] = {}
     acknowledged: dict[str, list[str]] = {}
+    at: dict[str, list[int]] = {}
     for dated in course.entries:
         entry = dated.entry
         if isinstance(entry, CautionGiven):
             forms.setdefault(entry.caution, Counter())[entry.form] += 1
+            at.setdefault(entry.caution, []).append(dated.line)
         elif isinstance(entry, CautionAcknowledged):
             for name in entry.cautions:
-                acknowledged.setdefault(name, []).append(
-                    f"{_clock(dated.time)} {_HOW.get(entry.how, entry.how)}"
-                )
+                when = f"{clock(dated.time)} {_HOW.get(entry.how, entry.how)}"
+                acknowledged.setdefault(name, []).append(when)
+                at.setdefault(name, []).append(dated.line)
     lines = []
     for name, counted in forms.items():
-        caution = library.cautions[name]
+        known = library.cautions[name]
         given = ", ".join(f"{form} form {_times(count)}" for form, count in counted.items())
-        when = acknowledged.get(name, [])
-        missing = "not acknowledged" if caution.acknowledge else "no acknowledgement asked for"
+        when_acknowledged = acknowledged.get(name, [])
+        missing = "not acknowledged" if known.acknowledge else "no acknowledgement asked for"
         lines.append(
             CautionLine(
-                signal=caution.signal.value,
-                words=caution.full if any(form.startswith("full") for form in counted) else caution.short,
+                signal=known.signal.value,
+                words=known.full if any(form.startswith("full") for form in counted) else known.short,
                 given=f"given: {given}",
-                acknowledged=f"acknowledged {wording.listed(when)}" if when else missing,
+                acknowledged=f"acknowledged {wording.listed(when_acknowledged)}"
+                if when_acknowledged
+                else missing,
+                sources=once((*line(*at[name]), *caution(name))),
             )
         )
     return tuple(lines)
 
 
-def _cranking(course: Course) -> tuple[str, ...]:
-    cranked = [dated.entry for dated in course.entries if isinstance(dated.entry, Cranked)]
-    timed = [entry.seconds for entry in cranked if entry.timed]
-    assumed = [entry.seconds for entry in cranked if not entry.timed]
+def _cranking(course: Course) -> tuple[Statement, ...]:
+    cranked = [(dated.line, dated.entry) for dated in course.entries if isinstance(dated.entry, Cranked)]
+    timed = [(number, entry.seconds) for number, entry in cranked if entry.timed]
+    assumed = [(number, entry.seconds) for number, entry in cranked if not entry.timed]
     sentences = []
     if timed:
-        sentences.append(f"Cranked {_times(len(timed))} by the clock, {sum(timed):.1f} s in all.")
-    if assumed:
+        total = sum(seconds for _, seconds in timed)
         sentences.append(
-            f"Cranked {_times(len(assumed))} without a timer, because nobody said that it began; "
-            f"{sum(assumed):.1f} s in all were assumed for the starter's rest."
+            Statement(
+                f"Cranked {_times(len(timed))} by the clock, {total:.1f} s in all.",
+                line(*(number for number, _ in timed)),
+            )
+        )
+    if assumed:
+        total = sum(seconds for _, seconds in assumed)
+        sentences.append(
+            Statement(
+                f"Cranked {_times(len(assumed))} without a timer, because nobody said that it began; "
+                f"{total:.1f} s in all were assumed for the starter's rest.",
+                line(*(number for number, _ in assumed)),
+            )
         )
     return tuple(sentences)
 
@@ -502,10 +876,11 @@ def _cranking(course: Course) -> tuple[str, ...]:
 def _notes(library: Library, course: Course) -> tuple[VoiceNote, ...]:
     return tuple(
         VoiceNote(
-            time=_clock(dated.time),
+            time=clock(dated.time),
             place=_place(library, dated.entry.procedure, dated.entry.step),
             clip=dated.entry.clip,
             seconds=f"{dated.entry.duration_s:.1f} s",
+            sources=(*line(dated.line), *_place_sources(library, dated.entry.procedure, dated.entry.step)),
         )
         for dated in course.entries
         if isinstance(dated.entry, VoiceNoteTaken)
@@ -513,23 +888,28 @@ def _notes(library: Library, course: Course) -> tuple[VoiceNote, ...]:
 
 
 def _moments(library: Library, session: RecordedSession, course: Course) -> tuple[Moment, ...]:
-    times = {line.number: line.time for line in session.lines}
-    dated_moments: list[tuple[int, Moment]] = []
-    counted: Counter[str] = Counter()
+    times = {one.number: one.time for one in session.lines}
+    found: list[tuple[int, Moment]] = []
+    counted: dict[str, list[int]] = {}
     for dated in course.entries:
         entry = dated.entry
         if isinstance(entry, ModeChanged):
-            says = f"{_capital(entry.mode)}: {entry.why}" if entry.why else _capital(entry.mode)
+            says = f"{capital(entry.mode)}: {entry.why}" if entry.why else capital(entry.mode)
+            sources = line(dated.line)
             if entry.mode == "resumed" and dated.line - 1 in times:
-                says += f" (nothing was recorded between {_clock(times[dated.line - 1])} and {_clock(dated.time)})"
-            dated_moments.append((dated.line, Moment(_clock(dated.time), f"{says}.")))
+                says += (
+                    f" (nothing was recorded between {clock(times[dated.line - 1])} and {clock(dated.time)})"
+                )
+                sources = line(dated.line - 1, dated.line)
+            found.append((dated.line, Moment(clock(dated.time), f"{says}.", sources)))
         elif isinstance(entry, Remark) and entry.kind in _COUNTED:
-            counted[entry.kind] += 1
+            counted.setdefault(entry.kind, []).append(dated.line)
         elif isinstance(entry, Remark):
             place = _place(library, entry.procedure, entry.step)
             text = f": {entry.text}" if entry.text else ""
-            says = f"{_capital(entry.kind)}{text} ({place})."
-            dated_moments.append((dated.line, Moment(_clock(dated.time), says)))
+            says = f"{capital(entry.kind)}{text} ({place})."
+            sources = (*line(dated.line), *_place_sources(library, entry.procedure, entry.step))
+            found.append((dated.line, Moment(clock(dated.time), says, sources)))
     for ended in course.verdicts:
         title = _procedure(library, ended.procedure).title
         if not ended.affirmed:
@@ -540,37 +920,104 @@ def _moments(library: Library, session: RecordedSession, course: Course) -> tupl
             )
         else:
             continue
-        dated_moments.append((ended.line, Moment(_clock(ended.time), says)))
-    moments = [moment for _, moment in sorted(dated_moments, key=lambda pair: pair[0])]
-    for kind, count in counted.items():
-        moments.append(Moment("", f"{count} {_COUNTED[kind][count != 1]}."))
+        sources = (*line(ended.line), *procedure(library, ended.procedure, "title"))
+        found.append((ended.line, Moment(clock(ended.time), says, sources)))
+    moments = [moment for _, moment in sorted(found, key=lambda pair: pair[0])]
+    for kind, lines in counted.items():
+        says = f"{len(lines)} {_COUNTED[kind][len(lines) != 1]}."
+        moments.append(Moment("", says, line(*lines)))
     return tuple(moments)
 
 
-def _integrity(session: RecordedSession) -> tuple[str, ...]:
+# --- reviews and the record -----------------------------------------------------------------------
+
+
+def _reviews(library: Library, reviews: tuple[Review, ...]) -> tuple[Reviewed, ...]:
+    shown = []
+    for one in reviews:
+        later = [other.number for other in reviews if other.number > one.number and _amends(other, one)]
+        sign = one.signed
+        signed = (
+            f"Signed by {sign.name}, {sign.time:%Y-%m-%d %H:%M}. SHA-256 of the record's seal {sign.record}, "
+            f"of the write-up that was signed {sign.writeup}"
+            if sign
+            else "Not signed"
+        )
+        shown.append(
+            Reviewed(
+                number=one.number,
+                time=f"{one.time:%Y-%m-%d %H:%M}",
+                reviewer=one.reviewer,
+                done=one.done,
+                found=tuple(_plain(library, name) for name in one.found),
+                remarks=one.remarks,
+                parts=tuple(_joined(part.part, part.quantity, part.price) for part in one.parts),
+                labour=tuple(
+                    _joined(work.work, f"{work.hours} h" if work.hours else "", work.price)
+                    for work in one.labour
+                ),
+                signed=signed,
+                amended=f"amended by review {later[0]}" if later else "",
+                sources=once(
+                    (
+                        *review(one.number),
+                        *(source for number in later[:1] for source in review(number)),
+                        *(source for name in one.found for source in term("faults", name)),
+                    )
+                ),
+            )
+        )
+    return tuple(shown)
+
+
+def _amends(later: Review, earlier: Review) -> bool:
+    """Whether a later review says something else about something that the earlier one said."""
+    pairs = (
+        (later.done, earlier.done),
+        (later.found, earlier.found),
+        (later.parts, earlier.parts),
+        (later.labour, earlier.labour),
+    )
+    return any(new and old and new != old for new, old in pairs)
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(filter(None, parts))
+
+
+def _parts(one: Review) -> tuple[PartLine, ...]:
+    return tuple(PartLine(part.part, part.quantity, part.price, review(one.number)) for part in one.parts)
+
+
+def _labour(one: Review) -> tuple[LabourLine, ...]:
+    return tuple(LabourLine(work.work, work.hours, work.price, review(one.number)) for work in one.labour)
+
+
+def _integrity(session: RecordedSession) -> tuple[Statement, ...]:
     count = len(session.lines)
+    own = header("id") + header("program")
     sentences = [
-        (
+        Statement(
             f"Made from session {session.header.id}, recorded by bay-assistant {session.header.program}: "
-            f"{count} {'line' if count == 1 else 'lines'} of log."
+            f"{count} {'line' if count == 1 else 'lines'} of log.",
+            (*own, Source("log")),
         )
     ]
-    sentences += [f"SHA-256 of {log.name}: {log.sha256}" for log in session.logs]
+    sentences += [
+        Statement(f"SHA-256 of {log.name}: {log.sha256}", (Source(log.name),)) for log in session.logs
+    ]
     if session.sealed:
-        sentences.append(f"Sealed {session.sealed.sealed:%Y-%m-%d %H:%M}.")
+        sentences.append(Statement(f"Sealed {session.sealed.sealed:%Y-%m-%d %H:%M}.", seal("sealed")))
     else:
-        sentences.append("Not sealed: the session can still go on.")
+        sentences.append(Statement("Not sealed: the session can still go on.", own))
     if session.torn:
-        sentences.append(f"An unfinished last line of {session.torn} bytes was left out.")
+        sentences.append(
+            Statement(f"An unfinished last line of {session.torn} bytes was left out.", (Source("log"),))
+        )
     return tuple(sentences)
 
 
-def printable(words: str) -> str:
-    """Words without signs that cannot be printed or stored, such as an undecodable byte that was typed."""
-    return "".join(
-        sign if sign.isprintable() or sign == "\n" else " " if sign.isspace() else "\N{REPLACEMENT CHARACTER}"
-        for sign in words
-    )
+# --- small parts ----------------------------------------------------------------------------------
 
 
 def _procedure(library: Library, name: str) -> Procedure:
@@ -581,23 +1028,27 @@ def _verdict(library: Library, ended: Ended) -> Verdict:
     return library.procedures[ended.procedure].verdicts[ended.verdict]
 
 
-def _place(library: Library, procedure: str, step: str) -> str:
+def _place(library: Library, name: str, step: str) -> str:
     """Where in the work something happened, in a few words."""
-    if procedure not in library.procedures:
+    if name not in library.procedures:
         return "before the first test"
-    steps: dict[str, Step] = library.procedures[procedure].steps
+    steps: dict[str, Step] = library.procedures[name].steps
     if step not in steps:
-        return library.procedures[procedure].title
+        return library.procedures[name].title
     return wording.place_words(library, steps[step])
 
 
-def _clock(moment: datetime) -> str:
-    return f"{moment:%H:%M}"
+def _place_sources(library: Library, name: str, step: str) -> tuple[Source, ...]:
+    if name not in library.procedures:
+        return ()
+    if step not in library.procedures[name].steps:
+        return procedure(library, name, "title")
+    measure = library.step(name, step).measure
+    return (*procedure(library, name, "steps", step), *terms_of(measure))
 
 
 def _times(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
+__all__ = ["Draft", "Source", "Statement", "course_of", "draft", "printable", "stop"]
