@@ -28,6 +28,7 @@ from assistant.core.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.events import Note
+from assistant.core.loading import FINDINGS_FILE
 from assistant.core.procedure import OVER_RANGE, Band, Library, Procedure, Step, Verdict
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
@@ -805,8 +806,12 @@ def _model(
     )
     if assessment.counted:
         sentences.append(
-            f"Counted beside these odds, which are taken for {library.knowledge.odds.weight_cars:g} cars: "
-            f"{assessment.counted} finding{'' if assessment.counted == 1 else 's'} of this shop, from signed reviews."
+            Statement(
+                f"Counted beside these odds, which are taken for {library.knowledge.odds.weight_cars:g} cars: "
+                f"{assessment.counted} finding{'' if assessment.counted == 1 else 's'} of this shop, from signed "
+                "reviews.",
+                (Source(f"procedures/{FINDINGS_FILE}"), Source("procedures/odds.yaml", "weight_cars")),
+            )
         )
     return tuple(sentences)
 
