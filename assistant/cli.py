@@ -554,31 +554,11 @@ def _sessions(options: argparse.Namespace) -> Path:
 
 
 def _session(options: argparse.Namespace) -> Path:
-    """A session by its folder, by its name among the sessions, or the newest one as 'last'."""
-    from assistant.record import newest_session  # noqa: PLC0415
-    from assistant.record.summaries import session_folders  # noqa: PLC0415
+    """A session by its folder, by its name among the sessions or the end of it, or the newest one as 'last'."""
+    from assistant.record.summaries import session_named  # noqa: PLC0415
 
     name = str(options.session)
-    if Path(name).is_dir():
-        return Path(name)
-    parent = _sessions(options)
-    if name == "last":
-        found = newest_session(parent)
-        if found is None:
-            raise UsageProblem(f"There are no sessions in {parent}.")
-        return found
-    if (parent / name).is_dir():
-        return parent / name
-    ending = [folder for folder in session_folders(parent) if folder.name.endswith(f"-{name}")]
-    if len(ending) == 1:  # the last four signs tell most sessions apart
-        return ending[0]
-    if ending:
-        names = ", ".join(folder.name for folder in ending)
-        raise UsageProblem(f"Several sessions end in '{name}': {names}. Give the whole name.")
-    raise UsageProblem(
-        f"There is no session '{name}', neither as a folder nor in {parent}. "
-        "Run 'bay-assistant sessions' to see them."
-    )
+    return Path(name) if Path(name).is_dir() else session_named(_sessions(options), name)
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -21,11 +21,12 @@ from assistant.core.events import GearBack, GearLost
 from assistant.core.loading import load_library
 from assistant.core.runner import Runner
 from assistant.core.states import requests_of
-from assistant.errors import GearProblem, RecordBroken, RecordProblem, UsageProblem
+from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import NumberPad
-from assistant.record import Facts, SessionLog, newest_session, sessions_folder
+from assistant.record import Facts, SessionLog, sessions_folder
 from assistant.record.history import read_history
+from assistant.record.summaries import session_named
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session import Ears, Session
@@ -334,13 +335,8 @@ def _log(settings: Settings, folder: Path, findings: Findings | None) -> Session
     if settings.resume is None:
         return SessionLog.create(settings.sessions, settings.facts, folder, findings=findings)
     path = Path(settings.resume)
-    if settings.resume == "last":
-        found = newest_session(settings.sessions, unsealed=True)
-        if found is None:
-            raise UsageProblem(f"There is no interrupted session in {settings.sessions}.")
-        path = found
-    elif not path.is_dir():
-        path = settings.sessions / settings.resume
+    if settings.resume == "last" or not path.is_dir():
+        path = session_named(settings.sessions, settings.resume, unsealed=True)
     return SessionLog.resume(path)
 
 

@@ -113,9 +113,22 @@ def listing(found: Found, *, today: date, width: int, limit: int = 0) -> Iterato
             heading = group
         yield from (_cut(line, width) for line in _two_lines(summary))
     left = len(found.summaries) - len(shown)
+    if len(found.summaries) == 1:
+        yield ""
+        yield _next_command(shown[0])
     if left:
         yield ""
         yield f"{left} more: --limit 0 shows all, --from, --order, --vin or a word finds one."
+
+
+def _next_command(summary: Summary) -> str:
+    """What is most likely wanted of the one session that was looked for."""
+    name = summary.folder.name
+    if summary.problem:
+        return plain(f"What is wrong with it: bay-assistant verify {name}")
+    if not summary.sealed:
+        return plain(f"Go on with it: bay-assistant run --resume {name}")
+    return plain(f"Read it: bay-assistant writeup {name}")
 
 
 def _group(day: date | None, today: date) -> str:
@@ -158,7 +171,8 @@ def nothing(found: Found, folder: object, wanted: Wanted) -> str:
     """The sentence when no session is listed."""
     if not found.of:
         return f"No sessions in {folder}."
-    return f"None of {found.of} session{'' if found.of == 1 else 's'} is one with {_told(wanted)}."
+    hint = f" 'bay-assistant sessions {plain(wanted.order)}' finds beginnings." if wanted.order else ""
+    return f"None of {found.of} session{'' if found.of == 1 else 's'} is one with {_told(wanted)}.{hint}"
 
 
 def _told(wanted: Wanted) -> str:

@@ -52,7 +52,7 @@ WAIT_S = 15.0
 
 _MAGIC = b"SQLite format 3\0"
 _WATCHED = re.compile(
-    rf"{re.escape(HEADER_FILE)}|{re.escape(SEAL_FILE)}|{re.escape(REVIEWS_FILE)}|log.*\.jsonl"
+    rf"{re.escape(HEADER_FILE)}|{re.escape(SEAL_FILE)}|{re.escape(REVIEWS_FILE)}|log.*\.jsonl|writeup-.*\.txt"
 )
 
 _TABLES = """
@@ -170,6 +170,7 @@ def stamp(folder: Path) -> str:
 
     The time of the last change of the file's state is in it, too: one who alters a record and then puts its time
     back is found out.
+    Clips and copied procedures are not in it: they are looked at only when something else has changed.
     """
     found = []
     try:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.core.entries import Entry
 from assistant.core.events import Note, from_json
-from assistant.errors import BayAssistantError, RecordProblem
+from assistant.errors import BayAssistantError, RecordProblem, UsageProblem
 from assistant.record.course import Course, Dated, follow
 from assistant.record.header import HEADER_FILE, SEAL_FILE, Facts, parse_header, parse_time
 from assistant.record.reading import log_names
@@ -209,6 +209,38 @@ def newest_session(parent: Path, *, unsealed: bool = False) -> Path | None:
             headers.append(Summary(folder.name, folder))
     found = newest_first(headers)
     return found[0].folder if found else None
+
+
+def session_named(parent: Path, name: str, *, unsealed: bool = False) -> Path:
+    """The session of a name, of the end of a name, or the newest one as ``last``.
+
+    Args:
+        parent: Folder of the sessions.
+        name: As it was typed; its last four signs tell most sessions apart.
+        unsealed: ``last`` is the newest one that can be gone on with.
+
+    Raises:
+        UsageProblem: There is none, or several.
+        RecordProblem: The folder may not be read.
+    """
+    if name == "last":
+        newest = newest_session(parent, unsealed=unsealed)
+        if newest is None:
+            what = "is no interrupted session" if unsealed else "are no sessions"
+            raise UsageProblem(f"There {what} in {parent}.")
+        return newest
+    if (parent / name).is_dir():
+        return parent / name
+    ending = [folder for folder in session_folders(parent) if folder.name.endswith(f"-{name}")]
+    if not ending:
+        raise UsageProblem(
+            f"There is no session '{name}', neither as a folder nor in {parent}. "
+            "Run 'bay-assistant sessions' to see them."
+        )
+    if len(ending) > 1:
+        names = ", ".join(folder.name for folder in ending)
+        raise UsageProblem(f"Several sessions end in '{name}': {names}. Give the whole name.")
+    return ending[0]
 
 
 def summarise(folder: Path) -> Summary:
