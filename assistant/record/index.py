@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from assistant.record.header import HEADER_FILE, REVIEWS_FILE, SEAL_FILE
 from assistant.record.searching import Wanted, cannot_tell, fits, known_words, order_sign, words_of
-from assistant.record.storage import read_problem
+from assistant.record.storage import read_problem, sha256
 from assistant.record.summaries import (
     Summary,
     newest_first,
@@ -36,7 +36,7 @@ from assistant.record.summaries import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
 INDEX_FILE = "index.sqlite3"
@@ -59,9 +59,11 @@ _TABLES = """
 CREATE TABLE sessions (
     number INTEGER PRIMARY KEY, folder TEXT UNIQUE NOT NULL, stamp TEXT NOT NULL, started REAL NOT NULL,
     day TEXT NOT NULL, repair_order TEXT NOT NULL, vin TEXT NOT NULL, verdict TEXT NOT NULL,
-    sealed INTEGER NOT NULL, damaged INTEGER NOT NULL, summary TEXT NOT NULL
+    sealed INTEGER NOT NULL, damaged INTEGER NOT NULL, summary TEXT NOT NULL, checksum TEXT NOT NULL
 ) STRICT;
-CREATE TABLE reviewed (folder TEXT PRIMARY KEY, stamp TEXT NOT NULL, body TEXT NOT NULL) STRICT;
+CREATE TABLE reviewed (
+    folder TEXT PRIMARY KEY, stamp TEXT NOT NULL, body TEXT NOT NULL, checksum TEXT NOT NULL
+) STRICT;
 """
 _WORDS = "CREATE VIRTUAL TABLE words USING fts5(complaint, anything, tokenize = 'ascii')"
 _PLAIN_WORDS = "CREATE TABLE words (complaint TEXT NOT NULL, anything TEXT NOT NULL) STRICT"
@@ -265,7 +267,7 @@ class _Index:
             try:
                 if self._connect():
                     return
-            except sqlite3.DatabaseError:
+            except (sqlite3.DatabaseError, ValueError):
                 pass  # damaged, or not to be opened: what follows finds out
             self.close()
         self._remove()
@@ -348,6 +350,8 @@ class _Index:
         rows = connection.execute(query, values)
         summaries = [summary_from_json(json.loads(row), parent) for (row,) in rows]
         if wanted.words or wanted.complaint:
+            if self._full_text:  # raises when the words that are found are not those that are kept
+                connection.execute("INSERT INTO words (words) VALUES ('integrity-check')")
             summaries = summaries if self._full_text else [one for one in summaries if fits(one, wanted)]
         damaged = connection.execute("SELECT summary FROM sessions WHERE damaged")
         unsure = [summary_from_json(json.loads(row), parent) for (row,) in damaged]
@@ -386,7 +390,7 @@ class _Index:
     def _refresh(self, folders: Sequence[Path], progress: Callable[[int, int], None]) -> None:
         connection = self._open
         now = {_key(folder): (stamp(folder), folder) for folder in folders}
-        kept = dict(connection.execute("SELECT folder, stamp FROM sessions"))
+        kept = self._whole_rows()
         gone = [name for name in kept if name not in now]
         changed = [name for name, (state, _) in now.items() if kept.get(name) != state]
         if not gone and not changed:
@@ -407,27 +411,47 @@ class _Index:
                 connection.execute("ROLLBACK")
             raise
 
+    def _whole_rows(self) -> dict[str, str]:
+        """Stamp of each session that is kept, every row held against its checksum.
+
+        SQLite finds a file whose order is broken, but not one in which letters changed.
+
+        Raises:
+            ValueError: A row is not what was written.
+        """
+        rows = self._open.execute(
+            "SELECT sessions.*, complaint, anything FROM sessions LEFT JOIN words ON words.rowid = number"
+        )
+        kept: dict[str, str] = {}
+        for *row, checksum, complaint, anything in rows:
+            if _checksum([*row, complaint, anything]) != checksum:
+                raise ValueError("a row of the index was altered")
+            kept[row[1]] = row[2]
+        return kept
+
     def _insert(self, state: str, folder: Path) -> None:
         summary = summarise(folder)
-        values = {
-            "folder": _key(folder),
-            "stamp": state,
-            "started": summary.started.timestamp() if summary.started else 0.0,
-            "day": summary.day.isoformat() if summary.day else "",
-            "repair_order": _whole(order_sign(summary.facts.order)),
-            "vin": _whole(summary.facts.vin),
-            "verdict": _whole(summary.verdict),
-            "sealed": int(summary.sealed),
-            "damaged": int(bool(summary.problem)),
+        (number,) = self._open.execute("SELECT coalesce(max(number), 0) + 1 FROM sessions").fetchone()
+        row = [
+            number,
+            _key(folder),
+            state,
+            summary.started.timestamp() if summary.started else 0.0,
+            summary.day.isoformat() if summary.day else "",
+            _whole(order_sign(summary.facts.order)),
+            _whole(summary.facts.vin),
+            _whole(summary.verdict),
+            int(summary.sealed),
+            int(bool(summary.problem)),
             # Only signs of ASCII, so that a lone surrogate that was typed is kept.
-            "summary": json.dumps({**summary.to_json(), "folder": folder.name}),
-        }
-        names, marks = ", ".join(values), ", ".join(f":{name}" for name in values)
-        done = self._open.execute(f"INSERT INTO sessions ({names}) VALUES ({marks})", values)  # noqa: S608
-        complaint, anything = words_of(summary.facts.complaint), known_words(summary)
+            json.dumps({**summary.to_json(), "folder": folder.name}),
+        ]
+        texts = (words_of(summary.facts.complaint), known_words(summary))
+        words = [" ".join(map(_coded, one)) for one in texts]
+        marks = ", ".join("?" * (len(row) + 1))
+        self._open.execute(f"INSERT INTO sessions VALUES ({marks})", (*row, _checksum([*row, *words])))  # noqa: S608
         self._open.execute(
-            "INSERT INTO words (rowid, complaint, anything) VALUES (?, ?, ?)",
-            (done.lastrowid, " ".join(map(_coded, complaint)), " ".join(map(_coded, anything))),
+            "INSERT INTO words (rowid, complaint, anything) VALUES (?, ?, ?)", (number, *words)
         )
 
     # --- what reviewed sessions taught ---
@@ -437,25 +461,27 @@ class _Index:
     ) -> dict[str, dict[str, Any]]:
         """What `make` gives for each session, made only where a session has changed."""
         connection = self._open
-        kept: Mapping[str, tuple[str, str]] = {
-            name: (state, body)
-            for name, state, body in connection.execute("SELECT folder, stamp, body FROM reviewed")
-        }
+        kept: dict[str, tuple[str, str]] = {}
+        for *row, checksum in connection.execute("SELECT * FROM reviewed"):
+            if _checksum(row) != checksum:
+                raise ValueError("a row of the index was altered")
+            kept[row[0]] = (row[1], row[2])
         found: dict[str, dict[str, Any]] = {}
-        fresh: list[tuple[str, str, str]] = []
+        fresh: list[tuple[str, str, str, str]] = []
         for folder in folders:
             state = stamp(folder)
             was, body = kept.get(_key(folder), ("", ""))
             found[folder.name] = json.loads(body) if was == state else make(folder)
             if was != state:
-                fresh.append((_key(folder), state, json.dumps(found[folder.name])))
+                made = (_key(folder), state, json.dumps(found[folder.name]))
+                fresh.append((*made, _checksum(made)))
         names = {_key(folder) for folder in folders}
         gone = [(name,) for name in kept if name not in names]
         if fresh or gone:
             connection.execute("BEGIN IMMEDIATE")
             try:
                 connection.executemany("DELETE FROM reviewed WHERE folder = ?", gone)
-                connection.executemany("INSERT OR REPLACE INTO reviewed VALUES (?, ?, ?)", fresh)
+                connection.executemany("INSERT OR REPLACE INTO reviewed VALUES (?, ?, ?, ?)", fresh)
                 connection.execute("COMMIT")
             except BaseException:
                 if connection.in_transaction:
@@ -467,6 +493,10 @@ class _Index:
 def has_full_text(connection: sqlite3.Connection) -> bool:
     """Whether this SQLite was built with FTS5."""
     return any(name == "ENABLE_FTS5" for (name,) in connection.execute("PRAGMA compile_options"))
+
+
+def _checksum(row: Sequence[object]) -> str:
+    return sha256(repr(list(row)).encode("utf-8", "backslashreplace"))
 
 
 def _whole(text: str) -> str:

@@ -382,3 +382,60 @@ def test_a_folder_name_that_is_no_text_is_indexed_all_the_same(tmp_path: Path) -
     (odd / "session.json").write_bytes(header.to_bytes())
     for wanted in (Wanted(), Wanted(complaint=("wet",)), Wanted(order="a\udcff")):
         assert [odd] == [one.folder for one in find_sessions(folder, wanted).summaries]
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, bytes]:
+    """A shop with its index."""
+    folder = shop(tmp_path_factory.mktemp("kept"))
+    find_sessions(folder)
+    return folder, (folder / INDEX_FILE).read_bytes()
+
+
+@settings(deadline=None, max_examples=40)
+@given(harm=st.lists(st.tuples(st.integers(0, 10**6), st.integers(0, 255)), min_size=1, max_size=30))
+def test_a_search_is_right_whatever_happened_to_the_bytes_of_the_index(
+    kept: tuple[Path, bytes], harm: list[tuple[int, int]]
+) -> None:
+    """Any bytes changed: the answer is that of the records, because damage is noticed and the index made anew."""
+    folder, good = kept
+    data = bytearray(good)
+    for place, value in harm:
+        data[place % len(data)] = value
+    records = list_sessions(folder)
+    for wanted in (
+        Wanted(),
+        Wanted(order="4701"),
+        Wanted(complaint=("day", "3")),
+        Wanted(verdict="feed-good"),
+    ):
+        (folder / INDEX_FILE).write_bytes(data)
+        found = find_sessions(folder, wanted)
+        assert [one for one in records if fits(one, wanted)] == list(found.summaries)
+
+
+@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    name=st.sampled_from(("session.json", "log.jsonl", "log-2.jsonl", "reviews.jsonl", "seal.json")),
+    content=st.binary(max_size=60)
+    | st.sampled_from(
+        (
+            b"[]\n",
+            b"{}\n",
+            b'{"number":1,"actions":[1]}\n',
+            b'{"number":1,"actions":[{"type":"Note"}]}\n',
+            b"[" * 9999,
+        )
+    ),
+)
+def test_whatever_stands_in_a_session_it_is_listed(tmp_path: Path, name: str, content: bytes) -> None:
+    """Any bytes in any of its files: one line with its problem at most, and the others as before."""
+    folder = Path(tempfile.mkdtemp(dir=tmp_path))
+    for number in range(2):
+        (folder / f"s{number}").mkdir()
+        (folder / f"s{number}" / "session.json").write_bytes(Header(f"s{number}", START, "0").to_bytes())
+    (folder / "s1" / name).write_bytes(content)
+    found = find_sessions(folder).summaries
+    assert 2 == len(found)
+    assert "" == next(one.problem for one in found if one.folder.name == "s0")
+    assert all("\n" not in one.line() for one in found)
