@@ -31,7 +31,17 @@ def car(days: int, **facts: str) -> Summary:
     started = MORNING - timedelta(days=days)
     name = f"{started:%Y-%m-%d-%H%M}-k7f3"
     return Summary(
-        name, Path(name), started, Facts(**facts), "coil-control", "control-wire-open", "", True, 3, "signed"
+        name,
+        Path(name),
+        started,
+        Facts(**facts),
+        "coil-control",
+        "control-wire-open",
+        "",
+        True,
+        3,
+        "signed",
+        verdicts=("control-wire-open",),
     )
 
 

@@ -46,7 +46,7 @@ class Reviewed:
         session: Name of its folder.
         found: Faults that the shop found to be true, by the last signed review; () when none says so.
         circuits: Circuits that it was tested on; () when that is not known.
-        verdict: Name of the verdict that it ended with; "" when there was none.
+        verdict: Name of the verdict on the cause; "" when there was none.
         named: Faults that this verdict names.
         problem: Why it does not count although it was reviewed, as a sentence; "" when it does, or has nothing to
             count.
@@ -178,22 +178,23 @@ def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library |
     if key not in libraries:  # most sessions were recorded with the same procedures
         libraries[key] = _library(folder)
     library = libraries[key]
-    verdict = course.verdict()
-    named: tuple[str, ...] = ()
-    circuits: list[str] = []
-    if library is not None:
-        known = [library.procedures[one] for one in course.procedures if one in library.procedures]
-        circuits = [one.circuit for one in known if one.circuit != NO_CIRCUIT]
-        reached = library.procedures.get(verdict.procedure) if verdict else None
-        if verdict and reached and verdict.verdict in reached.verdicts:
-            named = tuple(reached.verdicts[verdict.verdict].faults)
-    return Reviewed(
-        name,
-        found=tuple(dict.fromkeys(last.found)),
-        circuits=tuple(dict.fromkeys(circuits)),
-        verdict=verdict.verdict if verdict else "",
-        named=named,
-    )
+    if library is None:
+        return Reviewed(name, found=tuple(dict.fromkeys(last.found)))
+    entered = [library.procedures[one] for one in course.procedures if one in library.procedures]
+    circuits = dict.fromkeys(one.circuit for one in entered if one.circuit != NO_CIRCUIT)
+    verdict, named = _cause(course, library)
+    return Reviewed(name, tuple(dict.fromkeys(last.found)), tuple(circuits), verdict, named)
+
+
+def _cause(course: Course, library: Library) -> tuple[str, tuple[str, ...]]:
+    """The last standing verdict that names faults, and these; a verdict on the repair comes after it and names none."""
+    for ended in reversed(course.verdicts):
+        procedure = library.procedures.get(ended.procedure)
+        if ended.affirmed and not ended.withdrawn and procedure and ended.verdict in procedure.verdicts:
+            faults = procedure.verdicts[ended.verdict].faults
+            if faults:
+                return ended.verdict, tuple(faults)
+    return "", ()
 
 
 def _library(folder: Path) -> Library | None:

@@ -58,7 +58,7 @@ _WATCHED = re.compile(
 _TABLES = """
 CREATE TABLE sessions (
     number INTEGER PRIMARY KEY, folder TEXT UNIQUE NOT NULL, stamp TEXT NOT NULL, started REAL NOT NULL,
-    day TEXT NOT NULL, repair_order TEXT NOT NULL, vin TEXT NOT NULL, verdict TEXT NOT NULL,
+    day TEXT NOT NULL, repair_order TEXT NOT NULL, vin TEXT NOT NULL, verdicts TEXT NOT NULL,
     sealed INTEGER NOT NULL, damaged INTEGER NOT NULL, summary TEXT NOT NULL, checksum TEXT NOT NULL
 ) STRICT;
 CREATE TABLE reviewed (
@@ -136,7 +136,7 @@ def _read(
         tuple(one for one in everything if fits(one, wanted)),
         len(everything),
         tuple(one for one in everything if cannot_tell(one, wanted)),
-        frozenset(one.verdict for one in everything if one.verdict),
+        frozenset(name for one in everything for name in one.verdicts),
         notices,
     )
 
@@ -355,12 +355,12 @@ class _Index:
             summaries = summaries if self._full_text else [one for one in summaries if fits(one, wanted)]
         damaged = connection.execute("SELECT summary FROM sessions WHERE damaged")
         unsure = [summary_from_json(json.loads(row), parent) for (row,) in damaged]
-        verdicts = connection.execute("SELECT DISTINCT verdict FROM sessions WHERE verdict <> ''")
+        verdicts = connection.execute("SELECT DISTINCT verdicts FROM sessions")
         return Found(
             tuple(newest_first(summaries)),
             len(folders),
             tuple(newest_first([one for one in unsure if cannot_tell(one, wanted)])),
-            frozenset(name for (name,) in verdicts),
+            frozenset(name for (names,) in verdicts for name in names.split()),
         )
 
     def _where(self, wanted: Wanted) -> tuple[str, list[Any]]:
@@ -377,7 +377,7 @@ class _Index:
         if wanted.until:
             parts.append(("day <> '' AND day <= ?", wanted.until.isoformat()))
         if wanted.verdict:
-            parts.append(("verdict = ?", _whole(wanted.verdict)))
+            parts.append(("instr(verdicts, ?) > 0", f" {_whole(wanted.verdict)} "))
         if self._full_text:
             for column, words in (("complaint", wanted.complaint), ("anything", wanted.words)):
                 if words:
@@ -440,7 +440,7 @@ class _Index:
             summary.day.isoformat() if summary.day else "",
             _whole(order_sign(summary.facts.order)),
             _whole(summary.facts.vin),
-            _whole(summary.verdict),
+            _whole(f" {' '.join(summary.verdicts)} "),
             int(summary.sealed),
             int(bool(summary.problem)),
             # Only signs of ASCII, so that a lone surrogate that was typed is kept.

@@ -31,7 +31,7 @@ class Wanted:
         vin: A part of the vehicle identification number, as `vin_part` gives it.
         since: First day, by the clock of the shop.
         until: Last day.
-        verdict: Name of a verdict.
+        verdict: Name of a verdict, which need not be the last.
         complaint: Words of the complaint, as `words_of` gives them: all of them, in any order; the beginning of a
             word will do.
         words: The same, anywhere in what is known of the job and its end.
@@ -60,7 +60,7 @@ def known_words(summary: Summary) -> tuple[str, ...]:
     """Every word by which a session can be looked for."""
     facts = summary.facts
     told = (facts.order, facts.vin, facts.vehicle, facts.complaint, facts.technician)
-    return words_of(" ".join((*told, summary.procedure, summary.verdict, summary.stopped, summary.id)))
+    return words_of(" ".join((*told, summary.procedure, *summary.verdicts, summary.stopped, summary.id)))
 
 
 def order_sign(text: str) -> str:
@@ -136,7 +136,7 @@ def fits(summary: Summary, wanted: Wanted) -> bool:
         and (not wanted.vin or wanted.vin in summary.facts.vin)
         and (wanted.since is None or (day is not None and wanted.since <= day))
         and (wanted.until is None or (day is not None and day <= wanted.until))
-        and (not wanted.verdict or wanted.verdict == summary.verdict)
+        and (not wanted.verdict or wanted.verdict in summary.verdicts)
         and _all_begin(wanted.complaint, words_of(summary.facts.complaint))
         and _all_begin(wanted.words, known_words(summary))
     )

@@ -35,7 +35,8 @@ class Summary:
         started: When it began; None when the header cannot be read.
         facts: What is known about the job.
         procedure: Name of the procedure that it was in last; "" when none was begun.
-        verdict: Name of the verdict that was affirmed; "" when there is none.
+        verdict: Name of the verdict that was affirmed last; "" when there is none.
+        verdicts: All that were affirmed and still stand, in their order, each once.
         stopped: Name of the step at which it stands; "" at the start of a procedure or with a verdict.
         sealed: Whether it was closed for good.
         results: How many results count.
@@ -54,6 +55,7 @@ class Summary:
     results: int = 0
     review: str = ""
     problem: str = ""
+    verdicts: tuple[str, ...] = ()
 
     @property
     def day(self) -> date | None:
@@ -64,7 +66,7 @@ class Summary:
     def end(self) -> str:
         """What it came to, in a few words."""
         if self.verdict:
-            return f"verdict {self.verdict}"
+            return f"verdict {', then '.join(self.verdicts or (self.verdict,))}"
         return f"stopped at {self.stopped}" if self.stopped else "no verdict"
 
     @property
@@ -112,6 +114,7 @@ def summary_from_json(body: Mapping[str, Any], parent: Path) -> Summary:
             "folder": parent / Path(body["folder"]).name,
             "started": parse_time(started) if started else None,
             "facts": Facts(**body["facts"]),
+            "verdicts": tuple(body["verdicts"]),
         }
     )
 
@@ -261,6 +264,7 @@ def summarise(folder: Path) -> Summary:
 
 def _summed(known: Summary, course: Course) -> Summary:
     verdict = course.verdict()
+    standing = [one for one in course.verdicts if one.affirmed and not one.withdrawn]
     review = problem = ""
     try:
         reviews = read_reviews(known.folder)
@@ -272,6 +276,7 @@ def _summed(known: Summary, course: Course) -> Summary:
         known,
         procedure=course.procedure,
         verdict=verdict.verdict if verdict else "",
+        verdicts=tuple(dict.fromkeys(one.verdict for one in standing)),
         stopped=course.step,
         results=len(course.standing()),
         review=review,

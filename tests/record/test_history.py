@@ -7,7 +7,9 @@ import shutil
 from pathlib import Path
 
 import pytest
+from sample_log import START
 
+from assistant.core.entries import VerdictReached
 from assistant.core.loading import FINDINGS_FILE, load_library
 from assistant.core.odds import Findings
 from assistant.errors import FileProblem, RecordBroken
@@ -21,6 +23,7 @@ from assistant.record import (
     replay,
     verify,
 )
+from assistant.record.course import Dated, follow
 from assistant.record.header import REVIEWS_FILE
 from assistant.record.history import History, Reviewed, Score, read_history
 from assistant.record.index import INDEX_FILE
@@ -163,6 +166,20 @@ def test_how_often_a_verdict_was_right() -> None:
     assert {CIRCUIT: {"control-wire-open": 2.0, "driver-dead": 1.0}, "": {"control-wire-open": 2.0}} == (
         found.findings().cars
     )
+
+
+def test_the_verdict_on_the_cause_is_the_last_that_names_a_fault() -> None:
+    """What came after it and names none, as after a repair, and what was withdrawn, is not it."""
+    library = load_library(PROCEDURES, weighing=False)
+    entries = [
+        VerdictReached("coil-control", "no-control", affirmed=True),
+        VerdictReached("coil-control", "control-wire-open", affirmed=True),
+        VerdictReached("coil-control", "contradiction", affirmed=True),
+        VerdictReached("coil-control", "primary-open", affirmed=False),
+    ]
+    course = follow(Dated(START, number, entry) for number, entry in enumerate(entries, start=1))
+    assert ("control-wire-open", ("control-wire-open",)) == history_module._cause(course, library)
+    assert ("", ()) == history_module._cause(follow(()), library)
 
 
 def test_sessions_are_checked_once_and_again_when_they_change(

@@ -20,7 +20,7 @@ STARTED = datetime.fromisoformat("2026-11-18T23:50:00-05:00")
 CAR = Summary(
     "2026-11-18-2350-k7f3", Path("k7f3"), STARTED,
     Facts("RO 4711", "1M8GDM9AXKP042788", "blue pickup", "Cranks, won't start; café smell", "R. Alvarez"),
-    "coil-control", "control-wire-open", "", sealed=True,
+    "coil-control", "repaired", "", sealed=True, verdicts=("control-wire-open", "repaired"),
 )  # fmt: skip
 
 
