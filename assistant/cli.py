@@ -341,6 +341,7 @@ def _list(options: argparse.Namespace) -> int:
         vin=options.vin,
         since=options.since,
         until=options.until,
+        on=options.on,
         verdict=options.verdict,
         complaint=options.complaint,
         sealed=options.sealed,
@@ -817,7 +818,7 @@ def _parser() -> argparse.ArgumentParser:
         "sessions",
         _list,
         "Find past sessions, newest first.",
-        "bay-assistant sessions pickup --from 'last week' --complaint 'wet'",
+        "bay-assistant sessions pickup --on 'last week' --complaint 'wet'",
     )
     sessions.add_argument(
         "words",

@@ -32,6 +32,7 @@ class Asked:
     vin: str | None = None
     since: str | None = None
     until: str | None = None
+    on: str | None = None
     verdict: str | None = None
     complaint: str | None = None
     sealed: bool | None = None
@@ -45,8 +46,11 @@ class Asked:
         Raises:
             UsageProblem: A day, a part of a VIN, or a word is none; the days are in the wrong order.
         """
-        since = None if self.since is None else read_day(self.since, today)
-        until = None if self.until is None else read_day(self.until, today, last=True)
+        if self.on is not None and (self.since, self.until) != (None, None):
+            raise UsageProblem("--on is --from and --to in one. Leave out --on, or leave out the others.")
+        first, last = (self.since, self.until) if self.on is None else (self.on, self.on)
+        since = None if first is None else read_day(first, today)
+        until = None if last is None else read_day(last, today, last=True)
         if since and until and since > until:
             raise UsageProblem(
                 f"Nothing can begin from {since} and up to {until}. Give the earlier day with --from."
@@ -118,7 +122,7 @@ def listing(found: Found, *, today: date, width: int, limit: int = 0) -> Iterato
         yield _next_command(shown[0])
     if left:
         yield ""
-        yield f"{left} more: --limit 0 shows all, --from, --order, --vin or a word finds one."
+        yield f"{left} more: --limit 0 shows all; --on, --order, --vin or a word finds one."
 
 
 def _next_command(summary: Summary) -> str:

@@ -112,6 +112,7 @@ def test_nothing_found_says_what_was_looked_for() -> None:
             past.Asked(since="today", until="2026-11-25"),
             "Nothing can begin from 2026-11-26 and up to 2026-11-25",
         ),
+        (past.Asked(on="today", until="today"), "Leave out --on"),
         (past.Asked(vin="QQ"), "cannot be a part of a VIN"),
         (past.Asked(vin=""), "cannot be a part of a VIN"),
         (past.Asked(order=" "), "--order is empty"),
@@ -126,10 +127,13 @@ def test_a_search_that_cannot_be_meant_is_refused(asked: past.Asked, message: st
         asked.wanted(TODAY)
 
 
-def test_the_same_word_for_both_ends_is_the_whole_week() -> None:
-    """From its Monday to its Sunday."""
-    wanted = past.Asked(since="last week", until="last week").wanted(TODAY)
-    assert (date(2026, 11, 16), date(2026, 11, 22)) == (wanted.since, wanted.until)
+def test_on_is_both_ends_of_a_day_a_week_or_a_month() -> None:
+    """From its first day to its last."""
+    week, month, day = (past.Asked(on=text).wanted(TODAY) for text in ("last week", "2026-10", "yesterday"))
+    assert (date(2026, 11, 16), date(2026, 11, 22)) == (week.since, week.until)
+    assert (date(2026, 10, 1), date(2026, 10, 31)) == (month.since, month.until)
+    assert date(2026, 11, 25) == day.since == day.until
+    assert week == past.Asked(since="last week", until="last week").wanted(TODAY)
 
 
 def test_an_unknown_verdict_is_answered_with_the_known_ones() -> None:
