@@ -835,6 +835,7 @@ def _parser() -> argparse.ArgumentParser:
         help="first day: 2026-11-25, 2026-11, today, yesterday, monday, 'last week', 'last month'",
     )
     sessions.add_argument("--to", dest="until", metavar="DATE", help="last day, written in the same ways")
+    sessions.add_argument("--on", metavar="DATE", help="that day, week or month only: --from and --to in one")
     sessions.add_argument(
         "--verdict", metavar="NAME", help="verdict that was reached; a wrong name lists them"
     )
