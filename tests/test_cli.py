@@ -880,10 +880,10 @@ def test_a_defect_is_said_without_a_traceback_and_kept_for_its_makers(
 ) -> None:
     """Whatever nobody thought of: one sentence, exit 2, and the details in a file."""
 
-    def fail(_folder: Path) -> None:
+    def fail(_folder: Path, _wanted: object, **_more: object) -> None:
         raise LookupError("nobody thought of it")
 
-    monkeypatch.setattr("assistant.record.list_sessions", fail)
+    monkeypatch.setattr("assistant.record.find_sessions", fail)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     assert 2 == main(["sessions", "--sessions", str(tmp_path)])
     said = capsys.readouterr().err

@@ -16,6 +16,9 @@ _WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 _VALUES = {str(digit): digit for digit in range(10)} | dict(
     zip("ABCDEFGHJKLMNPRSTUVWXYZ", (*range(1, 9), *range(1, 6), 7, 9, *range(2, 10)), strict=True)
 )
+VIN_LENGTH, VIN_SIGNS = _LENGTH, frozenset(_VALUES)
+"""How many signs a VIN has, and every sign that it may have."""
+
 _LOOK_ALIKE = {"I": "1", "O": "0", "Q": "0"}
 
 

@@ -55,6 +55,7 @@ if TYPE_CHECKING:
 TERMS_FILE = "terms.yaml"
 CAUTIONS_FILE = "cautions.yaml"
 ODDS_FILE = "odds.yaml"
+FINDINGS_FILE = "findings.json"
 LIKELIHOODS_FILE = "likelihoods.json"
 
 COMPARISONS = ("same", "sharper")
@@ -141,10 +142,14 @@ def _knowledge(directory: Path, terms: Terms) -> Knowledge | None:
     if not (table.is_file() and odds.is_file()):
         return None
     from assistant.core.evidence import Knowledge, parse_table  # noqa: PLC0415
-    from assistant.core.odds import parse_odds  # noqa: PLC0415  it reads with this module's `Reader`
+    from assistant.core.odds import parse_findings, parse_odds  # noqa: PLC0415  they read with this module's `Reader`
 
     version, circuits = parse_table(_read(table), table)
-    return Knowledge(version, circuits, parse_odds(_read(odds), odds, terms))
+    weights = parse_odds(_read(odds), odds, terms)
+    findings = directory / FINDINGS_FILE
+    if findings.is_file():
+        weights = replace(weights, findings=parse_findings(_read(findings), findings, terms))
+    return Knowledge(version, circuits, weights)
 
 
 def _read(path: Path) -> bytes:

@@ -1271,6 +1271,8 @@ class Runner:
         else:
             odds = wording.chance(assessment.posterior[fault])
             parts = [f"Likeliest by the model: {name}, {odds}."]
+        if assessment.counted:
+            parts.append(wording.findings_counted(assessment.counted))
         reasons = assessment.reasons(fault)
         named = tuple(measured[reason.fact] for reason in reasons)
         for reason, past in zip(reasons, named, strict=True):

@@ -373,6 +373,11 @@ def chance(probability: float) -> str:
     return f"about {max(1, round(10 * probability))} in 10"
 
 
+def findings_counted(cars: int) -> str:
+    """That the shop's own findings are in the odds, in one short sentence."""
+    return f"{cars} finding{'' if cars == 1 else 's'} of this shop {'is' if cars == 1 else 'are'} counted in."
+
+
 def named_test(library: Library, step: Step) -> str:
     """A test in a few words: "heavy lamp, feed side"; with what is unplugged, because that makes another test."""
     measure, terms = step.measure, library.terms

@@ -25,6 +25,7 @@ from assistant.core.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.events import Note
+from assistant.core.loading import FINDINGS_FILE
 from assistant.core.procedure import OVER_RANGE, Band, Library, Procedure, Step, Verdict
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
@@ -548,6 +549,15 @@ def _model(
             (*header("likelihoods"), Source("procedures/odds.yaml")),
         )
     )
+    if assessment.counted:
+        sentences.append(
+            Statement(
+                f"Counted beside these odds, which are taken for {library.knowledge.odds.weight_cars:g} cars: "
+                f"{assessment.counted} finding{'' if assessment.counted == 1 else 's'} of this shop, from signed "
+                "reviews.",
+                (Source(f"procedures/{FINDINGS_FILE}"), Source("procedures/odds.yaml", "weight_cars")),
+            )
+        )
     return tuple(sentences)
 
 
