@@ -104,7 +104,7 @@ def _run(options: argparse.Namespace) -> int:
         )
     facts = _facts(options)
     settings = live.Settings(
-        procedure=options.procedure or "coil-control",
+        procedure=options.procedure or "no-start",
         facts=facts,
         sessions=_sessions(options),
         resume=options.resume,
@@ -585,7 +585,7 @@ def _parser() -> argparse.ArgumentParser:
         "A live session.",
         "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'",
     )
-    run.add_argument("procedure", nargs="?", help="procedure to start with (default: coil-control)")
+    run.add_argument("procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)")
     run.add_argument(
         "--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'"
     )

@@ -26,6 +26,10 @@ if TYPE_CHECKING:
     from assistant.grammar.grammar import GrammarSet
 
 
+SAID = ("node", "item")
+"""Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
+
+
 def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
     """All findings, the grammars' first."""
     used = {
@@ -34,7 +38,7 @@ def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
         for step in procedure.steps.values()
         for answer in step.answers
     }
-    places = [place.name for place in library.terms.places.values() if place.kind != "part"]
+    places = [place.name for place in library.terms.places.values() if place.kind in SAID]
     return [
         *lint_grammars(grammars, requests_of(library), outcomes=sorted(used | set(REASONS)), places=places),
         *_unspeakable_names(library, grammars),
@@ -47,7 +51,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
     """What is asked with must be what is answered with: the screen's words are the grammar's."""
     for kind, names in (
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
-        ("place", {p.name: p.short for p in library.terms.places.values() if p.kind != "part"}),
+        ("place", {p.name: p.short for p in library.terms.places.values() if p.kind in SAID}),
     ):
         for name, called in names.items():
             forms = [str(form) for form in grammars.forms(kind, name)]
@@ -79,6 +83,8 @@ def paths(procedure: Procedure) -> Iterator[tuple[tuple[tuple[Step, Answer | Non
         choices: list[tuple[Answer | None, Target]] = [(answer, answer.target) for answer in step.choices()]
         if step.if_skipped is not None:
             choices.append((None, step.if_skipped))
+        if step.reading and step.reading.unjudged:
+            choices.append((step.reading.unjudged, step.reading.unjudged.target))
         for answer, target in choices:
             way = (*before, (step, answer))
             if target.leads is not Leads.STEP:

@@ -124,9 +124,10 @@ def _say(talk: Dialogue, library: Library, person: Person) -> None:
         return
     band = next(band for band in step.reading.bands if band.outcome == answer.outcome)
     low, high = step.reading.plausible
-    value = band.low if band.low is not None else (low + (band.high or high)) / 2
-    if band.low is not None and band.high is not None:
-        value = (band.low + band.high) / 2
+    least, most = band.limits({}) or (None, None)  # without a specification it is a number that nobody judges
+    value = least if least is not None else (low + (most or high)) / 2
+    if least is not None and most is not None:
+        value = (least + most) / 2
     talk.hear(value=format(value, "f"), confidence=0.97)
 
 

@@ -60,7 +60,10 @@ def key_of(step: Step) -> str:
     """
     if step.reading:
         ends = ",".join(f"{band.outcome}<{band.high}" for band in step.reading.bands)
-        ends = f"{step.reading.unit}:{ends}"
+        # Only where there is one, so that the names of all other tests stay as they were.
+        less = f"-{step.reading.subtract}" if step.reading.subtract else ""
+        at_20 = f"@{step.reading.at_20_celsius}" if step.reading.at_20_celsius else ""
+        ends = f"{step.reading.unit}{less}{at_20}:{ends}"
     else:
         ends = ",".join(sorted(answer.outcome for answer in step.answers))
     return f"{measurement_key(step.measure)}|{ends}"

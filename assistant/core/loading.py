@@ -16,21 +16,27 @@ from typing import TYPE_CHECKING, TypeVar
 
 from assistant.core.procedure import (
     OVER_RANGE,
+    SENSES,
+    UNJUDGED,
     Answer,
     Band,
     Caution,
     Engine,
+    FactKind,
     Fault,
     Hazard,
+    Inquiry,
     Instrument,
     Leads,
     Library,
+    Limit,
     Measurement,
     Outcome,
     Place,
     Procedure,
     Reading,
     SignalWord,
+    Specified,
     Step,
     Target,
     Terms,
@@ -54,10 +60,31 @@ LIKELIHOODS_FILE = "likelihoods.json"
 COMPARISONS = ("same", "sharper")
 """Outcomes of a comparison of two places; elsewhere nobody says them."""
 
-STEP_KEYS = ("measure", "cautions", "look_for", "good", "if_skipped", "answers", "reading")
+FACT_UNITS = {
+    "km": ("km", "miles"),
+    "celsius": ("celsius", "fahrenheit"),
+    **{unit: (unit,) for unit in ("V", "mV", "A", "ohm", "kilohm", "megohm", "rpm", "s", "ms")},
+}
+"""Units that a number among the facts can be kept in, and those in which each may be given."""
+
+MOST_QUESTION_WORDS = 12
+"""A spoken question is short enough to hold in the head."""
+
+STEP_KEYS = ("measure", "asks", "cautions", "look_for", "good", "if_skipped", "answers", "reading")
 MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
 TARGET_KEYS = tuple(leads.value.replace("step", "next") for leads in Leads)
 ANSWER_KEYS = (*TARGET_KEYS, "rules_out")
+READING_KEYS = ("unit", "plausible", "subtract", "at_20_celsius", "bands", "unjudged")
+FACT_KEYS = (
+    *("kind", "label", "question", "look_for", "longest", "unit", "plausible", "whole", "choices"),
+    "specification",
+)
+_KEYS_OF_KIND = {
+    FactKind.SPELLED: ("longest",),
+    FactKind.VIN: (),
+    FactKind.NUMBER: ("unit", "plausible", "whole", "specification"),
+    FactKind.CHOICE: ("choices",),
+}
 BAND_KEYS = (*ANSWER_KEYS, "from", "below", "source", "seen")
 VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with")
 PROCEDURE_KEYS = (
@@ -67,6 +94,7 @@ PROCEDURE_KEYS = (
     "presumes_no",
     "about",
     "needs",
+    "asks",
     "cautions",
     "start",
     "steps",
@@ -132,9 +160,9 @@ def _read(path: Path) -> bytes:
 
 
 def load_terms(data: bytes, path: Path) -> Terms:
-    """Places, instruments, outcomes and faults of ``terms.yaml``."""
+    """Places, instruments, outcomes, faults and facts of ``terms.yaml``."""
     top = Reader(parse(data, path), path, "the terms")
-    top.only(("places", "instruments", "outcomes", "faults"))
+    top.only(("places", "instruments", "outcomes", "faults", "facts"))
     outcomes = {
         name: Outcome(name, item.text("spoken"), item.text("seen"))
         for name, item in top.named("outcomes", ("spoken", "seen"))
@@ -144,7 +172,7 @@ def load_terms(data: bytes, path: Path) -> Terms:
             name,
             item.text("spoken"),
             item.text("short"),
-            item.one_of("kind", ("node", "part", "item")),
+            item.one_of("kind", ("node", "part", "item", "matter")),
             item.text("at_plug", needed=False),
             item.text("at_coil", needed=False),
         )
@@ -172,7 +200,80 @@ def load_terms(data: bytes, path: Path) -> Terms:
         name: Fault(name, item.text("plain"), item.text("part"))
         for name, item in top.named("faults", ("plain", "part"))
     }
-    return Terms(places, instruments, outcomes, faults)
+    facts = (
+        {name: _fact(name, item) for name, item in top.named("facts", FACT_KEYS)}
+        if "facts" in top.node.items
+        else {}
+    )
+    return Terms(places, instruments, outcomes, faults, facts)
+
+
+def _fact(name: str, item: Reader) -> Inquiry:
+    path = item.path
+    kind = _member(FactKind, item.get_text("kind"), path, "kind of fact")
+    for key, line in item.node.key_lines.items():
+        if key not in ("kind", "label", "question", "look_for", *_KEYS_OF_KIND[kind]):
+            raise FileProblem(path, line, f"the fact '{name}' of the kind {kind} has no '{key}'", "Remove it")
+    question = item.text("question")
+    if len(question.split()) > MOST_QUESTION_WORDS:
+        raise FileProblem(
+            path,
+            item.line("question"),
+            f"the question for '{name}' has {len(question.split())} words",
+            f"Say it in at most {MOST_QUESTION_WORDS}",
+        )
+    longest, unit, plausible = 0, "", None
+    choices: dict[str, str] = {}
+    if kind is FactKind.SPELLED:
+        text = item.get_text("longest")
+        longest = int(text.value) if text.value.isascii() and text.value.isdigit() else 0
+        if not 1 <= longest <= 40:
+            raise FileProblem(path, text.line, f"'longest' of '{name}' is '{text.value}'", "Write 1 to 40")
+    elif kind is FactKind.NUMBER:
+        unit = _known(item.get_text("unit"), FACT_UNITS, path, "unit") if "unit" in item.node.items else ""
+        plausible = _plausible(item)
+    elif kind is FactKind.CHOICE:
+        node = item.mapping("choices")
+        reader = Reader(node, path, f"'choices' of '{name}'")
+        choices = {choice: reader.text(choice) for choice in node.items}
+        if not 2 <= len(choices) <= 8:
+            raise FileProblem(
+                path,
+                item.line("choices"),
+                f"'{name}' has {len(choices)} choices",
+                "Two to eight have a digit",
+            )
+    return Inquiry(
+        name,
+        kind,
+        item.text("label"),
+        question,
+        item.text("look_for", needed=False),
+        longest,
+        unit,
+        plausible,
+        whole=item.flag("whole"),
+        choices=choices,
+        specification=item.flag("specification"),
+        line=item.node.line,
+    )
+
+
+def _plausible(item: Reader) -> tuple[Decimal, Decimal]:
+    limits = item.texts("plausible")
+    if len(limits) != 2:
+        raise FileProblem(
+            item.path, item.line("plausible"), "'plausible' needs two numbers", "Write it as [0, 18]"
+        )
+    low, high = (number(limit, item.path) for limit in limits)
+    if low >= high:
+        raise FileProblem(
+            item.path,
+            item.line("plausible"),
+            f"the plausible range {low} to {high} is empty",
+            "Lower number first",
+        )
+    return low, high
 
 
 def load_cautions(data: bytes, path: Path) -> dict[str, Caution]:
@@ -238,7 +339,9 @@ def load_procedure(
         verdicts=verdicts,
         file=str(path),
         presumes_no=top.names("presumes_no", terms.faults, "fault", needed=False),
+        asks=top.names("asks", terms.facts, "fact", needed=False),
     )
+    _check_asked(procedure, step_nodes, path)
     _check_reachable(procedure, step_nodes, verdict_nodes, path)
     return procedure, hand_overs
 
@@ -321,15 +424,19 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
         if_skipped=skipped,
         heard=_heard(answers, measure, instrument),
         line=node.line,
+        asks=item.names("asks", context.terms.facts, "fact", needed=False),
     )
 
 
 def _heard(answers: tuple[Answer, ...], measure: Measurement, instrument: Instrument) -> tuple[str, ...]:
-    """The answers of a step, and what else its instrument can show; a comparison has answers of its own."""
+    """The answers of a step, and what else its instrument can show.
+
+    A comparison has answers of its own, and so has each thing that is looked at or asked about.
+    """
     own = tuple(answer.outcome for answer in answers)
     if "ohm" in instrument.units:
         return (OVER_RANGE,)
-    if not answers or measure.compared_with:
+    if not answers or measure.compared_with or instrument.name in SENSES:
         return own
     return (*own, *(name for name in instrument.outcomes if name not in own and name not in COMPARISONS))
 
@@ -341,7 +448,7 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
     instrument = terms.instruments[_known(item.get_text("with"), terms.instruments, path, "instrument")]
     nodes = [place.name for place in terms.places.values() if place.kind == "node"]
     parts = [place.name for place in terms.places.values() if place.kind == "part"]
-    looked_at = [place.name for place in terms.places.values() if place.kind == "item"]
+    looked_at = [place.name for place in terms.places.values() if place.kind in ("item", "matter")]
     clip = (
         _known(item.get_text("clip"), nodes, path, "point of the circuit") if "clip" in node.items else None
     )
@@ -354,7 +461,7 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
         raise FileProblem(
             path, node.line, problem, "Remove 'clip'" if clip else "Add 'clip: battery-negative'"
         )
-    targets = looked_at if instrument.name == "eyes" else nodes
+    targets = looked_at if instrument.name in SENSES else nodes
     probe = _known(item.get_text("probe"), targets, path, "place")
     if clip == probe:
         raise FileProblem(
@@ -399,28 +506,17 @@ def _answers(step: str, node: Mapping, instrument: Instrument, context: _Context
 def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context) -> Reading:
     path = context.path
     item = Reader(node, path, f"'reading' of step '{step}'")
-    item.only(("unit", "plausible", "bands"))
+    item.only(READING_KEYS)
     unit = _known(item.get_text("unit"), instrument.units, path, f"unit of a {instrument.spoken}")
-    limits = item.texts("plausible")
-    if len(limits) != 2:
-        raise FileProblem(
-            path, item.line("plausible"), "'plausible' needs two numbers", "Write it as [0, 18]"
-        )
-    low, high = (number(limit, path) for limit in limits)
-    if low >= high:
-        raise FileProblem(
-            path,
-            item.line("plausible"),
-            f"the plausible range {low} to {high} is empty",
-            "Lower number first",
-        )
+    low, high = _plausible(item)
+    subtract = _number_fact(item, "subtract", unit, context)
+    at_20 = _number_fact(item, "at_20_celsius", "celsius", context)
     band_nodes = _mapping(item.get("bands"), path, f"'bands' of step '{step}'")
     bands = []
     for name, child in band_nodes.items.items():
         band = Reader(_mapping(child, path, f"band '{name}'"), path, f"band '{name}' of step '{step}'")
         band.only(BAND_KEYS)
-        start = number(band.get_text("from"), path) if "from" in band.node.items else None
-        end = number(band.get_text("below"), path) if "below" in band.node.items else None
+        start, end = _limit(band, "from", unit, context), _limit(band, "below", unit, context)
         bands.append(
             (
                 band.node.line,
@@ -435,7 +531,6 @@ def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context
                 ),
             )
         )
-    bands.sort(key=lambda pair: (pair[1].low is not None, pair[1].low or Decimal(0)))
     if len(bands) < 2:
         raise FileProblem(
             path,
@@ -443,6 +538,7 @@ def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context
             f"step '{step}' has fewer than two bands",
             "A test that can only end one way is no test",
         )
+    bands = _in_order(bands)
     for (line, lower), (_, upper) in itertools.pairwise(bands):
         if lower.high is None or upper.low is None or lower.high != upper.low:
             raise FileProblem(
@@ -451,21 +547,116 @@ def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context
                 f"bands '{lower.outcome}' and '{upper.outcome}' leave a gap or overlap",
                 f"Let '{lower.outcome}' end below where '{upper.outcome}' starts",
             )
-    if bands[0][1].low is not None and bands[0][1].low > low:
+    least, most = bands[0][1].low, bands[-1][1].high
+    if least is not None and (isinstance(least, Specified) or least > low):
         raise FileProblem(
             path,
             bands[0][0],
             f"no band holds {low}, which is plausible",
             "Leave out 'from' in the lowest band",
         )
-    if bands[-1][1].high is not None and bands[-1][1].high <= high:
+    if most is not None and (isinstance(most, Specified) or most <= high):
         raise FileProblem(
             path,
             bands[-1][0],
             f"no band holds {high}, which is plausible",
             "Leave out 'below' in the highest band",
         )
-    return Reading(unit, (low, high), tuple(band for _, band in bands))
+    reading = Reading(unit, (low, high), tuple(band for _, band in bands), subtract, at_20)
+    return replace(reading, unjudged=_unjudged(step, item, reading, context))
+
+
+def _in_order(bands: list[tuple[int, Band]]) -> list[tuple[int, Band]]:
+    """Bands by their lower limit; where one is a specification, each behind the one that ends where it begins."""
+    rest = sorted(bands, key=lambda pair: _as_number(pair[1].low))
+    if not any(isinstance(limit, Specified) for _, band in bands for limit in (band.low, band.high)):
+        return rest
+    ordered = [rest.pop(0)]
+    while rest:
+        place = next((at for at, (_, band) in enumerate(rest) if band.low == ordered[-1][1].high), 0)
+        ordered.append(rest.pop(place))
+    return ordered
+
+
+def _as_number(limit: Limit | None) -> Decimal:
+    """For sorting: nothing is lowest, a specification highest."""
+    if limit is None:
+        return Decimal("-Infinity")
+    return Decimal("Infinity") if isinstance(limit, Specified) else limit
+
+
+def _limit(band: Reader, key: str, unit: str, context: _Context) -> Limit | None:
+    """A limit of a band: a number, or the name of the maker's specification."""
+    if key not in band.node.items:
+        return None
+    node = band.node.items[key]
+    if not isinstance(node, Mapping):
+        return number(band.get_text(key), context.path)
+    given = Reader(node, context.path, f"'{key}' of {band.what}")
+    given.only(("specification",))
+    name = _number_fact(given, "specification", unit, context)
+    if not context.terms.facts[name].specification:
+        raise FileProblem(
+            context.path,
+            node.line,
+            f"the fact '{name}' is no specification of the vehicle maker",
+            "Mark it 'specification: true' in the terms, or write a number",
+        )
+    return Specified(name)
+
+
+def _number_fact(item: Reader, key: str, unit: str, context: _Context) -> str:
+    """Name of a fact that is a number in this unit; "" where the key is missing and may be."""
+    if key not in item.node.items and key != "specification":
+        return ""
+    text = item.get_text(key)
+    name = _known(text, context.terms.facts, context.path, "fact")
+    fact = context.terms.facts[name]
+    if fact.kind is not FactKind.NUMBER or fact.unit != unit:
+        found = (
+            f"a number in {fact.unit or 'no unit'}"
+            if fact.kind is FactKind.NUMBER
+            else f"of the kind {fact.kind}"
+        )
+        raise FileProblem(
+            context.path,
+            text.line,
+            f"the fact '{name}' is {found}",
+            f"'{key}' of {item.what} needs a number in {unit}",
+        )
+    return name
+
+
+def _unjudged(step: str, item: Reader, reading: Reading, context: _Context) -> Answer | None:
+    if bool(reading.specified()) != ("unjudged" in item.node.items):
+        if reading.specified():
+            problem = f"step '{step}' has a specification as a limit, and no 'unjudged'"
+            remedy = "Add 'unjudged: {next: …}': where it goes when the specification was left blank"
+        else:
+            problem = f"step '{step}' has 'unjudged', and no limit of it is a specification"
+            remedy = "Remove 'unjudged'"
+        raise FileProblem(context.path, item.line("unjudged"), problem, remedy)
+    if "unjudged" not in item.node.items:
+        return None
+    reader = Reader(item.mapping("unjudged"), context.path, f"'unjudged' of step '{step}'")
+    reader.only(TARGET_KEYS)
+    return Answer(UNJUDGED, _target(reader, context))
+
+
+def _check_asked(procedure: Procedure, steps: Mapping, path: Path) -> None:
+    """What a reading is judged by must be asked for before it."""
+    for name, step in procedure.steps.items():
+        if step.reading is None:
+            continue
+        needed = (step.reading.subtract, step.reading.at_20_celsius, *step.reading.specified())
+        for fact in filter(None, needed):
+            if fact not in (*procedure.asks, *step.asks):
+                raise FileProblem(
+                    path,
+                    steps.key_lines[name],
+                    f"step '{name}' is judged by '{fact}', which nobody asks for",
+                    f"Add 'asks: [{fact}]' to the step or the procedure",
+                )
 
 
 def _target(item: Reader, context: _Context) -> Target:
@@ -509,6 +700,8 @@ def _verdict(name: str, node: Mapping, context: _Context) -> Verdict:
 def targets(step: Step) -> Iterable[Target]:
     """Everything that this step can lead to, skipping included."""
     yield from (answer.target for answer in step.choices())
+    if step.reading and step.reading.unjudged:
+        yield step.reading.unjudged.target
     if step.if_skipped:
         yield step.if_skipped
 
@@ -601,6 +794,10 @@ class Reader:
         if not needed and key not in self.node.items:
             return ""
         return " ".join(self.get_text(key).value.split())
+
+    def flag(self, key: str) -> bool:
+        """A true or false that may be missing; false then."""
+        return key in self.node.items and self.one_of(key, ("true", "false")) == "true"
 
     def one_of(self, key: str, values: tuple[str, ...]) -> str:
         """One of these values."""

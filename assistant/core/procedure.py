@@ -8,8 +8,9 @@ It is stated once; the spoken text, the answers that can be heard, the hazards, 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Context, Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,22 @@ if TYPE_CHECKING:
 
 OVER_RANGE = "over-range"
 """What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
+
+
+SENSES = ("eyes", "ears", "check", "diagram", "told")
+"""Instruments that touch nothing: a look, a listen, a deed that is confirmed, what the maker's diagram shows, and
+what is known already.  They are used on things, not on points of the circuit."""
+
+UNJUDGED = "unjudged"
+"""Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
+
+NO_CIRCUIT = "none"
+"""Circuit of a procedure about nothing electrical: there is nothing to weigh or to prove in it."""
+
+COPPER_PER_KELVIN = Decimal("0.00393")
+"""Temperature coefficient of copper's resistance at 20 degrees Celsius, per kelvin (IEC 60028)."""
+
+_JUDGED = Context(prec=4, rounding=ROUND_HALF_EVEN)
 
 
 class Engine(StrEnum):
@@ -60,7 +77,8 @@ class Place:
         name: Name in YAML and grammar, such as ``switched``.
         spoken: With its article, as spoken in an instruction: "the switched side of the coil".
         short: As spoken in a remark and shown in large letters: "switched side".
-        kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at).
+        kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at), ``matter`` (is
+            looked at or asked about, and nobody says its name with the answer, so that no grammar needs to hear it).
         at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" where that is the same.
         at_coil: As spoken when the coil is unplugged and is itself measured; "" where that is the same.
     """
@@ -116,6 +134,61 @@ class Fault:
     name: str
     plain: str
     part: str
+
+
+class FactKind(StrEnum):
+    """What kind of answer a fact has."""
+
+    SPELLED = "spelled"
+    VIN = "vin"
+    NUMBER = "number"
+    CHOICE = "choice"
+
+
+@dataclass(frozen=True)
+class Inquiry:
+    """A fact about the vehicle, the order or the gear that is asked for, and never invented.
+
+    Attributes:
+        name: Name in YAML, such as ``lamp-current``.
+        kind: Spelled signs, a vehicle identification number, a number, or one of a few choices.
+        label: As in the write-up: "Lamp current".
+        question: As spoken; at most twelve words.
+        look_for: Where to find it, spoken when the person is not sure.
+        longest: Most signs of a spelled fact.
+        unit: Unit in which a number is kept; "" for one without.
+        plausible: Lowest and highest believable number, both included; None where it is no number.
+        whole: Only whole numbers.
+        choices: Name of each choice with its spoken words, in the order of their digits.
+        specification: Read from the vehicle maker's information; there is never a default.
+        line: Line in the file, for messages.
+    """
+
+    name: str
+    kind: FactKind
+    label: str
+    question: str
+    look_for: str = ""
+    longest: int = 0
+    unit: str = ""
+    plausible: tuple[Decimal, Decimal] | None = None
+    whole: bool = False
+    choices: Mapping[str, str] = field(default_factory=dict)
+    specification: bool = False
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Specified:
+    """A limit that is not a number but a fact of this name: the vehicle maker's specification."""
+
+    fact: str
+
+    def __str__(self) -> str:
+        return "{" + self.fact + "}"
+
+
+Limit = Decimal | Specified
 
 
 @dataclass(frozen=True)
@@ -175,7 +248,7 @@ class Measurement:
         touched = {self.clip, self.probe, self.compared_with}
         if touched & {"switched", "driver-end"} and self.engine in (Engine.CRANKING, Engine.RUNNING):
             found.append(Hazard.SWITCHED_VOLTAGE)
-        if self.instrument != "eyes" and (self.engine is not Engine.KEY_OFF or "battery-positive" in touched):
+        if self.instrument not in SENSES and (self.engine is not Engine.KEY_OFF or "battery-positive" in touched):
             found.append(Hazard.LIVE_CIRCUIT)
         return tuple(found)
 
@@ -219,14 +292,41 @@ class Band(Answer):
         seen: How the band is described in a report: "below the cranking floor".
     """
 
-    low: Decimal | None = None
-    high: Decimal | None = None
+    low: Limit | None = None
+    high: Limit | None = None
     source: str = ""
     seen: str = ""
 
-    def holds(self, value: Decimal) -> bool:
-        """Whether the value falls into this band."""
-        return (self.low is None or value >= self.low) and (self.high is None or value < self.high)
+    def limits(self, facts: Mapping[str, Decimal]) -> tuple[Decimal | None, Decimal | None] | None:
+        """Both limits as numbers, None for none; None for both when one is a specification that is not known."""
+        found: list[Decimal | None] = []
+        for limit in (self.low, self.high):
+            if isinstance(limit, Specified):
+                if limit.fact not in facts:
+                    return None
+                found.append(facts[limit.fact])
+            else:
+                found.append(limit)
+        return found[0], found[1]
+
+    def holds(self, value: Decimal, facts: Mapping[str, Decimal] | None = None) -> bool:
+        """Whether the value falls into this band; not when one of its limits is not known."""
+        limits = self.limits(facts or {})
+        if limits is None:
+            return False
+        low, high = limits
+        return (low is None or value >= low) and (high is None or value < high)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A reading as it was judged: after the leads were subtracted and the temperature was allowed for.
+
+    `band` is None when a limit that it needs was not given, or when the given limits contradict each other.
+    """
+
+    value: Decimal
+    band: Band | None
 
 
 @dataclass(frozen=True)
@@ -237,15 +337,47 @@ class Reading:
         unit: Unit in which limits are stated and a bare number is taken.
         plausible: Lowest and highest believable value, both included; outside, it is asked again.
         bands: Bands that cover the whole plausible range without overlap, lowest first.
+        subtract: A fact that is subtracted before the reading is judged; "" for none.
+        at_20_celsius: The fact that holds the temperature of the copper that was measured; the reading is judged as
+            it would be at 20 degrees Celsius.  "" where temperature does not matter.
+        unjudged: Where it goes when a specification was not given; None where no limit is a specification.
     """
 
     unit: str
     plausible: tuple[Decimal, Decimal]
     bands: tuple[Band, ...]
+    subtract: str = ""
+    at_20_celsius: str = ""
+    unjudged: Answer | None = None
 
     def band(self, value: Decimal) -> Band:
-        """The band that holds a plausible value."""
+        """The band that holds a plausible value, where no limit is a specification."""
         return next(band for band in self.bands if band.holds(value))
+
+    def specified(self) -> tuple[str, ...]:
+        """Names of the facts that limits are taken from, lowest limit first."""
+        limits = [limit for band in self.bands for limit in (band.low, band.high)]
+        return tuple(dict.fromkeys(limit.fact for limit in limits if isinstance(limit, Specified)))
+
+    def judge(self, value: Decimal, facts: Mapping[str, Decimal]) -> Judged:
+        """The band of a reading.
+
+        Args:
+            value: The reading in `unit`.
+            facts: Numbers by name of fact, each in its own unit; one that was left blank is missing.
+                A fact that is to be subtracted and is missing is taken as nothing, a temperature as 20 degrees.
+        """
+        judged = value
+        if self.subtract in facts:
+            judged = max(judged - facts[self.subtract], Decimal(0))
+        if self.at_20_celsius in facts:
+            warmer = facts[self.at_20_celsius] - 20
+            judged = _JUDGED.divide(judged, 1 + COPPER_PER_KELVIN * warmer)
+        known = [band.limits(facts) for band in self.bands]
+        rising = [high for limits in known if limits for high in limits[1:] if high is not None]
+        if rising != sorted(rising):
+            return Judged(judged, None)
+        return Judged(judged, next((band for band in self.bands if band.holds(judged, facts)), None))
 
 
 @dataclass(frozen=True)
@@ -259,6 +391,7 @@ class Step:
         heard: All outcomes that are listened for: the answers, and what the instrument can show besides, so that
             an answer that does not fit is caught instead of being taken for another one.
         line: Line in the file, for messages.
+        asks: Facts that are asked for before the cautions, each only if the session does not hold it yet.
     """
 
     name: str
@@ -271,13 +404,16 @@ class Step:
     if_skipped: Target | None = None
     heard: tuple[str, ...] = ()
     line: int = 0
+    asks: tuple[str, ...] = ()
 
     def choices(self) -> tuple[Answer, ...]:
         """All answers or bands."""
         return self.reading.bands if self.reading else self.answers
 
     def answer(self, outcome: str) -> Answer | None:
-        """The answer or band of this name."""
+        """The answer or band of this name, also that of a reading that cannot be judged."""
+        if outcome == UNJUDGED and self.reading:
+            return self.reading.unjudged
         return next((answer for answer in self.choices() if answer.outcome == outcome), None)
 
 
@@ -311,6 +447,7 @@ class Procedure:
 
     `cautions` are given once when the procedure is entered, before those of its first step.
     `presumes_no` are faults that another procedure excludes before this one: it is not proven against them.
+    `asks` are facts that are asked for on entering, each only if the session does not hold it yet.
     """
 
     name: str
@@ -324,16 +461,18 @@ class Procedure:
     verdicts: dict[str, Verdict]
     file: str = ""
     presumes_no: tuple[str, ...] = ()
+    asks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Terms:
-    """The names that procedures and grammars share, each with its words."""
+    """The names that procedures and grammars share, each with its words, and the facts that can be asked for."""
 
     places: dict[str, Place]
     instruments: dict[str, Instrument]
     outcomes: dict[str, Outcome]
     faults: dict[str, Fault]
+    facts: dict[str, Inquiry] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.procedure import Engine
+from assistant.core.procedure import Engine, FactKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -24,10 +24,17 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
     """The schema for one ``procedures/*.yaml`` file, JSON Schema draft 2020-12."""
     nodes = [place.name for place in terms.places.values() if place.kind == "node"]
     parts = [place.name for place in terms.places.values() if place.kind == "part"]
-    items = [place.name for place in terms.places.values() if place.kind == "item"]
+    items = [place.name for place in terms.places.values() if place.kind in ("item", "matter")]
     units = sorted({unit for tool in terms.instruments.values() for unit in tool.units})
     faults = _list(_enum(terms.faults))
     text = {"type": "string", "minLength": 1}
+    asked = _list(_enum(terms.facts))
+    numbers = _enum(fact.name for fact in terms.facts.values() if fact.kind is FactKind.NUMBER)
+    specification = _map(
+        {"specification": _enum(fact.name for fact in terms.facts.values() if fact.specification)},
+        ["specification"],
+    )
+    limit = {"oneOf": [{"type": "number"}, specification]}
     leads = {
         "next": {**text, "description": "a step of this procedure"},
         "procedure": {**text, "description": "another procedure"},
@@ -40,8 +47,8 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
             {
                 **leads,
                 "rules_out": faults,
-                "from": {"type": "number", "description": "lowest value of the band"},
-                "below": {"type": "number", "description": "first value above the band"},
+                "from": {**limit, "description": "lowest value of the band, or the maker's specification"},
+                "below": {**limit, "description": "first value above the band, or the maker's specification"},
                 "source": {**text, "description": "where the limit comes from"},
                 "seen": {**text, "description": "how the band is described in the write-up"},
             },
@@ -53,7 +60,10 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
         {
             "unit": _enum(units),
             "plausible": {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2},
+            "subtract": {**numbers, "description": "a fact that is subtracted before judging"},
+            "at_20_celsius": {**numbers, "description": "temperature of the copper; judged as at 20 degrees"},
             "bands": {"type": "object", "additionalProperties": band, "minProperties": 2},
+            "unjudged": _map(leads, []) | one_lead,
         },
         ["unit", "plausible", "bands"],
     )
@@ -71,6 +81,7 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
     step = _map(
         {
             "measure": measure,
+            "asks": {**asked, "description": "facts that are asked for before the cautions"},
             "cautions": _list(_enum(cautions)),
             "look_for": {**text, "description": "spoken when the person is not sure"},
             "good": {**text, "description": "the answer or band of a healthy system"},
@@ -101,10 +112,11 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
         {
             "procedure": {**text, "description": "the file's name without .yaml"},
             "title": text,
-            "circuit": text,
+            "circuit": {**text, "description": "'none' for a procedure about nothing electrical"},
             "presumes_no": {**faults, "description": "faults that are excluded before this procedure"},
             "about": text,
             "needs": _list(text),
+            "asks": {**asked, "description": "facts that are asked for on entering"},
             "cautions": _list(_enum(cautions)),
             "start": {**text, "description": "the first step"},
             "steps": {"type": "object", "additionalProperties": step, "minProperties": 1},

@@ -8,15 +8,16 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.procedure import OVER_RANGE, Band, Engine, Hazard
+from assistant.core.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Hazard, Specified
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from assistant.core.procedure import (
         Answer,
         Caution,
         Library,
+        Limit,
         Measurement,
         Procedure,
         Step,
@@ -33,10 +34,15 @@ UNIT_WORDS = {
     "megohm": ("megohm", "megohms"),
     "rpm": ("revolution a minute", "revolutions a minute"),
     "s": ("second", "seconds"),
+    "ms": ("millisecond", "milliseconds"),
+    "km": ("kilometer", "kilometers"),
+    "miles": ("mile", "miles"),
+    "celsius": ("degree celsius", "degrees celsius"),
+    "fahrenheit": ("degree fahrenheit", "degrees fahrenheit"),
 }
 """Spoken form of each unit, for one and for more."""
 
-# Into the base unit of the same quantity; SI prefixes.
+# Into the base unit of the same quantity; SI prefixes, the international mile.
 _SCALE = {
     "V": ("V", Decimal(1)),
     "mV": ("V", Decimal("0.001")),
@@ -46,7 +52,14 @@ _SCALE = {
     "megohm": ("ohm", Decimal(1000000)),
     "rpm": ("rpm", Decimal(1)),
     "s": ("s", Decimal(1)),
+    "ms": ("s", Decimal("0.001")),
+    "km": ("km", Decimal(1)),
+    "miles": ("km", Decimal("1.609344")),
+    "celsius": ("celsius", Decimal(1)),
+    "fahrenheit": ("celsius", Decimal(5) / Decimal(9)),
 }
+_ZERO = {"fahrenheit": Decimal(32)}
+"""Where the scale of a unit has the zero of its base unit."""
 
 _ENGINE = {
     Engine.KEY_OFF: "key off",
@@ -59,13 +72,17 @@ _ENGINE = {
 def convert(value: Decimal, unit: str, to: str) -> Decimal | None:
     """The same quantity in another unit; None when the units are of different quantities.
 
-    Scaling is exact: millivolts 0.001 V, kilohms 1,000 ohm, megohms 1,000,000 ohm (SI prefixes).
+    Scaling is exact: millivolts 0.001 V, kilohms 1,000 ohm, megohms 1,000,000 ohm (SI prefixes), the international
+    mile 1.609344 km; but degrees Fahrenheit in Celsius are rounded to a hundredth.
     """
     base, factor = _SCALE[unit]
     other_base, other_factor = _SCALE[to]
     if base != other_base:
         return None
-    return value if unit == to else value * factor / other_factor
+    if unit == to:
+        return value
+    scaled = (value - _ZERO.get(unit, 0)) * factor / other_factor + _ZERO.get(to, 0)
+    return scaled.quantize(Decimal("0.01")) if base == "celsius" else scaled
 
 
 def units_like(unit: str) -> tuple[str, ...]:
@@ -143,6 +160,8 @@ def connection(terms: Terms, measure: Measurement) -> str:
     probe = place_spoken(terms, measure, measure.probe)
     if measure.instrument == "eyes":
         parts = [f"looked at {probe}"]
+    elif measure.instrument in SENSES:
+        parts = [f"{instrument.spoken} {probe}"]
     elif measure.clip is None:
         parts = [f"{instrument.spoken} around {probe}"]
     elif instrument.units:
@@ -197,7 +216,10 @@ def setup(
 
 
 def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str, ...]:
-    """What to do with key and engine, and what to watch; "Key off." only if `after`, the setup, has not said it."""
+    """What to do with key and engine, and what to watch; "Key off." only if `after`, the setup, has not said it.
+
+    A look or a question with the key off needs no key, so it says nothing of it.
+    """
     watch = library.terms.instruments[step.measure.instrument].watch
     watched = [f"{watch}."] if watch else []
     if step.measure.engine is Engine.CRANKING:
@@ -206,6 +228,8 @@ def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str,
         return ("Key on, do not crank.", *watched)
     if step.measure.engine is Engine.RUNNING:
         return ("Engine running.", *watched)
+    if step.measure.instrument in SENSES:
+        return tuple(watched)
     return tuple(watched) if "Key off." in after else ("Key off.", *watched)
 
 
@@ -286,6 +310,7 @@ def seen(library: Library, step: Step, outcome: str, value: Decimal | None, unit
     answer = step.answer(outcome)
     if value is not None and unit is not None:
         band = f", {answer.seen}" if isinstance(answer, Band) else ""
+        band = ", not judged: no limit from the maker was given" if outcome == UNJUDGED else band
         return f"{number_written(value, unit)}{band}"
     if isinstance(answer, Band):
         return f"{library.terms.outcomes[OVER_RANGE].seen}, {answer.seen}"
@@ -302,15 +327,25 @@ def expected(library: Library, step: Step) -> str:
     return library.terms.outcomes[step.good].seen
 
 
-def limits(band: Band, unit: str) -> str:
-    """The limits of a band in words: "9.6 V or more", "below 0.2 V", "0.3 to below 2 ohm"."""
+def limits(band: Band, unit: str, facts: Mapping[str, Decimal] | None = None) -> str:
+    """The limits of a band in words: "9.6 V or more", "below 0.2 V", "0.3 to below 2 ohm".
+
+    A limit that is the vehicle maker's specification is named so, with its number where `facts` holds it.
+    """
+
+    def told(limit: Limit, *, last: bool) -> str:
+        if isinstance(limit, Specified):
+            known = (facts or {}).get(limit.fact)
+            return "the maker's limit" if known is None else f"the maker's {plain_number(known)} {unit}"
+        return f"{plain_number(limit)} {unit}" if last else plain_number(limit)
+
     if band.low is None and band.high is None:
         return "any reading"
     if band.low is None:
-        return f"below {plain_number(band.high or Decimal(0))} {unit}"
+        return f"below {told(band.high or Decimal(0), last=True)}"
     if band.high is None:
-        return f"{plain_number(band.low)} {unit} or more"
-    return f"{plain_number(band.low)} to below {plain_number(band.high)} {unit}"
+        return f"{told(band.low, last=True)} or more"
+    return f"{told(band.low, last=False)} to below {told(band.high, last=True)}"
 
 
 def caution_text(caution: Caution, form: str) -> str:

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings, strategies as st
 
 from assistant import resources
 from assistant.core.loading import load_library, load_procedure
-from assistant.core.procedure import Hazard, Leads, Library
+from assistant.core.procedure import UNJUDGED, Hazard, Leads, Library, Specified
 from assistant.errors import FileProblem, UsageProblem
 
 SHIPPED = resources.directory("procedures")
@@ -43,6 +43,41 @@ steps:
 verdicts:
   fine: {says: Fine., faults: [], part: "", repair: None., verify: []}
 """
+
+
+ASKING = """\
+procedure: small
+title: A small test
+circuit: none
+about: For tests.
+needs: [ohmmeter]
+asks: [lead-resistance, coil-temperature]
+start: primary
+steps:
+  primary:
+    measure: {with: ohmmeter, clip: feed, probe: switched, engine: key-off, unplugged: [coil]}
+    asks: [primary-resistance-lowest, primary-resistance-highest]
+    cautions: []
+    reading:
+      unit: ohm
+      plausible: [0, 20000000]
+      subtract: lead-resistance
+      at_20_celsius: coil-temperature
+      unjudged: {verdict: fine}
+      bands:
+        open:   {from: {specification: primary-resistance-highest}, source: s, seen: high, verdict: bad}
+        normal:
+          from: {specification: primary-resistance-lowest}
+          below: {specification: primary-resistance-highest}
+          source: s
+          seen: normal
+          verdict: fine
+        shorted: {below: {specification: primary-resistance-lowest}, source: s, seen: low, verdict: bad}
+verdicts:
+  fine: {says: Fine., faults: [], part: "", repair: None., verify: []}
+  bad:  {says: Bad., faults: [], part: "", repair: None., verify: []}
+"""
+"""A procedure whose reading is judged by facts."""
 
 
 @pytest.fixture(scope="module")
@@ -124,6 +159,126 @@ def test_each_mistake_is_named_with_its_line_and_what_would_be_right(
     with pytest.raises(FileProblem, match=re.compile(words, re.IGNORECASE)) as caught:
         load_library(folder)
     assert line == caught.value.line
+
+
+def test_limits_from_the_maker_are_read_in_their_order(folder: Path) -> None:
+    """Bands whose limits are specifications are chained by them; what is asked and subtracted is kept."""
+    (folder / "small.yaml").write_text(ASKING)
+    procedure = load_library(folder).procedures["small"]
+    step = procedure.steps["primary"]
+    assert step.reading is not None
+    lowest, highest = Specified("primary-resistance-lowest"), Specified("primary-resistance-highest")
+    assert [("shorted", None, lowest), ("normal", lowest, highest), ("open", highest, None)] == [
+        (band.outcome, band.low, band.high) for band in step.reading.bands
+    ]
+    assert ("lead-resistance", "coil-temperature") == procedure.asks
+    assert ("primary-resistance-lowest", "primary-resistance-highest") == step.asks
+    assert step.reading.unjudged == step.answer(UNJUDGED)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "words"),
+    [
+        (
+            "asks: [lead-resistance, coil-temperature]",
+            "asks: [coil-temperature]",
+            9,
+            "'lead-resistance', which nobody asks",
+        ),
+        ("asks: [lead-resistance,", "asks: [lead-resistence,", 6, "did you mean 'lead-resistance'"),
+        ("subtract: lead-resistance", "subtract: lamp-current", 16, "is a number in A"),
+        ("subtract: lead-resistance", "subtract: vin", 16, "of the kind vin"),
+        ("      unjudged: {verdict: fine}\n", "", 14, "no 'unjudged'"),
+        ("unjudged: {verdict: fine}", "unjudged: {verdict: fin}", 18, "did you mean 'fine'"),
+        (
+            "{specification: primary-resistance-lowest}, source",
+            "{specification: lead-resistance}, source",
+            27,
+            "is no specification",
+        ),
+        (
+            "{specification: primary-resistance-lowest}, source",
+            "{spec: primary-resistance-lowest}, source",
+            27,
+            "'spec' is not known",
+        ),
+        (
+            "shorted: {below: {specification: primary-resistance-lowest}",
+            "shorted: {below: 0.3",
+            27,
+            "gap or overlap",
+        ),
+    ],
+)
+def test_mistakes_about_facts_are_named_with_their_line(
+    folder: Path, old: str, new: str, line: int, words: str
+) -> None:
+    """A fact that nobody asks for, that is in another unit, or that is no specification is refused."""
+    assert ASKING.count(old) == 1
+    (folder / "small.yaml").write_text(ASKING.replace(old, new))
+    with pytest.raises(FileProblem) as caught:
+        load_library(folder)
+    assert f"small.yaml:{line}:" in str(caught.value)
+    assert words.lower() in str(caught.value).lower()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("question: Which VIN?", "question: " + "which " * 13 + "VIN?", "has 14 words"),
+        ("longest: 16", "longest: many", "'longest' of 'order'"),
+        ("longest: 16", "unit: V", "has no 'unit'"),
+        ("unit: celsius", "unit: kelvin", "no unit 'kelvin'"),
+        ("kind: vin", "kind: vim", "Did you mean 'vin'"),
+        (
+            "choices: {helper: a helper, remote-switch: remote switch}",
+            "choices: {helper: a helper}",
+            "1 choices",
+        ),
+        ("plausible: [0, 2000000]", "plausible: [0]", "needs two numbers"),
+        ("whole: true\n    plausible: [0", "whole: maybe\n    plausible: [0", "'maybe'"),
+    ],
+)
+def test_mistakes_in_the_facts_themselves_are_named(folder: Path, old: str, new: str, words: str) -> None:
+    """A fact of the terms that cannot be asked for is refused with its line."""
+    terms = (folder / "terms.yaml").read_text()
+    assert old in terms
+    (folder / "terms.yaml").write_text(terms.replace(old, new, 1))
+    with pytest.raises(FileProblem, match=r"terms\.yaml:\d+:") as caught:
+        load_library(folder)
+    assert words in str(caught.value)
+
+
+LEADS, WARM = "lead-resistance", "coil-temperature"
+LOWEST, HIGHEST = "primary-resistance-lowest", "primary-resistance-highest"
+
+
+@pytest.mark.parametrize(
+    ("value", "facts", "judged", "band"),
+    [
+        ("0.7", {LEADS: "0.2", LOWEST: "0.4", HIGHEST: "0.6"}, "0.5", "normal"),
+        ("0.7", {LOWEST: "0.4", HIGHEST: "0.6"}, "0.7", "open"),
+        ("0.1", {LEADS: "0.2", LOWEST: "0.4", HIGHEST: "0.6"}, "0", "shorted"),
+        ("0.4", {LOWEST: "0.4", HIGHEST: "0.6"}, "0.4", "normal"),
+        ("0.5", {}, "0.5", None),
+        ("0.7", {HIGHEST: "0.6"}, "0.7", "open"),
+        ("0.5", {HIGHEST: "0.6"}, "0.5", None),
+        ("0.3", {LOWEST: "0.4"}, "0.3", "shorted"),
+        ("0.5", {LOWEST: "0.6", HIGHEST: "0.4"}, "0.5", None),
+        # 0.5 ohm of copper at 20 degrees is 0.5982 ohm at 70 degrees: 0.5 (1 + 0.00393 * 50).
+        ("0.59825", {WARM: "70", LOWEST: "0.4", HIGHEST: "0.55"}, "0.5", "normal"),
+    ],
+)
+def test_a_reading_is_judged_by_what_was_given(
+    folder: Path, value: str, facts: dict[str, str], judged: str, band: str | None
+) -> None:
+    """Leads off, copper as at 20 degrees, the maker's limits; without the limit that decides there is no band."""
+    (folder / "small.yaml").write_text(ASKING)
+    reading = load_library(folder).procedures["small"].steps["primary"].reading
+    assert reading is not None
+    found = reading.judge(Decimal(value), {name: Decimal(number) for name, number in facts.items()})
+    assert Decimal(judged) == found.value
+    assert band == (found.band.outcome if found.band else None)
 
 
 def test_no_shipped_step_that_can_hurt_loads_without_its_caution(library: Library) -> None:
