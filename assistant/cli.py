@@ -529,6 +529,27 @@ def _bench_sessions(options: argparse.Namespace) -> int:
     return 0
 
 
+def _bench_speech(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+    from assistant.hearing_bench import listening  # noqa: PLC0415
+    from assistant.linting import all_spoken  # noqa: PLC0415
+    from assistant.speaking.voice import DEFAULT_RATE, Voice  # noqa: PLC0415
+
+    library = load_library(resources.directory("procedures"))
+    said = list(dict.fromkeys(one.sentence for one in all_spoken(library)))
+    if options.sentences > 0:
+        said = said[:: max(1, len(said) // options.sentences)]
+    lexicon = GrammarSet.load(resources.directory("grammars")).lexicon
+    progress = _Progress()
+    voice = Voice(options.speech_rate or DEFAULT_RATE, options.voice)
+    report = listening.measure(said, lexicon, voice, progress=progress.tell)
+    progress.end()
+    print(json.dumps(report.to_json(), indent=1) if options.json else report.text(), end="")
+    return 0
+
+
 def _bench_hearing(options: argparse.Namespace) -> int:
     from assistant.hearing_bench import report  # noqa: PLC0415
     from assistant.hearing_bench.running import Options, measure  # noqa: PLC0415
@@ -1022,6 +1043,22 @@ def _parser() -> argparse.ArgumentParser:
     )
     past.add_argument("--count", type=_count, metavar="N", help="made-up sessions (default: 2000)")
     past.set_defaults(command=_bench_sessions)
+    about = "Measure how well the assistant's own sentences are understood, by PocketSphinx and beside another voice."
+    speech = further.add_parser(
+        "speech", help=about, description=about, epilog="Example: bay-assistant bench speech --sentences 100"
+    )
+    speech.set_defaults(command=_bench_speech)
+    speech.add_argument(
+        "--sentences",
+        type=int,
+        default=0,
+        metavar="N",
+        help="only about so many, evenly spread (default: all)",
+    )
+    speech.add_argument(
+        "--speech-rate", type=int, metavar="N", help="words a minute (default: that of a session)"
+    )
+    speech.add_argument("--voice", metavar="NAME", help="another voice of eSpeak NG, such as gmw/en-us+f3")
     return parser
 
 
