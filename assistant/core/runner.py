@@ -72,7 +72,7 @@ from assistant.core.events import (
     TimerElapsed,
 )
 from assistant.core.policy import DEFAULT_THRESHOLDS, Acceptance, Thresholds, grade, tapered
-from assistant.core.procedure import OVER_RANGE, Answer, Engine, Leads, Measurement, Target
+from assistant.core.procedure import NO_CIRCUIT, OVER_RANGE, Answer, Engine, Leads, Measurement, Target
 from assistant.core.result import Control, GrammarRequest, Result
 from assistant.core.states import (
     CONTROL_TRIGGERS,
@@ -1298,10 +1298,15 @@ class Runner:
         ]
         if left:
             parts.append(f"Still possible by the model: {'. Or: '.join(left[:2])}.")
-        best = assessment.best_test() if parts and not verdict.continue_with else None
+        best = assessment.best_test() if parts and not self._tells_more(verdict) else None
         if best:
             parts.append(f"What would tell: {wording.named_test(self._library, best[0])}.")
         return " ".join(parts)
+
+    def _tells_more(self, verdict: Verdict) -> bool:
+        """Whether a verdict goes on with another test of the circuit, and not with the repair."""
+        following = verdict.continue_with
+        return following is not None and self._library.procedures[following].circuit != NO_CIRCUIT
 
     # --- small parts ------------------------------------------------------------------------------
 
