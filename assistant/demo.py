@@ -346,6 +346,7 @@ class Stage:
         clock: The clock.
         voice: Renders what the assistant says.
         screen: Shows the dialogue.
+        person_class: Who plays the person; another one can decide as it goes along what to do next.
     """
 
     def __init__(
@@ -357,6 +358,7 @@ class Stage:
         clock: Time,
         voice: Voice,
         screen: Screen,
+        person_class: type[Person] = Person,
     ) -> None:
         self.clock = clock
         self.track = SoundTrack()
@@ -365,7 +367,7 @@ class Stage:
         self.session = Session(
             runner=runner, log=log, voice=voice, output=self.player, screen=screen, now=clock
         )
-        self.person = Person(
+        self.person = person_class(
             deque(scenario.turns), clock, self.track, lambda: runner.state, self.session.press
         )
         reports = Reports(

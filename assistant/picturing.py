@@ -5,10 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from assistant.core.procedure import SENSES
 from assistant.errors import UsageProblem
 from assistant.picture import whole
-
-from assistant.core.procedure import SENSES
 
 if TYPE_CHECKING:
     from assistant.circuit.catalogue import Mechanism
@@ -53,7 +52,9 @@ def picture(
         )
     one = chosen.steps[step]
     if one.measure.instrument in SENSES:
-        others = ", ".join(name for name, other in chosen.steps.items() if other.measure.instrument not in SENSES)
+        others = ", ".join(
+            name for name, other in chosen.steps.items() if other.measure.instrument not in SENSES
+        )
         raise UsageProblem(
             f"At the step '{step}' something is looked at and nothing is connected, so there is nothing to draw. "
             f"Steps with a connection are: {others}."

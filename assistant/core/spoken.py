@@ -454,7 +454,7 @@ def _judged(sentence: str, places: list[str], names: list[str]) -> Iterator[tupl
     if any(len(number.partition(".")[0]) > 4 for number in _NUMBER.findall(sentence)):
         yield "a spoken number is too long", "Say it in a larger unit, or leave it out"
     first = re.findall(r"[\w'-]+", sentence.lower())[:1]
-    if first and first[0] in _JOINING:
+    if first and first[0] in _JOINING and not sentence.endswith("?"):
         yield "a spoken sentence is only the rest of another", "Say a whole sentence"
 
 
