@@ -627,7 +627,9 @@ def _parser() -> argparse.ArgumentParser:
         "A live session.",
         "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'",
     )
-    run.add_argument("procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)")
+    run.add_argument(
+        "procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)"
+    )
     run.add_argument(
         "--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'"
     )

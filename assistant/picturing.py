@@ -53,7 +53,9 @@ def picture(
         )
     one = chosen.steps[step]
     if one.measure.instrument in SENSES:
-        others = ", ".join(name for name, other in chosen.steps.items() if other.measure.instrument not in SENSES)
+        others = ", ".join(
+            name for name, other in chosen.steps.items() if other.measure.instrument not in SENSES
+        )
         raise UsageProblem(
             f"At the step '{step}' something is looked at and nothing is connected, so there is nothing to draw. "
             f"Steps with a connection are: {others}."

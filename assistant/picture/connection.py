@@ -103,7 +103,9 @@ def _spots(circuit: str) -> dict[str, Spot]:
         "driver-supply": Spot((510, _SUPPLY), ((own, own), (own, _SUPPLY)), (500, 280), "end"),
         "driver-ground": Spot((520, 395), ((300, own), (300, 395)), (510, 415), "end", 17),
         "crank-signal": Spot((702, _SUPPLY), ((300, own), (300, 422), (702, 422)), (702, 445), "end", 17),
-        "sensor-supply": Spot((760, 266), ((300, own), (300, 422), (714, 422), (714, 266)), (717, 445), "end", 17),
+        "sensor-supply": Spot(
+            (760, 266), ((300, own), (300, 422), (714, 422), (714, 266)), (717, 445), "end", 17
+        ),
         "cam-signal": Spot((690, _CONTROL), ((300, own), (300, 422), (690, 422)), (690, 445), "end", 17),
     }
 

@@ -316,6 +316,7 @@ def _three(draft: Draft) -> str:
         )
     elif not draft.done:
         correction.append("None recommended, because no verdict was reached.")
+    correction += [f"<b>{escape(one.procedure)}:</b> {escape(one.says)}" for one in draft.found_after]
     if not draft.done:
         correction.append('Work done:<span class="blank full"></span>')
     small = "" if draft.done else "recommended; whether it was done is not in the record"

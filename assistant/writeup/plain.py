@@ -95,6 +95,7 @@ def _correction(draft: Draft) -> list[str]:
         lines.append(f"Part: {draft.part.text}" if draft.part else "No part is condemned.")
     elif not draft.done:
         lines.append("None recommended, because no verdict was reached.")
+    lines += [f"{found.procedure}: {found.says}" for found in draft.found_after]
     if not draft.done:
         lines.append(f"Work done: {'_' * (WIDTH - 13)}")
     return lines
