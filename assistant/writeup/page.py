@@ -129,7 +129,7 @@ _BLANK_LINES = 2
 
 # A number and its unit stay on one line.
 _UNIT = re.compile(r"(?<=[0-9]) (?=(?:m?V|A|(?:kil|meg)?ohms?|s|min|h|dB|rpm|ms|km|miles)\b)")
-_NO_BREAK = "\N{NO-BREAK SPACE}"
+_NO_BREAK = "&nbsp;"
 
 
 def html(
