@@ -181,8 +181,10 @@ def _lint(options: argparse.Namespace) -> int:
 
         said = all_spoken(library)
         measured = spoken.measure(library, said, DEFAULT_RATE)
-        good = "\n".join(measured.lines())
-        return _report(spoken.findings(library, said), good, as_json=options.json)
+        findings = spoken.findings(library, said)
+        if not options.json:
+            print("\n".join(measured.lines()))
+        return _report(findings, "No finding.", as_json=options.json)
     grammars = GrammarSet.load(options.grammars or resources.directory("grammars"))
     findings = lint(library, grammars)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())

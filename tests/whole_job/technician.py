@@ -30,9 +30,10 @@ from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core import wording
+from assistant.core.asking import WORDS
 from assistant.core.events import Event, Heard, NoMatch, Note
 from assistant.core.loading import load_library
-from assistant.core.procedure import Engine
+from assistant.core.procedure import Engine, FactKind
 from assistant.core.states import REASONS, State
 from assistant.demo import Person, Scenario, Stage, Time, Turn
 from assistant.grammar.grammar import GrammarSet
@@ -128,6 +129,11 @@ class Car:
         return mechanism_named(circuit, *self.fault)
 
 
+def _spelled(signs: str) -> str:
+    """Signs as they are said into a microphone, by the spelling alphabet."""
+    return " ".join(WORDS[sign] for sign in signs).replace("x-ray", "xray")
+
+
 def _as_a_meter_shows(value: float, unit: str) -> Decimal:
     digits = "0.01" if abs(value) < 2 and unit != "A" else "0.1"
     return Decimal(repr(value)).quantize(Decimal(digits))
@@ -204,6 +210,7 @@ class Technician(Person):
 
     library: Library = field(init=False)
     position: Any = field(init=False)
+    asked: Any = field(init=False)
     screen: Watching = field(init=False)
     mouth: Mouth = field(init=False)
     car: Car = field(init=False)
@@ -296,9 +303,13 @@ class Technician(Person):
 
     def _answer(self, state: State, procedure: str, step: Step | None) -> Turn | None:
         keyed = self.screen.board is not None and self.screen.board.keys_only
-        if state.value == "inquiring":
-            return self._fact(keyed=keyed)
         match state:
+            case State.INQUIRING:
+                return self._fact(keyed=keyed)
+            case State.CONFIRMING:
+                return self._confirm()
+            case State.CHOOSING:
+                return self._speak(self._other)
             case State.ACKNOWLEDGING:
                 return self._press("enter") if keyed else self._speak("ready")
             case State.ASKING | State.CRANKING:
@@ -321,10 +332,6 @@ class Technician(Person):
             case State.CONCLUDING:
                 return self._conclude(keyed=keyed)
             case _:
-                if state.value == "confirming":
-                    return self._speak("affirm")
-                if state.value == "choosing" and self._other:
-                    return self._speak(self._other)
                 return None
 
     def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> Turn:
@@ -381,7 +388,27 @@ class Technician(Person):
         return self._press(key) if keyed else self._speak(words)
 
     def _fact(self, *, keyed: bool) -> Turn:
-        raise NotImplementedError
+        """What is asked for about car, order and gear; signs are spelled four in a breath, checked by the read-back."""
+        asked = self.asked()
+        value = self.facts.get(asked.inquiry.name)
+        if value is None:
+            return self._press("plus") if keyed else self._speak("leave blank")
+        if asked.inquiry.kind is FactKind.CHOICE:
+            return self._speak(asked.inquiry.choices[value])
+        if not asked.spells:
+            unit = asked.inquiry.unit
+            number = in_words(Decimal(value)) if Decimal(value) < 10000 else _spelled(value)
+            return self._speak(f"{number} {wording.UNIT_WORDS[unit][1]}" if unit else number)
+        if not value.startswith(asked.signs):
+            return self._speak("correction")
+        rest = value[len(asked.signs) :][:4]
+        return self._speak(_spelled(rest) if rest else "that is all")
+
+    def _confirm(self) -> Turn:
+        waiting = self.asked().waiting
+        value = self.facts[self.asked().inquiry.name]
+        right = waiting.value == value or (not self.asked().spells and Decimal(waiting.value) == Decimal(value))
+        return self._speak("affirm" if right else "negative")
 
     # --- how he does it ---
 
@@ -479,7 +506,9 @@ def play(
         technician = stage.person
         assert isinstance(technician, Technician)
         technician.library = load_library(procedures)
-        technician.position = lambda: stage.session._runner.position
+        runner = stage.session._runner
+        technician.position = lambda: runner.position
+        technician.asked = lambda: runner._asked_fact
         technician.screen, technician.car, technician.grammars = screen, car, grammars
         technician.mouth = Mouth(sounds, voice, seed, snr_db)
         technician.facts, technician.asides = facts, list(asides)
