@@ -87,6 +87,7 @@ from assistant.core.policy import (
     tapered,
 )
 from assistant.core.procedure import (
+    NO_CIRCUIT,
     OVER_RANGE,
     UNJUDGED,
     Answer,
@@ -1893,10 +1894,15 @@ class Runner:
         ]
         if left:
             parts.append(f"Still possible by the model: {'. Or: '.join(left[:2])}.")
-        best = assessment.best_test() if parts and not verdict.continue_with else None
+        best = assessment.best_test() if parts and not self._tells_more(verdict) else None
         if best:
             parts.append(f"What would tell: {wording.named_test(self._library, best[0])}.")
         return " ".join(parts)
+
+    def _tells_more(self, verdict: Verdict) -> bool:
+        """Whether a verdict goes on with another test of the circuit, and not with the repair."""
+        following = verdict.continue_with
+        return following is not None and self._library.procedures[following].circuit != NO_CIRCUIT
 
     # --- small parts ------------------------------------------------------------------------------
 

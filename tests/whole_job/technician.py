@@ -15,6 +15,7 @@ never heard "slt".
 from __future__ import annotations
 
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
@@ -31,9 +32,10 @@ from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core import wording
 from assistant.core.asking import WORDS
+from assistant.core.entries import Entry
 from assistant.core.events import Event, Heard, NoMatch, Note
 from assistant.core.loading import load_library
-from assistant.core.procedure import Engine, FactKind
+from assistant.core.procedure import Engine, FactKind, Library
 from assistant.core.states import REASONS, State
 from assistant.demo import Person, Scenario, Stage, Time, Turn
 from assistant.grammar.grammar import GrammarSet
@@ -48,13 +50,12 @@ from assistant.screen.terminal import LineScreen
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
     from assistant.core.board import Board
-    from assistant.core.entries import Entry
-    from assistant.core.procedure import Library, Step
+    from assistant.core.procedure import Step
 
 RATE = 16000
 SPEECH_DB = -22.0
@@ -72,7 +73,7 @@ class Aside:
     """Something that the technician does once, instead of the answer.
 
     Attributes:
-        at: Step at which he does it.
+        at: Step at which he does it, with its procedure where that is needed: "feed-dead/crank-signal".
         state: In this state of the dialogue.
         does: ``say`` words, ``slip`` (a wrong answer that he then takes back), ``note`` (a voice note of these
             words), ``loud`` (his answer drowns in noise, he takes the keys, then it is quiet again), ``skip`` for a
@@ -273,7 +274,8 @@ class Technician(Person):
         step = self.library.procedures[procedure].steps.get(name) if procedure else None
         if state is State.CRANKING:
             self._cranked = (procedure, name)
-        aside = next((one for one in self.asides if one.at == name and one.state is state), None)
+        here = (name, f"{procedure}/{name}")
+        aside = next((one for one in self.asides if one.at in here and one.state is state), None)
         if aside is not None:
             self.asides.remove(aside)
             self._doing = aside
@@ -407,7 +409,9 @@ class Technician(Person):
     def _confirm(self) -> Turn:
         waiting = self.asked().waiting
         value = self.facts[self.asked().inquiry.name]
-        right = waiting.value == value or (not self.asked().spells and Decimal(waiting.value) == Decimal(value))
+        right = waiting.value == value or (
+            not self.asked().spells and Decimal(waiting.value) == Decimal(value)
+        )
         return self._speak("affirm" if right else "negative")
 
     # --- how he does it ---
