@@ -188,8 +188,10 @@ def _lint(options: argparse.Namespace) -> int:
 
         said = all_spoken(library)
         measured = spoken.measure(library, said, DEFAULT_RATE)
-        good = "\n".join(measured.lines())
-        return _report(spoken.findings(library, said), good, as_json=options.json)
+        findings = spoken.findings(library, said)
+        if not options.json:
+            print("\n".join(measured.lines()))
+        return _report(findings, "No finding.", as_json=options.json)
     grammars = GrammarSet.load(options.grammars or resources.directory("grammars"))
     findings = lint(library, grammars)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
@@ -624,7 +626,7 @@ def _report(findings: Sequence[Finding], good: str, *, as_json: bool) -> int:
 
 
 def _facts(options: argparse.Namespace) -> Any:
-    from assistant.core.identity import check_vin  # noqa: PLC0415
+    from assistant.core.identity import check_odometer, check_vin  # noqa: PLC0415
     from assistant.record import Facts  # noqa: PLC0415
 
     vin = str(check_vin(options.vin)) if options.vin else ""
@@ -634,6 +636,7 @@ def _facts(options: argparse.Namespace) -> Any:
         vehicle=options.vehicle or "",
         complaint=options.complaint or "",
         technician=options.technician or "",
+        odometer=str(check_odometer(options.odometer)) if options.odometer else "",
     )
 
 
@@ -715,7 +718,9 @@ def _parser() -> argparse.ArgumentParser:
         "A live session.",
         "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'",
     )
-    run.add_argument("procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)")
+    run.add_argument(
+        "procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)"
+    )
     run.add_argument(
         "--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'"
     )
@@ -725,6 +730,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument("--vehicle", metavar="TEXT", help="the vehicle in words")
     run.add_argument("--complaint", metavar="TEXT", help="the complaint in the customer's words")
+    run.add_argument(
+        "--odometer", metavar="NUMBER", help="what the odometer shows, as '98200 miles' or '158000 km'"
+    )
     run.add_argument("--technician", metavar="TEXT", help="who does the work")
     run.add_argument(
         "--headset",

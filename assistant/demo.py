@@ -360,6 +360,7 @@ class Stage:
         clock: The clock.
         voice: Renders what the assistant says.
         screen: Shows the dialogue.
+        person_class: Who plays the person; another one can decide as it goes along what to do next.
     """
 
     def __init__(
@@ -371,6 +372,7 @@ class Stage:
         clock: Time,
         voice: Voice,
         screen: Screen,
+        person_class: type[Person] = Person,
     ) -> None:
         self.clock = clock
         self.track = SoundTrack()
@@ -379,7 +381,7 @@ class Stage:
         self.session = Session(
             runner=runner, log=log, voice=voice, output=self.player, screen=screen, now=clock
         )
-        self.person = Person(
+        self.person = person_class(
             deque(scenario.turns), clock, self.track, lambda: runner.state, self.session.press
         )
         reports = Reports(

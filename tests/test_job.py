@@ -13,7 +13,17 @@ from assistant.circuit.proof import followed
 from assistant.core import wording
 from assistant.core.events import Say
 from assistant.core.loading import load_library
-from assistant.core.procedure import NO_CIRCUIT, SENSES, Answer, Engine, Hazard, Leads, SignalWord, Step, Target
+from assistant.core.procedure import (
+    NO_CIRCUIT,
+    SENSES,
+    Answer,
+    Engine,
+    Hazard,
+    Leads,
+    SignalWord,
+    Step,
+    Target,
+)
 from assistant.core.states import State
 from assistant.linting import paths
 from assistant.testing import Dialogue
@@ -150,7 +160,16 @@ def test_the_cautions_before_the_first_cranking_are_short() -> None:
     assert State.ASKING is talk.runner.state
     spoken = cautions_before_cranking(talk)
     assert seconds(spoken) <= LONGEST_CAUTIONS_S
-    for hazard in ("orange", "airbag", "pacemaker", "kilovolts", "turns", "fans", "vapor", "short nothing"):
+    for hazard in (
+        "orange",
+        "airbag",
+        "pacemaker",
+        "kilovolts",
+        "will turn",
+        "fans",
+        "vapor",
+        "short nothing",
+    ):
         assert hazard in " ".join(spoken).lower()
 
 
@@ -213,9 +232,7 @@ def test_a_relay_is_condemned_only_with_its_supply_and_its_control_good() -> Non
             continue
         found += 1
         last = way[-1][0].measure.engine
-        seen = {
-            (step.measure.probe, step.measure.engine): answer.outcome for step, answer in way if answer
-        }
+        seen = {(step.measure.probe, step.measure.engine): answer.outcome for step, answer in way if answer}
         assert seen["relay-coil-supply", last] == "lit"
         assert seen["relay-control", last] == "lit"
     assert found == 2
@@ -268,7 +285,13 @@ def test_a_repair_is_verified_only_with_everything_done() -> None:
     for way, target in ways("after-repair"):
         if target == Target(Leads.VERDICT, "repair-verified"):
             seen = {step.name: answer.outcome for step, answer in way if answer}
-            needed = {"putting-back": "done", "failed-test": "good", "restart": "runs", "leaks": "dry", "road": "good"}
+            needed = {
+                "putting-back": "done",
+                "failed-test": "good",
+                "restart": "runs",
+                "leaks": "dry",
+                "road": "good",
+            }
             assert needed.items() <= seen.items()
 
 

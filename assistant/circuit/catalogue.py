@@ -272,9 +272,7 @@ _ALL: tuple[Mechanism, ...] = (
         "no-inputs",
         "crank-signal-missing-relay-drops-out",
         "no crank signal: the control computer lets the feed relay drop out",
-        flags=_flags(
-            "driver-off", "crank-signal-missing", "relay-drops-out", "relay-control-drops-out"
-        ),
+        flags=_flags("driver-off", "crank-signal-missing", "relay-drops-out", "relay-control-drops-out"),
     ),
     Mechanism(
         "no-inputs",

@@ -253,7 +253,9 @@ class Measurement:
         touched = {self.clip, self.probe, self.compared_with}
         if touched & {"switched", "driver-end"} and self.engine in (Engine.CRANKING, Engine.RUNNING):
             found.append(Hazard.SWITCHED_VOLTAGE)
-        if self.instrument not in SENSES and (self.engine is not Engine.KEY_OFF or "battery-positive" in touched):
+        if self.instrument not in SENSES and (
+            self.engine is not Engine.KEY_OFF or "battery-positive" in touched
+        ):
             found.append(Hazard.LIVE_CIRCUIT)
         return tuple(found)
 

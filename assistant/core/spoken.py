@@ -115,8 +115,8 @@ def texts(library: Library, beside: Callable[[str], str]) -> list[Spoken]:
     for name, caution in library.cautions.items():
         for form in ("full", "short"):
             add(wording.caution_text(caution, form), beside("cautions.yaml"), 0, f"caution {name}, {form}")
-    for name, inquiry in getattr(library.terms, "facts", {}).items():
-        for text in (inquiry.question, getattr(inquiry, "look_for", "")):
+    for name, inquiry in library.terms.facts.items():
+        for text in (inquiry.question, inquiry.look_for):
             add(text, beside("terms.yaml"), 0, f"fact {name}")
     for procedure in library.procedures.values():
         for alone in (True, False):
@@ -191,6 +191,12 @@ def _measured_before(library: Library, procedure: Procedure, step: Step) -> Iter
 _KEYS = (*"1234567890", "enter", "minus", "plus", "point", "star", "slash", "erase")
 
 
+_SPELLED = ("47", "1J9R", "P1A36A1644345", "IO")
+"""What is spelled: a little, the beginning and the end of a VIN with a check digit that fits, letters it never has."""
+
+_NUMBERS = (Decimal(3), Decimal("0.2"), Decimal(9999))
+
+
 class _Player:
     """Leads one dialogue through everything that can happen to it, the rarest first."""
 
@@ -253,7 +259,12 @@ class _Player:
 
         found: list[tuple[str, Callable[[], Event]]] = []
         found += [(name, heard(Result(name), name)) for name in request.outcomes]
-        if request.units:
+        if request.spelling:
+            found += [(f"signs {signs}", heard(Result(signs=signs), signs)) for signs in _SPELLED]
+        fact = self.runner.state in (State.INQUIRING, State.CONFIRMING)
+        if request.counting or (request.units and fact):
+            found += [(f"number {value}", heard(Result(value=value), str(value))) for value in _NUMBERS]
+        elif request.units:
             step = self._library.step(*self.runner.position)
             for answer in step.choices():
                 value = _example(step, answer)
@@ -285,7 +296,9 @@ class _Player:
         now, state = self._now, self.runner.state
         if state is State.ACKNOWLEDGING:
             self.send(Heard(now, "ready", Result(control=Control.READY), 0.97))
-        elif state is State.READING_BACK:
+        elif state is State.INQUIRING:
+            self.send(Heard(now, "leave blank", Result(control=Control.LEAVE_BLANK), 0.97))
+        elif state in (State.READING_BACK, State.CONFIRMING):
             self.send(Heard(now, "affirm", Result(control=Control.AFFIRM), 0.97))
         elif state is State.ASKING:
             step = self._library.step(*self.runner.position)
@@ -454,7 +467,7 @@ def _judged(sentence: str, places: list[str], names: list[str]) -> Iterator[tupl
     if any(len(number.partition(".")[0]) > 4 for number in _NUMBER.findall(sentence)):
         yield "a spoken number is too long", "Say it in a larger unit, or leave it out"
     first = re.findall(r"[\w'-]+", sentence.lower())[:1]
-    if first and first[0] in _JOINING:
+    if first and first[0] in _JOINING and not sentence.endswith("?"):
         yield "a spoken sentence is only the rest of another", "Say a whole sentence"
 
 

@@ -17,22 +17,25 @@ import re
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import soundfile
 import soxr
 
 from assistant.errors import GearProblem
-from assistant.grammar.lexicon import Lexicon
 from assistant.grammar.numbers import in_words
 from assistant.hearing.sound import RATE, Samples
 from assistant.hearing_bench import pocketsphinx
-from assistant.speaking.voice import Voice
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from assistant.grammar.lexicon import Lexicon
+    from assistant.speaking.voice import Voice
 
 CONTROL = "flite:rms"
 """The voice that ours is compared with; text-to-speech from recordings of a man, US English."""
@@ -178,7 +181,8 @@ class Listener:
             lm=None,
             loglevel="FATAL",
         )
-        known, unknown = [], []
+        known: list[str] = []
+        unknown: list[str] = []
         for word in sorted(set(vocabulary)):
             if self._decoder.lookup_word(word) is None:
                 for number, phones in enumerate(_pronounced(word, lexicon), start=1):

@@ -206,6 +206,7 @@ class Draft:
         cause: The words of the verdict; nothing when none counts.
         no_verdict: Why there is no cause: where the session stopped; nothing when there is one.
         found_before: Verdicts of earlier procedures of the session.
+        found_after: Verdicts after the one that counts, such as that of proving the repair.
         part: Part that the verdict names; nothing when none is condemned.
         correction: The repair that the verdict recommends; nothing without one.
         done: What was really done, from the last signed review that says it.
@@ -241,6 +242,7 @@ class Draft:
     cause: Statement
     no_verdict: Statement
     found_before: tuple[Found, ...]
+    found_after: tuple[Found, ...]
     part: Statement
     correction: Statement
     done: Statement

@@ -26,7 +26,7 @@ from assistant.core.entries import (
 )
 from assistant.core.events import Note
 from assistant.core.loading import FINDINGS_FILE
-from assistant.core.procedure import OVER_RANGE, Band, Library, Procedure, Step, Verdict
+from assistant.core.procedure import NO_CIRCUIT, OVER_RANGE, Band, Library, Procedure, Step, Verdict
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
 from assistant.writeup import timing
@@ -134,7 +134,7 @@ def course_of(session: RecordedSession) -> Course:
 def _draft(
     session: RecordedSession, library: Library, course: Course, reviews: tuple[Review, ...], record: str
 ) -> Draft:
-    final = _final(course)
+    final = _final(library, course)
     verdict = _verdict(library, final) if final else None
 
     def at(key: str) -> tuple[Source, ...]:
@@ -158,17 +158,17 @@ def _draft(
         cause=Statement(verdict.says, at("says")) if verdict else NOTHING,
         no_verdict=NOTHING if verdict else _no_verdict(library, session, course),
         found_before=tuple(
-            Found(
-                _procedure(library, ended.procedure).title,
-                _verdict(library, ended).says,
-                (
-                    *line(ended.line),
-                    *procedure(library, ended.procedure, "title"),
-                    *procedure(library, ended.procedure, "verdicts", ended.verdict, "says"),
-                ),
-            )
+            _found(library, ended)
             for ended in course.verdicts
-            if ended.affirmed and not ended.withdrawn and ended is not final
+            if ended.affirmed
+            and not ended.withdrawn
+            and ended is not final
+            and (final is None or ended.line < final.line)
+        ),
+        found_after=tuple(
+            _found(library, ended)
+            for ended in course.verdicts
+            if ended.affirmed and not ended.withdrawn and final is not None and ended.line > final.line
         ),
         part=Statement(verdict.part, at("part")) if verdict and verdict.part else NOTHING,
         correction=Statement(verdict.repair, at("repair")) if verdict else NOTHING,
@@ -257,14 +257,40 @@ def _plain(library: Library, name: str) -> str:
     return fault.plain if fault else name
 
 
-def _final(course: Course) -> Ended | None:
-    """The verdict that the session ended in: the last one, unless work went on in another procedure."""
-    verdict = course.verdict()
-    if verdict is None:
-        return None
+def _final(library: Library, course: Course) -> Ended | None:
+    """The verdict that the session came to: the last one, unless work went on.
+
+    What was done afterwards without measuring a circuit, such as proving the repair, does not unsay a verdict that
+    names a fault.
+    """
     work = (ProcedureEntered, ResultTaken, StepSkipped)
-    went_on = any(dated.line > verdict.line and isinstance(dated.entry, work) for dated in course.entries)
-    return None if went_on else verdict
+    went_on = [
+        (dated.line, _procedure(library, dated.entry.procedure).circuit)
+        for dated in course.entries
+        if isinstance(dated.entry, work)
+    ]
+    last = None
+    for ended in reversed(course.verdicts):
+        if not ended.affirmed or ended.withdrawn:
+            continue
+        after = [circuit for number, circuit in went_on if number > ended.line]
+        if not after and last is None:
+            last = ended
+        if set(after) <= {NO_CIRCUIT} and _verdict(library, ended).faults:
+            return ended
+    return last
+
+
+def _found(library: Library, ended: Ended) -> Found:
+    return Found(
+        _procedure(library, ended.procedure).title,
+        _verdict(library, ended).says,
+        (
+            *line(ended.line),
+            *procedure(library, ended.procedure, "title"),
+            *procedure(library, ended.procedure, "verdicts", ended.verdict, "says"),
+        ),
+    )
 
 
 def _no_verdict(library: Library, session: RecordedSession, course: Course) -> Statement:

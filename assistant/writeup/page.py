@@ -129,7 +129,7 @@ _BLANK_LINES = 2
 
 # A number and its unit stay on one line.
 _UNIT = re.compile(r"(?<=[0-9]) (?=(?:m?V|A|(?:kil|meg)?ohms?|s|min|h|dB|rpm|ms|km|miles)\b)")
-_NO_BREAK = "\N{NO-BREAK SPACE}"
+_NO_BREAK = "&nbsp;"
 
 
 def html(
@@ -316,6 +316,7 @@ def _three(draft: Draft) -> str:
         )
     elif not draft.done:
         correction.append("None recommended, because no verdict was reached.")
+    correction += [f"<b>{escape(one.procedure)}:</b> {escape(one.says)}" for one in draft.found_after]
     if not draft.done:
         correction.append('Work done:<span class="blank full"></span>')
     small = "" if draft.done else "recommended; whether it was done is not in the record"

@@ -26,9 +26,8 @@ def text(draft: Draft) -> str:
     for fact in draft.facts:
         lines += _wrapped(fact.value or _BLANK, f"{fact.label + ':':<{_LABEL}}")
     lines += _section("CONCERN (customer's words)", [draft.concern.text or "_" * (WIDTH - 2)])
-    lines += _section(
-        "CAUSE", [" ".join(one.text for one in (*draft.findings, draft.cause or draft.no_verdict))]
-    )
+    told = " ".join(one.text for one in draft.findings)
+    lines += _section("CAUSE", [*([told] if told else []), (draft.cause or draft.no_verdict).text])
     if draft.still_possible:
         lines += _indented([f"Not told apart: {draft.still_possible.text}"])
     lines += _indented([f"Before that, {found.procedure}: {found.says}" for found in draft.found_before])
@@ -95,6 +94,7 @@ def _correction(draft: Draft) -> list[str]:
         lines.append(f"Part: {draft.part.text}" if draft.part else "No part is condemned.")
     elif not draft.done:
         lines.append("None recommended, because no verdict was reached.")
+    lines += [f"{found.procedure}: {found.says}" for found in draft.found_after]
     if not draft.done:
         lines.append(f"Work done: {'_' * (WIDTH - 13)}")
     return lines

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core import wording
 from assistant.core.entries import KEPT
-from assistant.core.procedure import OVER_RANGE, UNJUDGED, Band, Engine, Measurement, Step
+from assistant.core.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Measurement, Step
 from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
 
     while rest and len(chosen) < _TOLD:
         best = max(rest, key=says)  # of two that say as much, the earlier one
-        if says(best) < 0:
+        if says(best) <= 0:
             break
         rest.remove(best)
         chosen.append(best)
@@ -140,8 +140,10 @@ def _clause(library: Library, step: Step, result: ResultTaken, *, again: bool) -
     instrument = library.terms.instruments[measure.instrument]
     place = wording.place_spoken(library.terms, measure, measure.probe)
     saw = _saw(library, step, result)
-    if measure.instrument == "eyes":
-        return f"a look at {place} {saw}" if saw.startswith(_SHOWED) else f"{place} {saw}"
+    if measure.instrument in SENSES:
+        if not saw.startswith(_SHOWED):
+            return f"{place} {saw}"
+        return f"{wording.connection(library.terms, measure)}: {saw.removeprefix(_SHOWED)}"
     meter = f"the {instrument.short or instrument.spoken}"
     if measure.clip is None:
         return f"{meter} around {place} {saw}"

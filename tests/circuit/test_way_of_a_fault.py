@@ -8,9 +8,8 @@ from __future__ import annotations
 import pytest
 
 from assistant import resources
-from assistant.circuit.catalogue import mechanism_named
+from assistant.circuit.catalogue import circuit_named, mechanism_named
 from assistant.circuit.observing import answer_shares, check, observe
-from assistant.circuit.catalogue import circuit_named
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.loading import load_library
@@ -112,7 +111,10 @@ def test_what_is_seen_in_the_live_data_is_the_crank_signal() -> None:
     still = Measurement("eyes", None, "engine-speed", Engine.KEY_ON)
     sound = mechanism_named(COIL, "none")
     missing = mechanism_named(COIL, "no-inputs", "crank-signal-missing")
-    seen = [observe(COIL, wrong, look, TYPICAL).shown for wrong, look in ((sound, speed), (missing, speed), (sound, still))]
+    seen = [
+        observe(COIL, wrong, look, TYPICAL).shown
+        for wrong, look in ((sound, speed), (missing, speed), (sound, still))
+    ]
     assert [True, False, False] == [bool(shown[0]) for shown in seen if shown is not None]
 
 
@@ -121,7 +123,10 @@ def test_the_starters_drop_is_ohms_law() -> None:
     battery = "battery-and-starter"
     sound = mechanism_named(battery, "none")
     drop = observe(
-        battery, sound, Measurement("voltmeter", "starter-terminal", "battery-positive", Engine.CRANKING), TYPICAL
+        battery,
+        sound,
+        Measurement("voltmeter", "starter-terminal", "battery-positive", Engine.CRANKING),
+        TYPICAL,
     ).value
     ampere = observe(
         battery, sound, Measurement("current-clamp", None, "starter-cable", Engine.CRANKING), TYPICAL

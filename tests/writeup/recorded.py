@@ -41,7 +41,10 @@ def library(*, weighing: bool = False) -> Library:
 
 
 def scripted(*answers: str, procedure: str = "coil-control") -> Dialogue:
-    """A session that gives these answers, an outcome or "9.1 A", affirms what is asked back, and closes."""
+    """A session that gives these answers, an outcome or "9.1 A", affirms what is asked back, and closes.
+
+    A verdict before the last answer is gone on from.
+    """
     talk = Dialogue(library())
     talk.begin(procedure)
     left = list(answers)
@@ -57,6 +60,8 @@ def scripted(*answers: str, procedure: str = "coil-control") -> Dialogue:
                 talk.hear(value)
         elif state is State.ASKING:
             break
+        elif state is State.CONCLUDING and left:
+            talk.hear(control=Control.GO_AHEAD)
         else:
             _go_on(talk)
     return talk
@@ -113,14 +118,12 @@ def _go_on(talk: Dialogue, chance: random.Random | None = None) -> None:
         talk.key("1")
     elif state is State.STANDING_BY:
         talk.hear(control=Control.GO_AHEAD)
-    elif state is State.CONCLUDING and talk.runner.position[1] == "":
+    elif state is State.CONCLUDING:
         choices = (Control.AFFIRM, Control.CORRECTION, Control.GO_AHEAD, Control.CLOSE)
         talk.hear(control=chance.choice(choices) if chance else Control.CLOSE)
-    elif state in (State.CONCLUDING, State.READING_BACK):
+    elif state is State.READING_BACK:
         doubt = chance is not None and chance.random() < 0.2
         talk.hear(control=Control.CORRECTION if doubt else Control.AFFIRM)
-        if state is State.CONCLUDING and chance is None:
-            talk.hear(control=Control.CLOSE)
     else:
         talk.wait(5)
         talk.listen()

@@ -54,3 +54,13 @@ def test_a_verdict_is_told_by_the_tests_that_count() -> None:
 def test_without_a_verdict_nothing_is_told() -> None:
     """No cause, no sentences that sound like one."""
     assert [] == told("lit")
+
+
+def test_what_follows_a_repair_does_not_take_the_cause_away() -> None:
+    """Proving the repair is no diagnosis: the cause stays, also while the proof is not done, and its verdict is told."""
+    proof = ("done", "good", "done", "dies")
+    for answers in (proof[:2], proof):
+        made = draft(session(scripted(*OPEN_CONTROL_WIRE, *answers)), library())
+        assert "The control wire is open between coil and driver." == made.cause.text
+    assert ["After the repair"] == [found.procedure for found in made.found_after]
+    assert "It starts and dies." in text(made)
