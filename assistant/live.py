@@ -221,7 +221,7 @@ def run(settings: Settings) -> int:
         pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: tell("keys", why))
         gear.callback(pad.close)
         if log.recorded is None:
-            session.begin(settings.procedure)
+            session.begin(settings.procedure, settings.facts.typed())
         else:
             if log.torn:
                 screen.notice(f"An unfinished last line ({log.torn} bytes) was set aside.", now())
