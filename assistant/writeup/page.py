@@ -18,6 +18,7 @@ from assistant.picture.connection import GENERAL, inline
 from assistant.record.reading import clips_of, read_clip
 from assistant.writeup.contents import (
     BY_THE_MODEL,
+    Asked,
     Draft,
     Fact,
     Measured,
@@ -161,8 +162,8 @@ def html(
         ),
         _excluded(draft),
         _listed(BY_THE_MODEL, [escape(one.text) for one in draft.model]),
-        _given("Car and work", draft.conditions),
-        _given("Values from the vehicle maker's information", draft.specifications),
+        _given("Car and work", draft.conditions, sound),
+        _given("Values from the vehicle maker's information", draft.specifications, sound),
         _cautions(draft),
         _listed("Cranking", [escape(one.text) for one in draft.cranking]),
         _listed(
@@ -219,6 +220,7 @@ def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
     if session.folder is None:
         return {}
     named = {test.clip for test in draft.tests} | {note.clip for note in draft.notes}
+    named |= {fact.clip for fact in (*draft.conditions, *draft.specifications)}
     return {
         clip.file: read_clip(session.folder, clip)
         for line in session.lines
@@ -379,6 +381,8 @@ def _tests(draft: Draft, sound: _Sound) -> str:
 
 def _row(test: Measured, sound: _Sound) -> str:
     seen = f'<span class="seen">{escape(test.seen)}</span>'
+    if test.judged:
+        seen += f"<small>Judged: {escape(test.judged)}.</small>"
     if test.source:
         seen += f"<small>Limits: {escape(test.limit)}. Source: {escape(test.source)}.</small>"
     if test.taken_back:
@@ -443,8 +447,17 @@ def _excluded(draft: Draft) -> str:
     return f'<div class="columns">{left}{right}</div>' if left or right else ""
 
 
-def _given(title: str, facts: Iterable[Fact]) -> str:
-    return _listed(title, [f"{escape(fact.label)}: {escape(fact.value)}" for fact in facts])
+def _given(title: str, facts: Iterable[Asked], sound: _Sound) -> str:
+    rows = []
+    for fact in facts:
+        words = f"{escape(fact.label)}: <b>{escape(fact.value) or '-'}</b>"
+        if fact.captured:
+            words += (
+                f" <small>{escape(fact.captured)}{f'; {sound.show(fact.clip)}' if fact.clip else ''}</small>"
+            )
+        words += "".join(f" <small><del>{escape(old)}</del></small>" for old in fact.taken_back)
+        rows.append(words)
+    return _listed(title, rows)
 
 
 def _cautions(draft: Draft) -> str:
