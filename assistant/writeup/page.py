@@ -156,6 +156,7 @@ def html(
         _tests(draft, sound),
         _pictures(draft, connections or {}),
         _skipped(draft),
+        _listed("Readings not judged", [escape(one.text) for one in draft.not_judged]),
         _listed(
             "Not tested, because the answers did not lead there",
             [escape(one.text) for one in draft.not_reached],
