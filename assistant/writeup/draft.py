@@ -220,18 +220,19 @@ def _facts(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
             last = standing[key].given
             if last is None or not isinstance(last.entry, FactGiven):
                 return Fact(label, "")
-            typed = " ".join(filter(None, (last.entry.value, last.entry.unit)))
-            sources = line(last.line) if typed else ()
+            if last.entry.value:  # a blank takes nothing away that was typed
+                typed = " ".join(filter(None, (last.entry.value, last.entry.unit)))
+                sources = line(last.line)
         return Fact(label, typed, sources)
 
     return (
         box("Repair order", "order"),
         Fact("Date", f"{started:%Y-%m-%d}", header("started")),
         Fact("Begun", clock(started), header("started")),
+        box("Technician", "technician"),
         box("Vehicle", "vehicle"),
         box("VIN", "vin"),
         box("Odometer", "odometer"),
-        box("Technician", "technician"),
     )
 
 

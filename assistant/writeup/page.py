@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from assistant.record.reading import RecordedSession
 
 _STYLE = """
-@page { margin: 15mm 14mm 18mm;
+@page { margin: 12mm 14mm 17mm;
   @bottom-left { content: FOOT_LEFT; font: 7pt FONTS; color: #333; white-space: pre-line; }
   @bottom-right { content: "page " counter(page) " of " counter(pages); font: 8pt FONTS; color: #111; } }
 * { box-sizing: border-box; }
@@ -47,7 +47,7 @@ h1 { font-size: 1.35rem; font-weight: 700; letter-spacing: 0.01em; margin: 0; }
 .state { font-size: 0.74rem; letter-spacing: 0.05em; border: 1pt solid #111; padding: 0.16rem 0.55rem; }
 .facts { display: flex; flex-wrap: wrap; border-left: 0.75pt solid #777; border-top: 0.75pt solid #777;
   margin: 0.7rem 0 0; }
-.facts div { flex: 1 1 30%; border: 0.75pt solid #777; border-left: 0; border-top: 0;
+.facts div { flex: 1 1 22%; border: 0.75pt solid #777; border-left: 0; border-top: 0;
   padding: 0.2rem 0.5rem 0.32rem; min-height: 2.7rem; overflow-wrap: anywhere; }
 dt, .label { font-size: 0.66rem; letter-spacing: 0.07em; text-transform: uppercase; color: #444; }
 dd { margin: 0; font-size: 0.98rem; }
@@ -58,7 +58,7 @@ dd { margin: 0; font-size: 0.98rem; }
 .three h2 small { display: block; font-weight: 400; letter-spacing: 0; text-transform: none; }
 .three .body { flex: 1 1 auto; padding: 0.45rem 0.7rem; font-size: 0.98rem; }
 .three .verdict { font-weight: 700; }
-h2 { font-size: 0.8rem; letter-spacing: 0.08em; text-transform: uppercase; margin: 1.15rem 0 0.3rem;
+h2 { font-size: 0.8rem; letter-spacing: 0.08em; text-transform: uppercase; margin: 0.95rem 0 0.3rem;
   border-bottom: 1pt solid #111; padding-bottom: 0.1rem; break-after: avoid; }
 h2 small { font-weight: 400; letter-spacing: 0; text-transform: none; }
 p { margin: 0 0 0.25rem; orphans: 2; widows: 2; }
@@ -79,7 +79,7 @@ tr { break-inside: avoid; }
 td.number, td.time { font-variant-numeric: tabular-nums; }
 tr.procedure { break-after: avoid; }
 tr.procedure td { font-weight: 700; border-bottom-color: #111; padding-top: 0.55rem; }
-.priced td { height: 1.75rem; }
+.priced td { height: 1.5rem; padding-top: 0.2rem; padding-bottom: 0.2rem; }
 .priced td + td, .priced th + th { width: 15%; padding-left: 0.6rem; border-left: 0.5pt solid #999; }
 .pictures { display: flex; justify-content: space-between; break-inside: avoid; }
 figure { flex: 0 0 48.5%; width: 48.5%; margin: 0.4rem 0 0.5rem; }
@@ -100,8 +100,8 @@ del { text-decoration-thickness: 1pt; }
 .blank.full { display: block; min-width: 100%; height: 1.75em; }
 audio { display: block; height: 2rem; width: 100%; max-width: 22rem; margin-top: 0.15rem; }
 .record { font-size: 0.74rem; overflow-wrap: anywhere; }
-.note { border-left: 3pt solid #111; padding-left: 0.6rem; }
-.sign { border: 1.5pt solid #111; padding: 0.2rem 0.8rem 0.8rem; margin-top: 1.1rem; break-inside: avoid; }
+.note { border-left: 3pt solid #111; padding-left: 0.6rem; margin-top: 0.7rem; font-size: 0.76rem; }
+.sign { border: 1.5pt solid #111; padding: 0.2rem 0.8rem 0.8rem; margin-top: 0.9rem; break-inside: avoid; }
 .sign h2 { border: 0; margin-top: 0.4rem; }
 .sign .row { display: flex; gap: 1rem; align-items: flex-end; }
 .sign .row .label { flex: 0 0 auto; }
@@ -199,7 +199,7 @@ def html(
         ),
         _priced(draft),
         _sign(draft),
-        f'<p class="note" style="margin-top:1rem">{escape(" ".join(draft.closing))}</p>',
+        f'<p class="note">{escape(" ".join(draft.closing))}</p>',
         f'<div class="evidence">{"".join(part for part in evidence if part)}</div>',
         "</body>",
         "</html>",
