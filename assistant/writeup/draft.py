@@ -27,7 +27,7 @@ from assistant.core.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.events import Note
-from assistant.core.procedure import NO_CIRCUIT, OVER_RANGE, Band, Library, Procedure, Step, Verdict
+from assistant.core.procedure import NO_CIRCUIT, OVER_RANGE, SENSES, Band, Library, Procedure, Step, Verdict
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
 from assistant.writeup import given, timing
@@ -477,7 +477,9 @@ def _not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
             if step.measure in known:
                 continue
             known.add(step.measure)
-            words = f"{wording.named_test(library, step)}, {wording.engine_words(step.measure.engine)}"
+            words = wording.named_test(library, step)
+            if step.measure.instrument not in SENSES:
+                words += f", {wording.engine_words(step.measure.engine)}"
             sources = (
                 *line(entered),
                 *procedure(library, name, "steps", step.name),

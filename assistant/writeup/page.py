@@ -94,7 +94,7 @@ td small, li small { display: block; color: #333; font-size: 0.76rem; overflow-w
 del { text-decoration-thickness: 1pt; }
 .columns { display: flex; gap: 0 1.6rem; }
 .columns section { flex: 1 1 0; }
-.inline { margin: 0; }
+.two { columns: 2; column-gap: 1.6rem; }
 .signal { font-weight: 700; }
 .blank { display: inline-block; border-bottom: 0.75pt solid #111; min-width: 60%; height: 1.1em; }
 .blank.full { display: block; min-width: 100%; height: 1.75em; }
@@ -160,6 +160,7 @@ def html(
         _listed(
             "Not tested, because the answers did not lead there",
             [escape(one.text) for one in draft.not_reached],
+            "two",
         ),
         _excluded(draft),
         _listed(BY_THE_MODEL, [escape(one.text) for one in draft.model]),
