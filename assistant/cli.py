@@ -104,7 +104,7 @@ def _run(options: argparse.Namespace) -> int:
         )
     facts = _facts(options)
     settings = live.Settings(
-        procedure=options.procedure or "coil-control",
+        procedure=options.procedure or "no-start",
         facts=facts,
         sessions=_sessions(options),
         resume=options.resume,
@@ -174,6 +174,15 @@ def _lint(options: argparse.Namespace) -> int:
         path = folder / LIKELIHOODS_FILE
         _write(path, likelihoods.to_bytes(likelihoods.table(library)).decode())
         return 0
+    if options.speech:
+        from assistant.core import spoken  # noqa: PLC0415
+        from assistant.linting import all_spoken  # noqa: PLC0415
+        from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
+
+        said = all_spoken(library)
+        measured = spoken.measure(library, said, DEFAULT_RATE)
+        good = "\n".join(measured.lines())
+        return _report(spoken.findings(library, said), good, as_json=options.json)
     grammars = GrammarSet.load(options.grammars or resources.directory("grammars"))
     findings = lint(library, grammars)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
@@ -556,7 +565,9 @@ def _parser() -> argparse.ArgumentParser:
         "A live session.",
         "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'",
     )
-    run.add_argument("procedure", nargs="?", help="procedure to start with (default: coil-control)")
+    run.add_argument(
+        "procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)"
+    )
     run.add_argument(
         "--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'"
     )
@@ -633,6 +644,11 @@ def _parser() -> argparse.ArgumentParser:
         "bay-assistant lint --procedures my-procedures",
     )
     lint.add_argument("--json", action="store_true", help="print the findings as JSON")
+    lint.add_argument(
+        "--speech",
+        action="store_true",
+        help="only what is spoken: how long its sentences are, and what is said before the first crank",
+    )
     lint.add_argument(
         "--write-schema",
         action="store_true",

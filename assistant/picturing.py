@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from assistant.core.procedure import NO_CIRCUIT, SENSES
 from assistant.errors import UsageProblem
 from assistant.picture import whole
 
@@ -50,8 +51,14 @@ def picture(
             f"The procedure '{procedure}' has no step '{step}'. It has: {', '.join(chosen.steps)}."
         )
     one = chosen.steps[step]
-    if one.measure.instrument == "eyes":
-        others = ", ".join(name for name, other in chosen.steps.items() if other.measure.instrument != "eyes")
+    if chosen.circuit == NO_CIRCUIT:
+        raise UsageProblem(
+            f"The procedure '{procedure}' is about nothing electrical, so there is nothing to draw."
+        )
+    if one.measure.instrument in SENSES:
+        others = ", ".join(
+            name for name, other in chosen.steps.items() if other.measure.instrument not in SENSES
+        )
         raise UsageProblem(
             f"At the step '{step}' something is looked at and nothing is connected, so there is nothing to draw. "
             f"Steps with a connection are: {others}."

@@ -198,7 +198,7 @@ def test_a_caution_that_was_cut_is_said_again() -> None:
     actions = talk.send(Began(0.0, "coil-control"))
     (said,) = [action for action in actions if isinstance(action, Say)]
     talk.send(SpeechFinished(2.0, said.utterance, cut=True))
-    assert sum("instructions come first." in text for text in talk.said) == 2
+    assert sum("instructions first." in text for text in talk.said) == 2
     assert not [entry for entry in talk.entries if isinstance(entry, entries.CautionGiven)]
 
 
@@ -221,7 +221,7 @@ def test_a_caution_is_said_in_full_again_after_a_while() -> None:
     talk = dialogue()
     talk.wait(DEFAULT_THRESHOLDS.caution_again_s + 1)
     talk.hear("lit")
-    assert "Hands, hair, sleeves" in talk.last
+    assert "Hands, hair, leads" in talk.last
 
 
 # --- answers --------------------------------------------------------------------------------------
@@ -301,7 +301,9 @@ def test_an_implausible_number_is_asked_again() -> None:
     assert State.ASKING is talk.runner.state
 
 
-@pytest.mark.parametrize(("value", "band"), [("9.59", "drops"), ("9.6", "holds"), ("9.60", "holds")])
+@pytest.mark.parametrize(
+    ("value", "band"), [("8.99", "drops"), ("9.59", "doubtful"), ("9.6", "holds"), ("9.60", "holds")]
+)
 def test_a_limit_belongs_to_the_band_above_it(value: str, band: str) -> None:
     """9.6 V while cranking is enough, 9.59 V is not."""
     talk = dialogue("battery-and-cranking")
@@ -335,7 +337,7 @@ def test_not_understood_tapers_from_say_again_to_the_keys() -> None:
     for _ in range(4):
         talk.send(NoMatch(talk.now, "[unk]", 0.2))
         said.append(talk.last)
-    keys = "Use the keys. 1 for lit, 2 for dim, and 3 for dark."
+    keys = "Use the keys. 1 for lit. 2 for dim. 3 for dark."
     assert ["Say again.", "Say again: Lit, dim, or dark?", keys, keys] == said
 
 
@@ -444,7 +446,7 @@ def test_the_starter_rests_before_the_next_cranking() -> None:
     talk.hear("lit")
     talk.ready()
     assert State.RESTING is talk.runner.state
-    assert "Probe the switched side of the coil. Do not crank yet." in talk.last
+    assert "Switched side of the coil: probe. Do not crank yet." in talk.last
     assert "Crank the engine" not in talk.last
     talk.rested()
     assert talk.last.startswith("Rest is over. Crank the engine.")
@@ -518,7 +520,7 @@ def test_minus_goes_back_plus_skips_star_lists_zero_repeats() -> None:
     talk.key("0")
     assert prompt == talk.last
     talk.key("star")
-    assert "1 for clear and 2 for showing." in talk.last
+    assert "1 for clear. 2 for showing." in talk.last
     talk.key("plus", "2")
     (skipped,) = [entry for entry in talk.entries if isinstance(entry, entries.StepSkipped)]
     assert (skipped.step, skipped.reason, skipped.next) == (
@@ -602,7 +604,8 @@ def test_the_screen_shows_what_is_spoken() -> None:
 
 def test_enter_after_a_verdict_never_closes_the_session() -> None:
     """A finger that bounces cannot seal a session; closing is a word or a key of its own."""
-    talk = in_state(State.CONCLUDING)
+    talk = dialogue("no-start")
+    talk.key("1", "4", "enter")
     talk.key("enter", "enter", "enter")
     assert State.CONCLUDING is talk.runner.state
     talk.key("plus")
@@ -724,7 +727,7 @@ def test_hopeless_noise_asks_for_the_keys_at_once_and_only_listens_for_stop() ->
     """It says so, names the keys, and takes up the voice again when it is quieter."""
     talk = dialogue()
     actions = talk.send(NoiseChanged(talk.now, -18.0, hopeless=True))
-    assert talk.last == "Too loud to hear you. Use the keys. 1 for lit, 2 for dim, and 3 for dark."
+    assert talk.last == "Too loud to hear you. Use the keys. 1 for lit. 2 for dim. 3 for dark."
     assert [GrammarRequest(controls=(Control.STOP,))] == [a.request for a in actions if isinstance(a, Listen)]
     talk.key("1")
     assert taken(talk) == [("feed-while-cranking", "lit")]
@@ -748,7 +751,7 @@ def test_a_microphone_lost_while_cranking_is_said_with_the_next_words() -> None:
     talk.key("enter")
     talk.send(GearLost(talk.now, "microphone", "unplugged"))
     talk.wait(9)
-    assert "Stop cranking. No microphone. Use the keys. 1 for lit, 2 for dim, and 3 for dark." == talk.last
+    assert "Stop cranking. No microphone. Use the keys. 1 for lit. 2 for dim. 3 for dark." == talk.last
 
 
 def test_a_lost_microphone_leaves_the_keys() -> None:
@@ -791,7 +794,7 @@ def test_stand_by_and_go_ahead_return_to_the_step_with_its_caution() -> None:
     talk.hear(control=Control.STAND_BY)
     talk.hear(control=Control.GO_AHEAD)
     assert "The engine will turn. Keep clear." in talk.said[-2]
-    assert talk.last.startswith("Clip the lamp") or "Crank the engine." in talk.last
+    assert "Battery negative post: clip the test lamp." in talk.last
 
 
 def test_a_voice_note_is_kept_and_the_question_comes_again() -> None:
@@ -827,7 +830,7 @@ def test_a_resumed_session_goes_on_at_the_same_step_with_its_full_caution() -> N
     assert talk.runner.position == again.runner.position
     assert again.last.startswith("Session resumed.")
     again.key("enter")
-    assert "Hands, hair, sleeves and leads clear" in again.last
+    assert "Hands, hair, leads clear" in again.last
     assert State.ACKNOWLEDGING is again.runner.state
 
 
@@ -848,6 +851,7 @@ def test_a_verdict_after_a_skipped_test_is_affirmed_before_it_counts() -> None:
     talk.ready()
     talk.hear(value="10.1")
     talk.hear(control=Control.AFFIRM)
+    talk.key("plus", "1")
     talk.key("plus", "1")
     assert "Affirm, or say correction." in talk.last
     talk.hear(control=Control.AFFIRM)
@@ -885,10 +889,7 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     talk.hear(control=Control.AFFIRM)
     talk.rested()
     talk.hear("lit")
-    talk.ready()
-    talk.rested()
-    talk.hear(value="0.02")
-    talk.hear(control=Control.AFFIRM)
+    talk.hear("lit")
     talk.ready()
     talk.rested()
     talk.hear("present")
