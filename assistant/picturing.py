@@ -5,10 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from assistant.core.procedure import NO_CIRCUIT, SENSES
 from assistant.errors import UsageProblem
 from assistant.picture import whole
-
-from assistant.core.procedure import SENSES
 
 if TYPE_CHECKING:
     from assistant.circuit.catalogue import Mechanism
@@ -52,6 +51,10 @@ def picture(
             f"The procedure '{procedure}' has no step '{step}'. It has: {', '.join(chosen.steps)}."
         )
     one = chosen.steps[step]
+    if chosen.circuit == NO_CIRCUIT:
+        raise UsageProblem(
+            f"The procedure '{procedure}' is about nothing electrical, so there is nothing to draw."
+        )
     if one.measure.instrument in SENSES:
         others = ", ".join(
             name for name, other in chosen.steps.items() if other.measure.instrument not in SENSES

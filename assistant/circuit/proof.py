@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.circuit.catalogue import CIRCUITS
 from assistant.core.procedure import NO_CIRCUIT, Answer, Leads, Step
 
 if TYPE_CHECKING:
@@ -312,9 +313,14 @@ def _follow(
 
 
 def goes_on(library: Library, name: str, other: str) -> bool:
-    """Whether the proof of one procedure goes on into another: both are about the same circuit, or a part of it."""
+    """Whether the proof of one procedure goes on into another: both are about the same circuit, or a part of it.
+
+    One whose circuit the model does not know is proven by those that it leads to.
+    """
     mine, theirs = library.procedures[name].circuit, library.procedures[other].circuit
-    return NO_CIRCUIT not in (mine, theirs) and (mine == theirs or EVERYWHERE in (mine, theirs))
+    return NO_CIRCUIT not in (mine, theirs) and (
+        mine == theirs or EVERYWHERE in (mine, theirs) or mine not in CIRCUITS
+    )
 
 
 def followed(library: Library, entry: str, *, proven: bool = False) -> tuple[str, ...]:

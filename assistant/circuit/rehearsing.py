@@ -23,6 +23,7 @@ from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.entries import Remark, ResultTaken, VerdictReached
 from assistant.core.loading import load_library
+from assistant.core.procedure import NO_CIRCUIT
 from assistant.core.result import Control
 from assistant.core.states import State
 from assistant.resources import directory
@@ -99,6 +100,8 @@ def play(library: Library, procedure: str, person: Person) -> Dialogue:
         state = talk.runner.state
         if state is State.ACKNOWLEDGING:
             talk.key("enter")
+        elif state is State.INQUIRING:
+            talk.key("plus")  # this person knows nothing about the car
         elif state is State.RESTING:
             talk.rested()
         elif state is State.READING_BACK:
@@ -108,8 +111,8 @@ def play(library: Library, procedure: str, person: Person) -> Dialogue:
         elif state is State.CONCLUDING:
             verdict = next(entry for entry in reversed(talk.entries) if isinstance(entry, VerdictReached))
             following = library.procedures[verdict.procedure].verdicts[verdict.verdict].continue_with
-            if not following:
-                break
+            if not following or library.procedures[following].circuit == NO_CIRCUIT:
+                break  # the repair, and what proves it
             talk.key("enter")
         else:
             break

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.observing import answer_shares, observe
 from assistant.circuit.parameters import Systems
+from assistant.core.procedure import NO_CIRCUIT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,6 +39,8 @@ def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> 
         begin = time.perf_counter()
         observations = 0
         for procedure in library.procedures.values():
+            if procedure.circuit == NO_CIRCUIT:
+                continue
             for step in procedure.steps.values():
                 for mechanism in mechanisms(procedure.circuit):
                     answer_shares(observe(procedure.circuit, mechanism, step.measure, systems), step)

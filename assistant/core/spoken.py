@@ -191,6 +191,13 @@ def _measured_before(library: Library, procedure: Procedure, step: Step) -> Iter
 _KEYS = (*"1234567890", "enter", "minus", "plus", "point", "star", "slash", "erase")
 
 
+_SPELLED = ("1G4", "AH59H4", "5G1183", "5G118E", "7", "41")
+"""Signs that make a sound VIN, or one with a slip, and other facts."""
+
+_NUMBERS = tuple(Decimal(number) for number in ("0.04", "0.27", "2", "9999"))
+"""Numbers for facts, believable and not."""
+
+
 class _Player:
     """Leads one dialogue through everything that can happen to it, the rarest first."""
 
@@ -253,7 +260,16 @@ class _Player:
 
         found: list[tuple[str, Callable[[], Event]]] = []
         found += [(name, heard(Result(name), name)) for name in request.outcomes]
-        if request.units:
+        if request.spelling:
+            found += [(signs, heard(Result(signs=signs), signs)) for signs in _SPELLED]
+        elif self.runner.state in (State.INQUIRING, State.CONFIRMING) and (request.units or request.counting):
+            units = request.units or (None,)
+            found += [
+                (f"{value} {unit}", heard(Result(value=value, unit=unit), f"{value} {unit}"))
+                for value in _NUMBERS
+                for unit in units
+            ]
+        elif request.units:
             step = self._library.step(*self.runner.position)
             for answer in step.choices():
                 value = _example(step, answer)
@@ -262,7 +278,7 @@ class _Player:
                 # Where the highest believable number is more than can be said, nothing beyond it is said.
                 beyond = min(step.reading.plausible[1] * 2, Decimal(9999))
                 found.append(("beyond", heard(Result(value=beyond), str(beyond))))
-        if request.outcomes:
+        if request.outcomes and request.places:
             place = "feed" if self.runner.position[1] != "feed" else "relay"
             found.append(("elsewhere", heard(Result(request.outcomes[0], place=place), "elsewhere")))
             found.append(("doubtful", heard(Result(request.outcomes[0]), "doubtful", 0.8)))
@@ -285,7 +301,9 @@ class _Player:
         now, state = self._now, self.runner.state
         if state is State.ACKNOWLEDGING:
             self.send(Heard(now, "ready", Result(control=Control.READY), 0.97))
-        elif state is State.READING_BACK:
+        elif state is State.INQUIRING:
+            self.send(KeyPressed(now, "plus"))
+        elif state in (State.READING_BACK, State.CONFIRMING):
             self.send(Heard(now, "affirm", Result(control=Control.AFFIRM), 0.97))
         elif state is State.ASKING:
             step = self._library.step(*self.runner.position)
@@ -454,7 +472,7 @@ def _judged(sentence: str, places: list[str], names: list[str]) -> Iterator[tupl
     if any(len(number.partition(".")[0]) > 4 for number in _NUMBER.findall(sentence)):
         yield "a spoken number is too long", "Say it in a larger unit, or leave it out"
     first = re.findall(r"[\w'-]+", sentence.lower())[:1]
-    if first and first[0] in _JOINING:
+    if first and first[0] in _JOINING and not sentence.endswith("?"):
         yield "a spoken sentence is only the rest of another", "Say a whole sentence"
 
 

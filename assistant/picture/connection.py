@@ -84,14 +84,14 @@ def _spots(circuit: str) -> dict[str, Spot]:
     if circuit == STARTER:
         block = Spot((440, 325), ((own, own), (own, 325)), (430, 362), "end", always=True)
         motor = Spot((560, 140), ((own, own), (500, own), (500, 140)), (574, 132), role=17)
-        cable = Spot((220, _RAIL), ((220, own),), (200, 78), "end")
+        cable = Spot((300, _RAIL), ((300, own),), (215, 78), "end")
         return {**posts, "engine-block": block, "starter-terminal": motor, "starter-cable": cable}
     return {
         **posts,
         "engine-block": Spot((200, _EARTH), ((300, own), (300, 395), (200, 395)), (214, 428)),
         "relay-supply": Spot((95, _RAIL), ((300, own), (300, 158), (95, 158)), (107, 140)),
-        "relay-coil-supply": Spot((128, 118), ((300, own), (300, 158), (128, 158)), (172, 124), role=17),
-        "relay-control": Spot((160, 118), ((300, own), (300, 158), (160, 158)), (172, 124), role=17),
+        "relay-coil-supply": Spot((128, 132), ((300, own), (300, 172), (128, 172)), (192, 136), role=17),
+        "relay-control": Spot((160, 132), ((300, own), (300, 172), (160, 172)), (192, 136), role=17),
         "fuse-supply": Spot((188, _RAIL), ((300, own), (300, 158), (188, 158)), (200, 140)),
         "fuse-load": Spot((262, _RAIL), ((300, own), (300, 158), (262, 158)), (250, 140), "end"),
         "feed-wire": Spot((310, _RAIL), ((310, own),), (290, 140), "end"),
@@ -248,7 +248,7 @@ def _supply(canvas: Canvas, measure: Measurement) -> None:
     canvas.line((_POST, _RAIL), (120, _RAIL))
     symbols.contact(canvas, 120, _RAIL, 48, closed=measure.engine is not Engine.KEY_OFF)
     canvas.text(144, 66, "ignition relay", anchor="middle")
-    canvas.rectangle(Box(128, 111, 160, 125))
+    canvas.rectangle(Box(128, 125, 160, 139))
     out = "fuse" in measure.unplugged
     if out:
         canvas.line((168, _RAIL), (200, _RAIL))
@@ -363,7 +363,7 @@ def _module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
         canvas.line((_RIGHT_OF_MODULE, height), (x - 15, height))
         symbols.sensor(canvas, x, height)
         canvas.text(
-            796, height - 40 if words == "crank" else height + 28, f"{words} sensor", anchor="end", size=14
+            796, height - 58 if words == "crank" else height + 28, f"{words} sensor", anchor="end", size=14
         )
         canvas.line((right - 4, height), (right + (14 if apart else 4), height), width=5)
     canvas.line((760, _SUPPLY - 14), (760, 266))  # the crank sensor's own supply
@@ -376,10 +376,10 @@ _WHERE: dict[str, Point] = {
     "relay-link": (80, _RAIL),
     "relay": (144, _RAIL),
     "relay-drops-out": (144, _RAIL),
-    "relay-switch": (128, 118),
-    "relay-switch-drops-out": (128, 118),
-    "relay-control": (160, 118),
-    "relay-control-drops-out": (160, 118),
+    "relay-switch": (110, 132),
+    "relay-switch-drops-out": (110, 132),
+    "relay-control": (178, 132),
+    "relay-control-drops-out": (178, 132),
     "fuse": (225, _RAIL),
     "feed-wire": (345, _RAIL),
     "short-feed-wire-to-ground": (345, _RAIL),

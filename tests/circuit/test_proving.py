@@ -57,7 +57,10 @@ def test_the_shipped_procedures_hold() -> None:
     report = shipped()
     assert [failure.sentence for proven in report.procedures for failure in proven.failures] == []
     assert report.holds
-    assert {proven.name for proven in report.procedures} == set(LIBRARY.procedures)
+    proven = {proven.name for proven in report.procedures}
+    assert proven | set(report.nothing_electrical) == set(LIBRARY.procedures)
+    assert "no-start" in report.nothing_electrical
+    assert "About nothing electrical, so not proven: after-repair" in proving.text(report, LIBRARY)
 
 
 def test_all_shares_of_a_case_add_up_to_one() -> None:

@@ -8,9 +8,8 @@ from __future__ import annotations
 import pytest
 
 from assistant import resources
-from assistant.circuit.catalogue import mechanism_named
+from assistant.circuit.catalogue import circuit_named, mechanism_named
 from assistant.circuit.observing import answer_shares, check, observe
-from assistant.circuit.catalogue import circuit_named
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.loading import load_library

@@ -26,7 +26,7 @@ def judged(sentence: str) -> list[str]:
 def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() -> None:
     """Each source is in it: cautions, instructions after another step, read-backs, verdicts, notices, reasons."""
     for text in (
-        "Hands, hair, sleeves and leads clear of belts and fans.",
+        "Hands, hair, leads clear.",
         "Take the test lamp off.",
         "Feed side: lit.",
         "Too loud to hear you.",

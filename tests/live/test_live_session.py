@@ -162,7 +162,7 @@ def test_a_killed_session_goes_on_at_the_same_step(bay: Bay, terminal: Start, tm
     again = terminal("run", "--resume", "last", *keys_only)
     again.wait_for("Session resumed", 30)
     again.press("\r")
-    again.wait_for("Hands, hair, sleeves", 10)
+    again.wait_for("Hands, hair, leads", 10)
     again.press("\r")
     again.wait_for("Read the meter", 10)
     again.press("q")

@@ -20,7 +20,7 @@ from assistant.circuit.parameters import PARAMETERS
 from assistant.circuit.problems import CircuitProblem
 from assistant.cli import main
 from assistant.core.loading import load_library
-from assistant.core.procedure import Engine, Measurement
+from assistant.core.procedure import NO_CIRCUIT, SENSES, Engine, Measurement
 from assistant.errors import UsageProblem
 from assistant.picture import connection, plots, svg, whole
 from assistant.resources import directory
@@ -34,7 +34,7 @@ MEASURED = [
     (procedure, step)
     for procedure in LIBRARY.procedures.values()
     for step in procedure.steps.values()
-    if step.measure.instrument != "eyes"
+    if step.measure.instrument not in SENSES and procedure.circuit != NO_CIRCUIT
 ]
 STEPS = [pytest.param(*pair, id=f"{pair[0].name}-{pair[1].name}") for pair in MEASURED]
 CONTROL = LIBRARY.procedures["coil-control"]
@@ -212,7 +212,7 @@ GOOD = ["picture", "--procedure", "coil-control", "--step", "switched-while-cran
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (["--procedure", "coil"], "There is no procedure 'coil'. Known are: battery-and-cranking"),
+        (["--procedure", "coil"], "There is no procedure 'coil'. Known are: after-repair"),
         (
             ["--step", "nowhere"],
             "The procedure 'coil-control' has no step 'nowhere'. It has: feed-while-cranking",
