@@ -9,6 +9,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from assistant.core.identity import VIN_LENGTH
 from assistant.core import wording
 from assistant.core.procedure import FactKind, Inquiry
 
@@ -51,8 +52,6 @@ WORDS = {
 KEYS = {"2": "ABC", "3": "DEF", "4": "GHI", "5": "JKL", "6": "MNO", "7": "PQRS", "8": "TUV", "9": "WXYZ"}
 """Letters on the keys of a number pad, in their order (ITU-T E.161)."""
 
-VIN_LENGTH = 17
-
 OTHER_UNITS = {
     "km": ("km", "miles"),
     "miles": ("miles", "km"),
@@ -60,6 +59,9 @@ OTHER_UNITS = {
 }
 """Units in which a number may be given besides its own."""
 
+
+LONGEST_AS_A_NUMBER = 9999
+"""A larger number is spoken digit by digit: so it can be compared with what is written."""
 
 IN_ONE_BREATH = 6
 """Most signs that are spelled in one go; more are not kept in mind, and not heard well."""
@@ -117,9 +119,11 @@ def problem_with(inquiry: Inquiry, value: Decimal, unit: str) -> str:
     base = wording.convert(value, unit, inquiry.unit) if inquiry.unit else value
     if base is not None and low <= base <= high:
         return ""
+    if max(value, high) > LONGEST_AS_A_NUMBER:
+        return f"{inquiry.label}: that cannot be."
     limits = f"{wording.plain_number(low)} to {wording.plain_number(high)}"
     if inquiry.unit:
-        limits = f"{wording.plain_number(low)} to {wording.number_words(high, inquiry.unit)}"
+        limits = wording.span_words(low, high, inquiry.unit)
     return f"{wording.plain_number(value)} is outside {limits}."
 
 
@@ -129,9 +133,10 @@ def spoken_value(inquiry: Inquiry, value: str, unit: str) -> str:
         return "left blank"
     if inquiry.kind is FactKind.CHOICE:
         return inquiry.choices.get(value, value)
-    if inquiry.kind is FactKind.NUMBER:
+    if inquiry.kind is FactKind.NUMBER and Decimal(value) <= LONGEST_AS_A_NUMBER:
         return wording.number_words(Decimal(value), unit) if unit else value
-    return spelled(value)
+    more = wording.UNIT_WORDS[unit][1] if unit else ""
+    return ", ".join(filter(None, (spelled(value), more)))
 
 
 def written_value(inquiry: Inquiry, value: str, unit: str) -> str:

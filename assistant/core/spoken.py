@@ -273,7 +273,7 @@ class _Player:
                 # Where the highest believable number is more than can be said, nothing beyond it is said.
                 beyond = min(step.reading.plausible[1] * 2, Decimal(9999))
                 found.append(("beyond", heard(Result(value=beyond), str(beyond))))
-        if request.outcomes:
+        if request.outcomes and request.places:
             place = "feed" if self.runner.position[1] != "feed" else "relay"
             found.append(("elsewhere", heard(Result(request.outcomes[0], place=place), "elsewhere")))
             found.append(("doubtful", heard(Result(request.outcomes[0]), "doubtful", 0.8)))
