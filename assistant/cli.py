@@ -531,7 +531,7 @@ def _report(findings: Sequence[Finding], good: str, *, as_json: bool) -> int:
 
 
 def _facts(options: argparse.Namespace) -> Any:
-    from assistant.core.identity import check_vin  # noqa: PLC0415
+    from assistant.core.identity import check_odometer, check_vin  # noqa: PLC0415
     from assistant.record import Facts  # noqa: PLC0415
 
     vin = str(check_vin(options.vin)) if options.vin else ""
@@ -541,6 +541,7 @@ def _facts(options: argparse.Namespace) -> Any:
         vehicle=options.vehicle or "",
         complaint=options.complaint or "",
         technician=options.technician or "",
+        odometer=str(check_odometer(options.odometer)) if options.odometer else "",
     )
 
 
@@ -632,6 +633,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument("--vehicle", metavar="TEXT", help="the vehicle in words")
     run.add_argument("--complaint", metavar="TEXT", help="the complaint in the customer's words")
+    run.add_argument(
+        "--odometer", metavar="NUMBER", help="what the odometer shows, as '98200 miles' or '158000 km'"
+    )
     run.add_argument("--technician", metavar="TEXT", help="who does the work")
     run.add_argument(
         "--headset",

@@ -33,6 +33,7 @@ def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
         for step in procedure.steps.values()
         for answer in step.answers
     }
+    used |= set(library.procedures) | set(_choices(library))
     places = [place.name for place in library.terms.places.values() if place.kind != "part"]
     return [
         *lint_grammars(grammars, requests_of(library), outcomes=sorted(used | set(REASONS)), places=places),
@@ -42,13 +43,23 @@ def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
     ]
 
 
+def _choices(library: Library) -> dict[str, str]:
+    """Every choice of the facts, with the words that are spoken for it; a grammar has small letters only."""
+    facts = library.terms.facts.values()
+    return {name: words.lower() for fact in facts for name, words in fact.choices.items()}
+
+
 def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Finding]:
     """What is asked with must be what is answered with: the screen's words are the grammar's."""
     for kind, names in (
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
+        ("outcome", _choices(library)),
+        ("outcome", {name: wording.procedure_short(name) for name in library.procedures}),
         ("place", {p.name: p.short for p in library.terms.places.values() if p.kind != "part"}),
     ):
         for name, spoken in names.items():
+            if kind == "outcome" and name not in grammars.outcomes():
+                continue  # told already
             forms = [str(form) for form in grammars.forms(kind, name)]
             if forms and spoken not in forms:
                 yield Finding(

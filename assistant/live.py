@@ -230,7 +230,7 @@ def run(settings: Settings) -> int:
         for remark in remarks:
             screen.notice(remark, now())
         if log.recorded is None:
-            session.begin(settings.procedure)
+            session.begin(settings.procedure, settings.facts.typed())
         else:
             if log.torn:
                 screen.notice(f"An unfinished last line ({log.torn} bytes) was set aside.", now())

@@ -41,6 +41,7 @@ from assistant.errors import GearProblem, RecordProblem
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from assistant.core.events import TypedFact
     from assistant.core.result import GrammarRequest
     from assistant.core.runner import Runner
     from assistant.screen.terminal import Screen
@@ -134,9 +135,9 @@ class Session:
 
     # --- what happens -----------------------------------------------------------------------------
 
-    def begin(self, procedure: str) -> None:
-        """Start with this procedure."""
-        self.take(Began(self._now(), procedure))
+    def begin(self, procedure: str, facts: tuple[TypedFact, ...] = ()) -> None:
+        """Start with this procedure; `facts` were typed before, and are not asked for."""
+        self.take(Began(self._now(), procedure, facts))
 
     def resume(self) -> None:
         """Go on; the runner has been fed with the recorded events before."""

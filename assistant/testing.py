@@ -24,6 +24,7 @@ from assistant.core.events import (
     SpeechFinished,
     StartTimer,
     TimerElapsed,
+    TypedFact,
 )
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.core.result import Control, Result
@@ -92,9 +93,9 @@ class Dialogue:
             self.now += self._speech_s
             self.send(SpeechFinished(self.now, utterance))
 
-    def begin(self, procedure: str) -> None:
-        """Start a procedure and let the first words be spoken."""
-        self.send(Began(self.now, procedure))
+    def begin(self, procedure: str, facts: tuple[TypedFact, ...] = ()) -> None:
+        """Start a procedure, perhaps with facts that were typed before, and let the first words be spoken."""
+        self.send(Began(self.now, procedure, facts))
         self.listen()
 
     def wait(self, seconds: float) -> None:
@@ -116,12 +117,13 @@ class Dialogue:
         unit: str | None = None,
         control: Control | None = None,
         place: str | None = None,
+        signs: str | None = None,
         confidence: float = 0.97,
     ) -> None:
         """The person says this, and listens to the answer."""
         self.now += 2
-        result = Result(outcome, Decimal(value) if value else None, unit, control, place)
-        words = " ".join(filter(None, (place, outcome, value, unit, control)))
+        result = Result(outcome, Decimal(value) if value else None, unit, control, place, signs)
+        words = " ".join(filter(None, (place, outcome, value, unit, control, signs)))
         self.send(Heard(self.now, words, result, confidence))
         self.listen()
 

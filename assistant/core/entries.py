@@ -22,10 +22,60 @@ class Entry:
 
 @dataclass(frozen=True)
 class ProcedureEntered(Entry):
-    """This procedure was started; `came_from` is the procedure that handed over, if one did."""
+    """This procedure was started, or gone on with.
+
+    `came_from` is the procedure that handed over, or that was done in between; None where neither is so.
+    `came_back` says that it had been set aside (`ProcedurePaused`) and goes on at its step.
+    """
 
     procedure: str
     came_from: str | None = None
+    came_back: bool = False
+
+
+@dataclass(frozen=True)
+class ProcedurePaused(Entry):
+    """This procedure was set aside at this step, to do another one first."""
+
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True)
+class FactGiven(Entry):
+    """A fact about the vehicle, the order or the gear counts from now on; the last standing one counts.
+
+    Attributes:
+        fact: Its name in the terms.
+        value: Signs, digits of a number, or name of a choice; "" where it was left blank.
+        unit: Unit of a number as it was given; "" for everything else.
+        how: ``voice``, ``keypad``, ``typed`` (on the command line) or ``left blank``.
+        words: What was recognised, or the keys.
+        confidence: 0 to 1; the lowest of all that was heard for it, 1 for keys.
+        confirmed: ``typed``, ``read back``, ``affirmed``, or ``left blank``.
+        clip: File of the sound that was heard last for it, if it was spoken.
+    """
+
+    fact: str
+    value: str
+    unit: str
+    how: str
+    words: str
+    confidence: float
+    confirmed: str
+    clip: str | None
+
+
+@dataclass(frozen=True)
+class FactUndone(Entry):
+    """A fact was taken back; it stays in the record.
+
+    `how` is ``voice``, ``keypad``, or why it was: ``other lamp``, ``lamp refused``.
+    """
+
+    fact: str
+    value: str
+    how: str
 
 
 @dataclass(frozen=True)
@@ -63,6 +113,8 @@ class ResultTaken(Entry):
             ``affirmed`` (read back and affirmed).
         clip: File of the sound, if it was spoken.
         next: Step, procedure or verdict that follows, as ``step:NAME``, ``procedure:NAME``, ``verdict:NAME``.
+        judged: What was judged, in the unit of the step, after the leads were subtracted and the temperature was
+            allowed for; None where it was the reading itself.
     """
 
     number: int
@@ -78,6 +130,7 @@ class ResultTaken(Entry):
     confirmed: str
     clip: str | None
     next: str
+    judged: Decimal | None = None
 
 
 @dataclass(frozen=True)

@@ -22,8 +22,11 @@ from assistant.core.entries import (
     CautionGiven,
     Cranked,
     Entry,
+    FactGiven,
+    FactUndone,
     ModeChanged,
     ProcedureEntered,
+    ProcedurePaused,
     Remark,
     ResultTaken,
     ResultUndone,
@@ -43,6 +46,15 @@ class Clip:
     duration_s: float
 
 
+@dataclass(frozen=True)
+class TypedFact:
+    """A fact that was typed on the command line and checked there: its name, value, and unit ("" for none)."""
+
+    fact: str
+    value: str
+    unit: str = ""
+
+
 # --- events ---------------------------------------------------------------------------------------
 
 
@@ -55,9 +67,10 @@ class Event:
 
 @dataclass(frozen=True)
 class Began(Event):
-    """A session starts with this procedure."""
+    """A session starts with this procedure; `facts` were typed before, and are not asked for."""
 
     procedure: str
+    facts: tuple[TypedFact, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -107,7 +120,8 @@ class KeyPressed(Event):
     """A key of the number pad.
 
     `key` is one of ``0``…``9``, ``point``, ``minus``, ``plus``, ``star``, ``slash``, ``enter``,
-    ``erase`` (Backspace), ``stop`` (Escape or the space bar), ``note`` (n), ``close`` (q), ``why`` (w).
+    ``erase`` (Backspace), ``stop`` (Escape or the space bar), ``note`` (n), ``close`` (q), ``why`` (w); on a
+    computer's keyboard also the other letters ``a`` to ``z``, which count only while something is spelled.
     """
 
     key: str
@@ -294,6 +308,9 @@ _CLASSES: dict[str, type[Any]] = {
         Note,
         Finish,
         ProcedureEntered,
+        ProcedurePaused,
+        FactGiven,
+        FactUndone,
         CautionGiven,
         CautionAcknowledged,
         ResultTaken,
@@ -305,6 +322,7 @@ _CLASSES: dict[str, type[Any]] = {
         ModeChanged,
         Remark,
         Clip,
+        TypedFact,
         Board,
         Result,
         GrammarRequest,
@@ -337,6 +355,8 @@ def to_json(value: Any) -> Any:
 def from_json(data: Any) -> Any:
     """The value that `to_json` was given.
 
+    A part that has a default may be missing: a session that was recorded before there was this part still loads.
+
     Raises:
         ValueError: The data is not of the form that `to_json` writes.
     """
@@ -344,12 +364,18 @@ def from_json(data: Any) -> Any:
         raise ValueError(f"not an event or action: {str(data)[:80]}")
     cls = _CLASSES[data["type"]]
     hints = _HINTS[cls]
-    names = {f.name for f in dataclasses.fields(cls)}
+    fields = dataclasses.fields(cls)
+    names = {f.name for f in fields}
+    needed = {
+        f.name
+        for f in fields
+        if f.default is dataclasses.MISSING and f.default_factory is dataclasses.MISSING
+    }
     given = {name for name in data if name != "type"}
-    if given != names:
+    if not needed <= given <= names:
         raise ValueError(f"{data['type']} has the parts {sorted(given)}, expected {sorted(names)}")
     try:
-        return cls(**{name: _decoded(data[name], hints[name]) for name in names})
+        return cls(**{name: _decoded(data[name], hints[name]) for name in given})
     except (TypeError, ArithmeticError) as error:
         raise ValueError(f"{data['type']}: {error}") from error
 

@@ -14,6 +14,7 @@ from dataclasses import replace
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, TypeVar
 
+from assistant.core import wording
 from assistant.core.procedure import (
     OVER_RANGE,
     UNJUDGED,
@@ -60,12 +61,8 @@ LIKELIHOODS_FILE = "likelihoods.json"
 COMPARISONS = ("same", "sharper")
 """Outcomes of a comparison of two places; elsewhere nobody says them."""
 
-FACT_UNITS = {
-    "km": ("km", "miles"),
-    "celsius": ("celsius", "fahrenheit"),
-    **{unit: (unit,) for unit in ("V", "mV", "A", "ohm", "kilohm", "megohm", "rpm", "s", "ms")},
-}
-"""Units that a number among the facts can be kept in, and those in which each may be given."""
+FACT_UNITS = tuple(wording.UNIT_WORDS)
+"""Units that a number among the facts can be kept in."""
 
 MOST_QUESTION_WORDS = 12
 """A spoken question is short enough to hold in the head."""

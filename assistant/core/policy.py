@@ -9,16 +9,17 @@ Silence is never a yes.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING, TypeVar
 
-from assistant.core.procedure import Leads
+from assistant.core.procedure import Engine, Leads
 from assistant.measured import CALIBRATION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from assistant.core.procedure import Answer, Step
+    from assistant.core.procedure import Answer, Measurement, Step
 
 _Level = TypeVar("_Level")
 
@@ -100,6 +101,41 @@ def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds)
     if len({str(choice.target) for choice in step.choices()}) == 1:
         return Acceptance.TAKEN
     return Acceptance.READ_BACK
+
+
+LAMP = "test-lamp"
+HEAVIEST_LAMP_A = Decimal("0.3")
+"""At the switched side a lamp of more current takes so much from the coil that it weakens the spark: 22 kV are left
+at 0.27 A, 11 kV at 0.6 A (from the project's sheet of trade facts)."""
+FAINTEST_LAMP_A = Decimal("0.05")
+"""Below this a bulb glows so faintly that daylight hides it (chosen; common practice, no source)."""
+
+LED_REFUSED = "An LED light misleads here. Use a filament lamp."
+HEAVY_REFUSED = "This lamp loads the coil. Use one below 0.3 amps."
+SHADE = "Shade the bulb, it is faint."
+
+
+def lamp_refused(measure: Measurement, kind: str, current: Decimal | None) -> str:
+    """Why the lamp in use cannot make this measurement, two short sentences; "" where it can, or nothing is known.
+
+    Args:
+        measure: The measurement.
+        kind: ``filament``, ``led``, or "" where it is not known.
+        current: Current of the lamp on the battery, in A; None where it is not known.
+    """
+    if measure.instrument != LAMP:
+        return ""
+    if kind == "led":
+        return LED_REFUSED
+    loads = {measure.clip, measure.probe, measure.compared_with} & {"switched", "driver-end"}
+    if loads and measure.engine is Engine.CRANKING and current is not None and current > HEAVIEST_LAMP_A:
+        return HEAVY_REFUSED
+    return ""
+
+
+def lamp_faint(measure: Measurement, current: Decimal | None) -> bool:
+    """Whether the bulb of the lamp in use is so faint that it has to be shaded."""
+    return measure.instrument == LAMP and current is not None and current < FAINTEST_LAMP_A
 
 
 def tapered(levels: Mapping[int, _Level], counter: int) -> _Level:

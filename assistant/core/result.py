@@ -28,6 +28,10 @@ class Control(StrEnum):
     CRANKING = "cranking"
     CLOSE = "close"
     WHY = "why"
+    LEAVE_BLANK = "leave-blank"
+    THAT_IS_ALL = "that-is-all"
+    OTHER_TEST = "other-test"
+    OTHER_LAMP = "other-lamp"
 
 
 KEYED_AS_WELL = frozenset(
@@ -39,6 +43,10 @@ KEYED_AS_WELL = frozenset(
         Control.CLOSE,
         Control.NOT_SURE,
         Control.WHY,
+        Control.LEAVE_BLANK,
+        Control.THAT_IS_ALL,
+        Control.OTHER_TEST,
+        Control.OTHER_LAMP,
     }
 )
 """Words of the dialogue that a session can do without: a recogniser that lacks them leaves them to the keys."""
@@ -46,16 +54,18 @@ KEYED_AS_WELL = frozenset(
 
 @dataclass(frozen=True)
 class Result:
-    """One understood phrase: an outcome, a reading, or a control word, with the place if it was said.
+    """One understood phrase: an outcome, a reading, a control word, or spelled signs, with the place if it was said.
 
-    Exactly one of `outcome`, `value`, `control` is set.
+    Exactly one of `outcome`, `value`, `control`, `signs` is set.
 
     Attributes:
         outcome: Name of an outcome, such as ``lit`` or ``steady``.
         value: Number of a reading, in `unit` if that was said, else in the unit of the step.
-        unit: ``V``, ``mV``, ``A``, ``ohm``, ``kilohm``, ``megohm``, ``rpm`` or ``s``; None when not said.
+        unit: ``V``, ``mV``, ``A``, ``ohm``, ``kilohm``, ``megohm``, ``rpm``, ``s``, ``ms``, ``km``, ``miles``,
+            ``celsius`` or ``fahrenheit``; None when not said.
         control: A word of the dialogue.
         place: Name of the place that was said with it, such as ``feed`` or ``switched``.
+        signs: Letters (capitals) and digits that were spelled in one breath, such as ``1HG``.
     """
 
     outcome: str | None = None
@@ -63,11 +73,21 @@ class Result:
     unit: str | None = None
     control: Control | None = None
     place: str | None = None
+    signs: str | None = None
 
     def __post_init__(self) -> None:
-        given = [part for part in (self.outcome, self.value, self.control) if part is not None]
-        if len(given) != 1:
-            raise ValueError("a result is exactly one of an outcome, a reading, or a control word")
+        parts = (self.outcome, self.value, self.control, self.signs)
+        if len([part for part in parts if part is not None]) != 1:
+            raise ValueError("a result is exactly one of an outcome, a reading, a control word, or signs")
+
+
+class Spelling(StrEnum):
+    """Which signs may be spelled: none, letters and digits, those of a VIN (no I, O, Q), or digits alone."""
+
+    NONE = ""
+    SIGNS = "signs"
+    VIN = "vin"
+    DIGITS = "digits"
 
 
 @dataclass(frozen=True)
@@ -78,10 +98,15 @@ class GrammarRequest:
         outcomes: Outcome names of the step, in the order in which they are spoken.
         units: Units in which a reading may be given, the step's own unit first; empty when no number is asked.
         controls: Words of the dialogue that are taken now.
-
-    Places may always be said before an outcome or a reading, also a wrong one, so that it can be caught.
+        spelling: Signs that may be spelled, a few in one breath; digits may be followed by a unit.
+        places: Whether a place may be said before an outcome or a reading, also a wrong one, so that it can be
+            caught; not where no measurement is asked for.
+        counting: Whether a number without a unit may be said, such as a cylinder's.
     """
 
     outcomes: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
     controls: tuple[Control, ...] = ()
+    spelling: Spelling = Spelling.NONE
+    places: bool = True
+    counting: bool = False

@@ -23,7 +23,7 @@ from decimal import Decimal, InvalidOperation
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core import evidence, wording
+from assistant.core import asking, evidence, wording
 from assistant.core.board import Board
 from assistant.core.entries import (
     DOUBTED,
@@ -33,8 +33,11 @@ from assistant.core.entries import (
     CautionGiven,
     Cranked,
     Entry,
+    FactGiven,
+    FactUndone,
     ModeChanged,
     ProcedureEntered,
+    ProcedurePaused,
     Remark,
     ResultTaken,
     ResultUndone,
@@ -71,12 +74,35 @@ from assistant.core.events import (
     StopListening,
     TimerElapsed,
 )
-from assistant.core.policy import DEFAULT_THRESHOLDS, Acceptance, Thresholds, grade, tapered
-from assistant.core.procedure import OVER_RANGE, Answer, Engine, Leads, Measurement, Target
+from assistant.core.identity import where_to_look
+from assistant.core.inquiring import TYPED, Asked, Source, Waiting, blank
+from assistant.core.policy import (
+    DEFAULT_THRESHOLDS,
+    SHADE,
+    Acceptance,
+    Thresholds,
+    grade,
+    lamp_faint,
+    lamp_refused,
+    tapered,
+)
+from assistant.core.procedure import (
+    OVER_RANGE,
+    UNJUDGED,
+    Answer,
+    Engine,
+    FactKind,
+    Judged,
+    Leads,
+    Measurement,
+    Reading,
+    Target,
+)
 from assistant.core.result import Control, GrammarRequest, Result
 from assistant.core.states import (
     CONTROL_TRIGGERS,
     KEY_TRIGGERS,
+    LAMP_FACTS,
     REASONS,
     TRANSITIONS,
     State,
@@ -118,6 +144,23 @@ class Pending:
     confidence: float
     snr_db: float | None
     clip: str | None
+    judged: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class Paused:
+    """A procedure that was set aside at this step, to do another one first."""
+
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True, eq=False)
+class Answered:
+    """A fact that was given in this session, and the result after which it was; None before the first."""
+
+    fact: str
+    after: Trail | None
 
 
 @dataclass(frozen=True)
@@ -125,6 +168,7 @@ class Trail:
     """A step that was left, so that it can be gone back to; `number` is 0 for a skipped step.
 
     `confirmed` says how its result was confirmed, `kept` that it was taken over from an earlier step.
+    `paused` are the procedures that were set aside then, so that going back to the step brings them back.
     """
 
     procedure: str
@@ -134,6 +178,7 @@ class Trail:
     pending: Pending | None
     confirmed: str = ""
     kept: bool = False
+    paused: tuple[Paused, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -210,6 +255,14 @@ class Runner:
         self._asked_again: set[str] = set()
         self._before: dict[tuple[str, str], str] = {}
         self._aside: list[Trail] = []
+        self._facts: dict[str, FactGiven] = {}
+        self._answered: list[Answered] = []
+        self._again: tuple[str, ...] = ()
+        self._asked_fact: Asked | None = None
+        self._offer = True
+        self._spelling_explained = False
+        self._paused: tuple[Paused, ...] = ()
+        self._chosen_from = State.ASKING
 
     # --- the port ---------------------------------------------------------------------------------
 
@@ -254,7 +307,7 @@ class Runner:
     def _classify(self, event: Event) -> tuple[Trigger | None, object]:
         match event:
             case Began():
-                return Trigger.BEGIN, event.procedure
+                return Trigger.BEGIN, event
             case Resumed():
                 return (Trigger.RESUME if self._step else Trigger.UNEXPECTED), None
             case Closed():
@@ -309,11 +362,21 @@ class Runner:
                 return Trigger.ACKNOWLEDGE, "voice"
             if self.state is State.CONCLUDING and trigger is Trigger.AFFIRM:
                 return Trigger.GO_AHEAD, "voice"
+            if self.state is State.CHOOSING and trigger is Trigger.GO_AHEAD:
+                return Trigger.DENY, "voice"
             if self.state is State.READING_BACK and trigger is Trigger.NOT_SURE:
                 return Trigger.DENY, "voice"
             return trigger, "voice"
         if self.state is State.SKIPPING and result.outcome in REASONS:
             return Trigger.REASON, result.outcome
+        if self.state is State.CHOOSING:
+            known = result.outcome in self._library.procedures
+            return (Trigger.CHOSEN, result.outcome) if known else (Trigger.UNEXPECTED, None)
+        if self.state in (State.INQUIRING, State.CONFIRMING):
+            clip = event.clip.file if event.clip else None
+            return self._classify_fact(result, Source("voice", event.words, event.confidence, clip))
+        if result.signs is not None:
+            return Trigger.UNEXPECTED, None
         return self._classify_result(
             result,
             how="voice",
@@ -340,6 +403,7 @@ class Runner:
             return Trigger.WRONG_PLACE, result.place
         value, unit = result.value, result.unit
         answer: Answer | None = None
+        judged: Decimal | None = None
         if value is not None and step.reading is not None:
             unit = unit or step.reading.unit
             base = wording.convert(value, unit, step.reading.unit)
@@ -348,7 +412,7 @@ class Runner:
             low, high = step.reading.plausible
             if not low <= base <= high:
                 return Trigger.IMPLAUSIBLE, wording.number_words(value, unit)
-            answer = step.reading.band(base)
+            answer, judged = self._judge(step.reading, base)
         elif result.outcome == OVER_RANGE and step.reading is not None and OVER_RANGE in step.heard:
             answer = step.reading.bands[-1]
         elif result.outcome is not None:
@@ -357,11 +421,54 @@ class Runner:
                 return Trigger.NO_ANSWER, self._library.terms.outcomes[result.outcome].spoken
         if answer is None:
             return Trigger.UNEXPECTED, None
-        return Trigger.RESULT, Pending(answer, value, unit, how, words, confidence, snr_db, clip)
+        return Trigger.RESULT, Pending(answer, value, unit, how, words, confidence, snr_db, clip, judged)
+
+    def _judge(self, reading: Reading, base: Decimal) -> tuple[Answer | None, Decimal | None]:
+        """The answer that a reading is, and what was judged where that is not the reading itself."""
+        found: Judged = reading.judge(base, self._numbers())
+        return found.band or reading.unjudged, None if found.value == base else found.value
+
+    def _classify_fact(self, result: Result, source: Source) -> tuple[Trigger | None, object]:
+        """What an answer means to the fact that is asked for."""
+        asked = self._asked_fact
+        if asked is None:
+            return Trigger.UNEXPECTED, None
+        inquiry = asked.inquiry
+        if asked.spells:
+            if result.signs is None or self.state is State.CONFIRMING:
+                return Trigger.UNEXPECTED, None
+            return Trigger.SIGNS, (result.signs, source)
+        if inquiry.kind is FactKind.CHOICE:
+            known = result.outcome in inquiry.choices
+            return (
+                (Trigger.FACT, Waiting(str(result.outcome), "", source))
+                if known
+                else (
+                    Trigger.UNEXPECTED,
+                    None,
+                )
+            )
+        value = result.value
+        if value is None and result.signs is not None and result.signs.isdigit():
+            value = Decimal(result.signs)
+        units = asking.units_of(inquiry)
+        unit = result.unit or inquiry.unit
+        if value is None or (unit not in units if units else bool(unit)):
+            return Trigger.UNEXPECTED, None
+        problem = asking.problem_with(inquiry, value, unit)
+        if problem:
+            return Trigger.IMPLAUSIBLE, problem
+        return Trigger.FACT, Waiting(wording.plain_number(value), unit, source)
 
     def _classify_key(self, key: str) -> tuple[Trigger | None, object]:
         state, step = self.state, self._step
         digit = int(key) if key.isdigit() else None
+        if state in (State.INQUIRING, State.CONFIRMING) and self._asked_fact is not None:
+            return self._classify_fact_key(key, self._asked_fact)
+        if len(key) == 1 and key.isalpha():
+            return None, None  # letters count only while something is spelled
+        if state is State.CHOOSING:
+            return self._classify_choosing_key(key)
         if key == "plus" and state in (State.CONCLUDING, State.STANDING_BY):
             return Trigger.CLOSE, "keypad"
         if key in KEY_TRIGGERS and not (key == "stop" and state is State.UNOPENED):
@@ -424,12 +531,99 @@ class Runner:
             State.STANDING_BY: Trigger.GO_AHEAD,
             State.NOTING: Trigger.END_NOTE,
         }
+        if state is State.STANDING_BY and key in ("1", "2"):
+            return {"1": Trigger.OTHER_TEST, "2": Trigger.OTHER_LAMP}[key], "keypad"
+        if state is State.CONCLUDING and key == "1":
+            return Trigger.OTHER_TEST, "keypad"
         simple = {
             "enter": enter[state],
             "0": Trigger.SAY_AGAIN,
             "9": Trigger.NOTE,
             "minus": Trigger.CORRECTION,
             "erase": Trigger.WHY,
+        }
+        return simple.get(key, Trigger.UNEXPECTED), "keypad"
+
+    def _classify_fact_key(self, key: str, asked: Asked) -> tuple[Trigger | None, object]:
+        """A key while a fact is asked for or read back."""
+        everywhere = {
+            "plus": Trigger.BLANK,
+            "slash": Trigger.STAND_BY,
+            "star": Trigger.CHOICES,
+            "stop": Trigger.STOP,
+        }
+        if key in everywhere:
+            return everywhere[key], "keypad"
+        if self.state is State.CONFIRMING:
+            return self._classify_confirming_key(key, asked)
+        letters = {"note": "n", "why": "w", "close": "q"}
+        if asked.spells:
+            # On a keyboard every letter is a letter now, also those that are commands elsewhere.
+            key = letters.get(key, key)
+            if key in ("point", "erase", *"0123456789") or (len(key) == 1 and key.isalpha()):
+                return Trigger.TYPED, key
+            simple = {"enter": Trigger.THAT_IS_ALL, "minus": Trigger.CORRECTION}
+            return simple.get(key, Trigger.UNEXPECTED), "keypad"
+        if key in letters:
+            return KEY_TRIGGERS[key] if key != "why" else None, "keypad"
+        if len(key) == 1 and key.isalpha():
+            return None, None
+        if asked.inquiry.kind is FactKind.NUMBER:
+            return self._classify_fact_number_key(key, asked)
+        names = list(asked.inquiry.choices)
+        if key.isdigit() and 1 <= int(key) <= len(names):
+            return Trigger.FACT, Waiting(names[int(key) - 1], "", Source("keypad", key))
+        simple = {
+            "0": Trigger.SAY_AGAIN,
+            "9": Trigger.NOTE,
+            "point": Trigger.NOT_SURE,
+            "minus": Trigger.CORRECTION,
+        }
+        return simple.get(key, Trigger.UNEXPECTED), "keypad"
+
+    def _classify_fact_number_key(self, key: str, asked: Asked) -> tuple[Trigger | None, object]:
+        low = asked.inquiry.plausible[0] if asked.inquiry.plausible else Decimal(0)
+        if key == "minus" and not asked.typed and low < 0:
+            return Trigger.TYPED, key
+        if key == "minus":
+            return Trigger.CORRECTION, "keypad"
+        if key in ("point", "erase", *"0123456789"):
+            return Trigger.TYPED, key
+        if key != "enter":
+            return Trigger.UNEXPECTED, None
+        if asked.typed == ".":
+            return Trigger.NOT_SURE, "keypad"
+        value = asked.number()
+        if value is None:
+            return Trigger.NO_INPUT, None
+        return self._classify_fact(Result(value=value), Source("keypad", asked.typed))
+
+    def _classify_confirming_key(self, key: str, asked: Asked) -> tuple[Trigger | None, object]:
+        simple = {"enter": Trigger.AFFIRM, "minus": Trigger.DENY, "close": Trigger.CLOSE}
+        if key in simple:
+            return simple[key], "keypad"
+        if asked.spells and key == "erase":
+            return Trigger.TYPED, key
+        if asked.inquiry.kind is FactKind.NUMBER and key in ("point", *"123456789"):
+            return Trigger.TYPED, key
+        return (Trigger.SAY_AGAIN if key == "0" else Trigger.UNEXPECTED), "keypad"
+
+    def _classify_choosing_key(self, key: str) -> tuple[Trigger | None, object]:
+        """A key while a procedure is chosen by its number."""
+        if key in ("erase", *"0123456789"):
+            return Trigger.TYPED, key
+        if key == "enter":
+            names = list(self._library.procedures)
+            number = int(self._typed) if self._typed else 0
+            return (
+                (Trigger.CHOSEN, names[number - 1]) if 1 <= number <= len(names) else (Trigger.NO_INPUT, None)
+            )
+        simple = {
+            "minus": Trigger.DENY,
+            "star": Trigger.CHOICES,
+            "slash": Trigger.STAND_BY,
+            "stop": Trigger.STOP,
+            "close": Trigger.CLOSE,
         }
         return simple.get(key, Trigger.UNEXPECTED), "keypad"
 
@@ -472,7 +666,14 @@ class Runner:
         return state
 
     def _on_begin(self, payload: object) -> State:
-        return self._enter_procedure(self._library.procedure(str(payload)).name, came_from=None)
+        assert isinstance(payload, Began)  # noqa: S101
+        name = self._library.procedure(payload.procedure).name
+        for typed in payload.facts:
+            if typed.fact in self._library.terms.facts and typed.value:
+                given = FactGiven(typed.fact, typed.value, typed.unit, TYPED, typed.value, 1.0, TYPED, None)
+                self._facts[typed.fact] = given
+                self._note(given)
+        return self._enter_procedure(name, came_from=None)
 
     def _on_resume(self, _payload: object) -> State:
         self._note(ModeChanged("resumed", "the session was interrupted"))
@@ -559,6 +760,11 @@ class Runner:
     def _on_implausible(self, payload: object) -> State:
         self._typed = ""
         self._note(self._remark("implausible", str(payload)))
+        if self._asked_fact is not None:
+            self._asked_fact.typed, self._asked_fact.waiting = "", None
+            self._message = str(payload)
+            self._say(f"{payload} {self._asked_fact.inquiry.question}", Speech.HELP)
+            return State.INQUIRING
         low, high = self._current.reading.plausible if self._current.reading else (Decimal(0), Decimal(0))
         unit = self._current.reading.unit if self._current.reading else "V"
         text = f"{payload} is outside {wording.plain_number(low)} to {wording.number_words(high, unit)}. Measure again."
@@ -595,7 +801,9 @@ class Runner:
         self._say(text, Speech.HELP)
         return self.state
 
-    def _on_affirm(self, _payload: object) -> State:
+    def _on_affirm(self, payload: object) -> State:
+        if self._asked_fact is not None:
+            return self._take_fact(self._asked_fact.given(Acceptance.AFFIRM.value), str(payload))
         assert self._pending is not None  # noqa: S101
         pending, self._pending = self._pending, None
         self._prefix = ""
@@ -604,6 +812,10 @@ class Runner:
     def _on_deny(self, _payload: object) -> State:
         if self.state is State.SKIPPING:
             return self._return_to_work()
+        if self.state is State.CHOOSING:
+            return self._not_chosen()
+        if self._asked_fact is not None:
+            return self._fact_denied(self._asked_fact)
         self._note(self._remark("read-back denied", self._heard))
         self._pending = None
         if self._offered:
@@ -614,16 +826,22 @@ class Runner:
         return self._ask(Ask.QUESTION)
 
     def _on_correction(self, payload: object) -> State:
-        if self.state in (State.READING_BACK, State.SKIPPING):
+        if self.state in (State.READING_BACK, State.SKIPPING, State.CHOOSING):
             return self._on_deny(payload)
+        if self._asked_fact is not None and self._part_taken_back(self._asked_fact):
+            return State.INQUIRING
+        last_fact = self._answered[-1] if self._answered else None
+        if last_fact and last_fact.after is (self._trail[-1] if self._trail else None):
+            return self._fact_taken_back(last_fact.fact, str(payload))
         if not self._trail:
             self._message = "Nothing to take back."
             self._prefix = "Nothing to take back."
-            return self._cautions_due(offer=False) if self.state is State.RESTING else self._stay()
+            return self._before_step(offer=False) if self.state is State.RESTING else self._stay()
         self._stop_crank(timed=True)
         if self._set_up:  # it was spoken, so it may be connected already and comes off first
             self._connected = self._current.measure
         last = self._trail.pop()
+        self._paused = last.paused
         self._note(ResultUndone(last.number, last.procedure, last.step, str(payload)))
         taken = self._library.step(last.procedure, last.step)
         words = (
@@ -644,6 +862,8 @@ class Runner:
         """Say the prefix and the present question again."""
         if self.state is State.ASKING:
             return self._ask(Ask.QUESTION)
+        if self.state is State.INQUIRING and self._asked_fact is not None:
+            return self._inquire()
         self._say(self._take_prefix() or self._prompt, Speech.HELP)
         return self.state
 
@@ -651,6 +871,8 @@ class Runner:
         match self.state:
             case State.ASKING:
                 return self._ask(Ask.AGAIN)
+            case State.INQUIRING:
+                return self._inquire()
             case State.ACKNOWLEDGING:
                 return self._say_cautions()
             case State.RESTING:
@@ -661,6 +883,8 @@ class Runner:
 
     def _on_choices(self, _payload: object) -> State:
         short, keys = self._help()
+        if self.state is State.CHOOSING:
+            short, keys = "", self._numbered_procedures()
         if self.state is State.ASKING and self._current.reading is not None:
             # On a number every digit is a digit, so this key is also the way to hear the step again.
             setup = wording.setup(self._library, self._current, self._connected, whole=True)
@@ -674,6 +898,13 @@ class Runner:
         return self.state
 
     def _on_not_sure(self, _payload: object) -> State:
+        if self._asked_fact is not None:
+            inquiry = self._asked_fact.inquiry
+            self._note(self._remark("not sure", inquiry.name))
+            self._asked_fact.typed = ""
+            help_text = (inquiry.look_for, inquiry.question, "Or leave blank.")
+            self._say(" ".join(filter(None, help_text)), Speech.HELP)
+            return State.INQUIRING
         step = self._current
         self._counters.not_sure += 1
         self._typed = ""
@@ -717,6 +948,8 @@ class Runner:
         self._typed = ""
         self._message = ""
         self._counters = _Counters()
+        if self._asked_fact is not None:  # signs that were spelled are kept
+            self._asked_fact.code, self._asked_fact.typed, self._asked_fact.waiting = "", "", None
         self._say(text, kind, can_be_cut=False)
         self._prompt = "Standing by. Say go ahead, or press Enter. To end: close session."
         return State.STANDING_BY
@@ -734,6 +967,8 @@ class Runner:
         if verdict.continue_with:
             came_from, self._verdict = self._current_procedure.name, None
             return self._enter_procedure(verdict.continue_with, came_from)
+        if self._paused:
+            return self._come_back(self._paused[-1])
         return self._conclude()  # nothing to go on with; a session is only ever closed by closing it
 
     def _on_close(self, payload: object) -> State:
@@ -785,7 +1020,7 @@ class Runner:
             return State.STANDING_BY
         if self._note_from is State.RESTING:
             return self._release()
-        if self._note_from is State.CONCLUDING:
+        if self._note_from is State.CONCLUDING or self._asked_fact is not None:
             return self._return_to_work()
         return self._ask(Ask.QUESTION)
 
@@ -806,7 +1041,7 @@ class Runner:
         assert step.if_skipped is not None  # noqa: S101
         reason = REASONS[str(payload)]
         self._note(StepSkipped(self._current_procedure.name, step.name, reason, str(step.if_skipped)))
-        self._trail.append(Trail(self._current_procedure.name, step.name, 0, None, None))
+        self._trail.append(Trail(self._current_procedure.name, step.name, 0, None, None, paused=self._paused))
         self._prefix = f"Skipped, {reason}."
         return self._go(step.if_skipped)
 
@@ -837,6 +1072,13 @@ class Runner:
 
     def _on_typed(self, payload: object) -> State:
         key = str(payload)
+        if self.state is State.CHOOSING:
+            self._typed = self._typed[:-1] if key == "erase" else (self._typed + key)[-2:]
+            self._message = ""
+            self._out.append(CutSpeech())
+            return State.CHOOSING
+        if self._asked_fact is not None:
+            return self._fact_typed(self._asked_fact, key)
         if self.state is State.READING_BACK:
             self._pending = None
             self._typed = ""
@@ -930,7 +1172,34 @@ class Runner:
         self._typed = ""
         self._crank_counted = False
         self._set_up = False
+        self._asked_fact = None
+        return self._before_step(offer=offer)
+
+    def _before_step(self, *, offer: bool) -> State:
+        """Is the lamp in use fit for it, is a fact to be asked for; then what else comes before a step."""
+        self._offer = offer
+        if self._asked_fact is None:
+            measure = self._current.measure
+            refused = lamp_refused(
+                measure, self._fact_value("lamp-kind"), self._numbers().get("lamp-current")
+            )
+            if refused:
+                self._note(self._remark("lamp refused", refused))
+                self._message = refused
+                self._prefix = " ".join(filter(None, (self._prefix, refused)))
+                self._forget_lamp("lamp refused")
+            due = next((name for name in self._due() if name not in self._facts), None)
+            if due is not None:
+                self._asked_fact = Asked(self._library.terms.facts[due])
+        if self._asked_fact is not None:
+            if self._asked_fact.full:
+                return self._complete(self._asked_fact)
+            return self._inquire()
         return self._cautions_due(offer=offer)
+
+    def _due(self) -> tuple[str, ...]:
+        """Facts that are needed here, in the order in which they are asked for."""
+        return (*self._again, *self._current_procedure.asks, *self._current.asks)
 
     def _cautions_due(self, *, offer: bool) -> State:
         """What comes before a step: an earlier result of the same measurement, cautions, rest, or nothing."""
@@ -979,7 +1248,10 @@ class Runner:
                 base = wording.convert(pending.value, pending.unit, step.reading.unit)
                 if base is None or not step.reading.plausible[0] <= base <= step.reading.plausible[1]:
                     continue
-                return replace(pending, answer=step.reading.band(base))
+                judged_as, judged = self._judge(step.reading, base)
+                if judged_as is None:
+                    continue
+                return replace(pending, answer=judged_as, judged=judged)
             if (
                 pending.value is None and step.reading is not None
             ):  # the meter showed that it was over its range
@@ -1070,6 +1342,8 @@ class Runner:
             self._say_lines((prefix, question), shown=(prefix, *setup, question))
             return State.ASKING
         act = self._act(setup)
+        if lamp_faint(step.measure, self._numbers().get("lamp-current")):
+            act = (*act, SHADE)
         if step.measure.engine is Engine.CRANKING and not self._crank_explained:
             self._crank_explained = True
             act = (*act, "Say cranking now, or press Enter, when it turns.")
@@ -1085,7 +1359,7 @@ class Runner:
 
     def _read_back(self, text: str) -> State:
         """Speak a pending result back, with what it would lead to when that is costly, and wait for a yes."""
-        parts = list(filter(None, (self._take_prefix(), text)))
+        parts = list(filter(None, (self._take_prefix(), text, self._judged_words())))
         target = self._pending.answer.target if self._pending else None
         doubt = self._doubt(self._pending) if self._pending else None
         if doubt and not doubt.rare:
@@ -1121,6 +1395,7 @@ class Runner:
                 confirmed=acceptance.value,
                 clip=pending.clip,
                 next=str(pending.answer.target),
+                judged=pending.judged,
             )
         )
         self._trail.append(
@@ -1132,6 +1407,7 @@ class Runner:
                 pending,
                 acceptance.value,
                 kept=bool(kept),
+                paused=self._paused,
             )
         )
         if not kept:
@@ -1158,11 +1434,14 @@ class Runner:
         following = ""
         if verdict.continue_with:
             following = self._library.procedures[verdict.continue_with].title
+        back = "" if following or not self._paused else wording.procedure_short(self._paused[-1].procedure)
         text = " ".join(filter(None, (wording.verdict_text(verdict, following), self._open(verdict))))
         if not self._verdict_affirmed:
             text += " Affirm, or say correction."
         else:
-            text += " Say go ahead, or close session." if following else " Say close session, or press plus."
+            text += f" Go ahead: back to {back}." if back else ""
+            end = " Say go ahead, or close session."
+            text += end if following or back else " Say close session, or press plus."
         self._counters = _Counters()
         self._say(" ".join(filter(None, (self._take_prefix(), text))), Speech.VERDICT)
         return State.CONCLUDING
@@ -1170,7 +1449,7 @@ class Runner:
     def _return_to_work(self) -> State:
         if self._verdict is not None:
             return self._conclude()
-        return self._cautions_due(offer=self._offered)
+        return self._before_step(offer=self._offered or (self._asked_fact is not None and self._offer))
 
     # --- what the results say together ------------------------------------------------------------
 
@@ -1237,7 +1516,321 @@ class Runner:
         self._before[doubtful.procedure, doubtful.step] = doubtful.pending.answer.outcome
         self._heard = ""
         self._procedure = self._library.procedures[doubtful.procedure]
+        self._paused = doubtful.paused
         return self._enter_step(doubtful.step, offer=False)
+
+    # --- facts that are asked for -----------------------------------------------------------------
+
+    def _fact_value(self, name: str) -> str:
+        """The value of a fact; "" where it is not known."""
+        return self._facts[name].value if name in self._facts else ""
+
+    def _numbers(self) -> dict[str, Decimal]:
+        """All facts that are numbers, each in its own unit."""
+        given = {name: (fact.value, fact.unit) for name, fact in self._facts.items()}
+        return asking.numbers(self._library.terms.facts, given)
+
+    def _inquire(self) -> State:
+        """Ask for the fact, with what was spelled of it so far."""
+        assert self._asked_fact is not None  # noqa: S101
+        asked = self._asked_fact
+        asked.waiting = None
+        if self.state not in (State.INQUIRING, State.CONFIRMING):
+            self._counters = _Counters()
+        so_far = (
+            f"So far {len(asked.signs)}, last: {asking.spelled(asked.signs[-3:])}." if asked.signs else ""
+        )
+        keys = asking.question_keys(asked.inquiry) if self._deaf else ""
+        choices = ""
+        if asked.inquiry.kind is FactKind.CHOICE and not keys:
+            choices = asking.listed_choices(asked.inquiry)
+        how = ""
+        if asked.spells and not self._spelling_explained and not keys:
+            self._spelling_explained = True
+            how = "Spell it, a few signs at a time. At the end: that is all."
+        parts = (self._take_prefix(), asked.inquiry.question, choices, so_far, how, keys)
+        self._say(" ".join(filter(None, parts)), Speech.PROMPT)
+        return State.INQUIRING
+
+    def _on_signs(self, payload: object) -> State:
+        assert isinstance(payload, tuple)  # noqa: S101
+        assert self._asked_fact is not None  # noqa: S101
+        signs, source = payload
+        asked = self._asked_fact
+        if asked.propose(signs):
+            return self._confirm(asked)
+        problem = asked.add(signs, source)
+        self._message = problem
+        if problem:
+            self._note(self._remark("not taken", f"{signs}: {problem}"))
+            self._say(f"{problem} Correction takes the last back.", Speech.HELP)
+            return State.INQUIRING
+        if asked.full:
+            return self._complete(asked)
+        self._counters = _Counters()
+        text = f"{asking.spelled(signs)}."
+        self._say(f"{text[:1].upper()}{text[1:]}", Speech.READ_BACK)
+        return State.INQUIRING
+
+    def _fact_typed(self, asked: Asked, key: str) -> State:
+        """A key of a fact; speech is cut, and the screen shows what there is."""
+        self._message = ""
+        if self.state is State.CONFIRMING and not asked.spells and key == "point":
+            return self._other_unit(asked)
+        asked.waiting = None
+        self._out.append(CutSpeech())
+        self._prompt = asked.inquiry.question
+        if key == "erase":
+            asked.erase()
+        elif not asked.spells:
+            asked.type(key, self._limits.longest_number)
+        else:
+            if asked.propose(key):
+                return self._confirm(asked)
+            problem = asked.press(key)
+            if problem:
+                self._message = problem
+                self._say(problem, Speech.HELP)
+            elif asked.full:
+                return self._complete(asked)
+        return State.INQUIRING
+
+    def _other_unit(self, asked: Asked) -> State:
+        """The same number in the next unit that the fact may have."""
+        units = asking.units_of(asked.inquiry)
+        waiting = asked.waiting
+        if waiting is not None and len(units) > 1:
+            unit = units[(units.index(waiting.unit) + 1) % len(units)]
+            problem = asking.problem_with(asked.inquiry, Decimal(waiting.value), unit)
+            if problem:
+                self._say(problem, Speech.HELP)
+                return State.CONFIRMING
+            asked.waiting = replace(waiting, unit=unit)
+        return self._confirm(asked)
+
+    def _on_that_is_all(self, _payload: object) -> State:
+        assert self._asked_fact is not None  # noqa: S101
+        if not self._asked_fact.spells:
+            self._say(self._help()[0], Speech.HELP)
+            return State.INQUIRING
+        return self._complete(self._asked_fact)
+
+    def _complete(self, asked: Asked) -> State:
+        """All signs are there: read the whole back, or say what is wrong with it."""
+        problem = asked.complete()
+        if not problem:
+            return self._confirm(asked)
+        if asked.full:
+            self._note(self._remark("check digit", f"{asked.signs}: {where_to_look(asked.signs)}"))
+            slips = [asking.spoken_repair(one.position, one.read, one.meant) for one in asked.proposals()]
+            numbered = [f"{number}: {slip}" for number, slip in enumerate(slips, start=1)]
+            where = f"Perhaps {'. '.join(numbered)}. Say which." if numbered else where_to_look(asked.signs)
+            self._message = problem if numbered else f"{problem} {where}"
+            self._say(
+                " ".join(filter(None, (self._take_prefix(), problem, where, "Or say correction."))),
+                Speech.HELP,
+            )
+            return State.INQUIRING
+        self._message = problem
+        self._say(" ".join(filter(None, (self._take_prefix(), problem))), Speech.HELP)
+        return State.INQUIRING
+
+    def _confirm(self, asked: Asked) -> State:
+        """Read a whole fact back, and wait for a yes."""
+        waiting = asked.waiting
+        assert waiting is not None  # noqa: S101
+        self._typed = asked.typed = ""
+        spoken = asking.spoken_value(asked.inquiry, waiting.value, waiting.unit)
+        text = f"{asked.inquiry.label}: {spoken}."
+        if waiting.repair is not None:
+            self._note(self._remark("check digit", f"{asked.signs}: {waiting.repair}"))
+            slip = asking.spoken_repair(waiting.repair.position, waiting.repair.read, waiting.repair.meant)
+            text = f"The check digit does not fit. Perhaps {slip}. Then it is: {spoken}."
+        question = "Affirm or negative?"
+        self._say(" ".join(filter(None, (self._take_prefix(), text, question))), Speech.READ_BACK)
+        return State.CONFIRMING
+
+    def _on_fact(self, payload: object) -> State:
+        assert isinstance(payload, Waiting)  # noqa: S101
+        assert self._asked_fact is not None  # noqa: S101
+        asked = self._asked_fact
+        asked.waiting = payload
+        asked.typed = ""
+        self._message = ""
+        sure = payload.source.confidence >= self._limits.ask_below
+        if asked.inquiry.kind is FactKind.CHOICE and sure and self.state is State.INQUIRING:
+            self._prefix = f"{asked.inquiry.label}: {asking.spoken_value(asked.inquiry, payload.value, '')}."
+            return self._take_fact(asked.given(Acceptance.READ_BACK.value), payload.source.how)
+        return self._confirm(asked)
+
+    def _on_blank(self, payload: object) -> State:
+        assert self._asked_fact is not None  # noqa: S101
+        self._prefix = f"{self._asked_fact.inquiry.label}: left blank."
+        return self._take_fact(blank(self._asked_fact.inquiry.name, str(payload)), str(payload))
+
+    def _take_fact(self, given: FactGiven, _how: str) -> State:
+        """The fact counts from now on; then the next one, or the step."""
+        self._note(given)
+        self._facts[given.fact] = given
+        self._answered.append(Answered(given.fact, self._trail[-1] if self._trail else None))
+        self._again = tuple(name for name in self._again if name != given.fact)
+        self._asked_fact = None
+        self._message = ""
+        self._counters = _Counters()
+        return self._before_step(offer=self._offer)
+
+    def _fact_denied(self, asked: Asked) -> State:
+        """What was read back is wrong, or is to be spelled again from the start."""
+        self._note(self._remark("read-back denied", asked.inquiry.name))
+        proposed = asked.waiting is not None and asked.waiting.repair is not None
+        asked.waiting = None
+        if proposed:  # it was a guess: what was spelled stays, and can be taken back in parts
+            self._say(
+                "Not taken. Correction takes the last signs back. Negative begins again.", Speech.PROMPT
+            )
+            return State.INQUIRING
+        asked.groups.clear()
+        asked.code = asked.typed = ""
+        self._message = ""
+        self._prefix = "Not taken."
+        return self._inquire()
+
+    def _part_taken_back(self, asked: Asked) -> bool:
+        """Take the last group back, or what waits for a yes; False where there is nothing."""
+        waiting, asked.waiting = asked.waiting, None
+        taken = asked.take_back()
+        if not taken and waiting is None:
+            return False
+        self._message = ""
+        self._prefix = f"Taken back: {asking.spelled(taken)}." if taken and asked.spells else "Taken back."
+        self._inquire()
+        return True
+
+    def _fact_taken_back(self, name: str, how: str) -> State:
+        self._answered.pop()
+        undone = self._facts.pop(name)
+        self._note(FactUndone(name, undone.value, how))
+        inquiry = self._library.terms.facts[name]
+        spoken = asking.spoken_value(inquiry, undone.value, undone.unit)
+        self._prefix = f"Taken back. {inquiry.label}: {spoken}."
+        self._asked_fact = Asked(inquiry)
+        self._pending = None
+        self._offered = False
+        self._interrupted = self._interrupted or self._set_up
+        self._heard = ""
+        if self.state is State.RESTING:
+            self._out.append(CancelTimer(REST_TIMER))
+        return self._before_step(offer=True)
+
+    def _on_other_lamp(self, _payload: object) -> State:
+        """Another lamp is used: what is known of the lamp is asked for anew, now."""
+        if self.state is State.RESTING:
+            self._out.append(CancelTimer(REST_TIMER))
+        self._forget_lamp("other lamp")
+        self._asked_fact = None
+        self._interrupted = True
+        if self._verdict is not None:
+            return self._conclude()
+        return self._before_step(offer=self._offered)
+
+    def _forget_lamp(self, how: str) -> None:
+        names = tuple(name for name in LAMP_FACTS if name in self._library.terms.facts)
+        for name in names:
+            if name in self._facts:
+                undone = self._facts.pop(name)
+                self._note(FactUndone(name, undone.value, how))
+        self._answered = [given for given in self._answered if given.fact not in names]
+        self._again = names
+
+    def _judged_words(self) -> str:
+        """What is judged of the pending reading where it is not the reading itself, and why it cannot be judged."""
+        pending, reading = self._pending, self._current.reading
+        if pending is None or reading is None or pending.value is None:
+            return ""
+        parts = []
+        if pending.judged is not None:
+            facts = self._numbers()
+            less = "Less the leads" if reading.subtract in facts else ""
+            warm = "at 20 degrees" if reading.at_20_celsius in facts else ""
+            how = ", ".join(filter(None, (less, warm)))
+            parts.append(f"{how[:1].upper()}{how[1:]}: {wording.number_words(pending.judged, reading.unit)}.")
+        if pending.answer.outcome == UNJUDGED:
+            missing = [name for name in reading.specified() if name not in self._numbers()]
+            parts.append(
+                "No limit from the maker was given. I cannot judge this."
+                if missing
+                else "The maker's limits as given contradict each other. I cannot judge this."
+            )
+        return " ".join(parts)
+
+    # --- another test in between ------------------------------------------------------------------
+
+    def _on_other_test(self, _payload: object) -> State:
+        self._chosen_from = self.state
+        if self.state is State.RESTING:
+            self._out.append(CancelTimer(REST_TIMER))
+        self._typed = ""
+        self._counters = _Counters()
+        number = f" Keys: number, then Enter. {self._numbered_procedures()}" if self._deaf else ""
+        self._say(f"Which test? Say its name, or key its number.{number}", Speech.PROMPT)
+        return State.CHOOSING
+
+    def _numbered_procedures(self) -> str:
+        names = [
+            f"{number}, {wording.procedure_short(name)}"
+            for number, name in enumerate(self._library.procedures, start=1)
+        ]
+        return f"{'. '.join(names)}."
+
+    def _not_chosen(self) -> State:
+        self._typed = ""
+        if self._chosen_from is State.STANDING_BY:
+            self._say("Standing by. Say go ahead, or press Enter.", Speech.NOTICE)
+            return State.STANDING_BY
+        return self._return_to_work()
+
+    def _on_chosen(self, payload: object) -> State:
+        """Set the present procedure aside, unless it has come to its end, and start or go on with another."""
+        name = str(payload)
+        self._typed = ""
+        self._message = ""
+        if name == self._current_procedure.name and self._verdict is None:
+            self._prefix = "That is the present one."
+            self._interrupted = True
+            return self._return_to_work()
+        aside = self._set_aside()
+        waiting = next((paused for paused in self._paused if paused.procedure == name), None)
+        if waiting is not None:
+            return self._come_back(waiting, aside)
+        self._paused = (*self._paused, *aside)
+        return self._enter_procedure(name, came_from=None)
+
+    def _set_aside(self) -> tuple[Paused, ...]:
+        """Leave the present procedure; what is to be come back to, nothing when it has reached its verdict."""
+        if self._set_up:  # it was spoken, so it may be connected already and comes off first
+            self._connected = self._current.measure
+        self._asked_fact = None
+        self._pending = None
+        self._offered = False
+        self._again = ()
+        self._interrupted = True
+        if self._verdict is not None:
+            self._verdict = None
+            return ()
+        procedure, step = self.position
+        self._note(ProcedurePaused(procedure, step))
+        return (Paused(procedure, step),)
+
+    def _come_back(self, paused: Paused, aside: tuple[Paused, ...] = ()) -> State:
+        """Go on with a procedure that was set aside; `aside` is what is set aside instead."""
+        came_from, self._verdict = self._current_procedure.name, None
+        self._paused = (*(other for other in self._paused if other is not paused), *aside)
+        self._procedure = self._library.procedures[paused.procedure]
+        self._note(ProcedureEntered(paused.procedure, came_from, came_back=True))
+        back = f"Back to {wording.procedure_short(paused.procedure)}."
+        self._prefix = " ".join(filter(None, (self._prefix, back)))
+        self._interrupted = True
+        return self._enter_step(paused.step)
 
     def _result_of(self, past: Trail, beside: tuple[Trail, ...] = ()) -> str:
         """A result in words; with what makes its test another one where a result beside it has the same place."""
@@ -1381,12 +1974,23 @@ class Runner:
                 return "The starter rests.", "Slash to stand by."
             case State.READING_BACK:
                 return "Affirm or negative?", "Enter for affirm, minus for negative."
+            case State.INQUIRING if self._asked_fact is not None:
+                return asking.sayable(self._asked_fact.inquiry), asking.question_keys(
+                    self._asked_fact.inquiry
+                )
+            case State.CONFIRMING:
+                return "Affirm or negative?", "Enter for affirm, minus for negative, plus to leave blank."
+            case State.CHOOSING:
+                return "Say the name of a test, or negative.", "Key its number, then Enter. Minus goes back."
             case State.SKIPPING:
                 reasons = wording.listed(list(REASONS.values()), "or")
                 digits = [f"{number} for {text}" for number, text in enumerate(REASONS.values(), start=1)]
                 return f"Why: {reasons}?", f"{wording.listed(digits)}."
             case State.STANDING_BY:
-                return "Say go ahead, voice note, or close session.", "Enter to go ahead, plus to close."
+                return (
+                    "Say go ahead, other test, voice note, or close session.",
+                    "Enter to go ahead, 1 for another test, plus to close.",
+                )
             case State.CONCLUDING:
                 return (
                     "Say why, correction, voice note, close session, or go ahead.",
@@ -1411,13 +2015,20 @@ class Runner:
             self._out.append(Listen(GrammarRequest(controls=(Control.STOP,))))
         else:
             silence: float | None = None
-            if self.state in (State.ASKING, State.CONCLUDING, State.STANDING_BY):
+            if self.state in (
+                State.ASKING,
+                State.CONCLUDING,
+                State.STANDING_BY,
+                State.INQUIRING,
+                State.CHOOSING,
+            ):
                 silence = self._limits.no_input_s
-            elif self.state in (State.READING_BACK, State.SKIPPING):
+            elif self.state in (State.READING_BACK, State.SKIPPING, State.CONFIRMING):
                 silence = self._limits.confirm_no_input_s
             elif self.state is State.ACKNOWLEDGING:
                 silence = self._limits.no_input_s
-            request = request_for(self.state, self._step)
+            inquiry = self._asked_fact.inquiry if self._asked_fact else None
+            request = request_for(self.state, self._step, inquiry, tuple(self._library.procedures))
             if self._offered and self.state is State.READING_BACK:
                 request = GrammarRequest(controls=request.controls)
             self._out.append(Listen(request, silence))
@@ -1435,16 +2046,34 @@ class Runner:
             )
         elif self.state is State.SKIPPING:
             choices = tuple((str(number), text) for number, text in enumerate(REASONS.values(), start=1))
+        elif self.state is State.CHOOSING:
+            names = [wording.procedure_short(name) for name in self._library.procedures]
+            choices = tuple((f"{number:02}", text) for number, text in enumerate(names, start=1))
+        asked = self._asked_fact
+        if asked is not None and asked.inquiry.kind is FactKind.CHOICE and self.state is State.INQUIRING:
+            words = list(asked.inquiry.choices.values())
+            choices = tuple((str(number), text) for number, text in enumerate(words, start=1))
+        elif asked is not None and self.state is State.INQUIRING:
+            choices = tuple((str(number), str(one)) for number, one in enumerate(asked.proposals(), start=1))
         headline = wording.headline(self._library, step)
         lines = self._lines
         caution = ""
         if self.state in (State.CAUTIONING, State.ACKNOWLEDGING):
             order = ["DANGER", "WARNING", "CAUTION", "NOTICE"]
-            words = [self._library.cautions[name].signal.value for name, _ in self._cautions.due]
-            caution = min(words, key=order.index, default="")
+            signals = [self._library.cautions[name].signal.value for name, _ in self._cautions.due]
+            caution = min(signals, key=order.index, default="")
             lines = tuple(wording.caution_text(self._library.cautions[n], f) for n, f in self._cautions.due)
         elif self.state is State.READING_BACK:
             lines = (self._prompt,)
+        elif asked is not None and self.state in (State.INQUIRING, State.CONFIRMING):
+            headline = asked.inquiry.label.upper()
+            lines = tuple(filter(None, (asked.inquiry.question, asked.inquiry.look_for)))
+            if asked.waiting is not None:
+                waiting = asked.waiting
+                written = asking.written_value(asked.inquiry, waiting.value, waiting.unit)
+                lines = (f"{written} ?", *((f"{waiting.repair}",) if waiting.repair else ()))
+        elif self.state is State.CHOOSING:
+            headline, lines = "WHICH TEST", ("Key the number, then Enter.",)
         elif self.state is State.CONCLUDING and self._verdict:
             headline = "VERDICT"
             verdict = procedure.verdicts[self._verdict]
@@ -1472,7 +2101,7 @@ class Runner:
             keys=self._key_hints(),
             mode=self.state.value,
             heard=self._heard,
-            typed=self._typed,
+            typed=asked.shown if asked is not None and self.state is not State.CHOOSING else self._typed,
             message=self._message,
             keys_only=bool(self._deaf),
             countdown=countdown,
@@ -1490,6 +2119,18 @@ class Runner:
                 return (("/", "stop"),) if step and step.reading else ((".", "not sure"), ("/", "stop"))
             case State.RESTING:
                 return (("0", "say again"), ("-", "take back"), ("/", "stand by"))
+            case State.INQUIRING if self._asked_fact is not None:
+                first = {
+                    FactKind.CHOICE: (("0", "say again"),),
+                    FactKind.NUMBER: (("Enter", "done"),),
+                }.get(self._asked_fact.inquiry.kind, ((".21", "letter A"), ("Enter", "that is all")))
+                return (*first, ("-", "take back"), ("+", "leave blank"), ("/", "stand by"))
+            case State.CONFIRMING if self._asked_fact is not None:
+                units = asking.units_of(self._asked_fact.inquiry)
+                other = ((".", "other unit"),) if len(units) > 1 else ()
+                return (("Enter", "affirm"), ("-", "negative"), *other, ("+", "leave blank"))
+            case State.CHOOSING:
+                return (("Enter", "start it"), ("-", "back"), ("*", "hear all"), ("/", "stand by"))
             case State.ASKING:
                 hints = [("0", "say again"), (".", "not sure"), ("-", "take back"), ("/", "stand by")]
                 if step is not None and step.reading is not None:
@@ -1498,7 +2139,7 @@ class Runner:
                     hints.insert(0, ("Enter", "cranking now"))
                 return tuple(hints)
             case State.STANDING_BY:
-                return (("Enter", "go ahead"), ("9", "voice note"), ("+", "close"))
+                return (("Enter", "go ahead"), ("1", "other test"), ("9", "voice note"), ("+", "close"))
             case State.CONCLUDING:
                 return (("Enter", "go ahead"), ("-", "take back"), ("9", "voice note"), ("+", "close"))
             case State.NOTING:

@@ -8,20 +8,23 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.procedure import Engine
-from assistant.core.result import Control, GrammarRequest
+from assistant.core.asking import units_of
+from assistant.core.procedure import Engine, FactKind
+from assistant.core.result import Control, GrammarRequest, Spelling
 from assistant.core.wording import units_like
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.procedure import Library, Step
+    from assistant.core.procedure import Inquiry, Library, Step
 
 
 class State(StrEnum):
     """What the dialogue waits for."""
 
     UNOPENED = "unopened"
+    INQUIRING = "inquiring"
+    CONFIRMING = "confirming"
     CAUTIONING = "cautioning"
     ACKNOWLEDGING = "acknowledging"
     RESTING = "resting"
@@ -30,6 +33,7 @@ class State(StrEnum):
     READING_BACK = "reading back"
     SKIPPING = "skipping"
     NOTING = "noting"
+    CHOOSING = "choosing"
     STANDING_BY = "standing by"
     CONCLUDING = "concluding"
     FINISHED = "finished"
@@ -72,12 +76,21 @@ class Trigger(StrEnum):
     GEAR_BACK = "gear back"
     CLOSE = "close"
     WHY = "why"
+    SIGNS = "signs"
+    FACT = "fact"
+    BLANK = "leave blank"
+    THAT_IS_ALL = "that is all"
+    OTHER_TEST = "other test"
+    OTHER_LAMP = "other lamp"
+    CHOSEN = "procedure chosen"
     END = "end"
     UNEXPECTED = "unexpected"
 
 
 _S = State
-_STEP_STARTS = frozenset({_S.CAUTIONING, _S.RESTING, _S.ASKING, _S.READING_BACK, _S.ACKNOWLEDGING})
+_STEP_STARTS = frozenset(
+    {_S.INQUIRING, _S.CONFIRMING, _S.CAUTIONING, _S.RESTING, _S.ASKING, _S.READING_BACK, _S.ACKNOWLEDGING}
+)
 _AFTER_RESULT = _STEP_STARTS | {_S.CONCLUDING, _S.READING_BACK}
 _RETURNS = _STEP_STARTS | {_S.CONCLUDING}
 
@@ -105,6 +118,40 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
     _S.UNOPENED: {
         Trigger.BEGIN: _STEP_STARTS,
         Trigger.END: _only(_S.FINISHED),
+    },
+    _S.INQUIRING: {
+        **_everywhere(_S.INQUIRING),
+        Trigger.SIGNS: _only(_S.INQUIRING, _S.CONFIRMING),
+        Trigger.FACT: _STEP_STARTS,
+        Trigger.BLANK: _STEP_STARTS,
+        Trigger.THAT_IS_ALL: _only(_S.INQUIRING, _S.CONFIRMING),
+        Trigger.TYPED: _only(_S.INQUIRING, _S.CONFIRMING),
+        Trigger.IMPLAUSIBLE: _only(_S.INQUIRING),
+        Trigger.DENY: _only(_S.INQUIRING),
+        Trigger.CORRECTION: _STEP_STARTS,
+        Trigger.SAY_AGAIN: _only(_S.INQUIRING),
+        Trigger.CHOICES: _only(_S.INQUIRING),
+        Trigger.NOT_SURE: _only(_S.INQUIRING),
+        Trigger.NO_MATCH: _only(_S.INQUIRING),
+        Trigger.NO_INPUT: _only(_S.INQUIRING),
+        Trigger.NOTE: _only(_S.NOTING, _S.INQUIRING),
+        Trigger.OTHER_TEST: _only(_S.CHOOSING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
+    _S.CONFIRMING: {
+        **_everywhere(_S.CONFIRMING),
+        Trigger.AFFIRM: _STEP_STARTS,
+        Trigger.DENY: _only(_S.INQUIRING),
+        Trigger.CORRECTION: _only(_S.INQUIRING),
+        Trigger.FACT: _STEP_STARTS,
+        Trigger.BLANK: _STEP_STARTS,
+        Trigger.TYPED: _only(_S.INQUIRING, _S.CONFIRMING),
+        Trigger.IMPLAUSIBLE: _only(_S.INQUIRING),
+        Trigger.SAY_AGAIN: _only(_S.CONFIRMING),
+        Trigger.CHOICES: _only(_S.CONFIRMING),
+        Trigger.NO_MATCH: _only(_S.CONFIRMING),
+        Trigger.NO_INPUT: _only(_S.CONFIRMING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
     },
     _S.CAUTIONING: {
         **_everywhere(_S.CAUTIONING),
@@ -134,6 +181,8 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.WHY: _only(_S.RESTING),
         Trigger.NOTE: _only(_S.NOTING, _S.RESTING),
         Trigger.SKIP: _only(_S.SKIPPING, _S.RESTING),
+        Trigger.OTHER_TEST: _only(_S.CHOOSING),
+        Trigger.OTHER_LAMP: _STEP_STARTS,
         Trigger.CLOSE: _only(_S.STANDING_BY),
     },
     _S.ASKING: {
@@ -151,6 +200,8 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.NOT_SURE: _only(_S.ASKING),
         Trigger.NOTE: _only(_S.NOTING, _S.ASKING),
         Trigger.SKIP: _only(_S.SKIPPING, _S.ASKING),
+        Trigger.OTHER_TEST: _only(_S.CHOOSING),
+        Trigger.OTHER_LAMP: _STEP_STARTS,
         Trigger.CRANK_BEGINS: _only(_S.CRANKING, _S.RESTING),
         Trigger.TYPED: _only(_S.ASKING),
         Trigger.CLOSE: _only(_S.STANDING_BY),
@@ -204,9 +255,23 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
         Trigger.GEAR_LOST: _RETURNS | _only(_S.NOTING, _S.STANDING_BY),
         Trigger.CLOSE: _only(_S.STANDING_BY),
     },
+    _S.CHOOSING: {
+        **_everywhere(_S.CHOOSING),
+        Trigger.CHOSEN: _RETURNS,
+        Trigger.TYPED: _only(_S.CHOOSING),
+        Trigger.DENY: _RETURNS | _only(_S.STANDING_BY),
+        Trigger.CORRECTION: _RETURNS | _only(_S.STANDING_BY),
+        Trigger.SAY_AGAIN: _only(_S.CHOOSING),
+        Trigger.CHOICES: _only(_S.CHOOSING),
+        Trigger.NO_MATCH: _only(_S.CHOOSING),
+        Trigger.NO_INPUT: _only(_S.CHOOSING),
+        Trigger.CLOSE: _only(_S.STANDING_BY),
+    },
     _S.STANDING_BY: {
         **_everywhere(_S.STANDING_BY),
         Trigger.GO_AHEAD: _RETURNS,
+        Trigger.OTHER_TEST: _only(_S.CHOOSING),
+        Trigger.OTHER_LAMP: _RETURNS,
         Trigger.NOTE: _only(_S.NOTING, _S.STANDING_BY),
         Trigger.SAY_AGAIN: _only(_S.STANDING_BY),
         Trigger.CHOICES: _only(_S.STANDING_BY),
@@ -218,6 +283,7 @@ TRANSITIONS: dict[State, dict[Trigger, frozenset[State]]] = {
     _S.CONCLUDING: {
         **_everywhere(_S.CONCLUDING),
         Trigger.GO_AHEAD: _STEP_STARTS | _only(_S.CONCLUDING, _S.FINISHED),
+        Trigger.OTHER_TEST: _only(_S.CHOOSING),
         Trigger.CORRECTION: _STEP_STARTS,
         Trigger.SAY_AGAIN: _only(_S.CONCLUDING),
         Trigger.CHOICES: _only(_S.CONCLUDING),
@@ -242,6 +308,29 @@ REASONS = {
 """Why a test is skipped, in the order of their digits."""
 
 SAYABLE: dict[State, tuple[Control, ...]] = {
+    _S.INQUIRING: (
+        Control.LEAVE_BLANK,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CORRECTION,
+        Control.NEGATIVE,
+        Control.CHOICES,
+        Control.NOT_SURE,
+        Control.VOICE_NOTE,
+        Control.OTHER_TEST,
+        Control.CLOSE,
+    ),
+    _S.CONFIRMING: (
+        Control.AFFIRM,
+        Control.NEGATIVE,
+        Control.CORRECTION,
+        Control.LEAVE_BLANK,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+    ),
     _S.CAUTIONING: (Control.STOP, Control.STAND_BY),
     _S.ACKNOWLEDGING: (
         Control.READY,
@@ -263,6 +352,7 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.WHY,
         Control.VOICE_NOTE,
         Control.SKIP,
+        Control.OTHER_TEST,
         Control.CLOSE,
     ),
     _S.ASKING: (
@@ -275,6 +365,7 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.NOT_SURE,
         Control.VOICE_NOTE,
         Control.SKIP,
+        Control.OTHER_TEST,
         Control.CLOSE,
     ),
     _S.CRANKING: (Control.STOP, Control.STAND_BY, Control.NOT_SURE),
@@ -297,8 +388,19 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.SAY_AGAIN,
         Control.CHOICES,
     ),
+    _S.CHOOSING: (
+        Control.NEGATIVE,
+        Control.CORRECTION,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+        Control.CLOSE,
+    ),
     _S.STANDING_BY: (
         Control.GO_AHEAD,
+        Control.OTHER_TEST,
+        Control.OTHER_LAMP,
         Control.STOP,
         Control.VOICE_NOTE,
         Control.SAY_AGAIN,
@@ -316,6 +418,7 @@ SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.CHOICES,
         Control.WHY,
         Control.VOICE_NOTE,
+        Control.OTHER_TEST,
         Control.CLOSE,
     ),
 }
@@ -337,6 +440,10 @@ CONTROL_TRIGGERS: dict[Control, Trigger] = {
     Control.CRANKING: Trigger.CRANK_BEGINS,
     Control.CLOSE: Trigger.CLOSE,
     Control.WHY: Trigger.WHY,
+    Control.LEAVE_BLANK: Trigger.BLANK,
+    Control.THAT_IS_ALL: Trigger.THAT_IS_ALL,
+    Control.OTHER_TEST: Trigger.OTHER_TEST,
+    Control.OTHER_LAMP: Trigger.OTHER_LAMP,
 }
 
 KEY_TRIGGERS: dict[str, Trigger] = {
@@ -350,37 +457,83 @@ KEY_TRIGGERS: dict[str, Trigger] = {
 }
 
 
-def request_for(state: State, step: Step | None) -> GrammarRequest:
-    """What may be said in this state at this step."""
+LAMP_FACTS = ("lamp-kind", "lamp-current")
+"""Facts about the lamp in use; "other lamp" has them asked for anew."""
+
+
+def request_for(
+    state: State, step: Step | None, inquiry: Inquiry | None = None, procedures: tuple[str, ...] = ()
+) -> GrammarRequest:
+    """What may be said in this state, at this step, while this fact is asked for or one of these procedures."""
     controls = SAYABLE.get(state, ())
+    if state in (State.INQUIRING, State.CONFIRMING) and inquiry is not None:
+        return _request_for_fact(inquiry, controls, again=state is State.CONFIRMING)
+    if state is State.CHOOSING:
+        return GrammarRequest(procedures, (), controls, places=False)
     outcomes: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
     if state in (State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
         outcomes = step.heard
         units = units_like(step.reading.unit) if step.reading else ()
-    if state in (State.ASKING, State.RESTING) and step is not None and step.measure.engine is Engine.CRANKING:
-        controls = (*controls, Control.CRANKING)
+    if state in (State.ASKING, State.RESTING) and step is not None:
+        if step.measure.engine is Engine.CRANKING:
+            controls = (*controls, Control.CRANKING)
+        if step.measure.instrument == "test-lamp":
+            controls = (*controls, Control.OTHER_LAMP)
     if state is State.SKIPPING:
         outcomes = tuple(REASONS)
     return GrammarRequest(outcomes, units, controls)
 
 
+def _request_for_fact(inquiry: Inquiry, controls: tuple[Control, ...], *, again: bool) -> GrammarRequest:
+    """What may be said for a fact; `again` while it is read back, where signs are taken back before others come."""
+    if inquiry.kind in (FactKind.SPELLED, FactKind.VIN):
+        if again:
+            return GrammarRequest(controls=controls)
+        signs = Spelling.VIN if inquiry.kind is FactKind.VIN else Spelling.SIGNS
+        return GrammarRequest(controls=(Control.THAT_IS_ALL, *controls), spelling=signs)
+    if inquiry.kind is FactKind.CHOICE:
+        return GrammarRequest(tuple(inquiry.choices), (), controls, places=False)
+    digits = inquiry.plausible is not None and inquiry.plausible[1] > LARGEST_SPOKEN
+    spelling = Spelling.DIGITS if digits else Spelling.NONE
+    units = units_of(inquiry)
+    return GrammarRequest((), units, controls, spelling, places=False, counting=not units and not digits)
+
+
+LARGEST_SPOKEN = 9999
+"""Largest number that the number grammar has; a fact that may be larger is said digit by digit."""
+
+
 def requests_of(library: Library) -> Iterator[GrammarRequest]:
     """Everything that may be asked for with these procedures, each once."""
     seen = set()
+    asked = {name: library.terms.facts[name] for name in LAMP_FACTS if name in library.terms.facts}
     for procedure in library.procedures.values():
-        for step in procedure.steps.values():
-            for state in State:
-                request = request_for(state, step)
-                if request not in seen and (request.outcomes or request.units or request.controls):
-                    seen.add(request)
-                    yield request
+        for names in (procedure.asks, *(step.asks for step in procedure.steps.values())):
+            asked |= {name: library.terms.facts[name] for name in names}
+    requests = [
+        request_for(state, step)
+        for procedure in library.procedures.values()
+        for step in procedure.steps.values()
+        for state in State
+        if state not in (State.INQUIRING, State.CONFIRMING, State.CHOOSING)
+    ]
+    requests += [
+        request_for(state, None, inquiry)
+        for inquiry in asked.values()
+        for state in (State.INQUIRING, State.CONFIRMING)
+    ]
+    requests.append(request_for(State.CHOOSING, None, procedures=tuple(library.procedures)))
+    for request in requests:
+        if request not in seen and (request.outcomes or request.units or request.controls):
+            seen.add(request)
+            yield request
 
 
 def diagram() -> str:
     """The table as a Mermaid state diagram, for DEVELOPERS.md.
 
-    Entering a step can end in any of five states; they are drawn as one choice, ``step``.
+    Entering a step can end in any of seven states; they are drawn as one choice, ``step``.
     What every open state knows (stop, stand by, close from outside, resume) is drawn once, from ``any``; what changes
     no state (noise, gear, a note that ends late) is left out.
     """

@@ -388,3 +388,8 @@ def procedure_intro(terms: Terms, procedure: Procedure, *, alone: bool) -> str:
     """The first words of a procedure; one that is started alone says what it presumes to have been tested."""
     presumed = dict.fromkeys(terms.faults[fault].part for fault in procedure.presumes_no) if alone else ()
     return f"{procedure.title}." + (f" Presumed good: {listed(list(presumed))}." if presumed else "")
+
+
+def procedure_short(name: str) -> str:
+    """The few words by which a procedure is called for: its name."""
+    return name.replace("-", " ")

@@ -2,10 +2,10 @@
 
 A `GrammarSet` is the folder of JSGF grammars, read and checked once.
 A `StepGrammar` is what the dialogue asks for at one step: ``[place] outcome``, ``[place] number [unit]`` with
-the units of the step, and the dialogue's control words.
+the units of the step, and the dialogue's control words; for a fact that is asked for also spelled signs.
 
 The meaning of a phrase is in its tags: ``{outcome=lit}``, ``{place=feed}``, ``{unit=V}``, ``{control=stop}``,
-``{number=12}`` (see `assistant.grammar.numbers`).
+``{number=12}`` (see `assistant.grammar.numbers`), ``{sign=A}`` (see `assistant.grammar.spelling`).
 A phrase has one meaning or is refused when the grammar is built.
 
 Two guards against a word that is lost in noise are built in:
@@ -27,19 +27,20 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.core.result import KEYED_AS_WELL, Control, GrammarRequest, Result
+from assistant.core.result import KEYED_AS_WELL, Control, GrammarRequest, Result, Spelling
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
-from assistant.grammar import english, jsgf, numbers
+from assistant.grammar import english, jsgf, numbers, spelling
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
-from assistant.grammar.network import Automaton, Builder, Place, compile_rule
+from assistant.grammar.network import Automaton, Builder, Network, Place, compile_rule
 from assistant.grammar.numbers import NumberGrammar
 from assistant.grammar.phrases import Phrase, phrases
+from assistant.grammar.spelling import SpellingGrammar
 
 if TYPE_CHECKING:
     import random
     from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
-UNITS = ("V", "mV", "A", "ohm", "kilohm", "megohm", "rpm", "s")
+UNITS = ("V", "mV", "A", "ohm", "kilohm", "megohm", "rpm", "s", "ms", "km", "miles", "celsius", "fahrenheit")
 """Units of a reading, as `assistant.core.result.Result` names them."""
 
 LEXICON = "lexicon.txt"
@@ -83,9 +84,11 @@ class GrammarSet:
         number: NumberGrammar | None,
         files: dict[str, dict[str, tuple[str, ...]]],
         lexicon: Lexicon,
+        signs: SpellingGrammar | None = None,
     ) -> None:
         self._forms = forms
         self._files = files
+        self.signs = signs
         self._built: dict[GrammarRequest, StepGrammar] = {}
         self.number = number
         self.lexicon = lexicon
@@ -136,6 +139,7 @@ class GrammarSet:
         linked = jsgf.link(grammars)
         forms: dict[str, dict[str, list[Phrase]]] = {kind: {} for kind in _KINDS}
         number: NumberGrammar | None = None
+        signs: SpellingGrammar | None = None
         named: dict[str, dict[str, tuple[str, ...]]] = {}
         for grammar in grammars:
             found: dict[str, list[str]] = {}
@@ -151,6 +155,13 @@ class GrammarSet:
                     number = _number(linked, key)
                     found["number"] = []
                     continue
+                if _has_only(linked, key, spelling.KEY):
+                    if signs is not None:
+                        raise FileProblem(
+                            grammar.path, rule.line, "there are two rules for spelled signs", "Keep one"
+                        )
+                    signs = _spelling(linked, key)
+                    continue
                 for phrase in phrases(linked, key):
                     kind, name = _meaning(phrase, grammar.path, rule)
                     forms[kind].setdefault(name, []).append(phrase)
@@ -159,7 +170,7 @@ class GrammarSet:
             named[grammar.name] = {kind: tuple(names) for kind, names in found.items()}
         kinds = {kind: _Forms({n: tuple(f) for n, f in names.items()}) for kind, names in forms.items()}
         _check_separate(kinds, number)
-        return cls(kinds, number, named, lexicon)
+        return cls(kinds, number, named, lexicon, signs)
 
     def outcomes(self) -> tuple[str, ...]:
         """Names of all outcomes that can be said."""
@@ -192,6 +203,11 @@ class GrammarSet:
             for _, form in forms.each():
                 for word in form.words:
                     found.setdefault(word.text, word.place)
+        found |= {
+            word: place
+            for word, place in (self.signs.words() if self.signs else {}).items()
+            if word not in found
+        }
         return found | (self.number.words() if self.number else {})
 
     def request(self, request: GrammarRequest) -> StepGrammar:
@@ -215,18 +231,25 @@ class GrammarSet:
                             f"no phrase stands for the {kind} '{name}'",
                             f"Tag its phrases with {{{kind}={name}}} in one of the grammars",
                         )
-            if request.units and self.number is None:
+            spelled = request.spelling is not Spelling.NONE
+            if spelled and self.signs is None:
+                raise FileProblem(
+                    self.lexicon.path.parent, 0, "no rule has the tags of spelled signs", "Add spelling.jsgf"
+                )
+            counted = (bool(request.units) or request.counting) and not spelled
+            if counted and self.number is None:
                 raise FileProblem(
                     self.lexicon.path.parent, 0, "no rule has the tags of spoken numbers", "Add number.jsgf"
                 )
             self._built[request] = StepGrammar(
                 request,
-                places=self._forms["place"],
+                places=self._forms["place"] if request.places and not spelled else _Forms({}),
                 outcomes=self._forms["outcome"].only(request.outcomes),
                 units=self._forms["unit"].only(request.units),
                 controls=self._forms["control"].only(wanted["control"]),
-                number=self.number if request.units else None,
+                number=self.number if counted else None,
                 lexicon=self.lexicon,
+                signs=self.signs.only(request.spelling) if self.signs and spelled else None,
             )
         return self._built[request]
 
@@ -252,21 +275,53 @@ def _request_of(kinds: dict[str, tuple[str, ...]]) -> GrammarRequest:
 
 
 def _is_number(linked: jsgf.Linked, key: str) -> bool:
+    return _has_only(linked, key, numbers.KEY)
+
+
+def _has_only(linked: jsgf.Linked, key: str, kind: str) -> bool:
+    """Whether all tags of a rule are of one kind."""
     tags = compile_rule(linked, key).tags_in_use()
-    return bool(tags) and all(tag.partition("=")[0] == numbers.KEY for tag in tags)
+    return bool(tags) and all(tag.partition("=")[0] == kind for tag in tags)
 
 
-def _number(linked: jsgf.Linked, key: str) -> NumberGrammar:
+def _finite(linked: jsgf.Linked, key: str, what: str) -> Network:
+    """The network of a rule that must end and must not be empty."""
     network = compile_rule(linked, key)
     rule = linked.rules[key]
     if (loop := network.loop()) is not None:
         raise FileProblem(
-            loop.file, loop.line, "a number could go on for ever", "Write out how often it may be said"
+            loop.file, loop.line, f"{what} could go on for ever", "Write out how often it may be said"
         )
     if network.accepts(()):
         raise FileProblem(
-            linked.path(key), rule.line, "a number can be said without a word", "Make a part needed"
+            linked.path(key), rule.line, f"{what} can be said without a word", "Make a part needed"
         )
+    for word, place in network.words_in_use().items():
+        _check_word(word, place)
+    return network
+
+
+def _spelling(linked: jsgf.Linked, key: str) -> SpellingGrammar:
+    network = _finite(linked, key, "a spelled group")
+    for tag, place in network.tags_in_use().items():
+        if not spelling.is_tag_value(tag.partition("=")[2]):
+            raise FileProblem(
+                place.file, place.line, f"the tag {{{tag}}} means nothing", "Write {sign=A} or {sign=7}"
+            )
+    signs = SpellingGrammar(network)
+    for word, place in signs.words().items():
+        if len({tag for tags in network.tags((word,)) for tag in tags}) != 1:
+            raise FileProblem(
+                place.file,
+                place.line,
+                f"'{word}' is not the word of one sign",
+                "Write one word for each sign",
+            )
+    return signs
+
+
+def _number(linked: jsgf.Linked, key: str) -> NumberGrammar:
+    network = _finite(linked, key, "a number")
     for tag, place in network.tags_in_use().items():
         if not numbers.is_tag_value(tag.partition("=")[2]):
             raise FileProblem(
@@ -275,8 +330,6 @@ def _number(linked: jsgf.Linked, key: str) -> NumberGrammar:
                 f"the tag {{{tag}}} means nothing",
                 "Write {number=12}, {number=*100} or {number=.}",
             )
-    for word, place in network.words_in_use().items():
-        _check_word(word, place)
     return NumberGrammar(network)
 
 
@@ -399,9 +452,11 @@ class StepGrammar:
         number: NumberGrammar | None,
         lexicon: Lexicon,
         left_out: tuple[LeftOut, ...] = (),
+        signs: SpellingGrammar | None = None,
     ) -> None:
         self.request = request
         self.lexicon = lexicon
+        self._signs = signs
         self._given = (places, outcomes, units, controls)
         self._number = number
         self._unknown_to_model = left_out
@@ -429,6 +484,12 @@ class StepGrammar:
                     raise FileProblem(
                         place.file, place.line, f"'{phrase}' is also a number", "Use other words"
                     )
+        for words, (_, phrase) in self._table.items():
+            if self._spelled(words) is not None:
+                place = phrase.words[0].place
+                raise FileProblem(
+                    place.file, place.line, f"'{phrase}' is also a spelled group", "Use other words"
+                )
 
     @property
     def left_out(self) -> tuple[LeftOut, ...]:
@@ -489,7 +550,17 @@ class StepGrammar:
         """What these words mean, as a whole phrase; None for anything that is not exactly in the grammar."""
         split = tuple(words.split())
         known = self._table.get(split)
-        return known[0] if known else self._reading(split)
+        return known[0] if known else self._reading(split) or self._spelled(split)
+
+    def _spelled(self, words: tuple[str, ...]) -> Result | None:
+        """Spelled signs, digits perhaps with a unit behind them."""
+        if self._signs is None:
+            return None
+        count = next((at for at, word in enumerate(words) if word not in self._signs.words()), len(words))
+        signs, unit = self._signs.parse(words[:count]), self._unit_of.get(words[count:])
+        if signs is None or (count < len(words) and unit is None):
+            return None
+        return Result(signs=signs, unit=unit)
 
     def _reading(self, words: tuple[str, ...]) -> Result | None:
         if self._number is None:
@@ -536,6 +607,15 @@ class StepGrammar:
         """Spoken forms of a unit, the usual one first."""
         return self._units.of[unit]
 
+    def signs(self) -> tuple[tuple[str, str, Place], ...]:
+        """Words of spelled signs, each with its sign and where it stands."""
+        if self._signs is None:
+            return ()
+        places = self._signs.words()
+        return tuple(
+            (word, sign, places[word]) for sign, words in self._signs.forms.items() for word in words
+        )
+
     def place_forms(self) -> tuple[Phrase, ...]:
         """Spoken forms of all places."""
         return tuple(form for _, form in self._places.each())
@@ -551,6 +631,8 @@ class StepGrammar:
                 for word in form.words:
                     found.setdefault(word.text, (word.place.file, word.place.line))
         for text, place in (self._number.words() if self._number else {}).items():
+            found.setdefault(text, (place.file, place.line))
+        for text, place in (self._signs.words() if self._signs else {}).items():
             found.setdefault(text, (place.file, place.line))
         return found
 
@@ -575,6 +657,12 @@ class StepGrammar:
             pieces.skip(counted, end)
             for _, form in self._units.each():
                 pieces.phrase(form.text, counted, end)
+        if self._signs:
+            spelled = pieces.state()
+            pieces.network(self._signs.network, start, spelled)
+            pieces.skip(spelled, end)
+            for _, form in self._units.each():
+                pieces.phrase(form.text, spelled, end)
         return Automaton.of(pieces, start, end)
 
     def canonical(self, name: str) -> str:
@@ -591,7 +679,9 @@ class StepGrammar:
     def sample(self, rng: random.Random) -> str:
         """A phrase by chance; every kind that the request holds (outcome, reading, control) is as likely."""
         kinds = [forms for forms in (self._outcomes, self._controls) if forms.of]
-        pick = rng.randrange(len(kinds) + (self._number is not None))
+        pick = rng.randrange(len(kinds) + (self._number is not None) + (self._signs is not None))
+        if self._signs is not None and pick == len(kinds):
+            return self._signs.sample(rng)
         if pick < len(kinds) and kinds[pick] is self._controls:
             return str(rng.choice([form for _, form in self._controls.each()]))
         words: list[str] = []
@@ -659,6 +749,11 @@ class StepGrammar:
             if numbers_lost := number.lost(gone):
                 lost.append(("some numbers", numbers_lost))
             number = number.without(gone)
+        signs = self._signs
+        if signs:
+            if signs_lost := signs.lost(gone):
+                lost.append(("some signs", signs_lost))
+            signs = signs.without(gone)
         if lost:
             whats = [what for what, _ in lost]
             absent = {word: place for _, words in lost for word, place in words.items()}
@@ -676,6 +771,7 @@ class StepGrammar:
             number=number,
             lexicon=self.lexicon,
             left_out=tuple(left_out),
+            signs=signs,
         )
 
 

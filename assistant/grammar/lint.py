@@ -29,7 +29,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, TypeAlias
 
 from assistant.core.finding import Finding
-from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.result import Control, GrammarRequest, Result, Spelling
 from assistant.core.states import SAYABLE, State
 from assistant.core.wording import units_like
 from assistant.errors import FileProblem
@@ -56,6 +56,9 @@ def typical_requests(grammars: GrammarSet) -> list[GrammarRequest]:
     found = []
     for state, controls in SAYABLE.items():
         found.append(GrammarRequest(controls=controls))
+        if state is State.INQUIRING and grammars.signs is not None:
+            spelling = (Control.THAT_IS_ALL, *controls)
+            found.append(GrammarRequest(controls=spelling, spelling=Spelling.SIGNS))
         if state not in (State.ASKING, State.CRANKING, State.READING_BACK, State.SKIPPING):
             continue
         if state is State.ASKING:
@@ -231,6 +234,7 @@ def _entries(step: StepGrammar) -> list[_Entry]:
         place = step.unit_forms(step.units()[0])[0].words[0].place
         values = [Decimal(value) for value in range(100)] + [Decimal(value) / 10 for value in range(1, 10)]
         entries += [_Entry(tuple(numbers.in_words(value).split()), "a number", place) for value in values]
+    entries += [_Entry((word,), sign, place) for word, sign, place in step.signs()]
     # A unit is never said alone, so units are compared among themselves only.
     return entries
 

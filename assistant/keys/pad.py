@@ -33,9 +33,15 @@ _ESC = 0x1B
 _LONGEST_SEQUENCE = 32
 """No cursor or function key sends more bytes; a longer one is dropped so that keys are never swallowed long."""
 
+_COMMANDS = {"n": "note", "q": "close", "w": "why"}
+"""Letters that are commands; while something is spelled the dialogue takes them for letters again."""
+
+_LETTERS = {letter: _COMMANDS.get(letter, letter) for letter in "abcdefghijklmnopqrstuvwxyz"}
+
 KEYS = (
     *"0123456789",
     *("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close", "why"),
+    *(letter for letter, name in _LETTERS.items() if letter == name),
 )
 """All key names, as `assistant.core.events.KeyPressed` lists them."""
 
@@ -52,12 +58,8 @@ _PLAIN: dict[int, str] = {
     0x7F: "erase",
     0x08: "erase",
     ord(" "): "stop",
-    ord("n"): "note",
-    ord("N"): "note",
-    ord("q"): "close",
-    ord("Q"): "close",
-    ord("w"): "why",
-    ord("W"): "why",
+    **{ord(letter): name for letter, name in _LETTERS.items()},
+    **{ord(letter.upper()): name for letter, name in _LETTERS.items()},
 }
 
 _KEYPAD: dict[int, str] = {

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from assistant.core.events import TypedFact
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.errors import RecordBroken, RecordProblem
 
@@ -33,6 +34,7 @@ class Facts:
         vehicle: The vehicle in free words.
         complaint: The customer's complaint, in the customer's words.
         technician: Who does the work.
+        odometer: What the odometer shows, already checked, such as ``98200 miles``.
     """
 
     order: str = ""
@@ -40,6 +42,18 @@ class Facts:
     vehicle: str = ""
     complaint: str = ""
     technician: str = ""
+    odometer: str = ""
+
+    def typed(self) -> tuple[TypedFact, ...]:
+        """Those that a session would otherwise ask for, as it holds them from its beginning."""
+        number, _, unit = self.odometer.partition(" ")
+        facts = (
+            TypedFact("order", self.order),
+            TypedFact("vin", self.vin),
+            TypedFact("odometer", number, unit),
+            TypedFact("technician", self.technician),
+        )
+        return tuple(fact for fact in facts if fact.value)
 
 
 @dataclass(frozen=True)

@@ -156,3 +156,13 @@ def test_near_misses_are_refused(data: Any) -> None:
     """A clip in place of an entry, a binary number in place of exact digits, a missing or strange part."""
     with pytest.raises(ValueError, match=r"not an event or action|expected|missing|argument"):
         from_json(data)
+
+
+def test_a_part_with_a_default_may_be_missing() -> None:
+    """A session that was recorded before there was this part still loads; a needed part is still needed."""
+    began = to_json(events.Began(1.0, "coil-control"))
+    del began["facts"]
+    assert events.Began(1.0, "coil-control") == from_json(began)
+    del began["procedure"]
+    with pytest.raises(ValueError, match="has the parts"):
+        from_json(began)

@@ -56,7 +56,7 @@ def test_state_stays_small(data: bytes) -> None:
         (b"12,4\n", ("1", "2", "point", "4", "enter")),
         (b"-+*/", ("minus", "plus", "star", "slash")),
         (b"\x7f\x08 nqw", ("erase", "erase", "stop", "note", "close", "why")),
-        (b"xyz\x00\xff\xc3\xa9", ()),
+        (b"xYz\x00\xff\xc3\xa9", ("x", "y", "z")),
     ],
 )
 def test_plain_keys(data: bytes, expected: tuple[str, ...]) -> None:

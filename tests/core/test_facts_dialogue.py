@@ -1,0 +1,473 @@
+"""Facts that are asked for in the dialogue, the lamp in use, and another test in between."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings, strategies as st
+from sample_asking import asking_library
+
+from assistant.core import entries
+from assistant.core.asking import keys_of
+from assistant.core.board import Board
+from assistant.core.entries import FactGiven, FactUndone, ProcedureEntered, ProcedurePaused, ResultTaken
+from assistant.core.events import (
+    GearLost,
+    Heard,
+    Listen,
+    NoInput,
+    NoiseChanged,
+    NoMatch,
+    Resumed,
+    Show,
+    TypedFact,
+)
+from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.result import Control, GrammarRequest, Result, Spelling
+from assistant.core.runner import Runner
+from assistant.core.states import State
+from assistant.testing import Dialogue
+
+LIBRARY = replace(asking_library(), knowledge=None)
+ORDER, VIN = TypedFact("order", "4711"), TypedFact("vin", "1G4AH59H45G118341")
+JOB = (ORDER, VIN, TypedFact("odometer", "98200", "miles"), TypedFact("cylinder", "2"))
+GEAR = (
+    TypedFact("crank-by", "helper"),
+    TypedFact("lamp-kind", "filament"),
+    TypedFact("lamp-current", "0.25", "A"),
+)
+
+
+def begun(procedure: str = "intake", *facts: TypedFact) -> Dialogue:
+    talk = Dialogue(LIBRARY)
+    talk.begin(procedure, facts)
+    return talk
+
+
+def given_facts(talk: Dialogue) -> dict[str, str]:
+    return {entry.fact: entry.value for entry in talk.entries if isinstance(entry, FactGiven)}
+
+
+def listened(talk: Dialogue) -> GrammarRequest:
+    return next(
+        a.request for actions in reversed(talk.actions) for a in reversed(actions) if isinstance(a, Listen)
+    )
+
+
+def board(talk: Dialogue) -> Board:
+    return next(
+        a.board for actions in reversed(talk.actions) for a in reversed(actions) if isinstance(a, Show)
+    )
+
+
+def pressed(talk: Dialogue, signs: str) -> None:
+    for sign in signs:
+        talk.key(*("point" if key == "." else key for key in keys_of(sign)))
+
+
+# --- spelling -------------------------------------------------------------------------------------
+
+
+def test_a_fact_is_spelled_in_groups_read_back_and_affirmed() -> None:
+    """Each group is read back in the words of the alphabet; the whole counts only after a yes."""
+    talk = begun()
+    assert "Which repair order?" in talk.last
+    assert Spelling.SIGNS is listened(talk).spelling
+    talk.hear(signs="R0")
+    assert "Romeo, zero." == talk.last
+    talk.hear(signs="47")
+    talk.hear(control=Control.THAT_IS_ALL)
+    assert "Repair order: romeo, zero, four, seven. Affirm or negative?" == talk.last
+    assert {} == given_facts(talk)
+    talk.hear(control=Control.AFFIRM)
+    assert {"order": "R047"} == given_facts(talk)
+    assert "Which VIN?" in talk.last
+
+
+def test_correction_takes_the_last_group_back_and_negative_all() -> None:
+    """A group that was misheard goes alone; a negative begins again."""
+    talk = begun()
+    talk.hear(signs="12")
+    talk.hear(signs="34")
+    talk.hear(control=Control.CORRECTION)
+    assert "Taken back: three, four." in talk.last
+    talk.hear(signs="5")
+    assert "12 5" == board(talk).typed
+    talk.hear(control=Control.NEGATIVE)
+    assert "" == board(talk).typed
+
+
+def test_a_vin_ends_by_itself_and_its_check_digit_is_checked() -> None:
+    """With the seventeenth sign it is read back; with a wrong check digit it can not be affirmed as it is."""
+    talk = begun("intake", ORDER)
+    for group in ("1G4AH5", "9H45G1", "18341"):
+        talk.hear(signs=group)
+    assert State.CONFIRMING is talk.runner.state
+    talk.hear(control=Control.AFFIRM)
+    assert "1G4AH59H45G118341" == given_facts(talk)["vin"]
+
+
+def test_the_one_sign_that_explains_a_wrong_check_digit_is_proposed() -> None:
+    """The odd character is named; it is only a proposal, and a negative keeps what was spelled."""
+    talk = begun("intake", ORDER)
+    for group in ("1G4AH5", "9H45G1", "183A1"):
+        talk.hear(signs=group)
+    assert "Perhaps position 16, four for alfa." in talk.last
+    assert State.CONFIRMING is talk.runner.state
+    talk.hear(control=Control.NEGATIVE)
+    assert "1G4AH5 9H45G1 183A1" == board(talk).typed
+    talk.hear(control=Control.CORRECTION)
+    talk.hear(signs="18341")
+    talk.key("enter")
+    assert "1G4AH59H45G118341" == given_facts(talk)["vin"]
+
+
+def test_of_a_few_possible_slips_one_is_chosen_by_its_number() -> None:
+    """Where several slips would explain it they have numbers; the chosen one is read back."""
+    talk = begun("intake", ORDER)
+    pressed(talk, "1G44H59H45G118341")
+    assert ("1", "position 4 may be A, not 4") == board(talk).choices[0]
+    assert "Perhaps 1: position 4, alfa for four. 2: positions 13 and 14 exchanged. Say which." in talk.last
+    talk.hear(signs="1")
+    assert State.CONFIRMING is talk.runner.state
+    talk.hear(control=Control.AFFIRM)
+    assert "1G4AH59H45G118341" == given_facts(talk)["vin"]
+
+
+def test_signs_are_keyed_and_letters_typed_on_a_keyboard() -> None:
+    """A letter is point, key, place; on a keyboard every letter is a letter while something is spelled."""
+    talk = begun()
+    talk.key("4", "point", "7", "3", "n", "note", "why", "close", "enter", "enter")
+    assert {"order": "4RNNWQ"} == given_facts(talk)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.text("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ", min_size=1, max_size=16), st.booleans())
+def test_whatever_is_spelled_is_what_is_kept(signs: str, keyed: bool) -> None:
+    """By keys or in groups by voice, the record holds exactly the signs."""
+    talk = begun()
+    if keyed:
+        pressed(talk, signs)
+    else:
+        for start in range(0, len(signs), 6):
+            talk.hear(signs=signs[start : start + 6])
+    talk.key("enter", "enter")
+    assert {"order": signs} == given_facts(talk)
+
+
+# --- numbers, choices, blanks ---------------------------------------------------------------------
+
+
+def test_a_number_is_read_back_in_the_unit_that_was_given() -> None:
+    """Miles stay miles; the point key takes the other unit; an implausible number is asked for again."""
+    talk = begun("intake", ORDER, VIN)
+    talk.hear(signs="982000", unit="miles")
+    assert "Odometer: 982000 miles. Affirm or negative?" == talk.last
+    talk.key("minus", *"1300000", "enter", "point")
+    assert "1300000 is outside 0 to 2000000 kilometers." == talk.last
+    talk.key("minus", *"98200", "enter", "point", "enter")
+    entry = next(e for e in talk.entries if isinstance(e, FactGiven) and e.fact == "odometer")
+    assert ("98200", "miles", "keypad", "affirmed") == (entry.value, entry.unit, entry.how, entry.confirmed)
+
+
+def test_a_doubtful_choice_is_affirmed_a_clear_one_read_back() -> None:
+    """A choice that was heard well goes on at once; one that was not waits for a yes."""
+    talk = begun("intake", *JOB)
+    talk.hear("helper", confidence=0.97)
+    assert talk.last.startswith("Cranked by: a helper. Which test lamp")
+    talk.hear("filament", confidence=(DEFAULT_THRESHOLDS.reject_below + DEFAULT_THRESHOLDS.ask_below) / 2)
+    assert State.CONFIRMING is talk.runner.state
+
+
+def test_anything_can_be_left_blank_and_is_not_asked_again() -> None:
+    """Plus or the words leave it blank; that stands in the record, and the question does not come back."""
+    talk = begun("intake", *JOB)
+    talk.key("plus")
+    talk.hear(control=Control.LEAVE_BLANK)
+    talk.hear(control=Control.LEAVE_BLANK)
+    assert {"crank-by": "", "lamp-kind": "", "lamp-current": ""}.items() <= given_facts(talk).items()
+    assert State.ASKING is talk.runner.state
+    talk.hear(control=Control.STAND_BY)
+    talk.hear(control=Control.GO_AHEAD)
+    assert State.ASKING is talk.runner.state
+
+
+def test_what_was_typed_before_is_not_asked_for() -> None:
+    """Facts that came with the beginning stand in the record as typed."""
+    talk = begun("intake", *JOB, *GEAR)
+    assert State.ASKING is talk.runner.state
+    assert {"typed"} == {entry.how for entry in talk.entries if isinstance(entry, FactGiven)}
+
+
+def test_a_correction_goes_back_over_facts_to_the_result_before() -> None:
+    """The last fact first, then the result; each stays in the record as taken back."""
+    talk = begun("intake", *JOB, *GEAR)
+    talk.hear("dark")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.GO_AHEAD)
+    assert "How warm is the coil?" in talk.last
+    talk.hear(value="20")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.CORRECTION)
+    assert "Taken back. Coil temperature: 20 degrees celsius. How warm is the coil?" == talk.last
+    talk.hear(control=Control.CORRECTION)
+    assert ("intake", "feed") == talk.runner.position
+    undone = [type(e).__name__ for e in talk.entries if isinstance(e, FactUndone | entries.ResultUndone)]
+    assert ["FactUndone", "ResultUndone"] == undone
+
+
+# --- everything else that can happen meanwhile ----------------------------------------------------
+
+
+@pytest.mark.parametrize("state", [State.INQUIRING, State.CONFIRMING])
+def test_stop_and_stand_by_keep_what_was_spelled(state: State) -> None:
+    """After a stop the same fact is asked for with what there was of it."""
+    talk = begun()
+    talk.hear(signs="R0")
+    if state is State.CONFIRMING:
+        talk.hear(control=Control.THAT_IS_ALL)
+    assert state is talk.runner.state
+    talk.hear(control=Control.STOP)
+    assert State.STANDING_BY is talk.runner.state
+    talk.hear(control=Control.GO_AHEAD)
+    assert State.INQUIRING is talk.runner.state
+    assert "So far 2, last: romeo, zero." in talk.last
+
+
+def test_a_crash_resumes_at_the_same_fact() -> None:
+    """The same events give the same dialogue again, and a resumed session asks for the same fact."""
+    talk = begun("intake", ORDER)
+    talk.hear(signs="1G4")
+    talk.key("point", "2")
+    again = Runner(LIBRARY)
+    assert talk.actions == [again.receive(event) for event in talk.events]
+    talk.send(Resumed(talk.now))
+    assert "Session resumed. Which VIN? So far 3" in talk.last
+    assert "1G4 .2" == board(talk).typed
+
+
+def test_not_understood_silence_and_help_are_those_of_the_fact() -> None:
+    """No match tapers to the keys; silence and choices say what may be said; not sure tells where to look."""
+    talk = begun("intake", ORDER)
+    for _ in range(3):
+        talk.send(NoMatch(talk.now, "[unk]", 0.2))
+    assert "Use the keys. Key digits." in talk.last
+    talk.send(NoInput(talk.now))
+    assert "Spell it" in talk.last
+    talk.hear(control=Control.NOT_SURE)
+    assert "windshield" in talk.last
+    talk.hear(control=Control.CHOICES)
+    assert "leave blank" in talk.last
+
+
+def test_without_ears_the_keys_are_told() -> None:
+    """Hopeless noise and a lost microphone lead to the keys of the very fact."""
+    talk = begun("intake", *JOB)
+    talk.send(NoiseChanged(talk.now, -10.0, hopeless=True))
+    assert "1 for a helper" in talk.last
+    talk.send(GearLost(talk.now, "microphone", "unplugged"))
+    talk.key("1")
+    assert "1 for filament lamp" in talk.last
+
+
+def test_a_voice_note_comes_back_to_the_fact() -> None:
+    """The complaint can be spoken as a note while the order is asked for."""
+    talk = begun()
+    talk.hear(signs="R0")
+    talk.hear(control=Control.VOICE_NOTE)
+    assert State.INQUIRING is talk.runner.state
+    assert "Note kept." in talk.last
+    assert "R0" == board(talk).typed
+
+
+# --- readings that are judged by facts ------------------------------------------------------------
+
+
+def judged(*facts: TypedFact, value: str) -> Dialogue:
+    talk = begun("primary", TypedFact("coil-temperature", "20", "celsius"), *facts)
+    while talk.runner.state is State.INQUIRING:
+        talk.key("plus")
+    talk.hear(value=value)
+    return talk
+
+
+def test_a_reading_is_judged_after_the_leads_are_subtracted() -> None:
+    """What is judged is said and kept beside the reading as it was given."""
+    limits = (
+        TypedFact("primary-resistance-lowest", "0.4", "ohm"),
+        TypedFact("primary-resistance-highest", "0.6", "ohm"),
+    )
+    talk = judged(TypedFact("lead-resistance", "0.2", "ohm"), *limits, value="0.7")
+    assert (
+        "0.7 ohms. Less the leads, at 20 degrees: 0.5 ohms. That would mean: The primary is sound."
+        in talk.last
+    )
+    talk.hear(control=Control.AFFIRM)
+    result = next(entry for entry in talk.entries if isinstance(entry, ResultTaken))
+    assert ("normal", Decimal("0.7"), Decimal("0.5")) == (result.outcome, result.value, result.judged)
+
+
+def test_without_the_makers_limit_the_assistant_does_not_judge() -> None:
+    """It says so and why, keeps the reading, and goes where the step says."""
+    talk = judged(value="0.7")
+    assert "No limit from the maker was given. I cannot judge this." in talk.last
+    talk.hear(control=Control.AFFIRM)
+    result = next(entry for entry in talk.entries if isinstance(entry, ResultTaken))
+    assert ("unjudged", "verdict:open-question", None) == (result.outcome, result.next, result.judged)
+
+
+def test_limits_that_contradict_each_other_judge_nothing() -> None:
+    """A lowest above the highest is named."""
+    limits = (
+        TypedFact("primary-resistance-lowest", "0.6", "ohm"),
+        TypedFact("primary-resistance-highest", "0.4", "ohm"),
+    )
+    assert "contradict each other. I cannot judge this." in judged(*limits, value="0.5").last
+
+
+# --- the lamp in use ------------------------------------------------------------------------------
+
+
+def test_an_led_light_is_refused() -> None:
+    """The lamp is asked for anew, and the refusal stands in the record."""
+    talk = begun("intake", *JOB, TypedFact("crank-by", "helper"))
+    talk.hear("led")
+    assert "An LED light misleads here. Use a filament lamp. Which test lamp" in talk.last
+    assert ["lamp refused"] == [entry.how for entry in talk.entries if isinstance(entry, FactUndone)]
+    talk.hear("filament")
+    talk.hear(value="0.25")
+    talk.hear(control=Control.AFFIRM)
+    assert State.ASKING is talk.runner.state
+
+
+def test_a_heavy_lamp_is_refused_only_where_it_loads_the_coil() -> None:
+    """Above 0.3 A it may probe the feed, but not the switched side while cranking."""
+    heavy = (*GEAR[:2], TypedFact("lamp-current", "0.5", "A"))
+    talk = begun("intake", *JOB, *heavy)
+    assert State.ASKING is talk.runner.state
+    talk.hear("lit")
+    assert "This lamp loads the coil. Use one below 0.3 amps." in talk.last
+    assert State.INQUIRING is talk.runner.state
+
+
+def test_a_faint_lamp_is_shaded() -> None:
+    """Below 0.05 A the instruction says so."""
+    talk = begun("intake", *JOB, *GEAR[:2], TypedFact("lamp-current", "0.02", "A"))
+    assert "Shade the bulb, it is faint." in talk.last
+    assert "Shade" not in begun("intake", *JOB, *GEAR).last
+
+
+def test_another_lamp_is_asked_for_anew() -> None:
+    """Said at the step or while standing by, also in a procedure that does not ask for the lamp itself."""
+    talk = begun("intake", *JOB, *GEAR)
+    talk.hear(control=Control.OTHER_LAMP)
+    assert "Which test lamp do you use?" in talk.last
+    talk.hear("filament")
+    talk.hear(value="0.1")
+    talk.hear(control=Control.AFFIRM)
+    assert State.ASKING is talk.runner.state
+    talk = begun("coil-control")
+    talk.key("slash", "2")
+    assert "Which test lamp do you use?" in talk.last
+
+
+# --- another test in between ----------------------------------------------------------------------
+
+
+def numbered(name: str) -> str:
+    return f"{list(LIBRARY.procedures).index(name) + 1:02}"
+
+
+@pytest.mark.parametrize("name", sorted(LIBRARY.procedures))
+def test_every_procedure_can_be_reached_by_key(name: str) -> None:
+    """Stand by, 1, two digits and Enter."""
+    talk = begun("intake", *JOB, *GEAR)
+    talk.key("slash", "1", *numbered(name), "enter")
+    assert name == talk.runner.position[0]
+
+
+def test_a_procedure_is_set_aside_and_gone_on_with_at_its_step() -> None:
+    """By name; after the verdict of the other, go ahead leads back, and the record says so."""
+    talk = begun("intake", *JOB, *GEAR)
+    talk.hear("lit")
+    talk.ready()
+    talk.hear(control=Control.OTHER_TEST)
+    assert ("01", "battery and cranking") == board(talk).choices[0]
+    talk.hear("primary")
+    assert "Primary resistance." in talk.last
+    for _ in range(4):
+        talk.key("plus")
+    talk.hear(value="0.7")
+    talk.hear(control=Control.AFFIRM)
+    assert "Go ahead: back to intake. Say go ahead, or close session." in talk.last
+    talk.hear(control=Control.GO_AHEAD)
+    assert ("intake", "switched") == talk.runner.position
+    moves = [e for e in talk.entries if isinstance(e, ProcedurePaused | ProcedureEntered)][1:]
+    assert [
+        ProcedurePaused("intake", "switched"),
+        ProcedureEntered("primary"),
+        ProcedureEntered("intake", "primary", came_back=True),
+    ] == moves
+
+
+def test_procedures_are_set_aside_several_levels_deep() -> None:
+    """The last that was set aside comes back first; choosing one goes back to it directly."""
+    talk = begun("intake", *JOB, *GEAR)
+    talk.key("slash", "1", *numbered("coil-control"), "enter")
+    talk.ready()
+    talk.key("slash", "1", *numbered("primary"), "enter")
+    for _ in range(4):
+        talk.key("plus")
+    talk.key("slash", "1", *numbered("intake"), "enter")
+    assert ("intake", "feed") == talk.runner.position
+    talk.hear("dark")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.GO_AHEAD)  # the verdict itself leads on to `primary`
+    assert "primary" == talk.runner.position[0]
+    talk.hear(value="0.7")
+    talk.hear(control=Control.AFFIRM)
+    assert "back to primary" in talk.last or "back to coil control" in talk.last
+
+
+def test_other_test_can_be_thought_better_of() -> None:
+    """Negative and minus go back to where it was asked for; a wrong number is asked again."""
+    talk = begun("intake", *JOB, *GEAR)
+    talk.hear(control=Control.OTHER_TEST)
+    talk.key("9", "9", "enter")
+    assert State.CHOOSING is talk.runner.state
+    talk.hear(control=Control.NEGATIVE)
+    assert (State.ASKING, ("intake", "feed")) == (talk.runner.state, talk.runner.position)
+    talk.key("slash", "1", "minus")
+    assert State.STANDING_BY is talk.runner.state
+
+
+def test_a_correction_in_the_other_test_goes_back_into_the_first() -> None:
+    """The first is then no longer set aside: its step is asked again."""
+    talk = begun("intake", *JOB, *GEAR)
+    talk.hear("lit")
+    talk.ready()
+    talk.key("slash", "1", *numbered("coil-control"), "enter")
+    talk.ready()
+    talk.hear(control=Control.CORRECTION)
+    assert ("intake", "feed") == talk.runner.position
+    talk.hear("dark")
+    talk.hear(control=Control.AFFIRM)
+    assert "back to" not in talk.last
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.sampled_from(["slash1", "enter", "minus", "plus", "1", "2", "affirm"]), max_size=40))
+def test_a_replay_of_pauses_is_identical(keys: list[str]) -> None:
+    """However procedures are set aside and gone on with, the same events give the same actions."""
+    talk = begun("intake", *JOB, *GEAR)
+    for number, key in enumerate(keys):
+        if key == "slash1":
+            talk.key("slash", "1", *f"{number % len(LIBRARY.procedures) + 1:02}", "enter")
+        elif key == "affirm":
+            talk.send(Heard(talk.now, "affirm", Result(control=Control.AFFIRM), 0.97))
+        else:
+            talk.key(key)
+    again = Runner(LIBRARY)
+    assert talk.actions == [again.receive(event) for event in talk.events]
