@@ -110,7 +110,7 @@ def _run(options: argparse.Namespace) -> int:
         )
     facts = _facts(options)
     settings = live.Settings(
-        procedure=options.procedure or "coil-control",
+        procedure=options.procedure or "no-start",
         facts=facts,
         sessions=_sessions(options),
         resume=options.resume,
@@ -181,6 +181,15 @@ def _lint(options: argparse.Namespace) -> int:
         path = folder / LIKELIHOODS_FILE
         _write(path, likelihoods.to_bytes(likelihoods.table(library)).decode())
         return 0
+    if options.speech:
+        from assistant.core import spoken  # noqa: PLC0415
+        from assistant.linting import all_spoken  # noqa: PLC0415
+        from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
+
+        said = all_spoken(library)
+        measured = spoken.measure(library, said, DEFAULT_RATE)
+        good = "\n".join(measured.lines())
+        return _report(spoken.findings(library, said), good, as_json=options.json)
     grammars = GrammarSet.load(options.grammars or resources.directory("grammars"))
     findings = lint(library, grammars)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
@@ -246,16 +255,74 @@ class _Bar:
 def _writeup(options: argparse.Namespace) -> int:
     from assistant import writeup  # noqa: PLC0415
 
+    if options.schema:
+        from assistant.writeup.data import schema_text  # noqa: PLC0415
+
+        print(schema_text(), end="")
+        return 0
+    if options.session is None:
+        raise UsageProblem("Name a session: its folder, its name, or 'last'.")
     folder = _session(options)
-    text = writeup.write_html(folder) if options.html else writeup.write_text(folder)
+    if options.embed_sound and not options.html:
+        raise UsageProblem("Sound can be put into the page of --html only.")
+    if options.pdf:
+        if options.out is None:
+            raise UsageProblem("A PDF needs a file: add --out FILE.pdf.")
+        data = writeup.write_pdf(folder)
+    elif options.html:
+        beside = options.out.resolve().parent if options.out is not None else None
+        data = writeup.write_html(folder.resolve(), beside=beside, embed=options.embed_sound).encode("utf-8")
+    else:
+        data = (writeup.write_json(folder) if options.json else writeup.write_text(folder)).encode("utf-8")
     if options.out is None:
-        print(text, end="")
+        print(data.decode("utf-8"), end="")
         return 0
     try:
-        options.out.write_text(text, encoding="utf-8")
+        options.out.write_bytes(data)
     except OSError as error:
         raise UsageProblem(f"The write-up cannot be written to {options.out}: {error.strerror}.") from error
     print(f"Written: {options.out}")
+    return 0
+
+
+def _review(options: argparse.Namespace) -> int:
+    from assistant import reviewing  # noqa: PLC0415
+
+    folder = _session(options)
+    wanted = reviewing.Wanted(
+        reviewer=options.by or "",
+        done=options.done or "",
+        found=tuple(options.found),
+        parts=tuple(options.part),
+        labour=tuple(options.labour),
+        remarks=options.remark or "",
+        sign=options.sign,
+    )
+    if not wanted.says_something():
+        print(reviewing.show(folder), end="")
+        if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
+            return 0
+        try:
+            wanted = reviewing.ask(folder, wanted, input, print)
+        except EOFError:
+            print()
+            wanted = reviewing.Wanted()
+        if not wanted.says_something():
+            print("No review was kept.")
+            return 0
+    review = reviewing.record_review(folder, wanted)
+    signed = f"signed by {review.signed.name}" if review.signed else "not signed"
+    print(f"Review {review.number} of {folder.name}: kept, {signed}.")
+    return 0
+
+
+def _pack(options: argparse.Namespace) -> int:
+    from assistant import packing  # noqa: PLC0415
+
+    left_out = packing.pack(_session(options), options.out)
+    if left_out:
+        _complain(left_out)
+    print(f"Packed: {options.out}")
     return 0
 
 
@@ -292,6 +359,11 @@ def _verify(options: argparse.Namespace) -> int:
     from assistant.record import read_session, verify  # noqa: PLC0415
 
     folder = _session(options)
+    if (folder / "bagit.txt").is_file():
+        from assistant import packing  # noqa: PLC0415
+
+        good = f"{folder.name}: the bag is whole, and its session is what was recorded."
+        return _report(packing.check(folder), good, as_json=options.json)
     findings = verify(folder)
     good = ""
     if not findings:
@@ -623,7 +695,9 @@ def _parser() -> argparse.ArgumentParser:
         "A live session.",
         "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'",
     )
-    run.add_argument("procedure", nargs="?", help="procedure to start with (default: coil-control)")
+    run.add_argument(
+        "procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)"
+    )
     run.add_argument(
         "--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'"
     )
@@ -706,6 +780,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     lint.add_argument("--json", action="store_true", help="print the findings as JSON")
     lint.add_argument(
+        "--speech",
+        action="store_true",
+        help="only what is spoken: how long its sentences are, and what is said before the first crank",
+    )
+    lint.add_argument(
         "--write-schema",
         action="store_true",
         help="write procedure.schema.json for editors, beside the procedures",
@@ -755,12 +834,59 @@ def _parser() -> argparse.ArgumentParser:
         "Write a session up for the repair order.",
         "bay-assistant writeup last --html --out order-4711.html",
     )
-    writeup.add_argument("session", help="folder or name of the session, or 'last'")
-    writeup.add_argument(
-        "--html", action="store_true", help="one self-contained HTML page instead of plain text"
+    writeup.add_argument("session", nargs="?", help="folder or name of the session, or 'last'")
+    form = writeup.add_mutually_exclusive_group()
+    form.add_argument(
+        "--html", action="store_true", help="one HTML page instead of plain text, with sound linked beside it"
     )
+    form.add_argument("--pdf", action="store_true", help="PDF; needs --out and bay-assistant[pdf]")
+    form.add_argument("--json", action="store_true", help="JSON, each statement with its sources")
+    form.add_argument("--schema", action="store_true", help="print the JSON Schema of --json")
+    writeup.add_argument("--embed-sound", action="store_true", help="put the sound into the page of --html")
     writeup.add_argument("--out", type=Path, metavar="FILE", help="write to this file instead of printing")
     add_sessions(writeup)
+
+    review = add(
+        "review",
+        _review,
+        "Review a session's write-up: what was done, what was found, parts and labour; and sign it.",
+        "bay-assistant review last --done 'Mended the control wire.' --found control-wire-open --by 'J. Okoye' --sign",
+    )
+    review.add_argument("session", help="folder or name of the session, or 'last'")
+    review.add_argument("--done", metavar="TEXT", help="what was really done")
+    review.add_argument(
+        "--found",
+        action="append",
+        default=[],
+        metavar="FAULT",
+        help="a fault that was found to be true, by name or in plain words; again for another one",
+    )
+    review.add_argument(
+        "--part", action="append", default=[], metavar="'PART; QUANTITY; PRICE'", help="a part line"
+    )
+    review.add_argument(
+        "--labour", action="append", default=[], metavar="'WORK; HOURS; PRICE'", help="a labour line"
+    )
+    review.add_argument("--remark", metavar="TEXT", help="anything else")
+    review.add_argument("--by", metavar="NAME", help="who reviews")
+    review.add_argument("--sign", action="store_true", help="put the name under the write-up as it stands")
+    add_sessions(review)
+
+    pack = add(
+        "pack",
+        _pack,
+        "Pack a session with its write-ups for hand-over, as a BagIt bag that anybody can check.",
+        "bay-assistant pack last --out order-4711.zip",
+    )
+    pack.add_argument("session", help="folder or name of the session, or 'last'")
+    pack.add_argument(
+        "--out",
+        type=Path,
+        required=True,
+        metavar="PLACE",
+        help="a new folder, or a new file that ends in .zip",
+    )
+    add_sessions(pack)
 
     picture = add(
         "picture",
@@ -802,8 +928,13 @@ def _parser() -> argparse.ArgumentParser:
         "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
     )
 
-    verify = add("verify", _verify, "Check that a session is what was recorded.", "bay-assistant verify last")
-    verify.add_argument("session", help="folder or name of the session, or 'last'")
+    verify = add(
+        "verify",
+        _verify,
+        "Check that a session, or one in a bag, is what was recorded.",
+        "bay-assistant verify last",
+    )
+    verify.add_argument("session", help="folder or name of the session, or 'last'; or a bag made by 'pack'")
     verify.add_argument("--json", action="store_true", help="print the findings as JSON")
     add_sessions(verify)
 

@@ -450,8 +450,8 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
         folder = log.folder
     try:
         stage.track.write(out / "both-voices.flac")
-        for suffix, made in ((".txt", write_text), (".html", write_html)):
-            (out / f"write-up{suffix}").write_text(made(folder), encoding="utf-8")
+        for suffix, made in ((".txt", write_text(folder)), (".html", write_html(folder, beside=out))):
+            (out / f"write-up{suffix}").write_text(made, encoding="utf-8")
     except OSError as error:
         raise RecordProblem(
             f"The demo cannot write to {out}: {error.strerror or error}. The session itself is kept in {folder}."

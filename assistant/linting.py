@@ -1,15 +1,18 @@
 """Everything that a person who writes procedures or grammars wants to be told before a technician is.
 
 The loaders refuse what is wrong; this adds what is only doubtful: phrases that sound alike, an outcome that
-nobody can say, a word of the screen that the grammar does not know, an instruction too long to hold in the head.
+nobody can say, a word of the screen that the grammar does not know, a sentence that is not held in the head or not
+read as it is meant (`assistant.core.spoken`).
 """
 
 from __future__ import annotations
 
+import inspect
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.core import wording
+from assistant.core import runner, spoken, wording
 from assistant.core.finding import Finding
 from assistant.core.procedure import Leads
 from assistant.core.states import REASONS, requests_of
@@ -17,12 +20,14 @@ from assistant.grammar.lint import lint_grammars
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from types import ModuleType
 
     from assistant.core.procedure import Answer, Library, Procedure, Step, Target
     from assistant.grammar.grammar import GrammarSet
 
-LONGEST_SENTENCE = 12
-"""Words of a spoken sentence that are held in the head; our aim, from the trade's habit of short calls."""
+
+SAID = ("node", "item")
+"""Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
 
 
 def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
@@ -34,12 +39,12 @@ def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
         for answer in step.answers
     }
     used |= set(library.procedures) | set(_choices(library))
-    places = [place.name for place in library.terms.places.values() if place.kind != "part"]
+    places = [place.name for place in library.terms.places.values() if place.kind in SAID]
     return [
         *lint_grammars(grammars, requests_of(library), outcomes=sorted(used | set(REASONS)), places=places),
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
-        *_long_sentences(library),
+        *spoken.findings(library, all_spoken(library)),
     ]
 
 
@@ -55,18 +60,25 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
         ("outcome", _choices(library)),
         ("outcome", {name: wording.procedure_short(name) for name in library.procedures}),
-        ("place", {p.name: p.short for p in library.terms.places.values() if p.kind != "part"}),
+        ("place", {p.name: p.short for p in library.terms.places.values() if p.kind in SAID}),
     ):
-        for name, spoken in names.items():
+        for name, called in names.items():
             if kind == "outcome" and name not in grammars.outcomes():
                 continue  # told already
             forms = [str(form) for form in grammars.forms(kind, name)]
-            if forms and spoken not in forms:
+            if forms and called not in forms:
                 yield Finding(
                     _beside(library, "terms.yaml"),
                     0,
-                    f"the {kind} '{name}' is called '{spoken}', which the grammar does not hear",
+                    f"the {kind} '{name}' is called '{called}', which the grammar does not hear",
                     f"Call it one of: {', '.join(forms)}",
+                )
+            elif forms and called != forms[0]:
+                yield Finding(
+                    _beside(library, "terms.yaml"),
+                    0,
+                    f"the {kind} '{name}' is called '{called}', and the grammar's first form is '{forms[0]}'",
+                    "Let the first form be the one that is asked with",
                 )
 
 
@@ -111,35 +123,34 @@ def _contradictions(library: Library) -> Iterator[Finding]:
                 )
 
 
-def _long_sentences(library: Library) -> Iterator[Finding]:
-    for procedure in library.procedures.values():
-        for step in procedure.steps.values():
-            texts = [*wording.instruction(library, step), *_sentences(step.look_for)]
-            yield from _too_long(texts, procedure.file, step.line)
-        for verdict in procedure.verdicts.values():
-            yield from _too_long(_sentences(verdict.says), procedure.file, 0)
-    for caution in library.cautions.values():
-        yield from _too_long(
-            _sentences(caution.full) + _sentences(caution.short), _beside(library, "cautions.yaml"), 0
-        )
+def all_spoken(library: Library) -> list[spoken.Spoken]:
+    """Every sentence that can be said, with the file and line that its words come from."""
+    found = spoken.everything(library, lambda name: _beside(library, name))
+    lines = {module.__name__: _lines(module) for module in (runner, wording)}
+    return [
+        replace(one, file=where[0], line=where[1])
+        if one.file == spoken.DIALOGUE and (where := _written(one.sentence, lines))
+        else one
+        for one in found
+    ]
+
+
+def _lines(module: ModuleType) -> list[str]:
+    return inspect.getsource(module).splitlines()
+
+
+def _written(sentence: str, lines: dict[str, list[str]]) -> tuple[str, int] | None:
+    """Module file and line that hold the longest beginning, or else the longest end, of a sentence; None: none does."""
+    words = sentence.split()
+    for count in range(len(words), 0, -1):
+        for part in (" ".join(words[:count]), " ".join(words[-count:])):
+            for name, source in lines.items():
+                for number, line in enumerate(source, start=1):
+                    if f'"{part}' in line or (count > 1 and part in line):
+                        return f"{name.replace('.', '/')}.py", number
+    return None
 
 
 def _beside(library: Library, name: str) -> str:
     """The path of a file that lies in the folder of the procedures."""
     return next((str(Path(p.file).with_name(name)) for p in library.procedures.values()), name)
-
-
-def _too_long(texts: list[str], file: str, line: int) -> Iterator[Finding]:
-    for text in texts:
-        words = len(text.split())
-        if words > LONGEST_SENTENCE:
-            yield Finding(
-                file,
-                line,
-                f"a spoken sentence has {words} words: '{text}'",
-                f"At most {LONGEST_SENTENCE} are held in the head",
-            )
-
-
-def _sentences(text: str) -> list[str]:
-    return [part.strip() for part in text.replace("?", ".").split(".") if part.strip()]

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from assistant.errors import UsageProblem
 from assistant.picture import whole
 
+from assistant.core.procedure import SENSES
+
 if TYPE_CHECKING:
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
@@ -50,8 +52,10 @@ def picture(
             f"The procedure '{procedure}' has no step '{step}'. It has: {', '.join(chosen.steps)}."
         )
     one = chosen.steps[step]
-    if one.measure.instrument == "eyes":
-        others = ", ".join(name for name, other in chosen.steps.items() if other.measure.instrument != "eyes")
+    if one.measure.instrument in SENSES:
+        others = ", ".join(
+            name for name, other in chosen.steps.items() if other.measure.instrument not in SENSES
+        )
         raise UsageProblem(
             f"At the step '{step}' something is looked at and nothing is connected, so there is nothing to draw. "
             f"Steps with a connection are: {others}."

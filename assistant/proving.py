@@ -15,6 +15,7 @@ A verdict on the way to another procedure counts as well when it names faults, a
 Misreading and skipping are reported and have no limit: no procedure is proof against every wrong answer, and a test
 that was skipped is named as not done in the write-up.
 A fault that a procedure presumes excluded (`presumes_no`) is reported and fails nothing there.
+A procedure about nothing electrical is not proven, and the report says so.
 A car without a fault is reported and fails nothing: who starts these procedures has a car that does not spark.
 """
 
@@ -48,6 +49,7 @@ from assistant.circuit.proof import (
     Walk,
     counters,
     followed,
+    goes_on,
     judge,
     mean,
     never_reached,
@@ -56,7 +58,7 @@ from assistant.circuit.proof import (
     walk,
 )
 from assistant.core import wording
-from assistant.core.procedure import Leads
+from assistant.core.procedure import NO_CIRCUIT, Leads
 from assistant.errors import BayAssistantError, FileProblem, UsageProblem
 
 if TYPE_CHECKING:
@@ -154,7 +156,7 @@ class Ordered:
 
 @dataclass(frozen=True)
 class Report:
-    """The whole proof."""
+    """The whole proof; `nothing_electrical` are procedures in which there is nothing to prove."""
 
     asked: Asked
     version: str
@@ -163,6 +165,7 @@ class Report:
     idle: tuple[str, ...]
     stories: tuple[str, ...]
     order: tuple[Ordered, ...] = ()
+    nothing_electrical: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:
@@ -297,7 +300,8 @@ def prove(
         FileProblem: A step cannot be simulated, or a procedure's circuit is none of the model's.
     """
     _check(library, asked)
-    names = asked.procedures or tuple(library.procedures)
+    wanted = asked.procedures or tuple(library.procedures)
+    names = electrical(library, wanted)
     circuits: dict[str, tuple[str, ...]] = {}
     for name in names:
         circuit = circuit_of(library, name)
@@ -321,7 +325,13 @@ def prove(
         tuple(_unreached(library, names, whole)),
         tuple(_idle(library, names, proven)),
         tuple(_stories(library, proven, asked)),
+        nothing_electrical=tuple(name for name in wanted if name not in names),
     )
+
+
+def electrical(library: Library, names: Iterable[str]) -> tuple[str, ...]:
+    """Those of these procedures that are about a circuit."""
+    return tuple(name for name in names if library.procedures[name].circuit != NO_CIRCUIT)
 
 
 def _check(library: Library, asked: Asked) -> None:
@@ -348,7 +358,7 @@ def circuit_of(library: Library, name: str) -> str:
     Raises:
         FileProblem: Neither is one of the model's circuits.
     """
-    for other in followed(library, name):
+    for other in followed(library, name, proven=True):
         if library.procedures[other].circuit in catalogue.CIRCUITS:
             return library.procedures[other].circuit
     procedure = library.procedures[name]
@@ -364,7 +374,7 @@ def _check_steps(library: Library, circuit: str, entries: tuple[str, ...]) -> No
     """Each step once on a typical car, so that a step that cannot be simulated is told with file and line."""
     sound = catalogue.mechanisms(circuit, NO_FAULT)[:1]
     looks = _Looks(library, circuit, sound, parameters.Systems.typical())
-    for name in dict.fromkeys(other for entry in entries for other in followed(library, entry)):
+    for name in dict.fromkeys(other for entry in entries for other in followed(library, entry, proven=True)):
         for step in library.procedures[name].steps:
             looks.shares()((name, step))
 
@@ -536,7 +546,7 @@ def _idle(library: Library, names: Sequence[str], proven: Iterable[Proven]) -> l
     found = []
     for name in names:
         for verdict in library.procedures[name].verdicts.values():
-            if verdict.continue_with:
+            if verdict.continue_with and goes_on(library, name, verdict.continue_with):
                 continue
             faults = came.get(End(name, verdict.name), set()) - {NO_FAULT}
             if not faults:
@@ -645,7 +655,7 @@ def _car(car: Systems) -> str:
 
 def order(library: Library, odds: Odds, names: Sequence[str]) -> tuple[Ordered, ...]:
     """The expected minutes of each procedure, beside the least that any order of its tests could take."""
-    return tuple(_ordered(library, odds, name) for name in names)
+    return tuple(_ordered(library, odds, name) for name in electrical(library, names))
 
 
 def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
@@ -658,7 +668,7 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
     shares = looks.shares()
     ways = {one.fault: sum(other.fault == one.fault for other in mechanisms) for one in mechanisms}
     prior = [odds.prior[one.fault] / ways[one.fault] for one in mechanisms]
-    procedures = followed(library, name)
+    procedures = followed(library, name, proven=True)
     tests: dict[tuple[Measurement, tuple[str, ...]], Trial] = {}
     likeliest: dict[Key, list[str]] = {}
     for procedure in procedures:
@@ -728,6 +738,8 @@ def text(report: Report, library: Library) -> str:
     ]
     for proven in report.procedures:
         lines += ["", *_table(proven, library, asked)]
+    if report.nothing_electrical:
+        lines += ["", f"About nothing electrical, so not proven: {', '.join(report.nothing_electrical)}"]
     if report.unreached:
         lines += ["", "Steps that no fault reaches: " + ", ".join(f"{a}/{b}" for a, b in report.unreached)]
     if report.idle:
@@ -747,7 +759,7 @@ def text(report: Report, library: Library) -> str:
 
 
 def _table(proven: Proven, library: Library, asked: Asked) -> Iterator[str]:
-    further = followed(library, proven.name)[1:]
+    further = followed(library, proven.name, proven=True)[1:]
     yield (
         f"{proven.name}, circuit {proven.circuit}"
         + (f", going on with {wording.listed(further)}" if further else "")
@@ -858,6 +870,7 @@ def to_json(report: Report) -> dict[str, Any]:
             }
             for proven in report.procedures
         ],
+        "not proven, about nothing electrical": list(report.nothing_electrical),
         "steps that no fault reaches": [list(key) for key in report.unreached],
         "verdicts that cover less than they say": list(report.idle),
         "stories": list(report.stories),

@@ -12,8 +12,9 @@ import pytest
 from assistant import resources
 from assistant.core.loading import load_library
 from assistant.core.result import Control
+from assistant.core.spoken import AIM, LONGEST
 from assistant.grammar.grammar import GrammarSet
-from assistant.linting import LONGEST_SENTENCE, lint
+from assistant.linting import all_spoken, lint
 
 if TYPE_CHECKING:
     from assistant.core.finding import Finding
@@ -78,7 +79,7 @@ def test_an_outcome_that_nobody_can_say_is_found_or_refused(folders: tuple[Path,
 def test_a_long_sentence_is_found(folders: tuple[Path, Path]) -> None:
     """More words than are held in the head: the file, the line of the step, the sentence and the number."""
     long = "Scratch right through all of the paint and the oil until the bare metal shows."
-    assert len(long.split()) > LONGEST_SENTENCE
+    assert len(long.split()) > LONGEST
     change(
         folders[0] / "battery-and-cranking.yaml",
         "look_for: Scratch through paint and oil.",
@@ -90,12 +91,13 @@ def test_a_long_sentence_is_found(folders: tuple[Path, Path]) -> None:
     assert step.line == finding.line
     assert str(len(long.split())) in finding.problem
     assert long.rstrip(".") in finding.problem
-    assert str(LONGEST_SENTENCE) in finding.remedy
+    assert str(LONGEST) in finding.remedy
+    assert str(AIM) in finding.remedy
 
 
 def test_a_sentence_of_the_longest_length_is_not_found(folders: tuple[Path, Path]) -> None:
     """The limit itself is still good; a question mark ends a sentence as a full stop does."""
-    words = " ".join(["bare"] * LONGEST_SENTENCE)
+    words = " ".join(["bare"] * LONGEST)
     change(
         folders[0] / "battery-and-cranking.yaml",
         "look_for: Scratch through paint and oil.",
@@ -112,6 +114,21 @@ def test_a_long_caution_is_found(folders: tuple[Path, Path]) -> None:
     found = findings(folders)
     assert found
     assert {str(folders[0] / "cautions.yaml")} == {finding.path for finding in found}
+
+
+def test_what_only_the_dialogue_says_is_found_in_its_source() -> None:
+    """A notice of the dialogue names the line of the source that holds its words."""
+    said = all_spoken(load_library(resources.directory("procedures")))
+    notice = next(one for one in said if one.sentence == "Too loud to hear you.")
+    source = resources.directory("procedures").parent / notice.file
+    assert notice.sentence in source.read_text(encoding="utf-8").splitlines()[notice.line - 1]
+
+
+def test_an_outcome_that_is_not_asked_for_by_its_first_form_is_found(folders: tuple[Path, Path]) -> None:
+    """One word for one thing: the word of the question is the first that the grammar lists."""
+    change(folders[1] / "lamp.jsgf", "(dim | lamp dim)", "(lamp dim | dim)")
+    (finding,) = findings(folders)
+    assert "first form" in finding.problem
 
 
 def test_two_answers_that_sound_alike_are_found(folders: tuple[Path, Path]) -> None:

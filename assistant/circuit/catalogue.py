@@ -154,6 +154,18 @@ _ALL: tuple[Mechanism, ...] = (
         "open-feed", "relay-does-not-close", "the ignition relay passes nothing", (_set("relay", OPEN),)
     ),
     Mechanism(
+        "open-feed",
+        "relay-coil-not-fed",
+        "no supply at the winding of the ignition relay, so that it stays open",
+        (_set("relay", OPEN), _set("relay-switch", OPEN)),
+    ),
+    Mechanism(
+        "open-feed",
+        "relay-not-controlled",
+        "nothing pulls the control of the ignition relay, so that it stays open",
+        (_set("relay", OPEN), _set("relay-control", OPEN)),
+    ),
+    Mechanism(
         "open-feed", "relay-supply-open", "no supply at the ignition relay", (_set("relay-link", OPEN),)
     ),
     Mechanism(
@@ -165,8 +177,20 @@ _ALL: tuple[Mechanism, ...] = (
     Mechanism(
         "open-feed",
         "drops-out-while-cranking",
-        "the ignition switch or the relay opens in the crank position",
+        "the relay opens in the crank position, though it is supplied and controlled",
         flags=_flags("relay-drops-out"),
+    ),
+    Mechanism(
+        "open-feed",
+        "ignition-switch-drops-out",
+        "the ignition switch opens in the crank position, and the relay with it",
+        flags=_flags("relay-drops-out", "relay-switch-drops-out"),
+    ),
+    Mechanism(
+        "open-feed",
+        "control-drops-out",
+        "the control of the relay lets go in the crank position",
+        flags=_flags("relay-drops-out", "relay-control-drops-out"),
     ),
     Mechanism("high-resistance-feed", "wire", "2 ohm between fuse and coil", (_set("feed-wire", HIGH_FEED),)),
     Mechanism(
@@ -248,7 +272,13 @@ _ALL: tuple[Mechanism, ...] = (
         "no-inputs",
         "crank-signal-missing-relay-drops-out",
         "no crank signal: the control computer lets the feed relay drop out",
-        flags=_flags("driver-off", "crank-signal-missing", "relay-drops-out"),
+        flags=_flags("driver-off", "crank-signal-missing", "relay-drops-out", "relay-control-drops-out"),
+    ),
+    Mechanism(
+        "no-inputs",
+        "sensor-not-supplied",
+        "the crank sensor has no supply: no crank signal, the driver does not switch",
+        flags=_flags("driver-off", "crank-signal-missing", "sensor-supply-missing"),
     ),
     Mechanism(
         "no-inputs",
@@ -279,6 +309,12 @@ _ALL: tuple[Mechanism, ...] = (
         "starter-drags",
         "the starter draws two and a half times its current, from a battery of 12 milliohm",
         (_times("starter-current", 2.5), _set("battery-resistance", 12e-3)),
+    ),
+    Mechanism(
+        "weak-battery",
+        "starter-cable-poor",
+        "8 milliohm between the battery's post and the starter",
+        (_set("starter-cable", 8e-3),),
     ),
     Mechanism(
         "weak-battery",

@@ -79,7 +79,7 @@ def cranking_netlist(
         f"Vemf emf 0 {value['battery-voltage']:.9g}",
         f"Rbat emf battery_positive {value['battery-resistance']:.9g}",
         (
-            f"Bstart battery_positive engine_block I={value['starter-current']:.9g}"
+            f"Bstart starter_terminal engine_block I={value['starter-current']:.9g}"
             f"+{swing:.9g}*(cos{phase}+0.25*cos(2*{phase}))"
         ),
     ]

@@ -29,7 +29,10 @@ GROUND = "battery-negative"
 NODES = (
     "battery-positive",
     "engine-block",
+    "starter-terminal",
     "relay-supply",
+    "relay-coil-supply",
+    "relay-control",
     "fuse-supply",
     "fuse-load",
     "feed",
@@ -53,6 +56,10 @@ LOAD_CAPACITANCE = 20e-9
 RUNNING_V = 14.2
 RUNNING_SPEED = 800.0
 CYLINDERS = 4
+
+RELAY_SWITCH_OHM = 0.05
+RELAY_CONTROL_OHM = 1.0
+"""Ignition switch, and output of the control computer that pulls the relay; chosen, not fitted."""
 
 FEED_SHARES = {"relay-link": 0.1, "relay": 0.2, "fuse": 0.1, "feed-wire": 0.6}
 """How the feed's resistance is shared between its parts; chosen, not fitted."""
@@ -88,10 +95,13 @@ class Rows:
 FLAGS = (
     "no-spark-path",
     "relay-drops-out",
+    "relay-switch-drops-out",
+    "relay-control-drops-out",
     "driver-off",
     "crank-signal-missing",
     "cam-signal-missing",
     "security-lamp",
+    "sensor-supply-missing",
 )
 
 
@@ -104,6 +114,9 @@ def rows_of(circuit: Circuit, wanted: Sequence[Mechanism], systems: Systems) -> 
     base["module-ground"] = base["module-ground-resistance"]
     base["driver-supply"] = base["driver-supply-resistance"]
     base["engine-ground"] = base["engine-ground-resistance"]
+    base["starter-cable"] = base["starter-cable-resistance"]
+    base["relay-switch"] = np.full(systems.count, RELAY_SWITCH_OHM)
+    base["relay-control"] = np.full(systems.count, RELAY_CONTROL_OHM)
     none = np.full(systems.count, np.inf)
     for name in (
         "short-control-to-ground",
@@ -158,13 +171,20 @@ def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resi
     def full(ohm: float) -> Floats:
         return np.full(rows.count, ohm)
 
-    relay = values["relay"]
+    relay, switch, control = values["relay"], values["relay-switch"], values["relay-control"]
     if key_off:
-        relay = full(np.inf)
+        relay = switch = control = full(np.inf)
     elif turning:
         relay = np.where(rows.flags["relay-drops-out"], RESISTANCE_OPEN, relay)
+        switch = np.where(rows.flags["relay-switch-drops-out"], RESISTANCE_OPEN, switch)
+        control = np.where(rows.flags["relay-control-drops-out"], RESISTANCE_OPEN, control)
     found = [
         Resistor("engine-ground", "engine-block", GROUND, values["engine-ground"]),
+        Resistor("starter-cable", "battery-positive", "starter-terminal", values["starter-cable"]),
+        # The relay's winding only shows what is wrong with its supply or its control; its contact is set beside it.
+        Resistor("relay-switch", "battery-positive", "relay-coil-supply", switch),
+        Resistor("relay-winding", "relay-coil-supply", "relay-control", values["relay-winding"]),
+        Resistor("relay-control", "relay-control", GROUND, control),
         Resistor("relay-link", "battery-positive", "relay-supply", values["relay-link"]),
         Resistor("relay", "relay-supply", "fuse-supply", relay),
         Resistor("other-ignition-loads", "fuse-supply", GROUND, values["other-ignition-loads"]),
@@ -260,7 +280,7 @@ def reduce(
 
     right = np.zeros((rows.count, size, len(SOURCES)))
     right[:, place["battery-positive"], 0] = battery
-    right[:, place["battery-positive"], 1] = -1
+    right[:, place["starter-terminal"], 1] = -1
     right[:, place["engine-block"], 1] = 1
     if rows.circuit.kind == "built-in" and "module" not in unplugged:
         right[:, place["driver-end"], 2] = 1 / TRIGGER_OHM

@@ -51,8 +51,10 @@ _Value = TypeVar("_Value")
 
 
 SIGNALS = {"crank-signal": "crank-signal-missing", "cam-signal": "cam-signal-missing"}
-ITEMS = ("security-lamp",)
-CABLES = ("feed-wire",)
+SUPPLIES = {"sensor-supply": "sensor-supply-missing"}
+"""Supplies of sensors, which only a meter measures: the flag that takes each away."""
+ITEMS = ("security-lamp", "engine-speed", "outside-air")
+CABLES = ("feed-wire", "starter-cable")
 PARTS = ("coil", "module", "fuse")
 LAMP_INSTRUMENTS = ("test-lamp", "heavy-lamp")
 NODE_INSTRUMENTS = (*LAMP_INSTRUMENTS, "voltmeter", "ohmmeter", "signal-meter")
@@ -117,8 +119,7 @@ def observe(
     instrument = measure.instrument
     state = (known.name, group, measure.engine, tuple(sorted(measure.unplugged)))
     if instrument == "eyes":
-        on = "security-lamp" in mechanism.flags and measure.engine is not Engine.KEY_OFF
-        return Observed(shown=np.full(systems.count, on))
+        return Observed(shown=np.full(systems.count, _is_seen(mechanism, measure)))
     if instrument == "signal-meter":
         turning = measure.engine in (Engine.CRANKING, Engine.RUNNING)
         if measure.probe in SIGNALS:
@@ -127,10 +128,16 @@ def observe(
         seen = _all_volts(systems, state, (measure.probe, _clip(measure)), METER)
         return Observed(shown=(seen["top"] - seen["low"] > TRIGGER_SIGNAL_V)[begin:end])
     if instrument == "current-clamp":
+        if measure.probe == "starter-cable":
+            drawn = [battery_of(rows, measure.engine)[1] for rows in _chunks(systems, state)]
+            return Observed(value=np.concatenate(drawn)[begin:end])
         return Observed(value=_all_current(systems, state)[begin:end])
     if instrument == "ohmmeter":
         ohm = _all_ohm(systems, state, (measure.probe, _clip(measure)))[begin:end]
         return Observed(value=np.where(ohm > OVER_RANGE_OHM, np.inf, ohm))
+    if instrument == "voltmeter" and measure.probe in SUPPLIES:
+        there = measure.engine is not Engine.KEY_OFF and SUPPLIES[measure.probe] not in mechanism.flags
+        return Observed(value=systems.values["sensor-supply"] * there)
     if instrument == "voltmeter":
         return Observed(
             value=_all_volts(systems, state, (measure.probe, _clip(measure)), METER)["mean"][begin:end]
@@ -156,6 +163,18 @@ def observe(
 
 TRIGGER_SIGNAL_V = 2.0
 """A signal meter on an ordinary node shows a signal from this swing on; chosen, not fitted."""
+
+
+def _is_seen(mechanism: Mechanism, measure: Measurement) -> bool:
+    """What a look shows: the security lamp on, an engine speed in the live data, frost outside (never: 20 Celsius)."""
+    if measure.probe == "engine-speed":
+        turning = measure.engine in (Engine.CRANKING, Engine.RUNNING)
+        return turning and "crank-signal-missing" not in mechanism.flags
+    return (
+        measure.probe == "security-lamp"
+        and measure.probe in mechanism.flags
+        and measure.engine is not Engine.KEY_OFF
+    )
 
 
 def check(circuit: Circuit, measure: Measurement) -> None:
@@ -184,7 +203,7 @@ def check(circuit: Circuit, measure: Measurement) -> None:
             raise CircuitProblem(
                 f"A current clamp closes around a cable ({', '.join(CABLES)}), and '{measure.probe}' is none."
             )
-        if "coil" in measure.unplugged:
+        if measure.probe == "feed-wire" and "coil" in measure.unplugged:
             raise CircuitProblem("The coil is unplugged, so its feed cable carries no current to measure.")
         return
     probed = [measure.probe] if measure.compared_with is None else [measure.probe, measure.compared_with]
@@ -196,6 +215,11 @@ def check(circuit: Circuit, measure: Measurement) -> None:
                 )
             if "module" in measure.unplugged:
                 raise CircuitProblem(f"'{place}' is probed at the module, and the module is unplugged.")
+        elif place in SUPPLIES:
+            if instrument != "voltmeter":
+                raise CircuitProblem(
+                    f"'{place}' is a sensor's supply, and a {instrument} would load it. Use the voltmeter."
+                )
         elif place in CABLES:
             raise CircuitProblem(f"'{place}' is a cable; only the current-clamp measures there.")
         elif place not in nodes:
@@ -395,7 +419,7 @@ def mistaken(shares: Floats, misreading: float) -> Floats:
 def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
     """Shares before they are made to sum to 1."""
     if observed.shown is not None:
-        pairs = {"present": "missing", "lamp-on": "lamp-off"}
+        pairs = {"present": "missing", "lamp-on": "lamp-off", "cold": "mild"}
         shows = {**dict.fromkeys(pairs, True), **dict.fromkeys(pairs.values(), False)}
         return np.stack([(observed.shown == _of(shows, name)).astype(float) for name in outcomes], axis=1)
     if observed.brightness is None or observed.index is None or observed.feed_index is None:

@@ -102,6 +102,17 @@ PARAMETERS: dict[str, Parameter] = {
             1e-6,
         ),
         Parameter(
+            "starter-cable-resistance",
+            "ohm",
+            1.2e-3,
+            0.6e-3,
+            1.8e-3,
+            "post to starter, 0.5 V at most while cranking; " + CHOSEN,
+            1e-6,
+        ),
+        Parameter("relay-winding", "ohm", 80, 60, 100, "winding of the ignition relay; " + CHOSEN, 1),
+        Parameter("sensor-supply", "V", 5.0, 4.9, 5.1, "supply of the crank sensor, " + MEMORY, 1, 15),
+        Parameter(
             "feed-resistance", "ohm", 0.10, 0.06, 0.14, "wire, relay and fuse together; " + CHOSEN, 1e-4
         ),
         Parameter(

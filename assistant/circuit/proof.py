@@ -9,6 +9,8 @@ and not with the number of ways.
 Two measurements of one car are taken as independent but for the car itself: a person who once said "flickering"
 is not held to it at the next test, and a test that was made in an earlier procedure is made again.
 A procedure that is entered a second time on one way runs in a circle, and counts as undecided.
+A procedure about nothing electrical, or about another circuit, is not followed: a verdict that goes on with one is an
+end, and an answer that hands over to one is undecided.
 
 Every figure comes from a model with no bench measurement behind it.
 """
@@ -23,7 +25,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.core.procedure import Answer, Leads, Step
+from assistant.core.procedure import NO_CIRCUIT, Answer, Leads, Step
 
 if TYPE_CHECKING:
     from assistant.core.procedure import Library, Target
@@ -40,6 +42,9 @@ MOST_WRONG_PATH = 0.05
 
 LONGEST = 100
 """Steps after which a way is taken as one that never ends."""
+
+EVERYWHERE = "battery-and-starter"
+"""Circuit that is part of every other one, so that a proof goes on into it and out of it."""
 
 NO_FAULT = "none"
 """The fault's name of a car that has none."""
@@ -78,17 +83,26 @@ class Case:
 
 @dataclass(frozen=True)
 class End:
-    """Where a way ends: a verdict, or a procedure that would be entered a second time.
+    """Where a way ends: a verdict, a procedure that would be entered a second time, or one of another circuit.
 
     Attributes:
-        procedure: The procedure of the verdict, or the one that would be entered again.
-        verdict: The verdict's name; "" for a circle.
+        procedure: The procedure of the verdict, the one that would be entered again, or that of another circuit.
+        verdict: The verdict's name; "" for a circle, and for a procedure of another circuit.
+        left: The way leads out of this circuit.
     """
 
     procedure: str
     verdict: str
+    left: bool = False
+
+    @property
+    def circle(self) -> bool:
+        """Whether a procedure would be entered a second time."""
+        return not self.verdict and not self.left
 
     def __str__(self) -> str:
+        if self.left:
+            return f"handed over to {self.procedure}"
         return (
             f"{self.procedure}: {self.verdict}" if self.verdict else f"in a circle, back to {self.procedure}"
         )
@@ -290,13 +304,27 @@ def _follow(
             return None, (), end
         through = (end,)
     assert other is not None  # noqa: S101  for the type checker
+    if not goes_on(library, name, other):
+        return None, (), through[0] if through else End(other, "", left=True)
     if other in entered:
         return None, through, End(other, "")
     return (other, library.procedures[other].start, entered | {other}), through, None
 
 
-def followed(library: Library, entry: str) -> tuple[str, ...]:
-    """A procedure and all that it can hand over to, directly or through others."""
+def goes_on(library: Library, name: str, other: str) -> bool:
+    """Whether the proof of one procedure goes on into another: both are about the same circuit, or a part of it."""
+    mine, theirs = library.procedures[name].circuit, library.procedures[other].circuit
+    return NO_CIRCUIT not in (mine, theirs) and (mine == theirs or EVERYWHERE in (mine, theirs))
+
+
+def followed(library: Library, entry: str, *, proven: bool = False) -> tuple[str, ...]:
+    """A procedure and all that it can hand over to, directly or through others.
+
+    Args:
+        library: The procedures.
+        entry: Name of the procedure that is started with.
+        proven: Only those that a proof of the first one goes on into.
+    """
     found = [entry]
     for name in found:
         procedure = library.procedures[name]
@@ -307,7 +335,11 @@ def followed(library: Library, entry: str) -> tuple[str, ...]:
             if target.leads is Leads.PROCEDURE
         ]
         further += [verdict.continue_with for verdict in procedure.verdicts.values() if verdict.continue_with]
-        found += [other for other in dict.fromkeys(further) if other not in found]
+        found += [
+            other
+            for other in dict.fromkeys(further)
+            if other not in found and (not proven or goes_on(library, name, other))
+        ]
     return tuple(found)
 
 
@@ -485,7 +517,7 @@ def counters(library: Library, entry: str, walked: Walk, cases: Iterable[Case]) 
             if leads_astray(library, end, case)
         ]
         for end, judgement, flow in places:
-            circle = judgement is Judgement.UNDECIDED and not end.verdict and bool(flow.clear[number])
+            circle = judgement is Judgement.UNDECIDED and end.circle and bool(flow.clear[number])
             if not flow.share[number] or not (
                 circle or judgement in (Judgement.WRONG_PART, Judgement.WRONG_PATH)
             ):

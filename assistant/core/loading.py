@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, TypeVar
 from assistant.core import wording
 from assistant.core.procedure import (
     OVER_RANGE,
+    SENSES,
     UNJUDGED,
     Answer,
     Band,
@@ -173,7 +174,7 @@ def load_terms(data: bytes, path: Path) -> Terms:
             name,
             item.text("spoken"),
             item.text("short"),
-            item.one_of("kind", ("node", "part", "item")),
+            item.one_of("kind", ("node", "part", "item", "matter")),
             item.text("at_plug", needed=False),
             item.text("at_coil", needed=False),
         )
@@ -430,11 +431,14 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
 
 
 def _heard(answers: tuple[Answer, ...], measure: Measurement, instrument: Instrument) -> tuple[str, ...]:
-    """The answers of a step, and what else its instrument can show; a comparison has answers of its own."""
+    """The answers of a step, and what else its instrument can show.
+
+    A comparison has answers of its own, and so has each thing that is looked at or asked about.
+    """
     own = tuple(answer.outcome for answer in answers)
     if "ohm" in instrument.units:
         return (OVER_RANGE,)
-    if not answers or measure.compared_with:
+    if not answers or measure.compared_with or instrument.name in SENSES:
         return own
     return (*own, *(name for name in instrument.outcomes if name not in own and name not in COMPARISONS))
 
@@ -446,7 +450,7 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
     instrument = terms.instruments[_known(item.get_text("with"), terms.instruments, path, "instrument")]
     nodes = [place.name for place in terms.places.values() if place.kind == "node"]
     parts = [place.name for place in terms.places.values() if place.kind == "part"]
-    looked_at = [place.name for place in terms.places.values() if place.kind == "item"]
+    looked_at = [place.name for place in terms.places.values() if place.kind in ("item", "matter")]
     clip = (
         _known(item.get_text("clip"), nodes, path, "point of the circuit") if "clip" in node.items else None
     )
@@ -459,7 +463,7 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
         raise FileProblem(
             path, node.line, problem, "Remove 'clip'" if clip else "Add 'clip: battery-negative'"
         )
-    targets = looked_at if instrument.name == "eyes" else nodes
+    targets = looked_at if instrument.name in SENSES else nodes
     probe = _known(item.get_text("probe"), targets, path, "place")
     if clip == probe:
         raise FileProblem(

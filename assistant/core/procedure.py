@@ -23,6 +23,10 @@ OVER_RANGE = "over-range"
 """What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
 
 
+SENSES = ("eyes", "ears", "check", "diagram", "told")
+"""Instruments that touch nothing: a look, a listen, a deed that is confirmed, what the maker's diagram shows, and
+what is known already.  They are used on things, not on points of the circuit."""
+
 UNJUDGED = "unjudged"
 """Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
 
@@ -73,7 +77,8 @@ class Place:
         name: Name in YAML and grammar, such as ``switched``.
         spoken: With its article, as spoken in an instruction: "the switched side of the coil".
         short: As spoken in a remark and shown in large letters: "switched side".
-        kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at).
+        kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at), ``matter`` (is
+            looked at or asked about, and nobody says its name with the answer, so that no grammar needs to hear it).
         at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" where that is the same.
         at_coil: As spoken when the coil is unplugged and is itself measured; "" where that is the same.
     """
@@ -95,8 +100,8 @@ class Instrument:
         spoken: In a report: "test lamp".
         short: In an instruction, where it is taken off: "test lamp".
         prepare: What is done before it is connected; "" where nothing is.
-        clip: How its fixed lead is attached: "Clip the lamp to"; "" where there is none.
-        probe: How its free end is used: "Probe"; "" where there is none.
+        clip: What is done with its fixed lead, said after the place: "clip the test lamp"; "" where there is none.
+        probe: What is done with its free end, said after the place: "probe"; "" where there is none.
         watch: What is observed: "Watch the lamp.".
         outcomes: Outcomes that it can show, by name; empty for an instrument that gives numbers.
         units: Units of its readings; empty for one that gives outcomes.
@@ -248,7 +253,9 @@ class Measurement:
         touched = {self.clip, self.probe, self.compared_with}
         if touched & {"switched", "driver-end"} and self.engine in (Engine.CRANKING, Engine.RUNNING):
             found.append(Hazard.SWITCHED_VOLTAGE)
-        if self.instrument != "eyes" and (self.engine is not Engine.KEY_OFF or "battery-positive" in touched):
+        if self.instrument not in SENSES and (
+            self.engine is not Engine.KEY_OFF or "battery-positive" in touched
+        ):
             found.append(Hazard.LIVE_CIRCUIT)
         return tuple(found)
 

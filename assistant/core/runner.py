@@ -767,7 +767,7 @@ class Runner:
             return State.INQUIRING
         low, high = self._current.reading.plausible if self._current.reading else (Decimal(0), Decimal(0))
         unit = self._current.reading.unit if self._current.reading else "V"
-        text = f"{payload} is outside {wording.plain_number(low)} to {wording.number_words(high, unit)}. Measure again."
+        text = f"{payload} is outside {wording.span_words(low, high, unit)}. Measure again."
         if self._must_rest():
             text += f" {self._rest_words()} before you crank again."
         self._message = text
@@ -1032,8 +1032,7 @@ class Runner:
             return self.state
         if self.state is State.RESTING:
             self._out.append(CancelTimer(REST_TIMER))
-        words = [f"{number}, {text}" for number, text in enumerate(REASONS.values(), start=1)]
-        self._say(f"Skip this test. Why? {'. '.join(words)}.", Speech.PROMPT)
+        self._say(f"Skip this test. Why? {wording.numbered(REASONS.values())}", Speech.PROMPT)
         return State.SKIPPING
 
     def _on_reason(self, payload: object) -> State:
@@ -1365,7 +1364,7 @@ class Runner:
         if doubt and not doubt.rare:
             parts.append("That does not fit the results before.")
         elif target and target.leads is Leads.VERDICT:
-            parts.append(f"That would mean: {self._current_procedure.verdicts[target.name].says}")
+            parts.append(wording.would_mean(self._current_procedure.verdicts[target.name]))
         elif target and target.leads is Leads.PROCEDURE:
             parts.append(f"Next would be: {self._library.procedures[target.name].title}.")
         if self._offered:
@@ -1876,7 +1875,7 @@ class Runner:
             pair = assessment.told_apart(self._current)
             if pair:
                 one, other = (wording.fault_spoken(self._library, fault) for fault in pair)
-                parts.append(f"This test tells apart: {one}, and: {other}.")
+                parts.append(f"This test tells apart: {one}. Or: {other}.")
         return " ".join(parts)
 
     def _open(self, verdict: Verdict) -> str:
@@ -1893,7 +1892,7 @@ class Runner:
             if fault not in verdict.faults
         ]
         if left:
-            parts.append(f"Still possible by the model: {'; '.join(left[:2])}.")
+            parts.append(f"Still possible by the model: {'. Or: '.join(left[:2])}.")
         best = assessment.best_test() if parts and not verdict.continue_with else None
         if best:
             parts.append(f"What would tell: {wording.named_test(self._library, best[0])}.")
@@ -1984,8 +1983,7 @@ class Runner:
                 return "Say the name of a test, or negative.", "Key its number, then Enter. Minus goes back."
             case State.SKIPPING:
                 reasons = wording.listed(list(REASONS.values()), "or")
-                digits = [f"{number} for {text}" for number, text in enumerate(REASONS.values(), start=1)]
-                return f"Why: {reasons}?", f"{wording.listed(digits)}."
+                return f"Why: {reasons}?", wording.numbered(REASONS.values())
             case State.STANDING_BY:
                 return (
                     "Say go ahead, other test, voice note, or close session.",

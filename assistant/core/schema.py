@@ -24,7 +24,7 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
     """The schema for one ``procedures/*.yaml`` file, JSON Schema draft 2020-12."""
     nodes = [place.name for place in terms.places.values() if place.kind == "node"]
     parts = [place.name for place in terms.places.values() if place.kind == "part"]
-    items = [place.name for place in terms.places.values() if place.kind == "item"]
+    items = [place.name for place in terms.places.values() if place.kind in ("item", "matter")]
     units = sorted({unit for tool in terms.instruments.values() for unit in tool.units})
     faults = _list(_enum(terms.faults))
     text = {"type": "string", "minLength": 1}

@@ -8,10 +8,10 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.procedure import OVER_RANGE, UNJUDGED, Band, Engine, Hazard, Specified
+from assistant.core.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Hazard, Specified
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from assistant.core.procedure import (
         Answer,
@@ -101,6 +101,27 @@ def number_words(value: Decimal, unit: str) -> str:
     return f"{plain_number(value)} {one if value == 1 else more}"
 
 
+def _in_a_larger_unit(value: Decimal, unit: str) -> tuple[Decimal, str]:
+    """The same with fewer digits where a unit gives it in at most three decimals; else as it was."""
+    for larger in sorted(units_like(unit), key=lambda name: _SCALE[name][1], reverse=True):
+        scaled = value * _SCALE[unit][1] / _SCALE[larger][1]
+        if abs(scaled) >= 1 and scaled == round(scaled, 3):
+            return Decimal(plain_number(scaled.normalize())), larger
+    return value, unit
+
+
+def span_words(low: Decimal, high: Decimal, unit: str) -> str:
+    """The limits of what is believable, to be spoken: "0 to 18 volts", "0 to 20 megohms"."""
+    if high < _MANY_DIGITS:
+        return f"{plain_number(low)} to {number_words(high, unit)}"
+    first = "0" if low == 0 else number_words(*_in_a_larger_unit(low, unit))
+    return f"{first} to {number_words(*_in_a_larger_unit(high, unit))}"
+
+
+_MANY_DIGITS = 10000
+"""From here on a limit is spoken in a larger unit: five digits are not held in the head."""
+
+
 def number_written(value: Decimal, unit: str) -> str:
     """A reading to be written: "12.4 V"."""
     return f"{plain_number(value)} {unit}"
@@ -127,12 +148,20 @@ def place_spoken(terms: Terms, measure: Measurement, name: str) -> str:
     return (place.at_coil if measure.instrument == "ohmmeter" else place.at_plug) or place.spoken
 
 
+def at_place(place: str, what: str) -> str:
+    """An instruction that says the place before the action: "Feed side of the coil: probe."."""
+    where = place.removeprefix("the ")
+    return f"{where[:1].upper()}{where[1:]}: {what}."
+
+
 def connection(terms: Terms, measure: Measurement) -> str:
     """How it was connected, for a report, in one phrase."""
     instrument = terms.instruments[measure.instrument]
     probe = place_spoken(terms, measure, measure.probe)
     if measure.instrument == "eyes":
         parts = [f"looked at {probe}"]
+    elif measure.instrument in SENSES:
+        parts = [f"{instrument.spoken} {probe}"]
     elif measure.clip is None:
         parts = [f"{instrument.spoken} around {probe}"]
     elif instrument.units:
@@ -178,16 +207,19 @@ def setup(
         sentences.append(instrument.prepare)
     clipped = before is not None and (measure.instrument, measure.clip) == (before.instrument, before.clip)
     if measure.clip and (whole or not clipped):
-        sentences.append(f"{instrument.clip} {place_spoken(terms, measure, measure.clip)}.")
+        sentences.append(at_place(place_spoken(terms, measure, measure.clip), instrument.clip))
     if instrument.probe:
-        sentences.append(f"{instrument.probe} {place_spoken(terms, measure, measure.probe)}.")
+        sentences.append(at_place(place_spoken(terms, measure, measure.probe), instrument.probe))
     if measure.compared_with:
-        sentences.append(f"Compare with {terms.places[measure.compared_with].spoken}.")
+        sentences.append(at_place(terms.places[measure.compared_with].spoken, "compare"))
     return tuple(sentences)
 
 
 def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str, ...]:
-    """What to do with key and engine, and what to watch; "Key off." only if `after`, the setup, has not said it."""
+    """What to do with key and engine, and what to watch; "Key off." only if `after`, the setup, has not said it.
+
+    A look or a question with the key off needs no key, so it says nothing of it.
+    """
     watch = library.terms.instruments[step.measure.instrument].watch
     watched = [f"{watch}."] if watch else []
     if step.measure.engine is Engine.CRANKING:
@@ -196,6 +228,8 @@ def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str,
         return ("Key on, do not crank.", *watched)
     if step.measure.engine is Engine.RUNNING:
         return ("Engine running.", *watched)
+    if step.measure.instrument in SENSES:
+        return tuple(watched)
     return tuple(watched) if "Key off." in after else ("Key off.", *watched)
 
 
@@ -220,11 +254,12 @@ def keyed_choices(library: Library, step: Step) -> str:
     """The answers with their digits, for the number pad."""
     if step.reading:
         return f"Key the {UNIT_WORDS[step.reading.unit][1]}, then Enter."
-    words = [
-        f"{number} for {library.terms.outcomes[answer.outcome].spoken}"
-        for number, answer in enumerate(step.answers, start=1)
-    ]
-    return f"{listed(words)}."
+    return numbered([library.terms.outcomes[answer.outcome].spoken for answer in step.answers])
+
+
+def numbered(choices: Iterable[str]) -> str:
+    """Choices with their digits, a sentence each: "1 for lit. 2 for dim."."""
+    return " ".join(f"{number} for {text}." for number, text in enumerate(choices, start=1))
 
 
 def headline(library: Library, step: Step) -> str:
@@ -382,6 +417,11 @@ def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
     if continue_title:
         text += f" Next would be: {continue_title}."
     return text
+
+
+def would_mean(verdict: Verdict) -> str:
+    """What a result would lead to, spoken before it is affirmed."""
+    return f"That would mean: {verdict.says}"
 
 
 def procedure_intro(terms: Terms, procedure: Procedure, *, alone: bool) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assistant.core import wording
-from assistant.core.procedure import Engine
+from assistant.core.procedure import SENSES, Engine
 from assistant.errors import UsageProblem
 from assistant.picture import symbols
 from assistant.picture.svg import LEAD, Box, Canvas, Point
@@ -83,11 +83,15 @@ def _spots(circuit: str) -> dict[str, Spot]:
     }
     if circuit == STARTER:
         block = Spot((440, 325), ((own, own), (own, 325)), (430, 362), "end", always=True)
-        return {**posts, "engine-block": block}
+        motor = Spot((560, 140), ((own, own), (500, own), (500, 140)), (574, 132), role=17)
+        cable = Spot((220, _RAIL), ((220, own),), (200, 78), "end")
+        return {**posts, "engine-block": block, "starter-terminal": motor, "starter-cable": cable}
     return {
         **posts,
         "engine-block": Spot((200, _EARTH), ((300, own), (300, 395), (200, 395)), (214, 428)),
         "relay-supply": Spot((95, _RAIL), ((300, own), (300, 158), (95, 158)), (107, 140)),
+        "relay-coil-supply": Spot((128, 118), ((300, own), (300, 158), (128, 158)), (172, 124), role=17),
+        "relay-control": Spot((160, 118), ((300, own), (300, 158), (160, 158)), (172, 124), role=17),
         "fuse-supply": Spot((188, _RAIL), ((300, own), (300, 158), (188, 158)), (200, 140)),
         "fuse-load": Spot((262, _RAIL), ((300, own), (300, 158), (262, 158)), (250, 140), "end"),
         "feed-wire": Spot((310, _RAIL), ((310, own),), (290, 140), "end"),
@@ -99,6 +103,9 @@ def _spots(circuit: str) -> dict[str, Spot]:
         "driver-supply": Spot((510, _SUPPLY), ((own, own), (own, _SUPPLY)), (500, 280), "end"),
         "driver-ground": Spot((520, 395), ((300, own), (300, 395)), (510, 415), "end", 17),
         "crank-signal": Spot((702, _SUPPLY), ((300, own), (300, 422), (702, 422)), (702, 445), "end", 17),
+        "sensor-supply": Spot(
+            (760, 266), ((300, own), (300, 422), (714, 422), (714, 266)), (717, 445), "end", 17
+        ),
         "cam-signal": Spot((690, _CONTROL), ((300, own), (300, 422), (690, 422)), (690, 445), "end", 17),
     }
 
@@ -129,7 +136,7 @@ def nodes(circuit: str) -> tuple[str, ...]:
 def can_draw(circuit: str, measure: Measurement) -> bool:
     """Whether this measurement has a connection that can be drawn on this circuit."""
     touched = {measure.clip, measure.probe, measure.compared_with} - {None}
-    return circuit in CIRCUITS and touched <= set(_spots(circuit)) and measure.instrument != "eyes"
+    return circuit in CIRCUITS and touched <= set(_spots(circuit)) and measure.instrument not in SENSES
 
 
 def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str] = ()) -> Canvas:
@@ -145,7 +152,7 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
         UsageProblem: The circuit has no drawing, or lacks a point of the measurement, or nothing is connected.
     """
     known = nodes(circuit)
-    if measure.instrument == "eyes":
+    if measure.instrument in SENSES:
         place = terms.places[measure.probe].spoken
         raise UsageProblem(f"Nothing is connected when {place} is looked at, so there is nothing to draw.")
     for name in (measure.clip, measure.probe, measure.compared_with):
@@ -241,6 +248,7 @@ def _supply(canvas: Canvas, measure: Measurement) -> None:
     canvas.line((_POST, _RAIL), (120, _RAIL))
     symbols.contact(canvas, 120, _RAIL, 48, closed=measure.engine is not Engine.KEY_OFF)
     canvas.text(144, 66, "ignition relay", anchor="middle")
+    canvas.rectangle(Box(128, 111, 160, 125))
     out = "fuse" in measure.unplugged
     if out:
         canvas.line((168, _RAIL), (200, _RAIL))
@@ -355,9 +363,10 @@ def _module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
         canvas.line((_RIGHT_OF_MODULE, height), (x - 15, height))
         symbols.sensor(canvas, x, height)
         canvas.text(
-            796, height - 18 if words == "crank" else height + 28, f"{words} sensor", anchor="end", size=14
+            796, height - 40 if words == "crank" else height + 28, f"{words} sensor", anchor="end", size=14
         )
         canvas.line((right - 4, height), (right + (14 if apart else 4), height), width=5)
+    canvas.line((760, _SUPPLY - 14), (760, 266))  # the crank sensor's own supply
     canvas.rectangle(Box(_RIGHT_OF_MODULE - 12, 282, _RIGHT_OF_MODULE, 344), fill="#ddd", width=1.5, round_=3)
 
 
@@ -367,6 +376,10 @@ _WHERE: dict[str, Point] = {
     "relay-link": (80, _RAIL),
     "relay": (144, _RAIL),
     "relay-drops-out": (144, _RAIL),
+    "relay-switch": (128, 118),
+    "relay-switch-drops-out": (128, 118),
+    "relay-control": (160, 118),
+    "relay-control-drops-out": (160, 118),
     "fuse": (225, _RAIL),
     "feed-wire": (345, _RAIL),
     "short-feed-wire-to-ground": (345, _RAIL),
@@ -382,10 +395,12 @@ _WHERE: dict[str, Point] = {
     "driver-supply": (525, _SUPPLY),
     "crank-signal-missing": (725, _SUPPLY),
     "cam-signal-missing": (725, _CONTROL),
+    "sensor-supply-missing": (760, 266),
     "battery-voltage": (_POST, 255),
     "battery-resistance": (_POST, 255),
     "starter-current": (_POST, 255),
     "engine-ground": (420, _EARTH),
+    "starter-cable": (270, _RAIL),
 }
 """Where an element, parameter or flag of the circuit model is in the drawing."""
 
@@ -407,7 +422,7 @@ def _roles(instrument: Instrument) -> tuple[str, str]:
 
     def short(words: str) -> str:
         first = words.removesuffix(" to").strip()
-        return first.split()[0].lower() if first.startswith("Clip ") else first.lower()
+        return first.split()[0].lower() if first.lower().startswith("clip ") else first.lower()
 
     return short(instrument.clip), short(instrument.probe)
 

@@ -4,6 +4,7 @@ A session folder that was sealed may hold ``reviews.jsonl``, one JSON object a l
 ``bay-assistant review``.
 Each line holds the SHA-256 of the line before it with its newline; the first holds that of ``seal.json``, which
 in turn holds the checksums of all that was recorded.
+Each also holds the SHA-256 of its own other parts, written as the program writes them.
 So a review belongs to one record, and a line that is altered, put in or taken out shows; the last one can be cut
 off without a trace.
 A later review amends an earlier one; nothing is erased.
@@ -224,10 +225,11 @@ def add_review(
         review = Review(
             number, moment, reviewer.strip(), done, found, parts, labour, remarks, signature, previous
         )
-        write_file(folder / REVIEWS_FILE, kept + canonical(review.to_json()))
+        row = _row(review)
+        write_file(folder / REVIEWS_FILE, kept + row)
     finally:
         os.close(lock)
-    return _parse(canonical(review.to_json()))
+    return _parse(row)
 
 
 def check_reviewable(folder: Path) -> None:
@@ -243,6 +245,12 @@ def check_reviewable(folder: Path) -> None:
         )
 
 
+def _row(review: Review) -> bytes:
+    """The line of a review, with its own checksum, which shows an alteration of the last line, too."""
+    body = review.to_json()
+    return canonical({**body, "sha256": sha256(canonical(body))})
+
+
 def _parse(row: bytes) -> Review:
     """The review that one line holds.
 
@@ -250,8 +258,14 @@ def _parse(row: bytes) -> Review:
         ValueError, TypeError, KeyError, AttributeError, RecursionError: It is not a line that this program writes.
     """
     body = json.loads(row)
-    if set(body) != {field.name for field in dataclasses.fields(Review)} or canonical(body) != row:
+    own = body.pop("sha256", "")
+    if (
+        set(body) != {field.name for field in dataclasses.fields(Review)}
+        or canonical({**body, "sha256": own}) != row
+    ):
         raise ValueError("it is not written as the program writes it")
+    if own != sha256(canonical(body)):
+        raise ValueError("it does not fit its own checksum")
     return Review(
         number=body["number"],
         time=parse_time(body["time"]),

@@ -17,10 +17,8 @@ import importlib.metadata
 import itertools
 import os
 import queue
-import re
 import tempfile
 import threading
-import unicodedata
 import wave
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future
@@ -31,6 +29,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.core.spoken import sentences
 from assistant.errors import GearProblem
 
 DEFAULT_VOICE = "gmw/en-us"
@@ -188,15 +187,6 @@ class Voice:
             files.sort(key=lambda path: path.stat().st_mtime)
             for path in files[: len(files) // 2]:
                 path.unlink(missing_ok=True)
-
-
-def sentences(text: str) -> list[str]:
-    """The sentences of a text, each with its own punctuation; a decimal point does not end one.
-
-    Characters that cannot be spoken (controls, halves of surrogate pairs) count as spaces.
-    """
-    plain = "".join(" " if unicodedata.category(letter) in ("Cc", "Cs") else letter for letter in text)
-    return [part for part in re.split(r"(?<=[.!?])\s+", plain.strip()) if re.search(r"\w", part)]
 
 
 def _user_cache() -> Path:

@@ -9,7 +9,8 @@ from assistant.record.header import SEAL_FILE
 from assistant.record.reading import RecordedSession, read_session, recorded_library
 from assistant.record.reviews import read_reviews
 from assistant.record.storage import read_file, sha256
-from assistant.writeup.draft import Draft, draft
+from assistant.writeup.contents import Draft
+from assistant.writeup.draft import draft
 from assistant.writeup.page import clips_to_embed, connections_to_embed, html
 from assistant.writeup.plain import text
 from assistant.writeup.statement import Source, Statement

@@ -1,6 +1,6 @@
 """The write-up as JSON, for another program; `schema` describes it, published as ``writeup.schema.json``.
 
-The shape is that of `assistant.writeup.draft.Draft`: everything that the other forms say, each statement with the
+The shape is that of `assistant.writeup.contents.Draft`: everything that the other forms say, each statement with the
 places in the session folder that it derives from.
 """
 
@@ -15,7 +15,7 @@ import typing
 from pathlib import Path
 from typing import Any
 
-from assistant.writeup.draft import Draft
+from assistant.writeup.contents import Draft
 from assistant.writeup.statement import printable
 
 FORMAT = "bay-assistant write-up"

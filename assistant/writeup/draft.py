@@ -7,11 +7,8 @@ A repair is only ever *recommended* here, until a signed review says what was do
 
 from __future__ import annotations
 
-import dataclasses
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from assistant.core import evidence, wording
 from assistant.core.entries import (
@@ -20,8 +17,10 @@ from assistant.core.entries import (
     CautionAcknowledged,
     CautionGiven,
     Cranked,
+    FactGiven,
     ModeChanged,
     ProcedureEntered,
+    ProcedurePaused,
     Remark,
     ResultTaken,
     StepSkipped,
@@ -29,10 +28,29 @@ from assistant.core.entries import (
 )
 from assistant.core.events import Note
 from assistant.core.loading import FINDINGS_FILE
-from assistant.core.procedure import OVER_RANGE, Band, Library, Procedure, Step, Verdict
+from assistant.core.procedure import NO_CIRCUIT, OVER_RANGE, Band, Library, Procedure, Step, Verdict
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
-from assistant.writeup import timing
+from assistant.writeup import given, timing
+from assistant.writeup.contents import (
+    MAKER_FIRST,
+    MAKER_FIRST_SIGNED,
+    NO_LIMIT_OF_OURS,
+    UNSIGNED,
+    CautionLine,
+    Draft,
+    Fact,
+    Found,
+    LabourLine,
+    Measured,
+    Moment,
+    PartLine,
+    Reviewed,
+    RuledOut,
+    Said,
+    Skipped,
+    VoiceNote,
+)
 from assistant.writeup.statement import (
     NOTHING,
     Source,
@@ -44,37 +62,21 @@ from assistant.writeup.statement import (
     header,
     line,
     once,
-    printable,
     procedure,
     review,
     seal,
-    stop,
     term,
 )
 from assistant.writeup.telling import decisive, terms_of, told
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assistant.record.reading import RecordedSession
     from assistant.record.reviews import Review
 
-MAKER_FIRST = (
-    "The vehicle maker's instructions, local codes and licensed practice come first. "
-    "This is a draft made from a recorded session; it counts once it has been reviewed and signed."
-)
-MAKER_FIRST_SIGNED = (
-    "The vehicle maker's instructions, local codes and licensed practice come first. "
-    "This was made from a recorded session. The signatures in it are names with checksums, as on a repair order; "
-    "they do not prove who typed them."
-)
-BY_THE_MODEL = "By the circuit model (no bench measurement behind it)"
-"""Title of what the results say together."""
-
 _WORTH_A_LINE = 0.01
 """Probability from which a fault is written down as still possible."""
-
-NO_LIMIT_OF_OURS = "Model figures and common-practice limits named here are not the vehicle maker's."
-
-UNSIGNED = "Draft, to be reviewed and signed"
 
 # Remarks that would fill a page one by one; they are counted.
 _COUNTED = {
@@ -96,270 +98,6 @@ _CONFIRMED = {
     ("voice", "affirmed"): "read back and affirmed",
     ("keypad", "affirmed"): "read back and affirmed",
 }
-
-
-@dataclass(frozen=True)
-class Fact:
-    """A box of the form: its label and what was given; "" leaves a line to fill in by hand."""
-
-    label: str
-    value: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class Measured:
-    """A result as the write-up shows it.
-
-    Attributes:
-        number: Number of the result in the session.
-        time: Time of day.
-        took: How long the test took, from the answer before it; "" where the log does not tell.
-        procedure: Title of the procedure.
-        connection: What was connected where.
-        engine: State of key and engine.
-        expected: What a good system shows; "" where no single thing is good.
-        seen: What was seen, or the reading with its unit.
-        limit: Limits of the band that a reading fell into; "" without a reading.
-        source: Where that limit comes from; "" without a reading.
-        captured: How it was captured and confirmed.
-        clip: File of the sound; "" when it was keyed.
-        taken_back: When and how it was taken back; "" when it counts.
-        decisive: Whether it is one of the tests that the cause is told with.
-    """
-
-    number: int
-    time: str
-    took: str
-    procedure: str
-    connection: str
-    engine: str
-    expected: str
-    seen: str
-    limit: str
-    source: str
-    captured: str
-    clip: str
-    taken_back: str
-    decisive: bool
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class Skipped:
-    """A test that was not done: when, which, why, and whether it was done after all."""
-
-    time: str
-    connection: str
-    engine: str
-    reason: str
-    taken_back: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class RuledOut:
-    """A fault that can no longer be, and the numbers of the results that say so."""
-
-    fault: str
-    tests: tuple[int, ...]
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class CautionLine:
-    """A caution: its signal word, its words, how often it was given, and when it was acknowledged."""
-
-    signal: str
-    words: str
-    given: str
-    acknowledged: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class VoiceNote:
-    """Free speech that was kept as sound: when, where in the procedure, which file, how long."""
-
-    time: str
-    place: str
-    clip: str
-    seconds: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class Moment:
-    """Something that happened on the way: when, and what."""
-
-    time: str
-    says: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class Found:
-    """What an affirmed verdict said, and the title of its procedure."""
-
-    procedure: str
-    says: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class PartLine:
-    """A part line of the repair order; "" is left for the shop to fill in."""
-
-    part: str
-    quantity: str
-    price: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class LabourLine:
-    """A labour line of the repair order; "" is left for the shop to fill in."""
-
-    work: str
-    hours: str
-    price: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class Reviewed:
-    """A review: who, when, what was done and found, and the signature.
-
-    Attributes:
-        number: Number of the review.
-        time: When it was written.
-        reviewer: Who reviewed; "" when no name was given.
-        done: What was done; "" when not told.
-        found: Plain names of the faults that were found to be true.
-        remarks: Anything else.
-        parts: Parts, a phrase each.
-        labour: Work, a phrase each.
-        signed: "signed" with name, time and checksums, or "not signed".
-        amended: Which later review says something else about what was done or found; "" when none does.
-    """
-
-    number: int
-    time: str
-    reviewer: str
-    done: str
-    found: tuple[str, ...]
-    remarks: str
-    parts: tuple[str, ...]
-    labour: tuple[str, ...]
-    signed: str
-    amended: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class Draft:
-    """Everything that the write-up says.
-
-    Attributes:
-        session: Name of the session.
-        state: Whether it was reviewed and signed, by whom and when.
-        record: SHA-256 of what stands for the whole record: of the seal, or of the log while there is none; "" for
-            a session in memory.
-        facts: Boxes at the head of the form.
-        concern: The complaint in the customer's words.
-        findings: The tests that decided the verdict, in sentences.
-        cause: The words of the verdict; nothing when none counts.
-        no_verdict: Why there is no cause: where the session stopped; nothing when there is one.
-        found_before: Verdicts of earlier procedures of the session.
-        part: Part that the verdict names; nothing when none is condemned.
-        correction: The repair that the verdict recommends; nothing without one.
-        done: What was really done, from the last signed review that says it.
-        confirmed: What the shop found to be the fault, from the last signed review that says it.
-        still_possible: What the verdict does not tell apart; nothing when all is told.
-        model: What the results say together by the circuit model, a sentence each; empty where there is no model.
-        conditions: What was asked for about the car and the work: lamp in use, temperatures and the like.
-        specifications: Values of the vehicle maker that were asked for, given or left blank.
-        tests: Every result in order, also those that were taken back.
-        time: How long it took in all.
-        skipped: Tests that were not done.
-        not_reached: Tests of these procedures that the answers did not lead to.
-        ruled_out: Faults that the results exclude.
-        not_ruled_out: Faults of these procedures that no result excludes and the verdict does not name.
-        verify: What to verify after the repair.
-        parts: Part lines; empty: blank lines for the shop.
-        labour: Labour lines; empty: blank lines for the shop.
-        cautions: Cautions that were given.
-        cranking: Sentences about the time of cranking.
-        notes: Voice notes.
-        moments: Interruptions, stops, noise, remarks, in order.
-        reviews: Every review, in order.
-        integrity: Sentences about the record itself.
-        closing: What has to be said below every write-up.
-    """
-
-    session: str
-    state: Statement
-    record: str
-    facts: tuple[Fact, ...]
-    concern: Statement
-    findings: tuple[Statement, ...]
-    cause: Statement
-    no_verdict: Statement
-    found_before: tuple[Found, ...]
-    part: Statement
-    correction: Statement
-    done: Statement
-    confirmed: Statement
-    still_possible: Statement
-    model: tuple[Statement, ...]
-    conditions: tuple[Fact, ...]
-    specifications: tuple[Fact, ...]
-    tests: tuple[Measured, ...]
-    time: Statement
-    skipped: tuple[Skipped, ...]
-    not_reached: tuple[Statement, ...]
-    ruled_out: tuple[RuledOut, ...]
-    not_ruled_out: tuple[Statement, ...]
-    verify: tuple[Statement, ...]
-    parts: tuple[PartLine, ...]
-    labour: tuple[LabourLine, ...]
-    cautions: tuple[CautionLine, ...]
-    cranking: tuple[Statement, ...]
-    notes: tuple[VoiceNote, ...]
-    moments: tuple[Moment, ...]
-    reviews: tuple[Reviewed, ...]
-    integrity: tuple[Statement, ...]
-    closing: tuple[str, ...]
-
-    @property
-    def signed(self) -> bool:
-        """Whether a signed review stands under it."""
-        return self.state.text != UNSIGNED
-
-    def order(self) -> str:
-        """Number of the repair order; "" when none was given."""
-        return next((fact.value for fact in self.facts if fact.label == "Repair order"), "")
-
-    def statements(self) -> Iterator[Statement]:
-        """Everything it says about the session, one statement each; a row of a table is one."""
-        for field in dataclasses.fields(self):
-            value = getattr(self, field.name)
-            for item in value if isinstance(value, tuple) else (value,):
-                if isinstance(item, Statement):
-                    if item:
-                        yield item
-                elif hasattr(item, "sources"):
-                    yield Statement(" | ".join(_cells(item)), item.sources)
-
-
-def _cells(item: Any) -> Iterator[str]:
-    for field in dataclasses.fields(item):
-        value = getattr(item, field.name)
-        if field.name == "sources" or isinstance(value, bool):
-            continue
-        for part in value if isinstance(value, tuple) else (value,):
-            if part != "":
-                yield str(part)
 
 
 def draft(
@@ -398,9 +136,15 @@ def course_of(session: RecordedSession) -> Course:
 def _draft(
     session: RecordedSession, library: Library, course: Course, reviews: tuple[Review, ...], record: str
 ) -> Draft:
-    final = _final(course)
+    final = _final(library, course)
     verdict = _verdict(library, final) if final else None
-    at = (lambda *keys: (*line(final.line), *procedure(library, final.procedure, "verdicts", final.verdict, *keys))) if final else (lambda *_: ())  # fmt: skip
+
+    def at(key: str) -> tuple[Source, ...]:
+        """Where something of the verdict stands."""
+        if final is None:
+            return ()
+        return (*line(final.line), *procedure(library, final.procedure, "verdicts", final.verdict, key))
+
     ruled_out = _ruled_out(library, course)
     deciding = decisive(library, course, final) if final else []
     signed = [one for one in reviews if one.signed]
@@ -410,23 +154,23 @@ def _draft(
         session=session.header.id,
         state=_state(last),
         record=record or (session.logs[0].sha256 if session.logs else ""),
-        facts=_facts(session),
+        facts=_facts(session, course),
         concern=Statement(facts.complaint, header("facts.complaint") if facts.complaint else ()),
-        findings=told(library, deciding),
+        findings=told(library, course, deciding),
         cause=Statement(verdict.says, at("says")) if verdict else NOTHING,
         no_verdict=NOTHING if verdict else _no_verdict(library, session, course),
         found_before=tuple(
-            Found(
-                _procedure(library, ended.procedure).title,
-                _verdict(library, ended).says,
-                (
-                    *line(ended.line),
-                    *procedure(library, ended.procedure, "title"),
-                    *procedure(library, ended.procedure, "verdicts", ended.verdict, "says"),
-                ),
-            )
+            _found(library, ended)
             for ended in course.verdicts
-            if ended.affirmed and not ended.withdrawn and ended is not final
+            if ended.affirmed
+            and not ended.withdrawn
+            and ended is not final
+            and (final is None or ended.line < final.line)
+        ),
+        found_after=tuple(
+            _found(library, ended)
+            for ended in course.verdicts
+            if ended.affirmed and not ended.withdrawn and final is not None and ended.line > final.line
         ),
         part=Statement(verdict.part, at("part")) if verdict and verdict.part else NOTHING,
         correction=Statement(verdict.repair, at("repair")) if verdict else NOTHING,
@@ -436,11 +180,12 @@ def _draft(
         if verdict and verdict.still_possible
         else NOTHING,
         model=_model(session, library, course, verdict),
-        conditions=(),
-        specifications=(),
+        conditions=given.asked(library, course, specifications=False),
+        specifications=given.asked(library, course, specifications=True),
         tests=_tests(session, library, course, deciding),
         time=_time(session),
         skipped=tuple(_skipped(library, passed) for passed in course.skipped),
+        not_judged=_not_judged(library, course),
         not_reached=_not_reached(library, course),
         ruled_out=_ruled_out_lines(library, course, ruled_out),
         not_ruled_out=_not_ruled_out(library, course, set(ruled_out), verdict),
@@ -463,26 +208,31 @@ def _draft(
 # --- head and the three ---------------------------------------------------------------------------
 
 
-def _facts(session: RecordedSession) -> tuple[Fact, ...]:
+def _facts(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
+    """The boxes of the head: what was given in the session, else what was typed before it."""
     facts = session.header.facts
     started = session.header.started
-    typed = {
-        "Repair order": ("order", facts.order),
-        "Vehicle": ("vehicle", facts.vehicle),
-        "VIN": ("vin", facts.vin),
-        "Technician": ("technician", facts.technician),
-    }
-    boxes = {
-        label: Fact(label, value, header(f"facts.{key}") if value else ())
-        for label, (key, value) in typed.items()
-    }
+    standing = given.facts_of(course)
+
+    def box(label: str, key: str) -> Fact:
+        typed = getattr(facts, key)
+        sources = header(f"facts.{key}") if typed else ()
+        if key in standing:
+            last = standing[key].given
+            if last is None or not isinstance(last.entry, FactGiven):
+                return Fact(label, "")
+            typed = " ".join(filter(None, (last.entry.value, last.entry.unit)))
+            sources = line(last.line) if typed else ()
+        return Fact(label, typed, sources)
+
     return (
-        boxes["Repair order"],
+        box("Repair order", "order"),
         Fact("Date", f"{started:%Y-%m-%d}", header("started")),
         Fact("Begun", clock(started), header("started")),
-        boxes["Vehicle"],
-        boxes["VIN"],
-        boxes["Technician"],
+        box("Vehicle", "vehicle"),
+        box("VIN", "vin"),
+        box("Odometer", "odometer"),
+        box("Technician", "technician"),
     )
 
 
@@ -515,14 +265,40 @@ def _plain(library: Library, name: str) -> str:
     return fault.plain if fault else name
 
 
-def _final(course: Course) -> Ended | None:
-    """The verdict that the session ended in: the last one, unless work went on in another procedure."""
-    verdict = course.verdict()
-    if verdict is None:
-        return None
+def _final(library: Library, course: Course) -> Ended | None:
+    """The verdict that the session came to: the last one, unless work went on.
+
+    What was done afterwards without measuring a circuit, such as proving the repair, does not unsay a verdict that
+    names a fault.
+    """
     work = (ProcedureEntered, ResultTaken, StepSkipped)
-    went_on = any(dated.line > verdict.line and isinstance(dated.entry, work) for dated in course.entries)
-    return None if went_on else verdict
+    went_on = [
+        (dated.line, _procedure(library, dated.entry.procedure).circuit)
+        for dated in course.entries
+        if isinstance(dated.entry, work)
+    ]
+    last = None
+    for ended in reversed(course.verdicts):
+        if not ended.affirmed or ended.withdrawn:
+            continue
+        after = [circuit for number, circuit in went_on if number > ended.line]
+        if not after and last is None:
+            last = ended
+        if set(after) <= {NO_CIRCUIT} and _verdict(library, ended).faults:
+            return ended
+    return last
+
+
+def _found(library: Library, ended: Ended) -> Found:
+    return Found(
+        _procedure(library, ended.procedure).title,
+        _verdict(library, ended).says,
+        (
+            *line(ended.line),
+            *procedure(library, ended.procedure, "title"),
+            *procedure(library, ended.procedure, "verdicts", ended.verdict, "says"),
+        ),
+    )
 
 
 def _no_verdict(library: Library, session: RecordedSession, course: Course) -> Statement:
@@ -561,19 +337,25 @@ def _tests(
     spans = timing.test_spans(session)
     numbers = {taken.result.number for taken in deciding}
     return tuple(
-        _test(library, taken, spans.get(taken.line), decides=taken.result.number in numbers)
+        _test(library, course, taken, spans.get(taken.line), decides=taken.result.number in numbers)
         for taken in course.results
     )
 
 
-def _test(library: Library, taken: Taken, span: timing.Span | None, *, decides: bool) -> Measured:
+def _test(
+    library: Library, course: Course, taken: Taken, span: timing.Span | None, *, decides: bool
+) -> Measured:
     result = taken.result
     step = library.step(result.procedure, result.step)
     answer = step.answer(result.outcome)
     if answer is None:
         raise KeyError(result.outcome)
     band = answer if isinstance(answer, Band) and step.reading else None
-    shown = [OVER_RANGE if band else result.outcome, *([step.good] if step.good and not band else [])]
+    numbers, lines = given.numbers_at(library, course, taken.line)
+    if step.reading:
+        shown = [OVER_RANGE] if result.value is None else []
+    else:
+        shown = [result.outcome, *([step.good] if step.good else [])]
     return Measured(
         number=result.number,
         time=clock(taken.time),
@@ -581,9 +363,10 @@ def _test(library: Library, taken: Taken, span: timing.Span | None, *, decides: 
         procedure=_procedure(library, result.procedure).title,
         connection=capital(wording.connection(library.terms, step.measure)),
         engine=capital(wording.engine_words(step.measure.engine)),
-        expected=wording.expected(library, step),
+        expected=given.expected(library, step, numbers),
         seen=wording.seen(library, step, result.outcome, result.value, result.unit),
-        limit=wording.limits(band, step.reading.unit) if band and step.reading else "",
+        judged=given.judged(library, step, result, numbers),
+        limit=wording.limits(band, step.reading.unit, numbers) if band and step.reading else "",
         source=band.source if band else "",
         captured=_captured(result),
         clip=result.clip or "",
@@ -597,6 +380,8 @@ def _test(library: Library, taken: Taken, span: timing.Span | None, *, decides: 
                 *procedure(library, result.procedure, "steps", step.name),
                 *terms_of(step.measure),
                 *(source for name in shown for source in term("outcomes", name)),
+                *(source for name in given.used(step) if name in lines for source in line(lines[name])),
+                *(source for name in given.used(step) for source in term("facts", name)),
             )
         ),
     )
@@ -647,6 +432,31 @@ def _skipped(library: Library, passed: Passed) -> Skipped:
             )
         ),
     )
+
+
+def _not_judged(library: Library, course: Course) -> tuple[Statement, ...]:
+    """Readings that were kept and lead on without a judgement, because the maker's limit is not known."""
+    found = []
+    for taken in course.standing():
+        result = taken.result
+        if not given.is_unjudged(result):
+            continue
+        step = library.step(result.procedure, result.step)
+        numbers, lines = given.numbers_at(library, course, taken.line)
+        why = given.why_unjudged(library, step, numbers)
+        found.append(
+            Statement(
+                f"Test {result.number} was not judged; {why}.",
+                once(
+                    (
+                        *line(taken.line, *(lines[name] for name in given.used(step) if name in lines)),
+                        *procedure(library, result.procedure, "steps", step.name),
+                        *(source for name in given.used(step) for source in term("facts", name)),
+                    )
+                ),
+            )
+        )
+    return tuple(found)
 
 
 def _not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
@@ -795,7 +605,7 @@ def _model(
         sentences.append(
             Statement(
                 f"What would tell most for its time: {connection}, {wording.engine_words(step.measure.engine)}.",
-                (*terms_of(step.measure), *weighed),
+                (*_owner(library, step), *terms_of(step.measure), *weighed),
             )
         )
     sentences.append(
@@ -836,14 +646,14 @@ def _cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
     lines = []
     for name, counted in forms.items():
         known = library.cautions[name]
-        given = ", ".join(f"{form} form {_times(count)}" for form, count in counted.items())
+        times = ", ".join(f"{form} form {_times(count)}" for form, count in counted.items())
         when_acknowledged = acknowledged.get(name, [])
         missing = "not acknowledged" if known.acknowledge else "no acknowledgement asked for"
         lines.append(
             CautionLine(
                 signal=known.signal.value,
                 words=known.full if any(form.startswith("full") for form in counted) else known.short,
-                given=f"given: {given}",
+                given=f"given: {times}",
                 acknowledged=f"acknowledged {wording.listed(when_acknowledged)}"
                 if when_acknowledged
                 else missing,
@@ -907,6 +717,19 @@ def _moments(library: Library, session: RecordedSession, course: Course) -> tupl
                 )
                 sources = line(dated.line - 1, dated.line)
             found.append((dated.line, Moment(clock(dated.time), f"{says}.", sources)))
+        elif isinstance(entry, ProcedurePaused):
+            title = _procedure(library, entry.procedure).title
+            says = f"'{title}' was set aside ({_place(library, entry.procedure, entry.step)})."
+            sources = (
+                *line(dated.line),
+                *procedure(library, entry.procedure, "title"),
+                *_place_sources(library, entry.procedure, entry.step),
+            )
+            found.append((dated.line, Moment(clock(dated.time), says, sources)))
+        elif isinstance(entry, ProcedureEntered) and entry.came_back:
+            says = f"Back to '{_procedure(library, entry.procedure).title}'."
+            sources = (*line(dated.line), *procedure(library, entry.procedure, "title"))
+            found.append((dated.line, Moment(clock(dated.time), says, sources)))
         elif isinstance(entry, Remark) and entry.kind in _COUNTED:
             counted.setdefault(entry.kind, []).append(dated.line)
         elif isinstance(entry, Remark):
@@ -940,7 +763,6 @@ def _moments(library: Library, session: RecordedSession, course: Course) -> tupl
 def _reviews(library: Library, reviews: tuple[Review, ...]) -> tuple[Reviewed, ...]:
     shown = []
     for one in reviews:
-        later = [other.number for other in reviews if other.number > one.number and _amends(other, one)]
         sign = one.signed
         signed = (
             f"Signed by {sign.name}, {sign.time:%Y-%m-%d %H:%M}. SHA-256 of the record's seal {sign.record}, "
@@ -948,25 +770,22 @@ def _reviews(library: Library, reviews: tuple[Review, ...]) -> tuple[Reviewed, .
             if sign
             else "Not signed"
         )
+        later = [other for other in reviews if other.number > one.number]
+        says = _says(library, one, later)
+        amending = [
+            other.number for other in later if any(f"review {other.number}" in one.amended for one in says)
+        ]
         shown.append(
             Reviewed(
                 number=one.number,
                 time=f"{one.time:%Y-%m-%d %H:%M}",
                 reviewer=one.reviewer,
-                done=one.done,
-                found=tuple(_plain(library, name) for name in one.found),
-                remarks=one.remarks,
-                parts=tuple(_joined(part.part, part.quantity, part.price) for part in one.parts),
-                labour=tuple(
-                    _joined(work.work, f"{work.hours} h" if work.hours else "", work.price)
-                    for work in one.labour
-                ),
+                says=says,
                 signed=signed,
-                amended=f"amended by review {later[0]}" if later else "",
                 sources=once(
                     (
                         *review(one.number),
-                        *(source for number in later[:1] for source in review(number)),
+                        *(source for number in amending for source in review(number)),
                         *(source for name in one.found for source in term("faults", name)),
                     )
                 ),
@@ -975,15 +794,32 @@ def _reviews(library: Library, reviews: tuple[Review, ...]) -> tuple[Reviewed, .
     return tuple(shown)
 
 
-def _amends(later: Review, earlier: Review) -> bool:
-    """Whether a later review says something else about something that the earlier one said."""
-    pairs = (
-        (later.done, earlier.done),
-        (later.found, earlier.found),
-        (later.parts, earlier.parts),
-        (later.labour, earlier.labour),
-    )
-    return any(new and old and new != old for new, old in pairs)
+def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...]:
+    """What a review says, each thing with the first later review that says something else about it."""
+
+    def amended(name: str) -> str:
+        mine = getattr(one, name)
+        found = next((other for other in later if getattr(other, name) not in ((), "", mine)), None)
+        return f"amended by review {found.number}" if found else ""
+
+    says = [Said("Done", one.done, amended("done"))] if one.done else []
+    if one.found:
+        names = wording.listed([_plain(library, name) for name in one.found])
+        says.append(Said("Found", names, amended("found")))
+    says += [
+        Said("Part", _joined(part.part, part.quantity, part.price), amended("parts")) for part in one.parts
+    ]
+    says += [
+        Said(
+            "Labour",
+            _joined(work.work, f"{work.hours} h" if work.hours else "", work.price),
+            amended("labour"),
+        )
+        for work in one.labour
+    ]
+    if one.remarks:
+        says.append(Said("Remarks", one.remarks, ""))
+    return tuple(says)
 
 
 def _joined(*parts: str) -> str:
@@ -1033,6 +869,12 @@ def _verdict(library: Library, ended: Ended) -> Verdict:
     return library.procedures[ended.procedure].verdicts[ended.verdict]
 
 
+def _owner(library: Library, step: Step) -> tuple[Source, ...]:
+    """Where a step stands: the first procedure that has just this one."""
+    names = (name for name, one in library.procedures.items() if one.steps.get(step.name) == step)
+    return procedure(library, next(names), "steps", step.name)
+
+
 def _place(library: Library, name: str, step: str) -> str:
     """Where in the work something happened, in a few words."""
     if name not in library.procedures:
@@ -1054,6 +896,3 @@ def _place_sources(library: Library, name: str, step: str) -> tuple[Source, ...]
 
 def _times(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
-
-
-__all__ = ["Draft", "Source", "Statement", "course_of", "draft", "printable", "stop"]

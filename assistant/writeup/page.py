@@ -9,21 +9,23 @@ Nothing is told by colour alone: what was taken back is struck through *and* lab
 from __future__ import annotations
 
 import base64
+import re
 from html import escape
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from assistant.picture.connection import GENERAL, inline
 from assistant.record.reading import clips_of, read_clip
-from assistant.writeup.draft import (
+from assistant.writeup.contents import (
     BY_THE_MODEL,
+    Asked,
     Draft,
     Fact,
     Measured,
     Reviewed,
     VoiceNote,
-    course_of,
 )
+from assistant.writeup.draft import course_of
 from assistant.writeup.statement import printable, stop
 
 if TYPE_CHECKING:
@@ -126,6 +128,10 @@ audio { display: block; height: 2rem; width: 100%; max-width: 22rem; margin-top:
 _FONTS = '"Liberation Sans", Arial, Helvetica, "DejaVu Sans", sans-serif'
 _BLANK_LINES = 2
 
+# A number and its unit stay on one line.
+_UNIT = re.compile(r"(?<=[0-9]) (?=(?:m?V|A|(?:kil|meg)?ohms?|s|min|h|dB|rpm|ms|km|miles)\b)")
+_NO_BREAK = "&nbsp;"
+
 
 def html(
     draft: Draft,
@@ -156,8 +162,8 @@ def html(
         ),
         _excluded(draft),
         _listed(BY_THE_MODEL, [escape(one.text) for one in draft.model]),
-        _given("Car and work", draft.conditions),
-        _given("Values from the vehicle maker's information", draft.specifications),
+        _given("Car and work", draft.conditions, sound),
+        _given("Values from the vehicle maker's information", draft.specifications, sound),
         _cautions(draft),
         _listed("Cranking", [escape(one.text) for one in draft.cranking]),
         _listed(
@@ -197,7 +203,9 @@ def html(
         "</body>",
         "</html>",
     ]
-    return printable("\n".join(part for part in parts if part)) + "\n"
+    whole = printable("\n".join(part for part in parts if part)) + "\n"
+    head, body = whole.split("<body>", 1)
+    return f"{head}<body>{_UNIT.sub(_NO_BREAK, body)}"
 
 
 def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
@@ -212,6 +220,7 @@ def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
     if session.folder is None:
         return {}
     named = {test.clip for test in draft.tests} | {note.clip for note in draft.notes}
+    named |= {fact.clip for fact in (*draft.conditions, *draft.specifications)}
     return {
         clip.file: read_clip(session.folder, clip)
         for line in session.lines
@@ -309,6 +318,7 @@ def _three(draft: Draft) -> str:
         )
     elif not draft.done:
         correction.append("None recommended, because no verdict was reached.")
+    correction += [f"<b>{escape(one.procedure)}:</b> {escape(one.says)}" for one in draft.found_after]
     if not draft.done:
         correction.append('Work done:<span class="blank full"></span>')
     small = "" if draft.done else "recommended; whether it was done is not in the record"
@@ -371,6 +381,8 @@ def _tests(draft: Draft, sound: _Sound) -> str:
 
 def _row(test: Measured, sound: _Sound) -> str:
     seen = f'<span class="seen">{escape(test.seen)}</span>'
+    if test.judged:
+        seen += f"<small>Judged: {escape(test.judged)}.</small>"
     if test.source:
         seen += f"<small>Limits: {escape(test.limit)}. Source: {escape(test.source)}.</small>"
     if test.taken_back:
@@ -435,8 +447,17 @@ def _excluded(draft: Draft) -> str:
     return f'<div class="columns">{left}{right}</div>' if left or right else ""
 
 
-def _given(title: str, facts: Iterable[Fact]) -> str:
-    return _listed(title, [f"{escape(fact.label)}: {escape(fact.value)}" for fact in facts])
+def _given(title: str, facts: Iterable[Asked], sound: _Sound) -> str:
+    rows = []
+    for fact in facts:
+        words = f"{escape(fact.label)}: <b>{escape(fact.value) or '-'}</b>"
+        if fact.captured:
+            words += (
+                f" <small>{escape(fact.captured)}{f'; {sound.show(fact.clip)}' if fact.clip else ''}</small>"
+            )
+        words += "".join(f" <small><del>{escape(old)}</del></small>" for old in fact.taken_back)
+        rows.append(words)
+    return _listed(title, rows)
 
 
 def _cautions(draft: Draft) -> str:
@@ -462,14 +483,13 @@ def _review(one: Reviewed) -> str:
     head = f"Review {one.number}, {escape(one.time)}" + (
         f", by {escape(one.reviewer)}" if one.reviewer else ""
     )
-    said = [f"Done: {one.done}"] if one.done else []
-    said += [f"Found: {', '.join(one.found)}"] if one.found else []
-    said += [f"Part: {part}" for part in one.parts] + [f"Labour: {work}" for work in one.labour]
-    body = "<br>".join(map(escape, said))
-    if one.amended:
-        body = f'<del>{body}</del> <span class="taken-back">{escape(one.amended)}</span>'
-    remarks = f"<br>Remarks: {escape(one.remarks)}" if one.remarks else ""
-    return f"<b>{head}</b><br>{body}{remarks}<small>{escape(stop(one.signed))}</small>"
+    lines = [f"<b>{head}</b>"]
+    for said in one.says:
+        words = f"{escape(said.about)}: {escape(said.words)}"
+        if said.amended:
+            words = f'<del>{words}</del> <span class="taken-back">{escape(said.amended)}</span>'
+        lines.append(words)
+    return f"{'<br>'.join(lines)}<small>{escape(stop(one.signed))}</small>"
 
 
 def _listed(title: str, items: Iterable[str], kind: str = "") -> str:

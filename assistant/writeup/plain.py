@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from assistant.writeup.draft import BY_THE_MODEL, Draft, Measured, Reviewed
+from assistant.writeup.contents import BY_THE_MODEL, Asked, Draft, Measured, Reviewed
 from assistant.writeup.statement import printable, stop
 
 if TYPE_CHECKING:
@@ -26,9 +26,8 @@ def text(draft: Draft) -> str:
     for fact in draft.facts:
         lines += _wrapped(fact.value or _BLANK, f"{fact.label + ':':<{_LABEL}}")
     lines += _section("CONCERN (customer's words)", [draft.concern.text or "_" * (WIDTH - 2)])
-    lines += _section(
-        "CAUSE", [" ".join(one.text for one in (*draft.findings, draft.cause or draft.no_verdict))]
-    )
+    told = " ".join(one.text for one in draft.findings)
+    lines += _section("CAUSE", [*([told] if told else []), (draft.cause or draft.no_verdict).text])
     if draft.still_possible:
         lines += _indented([f"Not told apart: {draft.still_possible.text}"])
     lines += _indented([f"Before that, {found.procedure}: {found.says}" for found in draft.found_before])
@@ -38,10 +37,10 @@ def text(draft: Draft) -> str:
     lines += _section(title, _correction(draft))
     lines += _section("VERIFY AFTER THE REPAIR", [f"[ ] {item.text}" for item in draft.verify], hang=4)
     lines += _priced(draft)
-    lines += _section("CAR AND WORK", [f"{fact.label}: {fact.value}" for fact in draft.conditions])
+    lines += _section("CAR AND WORK", [_asked(fact) for fact in draft.conditions])
     lines += _section(
         "VALUES FROM THE VEHICLE MAKER'S INFORMATION",
-        [f"{fact.label}: {fact.value}" for fact in draft.specifications],
+        [_asked(fact) for fact in draft.specifications],
     )
     lines += _tests(draft)
     lines += _section(
@@ -52,6 +51,7 @@ def text(draft: Draft) -> str:
             for skip in draft.skipped
         ],
     )
+    lines += _section("READINGS NOT JUDGED", [one.text for one in draft.not_judged])
     lines += _section(
         "NOT TESTED, BECAUSE THE ANSWERS DID NOT LEAD THERE", [one.text for one in draft.not_reached]
     )
@@ -84,6 +84,11 @@ def text(draft: Draft) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
+def _asked(fact: Asked) -> str:
+    words = f"{fact.label}: {fact.value or '_' * 24}{f' ({fact.captured})' if fact.captured else ''}"
+    return words + "".join(f" [NOT: {old.upper()}]" for old in fact.taken_back)
+
+
 def _correction(draft: Draft) -> list[str]:
     lines = []
     if draft.done:
@@ -95,6 +100,7 @@ def _correction(draft: Draft) -> list[str]:
         lines.append(f"Part: {draft.part.text}" if draft.part else "No part is condemned.")
     elif not draft.done:
         lines.append("None recommended, because no verdict was reached.")
+    lines += [f"{found.procedure}: {found.says}" for found in draft.found_after]
     if not draft.done:
         lines.append(f"Work done: {'_' * (WIDTH - 13)}")
     return lines
@@ -143,6 +149,8 @@ def _test(test: Measured) -> list[str]:
     if test.expected:
         seen += f" A good system: {test.expected}."
     lines += _wrapped(seen, rest)
+    if test.judged:
+        lines += _wrapped(f"Judged: {test.judged}.", rest)
     if test.source:
         lines += _wrapped(f"Limits: {test.limit}. Source: {test.source}.", rest)
     if test.took:
@@ -152,12 +160,11 @@ def _test(test: Measured) -> list[str]:
 
 def _review(one: Reviewed) -> list[str]:
     head = f"Review {one.number}, {one.time}" + (f", by {one.reviewer}" if one.reviewer else "")
-    lines = [f"{head}{f' [{one.amended.upper()}]' if one.amended else ''}"]
-    lines += [f"Done: {one.done}"] if one.done else []
-    lines += [f"Found: {', '.join(one.found)}"] if one.found else []
-    lines += [f"Part: {part}" for part in one.parts] + [f"Labour: {work}" for work in one.labour]
-    lines += [f"Remarks: {one.remarks}"] if one.remarks else []
-    return [*lines, stop(one.signed)]
+    says = [
+        f"{said.about}: {said.words}{f' [{said.amended.upper()}]' if said.amended else ''}"
+        for said in one.says
+    ]
+    return [head, *says, stop(one.signed)]
 
 
 def _section(title: str, items: Iterable[str], hang: int = 2) -> list[str]:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assistant.core import wording
 from assistant.core.entries import KEPT
-from assistant.core.procedure import OVER_RANGE, Band, Engine, Measurement, Step
+from assistant.core.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Measurement, Step
+from assistant.writeup import given
 from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from assistant.core.entries import ResultTaken
     from assistant.core.procedure import Library
     from assistant.record.course import Course, Ended, Taken
@@ -23,6 +27,10 @@ _WITH = {
     Engine.CRANKING: "with the engine cranking",
     Engine.RUNNING: "with the engine running",
 }
+
+
+_SHOWED = "showed: "
+"""Before the words of the table, for an outcome without words for the past."""
 
 
 def way(course: Course, ended: Ended) -> list[Taken]:
@@ -46,6 +54,7 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
 
     A result says something when it is not what a good system shows, or when it rules a fault out; another
     instrument than those that are told already says it in another way.
+    The weights are chosen: they gave what a technician would tell, for the verdicts of the shipped procedures.
     """
     results = [taken for taken in way(course, ended) if not taken.result.words.endswith(KEPT)] or way(
         course, ended
@@ -58,18 +67,27 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
     def says(taken: Taken) -> int:
         step = _step(library, taken.result)
         answer = step.answer(taken.result.outcome)
-        used = {_step(library, one.result).measure.instrument for one in chosen}
+        used = [_step(library, one.result).measure for one in chosen]
+        if step.measure in used:
+            return -1
         odd = 2 * (step.good is not None and taken.result.outcome != step.good)
-        return odd + bool(answer and answer.rules_out) + 3 * (step.measure.instrument not in used)
+        rules_out = bool(answer and answer.rules_out)
+        new = step.measure.instrument not in {measure.instrument for measure in used}
+        other = 3 * (new and (odd > 0 or rules_out))
+        # The same lamp at the same place in another state of key and engine makes a contrast.
+        contrast = 2 * any(replace(measure, engine=step.measure.engine) == step.measure for measure in used)
+        return odd + rules_out + other + contrast
 
     while rest and len(chosen) < _TOLD:
         best = max(rest, key=says)  # of two that say as much, the earlier one
+        if says(best) <= 0:
+            break
         rest.remove(best)
         chosen.append(best)
     return sorted(chosen, key=lambda taken: taken.line)
 
 
-def told(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
+def told(library: Library, course: Course, results: list[Taken]) -> tuple[Statement, ...]:
     """Sentences about these results; tests with the same connection and engine share one sentence."""
     groups: list[list[Taken]] = []
     for taken in results:
@@ -78,7 +96,7 @@ def told(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
             groups[-1].append(taken)
         else:
             groups.append([taken])
-    return tuple(_sentence(library, group) for group in groups)
+    return tuple(_sentence(library, course, group) for group in groups)
 
 
 def _frame(step: Step) -> tuple[object, ...]:
@@ -91,23 +109,27 @@ def _step(library: Library, result: ResultTaken) -> Step:
     return library.step(result.procedure, result.step)
 
 
-def _sentence(library: Library, group: list[Taken]) -> Statement:
+def _sentence(library: Library, course: Course, group: list[Taken]) -> Statement:
     terms = library.terms
     first = _step(library, group[0].result).measure
     opening = _WITH[first.engine]
     if first.unplugged:
         opening += f" and {wording.listed([terms.places[part].spoken for part in first.unplugged])} unplugged"
-    clauses = []
+    clauses: list[str] = []
     sources: list[Source] = []
     for taken in group:
         result = taken.result
         step = _step(library, result)
-        clauses.append(_clause(library, step, result, again=bool(clauses)))
+        numbers, lines = given.numbers_at(library, course, taken.line)
+        clauses.append(_clause(library, step, result, numbers, again=bool(clauses)))
         sources += [*line(taken.line), *procedure(library, result.procedure, "steps", result.step)]
         sources += terms_of(step.measure)
-        sources += term("outcomes", OVER_RANGE if step.reading else result.outcome)
+        if not (step.reading and result.value is not None):
+            sources += term("outcomes", OVER_RANGE if step.reading else result.outcome)
         if step.good and not step.reading:
             sources += term("outcomes", step.good)
+        for name in given.used(step):
+            sources += [*(line(lines[name]) if name in lines else ()), *term("facts", name)]
     return Statement(f"{capital(opening)}, {'; '.join(clauses)}.", once(sources))
 
 
@@ -118,14 +140,18 @@ def terms_of(measure: Measurement) -> tuple[Source, ...]:
     return (*term("instruments", measure.instrument), *found)
 
 
-def _clause(library: Library, step: Step, result: ResultTaken, *, again: bool) -> str:
+def _clause(
+    library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal], *, again: bool
+) -> str:
     """One test: "the test lamp on the feed side of the coil was lit"; `again`: "on … it was lit"."""
     measure = step.measure
     instrument = library.terms.instruments[measure.instrument]
     place = wording.place_spoken(library.terms, measure, measure.probe)
-    saw = _saw(library, step, result)
-    if measure.instrument == "eyes":
-        return f"{place} {saw}"
+    saw = _saw(library, step, result, numbers)
+    if measure.instrument in SENSES:
+        if not saw.startswith(_SHOWED):
+            return f"{place} {saw}"
+        return f"{wording.connection(library.terms, measure)}: {saw.removeprefix(_SHOWED)}"
     meter = f"the {instrument.short or instrument.spoken}"
     if measure.clip is None:
         return f"{meter} around {place} {saw}"
@@ -137,23 +163,26 @@ def _clause(library: Library, step: Step, result: ResultTaken, *, again: bool) -
         return f"{meter} from {start} to {place} {saw}"
     if again:
         return f"on {place} it {saw}"
-    clipped = (
-        f", clipped to {library.terms.places[measure.clip].spoken},"
-        if measure.clip == "battery-positive"
-        else ""
-    )
-    return f"{meter}{clipped} on {place} {saw}"
+    if measure.clip == "battery-positive":
+        clipped = f"clipped to {library.terms.places[measure.clip].spoken} with its probe on {place}"
+        return f"{meter}, {clipped}, {saw}"
+    return f"{meter} on {place} {saw}"
 
 
-def _saw(library: Library, step: Step, result: ResultTaken) -> str:
+def _saw(library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal]) -> str:
     """What was seen, in the past tense, and what a good system shows where it was not that."""
     answer = step.answer(result.outcome)
-    odd = step.good is not None and result.outcome != step.good
-    good = f" (good: {wording.expected(library, step)})" if odd else ""
+    odd = step.good is not None and result.outcome not in (step.good, UNJUDGED)
+    good = f" (good: {given.expected(library, step, numbers)})" if odd else ""
     if isinstance(answer, Band) and step.reading:
         if result.value is None or result.unit is None:
             outcome = library.terms.outcomes[OVER_RANGE]
-            return f"{outcome.told or 'showed: ' + outcome.seen}, {answer.seen}{good}"
-        return f"read {wording.number_written(result.value, result.unit)}: {answer.seen}{good}"
+            return f"{outcome.told or _SHOWED + outcome.seen}, {answer.seen}{good}"
+        judged = given.judged(library, step, result, numbers)
+        read = wording.number_written(result.value, result.unit) + (f", that is {judged}" if judged else "")
+        return f"read {read}: {answer.seen}{good}"
+    if result.outcome == UNJUDGED and result.value is not None and result.unit is not None:
+        read = wording.number_written(result.value, result.unit)
+        return f"read {read}, not judged: no limit from the maker was given"
     outcome = library.terms.outcomes[result.outcome]
-    return f"{outcome.told or 'showed: ' + outcome.seen}{good}"
+    return f"{outcome.told or _SHOWED + outcome.seen}{good}"

@@ -15,9 +15,10 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
+from assistant.core.spoken import sentences
 from assistant.errors import GearProblem
 from assistant.speaking import voice as voice_module
-from assistant.speaking.voice import Voice, sentences
+from assistant.speaking.voice import Voice
 
 
 @given(text=st.text(max_size=60))

@@ -1,0 +1,293 @@
+"""The job around the measurements: the entry, the safe start, the kind of ignition, the feed, what comes after.
+
+Every way through the procedures that ask is walked, and held against what a technician would not forgive.
+The rules are common practice, no source, as far as no source is named.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant import resources
+from assistant.circuit.proof import followed
+from assistant.core import wording
+from assistant.core.events import Say
+from assistant.core.loading import load_library
+from assistant.core.procedure import (
+    NO_CIRCUIT,
+    SENSES,
+    Answer,
+    Engine,
+    Hazard,
+    Leads,
+    SignalWord,
+    Step,
+    Target,
+)
+from assistant.core.states import State
+from assistant.linting import paths
+from assistant.testing import Dialogue
+
+LIBRARY = load_library(resources.directory("procedures"))
+ASKING = ("no-start", "safe-start", "ignition-kind", "after-repair")
+"""Procedures about nothing electrical."""
+
+LONGEST_CAUTIONS_S = 35.0
+"""All cautions before the first cranking; chosen: what is longer is not listened to."""
+WORDS_A_MINUTE = 150.0
+"""An ordinary pace of speech, from memory."""
+
+Way = tuple[tuple[Step, Answer | None], ...]
+
+
+def ways(name: str) -> list[tuple[Way, Target]]:
+    """Every way through a procedure."""
+    return list(paths(LIBRARY.procedures[name]))
+
+
+def answers(way: Way) -> list[str]:
+    """What was answered on a way."""
+    return [answer.outcome for _, answer in way if answer]
+
+
+def test_every_procedure_is_reached_from_the_entry() -> None:
+    """Who begins with no-start can come to every procedure that there is."""
+    assert set(LIBRARY.procedures) == set(followed(LIBRARY, "no-start"))
+
+
+@pytest.mark.parametrize("name", ASKING)
+def test_every_way_ends_in_a_procedure_or_a_plain_word(name: str) -> None:
+    """Nothing runs out: each way hands over, or ends in a verdict that says what to do next."""
+    for way, target in ways(name):
+        assert target.leads is not Leads.STEP
+        if target.leads is Leads.VERDICT:
+            verdict = LIBRARY.procedures[name].verdicts[target.name]
+            assert verdict.says, answers(way)
+            assert verdict.repair, answers(way)
+            assert not verdict.part, answers(way)
+
+
+def test_the_entry_asks_little() -> None:
+    """Four questions lead from no-start to a test or a verdict, and none of them cranks."""
+    assert max(len(way) for way, _ in ways("no-start")) <= 4
+    assert Engine.CRANKING not in {
+        step.measure.engine for step in LIBRARY.procedures["no-start"].steps.values()
+    }
+
+
+@pytest.mark.parametrize("stops", ["hybrid", "capacitive", "power-side", "contact-points"])
+def test_what_these_tests_do_not_fit_stops_on_every_way(stops: str) -> None:
+    """A hybrid, a capacitive discharge and the like end the job, with nothing to go on with and nothing condemned."""
+    found = 0
+    for name in ASKING:
+        for way, target in ways(name):
+            if stops in answers(way):
+                found += 1
+                assert target.leads is Leads.VERDICT
+                verdict = LIBRARY.procedures[name].verdicts[target.name]
+                assert verdict.continue_with is None
+                assert not verdict.faults
+                assert answers(way)[-1] == stops
+    assert found
+
+
+def test_an_ignition_box_or_contact_points_stop_also_without_a_diagram() -> None:
+    """Who has no diagram is asked for a box and for contact points before a lamp goes on a coil with two wires."""
+    for way, target in ways("ignition-kind"):
+        if "unknown" in answers(way)[:1] and target == Target(Leads.PROCEDURE, "coil-control"):
+            assert ["absent", "absent"] == answers(way)[-2:]
+        if "found" in answers(way):
+            assert target.leads is Leads.VERDICT
+
+
+def test_no_lamp_goes_on_a_coil_that_may_have_its_driver_inside() -> None:
+    """The control test follows only a separate driver by the diagram, or two wires; several wires never do."""
+    for way, target in ways("ignition-kind"):
+        if target == Target(Leads.PROCEDURE, "coil-control"):
+            assert {"separate", "two-wires"} & set(answers(way))
+            assert not {"built-in", "three-wires", "four-wires"} & set(answers(way))
+
+
+def test_nothing_of_the_safe_start_is_skipped() -> None:
+    """Each question of safe-start is answered, and only six good answers lead on."""
+    procedure = LIBRARY.procedures["safe-start"]
+    assert all(step.if_skipped is None for step in procedure.steps.values())
+    through = [way for way, target in ways("safe-start") if target.leads is Leads.PROCEDURE]
+    assert 1 == len(through)
+    assert [step.good for step, _ in through[0]] == answers(through[0])
+
+
+def test_a_no_at_the_safe_start_says_what_to_do_and_begins_again() -> None:
+    """After what is missing was put right, all is asked again; only a hybrid ends the job."""
+    for way, target in ways("safe-start"):
+        if target.leads is Leads.VERDICT:
+            verdict = LIBRARY.procedures["safe-start"].verdicts[target.name]
+            assert verdict.continue_with == (None if "hybrid" in answers(way) else "safe-start")
+
+
+def test_who_knows_nothing_is_led_to_the_battery() -> None:
+    """An engine that nobody heard crank, and one that cranks slowly, are measured at the battery first."""
+    step = LIBRARY.step("no-start", "crank-speed")
+    for outcome in ("unknown", "slow"):
+        answer = step.answer(outcome)
+        assert answer is not None
+        assert Target(Leads.PROCEDURE, "battery-and-cranking") == answer.target
+
+
+# --- what is spoken -------------------------------------------------------------------------------
+
+
+def cautions_before_cranking(talk: Dialogue) -> list[str]:
+    """The cautions that were spoken so far, with the words that ask for an acknowledgement."""
+    return [
+        action.text
+        for actions in talk.actions
+        for action in actions
+        if isinstance(action, Say) and action.kind == "caution"
+    ]
+
+
+def seconds(texts: list[str]) -> float:
+    """How long these texts take to say."""
+    return sum(len(text.split()) for text in texts) / WORDS_A_MINUTE * 60
+
+
+def test_the_cautions_before_the_first_cranking_are_short() -> None:
+    """Started alone, the control test cranks after 35 s of cautions at most, and none is left out."""
+    talk = Dialogue(LIBRARY)
+    talk.begin("coil-control")
+    talk.ready()
+    assert State.ASKING is talk.runner.state
+    spoken = cautions_before_cranking(talk)
+    assert seconds(spoken) <= LONGEST_CAUTIONS_S
+    for hazard in ("orange", "airbag", "pacemaker", "kilovolts", "turns", "fans", "vapor", "short nothing"):
+        assert hazard in " ".join(spoken).lower()
+
+
+def test_every_caution_has_a_signal_word_and_a_source() -> None:
+    """ANSI Z535.4: what will kill is DANGER, what could WARNING or CAUTION; what only harms a part is a NOTICE."""
+    for caution in LIBRARY.cautions.values():
+        assert caution.source
+        if Hazard.SECONDARY_VOLTAGE in caution.covers:
+            assert SignalWord.DANGER is caution.signal
+        if caution.signal is SignalWord.NOTICE:
+            assert not caution.covers
+
+
+def test_a_caution_that_nobody_gives_is_none() -> None:
+    """Every caution is given by a procedure or a step."""
+    given = {
+        name
+        for procedure in LIBRARY.procedures.values()
+        for name in (*procedure.cautions, *(n for step in procedure.steps.values() for n in step.cautions))
+    }
+    assert set(LIBRARY.cautions) == given
+
+
+def test_a_question_with_the_key_off_says_nothing_of_the_key() -> None:
+    """A deed that is confirmed needs no key; where it is looked at with the key on, that is said."""
+    parking = LIBRARY.step("safe-start", "parking")
+    assert "Key off." not in wording.instruction(LIBRARY, parking)
+    assert "Key on, do not crank." in wording.instruction(LIBRARY, LIBRARY.step("no-start", "security-lamp"))
+
+
+def test_what_was_confirmed_or_told_is_reported_as_such() -> None:
+    """A deed is reported as checked, hearsay as told, so that nobody takes it for a measurement."""
+    checked = wording.connection(LIBRARY.terms, LIBRARY.step("safe-start", "parking").measure)
+    assert "checked: park or neutral, brake and chocks" == checked
+    told = wording.connection(LIBRARY.terms, LIBRARY.step("no-start", "crank-speed").measure)
+    assert told.startswith("as told: ")
+
+
+def test_procedures_about_nothing_electrical_touch_the_circuit_only_with_a_meter_at_the_battery() -> None:
+    """What the circuit model does not prove connects no lamp, and no meter but at the battery's posts."""
+    for name in ASKING:
+        procedure = LIBRARY.procedures[name]
+        assert NO_CIRCUIT == procedure.circuit
+        for step in procedure.steps.values():
+            if step.measure.instrument not in SENSES:
+                assert {"battery-negative", "battery-positive"} == {step.measure.clip, step.measure.probe}
+
+
+# --- what is condemned, and what comes after ------------------------------------------------------
+
+
+def test_a_relay_is_condemned_only_with_its_supply_and_its_control_good() -> None:
+    """No relay before its winding was seen to be supplied, and its control to pull, in the same state of the key."""
+    found = 0
+    for way, target in ways("feed-dead"):
+        verdict = LIBRARY.procedures["feed-dead"].verdicts.get(target.name)
+        if target.leads is not Leads.VERDICT or verdict is None or "relay" not in verdict.part.split():
+            continue
+        if verdict.part == "supply wire of the ignition relay":
+            continue
+        found += 1
+        last = way[-1][0].measure.engine
+        seen = {(step.measure.probe, step.measure.engine): answer.outcome for step, answer in way if answer}
+        assert seen["relay-coil-supply", last] == "lit"
+        assert seen["relay-control", last] == "lit"
+    assert found == 2
+
+
+def test_a_driver_is_condemned_only_with_supply_and_ground_under_load() -> None:
+    """A meter reads full voltage through a wire that carries nothing: both are loaded with the heavy lamp before."""
+    found = 0
+    for way, target in ways("driver-supply-and-inputs"):
+        verdict = LIBRARY.procedures["driver-supply-and-inputs"].verdicts.get(target.name)
+        if target.leads is Leads.VERDICT and verdict and verdict.part == "driver module":
+            found += 1
+            loaded = {
+                step.measure.probe: answer.outcome
+                for step, answer in way
+                if answer and step.measure.instrument == "heavy-lamp"
+            }
+            assert {"driver-supply": "lit", "driver-ground": "lit"} == loaded
+    assert found
+
+
+def test_no_sensor_is_condemned() -> None:
+    """A missing signal is sensor, wire, supply or tone wheel: no verdict of these procedures buys a sensor."""
+    for procedure in LIBRARY.procedures.values():
+        for verdict in procedure.verdicts.values():
+            assert "sensor" not in verdict.part
+
+
+def test_the_lamp_never_touches_a_sensor() -> None:
+    """Sensor signals and their supply are measured with a meter of high impedance only, and the step says so."""
+    for procedure in LIBRARY.procedures.values():
+        for step in procedure.steps.values():
+            if step.measure.probe in ("crank-signal", "cam-signal", "sensor-supply"):
+                assert step.measure.instrument in ("signal-meter", "voltmeter")
+                assert "no-lamp-on-sensors" in step.cautions
+            if step.measure.instrument == "heavy-lamp" and step.measure.probe.startswith("driver-"):
+                assert "lamp-on-powers-only" in step.cautions
+
+
+def test_every_verdict_that_repairs_leads_to_the_proof_of_the_repair() -> None:
+    """What names a fault goes on: with another test, or with after-repair."""
+    for procedure in LIBRARY.procedures.values():
+        for verdict in procedure.verdicts.values():
+            if verdict.faults:
+                assert verdict.continue_with, f"{procedure.name}: {verdict.name}"
+
+
+def test_a_repair_is_verified_only_with_everything_done() -> None:
+    """Verified means: all restored, the failed measurement repeated, started, no leak, driven."""
+    for way, target in ways("after-repair"):
+        if target == Target(Leads.VERDICT, "repair-verified"):
+            seen = {step.name: answer.outcome for step, answer in way if answer}
+            needed = {
+                "putting-back": "done",
+                "failed-test": "good",
+                "restart": "runs",
+                "leaks": "dry",
+                "road": "good",
+            }
+            assert needed.items() <= seen.items()
+
+
+def test_a_skipped_road_test_is_said() -> None:
+    """Who may not drive it gets a verdict that says that it was not driven."""
+    skipped = LIBRARY.step("after-repair", "road").if_skipped
+    assert Target(Leads.VERDICT, "started-no-road-test") == skipped
+    assert "not done" in LIBRARY.procedures["after-repair"].verdicts["started-no-road-test"].says
