@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from assistant.record.course import Course
     from assistant.record.reading import RecordedSession
 
+
 @dataclass(frozen=True)
 class Reviewed:
     """What one reviewed session taught.
