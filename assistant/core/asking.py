@@ -9,8 +9,8 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.identity import VIN_LENGTH
 from assistant.core import wording
+from assistant.core.identity import VIN_LENGTH
 from assistant.core.procedure import FactKind, Inquiry
 
 if TYPE_CHECKING:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.events import Note
 from assistant.core.loading import load_library
 from assistant.core.odds import ANY_CIRCUIT, Findings
+from assistant.core.procedure import NO_CIRCUIT
 from assistant.errors import BayAssistantError
 from assistant.record.course import Dated, follow
 from assistant.record.header import PROCEDURES, REVIEWS_FILE, SEAL_FILE
@@ -33,9 +34,6 @@ if TYPE_CHECKING:
     from assistant.core.procedure import Library, Terms
     from assistant.record.course import Course
     from assistant.record.reading import RecordedSession
-
-NO_CIRCUIT = "none"
-"""What a procedure about nothing electrical has as its circuit."""
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.entries import Entry
+from assistant.core.entries import Entry, FactGiven, FactUndone
 from assistant.core.events import Note, from_json
 from assistant.errors import BayAssistantError, RecordProblem, UsageProblem
 from assistant.record.course import Course, Dated, follow
@@ -274,6 +274,7 @@ def _summed(known: Summary, course: Course) -> Summary:
         problem = f"Its reviews are damaged. 'bay-assistant verify {known.folder}' says where."
     return dataclasses.replace(
         known,
+        facts=_standing_facts(known.facts, course),
         procedure=course.procedure,
         verdict=verdict.verdict if verdict else "",
         verdicts=tuple(dict.fromkeys(one.verdict for one in standing)),
@@ -282,6 +283,19 @@ def _summed(known: Summary, course: Course) -> Summary:
         review=review,
         problem=problem,
     )
+
+
+def _standing_facts(typed: Facts, course: Course) -> Facts:
+    """What was typed before, and what was given, left blank or taken back in the session."""
+    given: dict[str, str] = {}
+    names = {item.name for item in dataclasses.fields(Facts)}
+    for dated in course.entries:
+        entry = dated.entry
+        if isinstance(entry, FactGiven) and entry.fact in names:
+            given[entry.fact] = " ".join(part for part in (entry.value, entry.unit) if entry.value and part)
+        elif isinstance(entry, FactUndone) and entry.fact in names:
+            given[entry.fact] = ""
+    return dataclasses.replace(typed, **given)
 
 
 def _entries(folder: Path) -> Iterator[Dated]:

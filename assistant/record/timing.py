@@ -88,8 +88,10 @@ def played(library: Library, answers: Sequence[str]) -> Played:
 
 
 def _settle(talk: Dialogue) -> None:
-    """Acknowledge cautions and let the starter rest, until something is asked."""
-    while talk.runner.state in (State.ACKNOWLEDGING, State.RESTING):
+    """Leave facts blank, acknowledge cautions and let the starter rest, until a result is asked for."""
+    while talk.runner.state in (State.INQUIRING, State.ACKNOWLEDGING, State.RESTING):
+        if talk.runner.state is State.INQUIRING:
+            talk.hear(control=Control.LEAVE_BLANK)
         talk.ready()
         talk.rested()
 

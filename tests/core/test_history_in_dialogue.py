@@ -41,7 +41,9 @@ def walk(library: Library, picks: list[int]) -> Dialogue:
     left: Iterator[int] = iter(picks)
     for _ in range(200):
         state = talk.runner.state
-        if state is State.ACKNOWLEDGING:
+        if state is State.INQUIRING:
+            talk.hear(control=Control.LEAVE_BLANK)
+        elif state is State.ACKNOWLEDGING:
             talk.ready()
         elif state is State.RESTING:
             talk.rested()

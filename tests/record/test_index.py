@@ -20,6 +20,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 from sample_log import FACTS, START, begin, procedure_folder, record, story, ticking, tokens, tone
 
+from assistant.core.entries import FactGiven, FactUndone
+from assistant.core.events import KeyPressed, Note
 from assistant.record import (
     Facts,
     Found,
@@ -74,6 +76,33 @@ def test_a_summary_is_one_line_and_json(tmp_path: Path) -> None:
     assert ("2026-11-25T14:32:07.250-05:00", "4711") == (again["started"], again["facts"]["order"])
     (log.folder / "session.json").write_bytes(b"{")
     assert "session.json is damaged" in list_sessions(folder)[0].line()
+
+
+def told(fact: str, value: str, unit: str = "") -> FactGiven:
+    """A fact by voice."""
+    return FactGiven(fact, value, unit, "voice", value, 0.97, "affirmed", None)
+
+
+def test_what_was_given_in_the_session_counts_like_what_was_typed(tmp_path: Path) -> None:
+    """The last standing fact is listed and found; one that was taken back or left blank is not."""
+    with begin(tmp_path, "aaaa") as log:
+        for entry in (
+            told("order", "4712"),
+            told("order", "4713"),
+            told("odometer", "98200", "miles"),
+            told("technician", ""),
+            told("lamp-kind", "led"),
+            told("vin", "11111111111111111"),
+            FactUndone("vin", "11111111111111111", "voice"),
+        ):
+            log.append(KeyPressed(1.0, "enter"), (Note(entry),))
+    (summary,) = list_sessions(tmp_path / "sessions")
+    facts = summary.facts
+    assert ("4713", "", "", "98200 miles", "blue pickup") == (
+        facts.order, facts.technician, facts.vin, facts.odometer, facts.vehicle,
+    )  # fmt: skip
+    assert ["aaaa"] == names(find_sessions(tmp_path / "sessions", Wanted(order="4713")))
+    assert [] == names(find_sessions(tmp_path / "sessions", Wanted(order="4711")))
 
 
 def test_no_folder_is_no_sessions(tmp_path: Path) -> None:
