@@ -174,7 +174,7 @@ class Mouth:
         """A sound file in which these words are said, and its ratio of speech to noise, dB."""
         self._number += 1
         ratio = float(self._chance.uniform(*self._range)) if snr_db is None else snr_db
-        kind = KINDS[int(self._chance.integers(len(KINDS)))]
+        kind = KINDS[int(self._chance.integers(len(KINDS)))] if words else "fans"
         level = 10 ** (SPEECH_DB / 20)
         spoken = self._speech.say(self._voice, words) if words else np.zeros(0)
         if spoken.size:
@@ -226,7 +226,8 @@ class Technician(Person):
     _note: str = ""
     _other: str = ""
     _reason: str = ""
-    _quiet_due: bool = False
+    _loud_at: str = ""
+    _quiet: int = 0
     _cranked: tuple[str, str] | None = None
     _tries: int = 0
     _last_said: str = ""
@@ -260,7 +261,9 @@ class Technician(Person):
         done = self.decide()
         if done is None:
             return
-        self._fresh = False
+        self._fresh = (
+            done.play is not None and not self._last_said
+        )  # only the bay was heard: he goes on by himself
         self.turns.clear()
         self.turns.append(done)
         self._next = (self.clock.now + done.after_s, done)
@@ -274,6 +277,11 @@ class Technician(Person):
         step = self.library.procedures[procedure].steps.get(name) if procedure else None
         if state is State.CRANKING:
             self._cranked = (procedure, name)
+        if self._loud_at not in ("", name) and state is State.ASKING:
+            if self.screen.board is not None and self.screen.board.keys_only and self._quiet < TRIES:
+                self._quiet += 1
+                return self._speak("", 22.0, lead_s=5.0)
+            self._loud_at = ""
         here = (name, f"{procedure}/{name}")
         aside = next((one for one in self.asides if one.at in here and one.state is state), None)
         if aside is not None:
@@ -297,8 +305,8 @@ class Technician(Person):
                 self._other = aside.words
                 return self._speak("other test")
             case "loud":
-                self._quiet_due = True
                 assert step is not None
+                self._loud_at = step.name
                 return self._speak(self._result(step), LOUD_DB, lead_s=3.4)
             case _:
                 return self._speak(aside.words)
@@ -340,9 +348,6 @@ class Technician(Person):
         if self._slipped:  # the wrong word was taken: the next step is asked already
             self._slipped = False
             return self._speak("correction")
-        if keyed and self._quiet_due and state is State.ASKING and self._intended in self.screen.last:
-            self._quiet_due = False
-            return self._speak("", 22.0, lead_s=3.5)
         here = (procedure, step.name)
         turning = step.measure.engine is Engine.CRANKING
         if state is State.ASKING and turning and self._cranked != here:
@@ -364,7 +369,8 @@ class Technician(Person):
             assert step.reading is not None
             unit = step.reading.unit
             self._intended = wording.number_words(value, unit)
-            return f"{before}{in_words(value)} {wording.UNIT_WORDS[unit][1]}"
+            number = f"zero {in_words(value)}" if 0 < value < 1 else in_words(value)
+            return f"{before}{number} {wording.UNIT_WORDS[unit][1]}"
         assert outcome is not None
         spoken = self.library.terms.outcomes[outcome].spoken
         self._intended = f": {spoken}."

@@ -128,7 +128,6 @@ JOBS = {
             Aside("feed-dead/feed-key-on", State.ASKING, "slip", "feed side dim"),
             Aside("feed-while-cranking", State.CRANKING, "say", "stop"),
             Aside("crank-signal", State.ASKING, "other", "driver supply and inputs"),
-            Aside("driver-supply-and-inputs/security-lamp", State.ASKING, "other", "feed dead"),
             Aside("crank-signal", State.ASKING, "say", "not sure"),
             Aside("crank-signal", State.CRANKING, "say", REMARK),
             Aside("crank-signal", State.CONCLUDING, "note", "sensor at the flywheel hangs loose"),
@@ -188,9 +187,8 @@ def test_what_counts_is_what_was_seen(job: tuple[Job, Played]) -> None:
             assert Decimal(str(result.value)) == value, result
     slips = [aside for aside in wanted.asides if aside.does == "slip"]
     undone = [entry for entry in played.entries if isinstance(entry, ResultUndone)]
-    denied = [entry for entry in played.entries if isinstance(entry, Remark) and "negative" in entry.text]
-    assert len(undone) + len(denied) >= len(slips) - 1
-    assert slips
+    denied = [entry for entry in played.entries if isinstance(entry, Remark) and "denied" in entry.kind]
+    assert len(undone) + len(denied) >= len(slips) > 0
 
 
 def test_nothing_said_is_lost(job: tuple[Job, Played]) -> None:
@@ -250,7 +248,8 @@ def test_the_write_up_holds_concern_cause_and_correction(job: tuple[Job, Played]
     assert wanted.cause in text
     assert " ".join(verdict.repair.split()) in text
     assert "RULED OUT" in text
-    assert "TAKEN BACK" in text
+    if any(isinstance(entry, ResultUndone) for entry in played.entries):
+        assert "TAKEN BACK" in text
     assert wanted.cause in write_html(played.folder)
 
 
