@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from assistant.core.asking import VIN_LENGTH
-from assistant.core.identity import VIN_SIGNS
+from assistant.core.identity import VIN_LENGTH, VIN_SIGNS
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
