@@ -181,8 +181,10 @@ def _lint(options: argparse.Namespace) -> int:
 
         said = all_spoken(library)
         measured = spoken.measure(library, said, DEFAULT_RATE)
-        good = "\n".join(measured.lines())
-        return _report(spoken.findings(library, said), good, as_json=options.json)
+        findings = spoken.findings(library, said)
+        if not options.json:
+            print("\n".join(measured.lines()))
+        return _report(findings, "No finding.", as_json=options.json)
     grammars = GrammarSet.load(options.grammars or resources.directory("grammars"))
     findings = lint(library, grammars)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
@@ -248,16 +250,74 @@ class _Bar:
 def _writeup(options: argparse.Namespace) -> int:
     from assistant import writeup  # noqa: PLC0415
 
+    if options.schema:
+        from assistant.writeup.data import schema_text  # noqa: PLC0415
+
+        print(schema_text(), end="")
+        return 0
+    if options.session is None:
+        raise UsageProblem("Name a session: its folder, its name, or 'last'.")
     folder = _session(options)
-    text = writeup.write_html(folder) if options.html else writeup.write_text(folder)
+    if options.embed_sound and not options.html:
+        raise UsageProblem("Sound can be put into the page of --html only.")
+    if options.pdf:
+        if options.out is None:
+            raise UsageProblem("A PDF needs a file: add --out FILE.pdf.")
+        data = writeup.write_pdf(folder)
+    elif options.html:
+        beside = options.out.resolve().parent if options.out is not None else None
+        data = writeup.write_html(folder.resolve(), beside=beside, embed=options.embed_sound).encode("utf-8")
+    else:
+        data = (writeup.write_json(folder) if options.json else writeup.write_text(folder)).encode("utf-8")
     if options.out is None:
-        print(text, end="")
+        print(data.decode("utf-8"), end="")
         return 0
     try:
-        options.out.write_text(text, encoding="utf-8")
+        options.out.write_bytes(data)
     except OSError as error:
         raise UsageProblem(f"The write-up cannot be written to {options.out}: {error.strerror}.") from error
     print(f"Written: {options.out}")
+    return 0
+
+
+def _review(options: argparse.Namespace) -> int:
+    from assistant import reviewing  # noqa: PLC0415
+
+    folder = _session(options)
+    wanted = reviewing.Wanted(
+        reviewer=options.by or "",
+        done=options.done or "",
+        found=tuple(options.found),
+        parts=tuple(options.part),
+        labour=tuple(options.labour),
+        remarks=options.remark or "",
+        sign=options.sign,
+    )
+    if not wanted.says_something():
+        print(reviewing.show(folder), end="")
+        if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
+            return 0
+        try:
+            wanted = reviewing.ask(folder, wanted, input, print)
+        except EOFError:
+            print()
+            wanted = reviewing.Wanted()
+        if not wanted.says_something():
+            print("No review was kept.")
+            return 0
+    review = reviewing.record_review(folder, wanted)
+    signed = f"signed by {review.signed.name}" if review.signed else "not signed"
+    print(f"Review {review.number} of {folder.name}: kept, {signed}.")
+    return 0
+
+
+def _pack(options: argparse.Namespace) -> int:
+    from assistant import packing  # noqa: PLC0415
+
+    left_out = packing.pack(_session(options), options.out)
+    if left_out:
+        _complain(left_out)
+    print(f"Packed: {options.out}")
     return 0
 
 
@@ -294,6 +354,11 @@ def _verify(options: argparse.Namespace) -> int:
     from assistant.record import read_session, verify  # noqa: PLC0415
 
     folder = _session(options)
+    if (folder / "bagit.txt").is_file():
+        from assistant import packing  # noqa: PLC0415
+
+        good = f"{folder.name}: the bag is whole, and its session is what was recorded."
+        return _report(packing.check(folder), good, as_json=options.json)
     findings = verify(folder)
     good = ""
     if not findings:
@@ -383,6 +448,27 @@ def _bench_circuit(options: argparse.Namespace) -> int:
     print(machine())
     for timing in found:
         print(f"{timing.systems:5d} systems, {timing.observations} observations each: {timing.seconds:.2f} s")
+    return 0
+
+
+def _bench_speech(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+    from assistant.hearing_bench import listening  # noqa: PLC0415
+    from assistant.linting import all_spoken  # noqa: PLC0415
+    from assistant.speaking.voice import DEFAULT_RATE, Voice  # noqa: PLC0415
+
+    library = load_library(resources.directory("procedures"))
+    said = list(dict.fromkeys(one.sentence for one in all_spoken(library)))
+    if options.sentences > 0:
+        said = said[:: max(1, len(said) // options.sentences)]
+    lexicon = GrammarSet.load(resources.directory("grammars")).lexicon
+    progress = _Progress()
+    voice = Voice(options.speech_rate or DEFAULT_RATE, options.voice)
+    report = listening.measure(said, lexicon, voice, progress=progress.tell)
+    progress.end()
+    print(json.dumps(report.to_json(), indent=1) if options.json else report.text(), end="")
     return 0
 
 
@@ -699,12 +785,59 @@ def _parser() -> argparse.ArgumentParser:
         "Write a session up for the repair order.",
         "bay-assistant writeup last --html --out order-4711.html",
     )
-    writeup.add_argument("session", help="folder or name of the session, or 'last'")
-    writeup.add_argument(
-        "--html", action="store_true", help="one self-contained HTML page instead of plain text"
+    writeup.add_argument("session", nargs="?", help="folder or name of the session, or 'last'")
+    form = writeup.add_mutually_exclusive_group()
+    form.add_argument(
+        "--html", action="store_true", help="one HTML page instead of plain text, with sound linked beside it"
     )
+    form.add_argument("--pdf", action="store_true", help="PDF; needs --out and bay-assistant[pdf]")
+    form.add_argument("--json", action="store_true", help="JSON, each statement with its sources")
+    form.add_argument("--schema", action="store_true", help="print the JSON Schema of --json")
+    writeup.add_argument("--embed-sound", action="store_true", help="put the sound into the page of --html")
     writeup.add_argument("--out", type=Path, metavar="FILE", help="write to this file instead of printing")
     add_sessions(writeup)
+
+    review = add(
+        "review",
+        _review,
+        "Review a session's write-up: what was done, what was found, parts and labour; and sign it.",
+        "bay-assistant review last --done 'Mended the control wire.' --found control-wire-open --by 'J. Okoye' --sign",
+    )
+    review.add_argument("session", help="folder or name of the session, or 'last'")
+    review.add_argument("--done", metavar="TEXT", help="what was really done")
+    review.add_argument(
+        "--found",
+        action="append",
+        default=[],
+        metavar="FAULT",
+        help="a fault that was found to be true, by name or in plain words; again for another one",
+    )
+    review.add_argument(
+        "--part", action="append", default=[], metavar="'PART; QUANTITY; PRICE'", help="a part line"
+    )
+    review.add_argument(
+        "--labour", action="append", default=[], metavar="'WORK; HOURS; PRICE'", help="a labour line"
+    )
+    review.add_argument("--remark", metavar="TEXT", help="anything else")
+    review.add_argument("--by", metavar="NAME", help="who reviews")
+    review.add_argument("--sign", action="store_true", help="put the name under the write-up as it stands")
+    add_sessions(review)
+
+    pack = add(
+        "pack",
+        _pack,
+        "Pack a session with its write-ups for hand-over, as a BagIt bag that anybody can check.",
+        "bay-assistant pack last --out order-4711.zip",
+    )
+    pack.add_argument("session", help="folder or name of the session, or 'last'")
+    pack.add_argument(
+        "--out",
+        type=Path,
+        required=True,
+        metavar="PLACE",
+        help="a new folder, or a new file that ends in .zip",
+    )
+    add_sessions(pack)
 
     picture = add(
         "picture",
@@ -746,8 +879,13 @@ def _parser() -> argparse.ArgumentParser:
         "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
     )
 
-    verify = add("verify", _verify, "Check that a session is what was recorded.", "bay-assistant verify last")
-    verify.add_argument("session", help="folder or name of the session, or 'last'")
+    verify = add(
+        "verify",
+        _verify,
+        "Check that a session, or one in a bag, is what was recorded.",
+        "bay-assistant verify last",
+    )
+    verify.add_argument("session", help="folder or name of the session, or 'last'; or a bag made by 'pack'")
     verify.add_argument("--json", action="store_true", help="print the findings as JSON")
     add_sessions(verify)
 
@@ -787,6 +925,22 @@ def _parser() -> argparse.ArgumentParser:
     further.add_parser(
         "circuit", help=about, description=about, epilog="Example: bay-assistant bench circuit"
     ).set_defaults(command=_bench_circuit)
+    about = "Measure how well the assistant's own sentences are understood, by PocketSphinx and beside another voice."
+    speech = further.add_parser(
+        "speech", help=about, description=about, epilog="Example: bay-assistant bench speech --sentences 100"
+    )
+    speech.set_defaults(command=_bench_speech)
+    speech.add_argument(
+        "--sentences",
+        type=int,
+        default=0,
+        metavar="N",
+        help="only about so many, evenly spread (default: all)",
+    )
+    speech.add_argument(
+        "--speech-rate", type=int, metavar="N", help="words a minute (default: that of a session)"
+    )
+    speech.add_argument("--voice", metavar="NAME", help="another voice of eSpeak NG, such as gmw/en-us+f3")
     return parser
 
 

@@ -346,6 +346,7 @@ class Stage:
         clock: The clock.
         voice: Renders what the assistant says.
         screen: Shows the dialogue.
+        person_class: Who plays the person; another one can decide as it goes along what to do next.
     """
 
     def __init__(
@@ -357,6 +358,7 @@ class Stage:
         clock: Time,
         voice: Voice,
         screen: Screen,
+        person_class: type[Person] = Person,
     ) -> None:
         self.clock = clock
         self.track = SoundTrack()
@@ -365,7 +367,7 @@ class Stage:
         self.session = Session(
             runner=runner, log=log, voice=voice, output=self.player, screen=screen, now=clock
         )
-        self.person = Person(
+        self.person = person_class(
             deque(scenario.turns), clock, self.track, lambda: runner.state, self.session.press
         )
         reports = Reports(
@@ -436,8 +438,8 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
         folder = log.folder
     try:
         stage.track.write(out / "both-voices.flac")
-        for suffix, made in ((".txt", write_text), (".html", write_html)):
-            (out / f"write-up{suffix}").write_text(made(folder), encoding="utf-8")
+        for suffix, made in ((".txt", write_text(folder)), (".html", write_html(folder, beside=out))):
+            (out / f"write-up{suffix}").write_text(made, encoding="utf-8")
     except OSError as error:
         raise RecordProblem(
             f"The demo cannot write to {out}: {error.strerror or error}. The session itself is kept in {folder}."

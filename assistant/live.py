@@ -30,7 +30,6 @@ from assistant.screen.terminal import open_screen
 from assistant.session import Ears, Session
 from assistant.speaking.player import Player, device_named
 from assistant.speaking.voice import DEFAULT_RATE, Speech, Voice
-from assistant.writeup import write_html, write_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -326,6 +325,8 @@ def _log(settings: Settings, folder: Path) -> SessionLog:
 
 def _write_up(folder: Path) -> None:
     """Put the write-up beside the record; a record that cannot be read is said, not hidden."""
+    from assistant.writeup import write_html, write_text  # noqa: PLC0415  not needed to begin
+
     for suffix, made in ((".txt", write_text), (".html", write_html)):
         path = folder / f"{WRITE_UP}{suffix}"
         try:

@@ -163,7 +163,7 @@ def until_a_result(program: Piped) -> None:
     """Through the first cautions to the first result, 12.5 V, affirmed."""
     program.wait_for("No microphone")
     program.press("\r")
-    program.wait_for("The circuit is live")
+    program.wait_for("Live circuit")
     program.press("\r")
     program.wait_for("Key the volts")
     program.press("12.5\r")

@@ -150,7 +150,7 @@ def test_the_write_up_names_the_verdict(played: Played) -> None:
     assert "primary is shorted" in page
     for form in (text, page):
         assert "DEMO-1" in form
-        assert "8.9 A" in form.replace("\N{NO-BREAK SPACE}", " ")
+        assert "8.9 A" in form.replace("\N{NO-BREAK SPACE}", " ").replace("&nbsp;", " ")
     assert "TAKEN BACK" in text
 
 

@@ -22,6 +22,8 @@ COMMANDS = (
     "lint",
     "prove",
     "writeup",
+    "review",
+    "pack",
     "picture",
     "verify",
     "replay",

@@ -161,8 +161,8 @@ def load_terms(data: bytes, path: Path) -> Terms:
     top = Reader(parse(data, path), path, "the terms")
     top.only(("places", "instruments", "outcomes", "faults", "facts"))
     outcomes = {
-        name: Outcome(name, item.text("spoken"), item.text("seen"))
-        for name, item in top.named("outcomes", ("spoken", "seen"))
+        name: Outcome(name, item.text("spoken"), item.text("seen"), item.text("told", needed=False))
+        for name, item in top.named("outcomes", ("spoken", "seen", "told"))
     }
     places = {
         name: Place(

@@ -120,11 +120,16 @@ class Instrument:
 
 @dataclass(frozen=True)
 class Outcome:
-    """Something that can be seen: `spoken` is the word for it in a question, `seen` in a report."""
+    """Something that can be seen.
+
+    `spoken` is the word for it in a question, `seen` in a report; `told` follows what showed it in a sentence about
+    the past ("was lit"), "" where nobody wrote it.
+    """
 
     name: str
     spoken: str
     seen: str
+    told: str = ""
 
 
 @dataclass(frozen=True)

@@ -115,8 +115,8 @@ def texts(library: Library, beside: Callable[[str], str]) -> list[Spoken]:
     for name, caution in library.cautions.items():
         for form in ("full", "short"):
             add(wording.caution_text(caution, form), beside("cautions.yaml"), 0, f"caution {name}, {form}")
-    for name, inquiry in getattr(library.terms, "facts", {}).items():
-        for text in (inquiry.question, getattr(inquiry, "look_for", "")):
+    for name, inquiry in library.terms.facts.items():
+        for text in (inquiry.question, inquiry.look_for):
             add(text, beside("terms.yaml"), 0, f"fact {name}")
     for procedure in library.procedures.values():
         for alone in (True, False):
@@ -191,11 +191,10 @@ def _measured_before(library: Library, procedure: Procedure, step: Step) -> Iter
 _KEYS = (*"1234567890", "enter", "minus", "plus", "point", "star", "slash", "erase")
 
 
-_SPELLED = ("1G4", "AH59H4", "5G1183", "5G118E", "7", "41")
-"""Signs that make a sound VIN, or one with a slip, and other facts."""
+_SPELLED = ("47", "1J9R", "P1A36A1644345", "IO")
+"""What is spelled: a little, the beginning and the end of a VIN with a check digit that fits, letters it never has."""
 
-_NUMBERS = tuple(Decimal(number) for number in ("0.04", "0.27", "2", "9999"))
-"""Numbers for facts, believable and not."""
+_NUMBERS = (Decimal(3), Decimal("0.2"), Decimal(9999))
 
 
 class _Player:
@@ -261,14 +260,10 @@ class _Player:
         found: list[tuple[str, Callable[[], Event]]] = []
         found += [(name, heard(Result(name), name)) for name in request.outcomes]
         if request.spelling:
-            found += [(signs, heard(Result(signs=signs), signs)) for signs in _SPELLED]
-        elif self.runner.state in (State.INQUIRING, State.CONFIRMING) and (request.units or request.counting):
-            units = request.units or (None,)
-            found += [
-                (f"{value} {unit}", heard(Result(value=value, unit=unit), f"{value} {unit}"))
-                for value in _NUMBERS
-                for unit in units
-            ]
+            found += [(f"signs {signs}", heard(Result(signs=signs), signs)) for signs in _SPELLED]
+        fact = self.runner.state in (State.INQUIRING, State.CONFIRMING)
+        if request.counting or (request.units and fact):
+            found += [(f"number {value}", heard(Result(value=value), str(value))) for value in _NUMBERS]
         elif request.units:
             step = self._library.step(*self.runner.position)
             for answer in step.choices():
@@ -302,7 +297,7 @@ class _Player:
         if state is State.ACKNOWLEDGING:
             self.send(Heard(now, "ready", Result(control=Control.READY), 0.97))
         elif state is State.INQUIRING:
-            self.send(KeyPressed(now, "plus"))
+            self.send(Heard(now, "leave blank", Result(control=Control.LEAVE_BLANK), 0.97))
         elif state in (State.READING_BACK, State.CONFIRMING):
             self.send(Heard(now, "affirm", Result(control=Control.AFFIRM), 0.97))
         elif state is State.ASKING:

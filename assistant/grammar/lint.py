@@ -234,7 +234,11 @@ def _entries(step: StepGrammar) -> list[_Entry]:
         place = step.unit_forms(step.units()[0])[0].words[0].place
         values = [Decimal(value) for value in range(100)] + [Decimal(value) / 10 for value in range(1, 10)]
         entries += [_Entry(tuple(numbers.in_words(value).split()), "a number", place) for value in values]
-    entries += [_Entry((word,), sign, place) for word, sign, place in step.signs()]
+    # Digits one by one are a number where a number is asked for: exempt like all numbers, and read back.
+    entries += [
+        _Entry((word,), "a number" if step.request.units and sign.isdigit() else sign, place)
+        for word, sign, place in step.signs()
+    ]
     # A unit is never said alone, so units are compared among themselves only.
     return entries
 

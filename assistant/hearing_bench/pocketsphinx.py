@@ -83,11 +83,16 @@ def name() -> str:
     Raises:
         GearProblem: It is not installed.
     """
-    _load()
+    library()
     return f"PocketSphinx {importlib.metadata.version('pocketsphinx')}"
 
 
-def _load() -> Any:
+def library() -> Any:
+    """The library itself.
+
+    Raises:
+        GearProblem: It is not installed.
+    """
     try:
         import pocketsphinx  # noqa: PLC0415  optional
     except (ImportError, OSError) as error:
@@ -106,10 +111,10 @@ class PocketSphinx:
     """
 
     def __init__(self) -> None:
-        library = _load()
-        self._decoder: Any = library.Decoder(
-            hmm=library.get_model_path("en-us/en-us"),
-            dict=library.get_model_path("en-us/cmudict-en-us.dict"),
+        pocket = library()
+        self._decoder: Any = pocket.Decoder(
+            hmm=pocket.get_model_path("en-us/en-us"),
+            dict=pocket.get_model_path("en-us/cmudict-en-us.dict"),
             lm=None,
             loglevel="FATAL",
         )

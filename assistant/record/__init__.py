@@ -16,6 +16,7 @@ from assistant.record.reading import (
     recorded_library,
 )
 from assistant.record.replaying import Difference, replay
+from assistant.record.reviews import Labour, Part, Review, Signature, add_review, read_reviews
 from assistant.record.verifying import verify
 
 __all__ = [
@@ -23,14 +24,20 @@ __all__ = [
     "Difference",
     "Facts",
     "Header",
+    "Labour",
     "Line",
     "LogFile",
+    "Part",
     "RecordedSession",
+    "Review",
     "Seal",
     "SessionLog",
+    "Signature",
     "Summary",
+    "add_review",
     "list_sessions",
     "read_clip",
+    "read_reviews",
     "read_session",
     "recorded_library",
     "replay",

@@ -18,6 +18,7 @@ VERSION = 1
 
 HEADER_FILE = "session.json"
 SEAL_FILE = "seal.json"
+REVIEWS_FILE = "reviews.jsonl"
 TORN_FILE = "log.torn"
 CLIPS = "clips"
 PROCEDURES = "procedures"

@@ -167,7 +167,7 @@ class SessionLog:
             RecordBroken: It was altered.
         """
         check_folder(folder)
-        lock = _take_lock(folder)
+        lock = take_lock(folder)
         try:
             scan = scan_session(folder)
             recorded = recorded_session(scan)
@@ -372,7 +372,7 @@ def _lay(parent: Path, name: str, header: bytes, copies: dict[str, bytes]) -> in
         for file, data in copies.items():
             write_file(aside / PROCEDURES / file, data)
         write_file(aside / HEADER_FILE, header)
-        lock = _take_lock(aside)
+        lock = take_lock(aside)
         # A move onto a folder that is not empty is refused, and a session is never empty.
         aside.rename(parent / name)
         sync_folder(parent)
@@ -395,7 +395,7 @@ def _forget(aside: Path, lock: int | None) -> None:
     shutil.rmtree(aside, ignore_errors=True)
 
 
-def _take_lock(folder: Path) -> int:
+def take_lock(folder: Path) -> int:
     """Lock a session for one writer; held until the descriptor is closed, also by a crash.
 
     Raises:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.errors import RecordProblem
 from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, SEAL_FILE, TORN_FILE
 from assistant.record.reading import Scan, Seal, clip_name_is_ours, clips_of, log_names, scan_session
+from assistant.record.reviews import scan_reviews, writeup_name
 from assistant.record.storage import read_file, read_problem, sha256
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ _FROM_A_COPY = "Take the session from a copy"
 
 
 def verify(folder: Path) -> list[Finding]:
-    """Everything that is wrong with a session: chain, clips, copied procedures, seal.
+    """Everything that is wrong with a session: chain, clips, copied procedures, seal, reviews.
 
     An open session can lose whole lines from its end without a trace; a sealed one cannot.
 
@@ -40,6 +41,7 @@ def verify(folder: Path) -> list[Finding]:
     _check_procedures(scan)
     if scan.seal is not None:
         _check_seal(scan, scan.seal)
+    _check_reviews(scan)
     return scan.findings
 
 
@@ -89,6 +91,16 @@ def _check_seal(scan: Scan, seal: Seal) -> None:
         scan.report(name, 0, "this file was put in after the session was sealed", "Take it out")
     if not set(seal.files) >= {HEADER_FILE}:
         scan.report(SEAL_FILE, 0, f"the seal does not name {HEADER_FILE}", _FROM_A_COPY)
+
+
+def _check_reviews(scan: Scan) -> None:
+    reviews, finding = scan_reviews(scan.folder)
+    if finding is not None:
+        scan.findings.append(finding)
+    for review in reviews:
+        if review.signed:
+            what = f"this is not the write-up that review {review.number} signed"
+            _compare(scan, writeup_name(review.number), review.signed.writeup, what)
 
 
 def _compare(scan: Scan, name: str, checksum: str, problem: str) -> None:

@@ -2,50 +2,95 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
-from assistant.record.reading import read_session, recorded_library
-from assistant.writeup.draft import Draft, draft
+from assistant.record.header import SEAL_FILE
+from assistant.record.reading import RecordedSession, read_session, recorded_library
+from assistant.record.reviews import read_reviews
+from assistant.record.storage import read_file, sha256
+from assistant.writeup.contents import Draft
+from assistant.writeup.draft import draft
 from assistant.writeup.page import clips_to_embed, connections_to_embed, html
 from assistant.writeup.plain import text
+from assistant.writeup.statement import Source, Statement
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from assistant.core.procedure import Library
 
-def write_text(folder: Path) -> str:
-    """The write-up of a session folder as text, with the procedures that were copied into it.
+
+def drafted(folder: Path) -> tuple[Draft, RecordedSession, Library]:
+    """The write-up of a session folder with the procedures that were copied into it, and what it was made from.
 
     Raises:
         RecordProblem: The folder is not a session.
-        RecordBroken: It, or a procedure copied into it, was altered.
-        FileProblem: Its copied procedures cannot be loaded by this version.
-    """
-    session = read_session(folder)
-    return text(draft(session, recorded_library(session)))
-
-
-def write_html(folder: Path) -> str:
-    """The write-up of a session folder as one page, with the sound that it names and the connection of each test.
-
-    Raises:
-        RecordProblem: The folder is not a session, or a clip is missing.
-        RecordBroken: It, or a procedure copied into it, was altered.
+        RecordBroken: It, its reviews, or a procedure copied into it, were altered.
         FileProblem: Its copied procedures cannot be loaded by this version.
     """
     session = read_session(folder)
     library = recorded_library(session)
-    made = draft(session, library)
-    return html(made, clips_to_embed(session, made), connections_to_embed(session, library))
+    record = sha256(read_file(folder / SEAL_FILE)) if session.sealed else ""
+    return draft(session, library, read_reviews(folder), record), session, library
+
+
+def write_text(folder: Path) -> str:
+    """The write-up of a session folder as text; errors as for `drafted`."""
+    return text(drafted(folder)[0])
+
+
+def write_html(folder: Path, *, beside: Path | None = None, embed: bool = False) -> str:
+    """The write-up of a session folder as one page, with the connection of each test.
+
+    Args:
+        folder: The session.
+        beside: Folder that the page will lie in, for its links to the sound; None: the session folder.
+        embed: Put the sound into the page instead of linking it.
+
+    Raises:
+        RecordProblem: The folder is not a session, or a clip is missing.
+        RecordBroken: It, its reviews, a procedure copied into it, or a clip that the page names, were altered.
+        FileProblem: Its copied procedures cannot be loaded by this version.
+    """
+    made, session, library = drafted(folder)
+    sound = clips_to_embed(session, made)  # checked also where it is only linked
+    way = os.path.relpath(folder, beside) if beside is not None else ""
+    drawings = connections_to_embed(session, library)
+    return html(made, sound if embed else {}, drawings, beside="" if way == "." else way)
+
+
+def write_pdf(folder: Path) -> bytes:
+    """The write-up of a session folder as PDF; errors as for `drafted`.
+
+    Raises:
+        UsageProblem: What makes a PDF is not installed.
+    """
+    from assistant.writeup.pdf import pdf  # noqa: PLC0415  it loads a typesetter
+
+    made, session, library = drafted(folder)
+    return pdf(html(made, {}, connections_to_embed(session, library), paper=True))
+
+
+def write_json(folder: Path) -> str:
+    """The write-up of a session folder as JSON of the published schema; errors as for `drafted`."""
+    from assistant.writeup.data import to_json  # noqa: PLC0415
+
+    return to_json(drafted(folder)[0])
 
 
 __all__ = [
     "Draft",
+    "Source",
+    "Statement",
     "clips_to_embed",
     "connections_to_embed",
     "draft",
+    "drafted",
     "html",
     "text",
     "write_html",
+    "write_json",
+    "write_pdf",
     "write_text",
 ]

@@ -1,14 +1,13 @@
 """What the write-up says, before it has a shape: a pure value made from a recorded session.
 
-Every statement comes from a line of the log, from the header, or from the procedures that were copied into the
-session; what is not known stays empty, to be filled in by hand.
-A repair is only ever *recommended* here: the record does not know what was done afterwards.
+Every statement names its sources: lines of the log, the header, the seal, reviews, or the procedures that were
+copied into the session; what is not known stays empty, to be filled in by hand.
+A repair is only ever *recommended* here, until a signed review says what was done.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.core import evidence, wording
@@ -26,26 +25,55 @@ from assistant.core.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.events import Note
-from assistant.core.procedure import Band, Library, Procedure, Step, Verdict
+from assistant.core.procedure import NO_CIRCUIT, OVER_RANGE, Band, Library, Procedure, Step, Verdict
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
+from assistant.writeup import timing
+from assistant.writeup.contents import (
+    MAKER_FIRST,
+    MAKER_FIRST_SIGNED,
+    NO_LIMIT_OF_OURS,
+    UNSIGNED,
+    CautionLine,
+    Draft,
+    Fact,
+    Found,
+    LabourLine,
+    Measured,
+    Moment,
+    PartLine,
+    Reviewed,
+    RuledOut,
+    Said,
+    Skipped,
+    VoiceNote,
+)
+from assistant.writeup.statement import (
+    NOTHING,
+    Source,
+    Statement,
+    capital,
+    caution,
+    clock,
+    duration,
+    header,
+    line,
+    once,
+    procedure,
+    review,
+    seal,
+    term,
+)
+from assistant.writeup.telling import decisive, terms_of, told
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    from collections.abc import Sequence
 
     from assistant.record.reading import RecordedSession
-
-MAKER_FIRST = (
-    "The vehicle maker's instructions, local codes and licensed practice come first. "
-    "This is a draft made from a recorded session; it counts once it has been reviewed and signed."
-)
-BY_THE_MODEL = "By the circuit model (no bench measurement behind it)"
-"""Title of what the results say together."""
+    from assistant.record.reviews import Review
 
 _WORTH_A_LINE = 0.01
 """Probability from which a fault is written down as still possible."""
-
-NO_LIMIT_OF_OURS = "Model figures and common-practice limits named here are not the vehicle maker's."
 
 # Remarks that would fill a page one by one; they are counted.
 _COUNTED = {
@@ -69,163 +97,22 @@ _CONFIRMED = {
 }
 
 
-@dataclass(frozen=True)
-class Fact:
-    """A box of the form: its label and what was given; "" leaves a line to fill in by hand."""
-
-    label: str
-    value: str
-
-
-@dataclass(frozen=True)
-class Measured:
-    """A result as the write-up shows it.
-
-    Attributes:
-        number: Number of the result in the session.
-        time: Time of day.
-        procedure: Title of the procedure.
-        connection: What was connected where.
-        engine: State of key and engine.
-        expected: What a good system shows; "" where no single thing is good.
-        seen: What was seen, or the reading with its unit.
-        limit: Limits of the band that a reading fell into; "" without a reading.
-        source: Where that limit comes from; "" without a reading.
-        captured: How it was captured and confirmed.
-        clip: File of the sound; "" when it was keyed.
-        taken_back: When and how it was taken back; "" when it counts.
-    """
-
-    number: int
-    time: str
-    procedure: str
-    connection: str
-    engine: str
-    expected: str
-    seen: str
-    limit: str
-    source: str
-    captured: str
-    clip: str
-    taken_back: str
-
-
-@dataclass(frozen=True)
-class Skipped:
-    """A test that was not done: when, which, why, and whether it was done after all."""
-
-    time: str
-    connection: str
-    engine: str
-    reason: str
-    taken_back: str
-
-
-@dataclass(frozen=True)
-class RuledOut:
-    """A fault that can no longer be, and the numbers of the results that say so."""
-
-    fault: str
-    tests: tuple[int, ...]
-
-
-@dataclass(frozen=True)
-class CautionLine:
-    """A caution: its signal word, its words, how often it was given, and when it was acknowledged."""
-
-    signal: str
-    words: str
-    given: str
-    acknowledged: str
-
-
-@dataclass(frozen=True)
-class VoiceNote:
-    """Free speech that was kept as sound: when, where in the procedure, which file, how long."""
-
-    time: str
-    place: str
-    clip: str
-    seconds: str
-
-
-@dataclass(frozen=True)
-class Moment:
-    """Something that happened on the way: when, and what."""
-
-    time: str
-    says: str
-
-
-@dataclass(frozen=True)
-class Found:
-    """What an affirmed verdict said, and the title of its procedure."""
-
-    procedure: str
-    says: str
-
-
-@dataclass(frozen=True)
-class Draft:
-    """Everything that the write-up says.
-
-    Attributes:
-        session: Name of the session.
-        facts: Boxes at the head of the form.
-        concern: The complaint in the customer's words; "" when none was given.
-        cause: The words of the verdict; "" when none counts.
-        no_verdict: Why there is no cause: where the session stopped; "" when there is one.
-        found_before: Verdicts of earlier procedures of the session.
-        part: Part that the verdict names; "" when none is condemned.
-        correction: The repair that the verdict recommends; "" without one.
-        still_possible: What the verdict does not tell apart; "" when all is told.
-        model: What the results say together by the circuit model, a sentence each; empty where there is no model.
-        tests: Every result in order, also those that were taken back.
-        skipped: Tests that were not done.
-        ruled_out: Faults that the results exclude.
-        not_ruled_out: Faults of these procedures that no result excludes and the verdict does not name.
-        verify: What to verify after the repair.
-        cautions: Cautions that were given.
-        cranking: Sentences about the time of cranking.
-        notes: Voice notes.
-        moments: Interruptions, stops, noise, remarks, in order.
-        integrity: Sentences about the record itself.
-    """
-
-    session: str
-    facts: tuple[Fact, ...]
-    concern: str
-    cause: str
-    no_verdict: str
-    found_before: tuple[Found, ...]
-    part: str
-    correction: str
-    still_possible: str
-    model: tuple[str, ...]
-    tests: tuple[Measured, ...]
-    skipped: tuple[Skipped, ...]
-    ruled_out: tuple[RuledOut, ...]
-    not_ruled_out: tuple[str, ...]
-    verify: tuple[str, ...]
-    cautions: tuple[CautionLine, ...]
-    cranking: tuple[str, ...]
-    notes: tuple[VoiceNote, ...]
-    moments: tuple[Moment, ...]
-    integrity: tuple[str, ...]
-
-
-def draft(session: RecordedSession, library: Library) -> Draft:
+def draft(
+    session: RecordedSession, library: Library, reviews: Sequence[Review] = (), record: str = ""
+) -> Draft:
     """The write-up of a session.
 
     Args:
         session: The session as it was read.
         library: The procedures that were copied into it.
+        reviews: Its reviews, in order.
+        record: SHA-256 of the seal's bytes; "" takes that of the first file of the log.
 
     Raises:
         RecordBroken: The log names something that the copied procedures do not have.
     """
     try:
-        return _draft(session, library, course_of(session))
+        return _draft(session, library, course_of(session), tuple(reviews), record)
     except KeyError as error:
         raise RecordBroken(
             f"The log of {session.header.id} names {error}, which the procedures copied into the session do not "
@@ -243,94 +130,227 @@ def course_of(session: RecordedSession) -> Course:
     )
 
 
-def _draft(session: RecordedSession, library: Library, course: Course) -> Draft:
-    final = _final(course)
-    verdict = library.procedures[final.procedure].verdicts[final.verdict] if final else None
+def _draft(
+    session: RecordedSession, library: Library, course: Course, reviews: tuple[Review, ...], record: str
+) -> Draft:
+    final = _final(library, course)
+    verdict = _verdict(library, final) if final else None
+
+    def at(key: str) -> tuple[Source, ...]:
+        """Where something of the verdict stands."""
+        if final is None:
+            return ()
+        return (*line(final.line), *procedure(library, final.procedure, "verdicts", final.verdict, key))
+
     ruled_out = _ruled_out(library, course)
+    deciding = decisive(library, course, final) if final else []
+    signed = [one for one in reviews if one.signed]
+    last = signed[-1] if signed else None
+    facts = session.header.facts
     return Draft(
         session=session.header.id,
+        state=_state(last),
+        record=record or (session.logs[0].sha256 if session.logs else ""),
         facts=_facts(session),
-        concern=session.header.facts.complaint,
-        cause=verdict.says if verdict else "",
-        no_verdict="" if verdict else _no_verdict(library, course),
+        concern=Statement(facts.complaint, header("facts.complaint") if facts.complaint else ()),
+        findings=told(library, deciding),
+        cause=Statement(verdict.says, at("says")) if verdict else NOTHING,
+        no_verdict=NOTHING if verdict else _no_verdict(library, session, course),
         found_before=tuple(
-            Found(_procedure(library, ended.procedure).title, _verdict(library, ended).says)
+            _found(library, ended)
             for ended in course.verdicts
-            if ended.affirmed and not ended.withdrawn and ended is not final
+            if ended.affirmed
+            and not ended.withdrawn
+            and ended is not final
+            and (final is None or ended.line < final.line)
         ),
-        part=verdict.part if verdict else "",
-        correction=verdict.repair if verdict else "",
-        still_possible=verdict.still_possible if verdict else "",
+        found_after=tuple(
+            _found(library, ended)
+            for ended in course.verdicts
+            if ended.affirmed and not ended.withdrawn and final is not None and ended.line > final.line
+        ),
+        part=Statement(verdict.part, at("part")) if verdict and verdict.part else NOTHING,
+        correction=Statement(verdict.repair, at("repair")) if verdict else NOTHING,
+        done=_done(signed),
+        confirmed=_confirmed(library, signed),
+        still_possible=Statement(verdict.still_possible, at("still_possible"))
+        if verdict and verdict.still_possible
+        else NOTHING,
         model=_model(session, library, course, verdict),
-        tests=tuple(_test(library, taken) for taken in course.results),
+        conditions=(),
+        specifications=(),
+        tests=_tests(session, library, course, deciding),
+        time=_time(session),
         skipped=tuple(_skipped(library, passed) for passed in course.skipped),
-        ruled_out=tuple(
-            RuledOut(library.terms.faults[fault].plain, tests) for fault, tests in ruled_out.items()
-        ),
+        not_reached=_not_reached(library, course),
+        ruled_out=_ruled_out_lines(library, course, ruled_out),
         not_ruled_out=_not_ruled_out(library, course, set(ruled_out), verdict),
-        verify=verdict.verify if verdict else (),
+        verify=tuple(Statement(one, at("verify")) for one in verdict.verify) if verdict else (),
+        parts=next((_parts(one) for one in reversed(signed) if one.parts), ()),
+        labour=next((_labour(one) for one in reversed(signed) if one.labour), ()),
         cautions=_cautions(library, course),
         cranking=_cranking(course),
         notes=_notes(library, course),
         moments=_moments(library, session, course),
+        reviews=_reviews(library, reviews),
         integrity=_integrity(session),
+        closing=(
+            MAKER_FIRST_SIGNED if last else MAKER_FIRST,
+            *((NO_LIMIT_OF_OURS,) if course.results else ()),
+        ),
     )
+
+
+# --- head and the three ---------------------------------------------------------------------------
 
 
 def _facts(session: RecordedSession) -> tuple[Fact, ...]:
-    header, facts = session.header, session.header.facts
+    facts = session.header.facts
+    started = session.header.started
+    typed = {
+        "Repair order": ("order", facts.order),
+        "Vehicle": ("vehicle", facts.vehicle),
+        "VIN": ("vin", facts.vin),
+        "Technician": ("technician", facts.technician),
+    }
+    boxes = {
+        label: Fact(label, value, header(f"facts.{key}") if value else ())
+        for label, (key, value) in typed.items()
+    }
     return (
-        Fact("Repair order", facts.order),
-        Fact("Date", f"{header.started:%Y-%m-%d}"),
-        Fact("Begun", f"{header.started:%H:%M}"),
-        Fact("Vehicle", facts.vehicle),
-        Fact("VIN", facts.vin),
-        Fact("Technician", facts.technician),
+        boxes["Repair order"],
+        Fact("Date", f"{started:%Y-%m-%d}", header("started")),
+        Fact("Begun", clock(started), header("started")),
+        boxes["Vehicle"],
+        boxes["VIN"],
+        boxes["Technician"],
     )
 
 
-def _final(course: Course) -> Ended | None:
-    """The verdict that the session ended in: the last one, unless work went on in another procedure."""
-    verdict = course.verdict()
-    if verdict is None:
-        return None
+def _state(last: Review | None) -> Statement:
+    if last is None or last.signed is None:
+        return Statement(UNSIGNED)
+    return Statement(
+        f"Reviewed and signed by {last.signed.name}, {last.signed.time:%Y-%m-%d %H:%M}", review(last.number)
+    )
+
+
+def _done(signed: list[Review]) -> Statement:
+    last = next((one for one in reversed(signed) if one.done), None)
+    return Statement(last.done, review(last.number)) if last else NOTHING
+
+
+def _confirmed(library: Library, signed: list[Review]) -> Statement:
+    last = next((one for one in reversed(signed) if one.found), None)
+    if last is None:
+        return NOTHING
+    return Statement(
+        wording.listed([_plain(library, name) for name in last.found]),
+        (*review(last.number), *(source for name in last.found for source in term("faults", name))),
+    )
+
+
+def _plain(library: Library, name: str) -> str:
+    """A fault in words; one that the recorded procedures do not have keeps its name."""
+    fault = library.terms.faults.get(name)
+    return fault.plain if fault else name
+
+
+def _final(library: Library, course: Course) -> Ended | None:
+    """The verdict that the session came to: the last one, unless work went on.
+
+    What was done afterwards without measuring a circuit, such as proving the repair, does not unsay a verdict that
+    names a fault.
+    """
     work = (ProcedureEntered, ResultTaken, StepSkipped)
-    went_on = any(dated.line > verdict.line and isinstance(dated.entry, work) for dated in course.entries)
-    return None if went_on else verdict
+    went_on = [
+        (dated.line, _procedure(library, dated.entry.procedure).circuit)
+        for dated in course.entries
+        if isinstance(dated.entry, work)
+    ]
+    last = None
+    for ended in reversed(course.verdicts):
+        if not ended.affirmed or ended.withdrawn:
+            continue
+        after = [circuit for number, circuit in went_on if number > ended.line]
+        if not after and last is None:
+            last = ended
+        if set(after) <= {NO_CIRCUIT} and _verdict(library, ended).faults:
+            return ended
+    return last
 
 
-def _no_verdict(library: Library, course: Course) -> str:
+def _found(library: Library, ended: Ended) -> Found:
+    return Found(
+        _procedure(library, ended.procedure).title,
+        _verdict(library, ended).says,
+        (
+            *line(ended.line),
+            *procedure(library, ended.procedure, "title"),
+            *procedure(library, ended.procedure, "verdicts", ended.verdict, "says"),
+        ),
+    )
+
+
+def _no_verdict(library: Library, session: RecordedSession, course: Course) -> Statement:
+    last = line(session.lines[-1].number) if session.lines else header("id")
     if not course.procedure:
-        return "No verdict was reached. No test was begun."
-    title = _procedure(library, course.procedure).title
+        return Statement("No verdict was reached. No test was begun.", last)
+    name = course.procedure
+    title = _procedure(library, name).title
+    sources = (*last, *line(course.entries[-1].line), *procedure(library, name, "title"))
     if course.step:
-        step = library.step(course.procedure, course.step)
+        step = library.step(name, course.step)
     elif (
         course.verdicts
         and course.verdicts[-1].procedure == course.procedure
         and not course.verdicts[-1].affirmed
     ):
-        return f"No verdict was reached. What '{title}' led to was read out and not affirmed."
+        return Statement(
+            f"No verdict was reached. What '{title}' led to was read out and not affirmed.",
+            once((*line(course.verdicts[-1].line), *sources)),
+        )
     else:
-        procedure = _procedure(library, course.procedure)
-        step = procedure.steps[procedure.start]
+        step = _procedure(library, name).steps[_procedure(library, name).start]
     where = f"{wording.connection(library.terms, step.measure)}; {wording.engine_words(step.measure.engine)}"
-    return f"No verdict was reached. The session stopped in '{title}' before this test was answered: {where}."
+    return Statement(
+        f"No verdict was reached. The session stopped in '{title}' before this test was answered: {where}.",
+        once((*sources, *procedure(library, name, "steps", step.name), *terms_of(step.measure))),
+    )
 
 
-def _test(library: Library, taken: Taken) -> Measured:
+# --- tests ----------------------------------------------------------------------------------------
+
+
+def _tests(
+    session: RecordedSession, library: Library, course: Course, deciding: list[Taken]
+) -> tuple[Measured, ...]:
+    spans = timing.test_spans(session)
+    numbers = {taken.result.number for taken in deciding}
+    return tuple(
+        _test(library, taken, spans.get(taken.line), decides=taken.result.number in numbers)
+        for taken in course.results
+    )
+
+
+def _test(library: Library, taken: Taken, span: timing.Span | None, *, decides: bool) -> Measured:
     result = taken.result
     step = library.step(result.procedure, result.step)
     answer = step.answer(result.outcome)
     if answer is None:
         raise KeyError(result.outcome)
     band = answer if isinstance(answer, Band) and step.reading else None
+    if step.reading:
+        shown = [OVER_RANGE] if result.value is None else []
+    else:
+        shown = [result.outcome, *([step.good] if step.good else [])]
     return Measured(
         number=result.number,
-        time=_clock(taken.time),
+        time=clock(taken.time),
+        took=duration(span.seconds) if span and not result.words.endswith(KEPT) else "",
         procedure=_procedure(library, result.procedure).title,
-        connection=_capital(wording.connection(library.terms, step.measure)),
-        engine=_capital(wording.engine_words(step.measure.engine)),
+        connection=capital(wording.connection(library.terms, step.measure)),
+        engine=capital(wording.engine_words(step.measure.engine)),
         expected=wording.expected(library, step),
         seen=wording.seen(library, step, result.outcome, result.value, result.unit),
         limit=wording.limits(band, step.reading.unit) if band and step.reading else "",
@@ -338,6 +358,17 @@ def _test(library: Library, taken: Taken) -> Measured:
         captured=_captured(result),
         clip=result.clip or "",
         taken_back=_taken_back(taken.undone),
+        decisive=decides,
+        sources=once(
+            (
+                *line(taken.line, *(span.lines if span else ())),
+                *(line(taken.undone.line) if taken.undone else ()),
+                *procedure(library, result.procedure, "title"),
+                *procedure(library, result.procedure, "steps", step.name),
+                *terms_of(step.measure),
+                *(source for name in shown for source in term("outcomes", name)),
+            )
+        ),
     )
 
 
@@ -346,27 +377,77 @@ def _captured(result: ResultTaken) -> str:
     confirmed = _CONFIRMED.get((result.how, result.confirmed), result.confirmed)
     if result.how != "voice":
         keys = f', "{result.words}"' if result.words else ""
-        return f"{_capital(how)}{keys}; {confirmed}"
+        return f"{capital(how)}{keys}; {confirmed}"
     level = "" if result.snr_db is None else f", speech {result.snr_db:.0f} dB above the noise"
-    return f'{_capital(how)}, "{result.words}"; recognition confidence {result.confidence:.2f}{level}; {confirmed}'
+    return f'{capital(how)}, "{result.words}"; recognition confidence {result.confidence:.2f}{level}; {confirmed}'
 
 
 def _taken_back(undone: Dated | None) -> str:
     if undone is None:
         return ""
     how = getattr(undone.entry, "how", "")
-    return " ".join(filter(None, ("taken back", _clock(undone.time), _HOW.get(how, how))))
+    return " ".join(filter(None, ("taken back", clock(undone.time), _HOW.get(how, how))))
+
+
+def _time(session: RecordedSession) -> Statement:
+    """How long the diagnosis took, which the shop may charge or not."""
+    span = timing.whole_span(session)
+    if span is None:
+        return NOTHING
+    words = f"Measured from the first question to the last answer: {duration(span.seconds)}"
+    if span.paused >= 1:
+        words += f"; standing by and interruptions of {duration(span.paused)} are left out"
+    return Statement(f"{words}.", line(*span.lines))
 
 
 def _skipped(library: Library, passed: Passed) -> Skipped:
     step = library.step(passed.skip.procedure, passed.skip.step)
     return Skipped(
-        time=_clock(passed.time),
-        connection=_capital(wording.connection(library.terms, step.measure)),
-        engine=_capital(wording.engine_words(step.measure.engine)),
+        time=clock(passed.time),
+        connection=capital(wording.connection(library.terms, step.measure)),
+        engine=capital(wording.engine_words(step.measure.engine)),
         reason=passed.skip.reason,
         taken_back=_taken_back(passed.undone),
+        sources=once(
+            (
+                *line(passed.line),
+                *(line(passed.undone.line) if passed.undone else ()),
+                *procedure(library, passed.skip.procedure, "steps", step.name),
+                *terms_of(step.measure),
+            )
+        ),
     )
+
+
+def _not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
+    """Tests that the answers did not lead to, each measurement once, less those that were done or skipped."""
+    touched = [(taken.result.procedure, taken.result.step) for taken in course.standing()]
+    touched += [
+        (passed.skip.procedure, passed.skip.step) for passed in course.skipped if passed.undone is None
+    ]
+    known = {library.step(*one).measure for one in touched}
+    found = []
+    for name in course.procedures:
+        entered = next(
+            dated.line
+            for dated in course.entries
+            if isinstance(dated.entry, ProcedureEntered) and dated.entry.procedure == name
+        )
+        for step in _procedure(library, name).steps.values():
+            if step.measure in known:
+                continue
+            known.add(step.measure)
+            words = f"{wording.named_test(library, step)}, {wording.engine_words(step.measure.engine)}"
+            sources = (
+                *line(entered),
+                *procedure(library, name, "steps", step.name),
+                *terms_of(step.measure),
+            )
+            found.append(Statement(words, sources))
+    return tuple(found)
+
+
+# --- what follows from them -----------------------------------------------------------------------
 
 
 def _ruled_out(library: Library, course: Course) -> dict[str, tuple[int, ...]]:
@@ -379,17 +460,40 @@ def _ruled_out(library: Library, course: Course) -> dict[str, tuple[int, ...]]:
     return found
 
 
+def _ruled_out_lines(
+    library: Library, course: Course, ruled_out: dict[str, tuple[int, ...]]
+) -> tuple[RuledOut, ...]:
+    by_number = {taken.result.number: taken for taken in course.standing()}
+    lines = []
+    for fault, tests in ruled_out.items():
+        sources: list[Source] = [*term("faults", fault)]
+        for number in tests:
+            taken = by_number[number]
+            sources += [
+                *line(taken.line),
+                *procedure(library, taken.result.procedure, "steps", taken.result.step),
+            ]
+        lines.append(RuledOut(library.terms.faults[fault].plain, tests, once(sources)))
+    return tuple(lines)
+
+
 def _not_ruled_out(
     library: Library, course: Course, ruled_out: set[str], verdict: Verdict | None
-) -> tuple[str, ...]:
+) -> tuple[Statement, ...]:
     """What the procedures of this session find or presume, less what was excluded and what the verdict names."""
-    scope: dict[str, None] = {}
+    scope: dict[str, list[Source]] = {}
     for name in course.procedures:
-        scope.update(dict.fromkeys(_procedure(library, name).presumes_no))
+        for fault in _procedure(library, name).presumes_no:
+            scope.setdefault(fault, []).extend(procedure(library, name, "presumes_no"))
         for possible in _procedure(library, name).verdicts.values():
-            scope.update(dict.fromkeys(possible.faults))
+            for fault in possible.faults:
+                scope.setdefault(fault, []).extend(procedure(library, name, "verdicts", possible.name))
     named = set(verdict.faults) if verdict else set()
-    return tuple(library.terms.faults[fault].plain for fault in scope if fault not in ruled_out | named)
+    return tuple(
+        Statement(library.terms.faults[fault].plain, once((*term("faults", fault), *sources)))
+        for fault, sources in scope.items()
+        if fault not in ruled_out | named
+    )
 
 
 def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, ...]:
@@ -414,7 +518,7 @@ def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, 
 
 def _model(
     session: RecordedSession, library: Library, course: Course, verdict: Verdict | None
-) -> tuple[str, ...]:
+) -> tuple[Statement, ...]:
     """What remains possible, why, and what would tell, a sentence each; nothing without a model of the circuit."""
     if not course.procedure or library.knowledge is None:
         return ()
@@ -423,18 +527,35 @@ def _model(
     assessment = evidence.assess(library, circuit, facts, session.header.thresholds)
     if assessment is None or not assessment.used:
         return ()
-    numbers = [taken.result.number for taken in course.standing()]
+    standing = course.standing()
+    weighed = (
+        *line(*(taken.line for taken in standing)),
+        Source("procedures/likelihoods.json"),
+        Source("procedures/odds.yaml"),
+        *header("thresholds"),
+    )
     plain = {name: fault.plain for name, fault in library.terms.faults.items()}
     remaining = assessment.remaining(_WORTH_A_LINE)
     listed = "; ".join(f"{plain[fault]} {odds:.0%}" for fault, odds in remaining.items())
-    sentences = [f"Among the faults of the catalogue, one at a time: {listed}."]
+    named = tuple(source for fault in remaining for source in term("faults", fault))
+    sentences = [
+        Statement(f"Among the faults of the catalogue, one at a time: {listed}.", (*weighed, *named))
+    ]
     sentences += [
-        f"Test {numbers[reason.fact]} speaks for the first of these, most of all against: {plain[reason.against]}."
+        Statement(
+            f"Test {standing[reason.fact].result.number} speaks for the first of these, most of all against: "
+            f"{plain[reason.against]}.",
+            (*line(standing[reason.fact].line), *term("faults", reason.against), *weighed),
+        )
         for reason in assessment.reasons()
     ]
     if assessment.slip >= session.header.thresholds.doubt_from:
         sentences.append(
-            f"That one of the results is a slip of eye, ear or finger has a probability of {assessment.slip:.0%}."
+            Statement(
+                "That one of the results is a slip of eye, ear or finger has a probability of "
+                f"{assessment.slip:.0%}.",
+                weighed,
+            )
         )
     unnamed = [fault for fault in remaining if verdict and fault not in verdict.faults]
     best = assessment.best_test() if unnamed or not verdict or len(verdict.faults) > 1 else None
@@ -442,54 +563,78 @@ def _model(
         step = best[0]
         connection = wording.connection(library.terms, step.measure)
         sentences.append(
-            f"What would tell most for its time: {connection}, {wording.engine_words(step.measure.engine)}."
+            Statement(
+                f"What would tell most for its time: {connection}, {wording.engine_words(step.measure.engine)}.",
+                (*_owner(library, step), *terms_of(step.measure), *weighed),
+            )
         )
     sentences.append(
-        f"Likelihoods {library.knowledge.version}. Odds before any test: {library.knowledge.odds.source}"
+        Statement(
+            f"Likelihoods {library.knowledge.version}. Odds before any test: {library.knowledge.odds.source}",
+            (*header("likelihoods"), Source("procedures/odds.yaml")),
+        )
     )
     return tuple(sentences)
+
+
+# --- on the way -----------------------------------------------------------------------------------
 
 
 def _cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
     forms: dict[str, Counter[str]] = {}
     acknowledged: dict[str, list[str]] = {}
+    at: dict[str, list[int]] = {}
     for dated in course.entries:
         entry = dated.entry
         if isinstance(entry, CautionGiven):
             forms.setdefault(entry.caution, Counter())[entry.form] += 1
+            at.setdefault(entry.caution, []).append(dated.line)
         elif isinstance(entry, CautionAcknowledged):
             for name in entry.cautions:
-                acknowledged.setdefault(name, []).append(
-                    f"{_clock(dated.time)} {_HOW.get(entry.how, entry.how)}"
-                )
+                when = f"{clock(dated.time)} {_HOW.get(entry.how, entry.how)}"
+                acknowledged.setdefault(name, []).append(when)
+                at.setdefault(name, []).append(dated.line)
     lines = []
     for name, counted in forms.items():
-        caution = library.cautions[name]
+        known = library.cautions[name]
         given = ", ".join(f"{form} form {_times(count)}" for form, count in counted.items())
-        when = acknowledged.get(name, [])
-        missing = "not acknowledged" if caution.acknowledge else "no acknowledgement asked for"
+        when_acknowledged = acknowledged.get(name, [])
+        missing = "not acknowledged" if known.acknowledge else "no acknowledgement asked for"
         lines.append(
             CautionLine(
-                signal=caution.signal.value,
-                words=caution.full if any(form.startswith("full") for form in counted) else caution.short,
+                signal=known.signal.value,
+                words=known.full if any(form.startswith("full") for form in counted) else known.short,
                 given=f"given: {given}",
-                acknowledged=f"acknowledged {wording.listed(when)}" if when else missing,
+                acknowledged=f"acknowledged {wording.listed(when_acknowledged)}"
+                if when_acknowledged
+                else missing,
+                sources=once((*line(*at[name]), *caution(name))),
             )
         )
     return tuple(lines)
 
 
-def _cranking(course: Course) -> tuple[str, ...]:
-    cranked = [dated.entry for dated in course.entries if isinstance(dated.entry, Cranked)]
-    timed = [entry.seconds for entry in cranked if entry.timed]
-    assumed = [entry.seconds for entry in cranked if not entry.timed]
+def _cranking(course: Course) -> tuple[Statement, ...]:
+    cranked = [(dated.line, dated.entry) for dated in course.entries if isinstance(dated.entry, Cranked)]
+    timed = [(number, entry.seconds) for number, entry in cranked if entry.timed]
+    assumed = [(number, entry.seconds) for number, entry in cranked if not entry.timed]
     sentences = []
     if timed:
-        sentences.append(f"Cranked {_times(len(timed))} by the clock, {sum(timed):.1f} s in all.")
-    if assumed:
+        total = sum(seconds for _, seconds in timed)
         sentences.append(
-            f"Cranked {_times(len(assumed))} without a timer, because nobody said that it began; "
-            f"{sum(assumed):.1f} s in all were assumed for the starter's rest."
+            Statement(
+                f"Cranked {_times(len(timed))} by the clock, {total:.1f} s in all.",
+                line(*(number for number, _ in timed)),
+            )
+        )
+    if assumed:
+        total = sum(seconds for _, seconds in assumed)
+        sentences.append(
+            Statement(
+                f"Cranked {_times(len(assumed))} without a timer, because nobody said that it began; "
+                f"{total:.1f} s in all were assumed for the starter's rest.",
+                line(*(number for number, _ in assumed)),
+            )
         )
     return tuple(sentences)
 
@@ -497,10 +642,11 @@ def _cranking(course: Course) -> tuple[str, ...]:
 def _notes(library: Library, course: Course) -> tuple[VoiceNote, ...]:
     return tuple(
         VoiceNote(
-            time=_clock(dated.time),
+            time=clock(dated.time),
             place=_place(library, dated.entry.procedure, dated.entry.step),
             clip=dated.entry.clip,
             seconds=f"{dated.entry.duration_s:.1f} s",
+            sources=(*line(dated.line), *_place_sources(library, dated.entry.procedure, dated.entry.step)),
         )
         for dated in course.entries
         if isinstance(dated.entry, VoiceNoteTaken)
@@ -508,23 +654,28 @@ def _notes(library: Library, course: Course) -> tuple[VoiceNote, ...]:
 
 
 def _moments(library: Library, session: RecordedSession, course: Course) -> tuple[Moment, ...]:
-    times = {line.number: line.time for line in session.lines}
-    dated_moments: list[tuple[int, Moment]] = []
-    counted: Counter[str] = Counter()
+    times = {one.number: one.time for one in session.lines}
+    found: list[tuple[int, Moment]] = []
+    counted: dict[str, list[int]] = {}
     for dated in course.entries:
         entry = dated.entry
         if isinstance(entry, ModeChanged):
-            says = f"{_capital(entry.mode)}: {entry.why}" if entry.why else _capital(entry.mode)
+            says = f"{capital(entry.mode)}: {entry.why}" if entry.why else capital(entry.mode)
+            sources = line(dated.line)
             if entry.mode == "resumed" and dated.line - 1 in times:
-                says += f" (nothing was recorded between {_clock(times[dated.line - 1])} and {_clock(dated.time)})"
-            dated_moments.append((dated.line, Moment(_clock(dated.time), f"{says}.")))
+                says += (
+                    f" (nothing was recorded between {clock(times[dated.line - 1])} and {clock(dated.time)})"
+                )
+                sources = line(dated.line - 1, dated.line)
+            found.append((dated.line, Moment(clock(dated.time), f"{says}.", sources)))
         elif isinstance(entry, Remark) and entry.kind in _COUNTED:
-            counted[entry.kind] += 1
+            counted.setdefault(entry.kind, []).append(dated.line)
         elif isinstance(entry, Remark):
             place = _place(library, entry.procedure, entry.step)
             text = f": {entry.text}" if entry.text else ""
-            says = f"{_capital(entry.kind)}{text} ({place})."
-            dated_moments.append((dated.line, Moment(_clock(dated.time), says)))
+            says = f"{capital(entry.kind)}{text} ({place})."
+            sources = (*line(dated.line), *_place_sources(library, entry.procedure, entry.step))
+            found.append((dated.line, Moment(clock(dated.time), says, sources)))
     for ended in course.verdicts:
         title = _procedure(library, ended.procedure).title
         if not ended.affirmed:
@@ -535,37 +686,117 @@ def _moments(library: Library, session: RecordedSession, course: Course) -> tupl
             )
         else:
             continue
-        dated_moments.append((ended.line, Moment(_clock(ended.time), says)))
-    moments = [moment for _, moment in sorted(dated_moments, key=lambda pair: pair[0])]
-    for kind, count in counted.items():
-        moments.append(Moment("", f"{count} {_COUNTED[kind][count != 1]}."))
+        sources = (*line(ended.line), *procedure(library, ended.procedure, "title"))
+        found.append((ended.line, Moment(clock(ended.time), says, sources)))
+    moments = [moment for _, moment in sorted(found, key=lambda pair: pair[0])]
+    for kind, lines in counted.items():
+        says = f"{len(lines)} {_COUNTED[kind][len(lines) != 1]}."
+        moments.append(Moment("", says, line(*lines)))
     return tuple(moments)
 
 
-def _integrity(session: RecordedSession) -> tuple[str, ...]:
+# --- reviews and the record -----------------------------------------------------------------------
+
+
+def _reviews(library: Library, reviews: tuple[Review, ...]) -> tuple[Reviewed, ...]:
+    shown = []
+    for one in reviews:
+        sign = one.signed
+        signed = (
+            f"Signed by {sign.name}, {sign.time:%Y-%m-%d %H:%M}. SHA-256 of the record's seal {sign.record}, "
+            f"of the write-up that was signed {sign.writeup}"
+            if sign
+            else "Not signed"
+        )
+        later = [other for other in reviews if other.number > one.number]
+        says = _says(library, one, later)
+        amending = [
+            other.number for other in later if any(f"review {other.number}" in one.amended for one in says)
+        ]
+        shown.append(
+            Reviewed(
+                number=one.number,
+                time=f"{one.time:%Y-%m-%d %H:%M}",
+                reviewer=one.reviewer,
+                says=says,
+                signed=signed,
+                sources=once(
+                    (
+                        *review(one.number),
+                        *(source for number in amending for source in review(number)),
+                        *(source for name in one.found for source in term("faults", name)),
+                    )
+                ),
+            )
+        )
+    return tuple(shown)
+
+
+def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...]:
+    """What a review says, each thing with the first later review that says something else about it."""
+
+    def amended(name: str) -> str:
+        mine = getattr(one, name)
+        found = next((other for other in later if getattr(other, name) not in ((), "", mine)), None)
+        return f"amended by review {found.number}" if found else ""
+
+    says = [Said("Done", one.done, amended("done"))] if one.done else []
+    if one.found:
+        names = wording.listed([_plain(library, name) for name in one.found])
+        says.append(Said("Found", names, amended("found")))
+    says += [
+        Said("Part", _joined(part.part, part.quantity, part.price), amended("parts")) for part in one.parts
+    ]
+    says += [
+        Said(
+            "Labour",
+            _joined(work.work, f"{work.hours} h" if work.hours else "", work.price),
+            amended("labour"),
+        )
+        for work in one.labour
+    ]
+    if one.remarks:
+        says.append(Said("Remarks", one.remarks, ""))
+    return tuple(says)
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(filter(None, parts))
+
+
+def _parts(one: Review) -> tuple[PartLine, ...]:
+    return tuple(PartLine(part.part, part.quantity, part.price, review(one.number)) for part in one.parts)
+
+
+def _labour(one: Review) -> tuple[LabourLine, ...]:
+    return tuple(LabourLine(work.work, work.hours, work.price, review(one.number)) for work in one.labour)
+
+
+def _integrity(session: RecordedSession) -> tuple[Statement, ...]:
     count = len(session.lines)
+    own = header("id") + header("program")
     sentences = [
-        (
+        Statement(
             f"Made from session {session.header.id}, recorded by bay-assistant {session.header.program}: "
-            f"{count} {'line' if count == 1 else 'lines'} of log."
+            f"{count} {'line' if count == 1 else 'lines'} of log.",
+            (*own, Source("log")),
         )
     ]
-    sentences += [f"SHA-256 of {log.name}: {log.sha256}" for log in session.logs]
+    sentences += [
+        Statement(f"SHA-256 of {log.name}: {log.sha256}", (Source(log.name),)) for log in session.logs
+    ]
     if session.sealed:
-        sentences.append(f"Sealed {session.sealed.sealed:%Y-%m-%d %H:%M}.")
+        sentences.append(Statement(f"Sealed {session.sealed.sealed:%Y-%m-%d %H:%M}.", seal("sealed")))
     else:
-        sentences.append("Not sealed: the session can still go on.")
+        sentences.append(Statement("Not sealed: the session can still go on.", own))
     if session.torn:
-        sentences.append(f"An unfinished last line of {session.torn} bytes was left out.")
+        sentences.append(
+            Statement(f"An unfinished last line of {session.torn} bytes was left out.", (Source("log"),))
+        )
     return tuple(sentences)
 
 
-def printable(words: str) -> str:
-    """Words without signs that cannot be printed or stored, such as an undecodable byte that was typed."""
-    return "".join(
-        sign if sign.isprintable() or sign == "\n" else " " if sign.isspace() else "\N{REPLACEMENT CHARACTER}"
-        for sign in words
-    )
+# --- small parts ----------------------------------------------------------------------------------
 
 
 def _procedure(library: Library, name: str) -> Procedure:
@@ -576,23 +807,30 @@ def _verdict(library: Library, ended: Ended) -> Verdict:
     return library.procedures[ended.procedure].verdicts[ended.verdict]
 
 
-def _place(library: Library, procedure: str, step: str) -> str:
+def _owner(library: Library, step: Step) -> tuple[Source, ...]:
+    """Where a step stands: the first procedure that has just this one."""
+    names = (name for name, one in library.procedures.items() if one.steps.get(step.name) == step)
+    return procedure(library, next(names), "steps", step.name)
+
+
+def _place(library: Library, name: str, step: str) -> str:
     """Where in the work something happened, in a few words."""
-    if procedure not in library.procedures:
+    if name not in library.procedures:
         return "before the first test"
-    steps: dict[str, Step] = library.procedures[procedure].steps
+    steps: dict[str, Step] = library.procedures[name].steps
     if step not in steps:
-        return library.procedures[procedure].title
+        return library.procedures[name].title
     return wording.place_words(library, steps[step])
 
 
-def _clock(moment: datetime) -> str:
-    return f"{moment:%H:%M}"
+def _place_sources(library: Library, name: str, step: str) -> tuple[Source, ...]:
+    if name not in library.procedures:
+        return ()
+    if step not in library.procedures[name].steps:
+        return procedure(library, name, "title")
+    measure = library.step(name, step).measure
+    return (*procedure(library, name, "steps", step), *terms_of(measure))
 
 
 def _times(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

@@ -7,6 +7,7 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING
+from urllib.parse import unquote
 
 import numpy as np
 import pytest
@@ -20,13 +21,13 @@ from assistant.core.result import Result
 from assistant.errors import RecordBroken, RecordProblem
 from assistant.record import Facts, SessionLog
 from assistant.resources import directory
-from assistant.writeup import clips_to_embed, connections_to_embed, draft, html, text, write_html, write_text
+from assistant.writeup import connections_to_embed, draft, html, text, write_html, write_text
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 LIBRARY = small_library()
-VOID = {"meta", "br"}
+VOID = {"meta", "br", "col"}
 
 
 class Page(HTMLParser):
@@ -72,20 +73,26 @@ def test_the_page_is_whole_and_needs_nothing_from_elsewhere(story: Story) -> Non
     assert "url(" not in html(draft(story.session(), LIBRARY))
 
 
-def test_each_test_has_one_picture_of_its_connection() -> None:
-    """As many drawings as tests, each with a title and a description of its own that says the connection."""
+def test_each_test_has_a_picture_of_its_connection() -> None:
+    """A drawing for each connection, with a title and a description that says it; tests that share one name it."""
     for story in (whole_story(), skipped_story()):
         session = story.session()
         made = draft(session, LIBRARY)
-        page = Page(html(made, {}, connections_to_embed(session, LIBRARY)))
+        connections = connections_to_embed(session, LIBRARY)
+        assert sorted(test.number for test in made.tests) == sorted(
+            n for numbers in connections for n in numbers
+        )
+        page = Page(html(made, {}, connections))
         drawings = [attributes for name, attributes in page.elements if name == "svg"]
-        assert len(made.tests) == len(drawings)
-        names = {attributes["id"] for _, attributes in page.elements if "id" in attributes}
-        assert 2 * len(made.tests) == len(names)
-        for test, attributes in zip(made.tests, drawings, strict=True):
+        assert len(connections) == len(drawings)
+        for numbers, attributes in zip(connections, drawings, strict=True):
             assert "img" == attributes["role"]
+            names = {attributes["id"] for _, attributes in page.elements if "id" in attributes}
             assert names >= set((attributes["aria-labelledby"] or "").split())
-            assert any(words.startswith(f"{test.connection}; ") for words in page.words)
+            tests = [test for test in made.tests if test.number in numbers]
+            assert 1 == len({(test.connection, test.engine) for test in tests})
+            assert any(words.startswith(f"{tests[0].connection}; ") for words in page.words)
+    assert (3, 4) in connections_to_embed(whole_story().session(), LIBRARY)
 
 
 def test_a_circuit_without_a_drawing_is_told_in_words_only() -> None:
@@ -112,16 +119,12 @@ def test_page_and_text_say_the_same() -> None:
         made = draft(story.session(), LIBRARY)
         shown = " ".join(" ".join(Page(html(made)).words).split())
         plain = " ".join(text(made).split())
-        statements = [
-            made.concern,
-            made.cause or made.no_verdict,
-            made.correction,
-            *made.verify,
-            *made.cranking,
-        ]
+        statements = [one.text for one in (made.concern, made.cause or made.no_verdict, made.correction)]
+        statements += [one.text for one in (*made.findings, *made.verify, *made.cranking, made.time)]
         statements += [one.connection for one in made.tests] + [one.seen for one in made.tests]
         statements += [one.captured for one in made.tests] + [one.says for one in made.moments]
-        statements += [*made.not_ruled_out, *made.integrity]
+        statements += [one.took for one in made.tests] + [one.fault for one in made.ruled_out]
+        statements += [one.text for one in (*made.not_ruled_out, *made.not_reached, *made.integrity)]
         for statement in statements:
             assert " ".join(statement.split()) in shown
             assert " ".join(statement.split()) in plain
@@ -154,27 +157,33 @@ def recorded(tmp_path: Path) -> Path:
 
 
 def test_sound_that_the_write_up_names_is_embedded(recorded: Path) -> None:
-    """Results and voice notes carry their sound byte by byte; what was only overheard does not get out."""
-    page = Page(write_html(recorded))
+    """Asked for, results and voice notes carry their sound byte by byte; what was only overheard does not get out."""
+    page = Page(write_html(recorded, embed=True))
     sources = [attributes["src"] or "" for name, attributes in page.elements if name == "audio"]
     files = [(recorded / "clips" / name).read_bytes() for name in ("0001.flac", "0003.flac")]
     assert files == [base64.b64decode(source.partition(",")[2]) for source in sources]
     assert "clips/0002.flac" not in page.words
 
 
-def test_sound_that_is_not_at_hand_is_linked() -> None:
-    """Without the files, the page links beside itself."""
-    session = whole_story().session()
-    made = draft(session, LIBRARY)
-    assert {} == clips_to_embed(session, made)
-    links = [attributes.get("href") for name, attributes in Page(html(made)).elements if name == "a"]
-    assert [
-        "clips/0001.flac",
-        "clips/0002.flac",
-        "clips/0003.flac",
-        "clips/0005.flac",
-        "clips/0005.flac",
-    ] == links
+def test_sound_is_linked_from_where_the_page_lies(recorded: Path, tmp_path: Path) -> None:
+    """A player and a link for each clip lead to the file itself, from the session folder and from another one."""
+    other = tmp_path / "office & desk"
+    other.mkdir()
+    for place in (recorded, other):
+        page = Page(write_html(recorded, beside=place))
+        links = [attributes["href"] for name, attributes in page.elements if name == "a"]
+        players = [attributes["src"] for name, attributes in page.elements if name == "audio"]
+        assert links == players
+        found = [(place / unquote(link or "")).resolve() for link in links]
+        assert [(recorded / "clips" / name).resolve() for name in ("0001.flac", "0003.flac")] == found
+
+
+def test_on_paper_sound_is_named() -> None:
+    """What is printed has no player and no link."""
+    made = draft(whole_story().session(), LIBRARY)
+    page = Page(html(made, paper=True))
+    assert not {"a", "audio"} & {name for name, _ in page.elements}
+    assert any("clips/0005.flac" in words for words in page.words)
 
 
 def test_a_session_folder_is_written_up_with_its_own_procedures(recorded: Path) -> None:

@@ -25,8 +25,9 @@ def test_lines_fit_and_hold_no_control_signs(story: Story) -> None:
 def test_a_reader_finds_the_three_cs_first() -> None:
     """Concern, cause, correction, what to verify, then the tests, and last the signature."""
     made = text(draft(whole_story().session(), LIBRARY))
-    titles = ["CONCERN", "CAUSE", "CORRECTION", "VERIFY AFTER", "TESTS, IN", "RULED OUT", "CAUTIONS", "CRANKING",
-              "VOICE NOTES", "ON THE WAY", "RECORD", "PLEASE NOTE", "REVIEWED AND SIGNED"]  # fmt: skip
+    titles = ["CONCERN", "CAUSE", "CORRECTION", "VERIFY AFTER", "PARTS AND LABOUR", "TESTS, IN", "RULED OUT",
+              "CAUTIONS", "CRANKING", "VOICE NOTES", "ON THE WAY", "RECORD",
+              "PLEASE NOTE", "REVIEWED AND SIGNED"]  # fmt: skip
     places = [made.index(f"\n{title}") for title in titles]
     assert sorted(places) == places
 
@@ -34,7 +35,7 @@ def test_a_reader_finds_the_three_cs_first() -> None:
 def test_a_result_that_was_taken_back_is_marked_in_words() -> None:
     """Plain text cannot strike out: it says that the result does not count, before the result."""
     made = text(draft(whole_story().session(), LIBRARY))
-    assert made.index("[TAKEN BACK 14:38 BY VOICE: DOES NOT COUNT]") < made.index("lamp blinking")
+    assert made.index("[TAKEN BACK 14:38 BY VOICE: DOES NOT COUNT]") < made.index("Seen: lamp blinking")
 
 
 def test_lines_to_fill_in_by_hand() -> None:

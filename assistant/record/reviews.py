@@ -1,0 +1,313 @@
+"""Reviews of a session: who looked at the write-up, what was really done, and what the fault was found to be.
+
+A session folder that was sealed may hold ``reviews.jsonl``, one JSON object a line, written by
+``bay-assistant review``.
+Each line holds the SHA-256 of the line before it with its newline; the first holds that of ``seal.json``, which
+in turn holds the checksums of all that was recorded.
+Each also holds the SHA-256 of its own other parts, written as the program writes them.
+So a review belongs to one record, and a line that is altered, put in or taken out shows; the last one can be cut
+off without a trace.
+A later review amends an earlier one; nothing is erased.
+
+A signature here is one in the sense of a repair order: a name, a time, and the checksums of the record and of the
+write-up that was looked at (kept as ``writeup-1.txt`` and so on).
+It is not a cryptographic one: it does not prove who typed the name.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import os
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from assistant.core.finding import Finding
+from assistant.errors import RecordBroken, RecordProblem, UsageProblem
+from assistant.record.header import REVIEWS_FILE, SEAL_FILE, parse_time
+from assistant.record.log import local_now, take_lock
+from assistant.record.reading import check_folder
+from assistant.record.storage import canonical, read_file, sha256, write_file
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+_CHECKSUM = re.compile(r"[0-9a-f]{64}")
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part line of the repair order; "" is left for the shop to fill in, so also the price."""
+
+    part: str
+    quantity: str = ""
+    price: str = ""
+
+
+@dataclass(frozen=True)
+class Labour:
+    """A labour line of the repair order: the work, its hours and its price; "" is left for the shop to fill in."""
+
+    work: str
+    hours: str = ""
+    price: str = ""
+
+
+@dataclass(frozen=True)
+class Signature:
+    """Who put the name under a review, when, and under what.
+
+    Attributes:
+        name: The name as it was typed.
+        time: When.
+        record: SHA-256 of ``seal.json``, which holds those of everything that was recorded.
+        writeup: SHA-256 of the write-up that was looked at, kept in `writeup_name`.
+    """
+
+    name: str
+    time: datetime
+    record: str
+    writeup: str
+
+
+@dataclass(frozen=True)
+class Review:
+    """One review of a session.
+
+    Attributes:
+        number: 1, 2, 3 … in the session.
+        time: When it was written, with the offset to UTC.
+        reviewer: Who reviewed; "" when no name was given.
+        done: What was really done, in words; "" for not told.
+        found: Names of terms.yaml of the faults that the shop found to be true; () for unknown.
+        parts: Parts that were used.
+        labour: Work that is charged.
+        remarks: Anything else.
+        signed: The signature; None for a review that nobody signed.
+        previous: SHA-256 of the line before, or of ``seal.json``.
+    """
+
+    number: int
+    time: datetime
+    reviewer: str = ""
+    done: str = ""
+    found: tuple[str, ...] = ()
+    parts: tuple[Part, ...] = ()
+    labour: tuple[Labour, ...] = ()
+    remarks: str = ""
+    signed: Signature | None = None
+    previous: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """The review for a program; times are ISO 8601."""
+        signed = self.signed
+        return {
+            **dataclasses.asdict(self),
+            "time": self.time.isoformat(timespec="milliseconds"),
+            "signed": signed
+            and {**dataclasses.asdict(signed), "time": signed.time.isoformat(timespec="milliseconds")},
+        }
+
+
+def writeup_name(number: int) -> str:
+    """Name in the session folder of the write-up that was signed by the review of this number."""
+    return f"writeup-{number}.txt"
+
+
+def read_reviews(folder: Path) -> tuple[Review, ...]:
+    """The reviews of a session, in order; none when nobody has reviewed it.
+
+    The record itself is not checked: that is what `verify` is for.
+
+    Raises:
+        RecordProblem: The file may not be read.
+        RecordBroken: The chain does not hold, or a line is not one that this program writes.
+    """
+    reviews, finding = scan_reviews(folder)
+    if finding is not None:
+        raise RecordBroken(f"The reviews of {folder.name} are not what was written. {finding}")
+    return reviews
+
+
+def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
+    """The reviews up to the first line that is wrong, and what is wrong with it; None when nothing is.
+
+    Raises:
+        RecordProblem: The file may not be read.
+    """
+    path = folder / REVIEWS_FILE
+    if not path.exists():
+        return (), None
+    *rows, rest = read_file(path).split(b"\n")
+    reviews: list[Review] = []
+    if not (folder / SEAL_FILE).is_file():
+        return (), _finding(1, f"a review belongs to a sealed session, and {SEAL_FILE} is missing")
+    previous = sha256(read_file(folder / SEAL_FILE))
+    for number, row in enumerate(rows, start=1):
+        try:
+            review = _parse(row + b"\n")
+        except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
+            return tuple(reviews), _finding(number, f"this line cannot be understood: {error}")
+        if review.number != number:
+            problem = f"this line is numbered {review.number}: a line was put in or taken out"
+            return tuple(reviews), _finding(number, problem)
+        if review.previous != previous:
+            before = f"line {number - 1}" if number > 1 else SEAL_FILE
+            problem = f"this line does not follow on {before}: one of the two was altered"
+            return tuple(reviews), _finding(number, problem)
+        reviews.append(review)
+        previous = sha256(row + b"\n")
+    if rest or not rows:
+        return tuple(reviews), _finding(len(rows) + 1, "this line is cut short")
+    return tuple(reviews), None
+
+
+def add_review(
+    folder: Path,
+    *,
+    reviewer: str = "",
+    done: str = "",
+    found: tuple[str, ...] = (),
+    parts: tuple[Part, ...] = (),
+    labour: tuple[Labour, ...] = (),
+    remarks: str = "",
+    sign: str | None = None,
+    now: Callable[[], datetime] = local_now,
+) -> Review:
+    """Write one more review behind those that are there.
+
+    Args:
+        folder: A sealed session.
+        reviewer: Who reviews.
+        done: What was really done, in words.
+        found: Names of the faults that were found to be true; the caller has looked them up.
+        parts: Parts that were used.
+        labour: Work that is charged.
+        remarks: Anything else.
+        sign: The write-up that the reviewer looked at, to be signed with the name `reviewer`; None: not signed.
+        now: The clock.
+
+    Raises:
+        UsageProblem: It is to be signed without a name, or says nothing at all.
+        RecordProblem: The folder is not a session, is not sealed, is in use, or cannot be written.
+        RecordBroken: The record or its reviews are not what was written.
+    """
+    from assistant.record.verifying import verify  # noqa: PLC0415  it reads the reviews, too
+
+    check_folder(folder)
+    check_reviewable(folder)
+    if sign is not None and not reviewer.strip():
+        raise UsageProblem("A review is signed with a name. Give one with --by.")
+    if not any((done, found, parts, labour, remarks, sign is not None)):
+        raise UsageProblem("This review says nothing. Say what was done, what was found, or sign it.")
+    lock = take_lock(folder)
+    try:
+        findings = verify(folder)
+        if findings:
+            raise RecordBroken(
+                f"The session {folder.name} is not what was recorded, so it is not reviewed. {findings[0]} "
+                f"'bay-assistant verify {folder}' lists everything that is wrong."
+            )
+        before = read_reviews(folder)
+        number = len(before) + 1
+        seal = sha256(read_file(folder / SEAL_FILE))
+        kept = read_file(folder / REVIEWS_FILE) if before else b""
+        moment = now()
+        signature = None
+        if sign is not None:
+            text = sign.encode("utf-8", "backslashreplace")
+            write_file(folder / writeup_name(number), text)
+            signature = Signature(reviewer.strip(), moment, seal, sha256(text))
+        previous = sha256(kept.splitlines(keepends=True)[-1]) if kept else seal
+        review = Review(
+            number, moment, reviewer.strip(), done, found, parts, labour, remarks, signature, previous
+        )
+        row = _row(review)
+        write_file(folder / REVIEWS_FILE, kept + row)
+    finally:
+        os.close(lock)
+    return _parse(row)
+
+
+def check_reviewable(folder: Path) -> None:
+    """A session is reviewed when it is over.
+
+    Raises:
+        RecordProblem: It is not sealed.
+    """
+    if not (folder / SEAL_FILE).is_file():
+        raise RecordProblem(
+            f"The session {folder.name} is not sealed: it can still go on, and a review would not fit it any more. "
+            f"Go on with 'bay-assistant run --resume {folder.name}', close the session, and review it then."
+        )
+
+
+def _row(review: Review) -> bytes:
+    """The line of a review, with its own checksum, which shows an alteration of the last line, too."""
+    body = review.to_json()
+    return canonical({**body, "sha256": sha256(canonical(body))})
+
+
+def _parse(row: bytes) -> Review:
+    """The review that one line holds.
+
+    Raises:
+        ValueError, TypeError, KeyError, AttributeError, RecursionError: It is not a line that this program writes.
+    """
+    body = json.loads(row)
+    own = body.pop("sha256", "")
+    if (
+        set(body) != {field.name for field in dataclasses.fields(Review)}
+        or canonical({**body, "sha256": own}) != row
+    ):
+        raise ValueError("it is not written as the program writes it")
+    if own != sha256(canonical(body)):
+        raise ValueError("it does not fit its own checksum")
+    return Review(
+        number=body["number"],
+        time=parse_time(body["time"]),
+        reviewer=_text(body["reviewer"]),
+        done=_text(body["done"]),
+        found=tuple(_text(name) for name in _list(body["found"])),
+        parts=tuple(Part(**_texts(part)) for part in _list(body["parts"])),
+        labour=tuple(Labour(**_texts(work)) for work in _list(body["labour"])),
+        remarks=_text(body["remarks"]),
+        signed=_signature(body["signed"]),
+        previous=_checksum(body["previous"]),
+    )
+
+
+def _signature(body: Any) -> Signature | None:
+    if body is None:
+        return None
+    name, moment, record, writeup = (_text(body[key]) for key in ("name", "time", "record", "writeup"))
+    return Signature(name, parse_time(moment), _checksum(record), _checksum(writeup))
+
+
+def _list(value: Any) -> list[Any]:
+    if not isinstance(value, list):
+        raise TypeError(f"expected a list, found {value!r}")
+    return value
+
+
+def _texts(value: Any) -> dict[str, str]:
+    return {name: _text(text) for name, text in value.items()}
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(f"expected text, found {value!r}")
+    return value
+
+
+def _checksum(value: Any) -> str:
+    if not _CHECKSUM.fullmatch(_text(value)):
+        raise ValueError(f"{value!r} is not a checksum")
+    return str(value)
+
+
+def _finding(line: int, problem: str) -> Finding:
+    return Finding(REVIEWS_FILE, line, problem, "Take the session from a copy")

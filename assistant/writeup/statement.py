@@ -1,0 +1,133 @@
+"""A statement and where it comes from: nothing stands in a write-up without the place that it derives from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import PurePath
+from typing import TYPE_CHECKING
+
+from assistant.record.header import HEADER_FILE, PROCEDURES, REVIEWS_FILE, SEAL_FILE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
+
+    from assistant.core.procedure import Library
+
+LOG = "log"
+"""Stands for all files of the log: a line is named by the number that it carries through the whole session."""
+
+
+@dataclass(frozen=True, order=True)
+class Source:
+    """Where something stands in a session folder.
+
+    Attributes:
+        file: ``log``, or the name of a file inside the session folder.
+        at: Number of the line for the log and the reviews; for other files a key, its parts joined by dots;
+            "" for the file as a whole.
+    """
+
+    file: str
+    at: str = ""
+
+    def __str__(self) -> str:
+        if not self.at:
+            return self.file
+        return f"{self.file} {'line ' if self.at.isdecimal() else ''}{self.at}"
+
+
+@dataclass(frozen=True)
+class Statement:
+    """Words of the write-up and their sources.
+
+    Attributes:
+        text: The words; "" for something that is not known.
+        sources: Where they derive from, in the order in which they were used, each once.
+    """
+
+    text: str
+    sources: tuple[Source, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.text)
+
+
+NOTHING = Statement("")
+"""What is not known."""
+
+
+def line(*numbers: int) -> tuple[Source, ...]:
+    """Lines of the log."""
+    return tuple(Source(LOG, str(number)) for number in numbers)
+
+
+def header(key: str) -> tuple[Source, ...]:
+    """Something of the session's header."""
+    return (Source(HEADER_FILE, key),)
+
+
+def seal(key: str = "") -> tuple[Source, ...]:
+    """Something of the session's seal."""
+    return (Source(SEAL_FILE, key),)
+
+
+def review(number: int) -> tuple[Source, ...]:
+    """A review."""
+    return (Source(REVIEWS_FILE, str(number)),)
+
+
+def procedure(library: Library, name: str, *keys: str) -> tuple[Source, ...]:
+    """Something of a copied procedure."""
+    file = PurePath(library.procedures[name].file).name or f"{name}.yaml"
+    return (Source(f"{PROCEDURES}/{file}", ".".join(keys)),)
+
+
+def term(*keys: str) -> tuple[Source, ...]:
+    """A term: its words stand in the copied terms."""
+    return (Source(f"{PROCEDURES}/terms.yaml", ".".join(keys)),)
+
+
+def caution(name: str) -> tuple[Source, ...]:
+    """A caution's words."""
+    return (Source(f"{PROCEDURES}/cautions.yaml", name),)
+
+
+def once(sources: Iterable[Source]) -> tuple[Source, ...]:
+    """Each source once, in the order in which it came first."""
+    return tuple(dict.fromkeys(sources))
+
+
+def printable(words: str) -> str:
+    """Words without signs that cannot be printed or stored, such as an undecodable byte that was typed."""
+    return "".join(
+        sign if sign.isprintable() or sign == "\n" else " " if sign.isspace() else "\N{REPLACEMENT CHARACTER}"
+        for sign in words
+    )
+
+
+def clock(moment: datetime) -> str:
+    """Time of day as the write-up shows it."""
+    return f"{moment:%H:%M}"
+
+
+def duration(seconds: float) -> str:
+    """A span of time as a person reads it: "45 s", "3 min 5 s", "1 h 12 min"."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    minutes, rest = divmod(whole, 60)
+    if minutes < 60:
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    hours, minutes = divmod(round(whole / 60), 60)
+    return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+
+
+def capital(words: str) -> str:
+    """The first letter as at the beginning of a sentence."""
+    return words[:1].upper() + words[1:]
+
+
+def stop(words: str) -> str:
+    """A sentence with its full stop, also where the words brought one along."""
+    return words if words.endswith((".", "?", "!")) else f"{words}."

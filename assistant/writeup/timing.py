@@ -1,0 +1,111 @@
+"""How long each test took, from the times of the log.
+
+A test begins with the answer before it (or the start of its procedure) and ends with its own answer: connecting,
+cautions and cranking are part of it.
+Standing by is left out, and so is the time between an interruption and the resumption.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assistant.core.entries import (
+    ModeChanged,
+    ProcedureEntered,
+    ResultTaken,
+    ResultUndone,
+    StepSkipped,
+    VerdictReached,
+)
+from assistant.core.events import Note
+
+if TYPE_CHECKING:
+    from assistant.record.reading import RecordedSession
+
+_STANDS = {"stand by", "stop"}
+_GOES_ON = {"go ahead", "resumed", "closed"}
+_WORK = (ProcedureEntered, ResultTaken, StepSkipped, ResultUndone, VerdictReached)
+_STANDS_BY = "standing by"
+_AWAY = "between an interruption and the resumption"
+
+
+@dataclass(frozen=True)
+class Span:
+    """A time that was worked, the lines of the log that it runs between, and those of the pauses left out.
+
+    Attributes:
+        seconds: What was worked, pauses left out.
+        lines: First and last line, and between them the lines where a pause begins and ends.
+        paused: Seconds that were left out.
+    """
+
+    seconds: float
+    lines: tuple[int, ...]
+    paused: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Pause:
+    seconds: float
+    began: int
+    ended: int
+
+
+def pauses(session: RecordedSession) -> tuple[tuple[str, float, int, int], ...]:
+    """When nobody worked: the kind of pause, its seconds, and the lines of the log where it begins and ends."""
+    found = []
+    stands: int | None = None
+    before = None
+    times = {line.number: line.time for line in session.lines}
+    for line in session.lines:
+        modes = {
+            action.entry.mode
+            for action in line.actions
+            if isinstance(action, Note) and isinstance(action.entry, ModeChanged)
+        }
+        if stands is not None and modes & _GOES_ON:
+            found.append((_STANDS_BY, (line.time - times[stands]).total_seconds(), stands, line.number))
+            stands = None
+        elif before is not None and "resumed" in modes:
+            found.append((_AWAY, (line.time - times[before]).total_seconds(), before, line.number))
+        if stands is None and modes & _STANDS:
+            stands = line.number
+        before = line.number
+    return tuple(found)
+
+
+def test_spans(session: RecordedSession) -> dict[int, Span]:
+    """How long each result took, by the number of its line in the log."""
+    spans = {}
+    mark: int | None = None
+    for line in session.lines:
+        entries = [action.entry for action in line.actions if isinstance(action, Note)]
+        if mark is not None and any(isinstance(entry, ResultTaken) for entry in entries):
+            spans[line.number] = between(session, mark, line.number)
+        if any(isinstance(entry, _WORK) for entry in entries):
+            mark = line.number
+    return spans
+
+
+def whole_span(session: RecordedSession) -> Span | None:
+    """From the start of the first procedure to the last answer or verdict; None where nothing was begun."""
+    work = [
+        line.number
+        for line in session.lines
+        if any(isinstance(action, Note) and isinstance(action.entry, _WORK) for action in line.actions)
+    ]
+    return between(session, work[0], work[-1]) if len(work) > 1 else None
+
+
+def between(session: RecordedSession, first: int, last: int) -> Span:
+    """The time between two lines, without the pauses that lie between them."""
+    times = {line.number: line.time for line in session.lines}
+    inside = [
+        (seconds, began, ended)
+        for _, seconds, began, ended in pauses(session)
+        if first <= began and ended <= last
+    ]
+    paused = sum(seconds for seconds, _, _ in inside)
+    lines = dict.fromkeys([first, *(number for _, began, ended in inside for number in (began, ended)), last])
+    return Span((times[last] - times[first]).total_seconds() - paused, tuple(lines), paused)

@@ -1,0 +1,523 @@
+"""A technician who works at a modelled car, speaks in bay noise, and answers what he hears.
+
+Nothing that he says about the car is written down beforehand: at each test he reports what the circuit model shows
+for the fault that the car has, so that a script cannot contradict physics; only what no model has (is the brake
+set, is there fuel on the floor) is given by hand.
+He listens: what is read back wrongly he denies or corrects, what was not understood he says again, and when he is
+asked for keys he uses them.
+Beside that he does what a scene tells him to do once: says a wrong word and takes it back, is not sure, talks to
+somebody else, says stop.
+
+He speaks with a voice of flite.  The bundled recogniser was trained on "rms", "awb" and "kal16", among others, and
+never heard "slt".
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import soundfile
+
+from assistant import resources
+from assistant.circuit.catalogue import Mechanism, mechanism_named
+from assistant.circuit.likelihoods import model_shares
+from assistant.circuit.observing import observe
+from assistant.circuit.parameters import Systems
+from assistant.circuit.problems import CircuitProblem
+from assistant.core import wording
+from assistant.core.asking import WORDS
+from assistant.core.entries import Entry
+from assistant.core.events import Event, Heard, NoMatch, Note
+from assistant.core.loading import load_library
+from assistant.core.procedure import Engine, FactKind, Library
+from assistant.core.states import REASONS, State
+from assistant.demo import Person, Scenario, Stage, Time, Turn
+from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.numbers import in_words
+from assistant.hearing.baynoise import KINDS
+from assistant.hearing.recogniser import Recogniser, find_model
+from assistant.hearing_bench.manifest import Voice as Spoken
+from assistant.hearing_bench.mixing import bay_noise, speech_power
+from assistant.hearing_bench.speech import Speech
+from assistant.record import Facts, SessionLog
+from assistant.screen.terminal import LineScreen
+from assistant.speaking.voice import Voice
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+
+    from assistant.core.board import Board
+    from assistant.core.procedure import Step
+
+RATE = 16000
+SPEECH_DB = -22.0
+LEAD_S, TAIL_S = 0.4, 0.6
+LOUD_DB = -8.0
+MOST = 300
+"""More utterances than any session needs."""
+
+TRIES = 4
+"""After so many times of not being understood at one question a person takes the keys."""
+
+
+@dataclass(frozen=True)
+class Aside:
+    """Something that the technician does once, instead of the answer.
+
+    Attributes:
+        at: Step at which he does it, with its procedure where that is needed: "feed-dead/crank-signal".
+        state: In this state of the dialogue.
+        does: ``say`` words, ``slip`` (a wrong answer that he then takes back), ``note`` (a voice note of these
+            words), ``loud`` (his answer drowns in noise, he takes the keys, then it is quiet again), ``skip`` for a
+            reason, ``other`` (another test, by this name).
+        words: What he says.
+    """
+
+    at: str
+    state: State
+    does: str
+    words: str = ""
+
+
+@dataclass
+class Car:
+    """What a car shows at each test, by the circuit model.
+
+    Attributes:
+        fault: Name of its fault, and of how it came about.
+        given: What no model has: by "procedure/step", an outcome, or a number in the unit of the step.
+        repaired_for: Procedures at which the fault is mended already.
+    """
+
+    fault: tuple[str, str | None]
+    given: Mapping[str, str] = field(default_factory=dict)
+    repaired_for: frozenset[str] = frozenset({"after-repair"})
+    system: Systems = field(default_factory=Systems.typical)
+
+    def shows(self, library: Library, procedure: str, step: Step) -> tuple[str | None, Decimal | None]:
+        """The outcome that is seen, or the number that is read in the unit of the step."""
+        by_hand = self.given.get(f"{procedure}/{step.name}")
+        if by_hand is not None:
+            return (by_hand, None) if step.reading is None else (None, Decimal(by_hand))
+        circuit = library.procedures[procedure].circuit
+        try:
+            mechanism = self._mechanism(circuit, procedure)
+            if step.reading is None:
+                shares = model_shares(circuit, mechanism, step, self.system)[0]
+                return step.answers[int(np.argmax(shares))].outcome, None
+            value = observe(circuit, mechanism, step.measure, self.system).value
+            assert value is not None
+            if not np.isfinite(value[0]):
+                return "over-range", None
+            return None, _as_a_meter_shows(float(value[0]), step.reading.unit)
+        except CircuitProblem:
+            answer = step.answer(step.good or "") or step.choices()[0]
+            if step.reading is None:
+                return answer.outcome, None
+            return None, _inside(step, answer)
+
+    def _mechanism(self, circuit: str, procedure: str) -> Mechanism:
+        if procedure in self.repaired_for:
+            return mechanism_named(circuit, "none")
+        return mechanism_named(circuit, *self.fault)
+
+
+def _spelled(signs: str) -> str:
+    """Signs as they are said into a microphone, by the spelling alphabet."""
+    return " ".join(WORDS[sign] for sign in signs).replace("x-ray", "xray")
+
+
+def _as_a_meter_shows(value: float, unit: str) -> Decimal:
+    digits = "0.01" if abs(value) < 2 and unit != "A" else "0.1"
+    return Decimal(repr(value)).quantize(Decimal(digits))
+
+
+def _inside(step: Step, answer: Any) -> Decimal:
+    """A number that this band holds."""
+    assert step.reading is not None
+    low = answer.low if answer.low is not None else step.reading.plausible[0]
+    high = answer.high if answer.high is not None else min(step.reading.plausible[1], low + 3)
+    return ((low + high) / 2).quantize(Decimal("0.1"))
+
+
+@dataclass(frozen=True)
+class Uttered:
+    """One thing that was said, and what was heard: right, wrong, or nothing."""
+
+    said: str
+    heard: str
+    understood: bool
+    snr_db: float
+
+
+class Mouth:
+    """Words into sound files: speech in generated bay noise, the same for the same seed."""
+
+    def __init__(self, folder: Path, voice: str, seed: int, snr_db: tuple[float, float]) -> None:
+        self._folder = folder
+        self._speech = Speech(folder)
+        self._voice = Spoken(voice, "flite", voice)
+        self._chance = np.random.default_rng(seed)
+        self._range = snr_db
+        self._seed = seed
+        self._number = 0
+
+    def say(self, words: str, snr_db: float | None = None, lead_s: float = LEAD_S) -> tuple[Path, float]:
+        """A sound file in which these words are said, and its ratio of speech to noise, dB."""
+        self._number += 1
+        ratio = float(self._chance.uniform(*self._range)) if snr_db is None else snr_db
+        kind = KINDS[int(self._chance.integers(len(KINDS)))]
+        level = 10 ** (SPEECH_DB / 20)
+        spoken = self._speech.say(self._voice, words) if words else np.zeros(0)
+        if spoken.size:
+            spoken = spoken * (level / np.sqrt(speech_power(spoken)))
+        placed = np.concatenate([np.zeros(round(lead_s * RATE)), spoken, np.zeros(round(TAIL_S * RATE))])
+        noise = bay_noise(kind, len(placed) / RATE, RATE, self._seed * 1000 + self._number)
+        mixed: NDArray[np.float64] = placed + noise * level * 10 ** (-ratio / 20)
+        mixed /= max(1.0, float(np.max(np.abs(mixed))) / 0.89)
+        path = self._folder / f"{self._seed}-{self._number:03}.wav"
+        soundfile.write(path, np.round(mixed * 32767).astype(np.int16), RATE)
+        return path, ratio
+
+
+class Watching(LineScreen):
+    """The screen and the loudspeaker as the technician has them: the last words spoken and the board."""
+
+    board: Board | None = None
+    last = ""
+
+    def says(self, text: str, at: float) -> None:
+        """Keep what was spoken."""
+        self.last = text
+        super().says(text, at)
+
+    def show(self, board: Board, at: float) -> None:
+        """Keep what is shown."""
+        self.board = board
+        super().show(board, at)
+
+
+@dataclass
+class Technician(Person):
+    """The played person who decides as he goes along."""
+
+    library: Library = field(init=False)
+    position: Any = field(init=False)
+    asked: Any = field(init=False)
+    screen: Watching = field(init=False)
+    mouth: Mouth = field(init=False)
+    car: Car = field(init=False)
+    grammars: GrammarSet = field(init=False)
+    facts: Mapping[str, str] = field(default_factory=dict)
+    asides: list[Aside] = field(default_factory=list)
+    uttered: list[Uttered] = field(default_factory=list)
+    saying: tuple[str, float] | None = None
+    _fresh: bool = False
+    _doing: Aside | None = None
+    _slipped: bool = False
+    _note: str = ""
+    _other: str = ""
+    _reason: str = ""
+    _quiet_due: bool = False
+    _cranked: tuple[str, str] | None = None
+    _tries: int = 0
+    _last_said: str = ""
+    _intended: str = ""
+
+    # --- where a microphone is ---
+
+    def listen(self, request: Any) -> None:
+        """The assistant listens: what is to be said now is thought of anew."""
+        self._fresh = True
+        super().listen(request)
+
+    def record_note(self, longest_s: float) -> None:
+        """A note is being taken."""
+        self._fresh = True
+        super().record_note(longest_s)
+
+    def pause(self) -> None:
+        """What was talked over is not said again by itself; a scene that was cut off comes again."""
+        cut = self._sounding is not None and self.saying is not None
+        super().pause()
+        self.turns.clear()
+        if cut and self._doing is not None:
+            self.asides.insert(0, self._doing)
+        self._doing = None
+
+    def _ready(self) -> None:
+        self._next = None
+        if not (self._heard and self._fresh and not self._keys and self._sounding is None):
+            return
+        done = self.decide()
+        if done is None:
+            return
+        self._fresh = False
+        self.turns.clear()
+        self.turns.append(done)
+        self._next = (self.clock.now + done.after_s, done)
+
+    # --- what he does ---
+
+    def decide(self) -> Turn | None:
+        """The next thing to do; None: wait."""
+        state = self.state()
+        procedure, name = self.position()
+        step = self.library.procedures[procedure].steps.get(name) if procedure else None
+        if state is State.CRANKING:
+            self._cranked = (procedure, name)
+        here = (name, f"{procedure}/{name}")
+        aside = next((one for one in self.asides if one.at in here and one.state is state), None)
+        if aside is not None:
+            self.asides.remove(aside)
+            self._doing = aside
+            return self._aside(aside, step)
+        return self._answer(state, procedure, step)
+
+    def _aside(self, aside: Aside, step: Step | None) -> Turn:
+        match aside.does:
+            case "slip":
+                self._slipped = True
+                return self._speak(aside.words)
+            case "note":
+                self._note = aside.words
+                return self._speak("voice note")
+            case "skip":
+                self._reason = aside.words
+                return self._speak("skip this")
+            case "other":
+                self._other = aside.words
+                return self._speak("other test")
+            case "loud":
+                self._quiet_due = True
+                assert step is not None
+                return self._speak(self._result(step), LOUD_DB, lead_s=3.4)
+            case _:
+                return self._speak(aside.words)
+
+    def _answer(self, state: State, procedure: str, step: Step | None) -> Turn | None:
+        keyed = self.screen.board is not None and self.screen.board.keys_only
+        match state:
+            case State.INQUIRING:
+                return self._fact(keyed=keyed)
+            case State.CONFIRMING:
+                return self._confirm()
+            case State.CHOOSING:
+                return self._speak(self._other)
+            case State.ACKNOWLEDGING:
+                return self._press("enter") if keyed else self._speak("ready")
+            case State.ASKING | State.CRANKING:
+                assert step is not None
+                return self._test(state, procedure, step, keyed=keyed)
+            case State.READING_BACK:
+                right = self._intended in self.screen.last or "Already measured" in self.screen.last
+                if self._slipped:
+                    self._slipped, right = False, False
+                if keyed:
+                    return self._press("enter" if right else "minus")
+                return self._speak("affirm" if right else "negative")
+            case State.SKIPPING:
+                return self._speak(self._reason or next(iter(REASONS.values())))
+            case State.NOTING:
+                words, self._note = self._note or "nothing to add", ""
+                return self._speak(words)
+            case State.STANDING_BY:
+                return self._press("enter") if keyed else self._speak("go ahead")
+            case State.CONCLUDING:
+                return self._conclude(keyed=keyed)
+            case _:
+                return None
+
+    def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> Turn:
+        if self._slipped:  # the wrong word was taken: the next step is asked already
+            self._slipped = False
+            return self._speak("correction")
+        if keyed and self._quiet_due and state is State.ASKING and self._intended in self.screen.last:
+            self._quiet_due = False
+            return self._speak("", 22.0, lead_s=3.5)
+        here = (procedure, step.name)
+        turning = step.measure.engine is Engine.CRANKING
+        if state is State.ASKING and turning and self._cranked != here:
+            return self._press("enter") if keyed else self._speak("cranking now")
+        words = self._result(step)
+        if keyed or self._tries > TRIES:
+            return self._press(*self._digits(step))
+        return self._speak(words, after_s=2.0 if state is State.CRANKING else 0.8)
+
+    def _result(self, step: Step) -> str:
+        """The words for what is seen; how it will be read back is remembered."""
+        outcome, value = self.car.shows(self.library, self.position()[0], step)
+        place = wording.place_words(self.library, step)
+        sayable = [
+            str(form) for name in self.grammars.places() for form in self.grammars.forms("place", name)
+        ]
+        before = f"{place} " if place in sayable and step.measure.instrument != "ohmmeter" else ""
+        if value is not None:
+            assert step.reading is not None
+            unit = step.reading.unit
+            self._intended = wording.number_words(value, unit)
+            return f"{before}{in_words(value)} {wording.UNIT_WORDS[unit][1]}"
+        assert outcome is not None
+        spoken = self.library.terms.outcomes[outcome].spoken
+        self._intended = f": {spoken}."
+        return f"{before}{spoken}"
+
+    def _digits(self, step: Step) -> Sequence[str]:
+        outcome, value = self.car.shows(self.library, self.position()[0], step)
+        self._result(step)
+        if value is not None:
+            return [*("point" if sign == "." else sign for sign in format(value, "f")), "enter"]
+        if step.reading is not None:
+            return [*"9999", "enter"]
+        return [str(1 + [answer.outcome for answer in step.answers].index(outcome or ""))]
+
+    def _conclude(self, *, keyed: bool) -> Turn:
+        said = self.screen.last
+        if "Affirm, or say correction" in said:
+            words, key = "affirm", "enter"
+        elif "go ahead" in said:
+            words, key = "go ahead", "enter"
+        else:
+            words, key = "close session", "plus"
+        return self._press(key) if keyed else self._speak(words)
+
+    def _fact(self, *, keyed: bool) -> Turn:
+        """What is asked for about car, order and gear; signs are spelled four in a breath, checked by the read-back."""
+        asked = self.asked()
+        value = self.facts.get(asked.inquiry.name)
+        if value is None:
+            return self._press("plus") if keyed else self._speak("leave blank")
+        if asked.inquiry.kind is FactKind.CHOICE:
+            return self._speak(asked.inquiry.choices[value])
+        if not asked.spells:
+            unit = asked.inquiry.unit
+            number = in_words(Decimal(value)) if Decimal(value) < 10000 else _spelled(value)
+            return self._speak(f"{number} {wording.UNIT_WORDS[unit][1]}" if unit else number)
+        if not value.startswith(asked.signs):
+            return self._speak("correction")
+        rest = value[len(asked.signs) :][:4]
+        return self._speak(_spelled(rest) if rest else "that is all")
+
+    def _confirm(self) -> Turn:
+        waiting = self.asked().waiting
+        value = self.facts[self.asked().inquiry.name]
+        right = waiting.value == value or (
+            not self.asked().spells and Decimal(waiting.value) == Decimal(value)
+        )
+        return self._speak("affirm" if right else "negative")
+
+    # --- how he does it ---
+
+    def _speak(
+        self, words: str, snr_db: float | None = None, lead_s: float = LEAD_S, after_s: float = 0.8
+    ) -> Turn:
+        if len(self.uttered) > MOST:
+            raise AssertionError(f"the session does not end; last said: {self.screen.last}")
+        self._tries = self._tries + 1 if words == self._last_said else 0
+        self._last_said = words
+        if words in ("stop", "not sure", "correction", "negative"):
+            self._cranked = None  # the test is made again
+        path, ratio = self.mouth.say(words, snr_db, lead_s)
+        self.saying = (words, ratio)
+        return Turn(frozenset(), after_s, path, (), once=True)
+
+    def _press(self, *keys: str) -> Turn:
+        self._tries = 0
+        self._last_said = ""
+        return Turn(frozenset(), 0.8, None, keys, once=True)
+
+    def hears_itself_heard(self, event: Event) -> None:
+        """Take down what became of what was said."""
+        if not isinstance(event, Heard | NoMatch) or self.saying is None:
+            return
+        words, ratio = self.saying
+        self.saying = None
+        self.uttered.append(Uttered(words, event.words, isinstance(event, Heard), ratio))
+
+
+class _Watched:
+    """The record, with the technician told of each event."""
+
+    def __init__(
+        self, log: SessionLog, technician: Technician, entries: list[Entry], said: list[str]
+    ) -> None:
+        self._log = log
+        self._technician = technician
+        self._entries = entries
+
+    def append(self, event: Event, actions: Any) -> Any:
+        """As the log's own."""
+        self._technician.hears_itself_heard(event)
+        self._entries.extend(action.entry for action in actions if isinstance(action, Note))
+        return self._log.append(event, actions)
+
+
+@dataclass
+class Played:
+    """What a session left."""
+
+    folder: Path
+    shown: str
+    entries: list[Entry]
+    uttered: list[Uttered]
+    seconds: float
+    left: list[Aside]
+
+    def misheard(self) -> tuple[int, int, int]:
+        """Of what was said in the grammar: how much was right, taken for something else, not understood."""
+        said = [one for one in self.uttered if one.said and one.snr_db > 0]
+        right = sum(one.understood and one.heard == one.said for one in said)
+        wrong = sum(one.understood and one.heard != one.said for one in said)
+        return right, wrong, len(said) - right - wrong
+
+
+def play(
+    folder: Path,
+    procedure: str,
+    car: Car,
+    asides: Iterable[Aside],
+    *,
+    facts: Mapping[str, str],
+    complaint: str,
+    vehicle: str,
+    voice: str = "rms",
+    seed: int = 1,
+    snr_db: tuple[float, float] = (10.0, 20.0),
+    recogniser: Recogniser | None = None,
+) -> Played:
+    """Play one session to its end, seal it, and give what it left."""
+    procedures = resources.directory("procedures")
+    grammars = GrammarSet.load(resources.directory("grammars"))
+    sounds = folder / "sounds"
+    sounds.mkdir(parents=True, exist_ok=True)
+    clock = Time(real=False)
+    stream = io.StringIO()
+    entries: list[Entry] = []
+    scenario = Scenario(procedure, Facts(complaint=complaint, vehicle=vehicle), ())
+    with SessionLog.create(folder / "sessions", scenario.facts, procedures) as log:
+        screen = Watching(stream)
+        ears = recogniser or Recogniser(find_model(None))
+        voices = Voice(cache_folder=folder / "speech")
+        stage = Stage(scenario, log, ears, grammars, clock, voices, screen, Technician)
+        technician = stage.person
+        assert isinstance(technician, Technician)
+        technician.library = load_library(procedures)
+        runner = stage.session._runner
+        technician.position = lambda: runner.position
+        technician.asked = lambda: runner._asked_fact
+        technician.screen, technician.car, technician.grammars = screen, car, grammars
+        technician.mouth = Mouth(sounds, voice, seed, snr_db)
+        technician.facts, technician.asides = facts, list(asides)
+        stage.session.log = _Watched(log, technician, entries, [])
+        stage.play()
+        if stage.session.outcome in ("verdict", "closed"):
+            log.seal()
+        return Played(log.folder, stream.getvalue(), entries, technician.uttered, clock(), technician.asides)

@@ -1,0 +1,159 @@
+"""Sessions with the shipped procedures, led through by a made-up technician, for the tests of the write-up."""
+
+from __future__ import annotations
+
+import random
+from datetime import datetime, timedelta, timezone
+from decimal import Decimal
+from functools import cache
+from typing import TYPE_CHECKING
+
+from assistant.core.events import Resumed
+from assistant.core.loading import load_library
+from assistant.core.result import Control
+from assistant.core.states import State
+from assistant.record import Facts, Header, Line, LogFile, RecordedSession, Seal, SessionLog
+from assistant.resources import directory
+from assistant.testing import Dialogue
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from assistant.core.procedure import Library, Step
+
+ZONE = timezone(timedelta(hours=-5))
+START = datetime(2026, 11, 25, 8, 2, 11, tzinfo=ZONE)
+FACTS = Facts(
+    order="4711",
+    vin="1G4AH59H45G118341",
+    vehicle="invented coupe, 4 cylinders",
+    complaint="Stalled at the bank, cranks, will not start.",
+    technician="R. Alvarez",
+)
+OPEN_CONTROL_WIRE = ("lit", "steady", "dark")
+SHORTED_PRIMARY = ("lit", "steady", "lit", "9.1 A", "0.1 ohm")
+
+
+@cache
+def library(*, weighing: bool = False) -> Library:
+    """The shipped procedures."""
+    return load_library(directory("procedures"), weighing=weighing)
+
+
+def scripted(*answers: str, procedure: str = "coil-control") -> Dialogue:
+    """A session that gives these answers, an outcome or "9.1 A", affirms what is asked back, and closes.
+
+    A verdict before the last answer is gone on from.
+    """
+    talk = Dialogue(library())
+    talk.begin(procedure)
+    left = list(answers)
+    for _ in range(200):
+        state = talk.runner.state
+        if state is State.FINISHED:
+            break
+        if state is State.ASKING and left:
+            value, _, unit = left.pop(0).partition(" ")
+            if unit:
+                talk.hear(value=value, unit=unit)
+            else:
+                talk.hear(value)
+        elif state is State.ASKING:
+            break
+        elif state is State.CONCLUDING and left:
+            talk.hear(control=Control.GO_AHEAD)
+        else:
+            _go_on(talk)
+    return talk
+
+
+def wandering(seed: int) -> Dialogue:
+    """A session of a technician who answers anything, corrects himself, skips, pauses and comes back."""
+    chance = random.Random(seed)  # noqa: S311  a test must be the same each time
+    known = library()
+    talk = Dialogue(known)
+    talk.begin(chance.choice(sorted(known.procedures)))
+    for _ in range(chance.randint(5, 60)):
+        state = talk.runner.state
+        talk.now += chance.choice((0.5, 7, 63, 400))
+        if state is State.FINISHED:
+            break
+        if state is not State.ASKING:
+            _go_on(talk, chance)
+            continue
+        act = chance.random()
+        if act < 0.75:
+            _answer(talk, known.step(*talk.runner.position), chance)
+        elif act < 0.9:
+            talk.hear(
+                control=chance.choice(
+                    (Control.CORRECTION, Control.SKIP, Control.STAND_BY, Control.STOP, Control.VOICE_NOTE)
+                )
+            )
+        elif act < 0.95:
+            talk.send(Resumed(talk.now))
+            talk.listen()
+        else:
+            talk.key("enter")
+    return talk
+
+
+def _answer(talk: Dialogue, step: Step, chance: random.Random) -> None:
+    if step.reading is None:
+        talk.hear(chance.choice(step.answers).outcome)
+        return
+    low, high = step.reading.plausible
+    value = chance.choice((low, high, Decimal("0.1"), Decimal("0.7"), Decimal("6.5"), Decimal("10.20")))
+    talk.hear(value=str(value), unit=step.reading.unit)
+
+
+def _go_on(talk: Dialogue, chance: random.Random | None = None) -> None:
+    """What the dialogue waits for besides an answer."""
+    state = talk.runner.state
+    if state is State.ACKNOWLEDGING:
+        talk.hear(control=Control.READY)
+    elif state is State.RESTING:
+        talk.wait(75)
+    elif state is State.SKIPPING:
+        talk.key("1")
+    elif state is State.STANDING_BY:
+        talk.hear(control=Control.GO_AHEAD)
+    elif state is State.CONCLUDING:
+        choices = (Control.AFFIRM, Control.CORRECTION, Control.GO_AHEAD, Control.CLOSE)
+        talk.hear(control=chance.choice(choices) if chance else Control.CLOSE)
+    elif state is State.READING_BACK:
+        doubt = chance is not None and chance.random() < 0.2
+        talk.hear(control=Control.CORRECTION if doubt else Control.AFFIRM)
+    else:
+        talk.wait(5)
+        talk.listen()
+
+
+def session(talk: Dialogue, facts: Facts = FACTS, *, sealed: bool = True) -> RecordedSession:
+    """The session that was recorded of it, in memory."""
+    lines = tuple(
+        Line(number, START + timedelta(seconds=event.at), event, actions)
+        for number, (event, actions) in enumerate(zip(talk.events, talk.actions, strict=True), start=1)
+    )
+    end = lines[-1].time if lines else START
+    return RecordedSession(
+        Header("2026-11-25-0802-k7f3", START, "0.1.0", facts),
+        lines,
+        sealed=Seal(end, len(lines), "0" * 64, {}) if sealed else None,
+        logs=(LogFile("log.jsonl", "ab" * 32, len(lines)),),
+    )
+
+
+def folder(parent: Path, talk: Dialogue, facts: Facts = FACTS, *, seal: bool = True) -> Path:
+    """The same on the disk, with the shipped procedures in it."""
+    moment = [START]
+    log = SessionLog.create(
+        parent, facts, directory("procedures"), now=lambda: moment[0], token=lambda: "k7f3"
+    )
+    with log:
+        for event, actions in zip(talk.events, talk.actions, strict=True):
+            moment[0] = START + timedelta(seconds=event.at)
+            log.append(event, actions)
+        if seal:
+            log.seal()
+    return log.folder

@@ -1,0 +1,70 @@
+"""The write-up as PDF, read back by another program."""
+
+from __future__ import annotations
+
+import builtins
+import io
+from typing import TYPE_CHECKING, Any
+
+import pypdf
+import pytest
+from recorded import SHORTED_PRIMARY, folder, scripted
+
+from assistant.errors import UsageProblem
+from assistant.record import add_review
+from assistant.writeup import drafted, write_pdf
+from assistant.writeup.pdf import MISSING, pdf
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def read(written: bytes) -> list[str]:
+    """The words of each page."""
+    return [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(written)).pages]
+
+
+def test_each_page_has_its_number_the_order_and_the_hash(tmp_path: Path) -> None:
+    """`pypdf` reads what is printed: page 1 for the customer, the evidence after it, each page named."""
+    place = folder(tmp_path, scripted(*SHORTED_PRIMARY))
+    made = drafted(place)[0]
+    pages = [
+        " ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(write_pdf(place))).pages
+    ]
+    assert 2 <= len(pages) <= 5
+    for number, words in enumerate(pages, start=1):
+        assert f"page {number} of {len(pages)}" in words
+        assert "Repair order 4711" in words
+        assert f"Record SHA-256 {made.record}" in words
+    for statement in (made.concern, made.cause, made.correction, *made.findings):
+        assert statement.text in pages[0]
+    assert "TESTS, IN ORDER" not in pages[0].upper()
+    assert "TESTS, IN ORDER" in pages[1].upper()
+
+
+def test_a_signed_review_is_on_paper(tmp_path: Path) -> None:
+    """Name, time and checksums stand where the lines for the signature were."""
+    place = folder(tmp_path, scripted(*SHORTED_PRIMARY))
+    review = add_review(place, reviewer="J. Okoye", done="Fitted a coil.", sign="the write-up")
+    words = " ".join(
+        " ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(write_pdf(place))).pages
+    )
+    assert "Reviewed and signed by J. Okoye" in words
+    assert "Fitted a coil." in words
+    assert review.signed is not None
+    assert review.signed.writeup in words.replace(" ", "")
+
+
+def test_without_weasyprint_a_sentence_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The extra and Debian's package are named, and the way without them."""
+    real = builtins.__import__
+
+    def missing(name: str, *rest: Any) -> Any:
+        if name == "weasyprint":
+            raise OSError("cannot load library 'libpango-1.0-0'")
+        return real(name, *rest)
+
+    monkeypatch.setattr(builtins, "__import__", missing)
+    with pytest.raises(UsageProblem, match="pip install") as caught:
+        pdf("<p>page</p>")
+    assert MISSING == str(caught.value)

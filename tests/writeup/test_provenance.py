@@ -1,0 +1,391 @@
+"""Every sentence of the write-up is derived again from the places that it names; nothing else may stand in it.
+
+The check here shares no code with the draft: it reads the log as JSON, the copied procedures as YAML, and computes
+times and sums by itself.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from datetime import timedelta
+from decimal import Decimal
+from functools import cache
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import pytest
+import yaml
+from hypothesis import HealthCheck, given, settings, strategies as st
+from recorded import (
+    FACTS,
+    OPEN_CONTROL_WIRE,
+    SHORTED_PRIMARY,
+    START,
+    folder,
+    library,
+    scripted,
+    session as recorded_session,
+    wandering,
+)
+
+from assistant.core.entries import ModeChanged, ResultTaken
+from assistant.core.events import Note, to_json
+from assistant.record import Labour, Part, Review, Signature
+from assistant.resources import directory
+from assistant.writeup import Source, Statement, draft, drafted
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from pathlib import Path
+
+    from assistant.record import RecordedSession
+
+REVIEWS = (
+    Review(1, START + timedelta(hours=2), "J. Okoye", "Mended the control wire.", ("control-wire-open",),
+           (Part("splice", "2"),), (Labour("diagnosis", "0.5", "45.00"),), "Road test 12 miles.",
+           Signature("J. Okoye", START + timedelta(hours=2), "1f" * 32, "2e" * 32), "3d" * 32),
+    Review(2, START + timedelta(hours=3), "J. Okoye", "Replaced the control wire.", previous="4c" * 32),
+)  # fmt: skip
+
+
+def tokens(words: str) -> set[str]:
+    """Words in small letters and numbers, a number in its shortest form, so that 10 and 10.0 are one.
+
+    The unit A is not taken for the article.
+    """
+    words = re.sub(r'(?<=[0-9] )A\b|(?<=")A(?=")', "ampere", words)
+    found = re.findall(r"[a-z]+|[0-9]+(?:\.[0-9]+)?", words.lower())
+    return {
+        re.sub(r"\.?0+$", "", one) if re.fullmatch(r"[0-9]+\.[0-9]+", one) else one.lstrip("0") or "0"
+        if one[0].isdecimal() else one
+        for one in found
+    }  # fmt: skip
+
+
+# Words that only hold a sentence together: no outcome, place, part, fault, number or unit is among them.
+FRAME = tokens(
+    "with the engine and key not turning good read around from to moved between on it clipped probe test "
+    "looked at compared above below or more a system taken back by voice keypad recognition confidence speech db "
+    "noise as heard keyed was were skipped is no verdict reached session stopped in before this answered what led "
+    "read out affirmed begun repair order date vehicle vin technician measured first question last answer min "
+    "standing interruptions of are left cranked clock all without timer because nobody said that began assumed for "
+    "starter's rest given form once twice times acknowledged acknowledgement asked resumed nothing recorded phrase "
+    "phrases understood had meaning moment keys made withdrawn when an under made bay assistant lines line log sha "
+    "sealed still can go an unfinished bytes reviewed signed not amended record write up among faults catalogue one "
+    "time speaks these most against slip eye ear finger has probability would tell its likelihoods odds any "
+    "than other h s"
+)
+"""`h` and `s` are the units of times, which the check computes by itself."""
+
+
+@cache
+def procedures() -> dict[str, Any]:
+    """The shipped YAML files, read by an ordinary YAML reader."""
+    return {
+        path.name: yaml.load(path.read_text(encoding="utf-8"), yaml.BaseLoader)  # noqa: S506  texts only
+        for path in directory("procedures").glob("*.yaml")
+    }
+
+
+def log_of(session: RecordedSession, number: int) -> dict[str, Any]:
+    """One line of the log as the program writes it."""
+    line = session.lines[number - 1]
+    assert line.number == number
+    return {
+        "event": to_json(line.event),
+        "actions": [to_json(act) for act in line.actions if isinstance(act, Note)],
+    }
+
+
+def at(body: Any, key: str) -> Any:
+    """What stands at a key of a file."""
+    for part in filter(None, key.split(".")):
+        body = body[part]
+    return body
+
+
+def held(source: Source, session: RecordedSession) -> set[str]:
+    """Words and numbers that a source holds."""
+    if source.file == "log" and not source.at:
+        return {str(len(session.lines)), str(session.torn)}
+    if source.file == "log":
+        line = session.lines[int(source.at) - 1]
+        return tokens(json.dumps(log_of(session, int(source.at)))) | tokens(f"{line.time:%H} {line.time:%M}")
+    if source.file == "session.json":
+        body = json.loads(session.header.to_bytes())
+        value = at(body, source.at)
+        times = f"{session.header.started:%Y %m %d %H %M}" if source.at == "started" else ""
+        return tokens(f"{json.dumps(value)} {times}")
+    if source.file == "seal.json":
+        assert session.sealed
+        return tokens(f"{session.sealed.sealed:%Y %m %d %H %M}")
+    if source.file == "reviews.jsonl":
+        review = REVIEWS[int(source.at) - 1]
+        times = f"{review.time:%Y %m %d %H %M}"
+        return tokens(f"{json.dumps(review.to_json())} {times} sha 256 seal found review")
+    if source.file == "log.jsonl":
+        return tokens("log jsonl 256 " + "ab" * 32)
+    name = source.file.removeprefix("procedures/")
+    if not name.endswith(".yaml"):
+        return set()
+    body = json.dumps(at(procedures()[name], source.at))
+    return tokens(f"{body} {source.at} {'comparison' if 'compared_with' in body else ''}")
+
+
+def computed(statement: Statement, session: RecordedSession) -> set[str]:
+    """Numbers that are not written in the sources and follow from them: times, sums, counts, rounded levels."""
+    numbers = sorted({int(source.at) for source in statement.sources if source.file == "log" and source.at})
+    entries = [
+        (number, act["entry"])
+        for number in numbers
+        for act in log_of(session, number)["actions"]
+    ]  # fmt: skip
+    found: set[str] = set()
+    moments = {number: session.lines[number - 1].time for number in numbers}
+    modes = {number: entry["mode"] for number, entry in entries if entry["type"] == "ModeChanged"}
+    for first in numbers:
+        for last in (number for number in numbers if number > first):
+            gap = paused([number for number in numbers if first <= number <= last], moments, modes)
+            whole = (moments[last] - moments[first]).total_seconds()
+            found |= tokens(spoken(whole - gap)) | tokens(spoken(gap))
+    cranked = [entry for _, entry in entries if entry["type"] == "Cranked"]
+    found |= tokens(f"{sum(float(entry['seconds']) for entry in cranked):.1f} {len(cranked)}")
+    for kind in ("CautionGiven", "Remark"):
+        forms = [(entry.get("caution"), entry.get("form")) for _, entry in entries if entry["type"] == kind]
+        found |= {str(forms.count(form)) for form in forms}
+    for _, entry in entries:
+        if entry["type"] == "ResultTaken":
+            found |= tokens(f"{float(entry['confidence']):.2f}")
+            if entry["snr_db"] is not None:
+                found |= tokens(f"{entry['snr_db']:.0f}")
+        if entry["type"] == "VoiceNoteTaken":
+            found |= tokens(f"{entry['duration_s']:.1f}")
+    return found
+
+
+def paused(numbers: list[int], moments: dict[int, datetime], modes: dict[int, str]) -> float:
+    """Seconds between standing by and going on, and between a line and the resumption right after it."""
+    total = 0.0
+    standing = None
+    for before, number in zip([0, *numbers], numbers, strict=False):
+        mode = modes.get(number, "")
+        if standing and mode in ("go ahead", "resumed", "closed"):
+            total += (moments[number] - moments[standing]).total_seconds()
+            standing = None
+        elif mode == "resumed" and before == number - 1:
+            total += (moments[number] - moments[before]).total_seconds()
+        if standing is None and mode in ("stand by", "stop"):
+            standing = number
+    return total
+
+
+def spoken(seconds: float) -> str:
+    """A time in hours, minutes and seconds, computed here."""
+    whole = round(seconds)
+    if whole >= 3600:
+        minutes = round(whole / 60)
+        return f"{minutes // 60} h {minutes % 60} min"
+    return f"{whole // 60} min {whole % 60} s"
+
+
+def unsupported(statement: Statement, session: RecordedSession) -> set[str]:
+    """Words and numbers of a statement that its sources do not hold."""
+    known = FRAME | computed(statement, session)
+    for source in statement.sources:
+        known |= held(source, session)
+    return tokens(statement.text) - known
+
+
+def check(session: RecordedSession, reviews: tuple[Review, ...] = (), *, weighing: bool = False) -> int:
+    """Check every statement of a session; how many there were."""
+    made = draft(session, library(weighing=weighing), reviews)
+    statements = list(made.statements())
+    for statement in statements:
+        if statement == made.state and not reviews:
+            continue
+        assert statement.sources, statement.text
+        left = unsupported(statement, session)
+        if weighing and "procedures/likelihoods.json" in {source.file for source in statement.sources}:
+            left = {one for one in left if f"{one}%" not in statement.text}
+        assert set() == left, (statement.text, left, list(map(str, statement.sources)))
+    return len(statements)
+
+
+def test_the_words_between_hold_no_fact() -> None:
+    """No outcome, unit or name of a place, a part or a fault could slip in as a mere joining word."""
+    terms = procedures()["terms.yaml"]
+    facts = {name for kind in ("outcomes", "faults") for name in terms[kind]} - {"good"}
+    facts |= {
+        unit.lower().replace("a", "ampere")
+        for one in terms["instruments"].values()
+        for unit in one.get("units", ())
+    }
+    facts |= {
+        word
+        for one in terms["places"].values()
+        if one["kind"] in ("node", "part")
+        for word in tokens(one["short"])
+    }
+    facts -= tokens("engine s starter")  # of "engine block", "coil's plug" and "starter cable"
+    assert set() == FRAME & facts
+
+
+@pytest.mark.parametrize(
+    ("answers", "procedure"),
+    [
+        (OPEN_CONTROL_WIRE, "coil-control"),
+        (SHORTED_PRIMARY, "coil-control"),
+        (("lit", "blinking", "sharper", "7.00 A"), "coil-control"),
+        (("12.4 V", "10.40 V"), "battery-and-cranking"),
+        ((), "coil-control"),
+    ],
+)
+def test_each_sentence_of_a_straight_session(answers: tuple[str, ...], procedure: str) -> None:
+    """Sessions as they ought to go, to their verdict."""
+    assert check(recorded_session(scripted(*answers, procedure=procedure))) > 10
+
+
+def test_each_sentence_with_the_circuit_model_and_reviews() -> None:
+    """What the results say together, and what the shop did and signed."""
+    session = recorded_session(scripted(*OPEN_CONTROL_WIRE))
+    weighing = replace(session, header=replace(session.header, likelihoods=library(weighing=True).knowledge.version))  # type: ignore[union-attr]  # fmt: skip
+    assert check(weighing, REVIEWS, weighing=True) > 30
+
+
+@given(st.integers(0, 100_000), st.booleans())
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_each_sentence_of_any_session(seed: int, sealed: bool) -> None:
+    """Whatever is answered, corrected, skipped, paused or broken off."""
+    check(recorded_session(wandering(seed), sealed=sealed))
+
+
+def test_a_sentence_with_a_number_that_its_sources_do_not_hold_is_found() -> None:
+    """The check itself is checked: a wrong number, unit, place, outcome, time or name does not pass."""
+    session = recorded_session(scripted(*SHORTED_PRIMARY))
+    made = draft(session, library())
+    told = made.findings[-1]
+    assert "0.1 ohm" in told.text
+    for wrong in (
+        told.text.replace("0.1", "0.2"),
+        told.text.replace("0.1 ohm", "0.1 volt"),
+        told.text.replace("the coil's own feed", "the module's own feed"),
+        told.text.replace("key off", "key off, running"),
+        f"{told.text} It took 17 min.",
+        f"{told.text} R. Alvarez saw it.",
+    ):
+        assert wrong != told.text
+        assert unsupported(Statement(wrong, told.sources), session), wrong
+
+
+# --- the log decides ------------------------------------------------------------------------------
+
+
+def changed(session: RecordedSession, number: int, **parts: Any) -> RecordedSession:
+    """The session with another result in a line of its log."""
+    lines = list(session.lines)
+    line = lines[number - 1]
+    lines[number - 1] = replace(
+        line,
+        actions=tuple(
+            replace(act, entry=replace(act.entry, **parts))
+            if isinstance(act, Note) and isinstance(act.entry, ResultTaken)
+            else act
+            for act in line.actions
+        ),
+    )
+    return replace(session, lines=tuple(lines))
+
+
+@given(st.integers(0, 100_000))
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_another_result_in_the_log_is_another_sentence(seed: int) -> None:
+    """Each result: changed in the log, every statement that showed it is gone or says the other thing."""
+    session = recorded_session(wandering(seed))
+    before = list(draft(session, library()).statements())
+    for line in session.lines:
+        for act in line.actions:
+            if not isinstance(act, Note) or not isinstance(act.entry, ResultTaken):
+                continue
+            result = act.entry
+            step = library().step(result.procedure, result.step)
+            others = [answer.outcome for answer in step.choices() if answer.outcome != result.outcome]
+            if result.value is not None:
+                # another reading in the same band
+                after = changed(session, line.number, value=result.value + Decimal("0.000123"))
+                shows = f"{result.value} {result.unit}"
+            else:
+                after = changed(session, line.number, outcome=others[0])
+                shows = f"| {library().terms.outcomes[result.outcome].seen}" if not step.reading else ""
+            here = str(line.number)
+            told = {
+                one for one in before if Source("log", here) in one.sources and shows and shows in one.text
+                and f"{result.number} | " in one.text[:5]
+            }  # fmt: skip
+            assert not shows or told
+            assert not told & set(draft(after, library()).statements())
+
+
+@given(st.integers(0, 100_000))
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_what_is_taken_out_of_the_log_is_not_written_up(seed: int) -> None:
+    """A line without its entries supports no statement any more."""
+    session = recorded_session(wandering(seed))
+    before = set(draft(session, library()).statements())
+    numbers = [line.number for line in session.lines if any(isinstance(act, Note) for act in line.actions)]
+    for number in numbers[1:]:
+        lines = list(session.lines)
+        if any(
+            isinstance(act, Note) and isinstance(act.entry, ModeChanged) for act in lines[number - 1].actions
+        ):
+            continue  # where a pause is taken out, the times before and after it stay what they are
+        lines[number - 1] = replace(lines[number - 1], actions=())
+        after = set(draft(replace(session, lines=tuple(lines)), library()).statements())
+        rest = {
+            one for one in before & after
+            if Source("log", str(number)) in one.sources and not one.text.startswith(("No verdict", "Made from"))
+        }  # fmt: skip
+        assert set() == rest, number
+
+
+def test_other_times_in_the_log_are_other_times_in_the_write_up() -> None:
+    """Each test is dated, and its length measured, by the log."""
+    talk = scripted(*OPEN_CONTROL_WIRE)
+    session = recorded_session(talk)
+    tests = draft(session, library()).tests
+    results = [
+        line.number
+        for line in session.lines
+        if any(isinstance(act, Note) and isinstance(act.entry, ResultTaken) for act in line.actions)
+    ]
+    later = replace(
+        session,
+        lines=tuple(
+            replace(line, time=line.time + timedelta(seconds=671)) if line.number >= results[1] else line
+            for line in session.lines
+        ),
+    )
+    after = draft(later, library()).tests
+    assert tests[0] == after[0]
+    took = [(session.lines[two - 1].time - session.lines[one - 1].time).total_seconds()
+            for one, two in pairwise(results)]  # fmt: skip
+    assert f"{round(took[0]) // 60} min {round(took[0]) % 60} s" == tests[1].took
+    assert f"{round(took[0] + 671) // 60} min {round(took[0] + 671) % 60} s" == after[1].took
+    assert tests[2].took == after[2].took
+
+
+def test_from_the_disk_the_sources_are_places_in_the_folder(tmp_path: Path) -> None:
+    """Whoever follows a source finds the file, and the key in it."""
+    place = folder(tmp_path, scripted(*OPEN_CONTROL_WIRE))
+    made, session, _ = drafted(place)
+    assert made.concern.text == FACTS.complaint
+    for statement in made.statements():
+        for source in statement.sources:
+            if source.file == "log":
+                assert not source.at or 1 <= int(source.at) <= len(session.lines)
+                continue
+            path = place / source.file
+            assert path.is_file()
+            if source.at and path.suffix == ".yaml":
+                at(yaml.load(path.read_text(encoding="utf-8"), yaml.BaseLoader), source.at)  # noqa: S506
