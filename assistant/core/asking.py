@@ -170,8 +170,7 @@ def numbers(facts: Mapping[str, Inquiry], given: Mapping[str, tuple[str, str]]) 
 def question_keys(inquiry: Inquiry) -> str:
     """How a fact is keyed, a sentence or two."""
     if inquiry.kind is FactKind.CHOICE:
-        words = [f"{number} for {text}" for number, text in enumerate(inquiry.choices.values(), start=1)]
-        return f"{wording.listed(words)}. Plus leaves it blank."
+        return f"{wording.numbered(inquiry.choices.values())} Plus leaves it blank."
     if inquiry.kind is FactKind.NUMBER:
         return "Key the number, then Enter. Plus leaves it blank."
     return "Key digits. A letter is point, its key, its place. Then Enter."

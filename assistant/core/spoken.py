@@ -434,7 +434,8 @@ def findings(library: Library, spoken: Iterable[Spoken]) -> list[Finding]:
     called = [words for place in nodes for words in (place.spoken, place.short, place.at_plug, place.at_coil)]
     places = _longest_first(words.removeprefix("the ") for words in called if words)
     faults = [wording.fault_spoken(library, name) for name in terms.faults]
-    names = _longest_first([*places, *faults])
+    labels = [fact.label for fact in terms.facts.values()]  # "Repair order: zero." commands nothing
+    names = _longest_first([*places, *faults, *labels])
     found: dict[Finding, None] = {}
     for one in spoken:
         for problem, remedy in _judged(one.sentence, places, names):
