@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core import runner, spoken, wording
 from assistant.core.finding import Finding
-from assistant.core.procedure import Leads
+from assistant.core.procedure import SAME_POINT, Leads
 from assistant.core.states import REASONS, requests_of
 from assistant.grammar.lint import lint_grammars
 
@@ -39,7 +39,7 @@ def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
         for answer in step.answers
     }
     used |= set(library.procedures) | set(_choices(library))
-    places = [place.name for place in library.terms.places.values() if place.kind in SAID]
+    places = list(_said(library))
     return [
         *lint_grammars(grammars, requests_of(library), outcomes=sorted(used | set(REASONS)), places=places),
         *_unspeakable_names(library, grammars),
@@ -60,7 +60,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
         ("outcome", _choices(library)),
         ("outcome", {name: wording.procedure_short(name) for name in library.procedures}),
-        ("place", {p.name: p.short for p in library.terms.places.values() if p.kind in SAID}),
+        ("place", _said(library)),
     ):
         for name, called in names.items():
             if kind == "outcome" and name not in grammars.outcomes():
@@ -80,6 +80,15 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
                     f"the {kind} '{name}' is called '{called}', and the grammar's first form is '{forms[0]}'",
                     "Let the first form be the one that is asked with",
                 )
+
+
+def _said(library: Library) -> dict[str, str]:
+    """Places that are named with an answer, with their words; a point of two names is heard by its usual one."""
+    return {
+        place.name: place.short
+        for place in library.terms.places.values()
+        if place.kind in SAID and (SAME_POINT.get(place.name, place.name) == place.name or place.logic)
+    }
 
 
 def paths(procedure: Procedure) -> Iterator[tuple[tuple[tuple[Step, Answer | None], ...], Target]]:

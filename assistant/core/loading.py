@@ -59,6 +59,9 @@ ODDS_FILE = "odds.yaml"
 FINDINGS_FILE = "findings.json"
 LIKELIHOODS_FILE = "likelihoods.json"
 
+FILAMENTS = ("test-lamp", "heavy-lamp")
+"""Instruments that load what they touch with a filament."""
+
 COMPARISONS = ("same", "sharper")
 """Outcomes of a comparison of two places; elsewhere nobody says them."""
 
@@ -177,8 +180,9 @@ def load_terms(data: bytes, path: Path) -> Terms:
             item.one_of("kind", ("node", "part", "item", "matter")),
             item.text("at_plug", needed=False),
             item.text("at_coil", needed=False),
+            item.flag("logic"),
         )
-        for name, item in top.named("places", ("kind", "spoken", "short", "at_plug", "at_coil"))
+        for name, item in top.named("places", ("kind", "spoken", "short", "at_plug", "at_coil", "logic"))
     }
     instruments = {}
     keys = ("spoken", "short", "prepare", "clip", "probe", "watch", "outcomes", "units")
@@ -479,6 +483,15 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
         for text in item.texts("unplugged", needed=False)
     )
     engine = _member(Engine, item.get_text("engine"), path, "engine state")
+    for place in (clip, probe, compared):
+        if place is not None and terms.places[place].logic and instrument.name in FILAMENTS:
+            raise FileProblem(
+                path,
+                node.line,
+                f"step '{step}' puts the {instrument.short} on '{place}', which carries a logic signal: a filament "
+                "pulls it down and may harm the output",
+                "Use the logic-probe or the signal-meter, or the voltmeter for a supply",
+            )
     return Measurement(instrument.name, clip, probe, engine, unplugged, compared)
 
 

@@ -33,6 +33,15 @@ UNJUDGED = "unjudged"
 NO_CIRCUIT = "none"
 """Circuit of a procedure about nothing electrical: there is nothing to weigh or to prove in it."""
 
+SAME_POINT = {
+    "load-feed": "feed",
+    "load-switched": "switched",
+    "load": "coil",
+    "trigger": "switched",
+    "trigger-source": "driver-end",
+}
+"""Names that a point or part of the circuit has in another kind of circuit, with the name that it has in a coil's."""
+
 COPPER_PER_KELVIN = Decimal("0.00393")
 """Temperature coefficient of copper's resistance at 20 degrees Celsius, per kelvin (IEC 60028)."""
 
@@ -81,6 +90,7 @@ class Place:
             looked at or asked about, and nobody says its name with the answer, so that no grammar needs to hear it).
         at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" where that is the same.
         at_coil: As spoken when the coil is unplugged and is itself measured; "" where that is the same.
+        logic: It carries a logic signal or a sensor's supply, which a filament lamp pulls down: none goes there.
     """
 
     name: str
@@ -89,6 +99,7 @@ class Place:
     kind: str
     at_plug: str = ""
     at_coil: str = ""
+    logic: bool = False
 
 
 @dataclass(frozen=True)
@@ -251,7 +262,7 @@ class Measurement:
         if self.instrument == "spark-tester" or (turning and "coil" not in self.unplugged):
             found.append(Hazard.SECONDARY_VOLTAGE)
         touched = {self.clip, self.probe, self.compared_with}
-        if touched & {"switched", "driver-end"} and self.engine in (Engine.CRANKING, Engine.RUNNING):
+        if touched & {"switched", "driver-end", "load-switched"} and self.engine in (Engine.CRANKING, Engine.RUNNING):
             found.append(Hazard.SWITCHED_VOLTAGE)
         if self.instrument not in SENSES and (
             self.engine is not Engine.KEY_OFF or "battery-positive" in touched

@@ -8,7 +8,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Hazard, Specified
+from assistant.core.procedure import OVER_RANGE, SAME_POINT, SENSES, UNJUDGED, Band, Engine, Hazard, Specified
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -143,7 +143,7 @@ def listed(names: list[str] | tuple[str, ...], word: str = "and") -> str:
 def place_spoken(terms: Terms, measure: Measurement, name: str) -> str:
     """A place with its article; with the coil unplugged a lamp goes into its plug, an ohmmeter onto the coil."""
     place = terms.places[name]
-    if "coil" not in measure.unplugged:
+    if not {"coil", "load"} & set(measure.unplugged):
         return place.spoken
     return (place.at_coil if measure.instrument == "ohmmeter" else place.at_plug) or place.spoken
 
@@ -284,9 +284,11 @@ def fits(step: Step, place: str) -> bool:
     measure = step.measure
     if place == "unplugged":
         return bool(measure.unplugged)
-    if place in (measure.probe, measure.compared_with):
+    probed = {measure.probe, measure.compared_with} - {None}
+    probed |= {SAME_POINT.get(name, name) for name in probed if name}
+    if place in probed:
         return True
-    if measure.instrument == "ohmmeter" and place == measure.clip:
+    if measure.instrument == "ohmmeter" and place in (measure.clip, SAME_POINT.get(measure.clip or "")):
         return True
     if place == "battery":
         return {measure.clip, measure.probe} == {"battery-positive", "battery-negative"}
