@@ -187,7 +187,7 @@ def test_mistakes_on_the_command_line(folder: Path, capsys: pytest.CaptureFixtur
     """Exit 2 and a sentence: a wrong verdict, a session in place of the folder, a search with the odds."""
     session = next(path for path in folder.iterdir() if path.is_dir())
     for options, message in (
-        (["--verdict", "coil-bad"], "There is no verdict 'coil-bad'"),
+        (["--verdict", "coil-broken"], "There is no verdict 'coil-broken'"),
         (["--sessions", str(session)], "is a session itself. Name the folder"),
         (["--odds", "--order", "1"], "--odds counts all reviewed sessions"),
     ):
