@@ -2,13 +2,14 @@
 
 What a proof is, and what its words mean, is in `assistant.circuit.proof`.
 
-Three observers are led through each procedure by the same cars:
+Four observers are led through each procedure by the same cars:
 
 - *honest*: says what is to be seen; where the lamp leaves a doubt, either;
+- *without values*: honest, and leaves every value of the vehicle maker blank, so that some readings stay unjudged;
 - *misreading*: at each test says something else with a given rate, whatever there is to be seen;
 - *skipping*: honest, and skips every test that may be skipped, as one does who has no clamp.
 
-A procedure fails when the honest observer is led to a wrong verdict by answers that are all clear, or to wrong
+A procedure fails when an honest observer, with or without the maker's values, is led to a wrong verdict by answers that are all clear, or to wrong
 verdicts by any answers for more than `MOST_WRONG_PART` or `MOST_WRONG_PATH` of the cars with one fault; when clear
 answers lead in a circle; and when a clear answer rules out the fault that is there.
 A verdict on the way to another procedure counts as well when it names faults, and none that is there.
@@ -57,6 +58,7 @@ from assistant.circuit.proof import (
     story,
     walk,
 )
+from assistant.circuit.problems import CircuitProblem
 from assistant.core import wording
 from assistant.core.procedure import NO_CIRCUIT, Leads
 from assistant.errors import BayAssistantError, FileProblem, UsageProblem
@@ -76,7 +78,8 @@ CAUTION = "These figures come from a model with no bench measurement behind it."
 
 _WORST_FIRST = (Judgement.WRONG_PART, Judgement.WRONG_PATH, Judgement.UNDECIDED, Judgement.RIGHT)
 
-OBSERVERS = ("honest", "misreading", "skipping")
+OBSERVERS = ("honest", "without values", "misreading", "skipping")
+HONEST = OBSERVERS[:2]
 
 PROCESSES = 2
 """At most so many are used: more would not be on the machine beside a technician's other work."""
@@ -196,7 +199,7 @@ class _Looks:
         self._mechanisms = mechanisms
         self._systems = systems
         self._seen: dict[tuple[int, Measurement], Observed] = {}
-        self._shares: dict[tuple[Key, float], NDArray[np.float64]] = {}
+        self._shares: dict[tuple[Key, float, bool], NDArray[np.float64]] = {}
 
     def observed(self, key: Key, number: int = 0) -> Observed:
         """What is to be seen at a step with one of the mechanisms."""
@@ -208,23 +211,35 @@ class _Looks:
                     self._circuit, self._mechanisms[number], step.measure, self._systems
                 )
             except BayAssistantError as problem:
-                file = self._library.procedures[key[0]].file
-                text = str(problem).rstrip(".")
-                raise FileProblem(
-                    file, step.line, f"step '{step.name}' cannot be simulated: {text}"
-                ) from None
+                raise self._cannot(key, problem) from None
         return self._seen[place]
 
-    def shares(self, misreading: float = 0.0) -> Shares:
-        """The shares of the answers of a step, with a rate of misreading."""
+    def _answered(self, key: Key, number: int, *, blank: bool) -> NDArray[np.float64]:
+        step = self._library.step(*key)
+        try:
+            return answer_shares(self.observed(key, number), step, blank=blank)
+        except CircuitProblem as problem:
+            raise self._cannot(key, problem) from None
+
+    def _cannot(self, key: Key, problem: BayAssistantError) -> FileProblem:
+        step = self._library.step(*key)
+        text = str(problem).rstrip(".")
+        return FileProblem(
+            self._library.procedures[key[0]].file,
+            step.line,
+            f"step '{step.name}' cannot be simulated: {text}",
+        )
+
+    def shares(self, misreading: float = 0.0, *, blank: bool = False) -> Shares:
+        """The shares of the answers of a step, with a rate of misreading, or with no value of the maker."""
 
         def of(key: Key) -> NDArray[np.float64]:
-            place = (key, misreading)
+            step = self._library.step(*key)
+            place = (key, misreading, blank and step.reading is not None and step.reading.unjudged is not None)
             if place not in self._shares:
-                step = self._library.step(*key)
                 self._shares[place] = np.stack(
                     [
-                        _misread(answer_shares(self.observed(key, number), step), misreading)
+                        _misread(self._answered(key, number, blank=blank), misreading, len(step.choices()))
                         for number in range(len(self._mechanisms))
                     ]
                 )
@@ -233,10 +248,13 @@ class _Looks:
         return of
 
 
-def _misread(shares: NDArray[np.float64], rate: float) -> NDArray[np.float64]:
-    """Each answer is with this rate one of the others, any of them alike."""
-    count = shares.shape[-1]
-    return shares if not rate else (1 - rate) * shares + rate * (1 - shares) / (count - 1)
+def _misread(shares: NDArray[np.float64], rate: float, count: int) -> NDArray[np.float64]:
+    """Each of the first `count` answers is with this rate one of the others, any of them alike."""
+    if not rate:
+        return shares
+    found = np.zeros_like(shares)
+    found[..., :count] = (1 - rate) * shares[..., :count] + rate * (1 - shares[..., :count]) / (count - 1)
+    return found
 
 
 def _walks(library: Library, unit: _Unit, asked: Asked) -> dict[tuple[str, str], Walk]:
@@ -249,7 +267,9 @@ def _walks(library: Library, unit: _Unit, asked: Asked) -> dict[tuple[str, str],
         (entry, observer): walk(
             library,
             entry,
-            looks.shares(asked.misreading if observer == "misreading" else 0.0),
+            looks.shares(
+                asked.misreading if observer == "misreading" else 0.0, blank=observer == "without values"
+            ),
             shape,
             first_system=first,
             skips=observer == "skipping",
@@ -440,13 +460,17 @@ def _proven(
     for fault, group in groupby(range(len(cases)), key=lambda number: cases[number].fault):
         if fault != NO_FAULT and fault not in library.procedures[name].presumes_no:
             numbers = list(group)
-            failures += _failures(
-                library,
-                name,
-                [cases[number] for number in numbers],
-                [walks["honest"][number] for number in numbers],
-                mean(rows["honest"][number] for number in numbers),
-            )
+            for observer in HONEST:
+                found = _failures(
+                    library,
+                    name,
+                    observer,
+                    [cases[number] for number in numbers],
+                    [walks[observer][number] for number in numbers],
+                    mean(rows[observer][number] for number in numbers),
+                )
+                told = {failure.counter for failure in failures}
+                failures += [failure for failure in found if failure.counter not in told]
     ruled_out = []
     for case, walked in zip(cases, walks["honest"], strict=True):
         for (procedure, step, outcome), flow in walked.ruled_out.items():
@@ -477,9 +501,10 @@ def _rank(library: Library, fault: str) -> int:
 
 
 def _failures(
-    library: Library, name: str, cases: Sequence[Case], walks: Sequence[Walk], fault: Row
+    library: Library, name: str, observer: str, cases: Sequence[Case], walks: Sequence[Walk], fault: Row
 ) -> Iterator[Failure]:
     """Why a fault fails, if it does: clear cars first, then too many doubtful ones."""
+    who = "an honest observer" if observer == "honest" else "an honest observer without the maker's values"
     found = [
         (counter, float((walked.ends.get(counter.end) or walked.passed[counter.end]).clear[0]))
         for case, walked in zip(cases, walks, strict=True)
@@ -489,7 +514,7 @@ def _failures(
     for counter, cars in found:
         if counter.clear:
             yield Failure(
-                f"{name}: an honest observer is led from {_called(counter.case)} to {counter.end} "
+                f"{name}: {who} is led from {_called(counter.case)} to {counter.end} "
                 f"({counter.judgement}) by clear answers, with {cars:.0f} cars.",
                 counter,
             )
@@ -500,7 +525,7 @@ def _failures(
         of_this = [counter for counter, _ in found if counter.judgement is judgement]
         if share > limit:
             yield Failure(
-                f"{name}: an honest observer is led from {cases[0].fault} to a {judgement} with {share:.1%} of the "
+                f"{name}: {who} is led from {cases[0].fault} to a {judgement} with {share:.1%} of the "
                 f"cars, the limit is {limit:.0%}; as from {_called(of_this[0].case)} to {of_this[0].end}.",
                 of_this[0],
             )
@@ -518,7 +543,7 @@ def _unreached(library: Library, names: Sequence[str], whole: dict[tuple[str, st
             for number, one in enumerate(catalogue.mechanisms(circuit_of(library, name)))
             if one.fault != NO_FAULT
         ]
-        walks = [whole[name, observer] for observer in ("honest", "skipping")]
+        walks = [whole[name, observer] for observer in (*HONEST, "skipping")]
         missed = set(never_reached(library, names, walks, faulty))
         reached |= {
             (other, step)
@@ -538,7 +563,7 @@ def _idle(library: Library, names: Sequence[str], proven: Iterable[Proven]) -> l
     """Verdicts that no honest observer comes to, and faults that a verdict names and that never lead there."""
     came: dict[End, set[str]] = {}
     for one in proven:
-        for observer in ("honest", "skipping"):
+        for observer in (*HONEST, "skipping"):
             for case, ends in zip(one.cases, one.ends[observer], strict=True):
                 for end, share in ends.items():
                     if share > 0:
@@ -623,6 +648,15 @@ def _shown(step: Step, observed: Observed) -> str:
         value = float(observed.value[0])
         unit = step.reading.unit if step.reading else ""
         return "the meter is over its range" if np.isinf(value) else f"the meter shows {value:.3g} {unit}"
+    if observed.spark is not None:
+        energy = 1e3 * float(observed.spark.joules[0])
+        return f"{float(observed.spark.kilovolts[0]):.0f} kV are available, from {energy:.0f} mJ"
+    if observed.ramp is not None:
+        reached = 1e3 * float(observed.ramp.limit_s[0])
+        limit = f", at the limit after {reached:.1f} ms" if np.isfinite(reached) else ""
+        return f"the current rises to {float(observed.ramp.peak[0]):.1f} A{limit}"
+    if observed.alike:
+        return "the model is of each kind alike"
     if observed.shown is not None:
         return "there is a sign" if bool(observed.shown[0]) else "there is no sign"
     parts = []
@@ -673,7 +707,7 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
     likeliest: dict[Key, list[str]] = {}
     for procedure in procedures:
         for step in library.procedures[procedure].steps.values():
-            outcomes = tuple(answer.outcome for answer in step.choices())
+            outcomes = tuple(answer.outcome for answer in step.ways())
             shown = shares((procedure, step.name))[:, 0, :].argmax(axis=1)
             likeliest[procedure, step.name] = [outcomes[number] for number in shown]
             tests.setdefault(
@@ -718,7 +752,7 @@ class _Certain:
     def shares(self, key: Key) -> NDArray[np.float64]:
         """Shape (1, 1, answers)."""
         given = self._likeliest[key][self._number]
-        choices = self._library.step(*key).choices()
+        choices = self._library.step(*key).ways()
         return np.array([[[float(answer.outcome == given) for answer in choices]]])
 
 
@@ -764,9 +798,9 @@ def _table(proven: Proven, library: Library, asked: Asked) -> Iterator[str]:
         f"{proven.name}, circuit {proven.circuit}"
         + (f", going on with {wording.listed(further)}" if further else "")
     )
-    heads = ("honest", f"misreads {asked.misreading:.0%}", "skips")
+    heads = ("honest", "without maker's values", f"misreads {asked.misreading:.0%}", "skips")
     yield f"  {'per cent of cars':30}" + "".join(f"  {head:^24}" for head in heads)
-    yield f"  {'fault (ways)':30}" + "  right  part  path  open" * 3
+    yield f"  {'fault (ways)':30}" + "  right  part  path  open" * len(OBSERVERS)
     grouped = [
         (fault, [number for number, _ in group])
         for fault, group in groupby(enumerate(proven.cases), key=lambda pair: pair[1].fault)

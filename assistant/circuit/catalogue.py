@@ -40,6 +40,7 @@ class Mechanism:
         changes: Changes of parameters and elements.
         flags: What is not an electrical value: a missing signal, a relay that drops out.
         also: Faults that are present as well, because they caused this one.
+        circuits: Where not empty, the only circuits that it is in.
     """
 
     fault: str
@@ -48,6 +49,7 @@ class Mechanism:
     changes: tuple[Change, ...] = ()
     flags: frozenset[str] = frozenset()
     also: tuple[str, ...] = ()
+    circuits: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,7 @@ CIRCUITS: dict[str, Circuit] = {
             "coil for each plug with its driver built in; the control wire carries a 5 V logic signal",
             "built-in",
             4,
-            without=("weak-module-ground",),
+            without=("high-resistance-control-wire",),
         ),
         Circuit(
             "ground-switched-load",
@@ -254,6 +256,21 @@ _ALL: tuple[Mechanism, ...] = (
         "terminal",
         "2 ohm in the module's ground",
         (_set("module-ground", WEAK_GROUND),),
+        circuits=tuple(name for name in CIRCUITS if name != "built-in-driver-coil"),
+    ),
+    Mechanism(
+        "weak-module-ground",
+        "coil-ground",
+        "2 ohm in the ground of the coil, which is the ground of the driver inside it",
+        (_set("coil-ground", WEAK_GROUND),),
+        circuits=("built-in-driver-coil",),
+    ),
+    Mechanism(
+        "coil-driver-dead",
+        "never-switches",
+        "the driver inside the coil does not follow its trigger",
+        flags=_flags("coil-driver-off"),
+        circuits=("built-in-driver-coil",),
     ),
     Mechanism("no-driver-supply", "open", "the module's supply is open", (_set("driver-supply", OPEN),)),
     Mechanism(
@@ -325,6 +342,26 @@ _ALL: tuple[Mechanism, ...] = (
 )
 
 
+ONE_COIL = (
+    "coil-secondary",
+    "open-primary",
+    "shorted-primary",
+    "control-wire-open",
+    "control-wire-to-ground",
+    "control-wire-to-battery",
+    "high-resistance-control-wire",
+    "driver-dead",
+    "driver-shorted",
+    "coil-driver-dead",
+)
+"""Faults that take the spark from one coil only, where a car has several; a blown fuse takes it from all."""
+
+
+def at_one_coil(mechanism: Mechanism) -> bool:
+    """Whether it takes the spark from one coil only, in a car that has several."""
+    return mechanism.fault in ONE_COIL and _BLOWN not in mechanism.changes
+
+
 def circuit_named(name: str) -> Circuit:
     """The circuit of this name.
 
@@ -346,7 +383,9 @@ def mechanisms(circuit: str, fault: str | None = None) -> tuple[Mechanism, ...]:
     found = tuple(
         mechanism
         for mechanism in _ALL
-        if mechanism.fault not in known.without and (not known.only or mechanism.fault in (*known.only, NONE))
+        if mechanism.fault not in known.without
+        and (not known.only or mechanism.fault in (*known.only, NONE))
+        and (not mechanism.circuits or circuit in mechanism.circuits)
     )
     if fault is None:
         return found

@@ -52,6 +52,7 @@ def model_shares(circuit: str, mechanism: Mechanism, step: Step, systems: System
         CircuitProblem: The circuit cannot have this measurement.
     """
     shares = np.array(answer_shares(observe(circuit, mechanism, step.measure, systems), step))
+    shares = shares[:, : len(step.choices())]  # with the maker's values every reading is judged
     names = [answer.outcome for answer in step.answers]
     if {"steady", "flickering"} <= set(names):
         calm = [names.index(name) for name in ("steady", "lit") if name in names]

@@ -102,6 +102,7 @@ FLAGS = (
     "cam-signal-missing",
     "security-lamp",
     "sensor-supply-missing",
+    "coil-driver-off",
 )
 
 
@@ -117,6 +118,7 @@ def rows_of(circuit: Circuit, wanted: Sequence[Mechanism], systems: Systems) -> 
     base["starter-cable"] = base["starter-cable-resistance"]
     base["relay-switch"] = np.full(systems.count, RELAY_SWITCH_OHM)
     base["relay-control"] = np.full(systems.count, RELAY_CONTROL_OHM)
+    base["coil-ground"] = np.full(systems.count, COIL_GROUND_OHM)
     none = np.full(systems.count, np.inf)
     for name in (
         "short-control-to-ground",
@@ -213,7 +215,7 @@ def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resi
             )
         )
     if rows.circuit.kind == "built-in":
-        found.append(Resistor("coil-ground", "coil-ground", GROUND, full(COIL_GROUND_OHM)))
+        found.append(Resistor("coil-ground", "coil-ground", GROUND, values["coil-ground"]))
         if "coil" not in unplugged:
             found.append(Resistor("trigger-input", "switched", "coil-ground", full(TRIGGER_INPUT_OHM)))
             found.append(Resistor("coil-driver-off", "coil-low", "coil-ground", full(OFF_LEAK)))

@@ -17,13 +17,21 @@ systems are.
 from __future__ import annotations
 
 import weakref
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from assistant.circuit import eye
-from assistant.circuit.catalogue import _ALL, CIRCUITS, Circuit, Mechanism, circuit_named, mechanisms
+from assistant.circuit import eye, makers
+from assistant.circuit.catalogue import (
+    _ALL,
+    CIRCUITS,
+    Circuit,
+    Mechanism,
+    at_one_coil,
+    circuit_named,
+    mechanisms,
+)
 from assistant.circuit.lamps import HEAVY_LAMP, LAMPS, Lamp, lamp_named
 from assistant.circuit.network import GROUND, SOURCES, Rows, nodes_of, reduce, rows_of
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
@@ -37,7 +45,7 @@ from assistant.circuit.solving import (
     tables_of,
     turn,
 )
-from assistant.core.procedure import Engine, Measurement, Reading, Specified, Step
+from assistant.core.procedure import COPPER_PER_KELVIN, Engine, Limit, Measurement, Reading, Specified, Step
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,8 +65,11 @@ ITEMS = ("security-lamp", "engine-speed", "outside-air")
 CABLES = ("feed-wire", "starter-cable")
 PARTS = ("coil", "module", "fuse")
 LAMP_INSTRUMENTS = ("test-lamp", "heavy-lamp")
-NODE_INSTRUMENTS = (*LAMP_INSTRUMENTS, "voltmeter", "ohmmeter", "signal-meter")
-INSTRUMENTS = (*NODE_INSTRUMENTS, "current-clamp", "eyes")
+PULSE_INSTRUMENTS = ("signal-meter", "logic-probe")
+CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
+NODE_INSTRUMENTS = (*LAMP_INSTRUMENTS, "voltmeter", "loaded-voltmeter", "ohmmeter", *PULSE_INSTRUMENTS)
+INSTRUMENTS = (*NODE_INSTRUMENTS, *CLAMPS, "spark-tester", "eyes", "diagram")
+SPARK_PLACES = ("plug-lead", "both-towers", "swapped-coil")
 OVER_RANGE_OHM = 2e6
 """From here on the meter is taken to show no number; most have ranges up to tens of megohm, and an open circuit
 of the model is 10 megohm beside whatever leaks."""
@@ -68,6 +79,39 @@ ROWS_AT_ONCE = 2500
 
 METER = lamp_named("high-impedance-meter")
 NO_OBSERVER = Lamp("nothing", "nothing connected", resistance=1e9)
+
+
+@dataclass(frozen=True, eq=False)
+class Spark:
+    """What a grounded spark tester gets; arrays of shape ``(n,)``.
+
+    Attributes:
+        kilovolts: Secondary voltage that is available.
+        joules: Energy of the primary when the driver switches off.
+        several: Of the cars, the share that has other coils, which spark: a half for the fault of one coil, because
+            the model is of cars with one coil and with several; else none.
+    """
+
+    kilovolts: Floats
+    joules: Floats
+    several: float
+
+
+@dataclass(frozen=True, eq=False)
+class Ramp:
+    """What a scope shows of the primary's current; arrays of shape ``(n,)``.
+
+    Attributes:
+        peak: Greatest current in A.
+        least: Least current in A while the driver is off.
+        limit_s: Seconds until the driver limits; infinite where it does not.
+        flat_s: Seconds for which it limits.
+    """
+
+    peak: Floats
+    least: Floats
+    limit_s: Floats
+    flat_s: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +126,10 @@ class Observed:
         value: A meter's reading in V, A or ohm (the peak for the clamp); infinite: over range.
         shown: Whether a signal is there, or the warning lamp is on.
         compared: Light on the place of comparison, relative to the posts; None without one.
+        spark: What a spark tester shows.
+        ramp: What a scope shows of the primary's current.
+        facts: What the person knows of each car beside a reading: the maker's values, leads, temperature.
+        alike: The model is of all kinds that can be answered, each alike.
     """
 
     brightness: Floats | None = None
@@ -90,6 +138,10 @@ class Observed:
     value: Floats | None = None
     shown: Booleans | None = None
     compared: Floats | None = None
+    spark: Spark | None = None
+    ramp: Ramp | None = None
+    facts: dict[str, Floats] | None = None
+    alike: bool = False
 
 
 _kept: weakref.WeakKeyDictionary[Systems, dict[object, object]] = weakref.WeakKeyDictionary()
@@ -111,8 +163,16 @@ def observe(
         CircuitProblem: The circuit cannot have this measurement, mechanism or lamp.
     """
     known = circuit_named(circuit)
+    measure = measure.usual()
     check(known, measure)
     lamp_named(lamp)
+    found = _observed(known, mechanism, measure, systems, lamp)
+    return found if found.value is None else replace(found, facts=makers.known(known, systems))
+
+
+def _observed(
+    known: Circuit, mechanism: Mechanism, measure: Measurement, systems: Systems, lamp: str
+) -> Observed:
     group = _group(known, mechanism)
     number = group.index(mechanism)
     begin, end = number * systems.count, (number + 1) * systems.count
@@ -120,13 +180,22 @@ def observe(
     state = (known.name, group, measure.engine, tuple(sorted(measure.unplugged)))
     if instrument == "eyes":
         return Observed(shown=np.full(systems.count, _is_seen(mechanism, measure)))
-    if instrument == "signal-meter":
+    if instrument == "diagram":
+        return Observed(shown=np.zeros(systems.count, dtype=bool), alike=True)
+    if instrument == "spark-tester":
+        spark = _all_spark(systems, state)
+        return Observed(spark=_spark(mechanism, measure, *(part[begin:end] for part in spark)))
+    if instrument in PULSE_INSTRUMENTS:
         turning = measure.engine in (Engine.CRANKING, Engine.RUNNING)
         if measure.probe in SIGNALS:
             there = turning and SIGNALS[measure.probe] not in mechanism.flags
             return Observed(shown=np.full(systems.count, there))
         seen = _all_volts(systems, state, (measure.probe, _clip(measure)), METER)
         return Observed(shown=(seen["top"] - seen["low"] > TRIGGER_SIGNAL_V)[begin:end])
+    if instrument in ("clamp-scope", "ramp-timer"):
+        ramp = _all_ramp(systems, state)
+        shown = Ramp(*(part[begin:end] for part in (ramp.peak, ramp.least, ramp.limit_s, ramp.flat_s)))
+        return Observed(value=shown.limit_s) if instrument == "ramp-timer" else Observed(ramp=shown)
     if instrument == "current-clamp":
         if measure.probe == "starter-cable":
             drawn = [battery_of(rows, measure.engine)[1] for rows in _chunks(systems, state)]
@@ -138,6 +207,8 @@ def observe(
     if instrument == "voltmeter" and measure.probe in SUPPLIES:
         there = measure.engine is not Engine.KEY_OFF and SUPPLIES[measure.probe] not in mechanism.flags
         return Observed(value=systems.values["sensor-supply"] * there)
+    if instrument == "loaded-voltmeter":
+        return Observed(value=_all_drops(systems, state, (measure.probe, _clip(measure)))[begin:end])
     if instrument == "voltmeter":
         return Observed(
             value=_all_volts(systems, state, (measure.probe, _clip(measure)), METER)["mean"][begin:end]
@@ -194,11 +265,29 @@ def check(circuit: Circuit, measure: Measurement) -> None:
             raise CircuitProblem(
                 f"'{part}' cannot be unplugged in the circuit model, only {' and '.join(PARTS)}."
             )
+    if instrument == "diagram":
+        if measure.probe != "coils":
+            raise CircuitProblem(f"The circuit model has no diagram of '{measure.probe}'.")
+        return
+    if instrument == "spark-tester":
+        if circuit.kind == "load":
+            raise CircuitProblem(f"The circuit '{circuit.name}' makes no spark.")
+        if measure.probe not in SPARK_PLACES:
+            raise CircuitProblem(
+                f"A spark tester goes to {', '.join(SPARK_PLACES)}, and '{measure.probe}' is none of them."
+            )
+        if measure.engine is not Engine.CRANKING or measure.unplugged:
+            raise CircuitProblem("A spark tester shows something only while cranking, with all plugged in.")
+        return
     if instrument == "eyes":
         if measure.probe not in ITEMS:
             raise CircuitProblem(f"The circuit has nothing to look at that is called '{measure.probe}'.")
         return
-    if instrument == "current-clamp":
+    if instrument in CLAMPS:
+        if instrument != "current-clamp" and (
+            measure.probe != "feed-wire" or measure.engine not in (Engine.CRANKING, Engine.RUNNING)
+        ):
+            raise CircuitProblem("A ramp is seen on the coil's feed cable, with the engine turning.")
         if measure.probe not in CABLES:
             raise CircuitProblem(
                 f"A current clamp closes around a cable ({', '.join(CABLES)}), and '{measure.probe}' is none."
@@ -209,7 +298,7 @@ def check(circuit: Circuit, measure: Measurement) -> None:
     probed = [measure.probe] if measure.compared_with is None else [measure.probe, measure.compared_with]
     for place in probed:
         if place in SIGNALS:
-            if instrument != "signal-meter":
+            if instrument not in PULSE_INSTRUMENTS:
                 raise CircuitProblem(
                     f"'{place}' is a sensor's signal, and a {instrument} would load it. Use the signal-meter."
                 )
@@ -234,6 +323,8 @@ def check(circuit: Circuit, measure: Measurement) -> None:
         )
     if measure.clip in probed:
         raise CircuitProblem(f"Clip and probe are both on '{measure.clip}', where nothing can be measured.")
+    if instrument == "loaded-voltmeter" and (measure.engine is not Engine.KEY_ON or measure.unplugged):
+        raise CircuitProblem("A drop under the heavy lamp is measured with the key on and all plugged in.")
     if instrument == "ohmmeter" and measure.engine is not Engine.KEY_OFF:
         raise CircuitProblem("Resistance is measured with the key off; a live circuit spoils the reading.")
 
@@ -351,6 +442,82 @@ def _all_current(systems: Systems, state: State) -> Floats:
     return found
 
 
+def _all_ramp(systems: Systems, state: State) -> Ramp:
+    """The primary's current on a scope, for every mechanism of the state."""
+    kept = _kept.setdefault(systems, {})
+    key = ("ramp", state)
+    if key not in kept:
+        parts: list[tuple[Floats, ...]] = []
+        for rows in _chunks(systems, state):
+            waves = turn(rows, state[2], state[3], ("battery-positive", GROUND), NO_OBSERVER)
+            # Where the driver's current is not the coil's, the coil's has no top.
+            reached = waves.peak_a > 0.8 * rows.values["current-limit"]
+            limit_s = np.where(reached, waves.limit_s, np.inf)
+            flat_s = np.where(np.isfinite(limit_s), waves.on_s - np.minimum(limit_s, waves.on_s), 0.0)
+            parts.append((waves.peak_a, waves.least_a, limit_s, flat_s))
+        kept[key] = Ramp(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+    found = kept[key]
+    assert isinstance(found, Ramp)  # noqa: S101 - one dictionary holds values of several types
+    return found
+
+
+INSIDE_V = 5e3
+"""A secondary that breaks down below this does so inside coil, lead or plug, also with a spark tester on it; chosen."""
+
+
+def _all_spark(systems: Systems, state: State) -> tuple[Floats, Floats]:
+    """Available secondary voltage in kV and energy of the primary in J, with a tester in the plug's place."""
+    kept = _kept.setdefault(systems, {})
+    key = ("spark", state)
+    if key not in kept:
+        parts: list[tuple[Floats, Floats]] = []
+        for rows in _chunks(systems, state):
+            outside = rows.values["breakdown-voltage"] > INSIDE_V
+            tested = replace(rows, flags={**rows.flags, "no-spark-path": outside})
+            waves = turn(tested, state[2], state[3], ("battery-positive", GROUND), NO_OBSERVER)
+            energy = 0.5 * rows.values["primary-inductance"] * waves.peak_a**2
+            parts.append((waves.available_v / 1e3, energy))
+        kept[key] = tuple(np.concatenate(part) for part in zip(*parts, strict=True))
+    found = kept[key]
+    assert isinstance(found, tuple)  # noqa: S101 - one dictionary holds values of several types
+    return found[0], found[1]
+
+
+def _spark(mechanism: Mechanism, measure: Measurement, kilovolts: Floats, joules: Floats) -> Spark:
+    """What comes to the tester's place: behind an open lead nothing, in another coil's place what that one has."""
+    open_lead = "no-spark-path" in mechanism.flags
+    coils_own = mechanism.fault in ("open-primary", "shorted-primary", "coil-driver-dead") or (
+        mechanism.fault == "coil-secondary" and not open_lead
+    )
+    if measure.probe == "plug-lead" and open_lead:
+        kilovolts = np.zeros_like(kilovolts)
+    if measure.probe == "swapped-coil" and not coils_own:
+        kilovolts, joules = np.full_like(kilovolts, 30.0), np.full_like(joules, 0.1)
+    return Spark(kilovolts, joules, 0.5 if at_one_coil(mechanism) else 0.0)
+
+
+def _all_drops(systems: Systems, state: State, across: tuple[str, str]) -> Floats:
+    """Voltage between two nodes with the heavy lamp from the feed to ground, for every mechanism of the state."""
+    kept = _kept.setdefault(systems, {})
+    key = ("drops", state, across)
+    if key not in kept:
+        heavy = lamp_named(HEAVY_LAMP)
+        tables = tables_of(heavy)
+        assert tables is not None  # noqa: S101 - the heavy lamp has a filament
+        parts = []
+        for rows in _chunks(systems, state):
+            lit = ("feed", GROUND)
+            volts, kelvin, _ = steady(rows, state[2], state[3], lit, heavy)
+            drawn = np.interp(kelvin, tables.kelvin, tables.conductance) * volts
+            emf, starter = battery_of(rows, state[2])
+            gain = reduce(rows, state[2], state[3], {"lamp": lit, "drop": across}, steady=True).gain["drop"]
+            parts.append(gain["battery"] * emf + gain["starter"] * starter + gain["lamp"] * drawn)
+        kept[key] = np.concatenate(parts)
+    found = kept[key]
+    assert isinstance(found, np.ndarray)  # noqa: S101 - one dictionary holds values of several types
+    return found
+
+
 def _all_ohm(systems: Systems, state: State, across: tuple[str, str]) -> Floats:
     """Resistance between two nodes; with the coil unplugged, between its own terminals."""
     kept = _kept.setdefault(systems, {})
@@ -418,6 +585,13 @@ def mistaken(shares: Floats, misreading: float) -> Floats:
 
 def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
     """Shares before they are made to sum to 1."""
+    if observed.alike:
+        rows = 0 if observed.shown is None else len(observed.shown)
+        return np.full((rows, len(outcomes)), 1 / len(outcomes))
+    if observed.spark is not None:
+        return _columns(_sparks(observed.spark, outcomes), outcomes)
+    if observed.ramp is not None:
+        return _columns(_ramps(observed.ramp), outcomes)
     if observed.shown is not None:
         pairs = {"present": "missing", "lamp-on": "lamp-off", "cold": "mild"}
         shows = {**dict.fromkeys(pairs, True), **dict.fromkeys(pairs.values(), False)}
@@ -477,16 +651,69 @@ def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
     return np.stack([known[name] for name in outcomes], axis=1)
 
 
+GAP_KV = 20.0
+"""What the tester's gap needs: needle points 17.5 mm apart break down at 20 kV (AIEE table); chosen as its gap."""
+THIN_J = 35e-3
+"""Energy below which a spark looks thin; chosen, not fitted."""
+GAP_SPREAD = 0.1
+THIN_SPREAD = 0.3
+NO_CURRENT_A = 0.5
+AT_ONCE_S = 1e-3
+FLAT_S = 0.3e-3
+"""A top is seen to be flat from this long on; chosen, not fitted."""
+RAMP_SPREAD = 0.15
+"""Widths of these borders, in natural logarithm, and the borders of a ramp; chosen, not fitted."""
+
+
+def _columns(known: dict[str, Floats], outcomes: Sequence[str]) -> Floats:
+    for name in outcomes:
+        _of(known, name)
+    return np.stack([known[name] for name in outcomes], axis=1)
+
+
+def _sparks(spark: Spark, outcomes: Sequence[str]) -> dict[str, Floats]:
+    """Shares of what is said of a spark; of one coil of several, the others spark where they may be named."""
+    none = _below(spark.kilovolts, GAP_KV, GAP_SPREAD)
+    weak = (1 - none) * _below(spark.joules, THIN_J, THIN_SPREAD)
+    several = spark.several if "some-cylinders" in outcomes else 0.0
+    return {
+        "strong-spark": 1 - none - weak,
+        "weak-spark": weak * (1 - several),
+        "no-spark": none * (1 - several),
+        "some-cylinders": (weak + none) * several,
+        "one-tower": np.zeros_like(none),
+    }
+
+
+def _ramps(ramp: Ramp) -> dict[str, Floats]:
+    """Shares of what is said of the primary's current on a scope."""
+    none = _below(ramp.peak, NO_CURRENT_A, RAMP_SPREAD)
+    constant = (1 - none) * (1 - _below(ramp.least, NO_CURRENT_A, RAMP_SPREAD))
+    switched = 1 - none - constant
+    at_once = switched * _below(np.minimum(ramp.limit_s, 1.0), AT_ONCE_S, RAMP_SPREAD)
+    flat = (switched - at_once) * (1 - _below(ramp.flat_s, FLAT_S, RAMP_SPREAD))
+    return {
+        "no-current": none,
+        "constant": constant,
+        "at-once": at_once,
+        "flat-top": flat,
+        "slow-ramp": switched - at_once - flat,
+    }
+
+
 def _of(known: dict[str, _Value], name: str) -> _Value:
     if name not in known:
         raise CircuitProblem(f"The instrument cannot show '{name}'. It shows: {', '.join(known)}.")
     return known[name]
 
 
-ERRORS = {"V": (0.01, 0.005), "A": (0.15, 0.03), "ohm": (0.08, 0.01)}
+ERRORS = {"V": (0.01, 0.005), "A": (0.15, 0.03), "ohm": (0.08, 0.01), "s": (0.1e-3, 0.03)}
 """Standard error of a reading: a fixed part (of the ohmmeter: leads and contacts, after they were subtracted) and
 a share of the value; chosen, not fitted."""
+CONTACT_OHM = 0.03
+"""The fixed part for an ohmmeter whose leads were measured and are subtracted: contacts remain; chosen."""
 UNITS = {
+    "ms": ("s", 1e-3),
     "mV": ("V", 1e-3),
     "V": ("V", 1.0),
     "A": ("A", 1.0),
@@ -501,8 +728,10 @@ VERSION = fingerprint(
     [(entry.fault, entry.name, entry.changes, sorted(entry.flags)) for entry in _ALL],
     CIRCUITS,
     (eye.DARK, eye.DIM, eye.STEADY_INDEX, eye.LIKE_FEED, eye.DISTINCT),
-    (DARK_SPREAD, DIM_SPREAD, STEADY_SPREAD, ERRORS),
-    "solving 2",
+    (DARK_SPREAD, DIM_SPREAD, STEADY_SPREAD, ERRORS, CONTACT_OHM),
+    (GAP_KV, THIN_J, GAP_SPREAD, THIN_SPREAD, NO_CURRENT_A, AT_ONCE_S, FLAT_S, RAMP_SPREAD, INSIDE_V),
+    (makers.RESISTANCE_TOLERANCE, makers.CURRENT_TOLERANCE, makers.TIME_TOLERANCE, makers.DEFAULT_TIME_S),
+    "solving 3",
 )
 """Changes with parameters, lamps, faults, circuits and classes; caches are keyed with it.
 
@@ -510,21 +739,31 @@ The last part is counted up by hand when the solving itself changes its results.
 """
 
 
-def answer_shares(observed: Observed, step: Step) -> Floats:
-    """What would be answered at a step, shape ``(n, answers)``, the answers or bands in the order of the step."""
+def answer_shares(observed: Observed, step: Step, *, blank: bool = False) -> Floats:
+    """What would be answered at a step, shape ``(n, ways)``, in the order of `Step.ways`.
+
+    Args:
+        observed: What the instrument shows.
+        step: The step.
+        blank: The person leaves every value of the maker blank.
+    """
     if step.reading is not None:
-        return reading_shares(observed, step.reading)
+        return reading_shares(observed, step.reading, blank=blank)
     return outcome_shares(observed, [answer.outcome for answer in step.answers])
 
 
-def reading_shares(observed: Observed, reading: Reading) -> Floats:
+def reading_shares(observed: Observed, reading: Reading, *, blank: bool = False) -> Floats:
     """Shares in which a reading falls into each band, with the meter's error.
 
+    A reading is what the meter shows, its leads included, and is judged as a session judges it: leads and
+    temperature as the person gave them, limits from the car's maker.
+
     Returns:
-        Shape ``(n, bands)``; rows sum to 1.  A reading beyond the plausible range counts to the nearest band.
+        Shape ``(n, bands)``, with one column more where the reading may be unjudged; rows sum to 1.  A reading
+        beyond the plausible range counts to the nearest band.
 
     Raises:
-        CircuitProblem: The instrument shows no number, or the unit is not known.
+        CircuitProblem: The instrument shows no number, the unit is not known, or the model has no value for a fact.
     """
     if observed.value is None:
         raise CircuitProblem("This instrument shows no number, and the step asks for a reading.")
@@ -532,20 +771,40 @@ def reading_shares(observed: Observed, reading: Reading) -> Floats:
         raise CircuitProblem(f"The circuit model does not know the unit '{reading.unit}'.")
     kind, size = UNITS[reading.unit]
     fixed, share = ERRORS[kind]
+    if reading.subtract:
+        # What is subtracted was in the reading before, so only the error of the contacts is left of it.
+        makers.fact(observed.facts, reading.subtract)
+        fixed = CONTACT_OHM
     over = np.isinf(observed.value)
     value = np.where(over, 1e12, observed.value)
     error = fixed + share * np.abs(value)
+    if reading.at_20_celsius:
+        warmer = 1 + float(COPPER_PER_KELVIN) * (makers.fact(observed.facts, reading.at_20_celsius) - 20)
+        value, error = value / warmer, error / warmer
+    last = len(reading.bands) - 1
     parts = []
     for number, band in enumerate(reading.bands):
-        if isinstance(band.low, Specified) or isinstance(band.high, Specified):
-            raise CircuitProblem(
-                "The circuit model has no specification of a vehicle maker for this reading."
-            )
-        low = -np.inf if band.low is None or number == 0 else float(band.low) * size
-        high = np.inf if band.high is None or number == len(reading.bands) - 1 else float(band.high) * size
+        low = _limit(None if number == 0 else band.low, -np.inf, size, observed, blank=blank)
+        high = _limit(None if number == last else band.high, np.inf, size, observed, blank=blank)
+        if low is None or high is None:
+            parts.append(np.zeros_like(value))
+            continue
         part = _normal((high - value) / error) - _normal((low - value) / error)
-        parts.append(np.where(over, float(number == len(reading.bands) - 1), part))
+        parts.append(np.where(over, float(number == last), part))
+    if reading.unjudged is not None:
+        parts.append(np.clip(1 - sum(parts), 0.0, 1.0))
     return np.stack(parts, axis=1)
+
+
+def _limit(
+    limit: Limit | None, none: float, size: float, observed: Observed, *, blank: bool
+) -> Floats | float | None:
+    """A limit in the base unit; None where it is the maker's and was left blank."""
+    if limit is None:
+        return none
+    if isinstance(limit, Specified):
+        return None if blank else makers.fact(observed.facts, limit.fact)
+    return float(limit) * size
 
 
 def _normal(distance: Floats) -> Floats:
@@ -610,6 +869,7 @@ def trace(
         CircuitProblem: The circuit cannot have this measurement, or there is no such system.
     """
     known = circuit_named(circuit)
+    measure = measure.usual()
     check(known, measure)
     if not 0 <= number < systems.count:
         raise CircuitProblem(f"There is no system {number}; there are {systems.count}, counted from 0.")

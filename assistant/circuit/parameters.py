@@ -175,8 +175,24 @@ PARAMETERS: dict[str, Parameter] = {
             20,
         ),
         Parameter("load-on-time", "s", 12e-3, 8e-3, 20e-3, "on-time while cranking; " + CHOSEN, 1e-4, 0.05),
+        Parameter("lead-resistance", "ohm", 0.2, 0.05, 0.5, "leads of the ohmmeter; " + CHOSEN, 0, 5),
+        Parameter("coil-temperature", "celsius", 20, -10, 60, CHOSEN, -50, 150),
+        Parameter("resistance-deviation", "", 0, -0.07, 0.07, "of the car from nominal; " + CHOSEN, -0.5, 1),
+        Parameter("current-deviation", "", 0, -0.1, 0.1, "of the car from nominal; " + CHOSEN, -0.5, 1),
+        Parameter("time-deviation", "", 0, -0.15, 0.15, "of the car from nominal; " + CHOSEN, -0.5, 1),
+        Parameter("feed-drop-limit", "V", 0.5, 0.4, 0.6, "what a maker allows; 0.5 V " + MEMORY, 0, 5),
     )
 }
+
+KNOWN_TO_THE_PERSON = (
+    "lead-resistance",
+    "coil-temperature",
+    "resistance-deviation",
+    "current-deviation",
+    "time-deviation",
+    "feed-drop-limit",
+)
+"""What only changes what is known of a car; drawn apart, so that the cars stay the same when one is added."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -243,19 +259,27 @@ class Systems:
         if count < 1:
             raise CircuitProblem(f"At least one system is needed, not {count}.")
         generator = np.random.default_rng(seed)
-        kept: dict[str, list[Floats]] = {name: [] for name in PARAMETERS}
+        kept: dict[str, list[Floats]] = {
+            name: [] for name in PARAMETERS if name not in KNOWN_TO_THE_PERSON
+        }
         have = 0
         while have < count:
             drawn = {
                 name: generator.uniform(parameter.low, parameter.high, count)
                 for name, parameter in PARAMETERS.items()
+                if name not in KNOWN_TO_THE_PERSON
             }
             posts = drawn["battery-voltage"] - drawn["battery-resistance"] * (drawn["starter-current"] + 2.0)
             good = posts >= CRANKING_FLOOR_V
             have += int(good.sum())
             for name, values in drawn.items():
                 kept[name].append(values[good])
-        return Systems({name: np.concatenate(parts)[:count] for name, parts in kept.items()})
+        apart = np.random.default_rng((seed, 1))
+        known = {
+            name: apart.uniform(PARAMETERS[name].low, PARAMETERS[name].high, count)
+            for name in KNOWN_TO_THE_PERSON
+        }
+        return Systems({name: np.concatenate(parts)[:count] for name, parts in kept.items()} | known)
 
     def part(self, numbers: Iterable[int]) -> Systems:
         """Some of these systems, by number from 0."""

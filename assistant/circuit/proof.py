@@ -284,7 +284,7 @@ def _answers(
         yield "", step.if_skipped, share, clear
         return
     answered = shares(key)
-    for number, answer in enumerate(step.choices()):
+    for number, answer in enumerate(step.ways()):
         some = share * answered[..., number]
         if some.any():
             yield answer.outcome, answer.target, some, clear * (answered[..., number] >= CLEAR)
@@ -350,7 +350,7 @@ def followed(library: Library, entry: str, *, proven: bool = False) -> tuple[str
 
 
 def _targets(step: Step) -> Iterator[Target]:
-    yield from (answer.target for answer in step.choices())
+    yield from (answer.target for answer in step.ways())
     if step.if_skipped is not None:
         yield step.if_skipped
 

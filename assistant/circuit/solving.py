@@ -84,6 +84,9 @@ class Waves:
         low_v: Least.
         period: Duration of a period in seconds, shape ``(rows,)``.
         available_v: Greatest secondary voltage reached, shape ``(rows,)``.
+        least_a: Least current through the coil while the driver is off, shape ``(rows,)``.
+        limit_s: Time from switching on until the driver limits the current; infinite where it does not.
+        on_s: For how long the driver was on; 0 where it was never.
     """
 
     light: Floats | None
@@ -93,6 +96,9 @@ class Waves:
     low_v: Floats
     period: Floats
     available_v: Floats
+    least_a: Floats
+    limit_s: Floats
+    on_s: Floats
 
 
 def steady_voltage(lamp: Lamp, source: Floats, resistance: Floats) -> tuple[Floats, Floats]:
@@ -240,6 +246,7 @@ def turn(
         )
         trigger = np.where(commanded, TRIGGER_V, 0.0)
         commanded = commanded & (high > TRIGGER_THRESHOLD_V) & (low < TRIGGER_THRESHOLD_V)
+        commanded &= ~rows.flags["coil-driver-off"]
     t_l = gain["lamp"]["trigger"] * trigger
 
     dwell = values["dwell"]
@@ -255,6 +262,8 @@ def turn(
     lights: list[Floats] = []
     area = np.zeros(rows.count)
     peak = np.zeros(rows.count)
+    least = np.full(rows.count, np.inf)
+    limit_s = np.full(rows.count, np.inf)
     top = np.full(rows.count, -np.inf)
     low_v = np.full(rows.count, np.inf)
     available = np.zeros(rows.count)
@@ -335,6 +344,13 @@ def turn(
             after = final + (current - final) * np.exp(-step * r_on / inductance)
             driver = pull + through * d_dp * after
             limited = commanded & (driver > limit)
+            if kept:
+                # The current of this step is an exponential, so that the moment of the limit is known exactly.
+                at_limit = (limit - pull) / (through * d_dp)
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    into = -inductance / r_on * np.log((final - at_limit) / (final - current))
+                met = off * first + np.clip(np.nan_to_num(into), 0.0, step)
+                limit_s = np.where(limited & np.isinf(limit_s), met, limit_s)
             idle = ~commanded | (driver < 0)
             fixed = np.where(limited, limit, 0.0)
             by_hand = limited | idle
@@ -355,6 +371,8 @@ def turn(
             heat(np.where(crossing, early * v_0 * v_0 + (1 - early) * volts * volts, smooth), step)
             if kept:
                 np.maximum(peak, current, out=peak)
+                if built_in:  # a trigger is high while the driver is on
+                    np.maximum(top, volts, out=top)
                 np.minimum(low_v, volts, out=low_v)
                 area += np.where(crossing, early * v_0 + (1 - early) * volts, 0.5 * (v_0 + volts)) * step
             note(off * second)
@@ -433,6 +451,7 @@ def turn(
             heat(volts * volts, step)
             if kept:
                 np.maximum(peak, current, out=peak)
+                np.minimum(least, current, out=least)
                 np.maximum(top, volts, out=top)
                 np.minimum(low_v, volts, out=low_v)
                 area += volts * step
@@ -445,7 +464,8 @@ def turn(
         light = _even(times, [tables.light_at(entry) for entry in kelvins], period, samples)
     elif lit:
         light = _even(times, lights, period, samples)
-    return Waves(light, area / period, peak, top, low_v, period, available)
+    on_s = np.where(commanded, off, 0.0)
+    return Waves(light, area / period, peak, top, low_v, period, available, least, limit_s, on_s)
 
 
 def _even(times: list[Floats], light: list[Floats], period: Floats, samples: int) -> Floats:

@@ -9,7 +9,7 @@ It is stated once; the spoken text, the answers that can be heard, the hazards, 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING
@@ -246,6 +246,20 @@ class Measurement:
     unplugged: tuple[str, ...] = ()
     compared_with: str | None = None
 
+    def usual(self) -> Measurement:
+        """The same with the names that points and parts have in the circuit of a coil with an external driver."""
+
+        def name(of: str | None) -> str | None:
+            return SAME_POINT.get(of, of) if of else of
+
+        return replace(
+            self,
+            clip=name(self.clip),
+            probe=SAME_POINT.get(self.probe, self.probe),
+            unplugged=tuple(SAME_POINT.get(part, part) for part in self.unplugged),
+            compared_with=name(self.compared_with),
+        )
+
     def hazards(self) -> tuple[Hazard, ...]:
         """What this measurement can do to a person, derived from what is connected where.
 
@@ -427,6 +441,11 @@ class Step:
     def choices(self) -> tuple[Answer, ...]:
         """All answers or bands."""
         return self.reading.bands if self.reading else self.answers
+
+    def ways(self) -> tuple[Answer, ...]:
+        """All answers or bands, and last what follows where the reading cannot be judged."""
+        unjudged = self.reading.unjudged if self.reading else None
+        return (*self.choices(), unjudged) if unjudged else self.choices()
 
     def answer(self, outcome: str) -> Answer | None:
         """The answer or band of this name, also that of a reading that cannot be judged."""
