@@ -141,11 +141,20 @@ def listed(names: list[str] | tuple[str, ...], word: str = "and") -> str:
 
 
 def place_spoken(terms: Terms, measure: Measurement, name: str) -> str:
-    """A place with its article; with the coil unplugged a lamp goes into its plug, an ohmmeter onto the coil."""
+    """A place with its article; with the coil unplugged a lead goes into its plug.
+
+    Only an ohmmeter with both its leads on the coil, or on the part, measures that itself.
+    """
     place = terms.places[name]
     if not {"coil", "load"} & set(measure.unplugged):
         return place.spoken
-    return (place.at_coil if measure.instrument == "ohmmeter" else place.at_plug) or place.spoken
+    return (place.at_coil if on_the_part(measure) else place.at_plug) or place.spoken
+
+
+def on_the_part(measure: Measurement) -> bool:
+    """Whether an ohmmeter is on both pins of an unplugged coil or part, and not in its harness."""
+    pins = {SAME_POINT.get(lead or "", lead) for lead in (measure.clip, measure.probe)}
+    return measure.instrument == "ohmmeter" and pins == {"feed", "switched"}
 
 
 def at_place(place: str, what: str) -> str:

@@ -162,7 +162,7 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
             )
     canvas = Canvas(WIDTH, HEIGHT)
     spots = _spots(circuit)
-    if measure.instrument == "ohmmeter" and "coil" in measure.unplugged:
+    if wording.on_the_part(measure) and measure.unplugged:
         spots = {name: _on_the_coil(name, spot) for name, spot in spots.items()}
     _badges(canvas, measure, terms)
     if circuit == STARTER:
@@ -430,7 +430,7 @@ def _roles(instrument: Instrument) -> tuple[str, str]:
 def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[str, Spot]) -> None:
     """The instrument in the middle, its leads, their ends, and their names."""
     instrument = terms.instruments[measure.instrument]
-    close = measure.instrument == "ohmmeter" and "coil" in measure.unplugged
+    close = wording.on_the_part(measure) and bool(measure.unplugged)
     lamp = not instrument.units and measure.instrument != "signal-meter"
     centre = (235.0, 150.0 if close else 265.0)
     half = 25.0 if lamp else 44.0
