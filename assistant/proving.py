@@ -235,7 +235,11 @@ class _Looks:
 
         def of(key: Key) -> NDArray[np.float64]:
             step = self._library.step(*key)
-            place = (key, misreading, blank and step.reading is not None and step.reading.unjudged is not None)
+            place = (
+                key,
+                misreading,
+                blank and step.reading is not None and step.reading.unjudged is not None,
+            )
             if place not in self._shares:
                 self._shares[place] = np.stack(
                     [

@@ -399,7 +399,8 @@ def test_a_model_without_a_needed_word_is_refused_with_word_and_place(refused: R
     said = refused("hear", "--grammar", "lamp", "--model", model, SOUNDS / "feed-lit.flac")
     assert f"'blinking' ({resources.directory('grammars') / 'lamp.jsgf'}:{line})" in said
     said = refused("run", "--silent", "--model", model, "--sessions", model.parent / "sessions")
-    assert f"'blinking' ({resources.directory('grammars') / 'lamp.jsgf'}:{line})" in said
+    line = line_of("condition.jsgf", "{outcome=done}")  # the first that a session asks for and its word list lacks
+    assert f"'done' ({resources.directory('grammars') / 'condition.jsgf'}:{line})" in said
     assert not (model.parent / "sessions").exists()
 
 
@@ -588,11 +589,11 @@ def test_a_log_that_cannot_grow_goes_on_in_a_new_file(tmp_path: Path) -> None:
 
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A disk of 256 KiB, where one may be mounted."""
+    """A disk of 1 MiB, where one may be mounted."""
     disk = tmp_path / "disk"
     disk.mkdir()
     mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(disk)], check=False, capture_output=True
+        ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(disk)], check=False, capture_output=True
     )
     if mounted.returncode:
         pytest.skip("no disk may be mounted here; the record's own tests stand in for this one")
