@@ -35,6 +35,7 @@ from assistant import __version__
 from assistant.circuit import catalogue, parameters
 from assistant.circuit.observing import VERSION, Observed, answer_shares, observe
 from assistant.circuit.order import Best, Choice, Trial, best_order, minutes_of, preparation
+from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.proof import (
     CLEAR,
     MOST_WRONG_PART,
@@ -58,7 +59,6 @@ from assistant.circuit.proof import (
     story,
     walk,
 )
-from assistant.circuit.problems import CircuitProblem
 from assistant.core import wording
 from assistant.core.procedure import NO_CIRCUIT, Leads
 from assistant.errors import BayAssistantError, FileProblem, UsageProblem

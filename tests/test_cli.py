@@ -399,7 +399,9 @@ def test_a_model_without_a_needed_word_is_refused_with_word_and_place(refused: R
     said = refused("hear", "--grammar", "lamp", "--model", model, SOUNDS / "feed-lit.flac")
     assert f"'blinking' ({resources.directory('grammars') / 'lamp.jsgf'}:{line})" in said
     said = refused("run", "--silent", "--model", model, "--sessions", model.parent / "sessions")
-    line = line_of("condition.jsgf", "{outcome=done}")  # the first that a session asks for and its word list lacks
+    line = line_of(
+        "condition.jsgf", "{outcome=done}"
+    )  # the first that a session asks for and its word list lacks
     assert f"'done' ({resources.directory('grammars') / 'condition.jsgf'}:{line})" in said
     assert not (model.parent / "sessions").exists()
 

@@ -203,8 +203,8 @@ def load_terms(data: bytes, path: Path) -> Terms:
             item.text("prepare", needed=False),
         )
     faults = {
-        name: Fault(name, item.text("plain"), item.text("part"))
-        for name, item in top.named("faults", ("plain", "part"))
+        name: Fault(name, item.text("plain"), item.text("part"), item.text("customer", needed=False))
+        for name, item in top.named("faults", ("plain", "part", "customer"))
     }
     facts = (
         {name: _fact(name, item) for name, item in top.named("facts", FACT_KEYS)}

@@ -33,6 +33,9 @@ UNJUDGED = "unjudged"
 NO_CIRCUIT = "none"
 """Circuit of a procedure about nothing electrical: there is nothing to weigh or to prove in it."""
 
+LOAD_CIRCUIT = "ground-switched-load"
+"""Circuit whose part is no ignition coil: what the catalogue says of a fault in a coil's words does not fit there."""
+
 SAME_POINT = {
     "load-feed": "feed",
     "load-switched": "switched",
@@ -145,11 +148,18 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Fault:
-    """A fault of the catalogue: `plain` names it in a report, `part` is what carries it."""
+    """A fault of the catalogue.
+
+    Attributes:
+        plain: Its name in a report.
+        part: What carries it.
+        customer: What it means, in a sentence for the car's owner; "" where nothing was written.
+    """
 
     name: str
     plain: str
     part: str
+    customer: str = ""
 
 
 class FactKind(StrEnum):

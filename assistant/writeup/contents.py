@@ -226,6 +226,7 @@ class Draft:
         concern: The complaint in the customer's words.
         findings: The tests that decided the verdict, in sentences.
         cause: The words of the verdict; nothing when none counts.
+        customer: The cause for the car's owner, where the verdict names one fault and no other.
         no_verdict: Why there is no cause: where the session stopped; nothing when there is one.
         found_before: Verdicts of earlier procedures of the session.
         found_after: Verdicts after the one that counts, such as that of proving the repair.
@@ -263,6 +264,7 @@ class Draft:
     concern: Statement
     findings: tuple[Statement, ...]
     cause: Statement
+    customer: Statement
     no_verdict: Statement
     found_before: tuple[Found, ...]
     found_after: tuple[Found, ...]

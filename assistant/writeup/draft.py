@@ -28,7 +28,17 @@ from assistant.core.entries import (
 )
 from assistant.core.events import Note
 from assistant.core.loading import FINDINGS_FILE
-from assistant.core.procedure import NO_CIRCUIT, OVER_RANGE, SENSES, Band, Library, Procedure, Step, Verdict
+from assistant.core.procedure import (
+    LOAD_CIRCUIT,
+    NO_CIRCUIT,
+    OVER_RANGE,
+    SENSES,
+    Band,
+    Library,
+    Procedure,
+    Step,
+    Verdict,
+)
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
 from assistant.writeup import given, timing
@@ -158,6 +168,7 @@ def _draft(
         concern=Statement(facts.complaint, header("facts.complaint") if facts.complaint else ()),
         findings=told(library, course, deciding),
         cause=Statement(verdict.says, at("says")) if verdict else NOTHING,
+        customer=_customer(library, final, at("faults")) if final else NOTHING,
         no_verdict=NOTHING if verdict else _no_verdict(library, session, course),
         found_before=tuple(
             _found(library, ended)
@@ -206,6 +217,16 @@ def _draft(
 
 
 # --- head and the three ---------------------------------------------------------------------------
+
+
+def _customer(library: Library, final: Ended, sources: tuple[Source, ...]) -> Statement:
+    """What the one fault of a verdict means to the car's owner."""
+    verdict = _verdict(library, final)
+    if len(verdict.faults) != 1 or _procedure(library, final.procedure).circuit == LOAD_CIRCUIT:
+        return NOTHING
+    (name,) = verdict.faults
+    words = library.terms.faults[name].customer
+    return Statement(words, (*sources, *term("faults", name, "customer"))) if words else NOTHING
 
 
 def _facts(session: RecordedSession, course: Course) -> tuple[Fact, ...]:

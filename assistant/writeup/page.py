@@ -303,8 +303,8 @@ def _fact(fact: Fact) -> str:
 
 def _three(draft: Draft) -> str:
     """Concern, cause and correction: the three boxes that a service adviser looks for."""
-    cause = [escape(one.text) for one in draft.findings]
-    cause.append(f'<span class="verdict">{escape((draft.cause or draft.no_verdict).text)}</span>')
+    cause = [f'<span class="verdict">{escape((draft.cause or draft.no_verdict).text)}</span>']
+    cause += [escape(one.text) for one in (draft.customer, *draft.findings) if one]
     if draft.still_possible:
         cause.append(f"<b>Not told apart:</b> {escape(draft.still_possible.text)}")
     cause += [f"Before that, {escape(one.procedure)}: {escape(one.says)}" for one in draft.found_before]

@@ -27,7 +27,8 @@ def text(draft: Draft) -> str:
         lines += _wrapped(fact.value or _BLANK, f"{fact.label + ':':<{_LABEL}}")
     lines += _section("CONCERN (customer's words)", [draft.concern.text or "_" * (WIDTH - 2)])
     told = " ".join(one.text for one in draft.findings)
-    lines += _section("CAUSE", [*([told] if told else []), (draft.cause or draft.no_verdict).text])
+    cause = [(draft.cause or draft.no_verdict).text, draft.customer.text, told]
+    lines += _section("CAUSE", [one for one in cause if one])
     if draft.still_possible:
         lines += _indented([f"Not told apart: {draft.still_possible.text}"])
     lines += _indented([f"Before that, {found.procedure}: {found.says}" for found in draft.found_before])
