@@ -35,6 +35,7 @@ from assistant import __version__
 from assistant.circuit import catalogue, parameters
 from assistant.circuit.observing import VERSION, Observed, answer_shares, observe
 from assistant.circuit.order import Best, Choice, Trial, best_order, minutes_of, preparation
+from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.proof import (
     CLEAR,
     MOST_WRONG_PART,
@@ -58,7 +59,6 @@ from assistant.circuit.proof import (
     story,
     walk,
 )
-from assistant.circuit.problems import CircuitProblem
 from assistant.core import wording
 from assistant.core.procedure import NO_CIRCUIT, Leads
 from assistant.errors import BayAssistantError, FileProblem, UsageProblem
@@ -235,7 +235,11 @@ class _Looks:
 
         def of(key: Key) -> NDArray[np.float64]:
             step = self._library.step(*key)
-            place = (key, misreading, blank and step.reading is not None and step.reading.unjudged is not None)
+            place = (
+                key,
+                misreading,
+                blank and step.reading is not None and step.reading.unjudged is not None,
+            )
             if place not in self._shares:
                 self._shares[place] = np.stack(
                     [
@@ -655,8 +659,8 @@ def _shown(step: Step, observed: Observed) -> str:
         reached = 1e3 * float(observed.ramp.limit_s[0])
         limit = f", at the limit after {reached:.1f} ms" if np.isfinite(reached) else ""
         return f"the current rises to {float(observed.ramp.peak[0]):.1f} A{limit}"
-    if observed.alike:
-        return "the model is of each kind alike"
+    if observed.kinds is not None:
+        return "the model has cars of several kinds"
     if observed.shown is not None:
         return "there is a sign" if bool(observed.shown[0]) else "there is no sign"
     parts = []

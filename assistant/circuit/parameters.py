@@ -259,9 +259,7 @@ class Systems:
         if count < 1:
             raise CircuitProblem(f"At least one system is needed, not {count}.")
         generator = np.random.default_rng(seed)
-        kept: dict[str, list[Floats]] = {
-            name: [] for name in PARAMETERS if name not in KNOWN_TO_THE_PERSON
-        }
+        kept: dict[str, list[Floats]] = {name: [] for name in PARAMETERS if name not in KNOWN_TO_THE_PERSON}
         have = 0
         while have < count:
             drawn = {

@@ -276,7 +276,10 @@ class Measurement:
         if self.instrument == "spark-tester" or (turning and "coil" not in self.unplugged):
             found.append(Hazard.SECONDARY_VOLTAGE)
         touched = {self.clip, self.probe, self.compared_with}
-        if touched & {"switched", "driver-end", "load-switched"} and self.engine in (Engine.CRANKING, Engine.RUNNING):
+        if touched & {"switched", "driver-end", "load-switched"} and self.engine in (
+            Engine.CRANKING,
+            Engine.RUNNING,
+        ):
             found.append(Hazard.SWITCHED_VOLTAGE)
         if self.instrument not in SENSES and (
             self.engine is not Engine.KEY_OFF or "battery-positive" in touched

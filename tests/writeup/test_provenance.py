@@ -223,7 +223,10 @@ def test_the_words_between_hold_no_fact() -> None:
         for unit in one.get("units", ())
     }
     facts |= {
-        word for one in terms["places"].values() if one["kind"] in ("node", "part") for word in tokens(one["short"])
+        word
+        for one in terms["places"].values()
+        if one["kind"] in ("node", "part")
+        for word in tokens(one["short"])
     }
     facts -= tokens("engine s starter")  # of "engine block", "coil's plug" and "starter cable"
     assert set() == FRAME & facts
