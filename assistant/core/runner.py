@@ -802,9 +802,9 @@ class Runner:
         self._say(text, Speech.HELP)
         return self.state
 
-    def _on_affirm(self, payload: object) -> State:
+    def _on_affirm(self, _payload: object) -> State:
         if self._asked_fact is not None:
-            return self._take_fact(self._asked_fact.given(Acceptance.AFFIRM.value), str(payload))
+            return self._take_fact(self._asked_fact.given(Acceptance.AFFIRM.value))
         assert self._pending is not None  # noqa: S101
         pending, self._pending = self._pending, None
         self._prefix = ""
@@ -1574,7 +1574,7 @@ class Runner:
 
     def _fact_typed(self, asked: Asked, key: str) -> State:
         """A key of a fact; speech is cut, and the screen shows what there is."""
-        self._message = ""
+        self._message = self._heard = ""
         if self.state is State.CONFIRMING and not asked.spells and key == "point":
             return self._other_unit(asked)
         asked.waiting = None
@@ -1660,22 +1660,22 @@ class Runner:
         sure = payload.source.confidence >= self._limits.ask_below
         if asked.inquiry.kind is FactKind.CHOICE and sure and self.state is State.INQUIRING:
             self._prefix = f"{asked.inquiry.label}: {asking.spoken_value(asked.inquiry, payload.value, '')}."
-            return self._take_fact(asked.given(Acceptance.READ_BACK.value), payload.source.how)
+            return self._take_fact(asked.given(Acceptance.READ_BACK.value))
         return self._confirm(asked)
 
     def _on_blank(self, payload: object) -> State:
         assert self._asked_fact is not None  # noqa: S101
         self._prefix = f"{self._asked_fact.inquiry.label}: left blank."
-        return self._take_fact(blank(self._asked_fact.inquiry.name, str(payload)), str(payload))
+        return self._take_fact(blank(self._asked_fact.inquiry.name, str(payload)))
 
-    def _take_fact(self, given: FactGiven, _how: str) -> State:
+    def _take_fact(self, given: FactGiven) -> State:
         """The fact counts from now on; then the next one, or the step."""
         self._note(given)
         self._facts[given.fact] = given
         self._answered.append(Answered(given.fact, self._trail[-1] if self._trail else None))
         self._again = tuple(name for name in self._again if name != given.fact)
         self._asked_fact = None
-        self._message = ""
+        self._message = self._heard = ""
         self._counters = _Counters()
         return self._before_step(offer=self._offer)
 
@@ -2072,10 +2072,13 @@ class Runner:
         elif asked is not None and self.state in (State.INQUIRING, State.CONFIRMING):
             headline = asked.inquiry.label.upper()
             lines = tuple(filter(None, (asked.inquiry.question, asked.inquiry.look_for)))
-            if asked.waiting is not None:
+            if asked.inquiry.kind is FactKind.VIN:
+                lines = (*lines, f"{len(asked.signs)} of {asking.VIN_LENGTH} signs")
+            if asked.waiting is not None:  # the value itself in large letters, to be compared at a glance
                 waiting = asked.waiting
-                written = asking.written_value(asked.inquiry, waiting.value, waiting.unit)
-                lines = (f"{written} ?", *((f"{waiting.repair}",) if waiting.repair else ()))
+                headline = asking.written_value(asked.inquiry, waiting.value, waiting.unit).upper()
+                repair = f"Proposed: {waiting.repair}." if waiting.repair else ""
+                lines = tuple(filter(None, (repair, f"{asked.inquiry.label}. Affirm or negative?")))
         elif self.state is State.CHOOSING:
             headline, lines = "WHICH TEST", ("Key the number, then Enter.",)
         elif self.state is State.CONCLUDING and self._verdict:
@@ -2087,6 +2090,7 @@ class Runner:
                 self.state.value
             ]
             lines = (self._prompt,) if self.state is State.STANDING_BY else ()
+        inquiring = self.state in (State.INQUIRING, State.CONFIRMING)
         countdown = None
         if self.state is State.CRANKING and self._crank_began is not None:
             countdown = ("crank", self._crank_began + self._limits.crank_s)
@@ -2098,14 +2102,14 @@ class Runner:
             countdown = ("rest the starter", self._rested_at)
         return Board(
             title=procedure.title,
-            step=len(self._trail) + (self.state is not State.CONCLUDING),
+            step=0 if inquiring else len(self._trail) + (self.state is not State.CONCLUDING),
             headline=headline,
             lines=lines,
             choices=choices,
             keys=self._key_hints(),
             mode=self.state.value,
             heard=self._heard,
-            typed=asked.shown if asked is not None and self.state is not State.CHOOSING else self._typed,
+            typed=asked.shown if asked is not None and self.state is State.INQUIRING else self._typed,
             message=self._message,
             keys_only=bool(self._deaf),
             countdown=countdown,

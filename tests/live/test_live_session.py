@@ -82,11 +82,15 @@ def test_a_whole_session_by_voice_and_keys(bay: Bay, terminal: Start, tmp_path: 
     wait_until_listening(sessions, "acknowledging")
     program.press("\r")
     program.wait_for("Read the meter", 10)
-    program.press("9.1\r")
-    program.wait_for(r"9\.1 volts\. That would mean", 10)
+    program.press("8.5\r")
+    program.wait_for(r"8\.5 volts\. Affirm or negative", 10)
     wait_until_listening(sessions, "reading back")
     bay.play(SOUNDS / "affirm.flac")
     program.wait_for("HEARD  affirm", 10)
+    program.wait_for("The starter rests", 15)
+    program.press("+2")  # no clamp for the starter's current
+    program.wait_for("Affirm, or say correction", 10)
+    program.press("\r")
     program.wait_for("Verdict", 10)
     program.press("q")
     program.wait_for("Session closed", 10)
@@ -106,15 +110,15 @@ def test_a_whole_session_by_voice_and_keys(bay: Bay, terminal: Start, tmp_path: 
     results = [(e.step, str(e.value), e.how, e.confirmed) for e in notes if isinstance(e, ResultTaken)]
     assert [
         ("battery-at-rest", "12.4", "voice", "affirmed"),
-        ("battery-while-cranking", "9.1", "keypad", "affirmed"),
+        ("battery-while-cranking", "8.5", "keypad", "affirmed"),
     ] == results
-    assert ["cranking-voltage-low"] == [e.verdict for e in notes if isinstance(e, VerdictReached)]
+    assert {"cranking-voltage-low"} == {e.verdict for e in notes if isinstance(e, VerdictReached)}
     clips = sorted((folder / "clips").glob("*.flac"))
     assert 4 == len(clips)
     spoken = bay.recorded()
     said = " ".join(action.text for action in actions if isinstance(action, Say))
     # Measured: 0.63 to 0.75 for what was said (another sampling rate on the way), under 0.2 for what was not.
-    for sentence in ("The vehicle maker's instructions come first.", "The engine will turn.", "Say again."):
+    for sentence in ("Maker's instructions first.", "The engine will turn.", "Say again."):
         assert sentence in said
         assert was_spoken(spoken, sentence) > 0.5, sentence
     assert was_spoken(spoken, "Switched side of the coil: probe.") < 0.35
@@ -149,7 +153,7 @@ def test_a_killed_session_goes_on_at_the_same_step(bay: Bay, terminal: Start, tm
     program = terminal("run", "battery-and-cranking", *keys_only)
     program.wait_for("No microphone", 30)
     program.press("\r")
-    program.wait_for("The circuit is live", 10)
+    program.wait_for("Live circuit", 10)
     program.press("\r")
     program.wait_for("Key the volts", 10)
     program.press("12.5\r")
