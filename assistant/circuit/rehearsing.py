@@ -100,6 +100,8 @@ def play(library: Library, procedure: str, person: Person) -> Dialogue:
         state = talk.runner.state
         if state is State.ACKNOWLEDGING:
             talk.key("enter")
+        elif state is State.INQUIRING:
+            talk.key("plus")  # this person knows nothing about the car
         elif state is State.RESTING:
             talk.rested()
         elif state is State.READING_BACK:

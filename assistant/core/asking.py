@@ -61,6 +61,9 @@ OTHER_UNITS = {
 """Units in which a number may be given besides its own."""
 
 
+LONGEST_AS_A_NUMBER = 9999
+"""A larger number is spoken digit by digit: so it can be compared with what is written."""
+
 IN_ONE_BREATH = 6
 """Most signs that are spelled in one go; more are not kept in mind, and not heard well."""
 
@@ -117,9 +120,11 @@ def problem_with(inquiry: Inquiry, value: Decimal, unit: str) -> str:
     base = wording.convert(value, unit, inquiry.unit) if inquiry.unit else value
     if base is not None and low <= base <= high:
         return ""
+    if max(value, high) > LONGEST_AS_A_NUMBER:
+        return f"{inquiry.label}: that cannot be."
     limits = f"{wording.plain_number(low)} to {wording.plain_number(high)}"
     if inquiry.unit:
-        limits = f"{wording.plain_number(low)} to {wording.number_words(high, inquiry.unit)}"
+        limits = wording.span_words(low, high, inquiry.unit)
     return f"{wording.plain_number(value)} is outside {limits}."
 
 
@@ -129,9 +134,10 @@ def spoken_value(inquiry: Inquiry, value: str, unit: str) -> str:
         return "left blank"
     if inquiry.kind is FactKind.CHOICE:
         return inquiry.choices.get(value, value)
-    if inquiry.kind is FactKind.NUMBER:
+    if inquiry.kind is FactKind.NUMBER and Decimal(value) <= LONGEST_AS_A_NUMBER:
         return wording.number_words(Decimal(value), unit) if unit else value
-    return spelled(value)
+    more = wording.UNIT_WORDS[unit][1] if unit else ""
+    return ", ".join(filter(None, (spelled(value), more)))
 
 
 def written_value(inquiry: Inquiry, value: str, unit: str) -> str:
@@ -165,8 +171,7 @@ def numbers(facts: Mapping[str, Inquiry], given: Mapping[str, tuple[str, str]]) 
 def question_keys(inquiry: Inquiry) -> str:
     """How a fact is keyed, a sentence or two."""
     if inquiry.kind is FactKind.CHOICE:
-        words = [f"{number} for {text}" for number, text in enumerate(inquiry.choices.values(), start=1)]
-        return f"{wording.listed(words)}. Plus leaves it blank."
+        return f"{wording.numbered(inquiry.choices.values())} Plus leaves it blank."
     if inquiry.kind is FactKind.NUMBER:
         return "Key the number, then Enter. Plus leaves it blank."
     return "Key digits. A letter is point, its key, its place. Then Enter."

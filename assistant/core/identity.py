@@ -123,15 +123,15 @@ def repairs(vin: str) -> tuple[Repair, ...]:
     A slip is a sign taken for one that looks or sounds alike (`ALIKE`), or two neighbours that are exchanged.
     A number that cannot be one is no explanation: the check digit is 0 to 9 or X, the tenth character a model year,
     and the last four are digits (49 CFR 565.15, from memory).
-    Where the ninth character cannot be a check digit, it is the slip.
+    Where the ninth character cannot be a check digit, it is one as well.
 
     Args:
         vin: Seventeen signs that a VIN can have.
     """
+    found = []
     if vin[8] not in _CHECK_DIGITS:
         right = check_digit(vin)
-        return (Repair(vin[:8] + right + vin[9:], _CHECK_POSITION, vin[8], right),)
-    found = []
+        found.append(Repair(vin[:8] + right + vin[9:], _CHECK_POSITION, vin[8], right))
     for place, sign in enumerate(vin):
         for pair in ALIKE:
             if sign in pair:
@@ -143,7 +143,7 @@ def repairs(vin: str) -> tuple[Repair, ...]:
             found.append(
                 Repair(vin[:place] + swapped + vin[place + 2 :], place + 1, sign + following, swapped)
             )
-    return tuple(repair for repair in found if _possible(repair.vin))
+    return tuple(dict.fromkeys(repair for repair in found if _possible(repair.vin)))
 
 
 def _possible(vin: str) -> bool:

@@ -1776,11 +1776,7 @@ class Runner:
         return State.CHOOSING
 
     def _numbered_procedures(self) -> str:
-        names = [
-            f"{number}, {wording.procedure_short(name)}"
-            for number, name in enumerate(self._library.procedures, start=1)
-        ]
-        return f"{'. '.join(names)}."
+        return wording.numbered(wording.procedure_short(name) for name in self._library.procedures)
 
     def _not_chosen(self) -> State:
         self._typed = ""

@@ -273,7 +273,7 @@ class _Player:
                 # Where the highest believable number is more than can be said, nothing beyond it is said.
                 beyond = min(step.reading.plausible[1] * 2, Decimal(9999))
                 found.append(("beyond", heard(Result(value=beyond), str(beyond))))
-        if request.outcomes:
+        if request.outcomes and request.places:
             place = "feed" if self.runner.position[1] != "feed" else "relay"
             found.append(("elsewhere", heard(Result(request.outcomes[0], place=place), "elsewhere")))
             found.append(("doubtful", heard(Result(request.outcomes[0]), "doubtful", 0.8)))
@@ -434,7 +434,8 @@ def findings(library: Library, spoken: Iterable[Spoken]) -> list[Finding]:
     called = [words for place in nodes for words in (place.spoken, place.short, place.at_plug, place.at_coil)]
     places = _longest_first(words.removeprefix("the ") for words in called if words)
     faults = [wording.fault_spoken(library, name) for name in terms.faults]
-    names = _longest_first([*places, *faults])
+    labels = [fact.label for fact in terms.facts.values()]  # "Repair order: zero." commands nothing
+    names = _longest_first([*places, *faults, *labels])
     found: dict[Finding, None] = {}
     for one in spoken:
         for problem, remedy in _judged(one.sentence, places, names):

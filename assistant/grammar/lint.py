@@ -230,7 +230,7 @@ def _entries(step: StepGrammar) -> list[_Entry]:
         _Entry(phrase.text, result.outcome or str(result.control), phrase.words[-1].place)
         for phrase, result in step.meanings()
     ]
-    if step.request.units:
+    if step.request.units and not step.request.spelling:
         place = step.unit_forms(step.units()[0])[0].words[0].place
         values = [Decimal(value) for value in range(100)] + [Decimal(value) / 10 for value in range(1, 10)]
         entries += [_Entry(tuple(numbers.in_words(value).split()), "a number", place) for value in values]

@@ -164,9 +164,9 @@ def test_a_number_is_read_back_in_the_unit_that_was_given() -> None:
     """Miles stay miles; the point key takes the other unit; an implausible number is asked for again."""
     talk = begun("intake", ORDER, VIN)
     talk.hear(signs="982000", unit="miles")
-    assert "Odometer: 982000 miles. Affirm or negative?" == talk.last
+    assert "Odometer: niner, eight, two, zero, zero, zero, miles. Affirm or negative?" == talk.last
     talk.key("minus", *"1300000", "enter", "point")
-    assert "1300000 is outside 0 to 2000000 kilometers." == talk.last
+    assert "Odometer: that cannot be." == talk.last
     talk.key("minus", *"98200", "enter", "point", "enter")
     entry = next(e for e in talk.entries if isinstance(e, FactGiven) and e.fact == "odometer")
     assert ("98200", "miles", "keypad", "affirmed") == (entry.value, entry.unit, entry.how, entry.confirmed)
@@ -394,7 +394,7 @@ def test_a_procedure_is_set_aside_and_gone_on_with_at_its_step() -> None:
     talk.hear("lit")
     talk.ready()
     talk.hear(control=Control.OTHER_TEST)
-    assert ("01", "battery and cranking") == board(talk).choices[0]
+    assert ("01", next(iter(LIBRARY.procedures)).replace("-", " ")) == board(talk).choices[0]
     talk.hear("primary")
     assert "Primary resistance." in talk.last
     for _ in range(4):
