@@ -44,7 +44,7 @@ def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
         *lint_grammars(grammars, requests_of(library), outcomes=sorted(used | set(REASONS)), places=places),
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
-        *spoken.findings(library, all_spoken(library)),
+        *spoken.findings(library, all_spoken(library, turns=500)),
     ]
 
 
@@ -132,9 +132,14 @@ def _contradictions(library: Library) -> Iterator[Finding]:
                 )
 
 
-def all_spoken(library: Library) -> list[spoken.Spoken]:
-    """Every sentence that can be said, with the file and line that its words come from."""
-    found = spoken.everything(library, lambda name: _beside(library, name))
+def all_spoken(library: Library, turns: int = 1500) -> list[spoken.Spoken]:
+    """Every sentence that can be said, with the file and line that its words come from.
+
+    Args:
+        library: The procedures.
+        turns: How much is let happen in the dialogue of each procedure.
+    """
+    found = spoken.everything(library, lambda name: _beside(library, name), turns)
     lines = {module.__name__: _lines(module) for module in (runner, wording)}
     return [
         replace(one, file=where[0], line=where[1])
