@@ -240,12 +240,11 @@ class _Looks:
                 misreading,
                 blank and step.reading is not None and step.reading.unjudged is not None,
             )
-            if place not in self._shares:
+            if place not in self._shares and misreading:
+                self._shares[place] = _misread(self.shares(blank=blank)(key), misreading, len(step.choices()))
+            elif place not in self._shares:
                 self._shares[place] = np.stack(
-                    [
-                        _misread(self._answered(key, number, blank=blank), misreading, len(step.choices()))
-                        for number in range(len(self._mechanisms))
-                    ]
+                    [self._answered(key, number, blank=blank) for number in range(len(self._mechanisms))]
                 )
             return self._shares[place]
 

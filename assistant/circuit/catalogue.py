@@ -364,7 +364,8 @@ ONE_COIL = (
 
 def at_one_coil(mechanism: Mechanism) -> bool:
     """Whether it takes the spark from one coil only, in a car that has several."""
-    return mechanism.fault in ONE_COIL and _BLOWN not in mechanism.changes
+    at_its_feed = any(change.name == "feed-wire" for change in mechanism.changes)
+    return (mechanism.fault in ONE_COIL and _BLOWN not in mechanism.changes) or at_its_feed
 
 
 def circuit_named(name: str) -> Circuit:

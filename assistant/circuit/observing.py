@@ -421,21 +421,20 @@ def _all_volts(systems: Systems, state: State, across: tuple[str, str], lamp: La
 
 def _all_current(systems: Systems, state: State) -> Floats:
     """Peak current of the feed cable, for every mechanism of the state."""
+    if _turning(state):
+        return _all_ramp(systems, state).peak
     kept = _kept.setdefault(systems, {})
     key = ("current", state)
     if key not in kept:
         parts = []
         for rows in _chunks(systems, state):
             across = ("battery-positive", GROUND)
-            if _turning(state):
-                parts.append(turn(rows, state[2], state[3], across, NO_OBSERVER).peak_a)
-            else:
-                ports = reduce(
-                    rows, state[2], state[3], {"lamp": across, "wire": ("fuse-load", "feed")}, steady=True
-                )
-                emf, starter = battery_of(rows, state[2])
-                drop = ports.gain["wire"]["battery"] * emf + ports.gain["wire"]["starter"] * starter
-                parts.append(np.abs(drop) / rows.values["feed-wire"])
+            ports = reduce(
+                rows, state[2], state[3], {"lamp": across, "wire": ("fuse-load", "feed")}, steady=True
+            )
+            emf, starter = battery_of(rows, state[2])
+            drop = ports.gain["wire"]["battery"] * emf + ports.gain["wire"]["starter"] * starter
+            parts.append(np.abs(drop) / rows.values["feed-wire"])
         kept[key] = np.concatenate(parts)
     found = kept[key]
     assert isinstance(found, np.ndarray)  # noqa: S101 - one dictionary holds values of several types
