@@ -240,12 +240,11 @@ class _Looks:
                 misreading,
                 blank and step.reading is not None and step.reading.unjudged is not None,
             )
-            if place not in self._shares:
+            if place not in self._shares and misreading:
+                self._shares[place] = _misread(self.shares(blank=blank)(key), misreading, len(step.choices()))
+            elif place not in self._shares:
                 self._shares[place] = np.stack(
-                    [
-                        _misread(self._answered(key, number, blank=blank), misreading, len(step.choices()))
-                        for number in range(len(self._mechanisms))
-                    ]
+                    [self._answered(key, number, blank=blank) for number in range(len(self._mechanisms))]
                 )
             return self._shares[place]
 
@@ -659,8 +658,8 @@ def _shown(step: Step, observed: Observed) -> str:
         reached = 1e3 * float(observed.ramp.limit_s[0])
         limit = f", at the limit after {reached:.1f} ms" if np.isfinite(reached) else ""
         return f"the current rises to {float(observed.ramp.peak[0]):.1f} A{limit}"
-    if observed.alike:
-        return "the model is of each kind alike"
+    if observed.kinds is not None:
+        return "the model has cars of several kinds"
     if observed.shown is not None:
         return "there is a sign" if bool(observed.shown[0]) else "there is no sign"
     parts = []

@@ -115,6 +115,8 @@ def _times(name: str, value: float) -> Change:
     return Change(name, "times", value)
 
 
+_COIL_CURRENT = tuple(name for name in CIRCUITS if name != "built-in-driver-coil")
+"""Circuits whose control wire and driver carry the coil's current; a logic wire blows no fuse."""
 _BLOWN = _set("fuse", OPEN)
 # "shorted-turns" is the resistance that they put across the primary once the driver is off.
 _SHORTED_PRIMARY = (
@@ -221,6 +223,7 @@ _ALL: tuple[Mechanism, ...] = (
         "fuse-blown-by-it",
         "the control wire touches ground and the current has blown the fuse",
         (_set("short-control-to-ground", SHORT), _BLOWN),
+        circuits=_COIL_CURRENT,
     ),
     Mechanism(
         "control-wire-to-battery",
@@ -243,6 +246,7 @@ _ALL: tuple[Mechanism, ...] = (
         "fuse-blown-by-it",
         "the driver conducts all the time and the current has blown the fuse",
         (_set("short-driver", SHORT), _BLOWN),
+        circuits=_COIL_CURRENT,
     ),
     Mechanism(
         "driver-shorted",
@@ -250,13 +254,14 @@ _ALL: tuple[Mechanism, ...] = (
         "a shorted primary has killed the driver, and the fuse is blown",
         (_set("short-driver", SHORT), _BLOWN, *_SHORTED_PRIMARY),
         also=("shorted-primary",),
+        circuits=_COIL_CURRENT,
     ),
     Mechanism(
         "weak-module-ground",
         "terminal",
         "2 ohm in the module's ground",
         (_set("module-ground", WEAK_GROUND),),
-        circuits=tuple(name for name in CIRCUITS if name != "built-in-driver-coil"),
+        circuits=_COIL_CURRENT,
     ),
     Mechanism(
         "weak-module-ground",
@@ -359,7 +364,8 @@ ONE_COIL = (
 
 def at_one_coil(mechanism: Mechanism) -> bool:
     """Whether it takes the spark from one coil only, in a car that has several."""
-    return mechanism.fault in ONE_COIL and _BLOWN not in mechanism.changes
+    at_its_feed = any(change.name == "feed-wire" for change in mechanism.changes)
+    return (mechanism.fault in ONE_COIL and _BLOWN not in mechanism.changes) or at_its_feed
 
 
 def circuit_named(name: str) -> Circuit:

@@ -129,7 +129,7 @@ class Observed:
         spark: What a spark tester shows.
         ramp: What a scope shows of the primary's current.
         facts: What the person knows of each car beside a reading: the maker's values, leads, temperature.
-        alike: The model is of all kinds that can be answered, each alike.
+        kinds: Shares of what is answered of a thing that the model has in several kinds.
     """
 
     brightness: Floats | None = None
@@ -141,7 +141,7 @@ class Observed:
     spark: Spark | None = None
     ramp: Ramp | None = None
     facts: dict[str, Floats] | None = None
-    alike: bool = False
+    kinds: dict[str, float] | None = None
 
 
 _kept: weakref.WeakKeyDictionary[Systems, dict[object, object]] = weakref.WeakKeyDictionary()
@@ -181,7 +181,7 @@ def _observed(
     if instrument == "eyes":
         return Observed(shown=np.full(systems.count, _is_seen(mechanism, measure)))
     if instrument == "diagram":
-        return Observed(shown=np.zeros(systems.count, dtype=bool), alike=True)
+        return Observed(shown=np.zeros(systems.count, dtype=bool), kinds=_kinds(mechanism))
     if instrument == "spark-tester":
         spark = _all_spark(systems, state)
         return Observed(spark=_spark(mechanism, measure, *(part[begin:end] for part in spark)))
@@ -421,21 +421,20 @@ def _all_volts(systems: Systems, state: State, across: tuple[str, str], lamp: La
 
 def _all_current(systems: Systems, state: State) -> Floats:
     """Peak current of the feed cable, for every mechanism of the state."""
+    if _turning(state):
+        return _all_ramp(systems, state).peak
     kept = _kept.setdefault(systems, {})
     key = ("current", state)
     if key not in kept:
         parts = []
         for rows in _chunks(systems, state):
             across = ("battery-positive", GROUND)
-            if _turning(state):
-                parts.append(turn(rows, state[2], state[3], across, NO_OBSERVER).peak_a)
-            else:
-                ports = reduce(
-                    rows, state[2], state[3], {"lamp": across, "wire": ("fuse-load", "feed")}, steady=True
-                )
-                emf, starter = battery_of(rows, state[2])
-                drop = ports.gain["wire"]["battery"] * emf + ports.gain["wire"]["starter"] * starter
-                parts.append(np.abs(drop) / rows.values["feed-wire"])
+            ports = reduce(
+                rows, state[2], state[3], {"lamp": across, "wire": ("fuse-load", "feed")}, steady=True
+            )
+            emf, starter = battery_of(rows, state[2])
+            drop = ports.gain["wire"]["battery"] * emf + ports.gain["wire"]["starter"] * starter
+            parts.append(np.abs(drop) / rows.values["feed-wire"])
         kept[key] = np.concatenate(parts)
     found = kept[key]
     assert isinstance(found, np.ndarray)  # noqa: S101 - one dictionary holds values of several types
@@ -459,6 +458,13 @@ def _all_ramp(systems: Systems, state: State) -> Ramp:
     found = kept[key]
     assert isinstance(found, Ramp)  # noqa: S101 - one dictionary holds values of several types
     return found
+
+
+def _kinds(mechanism: Mechanism) -> dict[str, float]:
+    """Which kind of coil a car with this fault has; with one coil for all plugs no coil is silent alone."""
+    if at_one_coil(mechanism) and mechanism.fault != "coil-secondary":
+        return {"coil-per-plug": 0.5, "waste-spark": 0.5, "distributor": 0.0}
+    return {"coil-per-plug": 1 / 3, "waste-spark": 1 / 3, "distributor": 1 / 3}
 
 
 INSIDE_V = 5e3
@@ -489,7 +495,9 @@ def _spark(mechanism: Mechanism, measure: Measurement, kilovolts: Floats, joules
     coils_own = mechanism.fault in ("open-primary", "shorted-primary", "coil-driver-dead") or (
         mechanism.fault == "coil-secondary" and not open_lead
     )
-    if measure.probe == "plug-lead" and open_lead:
+    shorted = any(change.name == "shorted-turns" for change in mechanism.changes)
+    # Shorted turns give no secondary voltage; the resistance that stands for them is only meant for the lamp.
+    if shorted or (measure.probe == "plug-lead" and open_lead):
         kilovolts = np.zeros_like(kilovolts)
     if measure.probe == "swapped-coil" and not coils_own:
         kilovolts, joules = np.full_like(kilovolts, 30.0), np.full_like(joules, 0.1)
@@ -585,9 +593,10 @@ def mistaken(shares: Floats, misreading: float) -> Floats:
 
 def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
     """Shares before they are made to sum to 1."""
-    if observed.alike:
-        rows = 0 if observed.shown is None else len(observed.shown)
-        return np.full((rows, len(outcomes)), 1 / len(outcomes))
+    if observed.kinds is not None and observed.shown is not None:
+        return np.stack(
+            [np.full(len(observed.shown), _of(observed.kinds, name)) for name in outcomes], axis=1
+        )
     if observed.spark is not None:
         return _columns(_sparks(observed.spark, outcomes), outcomes)
     if observed.ramp is not None:
@@ -624,6 +633,9 @@ def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
     for name in outcomes:
         _of(known, name)
     states = [name for name in ("steady", "flickering", "blinking") if name in outcomes]
+    if states and "dim" not in outcomes:
+        # A lamp behind a winding is dim and blinks all the same; where dim is no answer, only that is told.
+        bright, known["dim"] = bright + dim, zero
     if not states:
         known["lit"] = bright
     else:
