@@ -417,7 +417,7 @@ class Reading:
             judged = max(judged - facts[self.subtract], Decimal(0))
         if self.at_20_celsius in facts:
             warmer = facts[self.at_20_celsius] - 20
-            judged = _JUDGED.divide(judged, 1 + COPPER_PER_KELVIN * warmer)
+            judged = Decimal(format(_JUDGED.divide(judged, 1 + COPPER_PER_KELVIN * warmer), "f"))
         known = [band.limits(facts) for band in self.bands]
         rising = [high for limits in known if limits for high in limits[1:] if high is not None]
         if rising != sorted(rising):
