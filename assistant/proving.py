@@ -9,9 +9,9 @@ Four observers are led through each procedure by the same cars:
 - *misreading*: at each test says something else with a given rate, whatever there is to be seen;
 - *skipping*: honest, and skips every test that may be skipped, as one does who has no clamp.
 
-A procedure fails when an honest observer, with or without the maker's values, is led to a wrong verdict by answers that are all clear, or to wrong
-verdicts by any answers for more than `MOST_WRONG_PART` or `MOST_WRONG_PATH` of the cars with one fault; when clear
-answers lead in a circle; and when a clear answer rules out the fault that is there.
+A procedure fails when an honest observer, with or without the maker's values, is led to a wrong verdict by answers that
+are all clear, or to wrong verdicts by any answers for more than `MOST_WRONG_PART` or `MOST_WRONG_PATH` of the cars with
+one fault; when clear answers lead in a circle; and when a clear answer rules out the fault that is there.
 A verdict on the way to another procedure counts as well when it names faults, and none that is there.
 Misreading and skipping are reported and have no limit: no procedure is proof against every wrong answer, and a test
 that was skipped is named as not done in the write-up.

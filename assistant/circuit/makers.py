@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.catalogue import Circuit
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.procedure import COPPER_PER_KELVIN
 
 if TYPE_CHECKING:
+    from assistant.circuit.catalogue import Circuit
     from numpy.typing import NDArray
 
     from assistant.circuit.parameters import Systems
