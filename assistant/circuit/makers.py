@@ -15,9 +15,9 @@ from assistant.circuit.problems import CircuitProblem
 from assistant.core.procedure import COPPER_PER_KELVIN
 
 if TYPE_CHECKING:
-    from assistant.circuit.catalogue import Circuit
     from numpy.typing import NDArray
 
+    from assistant.circuit.catalogue import Circuit
     from assistant.circuit.parameters import Systems
 
     Floats = NDArray[np.float64]

@@ -145,7 +145,9 @@ def place_spoken(terms: Terms, measure: Measurement, name: str) -> str:
     place = terms.places[name]
     if not {"coil", "load"} & set(measure.unplugged):
         return place.spoken
-    return (place.at_coil if measure.instrument == "ohmmeter" else place.at_plug) or place.spoken
+    # With the module unplugged as well it is the wire between them that is measured, from plug to plug.
+    on_part = measure.instrument == "ohmmeter" and "module" not in measure.unplugged
+    return (place.at_coil if on_part else place.at_plug) or place.spoken
 
 
 def at_place(place: str, what: str) -> str:
