@@ -1,0 +1,210 @@
+"""The procedures around spark, feed, primary, built-in driver and switched load, against the rules of the trade.
+
+The rules are common practice, no source, as far as no source is named.
+"""
+
+from __future__ import annotations
+
+import shutil
+from typing import TYPE_CHECKING
+
+import pytest
+
+from assistant import resources
+from assistant.core.loading import FILAMENTS, load_library
+from assistant.core.procedure import Answer, Engine, Leads, Step, Target
+from assistant.errors import FileProblem
+from assistant.linting import paths
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+LIBRARY = load_library(resources.directory("procedures"))
+LOGIC = [place.name for place in LIBRARY.terms.places.values() if place.logic]
+
+Way = tuple[tuple[Step, Answer | None], ...]
+
+
+def ways(name: str) -> list[tuple[Way, Target]]:
+    """Every way through a procedure."""
+    return list(paths(LIBRARY.procedures[name]))
+
+
+def condemned(name: str) -> list[tuple[Way, str]]:
+    """Every way that ends in a verdict with a part, and that part."""
+    verdicts = LIBRARY.procedures[name].verdicts
+    return [
+        (way, verdicts[target.name].part)
+        for way, target in ways(name)
+        if target.leads is Leads.VERDICT and verdicts[target.name].part
+    ]
+
+
+def answered(way: Way) -> dict[str, str]:
+    """Step to answer, without skipped ones."""
+    return {step.name: answer.outcome for step, answer in way if answer}
+
+
+# --- no filament on a logic place -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("lamp", FILAMENTS)
+@pytest.mark.parametrize("place", ["trigger", "trigger-source", "crank-signal", "sensor-supply"])
+def test_a_filament_on_a_logic_place_cannot_be_loaded(tmp_path: Path, lamp: str, place: str) -> None:
+    """The loader names the file, the line, the place and what to use instead."""
+    folder = shutil.copytree(resources.directory("procedures"), tmp_path / "procedures")
+    path = folder / "built-in-driver-coil.yaml"
+    text = path.read_text(encoding="utf-8")
+    old = "{with: heavy-lamp, clip: battery-negative, probe: feed, engine: cranking}"
+    assert old in text
+    path.write_text(
+        text.replace(old, f"{{with: {lamp}, clip: battery-negative, probe: {place}, engine: cranking}}"),
+        encoding="utf-8",
+    )
+    with pytest.raises(
+        FileProblem, match=rf"built-in-driver-coil\.yaml:2\d: step 'supply' .*'{place}'.*logic-probe"
+    ):
+        load_library(folder)
+
+
+def test_the_trigger_is_probed_only_with_what_does_not_load_it() -> None:
+    """No lamp in any procedure; an ohmmeter only with both ends unplugged; and the coil's control places never."""
+    for procedure in LIBRARY.procedures.values():
+        for step in procedure.steps.values():
+            touched = {step.measure.clip, step.measure.probe, step.measure.compared_with}
+            if touched & set(LOGIC):
+                assert step.measure.instrument not in FILAMENTS
+            if procedure.circuit == "built-in-driver-coil":
+                assert not touched & {"switched", "driver-end"}
+            if step.measure.instrument == "ohmmeter" and touched & set(LOGIC):
+                assert {"coil", "module"} == set(step.measure.unplugged)
+
+
+def test_a_coil_with_its_driver_inside_is_never_handed_to_a_lamp_on_its_trigger() -> None:
+    """The other procedures put a lamp on the control wire, so none of them follows."""
+    for _, target in ways("built-in-driver-coil"):
+        assert target.leads is Leads.VERDICT
+        assert (
+            LIBRARY.procedures["built-in-driver-coil"].verdicts[target.name].continue_with == "after-repair"
+        )
+
+
+def test_a_lamp_beside_the_trigger_comes_with_its_warning() -> None:
+    """The heavy lamp at the coil's supply and ground: the trigger is one pin away."""
+    for name in ("supply", "ground", "trigger"):
+        assert "no-lamp-on-trigger" in LIBRARY.step("built-in-driver-coil", name).cautions
+
+
+# --- the spark tester -----------------------------------------------------------------------------
+
+
+def test_every_spark_test_warns_takes_the_lamp_off_and_keeps_raw_fuel_away() -> None:
+    """Grounded, no open lead, no lamp: in the caution and in the instrument's own preparation."""
+    found = 0
+    for procedure in LIBRARY.procedures.values():
+        for step in procedure.steps.values():
+            if step.measure.instrument == "spark-tester":
+                found += 1
+                assert {"secondary", "cranking", "spark-tester", "injectors"} <= set(step.cautions)
+                assert step.measure.clip == "engine-block"
+                assert step.measure.engine is Engine.CRANKING
+    assert found >= 4
+    assert "lamp" in LIBRARY.terms.instruments["spark-tester"].prepare
+    full = LIBRARY.cautions["spark-tester"].full.lower()
+    for words in ("grounded", "open lead", "lamp off"):
+        assert words in full
+
+
+def test_the_spark_check_condemns_a_coil_only_after_it_was_swapped() -> None:
+    """Nothing else of this procedure names a part."""
+    found = condemned("spark-check")
+    assert found
+    for way, part in found:
+        assert part == "ignition coil"
+        assert answered(way)["swapped-coil"] in ("no-spark", "weak-spark")
+
+
+def test_a_good_spark_says_what_these_tests_do_not_reach() -> None:
+    """Fuel, compression and timing are named in what is said, not only in what is written."""
+    says = LIBRARY.procedures["spark-check"].verdicts["ignition-sparks"].says.lower()
+    for words in ("fuel", "compression", "timing"):
+        assert words in says
+
+
+def test_both_towers_of_a_waste_spark_coil_carry_a_tester() -> None:
+    """One open lead takes the spark from both plugs."""
+    step = LIBRARY.step("spark-check", "both-towers")
+    assert "each tower" in step.look_for
+
+
+# --- the primary ----------------------------------------------------------------------------------
+
+
+def test_ohms_alone_never_condemn_a_shorted_primary() -> None:
+    """Half an ohm is near the error of leads and contacts: the ramp, or its time, has to say it."""
+    for way, part in condemned("primary-check"):
+        seen = answered(way)
+        if seen.get("resistance") == "open":
+            continue
+        assert part == "ignition coil"
+        assert "at-once" in seen.values() or seen.get("time-to-limit") == "fast", seen
+
+
+def test_the_resistance_is_judged_by_the_maker_with_leads_and_temperature() -> None:
+    """Nothing but 50 ohm, which no ignition primary has, is a limit of our own."""
+    reading = LIBRARY.step("primary-check", "resistance").reading
+    assert reading is not None
+    assert reading.subtract == "lead-resistance"
+    assert reading.at_20_celsius == "coil-temperature"
+    assert reading.specified() == ("primary-resistance-lowest", "primary-resistance-highest")
+    assert reading.unjudged is not None
+    assert reading.unjudged.target == Target(Leads.STEP, "ramp")
+
+
+def test_without_the_ramp_no_part_is_named() -> None:
+    """Who has no scope is told that ohms may miss shorted turns."""
+    verdicts = LIBRARY.procedures["primary-check"].verdicts
+    for way, target in ways("primary-check"):
+        skipped = any(step.measure.instrument == "clamp-scope" and answer is None for step, answer in way)
+        if skipped:
+            assert not verdicts[target.name].part
+    assert "do not exclude" in verdicts["current-not-measured"].says
+
+
+@pytest.mark.parametrize(
+    "name", ["primary-check", "feed-weak", "built-in-driver-coil", "ground-switched-load", "spark-check"]
+)
+def test_no_driver_is_condemned_here(name: str) -> None:
+    """Neither module nor control computer: what these procedures see does not reach their inputs."""
+    for _, part in condemned(name):
+        assert part in ("ignition coil", "switched part") or "wire" in part or "circuit" in part
+
+
+# --- the feed and the load ------------------------------------------------------------------------
+
+
+def test_a_drop_is_measured_with_the_heavy_lamp_as_load() -> None:
+    """Without current there is no drop, whatever the resistance."""
+    steps = LIBRARY.procedures["feed-weak"].steps.values()
+    drops = [step for step in steps if step.reading and step.reading.unit == "V"]
+    assert len(drops) == 4
+    assert {"loaded-voltmeter"} == {step.measure.instrument for step in drops}
+
+
+def test_a_winding_is_measured_before_a_switched_part_is_called_not_switched() -> None:
+    """A shorted winding makes a driver protect itself, and kills the next one."""
+    for way, target in ways("ground-switched-load"):
+        if target.name.startswith("not-switched"):
+            assert "resistance-before-driver" in answered(way)
+
+
+def test_a_part_is_condemned_by_ohms_only_against_the_makers_value() -> None:
+    """No load has a usual resistance: an injector has 2 or 16 ohm."""
+    for name in ("resistance", "resistance-before-driver"):
+        reading = LIBRARY.step("ground-switched-load", name).reading
+        assert reading is not None
+        assert reading.specified() == ("load-resistance-lowest", "load-resistance-highest")
+        assert not [band for band in reading.bands if band.low is not None and band.low == 0]
+        assert reading.unjudged is not None
+        verdict = LIBRARY.procedures["ground-switched-load"].verdicts[reading.unjudged.target.name]
+        assert not verdict.part
