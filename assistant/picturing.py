@@ -91,7 +91,8 @@ def said(
     known = lamp_named(lamp)
     systems = _systems(system)
     observed = observe(circuit, mechanism, measure, systems, lamp)
-    shares = answer_shares(observed, step)[0]
+    # With the maker's values, which the model has, every reading is judged.
+    shares = answer_shares(observed, step)[0][: len(step.choices())]
     fault = "nothing wrong" if mechanism.fault == "none" else library.terms.faults[mechanism.fault].plain
     about = "" if mechanism.fault == "none" else f" Fault: {mechanism.about}."
     setting = "Typical system." if system == TYPICAL else f"Random system, {system.replace(':', ' ')}."

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assistant.core import wording
-from assistant.core.procedure import SENSES, Engine
+from assistant.core.procedure import SAME_POINT, SENSES, Engine
 from assistant.errors import UsageProblem
 from assistant.picture import symbols
 from assistant.picture.svg import LEAD, Box, Canvas, Point
@@ -44,7 +44,16 @@ _SUPPLY, _CONTROL, _GROUND = 295, 330, 365
 """Heights of the driver module's terminals."""
 _RIGHT_OF_COIL, _RIGHT_OF_MODULE, _MODULE_RIGHT_PIN = 668, 676, 650
 
-_LETTERS = {"voltmeter": "V", "ohmmeter": "\N{OHM SIGN}", "current-clamp": "A", "signal-meter": ""}
+_LETTERS = {
+    "voltmeter": "V",
+    "loaded-voltmeter": "V",
+    "ohmmeter": "\N{OHM SIGN}",
+    "current-clamp": "A",
+    "ramp-timer": "s",
+    "spark-tester": "kV",
+}
+LAMPS = ("test-lamp", "heavy-lamp")
+CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
 
 
 @dataclass(frozen=True)
@@ -86,7 +95,7 @@ def _spots(circuit: str) -> dict[str, Spot]:
         motor = Spot((560, 140), ((own, own), (500, own), (500, 140)), (574, 132), role=17)
         cable = Spot((300, _RAIL), ((300, own),), (215, 78), "end")
         return {**posts, "engine-block": block, "starter-terminal": motor, "starter-cable": cable}
-    return {
+    found = {
         **posts,
         "engine-block": Spot((200, _EARTH), ((300, own), (300, 395), (200, 395)), (214, 428)),
         "relay-supply": Spot((95, _RAIL), ((300, own), (300, 158), (95, 158)), (107, 140)),
@@ -108,14 +117,29 @@ def _spots(circuit: str) -> dict[str, Spot]:
         ),
         "cam-signal": Spot((690, _CONTROL), ((300, own), (300, 422), (690, 422)), (690, 445), "end", 17),
     }
+    if circuit != LOAD:
+        tower = Spot((700, 100), ((310, own), (310, 44), (700, 44)), (794, 190), "end", 17)
+        found |= dict.fromkeys(("plug-lead", "both-towers", "swapped-coil"), tower)
+    # The same points under the names of their circuit, which are the ones that are always shown.
+    for name, usual in SAME_POINT.items():
+        if (
+            usual in found
+            and (circuit == BUILT_IN) == name.startswith("trigger")
+            and circuit in (BUILT_IN, LOAD)
+        ):
+            found[name] = found[usual]
+            found[usual] = replace(found[usual], always=False)
+    if circuit == BUILT_IN:
+        found["coil-ground"] = Spot((540, 186), ((own, own), (own, 222), (540, 222)), (548, 239), role=17)
+    return found
 
 
 def _on_the_coil(name: str, spot: Spot) -> Spot:
     """The coil's own terminal, in the gap between the coil and its plug; the lead passes the plug."""
     own = None
-    if name == "feed":
+    if SAME_POINT.get(name, name) == "feed":
         return replace(spot, at=(444, _RAIL), via=((own, own), (own, 128), (444, 128)), name=(440, 78))
-    if name == "switched":
+    if SAME_POINT.get(name, name) == "switched":
         return replace(spot, at=(444, _LOW), via=((own, own), (own, 172), (444, 172)))
     return spot
 
@@ -177,9 +201,11 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
     for at in dict.fromkeys(_WHERE[name] for name in wrong if name in _WHERE):
         symbols.fault_mark(canvas, _moved(at, circuit))
     _instrument(canvas, measure, terms, spots)
-    touched = {measure.clip, measure.probe, measure.compared_with}
+    taken = {
+        spots[name].at for name in (measure.clip, measure.probe, measure.compared_with) if name is not None
+    }
     for name, spot in spots.items():
-        if spot.always and name not in touched:
+        if spot.always and spot.at not in taken:
             canvas.text(
                 *spot.name, terms.places[name].short if name in terms.places else name, anchor=spot.anchor
             )
@@ -285,11 +311,11 @@ def _named(words: str, *, apart: bool) -> str:
 
 def _coil(canvas: Canvas, circuit: str, measure: Measurement) -> None:
     """The coil, or another load, with its plug; drawn apart from it when it is unplugged."""
-    apart = "coil" in measure.unplugged
+    apart = "coil" in measure.usual().unplugged
     load = circuit == LOAD
     left = _PIN if apart else _PLUG + 12
     canvas.line((_PLUG, _LOW), (385, _LOW), (385, _CONTROL), (_MODULE, _CONTROL))
-    words = "load: injector, solenoid or relay" if load else "ignition coil"
+    words = ("load" if apart else "load: injector, solenoid or relay") if load else "ignition coil"
     canvas.text(560, 66, _named(words, apart=apart), anchor="middle")
     canvas.rectangle(
         Box(left, _RAIL - 20, _RIGHT_OF_COIL, _LOW + 13), fill="#f6f6f3", dash="7 4" if apart else ""
@@ -389,6 +415,8 @@ _WHERE: dict[str, Point] = {
     "control-wire": (396, _CONTROL),
     "short-control-to-ground": (396, _CONTROL),
     "short-control-to-battery": (396, _CONTROL),
+    "coil-ground": (540, 186),
+    "coil-driver-off": (540, 162),
     "short-driver": (606, 347),
     "driver-off": (606, 347),
     "module-ground": (520, 388),
@@ -431,7 +459,7 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
     """The instrument in the middle, its leads, their ends, and their names."""
     instrument = terms.instruments[measure.instrument]
     close = wording.on_the_part(measure) and bool(measure.unplugged)
-    lamp = not instrument.units and measure.instrument != "signal-meter"
+    lamp = measure.instrument in LAMPS
     centre = (235.0, 150.0 if close else 265.0)
     half = 25.0 if lamp else 44.0
     clip_words, probe_words = _roles(instrument)
@@ -439,7 +467,7 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
         (name, words, kind)
         for name, words, kind in (
             (measure.clip, clip_words, "clip"),
-            (measure.probe, "clamp" if measure.instrument == "current-clamp" else probe_words, "probe"),
+            (measure.probe, "clamp" if measure.instrument in CLAMPS else probe_words, "probe"),
             (measure.compared_with, "compare", "compare"),
         )
         if name is not None
@@ -457,7 +485,7 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
             own_x = 345.0 if offset >= 0 else 322.0
             corners = [(own_x if x is None else x, start[1] if y is None else y) for x, y in spot.via]
             path = (start, *corners, spot.at)
-            _lead(canvas, path, kind, clamp=measure.instrument == "current-clamp")
+            _lead(canvas, path, kind, clamp=measure.instrument in CLAMPS)
             place = terms.places[name].short
             canvas.text(*spot.name, place, anchor=spot.anchor, bold=True, colour=LEAD)
             canvas.text(

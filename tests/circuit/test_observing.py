@@ -290,7 +290,7 @@ def test_every_measurement_of_the_procedures_is_observable_for_every_mechanism()
                     shares = reading_shares(seen, step.reading)
                 else:
                     shares = outcome_shares(seen, [answer.outcome for answer in step.answers], 0.02)
-                assert shares.shape == (1, len(step.choices()))
+                assert shares.shape == (1, len(step.ways()))
                 assert shares.min() >= -1e-9
                 assert shares.sum() == pytest.approx(1)
     assert faults == {*LIBRARY.terms.faults, "none"}
