@@ -11,9 +11,11 @@ import dataclasses
 import io
 import json
 import os
+import shutil
 import sys
 import time
 import traceback
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -102,6 +104,10 @@ def _run(options: argparse.Namespace) -> int:
             f"A resumed session goes on where it was; it cannot start '{options.procedure}'. "
             "Leave out the procedure, or leave out --resume."
         )
+    if options.resume and options.no_history:
+        raise UsageProblem(
+            "A resumed session keeps the odds that it began with. Leave out --no-history, or leave out --resume."
+        )
     facts = _facts(options)
     settings = live.Settings(
         procedure=options.procedure or "no-start",
@@ -118,6 +124,7 @@ def _run(options: argparse.Namespace) -> int:
         speech_rate=options.speech_rate,
         procedures=options.procedures,
         grammars=options.grammars,
+        history=not options.no_history,
     )
     return live.run(settings)
 
@@ -395,17 +402,71 @@ def _replay(options: argparse.Namespace) -> int:
 
 
 def _list(options: argparse.Namespace) -> int:
-    from assistant.record import list_sessions  # noqa: PLC0415
+    from assistant import past, resources  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.record import find_sessions  # noqa: PLC0415
+    from assistant.record.summaries import check_parent  # noqa: PLC0415
 
     folder = _sessions(options)
-    found = list_sessions(folder)
+    check_parent(folder)
+    asked = past.Asked(
+        words=tuple(options.words),
+        order=options.order,
+        vin=options.vin,
+        since=options.since,
+        until=options.until,
+        on=options.on,
+        verdict=options.verdict,
+        complaint=options.complaint,
+        sealed=options.sealed,
+    )
+    if options.odds:
+        return _show_odds(folder, asked != past.Asked(), as_json=options.json)
+    today = datetime.now().astimezone().date()
+    wanted = asked.wanted(today)
+    bar = _Bar("Reading records")
+    try:
+        found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=bar.show)
+    finally:
+        bar.end()
+    if wanted.verdict and wanted.verdict not in found.verdicts:
+        library = load_library(resources.directory("procedures"), weighing=False)
+        past.check_verdict(wanted.verdict, found.verdicts, library)
+    for remark in past.remarks(found):
+        _complain(remark)
+    terminal = sys.stdout.isatty()
+    limit = (past.AT_ONCE if terminal else 0) if options.limit is None else options.limit
+    shown = found.summaries[:limit] if limit else found.summaries
     if options.json:
-        print(json.dumps([summary.to_json() for summary in found], indent=2))
-        return 0
-    if not found:
-        print(f"No sessions in {folder}.")
-    for summary in found:
-        print(summary.line())
+        print(json.dumps([summary.to_json() for summary in shown], indent=2))
+    elif not shown:
+        print(past.nothing(found, folder, wanted))
+    elif terminal:
+        width = shutil.get_terminal_size().columns
+        for line in past.listing(found, today=today, width=width, limit=limit):
+            print(line)
+    else:
+        for summary in shown:
+            print(summary.line())
+    return 0
+
+
+def _show_odds(folder: Path, searching: bool, *, as_json: bool) -> int:
+    from assistant import past, resources  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.record.history import read_history  # noqa: PLC0415
+
+    if searching:
+        raise UsageProblem("--odds counts all reviewed sessions. Leave out the search, or leave out --odds.")
+    library = load_library(resources.directory("procedures"))
+    if library.knowledge is None:
+        raise UsageProblem("The procedures have no likelihoods or no odds, so there is nothing to show.")
+    history = read_history(folder, library.terms)
+    if as_json:
+        print(json.dumps(past.odds_json(history, library.knowledge), indent=2))
+    else:
+        for line in past.odds_text(history, library.knowledge, library.terms):
+            print(line)
     return 0
 
 
@@ -448,6 +509,25 @@ def _bench_circuit(options: argparse.Namespace) -> int:
     print(machine())
     for timing in found:
         print(f"{timing.systems:5d} systems, {timing.observations} observations each: {timing.seconds:.2f} s")
+    return 0
+
+
+def _bench_sessions(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.bench import machine  # noqa: PLC0415
+    from assistant.record.timing import COUNT, measure  # noqa: PLC0415
+
+    progress = _Progress()
+    found = measure(
+        resources.directory("procedures"), COUNT if options.count is None else options.count, progress.tell
+    )
+    progress.end()
+    if options.json:
+        print(json.dumps([vars(timing) for timing in found], indent=1))
+        return 0
+    print(machine())
+    for timing in found:
+        print(f"{timing.name:<50} {timing.seconds:8.3f} s")
     return 0
 
 
@@ -571,24 +651,11 @@ def _sessions(options: argparse.Namespace) -> Path:
 
 
 def _session(options: argparse.Namespace) -> Path:
-    """A session by its folder, by its name among the sessions, or the newest one as 'last'."""
-    from assistant.record import list_sessions  # noqa: PLC0415
+    """A session by its folder, by its name among the sessions or the end of it, or the newest one as 'last'."""
+    from assistant.record.summaries import session_named  # noqa: PLC0415
 
     name = str(options.session)
-    if Path(name).is_dir():
-        return Path(name)
-    parent = _sessions(options)
-    if name == "last":
-        found = list_sessions(parent)
-        if not found:
-            raise UsageProblem(f"There are no sessions in {parent}.")
-        return found[0].folder
-    if (parent / name).is_dir():
-        return parent / name
-    raise UsageProblem(
-        f"There is no session '{name}', neither as a folder nor in {parent}. "
-        "Run 'bay-assistant sessions' to see them."
-    )
+    return Path(name) if Path(name).is_dir() else session_named(_sessions(options), name)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -678,6 +745,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument(
         "--plain", action="store_true", help="print a line for each thing said instead of drawing a screen"
+    )
+    run.add_argument(
+        "--no-history",
+        action="store_true",
+        help="leave the findings of past sessions out of the odds; 'sessions --odds' shows them",
     )
     run.add_argument(
         "--speech-rate",
@@ -900,8 +972,56 @@ def _parser() -> argparse.ArgumentParser:
     replay.add_argument("--json", action="store_true", help="print the differences as JSON")
     add_sessions(replay)
 
-    sessions = add("sessions", _list, "List past sessions, newest first.", "bay-assistant sessions")
-    sessions.add_argument("--json", action="store_true", help="print them as JSON")
+    sessions = add(
+        "sessions",
+        _list,
+        "Find past sessions, newest first.",
+        "bay-assistant sessions pickup --on 'last week' --complaint 'wet'",
+    )
+    sessions.add_argument(
+        "words",
+        nargs="*",
+        metavar="WORD",
+        help="words of order, VIN, vehicle, complaint, technician, procedure or verdict; beginnings will do",
+    )
+    sessions.add_argument("--order", metavar="NUMBER", help="number of the repair order")
+    sessions.add_argument("--vin", metavar="VIN", help="the VIN or a part of it; the last 8 are enough")
+    sessions.add_argument(
+        "--from",
+        dest="since",
+        metavar="DATE",
+        help="first day: 2026-11-25, 2026-11, today, yesterday, monday, 'last week', 'last month'",
+    )
+    sessions.add_argument("--to", dest="until", metavar="DATE", help="last day, written in the same ways")
+    sessions.add_argument("--on", metavar="DATE", help="that day, week or month only: --from and --to in one")
+    sessions.add_argument(
+        "--verdict", metavar="NAME", help="verdict that was reached; a wrong name lists them"
+    )
+    sessions.add_argument(
+        "--complaint", metavar="WORDS", help="words of the complaint, in any order; beginnings will do"
+    )
+    state = sessions.add_mutually_exclusive_group()
+    state.add_argument(
+        "--open", dest="sealed", action="store_const", const=False, help="only those that can be gone on with"
+    )
+    state.add_argument(
+        "--sealed", dest="sealed", action="store_const", const=True, help="only those that were closed"
+    )
+    sessions.add_argument(
+        "--limit",
+        type=_count,
+        metavar="N",
+        help="show at most N; 0 for all (default: 20 on a terminal, else all)",
+    )
+    sessions.add_argument(
+        "--rebuild", action="store_true", help="make the index anew from the records before looking"
+    )
+    sessions.add_argument(
+        "--odds",
+        action="store_true",
+        help="show how the signed reviews of this shop change the odds of faults",
+    )
+    sessions.add_argument("--json", action="store_true", help="print as JSON")
     add_sessions(sessions)
 
     gear = add(
@@ -925,6 +1045,12 @@ def _parser() -> argparse.ArgumentParser:
     further.add_parser(
         "circuit", help=about, description=about, epilog="Example: bay-assistant bench circuit"
     ).set_defaults(command=_bench_circuit)
+    about = "Measure how long it takes to find past sessions, with the index and without."
+    past = further.add_parser(
+        "sessions", help=about, description=about, epilog="Example: bay-assistant bench sessions --count 500"
+    )
+    past.add_argument("--count", type=_count, metavar="N", help="made-up sessions (default: 2000)")
+    past.set_defaults(command=_bench_sessions)
     about = "Measure how well the assistant's own sentences are understood, by PocketSphinx and beside another voice."
     speech = further.add_parser(
         "speech", help=about, description=about, epilog="Example: bay-assistant bench speech --sentences 100"
@@ -988,6 +1114,12 @@ def _add_bench_hearing(further: Any) -> None:
     hearing.add_argument(
         "--manifest", type=Path, metavar="FILE", help="another test set than the bundled one"
     )
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdecimal() and len(text) < 10):
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number from 0")
+    return int(text)
 
 
 def _hours(text: str) -> float:

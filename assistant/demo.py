@@ -205,6 +205,8 @@ class Person:
     _sounding: Sounding | None = None
     _next: tuple[float, Turn] | None = None
     _heard: bool = False
+    _since: float = 0.0
+    _waited: float = 0.0
 
     # --- the session's side ---
 
@@ -220,7 +222,7 @@ class Person:
         assert self.ear is not None  # noqa: S101
         self.ear.pause()
         self._heard = False
-        self._next = None
+        self._put_off()
         sounding = self._sounding
         if sounding is not None and sounding.position < sounding.said:  # talked over
             self._stop_sounding(sounding)
@@ -269,13 +271,25 @@ class Person:
 
     def _ready(self) -> None:
         """The assistant listens: the next turn is due, if it belongs into this state and nothing else is on."""
-        self._next = None
+        self._put_off()
         free = self._heard and not self._keys and self._sounding is None
         if free and self.turns and self.state() in self.turns[0].when:
-            self._next = (self.clock.now + self.turns[0].after_s, self.turns[0])
+            turn = self.turns[0]
+            # A reminder in the middle of a long wait does not begin it anew, or it would never end; whoever was
+            # spoken to thinks for a moment all the same.
+            left = max(turn.after_s - self._waited, min(turn.after_s, THINKS_S))
+            self._since = self.clock.now
+            self._next = (self.clock.now + left, turn)
+
+    def _put_off(self) -> None:
+        """What the person was about to do waits; the time that was waited for it counts."""
+        if self._next is not None:
+            self._waited += self.clock.now - self._since
+            self._next = None
 
     def _do(self, turn: Turn) -> None:
         self._next = None
+        self._waited = 0.0
         self.turns.popleft()
         if turn.play is None:
             self._keys.extend((self.clock.now + number * KEY_S, key) for number, key in enumerate(turn.keys))

@@ -16,15 +16,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant import resources
+from assistant import past, resources
 from assistant.core.events import GearBack, GearLost
 from assistant.core.loading import load_library
 from assistant.core.runner import Runner
 from assistant.core.states import requests_of
-from assistant.errors import GearProblem, RecordBroken, RecordProblem, UsageProblem
+from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import NumberPad
-from assistant.record import Facts, SessionLog, list_sessions, sessions_folder
+from assistant.record import Facts, SessionLog, sessions_folder
+from assistant.record.history import read_history
+from assistant.record.summaries import session_named
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session import Ears, Session
@@ -34,6 +36,7 @@ from assistant.speaking.voice import DEFAULT_RATE, Speech, Voice
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from assistant.core.odds import Findings
     from assistant.core.procedure import Library
     from assistant.hearing.listener import Source
     from assistant.hearing.recogniser import Recogniser
@@ -65,6 +68,7 @@ class Settings:
         speech_rate: Speaking rate, words a minute.
         procedures: Folder of procedures, None for the bundled ones.
         grammars: Folder of grammars, None for the bundled ones.
+        history: Count the findings of past sessions in the odds.
     """
 
     procedure: str
@@ -81,6 +85,7 @@ class Settings:
     speech_rate: int = DEFAULT_RATE
     procedures: Path | None = None
     grammars: Path | None = None
+    history: bool = True
 
 
 class NoVoice(Voice):
@@ -194,7 +199,8 @@ def run(settings: Settings) -> int:
 
             microphone = OpenedMicrophone(Microphone(device_named(settings.microphone)))
             gear.callback(microphone.close)
-        log = _log(settings, folder)
+        findings, remarks = _findings(settings, library)
+        log = _log(settings, folder, findings)
         gear.callback(log.close)
         # What was recorded is replayed with the procedures that were copied into the session.
         runner = Runner(load_library(log.procedures), log.header.thresholds)
@@ -220,6 +226,8 @@ def run(settings: Settings) -> int:
             gear.callback(session.ears.close)
         pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: tell("keys", why))
         gear.callback(pad.close)
+        for remark in remarks:
+            screen.notice(remark, now())
         if log.recorded is None:
             session.begin(settings.procedure, settings.facts.typed())
         else:
@@ -309,17 +317,25 @@ def _listener(
     return Listener(ear, microphone, session.happened)
 
 
-def _log(settings: Settings, folder: Path) -> SessionLog:
+def _findings(settings: Settings, library: Library) -> tuple[Findings | None, list[str]]:
+    """What this shop found on past cars, for a new session; and what is to be said about it."""
+    if settings.resume is not None or not settings.history or library.knowledge is None:
+        return None, []
+    history = read_history(settings.sessions, library.terms)
+    remarks = [past.left_out_sentence(history.left_out)] if history.left_out else []
+    if not history.counted:
+        return None, remarks
+    if not library.knowledge.odds.weight_cars:
+        return None, [*remarks, "The findings of this shop are not counted: odds.yaml has no weight_cars."]
+    return history.findings(), [past.counted_sentence(len(history.counted)), *remarks]
+
+
+def _log(settings: Settings, folder: Path, findings: Findings | None) -> SessionLog:
     if settings.resume is None:
-        return SessionLog.create(settings.sessions, settings.facts, folder)
+        return SessionLog.create(settings.sessions, settings.facts, folder, findings=findings)
     path = Path(settings.resume)
-    if settings.resume == "last":
-        found = [summary for summary in list_sessions(settings.sessions) if not summary.sealed]
-        if not found:
-            raise UsageProblem(f"There is no interrupted session in {settings.sessions}.")
-        path = found[0].folder
-    elif not path.is_dir():
-        path = settings.sessions / settings.resume
+    if settings.resume == "last" or not path.is_dir():
+        path = session_named(settings.sessions, settings.resume, unsealed=True)
     return SessionLog.resume(path)
 
 

@@ -732,7 +732,8 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
         way = story(library, name, end, looks_of_one.shares)
         share = prior[number] / sum(prior)
         spent += share * minutes_of(odds, [told.step.measure for told in way])
-        if judge(library, end, _case(one)) is not Judgement.RIGHT:
+        astray = (Judgement.WRONG_PART, Judgement.WRONG_PATH)
+        if end.circle or judge(library, end, _case(one)) in astray:
             wrong += share
     best = best_order(prior, list(tests.values()), [frozenset(one) for one in together.values()], odds.once)
     return Ordered(

@@ -399,7 +399,10 @@ def test_a_model_without_a_needed_word_is_refused_with_word_and_place(refused: R
     said = refused("hear", "--grammar", "lamp", "--model", model, SOUNDS / "feed-lit.flac")
     assert f"'blinking' ({resources.directory('grammars') / 'lamp.jsgf'}:{line})" in said
     said = refused("run", "--silent", "--model", model, "--sessions", model.parent / "sessions")
-    assert f"'blinking' ({resources.directory('grammars') / 'lamp.jsgf'}:{line})" in said
+    line = line_of(
+        "condition.jsgf", "{outcome=done}"
+    )  # the first that a session asks for and its word list lacks
+    assert f"'done' ({resources.directory('grammars') / 'condition.jsgf'}:{line})" in said
     assert not (model.parent / "sessions").exists()
 
 
@@ -588,11 +591,11 @@ def test_a_log_that_cannot_grow_goes_on_in_a_new_file(tmp_path: Path) -> None:
 
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A disk of 256 KiB, where one may be mounted."""
+    """A disk of 1 MiB, where one may be mounted."""
     disk = tmp_path / "disk"
     disk.mkdir()
     mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(disk)], check=False, capture_output=True
+        ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(disk)], check=False, capture_output=True
     )
     if mounted.returncode:
         pytest.skip("no disk may be mounted here; the record's own tests stand in for this one")
@@ -886,10 +889,10 @@ def test_a_defect_is_said_without_a_traceback_and_kept_for_its_makers(
 ) -> None:
     """Whatever nobody thought of: one sentence, exit 2, and the details in a file."""
 
-    def fail(_folder: Path) -> None:
+    def fail(_folder: Path, _wanted: object, **_more: object) -> None:
         raise LookupError("nobody thought of it")
 
-    monkeypatch.setattr("assistant.record.list_sessions", fail)
+    monkeypatch.setattr("assistant.record.find_sessions", fail)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     assert 2 == main(["sessions", "--sessions", str(tmp_path)])
     said = capsys.readouterr().err

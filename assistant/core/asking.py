@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from assistant.core import wording
+from assistant.core.identity import VIN_LENGTH
 from assistant.core.procedure import FactKind, Inquiry
 
 if TYPE_CHECKING:
@@ -50,8 +51,6 @@ WORDS = {
 
 KEYS = {"2": "ABC", "3": "DEF", "4": "GHI", "5": "JKL", "6": "MNO", "7": "PQRS", "8": "TUV", "9": "WXYZ"}
 """Letters on the keys of a number pad, in their order (ITU-T E.161)."""
-
-VIN_LENGTH = 17
 
 OTHER_UNITS = {
     "km": ("km", "miles"),

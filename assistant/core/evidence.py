@@ -229,9 +229,16 @@ class Assessment:
     @cached_property
     def _prior(self) -> list[float]:
         faults = self._hypotheses.faults
-        odds = self._knowledge.odds.prior
+        odds = self._knowledge.odds.used(self.circuit)
         counts = {name: faults.count(name) for name in set(faults)}
         return _normalised([odds.get(name, 0.0) / counts[name] for name in faults])
+
+    @cached_property
+    def counted(self) -> int:
+        """How many findings of the shop are in the odds before any test: cars with a fault of this circuit."""
+        odds = self._knowledge.odds
+        cars = odds.findings.on(self.circuit) if odds.weight_cars else {}
+        return round(sum(cars.get(fault, 0.0) for fault in set(self._hypotheses.faults)))
 
     @cached_property
     def _weighed(self) -> tuple[_Weighed, ...]:

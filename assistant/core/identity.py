@@ -13,12 +13,15 @@ from decimal import Decimal
 from assistant.core.wording import convert
 from assistant.errors import UsageProblem
 
-_LENGTH = 17
+VIN_LENGTH = 17
 _CHECK_POSITION = 9
 _WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 _VALUES = {str(digit): digit for digit in range(10)} | dict(
     zip("ABCDEFGHJKLMNPRSTUVWXYZ", (*range(1, 9), *range(1, 6), 7, 9, *range(2, 10)), strict=True)
 )
+VIN_SIGNS = frozenset(_VALUES)
+"""Every sign that a VIN may have."""
+
 LOOK_ALIKE = {"I": "1", "O": "0", "Q": "0"}
 """Letters that no VIN has, and the digit that each may be."""
 
@@ -74,9 +77,9 @@ def check_vin(text: str) -> Vin:
                 f"The VIN {vin} has the sign {sign!r} in position {position}. "
                 "A VIN has only digits and the letters A to Z without I, O and Q."
             )
-    if len(vin) != _LENGTH:
+    if len(vin) != VIN_LENGTH:
         raise UsageProblem(
-            f"A VIN has {_LENGTH} characters, but {vin or 'this one'} has {len(vin)}. "
+            f"A VIN has {VIN_LENGTH} characters, but {vin or 'this one'} has {len(vin)}. "
             "Read it from the plate again."
         )
     found, right = vin[_CHECK_POSITION - 1], check_digit(vin)

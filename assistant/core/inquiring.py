@@ -10,7 +10,7 @@ from decimal import Decimal, InvalidOperation
 
 from assistant.core import asking
 from assistant.core.entries import FactGiven
-from assistant.core.identity import LOOK_ALIKE, MOST_NAMED, Repair, check_digit, repairs
+from assistant.core.identity import LOOK_ALIKE, MOST_NAMED, VIN_LENGTH, Repair, check_digit, repairs
 from assistant.core.procedure import FactKind, Inquiry
 
 TYPED = "typed"
@@ -174,8 +174,8 @@ class Asked:
                 return "Nothing is spelled yet."
             self.waiting = Waiting(signs, "", source)
             return ""
-        if len(signs) != asking.VIN_LENGTH:
-            return f"A VIN has {asking.VIN_LENGTH} signs. So far {len(signs)}."
+        if len(signs) != VIN_LENGTH:
+            return f"A VIN has {VIN_LENGTH} signs. So far {len(signs)}."
         if check_digit(signs) == signs[8]:
             self.waiting = Waiting(signs, "", source)
             return ""
@@ -187,7 +187,7 @@ class Asked:
 
     def proposals(self) -> tuple[Repair, ...]:
         """The few slips that would explain the check digit of a VIN; none where there are too many to name."""
-        if not self.full or len(self.signs) != asking.VIN_LENGTH or check_digit(self.signs) == self.signs[8]:
+        if not self.full or len(self.signs) != VIN_LENGTH or check_digit(self.signs) == self.signs[8]:
             return ()
         found = repairs(self.signs)
         return found if len(found) <= MOST_NAMED else ()

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from assistant.core import wording
 from assistant.core.procedure import (
+    LOGIC_IN,
     OVER_RANGE,
     SENSES,
     UNJUDGED,
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
 TERMS_FILE = "terms.yaml"
 CAUTIONS_FILE = "cautions.yaml"
 ODDS_FILE = "odds.yaml"
+FINDINGS_FILE = "findings.json"
 LIKELIHOODS_FILE = "likelihoods.json"
 
 FILAMENTS = ("test-lamp", "heavy-lamp")
@@ -141,10 +143,14 @@ def _knowledge(directory: Path, terms: Terms) -> Knowledge | None:
     if not (table.is_file() and odds.is_file()):
         return None
     from assistant.core.evidence import Knowledge, parse_table  # noqa: PLC0415
-    from assistant.core.odds import parse_odds  # noqa: PLC0415  it reads with this module's `Reader`
+    from assistant.core.odds import parse_findings, parse_odds  # noqa: PLC0415  they read with this module's `Reader`
 
     version, circuits = parse_table(_read(table), table)
-    return Knowledge(version, circuits, parse_odds(_read(odds), odds, terms))
+    weights = parse_odds(_read(odds), odds, terms)
+    findings = directory / FINDINGS_FILE
+    if findings.is_file():
+        weights = replace(weights, findings=parse_findings(_read(findings), findings, terms))
+    return Knowledge(version, circuits, weights)
 
 
 def _read(path: Path) -> bytes:
@@ -198,8 +204,8 @@ def load_terms(data: bytes, path: Path) -> Terms:
             item.text("prepare", needed=False),
         )
     faults = {
-        name: Fault(name, item.text("plain"), item.text("part"))
-        for name, item in top.named("faults", ("plain", "part"))
+        name: Fault(name, item.text("plain"), item.text("part"), item.text("customer", needed=False))
+        for name, item in top.named("faults", ("plain", "part", "customer"))
     }
     facts = (
         {name: _fact(name, item) for name, item in top.named("facts", FACT_KEYS)}
@@ -318,7 +324,10 @@ def load_procedure(
     step_nodes = _mapping(top.get("steps"), path, "'steps'")
     verdict_nodes = _mapping(top.get("verdicts"), path, "'verdicts'")
     hand_overs: dict[str, int] = {}
-    context = _Context(path, terms, cautions, tuple(step_nodes.items), tuple(verdict_nodes.items), hand_overs)
+    circuit = top.text("circuit")
+    context = _Context(
+        path, terms, cautions, tuple(step_nodes.items), tuple(verdict_nodes.items), hand_overs, circuit
+    )
     steps = {
         step: _step(step, _mapping(node, path, f"step '{step}'"), context)
         for step, node in step_nodes.items.items()
@@ -331,7 +340,7 @@ def load_procedure(
     procedure = Procedure(
         name=name,
         title=top.text("title"),
-        circuit=top.text("circuit"),
+        circuit=circuit,
         about=top.text("about"),
         needs=tuple(text.value for text in top.texts("needs")),
         cautions=top.names("cautions", cautions, "caution", needed=False),
@@ -358,6 +367,7 @@ class _Context:
         steps: tuple[str, ...],
         verdicts: tuple[str, ...],
         hand_overs: dict[str, int],
+        circuit: str,
     ) -> None:
         self.path = path
         self.terms = terms
@@ -365,6 +375,7 @@ class _Context:
         self.steps = steps
         self.verdicts = verdicts
         self.hand_overs = hand_overs
+        self.circuit = circuit
 
 
 def _step(name: str, node: Mapping, context: _Context) -> Step:
@@ -479,7 +490,9 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
     )
     engine = _member(Engine, item.get_text("engine"), path, "engine state")
     for place in (clip, probe, compared):
-        if place is not None and terms.places[place].logic and instrument.name in FILAMENTS:
+        if place is None or instrument.name not in FILAMENTS:
+            continue
+        if terms.places[place].logic or place in LOGIC_IN.get(context.circuit, ()):
             raise FileProblem(
                 path,
                 node.line,

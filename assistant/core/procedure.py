@@ -33,6 +33,9 @@ UNJUDGED = "unjudged"
 NO_CIRCUIT = "none"
 """Circuit of a procedure about nothing electrical: there is nothing to weigh or to prove in it."""
 
+LOAD_CIRCUIT = "ground-switched-load"
+"""Circuit whose part is no ignition coil: what the catalogue says of a fault in a coil's words does not fit there."""
+
 SAME_POINT = {
     "load-feed": "feed",
     "load-switched": "switched",
@@ -41,6 +44,9 @@ SAME_POINT = {
     "trigger-source": "driver-end",
 }
 """Names that a point or part of the circuit has in another kind of circuit, with the name that it has in a coil's."""
+
+LOGIC_IN = {"built-in-driver-coil": ("switched", "driver-end")}
+"""Points that carry a logic signal in one kind of circuit, by the names that they have in a coil's (`SAME_POINT`)."""
 
 COPPER_PER_KELVIN = Decimal("0.00393")
 """Temperature coefficient of copper's resistance at 20 degrees Celsius, per kelvin (IEC 60028)."""
@@ -145,11 +151,18 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Fault:
-    """A fault of the catalogue: `plain` names it in a report, `part` is what carries it."""
+    """A fault of the catalogue.
+
+    Attributes:
+        plain: Its name in a report.
+        part: What carries it.
+        customer: What it means, in a sentence for the car's owner; "" where nothing was written.
+    """
 
     name: str
     plain: str
     part: str
+    customer: str = ""
 
 
 class FactKind(StrEnum):
@@ -407,7 +420,7 @@ class Reading:
             judged = max(judged - facts[self.subtract], Decimal(0))
         if self.at_20_celsius in facts:
             warmer = facts[self.at_20_celsius] - 20
-            judged = _JUDGED.divide(judged, 1 + COPPER_PER_KELVIN * warmer)
+            judged = Decimal(format(_JUDGED.divide(judged, 1 + COPPER_PER_KELVIN * warmer), "f"))
         known = [band.limits(facts) for band in self.bands]
         rising = [high for limits in known if limits for high in limits[1:] if high is not None]
         if rising != sorted(rising):

@@ -74,7 +74,7 @@ from assistant.core.events import (
     StopListening,
     TimerElapsed,
 )
-from assistant.core.identity import where_to_look
+from assistant.core.identity import VIN_LENGTH, where_to_look
 from assistant.core.inquiring import TYPED, Asked, Source, Waiting, blank
 from assistant.core.policy import (
     DEFAULT_THRESHOLDS,
@@ -1863,6 +1863,8 @@ class Runner:
         else:
             odds = wording.chance(assessment.posterior[fault])
             parts = [f"Likeliest by the model: {name}, {odds}."]
+        if assessment.counted:
+            parts.append(wording.findings_counted(assessment.counted))
         reasons = assessment.reasons(fault)
         named = tuple(measured[reason.fact] for reason in reasons)
         for reason, past in zip(reasons, named, strict=True):
@@ -2069,7 +2071,7 @@ class Runner:
             headline = asked.inquiry.label.upper()
             lines = tuple(filter(None, (asked.inquiry.question, asked.inquiry.look_for)))
             if asked.inquiry.kind is FactKind.VIN:
-                lines = (*lines, f"{len(asked.signs)} of {asking.VIN_LENGTH} signs")
+                lines = (*lines, f"{len(asked.signs)} of {VIN_LENGTH} signs")
             if asked.waiting is not None:  # the value itself in large letters, to be compared at a glance
                 waiting = asked.waiting
                 headline = asking.written_value(asked.inquiry, waiting.value, waiting.unit).upper()

@@ -141,13 +141,20 @@ def listed(names: list[str] | tuple[str, ...], word: str = "and") -> str:
 
 
 def place_spoken(terms: Terms, measure: Measurement, name: str) -> str:
-    """A place with its article; with the coil unplugged a lamp goes into its plug, an ohmmeter onto the coil."""
+    """A place with its article; with the coil unplugged a lead goes into its plug.
+
+    Only an ohmmeter with both its leads on the coil, or on the part, measures that itself.
+    """
     place = terms.places[name]
     if not {"coil", "load"} & set(measure.unplugged):
         return place.spoken
-    # With the module unplugged as well it is the wire between them that is measured, from plug to plug.
-    on_part = measure.instrument == "ohmmeter" and "module" not in measure.unplugged
-    return (place.at_coil if on_part else place.at_plug) or place.spoken
+    return (place.at_coil if on_the_part(measure) else place.at_plug) or place.spoken
+
+
+def on_the_part(measure: Measurement) -> bool:
+    """Whether an ohmmeter is on both pins of an unplugged coil or part, and not in its harness."""
+    pins = {SAME_POINT.get(lead or "", lead) for lead in (measure.clip, measure.probe)}
+    return measure.instrument == "ohmmeter" and pins == {"feed", "switched"}
 
 
 def at_place(place: str, what: str) -> str:
@@ -375,6 +382,11 @@ def chance(probability: float) -> str:
     if probability >= 0.95:
         return "nearly certain"
     return f"about {max(1, round(10 * probability))} in 10"
+
+
+def findings_counted(cars: int) -> str:
+    """That the shop's own findings are in the odds, in one short sentence."""
+    return f"{cars} finding{'' if cars == 1 else 's'} of this shop {'is' if cars == 1 else 'are'} counted in."
 
 
 def named_test(library: Library, step: Step) -> str:

@@ -134,12 +134,6 @@ def _spots(circuit: str) -> dict[str, Spot]:
     return found
 
 
-def _on_part(measure: Measurement) -> bool:
-    """Whether the coil, or another load, is measured itself, and not the wire from its plug."""
-    unplugged = measure.usual().unplugged
-    return measure.instrument == "ohmmeter" and "coil" in unplugged and "module" not in unplugged
-
-
 def _on_the_coil(name: str, spot: Spot) -> Spot:
     """The coil's own terminal, in the gap between the coil and its plug; the lead passes the plug."""
     own = None
@@ -192,7 +186,7 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
             )
     canvas = Canvas(WIDTH, HEIGHT)
     spots = _spots(circuit)
-    if _on_part(measure):
+    if wording.on_the_part(measure) and measure.unplugged:
         spots = {name: _on_the_coil(name, spot) for name, spot in spots.items()}
     _badges(canvas, measure, terms)
     if circuit == STARTER:
@@ -464,7 +458,7 @@ def _roles(instrument: Instrument) -> tuple[str, str]:
 def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[str, Spot]) -> None:
     """The instrument in the middle, its leads, their ends, and their names."""
     instrument = terms.instruments[measure.instrument]
-    close = _on_part(measure)
+    close = wording.on_the_part(measure) and bool(measure.unplugged)
     lamp = measure.instrument in LAMPS
     centre = (235.0, 150.0 if close else 265.0)
     half = 25.0 if lamp else 44.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.record.clips import CLIP_RATE
 from assistant.record.header import Facts, Header
-from assistant.record.index import Summary, list_sessions, sessions_folder
+from assistant.record.index import Found, find_sessions
 from assistant.record.log import SessionLog
 from assistant.record.reading import (
     Line,
@@ -17,12 +17,15 @@ from assistant.record.reading import (
 )
 from assistant.record.replaying import Difference, replay
 from assistant.record.reviews import Labour, Part, Review, Signature, add_review, read_reviews
+from assistant.record.searching import Wanted
+from assistant.record.summaries import Summary, list_sessions, newest_session, sessions_folder
 from assistant.record.verifying import verify
 
 __all__ = [
     "CLIP_RATE",
     "Difference",
     "Facts",
+    "Found",
     "Header",
     "Labour",
     "Line",
@@ -34,8 +37,11 @@ __all__ = [
     "SessionLog",
     "Signature",
     "Summary",
+    "Wanted",
     "add_review",
+    "find_sessions",
     "list_sessions",
+    "newest_session",
     "read_clip",
     "read_reviews",
     "read_session",

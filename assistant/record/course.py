@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from assistant.core.entries import (
     Entry,
     ProcedureEntered,
+    ProcedurePaused,
     ResultTaken,
     ResultUndone,
     StepSkipped,
@@ -75,6 +76,7 @@ class Course:
         procedures: Procedures in the order in which they were entered.
         procedure: The procedure that is on; "" before the first.
         step: The step that is on; "" at the start of a procedure and after a verdict.
+        set_aside: Steps of the procedures that wait while another one is done, by procedure.
     """
 
     entries: list[Dated] = field(default_factory=list)
@@ -84,6 +86,7 @@ class Course:
     procedures: list[str] = field(default_factory=list)
     procedure: str = ""
     step: str = ""
+    set_aside: dict[str, str] = field(default_factory=dict)
 
     def standing(self) -> list[Taken]:
         """Results that count."""
@@ -104,7 +107,10 @@ def follow(entries: Iterable[Dated]) -> Course:
         if isinstance(entry, ProcedureEntered):
             if entry.procedure not in course.procedures:
                 course.procedures.append(entry.procedure)
-            course.procedure, course.step = entry.procedure, ""
+            step = course.set_aside.pop(entry.procedure, "") if entry.came_back else ""
+            course.procedure, course.step = entry.procedure, step
+        elif isinstance(entry, ProcedurePaused):
+            course.set_aside[entry.procedure] = entry.step
         elif isinstance(entry, ResultTaken):
             course.results.append(Taken(dated.time, dated.line, entry))
             _go(course, entry.procedure, entry.next)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Self
 from assistant import __version__
 from assistant.core.events import Action, Clip, Event, to_json
 from assistant.core.evidence import parse_table
-from assistant.core.loading import LIKELIHOODS_FILE
+from assistant.core.loading import FINDINGS_FILE, LIKELIHOODS_FILE
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.errors import RecordProblem
 from assistant.record import clips
@@ -54,6 +54,8 @@ if TYPE_CHECKING:
 
     import numpy as np
     import numpy.typing as npt
+
+    from assistant.core.odds import Findings
 
 # Without 0, 1, i, l, o: a name of a session is read from a screen and typed.
 _NAME_SIGNS = "23456789abcdefghjkmnpqrstuvwxyz"
@@ -108,6 +110,7 @@ class SessionLog:
         library_folder: Path,
         *,
         thresholds: Thresholds = DEFAULT_THRESHOLDS,
+        findings: Findings | None = None,
         now: Callable[[], datetime] = local_now,
         token: Callable[[], str] = random_token,
     ) -> Self:
@@ -121,6 +124,8 @@ class SessionLog:
             facts: What was typed about the job.
             library_folder: Folder of the procedures in use; its YAML files and its likelihoods are copied.
             thresholds: Limits of the dialogue in force.
+            findings: What the shop found on past cars, to be counted in the odds; kept beside the copied odds,
+                so that a replay counts the same.
             now: The clock.
             token: Gives four signs for the folder's name.
 
@@ -136,6 +141,8 @@ class SessionLog:
         except OSError as error:
             raise write_problem(error, parent) from error
         copies = {path.name: read_file(path) for path in sources}
+        if findings is not None and findings.cars:
+            copies[FINDINGS_FILE] = findings.to_bytes()
         table = copies.get(LIKELIHOODS_FILE)
         likelihoods = parse_table(table, library_folder / LIKELIHOODS_FILE)[0] if table else ""
         for _ in range(_NAME_TRIES):

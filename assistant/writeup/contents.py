@@ -38,6 +38,26 @@ class Fact:
 
 
 @dataclass(frozen=True)
+class Asked:
+    """A fact that was asked for.
+
+    Attributes:
+        label: What it is.
+        value: What was given; "left blank"; "" when it was taken back and not given again.
+        captured: When and how it was given.
+        clip: File of the sound; "" when it was not spoken.
+        taken_back: Earlier answers, each with when and how it was taken back.
+    """
+
+    label: str
+    value: str
+    captured: str
+    clip: str
+    taken_back: tuple[str, ...]
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True)
 class Measured:
     """A result as the write-up shows it.
 
@@ -50,6 +70,7 @@ class Measured:
         engine: State of key and engine.
         expected: What a good system shows; "" where no single thing is good.
         seen: What was seen, or the reading with its unit.
+        judged: What was judged, where leads were subtracted or temperature was allowed for; "" for the reading itself.
         limit: Limits of the band that a reading fell into; "" without a reading.
         source: Where that limit comes from; "" without a reading.
         captured: How it was captured and confirmed.
@@ -66,6 +87,7 @@ class Measured:
     engine: str
     expected: str
     seen: str
+    judged: str
     limit: str
     source: str
     captured: str
@@ -204,6 +226,7 @@ class Draft:
         concern: The complaint in the customer's words.
         findings: The tests that decided the verdict, in sentences.
         cause: The words of the verdict; nothing when none counts.
+        customer: The cause for the car's owner, where the verdict names one fault and no other.
         no_verdict: Why there is no cause: where the session stopped; nothing when there is one.
         found_before: Verdicts of earlier procedures of the session.
         found_after: Verdicts after the one that counts, such as that of proving the repair.
@@ -218,6 +241,7 @@ class Draft:
         tests: Every result in order, also those that were taken back.
         time: How long it took in all.
         skipped: Tests that were not done.
+        not_judged: Readings that could not be judged, and why.
         not_reached: Tests of these procedures that the answers did not lead to.
         ruled_out: Faults that the results exclude.
         not_ruled_out: Faults of these procedures that no result excludes and the verdict does not name.
@@ -240,6 +264,7 @@ class Draft:
     concern: Statement
     findings: tuple[Statement, ...]
     cause: Statement
+    customer: Statement
     no_verdict: Statement
     found_before: tuple[Found, ...]
     found_after: tuple[Found, ...]
@@ -249,11 +274,12 @@ class Draft:
     confirmed: Statement
     still_possible: Statement
     model: tuple[Statement, ...]
-    conditions: tuple[Fact, ...]
-    specifications: tuple[Fact, ...]
+    conditions: tuple[Asked, ...]
+    specifications: tuple[Asked, ...]
     tests: tuple[Measured, ...]
     time: Statement
     skipped: tuple[Skipped, ...]
+    not_judged: tuple[Statement, ...]
     not_reached: tuple[Statement, ...]
     ruled_out: tuple[RuledOut, ...]
     not_ruled_out: tuple[Statement, ...]
@@ -285,7 +311,7 @@ class Draft:
                 if isinstance(item, Statement):
                     if item:
                         yield item
-                elif hasattr(item, "sources"):
+                elif hasattr(item, "sources") and getattr(item, "value", item):
                     yield Statement(" | ".join(_cells(item)), item.sources)
 
 

@@ -17,18 +17,31 @@ from assistant.core.entries import (
     CautionAcknowledged,
     CautionGiven,
     Cranked,
+    FactGiven,
     ModeChanged,
     ProcedureEntered,
+    ProcedurePaused,
     Remark,
     ResultTaken,
     StepSkipped,
     VoiceNoteTaken,
 )
 from assistant.core.events import Note
-from assistant.core.procedure import NO_CIRCUIT, OVER_RANGE, Band, Library, Procedure, Step, Verdict
+from assistant.core.loading import FINDINGS_FILE
+from assistant.core.procedure import (
+    LOAD_CIRCUIT,
+    NO_CIRCUIT,
+    OVER_RANGE,
+    SENSES,
+    Band,
+    Library,
+    Procedure,
+    Step,
+    Verdict,
+)
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
-from assistant.writeup import timing
+from assistant.writeup import given, timing
 from assistant.writeup.contents import (
     MAKER_FIRST,
     MAKER_FIRST_SIGNED,
@@ -151,10 +164,11 @@ def _draft(
         session=session.header.id,
         state=_state(last),
         record=record or (session.logs[0].sha256 if session.logs else ""),
-        facts=_facts(session),
+        facts=_facts(session, course),
         concern=Statement(facts.complaint, header("facts.complaint") if facts.complaint else ()),
-        findings=told(library, deciding),
+        findings=told(library, course, deciding),
         cause=Statement(verdict.says, at("says")) if verdict else NOTHING,
+        customer=_customer(library, final, at("faults")) if final else NOTHING,
         no_verdict=NOTHING if verdict else _no_verdict(library, session, course),
         found_before=tuple(
             _found(library, ended)
@@ -177,11 +191,12 @@ def _draft(
         if verdict and verdict.still_possible
         else NOTHING,
         model=_model(session, library, course, verdict),
-        conditions=(),
-        specifications=(),
+        conditions=given.asked(library, course, specifications=False),
+        specifications=given.asked(library, course, specifications=True),
         tests=_tests(session, library, course, deciding),
         time=_time(session),
         skipped=tuple(_skipped(library, passed) for passed in course.skipped),
+        not_judged=_not_judged(library, course),
         not_reached=_not_reached(library, course),
         ruled_out=_ruled_out_lines(library, course, ruled_out),
         not_ruled_out=_not_ruled_out(library, course, set(ruled_out), verdict),
@@ -204,26 +219,42 @@ def _draft(
 # --- head and the three ---------------------------------------------------------------------------
 
 
-def _facts(session: RecordedSession) -> tuple[Fact, ...]:
+def _customer(library: Library, final: Ended, sources: tuple[Source, ...]) -> Statement:
+    """What the one fault of a verdict means to the car's owner."""
+    verdict = _verdict(library, final)
+    if len(verdict.faults) != 1 or _procedure(library, final.procedure).circuit == LOAD_CIRCUIT:
+        return NOTHING
+    (name,) = verdict.faults
+    words = library.terms.faults[name].customer
+    return Statement(words, (*sources, *term("faults", name, "customer"))) if words else NOTHING
+
+
+def _facts(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
+    """The boxes of the head: what was given in the session, else what was typed before it."""
     facts = session.header.facts
     started = session.header.started
-    typed = {
-        "Repair order": ("order", facts.order),
-        "Vehicle": ("vehicle", facts.vehicle),
-        "VIN": ("vin", facts.vin),
-        "Technician": ("technician", facts.technician),
-    }
-    boxes = {
-        label: Fact(label, value, header(f"facts.{key}") if value else ())
-        for label, (key, value) in typed.items()
-    }
+    standing = given.facts_of(course)
+
+    def box(label: str, key: str) -> Fact:
+        typed = getattr(facts, key)
+        sources = header(f"facts.{key}") if typed else ()
+        if key in standing:
+            last = standing[key].given
+            if last is None or not isinstance(last.entry, FactGiven):
+                return Fact(label, "")
+            if last.entry.value:  # a blank takes nothing away that was typed
+                typed = " ".join(filter(None, (last.entry.value, last.entry.unit)))
+                sources = line(last.line)
+        return Fact(label, typed, sources)
+
     return (
-        boxes["Repair order"],
+        box("Repair order", "order"),
         Fact("Date", f"{started:%Y-%m-%d}", header("started")),
         Fact("Begun", clock(started), header("started")),
-        boxes["Vehicle"],
-        boxes["VIN"],
-        boxes["Technician"],
+        box("Technician", "technician"),
+        box("Vehicle", "vehicle"),
+        box("VIN", "vin"),
+        box("Odometer", "odometer"),
     )
 
 
@@ -328,18 +359,21 @@ def _tests(
     spans = timing.test_spans(session)
     numbers = {taken.result.number for taken in deciding}
     return tuple(
-        _test(library, taken, spans.get(taken.line), decides=taken.result.number in numbers)
+        _test(library, course, taken, spans.get(taken.line), decides=taken.result.number in numbers)
         for taken in course.results
     )
 
 
-def _test(library: Library, taken: Taken, span: timing.Span | None, *, decides: bool) -> Measured:
+def _test(
+    library: Library, course: Course, taken: Taken, span: timing.Span | None, *, decides: bool
+) -> Measured:
     result = taken.result
     step = library.step(result.procedure, result.step)
     answer = step.answer(result.outcome)
     if answer is None:
         raise KeyError(result.outcome)
     band = answer if isinstance(answer, Band) and step.reading else None
+    numbers, lines = given.numbers_at(library, course, taken.line)
     if step.reading:
         shown = [OVER_RANGE] if result.value is None else []
     else:
@@ -351,9 +385,10 @@ def _test(library: Library, taken: Taken, span: timing.Span | None, *, decides: 
         procedure=_procedure(library, result.procedure).title,
         connection=capital(wording.connection(library.terms, step.measure)),
         engine=capital(wording.engine_words(step.measure.engine)),
-        expected=wording.expected(library, step),
+        expected=given.expected(library, step, numbers),
         seen=wording.seen(library, step, result.outcome, result.value, result.unit),
-        limit=wording.limits(band, step.reading.unit) if band and step.reading else "",
+        judged=given.judged(library, step, result, numbers),
+        limit=wording.limits(band, step.reading.unit, numbers) if band and step.reading else "",
         source=band.source if band else "",
         captured=_captured(result),
         clip=result.clip or "",
@@ -367,6 +402,8 @@ def _test(library: Library, taken: Taken, span: timing.Span | None, *, decides: 
                 *procedure(library, result.procedure, "steps", step.name),
                 *terms_of(step.measure),
                 *(source for name in shown for source in term("outcomes", name)),
+                *(source for name in given.used(step) if name in lines for source in line(lines[name])),
+                *(source for name in given.used(step) for source in term("facts", name)),
             )
         ),
     )
@@ -419,6 +456,31 @@ def _skipped(library: Library, passed: Passed) -> Skipped:
     )
 
 
+def _not_judged(library: Library, course: Course) -> tuple[Statement, ...]:
+    """Readings that were kept and lead on without a judgement, because the maker's limit is not known."""
+    found = []
+    for taken in course.standing():
+        result = taken.result
+        if not given.is_unjudged(result):
+            continue
+        step = library.step(result.procedure, result.step)
+        numbers, lines = given.numbers_at(library, course, taken.line)
+        why = given.why_unjudged(library, step, numbers)
+        found.append(
+            Statement(
+                f"Test {result.number} was not judged; {why}.",
+                once(
+                    (
+                        *line(taken.line, *(lines[name] for name in given.used(step) if name in lines)),
+                        *procedure(library, result.procedure, "steps", step.name),
+                        *(source for name in given.used(step) for source in term("facts", name)),
+                    )
+                ),
+            )
+        )
+    return tuple(found)
+
+
 def _not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
     """Tests that the answers did not lead to, each measurement once, less those that were done or skipped."""
     touched = [(taken.result.procedure, taken.result.step) for taken in course.standing()]
@@ -437,7 +499,9 @@ def _not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
             if step.measure in known:
                 continue
             known.add(step.measure)
-            words = f"{wording.named_test(library, step)}, {wording.engine_words(step.measure.engine)}"
+            words = wording.named_test(library, step)
+            if step.measure.instrument not in SENSES:
+                words += f", {wording.engine_words(step.measure.engine)}"
             sources = (
                 *line(entered),
                 *procedure(library, name, "steps", step.name),
@@ -574,6 +638,15 @@ def _model(
             (*header("likelihoods"), Source("procedures/odds.yaml")),
         )
     )
+    if assessment.counted:
+        sentences.append(
+            Statement(
+                f"Counted beside these odds, which are taken for {library.knowledge.odds.weight_cars:g} cars: "
+                f"{assessment.counted} finding{'' if assessment.counted == 1 else 's'} of this shop, from signed "
+                "reviews.",
+                (Source(f"procedures/{FINDINGS_FILE}"), Source("procedures/odds.yaml", "weight_cars")),
+            )
+        )
     return tuple(sentences)
 
 
@@ -597,14 +670,14 @@ def _cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
     lines = []
     for name, counted in forms.items():
         known = library.cautions[name]
-        given = ", ".join(f"{form} form {_times(count)}" for form, count in counted.items())
+        times = ", ".join(f"{form} form {_times(count)}" for form, count in counted.items())
         when_acknowledged = acknowledged.get(name, [])
         missing = "not acknowledged" if known.acknowledge else "no acknowledgement asked for"
         lines.append(
             CautionLine(
                 signal=known.signal.value,
                 words=known.full if any(form.startswith("full") for form in counted) else known.short,
-                given=f"given: {given}",
+                given=f"given: {times}",
                 acknowledged=f"acknowledged {wording.listed(when_acknowledged)}"
                 if when_acknowledged
                 else missing,
@@ -668,6 +741,19 @@ def _moments(library: Library, session: RecordedSession, course: Course) -> tupl
                 )
                 sources = line(dated.line - 1, dated.line)
             found.append((dated.line, Moment(clock(dated.time), f"{says}.", sources)))
+        elif isinstance(entry, ProcedurePaused):
+            title = _procedure(library, entry.procedure).title
+            says = f"'{title}' was set aside ({_place(library, entry.procedure, entry.step)})."
+            sources = (
+                *line(dated.line),
+                *procedure(library, entry.procedure, "title"),
+                *_place_sources(library, entry.procedure, entry.step),
+            )
+            found.append((dated.line, Moment(clock(dated.time), says, sources)))
+        elif isinstance(entry, ProcedureEntered) and entry.came_back:
+            says = f"Back to '{_procedure(library, entry.procedure).title}'."
+            sources = (*line(dated.line), *procedure(library, entry.procedure, "title"))
+            found.append((dated.line, Moment(clock(dated.time), says, sources)))
         elif isinstance(entry, Remark) and entry.kind in _COUNTED:
             counted.setdefault(entry.kind, []).append(dated.line)
         elif isinstance(entry, Remark):

@@ -18,6 +18,7 @@ from assistant.picture.connection import GENERAL, inline
 from assistant.record.reading import clips_of, read_clip
 from assistant.writeup.contents import (
     BY_THE_MODEL,
+    Asked,
     Draft,
     Fact,
     Measured,
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from assistant.record.reading import RecordedSession
 
 _STYLE = """
-@page { margin: 15mm 14mm 18mm;
+@page { margin: 12mm 14mm 17mm;
   @bottom-left { content: FOOT_LEFT; font: 7pt FONTS; color: #333; white-space: pre-line; }
   @bottom-right { content: "page " counter(page) " of " counter(pages); font: 8pt FONTS; color: #111; } }
 * { box-sizing: border-box; }
@@ -46,7 +47,7 @@ h1 { font-size: 1.35rem; font-weight: 700; letter-spacing: 0.01em; margin: 0; }
 .state { font-size: 0.74rem; letter-spacing: 0.05em; border: 1pt solid #111; padding: 0.16rem 0.55rem; }
 .facts { display: flex; flex-wrap: wrap; border-left: 0.75pt solid #777; border-top: 0.75pt solid #777;
   margin: 0.7rem 0 0; }
-.facts div { flex: 1 1 30%; border: 0.75pt solid #777; border-left: 0; border-top: 0;
+.facts div { flex: 1 1 22%; border: 0.75pt solid #777; border-left: 0; border-top: 0;
   padding: 0.2rem 0.5rem 0.32rem; min-height: 2.7rem; overflow-wrap: anywhere; }
 dt, .label { font-size: 0.66rem; letter-spacing: 0.07em; text-transform: uppercase; color: #444; }
 dd { margin: 0; font-size: 0.98rem; }
@@ -57,7 +58,7 @@ dd { margin: 0; font-size: 0.98rem; }
 .three h2 small { display: block; font-weight: 400; letter-spacing: 0; text-transform: none; }
 .three .body { flex: 1 1 auto; padding: 0.45rem 0.7rem; font-size: 0.98rem; }
 .three .verdict { font-weight: 700; }
-h2 { font-size: 0.8rem; letter-spacing: 0.08em; text-transform: uppercase; margin: 1.15rem 0 0.3rem;
+h2 { font-size: 0.8rem; letter-spacing: 0.08em; text-transform: uppercase; margin: 0.95rem 0 0.3rem;
   border-bottom: 1pt solid #111; padding-bottom: 0.1rem; break-after: avoid; }
 h2 small { font-weight: 400; letter-spacing: 0; text-transform: none; }
 p { margin: 0 0 0.25rem; orphans: 2; widows: 2; }
@@ -78,7 +79,7 @@ tr { break-inside: avoid; }
 td.number, td.time { font-variant-numeric: tabular-nums; }
 tr.procedure { break-after: avoid; }
 tr.procedure td { font-weight: 700; border-bottom-color: #111; padding-top: 0.55rem; }
-.priced td { height: 1.75rem; }
+.priced td { height: 1.5rem; padding-top: 0.2rem; padding-bottom: 0.2rem; }
 .priced td + td, .priced th + th { width: 15%; padding-left: 0.6rem; border-left: 0.5pt solid #999; }
 .pictures { display: flex; justify-content: space-between; break-inside: avoid; }
 figure { flex: 0 0 48.5%; width: 48.5%; margin: 0.4rem 0 0.5rem; }
@@ -93,14 +94,14 @@ td small, li small { display: block; color: #333; font-size: 0.76rem; overflow-w
 del { text-decoration-thickness: 1pt; }
 .columns { display: flex; gap: 0 1.6rem; }
 .columns section { flex: 1 1 0; }
-.inline { margin: 0; }
+.two { columns: 2; column-gap: 1.6rem; }
 .signal { font-weight: 700; }
 .blank { display: inline-block; border-bottom: 0.75pt solid #111; min-width: 60%; height: 1.1em; }
 .blank.full { display: block; min-width: 100%; height: 1.75em; }
 audio { display: block; height: 2rem; width: 100%; max-width: 22rem; margin-top: 0.15rem; }
 .record { font-size: 0.74rem; overflow-wrap: anywhere; }
-.note { border-left: 3pt solid #111; padding-left: 0.6rem; }
-.sign { border: 1.5pt solid #111; padding: 0.2rem 0.8rem 0.8rem; margin-top: 1.1rem; break-inside: avoid; }
+.note { border-left: 3pt solid #111; padding-left: 0.6rem; margin-top: 0.7rem; font-size: 0.76rem; }
+.sign { border: 1.5pt solid #111; padding: 0.2rem 0.8rem 0.8rem; margin-top: 0.9rem; break-inside: avoid; }
 .sign h2 { border: 0; margin-top: 0.4rem; }
 .sign .row { display: flex; gap: 1rem; align-items: flex-end; }
 .sign .row .label { flex: 0 0 auto; }
@@ -155,14 +156,16 @@ def html(
         _tests(draft, sound),
         _pictures(draft, connections or {}),
         _skipped(draft),
+        _listed("Readings not judged", [escape(one.text) for one in draft.not_judged]),
         _listed(
             "Not tested, because the answers did not lead there",
             [escape(one.text) for one in draft.not_reached],
+            "two",
         ),
         _excluded(draft),
         _listed(BY_THE_MODEL, [escape(one.text) for one in draft.model]),
-        _given("Car and work", draft.conditions),
-        _given("Values from the vehicle maker's information", draft.specifications),
+        _given("Car and work", draft.conditions, sound),
+        _given("Values from the vehicle maker's information", draft.specifications, sound),
         _cautions(draft),
         _listed("Cranking", [escape(one.text) for one in draft.cranking]),
         _listed(
@@ -197,7 +200,7 @@ def html(
         ),
         _priced(draft),
         _sign(draft),
-        f'<p class="note" style="margin-top:1rem">{escape(" ".join(draft.closing))}</p>',
+        f'<p class="note">{escape(" ".join(draft.closing))}</p>',
         f'<div class="evidence">{"".join(part for part in evidence if part)}</div>',
         "</body>",
         "</html>",
@@ -219,6 +222,7 @@ def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
     if session.folder is None:
         return {}
     named = {test.clip for test in draft.tests} | {note.clip for note in draft.notes}
+    named |= {fact.clip for fact in (*draft.conditions, *draft.specifications)}
     return {
         clip.file: read_clip(session.folder, clip)
         for line in session.lines
@@ -299,8 +303,8 @@ def _fact(fact: Fact) -> str:
 
 def _three(draft: Draft) -> str:
     """Concern, cause and correction: the three boxes that a service adviser looks for."""
-    cause = [escape(one.text) for one in draft.findings]
-    cause.append(f'<span class="verdict">{escape((draft.cause or draft.no_verdict).text)}</span>')
+    cause = [f'<span class="verdict">{escape((draft.cause or draft.no_verdict).text)}</span>']
+    cause += [escape(one.text) for one in (draft.customer, *draft.findings) if one]
     if draft.still_possible:
         cause.append(f"<b>Not told apart:</b> {escape(draft.still_possible.text)}")
     cause += [f"Before that, {escape(one.procedure)}: {escape(one.says)}" for one in draft.found_before]
@@ -379,6 +383,8 @@ def _tests(draft: Draft, sound: _Sound) -> str:
 
 def _row(test: Measured, sound: _Sound) -> str:
     seen = f'<span class="seen">{escape(test.seen)}</span>'
+    if test.judged:
+        seen += f"<small>Judged: {escape(test.judged)}.</small>"
     if test.source:
         seen += f"<small>Limits: {escape(test.limit)}. Source: {escape(test.source)}.</small>"
     if test.taken_back:
@@ -443,8 +449,17 @@ def _excluded(draft: Draft) -> str:
     return f'<div class="columns">{left}{right}</div>' if left or right else ""
 
 
-def _given(title: str, facts: Iterable[Fact]) -> str:
-    return _listed(title, [f"{escape(fact.label)}: {escape(fact.value)}" for fact in facts])
+def _given(title: str, facts: Iterable[Asked], sound: _Sound) -> str:
+    rows = []
+    for fact in facts:
+        words = f"{escape(fact.label)}: <b>{escape(fact.value) or '-'}</b>"
+        if fact.captured:
+            words += (
+                f" <small>{escape(fact.captured)}{f'; {sound.show(fact.clip)}' if fact.clip else ''}</small>"
+            )
+        words += "".join(f" <small><del>{escape(old)}</del></small>" for old in fact.taken_back)
+        rows.append(words)
+    return _listed(title, rows)
 
 
 def _cautions(draft: Draft) -> str:

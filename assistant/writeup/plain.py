@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from assistant.writeup.contents import BY_THE_MODEL, Draft, Measured, Reviewed
+from assistant.writeup.contents import BY_THE_MODEL, Asked, Draft, Measured, Reviewed
 from assistant.writeup.statement import printable, stop
 
 if TYPE_CHECKING:
@@ -27,7 +27,8 @@ def text(draft: Draft) -> str:
         lines += _wrapped(fact.value or _BLANK, f"{fact.label + ':':<{_LABEL}}")
     lines += _section("CONCERN (customer's words)", [draft.concern.text or "_" * (WIDTH - 2)])
     told = " ".join(one.text for one in draft.findings)
-    lines += _section("CAUSE", [*([told] if told else []), (draft.cause or draft.no_verdict).text])
+    cause = [(draft.cause or draft.no_verdict).text, draft.customer.text, told]
+    lines += _section("CAUSE", [one for one in cause if one])
     if draft.still_possible:
         lines += _indented([f"Not told apart: {draft.still_possible.text}"])
     lines += _indented([f"Before that, {found.procedure}: {found.says}" for found in draft.found_before])
@@ -37,10 +38,10 @@ def text(draft: Draft) -> str:
     lines += _section(title, _correction(draft))
     lines += _section("VERIFY AFTER THE REPAIR", [f"[ ] {item.text}" for item in draft.verify], hang=4)
     lines += _priced(draft)
-    lines += _section("CAR AND WORK", [f"{fact.label}: {fact.value}" for fact in draft.conditions])
+    lines += _section("CAR AND WORK", [_asked(fact) for fact in draft.conditions])
     lines += _section(
         "VALUES FROM THE VEHICLE MAKER'S INFORMATION",
-        [f"{fact.label}: {fact.value}" for fact in draft.specifications],
+        [_asked(fact) for fact in draft.specifications],
     )
     lines += _tests(draft)
     lines += _section(
@@ -51,6 +52,7 @@ def text(draft: Draft) -> str:
             for skip in draft.skipped
         ],
     )
+    lines += _section("READINGS NOT JUDGED", [one.text for one in draft.not_judged])
     lines += _section(
         "NOT TESTED, BECAUSE THE ANSWERS DID NOT LEAD THERE", [one.text for one in draft.not_reached]
     )
@@ -81,6 +83,11 @@ def text(draft: Draft) -> str:
             f"  {label:<16}{'_' * (WIDTH - 18)}" for label in ("Reviewed by:", "Date:", "Changes made:", "")
         ]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _asked(fact: Asked) -> str:
+    words = f"{fact.label}: {fact.value or '_' * 24}{f' ({fact.captured})' if fact.captured else ''}"
+    return words + "".join(f" [NOT: {old.upper()}]" for old in fact.taken_back)
 
 
 def _correction(draft: Draft) -> list[str]:
@@ -143,6 +150,8 @@ def _test(test: Measured) -> list[str]:
     if test.expected:
         seen += f" A good system: {test.expected}."
     lines += _wrapped(seen, rest)
+    if test.judged:
+        lines += _wrapped(f"Judged: {test.judged}.", rest)
     if test.source:
         lines += _wrapped(f"Limits: {test.limit}. Source: {test.source}.", rest)
     if test.took:

@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING
 from assistant.core import wording
 from assistant.core.entries import KEPT
 from assistant.core.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Measurement, Step
+from assistant.writeup import given
 from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from assistant.core.entries import ResultTaken
     from assistant.core.procedure import Library
     from assistant.record.course import Course, Ended, Taken
@@ -84,7 +87,7 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
     return sorted(chosen, key=lambda taken: taken.line)
 
 
-def told(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
+def told(library: Library, course: Course, results: list[Taken]) -> tuple[Statement, ...]:
     """Sentences about these results; tests with the same connection and engine share one sentence."""
     groups: list[list[Taken]] = []
     for taken in results:
@@ -93,7 +96,7 @@ def told(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
             groups[-1].append(taken)
         else:
             groups.append([taken])
-    return tuple(_sentence(library, group) for group in groups)
+    return tuple(_sentence(library, course, group) for group in groups)
 
 
 def _frame(step: Step) -> tuple[object, ...]:
@@ -106,7 +109,7 @@ def _step(library: Library, result: ResultTaken) -> Step:
     return library.step(result.procedure, result.step)
 
 
-def _sentence(library: Library, group: list[Taken]) -> Statement:
+def _sentence(library: Library, course: Course, group: list[Taken]) -> Statement:
     terms = library.terms
     first = _step(library, group[0].result).measure
     opening = _WITH[first.engine]
@@ -117,13 +120,16 @@ def _sentence(library: Library, group: list[Taken]) -> Statement:
     for taken in group:
         result = taken.result
         step = _step(library, result)
-        clauses.append(_clause(library, step, result, again=bool(clauses)))
+        numbers, lines = given.numbers_at(library, course, taken.line)
+        clauses.append(_clause(library, step, result, numbers, again=bool(clauses)))
         sources += [*line(taken.line), *procedure(library, result.procedure, "steps", result.step)]
         sources += terms_of(step.measure)
         if not (step.reading and result.value is not None):
             sources += term("outcomes", OVER_RANGE if step.reading else result.outcome)
         if step.good and not step.reading:
             sources += term("outcomes", step.good)
+        for name in given.used(step):
+            sources += [*(line(lines[name]) if name in lines else ()), *term("facts", name)]
     return Statement(f"{capital(opening)}, {'; '.join(clauses)}.", once(sources))
 
 
@@ -134,12 +140,14 @@ def terms_of(measure: Measurement) -> tuple[Source, ...]:
     return (*term("instruments", measure.instrument), *found)
 
 
-def _clause(library: Library, step: Step, result: ResultTaken, *, again: bool) -> str:
+def _clause(
+    library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal], *, again: bool
+) -> str:
     """One test: "the test lamp on the feed side of the coil was lit"; `again`: "on … it was lit"."""
     measure = step.measure
     instrument = library.terms.instruments[measure.instrument]
     place = wording.place_spoken(library.terms, measure, measure.probe)
-    saw = _saw(library, step, result)
+    saw = _saw(library, step, result, numbers)
     if measure.instrument in SENSES:
         if not saw.startswith(_SHOWED):
             return f"{place} {saw}"
@@ -161,16 +169,18 @@ def _clause(library: Library, step: Step, result: ResultTaken, *, again: bool) -
     return f"{meter} on {place} {saw}"
 
 
-def _saw(library: Library, step: Step, result: ResultTaken) -> str:
+def _saw(library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal]) -> str:
     """What was seen, in the past tense, and what a good system shows where it was not that."""
     answer = step.answer(result.outcome)
     odd = step.good is not None and result.outcome not in (step.good, UNJUDGED)
-    good = f" (good: {wording.expected(library, step)})" if odd else ""
+    good = f" (good: {given.expected(library, step, numbers)})" if odd else ""
     if isinstance(answer, Band) and step.reading:
         if result.value is None or result.unit is None:
             outcome = library.terms.outcomes[OVER_RANGE]
             return f"{outcome.told or _SHOWED + outcome.seen}, {answer.seen}{good}"
-        return f"read {wording.number_written(result.value, result.unit)}: {answer.seen}{good}"
+        judged = given.judged(library, step, result, numbers)
+        read = wording.number_written(result.value, result.unit) + (f", that is {judged}" if judged else "")
+        return f"read {read}: {answer.seen}{good}"
     if result.outcome == UNJUDGED and result.value is not None and result.unit is not None:
         read = wording.number_written(result.value, result.unit)
         return f"read {read}, not judged: no limit from the maker was given"

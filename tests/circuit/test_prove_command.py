@@ -34,21 +34,18 @@ def test_a_proof_that_holds_ends_with_0(capsys: pytest.CaptureFixture[str]) -> N
 
 
 def test_a_proof_that_fails_ends_with_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A floor that no battery falls below lets weak ones through: a finding, with the story of a car."""
+    """A weak feed that is taken for an open control wire: a finding, with the story of a car."""
     folder = shutil.copytree(resources.directory("procedures"), tmp_path / "procedures")
-    path = folder / "battery-and-cranking.yaml"
-    path.write_text(
-        path.read_text(encoding="utf-8")
-        .replace("9.6\n", "2.6\n")
-        .replace("9.0\n", "2.0\n")
-        .replace("continue_with: spark-check", "continue_with: coil-control"),
-        encoding="utf-8",
-    )
-    assert main(["prove", "battery-and-cranking", *FEW, "--procedures", str(folder)]) == 1
+    path = folder / "coil-control.yaml"
+    text = path.read_text(encoding="utf-8")
+    assert "dim:  {verdict: feed-weak}" in text
+    text = text.replace("dim:  {verdict: feed-weak}", "dim:  {verdict: control-wire-open}")
+    path.write_text(text, encoding="utf-8")
+    assert main(["prove", "coil-control", *FEW, "--procedures", str(folder)]) == 1
     shown = capsys.readouterr().out
-    assert "FAILED: battery-and-cranking" in shown
-    assert "A counter-example in battery-and-cranking: car " in shown
-    assert "weak-battery" in shown
+    assert "FAILED: coil-control" in shown
+    assert "A counter-example in coil-control: car " in shown
+    assert "high-resistance-feed" in shown
 
 
 @pytest.mark.parametrize(

@@ -200,7 +200,7 @@ def test_a_step_that_no_fault_reaches_and_a_verdict_that_covers_nothing_are_name
     )
     report = proving.prove(library, proving.Asked(("coil-control",), systems=10, processes=1))
     assert ("coil-control", "never-either") in report.unreached
-    assert any("contradiction (no fault leads there)" in one for one in report.idle)
+    assert any("driver-shorted-coil-high (no fault leads there)" in one for one in report.idle)
 
 
 def test_a_step_that_the_circuit_cannot_have_is_told_with_file_and_line(tmp_path: Path) -> None:
@@ -229,7 +229,7 @@ def test_an_unknown_circuit_is_told(tmp_path: Path) -> None:
         tmp_path / "alone",
         "battery-and-cranking.yaml",
         ("circuit: battery-and-starter", "circuit: steam-engine"),
-        ("    continue_with: coil-control\n", ""),
+        ("    continue_with: spark-check\n", ""),
     )
     with pytest.raises(
         FileProblem, match=r"battery-and-cranking\.yaml: the circuit 'steam-engine' is not in"

@@ -128,7 +128,18 @@ def test_canonical_forms() -> None:
 def test_named_grammars() -> None:
     """A grammar can be had by its name; places are no grammar of their own."""
     assert set(GRAMMARS.names()) == {
-        *("answer", "compare", "condition", "control", "lamp", "number", "procedure", "reason", "spark")
+        *(
+            "answer",
+            "compare",
+            "condition",
+            "control",
+            "lamp",
+            "number",
+            "procedure",
+            "ramp",
+            "reason",
+            "spark",
+        )
     }
     assert GRAMMARS.named("lamp").parse("feed lit") == Result(outcome="lit", place="feed")
     assert GRAMMARS.named("number").parse("one volt") == Result(value=Decimal(1), unit="V")

@@ -17,6 +17,7 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -508,7 +509,13 @@ def play(
     stream = io.StringIO()
     entries: list[Entry] = []
     scenario = Scenario(procedure, Facts(complaint=complaint, vehicle=vehicle), ())
-    with SessionLog.create(folder / "sessions", scenario.facts, procedures) as log:
+    started = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)  # an invented morning
+    with SessionLog.create(
+        folder / "sessions",
+        scenario.facts,
+        procedures,
+        now=lambda: started + timedelta(seconds=clock()),
+    ) as log:
         screen = Watching(stream)
         ears = recogniser or Recogniser(find_model(None))
         voices = Voice(cache_folder=folder / "speech")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.events import Resumed
 from assistant.core.loading import load_library
+from assistant.core.procedure import FactKind
 from assistant.core.result import Control
 from assistant.core.states import State
 from assistant.record import Facts, Header, Line, LogFile, RecordedSession, Seal, SessionLog
@@ -118,6 +119,11 @@ def _go_on(talk: Dialogue, chance: random.Random | None = None) -> None:
         talk.key("1")
     elif state is State.STANDING_BY:
         talk.hear(control=Control.GO_AHEAD)
+    elif state is State.INQUIRING:
+        _tell(talk, chance)
+    elif state is State.CONFIRMING:
+        doubt = chance is not None and chance.random() < 0.2
+        talk.hear(control=Control.NEGATIVE if doubt else Control.AFFIRM)
     elif state is State.CONCLUDING:
         choices = (Control.AFFIRM, Control.CORRECTION, Control.GO_AHEAD, Control.CLOSE)
         talk.hear(control=chance.choice(choices) if chance else Control.CLOSE)
@@ -127,6 +133,29 @@ def _go_on(talk: Dialogue, chance: random.Random | None = None) -> None:
     else:
         talk.wait(5)
         talk.listen()
+
+
+def _tell(talk: Dialogue, chance: random.Random | None) -> None:
+    """Answer a fact that is asked for, or leave it blank."""
+    asked = talk.runner._asked_fact
+    assert asked is not None
+    inquiry = asked.inquiry
+    if chance is None or chance.random() < 0.3:
+        talk.key("plus")
+    elif inquiry.kind is FactKind.CHOICE:
+        talk.hear(chance.choice(list(inquiry.choices)))
+    elif inquiry.kind is FactKind.NUMBER:
+        assert inquiry.plausible is not None
+        value = chance.choice((*inquiry.plausible, Decimal(1), Decimal("0.27"), Decimal(12)))
+        talk.hear(value=str(value), unit=inquiry.unit or None)
+    elif inquiry.kind is FactKind.SPELLED and not asked.signs:
+        talk.hear(signs=chance.choice(("4711", "RA", "B52")))
+    elif inquiry.kind is FactKind.VIN and not asked.signs:
+        talk.hear(signs="1G4AH5")
+    else:
+        talk.key("enter")
+        if talk.runner.state is State.INQUIRING:
+            talk.key("plus")
 
 
 def session(talk: Dialogue, facts: Facts = FACTS, *, sealed: bool = True) -> RecordedSession:

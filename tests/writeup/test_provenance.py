@@ -75,7 +75,8 @@ FRAME = tokens(
     "phrases understood had meaning moment keys made withdrawn when an under made bay assistant lines line log sha "
     "sealed still can go an unfinished bytes reviewed signed not amended record write up among faults catalogue one "
     "time speaks these most against slip eye ear finger has probability would tell its likelihoods odds any "
-    "than other h s"
+    "than other h s typed session left blank given anew judged less leads that set aside back not ; limits "
+    "contradict each other maker's limit"
 )
 """`h` and `s` are the units of times, which the check computes by itself."""
 

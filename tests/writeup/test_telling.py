@@ -57,7 +57,7 @@ def test_without_a_verdict_nothing_is_told() -> None:
 
 
 def test_what_follows_a_repair_does_not_take_the_cause_away() -> None:
-    """Proving the repair is no diagnosis: the cause stays, also while the proof is not done, and its verdict is told."""
+    """Proving the repair is no diagnosis: the cause stays, also while the proof lasts, and its verdict is told."""
     proof = ("done", "good", "done", "dies")
     for answers in (proof[:2], proof):
         made = draft(session(scripted(*OPEN_CONTROL_WIRE, *answers)), library())

@@ -1,0 +1,304 @@
+"""The command `sessions`: what was asked for, looked up and put into words; and the shop's odds as a table."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+from assistant.errors import UsageProblem
+from assistant.record.searching import Wanted, read_day, vin_part, words_of
+from assistant.record.summaries import plain
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from assistant.core.evidence import Knowledge
+    from assistant.core.procedure import Library, Terms
+    from assistant.record import Found, Summary
+    from assistant.record.history import History, Score
+
+AT_ONCE = 20
+"""How many sessions are shown on a terminal when nothing else is asked for: about a screen and a half."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A search as it was typed; None or empty for what was not."""
+
+    words: tuple[str, ...] = ()
+    order: str | None = None
+    vin: str | None = None
+    since: str | None = None
+    until: str | None = None
+    on: str | None = None
+    verdict: str | None = None
+    complaint: str | None = None
+    sealed: bool | None = None
+
+    def wanted(self, today: date) -> Wanted:
+        """What is looked for.
+
+        Args:
+            today: The day by the clock of the shop.
+
+        Raises:
+            UsageProblem: A day, a part of a VIN, or a word is none; the days are in the wrong order.
+        """
+        if self.on is not None and (self.since, self.until) != (None, None):
+            raise UsageProblem("--on is --from and --to in one. Leave out --on, or leave out the others.")
+        first, last = (self.since, self.until) if self.on is None else (self.on, self.on)
+        since = None if first is None else read_day(first, today)
+        until = None if last is None else read_day(last, today, last=True)
+        if since and until and since > until:
+            raise UsageProblem(
+                f"Nothing can begin from {since} and up to {until}. Give the earlier day with --from."
+            )
+        return Wanted(
+            order=_given("--order", self.order),
+            vin="" if self.vin is None else vin_part(self.vin),
+            since=since,
+            until=until,
+            verdict="-".join(_given("--verdict", self.verdict).casefold().split()),
+            complaint=_words("--complaint", self.complaint),
+            words=tuple(word for text in self.words for word in _words("A search", text)),
+            sealed=self.sealed,
+        )
+
+
+def _given(option: str, text: str | None) -> str:
+    if text is not None and not text.strip():
+        raise UsageProblem(f"{option} is empty. Say what to look for, or leave it out.")
+    return text or ""
+
+
+def _words(option: str, text: str | None) -> tuple[str, ...]:
+    words = words_of(_given(option, text))
+    if text is not None and not words:
+        raise UsageProblem(f"{option} needs a word of letters or digits, and {text!r} has none.")
+    return words
+
+
+def check_verdict(name: str, reached: Iterable[str], library: Library) -> None:
+    """Make sure that there is such a verdict, now or in a past session.
+
+    Raises:
+        UsageProblem: There is none; names the nearest and all that are known.
+    """
+    known = {verdict for procedure in library.procedures.values() for verdict in procedure.verdicts}
+    known |= set(reached)
+    if name not in known:
+        near = difflib.get_close_matches(name, sorted(known), n=1)
+        hint = f" Did you mean '{near[0]}'?" if near else ""
+        raise UsageProblem(f"There is no verdict '{name}'.{hint} Known are: {', '.join(sorted(known))}.")
+
+
+# --- the list -------------------------------------------------------------------------------------
+
+
+def listing(found: Found, *, today: date, width: int, limit: int = 0) -> Iterator[str]:
+    """The sessions for a terminal: two lines each, under headings like "Last week".
+
+    Args:
+        found: What was found.
+        today: The day by the clock of the shop.
+        width: Columns of the terminal.
+        limit: How many at most; 0 for all.
+    """
+    shown = found.summaries[:limit] if limit else found.summaries
+    heading = None
+    for summary in shown:
+        group = _group(summary.day, today)
+        if group != heading:
+            if heading is not None:
+                yield ""
+            yield group
+            heading = group
+        yield from (_cut(line, width) for line in _two_lines(summary))
+    left = len(found.summaries) - len(shown)
+    if len(found.summaries) == 1:
+        yield ""
+        yield _next_command(shown[0])
+    if left:
+        yield ""
+        yield f"{left} more: --limit 0 shows all; --on, --order, --vin or a word finds one."
+
+
+def _next_command(summary: Summary) -> str:
+    """What is most likely wanted of the one session that was looked for."""
+    name = summary.folder.name
+    if summary.problem:
+        return plain(f"What is wrong with it: bay-assistant verify {name}")
+    if not summary.sealed:
+        return plain(f"Go on with it: bay-assistant run --resume {name}")
+    return plain(f"Read it: bay-assistant writeup {name}")
+
+
+def _group(day: date | None, today: date) -> str:
+    if day is None:
+        return "Damaged"
+    monday = today - timedelta(days=today.weekday())
+    if day >= today:
+        return "Today" if day == today else "Later than today"
+    if day == today - timedelta(days=1):
+        return "Yesterday"
+    if day >= monday:
+        return "This week"
+    if day >= monday - timedelta(days=7):
+        return "Last week"
+    return f"{day:%B %Y}"
+
+
+def _two_lines(summary: Summary) -> tuple[str, str]:
+    facts = summary.facts
+    when = f"{summary.started:%a %d %b %H:%M}" if summary.started else "no date"
+    told = [
+        f"order {facts.order}" if facts.order else "no order",
+        facts.vehicle,
+        f"VIN …{facts.vin[-8:]}" if facts.vin else "",
+        f'"{facts.complaint}"' if facts.complaint else "",
+    ]
+    first = "  ".join(" ".join(part.split()) for part in (when, *told) if part)
+    if summary.problem:
+        return plain(f"  {first}"), plain(f"    {summary.id}  damaged: {summary.problem}")
+    results = f"{summary.results} result{'' if summary.results == 1 else 's'}"
+    end = f"{summary.procedure}: {summary.end}" if summary.procedure else "not begun"
+    return plain(f"  {first}"), plain(f"    {summary.id}  {summary.state}  {end}, {results}")
+
+
+def _cut(line: str, width: int) -> str:
+    return line if len(line) <= width else f"{line[: max(width - 1, 1)]}…"
+
+
+def nothing(found: Found, folder: object, wanted: Wanted) -> str:
+    """The sentence when no session is listed."""
+    if not found.of:
+        return f"No sessions in {folder}."
+    hint = f" 'bay-assistant sessions {plain(wanted.order)}' finds beginnings." if wanted.order else ""
+    return f"None of {found.of} session{'' if found.of == 1 else 's'} is one with {_told(wanted)}.{hint}"
+
+
+def _told(wanted: Wanted) -> str:
+    parts = [
+        f"order {wanted.order}" if wanted.order else "",
+        f"{wanted.vin} in its VIN" if wanted.vin else "",
+        f"a day from {wanted.since}" if wanted.since else "",
+        f"a day up to {wanted.until}" if wanted.until else "",
+        f"verdict {wanted.verdict}" if wanted.verdict else "",
+        f"'{' '.join(wanted.complaint)}' in its complaint" if wanted.complaint else "",
+        f"'{' '.join(wanted.words)}' in what is known of it" if wanted.words else "",
+        "" if wanted.sealed is None else "a seal" if wanted.sealed else "no seal",
+    ]
+    return plain(", ".join(part for part in parts if part))
+
+
+def remarks(found: Found) -> Iterator[str]:
+    """What the person should know beside the list, a sentence each."""
+    yield from found.notices
+    if found.unsearched:
+        names = ", ".join(summary.folder.name for summary in found.unsearched)
+        yield plain(
+            f"Damaged and not searched whole: {names}. 'bay-assistant verify NAME' says what is wrong with one."
+        )
+
+
+# --- the odds -------------------------------------------------------------------------------------
+
+
+def odds_json(history: History, knowledge: Knowledge) -> dict[str, Any]:
+    """Odds as shipped, cars counted and odds used of each circuit, for a program."""
+    findings = history.findings()
+    faults, verdicts = history.faults(), history.verdicts()
+    circuits = {}
+    for name in knowledge.circuits:
+        rows = _rows(knowledge, findings.on(name), name)
+        circuits[name] = {
+            fault: {"shipped": shipped, "cars": cars, "used": used} for fault, shipped, cars, used in rows
+        }
+    return {
+        "sessions": len(history.counted),
+        "weight_cars": knowledge.odds.weight_cars,
+        "weight_source": knowledge.odds.weight_source,
+        "source": knowledge.odds.source,
+        "circuits": circuits,
+        "faults": {name: {"named": score.right, "found": score.of} for name, score in faults.items()},
+        "verdicts": {
+            name: {"right": score.right, "of": score.of, "instead": dict(score.instead)}
+            for name, score in verdicts.items()
+        },
+        "left_out": list(history.left_out),
+    }
+
+
+def _rows(
+    knowledge: Knowledge, cars: dict[str, float], circuit: str
+) -> list[tuple[str, float, float, float]]:
+    """Fault, share as shipped, cars, and share used, among the faults of a circuit; likeliest first."""
+    from assistant.core.odds import posterior_mean  # noqa: PLC0415
+
+    faults = dict.fromkeys(knowledge.circuits[circuit].faults)
+    odds = knowledge.odds
+    whole = sum(odds.prior.get(fault, 0.0) for fault in faults)
+    shipped = {fault: odds.prior[fault] / whole for fault in faults if fault in odds.prior}
+    # The faults of one circuit are a part of all: the weight of their shipped odds is that part of the cars.
+    weight = odds.weight_cars * whole
+    used = posterior_mean(shipped, weight, cars) if weight else shipped
+    rows = [(fault, shipped[fault], cars.get(fault, 0.0), used[fault]) for fault in shipped]
+    return sorted(rows, key=lambda row: (-row[3], row[0]))
+
+
+def odds_text(history: History, knowledge: Knowledge, terms: Terms) -> Iterator[str]:
+    """The same for a person: a table for each circuit, the verdicts, and what was left out."""
+    odds, findings, faults = knowledge.odds, history.findings(), history.faults()
+    count = len(history.counted)
+    yield f"Odds before any test. Signed reviews that name what was found: {count}."
+    yield f"Shipped odds: {odds.source}"
+    if odds.weight_cars:
+        yield (
+            f"They count like {odds.weight_cars:g} cars beside those of this shop. {odds.weight_source} "
+            "'run --no-history' leaves the shop's out."
+        )
+    else:
+        yield "odds.yaml does not say with weight_cars what they are worth, so this shop's cars are not counted."
+    width = max(len(fault.plain) for fault in terms.faults.values())
+    for circuit in knowledge.circuits:
+        rows = _rows(knowledge, findings.on(circuit), circuit)
+        yield ""
+        yield f"On {circuit}:"
+        yield f"  {'fault':<{width}}  shipped   cars     used  verdict named it"
+        for fault, shipped, cars, used in rows:
+            score = faults.get(fault)
+            named = f"  {score.right} of {score.of}" if score and cars else ""
+            number = f"{cars:.3g}" if cars else "-"
+            yield f"  {terms.faults[fault].plain:<{width}}  {shipped:6.1%}  {number:>6}  {used:6.1%}{named}"
+    yield from _verdict_lines(history.verdicts(), terms)
+    if history.left_out:
+        yield ""
+        yield "Left out:"
+        yield from (f"  {plain(sentence)}" for sentence in history.left_out)
+
+
+def _verdict_lines(verdicts: dict[str, Score], terms: Terms) -> Iterator[str]:
+    if verdicts:
+        yield ""
+        yield "Verdicts, by what was found in the end:"
+    for name, score in verdicts.items():
+        instead = [f"{terms.faults[fault].plain} ({count})" for fault, count in score.instead.items()]
+        found = f"; found instead: {', '.join(instead)}" if instead else ""
+        yield f"  {name}: right in {score.right} of {score.of}{found}"
+
+
+def counted_sentence(cars: int) -> str:
+    """What a session says of the shop's findings before it begins."""
+    one = cars == 1
+    return (
+        f"{cars} finding{'' if one else 's'} of this shop {'is' if one else 'are'} counted in the odds "
+        "('sessions --odds' shows them, 'run --no-history' leaves them out)."
+    )
+
+
+def left_out_sentence(left_out: Sequence[str]) -> str:
+    """The same of what does not count although it was reviewed."""
+    names = ", ".join(sentence.partition(" ")[0] for sentence in left_out)
+    return f"Reviewed and not counted: {names}. 'bay-assistant sessions --odds' says why."

@@ -1,0 +1,212 @@
+"""What the shop found on past cars: signed reviews, counted.
+
+Only a session counts whose record, seal and reviews are what was written, and whose last signed review names what
+was found; a later signed review amends it, so that a wrong one can be put right, or taken out of the count by
+naming nothing.
+A review that nobody signed does not count.
+What does not count although it was signed is named with the reason.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from assistant.core.events import Note
+from assistant.core.loading import load_library
+from assistant.core.odds import ANY_CIRCUIT, Findings
+from assistant.core.procedure import NO_CIRCUIT
+from assistant.errors import BayAssistantError
+from assistant.record.course import Dated, follow
+from assistant.record.header import PROCEDURES, REVIEWS_FILE, SEAL_FILE
+from assistant.record.index import kept_for_reviewed
+from assistant.record.reading import read_session
+from assistant.record.reviews import read_reviews
+from assistant.record.storage import read_file, sha256
+from assistant.record.summaries import session_folders
+from assistant.record.verifying import verify
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from assistant.core.procedure import Library, Terms
+    from assistant.record.course import Course
+    from assistant.record.reading import RecordedSession
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """What one reviewed session taught.
+
+    Attributes:
+        session: Name of its folder.
+        found: Faults that the shop found to be true, by the last signed review; () when none says so.
+        circuits: Circuits that it was tested on; () when that is not known.
+        verdict: Name of the verdict on the cause; "" when there was none.
+        named: Faults that this verdict names.
+        problem: Why it does not count although it was reviewed, as a sentence; "" when it does, or has nothing to
+            count.
+    """
+
+    session: str
+    found: tuple[str, ...] = ()
+    circuits: tuple[str, ...] = ()
+    verdict: str = ""
+    named: tuple[str, ...] = ()
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class Score:
+    """How often something was right, of how many cars; and what was found where it was wrong."""
+
+    right: int
+    of: int
+    instead: Mapping[str, int] = dataclasses.field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class History:
+    """What the reviewed sessions of a folder taught.
+
+    Attributes:
+        counted: Sessions whose signed reviews count.
+        left_out: Why others do not, a sentence each that names the session.
+    """
+
+    counted: tuple[Reviewed, ...] = ()
+    left_out: tuple[str, ...] = ()
+
+    def findings(self) -> Findings:
+        """The cars by circuit and fault, for the odds; each car counts once, shared by the faults found on it."""
+        cars: dict[str, dict[str, float]] = {}
+        for one in self.counted:
+            for circuit in one.circuits or (ANY_CIRCUIT,):
+                faults = cars.setdefault(circuit, {})
+                for fault in one.found:
+                    faults[fault] = faults.get(fault, 0.0) + 1.0 / len(one.found)
+        # Thirds add up to whole cars again.
+        return Findings(
+            {name: {fault: round(n, 6) for fault, n in faults.items()} for name, faults in cars.items()}
+        )
+
+    def verdicts(self) -> dict[str, Score]:
+        """Of each verdict that was reached: right where it names one of the faults that were found."""
+        found: dict[str, Score] = {}
+        for one in self.counted:
+            if not one.verdict or not one.named:
+                continue
+            so_far = found.get(one.verdict, Score(0, 0))
+            right = bool(set(one.named) & set(one.found))
+            instead = dict(so_far.instead)
+            for fault in () if right else one.found:
+                instead[fault] = instead.get(fault, 0) + 1
+            found[one.verdict] = Score(so_far.right + right, so_far.of + 1, instead)
+        return dict(sorted(found.items()))
+
+    def faults(self) -> dict[str, Score]:
+        """Of each fault that was found: right where the verdict of its session named it."""
+        found: dict[str, Score] = {}
+        for one in self.counted:
+            for fault in one.found:
+                so_far = found.get(fault, Score(0, 0))
+                found[fault] = Score(so_far.right + (fault in one.named), so_far.of + 1)
+        return found
+
+
+def read_history(parent: Path, terms: Terms) -> History:
+    """What the reviewed sessions of a folder taught.
+
+    Each session is checked whole once; what it taught is kept in the index until one of its files changes.
+
+    Args:
+        parent: Folder of all sessions; it need not exist.
+        terms: The faults that are known now; a finding of another one does not count.
+
+    Raises:
+        RecordProblem: The folder may not be read.
+    """
+    folders = [folder for folder in session_folders(parent) if (folder / REVIEWS_FILE).exists()]
+    libraries: dict[tuple[tuple[str, str], ...], Library | None] = {}
+
+    def teach(folder: Path) -> dict[str, Any]:
+        return dataclasses.asdict(_taught(folder, libraries))
+
+    kept = kept_for_reviewed(parent, folders, teach)
+    counted, left_out = [], []
+    for folder in folders:
+        one = _from_json(kept[folder.name])
+        unknown = [fault for fault in one.found if fault not in terms.faults]
+        if one.problem:
+            left_out.append(f"{one.session} does not count: {one.problem}")
+        elif unknown:
+            left_out.append(
+                f"{one.session} does not count: its review found '{unknown[0]}', which is no fault of terms.yaml."
+            )
+        elif one.found:
+            counted.append(one)
+    return History(tuple(counted), tuple(left_out))
+
+
+def _from_json(body: Mapping[str, Any]) -> Reviewed:
+    lists = {name: tuple(body[name]) for name in ("found", "circuits", "named")}
+    return Reviewed(**{**body, **lists})
+
+
+def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library | None]) -> Reviewed:
+    """What one session taught, its record checked whole first."""
+    name = folder.name
+    try:
+        wrong = verify(folder)
+        if wrong:
+            return Reviewed(name, problem=f"it is not what was recorded. {wrong[0]}")
+        signed = [review for review in read_reviews(folder) if review.signed]
+        if not signed:
+            return Reviewed(name)
+        last = signed[-1]
+        if last.signed and last.signed.record != sha256(read_file(folder / SEAL_FILE)):
+            return Reviewed(name, problem="its signature belongs to another record.")
+        session = read_session(folder)
+    except BayAssistantError as error:
+        return Reviewed(name, problem=str(error))
+    course = _course(session)
+    key = tuple(sorted(session.header.procedures.items()))
+    if key not in libraries:  # most sessions were recorded with the same procedures
+        libraries[key] = _library(folder)
+    library = libraries[key]
+    if library is None:
+        return Reviewed(name, found=tuple(dict.fromkeys(last.found)))
+    entered = [library.procedures[one] for one in course.procedures if one in library.procedures]
+    circuits = dict.fromkeys(one.circuit for one in entered if one.circuit != NO_CIRCUIT)
+    verdict, named = _cause(course, library)
+    return Reviewed(name, tuple(dict.fromkeys(last.found)), tuple(circuits), verdict, named)
+
+
+def _cause(course: Course, library: Library) -> tuple[str, tuple[str, ...]]:
+    """The last standing verdict that names faults, and these; a verdict on the repair comes after it and names none."""
+    for ended in reversed(course.verdicts):
+        procedure = library.procedures.get(ended.procedure)
+        if ended.affirmed and not ended.withdrawn and procedure and ended.verdict in procedure.verdicts:
+            faults = procedure.verdicts[ended.verdict].faults
+            if faults:
+                return ended.verdict, tuple(faults)
+    return "", ()
+
+
+def _library(folder: Path) -> Library | None:
+    """The procedures of a session, already verified; None when this version cannot load them any more."""
+    try:
+        return load_library(folder / PROCEDURES, weighing=False)
+    except BayAssistantError:
+        return None
+
+
+def _course(session: RecordedSession) -> Course:
+    return follow(
+        Dated(line.time, line.number, action.entry)
+        for line in session.lines
+        for action in line.actions
+        if isinstance(action, Note)
+    )

@@ -1,0 +1,163 @@
+"""What was asked for and given, or left blank: about the car and the work, and from the maker's information."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assistant.core import asking, wording
+from assistant.core.entries import FactGiven, FactUndone, ResultTaken
+from assistant.core.procedure import UNJUDGED, Band
+from assistant.record.course import Dated
+from assistant.writeup.contents import Asked
+from assistant.writeup.statement import Source, clock, line, once, term
+
+if TYPE_CHECKING:
+    from decimal import Decimal
+
+    from assistant.core.procedure import Library, Step
+    from assistant.record.course import Course
+
+HEAD = ("order", "vin", "odometer", "technician")
+"""Facts that stand in the boxes at the head of the form."""
+
+_HOW = {"voice": "by voice", "keypad": "by keypad"}
+_CONFIRMED = {"read back": "read back", "affirmed": "read back and affirmed"}
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A fact of a session: what counts of it, and what was given before.
+
+    Attributes:
+        given: Its last entry that was not taken back; None when none counts.
+        before: Earlier entries, each with the entry that took it back or took its place.
+    """
+
+    given: Dated | None
+    before: tuple[tuple[Dated, Dated], ...]
+
+
+def facts_of(course: Course, until: int | None = None) -> dict[str, Standing]:
+    """Every fact that was given, by name, in the order in which each came first; up to a line of the log."""
+    found: dict[str, Standing] = {}
+    for dated in course.entries:
+        entry = dated.entry
+        if until is not None and dated.line > until:
+            break
+        if not isinstance(entry, FactGiven | FactUndone):
+            continue
+        before = found.get(entry.fact, Standing(None, ()))
+        earlier = before.before + (((before.given, dated),) if before.given else ())
+        found[entry.fact] = Standing(dated if isinstance(entry, FactGiven) else None, earlier)
+    return found
+
+
+def numbers_at(library: Library, course: Course, until: int) -> tuple[dict[str, Decimal], dict[str, int]]:
+    """The numbers that a reading is judged with, each in its own unit, and the lines of the log that hold them."""
+    standing = {name: one.given for name, one in facts_of(course, until).items() if one.given}
+    given = {
+        name: (dated.entry.value, dated.entry.unit)
+        for name, dated in standing.items()
+        if isinstance(dated.entry, FactGiven)
+    }
+    numbers = asking.numbers(library.terms.facts, given)
+    return numbers, {name: standing[name].line for name in numbers}
+
+
+def asked(library: Library, course: Course, *, specifications: bool) -> tuple[Asked, ...]:
+    """What was asked for besides the boxes of the head; a corrected box is told here, too.
+
+    Args:
+        library: The procedures that were copied into the session.
+        course: The session.
+        specifications: Those of the vehicle maker's information, else the others.
+    """
+    found = []
+    for name, standing in facts_of(course).items():
+        inquiry = library.terms.facts[name]
+        if inquiry.specification is not specifications or (name in HEAD and not standing.before):
+            continue
+        sources: list[Source] = [*term("facts", name)]
+        value = captured = clip = ""
+        if standing.given and isinstance(standing.given.entry, FactGiven):
+            entry = standing.given.entry
+            value = asking.written_value(inquiry, entry.value, entry.unit)
+            captured = _captured(entry, standing.given)
+            clip = entry.clip or ""
+            sources += line(standing.given.line)
+        for old, by in standing.before:
+            sources += line(old.line, by.line)
+        found.append(
+            Asked(
+                label=inquiry.label,
+                value=value,
+                captured=captured,
+                clip=clip,
+                taken_back=tuple(_old(library, name, old, by) for old, by in standing.before),
+                sources=once(sources),
+            )
+        )
+    return tuple(found)
+
+
+def _captured(entry: FactGiven, dated: Dated) -> str:
+    if not entry.value:
+        return clock(dated.time)
+    if entry.how not in _HOW:
+        return "typed before the session"
+    confirmed = _CONFIRMED.get(entry.confirmed, entry.confirmed)
+    return f'{clock(dated.time)} {_HOW[entry.how]}, "{entry.words}"; {confirmed}'
+
+
+def _old(library: Library, name: str, old: Dated, by: Dated) -> str:
+    value = ""
+    if isinstance(old.entry, FactGiven):
+        value = asking.written_value(library.terms.facts[name], old.entry.value, old.entry.unit)
+    if isinstance(by.entry, FactUndone):
+        return f"{value}, taken back {clock(by.time)} {_HOW.get(by.entry.how, by.entry.how)}"
+    return f"{value}, given anew {clock(by.time)}"
+
+
+def judged(library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal]) -> str:
+    """What was judged where that is not the reading itself: "0.50 ohm, less the leads (0.2 ohm)"; "" where it is."""
+    reading = step.reading
+    if reading is None or result.judged is None:
+        return ""
+    parts = []
+    for name, words in ((reading.subtract, "less the leads"), (reading.at_20_celsius, "at 20 celsius, from")):
+        if name in numbers:
+            given = asking.written_value(
+                library.terms.facts[name], wording.plain_number(numbers[name]), library.terms.facts[name].unit
+            )
+            parts.append(f"{words} {given}" if words.endswith("from") else f"{words} ({given})")
+    return ", ".join((wording.number_written(result.judged, reading.unit), *parts))
+
+
+def used(step: Step) -> tuple[str, ...]:
+    """Names of the facts that a reading of this step is judged with."""
+    reading = step.reading
+    if reading is None:
+        return ()
+    return tuple(filter(None, (reading.subtract, reading.at_20_celsius, *reading.specified())))
+
+
+def expected(library: Library, step: Step, numbers: dict[str, Decimal]) -> str:
+    """What a good system shows, with the maker's numbers where they were given."""
+    answer = step.answer(step.good) if step.good else None
+    if step.reading and isinstance(answer, Band):
+        return wording.limits(answer, step.reading.unit, numbers)
+    return wording.expected(library, step)
+
+
+def why_unjudged(library: Library, step: Step, numbers: dict[str, Decimal]) -> str:
+    """Why a reading could not be judged."""
+    missing = [name for name in (step.reading.specified() if step.reading else ()) if name not in numbers]
+    if not missing:
+        return "the maker's limits as given contradict each other"
+    return f"left blank: {wording.listed([library.terms.facts[name].label for name in missing])}"
+
+
+def is_unjudged(result: ResultTaken) -> bool:
+    """Whether a reading was kept and not judged."""
+    return result.outcome == UNJUDGED
