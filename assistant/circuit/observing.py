@@ -181,7 +181,9 @@ def _observed(
     if instrument == "eyes":
         return Observed(shown=np.full(systems.count, _is_seen(mechanism, measure)))
     if instrument == "diagram":
-        return Observed(shown=np.zeros(systems.count, dtype=bool), kinds=_kinds(mechanism))
+        return Observed(
+            shown=np.zeros(systems.count, dtype=bool), kinds=_kinds(known, mechanism, measure.probe)
+        )
     if instrument == "spark-tester":
         spark = _all_spark(systems, state)
         return Observed(spark=_spark(mechanism, measure, *(part[begin:end] for part in spark)))
@@ -266,8 +268,11 @@ def check(circuit: Circuit, measure: Measurement) -> None:
                 f"'{part}' cannot be unplugged in the circuit model, only {' and '.join(PARTS)}."
             )
     if instrument == "diagram":
-        if measure.probe != "coils":
-            raise CircuitProblem(f"The circuit model has no diagram of '{measure.probe}'.")
+        if measure.probe not in DIAGRAMS[circuit.kind]:
+            raise CircuitProblem(
+                f"The circuit model has no diagram of '{measure.probe}' in the circuit '{circuit.name}'. "
+                f"It has: {', '.join(DIAGRAMS[circuit.kind])}."
+            )
         return
     if instrument == "spark-tester":
         if circuit.kind == "load":
@@ -460,8 +465,31 @@ def _all_ramp(systems: Systems, state: State) -> Ramp:
     return found
 
 
-def _kinds(mechanism: Mechanism) -> dict[str, float]:
-    """Which kind of coil a car with this fault has; with one coil for all plugs no coil is silent alone."""
+DIAGRAMS: dict[str, dict[str, str]] = {
+    "coil": {"coils": "", "coil-driver": "separate", "switching": "ground-side"},
+    "built-in": {"coil-driver": "built-in"},
+    "load": {"part-switching": "ground-side"},
+}
+"""What the maker's diagram tells in each kind of circuit; "" where its cars are of several kinds."""
+
+NOT_SHOWN = (
+    "built-in",
+    "separate",
+    "capacitive",
+    "contact-points",
+    "ground-side",
+    "power-side",
+    "direct-injection",
+    "unknown",
+)
+"""Answers to a diagram that a car of the model has or has not."""
+
+
+def _kinds(circuit: Circuit, mechanism: Mechanism, probe: str) -> dict[str, float]:
+    """What the maker's diagram tells of a car with this fault; with one coil for all plugs none is silent alone."""
+    only = DIAGRAMS[circuit.kind][probe]
+    if only:
+        return {name: float(name == only) for name in NOT_SHOWN}
     if at_one_coil(mechanism) and mechanism.fault != "coil-secondary":
         return {"coil-per-plug": 0.5, "waste-spark": 0.5, "distributor": 0.0}
     return {"coil-per-plug": 1 / 3, "waste-spark": 1 / 3, "distributor": 1 / 3}
@@ -663,8 +691,28 @@ def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
     return np.stack([known[name] for name in outcomes], axis=1)
 
 
-GAP_KV = 20.0
-"""What the tester's gap needs: needle points 17.5 mm apart break down at 20 kV (AIEE table); chosen as its gap."""
+NEEDLE_KV = (0.0, 10.0, 20.0, 25.0, 30.0, 40.0)
+NEEDLE_MM = (0.0, 8.5, 17.5, 22.0, 26.9, 38.1)
+"""Breakdown of air between needle points (table of the AIEE, secondary source); a plug under compression needs less
+gap for the same voltage, and other shapes of electrodes need more voltage for the same gap."""
+
+
+def needle_kv(millimetres: float) -> float:
+    """Peak voltage in kV that jumps a gap between needle points, in mm; between the entries of the table straight.
+
+    Raises:
+        CircuitProblem: The gap is not one of the table's, 0 to 38.1 mm.
+    """
+    if not 0 <= millimetres <= NEEDLE_MM[-1]:
+        raise CircuitProblem(
+            f"The table of needle gaps ends at {NEEDLE_MM[-1]} mm; {millimetres:g} mm is outside it."
+        )
+    return float(np.interp(millimetres, NEEDLE_MM, NEEDLE_KV))
+
+
+TESTER_MM = 17.5
+"""Gap of the spark tester, in mm between points; chosen: an ignition that cannot make 20 kV is weak."""
+GAP_KV = needle_kv(TESTER_MM)
 THIN_J = 35e-3
 """Energy below which a spark looks thin; chosen, not fitted."""
 GAP_SPREAD = 0.1

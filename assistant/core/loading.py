@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from assistant.core import wording
 from assistant.core.procedure import (
+    LOGIC_IN,
     OVER_RANGE,
     SENSES,
     UNJUDGED,
@@ -323,7 +324,10 @@ def load_procedure(
     step_nodes = _mapping(top.get("steps"), path, "'steps'")
     verdict_nodes = _mapping(top.get("verdicts"), path, "'verdicts'")
     hand_overs: dict[str, int] = {}
-    context = _Context(path, terms, cautions, tuple(step_nodes.items), tuple(verdict_nodes.items), hand_overs)
+    circuit = top.text("circuit")
+    context = _Context(
+        path, terms, cautions, tuple(step_nodes.items), tuple(verdict_nodes.items), hand_overs, circuit
+    )
     steps = {
         step: _step(step, _mapping(node, path, f"step '{step}'"), context)
         for step, node in step_nodes.items.items()
@@ -336,7 +340,7 @@ def load_procedure(
     procedure = Procedure(
         name=name,
         title=top.text("title"),
-        circuit=top.text("circuit"),
+        circuit=circuit,
         about=top.text("about"),
         needs=tuple(text.value for text in top.texts("needs")),
         cautions=top.names("cautions", cautions, "caution", needed=False),
@@ -363,6 +367,7 @@ class _Context:
         steps: tuple[str, ...],
         verdicts: tuple[str, ...],
         hand_overs: dict[str, int],
+        circuit: str,
     ) -> None:
         self.path = path
         self.terms = terms
@@ -370,6 +375,7 @@ class _Context:
         self.steps = steps
         self.verdicts = verdicts
         self.hand_overs = hand_overs
+        self.circuit = circuit
 
 
 def _step(name: str, node: Mapping, context: _Context) -> Step:
@@ -484,7 +490,9 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
     )
     engine = _member(Engine, item.get_text("engine"), path, "engine state")
     for place in (clip, probe, compared):
-        if place is not None and terms.places[place].logic and instrument.name in FILAMENTS:
+        if place is None or instrument.name not in FILAMENTS:
+            continue
+        if terms.places[place].logic or place in LOGIC_IN.get(context.circuit, ()):
             raise FileProblem(
                 path,
                 node.line,

@@ -45,6 +45,9 @@ SAME_POINT = {
 }
 """Names that a point or part of the circuit has in another kind of circuit, with the name that it has in a coil's."""
 
+LOGIC_IN = {"built-in-driver-coil": ("switched", "driver-end")}
+"""Points that carry a logic signal in one kind of circuit, by the names that they have in a coil's (`SAME_POINT`)."""
+
 COPPER_PER_KELVIN = Decimal("0.00393")
 """Temperature coefficient of copper's resistance at 20 degrees Celsius, per kelvin (IEC 60028)."""
 

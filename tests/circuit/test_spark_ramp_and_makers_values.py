@@ -17,6 +17,7 @@ from assistant.circuit.observing import (
     GAP_KV,
     NO_OBSERVER,
     Observed,
+    needle_kv,
     observe,
     outcome_shares,
     reading_shares,
@@ -311,3 +312,46 @@ def test_nearly_every_sound_car_is_within_its_makers_values() -> None:
     ):
         shares = reading_shares(observe(circuit, mechanism_named(circuit, "none"), OHMS, CARS), reading)
         assert shares[:, 1].mean() > 0.9
+
+
+# --- the tester's gap, and the diagram --------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("kilovolts", "millimetres"), [(10, 8.5), (20, 17.5), (25, 22.0), (30, 26.9), (40, 38.1)]
+)
+def test_a_needle_gap_breaks_down_as_the_table_says(kilovolts: float, millimetres: float) -> None:
+    """Source: needle-point spark gaps, table of the AIEE (secondary source); between its entries it rises."""
+    assert needle_kv(millimetres) == pytest.approx(kilovolts)
+    assert needle_kv(millimetres - 0.5) < needle_kv(millimetres)
+
+
+def test_a_gap_beyond_the_table_is_refused() -> None:
+    """No voltage is invented outside the table."""
+    for gap in (-1.0, 38.2):
+        with pytest.raises(CircuitProblem, match="outside it"):
+            needle_kv(gap)
+
+
+@pytest.mark.parametrize(
+    ("circuit", "probe", "shown"),
+    [
+        (COIL, "coil-driver", "separate"),
+        (COIL, "switching", "ground-side"),
+        (BUILT_IN, "coil-driver", "built-in"),
+        (LOAD, "part-switching", "ground-side"),
+    ],
+)
+def test_the_diagram_tells_what_the_circuit_is(circuit: str, probe: str, shown: str) -> None:
+    """Whatever is wrong with the car: a fault does not change its diagram."""
+    measure = Measurement("diagram", None, probe, Engine.KEY_OFF)
+    for mechanism in mechanisms(circuit):
+        shares = outcome_shares(observe(circuit, mechanism, measure, TYPICAL), (shown, "unknown"))
+        assert shares[0] == pytest.approx([1, 0])
+
+
+def test_a_diagram_that_the_circuit_has_not_is_refused() -> None:
+    """The sentence names those that it has."""
+    measure = Measurement("diagram", None, "coils", Engine.KEY_OFF)
+    with pytest.raises(CircuitProblem, match="no diagram of 'coils'.*part-switching"):
+        observe(LOAD, mechanism_named(LOAD, "none"), measure, TYPICAL)
