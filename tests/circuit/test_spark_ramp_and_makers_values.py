@@ -364,5 +364,5 @@ def test_the_diagram_tells_what_the_circuit_is(circuit: str, probe: str, shown: 
 def test_a_diagram_that_the_circuit_has_not_is_refused() -> None:
     """The sentence names those that it has."""
     measure = Measurement("diagram", None, "coils", Engine.KEY_OFF)
-    with pytest.raises(CircuitProblem, match="no diagram of 'coils'.*part-switching"):
+    with pytest.raises(CircuitProblem, match=r"no diagram of 'coils'.*part-switching"):
         observe(LOAD, mechanism_named(LOAD, "none"), measure, TYPICAL)
