@@ -67,6 +67,19 @@ def test_a_filament_on_a_logic_place_cannot_be_loaded(tmp_path: Path, lamp: str,
         load_library(folder)
 
 
+@pytest.mark.parametrize("place", ["switched", "driver-end"])
+def test_another_name_for_the_trigger_lets_no_filament_in(tmp_path: Path, place: str) -> None:
+    """In the circuit of a built-in driver the coil's control places carry the same logic signal."""
+    folder = shutil.copytree(resources.directory("procedures"), tmp_path / "procedures")
+    path = folder / "built-in-driver-coil.yaml"
+    text = path.read_text(encoding="utf-8")
+    old = "{with: heavy-lamp, clip: battery-negative, probe: feed, engine: cranking}"
+    new = f"{{with: test-lamp, clip: battery-negative, probe: {place}, engine: key-on}}"
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    with pytest.raises(FileProblem, match=rf"built-in-driver-coil\.yaml:2\d: step 'supply' .*'{place}'"):
+        load_library(folder)
+
+
 def test_the_trigger_is_probed_only_with_what_does_not_load_it() -> None:
     """No lamp in any procedure; an ohmmeter only with both ends unplugged; and the coil's control places never."""
     for procedure in LIBRARY.procedures.values():
@@ -137,6 +150,26 @@ def test_both_towers_of_a_waste_spark_coil_carry_a_tester() -> None:
     assert "each tower" in step.look_for
 
 
+def test_ohms_of_a_primary_are_asked_for_only_where_no_driver_is_built_in() -> None:
+    """Behind a built-in driver an ohmmeter reads the driver, and a good coil would be called open."""
+    for way, target in ways("spark-check"):
+        if target == Target(Leads.VERDICT, "spark-weak"):
+            assert answered(way)["coil-driver"] == "separate"
+    continues = [
+        verdict.name
+        for verdict in LIBRARY.procedures["spark-check"].verdicts.values()
+        if verdict.continue_with == "primary-check"
+    ]
+    assert continues == ["spark-weak"]
+
+
+def test_a_weak_spark_alone_condemns_no_coil_with_a_built_in_driver() -> None:
+    """A short dwell and a low cranking voltage make a sound coil weak as well."""
+    for way, part in condemned("built-in-driver-coil"):
+        if part == "ignition coil":
+            assert answered(way)["spark"] == "no-spark"
+
+
 # --- the primary ----------------------------------------------------------------------------------
 
 
@@ -187,8 +220,28 @@ def test_a_drop_is_measured_with_the_heavy_lamp_as_load() -> None:
     """Without current there is no drop, whatever the resistance."""
     steps = LIBRARY.procedures["feed-weak"].steps.values()
     drops = [step for step in steps if step.reading and step.reading.unit == "V"]
-    assert len(drops) == 3
-    assert {"loaded-voltmeter"} == {step.measure.instrument for step in drops}
+    assert len(drops) == 5
+    assert {step.measure.instrument for step in drops} == {"loaded-voltmeter", "ground-drop-meter"}
+
+
+def test_a_lit_heavy_lamp_does_not_clear_a_feed_or_a_ground_by_itself() -> None:
+    """An eye takes the light behind half an ohm for lit; the meter reads a volt."""
+    for way, target in ways("feed-weak"):
+        if target.leads is Leads.VERDICT and "ground-under-load" in answered(way):
+            assert answered(way)["whole-drop"]
+            if answered(way)["ground-under-load"] == "lit":
+                assert answered(way)["ground-drop"]
+
+
+def test_a_lamp_goes_on_a_switched_part_only_when_the_diagram_says_ground_side() -> None:
+    """Injectors into the cylinder carry dangerous voltage; a part that is switched on the power side reads backwards."""
+    for way, target in ways("ground-switched-load"):
+        seen = answered(way)
+        if seen["switching"] == "ground-side":
+            continue
+        assert len(way) == 1
+        assert target.leads is Leads.VERDICT
+        assert not LIBRARY.procedures["ground-switched-load"].verdicts[target.name].faults
 
 
 def test_a_winding_is_measured_before_a_switched_part_is_called_not_switched() -> None:

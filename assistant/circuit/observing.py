@@ -67,7 +67,9 @@ PARTS = ("coil", "module", "fuse")
 LAMP_INSTRUMENTS = ("test-lamp", "heavy-lamp")
 PULSE_INSTRUMENTS = ("signal-meter", "logic-probe")
 CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
-NODE_INSTRUMENTS = (*LAMP_INSTRUMENTS, "voltmeter", "loaded-voltmeter", "ohmmeter", *PULSE_INSTRUMENTS)
+LOADS = {"loaded-voltmeter": ("feed", GROUND), "ground-drop-meter": ("battery-positive", "driver-ground")}
+"""Voltmeters with the heavy lamp as load, and where that lamp is."""
+NODE_INSTRUMENTS = (*LAMP_INSTRUMENTS, "voltmeter", *LOADS, "ohmmeter", *PULSE_INSTRUMENTS)
 INSTRUMENTS = (*NODE_INSTRUMENTS, *CLAMPS, "spark-tester", "eyes", "diagram")
 SPARK_PLACES = ("plug-lead", "both-towers", "swapped-coil")
 OVER_RANGE_OHM = 2e6
@@ -209,8 +211,9 @@ def _observed(
     if instrument == "voltmeter" and measure.probe in SUPPLIES:
         there = measure.engine is not Engine.KEY_OFF and SUPPLIES[measure.probe] not in mechanism.flags
         return Observed(value=systems.values["sensor-supply"] * there)
-    if instrument == "loaded-voltmeter":
-        return Observed(value=_all_drops(systems, state, (measure.probe, _clip(measure)))[begin:end])
+    if instrument in LOADS:
+        drops = _all_drops(systems, state, (measure.probe, _clip(measure)), LOADS[instrument])
+        return Observed(value=drops[begin:end])
     if instrument == "voltmeter":
         return Observed(
             value=_all_volts(systems, state, (measure.probe, _clip(measure)), METER)["mean"][begin:end]
@@ -330,6 +333,8 @@ def check(circuit: Circuit, measure: Measurement) -> None:
         raise CircuitProblem(f"Clip and probe are both on '{measure.clip}', where nothing can be measured.")
     if instrument == "loaded-voltmeter" and (measure.engine is not Engine.KEY_ON or measure.unplugged):
         raise CircuitProblem("A drop under the heavy lamp is measured with the key on and all plugged in.")
+    if instrument == "ground-drop-meter" and (measure.engine is not Engine.KEY_OFF or measure.unplugged):
+        raise CircuitProblem("A ground's drop under the heavy lamp is measured with the key off, all plugged in.")
     if instrument == "ohmmeter" and measure.engine is not Engine.KEY_OFF:
         raise CircuitProblem("Resistance is measured with the key off; a live circuit spoils the reading.")
 
@@ -532,17 +537,16 @@ def _spark(mechanism: Mechanism, measure: Measurement, kilovolts: Floats, joules
     return Spark(kilovolts, joules, 0.5 if at_one_coil(mechanism) else 0.0)
 
 
-def _all_drops(systems: Systems, state: State, across: tuple[str, str]) -> Floats:
-    """Voltage between two nodes with the heavy lamp from the feed to ground, for every mechanism of the state."""
+def _all_drops(systems: Systems, state: State, across: tuple[str, str], lit: tuple[str, str]) -> Floats:
+    """Voltage between two nodes with the heavy lamp between two others, for every mechanism of the state."""
     kept = _kept.setdefault(systems, {})
-    key = ("drops", state, across)
+    key = ("drops", state, across, lit)
     if key not in kept:
         heavy = lamp_named(HEAVY_LAMP)
         tables = tables_of(heavy)
         assert tables is not None  # noqa: S101 - the heavy lamp has a filament
         parts = []
         for rows in _chunks(systems, state):
-            lit = ("feed", GROUND)
             volts, kelvin, _ = steady(rows, state[2], state[3], lit, heavy)
             drawn = np.interp(kelvin, tables.kelvin, tables.conductance) * volts
             emf, starter = battery_of(rows, state[2])

@@ -203,21 +203,25 @@ def setup(
     sentences = []
     away = [part for part in measure.unplugged if before is None or part not in before.unplugged]
     back = [part for part in (before.unplugged if before else ()) if part not in measure.unplugged]
-    other = before is not None and before.instrument != measure.instrument
+    last = terms.instruments[before.instrument] if before else None
+    # One clamp shows a ramp, a peak and a time: what is called the same, and prepared the same, stays where it is.
+    other = last is not None and (last.short, last.prepare) != (instrument.short, instrument.prepare)
+    stays = before is not None and not other and before.instrument != measure.instrument
+    stays = stays and before is not None and (before.clip, before.probe) == (measure.clip, measure.probe)
     if (away or back) and (before is None or before.engine is not Engine.KEY_OFF):
         sentences.append("Key off.")
-    if other and before is not None and (before.clip or terms.instruments[before.instrument].units):
-        sentences.append(f"Take the {terms.instruments[before.instrument].short} off.")
+    if other and last is not None and last.name not in SENSES:
+        sentences.append(f"Take the {last.short} off.")
     if away:
         sentences.append(f"Unplug {listed([terms.places[part].spoken for part in away])}.")
     if back:
         sentences.append(f"Plug {listed([terms.places[part].spoken for part in back])} in again.")
     if instrument.prepare and (whole or before is None or other):
         sentences.append(instrument.prepare)
-    clipped = before is not None and (measure.instrument, measure.clip) == (before.instrument, before.clip)
+    clipped = before is not None and not other and measure.clip == before.clip
     if measure.clip and (whole or not clipped):
         sentences.append(at_place(place_spoken(terms, measure, measure.clip), instrument.clip))
-    if instrument.probe:
+    if instrument.probe and (whole or not stays):
         sentences.append(at_place(place_spoken(terms, measure, measure.probe), instrument.probe))
     if measure.compared_with:
         sentences.append(at_place(terms.places[measure.compared_with].spoken, "compare"))

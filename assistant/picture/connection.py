@@ -47,6 +47,7 @@ _RIGHT_OF_COIL, _RIGHT_OF_MODULE, _MODULE_RIGHT_PIN = 668, 676, 650
 _LETTERS = {
     "voltmeter": "V",
     "loaded-voltmeter": "V",
+    "ground-drop-meter": "V",
     "ohmmeter": "\N{OHM SIGN}",
     "current-clamp": "A",
     "ramp-timer": "s",

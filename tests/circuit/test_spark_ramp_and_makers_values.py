@@ -191,6 +191,17 @@ def test_the_drops_of_the_pieces_are_the_drop_of_the_whole() -> None:
     assert supply > 0.9 * whole
 
 
+def test_a_grounds_drop_under_the_heavy_lamp_is_that_of_ohms_law() -> None:
+    """Source: Ohm's law with the lamp's catalogue current, 2.1 A at 12.8 V: within 15 %, the lamp being dimmer here."""
+    drop = Measurement("ground-drop-meter", GROUND, "driver-ground", Engine.KEY_OFF)
+    sound = observe(COIL, mechanism_named(COIL, "none"), drop, CARS).value
+    assert sound is not None
+    assert sound.max() < 0.1
+    poor = observe(COIL, mechanism_named(COIL, "none"), drop, Systems.typical(module_ground_resistance=0.2)).value
+    assert poor is not None
+    assert float(poor[0]) == pytest.approx(0.2 * 2.1, rel=0.15)
+
+
 # --- the driver in the coil -----------------------------------------------------------------------
 
 
