@@ -234,7 +234,7 @@ def test_a_lit_heavy_lamp_does_not_clear_a_feed_or_a_ground_by_itself() -> None:
 
 
 def test_a_lamp_goes_on_a_switched_part_only_when_the_diagram_says_ground_side() -> None:
-    """Injectors into the cylinder carry dangerous voltage; a part that is switched on the power side reads backwards."""
+    """Direct injectors carry dangerous voltage; a part that is switched on the power side reads backwards."""
     for way, target in ways("ground-switched-load"):
         seen = answered(way)
         if seen["switching"] == "ground-side":
