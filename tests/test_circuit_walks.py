@@ -133,7 +133,9 @@ def test_every_way_can_be_walked(name: str) -> None:
 
 def test_a_clamp_stays_on_while_its_ramp_its_peak_and_its_time_are_read() -> None:
     """One clamp shows all three, so nobody is told to take it off and put it back."""
-    ramp, peak, time = (LIBRARY.step("primary-check", name) for name in ("ramp", "limit-current", "time-to-limit"))
+    ramp, peak, time = (
+        LIBRARY.step("primary-check", name) for name in ("ramp", "limit-current", "time-to-limit")
+    )
     assert wording.setup(LIBRARY, peak, ramp.measure) == ()
     assert wording.setup(LIBRARY, time, peak.measure) == ()
     assert "close the clamp" in " ".join(wording.setup(LIBRARY, peak, ramp.measure, whole=True))

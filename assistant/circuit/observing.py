@@ -334,7 +334,9 @@ def check(circuit: Circuit, measure: Measurement) -> None:
     if instrument == "loaded-voltmeter" and (measure.engine is not Engine.KEY_ON or measure.unplugged):
         raise CircuitProblem("A drop under the heavy lamp is measured with the key on and all plugged in.")
     if instrument == "ground-drop-meter" and (measure.engine is not Engine.KEY_OFF or measure.unplugged):
-        raise CircuitProblem("A ground's drop under the heavy lamp is measured with the key off, all plugged in.")
+        raise CircuitProblem(
+            "A ground's drop under the heavy lamp is measured with the key off, all plugged in."
+        )
     if instrument == "ohmmeter" and measure.engine is not Engine.KEY_OFF:
         raise CircuitProblem("Resistance is measured with the key off; a live circuit spoils the reading.")
 

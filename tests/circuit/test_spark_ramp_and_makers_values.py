@@ -197,7 +197,9 @@ def test_a_grounds_drop_under_the_heavy_lamp_is_that_of_ohms_law() -> None:
     sound = observe(COIL, mechanism_named(COIL, "none"), drop, CARS).value
     assert sound is not None
     assert sound.max() < 0.1
-    poor = observe(COIL, mechanism_named(COIL, "none"), drop, Systems.typical(module_ground_resistance=0.2)).value
+    poor = observe(
+        COIL, mechanism_named(COIL, "none"), drop, Systems.typical(module_ground_resistance=0.2)
+    ).value
     assert poor is not None
     assert float(poor[0]) == pytest.approx(0.2 * 2.1, rel=0.15)
 
