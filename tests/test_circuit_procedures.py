@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
+from assistant.core import wording
 from assistant.core.loading import FILAMENTS, load_library
 from assistant.core.procedure import Answer, Engine, Leads, Step, Target
 from assistant.errors import FileProblem
@@ -194,6 +195,22 @@ def test_the_resistance_is_judged_by_the_maker_with_leads_and_temperature() -> N
     assert reading.unjudged.target == Target(Leads.STEP, "ramp")
 
 
+def test_leads_are_subtracted_once() -> None:
+    """Where the assistant subtracts them, nobody is told to do it too; else the person is."""
+    found = set()
+    for procedure in LIBRARY.procedures.values():
+        for step in procedure.steps.values():
+            if step.measure.instrument != "ohmmeter" or step.reading is None:
+                continue
+            told = " ".join(wording.act(LIBRARY, step))
+            found.add(bool(step.reading.subtract))
+            assert ("as it shows" in told) is bool(step.reading.subtract), step.name
+            assert ("less the leads" in told) is not bool(step.reading.subtract), step.name
+            if step.reading.subtract:
+                assert "ubtract" not in step.look_for, step.name
+    assert found == {True, False}
+
+
 def test_without_the_ramp_no_part_is_named() -> None:
     """Who has no scope is told that ohms may miss shorted turns."""
     verdicts = LIBRARY.procedures["primary-check"].verdicts
@@ -231,6 +248,15 @@ def test_a_lit_heavy_lamp_does_not_clear_a_feed_or_a_ground_by_itself() -> None:
             assert answered(way)["whole-drop"]
             if answered(way)["ground-under-load"] == "lit":
                 assert answered(way)["ground-drop"]
+
+
+def test_an_injector_is_not_cranked_as_if_it_were_disabled() -> None:
+    """Its fuse is in again and there may be spark: the engine may start with hands at the probes."""
+    for step in LIBRARY.procedures["ground-switched-load"].steps.values():
+        if step.measure.engine is Engine.CRANKING:
+            assert "cranking-to-start" in step.cautions
+            assert "cranking" not in step.cautions
+    assert "Injectors disabled" not in LIBRARY.cautions["cranking-to-start"].full
 
 
 def test_a_lamp_goes_on_a_switched_part_only_when_the_diagram_says_ground_side() -> None:

@@ -69,6 +69,10 @@ _ENGINE = {
 }
 
 
+AS_SHOWN = "Read the meter as it shows"
+"""What to read where the assistant itself subtracts the leads."""
+
+
 def convert(value: Decimal, unit: str, to: str) -> Decimal | None:
     """The same quantity in another unit; None when the units are of different quantities.
 
@@ -234,6 +238,8 @@ def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str,
     A look or a question with the key off needs no key, so it says nothing of it.
     """
     watch = library.terms.instruments[step.measure.instrument].watch
+    if step.reading and step.reading.subtract:
+        watch = AS_SHOWN  # whoever takes the leads off as well takes them off twice
     watched = [f"{watch}."] if watch else []
     if step.measure.engine is Engine.CRANKING:
         return ("Crank the engine.", *watched)
