@@ -170,19 +170,8 @@ def _draft(
         cause=Statement(verdict.says, at("says")) if verdict else NOTHING,
         customer=_customer(library, final, at("faults")) if final else NOTHING,
         no_verdict=NOTHING if verdict else _no_verdict(library, session, course),
-        found_before=tuple(
-            _found(library, ended)
-            for ended in course.verdicts
-            if ended.affirmed
-            and not ended.withdrawn
-            and ended is not final
-            and (final is None or ended.line < final.line)
-        ),
-        found_after=tuple(
-            _found(library, ended)
-            for ended in course.verdicts
-            if ended.affirmed and not ended.withdrawn and final is not None and ended.line > final.line
-        ),
+        found_before=tuple(_found(library, ended) for ended in _before(course, final)),
+        found_after=tuple(_found(library, ended) for ended in _after(course, final)),
         part=Statement(verdict.part, at("part")) if verdict and verdict.part else NOTHING,
         correction=Statement(verdict.repair, at("repair")) if verdict else NOTHING,
         done=_done(signed),
@@ -217,6 +206,25 @@ def _draft(
 
 
 # --- head and the three ---------------------------------------------------------------------------
+
+
+def _standing(course: Course) -> list[Ended]:
+    """Verdicts that were affirmed and not taken back, in order."""
+    return [ended for ended in course.verdicts if ended.affirmed and not ended.withdrawn]
+
+
+def _after(course: Course, final: Ended | None) -> list[Ended]:
+    """Verdicts after the one that counts."""
+    return [] if final is None else [ended for ended in _standing(course) if ended.line > final.line]
+
+
+def _before(course: Course, final: Ended | None) -> list[Ended]:
+    """Verdicts before the one that counts, less those that were reached again: another test may lead there twice."""
+    if final is None:
+        return _standing(course)
+    again = {(ended.procedure, ended.verdict) for ended in (final, *_after(course, final))}
+    earlier = [ended for ended in _standing(course) if ended.line < final.line]
+    return [ended for ended in earlier if (ended.procedure, ended.verdict) not in again]
 
 
 def _customer(library: Library, final: Ended, sources: tuple[Source, ...]) -> Statement:

@@ -256,6 +256,10 @@ def test_the_write_up_holds_concern_cause_and_correction(job: tuple[Job, Played]
     if any(isinstance(entry, ResultUndone) for entry in played.entries):
         assert "TAKEN BACK" in text
     assert wanted.cause in write_html(played.folder)
+    assert 1 == text.count(" ".join(verdict.says.split())), (
+        "another test in between leads to the same verdict again"
+    )
+    assert "Before that, After the repair" not in text
 
 
 def test_almost_nothing_is_taken_for_something_else(job: tuple[Job, Played]) -> None:
