@@ -173,7 +173,8 @@ def _lint(options: argparse.Namespace) -> int:
         except OSError as error:
             raise UsageProblem(f"The schema cannot be written to {path}: {error.strerror}.") from error
         print(f"Written: {path}")
-        return 0
+        if not options.write_likelihoods:
+            return 0
     if options.write_likelihoods:
         from assistant.circuit import likelihoods  # noqa: PLC0415
         from assistant.core.loading import LIKELIHOODS_FILE  # noqa: PLC0415

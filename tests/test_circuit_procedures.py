@@ -260,7 +260,7 @@ def test_an_injector_is_not_cranked_as_if_it_were_disabled() -> None:
 
 
 def test_a_lamp_goes_on_a_switched_part_only_when_the_diagram_says_ground_side() -> None:
-    """Injectors into the cylinder carry dangerous voltage; a part switched on the power side reads backwards."""
+    """Direct injectors carry dangerous voltage; a part that is switched on the power side reads backwards."""
     for way, target in ways("ground-switched-load"):
         seen = answered(way)
         if seen["switching"] == "ground-side":
