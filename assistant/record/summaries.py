@@ -235,7 +235,9 @@ def session_named(parent: Path, name: str, *, unsealed: bool = False) -> Path:
     if (parent / name).is_dir():
         return parent / name
     if Path(name).is_file():
-        raise UsageProblem(f"'{name}' is a file. Name the session's folder; what was packed is unpacked first.")
+        raise UsageProblem(
+            f"'{name}' is a file. Name the session's folder; what was packed is unpacked first."
+        )
     ending = [folder for folder in session_folders(parent) if folder.name.endswith(f"-{name}")]
     if not ending:
         raise UsageProblem(
