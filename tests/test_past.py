@@ -214,7 +214,8 @@ def test_the_odds_are_shown_openly(folder: Path, capsys: pytest.CaptureFixture[s
     assert "Signed reviews that name what was found: 2." in text
     assert "count like 20 cars beside those of this shop. Chosen" in text
     assert "--no-history" in text
-    row = next(line for line in text.splitlines() if "open control wire" in line)
+    on_it = text.partition("On coil-with-external-driver:")[2]
+    row = next(line for line in on_it.splitlines() if "open control wire" in line)
     assert "1 of 1" in row
     assert "control-wire-open: right in 1 of 2; found instead: driver does not switch (1)" in text
     assert 0 == main(["sessions", "--odds", "--json", "--sessions", str(folder)])
