@@ -496,7 +496,9 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
         symbols.lamp(canvas, *centre)
     else:
         symbols.meter(canvas, *centre, _LETTERS.get(measure.instrument, ""))
-    canvas.text(centre[0], centre[1] + 46, instrument.short, anchor="middle", bold=True, colour=LEAD)
+    # The lamp that loads a wire for a meter is told in the sentence beside the drawing.
+    name = instrument.short.partition(" and ")[0]
+    canvas.text(centre[0], centre[1] + 46, name, anchor="middle", bold=True, colour=LEAD)
 
 
 def _lead(canvas: Canvas, path: tuple[Point, ...], kind: str, *, clamp: bool) -> None:
