@@ -45,7 +45,17 @@ from assistant.circuit.solving import (
     tables_of,
     turn,
 )
-from assistant.core.procedure import COPPER_PER_KELVIN, Engine, Limit, Measurement, Reading, Specified, Step
+from assistant.core.procedure import (
+    CLAMPS,
+    COPPER_PER_KELVIN,
+    FILAMENTS,
+    Engine,
+    Limit,
+    Measurement,
+    Reading,
+    Specified,
+    Step,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -64,12 +74,10 @@ SUPPLIES = {"sensor-supply": "sensor-supply-missing"}
 ITEMS = ("security-lamp", "engine-speed", "outside-air")
 CABLES = ("feed-wire", "starter-cable")
 PARTS = ("coil", "module", "fuse")
-LAMP_INSTRUMENTS = ("test-lamp", "heavy-lamp")
 PULSE_INSTRUMENTS = ("signal-meter", "logic-probe")
-CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
 LOADS = {"loaded-voltmeter": ("feed", GROUND), "ground-drop-meter": ("battery-positive", "driver-ground")}
 """Voltmeters with the heavy lamp as load, and where that lamp is."""
-NODE_INSTRUMENTS = (*LAMP_INSTRUMENTS, "voltmeter", *LOADS, "ohmmeter", *PULSE_INSTRUMENTS)
+NODE_INSTRUMENTS = (*FILAMENTS, "voltmeter", *LOADS, "ohmmeter", *PULSE_INSTRUMENTS)
 INSTRUMENTS = (*NODE_INSTRUMENTS, *CLAMPS, "spark-tester", "eyes", "diagram")
 SPARK_PLACES = ("plug-lead", "both-towers", "swapped-coil")
 OVER_RANGE_OHM = 2e6
@@ -939,7 +947,7 @@ def trace(
     check(known, measure)
     if not 0 <= number < systems.count:
         raise CircuitProblem(f"There is no system {number}; there are {systems.count}, counted from 0.")
-    lit = measure.instrument in LAMP_INSTRUMENTS
+    lit = measure.instrument in FILAMENTS
     chosen = lamp_named(HEAVY_LAMP if measure.instrument == "heavy-lamp" else lamp) if lit else METER
     rows = rows_of(known, (mechanism,), systems.part([number]))
     nodes = (GROUND, *nodes_of(known))

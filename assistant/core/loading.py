@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from assistant.core import wording
 from assistant.core.procedure import (
+    FILAMENTS,
     LOGIC_IN,
     OVER_RANGE,
     SENSES,
@@ -59,9 +60,6 @@ CAUTIONS_FILE = "cautions.yaml"
 ODDS_FILE = "odds.yaml"
 FINDINGS_FILE = "findings.json"
 LIKELIHOODS_FILE = "likelihoods.json"
-
-FILAMENTS = ("test-lamp", "heavy-lamp")
-"""Instruments that load what they touch with a filament."""
 
 COMPARISONS = ("same", "sharper")
 """Outcomes of a comparison of two places; elsewhere nobody says them."""

@@ -27,6 +27,12 @@ SENSES = ("eyes", "ears", "check", "diagram", "told")
 """Instruments that touch nothing: a look, a listen, a deed that is confirmed, what the maker's diagram shows, and
 what is known already.  They are used on things, not on points of the circuit."""
 
+FILAMENTS = ("test-lamp", "heavy-lamp")
+"""Instruments that load what they touch with a filament."""
+
+CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
+"""Instruments that close around a cable."""
+
 UNJUDGED = "unjudged"
 """Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assistant.core import wording
-from assistant.core.procedure import SAME_POINT, SENSES, Engine
+from assistant.core.procedure import CLAMPS, FILAMENTS, SAME_POINT, SENSES, Engine
 from assistant.errors import UsageProblem
 from assistant.picture import symbols
 from assistant.picture.svg import LEAD, Box, Canvas, Point
@@ -53,8 +53,6 @@ _LETTERS = {
     "ramp-timer": "s",
     "spark-tester": "kV",
 }
-LAMPS = ("test-lamp", "heavy-lamp")
-CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
 
 
 @dataclass(frozen=True)
@@ -460,7 +458,7 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
     """The instrument in the middle, its leads, their ends, and their names."""
     instrument = terms.instruments[measure.instrument]
     close = wording.on_the_part(measure) and bool(measure.unplugged)
-    lamp = measure.instrument in LAMPS
+    lamp = measure.instrument in FILAMENTS
     centre = (235.0, 150.0 if close else 265.0)
     half = 25.0 if lamp else 44.0
     clip_words, probe_words = _roles(instrument)

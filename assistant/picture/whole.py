@@ -10,7 +10,7 @@ import numpy as np
 
 from assistant.circuit.observing import Trace
 from assistant.core import wording
-from assistant.core.procedure import Engine
+from assistant.core.procedure import FILAMENTS, Engine
 from assistant.errors import UsageProblem
 from assistant.picture import connection, plots, symbols
 from assistant.picture.plots import Curve, Panel
@@ -39,7 +39,6 @@ _SHOWN_S = 0.9
 _ENLARGED_S = (-2e-3, 16e-3)
 _SWITCHED_A = 0.5
 """A coil current that rises by less, or only wavers with the surge, is no blink to look at closely."""
-LAMPS = ("test-lamp", "heavy-lamp")
 SIGNALS = ("crank-signal", "cam-signal")
 
 
@@ -209,7 +208,7 @@ def _panels(library: Library, circuit: str, step: Step, said: Said) -> list[tupl
     groups = [(times, panels, "s")]
     if turning and float(current.min()) + _SWITCHED_A < 0.5 * float(current.max()) and again > 1:
         groups.append(_enlarged(times, span, panels))
-    if measure.instrument not in LAMPS:
+    if measure.instrument not in FILAMENTS:
         return groups
     beside = measure.probe != "feed" and measure.clip == "battery-negative"
     light = [Curve(100 * long(trace.light), place)]

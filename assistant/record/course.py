@@ -18,9 +18,12 @@ from assistant.core.entries import (
     StepSkipped,
     VerdictReached,
 )
+from assistant.core.events import Note
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    from assistant.record.reading import RecordedSession
 
 
 @dataclass(frozen=True)
@@ -96,6 +99,16 @@ class Course:
         """The last verdict that was affirmed and not withdrawn."""
         affirmed = [ended for ended in self.verdicts if ended.affirmed and not ended.withdrawn]
         return affirmed[-1] if affirmed else None
+
+
+def course_of(session: RecordedSession) -> Course:
+    """The entries of a session, followed from the first to the last."""
+    return follow(
+        Dated(line.time, line.number, action.entry)
+        for line in session.lines
+        for action in line.actions
+        if isinstance(action, Note)
+    )
 
 
 def follow(entries: Iterable[Dated]) -> Course:

@@ -14,12 +14,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.events import Note
 from assistant.core.loading import load_library
 from assistant.core.odds import ANY_CIRCUIT, Findings
 from assistant.core.procedure import NO_CIRCUIT
 from assistant.errors import BayAssistantError
-from assistant.record.course import Dated, follow
+from assistant.record.course import course_of
 from assistant.record.header import PROCEDURES, REVIEWS_FILE, SEAL_FILE
 from assistant.record.index import kept_for_reviewed
 from assistant.record.reading import read_session
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
 
     from assistant.core.procedure import Library, Terms
     from assistant.record.course import Course
-    from assistant.record.reading import RecordedSession
 
 
 @dataclass(frozen=True)
@@ -171,7 +169,7 @@ def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library |
         session = read_session(folder)
     except BayAssistantError as error:
         return Reviewed(name, problem=str(error))
-    course = _course(session)
+    course = course_of(session)
     key = tuple(sorted(session.header.procedures.items()))
     if key not in libraries:  # most sessions were recorded with the same procedures
         libraries[key] = _library(folder)
@@ -201,12 +199,3 @@ def _library(folder: Path) -> Library | None:
         return load_library(folder / PROCEDURES, weighing=False)
     except BayAssistantError:
         return None
-
-
-def _course(session: RecordedSession) -> Course:
-    return follow(
-        Dated(line.time, line.number, action.entry)
-        for line in session.lines
-        for action in line.actions
-        if isinstance(action, Note)
-    )

@@ -26,7 +26,6 @@ from assistant.core.entries import (
     StepSkipped,
     VoiceNoteTaken,
 )
-from assistant.core.events import Note
 from assistant.core.loading import FINDINGS_FILE
 from assistant.core.procedure import (
     LOAD_CIRCUIT,
@@ -40,7 +39,7 @@ from assistant.core.procedure import (
     Verdict,
 )
 from assistant.errors import RecordBroken
-from assistant.record.course import Course, Dated, Ended, Passed, Taken, follow
+from assistant.record.course import Course, Dated, Ended, Passed, Taken, course_of
 from assistant.writeup import given, timing
 from assistant.writeup.contents import (
     MAKER_FIRST,
@@ -131,16 +130,6 @@ def draft(
             f"The log of {session.header.id} names {error}, which the procedures copied into the session do not "
             f"have. 'bay-assistant verify' says whether they were altered."
         ) from error
-
-
-def course_of(session: RecordedSession) -> Course:
-    """The entries of a session, followed from the first to the last."""
-    return follow(
-        Dated(line.time, line.number, action.entry)
-        for line in session.lines
-        for action in line.actions
-        if isinstance(action, Note)
-    )
 
 
 def _draft(

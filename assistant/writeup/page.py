@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from assistant.picture.connection import GENERAL, inline
+from assistant.record.course import course_of
 from assistant.record.reading import clips_of, read_clip
 from assistant.writeup.contents import (
     BY_THE_MODEL,
@@ -25,13 +26,12 @@ from assistant.writeup.contents import (
     Reviewed,
     VoiceNote,
 )
-from assistant.writeup.draft import course_of
 from assistant.writeup.statement import printable, stop
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from assistant.core.procedure import Library
+    from assistant.core.procedure import Library, Measurement
     from assistant.record.reading import RecordedSession
 
 _STYLE = """
@@ -238,20 +238,16 @@ def connections_to_embed(session: RecordedSession, library: Library) -> dict[tup
         session: The session.
         library: The procedures that were copied into it.
     """
-    tests: dict[tuple[str, object], list[int]] = {}
+    tests: dict[tuple[str, Measurement], list[int]] = {}
     for taken in course_of(session).results:
         result = taken.result
         circuit = library.procedures[result.procedure].circuit
         measure = library.step(result.procedure, result.step).measure
         tests.setdefault((circuit, measure), []).append(result.number)
-    drawings = {}
-    for taken in course_of(session).results:
-        result = taken.result
-        circuit = library.procedures[result.procedure].circuit
-        measure = library.step(result.procedure, result.step).measure
-        numbers = tests[circuit, measure]
-        if numbers[0] == result.number:
-            drawings[tuple(numbers)] = inline(circuit, measure, library.terms, f"test-{numbers[0]}")
+    drawings = {
+        tuple(numbers): inline(circuit, measure, library.terms, f"test-{numbers[0]}")
+        for (circuit, measure), numbers in tests.items()
+    }
     return {numbers: drawing for numbers, drawing in drawings.items() if drawing}
 
 
