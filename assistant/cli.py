@@ -8,10 +8,12 @@ from __future__ import annotations
 import argparse
 import contextlib
 import dataclasses
+import errno
 import io
 import json
 import os
 import shutil
+import stat
 import sys
 import time
 import traceback
@@ -43,6 +45,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _drop_output()  # its reader has gone, as with `| head`; nothing is left to say to it
         return 0
     except OSError as error:
+        if _terminal_gone(error):
+            _drop_output()  # closed under the program: what it had to keep is kept, and nobody reads the rest
+            return 0
         try:
             sys.stdout.flush()
         except OSError:
@@ -72,13 +77,28 @@ def _write_any_text() -> None:
 
 def _drop_output() -> None:
     """Point standard output to nowhere, so that Python does not fail on it once more while it ends."""
-    with contextlib.suppress(OSError):
-        descriptor = sys.stdout.fileno()
-        os.dup2(os.open(os.devnull, os.O_WRONLY), descriptor)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(OSError, ValueError):
+            stream.flush()
+            continue
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(nowhere, stream.fileno())
+
+
+def _terminal_gone(error: OSError) -> bool:
+    """Whether the output failed because its terminal was closed, termios(4): reading and writing give EIO."""
+    if error.errno != errno.EIO or error.filename is not None:
+        return False
+    try:
+        return stat.S_ISCHR(os.fstat(sys.stdout.fileno()).st_mode)
+    except (OSError, ValueError):
+        return False
 
 
 def _complain(text: str) -> None:
-    print(f"bay-assistant: {text}", file=sys.stderr)
+    with contextlib.suppress(OSError, ValueError):  # standard error may be closed; the exit status is left
+        print(f"bay-assistant: {text}", file=sys.stderr)
 
 
 def _keep_trace() -> str:
@@ -360,6 +380,7 @@ def _picture(options: argparse.Namespace) -> int:
 
 def _verify(options: argparse.Namespace) -> int:
     from assistant.record import read_session, verify  # noqa: PLC0415
+    from assistant.record.reading import repeated_sentence  # noqa: PLC0415
 
     folder = _session(options)
     if (folder / "bagit.txt").is_file():
@@ -373,6 +394,8 @@ def _verify(options: argparse.Namespace) -> int:
         session = read_session(folder)
         state = "sealed" if session.sealed else "not sealed"
         good = f"{folder.name}: {len(session.lines)} lines, chain unbroken, clips as recorded, {state}."
+        if session.repeated:
+            good += f"\n{repeated_sentence(session.repeated)}"
     return _report(findings, good, as_json=options.json)
 
 

@@ -24,6 +24,7 @@ from assistant import resources
 from assistant.core.loading import load_library
 from assistant.core.runner import Runner
 from assistant.core.states import State
+from assistant.ending import Ending
 from assistant.errors import FileProblem, RecordProblem, UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.activity import CHUNK
@@ -398,7 +399,7 @@ class Stage:
         """Let everything happen in its order until the session is over or nothing more can come."""
         self.session.begin(self._procedure)
         silent = 0
-        while not self.session.finished:
+        while not self.session.finished and not self.session.left():
             if self.session.drain():
                 continue
             times = [self.player.due, self.session.next_due(), self.person.due]
@@ -418,9 +419,17 @@ class Stage:
 def run(out: Path, *, model: Path | None = None, real_time: bool = False, script: Path | None = None) -> int:
     """Play a scenario; leaves session, sound track, dialogue and write-up in `out`.
 
+    Returns:
+        The exit status: 1 when the dialogue took another way than the scenario, 128 and more after a signal.
+
     Raises:
         BayAssistantError: The scenario, the model or the folder cannot be used.
     """
+    with Ending() as ending:
+        return _run(out, ending, model=model, real_time=real_time, script=script)
+
+
+def _run(out: Path, ending: Ending, *, model: Path | None, real_time: bool, script: Path | None) -> int:
     scenario = read_scenario(script or resources.directory("audio_fixtures") / SCENARIO)
     grammars = GrammarSet.load(resources.directory("grammars"))
     procedures = resources.directory("procedures")
@@ -439,12 +448,14 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
         raise RecordProblem(
             f"The demo cannot write to {out}: {error.strerror}. Name another folder with --out."
         ) from error
+    ending.begin()
     log = SessionLog.create(
         out / "sessions", scenario.facts, procedures, now=lambda: started + timedelta(seconds=clock())
     )
     with dialogue, log:
         screen = LineScreen(Both(sys.stdout, dialogue))  # type: ignore[arg-type]
         stage = Stage(scenario, log, recogniser, grammars, clock, Voice(), screen)
+        ending.tell(lambda: stage.session.leave("interrupted"))
         stage.play()
         left = len(stage.person.turns)
         if stage.session.outcome in ("verdict", "closed"):
@@ -464,6 +475,9 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
     print("  dialogue.txt           what was said and heard, as above")
     print("  write-up.txt, .html    for the repair order")
     print(f"  sessions/{folder.name}   the record: bay-assistant verify {folder}")
+    if ending.asked is not None:
+        print("Interrupted; the session is open.")
+        return 128 + ending.asked
     if left:
         print(f"Turns of the scenario that were not reached, because the dialogue took another way: {left}.")
         return 1

@@ -51,6 +51,10 @@ class RecordProblem(BayAssistantError):
     """A session cannot be written or read."""
 
 
+class DiskNearlyFull(RecordProblem):
+    """What was said is on the disk, and little more will be."""
+
+
 class RecordBroken(RecordProblem):
     """A session was read but is not what was written: cut short or altered (a finding)."""
 

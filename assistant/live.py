@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import shlex
 import shutil
-import signal
 import sys
 import time
 from contextlib import ExitStack
@@ -21,11 +20,14 @@ from assistant.core.events import GearBack, GearLost
 from assistant.core.loading import load_library
 from assistant.core.runner import Runner
 from assistant.core.states import requests_of
+from assistant.ending import Ending
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import NumberPad
 from assistant.record import Facts, SessionLog, sessions_folder
 from assistant.record.history import read_history
+from assistant.record.reading import repeated_sentence
+from assistant.record.storage import write_file
 from assistant.record.summaries import session_named
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
@@ -150,10 +152,17 @@ def run(settings: Settings) -> int:
     """Run a live session to its end and write it up.
 
     Everything that can be refused is refused before a session folder is made.
+    From then on SIGINT, SIGTERM and SIGHUP close the session in good order: it is recorded as interrupted, written
+    up, and can be resumed.
 
     Raises:
         BayAssistantError: Something that is needed is missing or wrong, or the record cannot be written.
     """
+    with Ending() as ending:
+        return _run(settings, ending)
+
+
+def _run(settings: Settings, ending: Ending) -> int:
     if sys.stdin is None:
         raise GearProblem(
             "No keys can be read: standard input is closed. "
@@ -165,8 +174,6 @@ def run(settings: Settings) -> int:
     if settings.resume is None:
         library.procedure(settings.procedure)
     recogniser = None if settings.keys_only else _recogniser(settings, library, grammars)
-    for number in (signal.SIGTERM, signal.SIGHUP):
-        signal.signal(number, _leave)
     with ExitStack() as gear:
         begun = time.monotonic()
         sessions: list[Session] = []  # the callbacks below come only after the session is there
@@ -200,8 +207,10 @@ def run(settings: Settings) -> int:
             microphone = OpenedMicrophone(Microphone(device_named(settings.microphone)))
             gear.callback(microphone.close)
         findings, remarks = _findings(settings, library)
+        ending.begin()
         log = _log(settings, folder, findings)
         gear.callback(log.close)
+        begun_in = log.folder
         # What was recorded is replayed with the procedures that were copied into the session.
         runner = Runner(load_library(log.procedures), log.header.thresholds)
         if log.recorded is not None:
@@ -221,6 +230,7 @@ def run(settings: Settings) -> int:
             headset=settings.headset,
         )
         sessions.append(session)
+        ending.tell(lambda: session.leave("interrupted"))
         if recogniser is not None and microphone is not None:
             session.ears = _listener(session, recogniser, grammars, microphone, log, screen)
             gear.callback(session.ears.close)
@@ -233,6 +243,8 @@ def run(settings: Settings) -> int:
         else:
             if log.torn:
                 screen.notice(f"An unfinished last line ({log.torn} bytes) was set aside.", now())
+            if log.recorded.repeated:
+                screen.notice(repeated_sentence(log.recorded.repeated), now())
             session.resume()
         if settings.silent:
             session.take(GearLost(now(), "speaker", "asked for with --silent"))
@@ -240,29 +252,38 @@ def run(settings: Settings) -> int:
             session.take(GearLost(now(), "microphone", "asked for with --keys-only"))
         try:
             session.run()
-        except (KeyboardInterrupt, SystemExit):
-            session.close("interrupted")
-            session.drain()
         except RecordProblem as problem:
             raise RecordProblem(
-                f"{problem} What was confirmed is safe; then go on with: {_go_on(settings)}"
+                f"{problem} What was confirmed is safe; then go on with: {_go_on(settings, log.folder)}"
             ) from problem
         finished = session.outcome in ("verdict", "closed")
         if finished:
             log.seal()
         path = log.folder
     _write_up(path)
-    print(f"Session {path.name} is {'closed.' if finished else f'open; go on with: {_go_on(settings)}'}")
+    if path != begun_in:
+        print(f"The record is in another place than it began in: {path}")
+    state = "closed." if finished else f"open; go on with: {_go_on(settings, path)}"
+    print(f"Session {path.name} is {state}")
     print(f"Write-up: {path / WRITE_UP}.txt and .html")
     return 0
 
 
-def _go_on(settings: Settings) -> str:
+def _go_on(settings: Settings, folder: Path) -> str:
     """The command that goes on with the session that was interrupted last, ready to paste."""
+    if not _same_folder(folder.parent, settings.sessions):
+        return shlex.join(["bay-assistant", "run", "--resume", str(folder)])
     words = ["bay-assistant", "run", "--resume", "last"]
     if settings.sessions != sessions_folder():
         words += ["--sessions", str(settings.sessions)]
     return shlex.join(words)
+
+
+def _same_folder(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except OSError:
+        return False
 
 
 def _too_small() -> bool:
@@ -275,11 +296,6 @@ def _gone_by(recorded: RecordedSession) -> float:
     """Seconds since the session began: the time of the interruption counts, because a starter rests in it."""
     last = recorded.lines[-1].event.at if recorded.lines else 0.0
     return max(last, (datetime.now().astimezone() - recorded.header.started).total_seconds())
-
-
-def _leave(number: int, _frame: object) -> None:
-    """Told to end: leave as after Ctrl-C, with the session written up and the terminal as it was."""
-    raise SystemExit(128 + number)
 
 
 def _clock(begun: float) -> Callable[[], float]:
@@ -344,11 +360,8 @@ def _write_up(folder: Path) -> None:
     from assistant.writeup import write_html, write_text  # noqa: PLC0415  not needed to begin
 
     for suffix, made in ((".txt", write_text), (".html", write_html)):
-        path = folder / f"{WRITE_UP}{suffix}"
         try:
-            path.write_text(made(folder), encoding="utf-8")
-        except OSError as error:
-            raise RecordProblem(f"The write-up cannot be written to {path}: {error.strerror}.") from error
+            write_file(folder / f"{WRITE_UP}{suffix}", made(folder).encode("utf-8", "replace"))
         except RecordBroken as broken:
             raise RecordProblem(
                 f"The session is kept in {folder}, but cannot be written up: {broken}"

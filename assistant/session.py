@@ -36,7 +36,7 @@ from assistant.core.events import (
     StopListening,
     TimerElapsed,
 )
-from assistant.errors import GearProblem, RecordProblem
+from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -132,6 +132,7 @@ class Session:
         self._speaking: int | None = None
         self._wanted: Listen | None = None
         self._no_input_at: float | None = None
+        self._leave: str | None = None
 
     # --- what happens -----------------------------------------------------------------------------
 
@@ -162,6 +163,18 @@ class Session:
     def speech_ended(self) -> None:
         """It was nothing: count silence again; safe from any thread."""
         self.post(self._count_silence)
+
+    def leave(self, why: str) -> None:
+        """Close the session before anything else that waits, and say nothing more; safe from any thread."""
+        self._leave = why
+        self.post(lambda: None)  # wakes the loop
+
+    def left(self) -> bool:
+        """Whether the session is to be left; it is closed then."""
+        if self._leave is None:
+            return False
+        self.close(self._leave)
+        return True
 
     @property
     def finished(self) -> bool:
@@ -198,12 +211,12 @@ class Session:
             did = True
 
     def run(self) -> None:
-        """Live: do what is posted and what is due until the session is over.
+        """Live: do what is posted and what is due until the session is over or left.
 
         Raises:
             RecordProblem: The record cannot be written any more; speech is cut, and what was confirmed is safe.
         """
-        while not self.finished:
+        while not self.finished and not self.left():
             due = self.next_due()
             wait = 0.5 if due is None else min(0.5, max(0.0, due - self._now()))
             try:
@@ -211,7 +224,8 @@ class Session:
             except queue.Empty:
                 pass
             else:
-                call()
+                if not self.left():
+                    call()
             self.fire_due()
 
     def close(self, why: str) -> None:
@@ -233,10 +247,16 @@ class Session:
             self.ears.pause()
             raise
         if problem is not None:
-            self._screen.notice(str(problem), event.at)
+            self._tell_of_record(problem, event.at)
         self._tell(event)
         for action in actions:
             self._perform(action)
+
+    def _tell_of_record(self, problem: RecordProblem, at: float) -> None:
+        """The record is gear like the others: what is wrong with it is spoken, shown and recorded."""
+        self._screen.notice(str(problem), at)
+        gear = "disk" if isinstance(problem, DiskNearlyFull) else "record"
+        self.happened(lambda now: GearLost(now, gear, str(problem)))
 
     def _tell(self, event: Event) -> None:
         match event:

@@ -152,7 +152,10 @@ class NoiseChanged(Event):
 
 @dataclass(frozen=True)
 class GearLost(Event):
-    """A microphone, loudspeaker or key pad stopped working (`gear`: ``microphone``, ``speaker``, ``keys``)."""
+    """Gear stopped working: `gear` is ``microphone``, ``speaker``, ``keys``, ``record`` or ``disk``.
+
+    ``record`` had to go on in another file or folder, ``disk`` is nearly full; `why` says which and where.
+    """
 
     gear: str
     why: str

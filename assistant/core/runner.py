@@ -120,6 +120,17 @@ STOP_CRANKING = "Stop cranking."
 _UNDISTURBED = (State.CAUTIONING, State.NOTING, State.CRANKING)
 """States in which a notice about noise or gear is not spoken in between."""
 
+_RECORD_NOTICES = {
+    "record": "The record goes on in another place. See the screen.",
+    "disk": "The disk is nearly full. See the screen.",
+}
+_GEAR_NOTICES = {
+    "microphone": "No microphone. Use the keys.",
+    "keys": "No keys. Voice only.",
+    **_RECORD_NOTICES,
+}
+"""What is spoken when gear is lost; a lost loudspeaker speaks of nothing."""
+
 CRANK_TIMER = "crank"
 REST_TIMER = "rest"
 
@@ -1125,7 +1136,8 @@ class Runner:
     def _on_gear_lost(self, payload: object) -> State:
         assert isinstance(payload, GearLost)  # noqa: S101
         self._note(ModeChanged(f"{payload.gear} lost", payload.why))
-        self._message = f"No {payload.gear}: {payload.why}"
+        told = payload.gear in _RECORD_NOTICES
+        self._message = payload.why if told else f"No {payload.gear}: {payload.why}"
         if payload.gear == "microphone":
             self._deaf.add("microphone")
         if payload.gear == "speaker":
@@ -1137,7 +1149,7 @@ class Runner:
             self._prefix = "No microphone. The note was not kept. Use the keys."
             return self._after_note()
         else:
-            text = "No microphone. Use the keys." if payload.gear == "microphone" else "No keys. Voice only."
+            text = _GEAR_NOTICES.get(payload.gear, "No keys. Voice only.")
             if self.state in _UNDISTURBED:
                 self._owed = text
             else:

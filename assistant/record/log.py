@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
-import errno
-import fcntl
 import os
 import secrets
-import shutil
 from datetime import datetime
 from typing import TYPE_CHECKING, Self
 
@@ -16,8 +12,8 @@ from assistant.core.events import Action, Clip, Event, to_json
 from assistant.core.evidence import parse_table
 from assistant.core.loading import FINDINGS_FILE, LIKELIHOODS_FILE
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
-from assistant.errors import RecordProblem
-from assistant.record import clips
+from assistant.errors import DiskNearlyFull, RecordProblem
+from assistant.record import clips, second_place
 from assistant.record.header import (
     CLIPS,
     HEADER_FILE,
@@ -28,10 +24,11 @@ from assistant.record.header import (
     Header,
     parse_header,
 )
+from assistant.record.laying import lay, sweep, take_lock, tidy
+from assistant.record.logfiles import LogFiles
 from assistant.record.reading import (
     RecordedSession,
     check_folder,
-    log_name,
     log_names,
     recorded_session,
     scan_session,
@@ -39,10 +36,10 @@ from assistant.record.reading import (
 )
 from assistant.record.storage import (
     canonical,
+    make_private_folder,
     read_file,
+    read_problem,
     sha256,
-    sync_folder,
-    write_all,
     write_file,
     write_problem,
 )
@@ -60,6 +57,9 @@ if TYPE_CHECKING:
 # Without 0, 1, i, l, o: a name of a session is read from a screen and typed.
 _NAME_SIGNS = "23456789abcdefghjkmnpqrstuvwxyz"
 _NAME_TRIES = 50
+
+LOW_DISK_BYTES = 100_000_000
+"""A disk with less room than this is told of: an hour's session with its sound takes a tenth of it."""
 
 
 def local_now() -> datetime:
@@ -84,21 +84,28 @@ class SessionLog:
         torn: How many bytes of an unfinished last line were set aside by `resume`.
     """
 
-    def __init__(self, folder: Path, header: Header, lock: int, now: Callable[[], datetime]) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        header: Header,
+        lock: int,
+        now: Callable[[], datetime],
+        laid: tuple[bytes, Mapping[str, bytes]],
+    ) -> None:
         self.folder = folder
         self.header = header
         self.recorded: RecordedSession | None = None
         self.torn = 0
         self._lock = lock
         self._now = now
-        self._descriptor: int | None = None
-        self._files = 0
+        self._laid = laid  # what a second place would be laid with
+        self._files = LogFiles(folder)
         self._lines = 0
-        self._last = ""
+        self._last = sha256(laid[0])
         self._waiting: list[bytes] = []
         self._clips = 0
         self._sealed = False
-        self._failure: OSError | None = None
+        self._low = False
 
     # --- beginning ----------------------------------------------------------------------------------
 
@@ -135,11 +142,12 @@ class SessionLog:
         """
         began = now()
         try:
-            parent.mkdir(parents=True, exist_ok=True)
+            make_private_folder(parent)
             found = [*library_folder.glob("*.yaml"), library_folder / LIKELIHOODS_FILE]
             sources = sorted(path for path in found if path.is_file())
         except OSError as error:
             raise write_problem(error, parent) from error
+        sweep(parent)
         copies = {path.name: read_file(path) for path in sources}
         if findings is not None and findings.cars:
             copies[FINDINGS_FILE] = findings.to_bytes()
@@ -156,11 +164,9 @@ class SessionLog:
                 procedures={file: sha256(data) for file, data in copies.items()},
                 likelihoods=likelihoods,
             ).to_bytes()
-            lock = _lay(parent, name, header, copies)
+            lock = lay(parent, name, header, copies)
             if lock is not None:
-                session = cls(parent / name, parse_header(header, HEADER_FILE), lock, now)
-                session._last = sha256(header)
-                return session
+                return cls(parent / name, parse_header(header, HEADER_FILE), lock, now, (header, copies))
         raise RecordProblem(f"No free name for a new session was found in {parent}. Try again in a minute.")
 
     @classmethod
@@ -179,16 +185,20 @@ class SessionLog:
             scan = scan_session(folder)
             recorded = recorded_session(scan)
             _refuse_sealed(folder, recorded.sealed is not None)
+            tidy(folder)
             _set_torn_aside(folder, scan.tails)
-            session = cls(folder, recorded.header, lock, now)
+            laid = second_place.template(folder, recorded.header.procedures, PROCEDURES)
+            session = cls(folder, recorded.header, lock, now, laid)
             session.recorded = recorded
             session.torn = recorded.torn
             session._lines = len(recorded.lines)
             session._last = scan.last
-            session._open_last_file()
+            session._files.go_on()
             session._clips = _last_clip(folder)
-        except BaseException:
+        except BaseException as error:
             os.close(lock)
+            if isinstance(error, OSError):
+                raise read_problem(error, folder) from error
             raise
         return session
 
@@ -207,11 +217,13 @@ class SessionLog:
     def append(self, event: Event, actions: Sequence[Action]) -> RecordProblem | None:
         """Record an event and the actions it caused; when this returns, they are on the disk.
 
-        After a failed write the same descriptor is never used again: the system may have forgotten that it
-        failed. The line, and any that failed before it, go to a new file.
+        After a failed write the line, and any that failed before it, go to a new file.
+        Where that fails, too, or the file that was written is not where it should be any more, all that there is
+        goes to a second place, and `folder` is that place from now on.
 
         Returns:
-            None when all is well; what to tell the person when a new file had to be begun.
+            None when all is well; what to tell the person when a new file or place had to be taken, or, once, when
+            the disk is nearly full.
 
         Raises:
             RecordProblem: The line is not on the disk. It is kept in memory and written with the next one.
@@ -240,15 +252,20 @@ class SessionLog:
 
     # --- ending -------------------------------------------------------------------------------------
 
-    def seal(self) -> None:
+    def seal(self) -> RecordProblem | None:
         """Close the session for good: the checksums of all that it holds are written down.
+
+        Returns:
+            What to tell the person when it had to be done in a second place.
 
         Raises:
             RecordProblem: A line that failed before, or the seal, cannot be written; the session stays open.
         """
         self._check_open()
-        if self._waiting:
-            self._write_waiting()
+        warning = self._write_waiting() if self._waiting else None
+        misplaced = self._files.misplaced()
+        if misplaced:
+            warning = self._move(misplaced)
         names = [HEADER_FILE, *log_names(self.folder)]
         names += [entry.name for entry in self.folder.glob(f"{TORN_FILE}*")]
         names += [f"{CLIPS}/{entry.name}" for entry in (self.folder / CLIPS).glob("*.flac")]
@@ -256,10 +273,11 @@ class SessionLog:
         write_file(self.folder / SEAL_FILE, seal_bytes(self._now(), self._lines, self._last, files))
         self._sealed = True
         self.close()
+        return warning
 
     def close(self) -> None:
         """Let go of the files; an unsealed session can be resumed."""
-        self._let_go()
+        self._files.close()
         if self._lock >= 0:
             os.close(self._lock)
             self._lock = -1
@@ -281,146 +299,49 @@ class SessionLog:
 
     def _write_waiting(self) -> RecordProblem | None:
         data = b"".join(self._waiting)
-        warning = None
-        if self._descriptor is None or not self._written(self._descriptor, data):
-            again = self._files > 0
-            failure, self._failure = self._failure, None
-            self._let_go()
-            self._begin_file(data)
-            if again:
-                why = f" {write_problem(failure, self.folder)}" if failure else ""
-                warning = RecordProblem(
-                    f"The record could not be written and goes on in {log_name(self._files)}. "
-                    f"Nothing that was confirmed is lost.{why}"
-                )
-        self._last = sha256(self._waiting[-1])
-        self._lines += len(self._waiting)
-        self._waiting.clear()
-        return warning
-
-    def _written(self, descriptor: int, data: bytes) -> bool:
         try:
-            write_all(descriptor, data)
-            os.fdatasync(descriptor)
-        except OSError as error:
-            self._failure = error
-            return False
-        return True
+            warning = self._files.write(data)
+        except RecordProblem as problem:
+            warning = self._move(str(problem))
+            self._files.write(data)
+        else:
+            misplaced = self._files.misplaced()
+            if misplaced:
+                warning = self._move(misplaced)
+        last, lines = sha256(self._waiting[-1]), self._lines + len(self._waiting)
+        self._last, self._lines, self._waiting = last, lines, []
+        self._files.confirm()
+        return warning or self._room()
 
-    def _begin_file(self, data: bytes) -> None:
-        """Write what is waiting into a new file of the log.
+    def _move(self, why: str) -> RecordProblem:
+        """Go on in a second place: what to tell the person.
 
         Raises:
-            RecordProblem: That failed too; nothing of the new file is left.
+            RecordProblem: There is none.
         """
-        path = self.folder / log_name(self._files + 1)
-        while path.exists():  # a file that failed and could not be removed
-            self._files += 1
-            path = self.folder / log_name(self._files + 1)
         try:
-            descriptor = os.open(
-                path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC, 0o644
-            )
-        except OSError as error:
-            raise write_problem(error, path) from error
-        try:
-            write_all(descriptor, data)
-            os.fsync(descriptor)
-            sync_folder(self.folder)
-        except OSError as error:
-            os.close(descriptor)
-            with contextlib.suppress(OSError):
-                path.unlink()
-            raise write_problem(error, path) from error
-        self._descriptor = descriptor
-        self._files += 1
+            folder, lock = second_place.move(self.folder, self._files, *self._laid)
+        except RecordProblem as problem:
+            raise RecordProblem(f"{why} {problem}") from problem
+        os.close(self._lock)
+        self.folder, self._lock = folder, lock
+        return RecordProblem(f"{why} All that was confirmed was written again, and goes on, in {folder}.")
 
-    def _open_last_file(self) -> None:
-        """Go on in the last file of the log.
-
-        Raises:
-            RecordProblem: It may not be written.
-        """
-        self._files = len(log_names(self.folder))
-        if self._files:
-            path = self.folder / log_name(self._files)
-            try:
-                self._descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CLOEXEC)
-            except OSError as error:
-                raise write_problem(error, path) from error
-
-    def _let_go(self) -> None:
-        if self._descriptor is not None:
-            with contextlib.suppress(OSError):
-                os.close(self._descriptor)
-            self._descriptor = None
+    def _room(self) -> RecordProblem | None:
+        """What to say, once, when the disk is nearly full."""
+        free = self._files.free_bytes()
+        low = free is not None and free < LOW_DISK_BYTES
+        told, self._low = self._low, low
+        if free is None or not low or told:
+            return None
+        return DiskNearlyFull(
+            f"The disk is nearly full: {free // 1_000_000} MB are left for {self.folder}. Free some space on that disk."
+        )
 
 
 def _refuse_sealed(folder: Path, sealed: bool) -> None:
     if sealed:
         raise RecordProblem(f"The session {folder.name} was closed and sealed. Start a new one.")
-
-
-def _lay(parent: Path, name: str, header: bytes, copies: dict[str, bytes]) -> int | None:
-    """Build a session folder aside and give it its name in one move.
-
-    Returns:
-        The descriptor that holds the lock; None when the name is taken.
-
-    Raises:
-        RecordProblem: It cannot be written; nothing of it is left.
-    """
-    aside = parent / f".{name}.new"
-    lock = None
-    try:
-        aside.mkdir()
-        (aside / CLIPS).mkdir()
-        (aside / PROCEDURES).mkdir()
-        for file, data in copies.items():
-            write_file(aside / PROCEDURES / file, data)
-        write_file(aside / HEADER_FILE, header)
-        lock = take_lock(aside)
-        # A move onto a folder that is not empty is refused, and a session is never empty.
-        aside.rename(parent / name)
-        sync_folder(parent)
-    except OSError as error:
-        taken = error.errno in (errno.EEXIST, errno.ENOTEMPTY)
-        if lock is not None or not taken:  # a folder aside that was there before is somebody else's
-            _forget(aside, lock)
-        if taken:
-            return None
-        raise write_problem(error, parent / name) from error
-    except RecordProblem:
-        _forget(aside, lock)
-        raise
-    return lock
-
-
-def _forget(aside: Path, lock: int | None) -> None:
-    if lock is not None:
-        os.close(lock)
-    shutil.rmtree(aside, ignore_errors=True)
-
-
-def take_lock(folder: Path) -> int:
-    """Lock a session for one writer; held until the descriptor is closed, also by a crash.
-
-    Raises:
-        RecordProblem: Another program writes it, or it may not be written.
-    """
-    path = folder / HEADER_FILE
-    try:
-        descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC)
-    except OSError as error:
-        raise write_problem(error, path) from error
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        os.close(descriptor)
-        raise RecordProblem(
-            f"The session {folder.name} is in use by another bay-assistant. Close that one first."
-        ) from error
-    return descriptor
 
 
 def _set_torn_aside(folder: Path, tails: Mapping[str, bytes]) -> None:

@@ -6,6 +6,10 @@ So ``sed -n 3p log.jsonl | sha256sum`` prints what line 4 has as ``previous``.
 The chain shows a line that was altered, put in or taken out; it is no signature, for whoever rewrites every
 line after an alteration can also rewrite the chain.
 
+A line may stand twice, byte for byte the same, once in a log and before a line that closes or resumes the session.
+An earlier version left that behind when it was interrupted between writing a line and taking note of it.
+The line counts once, and the second one is chained to like the first.
+
 A file that follows another may begin again at a line that was never confirmed in the earlier one.
 What the earlier file has of it must then be the same bytes, up to where the writing failed.
 """
@@ -20,7 +24,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.events import Action, Clip, Event, from_json
+from assistant.core.events import Action, Clip, Closed, Event, Resumed, from_json
 from assistant.core.finding import Finding
 from assistant.core.loading import load_library
 from assistant.errors import BayAssistantError, RecordBroken, RecordProblem
@@ -92,6 +96,7 @@ class RecordedSession:
         sealed: Its seal; None while it is open.
         logs: The files of the log.
         folder: Where it is; None for one that was made in memory.
+        repeated: Number of the line that stands twice; 0 when none does.
     """
 
     header: Header
@@ -100,6 +105,7 @@ class RecordedSession:
     sealed: Seal | None = None
     logs: tuple[LogFile, ...] = ()
     folder: Path | None = None
+    repeated: int = 0
 
 
 @dataclass
@@ -109,6 +115,7 @@ class Scan:
     Attributes:
         tails: Unfinished last pieces, by log file.
         last: SHA-256 of the last line, or of the header when there is none.
+        repeated: The line that stands twice: its number, and file and row of the second one; None when none does.
     """
 
     folder: Path
@@ -117,6 +124,7 @@ class Scan:
     logs: list[LogFile] = field(default_factory=list)
     tails: dict[str, bytes] = field(default_factory=dict)
     last: str = ""
+    repeated: tuple[int, str, int] | None = None
     seal: Seal | None = None
     findings: list[Finding] = field(default_factory=list)
 
@@ -157,6 +165,15 @@ def recorded_session(scan: Scan) -> RecordedSession:
         sealed=scan.seal,
         logs=tuple(scan.logs),
         folder=folder,
+        repeated=scan.repeated[0] if scan.repeated else 0,
+    )
+
+
+def repeated_sentence(number: int) -> str:
+    """What is said of a line that stands twice."""
+    return (
+        f"Line {number} of the log stands twice, byte for byte the same: an earlier version was interrupted while "
+        "it wrote that line. It counts once; nothing is missing."
     )
 
 
@@ -274,6 +291,9 @@ def _read_logs(scan: Scan, names: list[str], header_hash: str) -> None:
             number = body.get("number") if body else None
             if row == 1 and name != names[0]:
                 _join(scan, (name, contents[name]), number, raw, before)
+            if row > 1 and scan.repeated is None and data == raw[-1]:
+                scan.repeated = (len(raw), name, row)
+                continue
             if body is None:
                 scan.report(name, row, fault, "Take the session from a copy")
             elif number != len(raw) + 1:
@@ -295,6 +315,19 @@ def _read_logs(scan: Scan, names: list[str], header_hash: str) -> None:
             scan.tails[name] = tail
         scan.logs.append(LogFile(name, sha256(contents[name]), len(rows)))
     scan.last = before[-1]
+    _check_repeated(scan)
+
+
+def _check_repeated(scan: Scan) -> None:
+    """A line that stands twice is what an interrupt left only where the session was closed or resumed after it."""
+    if scan.repeated is None:
+        return
+    number, name, row = scan.repeated
+    after = next((line.event for line in scan.lines if line.number == number + 1), None)
+    if after is not None and not isinstance(after, Closed | Resumed):
+        scan.report(
+            name, row, f"line {number} of the session stands here once more", "Lines were put in or taken out"
+        )
 
 
 def _join(scan: Scan, file: tuple[str, bytes], number: Any, raw: list[bytes], before: list[str]) -> None:

@@ -27,7 +27,8 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.finding import Finding
 from assistant.errors import RecordBroken, RecordProblem, UsageProblem
 from assistant.record.header import REVIEWS_FILE, SEAL_FILE, parse_time
-from assistant.record.log import local_now, take_lock
+from assistant.record.laying import take_lock
+from assistant.record.log import local_now
 from assistant.record.reading import check_folder
 from assistant.record.storage import canonical, read_file, sha256, write_file
 

@@ -40,6 +40,7 @@ from assistant.core.procedure import (
 )
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, course_of
+from assistant.record.reading import repeated_sentence
 from assistant.writeup import given, timing
 from assistant.writeup.contents import (
     MAKER_FIRST,
@@ -876,6 +877,8 @@ def _integrity(session: RecordedSession) -> tuple[Statement, ...]:
         sentences.append(
             Statement(f"An unfinished last line of {session.torn} bytes was left out.", (Source("log"),))
         )
+    if session.repeated:
+        sentences.append(Statement(repeated_sentence(session.repeated), (Source("log"),)))
     return tuple(sentences)
 
 

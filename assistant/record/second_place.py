@@ -1,0 +1,121 @@
+"""Where a session goes on when its own folder cannot be written any more, or was taken away.
+
+The second place is a whole session folder: it can be verified, resumed and written up like any other.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.errors import RecordProblem
+from assistant.record.header import CLIPS, HEADER_FILE
+from assistant.record.laying import lay
+from assistant.record.storage import make_private_folder, open_private, write_all
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from assistant.record.logfiles import LogFiles
+
+_TRIES = 20
+
+
+def places(sessions: Path, environment: Mapping[str, str] = os.environ) -> list[Path]:
+    """Folders to try, in order: beside the session, the user's state folder, the folder of temporary files.
+
+    A sessions folder that has gone is not made again: the disk that it was on may come back.
+    The state folder is ``bay-assistant/kept`` under ``$XDG_STATE_HOME`` or ``~/.local/state`` (XDG Base Directory
+    Specification).
+    """
+    found = [sessions] if sessions.is_dir() else []
+    state = environment.get("XDG_STATE_HOME", "")
+    with contextlib.suppress(RuntimeError):  # a user without a home folder
+        base = Path(state) if state.startswith("/") else Path("~/.local/state").expanduser()
+        found.append(base / "bay-assistant" / "kept")
+    found.append(Path(tempfile.gettempdir()) / f"bay-assistant-{os.geteuid()}")
+    return found
+
+
+def move(session: Path, files: LogFiles, header: bytes, copies: Mapping[str, bytes]) -> tuple[Path, int]:
+    """Make the second place of a session and copy into it what there is; the log goes on there.
+
+    Args:
+        session: The session's own folder; it may have gone.
+        files: Its log.
+        header: Contents of its `HEADER_FILE`.
+        copies: Its procedures, by file name.
+
+    Returns:
+        The new folder and the descriptor that locks it.
+
+    Raises:
+        RecordProblem: No place took it.
+    """
+    tried = []
+    for parent in places(session.parent):
+        try:
+            make_private_folder(parent)
+            if parent != session.parent and parent.stat().st_uid != os.geteuid():
+                tried.append(f"{parent} belongs to somebody else.")
+                continue
+            made = _laid(parent, session.name, header, copies)
+            if made is None:
+                continue
+            folder, lock = made
+            try:
+                files.copy_to(folder)
+            except BaseException:
+                os.close(lock)
+                shutil.rmtree(folder, ignore_errors=True)
+                raise
+        except (OSError, RecordProblem) as error:
+            tried.append(str(error))
+            continue
+        _copy_clips(session, folder)
+        return folder, lock
+    raise RecordProblem(f"No second place for the record was found. {' '.join(tried)}".strip())
+
+
+def _laid(parent: Path, name: str, header: bytes, copies: Mapping[str, bytes]) -> tuple[Path, int] | None:
+    for number in range(1, _TRIES + 1):
+        kept = f"{name}-kept" if number == 1 else f"{name}-kept-{number}"
+        lock = lay(parent, kept, header, copies)
+        if lock is not None:
+            return parent / kept, lock
+    return None
+
+
+def _copy_clips(session: Path, folder: Path) -> None:
+    """Copy the sound that is still there; a clip that cannot be copied is missed by `verify`, not by the session."""
+    try:
+        clips = sorted((session / CLIPS).glob("*.flac"))
+    except OSError:
+        return
+    for clip in clips:
+        try:
+            data = clip.read_bytes() if clip.is_file() and not clip.is_symlink() else None
+            if data is None:
+                continue
+            writing = open_private(folder / CLIPS / clip.name, os.O_WRONLY | os.O_CREAT | os.O_EXCL)
+            try:
+                write_all(writing, data)
+                os.fsync(writing)
+            finally:
+                os.close(writing)
+        except OSError:
+            continue
+
+
+def template(folder: Path, names: Mapping[str, str], procedures: str) -> tuple[bytes, dict[str, bytes]]:
+    """Header and procedures of a session as they stand in its folder, to be laid again elsewhere.
+
+    Raises:
+        OSError: One of them may not be read.
+    """
+    copies = {name: (folder / procedures / name).read_bytes() for name in names}
+    return (folder / HEADER_FILE).read_bytes(), copies
