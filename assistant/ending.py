@@ -28,10 +28,10 @@ if TYPE_CHECKING:
 
 NUMBERS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
-PATIENCE_S = 1.0
+PATIENCE_S = 3.0
 """Time that an orderly end has from the first signal before a second one cuts it short, s.
 
-It takes a few hundredths; the rest is for a slow disk.
+It takes a few tenths, most of it the write-up; the rest is for a slow disk or a busy machine.
 """
 
 _LAST_WORDS_S = 0.5

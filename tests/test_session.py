@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from assistant import resources
-from assistant.core.events import Action, Event, Heard, Say, SpeechFinished
+from assistant.core.events import Action, Closed, Event, GearLost, Heard, Say, Show, SpeechFinished
 from assistant.core.loading import load_library
 from assistant.core.result import Control, GrammarRequest, Result
 from assistant.core.runner import Runner
 from assistant.core.states import State
-from assistant.errors import GearProblem, RecordProblem
+from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
 from assistant.screen.terminal import LineScreen
 from assistant.session import Session
 from assistant.speaking.player import NullPlayer
@@ -80,6 +80,7 @@ class Stage:
         self.player = NullPlayer(self.clock)
         self.lines: list[tuple[Event, tuple[Action, ...]]] = []
         self.fail: RecordProblem | None = None
+        self.warn: RecordProblem | None = None
         self.runner = Runner(LIBRARY)
         self.on_append = tmp
         self.text = io.StringIO()
@@ -99,7 +100,8 @@ class Stage:
             raise self.fail
         self.on_append("append")
         self.lines.append((event, actions))
-        return None
+        warning, self.warn = self.warn, None
+        return warning
 
     def speak_out(self) -> None:
         """Let all speech come to its end."""
@@ -206,6 +208,42 @@ def test_a_record_that_cannot_be_written_stops_the_session(stage: Stage) -> None
         stage.session.take(SpeechFinished(1.0, 1))
     assert stage.player.due is None
     assert stage.ears.calls[-1] == "pause"
+
+
+@pytest.mark.parametrize(
+    ("problem", "gear", "spoken"),
+    [
+        (RecordProblem("It goes on in /kept/one."), "record", "The record goes on in another place."),
+        (DiskNearlyFull("99 MB are left."), "disk", "The disk is nearly full."),
+    ],
+)
+def test_trouble_with_the_record_is_spoken_shown_and_recorded(
+    stage: Stage, problem: RecordProblem, gear: str, spoken: str
+) -> None:
+    """A technician who looks at a lamp hears it; the drawn screen shows which place, as its message."""
+    stage.session.begin("coil-control")
+    stage.speak_out()
+    stage.ready()
+    stage.warn = problem
+    stage.say(control=Control.SAY_AGAIN)
+    stage.speak_out()
+    (lost,) = [event for event, _ in stage.lines if isinstance(event, GearLost)]
+    assert (gear, str(problem)) == (lost.gear, lost.why)
+    assert spoken in stage.text.getvalue()
+    boards = [action.board for _, actions in stage.lines for action in actions if isinstance(action, Show)]
+    assert str(problem) in [board.message for board in boards]
+
+
+def test_a_session_that_is_left_closes_before_anything_that_waits(stage: Stage) -> None:
+    """A hundred keys that were posted before the signal change nothing any more, and nothing is waited for."""
+    stage.session.begin("coil-control")
+    for _ in range(100):
+        stage.session.press("1")
+    stage.session.leave("interrupted")
+    stage.session.run()
+    assert isinstance(stage.lines[-1][0], Closed)
+    assert 2 == len(stage.lines)
+    assert stage.session.outcome is not None
 
 
 def test_a_note_keeps_the_microphone(stage: Stage) -> None:

@@ -194,7 +194,7 @@ class SessionLog:
             session._lines = len(recorded.lines)
             session._last = scan.last
             session._files.go_on()
-            session._clips = _last_clip(folder)
+            session._clips = max(_clip_numbers(folder), default=0)
         except BaseException as error:
             os.close(lock)
             if isinstance(error, OSError):
@@ -325,7 +325,13 @@ class SessionLog:
             raise RecordProblem(f"{why} {problem}") from problem
         os.close(self._lock)
         self.folder, self._lock = folder, lock
-        return RecordProblem(f"{why} All that was confirmed was written again, and goes on, in {folder}.")
+        lost = self._clips - len(_clip_numbers(folder))
+        sound = (
+            f" {lost} piece{'' if lost == 1 else 's'} of sound went with the old folder." if lost > 0 else ""
+        )
+        return RecordProblem(
+            f"{why} All that was confirmed was written again, and goes on, in {folder}.{sound}"
+        )
 
     def _room(self) -> RecordProblem | None:
         """What to say, once, when the disk is nearly full."""
@@ -367,6 +373,5 @@ def _set_torn_aside(folder: Path, tails: Mapping[str, bytes]) -> None:
             raise write_problem(error, path) from error
 
 
-def _last_clip(folder: Path) -> int:
-    numbers = [int(path.stem) for path in (folder / CLIPS).glob("*.flac") if path.stem.isdecimal()]
-    return max(numbers, default=0)
+def _clip_numbers(folder: Path) -> list[int]:
+    return [int(path.stem) for path in (folder / CLIPS).glob("*.flac") if path.stem.isdecimal()]

@@ -1,0 +1,179 @@
+"""Signals close the session in good order, and leave nothing behind in the program."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pty
+import select
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from assistant.core.events import Closed
+from assistant.ending import NUMBERS, Ending
+from assistant.keys.restoring import Undo
+from assistant.record import read_session, replay, verify
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+ROOT = Path(__file__).parent.parent
+RUN = [sys.executable, "-u", "-m", "assistant", "run", "--keys-only", "--silent", "--plain"]
+
+
+@pytest.fixture(autouse=True)
+def _handlers_stay() -> Iterator[None]:
+    """Each test of this file leaves the handlers as they were."""
+    before = [signal.getsignal(number) for number in NUMBERS]
+    yield
+    assert before == [signal.getsignal(number) for number in NUMBERS]
+
+
+@pytest.mark.parametrize("number", NUMBERS)
+def test_a_signal_asks_and_interrupts_nothing(number: signal.Signals) -> None:
+    """What runs goes on to its end; the one who closes the session is told, once."""
+    told = threading.Event()
+    with Ending() as ending:
+        ending.begin()
+        ending.tell(told.set)
+        os.kill(os.getpid(), number)
+        assert told.wait(10)
+        assert number == ending.asked
+
+
+def test_who_comes_late_is_told_at_once() -> None:
+    """A signal that came while the session was being made closes it as soon as there is one."""
+    told: list[str] = []
+    with Ending() as ending:
+        ending.begin()
+        os.kill(os.getpid(), signal.SIGTERM)
+        end = time.monotonic() + 10
+        while ending.asked is None and time.monotonic() < end:
+            time.sleep(0.01)
+        ending.tell(lambda: told.append("close"))
+    assert ["close"] == told
+
+
+def test_a_second_signal_ends_the_program_with_the_terminal_put_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever presses Ctrl-C twice is not kept waiting by an end that hangs."""
+    monkeypatch.setattr("assistant.ending.PATIENCE_S", 0.05)
+    left: list[int] = []
+    restored: list[str] = []
+    with Ending(left.append) as ending:
+        ending.begin()
+        undo = Undo(lambda: restored.append("terminal"))
+        for _ in range(2):
+            os.kill(os.getpid(), signal.SIGINT)
+            time.sleep(0.02)
+        end = time.monotonic() + 10
+        while not left and time.monotonic() < end:
+            time.sleep(0.01)
+        undo()
+    assert ([128 + signal.SIGINT], ["terminal"]) == (left, restored)
+
+
+def test_a_closed_terminal_hangs_up_twice_and_hurries_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Kernel and shell both send SIGHUP; the write-up is finished all the same."""
+    monkeypatch.setattr("assistant.ending.PATIENCE_S", 0.0)
+    left: list[int] = []
+    with Ending(left.append) as ending:
+        ending.begin()
+        for _ in range(3):
+            os.kill(os.getpid(), signal.SIGHUP)
+            time.sleep(0.02)
+        assert signal.SIGHUP == ending.asked
+    assert [] == left
+
+
+def test_what_was_ignored_stays_ignored() -> None:
+    """Under nohup a session goes on when its terminal is closed."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        with Ending() as ending:
+            ending.begin()
+            os.kill(os.getpid(), signal.SIGHUP)
+            time.sleep(0.05)
+            assert ending.asked is None
+    finally:
+        signal.signal(signal.SIGHUP, before)
+
+
+def test_an_undo_takes_its_handlers_away_again() -> None:
+    """A signal after the terminal was given back does what it did before."""
+    before = {number: signal.signal(number, signal.SIG_DFL) for number in (signal.SIGTERM, signal.SIGHUP)}
+    try:
+        one, other = Undo(lambda: None), Undo(lambda: None)
+        assert signal.SIG_DFL != signal.getsignal(signal.SIGTERM)
+        one()
+        assert signal.SIG_DFL != signal.getsignal(signal.SIGTERM)
+        other()
+        assert [signal.SIG_DFL] * 2 == [signal.getsignal(number) for number in before]
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _whole(sessions: Path) -> Path:
+    """The only session there: closed by an interrupt, verified, replayed, written up."""
+    (folder,) = sessions.iterdir()
+    assert [] == verify(folder)
+    assert [] == list(replay(folder))
+    closed = [line.event for line in read_session(folder).lines if isinstance(line.event, Closed)]
+    assert 1 == len(closed)
+    assert (folder / "write-up.txt").exists()
+    return folder
+
+
+@pytest.mark.parametrize("number", NUMBERS)
+def test_a_signalled_session_is_whole_and_goes_on(number: signal.Signals, tmp_path: Path) -> None:
+    """Told to end in the middle: exit 0, a closed record, and the same step when it is resumed."""
+    sessions = tmp_path / "sessions"
+    with subprocess.Popen(
+        [*RUN, "--sessions", str(sessions)],
+        cwd=ROOT,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as program:
+        assert program.stdin is not None
+        assert program.stdout is not None
+        assert any("Safe set-up" in line for line in iter(program.stdout.readline, ""))
+        program.send_signal(number)
+        text = program.stdout.read()
+        assert 0 == program.wait(30)
+    assert "open; go on with: bay-assistant run --resume last" in text
+    folder = _whole(sessions)
+    done = subprocess.run(
+        [*RUN, "--resume", "last", "--sessions", str(sessions)],
+        cwd=ROOT, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False, timeout=60,
+    )  # fmt: skip
+    assert (0, "") == (done.returncode, done.stderr)
+    assert "Session resumed" in done.stdout
+    assert "Safe set-up" in done.stdout
+    assert [] == verify(folder)
+
+
+def test_a_closed_terminal_ends_a_session_in_good_order(tmp_path: Path) -> None:
+    """The window is closed: exit 0, the record closed and written up, and no word of an error anywhere."""
+    sessions = tmp_path / "sessions"
+    pid, terminal = pty.fork()
+    if pid == 0:  # pragma: no cover  the program's side
+        os.chdir(ROOT)
+        os.environ["TERM"] = "xterm"
+        os.execv(sys.executable, [*RUN[:-1], "--sessions", str(sessions)])  # noqa: S606
+    seen, end = b"", time.monotonic() + 30
+    while b"KEYS" not in seen and time.monotonic() < end:
+        if select.select([terminal], [], [], 0.2)[0]:
+            with contextlib.suppress(OSError):
+                seen += os.read(terminal, 1 << 16)
+    os.close(terminal)
+    assert b"KEYS" in seen
+    assert 0 == os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+    _whole(sessions)
