@@ -224,10 +224,11 @@ def test_trouble_with_the_record_is_spoken_shown_and_recorded(
     stage.session.begin("coil-control")
     stage.speak_out()
     stage.ready()
+    stage.session.take(GearLost(stage.clock.now, "speaker", "it hums"))
     stage.warn = problem
     stage.say(control=Control.SAY_AGAIN)
     stage.speak_out()
-    (lost,) = [event for event, _ in stage.lines if isinstance(event, GearLost)]
+    _, lost = [event for event, _ in stage.lines if isinstance(event, GearLost)]
     assert (gear, str(problem)) == (lost.gear, lost.why)
     assert spoken in stage.text.getvalue()
     boards = [action.board for _, actions in stage.lines for action in actions if isinstance(action, Show)]

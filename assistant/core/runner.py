@@ -1155,6 +1155,8 @@ class Runner:
             else:
                 more = self._help()[1] if payload.gear == "microphone" else ""
                 self._say(f"{text} {more}".strip(), Speech.NOTICE)
+                if told:
+                    self._message = payload.why  # with the place, also where nothing can be spoken
         return self.state
 
     def _on_gear_back(self, payload: object) -> State:
