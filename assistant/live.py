@@ -7,6 +7,7 @@ import shlex
 import shutil
 import signal
 import sys
+import threading
 import time
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -118,6 +119,8 @@ class OpenedMicrophone:
         self._listener: tuple[Callable[[Samples], None], Callable[[str], None], Callable[[], None]] | None = (
             None
         )
+        self._why: str | None = None
+        self._telling = threading.Lock()
         source.start(self._deliver, self._lost, self._back)
 
     def start(
@@ -126,20 +129,27 @@ class OpenedMicrophone:
         lost: Callable[[str], None],
         back: Callable[[], None],
     ) -> None:
-        """From now on its sound goes there."""
-        self._listener = (deliver, lost, back)
+        """From now on its sound goes there; a loss that came before is told now."""
+        with self._telling:
+            self._listener = (deliver, lost, back)
+            if self._why is not None:
+                lost(self._why)
 
     def _deliver(self, samples: Samples) -> None:
         if self._listener is not None:
             self._listener[0](samples)
 
     def _lost(self, why: str) -> None:
-        if self._listener is not None:
-            self._listener[1](why)
+        with self._telling:
+            self._why = why
+            if self._listener is not None:
+                self._listener[1](why)
 
     def _back(self) -> None:
-        if self._listener is not None:
-            self._listener[2]()
+        with self._telling:
+            self._why = None
+            if self._listener is not None:
+                self._listener[2]()
 
     def close(self) -> None:
         """Give the device back."""
@@ -186,8 +196,9 @@ def run(settings: Settings) -> int:
                 sessions[0].happened(functools.partial(GearBack, gear=gear_name))
 
         output: Output = NoSpeaker()
+        player: Player | None = None
         if not settings.silent:
-            output = Player(
+            output = player = Player(
                 device_named(settings.speaker),
                 on_gear_lost=lambda why: tell("speaker", why),
                 on_gear_back=lambda: tell_back("speaker"),
@@ -197,7 +208,12 @@ def run(settings: Settings) -> int:
         if not settings.keys_only:
             from assistant.hearing.microphone import Microphone  # noqa: PLC0415
 
-            microphone = OpenedMicrophone(Microphone(device_named(settings.microphone)))
+            microphone = OpenedMicrophone(
+                Microphone(
+                    device_named(settings.microphone),
+                    own_voice=lambda: player is not None and player.speaking,
+                )
+            )
             gear.callback(microphone.close)
         findings, remarks = _findings(settings, library)
         log = _log(settings, folder, findings)
