@@ -167,7 +167,7 @@ class Microphone:
             with contextlib.suppress(Exception):
                 self._lost(why)
             if self._recovered():
-                        with contextlib.suppress(Exception):
+                with contextlib.suppress(Exception):
                     self._back()
 
     def _trouble(self) -> str | None:
@@ -191,7 +191,9 @@ class Microphone:
         while not self._closing.is_set():
             pause_s = 0.0 if self._alive() else TRY_AGAIN_S
             # A dead device can hold whoever closes it; that must not keep us from opening a new stream.
-            shutting = threading.Thread(target=_shut, args=(self._stream,), name="microphone-shut", daemon=True)
+            shutting = threading.Thread(
+                target=_shut, args=(self._stream,), name="microphone-shut", daemon=True
+            )
             shutting.start()
             shutting.join(timeout=_LOOK_S)
             if self._closing.wait(pause_s):
