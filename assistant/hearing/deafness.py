@@ -39,7 +39,12 @@ back."""
 
 
 class Deafness:
-    """Counts the silence of one device, over all the times that it is opened in a session."""
+    """Counts the silence of one device, over all the times that it is opened in a session.
+
+    Attributes:
+        deaf: It is deaf now.
+        sounded: Something other than exact silence has come at least once.
+    """
 
     def __init__(self) -> None:
         self._silent_s = 0.0
@@ -47,6 +52,7 @@ class Deafness:
         self._gone_by_s = 0.0
         self._gaps: deque[float] = deque(maxlen=GAPS)
         self.deaf = False
+        self.sounded = False
 
     @property
     def gated(self) -> bool:
@@ -72,6 +78,7 @@ class Deafness:
             if self._silent_s >= limit_s:
                 self.deaf = True
             return
+        self.sounded = True
         if own_voice:
             return
         if GATE_S <= self._silent_s < DEAF_S and not self.deaf:

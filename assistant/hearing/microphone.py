@@ -39,6 +39,9 @@ In between it is listened to, because one that is unmuted sounds without being o
 OWN_VOICE_S = 1.0
 """So long after the assistant has spoken its voice may still arrive where the loudspeaker's signal is recorded."""
 
+GLANCE_WAIT_S = 3.0
+"""Longer than the two seconds that an idle virtual source of PulseAudio may make a new stream wait."""
+
 _LOOK_S = 0.25
 
 LOST = "The microphone stopped working. Check its plug and cable."
@@ -99,6 +102,11 @@ class Microphone:
         self._open()
         self._keeper = threading.Thread(target=self._keep, name="microphone-keep", daemon=True)
         self._keeper.start()
+
+    @property
+    def sounded(self) -> bool:
+        """Whether anything other than exact silence has come; resampling, which dithers, would hide that."""
+        return self._deafness.sounded
 
     def close(self) -> None:
         """Give the device back; safe to call twice."""
@@ -220,6 +228,32 @@ def _shut(stream: Any) -> None:
         stream.abort()
     with contextlib.suppress(Exception):
         stream.close()
+
+
+def glance(microphone: Microphone, seconds: float) -> Samples:
+    """Listen for a moment: samples at 16 kHz, fewer when the device is slow, none when it stands still.
+
+    Args:
+        microphone: Not yet started; closed afterwards.
+        seconds: How much sound is wanted; at most `GLANCE_WAIT_S` more is waited for it.
+
+    Raises:
+        GearProblem: There is no such device, or it cannot be opened.
+    """
+    blocks: list[Samples] = []
+    enough = threading.Event()
+
+    def deliver(samples: Samples) -> None:
+        blocks.append(samples)
+        if sum(block.size for block in blocks) >= seconds * RATE:
+            enough.set()
+
+    try:
+        microphone.start(deliver, lambda _why: None, lambda: None)
+        enough.wait(seconds + GLANCE_WAIT_S)
+    finally:
+        microphone.close()
+    return np.concatenate(blocks) if blocks else np.zeros(0, np.int16)
 
 
 def list_devices(sounddevice: Any = None) -> list[str]:
