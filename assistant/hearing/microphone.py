@@ -159,7 +159,7 @@ class Microphone:
         if self._own_voice():
             self._spoke_at = now
         spoke = now - self._spoke_at < OWN_VOICE_S
-        self._deafness.feed(samples, samples.size / rate, own_voice=spoke)
+        self._deafness.feed(samples, samples.size / rate, now, own_voice=spoke)
         if resampler is not None:
             samples = resampler.resample_chunk(samples)
         if samples.size and not self._deafness.deaf:

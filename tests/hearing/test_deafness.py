@@ -1,4 +1,4 @@
-"""When silence means that the microphone is deaf, on made-up blocks; the clock is the sound itself."""
+"""When silence means that the microphone is deaf, on made-up blocks and a made clock."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def fed(ear: Deafness, block: np.ndarray, seconds: float, *, own_voice: bool = F
     """Feed a block for so long; after how many seconds the ear was deaf, None when never."""
     when = None
     for at in range(round(seconds / BLOCK_S)):
-        ear.feed(block, BLOCK_S, own_voice=own_voice)
+        ear.feed(block, BLOCK_S, ear._gone_by_s + BLOCK_S, own_voice=own_voice)
         if ear.deaf and when is None:
             when = (at + 1) * BLOCK_S
     return when
@@ -103,3 +103,22 @@ def test_opening_again_keeps_the_verdict() -> None:
     fed(ear, NOISE, 1)
     assert not ear.deaf
     assert (fed(ear, ZEROS, 4) or 0) >= DEAF_S
+
+
+def test_time_without_any_block_counts_as_silence_when_silence_follows() -> None:
+    """A server that moves a stream gives nothing for a while and then silence: both together are waited for once."""
+    ear = Deafness()
+    ear.feed(NOISE, BLOCK_S, 10.0)
+    ear.feed(ZEROS, BLOCK_S, 11.9)
+    assert not ear.deaf
+    ear.feed(ZEROS, BLOCK_S, 10.0 + DEAF_S)
+    assert ear.deaf
+
+
+def test_a_late_block_with_sound_is_no_silence() -> None:
+    """A loaded machine delivers late; what comes then is sound, and the wait is forgotten."""
+    ear = Deafness()
+    ear.feed(NOISE, BLOCK_S, 10.0)
+    ear.feed(NOISE, BLOCK_S, 15.0)
+    ear.feed(ZEROS, BLOCK_S, 15.1)
+    assert not ear.deaf
