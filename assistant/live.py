@@ -177,7 +177,8 @@ def run(settings: Settings) -> int:
     recogniser = None if settings.keys_only else _recogniser(settings, library, grammars)
     for number in (signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, _leave)
-    with ExitStack() as gear:
+    # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
+    with ExitStack() as shown, ExitStack() as gear:
         begun = time.monotonic()
         sessions: list[Session] = []  # the callbacks below come only after the session is there
 
@@ -226,7 +227,7 @@ def run(settings: Settings) -> int:
             begun -= _gone_by(log.recorded)
         now = _clock(begun)
         screen = open_screen(sys.stdout, now, lines=settings.plain or (settings.silent and _too_small()))
-        gear.callback(screen.close)
+        shown.callback(screen.close)
         session = Session(
             runner=runner,
             log=log,

@@ -23,6 +23,9 @@ sound server that drops a few blocks on a loaded machine, is far below."""
 HEARS_S = 0.2
 """After so much unbroken sound a deaf microphone hears again: longer than a click of a plug or of a switch."""
 
+STALL_S = 0.5
+"""The first block after so long without any may still hold what was recorded before: it proves nothing yet."""
+
 GATE_S = 0.2
 """Exact silence of at least this length, which then ends by itself, is a gap."""
 
@@ -89,6 +92,9 @@ class Deafness:
             return
         self.sounded = True
         if own_voice:
+            return
+        if since_s >= STALL_S:
+            self._waited_s += since_s
             return
         if GATE_S <= self._silent_s < DEAF_S and not self.deaf:
             self._gaps.append(self._gone_by_s)

@@ -106,10 +106,11 @@ def test_opening_again_keeps_the_verdict() -> None:
 
 
 def test_time_without_any_block_counts_as_silence_when_silence_follows() -> None:
-    """A server that moves a stream gives nothing for a while and then silence: both together are waited for once."""
+    """A server that moves a stream gives nothing for a while, the rest of a block from before, and then silence."""
     ear = Deafness()
     ear.feed(NOISE, BLOCK_S, 10.0)
-    ear.feed(ZEROS, BLOCK_S, 11.9)
+    ear.feed(NOISE, BLOCK_S, 11.9)
+    ear.feed(ZEROS, BLOCK_S, 11.94)
     assert not ear.deaf
     ear.feed(ZEROS, BLOCK_S, 10.0 + DEAF_S)
     assert ear.deaf
@@ -120,5 +121,6 @@ def test_a_late_block_with_sound_is_no_silence() -> None:
     ear = Deafness()
     ear.feed(NOISE, BLOCK_S, 10.0)
     ear.feed(NOISE, BLOCK_S, 15.0)
+    ear.feed(NOISE, BLOCK_S, 15.05)
     ear.feed(ZEROS, BLOCK_S, 15.1)
     assert not ear.deaf
