@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import os
 import threading
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from assistant import resources
 from assistant.core.policy import DEFAULT_THRESHOLDS
 from assistant.errors import BayAssistantError, GearProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lint import typical_requests
+from assistant.hearing.microphone import Microphone, glance
 from assistant.hearing.recogniser import Recogniser, find_model
-from assistant.hearing.sound import RATE, level_db
+from assistant.hearing.sound import level_db
+from assistant.screen.lettering import clean
+from assistant.screen.quiet import can_keep, log_path
 from assistant.speaking.player import Player, device_named, load_sounddevice
 from assistant.speaking.voice import Voice
 
@@ -24,6 +26,9 @@ if TYPE_CHECKING:
 
 LISTEN_S = 2.0
 """How long the microphone's level is measured."""
+
+GLANCE_S = 0.8
+"""How long it is listened to without that: enough to tell a muted one."""
 
 SENTENCE = "Feed side. Lit, dim, or dark?"
 """What is said to try the loudspeaker."""
@@ -84,7 +89,9 @@ def check(
         for number, device in enumerate(found)
     )
     items.append(_tried("loudspeaker", lambda: _loudspeaker(speaker, say=say)))
-    items.append(_tried("microphone", lambda: _microphone(sounddevice, microphone, measure=say)))
+    seconds = LISTEN_S if say else GLANCE_S
+    items.append(_tried("microphone", lambda: _microphone(sounddevice, microphone, seconds=seconds)))
+    items.append(Item("sound log", able=can_keep(), text=_sound_log(), needed=False))
     return Report(tuple(items), devices)
 
 
@@ -137,33 +144,34 @@ def _loudspeaker(device: str | None, *, say: bool) -> str:
         player.close()
 
 
-def _microphone(sounddevice: Any, device: str | None, *, measure: bool) -> str:
-    try:
-        if not measure:
-            sounddevice.check_input_settings(
-                device=device_named(device), samplerate=RATE, channels=1, dtype="int16"
-            )
-            return "opens at 16000 Hz."
-        frames = sounddevice.rec(
-            round(LISTEN_S * RATE),
-            samplerate=RATE,
-            channels=1,
-            dtype="int16",
-            device=device_named(device),
-            blocking=True,
-        )
-    except (sounddevice.PortAudioError, ValueError) as error:
+def _microphone(sounddevice: Any, device: str | None, *, seconds: float) -> str:
+    opened = Microphone(device_named(device), sounddevice=sounddevice)
+    samples = glance(opened, seconds)
+    if not samples.size:
         raise GearProblem(
-            f"The microphone cannot be opened ({error}). Plug one in, or name it with --microphone."
-        ) from error
-    samples = np.asarray(frames)[:, 0]
+            "opens, but no sound comes: its source is suspended or stands still. Resume it in the sound "
+            "settings or plug it in again, pick another with --microphone or PULSE_SOURCE, or run with --keys-only."
+        )
+    if not opened.sounded:
+        chosen = os.environ.get("PULSE_SOURCE", "")
+        chosen = f" (PULSE_SOURCE is {clean(chosen)})" if chosen else ""
+        raise GearProblem(
+            f"gives nothing but silence: it is muted or switched off, or another source is chosen{chosen}. "
+            "Unmute it at its own switch or in the sound settings (pavucontrol, Input Devices; alsamixer, F4), "
+            "pick another with --microphone or PULSE_SOURCE, or run with --keys-only."
+        )
     level = level_db(samples)
     expected = DEFAULT_THRESHOLDS.speech_level_db - level
-    if not samples.any():
-        return "gives digital silence: it is muted or switched off."
     verdict = (
         "voice will be used"
         if expected >= DEFAULT_THRESHOLDS.hopeless_snr_db
         else "too loud for voice, use the keys"
     )
     return f"noise {level:.0f} dB; a raised voice would stand {expected:+.0f} dB over it: {verdict}."
+
+
+def _sound_log() -> str:
+    path = clean(str(log_path()))
+    if can_keep():
+        return f"while the board is drawn, messages of the sound system go to {path}"
+    return f"{path} cannot be written; while the board is drawn, messages of the sound system are dropped."

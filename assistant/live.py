@@ -6,6 +6,7 @@ import functools
 import shlex
 import shutil
 import sys
+import threading
 import time
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -120,6 +121,8 @@ class OpenedMicrophone:
         self._listener: tuple[Callable[[Samples], None], Callable[[str], None], Callable[[], None]] | None = (
             None
         )
+        self._why: str | None = None
+        self._telling = threading.Lock()
         source.start(self._deliver, self._lost, self._back)
 
     def start(
@@ -128,20 +131,27 @@ class OpenedMicrophone:
         lost: Callable[[str], None],
         back: Callable[[], None],
     ) -> None:
-        """From now on its sound goes there."""
-        self._listener = (deliver, lost, back)
+        """From now on its sound goes there; a loss that came before is told now."""
+        with self._telling:
+            self._listener = (deliver, lost, back)
+            if self._why is not None:
+                lost(self._why)
 
     def _deliver(self, samples: Samples) -> None:
         if self._listener is not None:
             self._listener[0](samples)
 
     def _lost(self, why: str) -> None:
-        if self._listener is not None:
-            self._listener[1](why)
+        with self._telling:
+            self._why = why
+            if self._listener is not None:
+                self._listener[1](why)
 
     def _back(self) -> None:
-        if self._listener is not None:
-            self._listener[2]()
+        with self._telling:
+            self._why = None
+            if self._listener is not None:
+                self._listener[2]()
 
     def close(self) -> None:
         """Give the device back."""
@@ -174,7 +184,8 @@ def _run(settings: Settings, ending: Ending) -> int:
     if settings.resume is None:
         library.procedure(settings.procedure)
     recogniser = None if settings.keys_only else _recogniser(settings, library, grammars)
-    with ExitStack() as gear:
+    # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
+    with ExitStack() as shown, ExitStack() as gear:
         begun = time.monotonic()
         sessions: list[Session] = []  # the callbacks below come only after the session is there
 
@@ -193,8 +204,9 @@ def _run(settings: Settings, ending: Ending) -> int:
                 sessions[0].happened(functools.partial(GearBack, gear=gear_name))
 
         output: Output = NoSpeaker()
+        player: Player | None = None
         if not settings.silent:
-            output = Player(
+            output = player = Player(
                 device_named(settings.speaker),
                 on_gear_lost=lambda why: tell("speaker", why),
                 on_gear_back=lambda: tell_back("speaker"),
@@ -204,7 +216,12 @@ def _run(settings: Settings, ending: Ending) -> int:
         if not settings.keys_only:
             from assistant.hearing.microphone import Microphone  # noqa: PLC0415
 
-            microphone = OpenedMicrophone(Microphone(device_named(settings.microphone)))
+            microphone = OpenedMicrophone(
+                Microphone(
+                    device_named(settings.microphone),
+                    own_voice=lambda: player is not None and player.speaking,
+                )
+            )
             gear.callback(microphone.close)
         findings, remarks = _findings(settings, library)
         ending.begin()
@@ -219,7 +236,7 @@ def _run(settings: Settings, ending: Ending) -> int:
             begun -= _gone_by(log.recorded)
         now = _clock(begun)
         screen = open_screen(sys.stdout, now, lines=settings.plain or (settings.silent and _too_small()))
-        gear.callback(screen.close)
+        shown.callback(screen.close)
         session = Session(
             runner=runner,
             log=log,

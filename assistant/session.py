@@ -20,6 +20,7 @@ from assistant.core.events import (
     EndNote,
     Event,
     Finish,
+    GearBack,
     GearLost,
     Heard,
     KeyPressed,
@@ -266,6 +267,8 @@ class Session:
                 self._screen.heard(event.words or "(speech)", event.at, understood=False)
             case KeyPressed():
                 self._screen.key(event.key, event.at)
+            case GearLost() | GearBack():
+                self._screen.redraw()  # what is lost may have left its mark on the terminal
             case _:
                 pass
 

@@ -1,4 +1,4 @@
-"""The microphone, through PortAudio: a source of 16 kHz samples that comes back after it was unplugged.
+"""The microphone, through PortAudio: a source of 16 kHz samples that comes back after it was unplugged or muted.
 
 PortAudio is loaded when a microphone is first wanted, so that everything else works without it.
 """
@@ -6,6 +6,7 @@ PortAudio is loaded when a microphone is first wanted, so that everything else w
 from __future__ import annotations
 
 import contextlib
+import functools
 import threading
 import time
 from typing import TYPE_CHECKING, Any
@@ -14,6 +15,7 @@ import numpy as np
 import soxr
 
 from assistant.errors import GearProblem
+from assistant.hearing.deafness import Deafness
 from assistant.hearing.sound import RATE, Samples
 from assistant.speaking.player import load_sounddevice
 
@@ -29,9 +31,22 @@ SILENT_FOR_S = 2.0
 TRY_AGAIN_S = 2.0
 """Pause between two attempts to open it again."""
 
+LISTEN_AGAIN_S = 4.0
+"""A device that gives only silence is opened again after this: it may be another one by now.
+
+In between it is listened to, because one that is unmuted sounds without being opened again."""
+
+OWN_VOICE_S = 1.0
+"""So long after the assistant has spoken its voice may still arrive where the loudspeaker's signal is recorded."""
+
+GLANCE_WAIT_S = 3.0
+"""Longer than the two seconds that an idle virtual source of PulseAudio may make a new stream wait."""
+
 _LOOK_S = 0.25
 
 LOST = "The microphone stopped working. Check its plug and cable."
+
+SILENT = "It gives nothing but silence. Is it muted, or is another source chosen?"
 
 
 class Microphone:
@@ -39,18 +54,28 @@ class Microphone:
 
     Args:
         device: Name, part of a name, or number of an input device; None for the system's default.
+        own_voice: Whether the loudspeaker speaks now; sound that comes meanwhile proves no microphone.
         sounddevice: Stand-in for the module of that name.
 
     Raises:
         GearProblem: PortAudio is missing.
     """
 
-    def __init__(self, device: str | int | None = None, *, sounddevice: Any = None) -> None:
+    def __init__(
+        self,
+        device: str | int | None = None,
+        *,
+        own_voice: Callable[[], bool] = lambda: False,
+        sounddevice: Any = None,
+    ) -> None:
         self._sounddevice = sounddevice if sounddevice is not None else load_sounddevice()
         self._device = device
         self._stream: Any = None
-        self._resampler: Any = None
+        self._opening = 0
         self._last_call = 0.0
+        self._own_voice = own_voice
+        self._spoke_at = -OWN_VOICE_S
+        self._deafness = Deafness()
         self._closing = threading.Event()
         self._keeper: threading.Thread | None = None
         self._deliver: Callable[[Samples], None] = lambda _samples: None
@@ -67,8 +92,8 @@ class Microphone:
 
         Args:
             deliver: Gets each piece of sound, on the audio thread; must return at once.
-            lost: Called with a plain reason when the device stops working.
-            back: Called when it works again; it is tried every `TRY_AGAIN_S` seconds.
+            lost: Called with a plain reason when the device stops working, or gives nothing but exact silence.
+            back: Called when sound comes from it again; it is opened again and again meanwhile.
 
         Raises:
             GearProblem: There is no such device, or it cannot be opened.
@@ -77,6 +102,11 @@ class Microphone:
         self._open()
         self._keeper = threading.Thread(target=self._keep, name="microphone-keep", daemon=True)
         self._keeper.start()
+
+    @property
+    def sounded(self) -> bool:
+        """Whether anything other than exact silence has come; resampling, which dithers, would hide that."""
+        return self._deafness.sounded
 
     def close(self) -> None:
         """Give the device back; safe to call twice."""
@@ -96,14 +126,16 @@ class Microphone:
                 )
             except (sounddevice.PortAudioError, ValueError):
                 rate = int(about["default_samplerate"])
-            self._resampler = soxr.ResampleStream(rate, RATE, 1, dtype="int16") if rate != RATE else None
+            resampler = soxr.ResampleStream(rate, RATE, 1, dtype="int16") if rate != RATE else None
+            self._opening += 1
+            self._deafness.opened_again()
             stream = sounddevice.RawInputStream(
                 samplerate=rate,
                 blocksize=round(BLOCK_S * rate),
                 device=self._device,
                 channels=1,
                 dtype="int16",
-                callback=self._take,
+                callback=functools.partial(self._take, self._opening, rate, resampler),
             )
             self._last_call = time.monotonic()
             stream.start()
@@ -116,26 +148,41 @@ class Microphone:
                 "or run with keys only."
             ) from error
 
-    def _take(self, data: Any, _frames: int, _when: Any, _status: Any) -> None:
-        """Audio thread: hand the block on."""
-        self._last_call = time.monotonic()
+    def _take(
+        self, opening: int, rate: int, resampler: Any, data: Any, _frames: int, _when: Any, _status: Any
+    ) -> None:
+        """Audio thread: look at the block and hand it on."""
+        if opening != self._opening or self._closing.is_set():
+            return  # a stream that is being given up
+        now = self._last_call = time.monotonic()
         samples: Samples = np.frombuffer(bytes(data), np.int16)
-        if self._resampler is not None:
-            samples = self._resampler.resample_chunk(samples)
-        if samples.size and not self._closing.is_set():
+        if self._own_voice():
+            self._spoke_at = now
+        spoke = now - self._spoke_at < OWN_VOICE_S
+        self._deafness.feed(samples, samples.size / rate, now, own_voice=spoke)
+        if resampler is not None:
+            samples = resampler.resample_chunk(samples)
+        if samples.size and not self._deafness.deaf:
             self._deliver(samples)
 
     # --- watching over the device ---
 
     def _keep(self) -> None:
         while not self._closing.wait(_LOOK_S):
-            if self._alive():
+            why = self._trouble()
+            if why is None:
                 continue
             with contextlib.suppress(Exception):
-                self._lost(LOST)
+                self._lost(why)
             if self._recovered():
                 with contextlib.suppress(Exception):
                     self._back()
+
+    def _trouble(self) -> str | None:
+        """Why nothing can be heard; None when all is well."""
+        if not self._alive():
+            return LOST
+        return SILENT if self._deafness.deaf else None
 
     def _alive(self) -> bool:
         try:
@@ -144,18 +191,36 @@ class Microphone:
             return False
 
     def _recovered(self) -> bool:
-        """Try until the device delivers sound again; False when closed meanwhile."""
-        while True:
+        """Try until the device delivers real sound again; False when closed meanwhile.
+
+        A device that comes back without a sound is not back: a recogniser would be fed with nothing.
+        """
+        self._deafness.deaf = True
+        while not self._closing.is_set():
+            pause_s = 0.0 if self._alive() else TRY_AGAIN_S
             # A dead device can hold whoever closes it; that must not keep us from opening a new stream.
-            threading.Thread(target=_shut, args=(self._stream,), name="microphone-shut", daemon=True).start()
-            if self._closing.wait(TRY_AGAIN_S):
+            shutting = threading.Thread(
+                target=_shut, args=(self._stream,), name="microphone-shut", daemon=True
+            )
+            shutting.start()
+            shutting.join(timeout=_LOOK_S)
+            if self._closing.wait(pause_s):
                 return False
             with contextlib.suppress(GearProblem):
                 self._open()
-                opened = self._last_call
-                while time.monotonic() - opened < SILENT_FOR_S and not self._closing.wait(0.05):
-                    if self._last_call > opened:
-                        return True
+                if self._sounds():
+                    return True
+        return False
+
+    def _sounds(self) -> bool:
+        """Listen to a stream that has just been opened, as long as it is worth it; whether there was sound."""
+        opened = time.monotonic()
+        while time.monotonic() - opened < LISTEN_AGAIN_S and not self._closing.wait(0.05):
+            if not self._deafness.deaf:
+                return True
+            if not self._alive():
+                return False
+        return False
 
 
 def _shut(stream: Any) -> None:
@@ -163,6 +228,32 @@ def _shut(stream: Any) -> None:
         stream.abort()
     with contextlib.suppress(Exception):
         stream.close()
+
+
+def glance(microphone: Microphone, seconds: float) -> Samples:
+    """Listen for a moment: samples at 16 kHz, fewer when the device is slow, none when it stands still.
+
+    Args:
+        microphone: Not yet started; closed afterwards.
+        seconds: How much sound is wanted; at most `GLANCE_WAIT_S` more is waited for it.
+
+    Raises:
+        GearProblem: There is no such device, or it cannot be opened.
+    """
+    blocks: list[Samples] = []
+    enough = threading.Event()
+
+    def deliver(samples: Samples) -> None:
+        blocks.append(samples)
+        if sum(block.size for block in blocks) >= seconds * RATE:
+            enough.set()
+
+    try:
+        microphone.start(deliver, lambda _why: None, lambda: None)
+        enough.wait(seconds + GLANCE_WAIT_S)
+    finally:
+        microphone.close()
+    return np.concatenate(blocks) if blocks else np.zeros(0, np.int16)
 
 
 def list_devices(sounddevice: Any = None) -> list[str]:

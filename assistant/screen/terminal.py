@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import os
 import threading
 import time
@@ -12,6 +13,7 @@ from assistant.core.board import Board
 from assistant.keys.restoring import Undo
 from assistant.screen.lettering import clean
 from assistant.screen.plain import Level, render
+from assistant.screen.quiet import Quiet
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,6 +21,12 @@ if TYPE_CHECKING:
 
 _REDRAW_S = 0.1
 """At most ten pictures a second: a person sees no more, and the recogniser needs the processor."""
+
+_ANEW_S = 5.0
+"""All lines are written again this often: another program may have written across the picture."""
+
+NOTICE_S = 15.0
+"""So long a notice stands beside the board's message."""
 
 _ENTER = "\x1b[?1049h\x1b[?25l\x1b[2J"
 _LEAVE = "\x1b[?25h\x1b[?1049l"
@@ -46,6 +54,9 @@ class Screen(Protocol):
     def notice(self, text: str, at: float) -> None:
         """Something else that a reader of the dialogue wants to know."""
 
+    def redraw(self) -> None:
+        """Something may have disturbed the picture (gear was lost or is back): put all of it there again."""
+
     def close(self) -> None:
         """Leave the terminal as it was."""
 
@@ -53,8 +64,9 @@ class Screen(Protocol):
 class TerminalScreen:
     """Draws the board in place on a terminal; a thread redraws while a countdown runs.
 
-    The alternate screen is left and the cursor shown again on `close`, on leaving a ``with`` block, at exit
-    and on SIGTERM and SIGHUP.
+    Meanwhile nothing else that is written to descriptors 1 and 2 reaches that terminal (see `quiet`).
+    The alternate screen is left, the cursor shown again and the descriptors led back on `close`, on leaving a
+    ``with`` block, at exit and on SIGTERM and SIGHUP.
     A terminal that goes away is not an error: the session goes on by voice.
 
     Args:
@@ -64,7 +76,6 @@ class TerminalScreen:
     """
 
     def __init__(self, stream: TextIO, now: Callable[[], float], *, colour: bool | None = None) -> None:
-        self._stream = stream
         self._now = now
         plain = os.environ.get("NO_COLOR", "") != "" or os.environ.get("TERM", "dumb") == "dumb"
         self._colour = not plain if colour is None else colour
@@ -74,9 +85,15 @@ class TerminalScreen:
         self._level: Level | None = None
         self._drawn: list[str] = []
         self._size = (0, 0)
+        self._written_at = 0.0
+        self._anew = False
+        self._notice = ""
+        self._notice_until = 0.0
         self._changed = threading.Event()
         self._closing = threading.Event()
-        self._restore = Undo(lambda: self._write(_LEAVE))
+        self._quiet = Quiet(stream)
+        self._stream = self._quiet.out
+        self._restore = Undo(self._leave)
         self._write(_ENTER)
         self._thread = threading.Thread(target=self._draw_on, name="screen", daemon=True)
         self._thread.start()
@@ -111,7 +128,15 @@ class TerminalScreen:
         """Nothing: the board carries what was keyed."""
 
     def notice(self, text: str, at: float) -> None:
-        """Nothing: the board carries its message."""
+        """Show it beside the board's message for `NOTICE_S`."""
+        with self._lock:
+            self._notice, self._notice_until = text, at + NOTICE_S
+        self._changed.set()
+
+    def redraw(self) -> None:
+        """Clear the terminal and draw all lines."""
+        self._anew = True
+        self._changed.set()
 
     def close(self) -> None:
         """Leave the terminal as it was; safe to call twice."""
@@ -121,17 +146,28 @@ class TerminalScreen:
             self._thread.join(timeout=1.0)
         self._restore()
 
+    def _leave(self) -> None:
+        self._write(_LEAVE)
+        self._quiet.restore()
+
     def _draw_on(self) -> None:
         while not self._closing.is_set():
             began = time.monotonic()
             self._changed.clear()
             with self._lock:
-                board, level = self._board, self._level
+                board, level = self._noticed(self._board), self._level
+            self._quiet.trim()
             if not self._draw(board, level):
                 return
             self._closing.wait(max(0.0, _REDRAW_S - (time.monotonic() - began)))
             # A countdown and a changed window size are looked at without being told.
             self._changed.wait(_REDRAW_S if board.countdown else 0.5)
+
+    def _noticed(self, board: Board) -> Board:
+        """The board with the notice that is still to be read."""
+        if not self._notice or self._now() >= self._notice_until or self._notice in board.message:
+            return board
+        return dataclasses.replace(board, message=f"{self._notice} {board.message}".strip())
 
     def _draw(self, board: Board, level: Level | None) -> bool:
         """Write the lines that differ from what is there; False when the terminal is gone."""
@@ -143,11 +179,15 @@ class TerminalScreen:
         width, height = size.columns or 80, size.lines or 24
         lines = render(board, width, height, self._now(), level, self._colour, blocks=self._blocks)
         out = []
-        if (width, height) != self._size:
+        all_lines = time.monotonic() - self._written_at >= _ANEW_S
+        if (width, height) != self._size or self._anew:
+            self._anew, all_lines = False, True
             self._size, self._drawn = (width, height), [""] * height
             out.append("\x1b[0m\x1b[2J")
+        if all_lines:
+            self._written_at = time.monotonic()
         for row, (line, before) in enumerate(zip(lines, self._drawn, strict=True), start=1):
-            if line != before:
+            if line != before or all_lines:
                 out.append(f"\x1b[{row};1H\x1b[0m\x1b[K{line}")
         self._drawn = lines
         return not out or self._write("".join(out))
@@ -216,6 +256,9 @@ class LineScreen:
     def notice(self, text: str, at: float) -> None:
         """Print a remark about the session."""
         self._print(at, "NOTE", text)
+
+    def redraw(self) -> None:
+        """Nothing: a line that stands is never drawn again."""
 
     def close(self) -> None:
         """Nothing to undo."""

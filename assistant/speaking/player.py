@@ -148,6 +148,11 @@ class Player:
         self._reporter.start()
         self._keeper.start()
 
+    @property
+    def speaking(self) -> bool:
+        """Whether something is being played that has not yet left the loudspeaker wholly."""
+        return self._job is not None or self._leaving is not None
+
     def play(self, speech: Speech, on_finished: OnFinished) -> None:
         """Play this now; what is being played is cut.
 

@@ -11,10 +11,14 @@ import pytest
 
 from assistant.errors import GearProblem
 from assistant.hearing import microphone
-from assistant.hearing.microphone import LOST, Microphone, list_devices
+from assistant.hearing.microphone import LOST, SILENT, Microphone, list_devices
 
 if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
+
+
+NOISE = np.tile(np.array([3, -2, 1, -1], np.int16), 128)
+"""The least that a real microphone gives."""
 
 
 class PortAudioError(Exception):
@@ -111,7 +115,7 @@ def test_unplugged_and_plugged_in_again() -> None:
     module.plugged = True
     for _ in range(500):
         if len(module.streams) > 1:
-            module.streams[-1].say(np.zeros(512, np.int16))
+            module.streams[-1].say(NOISE)
         if back.wait(0.01):
             break
     mic.close()
@@ -145,3 +149,46 @@ def test_missing_portaudio_names_the_package(monkeypatch: pytest.MonkeyPatch) ->
 def test_only_inputs_are_listed() -> None:
     """The list holds input devices by number, the default one marked."""
     assert ["* 1: headset (1 in)"] == list_devices(Sounddevice())
+
+
+def feed_until(done: threading.Event, module: Sounddevice, block: Any, most: int = 500) -> None:
+    """Let the stream that was opened last give this block, a thousand times as fast as a device."""
+    for _ in range(most):
+        module.streams[-1].say(block)
+        if done.wait(0.005):
+            return
+
+
+@pytest.mark.usefixtures("quick")
+def test_muted_is_a_loss_and_unmuted_a_return() -> None:
+    """Exact silence is told as a loss with its own reason; opened again and silent it is not back, with sound it is."""
+    module, lost, back = Sounddevice(), [], threading.Event()
+    gone = threading.Event()
+
+    def lose(why: str) -> None:
+        lost.append(why)
+        gone.set()
+
+    mic = Microphone(sounddevice=module)
+    mic.start(lambda _samples: None, lose, back.set)
+    feed_until(gone, module, np.zeros(512, np.int16))
+    assert [SILENT] == lost
+    feed_until(back, module, np.zeros(512, np.int16), 40)
+    assert not back.is_set()
+    assert len(module.streams) > 1
+    feed_until(back, module, NOISE)
+    mic.close()
+    assert back.is_set()
+    assert [SILENT] == lost
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_voice_that_is_our_own_does_not_bring_it_back() -> None:
+    """Sound that comes while the loudspeaker speaks is not taken for a microphone that works again."""
+    module, back, gone = Sounddevice(), threading.Event(), threading.Event()
+    mic = Microphone(sounddevice=module, own_voice=gone.is_set)
+    mic.start(lambda _samples: None, lambda _why: gone.set(), back.set)
+    feed_until(gone, module, np.zeros(512, np.int16))
+    feed_until(back, module, NOISE, 60)
+    mic.close()
+    assert not back.is_set()

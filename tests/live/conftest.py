@@ -20,7 +20,9 @@ import numpy.typing as npt
 import pytest
 import soundfile
 
-MICROPHONE, LOUDSPEAKER = "bay_microphone", "bay_loudspeaker"
+MICROPHONE, LOUDSPEAKER, ELSEWHERE = "bay_microphone", "bay_loudspeaker", "elsewhere"
+HUM_DB = -66.0
+"""Level of the noise that the virtual microphone always has: a real one never gives exact silence."""
 
 
 @dataclass
@@ -30,6 +32,70 @@ class Bay:
     folder: Path
     environment: dict[str, str]
     recording: subprocess.Popen[bytes] | None = None
+    server: subprocess.Popen[bytes] | None = None
+    noise: subprocess.Popen[bytes] | None = None
+
+    def start_server(self) -> None:
+        """Start the sound server, with noise at the microphone; a third device stands by that nobody uses."""
+        socket = self.environment["PULSE_SERVER"].removeprefix("unix:")
+        Path(socket).unlink(missing_ok=True)
+        modules = [
+            f"module-native-protocol-unix socket={socket} auth-anonymous=1",
+            f"module-null-sink sink_name={MICROPHONE} rate=16000 channels=1",
+            f"module-null-sink sink_name={LOUDSPEAKER} rate=44100 channels=2",
+            f"module-null-sink sink_name={ELSEWHERE} rate=44100 channels=2",
+        ]
+        arguments = ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no"]
+        arguments.append("--disallow-exit")
+        for module in modules:
+            arguments += ["-L", module]
+        with (self.folder / "pulse.log").open("ab") as log:
+            self.server = subprocess.Popen(arguments, env=self.environment, stdout=log, stderr=log)
+        for _ in range(100):
+            if Path(socket).exists():
+                self.hum()
+                return
+            time.sleep(0.1)
+        pytest.fail((self.folder / "pulse.log").read_text())
+
+    def hum(self) -> None:
+        """Give the microphone its noise, until the server ends."""
+        file = self.folder / "hum.raw"
+        if not file.exists():
+            noise = np.random.default_rng(1).normal(0.0, 32768 * 10 ** (HUM_DB / 20), 16000 * 600)
+            file.write_bytes(np.round(noise).astype(np.int16).tobytes())
+        self.noise = subprocess.Popen(
+            [
+                "paplay",
+                "--raw",
+                "--rate=16000",
+                "--channels=1",
+                "--format=s16le",
+                f"--device={MICROPHONE}",
+                str(file),
+            ],
+            env=self.environment,
+            stderr=subprocess.DEVNULL,
+        )
+
+    def kill_server(self) -> None:
+        """The sound server dies without a word."""
+        for process in (self.server, self.noise):
+            if process is not None:
+                process.kill()
+                process.wait(timeout=10)
+
+    def pactl(self, *arguments: str) -> str:
+        """Give the sound server an order; what it answers."""
+        done = subprocess.run(
+            ["pactl", *arguments],
+            env=self.environment,
+            check=True,
+            timeout=20,
+            capture_output=True,
+            text=True,
+        )
+        return done.stdout
 
     def play(self, file: Path) -> None:
         """Play a sound file into the virtual microphone, to its end."""
@@ -63,7 +129,7 @@ class Bay:
 @pytest.fixture
 def bay(tmp_path: Path) -> Iterator[Bay]:
     """A bay with a microphone and a loudspeaker that exist only in software."""
-    for program in ("pulseaudio", "paplay", "parec"):
+    for program in ("pulseaudio", "paplay", "parec", "pactl"):
         if shutil.which(program) is None:
             pytest.fail(f"{program} is missing; run: bash .ci/setup test")
     runtime = tmp_path / "pulse"
@@ -83,35 +149,12 @@ def bay(tmp_path: Path) -> Iterator[Bay]:
         "COLUMNS": "100",
         "LINES": "30",
     }
-    modules = [
-        f"module-native-protocol-unix socket={socket} auth-anonymous=1",
-        f"module-null-sink sink_name={MICROPHONE} rate=16000 channels=1",
-        f"module-null-sink sink_name={LOUDSPEAKER} rate=44100 channels=2",
-    ]
-    arguments = [
-        "pulseaudio",
-        "-n",
-        "--daemonize=no",
-        "--exit-idle-time=-1",
-        "--use-pid-file=no",
-        "--disallow-exit",
-    ]
-    for module in modules:
-        arguments += ["-L", module]
-    log = (tmp_path / "pulse.log").open("wb")
-    server = subprocess.Popen(arguments, env=environment, stdout=log, stderr=log)
+    made = Bay(tmp_path, environment)
     try:
-        for _ in range(100):
-            if socket.exists():
-                break
-            time.sleep(0.1)
-        else:
-            pytest.fail((tmp_path / "pulse.log").read_text())
-        yield Bay(tmp_path, environment)
+        made.start_server()
+        yield made
     finally:
-        server.terminate()
-        server.wait(timeout=10)
-        log.close()
+        made.kill_server()
 
 
 @dataclass
