@@ -8,8 +8,8 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from assistant.errors import UsageProblem
+from assistant.printing import in_line as plain
 from assistant.record.searching import Wanted, read_day, vin_part, words_of
-from assistant.record.summaries import plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

@@ -38,7 +38,7 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.odds import Odds, preparations
 from assistant.core.policy import Thresholds
 from assistant.core.procedure import Library
-from assistant.errors import FileProblem
+from assistant.errors import MALFORMED, FileProblem
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -487,7 +487,7 @@ def parse_table(data: bytes, path: Path | str) -> tuple[str, dict[str, Hypothese
         body = json.loads(data)
         circuits = {str(name): _hypotheses(part) for name, part in body["circuits"].items()}
         version = {FORMAT: str(body["version"])}[body["format"]]
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except MALFORMED as error:
         raise FileProblem(
             path,
             0,

@@ -14,6 +14,7 @@ from dataclasses import replace
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, TypeVar
 
+from assistant import files
 from assistant.core import wording
 from assistant.core.procedure import (
     FILAMENTS,
@@ -143,7 +144,7 @@ def _knowledge(directory: Path, terms: Terms) -> Knowledge | None:
     from assistant.core.evidence import Knowledge, parse_table  # noqa: PLC0415
     from assistant.core.odds import parse_findings, parse_odds  # noqa: PLC0415  they read with this module's `Reader`
 
-    version, circuits = parse_table(_read(table), table)
+    version, circuits = parse_table(_read(table, files.TABLE), table)
     weights = parse_odds(_read(odds), odds, terms)
     findings = directory / FINDINGS_FILE
     if findings.is_file():
@@ -151,9 +152,9 @@ def _knowledge(directory: Path, terms: Terms) -> Knowledge | None:
     return Knowledge(version, circuits, weights)
 
 
-def _read(path: Path) -> bytes:
+def _read(path: Path, most: int = files.SETTINGS) -> bytes:
     try:
-        return path.read_bytes()
+        return files.read_bytes(path, most)
     except OSError as error:
         raise UsageProblem(
             f"The procedures need the file {path}, but it cannot be read ({error.strerror})."

@@ -25,10 +25,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from assistant import files
 from assistant.core.loading import ODDS_FILE, Reader, number
 from assistant.core.procedure import Engine
 from assistant.core.tree import Text, parse
-from assistant.errors import FileProblem, UsageProblem
+from assistant.errors import MALFORMED, FileProblem, UsageProblem
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -99,12 +100,12 @@ def parse_findings(data: bytes, path: Path | str, terms: Terms) -> Findings:
     try:
         body = json.loads(data)
         if (body["format"], body["version"]) != (FORMAT, VERSION):
-            raise ValueError(f"it says {body['format']!r}, version {body['version']!r}")  # noqa: TRY301
+            raise ValueError(f"it says {body['format']!r}, version {body['version']!r}")
         cars = {
             str(circuit): {_known(fault, terms): _cars(count) for fault, count in faults.items()}
             for circuit, faults in body["cars"].items()
         }
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except MALFORMED as error:
         raise FileProblem(
             path,
             0,
@@ -181,7 +182,7 @@ def load_odds(directory: Path, terms: Terms) -> Odds:
     """
     path = directory / ODDS_FILE
     try:
-        data = path.read_bytes()
+        data = files.read_bytes(path, files.SETTINGS)
     except OSError as error:
         raise UsageProblem(
             f"Odds of faults and minutes of tests need the file {path}, but it cannot be read ({error.strerror})."

@@ -27,6 +27,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant import files
 from assistant.core.result import KEYED_AS_WELL, Control, GrammarRequest, Result, Spelling
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
 from assistant.grammar import english, jsgf, numbers, spelling
@@ -105,7 +106,10 @@ class GrammarSet:
         directory = Path(directory)
         try:
             paths = [*sorted(directory.glob("*.jsgf")), directory / LEXICON]
-            files = {path: path.read_bytes() for path in paths}
+            contents = {
+                path: files.read_bytes(path, files.TABLE if path.name == LEXICON else files.SETTINGS)
+                for path in paths
+            }
         except OSError as error:
             raise FileProblem(
                 error.filename or directory,
@@ -113,13 +117,13 @@ class GrammarSet:
                 f"cannot be read ({error.strerror})",
                 "Name a folder of grammars",
             ) from error
-        grammars = cls.from_files(files)
+        grammars = cls.from_files(contents)
         if missing := {word for word in grammars.words() if word not in grammars.lexicon}:
             grammars.lexicon.entries.update(english.look_up(missing))
         return grammars
 
     @classmethod
-    def from_files(cls, files: Mapping[Path, bytes]) -> GrammarSet:
+    def from_files(cls, contents: Mapping[Path, bytes]) -> GrammarSet:
         """The same from the content of the files.
 
         Raises:
@@ -127,14 +131,17 @@ class GrammarSet:
         """
         lexicon = Lexicon({}, Path(LEXICON))
         grammars = []
-        for path, data in files.items():
+        for path, data in contents.items():
             if path.name == LEXICON:
                 lexicon = parse_lexicon(data, path)
             else:
                 grammars.append(jsgf.parse(data, path))
         if not grammars:
             raise FileProblem(
-                next(iter(files), Path()).parent, 0, "there is no grammar here", "Name a folder of grammars"
+                next(iter(contents), Path()).parent,
+                0,
+                "there is no grammar here",
+                "Name a folder of grammars",
             )
         linked = jsgf.link(grammars)
         forms: dict[str, dict[str, list[Phrase]]] = {kind: {} for kind in _KINDS}
