@@ -31,8 +31,9 @@ from assistant import files
 from assistant.core.result import KEYED_AS_WELL, Control, GrammarRequest, Result, Spelling
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
 from assistant.grammar import english, jsgf, numbers, spelling
+from assistant.grammar.counting import Counter
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
-from assistant.grammar.network import Automaton, Builder, Network, Place, compile_rule
+from assistant.grammar.network import MOST_READINGS, Automaton, Builder, Network, Place, compile_rule
 from assistant.grammar.numbers import NumberGrammar
 from assistant.grammar.phrases import Phrase, phrases
 from assistant.grammar.spelling import SpellingGrammar
@@ -144,6 +145,7 @@ class GrammarSet:
                 "Name a folder of grammars",
             )
         linked = jsgf.link(grammars)
+        counter = Counter(linked)
         forms: dict[str, dict[str, list[Phrase]]] = {kind: {} for kind in _KINDS}
         number: NumberGrammar | None = None
         signs: SpellingGrammar | None = None
@@ -154,6 +156,7 @@ class GrammarSet:
                 if not rule.public:
                     continue
                 key = f"{grammar.name}.{rule.name}"
+                counter.check_network(key)
                 if _is_number(linked, key):
                     if number is not None:
                         raise FileProblem(
@@ -169,7 +172,7 @@ class GrammarSet:
                         )
                     signs = _spelling(linked, key)
                     continue
-                for phrase in phrases(linked, key):
+                for phrase in phrases(linked, key, counter):
                     kind, name = _meaning(phrase, grammar.path, rule)
                     forms[kind].setdefault(name, []).append(phrase)
                     if name not in found.setdefault(kind, []):
@@ -298,6 +301,13 @@ def _finite(linked: jsgf.Linked, key: str, what: str) -> Network:
     if (loop := network.loop()) is not None:
         raise FileProblem(
             loop.file, loop.line, f"{what} could go on for ever", "Write out how often it may be said"
+        )
+    if (crowd := network.crowded()) is not None:
+        raise FileProblem(
+            crowd.file,
+            crowd.line,
+            f"{what} has tags in more than {MOST_READINGS} ways without a word between them",
+            "Put each tag behind a word of its own",
         )
     if network.accepts(()):
         raise FileProblem(
