@@ -73,7 +73,13 @@ def _drop_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), descriptor)
 
 
+_LONGEST = 4000
+"""Signs of an error that are shown."""
+
+
 def _complain(text: str) -> None:
+    if len(text) > _LONGEST:  # it repeats something that was given or read
+        text = f"{text[:_LONGEST]}… ({len(text)} signs)"
     print(f"bay-assistant: {in_line(text)}", file=sys.stderr)
 
 

@@ -45,6 +45,9 @@ if TYPE_CHECKING:
 
     from assistant.core.procedure import Measurement, Step
 
+MOST_HYPOTHESES = 100_000
+"""Most hypotheses of one circuit, mechanisms times cars; the largest of this program has some hundreds."""
+
 FORMAT = "bay-assistant likelihoods"
 FULL = 200
 """A share of 1 as it stands in the file: two hexadecimal digits for each share, so half a per cent is the step."""
@@ -499,6 +502,10 @@ def parse_table(data: bytes, path: Path | str) -> tuple[str, dict[str, Hypothese
 
 def _hypotheses(part: Mapping[str, Any]) -> Hypotheses:
     systems = int(part["systems"])
+    if not 1 <= systems * len(part["mechanisms"]) <= MOST_HYPOTHESES:
+        raise ValueError(
+            f"{len(part['mechanisms'])} mechanisms with {systems} systems each; at most {MOST_HYPOTHESES} in all"
+        )
     faults = tuple(str(fault) for fault, _ in part["mechanisms"] for _ in range(systems))
     tests: dict[str, dict[str, tuple[float, ...]]] = {}
     for test, outcomes in part["tests"].items():

@@ -71,6 +71,15 @@ FACT_UNITS = tuple(wording.UNIT_WORDS)
 MOST_QUESTION_WORDS = 12
 """A spoken question is short enough to hold in the head."""
 
+LARGEST_NUMBER = 10**9
+"""Largest number in a file of procedures, far above any that is measured."""
+
+MOST_DECIMALS = 9
+"""Most decimals of a number there."""
+
+_SHOWN = 60
+"""Signs of a wrong value that an error repeats."""
+
 STEP_KEYS = ("measure", "asks", "cautions", "look_for", "good", "if_skipped", "answers", "reading")
 MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
 TARGET_KEYS = tuple(leads.value.replace("step", "next") for leads in Leads)
@@ -872,7 +881,7 @@ def _mapping(node: Node, path: Path | str, what: str) -> Mapping:
 
 def _suggestion(word: str, known: Iterable[str]) -> str:
     names = list(known)
-    close = difflib.get_close_matches(word, names, n=1)
+    close = difflib.get_close_matches(word[:_SHOWN], names, n=1)
     if close:
         return f"Did you mean '{close[0]}'?"[:-1] + "; known are: " + ", ".join(names)
     return "Known are: " + ", ".join(names) if names else "None is defined"
@@ -892,17 +901,26 @@ def _member(kind: type[_Name], text: Text, path: Path | str, what: str) -> _Name
 
 
 def number(text: Text, path: Path | str) -> Decimal:
-    """The finite number that a text is.
+    """The number that a text is.
 
     Raises:
-        FileProblem: It is none.
+        FileProblem: It is none, or one that nobody measures (`LARGEST_NUMBER`, `MOST_DECIMALS`).
     """
+    shown = text.value if len(text.value) <= _SHOWN else f"{text.value[:_SHOWN]}…"
     try:
-        value = Decimal(text.value)
+        value = Decimal(text.value if len(text.value) <= _SHOWN else "NaN")
     except InvalidOperation:
         value = Decimal("NaN")
     if not value.is_finite():
         raise FileProblem(
-            path, text.line, f"'{text.value}' is not a number", "Write it with a decimal point, as 9.6"
+            path, text.line, f"'{shown}' is not a number", "Write it with a decimal point, as 9.6"
+        )
+    exponent = value.as_tuple().exponent
+    if abs(value) > LARGEST_NUMBER or (isinstance(exponent, int) and not -MOST_DECIMALS <= exponent <= 9):
+        raise FileProblem(
+            path,
+            text.line,
+            f"'{shown}' is no number that can be meant here",
+            f"Write one from -{LARGEST_NUMBER} to {LARGEST_NUMBER} with at most {MOST_DECIMALS} decimals",
         )
     return value
