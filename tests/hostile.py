@@ -25,11 +25,73 @@ SIGNS = "a\x1b[2J\x07\x7f\x9b31mb\u202ecod\u2066e\u200f\u061c\u200b\u2028z\udcff
 """A text with one of each kind of sign that is to be escaped."""
 
 WORDS = (
-    *("", " ", "-", "--", "-x", "--x", "=", "--=--", "0", "-0", "-1", "last", ".", "..", "/", "//", "~", "~nobody-here/x"),
-    *("1e999", "-1e999", "nan", "inf", "9" * 400, "9" * 5000, "0x10", "1_0", "1.5", "٣", "½", "1e-999", "seed:" + "9" * 300),
-    *("a" * 300, "a/" * 3000, "x" * 20_000, "/dev/zero", "/dev/null", "/proc/self/mem", "/nowhere/at/all", "a\0b"),
-    *(SIGNS, "\n\nbay-assistant: all is well", "%s%d%(x)s", "{0}{x}", "'; DROP TABLE sessions; --", '"', "\\", "*"),
-    *("no-start", "4711", "2026-11", "0000-00-00", "9999-12-31", "monday", "-2026", "control-wire-open", "194", "typical"),
+    *(
+        "",
+        " ",
+        "-",
+        "--",
+        "-x",
+        "--x",
+        "=",
+        "--=--",
+        "0",
+        "-0",
+        "-1",
+        "last",
+        ".",
+        "..",
+        "/",
+        "//",
+        "~",
+        "~nobody-here/x",
+    ),
+    *(
+        "1e999",
+        "-1e999",
+        "nan",
+        "inf",
+        "9" * 400,
+        "9" * 5000,
+        "0x10",
+        "1_0",
+        "1.5",
+        "٣",
+        "½",
+        "1e-999",
+        "seed:" + "9" * 300,
+    ),
+    *(
+        "a" * 300,
+        "a/" * 3000,
+        "x" * 20_000,
+        "/dev/zero",
+        "/dev/null",
+        "/proc/self/mem",
+        "/nowhere/at/all",
+        "a\0b",
+    ),
+    *(
+        SIGNS,
+        "\n\nbay-assistant: all is well",
+        "%s%d%(x)s",
+        "{0}{x}",
+        "'; DROP TABLE sessions; --",
+        '"',
+        "\\",
+        "*",
+    ),
+    *(
+        "no-start",
+        "4711",
+        "2026-11",
+        "0000-00-00",
+        "9999-12-31",
+        "monday",
+        "-2026",
+        "control-wire-open",
+        "194",
+        "typical",
+    ),
 )
 """Values for any option; some of them are right for one."""
 
@@ -49,7 +111,9 @@ class Ended:
             return f"a defect: {self.err[:300]!r}"
         if self.status not in (0, 1, 2):
             return f"exit status {self.status}"
-        raw = RAW & set(self.out + self.err) or {sign for sign in self.out + self.err if "\ud800" <= sign <= "\udfff"}
+        raw = RAW & set(self.out + self.err) or {
+            sign for sign in self.out + self.err if "\ud800" <= sign <= "\udfff"
+        }
         return f"printed raw: {sorted(map(ascii, raw))}" if raw else ""
 
 
@@ -100,7 +164,16 @@ def call(*arguments: object, seconds: float = 20.0) -> Ended:
 
 OPTIONS = {
     "run": (
-        *("--resume", "--order", "--vin", "--vehicle", "--complaint", "--odometer", "--technician", "--speech-rate"),
+        *(
+            "--resume",
+            "--order",
+            "--vin",
+            "--vehicle",
+            "--complaint",
+            "--odometer",
+            "--technician",
+            "--speech-rate",
+        ),
         *("--procedures", "--grammars"),
     ),
     "hear": ("--grammar", "--procedure", "--step", "--model", "--procedures", "--grammars"),
@@ -109,7 +182,16 @@ OPTIONS = {
     "writeup": ("--html", "--json", "--out", "--sessions"),
     "review": ("--done", "--found", "--part", "--labour", "--remark", "--by", "--sign", "--sessions"),
     "pack": ("--out", "--sessions"),
-    "picture": ("--procedure", "--step", "--fault", "--mechanism", "--lamp", "--system", "--out", "--procedures"),
+    "picture": (
+        "--procedure",
+        "--step",
+        "--fault",
+        "--mechanism",
+        "--lamp",
+        "--system",
+        "--out",
+        "--procedures",
+    ),
     "verify": ("--json", "--sessions"),
     "replay": ("--show", "--sessions"),
     "sessions": (
@@ -142,7 +224,9 @@ def commands(seed: int, count: int, sessions: Path, out: Path) -> Iterator[tuple
         "bench hearing": ["--only=nothing"],
         "bench sessions": ["--count=-1"],
         "bench speech": ["--sentences=-1"],
-        **{name: [f"--sessions={sessions}"] for name in ("writeup", "review", "verify", "replay", "sessions")},
+        **{
+            name: [f"--sessions={sessions}"] for name in ("writeup", "review", "verify", "replay", "sessions")
+        },
     }
     chance = random.Random(seed)  # noqa: S311  made-up input, no secret
     for number in range(count):

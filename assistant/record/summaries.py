@@ -162,10 +162,10 @@ def _there(path: Path) -> bool:
     """Whether there is anything of this name, or it may not be looked at."""
     try:
         path.lstat()
-    except (FileNotFoundError, NotADirectoryError):
-        return False
-    except OSError:
+    except PermissionError:
         return True
+    except OSError:
+        return False
     return True
 
 
