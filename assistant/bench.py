@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assistant import __version__, resources
+from assistant import __version__, files, resources
 from assistant.core.loading import load_library
 from assistant.core.states import State, request_for, requests_of
 from assistant.demo import SCENARIO, Person, Sounding, Stage, Time, read_scenario
@@ -235,7 +235,9 @@ def _session(figures: Figures, folder: Path, recogniser: Recogniser) -> None:
         person = stage.person
         person.__class__ = _TimedPerson
         assert isinstance(person, _TimedPerson)  # noqa: S101
-        clips = json.loads((resources.directory("audio_fixtures") / "manifest.json").read_text())["clips"]
+        clips = json.loads(
+            files.read_text(resources.directory("audio_fixtures") / "manifest.json", files.SETTINGS)
+        )["clips"]
         person.spoken = frozenset(clip["file"] for clip in clips if clip["words"])
         session = stage.session
         session.log = _TimedLog(log, figures)

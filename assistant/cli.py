@@ -9,7 +9,6 @@ import argparse
 import contextlib
 import dataclasses
 import errno
-import io
 import json
 import os
 import shutil
@@ -22,7 +21,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
+from assistant.arguments import Parser, real, whole
 from assistant.errors import BayAssistantError, UsageProblem
+from assistant.places import home
+from assistant.printing import escaping, in_line, unescaped
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -34,10 +36,13 @@ if TYPE_CHECKING:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status and never lets a traceback through."""
-    _write_any_text()
-    parser = _parser()
+    with escaping():
+        return _main(arguments)
+
+
+def _main(arguments: Sequence[str] | None) -> int:
     try:
-        options = parser.parse_args(arguments)
+        options = _parser().parse_args(arguments)
         command: Callable[[argparse.Namespace], int] = options.command
         status = command(options)
         sys.stdout.flush()
@@ -52,7 +57,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             sys.stdout.flush()
         except OSError:
             _drop_output()
-        _complain(f"{error.filename or 'The output'} cannot be used: {error.strerror or error}.")
+        _complain(_unusable(error))
         return 2
     except BayAssistantError as error:
         _complain(str(error))
@@ -64,15 +69,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _complain(f"This is a defect of bay-assistant ({type(error).__name__}: {error}). {_keep_trace()}")
         return 2
     return status
-
-
-def _write_any_text() -> None:
-    """A sign that the terminal's character set lacks becomes a question mark; closed output goes nowhere."""
-    if sys.stdout is None:
-        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  open until the end
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
 
 
 def _drop_output() -> None:
@@ -96,19 +92,36 @@ def _terminal_gone(error: OSError) -> bool:
         return False
 
 
+_LONGEST = 4000
+"""Signs of an error that are shown."""
+
+
 def _complain(text: str) -> None:
+    if len(text) > _LONGEST:  # it repeats something that was given or read
+        text = f"{text[:_LONGEST]}… ({len(text)} signs)"
     with contextlib.suppress(OSError, ValueError):  # standard error may be closed; the exit status is left
-        print(f"bay-assistant: {text}", file=sys.stderr)
+        print(f"bay-assistant: {in_line(text)}", file=sys.stderr)
+
+
+def _unusable(error: OSError) -> str:
+    """The sentence for something that the system refused and nobody has put into words nearer to it."""
+    try:
+        Path.cwd()
+    except OSError:
+        return (
+            "The folder in which bay-assistant was started is gone. Change to another one and start it again."
+        )
+    return f"{error.filename or 'The output'} cannot be used: {error.strerror or error}."
 
 
 def _keep_trace() -> str:
     """Write the traceback where a developer finds it, and say where."""
-    state = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state")
-    path = state / "bay-assistant" / "defect.txt"
     try:
+        state = Path(os.environ.get("XDG_STATE_HOME") or home() / ".local" / "state")
+        path = state / "bay-assistant" / "defect.txt"
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(traceback.format_exc(), encoding="utf-8")
-    except OSError:
+    except (OSError, UsageProblem):
         return "What was recorded so far is safe."
     return f"What was recorded so far is safe. Details for its makers are in {path}."
 
@@ -266,13 +279,18 @@ class _Bar:
             return
         full = self._WIDTH * done // of
         bar = "#" * full + "." * (self._WIDTH - full)
-        print(f"\r\x1b[K{self._what} [{bar}] {100 * done // of} %", end="", file=sys.stderr, flush=True)
+        print(
+            f"\r\x1b[K{self._what} [{bar}] {100 * done // of} %",
+            end="",
+            file=unescaped(sys.stderr),
+            flush=True,
+        )
         self._shown = True
 
     def end(self) -> None:
         """Clear the line."""
         if self._shown:
-            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+            print("\r\x1b[K", end="", file=unescaped(sys.stderr), flush=True)
 
 
 def _writeup(options: argparse.Namespace) -> int:
@@ -326,7 +344,7 @@ def _review(options: argparse.Namespace) -> int:
         if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
             return 0
         try:
-            wanted = reviewing.ask(folder, wanted, input, print)
+            wanted = reviewing.ask(folder, wanted, lambda question: input(in_line(question)), print)
         except EOFError:
             print()
             wanted = reviewing.Wanted()
@@ -615,7 +633,7 @@ class _Progress:
     def tell(self, text: str) -> None:
         """Show it."""
         if self._terminal:
-            print(f"\r\x1b[K{text}", end="", file=sys.stderr, flush=True)
+            print(f"\r\x1b[K{in_line(text)}", end="", file=unescaped(sys.stderr), flush=True)
         elif text.partition(":")[0] != self._last:
             print(text.partition(":")[0], file=sys.stderr, flush=True)
         self._last = text.partition(":")[0]
@@ -623,7 +641,7 @@ class _Progress:
     def end(self) -> None:
         """Clear the line."""
         if self._terminal:
-            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+            print("\r\x1b[K", end="", file=unescaped(sys.stderr), flush=True)
 
 
 def _write(path: Path, text: str) -> None:
@@ -643,9 +661,9 @@ def _report(findings: Sequence[Finding], good: str, *, as_json: bool) -> int:
         print(json.dumps(rows, indent=2))
     elif findings:
         for finding in findings:
-            print(finding)
+            print(in_line(str(finding)))
     else:
-        print(good)
+        print(in_line(good))
     return 1 if findings else 0
 
 
@@ -682,8 +700,8 @@ def _session(options: argparse.Namespace) -> Path:
     return Path(name) if Path(name).is_dir() else session_named(_sessions(options), name)
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+def _parser() -> Parser:
+    parser = Parser(
         prog="bay-assistant",
         description="Hands-free, offline helper for no-spark diagnosis with a test lamp.",
         epilog="Try it without any sound gear: bay-assistant demo --out demo-session",
@@ -777,7 +795,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument(
         "--speech-rate",
-        type=int,
+        type=whole(80, 450),
         default=160,
         metavar="WORDS",
         help="words a minute, 80 to 450 (default: 160)",
@@ -852,17 +870,17 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("names", nargs="*", metavar="PROCEDURE", help="procedures to prove (default: all)")
     prove.add_argument(
         "--systems",
-        type=int,
+        type=whole(1, 100_000),
         default=200,
         metavar="N",
         help="random cars for each way in which a fault comes about (default: 200)",
     )
     prove.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="seed of the random cars (default: 1)"
+        "--seed", type=whole(0, 10**9), default=1, metavar="N", help="seed of the random cars (default: 1)"
     )
     prove.add_argument(
         "--misreading",
-        type=float,
+        type=real(0, 0.5, "a share"),
         default=0.02,
         metavar="SHARE",
         help="share of wrong answers of the observer who misreads, 0 to below 0.5 (default: 0.02)",
@@ -1033,7 +1051,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     sessions.add_argument(
         "--limit",
-        type=_count,
+        type=whole(0, 10**9),
         metavar="N",
         help="show at most N; 0 for all (default: 20 on a terminal, else all)",
     )
@@ -1073,7 +1091,7 @@ def _parser() -> argparse.ArgumentParser:
     past = further.add_parser(
         "sessions", help=about, description=about, epilog="Example: bay-assistant bench sessions --count 500"
     )
-    past.add_argument("--count", type=_count, metavar="N", help="made-up sessions (default: 2000)")
+    past.add_argument("--count", type=whole(0, 100_000), metavar="N", help="made-up sessions (default: 2000)")
     past.set_defaults(command=_bench_sessions)
     about = "Measure how well the assistant's own sentences are understood, by PocketSphinx and beside another voice."
     speech = further.add_parser(
@@ -1082,13 +1100,13 @@ def _parser() -> argparse.ArgumentParser:
     speech.set_defaults(command=_bench_speech)
     speech.add_argument(
         "--sentences",
-        type=int,
+        type=whole(0, 100_000),
         default=0,
         metavar="N",
         help="only about so many, evenly spread (default: all)",
     )
     speech.add_argument(
-        "--speech-rate", type=int, metavar="N", help="words a minute (default: that of a session)"
+        "--speech-rate", type=whole(80, 450), metavar="N", help="words a minute (default: that of a session)"
     )
     speech.add_argument("--voice", metavar="NAME", help="another voice of eSpeak NG, such as gmw/en-us+f3")
     return parser
@@ -1118,7 +1136,10 @@ def _add_bench_hearing(further: Any) -> None:
     )
     hearing.add_argument("--quick", action="store_true", help="about two minutes: a fifth of it, two ratios")
     hearing.add_argument(
-        "--hours", type=_hours, metavar="H", help="hours of noise and chatter (default: 2; 0 leaves them out)"
+        "--hours",
+        type=real(0, 1000, "a number of hours"),
+        metavar="H",
+        help="hours of noise and chatter (default: 2; 0 leaves them out)",
     )
     hearing.add_argument(
         "--only", metavar="NAME", nargs="+", default=[], help="only these parts; a wrong name lists them"
@@ -1138,22 +1159,6 @@ def _add_bench_hearing(further: Any) -> None:
     hearing.add_argument(
         "--manifest", type=Path, metavar="FILE", help="another test set than the bundled one"
     )
-
-
-def _count(text: str) -> int:
-    if not (text.isascii() and text.isdecimal() and len(text) < 10):
-        raise argparse.ArgumentTypeError(f"'{text}' is not a number from 0")
-    return int(text)
-
-
-def _hours(text: str) -> float:
-    try:
-        hours = float(text)
-    except ValueError:
-        hours = -1.0
-    if not 0 <= hours <= 1000:
-        raise argparse.ArgumentTypeError(f"'{text}' is not a number of hours from 0 to 1000")
-    return hours
 
 
 if __name__ == "__main__":

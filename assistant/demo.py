@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import numpy as np
 
-from assistant import resources
+from assistant import files, resources
 from assistant.core.loading import load_library
 from assistant.core.runner import Runner
 from assistant.core.states import State
@@ -89,10 +89,10 @@ def read_scenario(path: Path) -> Scenario:
         FileProblem: It is not JSON, or a part is missing or unknown.
     """
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = json.loads(files.read_text(path, files.SETTINGS))
     except OSError as error:
         raise FileProblem(path, 0, f"the scenario cannot be read ({error.strerror})") from error
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise FileProblem(
             path, getattr(error, "lineno", 0), "this is not JSON", "Write one object"
         ) from error
@@ -324,7 +324,7 @@ class Person:
 def _said(path: Path, samples: Samples) -> int:
     """The sample at which the words of a fixture end, as its manifest says; the last one without a manifest."""
     try:
-        clips = json.loads((path.parent / "manifest.json").read_text(encoding="utf-8"))["clips"]
+        clips = json.loads(files.read_text(path.parent / "manifest.json", files.SETTINGS))["clips"]
         ends = {clip["file"]: float(clip["speech_to_s"]) for clip in clips}
     except (OSError, ValueError, KeyError, TypeError):
         return len(samples)

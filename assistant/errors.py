@@ -9,6 +9,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+MALFORMED = (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError, OSError)
+"""What reading of data raises that has another shape than it should: wrong types, missing parts, absurd numbers."""
+
 
 class BayAssistantError(Exception):
     """Base of all errors that are meant to be read by a person."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
 
+from assistant import files
 from assistant.errors import UsageProblem
 
 FILE = Path(__file__).resolve().parent / "hearing" / "confidence.json"
@@ -48,7 +49,7 @@ class Calibration:
             UsageProblem: It is missing or not what `calibrate` writes.
         """
         try:
-            body = json.loads(path.read_text(encoding="utf-8"))
+            body = json.loads(files.read_text(path, files.SETTINGS))
             names = list(body["weights"])
             made = cls(
                 float(body["intercept"]),

@@ -73,7 +73,7 @@ def test_a_session_is_two_lines_that_fit_the_terminal() -> None:
     heading, first, second, _, hint = shown(one)
     assert heading == "Last week"
     assert first == (
-        '  Wed 18 Nov 09:05  order 4711  blue pickup  VIN …KP042788  "cranks\N{REPLACEMENT CHARACTER}[2J, won\'t start"'
+        '  Wed 18 Nov 09:05  order 4711  blue pickup  VIN …KP042788  "cranks\\x1b[2J, won\'t start"'
     )
     assert second == "    2026-11-18-0905-k7f3  signed  coil-control: verdict control-wire-open, 3 results"
     assert hint == "Read it: bay-assistant writeup 2026-11-18-0905-k7f3"

@@ -38,12 +38,15 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.odds import Odds, preparations
 from assistant.core.policy import Thresholds
 from assistant.core.procedure import Library
-from assistant.errors import FileProblem
+from assistant.errors import MALFORMED, FileProblem
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.core.procedure import Measurement, Step
+
+MOST_HYPOTHESES = 100_000
+"""Most hypotheses of one circuit, mechanisms times cars; the largest of this program has some hundreds."""
 
 FORMAT = "bay-assistant likelihoods"
 FULL = 200
@@ -487,7 +490,7 @@ def parse_table(data: bytes, path: Path | str) -> tuple[str, dict[str, Hypothese
         body = json.loads(data)
         circuits = {str(name): _hypotheses(part) for name, part in body["circuits"].items()}
         version = {FORMAT: str(body["version"])}[body["format"]]
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except MALFORMED as error:
         raise FileProblem(
             path,
             0,
@@ -499,6 +502,10 @@ def parse_table(data: bytes, path: Path | str) -> tuple[str, dict[str, Hypothese
 
 def _hypotheses(part: Mapping[str, Any]) -> Hypotheses:
     systems = int(part["systems"])
+    if not 1 <= systems * len(part["mechanisms"]) <= MOST_HYPOTHESES:
+        raise ValueError(
+            f"{len(part['mechanisms'])} mechanisms with {systems} systems each; at most {MOST_HYPOTHESES} in all"
+        )
     faults = tuple(str(fault) for fault, _ in part["mechanisms"] for _ in range(systems))
     tests: dict[str, dict[str, tuple[float, ...]]] = {}
     for test, outcomes in part["tests"].items():

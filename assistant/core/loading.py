@@ -14,6 +14,7 @@ from dataclasses import replace
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, TypeVar
 
+from assistant import files
 from assistant.core import wording
 from assistant.core.procedure import (
     FILAMENTS,
@@ -69,6 +70,15 @@ FACT_UNITS = tuple(wording.UNIT_WORDS)
 
 MOST_QUESTION_WORDS = 12
 """A spoken question is short enough to hold in the head."""
+
+LARGEST_NUMBER = 10**9
+"""Largest number in a file of procedures, far above any that is measured."""
+
+MOST_DECIMALS = 9
+"""Most decimals of a number there."""
+
+_SHOWN = 60
+"""Signs of a wrong value that an error repeats."""
 
 STEP_KEYS = ("measure", "asks", "cautions", "look_for", "good", "if_skipped", "answers", "reading")
 MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
@@ -143,7 +153,7 @@ def _knowledge(directory: Path, terms: Terms) -> Knowledge | None:
     from assistant.core.evidence import Knowledge, parse_table  # noqa: PLC0415
     from assistant.core.odds import parse_findings, parse_odds  # noqa: PLC0415  they read with this module's `Reader`
 
-    version, circuits = parse_table(_read(table), table)
+    version, circuits = parse_table(_read(table, files.TABLE), table)
     weights = parse_odds(_read(odds), odds, terms)
     findings = directory / FINDINGS_FILE
     if findings.is_file():
@@ -151,9 +161,9 @@ def _knowledge(directory: Path, terms: Terms) -> Knowledge | None:
     return Knowledge(version, circuits, weights)
 
 
-def _read(path: Path) -> bytes:
+def _read(path: Path, most: int = files.SETTINGS) -> bytes:
     try:
-        return path.read_bytes()
+        return files.read_bytes(path, most)
     except OSError as error:
         raise UsageProblem(
             f"The procedures need the file {path}, but it cannot be read ({error.strerror})."
@@ -871,7 +881,7 @@ def _mapping(node: Node, path: Path | str, what: str) -> Mapping:
 
 def _suggestion(word: str, known: Iterable[str]) -> str:
     names = list(known)
-    close = difflib.get_close_matches(word, names, n=1)
+    close = difflib.get_close_matches(word[:_SHOWN], names, n=1)
     if close:
         return f"Did you mean '{close[0]}'?"[:-1] + "; known are: " + ", ".join(names)
     return "Known are: " + ", ".join(names) if names else "None is defined"
@@ -891,17 +901,26 @@ def _member(kind: type[_Name], text: Text, path: Path | str, what: str) -> _Name
 
 
 def number(text: Text, path: Path | str) -> Decimal:
-    """The finite number that a text is.
+    """The number that a text is.
 
     Raises:
-        FileProblem: It is none.
+        FileProblem: It is none, or one that nobody measures (`LARGEST_NUMBER`, `MOST_DECIMALS`).
     """
+    shown = text.value if len(text.value) <= _SHOWN else f"{text.value[:_SHOWN]}…"
     try:
-        value = Decimal(text.value)
+        value = Decimal(text.value if len(text.value) <= _SHOWN else "NaN")
     except InvalidOperation:
         value = Decimal("NaN")
     if not value.is_finite():
         raise FileProblem(
-            path, text.line, f"'{text.value}' is not a number", "Write it with a decimal point, as 9.6"
+            path, text.line, f"'{shown}' is not a number", "Write it with a decimal point, as 9.6"
+        )
+    exponent = value.as_tuple().exponent
+    if abs(value) > LARGEST_NUMBER or (isinstance(exponent, int) and not -MOST_DECIMALS <= exponent <= 9):
+        raise FileProblem(
+            path,
+            text.line,
+            f"'{shown}' is no number that can be meant here",
+            f"Write one from -{LARGEST_NUMBER} to {LARGEST_NUMBER} with at most {MOST_DECIMALS} decimals",
         )
     return value

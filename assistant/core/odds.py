@@ -25,10 +25,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from assistant import files
 from assistant.core.loading import ODDS_FILE, Reader, number
 from assistant.core.procedure import Engine
 from assistant.core.tree import Text, parse
-from assistant.errors import FileProblem, UsageProblem
+from assistant.errors import MALFORMED, FileProblem, UsageProblem
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -53,6 +54,12 @@ def preparations(measure: Measurement) -> tuple[str, ...]:
     }
     return tuple(name for name in ONCE if needed[name])
 
+
+LEAST = 0.000001
+"""Least odds or minutes: smaller ones could vanish when they are multiplied."""
+
+MOST = 1_000_000
+"""Most odds, minutes or cars."""
 
 FORMAT = "bay-assistant findings"
 VERSION = 1
@@ -99,12 +106,12 @@ def parse_findings(data: bytes, path: Path | str, terms: Terms) -> Findings:
     try:
         body = json.loads(data)
         if (body["format"], body["version"]) != (FORMAT, VERSION):
-            raise ValueError(f"it says {body['format']!r}, version {body['version']!r}")  # noqa: TRY301
+            raise ValueError(f"it says {body['format']!r}, version {body['version']!r}")
         cars = {
             str(circuit): {_known(fault, terms): _cars(count) for fault, count in faults.items()}
             for circuit, faults in body["cars"].items()
         }
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except MALFORMED as error:
         raise FileProblem(
             path,
             0,
@@ -121,7 +128,7 @@ def _known(fault: str, terms: Terms) -> str:
 
 
 def _cars(count: object) -> float:
-    if isinstance(count, bool) or not isinstance(count, int | float) or not 0 <= count < math.inf:
+    if isinstance(count, bool) or not isinstance(count, int | float) or not 0 <= count <= MOST:
         raise ValueError(f"{count!r} is not a number of cars")
     return float(count)
 
@@ -181,7 +188,7 @@ def load_odds(directory: Path, terms: Terms) -> Odds:
     """
     path = directory / ODDS_FILE
     try:
-        data = path.read_bytes()
+        data = files.read_bytes(path, files.SETTINGS)
     except OSError as error:
         raise UsageProblem(
             f"Odds of faults and minutes of tests need the file {path}, but it cannot be read ({error.strerror})."
@@ -216,9 +223,11 @@ def _weight(top: Reader) -> tuple[float, str]:
     if node is None:
         return 0.0, ""
     weight = float(number(node, top.path)) if isinstance(node, Text) else 0.0
-    if not 0 < weight < math.inf:
+    if not LEAST <= weight <= MOST:
         line = top.node.key_lines["weight_cars"]
-        raise FileProblem(top.path, line, "'weight_cars' is no number of cars", "Write it as 20")
+        raise FileProblem(
+            top.path, line, "'weight_cars' is no number of cars", f"Write it as 20; at most {MOST}"
+        )
     return weight, top.text("weight_source")
 
 
@@ -236,9 +245,12 @@ def _numbers(top: Reader, key: str, known: Iterable[str], kind: str) -> Mapping[
         if not isinstance(child, Text):
             raise FileProblem(top.path, line, f"'{name}' in '{key}' is not a number", "Write it as 0.1")
         value = float(number(child, top.path))
-        if value <= 0:
+        if not LEAST <= value <= MOST:
             raise FileProblem(
-                top.path, line, f"'{name}' in '{key}' is {child.value}", "A number above 0 is expected"
+                top.path,
+                line,
+                f"'{name}' in '{key}' is {child.value}",
+                f"A number above 0 is expected, from {LEAST:f} to {MOST}",
             )
         found[name] = value
     missing = [name for name in names if name not in found]

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 LARGEST_FILE = 1 << 20
 DEEPEST = 20
 
+MOST_NODES = 50_000
+"""Most names, texts, lists and maps of one file; the largest of this program has some thousands."""
+
 
 @dataclass
 class Text:
@@ -126,8 +129,12 @@ def _build(text: str, path: Path | str) -> Mapping:
             parent.key_lines[key[0]] = key[1]
             keys[-1] = None
 
-    for event in yaml.parse(text, Loader=yaml.SafeLoader):
+    for count, event in enumerate(yaml.parse(text, Loader=yaml.SafeLoader)):
         line = event.start_mark.line + 1 if event.start_mark else 0
+        if count > MOST_NODES:
+            raise FileProblem(
+                path, line, f"the file has more than {MOST_NODES} names and texts", "Use several files"
+            )
         if getattr(event, "anchor", None):
             raise FileProblem(path, line, "anchors and aliases are not read", "Write the value out here")
         tag = getattr(event, "tag", None)

@@ -27,11 +27,13 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant import files
 from assistant.core.result import KEYED_AS_WELL, Control, GrammarRequest, Result, Spelling
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
 from assistant.grammar import english, jsgf, numbers, spelling
+from assistant.grammar.counting import Counter
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
-from assistant.grammar.network import Automaton, Builder, Network, Place, compile_rule
+from assistant.grammar.network import MOST_READINGS, Automaton, Builder, Network, Place, compile_rule
 from assistant.grammar.numbers import NumberGrammar
 from assistant.grammar.phrases import Phrase, phrases
 from assistant.grammar.spelling import SpellingGrammar
@@ -105,7 +107,10 @@ class GrammarSet:
         directory = Path(directory)
         try:
             paths = [*sorted(directory.glob("*.jsgf")), directory / LEXICON]
-            files = {path: path.read_bytes() for path in paths}
+            contents = {
+                path: files.read_bytes(path, files.TABLE if path.name == LEXICON else files.SETTINGS)
+                for path in paths
+            }
         except OSError as error:
             raise FileProblem(
                 error.filename or directory,
@@ -113,13 +118,13 @@ class GrammarSet:
                 f"cannot be read ({error.strerror})",
                 "Name a folder of grammars",
             ) from error
-        grammars = cls.from_files(files)
+        grammars = cls.from_files(contents)
         if missing := {word for word in grammars.words() if word not in grammars.lexicon}:
             grammars.lexicon.entries.update(english.look_up(missing))
         return grammars
 
     @classmethod
-    def from_files(cls, files: Mapping[Path, bytes]) -> GrammarSet:
+    def from_files(cls, contents: Mapping[Path, bytes]) -> GrammarSet:
         """The same from the content of the files.
 
         Raises:
@@ -127,16 +132,20 @@ class GrammarSet:
         """
         lexicon = Lexicon({}, Path(LEXICON))
         grammars = []
-        for path, data in files.items():
+        for path, data in contents.items():
             if path.name == LEXICON:
                 lexicon = parse_lexicon(data, path)
             else:
                 grammars.append(jsgf.parse(data, path))
         if not grammars:
             raise FileProblem(
-                next(iter(files), Path()).parent, 0, "there is no grammar here", "Name a folder of grammars"
+                next(iter(contents), Path()).parent,
+                0,
+                "there is no grammar here",
+                "Name a folder of grammars",
             )
         linked = jsgf.link(grammars)
+        counter = Counter(linked)
         forms: dict[str, dict[str, list[Phrase]]] = {kind: {} for kind in _KINDS}
         number: NumberGrammar | None = None
         signs: SpellingGrammar | None = None
@@ -147,6 +156,7 @@ class GrammarSet:
                 if not rule.public:
                     continue
                 key = f"{grammar.name}.{rule.name}"
+                counter.check_network(key)
                 if _is_number(linked, key):
                     if number is not None:
                         raise FileProblem(
@@ -162,7 +172,7 @@ class GrammarSet:
                         )
                     signs = _spelling(linked, key)
                     continue
-                for phrase in phrases(linked, key):
+                for phrase in phrases(linked, key, counter):
                     kind, name = _meaning(phrase, grammar.path, rule)
                     forms[kind].setdefault(name, []).append(phrase)
                     if name not in found.setdefault(kind, []):
@@ -291,6 +301,13 @@ def _finite(linked: jsgf.Linked, key: str, what: str) -> Network:
     if (loop := network.loop()) is not None:
         raise FileProblem(
             loop.file, loop.line, f"{what} could go on for ever", "Write out how often it may be said"
+        )
+    if (crowd := network.crowded()) is not None:
+        raise FileProblem(
+            crowd.file,
+            crowd.line,
+            f"{what} has tags in more than {MOST_READINGS} ways without a word between them",
+            "Put each tag behind a word of its own",
         )
     if network.accepts(()):
         raise FileProblem(

@@ -36,6 +36,15 @@ MOST_BYTES = 1 << 20
 DEEPEST = 20
 """Most brackets inside brackets; keeps any file from exhausting the interpreter's stack."""
 
+MOST_RULES = 2000
+"""Most rules of one grammar: how they depend on each other is looked at for each of them."""
+
+MOST_IMPORTS = 100
+"""Most imports of one grammar: each is looked through for each name."""
+
+MOST_SYMBOLS = 30_000
+"""Most words, names and signs of one grammar file."""
+
 MOST_TAGS = 8
 """Most tags on one expansion, for the same reason."""
 
@@ -251,6 +260,8 @@ class _Scanner:
         found = []
         while (symbol := self.next()) is not None:
             found.append(symbol)
+            if len(found) > MOST_SYMBOLS:
+                self.fail(f"the file has more than {MOST_SYMBOLS} words and signs", "Split the grammar")
         found.append(_Symbol("end", "", self.line))
         return found
 
@@ -398,6 +409,12 @@ class _Parser:
         imports = []
         while (self.here.kind, self.here.text) == ("word", "import"):
             imports.append(self.import_())
+            if len(imports) > MOST_IMPORTS:
+                self.fail(
+                    f"the grammar has more than {MOST_IMPORTS} imports",
+                    "Import 'grammar.*'",
+                    imports[-1].line,
+                )
         rules: dict[str, Rule] = {}
         while self.here.kind != "end":
             rule = self.rule()
@@ -408,6 +425,8 @@ class _Parser:
                     rule.line,
                 )
             rules[rule.name] = rule
+            if len(rules) > MOST_RULES:
+                self.fail(f"the grammar has more than {MOST_RULES} rules", "Split the grammar", rule.line)
         return Grammar(self.path, name, encoding, locale, tuple(imports), rules, line)
 
     def import_(self) -> Import:
@@ -733,18 +752,40 @@ def _reachable(edges: dict[str, set[str]], start: str) -> set[str]:
 
 
 def _nullable(linked: Linked) -> set[str]:
-    """Rules that can match without a word."""
-    nullable: set[str] = set()
-    grown = True
-    while grown:
-        grown = False
-        for key, rule in linked.rules.items():
-            if key not in nullable and _can_be_empty(
-                rule.expansion, linked, key.rpartition(".")[0], nullable
-            ):
-                nullable.add(key)
-                grown = True
-    return nullable
+    """Rules that can match without a word, in one pass over all that is written.
+
+    Each part waits for so many of its own parts: a sequence for all, alternatives for one.
+    """
+    needs: list[int] = [1] * len(linked.rules)
+    numbers = {key: number for number, key in enumerate(linked.rules)}
+    users: dict[int, list[int]] = {}
+    empty: list[int] = []
+
+    def part(item: Expansion, grammar: str) -> int:
+        if isinstance(item, Reference):
+            return numbers[linked.target(grammar, item.name)]
+        number = len(needs)
+        needs.append(1)
+        if isinstance(item, Null | Optional) or (isinstance(item, Repeat) and not item.at_least):
+            empty.append(number)
+        elif isinstance(item, Sequence | Alternatives):
+            needs[number] = len(item.items) if isinstance(item, Sequence) else 1
+            for one in item.items:
+                users.setdefault(part(one, grammar), []).append(number)
+        elif isinstance(item, Repeat | Tagged):
+            users.setdefault(part(item.item, grammar), []).append(number)
+        return number
+
+    for key, rule in linked.rules.items():
+        users.setdefault(part(rule.expansion, key.rpartition(".")[0]), []).append(numbers[key])
+    found = set(empty)
+    while empty:
+        for user in users.get(empty.pop(), ()):
+            needs[user] -= 1
+            if needs[user] <= 0 and user not in found:
+                found.add(user)
+                empty.append(user)
+    return {key for key, number in numbers.items() if number in found}
 
 
 def _can_be_empty(item: Expansion, linked: Linked, grammar: str, nullable: set[str]) -> bool:

@@ -62,6 +62,19 @@ WEAK = frozenset({"AH", "IH", "HH"})
 """Phones that are easily swallowed."""
 
 
+MOST_WORDS = 500_000
+"""Most words of a lexicon; a whole dictionary of English has some 130,000."""
+
+MOST_LETTERS = 60
+"""Most letters of one word."""
+
+MOST_PHONES = 60
+"""Most phones of one word."""
+
+MOST_PRONUNCIATIONS = 20
+"""Most pronunciations of one word."""
+
+
 class Lexicon:
     """Pronunciations of words."""
 
@@ -113,8 +126,28 @@ def parse_lexicon(data: bytes, path: Path | str) -> Lexicon:
             raise FileProblem(
                 path,
                 number,
-                f"'{unknown[0]}' is not an ARPAbet phone" if unknown else f"'{word}' has no phones",
+                f"'{unknown[0][:MOST_LETTERS]}' is not an ARPAbet phone"
+                if unknown
+                else f"'{word[:MOST_LETTERS]}' has no phones",
                 "A line is like 'amps  AE M P S', without stress marks",
+            )
+        if len(phones) > MOST_PHONES or len(word) > MOST_LETTERS:
+            raise FileProblem(
+                path,
+                number,
+                f"this word has {len(word)} letters and {len(phones)} phones",
+                f"At most {MOST_LETTERS} letters and {MOST_PHONES} phones",
+            )
+        if len(entries.get(word, ())) >= MOST_PRONUNCIATIONS:
+            raise FileProblem(
+                path,
+                number,
+                f"'{word}' has more than {MOST_PRONUNCIATIONS} pronunciations",
+                "Keep the usual ones",
+            )
+        if len(entries) >= MOST_WORDS:
+            raise FileProblem(
+                path, number, f"the lexicon has more than {MOST_WORDS} words", "Keep those of the grammars"
             )
         if tuple(phones) in entries.get(word, ()):
             raise FileProblem(path, number, f"'{word}' has this pronunciation already", "Remove the line")

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeAlias
 
-from assistant.errors import FileProblem
+from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import jsgf
 
 if TYPE_CHECKING:
@@ -18,6 +18,12 @@ if TYPE_CHECKING:
 
 DEEPEST = 100
 """Most rules and brackets inside each other while a network is built."""
+
+MOST_STATES = 100_000
+"""Most states of a network, or of an acceptor; the largest of this program, that of numbers, has some hundreds."""
+
+MOST_READINGS = 1000
+"""Most ways in which the same words are looked at with their tags; a number of this program has one."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +63,10 @@ class Network:
         return self.final in states
 
     def tags(self, words: Sequence[str]) -> set[tuple[str, ...]]:
-        """The tags of every way to say these words, in order; only for a network without loops."""
+        """The tags of every way to say these words, in order; none when there are more than `MOST_READINGS` ways.
+
+        Only for a network without loops that `crowded` finds nothing in.
+        """
         paths: set[tuple[int, tuple[str, ...]]] = {(self.start, ())}
         for word in words:
             paths = {
@@ -66,6 +75,8 @@ class Network:
                 for said, tags, target in self._moves(state)
                 if said == word
             }
+            if len(paths) > MOST_READINGS:
+                return set()
         return {
             before + tags for state, before in paths for said, tags, _ in self._moves(state) if said is None
         }
@@ -123,6 +134,25 @@ class Network:
             if colour[arc.target] == 0:
                 colour[arc.target] = 1
                 stack.append((arc.target, 0))
+        return None
+
+    def crowded(self) -> Place | None:
+        """Where there are more than `MOST_READINGS` ways to the next words; only for a network without loops."""
+        ways: dict[int, int] = {}
+        for start in range(len(self.arcs)):
+            todo = [start]
+            while todo:
+                state = todo[-1]
+                silent = [arc.target for arc in self.arcs[state] if arc.word is None]
+                missing = [target for target in silent if target not in ways]
+                if missing:
+                    todo += missing
+                    continue
+                ways[todo.pop()] = (
+                    sum(ways[target] for target in silent) + len(self.arcs[state]) - len(silent) + 1
+                )
+                if ways[state] > MOST_READINGS:
+                    return self.arcs[state][0].place
         return None
 
     def _reached_arcs(self) -> list[Arc]:
@@ -195,6 +225,13 @@ class _Compiler:
             self.entries[rule, after] = entry
             source = self.linked.rules[rule]
             place = Place(str(self.linked.path(rule)), source.line)
+            if len(self.arcs) > MOST_STATES:
+                raise FileProblem(
+                    place.file,
+                    place.line,
+                    f"the rules write out as more than {MOST_STATES} words",
+                    "Use fewer",
+                )
             inner = self.build(source.expansion, after, rule, depth + 1)
             self.arcs[entry].append(Arc(None, None, inner, place))
         return self.entries[rule, after]
@@ -310,6 +347,9 @@ class Automaton:
         First the subsets of states that the same words lead to are collected; then, from the end backwards,
         states from which the same can be said are made one (every state is looked up by its finality and its
         arcs, which is exact for a language without loops).
+
+        Raises:
+            UsageProblem: There are more than `MOST_STATES` of them.
         """
         closed: dict[int, frozenset[int]] = {}
 
@@ -331,6 +371,11 @@ class Automaton:
             subset = todo.pop()
             if subset in subsets:
                 continue
+            if len(subsets) >= MOST_STATES:
+                raise UsageProblem(
+                    f"The phrases of a grammar make more than {MOST_STATES} states. Write fewer choices one after "
+                    "the other in which the same words can stand in many places."
+                )
             following: dict[str, set[int]] = {}
             for state in subset:
                 for word, target in pieces.arcs[state]:

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.errors import FileProblem
 from assistant.grammar import jsgf
+from assistant.grammar.counting import Counter
 from assistant.grammar.network import DEEPEST, Place
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-MOST_PHRASES = 5000
-"""Most phrases of one rule; a rule of this program has a few dozen."""
 
 
 @dataclass(frozen=True)
@@ -52,20 +49,19 @@ class Phrase:
         return Phrase(self.words + other.words, self.tags + other.tags)
 
 
-def phrases(linked: jsgf.Linked, rule: str) -> list[Phrase]:
+def phrases(linked: jsgf.Linked, rule: str, counter: Counter | None = None) -> list[Phrase]:
     """Every phrase of a rule, in the order of the file; what may be left out is left out first.
+
+    Args:
+        linked: The grammars.
+        rule: The rule's fully qualified name.
+        counter: Counts the phrases of all rules of a folder together; None: of this one only.
 
     Raises:
         FileProblem: The rule has no end (``*``, ``+``, recursion), or too many phrases.
     """
-    source = linked.rules[rule]
-    path = str(linked.path(rule))
-    found = list(itertools.islice(_expand(linked, source.expansion, rule, 0), MOST_PHRASES + 1))
-    if len(found) > MOST_PHRASES:
-        raise FileProblem(
-            path, source.line, f"<{source.name}> has more than {MOST_PHRASES} phrases", "Split the rule"
-        )
-    return found
+    (counter or Counter(linked)).check_phrases(rule)
+    return list(_expand(linked, linked.rules[rule].expansion, rule, 0))
 
 
 def _expand(linked: jsgf.Linked, item: jsgf.Expansion, rule: str, depth: int) -> Iterator[Phrase]:
@@ -93,13 +89,7 @@ def _expand(linked: jsgf.Linked, item: jsgf.Expansion, rule: str, depth: int) ->
         tag = Phrase(tags=(Tag(item.tag, place),))
         for phrase in _expand(linked, item.item, rule, depth + 1):
             yield tag + phrase
-    elif isinstance(item, jsgf.Repeat):
-        raise FileProblem(
-            place.file,
-            place.line,
-            f"'{'+' if item.at_least else '*'}' makes phrases without end",
-            "Write out how often it may be said",
-        )
+    # A repetition was refused when the phrases were counted, and <VOID> has none.
 
 
 def _sequence(
@@ -108,10 +98,6 @@ def _sequence(
     """Parts one after the other, left part slowest; long sequences without recursion in the stack."""
     partial = [Phrase()]
     for item in items:
-        partial = list(
-            itertools.islice(
-                (before + after for before in partial for after in _expand(linked, item, rule, depth)),
-                MOST_PHRASES + 1,
-            )
-        )
+        after = list(_expand(linked, item, rule, depth))
+        partial = [one + other for one in partial for other in after]
     yield from partial

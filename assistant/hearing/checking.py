@@ -27,6 +27,7 @@ from pathlib import Path
 
 import numpy as np
 
+from assistant import files
 from assistant.errors import ModelProblem
 
 TRIAL_S = 120.0
@@ -63,7 +64,7 @@ def read_weights(path: Path) -> Weights:
         ModelProblem: It cannot be read, is of another kind, is cut short, or holds values that are not numbers.
     """
     try:
-        with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
+        with files.open_regular(path) as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
             return _weights(data, path)
     except OSError as error:
         raise ModelProblem(f"The model file {path} cannot be read ({error.strerror}).") from error
@@ -240,7 +241,7 @@ def read_settings(path: Path) -> dict[str, str]:
     """
     settings = {}
     try:
-        text = path.read_text(encoding="utf-8")
+        text = files.read_text(path, files.SETTINGS)
     except (OSError, UnicodeDecodeError) as error:
         raise ModelProblem(
             f"The model file {path} cannot be read as text. Copy the model again, whole."

@@ -27,6 +27,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol, Self
 
+from assistant import files
 from assistant.errors import ModelProblem
 from assistant.grammar.lexicon import PHONES
 
@@ -209,8 +210,16 @@ def read_fst(path: Path) -> Fst:
 def _read(path: Path, most: int = -1) -> bytes:
     """The file's bytes, at most so many of them."""
     try:
-        with path.open("rb") as file:
+        with files.open_regular(path) as file:
             return file.read(most)
+    except OSError as error:
+        raise ModelProblem(f"The model file {path} cannot be read ({error.strerror}).") from error
+
+
+def _read_text(path: Path) -> str:
+    """The file's text; bytes that are no UTF-8 are replaced."""
+    try:
+        return files.read_text(path, files.TABLE, "replace")
     except OSError as error:
         raise ModelProblem(f"The model file {path} cannot be read ({error.strerror}).") from error
 
@@ -245,7 +254,7 @@ class PhoneLayout:
         if not table.is_file():
             return None
         names: dict[str, int] = {}
-        for line in table.read_text(encoding="utf-8", errors="replace").splitlines():
+        for line in _read_text(table).splitlines():
             parts = line.split()
             if len(parts) == 2 and parts[1].isdigit():
                 names[parts[0]] = int(parts[1])

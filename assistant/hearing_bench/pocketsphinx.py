@@ -14,7 +14,7 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from assistant import resources
+from assistant import files, resources
 from assistant.errors import GearProblem
 from assistant.grammar.lexicon import Pronunciation
 from assistant.hearing_bench.wordset import WordSet
@@ -51,7 +51,7 @@ def jsgf_of(grammar: StepGrammar) -> str:
     if outcomes:
         ways.append(f"{placed}({_any(outcomes)})")
     if units:
-        number = (resources.directory("grammars") / "number.jsgf").read_text(encoding="utf-8")
+        number = files.read_text(resources.directory("grammars") / "number.jsgf", files.SETTINGS)
         rules.append(number[number.index("public <number>") : number.index("// The first form")])
         rules[-1] = rules[-1].replace("public <number>", "<number>")
         ways.append(f"{placed}<number> [{_any(units)}]")

@@ -10,6 +10,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
+from assistant import files
 from assistant.core import tree
 from assistant.errors import FileProblem
 from assistant.hearing.baynoise import KINDS
@@ -41,12 +42,12 @@ def read_manifest(path: Path) -> Manifest:
         FileProblem: It cannot be read, is not JSON, or a part is missing, unknown, or of another kind.
     """
     try:
-        data = path.read_bytes()
+        data = files.read_bytes(path, files.SETTINGS)
     except OSError as error:
         raise FileProblem(path, 0, f"the manifest cannot be read ({error.strerror})") from error
     try:
         json.loads(data)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         line = getattr(error, "lineno", 0)
         raise FileProblem(path, line, "this is not JSON", "Write one object") from error
     return _Reader(path, tree.parse(data, path)).manifest()

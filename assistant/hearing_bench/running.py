@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant import resources
+from assistant import files, resources
 from assistant.bench import machine
 from assistant.core.policy import DEFAULT_THRESHOLDS
 from assistant.errors import GearProblem, ModelProblem, UsageProblem
@@ -394,4 +394,8 @@ def _models(further: Sequence[Path]) -> list[tuple[Path, str]]:
 
 
 def _digest(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()[:12]
+    found = hashlib.sha256()
+    with files.open_regular(path) as file:
+        while piece := file.read(1 << 20):
+            found.update(piece)
+    return found.hexdigest()[:12]

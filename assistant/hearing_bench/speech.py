@@ -18,6 +18,7 @@ import soundfile
 from assistant.errors import GearProblem, UsageProblem
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
 from assistant.hearing_bench.mixing import Signal, from_samples, trimmed
+from assistant.places import home
 
 if TYPE_CHECKING:
     from assistant.hearing_bench.manifest import Recordings, Voice
@@ -32,7 +33,7 @@ LONGEST_S = 60.0
 def cache_folder() -> Path:
     """Where synthesised speech is kept unless another folder is named."""
     base = os.environ.get("XDG_CACHE_HOME", "")
-    root = Path(base) if Path(base).is_absolute() else Path.home() / ".cache"
+    root = Path(base) if Path(base).is_absolute() else home() / ".cache"
     return root / "bay-assistant" / "hearing-bench"
 
 

@@ -9,6 +9,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant import files
 from assistant.core.result import GrammarRequest, Result
 from assistant.errors import FileProblem, GearProblem, ModelProblem
 from assistant.grammar import jsgf
@@ -113,7 +114,7 @@ def dictionary(words: Collection[str], own: Lexicon) -> Lexicon:
     entries: dict[str, tuple[Pronunciation, ...]] = {w: own.pronunciations(w) for w in words if w in own}
     wanted = set(words) - entries.keys()
     if wanted:
-        for line in _dictionary_file().read_text(encoding="utf-8").splitlines():
+        for line in files.read_text(_dictionary_file(), files.TABLE).splitlines():
             entry = _ENTRY.fullmatch(line)
             if entry and entry[1] in wanted:
                 entries[entry[1]] = (*entries.get(entry[1], ()), tuple(entry[2].split()))

@@ -11,7 +11,7 @@ from typing import Any
 
 from assistant.core.events import TypedFact
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
-from assistant.errors import RecordBroken, RecordProblem
+from assistant.errors import MALFORMED, RecordBroken, RecordProblem
 
 FORMAT = "bay-assistant session"
 VERSION = 1
@@ -127,7 +127,7 @@ def parse_header(data: bytes, name: str) -> Header:
             procedures={_plain_name(name): _text(value) for name, value in body["procedures"].items()},
             likelihoods=_text(body.get("likelihoods", "")),  # none in sessions recorded before there were any
         )
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except MALFORMED as error:
         raise RecordBroken(f"{name} is damaged: {error}.") from error
 
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.loading import load_library
 from assistant.core.odds import ANY_CIRCUIT, Findings
 from assistant.core.procedure import NO_CIRCUIT
-from assistant.errors import BayAssistantError
+from assistant.errors import MALFORMED, BayAssistantError
 from assistant.record.course import course_of
 from assistant.record.header import PROCEDURES, REVIEWS_FILE, SEAL_FILE
 from assistant.record.index import kept_for_reviewed
@@ -167,9 +167,11 @@ def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library |
         if last.signed and last.signed.record != sha256(read_file(folder / SEAL_FILE)):
             return Reviewed(name, problem="its signature belongs to another record.")
         session = read_session(folder)
+        course = course_of(session)
     except BayAssistantError as error:
         return Reviewed(name, problem=str(error))
-    course = course_of(session)
+    except MALFORMED as error:
+        return Reviewed(name, problem=f"its record cannot be understood ({error}).")
     key = tuple(sorted(session.header.procedures.items()))
     if key not in libraries:  # most sessions were recorded with the same procedures
         libraries[key] = _library(folder)

@@ -24,6 +24,7 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from assistant import files
 from assistant.record.header import HEADER_FILE, REVIEWS_FILE, SEAL_FILE
 from assistant.record.searching import Wanted, cannot_tell, fits, known_words, order_sign, words_of
 from assistant.record.storage import read_problem, sha256
@@ -263,6 +264,8 @@ class _Index:
         Raises:
             _Unusable: That is not possible.
         """
+        for name in (INDEX_FILE, f"{INDEX_FILE}-journal"):
+            self._check_file(self._path.with_name(name))
         if not anew:
             try:
                 if self._connect():
@@ -277,6 +280,19 @@ class _Index:
         except sqlite3.Error as error:
             self.close()
             raise _Unusable(f"{INDEX_FILE} cannot be written ({error})") from error
+
+    def _check_file(self, path: Path) -> None:
+        """SQLite waits for ever at a named pipe, so it is not given one.
+
+        Raises:
+            _Unusable: There is something else than a file.
+        """
+        try:
+            kind = files.kind_of(path.stat().st_mode)
+        except OSError:  # none is there yet, or what follows says why it cannot be used
+            return
+        if kind:
+            raise _Unusable(f"{path.name} is {kind}, not a file")
 
     def close(self) -> None:
         """Let go of the file."""

@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.events import Action, Clip, Closed, Event, Resumed, from_json
 from assistant.core.finding import Finding
 from assistant.core.loading import load_library
-from assistant.errors import BayAssistantError, RecordBroken, RecordProblem
+from assistant.errors import MALFORMED, BayAssistantError, RecordBroken, RecordProblem
 from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Header, parse_header, parse_time
 from assistant.record.storage import canonical, read_file, read_problem, sha256
 
@@ -351,7 +351,7 @@ def _keep(scan: Scan, name: str, row: int, body: dict[str, Any]) -> None:
         event = from_json(body["event"])
         actions = tuple(from_json(action) for action in body["actions"])
         moment = parse_time(body["time"])
-    except (ValueError, TypeError, RecursionError) as error:
+    except MALFORMED as error:
         scan.report(name, row, f"this line cannot be understood: {error}", "Use the version that recorded it")
         return
     if isinstance(event, Event) and all(isinstance(action, Action) for action in actions):
@@ -389,7 +389,10 @@ def _read_seal(scan: Scan) -> None:
         own = body.pop("sha256")
         whole = own == sha256(canonical(body)) and canonical({**body, "sha256": own}) == data
         seal = Seal(parse_time(body["sealed"]), body["lines"], body["last"], body["files"])
-    except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
+    except RecordProblem as error:
+        scan.report(SEAL_FILE, 0, str(error).rstrip("."), remedy)
+        return
+    except MALFORMED as error:
         scan.report(SEAL_FILE, 0, f"the seal is damaged: {error}", remedy)
         return
     if not whole:

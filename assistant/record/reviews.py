@@ -25,7 +25,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from assistant.core.finding import Finding
-from assistant.errors import RecordBroken, RecordProblem, UsageProblem
+from assistant.errors import MALFORMED, RecordBroken, RecordProblem, UsageProblem
 from assistant.record.header import REVIEWS_FILE, SEAL_FILE, parse_time
 from assistant.record.laying import take_lock
 from assistant.record.log import local_now
@@ -150,7 +150,7 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
     for number, row in enumerate(rows, start=1):
         try:
             review = _parse(row + b"\n")
-        except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
+        except MALFORMED as error:
             return tuple(reviews), _finding(number, f"this line cannot be understood: {error}")
         if review.number != number:
             problem = f"this line is numbered {review.number}: a line was put in or taken out"

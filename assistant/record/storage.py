@@ -9,6 +9,7 @@ import json
 import os
 from typing import TYPE_CHECKING, Any
 
+from assistant import files
 from assistant.errors import RecordProblem
 
 if TYPE_CHECKING:
@@ -154,13 +155,17 @@ def write_file(path: Path, data: bytes) -> None:
         raise
 
 
-def read_file(path: Path) -> bytes:
+def read_file(path: Path, most: int = files.RECORD) -> bytes:
     """All bytes of a file.
 
+    Args:
+        path: The file; a pipe, a device or a folder in its place is refused at once.
+        most: Size of the largest one that is read, in bytes.
+
     Raises:
-        RecordProblem: It is missing or may not be read.
+        RecordProblem: It is missing, is no file, is larger, or may not be read.
     """
     try:
-        return path.read_bytes()
+        return files.read_bytes(path, most)
     except OSError as error:
         raise read_problem(error, path) from error

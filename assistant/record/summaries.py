@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.core.entries import Entry, FactGiven, FactUndone
 from assistant.core.events import Note, from_json
-from assistant.errors import BayAssistantError, RecordProblem, UsageProblem
+from assistant.errors import MALFORMED, BayAssistantError, RecordProblem, UsageProblem
+from assistant.places import expanded, home
+from assistant.printing import in_line as plain
 from assistant.record.course import Course, Dated, follow
 from assistant.record.header import HEADER_FILE, SEAL_FILE, Facts, parse_header, parse_time
-from assistant.record.reading import log_names
+from assistant.record.reading import log_name, log_names
 from assistant.record.reviews import read_reviews
 from assistant.record.storage import read_file, read_problem
 
@@ -119,26 +121,26 @@ def summary_from_json(body: Mapping[str, Any], parent: Path) -> Summary:
     )
 
 
-def plain(words: str) -> str:
-    """Words without signs that would command the terminal, which may be in what was typed."""
-    return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in words)
-
-
 def sessions_folder(environment: Mapping[str, str] = os.environ) -> Path:
     """Where sessions are kept when nothing else is asked for.
 
     ``$BAY_ASSISTANT_SESSIONS``, else ``bay-assistant/sessions`` under ``$XDG_DATA_HOME`` or
     ``~/.local/share`` (XDG Base Directory Specification: a relative path there is ignored).
+
+    Raises:
+        UsageProblem: The home folder that it begins with is not known.
     """
     if environment.get(VARIABLE):
-        return Path(environment[VARIABLE]).expanduser()
+        return expanded(environment[VARIABLE], VARIABLE)
     data = environment.get("XDG_DATA_HOME", "")
-    base = Path(data) if data.startswith("/") else Path("~/.local/share").expanduser()
+    base = Path(data) if data.startswith("/") else home() / ".local" / "share"
     return base / "bay-assistant" / "sessions"
 
 
 def session_folders(parent: Path) -> list[Path]:
     """The session folders in a folder, by name; none when it does not exist yet.
+
+    A folder that holds anything under the name of a header or of a log is one, so that a damaged one is not hidden.
 
     Raises:
         RecordProblem: The folder may not be read.
@@ -149,10 +151,22 @@ def session_folders(parent: Path) -> list[Path]:
         return sorted(
             entry
             for entry in parent.iterdir()
-            if not entry.name.startswith(".") and (entry / HEADER_FILE).is_file()
+            if not entry.name.startswith(".")
+            and any(_there(entry / name) for name in (HEADER_FILE, log_name(1)))
         )
     except OSError as error:
         raise read_problem(error, parent) from error
+
+
+def _there(path: Path) -> bool:
+    """Whether there is anything of this name, or it may not be looked at."""
+    try:
+        path.lstat()
+    except PermissionError:
+        return True
+    except OSError:
+        return False
+    return True
 
 
 def check_parent(parent: Path) -> None:
@@ -259,7 +273,7 @@ def summarise(folder: Path) -> Summary:
     known = Summary(header.id, folder, header.started, header.facts, sealed=(folder / SEAL_FILE).exists())
     try:
         course = follow(_entries(folder))
-    except (BayAssistantError, OSError, ValueError, TypeError, KeyError, RecursionError):
+    except (BayAssistantError, *MALFORMED):
         return dataclasses.replace(
             known, problem=f"The log is damaged. 'bay-assistant verify {folder}' says where."
         )

@@ -28,7 +28,7 @@ from assistant.record.index import INDEX_FILE, find_sessions
 from assistant.record.reading import seal_bytes
 from assistant.record.reviews import add_review
 from assistant.record.searching import Wanted, fits, vin_part, words_of
-from assistant.record.storage import canonical, sha256
+from assistant.record.storage import canonical, read_file, sha256
 from assistant.record.summaries import list_sessions
 from assistant.testing import Dialogue
 
@@ -108,7 +108,7 @@ def make_up(parent: Path, procedures: Path, count: int, seed: int = 1) -> None:
     parent.mkdir(parents=True)
     library = load_library(procedures)
     stories = [played(library, answers) for answers in STORIES]
-    copies = {path.name: path.read_bytes() for path in sorted(procedures.glob("*.yaml"))}
+    copies = {path.name: read_file(path) for path in sorted(procedures.glob("*.yaml"))}
     shared = parent.parent / "shared-procedures"
     shared.mkdir()
     for name, data in copies.items():

@@ -7,6 +7,8 @@ import importlib
 import unicodedata
 from typing import Any
 
+from assistant.printing import in_line
+
 _FONT = "clr6x8"
 """A plain dot font of pyfiglet, 5 by 7 dots."""
 
@@ -18,14 +20,13 @@ _OWN = {"Q": (" ### ", "#   #", "#   #", "#   #", "# # #", "#  # ", " ## #")}
 
 
 def clean(text: str) -> str:
-    """The text with everything that would move the cursor or take no column left out or made a space."""
+    """The text with what would move the cursor escaped, all white space made spaces, and marks of no width left out."""
     kept = []
     for letter in unicodedata.normalize("NFC", text):
-        kind = unicodedata.category(letter)
-        if kind in ("Zs", "Zl", "Zp") or letter in "\t\n\v\f\r":
+        if letter.isspace():
             kept.append(" ")
-        elif kind[0] in "LNPS" or kind == "Mc":
-            kept.append(letter)
+        elif unicodedata.category(letter) not in ("Mn", "Me"):
+            kept.append(in_line(letter))
     return "".join(kept)
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Protocol, Self, TextIO
 
 from assistant.core.board import Board
 from assistant.keys.restoring import Undo
+from assistant.printing import unescaped
 from assistant.screen.lettering import clean
 from assistant.screen.plain import Level, render
 from assistant.screen.quiet import Quiet
@@ -76,6 +77,7 @@ class TerminalScreen:
     """
 
     def __init__(self, stream: TextIO, now: Callable[[], float], *, colour: bool | None = None) -> None:
+        stream = unescaped(stream)
         self._now = now
         plain = os.environ.get("NO_COLOR", "") != "" or os.environ.get("TERM", "dumb") == "dumb"
         self._colour = not plain if colour is None else colour

@@ -29,6 +29,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant import files
 from assistant.core.spoken import sentences
 from assistant.errors import GearProblem
 
@@ -233,7 +234,7 @@ def _read_wave(path: Path) -> tuple[Samples, int]:
         ValueError: It is something else, or empty.
         OSError, EOFError, wave.Error: It cannot be read.
     """
-    with wave.open(str(path), "rb") as file:
+    with files.open_regular(path) as opened, wave.open(opened, "rb") as file:
         if (file.getnchannels(), file.getsampwidth()) != (1, 2) or not file.getnframes():
             raise ValueError(f"{path} is not mono 16-bit sound")
         data = file.readframes(file.getnframes())

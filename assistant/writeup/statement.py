@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+from assistant.printing import escaped
 from assistant.record.header import HEADER_FILE, PROCEDURES, REVIEWS_FILE, SEAL_FILE
 
 if TYPE_CHECKING:
@@ -99,11 +100,8 @@ def once(sources: Iterable[Source]) -> tuple[Source, ...]:
 
 
 def printable(words: str) -> str:
-    """Words without signs that cannot be printed or stored, such as an undecodable byte that was typed."""
-    return "".join(
-        sign if sign.isprintable() or sign == "\n" else " " if sign.isspace() else "\N{REPLACEMENT CHARACTER}"
-        for sign in words
-    )
+    """Words in which every space is a plain one, and every sign that cannot be printed or stored is escaped."""
+    return escaped("".join(" " if sign.isspace() and sign != "\n" else sign for sign in words))
 
 
 def clock(moment: datetime) -> str:

@@ -1,0 +1,43 @@
+"""Folders of the user: where the home folder is, and what ``~`` stands for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from assistant.errors import UsageProblem
+
+
+def home() -> Path:
+    """The user's home folder.
+
+    Raises:
+        UsageProblem: The system does not know it.
+    """
+    try:
+        return Path.home()
+    except RuntimeError:
+        raise UsageProblem(
+            "The home folder is not known: the variable HOME is not set, and the system has no user of this "
+            "number. Set HOME to a folder."
+        ) from None
+
+
+def expanded(text: str, named_by: str) -> Path:
+    """A path with ``~`` replaced by a home folder.
+
+    Args:
+        text: The path as it was given.
+        named_by: Where it was given, for the error.
+
+    Raises:
+        UsageProblem: The user behind ``~`` does not exist; or a null character is in it.
+    """
+    if "\0" in text:
+        raise UsageProblem(f"{named_by} names a path with a null character, which no path has.")
+    try:
+        return Path(text).expanduser()
+    except RuntimeError:
+        raise UsageProblem(
+            f"{named_by} names {text}, and no home folder of '{text.partition('/')[0]}' is known. "
+            "Write the whole path."
+        ) from None

@@ -1,0 +1,100 @@
+r"""What is printed may hold anything that was typed or came in a file; here it is made harmless.
+
+A control character in a customer's words, in the name of a file or in another shop's record could command the terminal,
+and a sign that turns the direction of writing could make a line read as something else.
+So each is shown as its escape, such as ``\x1b`` or ``\u202e``: in every form of a write-up, on the drawn screen, and,
+whatever it was that printed it, in all that a command writes to standard output and standard error.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import sys
+import unicodedata
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO, cast
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+_SHORT = {"\n": "\\n", "\t": "\\t", "\r": "\\r"}
+
+
+def escaped(text: str) -> str:
+    """The text with every sign escaped that has no look of its own, but for line breaks and spaces.
+
+    These are the control characters (C0, DEL, C1), the signs of direction, those of no width, the separators of lines
+    and paragraphs, lone surrogates (an undecodable byte that was typed), and code points without a meaning.
+    """
+    if text.isprintable():
+        return text
+    return "".join(sign if sign == "\n" or _seen(sign) else _escape(sign) for sign in text)
+
+
+def in_line(text: str) -> str:
+    """The same on one line: a line break is escaped as well, so that nothing can pass for a line of ours."""
+    return text if text.isprintable() else "".join(sign if _seen(sign) else _escape(sign) for sign in text)
+
+
+def _seen(sign: str) -> bool:
+    return sign.isprintable() or unicodedata.category(sign) == "Zs"
+
+
+def _escape(sign: str) -> str:
+    code = ord(sign)
+    if sign in _SHORT:
+        return _SHORT[sign]
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+class EscapingStream:
+    """A text stream that escapes all that is written to it; everything else is the stream's own.
+
+    Args:
+        stream: Where it goes; `unescaped` gives it back to those who have sequences of their own to write.
+    """
+
+    def __init__(self, stream: TextIO) -> None:
+        self.unescaped = stream
+
+    def write(self, text: str) -> int:
+        """Write it escaped."""
+        self.unescaped.write(escaped(text))
+        return len(text)
+
+    def writelines(self, lines: Any) -> None:
+        """Write each escaped."""
+        for line in lines:
+            self.write(line)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.unescaped, name)
+
+
+def unescaped(stream: TextIO) -> TextIO:
+    """The stream behind an `EscapingStream`, for control sequences of our own; any other stream is its own."""
+    return cast("TextIO", getattr(stream, "unescaped", stream))
+
+
+@contextlib.contextmanager
+def escaping() -> Iterator[None]:
+    """Escape all that is printed meanwhile, to standard output and standard error.
+
+    A sign that the terminal's character set lacks becomes a question mark; closed output goes nowhere.
+    """
+    before = sys.stdout, sys.stderr
+    with contextlib.ExitStack() as opened:
+        found = []
+        for stream in before:
+            if stream is None:
+                stream = opened.enter_context(Path(os.devnull).open("w", encoding="utf-8"))  # noqa: PLW2901
+            if isinstance(stream, io.TextIOWrapper):
+                stream.reconfigure(errors="replace")
+            found.append(cast("TextIO", EscapingStream(unescaped(stream))))
+        sys.stdout, sys.stderr = found
+        try:
+            yield
+        finally:
+            sys.stdout, sys.stderr = before
