@@ -14,6 +14,10 @@ from assistant.errors import RecordProblem
 if TYPE_CHECKING:
     from pathlib import Path
 
+PRIVATE_FILE = 0o600
+PRIVATE_FOLDER = 0o700
+"""A record holds voices of people and data of customers: only its owner reads it, whatever the umask."""
+
 _FULL = {errno.ENOSPC, errno.EDQUOT}
 _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
 _ABSENT = {errno.ENOENT, errno.ENOTDIR}
@@ -84,15 +88,57 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
+def make_private_folder(folder: Path) -> None:
+    """Make a folder that only its owner can read, and those above it that are missing; their names are durable.
+
+    A folder that is there already stays as it is.
+
+    Raises:
+        OSError: The system refused.
+    """
+    missing = []
+    above = folder
+    while not above.is_dir():
+        missing.append(above)
+        if above.parent == above:
+            break
+        above = above.parent
+    for each in reversed(missing):
+        try:
+            each.mkdir(PRIVATE_FOLDER)
+        except FileExistsError:
+            if each.is_dir():  # another program made it meanwhile
+                continue
+            raise
+        each.chmod(PRIVATE_FOLDER)
+        sync_folder(each.parent)
+
+
+def open_private(path: Path, flags: int) -> int:
+    """Open a file that only its owner can read, whatever the umask; the descriptor does not pass to children.
+
+    Raises:
+        OSError: The system refused.
+    """
+    descriptor = os.open(path, flags | os.O_CLOEXEC, PRIVATE_FILE)
+    if flags & os.O_CREAT:
+        try:
+            os.fchmod(descriptor, PRIVATE_FILE)
+        except BaseException:
+            os.close(descriptor)
+            raise
+    return descriptor
+
+
 def write_file(path: Path, data: bytes) -> None:
-    """Write a whole file: after this returns it is on the disk, and nobody ever sees half of it.
+    """Write a whole private file: after this returns it is on the disk, and nobody ever sees half of it.
 
     Raises:
         RecordProblem: The disk is full, failed, or may not be written; no part of the file is left.
     """
     part = path.with_name(f".{path.name}.part")
     try:
-        descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o644)
+        descriptor = open_private(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
         try:
             write_all(descriptor, data)
             os.fsync(descriptor)
@@ -100,10 +146,12 @@ def write_file(path: Path, data: bytes) -> None:
             os.close(descriptor)
         part.rename(path)
         sync_folder(path.parent)
-    except OSError as error:
+    except BaseException as error:
         with contextlib.suppress(OSError):
             part.unlink()
-        raise write_problem(error, path) from error
+        if isinstance(error, OSError):
+            raise write_problem(error, path) from error
+        raise
 
 
 def read_file(path: Path) -> bytes:
