@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.entries import Entry, FactGiven, FactUndone
 from assistant.core.events import Note, from_json
 from assistant.errors import BayAssistantError, RecordProblem, UsageProblem
+from assistant.record.contents import read_inside
 from assistant.record.course import Course, Dated, follow
 from assistant.record.header import HEADER_FILE, SEAL_FILE, Facts, parse_header, parse_time
 from assistant.record.reading import log_names
 from assistant.record.reviews import read_reviews
-from assistant.record.storage import read_file, read_problem
+from assistant.record.storage import read_problem
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -147,12 +148,21 @@ def session_folders(parent: Path) -> list[Path]:
         if not parent.is_dir():
             return []
         return sorted(
-            entry
-            for entry in parent.iterdir()
-            if not entry.name.startswith(".") and (entry / HEADER_FILE).is_file()
+            entry for entry in parent.iterdir() if not entry.name.startswith(".") and _may_be_session(entry)
         )
     except OSError as error:
         raise read_problem(error, parent) from error
+
+
+def _may_be_session(entry: Path) -> bool:
+    """Whether there is a header, be it a file or not: what is damaged is listed, not hidden."""
+    try:
+        (entry / HEADER_FILE).lstat()
+    except PermissionError:
+        return entry.is_dir()
+    except OSError:
+        return False
+    return True
 
 
 def check_parent(parent: Path) -> None:
@@ -203,10 +213,10 @@ def newest_session(parent: Path, *, unsealed: bool = False) -> Path | None:
     """
     headers = []
     for folder in session_folders(parent):
-        if unsealed and (folder / SEAL_FILE).exists():
+        if unsealed and os.path.lexists(folder / SEAL_FILE):
             continue
         try:
-            header = parse_header(read_file(folder / HEADER_FILE), HEADER_FILE)
+            header = parse_header(read_inside(folder, HEADER_FILE), HEADER_FILE)
             headers.append(Summary(header.id, folder, header.started))
         except BayAssistantError:
             headers.append(Summary(folder.name, folder))
@@ -253,7 +263,7 @@ def session_named(parent: Path, name: str, *, unsealed: bool = False) -> Path:
 def summarise(folder: Path) -> Summary:
     """The summary of one session, damaged or not."""
     try:
-        header = parse_header(read_file(folder / HEADER_FILE), HEADER_FILE)
+        header = parse_header(read_inside(folder, HEADER_FILE), HEADER_FILE)
     except BayAssistantError as error:
         return Summary(folder.name, folder, problem=str(error))
     known = Summary(header.id, folder, header.started, header.facts, sealed=(folder / SEAL_FILE).exists())
@@ -306,7 +316,7 @@ def _entries(folder: Path) -> Iterator[Dated]:
     """The entries only: decoding every event of every session would make the list slow."""
     expected = 1
     for name in log_names(folder):
-        for data in read_file(folder / name).split(b"\n")[:-1]:
+        for data in read_inside(folder, name).split(b"\n")[:-1]:
             body = json.loads(data)
             if body["number"] < expected:  # written again in the next file, after a write that failed
                 continue
