@@ -159,6 +159,8 @@ def read_inside(folder: Path, name: str, most: int = files.RECORD) -> bytes:
     path = folder / name
     *above, last = name.split("/")
     opened: list[int] = []
+    if any(part in ("", ".", "..") for part in name.split("/")):
+        raise RecordBroken(f"{name!r} is not the name of a file in {folder}.")
     try:
         opened.append(os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC))
         for part in above:
