@@ -82,7 +82,7 @@ def check(folder: Path) -> list[Finding]:
             f"the bag holds {len(sessions)} sessions ({', '.join(sessions[:3])}), and pack puts one into it"
         )
         findings.append(Finding(PAYLOAD, 0, problem, _FROM_A_COPY))
-    elif sessions:
+    elif sessions and not findings:
         findings += _beside(tree, sessions[0])
     for session in sessions[:2]:
         findings += [

@@ -38,9 +38,9 @@ def told(folder: Path, session: RecordedSession, made: Draft, forms: Sequence[st
     procedures = len(session.header.procedures)
     lines = (
         _sound(folder, session),
-        f"About customer and vehicle: {', '.join(given) or 'nothing was given'}.",
+        f"About customer and vehicle: {'; '.join(given) or 'nothing was given'}.",
         f"The whole dialogue with its times: {len(session.lines)} lines.",
-        f"The {procedures} files of procedures that led it.",
+        f"The procedures that it followed: {procedures} files.",
         _reviews(folder),
         f"The write-up as {', '.join(name.rpartition('.')[2].upper() for name in forms if 'schema' not in name)}.",
     )
