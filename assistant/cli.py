@@ -115,12 +115,14 @@ def _unusable(error: OSError) -> str:
 
 
 def _keep_trace() -> str:
-    """Write the traceback where a developer finds it, and say where."""
+    """Write the traceback, which may hold what was typed, where a developer finds it, and say where."""
+    from assistant.private import write_named  # noqa: PLC0415
+
     try:
         state = Path(os.environ.get("XDG_STATE_HOME") or home() / ".local" / "state")
         path = state / "bay-assistant" / "defect.txt"
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(traceback.format_exc(), encoding="utf-8")
+        path.parent.mkdir(0o700, parents=True, exist_ok=True)
+        write_named(path, traceback.format_exc().encode("utf-8", "backslashreplace"))
     except (OSError, UsageProblem):
         return "What was recorded so far is safe."
     return f"What was recorded so far is safe. Details for its makers are in {path}."
@@ -295,6 +297,7 @@ class _Bar:
 
 def _writeup(options: argparse.Namespace) -> int:
     from assistant import writeup  # noqa: PLC0415
+    from assistant.private import write_named  # noqa: PLC0415
 
     if options.schema:
         from assistant.writeup.data import schema_text  # noqa: PLC0415
@@ -319,7 +322,7 @@ def _writeup(options: argparse.Namespace) -> int:
         print(data.decode("utf-8"), end="")
         return 0
     try:
-        options.out.write_bytes(data)
+        write_named(options.out, data)
     except OSError as error:
         raise UsageProblem(f"The write-up cannot be written to {options.out}: {error.strerror}.") from error
     print(f"Written: {options.out}")
@@ -360,10 +363,13 @@ def _review(options: argparse.Namespace) -> int:
 def _pack(options: argparse.Namespace) -> int:
     from assistant import packing  # noqa: PLC0415
 
-    left_out = packing.pack(_session(options), options.out)
-    if left_out:
-        _complain(left_out)
+    packed = packing.pack(_session(options), options.out)
+    if packed.left_out:
+        _complain(packed.left_out)
     print(f"Packed: {options.out}")
+    print("Whoever gets it gets:")
+    for line in packed.told:
+        print(f"  {line}")
     return 0
 
 
@@ -397,24 +403,25 @@ def _picture(options: argparse.Namespace) -> int:
 
 
 def _verify(options: argparse.Namespace) -> int:
+    from assistant import bag  # noqa: PLC0415
     from assistant.record import read_session, verify  # noqa: PLC0415
-    from assistant.record.reading import repeated_sentence  # noqa: PLC0415
+    from assistant.record.verifying import remarks  # noqa: PLC0415
 
     folder = _session(options)
-    if (folder / "bagit.txt").is_file():
-        from assistant import packing  # noqa: PLC0415
-
+    if bag.is_bag(folder):
         good = f"{folder.name}: the bag is whole, and its session is what was recorded."
-        return _report(packing.check(folder), good, as_json=options.json)
+        return _report(bag.check(folder), good, as_json=options.json)
     findings = verify(folder)
     good = ""
     if not findings:
         session = read_session(folder)
         state = "sealed" if session.sealed else "not sealed"
         good = f"{folder.name}: {len(session.lines)} lines, chain unbroken, clips as recorded, {state}."
-        if session.repeated:
-            good += f"\n{repeated_sentence(session.repeated)}"
-    return _report(findings, good, as_json=options.json)
+    status = _report(findings, good, as_json=options.json)
+    if not findings and not options.json:
+        for remark in remarks(folder):
+            print(remark)
+    return status
 
 
 def _replay(options: argparse.Namespace) -> int:

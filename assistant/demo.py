@@ -31,7 +31,9 @@ from assistant.hearing.activity import CHUNK
 from assistant.hearing.listener import Ear, Reports
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, Samples, read_sound
+from assistant.private import write_named
 from assistant.record import Facts, SessionLog
+from assistant.record.storage import make_private_folder
 from assistant.screen.terminal import LineScreen, Screen
 from assistant.session import Session
 from assistant.speaking.player import NullPlayer, SoundTrack
@@ -42,6 +44,7 @@ if TYPE_CHECKING:
     from assistant.core.result import GrammarRequest
 
 SCENARIO = "demo.json"
+SOUND = "both-voices.flac"
 THINKS_S = 0.8
 """Time that the played person takes before answering, unless a turn says otherwise."""
 
@@ -442,7 +445,9 @@ def _run(out: Path, ending: Ending, *, model: Path | None, real_time: bool, scri
     recogniser = Recogniser(find_model(model))
     clock, started = Time(real=real_time), datetime.now().astimezone()
     try:
-        out.mkdir(parents=True, exist_ok=True)
+        make_private_folder(out)
+        for name in ("dialogue.txt", SOUND):  # as private as a session's own; what writes them keeps that
+            write_named(out / name, b"")
         dialogue = (out / "dialogue.txt").open("w", encoding="utf-8")
     except OSError as error:
         raise RecordProblem(
@@ -462,9 +467,9 @@ def _run(out: Path, ending: Ending, *, model: Path | None, real_time: bool, scri
             log.seal()
         folder = log.folder
     try:
-        stage.track.write(out / "both-voices.flac")
+        stage.track.write(out / SOUND)
         for suffix, made in ((".txt", write_text(folder)), (".html", write_html(folder, beside=out))):
-            (out / f"write-up{suffix}").write_text(made, encoding="utf-8")
+            write_named(out / f"write-up{suffix}", made.encode("utf-8", "replace"))
     except OSError as error:
         raise RecordProblem(
             f"The demo cannot write to {out}: {error.strerror or error}. The session itself is kept in {folder}."

@@ -28,9 +28,11 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     place = tmp_path_factory.mktemp("pack")
     session = folder(place / "sessions", scripted(*OPEN_CONTROL_WIRE))
     add_review(session, reviewer="J. Okoye", done="Spliced the wire.", sign="what was signed")
-    (session / "clips" / ".left").write_text("a piece of a file that was being written", encoding="utf-8")
+    (session / "clips" / ".0001.flac.part").write_text(
+        "a piece of a file that was being written", encoding="utf-8"
+    )
     bag = place / "order 4711"
-    assert "" == packing.pack(session, bag)
+    assert "" == packing.pack(session, bag).left_out
     return session, bag
 
 
@@ -178,7 +180,7 @@ def test_without_a_pdf_the_rest_is_packed_and_it_is_said(
         raise UsageProblem("WeasyPrint is missing.")
 
     monkeypatch.setattr(packing, "write_pdf", missing)
-    assert packing.pack(kept[0], tmp_path / "bag").startswith("The PDF was left out.")
+    assert packing.pack(kept[0], tmp_path / "bag").left_out.startswith("The PDF was left out.")
     assert bagit.Bag(str(tmp_path / "bag")).validate()
 
 

@@ -19,6 +19,7 @@ VERSION = 1
 HEADER_FILE = "session.json"
 SEAL_FILE = "seal.json"
 REVIEWS_FILE = "reviews.jsonl"
+REVIEWS_HEAD_FILE = "reviews-head.json"
 TORN_FILE = "log.torn"
 CLIPS = "clips"
 PROCEDURES = "procedures"

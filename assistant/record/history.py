@@ -10,6 +10,7 @@ What does not count although it was signed is named with the reason.
 from __future__ import annotations
 
 import dataclasses
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -18,12 +19,13 @@ from assistant.core.loading import load_library
 from assistant.core.odds import ANY_CIRCUIT, Findings
 from assistant.core.procedure import NO_CIRCUIT
 from assistant.errors import MALFORMED, BayAssistantError
+from assistant.record.contents import read_inside
 from assistant.record.course import course_of
-from assistant.record.header import PROCEDURES, REVIEWS_FILE, SEAL_FILE
+from assistant.record.header import PROCEDURES, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
 from assistant.record.index import kept_for_reviewed
 from assistant.record.reading import read_session
 from assistant.record.reviews import read_reviews
-from assistant.record.storage import read_file, sha256
+from assistant.record.storage import sha256
 from assistant.record.summaries import session_folders
 from assistant.record.verifying import verify
 
@@ -126,7 +128,11 @@ def read_history(parent: Path, terms: Terms) -> History:
     Raises:
         RecordProblem: The folder may not be read.
     """
-    folders = [folder for folder in session_folders(parent) if (folder / REVIEWS_FILE).exists()]
+    folders = [
+        folder
+        for folder in session_folders(parent)
+        if any(os.path.lexists(folder / name) for name in (REVIEWS_FILE, REVIEWS_HEAD_FILE))
+    ]
     libraries: dict[tuple[tuple[str, str], ...], Library | None] = {}
 
     def teach(folder: Path) -> dict[str, Any]:
@@ -164,7 +170,7 @@ def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library |
         if not signed:
             return Reviewed(name)
         last = signed[-1]
-        if last.signed and last.signed.record != sha256(read_file(folder / SEAL_FILE)):
+        if last.signed and last.signed.record != sha256(read_inside(folder, SEAL_FILE)):
             return Reviewed(name, problem="its signature belongs to another record.")
         session = read_session(folder)
         course = course_of(session)

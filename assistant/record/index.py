@@ -4,6 +4,9 @@ It is never the truth: each row was read from one session folder, and is read ag
 another size or time.
 It is made anew whenever it is missing, damaged, or of another version, and deleting it loses nothing.
 Where it cannot be written or read, the records are read instead, which takes longer and gives the same answers.
+One thing it alone knows: that a session had reviews whose every trace is gone from its folder now.
+Such a session is listed as damaged until its reviews are back or the index is made anew.
+It holds customers' data, so only its owner can read it; a link or a pipe in its place is not used.
 
 Two programs take turns: each locks the folder of the sessions while it looks (a crash lets go of the lock).
 The words are searched by FTS5, SQLite's full-text search; where SQLite was built without it, they are compared one
@@ -15,19 +18,21 @@ agree on what a word is.
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import fcntl
 import json
 import os
 import re
 import sqlite3
+import stat
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from assistant import files
-from assistant.record.header import HEADER_FILE, REVIEWS_FILE, SEAL_FILE
+from assistant.files import kind_of
+from assistant.record.header import HEADER_FILE, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
 from assistant.record.searching import Wanted, cannot_tell, fits, known_words, order_sign, words_of
-from assistant.record.storage import read_problem, sha256
+from assistant.record.storage import PRIVATE_FILE, open_private, read_problem, sha256
 from assistant.record.summaries import (
     Summary,
     newest_first,
@@ -42,7 +47,7 @@ if TYPE_CHECKING:
 
 INDEX_FILE = "index.sqlite3"
 
-VERSION = 1
+VERSION = 2
 """To be raised whenever a row would be read otherwise from the same record, or the tables change."""
 
 APPLICATION = 0x62617961
@@ -53,7 +58,8 @@ WAIT_S = 15.0
 
 _MAGIC = b"SQLite format 3\0"
 _WATCHED = re.compile(
-    rf"{re.escape(HEADER_FILE)}|{re.escape(SEAL_FILE)}|{re.escape(REVIEWS_FILE)}|log.*\.jsonl|writeup-.*\.txt"
+    rf"{re.escape(HEADER_FILE)}|{re.escape(SEAL_FILE)}|{re.escape(REVIEWS_FILE)}|{re.escape(REVIEWS_HEAD_FILE)}"
+    r"|log.*\.jsonl|writeup-.*\.txt"
 )
 
 _TABLES = """
@@ -180,7 +186,7 @@ def stamp(folder: Path) -> str:
         with os.scandir(folder) as entries:
             for entry in entries:
                 if _WATCHED.fullmatch(entry.name):
-                    state = entry.stat()
+                    state = entry.stat(follow_symlinks=False)
                     found.append(f"{entry.name}:{state.st_size}:{state.st_mtime_ns}:{state.st_ctime_ns}")
     except OSError as error:
         return f"unreadable: {error.errno}"
@@ -265,7 +271,7 @@ class _Index:
             _Unusable: That is not possible.
         """
         for name in (INDEX_FILE, f"{INDEX_FILE}-journal"):
-            self._check_file(self._path.with_name(name))
+            _refuse_other(self._path.with_name(name))
         if not anew:
             try:
                 if self._connect():
@@ -281,19 +287,6 @@ class _Index:
             self.close()
             raise _Unusable(f"{INDEX_FILE} cannot be written ({error})") from error
 
-    def _check_file(self, path: Path) -> None:
-        """SQLite waits for ever at a named pipe, so it is not given one.
-
-        Raises:
-            _Unusable: There is something else than a file.
-        """
-        try:
-            kind = files.kind_of(path.stat().st_mode)
-        except OSError:  # none is there yet, or what follows says why it cannot be used
-            return
-        if kind:
-            raise _Unusable(f"{path.name} is {kind}, not a file")
-
     def close(self) -> None:
         """Let go of the file."""
         if self._connection is not None:
@@ -301,7 +294,12 @@ class _Index:
             self._connection = None
 
     def _connect(self) -> bool:
-        """Open the file; whether it is an index of this version that is whole."""
+        """Open the file; whether it is an index of this version that is whole.
+
+        Raises:
+            sqlite3.Error: It cannot be opened, or is no database.
+        """
+        _make_private(self._path)
         connection = sqlite3.connect(self._path, timeout=1.0, isolation_level=None)
         self._connection = connection
         (application,) = connection.execute("PRAGMA application_id").fetchone()
@@ -411,6 +409,7 @@ class _Index:
         changed = [name for name, (state, _) in now.items() if kept.get(name) != state]
         if not gone and not changed:
             return
+        reviewed = self._reviews(changed)
         connection.execute("BEGIN IMMEDIATE")
         try:
             for name in (*gone, *changed):
@@ -419,7 +418,7 @@ class _Index:
                 )
                 connection.execute("DELETE FROM sessions WHERE folder = ?", (name,))
             for done, name in enumerate(changed, start=1):
-                self._insert(*now[name])
+                self._insert(*now[name], reviewed.get(name, ""))
                 progress(done, len(changed))
             connection.execute("COMMIT")
         except BaseException:
@@ -445,8 +444,22 @@ class _Index:
             kept[row[1]] = row[2]
         return kept
 
-    def _insert(self, state: str, folder: Path) -> None:
+    def _reviews(self, names: Sequence[str]) -> dict[str, str]:
+        """What was known of the reviews of these sessions, where they had any."""
+        found = {}
+        for name in names:
+            for (row,) in self._open.execute("SELECT summary FROM sessions WHERE folder = ?", (name,)):
+                found[name] = json.loads(row)["review"]
+        return found
+
+    def _insert(self, state: str, folder: Path, reviewed: str) -> None:
         summary = summarise(folder)
+        if reviewed and not summary.review and not summary.problem:
+            summary = dataclasses.replace(
+                summary,
+                review=reviewed,  # so that it is still missed when the session changes once more
+                problem="It was reviewed, and its reviews are gone. Take the session from a copy.",
+            )
         (number,) = self._open.execute("SELECT coalesce(max(number), 0) + 1 FROM sessions").fetchone()
         row = [
             number,
@@ -504,6 +517,33 @@ class _Index:
                     connection.execute("ROLLBACK")
                 raise
         return found
+
+
+def _refuse_other(path: Path) -> None:
+    """Neither follow a link in the place of the index or its journal nor wait for a pipe.
+
+    Raises:
+        _Unusable: What stands there is no file.
+    """
+    try:
+        mode = path.lstat().st_mode
+    except OSError:
+        return  # it is missing, or whoever opens it hears why not
+    what = "a link" if stat.S_ISLNK(mode) else kind_of(mode)
+    if what:
+        raise _Unusable(f"{path.name} is {what}, not a file")
+
+
+def _make_private(path: Path) -> None:
+    """Make the file before SQLite does, for its owner only, and tighten one of an earlier version.
+
+    What the system refuses is left to SQLite, which may still be able to read.
+    """
+    with contextlib.suppress(OSError):
+        os.close(open_private(path, os.O_RDWR | os.O_CREAT | os.O_EXCL))
+    with contextlib.suppress(OSError):
+        if stat.S_IMODE(path.lstat().st_mode) & ~PRIVATE_FILE:
+            path.chmod(PRIVATE_FILE)
 
 
 def has_full_text(connection: sqlite3.Connection) -> bool:

@@ -17,6 +17,7 @@ What the earlier file has of it must then be the same bytes, up to where the wri
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -28,8 +29,9 @@ from assistant.core.events import Action, Clip, Closed, Event, Resumed, from_jso
 from assistant.core.finding import Finding
 from assistant.core.loading import load_library
 from assistant.errors import MALFORMED, BayAssistantError, RecordBroken, RecordProblem
+from assistant.record.contents import read_inside
 from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Header, parse_header, parse_time
-from assistant.record.storage import canonical, read_file, read_problem, sha256
+from assistant.record.storage import canonical, read_problem, sha256
 
 if TYPE_CHECKING:
     from assistant.core.procedure import Library
@@ -192,7 +194,7 @@ def recorded_library(session: RecordedSession) -> Library:
         if name not in session.header.procedures:
             raise RecordBroken(f"{PROCEDURES}/{name} was put in after the session began. Take it out.")
     for name, checksum in session.header.procedures.items():
-        if sha256(read_file(folder / name)) != checksum:
+        if sha256(read_inside(session.folder, f"{PROCEDURES}/{name}")) != checksum:
             raise RecordBroken(f"{PROCEDURES}/{name} was altered: it is not the procedure that was used.")
     return load_library(folder)
 
@@ -206,7 +208,7 @@ def read_clip(folder: Path, clip: Clip) -> bytes:
     """
     if not clip_name_is_ours(clip.file):
         raise RecordBroken(f"The log names {clip.file!r} as a clip, which no session has.")
-    data = read_file(folder / clip.file)
+    data = read_inside(folder, clip.file)
     if sha256(data) != clip.sha256:
         raise RecordBroken(f"{clip.file} was altered: it is not the sound that was recorded.")
     return data
@@ -249,9 +251,10 @@ def check_folder(folder: Path) -> None:
             raise RecordProblem(
                 f"{folder} is not a folder. A session is a folder with a {HEADER_FILE} in it."
             )
-        if not (folder / HEADER_FILE).is_file():
-            raise RecordProblem(f"{folder} is not a session: it has no {HEADER_FILE}.")
+        (folder / HEADER_FILE).lstat()
         log_names(folder)
+    except FileNotFoundError as error:
+        raise RecordProblem(f"{folder} is not a session: it has no {HEADER_FILE}.") from error
     except OSError as error:
         raise read_problem(error, folder) from error
 
@@ -265,7 +268,7 @@ def scan_session(folder: Path) -> Scan:
     check_folder(folder)
     scan = Scan(folder)
     names = log_names(folder)
-    header = read_file(folder / HEADER_FILE)
+    header = read_inside(folder, HEADER_FILE)
     try:
         scan.header = parse_header(header, HEADER_FILE)
     except BayAssistantError as error:
@@ -273,13 +276,13 @@ def scan_session(folder: Path) -> Scan:
             raise
         scan.report(HEADER_FILE, 0, str(error).rstrip("."), "Take the session from a copy")
     _read_logs(scan, names, sha256(header))
-    if (folder / SEAL_FILE).exists():
+    if os.path.lexists(folder / SEAL_FILE):
         _read_seal(scan)
     return scan
 
 
 def _read_logs(scan: Scan, names: list[str], header_hash: str) -> None:
-    contents = {name: read_file(scan.folder / name) for name in names}
+    contents = {name: read_inside(scan.folder, name) for name in names}
     if names != [log_name(position) for position in range(1, len(names) + 1)]:
         scan.report("log.jsonl", 0, "a file of the log is missing", "Take the session from a copy")
     before = [header_hash]  # before[n] is the hash of line n; that of the header stands in for line 0
@@ -384,7 +387,7 @@ def _body(data: bytes) -> tuple[dict[str, Any] | None, str]:
 def _read_seal(scan: Scan) -> None:
     remedy = "Take the session from a copy"
     try:
-        data = read_file(scan.folder / SEAL_FILE)
+        data = read_inside(scan.folder, SEAL_FILE)
         body = json.loads(data)
         own = body.pop("sha256")
         whole = own == sha256(canonical(body)) and canonical({**body, "sha256": own}) == data

@@ -5,9 +5,18 @@ A session folder that was sealed may hold ``reviews.jsonl``, one JSON object a l
 Each line holds the SHA-256 of the line before it with its newline; the first holds that of ``seal.json``, which
 in turn holds the checksums of all that was recorded.
 Each also holds the SHA-256 of its own other parts, written as the program writes them.
-So a review belongs to one record, and a line that is altered, put in or taken out shows; the last one can be cut
-off without a trace.
+So a review belongs to one record, and a line that is altered, put in or taken out shows.
 A later review amends an earlier one; nothing is erased.
+
+Beside them stands the head, ``reviews-head.json`` (`assistant.record.review_head`): how many reviews there are, and
+the checksum of the last one.
+Each line says that it stands there, so that neither the reviews nor their head can be removed or cut without a
+finding; a ``writeup-N.txt`` that no review signed is one as well.
+Reviews of earlier versions have no head, and are whole without one until the next review is added.
+
+What cannot be found out in the folder alone: that reviews, head and signed write-ups were all removed together; that
+an older copy of all of them was put back; that somebody made all of them anew, because nothing in them is secret.
+The first is told by ``bay-assistant sessions`` as long as its index still knows of the reviews.
 
 A signature here is one in the sense of a repair order: a name, a time, and the checksums of the record and of the
 write-up that was looked at (kept as ``writeup-1.txt`` and so on).
@@ -26,11 +35,13 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.core.finding import Finding
 from assistant.errors import MALFORMED, RecordBroken, RecordProblem, UsageProblem
-from assistant.record.header import REVIEWS_FILE, SEAL_FILE, parse_time
+from assistant.record import review_head
+from assistant.record.contents import read_inside
+from assistant.record.header import REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE, parse_time
 from assistant.record.laying import take_lock
 from assistant.record.log import local_now
 from assistant.record.reading import check_folder
-from assistant.record.storage import canonical, read_file, sha256, write_file
+from assistant.record.storage import canonical, sha256, write_file, write_problem
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -89,6 +100,7 @@ class Review:
         remarks: Anything else.
         signed: The signature; None for a review that nobody signed.
         previous: SHA-256 of the line before, or of ``seal.json``.
+        head: Name of the file beside it that says how many reviews there are; "" in reviews of earlier versions.
     """
 
     number: int
@@ -101,6 +113,7 @@ class Review:
     remarks: str = ""
     signed: Signature | None = None
     previous: str = ""
+    head: str = ""
 
     def to_json(self) -> dict[str, Any]:
         """The review for a program; times are ISO 8601."""
@@ -139,14 +152,16 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
     Raises:
         RecordProblem: The file may not be read.
     """
-    path = folder / REVIEWS_FILE
-    if not path.exists():
-        return (), None
-    *rows, rest = read_file(path).split(b"\n")
     reviews: list[Review] = []
-    if not (folder / SEAL_FILE).is_file():
+    if not os.path.lexists(folder / REVIEWS_FILE) and not os.path.lexists(folder / REVIEWS_HEAD_FILE):
+        return (), None
+    if not os.path.lexists(folder / SEAL_FILE):
         return (), _finding(1, f"a review belongs to a sealed session, and {SEAL_FILE} is missing")
-    previous = sha256(read_file(folder / SEAL_FILE))
+    seal = sha256(read_inside(folder, SEAL_FILE))
+    if not os.path.lexists(folder / REVIEWS_FILE):
+        return (), review_head.check(folder, seal, [], named=False)
+    *rows, rest = read_inside(folder, REVIEWS_FILE).split(b"\n")
+    previous = seal
     for number, row in enumerate(rows, start=1):
         try:
             review = _parse(row + b"\n")
@@ -163,7 +178,9 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
         previous = sha256(row + b"\n")
     if rest or not rows:
         return tuple(reviews), _finding(len(rows) + 1, "this line is cut short")
-    return tuple(reviews), None
+    checksums = [sha256(row + b"\n") for row in rows]
+    named = any(review.head for review in reviews)
+    return tuple(reviews), review_head.check(folder, seal, checksums, named=named)
 
 
 def add_review(
@@ -212,25 +229,57 @@ def add_review(
                 f"The session {folder.name} is not what was recorded, so it is not reviewed. {findings[0]} "
                 f"'bay-assistant verify {folder}' lists everything that is wrong."
             )
-        before = read_reviews(folder)
-        number = len(before) + 1
-        seal = sha256(read_file(folder / SEAL_FILE))
-        kept = read_file(folder / REVIEWS_FILE) if before else b""
-        moment = now()
-        signature = None
-        if sign is not None:
-            text = sign.encode("utf-8", "backslashreplace")
-            write_file(folder / writeup_name(number), text)
-            signature = Signature(reviewer.strip(), moment, seal, sha256(text))
-        previous = sha256(kept.splitlines(keepends=True)[-1]) if kept else seal
-        review = Review(
-            number, moment, reviewer.strip(), done, found, parts, labour, remarks, signature, previous
-        )
-        row = _row(review)
-        write_file(folder / REVIEWS_FILE, kept + row)
+        review = Review(0, now(), reviewer.strip(), done, found, parts, labour, remarks)
+        row = _write(folder, review, sign)
     finally:
         os.close(lock)
     return _parse(row)
+
+
+def _write(folder: Path, review: Review, sign: str | None) -> bytes:
+    """Write a review behind the others; the session is locked and whole.
+
+    The order makes a crash between any two writes harmless.
+    First the head says how many reviews there are before this one (it is missing, or one behind, where there was no
+    head yet or an earlier writing was broken off); then come the write-up, the review, and the head that counts it.
+    One review more than the head counts is therefore whole, and one less never is.
+
+    Returns:
+        The line.
+
+    Raises:
+        RecordProblem: It cannot be written.
+    """
+    before = len(read_reviews(folder))
+    seal = sha256(read_inside(folder, SEAL_FILE))
+    kept = read_inside(folder, REVIEWS_FILE) if before else b""
+    previous = sha256(kept.splitlines(keepends=True)[-1]) if kept else seal
+    number = before + 1
+    head = review_head.read(folder)
+    if head is None or head.reviews != before:
+        review_head.write(folder, review_head.Head(before, previous, seal))
+    signature = None
+    if sign is not None:
+        text = sign.encode("utf-8", "backslashreplace")
+        write_file(folder / writeup_name(number), text)
+        signature = Signature(review.reviewer, review.time, seal, sha256(text))
+    else:
+        _remove(folder / writeup_name(number))  # of a signing that was broken off
+    row = _row(
+        dataclasses.replace(
+            review, number=number, signed=signature, previous=previous, head=REVIEWS_HEAD_FILE
+        )
+    )
+    write_file(folder / REVIEWS_FILE, kept + row)
+    review_head.write(folder, review_head.Head(number, sha256(row), seal))
+    return row
+
+
+def _remove(path: Path) -> None:
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        raise write_problem(error, path) from error
 
 
 def check_reviewable(folder: Path) -> None:
@@ -261,7 +310,8 @@ def _parse(row: bytes) -> Review:
     body = json.loads(row)
     own = body.pop("sha256", "")
     if (
-        set(body) != {field.name for field in dataclasses.fields(Review)}
+        # There was no head in earlier versions.
+        {*body, "head"} != {field.name for field in dataclasses.fields(Review)}
         or canonical({**body, "sha256": own}) != row
     ):
         raise ValueError("it is not written as the program writes it")
@@ -278,6 +328,7 @@ def _parse(row: bytes) -> Review:
         remarks=_text(body["remarks"]),
         signed=_signature(body["signed"]),
         previous=_checksum(body["previous"]),
+        head=_text(body.get("head", "")),
     )
 
 

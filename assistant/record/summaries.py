@@ -15,11 +15,12 @@ from assistant.core.events import Note, from_json
 from assistant.errors import MALFORMED, BayAssistantError, RecordProblem, UsageProblem
 from assistant.places import expanded, home
 from assistant.printing import in_line as plain
+from assistant.record.contents import read_inside
 from assistant.record.course import Course, Dated, follow
 from assistant.record.header import HEADER_FILE, SEAL_FILE, Facts, parse_header, parse_time
 from assistant.record.reading import log_name, log_names
 from assistant.record.reviews import read_reviews
-from assistant.record.storage import read_file, read_problem
+from assistant.record.storage import read_problem
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -149,13 +150,15 @@ def session_folders(parent: Path) -> list[Path]:
         if not parent.is_dir():
             return []
         return sorted(
-            entry
-            for entry in parent.iterdir()
-            if not entry.name.startswith(".")
-            and any(_there(entry / name) for name in (HEADER_FILE, log_name(1)))
+            entry for entry in parent.iterdir() if not entry.name.startswith(".") and _may_be_session(entry)
         )
     except OSError as error:
         raise read_problem(error, parent) from error
+
+
+def _may_be_session(entry: Path) -> bool:
+    """Whether there is a header or a log, be it a file or not: what is damaged is listed, not hidden."""
+    return _there(entry / HEADER_FILE) or _there(entry / log_name(1))
 
 
 def _there(path: Path) -> bool:
@@ -163,7 +166,7 @@ def _there(path: Path) -> bool:
     try:
         path.lstat()
     except PermissionError:
-        return True
+        return path.parent.is_dir()
     except OSError:
         return False
     return True
@@ -217,10 +220,10 @@ def newest_session(parent: Path, *, unsealed: bool = False) -> Path | None:
     """
     headers = []
     for folder in session_folders(parent):
-        if unsealed and (folder / SEAL_FILE).exists():
+        if unsealed and os.path.lexists(folder / SEAL_FILE):
             continue
         try:
-            header = parse_header(read_file(folder / HEADER_FILE), HEADER_FILE)
+            header = parse_header(read_inside(folder, HEADER_FILE), HEADER_FILE)
             headers.append(Summary(header.id, folder, header.started))
         except BayAssistantError:
             headers.append(Summary(folder.name, folder))
@@ -267,7 +270,7 @@ def session_named(parent: Path, name: str, *, unsealed: bool = False) -> Path:
 def summarise(folder: Path) -> Summary:
     """The summary of one session, damaged or not."""
     try:
-        header = parse_header(read_file(folder / HEADER_FILE), HEADER_FILE)
+        header = parse_header(read_inside(folder, HEADER_FILE), HEADER_FILE)
     except BayAssistantError as error:
         return Summary(folder.name, folder, problem=str(error))
     known = Summary(header.id, folder, header.started, header.facts, sealed=(folder / SEAL_FILE).exists())
@@ -320,7 +323,7 @@ def _entries(folder: Path) -> Iterator[Dated]:
     """The entries only: decoding every event of every session would make the list slow."""
     expected = 1
     for name in log_names(folder):
-        for data in read_file(folder / name).split(b"\n")[:-1]:
+        for data in read_inside(folder, name).split(b"\n")[:-1]:
             body = json.loads(data)
             if body["number"] < expected:  # written again in the next file, after a write that failed
                 continue

@@ -1,14 +1,28 @@
-"""Checking that a session is still what was recorded."""
+"""Checking that a session is still what was recorded, and that nothing else is in its folder.
+
+``write-up.txt`` and ``write-up.html`` are under no checksum: they are made anew from the record at any time.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from assistant.errors import RecordProblem
-from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, SEAL_FILE, TORN_FILE
-from assistant.record.reading import Scan, Seal, clip_name_is_ours, clips_of, log_names, scan_session
-from assistant.record.reviews import scan_reviews, writeup_name
-from assistant.record.storage import read_file, read_problem, sha256
+from assistant.record import review_head
+from assistant.record.contents import LOG, SIGNED_WRITE_UP, TORN, Contents, look, read_inside
+from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, REVIEWS_FILE, SEAL_FILE
+from assistant.record.reading import (
+    Scan,
+    Seal,
+    check_folder,
+    clip_name_is_ours,
+    clips_of,
+    read_session,
+    repeated_sentence,
+    scan_session,
+)
+from assistant.record.reviews import read_reviews, scan_reviews, writeup_name
+from assistant.record.storage import sha256
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -19,8 +33,10 @@ _FROM_A_COPY = "Take the session from a copy"
 
 
 def verify(folder: Path) -> list[Finding]:
-    """Everything that is wrong with a session: chain, clips, copied procedures, seal, reviews.
+    """Everything that is wrong with a session: chain, clips, copied procedures, seal, reviews; links and strays.
 
+    No link in it is followed.
+    Where header, log, seal or reviews are no files, only that is found, because all else rests on them.
     An open session can lose whole lines from its end without a trace; a sealed one cannot.
 
     Returns:
@@ -29,6 +45,10 @@ def verify(folder: Path) -> list[Finding]:
     Raises:
         RecordProblem: The folder is not a session, or may not be read.
     """
+    check_folder(folder)
+    there = look(folder)
+    if there.unreadable():
+        return there.findings
     scan = scan_session(folder)
     for name, tail in scan.tails.items():
         scan.report(
@@ -37,21 +57,47 @@ def verify(folder: Path) -> list[Finding]:
             f"the last line is cut short after {len(tail)} bytes",
             "Resume the session: the piece is set aside and nothing before it is lost",
         )
-    _check_clips(scan)
-    _check_procedures(scan)
+    _check_clips(scan, there)
+    _check_procedures(scan, there)
     if scan.seal is not None:
-        _check_seal(scan, scan.seal)
-    _check_reviews(scan)
-    return scan.findings
+        _check_seal(scan, scan.seal, there)
+    _check_reviews(scan, there)
+    return [*scan.findings, *there.findings]
 
 
-def _check_clips(scan: Scan) -> None:
+def remarks(folder: Path) -> list[str]:
+    """What a stopped program left in a session in which `verify` finds nothing wrong, a sentence each.
+
+    Raises:
+        RecordProblem: The folder may not be read.
+    """
+    there = look(folder)
+    said = [f"{name} was left half written by a program that was stopped." for name in there.left]
+    reviews = read_reviews(folder)
+    begun = writeup_name(len(reviews) + 1)
+    if begun in there.files:
+        said.append(f"{begun} was left by a signing that was stopped.")
+    if said:
+        said.append("It is no part of the record, is not handed over, and can be deleted.")
+    if review_head.uncounted(folder, len(reviews)):
+        said.append(
+            f"Review {len(reviews)} was kept when the program was stopped; the next review counts it."
+        )
+    repeated = read_session(folder).repeated
+    if repeated:
+        said.append(repeated_sentence(repeated))
+    return said
+
+
+def _check_clips(scan: Scan, there: Contents) -> None:
     for line in scan.lines:
         for clip in clips_of(line.event):
             named = f"line {line.row} of {line.file} names it"
             if not clip_name_is_ours(clip.file):
                 scan.report(line.file, line.row, f"{clip.file!r} is not the name of a clip", _FROM_A_COPY)
-            elif not (scan.folder / clip.file).is_file():
+            elif there.odd(clip.file):
+                continue  # it is said what stands in its place
+            elif clip.file not in there.files:
                 scan.report(clip.file, 0, f"the clip is missing; {named}", _FROM_A_COPY)
             else:
                 _compare(
@@ -59,31 +105,30 @@ def _check_clips(scan: Scan) -> None:
                 )
 
 
-def _check_procedures(scan: Scan) -> None:
+def _check_procedures(scan: Scan, there: Contents) -> None:
     if scan.header is None:
         return
-    folder = scan.folder / PROCEDURES
-    try:
-        present = {path.name for path in folder.iterdir()} if folder.is_dir() else set()
-    except OSError as error:
-        raise read_problem(error, folder) from error
+    begin = f"{PROCEDURES}/"
+    present = {name.removeprefix(begin) for name in there.files if name.startswith(begin)}
     for name, checksum in scan.header.procedures.items():
         if name in present:
             _compare(scan, f"{PROCEDURES}/{name}", checksum, "the copied procedure was altered")
-        else:
+        elif not there.odd(f"{PROCEDURES}/{name}"):
             scan.report(f"{PROCEDURES}/{name}", 0, "the copied procedure is missing", _FROM_A_COPY)
     for name in sorted(present - set(scan.header.procedures)):
         scan.report(f"{PROCEDURES}/{name}", 0, "this file was put in after the session began", "Take it out")
 
 
-def _check_seal(scan: Scan, seal: Seal) -> None:
-    present = {HEADER_FILE, *log_names(scan.folder)}
-    present |= {path.name for path in scan.folder.glob(f"{TORN_FILE}*")}
-    present |= {f"{CLIPS}/{path.name}" for path in (scan.folder / CLIPS).glob("*.flac")}
+def _check_seal(scan: Scan, seal: Seal, there: Contents) -> None:
+    present = {
+        name
+        for name in there.files
+        if name == HEADER_FILE or name.startswith(f"{CLIPS}/") or LOG.fullmatch(name) or TORN.fullmatch(name)
+    }
     already = {finding.path for finding in scan.findings}
     for name, checksum in seal.files.items():
         if name not in present:
-            if name not in already:
+            if name not in already and not there.odd(name):
                 scan.report(name, 0, "the session was sealed with this file, which is missing", _FROM_A_COPY)
         elif name not in already:
             _compare(scan, name, checksum, "this file was altered after the session was sealed")
@@ -93,19 +138,33 @@ def _check_seal(scan: Scan, seal: Seal) -> None:
         scan.report(SEAL_FILE, 0, f"the seal does not name {HEADER_FILE}", _FROM_A_COPY)
 
 
-def _check_reviews(scan: Scan) -> None:
+def _check_reviews(scan: Scan, there: Contents) -> None:
     reviews, finding = scan_reviews(scan.folder)
     if finding is not None:
         scan.findings.append(finding)
-    for review in reviews:
-        if review.signed:
+    signed = {writeup_name(review.number): review for review in reviews if review.signed}
+    for name, review in signed.items():
+        if review.signed and not there.odd(name):
             what = f"this is not the write-up that review {review.number} signed"
-            _compare(scan, writeup_name(review.number), review.signed.writeup, what)
+            _compare(scan, name, review.signed.writeup, what)
+    if finding is not None:
+        return  # which reviews signed something is not known then
+    head = review_head.read(scan.folder)
+    for name in sorted(there.files - set(signed)):
+        number = SIGNED_WRITE_UP.fullmatch(name)
+        if number is None or (head is not None and int(number[1]) == len(reviews) + 1 == head.reviews + 1):
+            continue  # the second is a signing that was stopped before the review was written
+        scan.report(
+            name,
+            0,
+            f"no review signed this write-up: either the review was removed from {REVIEWS_FILE}, or this was put in",
+            _FROM_A_COPY,
+        )
 
 
 def _compare(scan: Scan, name: str, checksum: str, problem: str) -> None:
     try:
-        same = sha256(read_file(scan.folder / name)) == checksum
+        same = sha256(read_inside(scan.folder, name)) == checksum
     except RecordProblem as error:
         scan.report(name, 0, str(error).rstrip("."))
         return

@@ -168,9 +168,10 @@ class Voice:
 
     def _store(self, key: str, samples: Samples, rate: int) -> None:
         with contextlib.suppress(OSError):
-            self._folder.mkdir(parents=True, exist_ok=True)
+            self._folder.mkdir(0o700, parents=True, exist_ok=True)
             if not self._tidied:
                 self._tidied = True
+                self._folder.chmod(0o700)  # what was read back can be a name or a number of a customer's
                 self._tidy()
             part = self._folder / f"{key}-{os.getpid()}-{threading.get_ident()}.part"
             try:

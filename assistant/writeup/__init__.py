@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING
 
+from assistant.record.contents import read_inside
 from assistant.record.header import SEAL_FILE
 from assistant.record.reading import RecordedSession, read_session, recorded_library
 from assistant.record.reviews import read_reviews
-from assistant.record.storage import read_file, sha256
+from assistant.record.storage import sha256
 from assistant.writeup.contents import Draft
 from assistant.writeup.draft import draft
 from assistant.writeup.page import clips_to_embed, connections_to_embed, html
@@ -31,7 +32,7 @@ def drafted(folder: Path) -> tuple[Draft, RecordedSession, Library]:
     """
     session = read_session(folder)
     library = recorded_library(session)
-    record = sha256(read_file(folder / SEAL_FILE)) if session.sealed else ""
+    record = sha256(read_inside(folder, SEAL_FILE)) if session.sealed else ""
     return draft(session, library, read_reviews(folder), record), session, library
 
 

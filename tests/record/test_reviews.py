@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import shutil
 import subprocess
 import tempfile
@@ -15,7 +16,19 @@ from hypothesis import given, settings, strategies as st
 from sample_log import begin, record
 
 from assistant.errors import BayAssistantError, RecordBroken, RecordProblem, UsageProblem
-from assistant.record import Labour, Part, Review, add_review, read_reviews, verify
+from assistant.record import (
+    Labour,
+    Part,
+    Review,
+    add_review,
+    find_sessions,
+    read_reviews,
+    review_head,
+    reviews,
+    verify,
+)
+from assistant.record.storage import canonical
+from assistant.record.verifying import remarks
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -169,3 +182,143 @@ def test_a_signed_writeup_that_was_altered_or_is_missing_is_found(kept: Path) ->
         assert ["writeup-1.txt"] == [finding.path for finding in verify(kept)]
     finally:
         path.write_bytes(before)
+
+
+def without(folder: Path, *names: str) -> list[str]:
+    """Paths that verify finds when these files are gone; they are put back."""
+    kept_bytes = {name: (folder / name).read_bytes() for name in names}
+    for name in names:
+        (folder / name).unlink()
+    try:
+        return [finding.path for finding in verify(folder)]
+    finally:
+        for name, data in kept_bytes.items():
+            (folder / name).write_bytes(data)
+
+
+def test_removed_reviews_are_missed(kept: Path) -> None:
+    """The reviews, their head, or a signed write-up: whichever is taken out, it is found; so are reviews and head."""
+    assert ["reviews.jsonl"] == without(kept, "reviews.jsonl")
+    assert ["reviews-head.json"] == without(kept, "reviews-head.json")
+    assert ["writeup-1.txt"] == without(kept, "writeup-1.txt")
+    assert ["writeup-1.txt"] == without(kept, "reviews.jsonl", "reviews-head.json")
+    assert ["reviews.jsonl"] == without(kept, "reviews.jsonl", "writeup-1.txt")
+    (kept / "reviews.jsonl").rename(kept.parent / "aside")
+    try:
+        with pytest.raises(RecordBroken, match=r"2 reviews were written, and none is left"):
+            read_reviews(kept)
+    finally:
+        (kept.parent / "aside").rename(kept / "reviews.jsonl")
+
+
+def test_a_last_review_that_was_cut_off_is_missed(kept: Path) -> None:
+    """Lines from the end leave a chain that holds; the head shows it."""
+    path = kept / "reviews.jsonl"
+    before = path.read_bytes()
+    try:
+        path.write_bytes(before.splitlines(keepends=True)[0])
+        (finding,) = verify(kept)
+        assert ("reviews.jsonl", 2) == (finding.path, finding.line)
+        assert finding.problem == "2 reviews were written, and only 1 are left"
+    finally:
+        path.write_bytes(before)
+
+
+@given(st.data())
+@settings(max_examples=60, deadline=None)
+def test_any_altered_byte_of_the_head_is_found(kept: Path, data: st.DataObject) -> None:
+    """The head is under its own checksum, and written in one way only."""
+    path = kept / "reviews-head.json"
+    before = path.read_bytes()
+    place = data.draw(st.integers(0, len(before) - 1))
+    changed = data.draw(st.integers(0, 255).filter(lambda value: value != before[place]))
+    path.write_bytes(before[:place] + bytes([changed]) + before[place + 1 :])
+    try:
+        assert ["reviews-head.json"] == [finding.path for finding in verify(kept)]
+    finally:
+        path.write_bytes(before)
+
+
+def as_earlier(folder: Path, count: int) -> None:
+    """Write reviews as the earlier version did: without a head, and without a word of one."""
+    previous = (folder / "seal.json").read_bytes()
+    rows = []
+    for number in range(1, count + 1):
+        body = {
+            "number": number, "time": NOON.isoformat(timespec="milliseconds"), "reviewer": "J. Okoye",
+            "done": f"Work {number}.", "found": [], "parts": [], "labour": [], "remarks": "", "signed": None,
+            "previous": hashlib.sha256(previous).hexdigest(),
+        }  # fmt: skip
+        row = canonical({**body, "sha256": hashlib.sha256(canonical(body)).hexdigest()})
+        rows.append(row)
+        previous = row
+    (folder / "reviews.jsonl").write_bytes(b"".join(rows))
+
+
+def test_reviews_of_an_earlier_version_are_whole_and_are_gone_on_with(tmp_path: Path) -> None:
+    """They verify without a head; the next review makes one, which counts all of them and cannot go."""
+    folder = sealed(tmp_path)
+    as_earlier(folder, 2)
+    assert [] == verify(folder)
+    assert ["", ""] == [review.head for review in read_reviews(folder)]
+    add_review(folder, reviewer="J. Okoye", done="Work 3.", now=lambda: NOON)
+    assert [] == verify(folder)
+    assert [1, 2, 3] == [review.number for review in read_reviews(folder)]
+    assert ["reviews-head.json"] == without(folder, "reviews-head.json")
+    assert ["reviews.jsonl"] == without(folder, "reviews.jsonl")
+
+
+@pytest.mark.parametrize("sign", [None, "the write-up\n"])
+@pytest.mark.parametrize("before", [0, 1])
+def test_a_review_that_was_stopped_at_any_write_does_not_break_the_session(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, before: int, sign: str | None
+) -> None:
+    """After whichever write the program is killed: the session verifies, and the next review heals what is left."""
+    write = reviews.write_file
+    for stop in range(1, 6):
+        folder = sealed(tmp_path, f"s{stop}{before}")
+        for _ in range(before):
+            add_review(folder, reviewer="J. Okoye", done="Before.", sign=sign, now=lambda: NOON)
+        left = [stop]
+
+        def writes(path: Path, data: bytes, left: list[int] = left) -> None:
+            left[0] -= 1
+            if left[0] < 0:
+                raise KeyboardInterrupt
+            write(path, data)
+
+        with monkeypatch.context() as patched:
+            patched.setattr(reviews, "write_file", writes)
+            patched.setattr(review_head, "write_file", writes)
+            try:
+                add_review(folder, reviewer="J. Okoye", done="Stopped.", sign="begun\n", now=lambda: NOON)
+                stopped = False
+            except KeyboardInterrupt:
+                stopped = True
+        assert [] == verify(folder), stop
+        there = read_reviews(folder)
+        add_review(folder, reviewer="J. Okoye", done="After.", sign=sign, now=lambda: NOON)
+        assert [] == verify(folder)
+        assert [] == remarks(folder)
+        assert [*there] == [*read_reviews(folder)][:-1]
+        assert stopped or "Stopped." == there[-1].done
+
+
+def test_reviews_that_are_gone_without_a_trace_are_told_by_the_list(tmp_path: Path) -> None:
+    """The index still knows of them: the session is listed as damaged until they are back."""
+    folder = sealed(tmp_path)
+    add_review(folder, reviewer="J. Okoye", remarks="Nobody signed this.", now=lambda: NOON)
+    (one,) = find_sessions(folder.parent).summaries
+    assert ("unsigned", "") == (one.review, one.problem)
+    gone = {name: (folder / name).read_bytes() for name in ("reviews.jsonl", "reviews-head.json")}
+    for name in gone:
+        (folder / name).unlink()
+    for _ in range(2):
+        assert [] == verify(folder)  # in the folder alone there is no trace of them
+        (one,) = find_sessions(folder.parent).summaries
+        assert "It was reviewed, and its reviews are gone." in one.problem
+        os.utime(folder / "seal.json", (1, 1))
+    for name, data in gone.items():
+        (folder / name).write_bytes(data)
+    (one,) = find_sessions(folder.parent).summaries
+    assert ("unsigned", "") == (one.review, one.problem)

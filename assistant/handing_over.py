@@ -1,0 +1,85 @@
+"""What a packed session hands over, in plain words, so that the technician knows before somebody else has it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.record import read_reviews
+from assistant.record.header import CLIPS
+from assistant.record.reading import clips_of
+from assistant.writeup.statement import printable
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from assistant.record import RecordedSession
+    from assistant.writeup import Draft
+
+_NOT_OF_A_PERSON = {"Date", "Begun"}
+
+
+def told(folder: Path, session: RecordedSession, made: Draft, forms: Sequence[str]) -> tuple[str, ...]:
+    """What is in a session that is handed over, a line each.
+
+    Args:
+        folder: The session, whole.
+        session: What was read of it.
+        made: Its write-up.
+        forms: File names of the write-ups that go with it.
+    """
+    given = [
+        f"{fact.label} {fact.value}"
+        for fact in made.facts
+        if fact.value and fact.label not in _NOT_OF_A_PERSON
+    ]
+    if made.concern.text:
+        given.append("the customer's complaint")
+    procedures = len(session.header.procedures)
+    lines = (
+        _sound(folder, session),
+        f"About customer and vehicle: {'; '.join(given) or 'nothing was given'}.",
+        f"The whole dialogue with its times: {len(session.lines)} lines.",
+        f"The procedures that it followed: {procedures} files.",
+        _reviews(folder),
+        f"The write-up as {', '.join(name.rpartition('.')[2].upper() for name in forms if 'schema' not in name)}.",
+    )
+    return tuple(printable(" ".join(line.split())) for line in lines if line)
+
+
+def _sound(folder: Path, session: RecordedSession) -> str:
+    sound = list((folder / CLIPS).glob("*.flac"))
+    if not sound:
+        return "No voice recordings."
+    size = sum(path.stat().st_size for path in sound)
+    lengths = {clip.file: clip.duration_s for line in session.lines for clip in clips_of(line.event)}
+    unknown = sum(f"{CLIPS}/{path.name}" not in lengths for path in sound)
+    more = f" and {unknown} of a length that the log does not say" if unknown else ""
+    count = f"{len(sound)} voice recording{'' if len(sound) == 1 else 's'}"
+    length = f"{_minutes(sum(lengths.values()))}{more}, {_megabytes(size)}"
+    return f"{count}, {length}: what was said in the bay can be heard."
+
+
+def _reviews(folder: Path) -> str:
+    reviews = read_reviews(folder)
+    if not reviews:
+        return "No reviews."
+    signed = list(dict.fromkeys(review.signed.name for review in reviews if review.signed))
+    others = [review.reviewer for review in reviews if review.reviewer]
+    unsigned = [name for name in dict.fromkeys(others) if name not in signed]
+    names = [
+        f"signed by {', '.join(signed)}" if signed else "",
+        f"by {', '.join(unsigned)}" if unsigned else "",
+    ]
+    told_names = "; ".join(filter(None, names))
+    count = f"{len(reviews)} review{'' if len(reviews) == 1 else 's'}"
+    return f"{count}{', ' if told_names else ''}{told_names}: what was done, parts, labour and remarks."
+
+
+def _minutes(seconds: float) -> str:
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest} s" if minutes else f"{seconds:.1f} s" if seconds < 10 else f"{rest} s"
+
+
+def _megabytes(size: int) -> str:
+    return f"{size / 1e6:.1f} MB" if size >= 1e6 else f"{max(1, round(size / 1e3))} kB"
