@@ -185,6 +185,7 @@ class Runner:
         self.state = State.UNOPENED
         self._at = 0.0
         self._out: list[Action] = []
+        self._silent = False
         self._utterance = 0
         self._prompt = ""
         self._procedure: Procedure | None = None
@@ -235,8 +236,23 @@ class Runner:
         Raises:
             UsageProblem: A `Began` that names a procedure that is not in the library.
         """
+        return self._receive(event, silent=False)
+
+    def recall(self, event: Event) -> None:
+        """Take an event of which the actions are in the record already, to go on from there.
+
+        The dialogue is then where `receive` would have brought it; what was listened for and shown, which takes
+        more than half of the time, is not made again.
+
+        Raises:
+            UsageProblem: As for `receive`.
+        """
+        self._receive(event, silent=True)
+
+    def _receive(self, event: Event, *, silent: bool) -> tuple[Action, ...]:
         self._at = max(self._at, event.at)
         self._out = []
+        self._silent = silent
         trigger, payload = self._classify(event)
         if trigger is None:
             return ()
@@ -249,7 +265,7 @@ class Runner:
                 if isinstance(event, Heard | KeyPressed) and self.state not in busy:
                     self._say("That does not fit now.", Speech.HELP)
                     self._settle()
-                else:
+                elif not silent:
                     self._out.append(Show(self._board()))
             return tuple(self._out)
         before = self.state
@@ -1978,6 +1994,8 @@ class Runner:
 
     def _settle(self) -> None:
         """After every change: what is listened for and what is shown."""
+        if self._silent:
+            return
         if self.state is State.FINISHED:
             self._out.append(StopListening())
         elif self.state is State.NOTING:
