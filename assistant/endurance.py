@@ -111,6 +111,11 @@ class LongSession:
             self.session.take(GearLost(self.session._now(), "microphone", "asked for with --keys-only"))  # noqa: SLF001
             self._settle(0.1)
 
+    @property
+    def answers(self) -> int:
+        """How many results were taken so far."""
+        return self.runner.taken
+
     def act(self) -> None:
         """The person does one thing, and time goes by."""
         state, day = self.runner.state, self._day

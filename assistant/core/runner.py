@@ -281,6 +281,11 @@ class Runner:
         """Names of the present procedure and step; empty before the beginning."""
         return (self._procedure.name if self._procedure else "", self._step.name if self._step else "")
 
+    @property
+    def taken(self) -> int:
+        """How many results were taken so far, also those that were taken back since."""
+        return self._results
+
     # --- events to triggers -----------------------------------------------------------------------
 
     def _classify(self, event: Event) -> tuple[Trigger | None, object]:

@@ -100,6 +100,8 @@ def once(sources: Iterable[Source]) -> tuple[Source, ...]:
 
 def printable(words: str) -> str:
     """Words without signs that cannot be printed or stored, such as an undecodable byte that was typed."""
+    if words.replace("\n", "").isprintable():
+        return words
     return "".join(
         sign if sign.isprintable() or sign == "\n" else " " if sign.isspace() else "\N{REPLACEMENT CHARACTER}"
         for sign in words
