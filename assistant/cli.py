@@ -580,6 +580,27 @@ def _bench_sessions(options: argparse.Namespace) -> int:
     return 0
 
 
+def _bench_long(options: argparse.Namespace) -> int:
+    from assistant import long_bench, resources  # noqa: PLC0415
+    from assistant.bench import machine  # noqa: PLC0415
+
+    progress = _Progress()
+    found = long_bench.measure(
+        resources.directory("procedures"),
+        lines=long_bench.LINES if options.lines is None else options.lines,
+        pdf=options.pdf,
+        progress=progress.tell,
+    )
+    progress.end()
+    if options.json:
+        print(json.dumps([vars(figure) for figure in found], indent=1))
+        return 0
+    print(machine())
+    for figure in found:
+        print(f"{figure.name:<75} {figure.limit:>6} {figure.value}")
+    return 0
+
+
 def _bench_speech(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
     from assistant.core.loading import load_library  # noqa: PLC0415
@@ -1100,6 +1121,13 @@ def _parser() -> Parser:
     )
     past.add_argument("--count", type=whole(0, 100_000), metavar="N", help="made-up sessions (default: 2000)")
     past.set_defaults(command=_bench_sessions)
+    about = "Measure very long sessions: memory, resuming, writing up; some minutes."
+    long = further.add_parser(
+        "long", help=about, description=about, epilog="Example: bay-assistant bench long --lines 30000"
+    )
+    long.add_argument("--lines", type=_count, metavar="N", help="lines of each session (default: 30000)")
+    long.add_argument("--pdf", action="store_true", help="also make the PDFs, which takes many minutes")
+    long.set_defaults(command=_bench_long)
     about = "Measure how well the assistant's own sentences are understood, by PocketSphinx and beside another voice."
     speech = further.add_parser(
         "speech", help=about, description=about, epilog="Example: bay-assistant bench speech --sentences 100"

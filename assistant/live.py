@@ -232,7 +232,7 @@ def _run(settings: Settings, ending: Ending) -> int:
         runner = Runner(load_library(log.procedures), log.header.thresholds)
         if log.recorded is not None:
             for line in log.recorded.lines:
-                runner.receive(line.event)
+                runner.recall(line.event)
             begun -= _gone_by(log.recorded)
         now = _clock(begun)
         screen = open_screen(sys.stdout, now, lines=settings.plain or (settings.silent and _too_small()))

@@ -10,13 +10,12 @@ from __future__ import annotations
 import dataclasses
 import enum
 import math
-import types
-import typing
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 from assistant.core.board import Board
+from assistant.core.decoding import Decoder
 from assistant.core.entries import (
     CautionAcknowledged,
     CautionGiven,
@@ -333,8 +332,7 @@ _CLASSES: dict[str, type[Any]] = {
 }
 
 
-# Once: evaluating the annotations again for each value made reading a session nearly four times slower.
-_HINTS = {cls: typing.get_type_hints(cls) for cls in _CLASSES.values()}
+_DECODE = Decoder(_CLASSES)
 
 
 def to_json(value: Any) -> Any:
@@ -363,56 +361,4 @@ def from_json(data: Any) -> Any:
     Raises:
         ValueError: The data is not of the form that `to_json` writes.
     """
-    if not isinstance(data, dict) or not isinstance(data.get("type"), str) or data["type"] not in _CLASSES:
-        raise ValueError(f"not an event or action: {str(data)[:80]}")
-    cls = _CLASSES[data["type"]]
-    hints = _HINTS[cls]
-    fields = dataclasses.fields(cls)
-    names = {f.name for f in fields}
-    needed = {
-        f.name
-        for f in fields
-        if f.default is dataclasses.MISSING and f.default_factory is dataclasses.MISSING
-    }
-    given = {name for name in data if name != "type"}
-    if not needed <= given <= names:
-        raise ValueError(f"{data['type']} has the parts {sorted(given)}, expected {sorted(names)}")
-    try:
-        return cls(**{name: _decoded(data[name], hints[name]) for name in given})
-    except (TypeError, ArithmeticError) as error:
-        raise ValueError(f"{data['type']}: {error}") from error
-
-
-def _decoded(data: Any, hint: Any) -> Any:
-    origin = typing.get_origin(hint)
-    if origin in (types.UnionType, typing.Union):
-        if data is None:
-            return None
-        (hint,) = [arm for arm in typing.get_args(hint) if arm is not type(None)] or [Any]
-        return _decoded(data, hint)
-    if origin is tuple:
-        if not isinstance(data, list):
-            raise TypeError(f"expected a list, found {data!r}")
-        inner = typing.get_args(hint)
-        if len(inner) == 2 and inner[1] is Ellipsis:
-            return tuple(_decoded(item, inner[0]) for item in data)
-        return tuple(_decoded(item, arm) for item, arm in zip(data, inner, strict=True))
-    if isinstance(hint, type):
-        if dataclasses.is_dataclass(hint):
-            value = from_json(data)
-            if not isinstance(value, hint):
-                raise TypeError(f"expected {hint.__name__}, found {type(value).__name__}")
-            return value
-        if issubclass(hint, enum.Enum):
-            return hint(data)
-        if issubclass(hint, Decimal):
-            if not isinstance(data, str):
-                raise TypeError(f"expected a number as text, found {data!r}")
-            return Decimal(data)
-        if hint is float and isinstance(data, int) and not isinstance(data, bool):
-            return float(data)
-        if hint is float and data in ("inf", "-inf", "nan"):
-            return float(data)
-        if not isinstance(data, hint) or (hint in (int, float) and isinstance(data, bool)):
-            raise TypeError(f"expected {hint.__name__}, found {data!r}")
-    return data
+    return _DECODE(data)

@@ -79,6 +79,14 @@ def measurement_key(measure: Measurement) -> str:
     return "|".join(part or "" for part in (*parts, *more))
 
 
+_MOST_SCALES = 160
+"""How many likelihoods a `Memo` keeps: more than results are weighed together, some 40 kB each."""
+
+_LIFTED_EVERY = 8
+_VERY_SMALL = 2.0**-400
+"""Odds are looked at after so many results, and lifted when they are smaller: no double gets lost on the way."""
+
+
 @dataclass(frozen=True)
 class Hypotheses:
     """The hypotheses of one circuit and what each test shows under them.
@@ -179,12 +187,10 @@ class Reason:
     weight: float
 
 
-@dataclass(frozen=True)
-class _Weighed:
-    """A fact with its place among all facts, its share under each hypothesis, and the channel's a and b."""
+@dataclass(frozen=True, eq=False)
+class _Scale:
+    """What one outcome of one test says: its share under each hypothesis, and the channel's a and b."""
 
-    place: int
-    test: str
     shares: tuple[float, ...]
     right: float
     wrong: float
@@ -202,6 +208,42 @@ class _Weighed:
             for share, likelihood in zip(self.shares, self.likelihoods, strict=True)
         ]
 
+    @cached_property
+    def holds(self) -> list[float]:
+        """Probability that this record is no slip, given the record and each hypothesis."""
+        return [1.0 - slip for slip in self.slips]
+
+
+@dataclass(frozen=True)
+class _Weighed:
+    """A fact with its place among all facts, and what it says."""
+
+    place: int
+    scale: _Scale
+
+
+@dataclass
+class Memo:
+    """What was computed for one assessment and is the same in the next: names of tests, priors, likelihoods.
+
+    It changes no result, only the time that one takes; so that a long session keeps a bounded one, the likelihoods
+    are forgotten when there are too many.
+    """
+
+    names: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
+    priors: dict[str, list[float]] = field(default_factory=dict)
+    alone: dict[tuple[str, _Scale], float] = field(default_factory=dict)
+    scales: dict[tuple[str, str, str, float, float], _Scale] = field(default_factory=dict)
+
+    def scale(self, key: tuple[str, str, str, float, float], shares: tuple[float, ...]) -> _Scale:
+        """The scale of this circuit, test, outcome, a and b."""
+        if key not in self.scales:
+            if len(self.scales) >= _MOST_SCALES:
+                self.scales.clear()
+                self.alone.clear()
+            self.scales[key] = _Scale(shares, key[3], key[4])
+        return self.scales[key]
+
 
 @dataclass(frozen=True)
 class Assessment:
@@ -212,12 +254,14 @@ class Assessment:
         circuit: Name of the circuit.
         facts: The results that count, in their order; those of other circuits or unknown tests say nothing.
         limits: The dialogue's limits.
+        memo: What earlier assessments with the same library computed.
     """
 
     library: Library
     circuit: str
     facts: tuple[Fact, ...]
     limits: Thresholds
+    memo: Memo = field(default_factory=Memo, compare=False, repr=False)
     _cache: dict[int | None, list[float]] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
@@ -231,10 +275,21 @@ class Assessment:
 
     @cached_property
     def _prior(self) -> list[float]:
-        faults = self._hypotheses.faults
-        odds = self._knowledge.odds.used(self.circuit)
-        counts = {name: faults.count(name) for name in set(faults)}
-        return _normalised([odds.get(name, 0.0) / counts[name] for name in faults])
+        if self.circuit not in self.memo.priors:
+            faults = self._hypotheses.faults
+            odds = self._knowledge.odds.used(self.circuit)
+            counts = {name: faults.count(name) for name in set(faults)}
+            self.memo.priors[self.circuit] = _normalised(
+                [odds.get(name, 0.0) / counts[name] for name in faults]
+            )
+        return self.memo.priors[self.circuit]
+
+    def _names(self, procedure: str, step: Step) -> tuple[str, str]:
+        """`key_of` and `measurement_key` of a step, by name."""
+        names = self.memo.names.get((procedure, step.name))
+        if names is None:
+            names = self.memo.names[procedure, step.name] = (key_of(step), measurement_key(step.measure))
+        return names
 
     @cached_property
     def counted(self) -> int:
@@ -251,25 +306,25 @@ class Assessment:
             procedure = self.library.procedures.get(fact.procedure)
             if procedure is None or procedure.circuit != self.circuit or fact.step not in procedure.steps:
                 continue
-            step = procedure.steps[fact.step]
-            shares = self._hypotheses.shares.get(key_of(step), {})
-            measurement = measurement_key(step.measure)
+            test, measurement = self._names(fact.procedure, procedure.steps[fact.step])
+            shares = self._hypotheses.shares.get(test, {})
             if fact.outcome not in shares or (fact.kept and measurement in measured):
                 continue
             measured.add(measurement)
             right, wrong = _channel(fact.sure, self.limits.misreading, len(shares))
-            found.append(
-                _Weighed(place, key_of(step), shares[fact.outcome], right**fact.times, wrong**fact.times)
-            )
+            key = (self.circuit, test, fact.outcome, right**fact.times, wrong**fact.times)
+            found.append(_Weighed(place, self.memo.scale(key, shares[fact.outcome])))
         return tuple(found)
 
     def _posterior(self, without: int | None = None) -> list[float]:
         """Probability of each hypothesis, with all facts or without one of them."""
         if without not in self._cache:
             odds = list(self._prior)
-            for weighed in self._weighed:
+            for count, weighed in enumerate(self._weighed, start=1):
                 if weighed.place != without:
-                    odds = [odd * by for odd, by in zip(odds, weighed.likelihoods, strict=True)]
+                    odds = [odd * by for odd, by in zip(odds, weighed.scale.likelihoods, strict=True)]
+                if count % _LIFTED_EVERY == 0:
+                    odds = _lifted(odds)
             self._cache[without] = _normalised(odds)
         return self._cache[without]
 
@@ -296,11 +351,11 @@ class Assessment:
     @cached_property
     def slip(self) -> float:
         """Probability that at least one of the results is a slip of eye, ear or finger: the contradiction."""
+        rights = self._posterior()
+        for weighed in self._weighed:
+            rights = [right * holds for right, holds in zip(rights, weighed.scale.holds, strict=True)]
         whole = 0.0
-        for place, probability in enumerate(self._posterior()):
-            right = probability
-            for weighed in self._weighed:
-                right *= 1.0 - weighed.slips[place]
+        for right in rights:  # one after the other: `sum` adds in another way from Python 3.12 on
             whole += right
         return min(max(1.0 - whole, 0.0), 1.0)
 
@@ -313,10 +368,11 @@ class Assessment:
         """
         together = [1.0] * len(self._prior)
         for weighed in self._weighed:
-            largest = max(weighed.shares)
+            largest = max(weighed.scale.shares)
             if largest > 0:
                 together = [
-                    so_far * share / largest for so_far, share in zip(together, weighed.shares, strict=True)
+                    so_far * share / largest
+                    for so_far, share in zip(together, weighed.scale.shares, strict=True)
                 ]
         return max(together)
 
@@ -326,7 +382,9 @@ class Assessment:
         if weighed is None:
             return 0.0
         posterior = self._posterior(without)
-        return sum(probability * slip for probability, slip in zip(posterior, weighed.slips, strict=True))
+        return sum(
+            probability * slip for probability, slip in zip(posterior, weighed.scale.slips, strict=True)
+        )
 
     def doubt(self, asked: frozenset[str] = frozenset()) -> Doubt | None:
         """The results that do not fit together, when a slip is likely enough; None when all fits.
@@ -334,12 +392,12 @@ class Assessment:
         Args:
             asked: Measurements (`measurement_key`) that were asked again already: they are not doubted twice.
         """
-        if len(self._weighed) < 2 or self.slip < self.limits.doubt_from:
+        if len(self._weighed) < 2:
             return None
         free = [place for place in self.used if self._measurement(place) not in asked]
-        if not free:
+        if not free or self.slip < self.limits.doubt_from:
             return None
-        doubtful = max(free, key=self._conflict)
+        doubtful = max(free, key=self._conflict)  # of those that say the same, the first
         # One that is most likely right is not asked again only because the others were asked already; and a word
         # that is unlikely by itself, under every fault, contradicts nothing.
         if self._conflict(doubtful) < self.limits.doubt_from / len(self._weighed):
@@ -350,14 +408,16 @@ class Assessment:
 
     def _conflict(self, fact: int) -> float:
         """How much likelier a slip this result is beside the others than alone, as a difference of probabilities."""
-        weighed = next(one for one in self._weighed if one.place == fact)
-        alone = _normalised([odd * by for odd, by in zip(self._prior, weighed.likelihoods, strict=True)])
-        by_itself = sum(odd * slip for odd, slip in zip(alone, weighed.slips, strict=True))
-        return self.slip_of(fact) - by_itself
+        scale = next(one for one in self._weighed if one.place == fact).scale
+        key = (self.circuit, scale)
+        if key not in self.memo.alone:
+            alone = _normalised([odd * by for odd, by in zip(self._prior, scale.likelihoods, strict=True)])
+            self.memo.alone[key] = sum(odd * slip for odd, slip in zip(alone, scale.slips, strict=True))
+        return self.slip_of(fact) - self.memo.alone[key]
 
     def _measurement(self, fact: int) -> str:
-        step = self.library.step(self.facts[fact].procedure, self.facts[fact].step)
-        return measurement_key(step.measure)
+        procedure, step = self.facts[fact].procedure, self.facts[fact].step
+        return self._names(procedure, self.library.step(procedure, step))[1]
 
     def reasons(self, fault: str | None = None, most: int = 2) -> tuple[Reason, ...]:
         """The strongest results that speak for a fault, strongest first; the likeliest fault when none is named."""
@@ -446,11 +506,25 @@ class Assessment:
         return odds.minutes.get(measure.instrument, 1.0) + once
 
 
-def assess(library: Library, circuit: str, facts: Sequence[Fact], limits: Thresholds) -> Assessment | None:
-    """Weigh the facts on one circuit; None when nothing is known of that circuit."""
-    if library.knowledge is None or circuit not in library.knowledge.circuits:
+def assess(
+    library: Library,
+    circuit: str,
+    facts: Sequence[Fact],
+    limits: Thresholds,
+    memo: Memo | None = None,
+) -> Assessment | None:
+    """Weigh the facts on one circuit; None when nothing is known of that circuit, or there are too many facts.
+
+    More than `Thresholds.weighed_results` are not one car with one fault any more.
+    """
+    if not known(library, circuit) or len(facts) > limits.weighed_results:
         return None
-    return Assessment(library, circuit, tuple(facts), limits)
+    return Assessment(library, circuit, tuple(facts), limits, Memo() if memo is None else memo)
+
+
+def known(library: Library, circuit: str) -> bool:
+    """Whether there are likelihoods for this circuit."""
+    return library.knowledge is not None and circuit in library.knowledge.circuits
 
 
 def _channel(sure: float, misreading: float, count: int) -> tuple[float, float]:
@@ -462,6 +536,15 @@ def _channel(sure: float, misreading: float, count: int) -> tuple[float, float]:
 def _normalised(odds: Sequence[float]) -> list[float]:
     whole = sum(odds)
     return [odd / whole for odd in odds]
+
+
+def _lifted(odds: list[float]) -> list[float]:
+    """The same odds times a power of two, which rounds nothing, where many results have made them very small."""
+    top = max(odds)
+    if not 0.0 < top < _VERY_SMALL:
+        return odds
+    by = 2.0 ** min(-math.frexp(top)[1], 1000)
+    return [odd * by for odd in odds]
 
 
 def _log_odds(probability: float) -> float:

@@ -54,6 +54,8 @@ class Thresholds:
             than one half, because measuring again costs two minutes with the starter's rest, and a wrong verdict an
             hour or a part; chosen with `assistant.circuit.rehearsing` (figures in DEVELOPERS.md).
         mention_from: Probability from which a fault that a verdict does not name is spoken of with it.
+        weighed_results: Most results that are weighed together.  A car with its one fault takes some dozen; among
+            hundreds a slip is certain, and weighing them after every answer would take ever longer.
     """
 
     reject_below: float = CALIBRATION.reject_below
@@ -73,9 +75,13 @@ class Thresholds:
     key_slip: float = 0.005
     doubt_from: float = 0.3
     mention_from: float = 0.05
+    weighed_results: int = 120
 
 
 DEFAULT_THRESHOLDS = Thresholds()
+
+NO_LIMIT = 10**9
+"""`Thresholds.weighed_results` of a session that was recorded before there was such a limit."""
 
 
 class Acceptance(StrEnum):

@@ -21,6 +21,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 from enum import StrEnum
+from itertools import chain
 from typing import TYPE_CHECKING
 
 from assistant.core import asking, evidence, wording
@@ -110,6 +111,7 @@ from assistant.core.states import (
     Trigger,
     request_for,
 )
+from assistant.core.trail import Paused, Pending, Trail, Trails
 
 if TYPE_CHECKING:
     from assistant.core.procedure import Library, Procedure, Step, Verdict
@@ -144,53 +146,12 @@ class Ask(StrEnum):
     QUESTION = "question"
 
 
-@dataclass(frozen=True)
-class Pending:
-    """A result that was understood and waits to be affirmed."""
-
-    answer: Answer
-    value: Decimal | None
-    unit: str | None
-    how: str
-    words: str
-    confidence: float
-    snr_db: float | None
-    clip: str | None
-    judged: Decimal | None = None
-
-
-@dataclass(frozen=True)
-class Paused:
-    """A procedure that was set aside at this step, to do another one first."""
-
-    procedure: str
-    step: str
-
-
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class Answered:
     """A fact that was given in this session, and the result after which it was; None before the first."""
 
     fact: str
     after: Trail | None
-
-
-@dataclass(frozen=True)
-class Trail:
-    """A step that was left, so that it can be gone back to; `number` is 0 for a skipped step.
-
-    `confirmed` says how its result was confirmed, `kept` that it was taken over from an earlier step.
-    `paused` are the procedures that were set aside then, so that going back to the step brings them back.
-    """
-
-    procedure: str
-    step: str
-    number: int
-    measure: Measurement | None
-    pending: Pending | None
-    confirmed: str = ""
-    kept: bool = False
-    paused: tuple[Paused, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -235,13 +196,15 @@ class Runner:
         self.state = State.UNOPENED
         self._at = 0.0
         self._out: list[Action] = []
+        self._silent = False
         self._utterance = 0
         self._prompt = ""
         self._procedure: Procedure | None = None
         self._step: Step | None = None
         self._verdict: str | None = None
         self._verdict_affirmed = False
-        self._trail: list[Trail] = []
+        self._trail = Trails()
+        self._memo = evidence.Memo()
         self._results = 0
         self._pending: Pending | None = None
         self._offered = False
@@ -284,8 +247,23 @@ class Runner:
         Raises:
             UsageProblem: A `Began` that names a procedure that is not in the library.
         """
+        return self._receive(event, silent=False)
+
+    def recall(self, event: Event) -> None:
+        """Take an event of which the actions are in the record already, to go on from there.
+
+        The dialogue is then where `receive` would have brought it; what was listened for and shown, which takes
+        more than half of the time, is not made again.
+
+        Raises:
+            UsageProblem: As for `receive`.
+        """
+        self._receive(event, silent=True)
+
+    def _receive(self, event: Event, *, silent: bool) -> tuple[Action, ...]:
         self._at = max(self._at, event.at)
         self._out = []
+        self._silent = silent
         trigger, payload = self._classify(event)
         if trigger is None:
             return ()
@@ -298,7 +276,7 @@ class Runner:
                 if isinstance(event, Heard | KeyPressed) and self.state not in busy:
                     self._say("That does not fit now.", Speech.HELP)
                     self._settle()
-                else:
+                elif not silent:
                     self._out.append(Show(self._board()))
             return tuple(self._out)
         before = self.state
@@ -313,6 +291,11 @@ class Runner:
     def position(self) -> tuple[str, str]:
         """Names of the present procedure and step; empty before the beginning."""
         return (self._procedure.name if self._procedure else "", self._step.name if self._step else "")
+
+    @property
+    def taken(self) -> int:
+        """How many results were taken so far, also those that were taken back since."""
+        return self._results
 
     # --- events to triggers -----------------------------------------------------------------------
 
@@ -843,7 +826,7 @@ class Runner:
         if self._asked_fact is not None and self._part_taken_back(self._asked_fact):
             return State.INQUIRING
         last_fact = self._answered[-1] if self._answered else None
-        if last_fact and last_fact.after is (self._trail[-1] if self._trail else None):
+        if last_fact and last_fact.after is self._trail.last:
             return self._fact_taken_back(last_fact.fact, str(payload))
         if not self._trail:
             self._message = "Nothing to take back."
@@ -1252,12 +1235,13 @@ class Runner:
     def _same_measurement(self, step: Step) -> Pending | None:
         """An earlier result of exactly this measurement in another step of the session, if one counts."""
         # What was set aside comes before what counts; it is of the same step when the way is the same again.
-        for past in (*reversed(self._aside), *reversed(self._trail)):
-            aside = past in self._aside
-            here = not aside and (past.procedure, past.step) == self.position  # repeated on purpose
-            if past.measure != step.measure or past.pending is None or here:
-                continue
+        aside = [past for past in reversed(self._aside) if past.measure == step.measure]
+        # What counts of this very step does not: it is repeated on purpose.
+        counts = self._trail.same_measurement(step.measure, besides=self.position)
+        for past in chain(aside, counts):
             pending = past.pending
+            if pending is None:
+                continue
             if pending.value is not None and step.reading is not None and pending.unit is not None:
                 base = wording.convert(pending.value, pending.unit, step.reading.unit)
                 if base is None or not step.reading.plausible[0] <= base <= step.reading.plausible[1]:
@@ -1439,7 +1423,7 @@ class Runner:
             return self._enter_procedure(target.name, self._current_procedure.name)
         self._verdict = target.name
         # An answer that ends in a verdict was affirmed together with it; a skipped test was not.
-        self._verdict_affirmed = bool(self._trail and self._trail[-1].number)
+        self._verdict_affirmed = bool(self._trail.last and self._trail.last.number)
         self._note(VerdictReached(self._current_procedure.name, target.name, self._verdict_affirmed))
         return self._conclude()
 
@@ -1468,10 +1452,13 @@ class Runner:
     # --- what the results say together ------------------------------------------------------------
 
     def _measured(self) -> list[Trail]:
-        return [past for past in self._trail if past.pending is not None]
+        return self._trail.measured()
 
     def _assess(self, pending: Pending | None = None) -> evidence.Assessment | None:
         """What the results that count say together, perhaps with one that was not taken yet."""
+        circuit = self._current_procedure.circuit
+        if not evidence.known(self._library, circuit) or self._too_many(pending):
+            return None
         facts = []
         for past in self._measured():
             assert past.pending is not None  # noqa: S101
@@ -1479,7 +1466,11 @@ class Runner:
         if pending is not None:
             procedure, step = self.position
             facts.append(self._fact(procedure, step, pending, Acceptance.AFFIRM.value, kept=self._offered))
-        return evidence.assess(self._library, self._current_procedure.circuit, facts, self._limits)
+        return evidence.assess(self._library, circuit, facts, self._limits, self._memo)
+
+    def _too_many(self, pending: Pending | None = None) -> bool:
+        """Whether more results count than are weighed together."""
+        return self._trail.results + (pending is not None) > self._limits.weighed_results
 
     def _fact(
         self, procedure: str, step: str, pending: Pending, confirmed: str, *, kept: bool
@@ -1520,12 +1511,11 @@ class Runner:
         self._note(self._remark("does not fit", text))
         stop = f"{STOP_CRANKING} " if self._prefix.startswith(STOP_CRANKING) else ""
         self._prefix = stop + text
-        place = self._trail.index(doubtful)
-        for past in reversed(self._trail[place:]):
+        left = self._trail.back_to(doubtful)
+        for past in left:
             how = DOUBTED if past is doubtful else SET_ASIDE
             self._note(ResultUndone(past.number, past.procedure, past.step, how))
-        self._aside += [past for past in self._trail[place + 1 :] if past.pending is not None]
-        del self._trail[place:]
+        self._aside += [past for past in reversed(left[:-1]) if past.pending is not None]
         self._asked_again.add(evidence.measurement_key(doubtful.measure))
         self._before[doubtful.procedure, doubtful.step] = doubtful.pending.answer.outcome
         self._heard = ""
@@ -1686,7 +1676,7 @@ class Runner:
         """The fact counts from now on; then the next one, or the step."""
         self._note(given)
         self._facts[given.fact] = given
-        self._answered.append(Answered(given.fact, self._trail[-1] if self._trail else None))
+        self._answered.append(Answered(given.fact, self._trail.last))
         self._again = tuple(name for name in self._again if name != given.fact)
         self._asked_fact = None
         self._message = self._heard = ""
@@ -1867,6 +1857,8 @@ class Runner:
     def _why(self) -> str:
         """The likeliest fault, the two strongest reasons for it, and what the present test tells apart."""
         assessment = self._assess()
+        if assessment is None and self._too_many():
+            return f"More than {self._limits.weighed_results} results. I do not weigh so many together."
         if assessment is None:
             return "I have no model of this circuit, so no reasons."
         fault = next(iter(assessment.posterior))
@@ -2021,6 +2013,8 @@ class Runner:
 
     def _settle(self) -> None:
         """After every change: what is listened for and what is shown."""
+        if self._silent:
+            return
         if self.state is State.FINISHED:
             self._out.append(StopListening())
         elif self.state is State.NOTING:

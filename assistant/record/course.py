@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 from assistant.core.entries import (
     Entry,
+    FactGiven,
+    FactUndone,
     ProcedureEntered,
     ProcedurePaused,
     ResultTaken,
@@ -80,6 +82,8 @@ class Course:
         procedure: The procedure that is on; "" before the first.
         step: The step that is on; "" at the start of a procedure and after a verdict.
         set_aside: Steps of the procedures that wait while another one is done, by procedure.
+        facts: Those of the entries that give a fact or take it back.
+        places: Where in `results` the results with a number are.
     """
 
     entries: list[Dated] = field(default_factory=list)
@@ -90,6 +94,8 @@ class Course:
     procedure: str = ""
     step: str = ""
     set_aside: dict[str, str] = field(default_factory=dict)
+    facts: list[Dated] = field(default_factory=list)
+    places: dict[int, list[int]] = field(default_factory=dict, repr=False)
 
     def standing(self) -> list[Taken]:
         """Results that count."""
@@ -125,6 +131,7 @@ def follow(entries: Iterable[Dated]) -> Course:
         elif isinstance(entry, ProcedurePaused):
             course.set_aside[entry.procedure] = entry.step
         elif isinstance(entry, ResultTaken):
+            course.places.setdefault(entry.number, []).append(len(course.results))
             course.results.append(Taken(dated.time, dated.line, entry))
             _go(course, entry.procedure, entry.next)
         elif isinstance(entry, StepSkipped):
@@ -134,6 +141,8 @@ def follow(entries: Iterable[Dated]) -> Course:
             _undo(course, dated, entry)
         elif isinstance(entry, VerdictReached):
             _end(course, dated, entry)
+        elif isinstance(entry, FactGiven | FactUndone):
+            course.facts.append(dated)
     return course
 
 
@@ -146,20 +155,23 @@ def _go(course: Course, procedure: str, target: str) -> None:
 def _undo(course: Course, dated: Dated, entry: ResultUndone) -> None:
     """Mark what was taken back: a result by its number, a skipped step by the number 0."""
     below = []
-    for place, taken in enumerate(course.results):
-        if taken.result.number == entry.number and taken.undone is None:
+    for place in course.places.get(entry.number, ()):
+        taken = course.results[place]
+        if taken.undone is None:
             course.results[place] = replace(taken, undone=dated)
             below.append(taken.line)
-    for place, passed in enumerate(course.skipped):
+    for place, passed in enumerate(course.skipped) if entry.number == 0 else ():
         of_step = (passed.skip.procedure, passed.skip.step) == (entry.procedure, entry.step)
-        if entry.number == 0 and of_step and passed.undone is None:
+        if of_step and passed.undone is None:
             course.skipped[place] = replace(passed, undone=dated)
             below.append(passed.line)
     # A verdict rests on the answers before it.
-    course.verdicts = [
-        replace(ended, withdrawn=True) if any(line <= ended.line for line in below) else ended
-        for ended in course.verdicts
-    ]
+    first = min(below, default=None)
+    for place in range(len(course.verdicts) - 1, -1, -1):
+        ended = course.verdicts[place]
+        if first is None or ended.line < first:
+            break
+        course.verdicts[place] = replace(ended, withdrawn=True)
     course.procedure, course.step = entry.procedure, entry.step
 
 

@@ -17,14 +17,16 @@ What the earlier file has of it must then be the same bytes, up to where the wri
 from __future__ import annotations
 
 import json
+import marshal
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from assistant.core.decoding import remembering
 from assistant.core.events import Action, Clip, Closed, Event, Resumed, from_json
 from assistant.core.finding import Finding
 from assistant.core.loading import load_library
@@ -37,6 +39,9 @@ if TYPE_CHECKING:
     from assistant.core.procedure import Library
 
 _PARTS = {"number", "time", "event", "actions", "previous"}
+_REMEMBERED = 2000
+"""Most different actions that are remembered while a session is read, one to two kB each."""
+
 _CLIP_NAME = re.compile(r"clips/[0-9]{4,}\.flac")
 
 
@@ -118,6 +123,7 @@ class Scan:
         tails: Unfinished last pieces, by log file.
         last: SHA-256 of the last line, or of the header when there is none.
         repeated: The line that stands twice: its number, and file and row of the second one; None when none does.
+        action: Decodes an action; a session asks and shows the same over and over, which is decoded once.
     """
 
     folder: Path
@@ -129,6 +135,9 @@ class Scan:
     repeated: tuple[int, str, int] | None = None
     seal: Seal | None = None
     findings: list[Finding] = field(default_factory=list)
+    action: Callable[[Any], Any] = field(
+        default_factory=lambda: remembering(from_json, lambda data: marshal.dumps(data, 2), _REMEMBERED)
+    )
 
     def report(self, path: str, line: int, problem: str, remedy: str = "") -> None:
         """Keep a finding."""
@@ -352,7 +361,7 @@ def _join(scan: Scan, file: tuple[str, bytes], number: Any, raw: list[bytes], be
 def _keep(scan: Scan, name: str, row: int, body: dict[str, Any]) -> None:
     try:
         event = from_json(body["event"])
-        actions = tuple(from_json(action) for action in body["actions"])
+        actions = tuple(scan.action(action) for action in body["actions"])
         moment = parse_time(body["time"])
     except MALFORMED as error:
         scan.report(name, row, f"this line cannot be understood: {error}", "Use the version that recorded it")

@@ -27,6 +27,7 @@ from assistant.core.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.loading import FINDINGS_FILE
+from assistant.core.policy import DEFAULT_THRESHOLDS
 from assistant.core.procedure import (
     LOAD_CIRCUIT,
     NO_CIRCUIT,
@@ -298,13 +299,17 @@ def _final(library: Library, course: Course) -> Ended | None:
         if isinstance(dated.entry, work)
     ]
     last = None
+    after: set[str] = set()
     for ended in reversed(course.verdicts):
         if not ended.affirmed or ended.withdrawn:
             continue
-        after = [circuit for number, circuit in went_on if number > ended.line]
+        while went_on and went_on[-1][0] > ended.line:
+            after.add(went_on.pop()[1])
         if not after and last is None:
             last = ended
-        if set(after) <= {NO_CIRCUIT} and _verdict(library, ended).faults:
+        if not after <= {NO_CIRCUIT}:
+            break
+        if _verdict(library, ended).faults:
             return ended
     return last
 
@@ -355,15 +360,16 @@ def _tests(
     session: RecordedSession, library: Library, course: Course, deciding: list[Taken]
 ) -> tuple[Measured, ...]:
     spans = timing.test_spans(session)
-    numbers = {taken.result.number for taken in deciding}
+    deciding_numbers = {taken.result.number for taken in deciding}
+    numbers = given.Numbers(library, course)
     return tuple(
-        _test(library, course, taken, spans.get(taken.line), decides=taken.result.number in numbers)
+        _test(library, numbers, taken, spans.get(taken.line), decides=taken.result.number in deciding_numbers)
         for taken in course.results
     )
 
 
 def _test(
-    library: Library, course: Course, taken: Taken, span: timing.Span | None, *, decides: bool
+    library: Library, given_by: given.Numbers, taken: Taken, span: timing.Span | None, *, decides: bool
 ) -> Measured:
     result = taken.result
     step = library.step(result.procedure, result.step)
@@ -371,7 +377,7 @@ def _test(
     if answer is None:
         raise KeyError(result.outcome)
     band = answer if isinstance(answer, Band) and step.reading else None
-    numbers, lines = given.numbers_at(library, course, taken.line)
+    numbers, lines = given_by.at(taken.line)
     if step.reading:
         shown = [OVER_RANGE] if result.value is None else []
     else:
@@ -457,12 +463,13 @@ def _skipped(library: Library, passed: Passed) -> Skipped:
 def _not_judged(library: Library, course: Course) -> tuple[Statement, ...]:
     """Readings that were kept and lead on without a judgement, because the maker's limit is not known."""
     found = []
+    given_by = given.Numbers(library, course)
     for taken in course.standing():
         result = taken.result
         if not given.is_unjudged(result):
             continue
         step = library.step(result.procedure, result.step)
-        numbers, lines = given.numbers_at(library, course, taken.line)
+        numbers, lines = given_by.at(taken.line)
         why = given.why_unjudged(library, step, numbers)
         found.append(
             Statement(
@@ -514,12 +521,12 @@ def _not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
 
 def _ruled_out(library: Library, course: Course) -> dict[str, tuple[int, ...]]:
     """Faults that the standing results exclude, by name, with the numbers of those results."""
-    found: dict[str, tuple[int, ...]] = {}
+    found: dict[str, list[int]] = {}
     for taken in course.standing():
         answer = library.step(taken.result.procedure, taken.result.step).answer(taken.result.outcome)
         for fault in answer.rules_out if answer else ():
-            found[fault] = (*found.get(fault, ()), taken.result.number)
-    return found
+            found.setdefault(fault, []).append(taken.result.number)
+    return {fault: tuple(numbers) for fault, numbers in found.items()}
 
 
 def _ruled_out_lines(
@@ -586,7 +593,17 @@ def _model(
         return ()
     circuit = _procedure(library, course.procedure).circuit
     facts = _facts_of(session, course)
-    assessment = evidence.assess(library, circuit, facts, session.header.thresholds)
+    limits = session.header.thresholds
+    # A session from before there was such a limit is weighed no longer than one of today.
+    most = min(limits.weighed_results, DEFAULT_THRESHOLDS.weighed_results)
+    if evidence.known(library, circuit) and len(facts) > most:
+        return (
+            Statement(
+                f"Not weighed: more than {most} results count, too many for one car with one fault.",
+                (*line(*(taken.line for taken in course.standing())), *header("thresholds")),
+            ),
+        )
+    assessment = evidence.assess(library, circuit, facts, limits)
     if assessment is None or not assessment.used:
         return ()
     standing = course.standing()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -41,7 +42,7 @@ class Standing:
 def facts_of(course: Course, until: int | None = None) -> dict[str, Standing]:
     """Every fact that was given, by name, in the order in which each came first; up to a line of the log."""
     found: dict[str, Standing] = {}
-    for dated in course.entries:
+    for dated in course.facts:
         entry = dated.entry
         if until is not None and dated.line > until:
             break
@@ -53,16 +54,51 @@ def facts_of(course: Course, until: int | None = None) -> dict[str, Standing]:
     return found
 
 
+class Numbers:
+    """The numbers that readings are judged with, through a whole session: what is asked for twice is made once.
+
+    Args:
+        library: The procedures that were copied into the session.
+        course: The session.
+    """
+
+    def __init__(self, library: Library, course: Course) -> None:
+        self._library = library
+        self._facts = course.facts
+        self._lines = [dated.line for dated in course.facts]
+        self._taken = 0
+        self._standing: dict[str, Dated] = {}
+        self._found: dict[int, tuple[dict[str, Decimal], dict[str, int]]] = {}
+
+    def at(self, until: int) -> tuple[dict[str, Decimal], dict[str, int]]:
+        """The numbers up to this line of the log, each in its own unit, and the lines that hold them."""
+        count = bisect_right(self._lines, until)
+        if count not in self._found:
+            self._found[count] = self._numbers(count)
+        return self._found[count]
+
+    def _numbers(self, count: int) -> tuple[dict[str, Decimal], dict[str, int]]:
+        if count < self._taken:
+            self._taken = 0
+            self._standing = {}
+        for dated in self._facts[self._taken : count]:
+            if isinstance(dated.entry, FactGiven):
+                self._standing[dated.entry.fact] = dated
+            elif isinstance(dated.entry, FactUndone):
+                self._standing.pop(dated.entry.fact, None)
+        self._taken = count
+        given = {
+            name: (dated.entry.value, dated.entry.unit)
+            for name, dated in self._standing.items()
+            if isinstance(dated.entry, FactGiven)
+        }
+        numbers = asking.numbers(self._library.terms.facts, given)
+        return numbers, {name: self._standing[name].line for name in numbers}
+
+
 def numbers_at(library: Library, course: Course, until: int) -> tuple[dict[str, Decimal], dict[str, int]]:
     """The numbers that a reading is judged with, each in its own unit, and the lines of the log that hold them."""
-    standing = {name: one.given for name, one in facts_of(course, until).items() if one.given}
-    given = {
-        name: (dated.entry.value, dated.entry.unit)
-        for name, dated in standing.items()
-        if isinstance(dated.entry, FactGiven)
-    }
-    numbers = asking.numbers(library.terms.facts, given)
-    return numbers, {name: standing[name].line for name in numbers}
+    return Numbers(library, course).at(until)
 
 
 def asked(library: Library, course: Course, *, specifications: bool) -> tuple[Asked, ...]:

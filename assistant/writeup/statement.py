@@ -101,6 +101,8 @@ def once(sources: Iterable[Source]) -> tuple[Source, ...]:
 
 def printable(words: str) -> str:
     """Words in which every space is a plain one, and every sign that cannot be printed or stored is escaped."""
+    if words.replace("\n", "").isprintable():
+        return words
     return escaped("".join(" " if sign.isspace() and sign != "\n" else sign for sign in words))
 
 

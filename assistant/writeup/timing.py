@@ -7,6 +7,7 @@ Standing by is left out, and so is the time between an interruption and the resu
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -75,14 +76,34 @@ def pauses(session: RecordedSession) -> tuple[tuple[str, float, int, int], ...]:
     return tuple(found)
 
 
+class Timeline:
+    """The times of a session and its pauses, read once for all the spans that are asked for."""
+
+    def __init__(self, session: RecordedSession) -> None:
+        self._times = {line.number: line.time for line in session.lines}
+        self._pauses = [_Pause(seconds, began, ended) for _, seconds, began, ended in pauses(session)]
+        self._began = [pause.began for pause in self._pauses]
+
+    def between(self, first: int, last: int) -> Span:
+        """The time between two lines, without the pauses that lie between them."""
+        low, high = bisect_left(self._began, first), bisect_right(self._began, last)
+        inside = [pause for pause in self._pauses[low:high] if pause.ended <= last]
+        paused = sum(pause.seconds for pause in inside)
+        within = (number for pause in inside for number in (pause.began, pause.ended))
+        lines = dict.fromkeys([first, *within, last])
+        worked = (self._times[last] - self._times[first]).total_seconds() - paused
+        return Span(worked, tuple(lines), paused)
+
+
 def test_spans(session: RecordedSession) -> dict[int, Span]:
     """How long each result took, by the number of its line in the log."""
     spans = {}
+    timeline = Timeline(session)
     mark: int | None = None
     for line in session.lines:
         entries = [action.entry for action in line.actions if isinstance(action, Note)]
         if mark is not None and any(isinstance(entry, ResultTaken) for entry in entries):
-            spans[line.number] = between(session, mark, line.number)
+            spans[line.number] = timeline.between(mark, line.number)
         if any(isinstance(entry, _WORK) for entry in entries):
             mark = line.number
     return spans
@@ -95,17 +116,4 @@ def whole_span(session: RecordedSession) -> Span | None:
         for line in session.lines
         if any(isinstance(action, Note) and isinstance(action.entry, _WORK) for action in line.actions)
     ]
-    return between(session, work[0], work[-1]) if len(work) > 1 else None
-
-
-def between(session: RecordedSession, first: int, last: int) -> Span:
-    """The time between two lines, without the pauses that lie between them."""
-    times = {line.number: line.time for line in session.lines}
-    inside = [
-        (seconds, began, ended)
-        for _, seconds, began, ended in pauses(session)
-        if first <= began and ended <= last
-    ]
-    paused = sum(seconds for seconds, _, _ in inside)
-    lines = dict.fromkeys([first, *(number for _, began, ended in inside for number in (began, ended)), last])
-    return Span((times[last] - times[first]).total_seconds() - paused, tuple(lines), paused)
+    return Timeline(session).between(work[0], work[-1]) if len(work) > 1 else None

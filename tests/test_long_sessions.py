@@ -1,0 +1,185 @@
+"""Very long sessions: the work for each line stays the same, however long the session is."""
+
+from __future__ import annotations
+
+import sys
+import tracemalloc
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pytest
+
+from assistant import resources, writeup
+from assistant.core.loading import load_library
+from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.runner import Runner
+from assistant.core.states import State
+from assistant.endurance import Day, LongSession
+from assistant.long_bench import record, resumed
+from assistant.record import read_session
+from assistant.record.replaying import replay
+from assistant.testing import Dialogue
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from assistant.core.events import Action, Event
+    from assistant.core.procedure import Library
+
+
+@pytest.fixture(scope="module")
+def library() -> Library:
+    """The bundled procedures."""
+    return load_library(resources.directory("procedures"))
+
+
+class Kept:
+    """A log in memory; `lines` counts, and rows are kept only where they are wanted."""
+
+    def __init__(self, *, keep: bool) -> None:
+        self.lines = 0
+        self.rows: list[tuple[Event, tuple[Action, ...]]] = []
+        self._keep = keep
+
+    def append(self, event: Event, actions: tuple[Action, ...]) -> None:
+        """As the record's."""
+        self.lines += 1
+        if self._keep:
+            self.rows.append((event, actions))
+
+
+def calls(work: Callable[[], object]) -> int:
+    """How many functions of Python and C are called in this work."""
+    count = 0
+
+    def profile(_frame: object, event: str, _argument: object) -> None:
+        nonlocal count
+        count += event in ("call", "c_call")
+
+    before = sys.getprofile()
+    sys.setprofile(profile)
+    try:
+        work()
+    finally:
+        sys.setprofile(before)
+    return count
+
+
+def played(library: Library, day: Day, lines: int) -> Kept:
+    """A long session in memory."""
+    log = Kept(keep=True)
+    long = LongSession(library, log, day)
+    long.begin()
+    while log.lines < lines:
+        long.act()
+    return log
+
+
+@pytest.mark.parametrize("day", list(Day))
+def test_recalling_leads_where_receiving_does(library: Library, day: Day) -> None:
+    """A dialogue that recalls a session without making its screen goes on exactly as one that lived it."""
+    rows = played(library, day, 600).rows
+    half = len(rows) // 2
+    runner = Runner(library)
+    for event, _ in rows[:half]:
+        runner.recall(event)
+    assert [runner.receive(event) for event, _ in rows[half:]] == [actions for _, actions in rows[half:]]
+
+
+@pytest.mark.parametrize("day", [Day.KEYS, Day.RADIO])
+def test_an_answer_costs_the_same_after_hours(library: Library, day: Day) -> None:
+    """The calls for the same number of lines do not grow with the lines before them."""
+    log = Kept(keep=False)
+    long = LongSession(library, log, day)
+    long.begin()
+
+    def more(lines: int) -> None:
+        end = log.lines + lines
+        while log.lines < end:
+            long.act()
+
+    more(2000)
+    early = calls(lambda: more(1000))
+    more(4000)
+    late = calls(lambda: more(1000))
+    assert late <= 1.3 * early
+
+
+def test_writing_up_grows_with_the_session_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twice the lines take at most 2.3 times the calls for the text, the page and the JSON."""
+    monkeypatch.setattr("os.fdatasync", lambda _descriptor: None)
+    counts = []
+    for lines in (2000, 4000):
+        folder, _ = record(tmp_path / str(lines), resources.directory("procedures"), Day.WORK, lines)
+        session = read_session(folder)
+        library = load_library(folder / "procedures")
+
+        def write_up(session: object = session, library: Library = library) -> None:
+            draft = writeup.draft(session, library)  # type: ignore[arg-type]
+            writeup.text(draft)
+            writeup.html(draft, {}, writeup.connections_to_embed(session, library))  # type: ignore[arg-type]
+
+        counts.append(calls(write_up))
+    assert counts[1] <= 2.3 * counts[0]
+
+
+def test_a_long_session_is_replayed_and_gone_on_with(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A record of thousands of lines is reproduced line by line, and resumes in the step where it stopped."""
+    monkeypatch.setattr("os.fdatasync", lambda _descriptor: None)
+    folder, taken = record(tmp_path, resources.directory("procedures"), Day.WORK, 2000)
+    assert taken > 200
+    assert replay(folder) == []
+    again, lived = resumed(folder), Runner(load_library(folder / "procedures"))
+    for line in read_session(folder).lines:
+        lived.receive(line.event)
+    assert (again.state, again.position, again.taken) == (lived.state, lived.position, lived.taken)
+
+
+def test_every_result_of_a_long_session_is_in_its_write_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing is left out because there is much of it, and that so many results are not weighed is said."""
+    monkeypatch.setattr("os.fdatasync", lambda _descriptor: None)
+    folder, taken = record(tmp_path, resources.directory("procedures"), Day.KEYS, 1500)
+    draft, _, _ = writeup.drafted(folder)
+    assert [test.number for test in draft.tests] == list(range(1, taken + 1))
+
+
+def test_memory_stays_flat(library: Library) -> None:
+    """A thousand further answers take at most 500 bytes each: what a correction needs to go back to them."""
+    log = Kept(keep=False)
+    long = LongSession(library, log, Day.KEYS)
+    long.begin()
+    while long.answers < 400:
+        long.act()
+    tracemalloc.start()
+    try:
+        begun = tracemalloc.get_traced_memory()[0]
+        while long.answers < 1400:
+            long.act()
+        grown = tracemalloc.get_traced_memory()[0] - begun
+    finally:
+        tracemalloc.stop()
+    assert grown < 500 * 1000
+
+
+def test_too_many_results_are_not_weighed_and_why_says_so(library: Library) -> None:
+    """Past the limit nothing is doubted or weighed, and "why" says the reason; below it, it gives reasons."""
+    told = {}
+    for most in (0, 120):
+        talk = Dialogue(library, replace(DEFAULT_THRESHOLDS, weighed_results=most))
+        talk.begin("coil-control")
+        while talk.runner.state is not State.ASKING or not talk.runner.taken:
+            if talk.runner.state is State.INQUIRING:
+                talk.key("plus")
+            elif talk.runner.state is State.ASKING:
+                talk.key("1")
+            elif talk.runner.state is State.READING_BACK:
+                talk.key("enter")
+            talk.ready()
+            talk.rested()
+        talk.key("why")
+        told[most] = talk.last
+    assert told[0] == "More than 0 results. I do not weigh so many together."
+    assert told[120].startswith("Likeliest by the model")
