@@ -1,27 +1,21 @@
-"""All attacks by name, in the order in which they are made.
-
-Each is a module with `NAME`, `FULL` (tries of a full run), `QUICK` (tries of the ordinary test run) and
-``attack(plan) -> Outcome``.
-"""
+"""All attacks by name, in the order in which they are made; each module has its own as `ATTACKS`."""
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import TYPE_CHECKING
 
+import failing_calls
+import flips
+import interrupting
 import kills
 import sound_kills
-from harness import Outcome, Plan
+import strays
 
+if TYPE_CHECKING:
+    from harness import Attack
 
-class Attack(Protocol):
-    """What a module of an attack has."""
-
-    NAME: str
-    FULL: int
-    QUICK: int
-
-    def attack(self, plan: Plan) -> Outcome:
-        """Make the tries."""
-
-
-ATTACKS: dict[str, Attack] = {module.NAME: module for module in (kills, sound_kills)}
+ATTACKS: dict[str, Attack] = {
+    attack.name: attack
+    for module in (kills, sound_kills, interrupting, failing_calls, flips, strays)
+    for attack in module.ATTACKS
+}

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import os
 import pty
+import resource
 import select
 import signal
 import subprocess
 import sys
+import termios
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,7 +19,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import random
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path as AnyPath
 
 LONGEST_S = 30.0
@@ -60,6 +63,10 @@ _WEIGHTS = {
 }  # fmt: skip
 
 
+CLOSING = b"  qqq"
+"""Stop, then close: ends a session from any state, also where letters are being spelled."""
+
+
 def random_keys(rng: random.Random, count: int) -> bytes:
     """Keys as a hurried person presses them: mostly plausible, some not; the session is never closed by them."""
     return "".join(rng.choices(list(_WEIGHTS), list(_WEIGHTS.values()), k=count)).encode()
@@ -71,14 +78,15 @@ class Driven:
 
     Attributes:
         process: The process.
-        keys: Descriptor into which keys are written.
-        out: What it has printed so far, standard output and standard error.
-        errors: Standard error alone.
+        keys: Descriptor into which keys are written: a pipe, or a terminal's master; -1 when it was closed.
+        out: What it has printed so far on standard output, or on its terminal.
+        errors: What it has printed on standard error.
+        marks: What the shim has reported, see `slow_sync.c`.
+        mark_end: Where the shim's reports are read; None without a shim.
     """
 
     process: subprocess.Popen[bytes]
     keys: int
-    terminal: int | None = None
     out: bytearray = field(default_factory=bytearray)
     errors: bytearray = field(default_factory=bytearray)
     marks: bytearray = field(default_factory=bytearray)
@@ -106,9 +114,11 @@ class Driven:
         Returns:
             Whether what was waited for came.
         """
-        assert self.process.stdout is not None
-        assert self.process.stderr is not None
-        streams = {self.process.stdout.fileno(): self.out, self.process.stderr.fileno(): self.errors}
+        streams = {}
+        if self.process.stdout is not None and self.process.stderr is not None:
+            streams = {self.process.stdout.fileno(): self.out, self.process.stderr.fileno(): self.errors}
+        elif self.keys >= 0:
+            streams = {self.keys: self.out}
         if self.mark_end is not None:
             streams[self.mark_end] = self.marks
         while True:
@@ -119,7 +129,10 @@ class Driven:
                 return False
             ready, _, _ = select.select(list(streams), [], [], left)
             for stream in ready:
-                data = os.read(stream, 65536)
+                try:
+                    data = os.read(stream, 65536)
+                except OSError:  # the other side of the terminal has gone
+                    data = b""
                 if data:
                     streams[stream].extend(data)
                 else:
@@ -163,6 +176,7 @@ def start(
     home: AnyPath,
     *,
     terminal: bool = False,
+    whole_terminal: bool = False,
     shim: Mapping[str, str] | None = None,
     pass_fds: Sequence[int] = (),
     limit: int | None = None,
@@ -173,14 +187,13 @@ def start(
         arguments: Command and options.
         home: Its home folder and working folder.
         terminal: Keys come from a pseudo-terminal instead of a pipe.
+        whole_terminal: The pseudo-terminal is its controlling terminal and its output, too, as in a window.
         shim: Variables of the shim that stands before the C library; see `shim.py`.
         pass_fds: Descriptors that it inherits.
         limit: Largest address space, bytes; None for no limit.
     """
-    slave = None
-    if terminal:
-        keys, slave = pty.openpty()
-        stdin = slave
+    if terminal or whole_terminal:
+        keys, stdin = pty.openpty()
     else:
         stdin, keys = os.pipe()
     mark_end = mark = None
@@ -192,24 +205,32 @@ def start(
     process = subprocess.Popen(
         [str(executable()), *arguments],
         stdin=stdin,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
+        stdout=stdin if whole_terminal else subprocess.PIPE,
+        stderr=stdin if whole_terminal else subprocess.PIPE,
         env=environment(home, more),
         cwd=home,
         pass_fds=pass_fds,
         start_new_session=True,
-        preexec_fn=None if limit is None else _limited(limit),  # noqa: PLW1509
+        preexec_fn=_prepared(limit, whole_terminal=whole_terminal),  # noqa: PLW1509
     )
     os.close(stdin)
     if mark is not None:
         os.close(mark)
-    return Driven(process, keys, slave, mark_end=mark_end)
+    return Driven(process, keys, mark_end=mark_end)
 
 
-def _limited(size: int) -> object:
-    import resource  # noqa: PLC0415
+def _prepared(limit: int | None, *, whole_terminal: bool) -> Callable[[], None] | None:
+    """What the new process does before it becomes the program; None where there is nothing to do."""
+    if limit is None and not whole_terminal:
+        return None
 
-    return lambda: resource.setrlimit(resource.RLIMIT_AS, (size, size))
+    def prepare() -> None:
+        if limit is not None:
+            resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+        if whole_terminal:
+            fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+    return prepare
 
 
 @dataclass(frozen=True)

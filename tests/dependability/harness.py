@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import json
-import os
 import random
 import shutil
 import time
 import traceback
 from collections import Counter
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from multiprocessing import get_context
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
-    from pathlib import Path
+    from collections.abc import Iterable, Sequence
 
 SEED = 20261128
 """The seed of all tries when none is given, so that a run can be repeated."""
@@ -118,6 +118,16 @@ class Plan:
     first: int = 0
 
 
+@dataclass(frozen=True)
+class Attack:
+    """An attack: its name in the table, the tries of a full run and of the ordinary test run, and how it is made."""
+
+    name: str
+    full: int
+    quick: int
+    make: Callable[[Plan], Outcome]
+
+
 def run_tries(
     attack: str, one: Callable[[Try], None], plan: Plan, *, processes: bool = False, only: Sequence[int] = ()
 ) -> Outcome:
@@ -149,14 +159,21 @@ def run_tries(
 def _spread(jobs: list[Any], at_a_time: int, *, processes: bool) -> Iterable[Try]:
     if at_a_time <= 1 or len(jobs) <= 1:
         yield from map(_make, jobs)
-        return
-    pool: Executor
-    if processes:
-        pool = ProcessPoolExecutor(at_a_time, mp_context=get_context("fork"))
+    elif processes:
+        # What a try does may be a function that cannot be sent to another process; a forked one has it already.
+        _jobs[:] = jobs
+        with ProcessPoolExecutor(at_a_time, mp_context=get_context("fork")) as pool:
+            yield from pool.map(_make_numbered, range(len(jobs)))
     else:
-        pool = ThreadPoolExecutor(at_a_time)
-    with pool:
-        yield from pool.map(_make, jobs)
+        with ThreadPoolExecutor(at_a_time) as pool:
+            yield from pool.map(_make, jobs)
+
+
+_jobs: list[Any] = []
+
+
+def _make_numbered(at: int) -> Try:
+    return _make(_jobs[at])
 
 
 def _make(job: tuple[str, Callable[[Try], None], Plan, int]) -> Try:
@@ -169,7 +186,7 @@ def _make(job: tuple[str, Callable[[Try], None], Plan, int]) -> Try:
         one(tried)
     except Exception as error:  # noqa: BLE001  whatever a try stumbles over is its finding
         trace = traceback.extract_tb(error.__traceback__)[-1]
-        place = f"{os.path.basename(trace.filename)}:{trace.lineno}"  # noqa: PTH119
+        place = f"{Path(trace.filename).name}:{trace.lineno}"
         tried.wrong(f"{type(error).__name__} at {place}: {error}")
     if tried.problems:
         (folder / "problems.txt").write_text(

@@ -25,11 +25,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-    from assistant.core.procedure import Library
-    from assistant.record import RecordedSession
     from harness import Try
 
-_LINE = re.compile(r"^[0-9]{2,}:[0-9]{2}\.[0-9]  (SAYS |KEY  |HEARD)  (.*)$", re.MULTILINE)
+    from assistant.core.procedure import Library
+    from assistant.record import RecordedSession
+
+_LINE = re.compile(r"^(?:\x1b[=>])?[0-9]{2,}:[0-9]{2}\.[0-9]  (SAYS |KEY  |HEARD)  (.*)$", re.MULTILINE)
 _libraries: dict[tuple[tuple[str, str], ...], Library] = {}
 
 
@@ -55,12 +56,18 @@ def session_folders(parent: Path) -> list[Path]:
     """The sessions in a folder, by name."""
     if not parent.is_dir():
         return []
-    return sorted(entry for entry in parent.iterdir() if (entry / HEADER_FILE).is_file() and entry.name[0] != ".")
+    return sorted(
+        entry for entry in parent.iterdir() if (entry / HEADER_FILE).is_file() and entry.name[0] != "."
+    )
 
 
 def unfinished(parent: Path) -> list[str]:
     """What a program that was killed while it made a session left behind."""
-    return sorted(entry.name for entry in parent.iterdir() if entry.name.startswith(".")) if parent.is_dir() else []
+    return (
+        sorted(entry.name for entry in parent.iterdir() if entry.name.startswith("."))
+        if parent.is_dir()
+        else []
+    )
 
 
 def library_of(session: RecordedSession) -> Library:
@@ -72,7 +79,9 @@ def library_of(session: RecordedSession) -> Library:
     return _libraries[key]
 
 
-def judge_dialogue(tried: Try, session: RecordedSession, out: bytes, sent: bytes | None, before: int = 0) -> None:
+def judge_dialogue(
+    tried: Try, session: RecordedSession, out: bytes, sent: bytes | None, before: int = 0
+) -> None:
     """What was printed is in the record, in its order and once, and the record knows at most one event more.
 
     Args:
@@ -105,7 +114,9 @@ def _most_said(lines: Iterable[object]) -> int:
 
 def _is_beginning(tried: Try, what: str, shown: tuple[str, ...], recorded: list[str], *, most: int) -> None:
     if list(shown) != recorded[: len(shown)]:
-        at = next((n for n, pair in enumerate(zip(shown, recorded, strict=False)) if pair[0] != pair[1]), None)
+        at = next(
+            (n for n, pair in enumerate(zip(shown, recorded, strict=False)) if pair[0] != pair[1]), None
+        )
         if at is None:
             tried.wrong(f"{len(shown)} {what}s were shown, only {len(recorded)} are in the record: LOST")
         else:

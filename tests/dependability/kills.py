@@ -5,8 +5,8 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING
 
-from driving import LONGEST_S, command, random_keys, session_command, spoils, start
-from harness import Outcome, Plan, Try, run_tries
+from driving import CLOSING, LONGEST_S, command, random_keys, session_command, spoils, start
+from harness import Attack, Try, run_tries
 from judging import (
     judge_dialogue,
     judge_going_on,
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 NAME = "kill, keys only"
-FULL, QUICK = 900, 12
 
 _START_S = 0.9
 """About the time from start to the first sentence, s, with room for a busy machine."""
@@ -33,17 +32,12 @@ _CLOSING_S = 0.5
 """About the time from the last sentence to the end of the program, s: seal and write-up."""
 
 
-def attack(plan: Plan) -> Outcome:
-    """All kills of keys-only sessions."""
-    return run_tries(NAME, _one, plan)
-
-
 def _one(tried: Try) -> None:
     rng, sessions = tried.rng, tried.folder / "sessions"
     phase = rng.choices(("starting", "in session", "closing"), (3, 6, 3))[0]
     keys = random_keys(rng, rng.randrange(1, 400 if phase == "in session" else 40))
     if phase == "closing":
-        keys += b"qqq"
+        keys += CLOSING
     facts = ["--order", "4711", "--technician", "R. Alvarez"] if rng.random() < 0.3 else []
     terminal = phase != "starting" and rng.random() < 0.25
     driven = start(session_command(sessions, *facts), tried.folder, terminal=terminal)
@@ -95,12 +89,14 @@ def judge_killed(tried: Try, folder: Path, out: bytes, keys: bytes | None) -> No
 def go_on_with_the_program(tried: Try, folder: Path) -> None:
     """Resume with the executable itself, answer, close; the record is whole, with every earlier line."""
     before = read_session(folder)
-    keys = random_keys(tried.rng, 6) + b"qqq"
+    keys = random_keys(tried.rng, 6) + CLOSING
     ran = command(session_command(folder.parent, "--resume", folder.name), tried.folder, keys=keys)
     (tried.folder / "printed-2.txt").write_bytes(ran.out + ran.errors)
     for spoilt in spoils(ran):
         tried.wrong(f"resuming: {spoilt}")
-    tried.check(ran.status == 0, f"resuming ended with {ran.status}: {ran.errors.decode(errors='replace')[-200:]}")
+    tried.check(
+        ran.status == 0, f"resuming ended with {ran.status}: {ran.errors.decode(errors='replace')[-200:]}"
+    )
     session = judge_record(tried, folder, may_be_torn=False)
     if session is None:
         return
@@ -116,12 +112,19 @@ def _judge_next_start(tried: Try, sessions: Path) -> None:
     """The next start in the same folder works and clears away what the killed one had not finished."""
     there = {path.name: sha256((path / "session.json").read_bytes()) for path in session_folders(sessions)}
     left = unfinished(sessions)
-    ran = command(session_command(sessions), tried.folder, keys=b"qqq")
+    ran = command(session_command(sessions), tried.folder, keys=CLOSING)
     for spoilt in spoils(ran):
         tried.wrong(f"next start: {spoilt}")
     tried.check(ran.status == 0, f"the next start ended with {ran.status}")
-    tried.check(not unfinished(sessions), f"the next start left {', '.join(unfinished(sessions))} of a killed one")
+    tried.check(
+        not unfinished(sessions), f"the next start left {', '.join(unfinished(sessions))} of a killed one"
+    )
     after = {path.name: sha256((path / "session.json").read_bytes()) for path in session_folders(sessions)}
-    tried.check(there.items() <= after.items() and len(after) == len(there) + 1, "a session was lost or is missing")
+    tried.check(
+        there.items() <= after.items() and len(after) == len(there) + 1, "a session was lost or is missing"
+    )
     if left:
         tried.counts["unfinished ones to clear"] += 1
+
+
+ATTACKS = (Attack(NAME, 900, 10, lambda plan: run_tries(NAME, _one, plan)),)

@@ -6,7 +6,7 @@ import time
 from typing import TYPE_CHECKING
 
 from driving import start
-from harness import Outcome, Plan, Try, run_tries
+from harness import Attack, Try, run_tries
 from judging import session_folders
 from kills import judge_killed
 
@@ -17,14 +17,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 NAME = "kill, sound from files"
-FULL, QUICK = 100, 2
 _LONGEST_S = 7.0
 """About as long as the demonstration takes, s; a slower machine is killed earlier in it."""
-
-
-def attack(plan: Plan) -> Outcome:
-    """All kills of sessions with sound."""
-    return run_tries(NAME, _one, plan)
 
 
 def _one(tried: Try) -> None:
@@ -54,3 +48,6 @@ def _judge_clips(tried: Try, folder: Path) -> None:
         for clip in clips_of(line.event):
             read_clip(folder, clip)
             tried.counts["clips"] += 1
+
+
+ATTACKS = (Attack(NAME, 100, 2, lambda plan: run_tries(NAME, _one, plan)),)
