@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import failing_calls
 import flips
+import fuzz_files
+import fuzz_input
 import interrupting
 import kills
 import sound_kills
@@ -16,6 +18,6 @@ if TYPE_CHECKING:
 
 ATTACKS: dict[str, Attack] = {
     attack.name: attack
-    for module in (kills, sound_kills, interrupting, failing_calls, flips, strays)
+    for module in (kills, sound_kills, interrupting, failing_calls, flips, strays, fuzz_files, fuzz_input)
     for attack in module.ATTACKS
 }
