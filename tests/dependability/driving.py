@@ -180,6 +180,7 @@ def start(
     shim: Mapping[str, str] | None = None,
     pass_fds: Sequence[int] = (),
     limit: int | None = None,
+    more: Mapping[str, str] | None = None,
 ) -> Driven:
     """Start the executable.
 
@@ -191,23 +192,24 @@ def start(
         shim: Variables of the shim that stands before the C library; see `shim.py`.
         pass_fds: Descriptors that it inherits.
         limit: Largest address space, bytes; None for no limit.
+        more: Other variables of its environment.
     """
     if terminal or whole_terminal:
         keys, stdin = pty.openpty()
     else:
         stdin, keys = os.pipe()
     mark_end = mark = None
-    more = dict(shim or {})
+    variables = {**(more or {}), **(shim or {})}
     if shim is not None:
         mark_end, mark = os.pipe()
-        more["TORTURE_MARKS"] = str(mark)
+        variables["TORTURE_MARKS"] = str(mark)
         pass_fds = (*pass_fds, mark)
     process = subprocess.Popen(
         [str(executable()), *arguments],
         stdin=stdin,
         stdout=stdin if whole_terminal else subprocess.PIPE,
         stderr=stdin if whole_terminal else subprocess.PIPE,
-        env=environment(home, more),
+        env=environment(home, variables),
         cwd=home,
         pass_fds=pass_fds,
         start_new_session=True,

@@ -75,8 +75,12 @@ def _fail(tried: Try, case: tuple[str, int, str]) -> None:
     sessions = tried.folder / "sessions"
     sessions.mkdir()
     (tried.folder / "tmp").mkdir()
-    variables = {**shim.variables(sessions, fail=case), "TMPDIR": str(tried.folder / "tmp")}
-    driven = start(session_command(sessions), tried.folder, shim=variables)
+    driven = start(
+        session_command(sessions),
+        tried.folder,
+        shim=shim.variables(sessions, fail=case),
+        more={"TMPDIR": str(tried.folder / "tmp")},
+    )
     driven.press(_KEYS)
     driven.no_more_keys()
     driven.read(time.monotonic() + LONGEST_S)
