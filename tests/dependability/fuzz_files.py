@@ -185,7 +185,7 @@ def _sounds(tried: Try) -> None:
 
 
 ATTACKS = (
-    Attack(PROCEDURES, 1500, 12, lambda plan: run_tries(PROCEDURES, _procedures, plan, processes=True)),
+    Attack(PROCEDURES, 1500, 8, lambda plan: run_tries(PROCEDURES, _procedures, plan, processes=True)),
     Attack(GRAMMARS, 1500, 12, lambda plan: run_tries(GRAMMARS, _grammars, plan, processes=True)),
     Attack(SOUNDS, 3000, 60, lambda plan: run_tries(SOUNDS, _sounds, plan, processes=True)),
 )

@@ -80,12 +80,18 @@ def _key_streams(tried: Try) -> None:
 
 
 _COMMANDS: tuple[tuple[str, ...], ...] = (
-    ("run", "order"), ("run", "vin"), ("run", "complaint"), ("run", "technician"), ("run", "vehicle"), ("run", "odometer"),
-    ("run", "procedure"), ("run", "resume"), ("run", "sessions"), ("run", "procedures"), ("run", "speech-rate"),
-    ("sessions", "order"), ("sessions", "vin"), ("sessions", "from"), ("sessions", "to"), ("sessions", "on"), ("sessions", "verdict"),
-    ("sessions", "complaint"), ("sessions", "limit"), ("sessions", "sessions"), ("sessions", ""), ("verify", ""), ("replay", ""),
-    ("writeup", ""), ("writeup", "out"), ("review", "by"), ("review", "done"), ("review", "found"), ("review", "part"),
-    ("review", "labour"), ("pack", "out"), ("picture", "step"), ("lint", "grammars"), ("demo", "script"), ("hear", "model"),
+    ("run", "order"), ("run", "vin"), ("run", "complaint"), ("run", "technician"), ("run", "vehicle"),
+    ("run", "odometer"),
+    ("run", "procedure"), ("run", "resume"), ("run", "sessions"), ("run", "procedures"), ("run",
+    "speech-rate"),
+    ("sessions", "order"), ("sessions", "vin"), ("sessions", "from"), ("sessions", "to"), ("sessions", "on"),
+    ("sessions", "verdict"),
+    ("sessions", "complaint"), ("sessions", "limit"), ("sessions", "sessions"), ("sessions", ""), ("verify",
+    ""), ("replay", ""),
+    ("writeup", ""), ("writeup", "out"), ("review", "by"), ("review", "done"), ("review", "found"),
+    ("review", "part"),
+    ("review", "labour"), ("pack", "out"), ("picture", "step"), ("lint", "grammars"), ("demo", "script"),
+    ("hear", "model"),
 )  # fmt: skip
 
 
@@ -115,8 +121,10 @@ def _arguments(name: str, option: str, text: str, sessions: str) -> list[str]:
         chosen = [] if option == "sessions" else ["--sessions", sessions]
         return ["run", "--keys-only", "--silent", "--plain", *chosen, *given]
     before = {
-        "review": ["review", "last", "--sessions", sessions], "pack": ["pack", "last", "--sessions", sessions],
-        "picture": ["picture", "--procedure", "coil-control"], "hear": ["hear", "--grammar", "lamp", "/dev/null"],
+        "review": ["review", "last", "--sessions", sessions], "pack": ["pack", "last", "--sessions",
+        sessions],
+        "picture": ["picture", "--procedure", "coil-control"], "hear": ["hear", "--grammar", "lamp",
+        "/dev/null"],
         "writeup": ["writeup", *(["last"] if option else []), "--sessions", sessions],
     }.get(name, [name])  # fmt: skip
     if name in ("sessions", "verify", "replay") and option != "sessions":
@@ -158,7 +166,7 @@ def _judge_recorded(tried: Try, sessions: object, out: bytes) -> None:
 
 
 ATTACKS = (
-    Attack(KEY_BYTES, 5000, 100, lambda plan: run_tries(KEY_BYTES, _key_bytes, plan, processes=True)),
-    Attack(KEY_STREAMS, 600, 8, lambda plan: run_tries(KEY_STREAMS, _key_streams, plan, processes=True)),
-    Attack(TEXTS, 700, 7, lambda plan: run_tries(TEXTS, _texts, plan)),
+    Attack(KEY_BYTES, 5000, 40, lambda plan: run_tries(KEY_BYTES, _key_bytes, plan, processes=True)),
+    Attack(KEY_STREAMS, 600, 4, lambda plan: run_tries(KEY_STREAMS, _key_streams, plan, processes=True)),
+    Attack(TEXTS, 700, 4, lambda plan: run_tries(TEXTS, _texts, plan)),
 )

@@ -1,4 +1,5 @@
-"""Mutated records and bags: findings or a clean refusal, never a defect, never a hang, nothing unpacked or followed.
+"""Mutated records and bags: findings or a clean refusal, never a defect, never a hang,
+nothing unpacked or followed.
 
 A record is also altered by somebody who knows how it is made: the chain and the seal are written anew, so that
 what is read is whole, and wrong.
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from driving import command, random_keys, spoils
 from harness import Attack, Outcome, Plan, Try, run_tries
-from mutating import mutated_bytes, mutated_tree, raw_signs, within
+from mutating import mutated_bytes, mutated_tree, raw_signs, same_kind, within
 from sample import short_session
 
 from assistant import packing, resources
@@ -119,10 +120,11 @@ def _forged(tried: Try) -> None:
     header = json.loads((folder / "session.json").read_bytes())
     lines = [json.loads(row) for row in (folder / "log.jsonl").read_bytes().splitlines()]
     for _ in range(rng.randint(1, 3)):
-        if rng.random() < 0.25:
-            mutated_tree(rng, header, 1)
+        part = header["facts"] if rng.random() < 0.1 else header if rng.random() < 0.1 else rng.choice(lines)
+        if rng.random() < 0.85:
+            same_kind(rng, part["event"] if "event" in part and rng.random() < 0.5 else part)
         else:
-            mutated_tree(rng, rng.choice(lines), 1)
+            mutated_tree(rng, part, 1)
     _write(folder, header, lines)
     _use_in_every_way(tried, folder)
     if rng.random() < 0.03:
@@ -245,11 +247,14 @@ def _declared(text: bytes) -> Callable[[Path], None]:
 
 
 _EVIL: tuple[Callable[[Path], None], ...] = (
-    _link_out, _link_file, _link_top, _stray_top, _stray_folder, _stray_data, _pipe, _pipe_top, _fetch, _no_manifest, _weak_manifest,
+    _link_out, _link_file, _link_top, _stray_top, _stray_folder, _stray_data, _pipe, _pipe_top, _fetch,
+    _no_manifest, _weak_manifest,
     _no_tag_manifest, _no_session, _two_sessions,
     _manifest_line(f"{_SUM}  data/../../../../etc/passwd\n"), _manifest_line(f"{_SUM}  /etc/passwd\n"),
-    _manifest_line(f"{_SUM}  ../../x\n"), _manifest_line(f"{_SUM}  data/\x1b[2J\u202e\n"), _manifest_line(f"{_SUM}  ~root/x\n"),
-    _manifest_line("not a line\n"), _manifest_line(f"{_SUM}\n"), _manifest_line(f"{_SUM}  data/%0Ax\n"), _manifest_line("\udcff\udcfe\n"),
+    _manifest_line(f"{_SUM}  ../../x\n"), _manifest_line(f"{_SUM}  data/\x1b[2J\u202e\n"),
+    _manifest_line(f"{_SUM}  ~root/x\n"),
+    _manifest_line("not a line\n"), _manifest_line(f"{_SUM}\n"), _manifest_line(f"{_SUM}  data/%0Ax\n"),
+    _manifest_line("\udcff\udcfe\n"),
     _manifest_line(f"{_SUM}  data/write-up/write-up.txt\n"), _manifest_line(f"{_SUM}  data/x\n" * 20_000),
     _declared(b""), _declared(b"BagIt-Version: 0.97\nTag-File-Character-Encoding: utf-7\n"),
     _declared(b"BagIt-Version: 9.9\nTag-File-Character-Encoding: UTF-8\n"), _declared(b"\xff\xfe"),
@@ -268,10 +273,10 @@ def _zip_traversal(path: Path) -> None:
     with zipfile.ZipFile(path, "w") as made:
         for name in (
             "../../escaped.txt",
-            "/tmp/escaped-from-a-bag.txt",
+            "/var/tmp/escaped-from-a-bag.txt",
             "bag/../../escaped.txt",
             "bag/\x1b[2J\u202e.txt",
-        ):  # noqa: S108
+        ):
             made.writestr(name, b"x")
 
 
@@ -379,8 +384,9 @@ def _zip(tried: Try, make: Callable[[Path], None]) -> None:
         )
     tried.check(sorted(tried.folder.rglob("*")) == before, f"{make.__name__}: something was unpacked")
     tried.check(
-        not Path("/tmp/escaped-from-a-bag.txt").exists(), f"{make.__name__}: something was unpacked in /tmp"
-    )  # noqa: S108
+        not Path("/var/tmp/escaped-from-a-bag.txt").exists(),
+        f"{make.__name__}: something was unpacked in /var/tmp",
+    )
 
 
 ATTACKS = (

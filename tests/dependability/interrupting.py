@@ -166,7 +166,7 @@ def _with_shim(plan: Plan) -> Outcome:
 
 
 ATTACKS = (
-    Attack(AT_ANY_TIME, 333, 8, lambda plan: run_tries(AT_ANY_TIME, _at_any_time, plan)),
-    Attack(IN_A_WRITE, 167, 6, _with_shim),
+    Attack(AT_ANY_TIME, 333, 6, lambda plan: run_tries(AT_ANY_TIME, _at_any_time, plan)),
+    Attack(IN_A_WRITE, 167, 5, _with_shim),
     Attack(CLOSED_TERMINAL, 40, 2, lambda plan: run_tries(CLOSED_TERMINAL, _closed_terminal, plan)),
 )

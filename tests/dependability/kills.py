@@ -127,4 +127,4 @@ def _judge_next_start(tried: Try, sessions: Path) -> None:
         tried.counts["unfinished ones to clear"] += 1
 
 
-ATTACKS = (Attack(NAME, 900, 10, lambda plan: run_tries(NAME, _one, plan)),)
+ATTACKS = (Attack(NAME, 900, 8, lambda plan: run_tries(NAME, _one, plan)),)

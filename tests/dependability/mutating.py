@@ -13,25 +13,35 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 NASTY = (
-    "", " ", "-", "--", "-x", "--help", "=", "\x1b[2J\x07", "\x1b]0;title\x07", "\u202egnp.exe", "\u2066a\u2069", "\udcff\udc80",
-    "a\nb\rc", "\t", "\x00".replace("\x00", "\x01"), "\x7f\x9b31m", "%s%n%x", "../../etc/passwd", "/dev/zero", "~nobody/x", "~",
-    "$(id)", "'; DROP TABLE sessions; --", "<script>alert(1)</script>", "\u0663\u0664", "e\u0301" * 50, "\U0001f697", "\ufeff",
-    "\u2028\u2029", "1e999", "-0", "inf", "nan", "9" * 400, "1_000", "0x10", "x" * 20_000, "\u202e" * 3000, "last", "*", "None",
-    "1G4AH59H45G118341", "1G4AH59H45G118341\n", "I" * 17, "0" * 17, "158000 km", "1e9 miles", "-5 km", "\u00bd", "4711\u200b",
+    "", " ", "-", "--", "-x", "--help", "=", "\x1b[2J\x07", "\x1b]0;title\x07", "\u202egnp.exe",
+    "\u2066a\u2069", "\udcff\udc80",
+    "a\nb\rc", "\t", "\x01", "\x7f\x9b31m", "%s%n%x", "../../etc/passwd", "/dev/zero", "~nobody/x", "~",
+    "$(id)", "'; DROP TABLE sessions; --", "<script>alert(1)</script>", "\u0663\u0664", "e\u0301" * 50,
+    "\U0001f697", "\ufeff",
+    "\u2028\u2029", "1e999", "-0", "inf", "nan", "9" * 400, "1_000", "0x10", "x" * 20_000, "\u202e" * 3000,
+    "last", "*", "None",
+    "1G4AH59H45G118341", "1G4AH59H45G118341\n", "I" * 17, "0" * 17, "158000 km", "1e9 miles", "-5 km",
+    "\u00bd", "4711\u200b",
 )  # fmt: skip
-"""Texts that programs stumble over: options, commands to a terminal, right-to-left signs, bytes that are no text,
+"""Texts that programs stumble over: options, commands to a terminal, right-to-left signs,
+bytes that are no text,
 paths, markup, numbers of other scripts and without bounds."""
 
 _PIECES = (
-    b"\x00", b"\xff\xfe", b"\x1b[2J", b"\xe2\x80\xae", b"\t", b"\r", b"\n\n", b"  ", b": ", b"- ", b"[" * 60, b"{" * 60, b"]", b"}",
-    b"&a ", b"*a ", b"!!python/object/apply:os.system [id]", b"<<: *a", b"? ", b"| ", b"> ", b"---\n", b"...\n", b"%YAML 9.9\n",
-    b"1e999", b"-1e999", b".inf", b".nan", b"9" * 300, b"1" + b"0" * 5000, b"null", b"true", b"''", b'"\\ud800"', b"\xed\xa0\x80",
-    b"(a|b)" * 12, b"[a]" * 30, b"<x>", b"<NULL>", b"<VOID>", b"public ", b";", b"=", b"/1e9/", b"*", b"+", b"{tag}", b"/*", b"//",
+    b"\x00", b"\xff\xfe", b"\x1b[2J", b"\xe2\x80\xae", b"\t", b"\r", b"\n\n", b"  ", b": ", b"- ", b"[" * 60,
+    b"{" * 60, b"]", b"}",
+    b"&a ", b"*a ", b"!!python/object/apply:os.system [id]", b"<<: *a", b"? ", b"| ", b"> ", b"---\n",
+    b"...\n", b"%YAML 9.9\n",
+    b"1e999", b"-1e999", b".inf", b".nan", b"9" * 300, b"1" + b"0" * 5000, b"null", b"true", b"''",
+    b'"\\ud800"', b"\xed\xa0\x80",
+    b"(a|b)" * 12, b"[a]" * 30, b"<x>", b"<NULL>", b"<VOID>", b"public ", b";", b"=", b"/1e9/", b"*", b"+",
+    b"{tag}", b"/*", b"//",
 )  # fmt: skip
 
 _VALUES: tuple[Any, ...] = (
     None, True, False, 0, -1, 1, 2**63, 10**400, 1e308, -1e308, float("inf"), float("nan"), 0.1, "", " ", [], {}, [[]], [None], {"": ""},
-    "\x1b[31m", "\u202e", "x" * 5000, "no", "1", "1.5", {"a": {"b": {"c": []}}}, "lit", "dark", "battery", [1, 2, 3],
+    "\x1b[31m", "\u202e", "x" * 5000, "no", "1", "1.5", {"a": {"b": {"c": []}}}, "lit", "dark", "battery",
+    [1, 2, 3],
 )  # fmt: skip
 
 
@@ -63,7 +73,9 @@ def mutated_bytes(rng: random.Random, data: bytes, most: int = 6) -> bytes:
 
 
 def mutated_tree(rng: random.Random, tree: Any, most: int = 3) -> Any:
-    """One to `most` values of a tree of dicts and lists replaced, taken out, doubled or renamed; done in place."""
+    """One to `most` values of a tree of dicts and lists replaced, taken out,
+    doubled or renamed; done in place.
+    """
     for _ in range(rng.randint(1, most)):
         places = list(_places(tree))
         if not places:
@@ -84,6 +96,25 @@ def mutated_tree(rng: random.Random, tree: Any, most: int = 3) -> Any:
     return tree
 
 
+def same_kind(rng: random.Random, tree: Any) -> None:
+    """Replace one value of a tree by another of its kind, so that it still looks right; done in place."""
+    places = [place for place in _places(tree) if not isinstance(place[0][place[1]], dict | list)]
+    if not places:
+        return
+    parent, key = rng.choice(places)
+    value = parent[key]
+    if isinstance(value, bool):
+        parent[key] = not value
+    elif isinstance(value, int):
+        parent[key] = rng.choice((0, -1, 1, 2**31, 2**63, -(10**30), value + 1))
+    elif isinstance(value, float):
+        parent[key] = rng.choice((0.0, -1.0, 1e-300, 1e15, 1e300, -1e300, value * 1000))
+    elif isinstance(value, str):
+        other_parent, other_key = rng.choice(places)
+        other = other_parent[other_key]
+        parent[key] = other if isinstance(other, str) and rng.random() < 0.5 else rng.choice(NASTY)
+
+
 def _places(tree: Any, depth: int = 0) -> Iterator[tuple[Any, Any]]:
     if depth > 40:  # a value may have been put into itself
         return
@@ -98,7 +129,9 @@ def _places(tree: Any, depth: int = 0) -> Iterator[tuple[Any, Any]]:
 
 
 def raw_signs(shown: str | bytes) -> str:
-    """The control, right-to-left and invisible signs in what was printed, as a list; "" when there are none."""
+    """The control, right-to-left and invisible signs in what was printed,
+    as a list; "" when there are none.
+    """
     text = shown.decode("utf-8", "replace") if isinstance(shown, bytes) else shown
     found = sorted({sign for sign in text if sign not in "\n\t" and _commands(sign)})
     return " ".join(f"U+{ord(sign):04X}" for sign in found)

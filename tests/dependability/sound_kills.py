@@ -50,4 +50,4 @@ def _judge_clips(tried: Try, folder: Path) -> None:
             tried.counts["clips"] += 1
 
 
-ATTACKS = (Attack(NAME, 100, 2, lambda plan: run_tries(NAME, _one, plan)),)
+ATTACKS = (Attack(NAME, 100, 1, lambda plan: run_tries(NAME, _one, plan)),)

@@ -6,6 +6,7 @@ What was shown must be in a record that the program names, and that record must 
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import subprocess
@@ -165,15 +166,15 @@ def _full_disk(tried: Try) -> None:
 
 
 def _fill(disk: Path, *, leave: int) -> None:
-    with (disk / "filler").open("wb") as file:
-        try:
-            while True:
-                file.write(b"\0" * 4096)
-                file.flush()
-        except OSError:
-            pass
-    if leave:
-        os.truncate(disk / "filler", max(0, (disk / "filler").stat().st_size - leave))
+    filler = os.open(disk / "filler", os.O_WRONLY | os.O_CREAT)
+    try:
+        with contextlib.suppress(OSError):
+            while os.write(filler, b"\0" * 4096):
+                pass
+        if leave:
+            os.ftruncate(filler, max(0, os.fstat(filler).st_size - leave))
+    finally:
+        os.close(filler)
 
 
 def _full_disks(plan: Plan) -> Outcome:
