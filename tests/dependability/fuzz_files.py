@@ -168,10 +168,7 @@ def _sounds(tried: Try) -> None:
     path = tried.folder / f"sound{suffix}"
     data = made.getvalue()
     # The header decides most, so it is altered more often than the sound.
-    if rng.random() < 0.6:
-        data = mutated_bytes(rng, data[:60], 4) + data[60:]
-    else:
-        data = mutated_bytes(rng, data)
+    data = mutated_bytes(rng, data[:60], 4) + data[60:] if rng.random() < 0.6 else mutated_bytes(rng, data)
     path.write_bytes(data)
     try:
         with within(LONGEST_S):

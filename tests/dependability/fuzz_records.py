@@ -269,11 +269,14 @@ def _zip_bomb(path: Path) -> None:
         made.writestr("bag/data/zeros", b"\0" * 300_000_000)
 
 
+_OUTSIDE = "/var/tmp/escaped-from-a-bag.txt"  # noqa: S108  no such file is ever to be made
+
+
 def _zip_traversal(path: Path) -> None:
     with zipfile.ZipFile(path, "w") as made:
         for name in (
             "../../escaped.txt",
-            "/var/tmp/escaped-from-a-bag.txt",
+            _OUTSIDE,
             "bag/../../escaped.txt",
             "bag/\x1b[2J\u202e.txt",
         ):
@@ -384,13 +387,13 @@ def _zip(tried: Try, make: Callable[[Path], None]) -> None:
         )
     tried.check(sorted(tried.folder.rglob("*")) == before, f"{make.__name__}: something was unpacked")
     tried.check(
-        not Path("/var/tmp/escaped-from-a-bag.txt").exists(),
+        not Path(_OUTSIDE).exists(),
         f"{make.__name__}: something was unpacked in /var/tmp",
     )
 
 
 ATTACKS = (
-    Attack(RECORDS, 800, 6, lambda plan: run_tries(RECORDS, _records, plan, processes=True)),
-    Attack(FORGED, 800, 6, lambda plan: run_tries(FORGED, _forged, plan, processes=True)),
-    Attack(BAGS, 300, 6, _bags),
+    Attack(RECORDS, 800, 4, lambda plan: run_tries(RECORDS, _records, plan, processes=True)),
+    Attack(FORGED, 800, 3, lambda plan: run_tries(FORGED, _forged, plan, processes=True)),
+    Attack(BAGS, 300, 3, _bags),
 )

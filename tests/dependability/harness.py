@@ -109,6 +109,7 @@ class Plan:
         workdir: Folder for what the tries make; failed tries leave their folder here.
         jobs: How many at a time.
         first: Number of the first try, to see a single one again.
+        fork: Whether processes may be forked; not from a test run, in which libraries have threads of their own.
     """
 
     tries: int
@@ -116,6 +117,7 @@ class Plan:
     seed: int = SEED
     jobs: int = 1
     first: int = 0
+    fork: bool = True
 
 
 @dataclass(frozen=True)
@@ -144,7 +146,7 @@ def run_tries(
     began = time.monotonic()
     numbers = only or range(plan.first, plan.first + plan.tries)
     jobs = [(attack, one, plan, number) for number in numbers]
-    for tried in _spread(jobs, plan.jobs, processes=processes):
+    for tried in _spread(jobs, plan.jobs if plan.fork or not processes else 1, processes=processes):
         outcome.tries += tried.weight
         outcome.counts += tried.counts
         if tried.problems:

@@ -116,7 +116,7 @@ def judge_somewhere(tried: Try, what: str, home: Path, shown: bytes, keys: bytes
         tried.wrong(f"{what}: no record that it named is whole: {[str(folder) for folder in found]}")
         return
     fullest = max(whole, key=lambda folder: len(read_session(folder).lines))
-    session = judge_record(tried, fullest, may_be_torn=False)
+    session = judge_record(tried, fullest, may_be_torn=True)
     if session is None:
         return
     judge_dialogue(tried, session, shown, keys)
@@ -129,7 +129,8 @@ def judge_somewhere(tried: Try, what: str, home: Path, shown: bytes, keys: bytes
 
 def _findings(folder: Path) -> list[str]:
     try:
-        return [str(finding) for finding in verify(folder)]
+        # A line that was never confirmed may be cut short; resuming sets the piece aside.
+        return [text for text in map(str, verify(folder)) if "cut short" not in text]
     except Exception as error:  # noqa: BLE001  a folder that cannot be read is not whole
         return [str(error)]
 
@@ -251,5 +252,5 @@ ATTACKS = (
     Attack(TAKEN, 100, 5, lambda plan: run_tries(TAKEN, _taken, plan)),
     Attack(FULL_DISK, 40, 1, _full_disks),
     Attack(WRITERS, 20, 1, lambda plan: run_tries(WRITERS, _two_writers, plan)),
-    Attack(CLOCKS, 300, 5, lambda plan: run_tries(CLOCKS, _clocks, plan, processes=True)),
+    Attack(CLOCKS, 300, 2, lambda plan: run_tries(CLOCKS, _clocks, plan, processes=True)),
 )

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def test_nothing_is_lost_and_nothing_breaks(name: str, tmp_path: Path) -> None:
     """A few tries of each attack, always the same ones: none of them fails."""
     attack = ATTACKS[name]
-    outcome = attack.make(Plan(attack.quick, tmp_path, jobs=2))
+    outcome = attack.make(Plan(attack.quick, tmp_path, jobs=2, fork=False))
     if outcome.skipped:
         pytest.skip(outcome.skipped)
     assert outcome.tries >= 1
