@@ -255,14 +255,7 @@ def _run(settings: Settings, ending: Ending) -> int:
         gear.callback(pad.close)
         for remark in remarks:
             screen.notice(remark, now())
-        if log.recorded is None:
-            session.begin(settings.procedure, settings.facts.typed())
-        else:
-            if log.torn:
-                screen.notice(f"An unfinished last line ({log.torn} bytes) was set aside.", now())
-            if log.recorded.repeated:
-                screen.notice(repeated_sentence(log.recorded.repeated), now())
-            session.resume()
+        _enter(session, settings, log, lambda text: screen.notice(text, now()))
         if settings.silent:
             session.take(GearLost(now(), "speaker", "asked for with --silent"))
         if settings.keys_only:
@@ -284,6 +277,18 @@ def _run(settings: Settings, ending: Ending) -> int:
     print(f"Session {path.name} is {state}")
     print(f"Write-up: {path / WRITE_UP}.txt and .html")
     return 0
+
+
+def _enter(session: Session, settings: Settings, log: SessionLog, notice: Callable[[str], None]) -> None:
+    """Begin the dialogue, or go on with it and say what was found of it."""
+    if log.recorded is None:
+        session.begin(settings.procedure, settings.facts.typed())
+        return
+    if log.torn:
+        notice(f"An unfinished last line ({log.torn} bytes) was set aside.")
+    if log.recorded.repeated:
+        notice(repeated_sentence(log.recorded.repeated))
+    session.resume()
 
 
 def _go_on(settings: Settings, folder: Path) -> str:

@@ -531,7 +531,7 @@ def _refuse_other(path: Path) -> None:
         return  # it is missing, or whoever opens it hears why not
     what = "a link" if stat.S_ISLNK(mode) else kind_of(mode)
     if what:
-        raise _Unusable(f"{path.name} is {what}, not a file")
+        raise _Unusable(f"{path.name} cannot be written: it is {what}, not a file")
 
 
 def _make_private(path: Path) -> None:
