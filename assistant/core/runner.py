@@ -122,6 +122,7 @@ STOP_CRANKING = "Stop cranking."
 _UNDISTURBED = (State.CAUTIONING, State.NOTING, State.CRANKING)
 """States in which a notice about noise or gear is not spoken in between."""
 
+_RECORD_MODES = {"record": "record moved", "disk": "disk nearly full"}
 _RECORD_NOTICES = {
     "record": "The record goes on in another place. See the screen.",
     "disk": "The disk is nearly full. See the screen.",
@@ -1118,7 +1119,8 @@ class Runner:
 
     def _on_gear_lost(self, payload: object) -> State:
         assert isinstance(payload, GearLost)  # noqa: S101
-        self._note(ModeChanged(f"{payload.gear} lost", payload.why))
+        mode = _RECORD_MODES.get(payload.gear, f"{payload.gear} lost")
+        self._note(ModeChanged(mode, payload.why))
         told = payload.gear in _RECORD_NOTICES
         self._message = payload.why if told else f"No {payload.gear}: {payload.why}"
         if payload.gear == "microphone":

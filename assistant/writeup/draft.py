@@ -755,7 +755,8 @@ def _moments(library: Library, session: RecordedSession, course: Course) -> tupl
                     f" (nothing was recorded between {clock(times[dated.line - 1])} and {clock(dated.time)})"
                 )
                 sources = line(dated.line - 1, dated.line)
-            found.append((dated.line, Moment(clock(dated.time), f"{says}.", sources)))
+            says = f"{says.removesuffix('.')}."  # a reason may be whole sentences
+            found.append((dated.line, Moment(clock(dated.time), says, sources)))
         elif isinstance(entry, ProcedurePaused):
             title = _procedure(library, entry.procedure).title
             says = f"'{title}' was set aside ({_place(library, entry.procedure, entry.step)})."
