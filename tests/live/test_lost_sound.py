@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import re
 import stat
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -153,3 +155,29 @@ def test_a_line_written_across_the_board_does_not_stay(window: Window, sessions:
     shown, expected = settled(window, sessions, seconds=7.0)
     assert expected == shown
     assert not [event for event in events(sessions) if event["type"] == "GearLost"]
+
+
+def test_gear_calls_a_muted_or_suspended_microphone_not_usable(bay: Bay) -> None:
+    """Without `--say` too: a finding (1) with what to do; a microphone with noise is usable (0)."""
+
+    def gear() -> tuple[int, str]:
+        command = [sys.executable, "-m", "assistant", "gear", "--microphone", "pulse", "--speaker", "pulse"]
+        done = subprocess.run(
+            command, env=bay.environment, capture_output=True, text=True, check=False, timeout=60
+        )
+        (line,) = re.findall("^(?:ok|NOT) +microphone .*", done.stdout, re.MULTILINE)
+        return done.returncode, line
+
+    code, line = gear()
+    assert 0 == code
+    assert "voice will be used" in line
+    lose(bay, "mute")
+    code, line = gear()
+    assert 1 == code
+    assert "muted" in line
+    assert "--keys-only" in line
+    give_back(bay, "mute")
+    lose(bay, "suspend")
+    code, line = gear()
+    assert 1 == code
+    assert "suspended" in line
