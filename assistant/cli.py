@@ -1125,7 +1125,9 @@ def _parser() -> Parser:
     long = further.add_parser(
         "long", help=about, description=about, epilog="Example: bay-assistant bench long --lines 30000"
     )
-    long.add_argument("--lines", type=whole(100, 1_000_000), metavar="N", help="lines of each session (default: 30000)")
+    long.add_argument(
+        "--lines", type=whole(100, 1_000_000), metavar="N", help="lines of each session (default: 30000)"
+    )
     long.add_argument("--pdf", action="store_true", help="also make the PDFs, which takes many minutes")
     long.set_defaults(command=_bench_long)
     about = "Measure how well the assistant's own sentences are understood, by PocketSphinx and beside another voice."

@@ -9,7 +9,17 @@ import numpy as np
 import pytest
 
 from assistant import resources
-from assistant.core.events import Action, Closed, Event, GearLost, Heard, Say, Show, SpeechFinished
+from assistant.core.events import (
+    Action,
+    Closed,
+    Event,
+    GearBack,
+    GearLost,
+    Heard,
+    Say,
+    Show,
+    SpeechFinished,
+)
 from assistant.core.loading import load_library
 from assistant.core.result import Control, GrammarRequest, Result
 from assistant.core.runner import Runner
@@ -281,3 +291,15 @@ def test_every_spoken_word_is_in_the_record(stage: Stage) -> None:
     recorded = [action.text for _, actions in stage.lines for action in actions if isinstance(action, Say)]
     assert len(recorded) == 3
     assert all(text in stage.text.getvalue() for text in recorded)
+
+
+def test_gear_that_is_lost_or_back_has_the_screen_drawn_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a dying device may have written across the picture does not stay."""
+    stage = Stage(lambda _line: None)
+    stage.session.begin("battery-and-cranking")
+    drawn: list[str] = []
+    monkeypatch.setattr(stage.session._screen, "redraw", lambda: drawn.append("anew"))
+    stage.session.take(GearLost(1.0, "microphone", "unplugged"))
+    assert ["anew"] == drawn
+    stage.session.take(GearBack(2.0, "microphone"))
+    assert ["anew", "anew"] == drawn

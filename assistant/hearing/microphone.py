@@ -31,7 +31,7 @@ SILENT_FOR_S = 2.0
 TRY_AGAIN_S = 2.0
 """Pause between two attempts to open it again."""
 
-LISTEN_AGAIN_S = 4.0
+LISTEN_AGAIN_S = 5.0
 """A device that gives only silence is opened again after this: it may be another one by now.
 
 In between it is listened to, because one that is unmuted sounds without being opened again."""
@@ -39,8 +39,8 @@ In between it is listened to, because one that is unmuted sounds without being o
 OWN_VOICE_S = 1.0
 """So long after the assistant has spoken its voice may still arrive where the loudspeaker's signal is recorded."""
 
-GLANCE_WAIT_S = 3.0
-"""Longer than the two seconds that an idle virtual source of PulseAudio may make a new stream wait."""
+FIRST_WITHIN_S = GLANCE_WAIT_S = 3.0
+"""Longer than the two seconds that a virtual source of PulseAudio may make a new stream wait for its first block."""
 
 _LOOK_S = 0.25
 
@@ -184,9 +184,10 @@ class Microphone:
             return LOST
         return SILENT if self._deafness.deaf else None
 
-    def _alive(self) -> bool:
+    def _alive(self, within_s: float = 0.0) -> bool:
+        within_s = within_s or SILENT_FOR_S
         try:
-            return bool(self._stream.active) and time.monotonic() - self._last_call < SILENT_FOR_S
+            return bool(self._stream.active) and time.monotonic() - self._last_call < within_s
         except Exception:  # noqa: BLE001  a stream that cannot even say so is not alive
             return False
 
@@ -218,7 +219,7 @@ class Microphone:
         while time.monotonic() - opened < LISTEN_AGAIN_S and not self._closing.wait(0.05):
             if not self._deafness.deaf:
                 return True
-            if not self._alive():
+            if not self._alive(FIRST_WITHIN_S):
                 return False
         return False
 

@@ -107,6 +107,14 @@ def board(sessions: Path) -> Board:
     return made
 
 
+def speaking(sessions: Path) -> bool:
+    """Whether the assistant speaks now, by the record."""
+    lines = _lines(sessions)
+    said = [action["utterance"] for line in lines for action in line["actions"] if action["type"] == "Say"]
+    done = {line["event"]["utterance"] for line in lines if line["event"]["type"] == "SpeechFinished"}
+    return bool(said) and said[-1] not in done
+
+
 def wait_for_event(sessions: Path, kind: str, number: int = 1, seconds: float = 15.0, **parts: str) -> float:
     """Wait until this event stands in the record so many times; how long it took, s."""
     begun = time.monotonic()

@@ -12,6 +12,7 @@ import time
 import pytest
 
 from assistant.core.board import Board
+from assistant.screen import terminal
 from assistant.screen.plain import Level
 from assistant.screen.terminal import LineScreen, TerminalScreen, open_screen
 
@@ -123,5 +124,53 @@ def test_the_stream_decides_the_kind_of_screen() -> None:
         screen = open_screen(stream, lambda: 0.0)
         assert isinstance(screen, TerminalScreen)
         screen.close()
+    os.close(outer)
+    os.close(inner)
+
+
+def test_redraw_clears_and_writes_every_line() -> None:
+    """After gear was lost or is back the picture is put there anew, also the lines that did not change."""
+    outer, inner = pty.openpty()
+    with open(inner, "w", encoding="utf-8", closefd=False) as stream:
+        with TerminalScreen(stream, lambda: 0.0, colour=False) as screen:
+            screen.show(Board(title="Control test", message="one"), 0.0)
+            _read_until(outer, b"one")
+            screen.redraw()
+            again = _read_until(outer, b"one")
+        assert b"\x1b[2J" in again
+        assert b"Control test" in again
+        assert len(re.findall(rb"\x1b\[\d+;1H", again)) > 20
+    os.close(outer)
+    os.close(inner)
+
+
+def test_what_was_written_across_the_picture_is_mended(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From time to time all lines are written again, without being told that something disturbed them."""
+    monkeypatch.setattr(terminal, "_ANEW_S", 0.2)
+    outer, inner = pty.openpty()
+    with open(inner, "w", encoding="utf-8", closefd=False) as stream:
+        with TerminalScreen(stream, lambda: 0.0, colour=False) as screen:
+            screen.show(Board(message="Say again."), 0.0)
+            _read_until(outer, b"Say again.")
+            again = _read_until(outer, b"Say again.")
+        assert b"\x1b[2J" not in again  # no flicker
+    os.close(outer)
+    os.close(inner)
+
+
+def test_a_notice_is_shown_for_a_while() -> None:
+    """What is wrong with the record reaches a person who has only the drawn screen; later the board is as before."""
+    outer, inner = pty.openpty()
+    at = [0.0]
+    with (
+        open(inner, "w", encoding="utf-8", closefd=False) as stream,
+        TerminalScreen(stream, lambda: at[0], colour=False) as screen,
+    ):
+        screen.show(Board(message="Say again."), 0.0)
+        _read_until(outer, b"Say again.")
+        screen.notice("The record could not be written.", 0.0)
+        _read_until(outer, b"The record could not be written. Say again.")
+        at[0] = terminal.NOTICE_S
+        assert b"record" not in _read_until(outer, b"Say again.")
     os.close(outer)
     os.close(inner)
