@@ -264,7 +264,7 @@ def test_what_is_put_in_while_packing_is_not_handed_over(
     packing.pack(session, tmp_path / "bag")
     assert {} == problems(tmp_path / "bag")
     names = {path.name for path in (tmp_path / "bag" / "data" / ID).iterdir()}
-    assert {"session.json", "log.jsonl", "seal.json", "procedures"} == names
+    assert {"session.json", "log.jsonl", "seal.json", "reviews-head.json", "procedures"} == names
 
 
 def test_a_file_that_is_altered_while_packing_is_not_handed_over(
