@@ -111,6 +111,12 @@ def test_an_empty_folder_is_found(bag: Path, name: str) -> None:
     assert 1 == main(["verify", str(bag)])
 
 
+def test_a_bag_of_an_earlier_version_is_whole(bag: Path) -> None:
+    """A session without sound was packed with its empty folder for sound."""
+    (bag / "data" / ID / "clips").mkdir()
+    assert {} == problems(bag)
+
+
 @pytest.mark.parametrize(
     "path",
     [
