@@ -165,8 +165,7 @@ def _copy(folder: Path, copy: Path) -> None:
     reviews = read_reviews(folder)
     if reviews:
         names += [REVIEWS_FILE, *(writeup_name(review.number) for review in reviews if review.signed)]
-    if any(review.head for review in reviews):
-        names.append(REVIEWS_HEAD_FILE)
+    names.append(REVIEWS_HEAD_FILE)
     there = look(folder).files
     for name in (name for name in names if name in there):  # `verify` misses the others in the copy
         target = copy / name

@@ -58,7 +58,7 @@ def test_a_write_up_that_is_named_is_private(tmp_path: Path) -> None:
     out.chmod(0o644)
     assert 0 == main(["writeup", str(session), "--html", "--out", str(out)])
     assert 0o644 == mode(out)
-    assert out.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert out.read_text(encoding="utf-8").startswith("<!doctype html>")
 
 
 def test_the_index_is_private_also_one_of_an_earlier_version(tmp_path: Path) -> None:

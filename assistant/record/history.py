@@ -21,9 +21,10 @@ from assistant.core.procedure import NO_CIRCUIT
 from assistant.errors import MALFORMED, BayAssistantError
 from assistant.record.contents import read_inside
 from assistant.record.course import course_of
-from assistant.record.header import PROCEDURES, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
+from assistant.record.header import PROCEDURES, REVIEWS_FILE, SEAL_FILE
 from assistant.record.index import kept_for_reviewed
 from assistant.record.reading import read_session
+from assistant.record.review_head import counts_any
 from assistant.record.reviews import read_reviews
 from assistant.record.storage import sha256
 from assistant.record.summaries import session_folders
@@ -131,7 +132,7 @@ def read_history(parent: Path, terms: Terms) -> History:
     folders = [
         folder
         for folder in session_folders(parent)
-        if any(os.path.lexists(folder / name) for name in (REVIEWS_FILE, REVIEWS_HEAD_FILE))
+        if os.path.lexists(folder / REVIEWS_FILE) or counts_any(folder)
     ]
     libraries: dict[tuple[tuple[str, str], ...], Library | None] = {}
 

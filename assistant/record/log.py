@@ -18,7 +18,7 @@ from assistant.record.header import (
     CLIPS,
     HEADER_FILE,
     PROCEDURES,
-    SEAL_FILE,
+    REVIEWS_HEAD_FILE,
     TORN_FILE,
     Facts,
     Header,
@@ -34,6 +34,7 @@ from assistant.record.reading import (
     scan_session,
     seal_bytes,
 )
+from assistant.record.review_head import write_seal
 from assistant.record.storage import (
     canonical,
     make_private_folder,
@@ -270,7 +271,7 @@ class SessionLog:
         names += [entry.name for entry in self.folder.glob(f"{TORN_FILE}*")]
         names += [f"{CLIPS}/{entry.name}" for entry in (self.folder / CLIPS).glob("*.flac")]
         files = {name: sha256(read_file(self.folder / name)) for name in names}
-        write_file(self.folder / SEAL_FILE, seal_bytes(self._now(), self._lines, self._last, files))
+        write_seal(self.folder, seal_bytes(self._now(), self._lines, self._last, files, REVIEWS_HEAD_FILE))
         self._sealed = True
         self.close()
         return warning

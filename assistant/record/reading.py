@@ -418,12 +418,17 @@ def _read_seal(scan: Scan) -> None:
         )  # fmt: skip
 
 
-def seal_bytes(sealed: datetime, lines: int, last: str, files: Mapping[str, str]) -> bytes:
-    """The seal as it stands in `SEAL_FILE`; its own checksum shows an alteration of itself."""
+def seal_bytes(sealed: datetime, lines: int, last: str, files: Mapping[str, str], head: str = "") -> bytes:
+    """The seal as it stands in `SEAL_FILE`; its own checksum shows an alteration of itself.
+
+    With `head`, the name of the head of the reviews, it says that this stands beside it.
+    """
     body: dict[str, Any] = {
         "sealed": sealed.isoformat(timespec="milliseconds"),
         "lines": lines,
         "last": last,
         "files": dict(sorted(files.items())),
     }
+    if head:
+        body["head"] = head
     return canonical({**body, "sha256": sha256(canonical(body))})

@@ -1,7 +1,9 @@
 """The head of a session's reviews: how many there are, and the checksum of the last one.
 
-It stands in ``reviews-head.json``, one line of JSON under its own checksum, and is written anew with each review, so
-that reviews that were cut off or removed are missed.
+It stands in ``reviews-head.json``, one line of JSON under its own checksum.
+It is written when a session is sealed, saying that there are none, and anew with each review; the seal says that it
+stands there.
+So reviews that were cut off or removed are missed, and so is the head itself.
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 from assistant.core.finding import Finding
-from assistant.errors import RecordBroken
+from assistant.errors import RecordBroken, RecordProblem
 from assistant.record.contents import read_inside
 from assistant.record.header import REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
 from assistant.record.storage import canonical, sha256, write_file
@@ -50,6 +52,34 @@ def write(folder: Path, head: Head) -> None:
     write_file(folder / REVIEWS_HEAD_FILE, canonical({**body, "sha256": sha256(canonical(body))}))
 
 
+def write_seal(folder: Path, seal: bytes) -> None:
+    """Seal a session that has no reviews yet: first the head, so that the seal never names one that is not there.
+
+    Raises:
+        RecordProblem: It cannot be written; the session is open.
+    """
+    write(folder, Head(0, sha256(seal), sha256(seal)))
+    write_file(folder / SEAL_FILE, seal)
+
+
+def named_by(seal: bytes) -> bool:
+    """Whether a seal says that a head stands beside it; the first versions wrote none."""
+    try:
+        body = json.loads(seal)
+    except (ValueError, RecursionError):
+        return False  # the seal's own check says so
+    return isinstance(body, dict) and "head" in body
+
+
+def counts_any(folder: Path) -> bool:
+    """Whether the head counts a review, or cannot be read, which has to be looked into."""
+    try:
+        head = read(folder)
+    except RecordProblem:
+        return True
+    return head is not None and head.reviews > 0
+
+
 def read(folder: Path) -> Head | None:
     """The head of a session's reviews; None where there is none.
 
@@ -82,7 +112,7 @@ def check(folder: Path, seal: str, reviews: Sequence[str], *, named: bool) -> Fi
         folder: The session.
         seal: SHA-256 of ``seal.json``.
         reviews: SHA-256 of the line of each review, which follow on each other.
-        named: Whether a review says that there is a head.
+        named: Whether the seal or a review says that there is a head.
 
     Raises:
         RecordProblem: The head may not be read.
@@ -92,7 +122,7 @@ def check(folder: Path, seal: str, reviews: Sequence[str], *, named: bool) -> Fi
     except RecordBroken as broken:
         return Finding(REVIEWS_HEAD_FILE, 0, str(broken).rstrip("."), _FROM_A_COPY)
     if head is None:
-        problem = "a review says that this file stands beside it, and it is missing"
+        problem = "the seal or a review says that this file stands beside it, and it is missing"
         return Finding(REVIEWS_HEAD_FILE, 0, problem, _FROM_A_COPY) if named else None
     there = len(reviews)
     if head.reviews > there:

@@ -10,13 +10,14 @@ A later review amends an earlier one; nothing is erased.
 
 Beside them stands the head, ``reviews-head.json`` (`assistant.record.review_head`): how many reviews there are, and
 the checksum of the last one.
-Each line says that it stands there, so that neither the reviews nor their head can be removed or cut without a
-finding; a ``writeup-N.txt`` that no review signed is one as well.
-Reviews of earlier versions have no head, and are whole without one until the next review is added.
+The seal and each line say that it stands there, so that neither the reviews nor their head, nor both, can be removed
+or cut without a finding; a ``writeup-N.txt`` that no review signed is one as well.
+Sessions that an earlier version sealed have no head, and are whole without one until the next review is added.
 
-What cannot be found out in the folder alone: that reviews, head and signed write-ups were all removed together; that
-an older copy of all of them was put back; that somebody made all of them anew, because nothing in them is secret.
-The first is told by ``bay-assistant sessions`` as long as its index still knows of the reviews.
+What cannot be found out in the folder alone: that an older copy of reviews, head and signed write-ups was put back;
+that somebody made them anew, because nothing in them is secret; that all were removed from a session which an earlier
+version sealed.
+That a session has no reviews any more is told by ``bay-assistant sessions`` as long as its index knows of them.
 
 A signature here is one in the sense of a repair order: a name, a time, and the checksums of the record and of the
 write-up that was looked at (kept as ``writeup-1.txt`` and so on).
@@ -153,13 +154,16 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
         RecordProblem: The file may not be read.
     """
     reviews: list[Review] = []
-    if not os.path.lexists(folder / REVIEWS_FILE) and not os.path.lexists(folder / REVIEWS_HEAD_FILE):
-        return (), None
+    reviewed = os.path.lexists(folder / REVIEWS_FILE)
     if not os.path.lexists(folder / SEAL_FILE):
+        # The head of a session that was to be sealed counts nothing.
+        if not reviewed and not review_head.counts_any(folder):
+            return (), None
         return (), _finding(1, f"a review belongs to a sealed session, and {SEAL_FILE} is missing")
-    seal = sha256(read_inside(folder, SEAL_FILE))
-    if not os.path.lexists(folder / REVIEWS_FILE):
-        return (), review_head.check(folder, seal, [], named=False)
+    sealed = read_inside(folder, SEAL_FILE)
+    seal, named = sha256(sealed), review_head.named_by(sealed)
+    if not reviewed:
+        return (), review_head.check(folder, seal, [], named=named)
     *rows, rest = read_inside(folder, REVIEWS_FILE).split(b"\n")
     previous = seal
     for number, row in enumerate(rows, start=1):
@@ -179,7 +183,7 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
     if rest or not rows:
         return tuple(reviews), _finding(len(rows) + 1, "this line is cut short")
     checksums = [sha256(row + b"\n") for row in rows]
-    named = any(review.head for review in reviews)
+    named = named or any(review.head for review in reviews)
     return tuple(reviews), review_head.check(folder, seal, checksums, named=named)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import shutil
 import subprocess
@@ -20,6 +21,7 @@ from assistant.record import (
     Labour,
     Part,
     Review,
+    SessionLog,
     add_review,
     find_sessions,
     read_reviews,
@@ -201,7 +203,8 @@ def test_removed_reviews_are_missed(kept: Path) -> None:
     assert ["reviews.jsonl"] == without(kept, "reviews.jsonl")
     assert ["reviews-head.json"] == without(kept, "reviews-head.json")
     assert ["writeup-1.txt"] == without(kept, "writeup-1.txt")
-    assert ["writeup-1.txt"] == without(kept, "reviews.jsonl", "reviews-head.json")
+    assert ["reviews-head.json"] == without(kept, "reviews.jsonl", "reviews-head.json")
+    assert ["reviews-head.json"] == without(kept, "reviews.jsonl", "reviews-head.json", "writeup-1.txt")
     assert ["reviews.jsonl"] == without(kept, "reviews.jsonl", "writeup-1.txt")
     (kept / "reviews.jsonl").rename(kept.parent / "aside")
     try:
@@ -239,6 +242,15 @@ def test_any_altered_byte_of_the_head_is_found(kept: Path, data: st.DataObject) 
         path.write_bytes(before)
 
 
+def unhead(folder: Path) -> None:
+    """Make a sealed session one that an earlier version sealed, which wrote no head and no word of one."""
+    (folder / "reviews-head.json").unlink()
+    body = json.loads((folder / "seal.json").read_bytes())
+    del body["sha256"], body["head"]
+    own = hashlib.sha256(canonical(body)).hexdigest()
+    (folder / "seal.json").write_bytes(canonical({**body, "sha256": own}))
+
+
 def as_earlier(folder: Path, count: int) -> None:
     """Write reviews as the earlier version did: without a head, and without a word of one."""
     previous = (folder / "seal.json").read_bytes()
@@ -258,6 +270,8 @@ def as_earlier(folder: Path, count: int) -> None:
 def test_reviews_of_an_earlier_version_are_whole_and_are_gone_on_with(tmp_path: Path) -> None:
     """They verify without a head; the next review makes one, which counts all of them and cannot go."""
     folder = sealed(tmp_path)
+    unhead(folder)
+    assert [] == verify(folder)
     as_earlier(folder, 2)
     assert [] == verify(folder)
     assert ["", ""] == [review.head for review in read_reviews(folder)]
@@ -307,6 +321,7 @@ def test_a_review_that_was_stopped_at_any_write_does_not_break_the_session(
 def test_reviews_that_are_gone_without_a_trace_are_told_by_the_list(tmp_path: Path) -> None:
     """The index still knows of them: the session is listed as damaged until they are back."""
     folder = sealed(tmp_path)
+    unhead(folder)
     add_review(folder, reviewer="J. Okoye", remarks="Nobody signed this.", now=lambda: NOON)
     (one,) = find_sessions(folder.parent).summaries
     assert ("unsigned", "") == (one.review, one.problem)
@@ -322,3 +337,35 @@ def test_reviews_that_are_gone_without_a_trace_are_told_by_the_list(tmp_path: Pa
         (folder / name).write_bytes(data)
     (one,) = find_sessions(folder.parent).summaries
     assert ("unsigned", "") == (one.review, one.problem)
+
+
+def test_a_sealing_that_was_stopped_before_the_seal_does_not_break_the_session(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The head of a session without a seal counts nothing; the session goes on and is sealed once more."""
+    with begin(tmp_path) as log:
+        record(log, 4)
+        write = review_head.write_file
+
+        def stopped(path: Path, data: bytes) -> None:
+            if path.name == "seal.json":
+                raise KeyboardInterrupt
+            write(path, data)
+
+        with monkeypatch.context() as patched:
+            patched.setattr(review_head, "write_file", stopped)
+            with pytest.raises(KeyboardInterrupt):
+                log.seal()
+    assert (log.folder / "reviews-head.json").exists()
+    assert [] == verify(log.folder)
+    with SessionLog.resume(log.folder) as again:
+        again.seal()
+    assert [] == verify(log.folder)
+    add_review(log.folder, reviewer="J. Okoye", done="Mended.", now=lambda: NOON)
+    assert [] == verify(log.folder)
+
+
+def test_a_seal_without_the_head_that_it_names_is_found(tmp_path: Path) -> None:
+    """Also where nobody has reviewed the session yet, so that removing everything of a review shows."""
+    folder = sealed(tmp_path)
+    assert ["reviews-head.json"] == without(folder, "reviews-head.json")
