@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 from assistant import __version__
 from assistant.arguments import Parser, real, whole
 from assistant.errors import BayAssistantError, UsageProblem
+from assistant.files import kind_of
 from assistant.places import home
 from assistant.printing import escaping, in_line, unescaped
 
@@ -98,7 +99,7 @@ _LONGEST = 4000
 
 def _complain(text: str) -> None:
     if len(text) > _LONGEST:  # it repeats something that was given or read
-        text = f"{text[:_LONGEST]}… ({len(text)} signs)"
+        text = f"{text[: _LONGEST // 2]} … {text[-_LONGEST // 2 :]}"
     with contextlib.suppress(OSError, ValueError):  # standard error may be closed; the exit status is left
         print(f"bay-assistant: {in_line(text)}", file=sys.stderr)
 
@@ -715,8 +716,9 @@ def _sessions(options: argparse.Namespace) -> Path:
 
     given: Path | None = options.sessions
     folder: Path = given or sessions_folder()
-    if folder.is_file():
-        raise UsageProblem(f"{folder} is a file. Name the folder that holds the sessions.")
+    if folder.exists() and not folder.is_dir():
+        kind = kind_of(folder.stat().st_mode) or "a file"
+        raise UsageProblem(f"{folder} is {kind}. Name the folder that holds the sessions.")
     return folder
 
 

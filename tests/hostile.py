@@ -8,7 +8,7 @@ import os
 import random
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -210,7 +210,9 @@ FLAGS = frozenset({"--html", "--sign", "--show", "--open", "--rebuild", "--odds"
 TAKES_WORDS = frozenset({"run", "hear", "prove", "writeup", "review", "pack", "verify", "replay", "sessions"})
 
 
-def commands(seed: int, count: int, sessions: Path, out: Path) -> Iterator[tuple[str, ...]]:
+def commands(
+    seed: int, count: int, sessions: Path, out: Path, of: Iterable[str] = OPTIONS
+) -> Iterator[tuple[str, ...]]:
     """So many command lines, made up; they write only below `out` and find their sessions in `sessions`.
 
     Most have one or two values that are not right, so that each gets past those before it.
@@ -230,7 +232,7 @@ def commands(seed: int, count: int, sessions: Path, out: Path) -> Iterator[tuple
     }
     chance = random.Random(seed)  # noqa: S311  made-up input, no secret
     for number in range(count):
-        command = chance.choice(list(OPTIONS))
+        command = chance.choice(list(of))
         made = [*command.split(), *right.get(command, [])]
         named = chance.sample(OPTIONS[command], min(chance.randint(0, 2), len(OPTIONS[command])))
         if command in ("lint", "gear") and not named:

@@ -916,7 +916,8 @@ def number(text: Text, path: Path | str) -> Decimal:
             path, text.line, f"'{shown}' is not a number", "Write it with a decimal point, as 9.6"
         )
     exponent = value.as_tuple().exponent
-    if abs(value) > LARGEST_NUMBER or (isinstance(exponent, int) and not -MOST_DECIMALS <= exponent <= 9):
+    # The exponent comes first: to compare some numbers takes all memory, or is an overflow.
+    if not (isinstance(exponent, int) and -MOST_DECIMALS <= exponent <= 9 and abs(value) <= LARGEST_NUMBER):
         raise FileProblem(
             path,
             text.line,

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 LARGEST_FILE = 1 << 20
 DEEPEST = 20
 
-MOST_NODES = 50_000
+MOST_NODES = 20_000
 """Most names, texts, lists and maps of one file; the largest of this program has some thousands."""
 
 

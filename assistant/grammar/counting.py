@@ -47,6 +47,14 @@ class Counter:
     _pieces: int = 0
     _all_states: int = 0
 
+    def size(self, rule: str) -> Size:
+        """What a rule expands to.
+
+        Raises:
+            FileProblem: It has no end (``*``, ``+``, recursion), or rules are nested too deep.
+        """
+        return self._size_of_rule(rule, 0, self.linked.rules[rule].line)
+
     def check_phrases(self, rule: str) -> None:
         """Make sure that the phrases of a rule, and of all rules that were asked about before, are not too many.
 
@@ -54,7 +62,7 @@ class Counter:
             FileProblem: They are, or the rule has no end (``*``, ``+``, recursion); says how many there are.
         """
         source = self.linked.rules[rule]
-        size = self._size_of_rule(rule, 0, source.line)
+        size = self.size(rule)
         path = self.linked.path(rule)
         if size.phrases > MOST_PHRASES:
             raise FileProblem(

@@ -20,7 +20,10 @@ DEEPEST = 100
 """Most rules and brackets inside each other while a network is built."""
 
 MOST_STATES = 100_000
-"""Most states of a network, or of an acceptor; the largest of this program, that of numbers, has some hundreds."""
+"""Most states of a network; the largest of this program, that of numbers, has some hundreds."""
+
+MOST_SUBSETS = 20_000
+"""Most states of an acceptor while it is built; the largest of this program has some hundreds."""
 
 MOST_READINGS = 1000
 """Most ways in which the same words are looked at with their tags; a number of this program has one."""
@@ -349,7 +352,7 @@ class Automaton:
         arcs, which is exact for a language without loops).
 
         Raises:
-            UsageProblem: There are more than `MOST_STATES` of them.
+            UsageProblem: There are more than `MOST_SUBSETS` of them.
         """
         closed: dict[int, frozenset[int]] = {}
 
@@ -371,9 +374,9 @@ class Automaton:
             subset = todo.pop()
             if subset in subsets:
                 continue
-            if len(subsets) >= MOST_STATES:
+            if len(subsets) >= MOST_SUBSETS:
                 raise UsageProblem(
-                    f"The phrases of a grammar make more than {MOST_STATES} states. Write fewer choices one after "
+                    f"The phrases of a grammar make more than {MOST_SUBSETS} states. Write fewer choices one after "
                     "the other in which the same words can stand in many places."
                 )
             following: dict[str, set[int]] = {}
