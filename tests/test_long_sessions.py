@@ -11,7 +11,7 @@ import pytest
 
 from assistant import resources, writeup
 from assistant.core.loading import load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.policy import DEFAULT_THRESHOLDS, NO_LIMIT
 from assistant.core.runner import Runner
 from assistant.core.states import State
 from assistant.endurance import Day, LongSession
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from assistant.core.events import Action, Event
     from assistant.core.procedure import Library
+    from assistant.record import RecordedSession
 
 
 @pytest.fixture(scope="module")
@@ -139,7 +140,7 @@ def test_a_long_session_is_replayed_and_gone_on_with(tmp_path: Path, monkeypatch
 def test_every_result_of_a_long_session_is_in_its_write_up(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Nothing is left out because there is much of it, and that so many results are not weighed is said."""
+    """Nothing is left out because there is much of it."""
     monkeypatch.setattr("os.fdatasync", lambda _descriptor: None)
     folder, taken = record(tmp_path, resources.directory("procedures"), Day.KEYS, 1500)
     draft, _, _ = writeup.drafted(folder)
@@ -183,3 +184,38 @@ def test_too_many_results_are_not_weighed_and_why_says_so(library: Library) -> N
         told[most] = talk.last
     assert told[0] == "More than 0 results. I do not weigh so many together."
     assert told[120].startswith("Likeliest by the model")
+
+
+def test_a_write_up_says_that_so_many_results_are_not_weighed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No figure is made of more results than one car gives, and the write-up says so, also for an old record."""
+    monkeypatch.setattr("os.fdatasync", lambda _descriptor: None)
+    folder, _ = record(tmp_path, resources.directory("procedures"), Day.KEYS, 200)
+    session, library = read_session(folder), load_library(folder / "procedures")
+    taken = len([one for one in writeup.draft(session, library).tests if not one.taken_back])
+    assert taken > 1
+
+    def limited(most: int) -> RecordedSession:
+        thresholds = replace(session.header.thresholds, weighed_results=most)
+        return replace(session, header=replace(session.header, thresholds=thresholds))
+
+    few = "Not weighed: more than 1 results count, too many for one car with one fault."
+    assert [one.text for one in writeup.draft(limited(1), library).model] == [few]
+    assert few != writeup.draft(limited(NO_LIMIT), library).model[0].text
+
+
+def test_a_verdict_that_was_reached_again_and_again_is_told_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The cause of a long session names each earlier verdict once, with how often; its lines are all sources."""
+    monkeypatch.setattr("os.fdatasync", lambda _descriptor: None)
+    folder, _ = record(tmp_path, resources.directory("procedures"), Day.WORK, 3000)
+    draft, _, _ = writeup.drafted(folder)
+    before = [(found.procedure, found.says.partition(" (Reached")[0]) for found in draft.found_before]
+    assert len(before) == len(set(before))
+    often = [found for found in draft.found_before if found.says.endswith(" times.)")]
+    assert often
+    for found in often:
+        lines = [source for source in found.sources if source.file == "log"]
+        assert found.says.endswith(f"(Reached {len(lines)} times.)")

@@ -16,11 +16,13 @@ What the earlier file has of it must then be the same bytes, up to where the wri
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import json
 import marshal
 import os
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -284,10 +286,23 @@ def scan_session(folder: Path) -> Scan:
         if not names:
             raise
         scan.report(HEADER_FILE, 0, str(error).rstrip("."), "Take the session from a copy")
-    _read_logs(scan, names, sha256(header))
+    with _uncollected():
+        _read_logs(scan, names, sha256(header))
     if os.path.lexists(folder / SEAL_FILE):
         _read_seal(scan)
     return scan
+
+
+@contextlib.contextmanager
+def _uncollected() -> Iterator[None]:
+    """Look for no garbage meanwhile: all that is read is kept, and the search takes a quarter of the time."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()
 
 
 def _read_logs(scan: Scan, names: list[str], header_hash: str) -> None:

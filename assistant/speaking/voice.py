@@ -52,6 +52,8 @@ _PEAK = 10 ** (-1 / 20)
 
 _CACHE_FORMAT = 1
 _MOST_CACHED_FILES = 4000
+_MOST_HELD_BYTES = 8_000_000
+"""Sound kept in memory, besides the files: some three minutes, far more than what one procedure says."""
 _RENDER_LIMIT_S = 5.0
 """A sentence takes about 0.02 s; after so long the synthesiser is stuck."""
 
@@ -101,7 +103,9 @@ class Voice:
         self.rate_words_per_minute = rate_words_per_minute
         self.voice_name = voice_name or DEFAULT_VOICE
         self._folder = cache_folder if cache_folder is not None else _user_cache()
-        self._memory: dict[str, tuple[Samples, int]] = {}
+        self._memory: dict[str, tuple[Samples, int]] = {}  # those that were asked for last, newest at the end
+        self._held = 0
+        self._holding = threading.Lock()
         self._tidied = False
 
     def render(self, text: str) -> Speech:
@@ -153,8 +157,18 @@ class Voice:
             )
             known = (_level(_trim(raw, rate)), rate)
             self._store(key, *known)
-        self._memory[key] = known
+        self._hold(key, known)
         return known
+
+    def _hold(self, key: str, known: tuple[Samples, int]) -> None:
+        """Keep a sentence in memory; the ones that nobody asked for longest go, the file stays."""
+        with self._holding:
+            before = self._memory.pop(key, None)
+            self._held += known[0].nbytes - (before[0].nbytes if before else 0)
+            self._memory[key] = known
+            while self._held > _MOST_HELD_BYTES and len(self._memory) > 1:
+                oldest = next(iter(self._memory))
+                self._held -= self._memory.pop(oldest)[0].nbytes
 
     def _key(self, sentence: str) -> str:
         parts = (_CACHE_FORMAT, *_versions(), self.voice_name, self.rate_words_per_minute, sentence)

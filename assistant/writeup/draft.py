@@ -161,8 +161,8 @@ def _draft(
         cause=Statement(verdict.says, at("says")) if verdict else NOTHING,
         customer=_customer(library, final, at("faults")) if final else NOTHING,
         no_verdict=NOTHING if verdict else _no_verdict(library, session, course),
-        found_before=tuple(_found(library, ended) for ended in _before(course, final)),
-        found_after=tuple(_found(library, ended) for ended in _after(course, final)),
+        found_before=_all_found(library, _before(course, final)),
+        found_after=_all_found(library, _after(course, final)),
         part=Statement(verdict.part, at("part")) if verdict and verdict.part else NOTHING,
         correction=Statement(verdict.repair, at("repair")) if verdict else NOTHING,
         done=_done(signed),
@@ -314,12 +314,22 @@ def _final(library: Library, course: Course) -> Ended | None:
     return last
 
 
-def _found(library: Library, ended: Ended) -> Found:
+def _all_found(library: Library, verdicts: list[Ended]) -> tuple[Found, ...]:
+    """Each verdict once, however often it was reached; where it came first, with every line that says it."""
+    found: dict[tuple[str, str], list[Ended]] = {}
+    for ended in verdicts:
+        found.setdefault((ended.procedure, ended.verdict), []).append(ended)
+    return tuple(_found(library, same) for same in found.values())
+
+
+def _found(library: Library, same: list[Ended]) -> Found:
+    ended = same[0]
+    says = _verdict(library, ended).says
     return Found(
         _procedure(library, ended.procedure).title,
-        _verdict(library, ended).says,
+        f"{says} (Reached {_times(len(same))}.)" if len(same) > 1 else says,
         (
-            *line(ended.line),
+            *line(*(one.line for one in same)),
             *procedure(library, ended.procedure, "title"),
             *procedure(library, ended.procedure, "verdicts", ended.verdict, "says"),
         ),

@@ -6,6 +6,7 @@ import itertools
 import json
 import math
 import pickle
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings, strategies as st
@@ -17,6 +18,7 @@ from assistant.core.evidence import (
     Assessment,
     Fact,
     Hypotheses,
+    Memo,
     assess,
     key_of,
     measurement_key,
@@ -90,6 +92,25 @@ def test_the_results_of_a_fault_lead_to_that_fault() -> None:
         assert fault in same
         assert next(iter(found.posterior)) in same
         assert best > 0.3
+
+
+def test_hundreds_of_results_do_not_make_the_odds_vanish() -> None:
+    """However small the odds become on the way, they are odds in the end: the posterior sums to one."""
+    many = facts(*[FEED_LIT, STEADY, END_DARK, ("switched-while-cranking", "blinks")] * 150)
+    found = assess(LIBRARY, CIRCUIT, many, replace(LIMITS, weighed_results=len(many)))
+    assert found is not None
+    assert sum(found.posterior.values()) == pytest.approx(1.0)
+    assert assess(LIBRARY, CIRCUIT, many, LIMITS) is None
+
+
+def test_what_is_remembered_changes_no_figure() -> None:
+    """An assessment with the memo of others gives the very same numbers as one that starts afresh."""
+    memo = Memo()
+    for results in ((FEED_LIT,), (FEED_LIT, STEADY), (FEED_LIT, STEADY, END_DARK), (STEADY, END_DARK)):
+        fresh = weighed(*facts(*results))
+        again = assess(LIBRARY, CIRCUIT, facts(*results), LIMITS, memo)
+        assert again is not None
+        assert (fresh.posterior, fresh.slip, fresh.doubt()) == (again.posterior, again.slip, again.doubt())
 
 
 def test_a_doubtful_hearing_says_less() -> None:

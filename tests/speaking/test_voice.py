@@ -57,6 +57,18 @@ def test_sentences_are_parted_by_a_pause(tmp_path: Path) -> None:
     assert not both.samples[len(one.samples) : len(one.samples) + pause].any()
 
 
+def test_sound_in_memory_is_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A long session does not keep every sentence it ever said; one that was let go is said the same again."""
+    monkeypatch.setattr(voice_module, "_MOST_HELD_BYTES", 100_000)
+    voice = Voice(cache_folder=tmp_path)
+    first = voice.render("Number 0.")
+    for number in range(1, 9):
+        voice.render(f"Number {number}.")
+        assert sum(samples.nbytes for samples, _ in voice._memory.values()) <= 100_000
+    assert len(voice._memory) < 9
+    assert np.array_equal(first.samples, voice.render("Number 0.").samples)
+
+
 def test_a_slower_rate_takes_longer(tmp_path: Path) -> None:
     """The rate is the rate."""
     slow = Voice(100, cache_folder=tmp_path).render("Watch the lamp while cranking.")
