@@ -148,7 +148,7 @@ def _closed_terminal(tried: Try) -> None:
         if session is None:
             continue
         if not drawn:
-            judge_dialogue(tried, session, out, None)
+            judge_dialogue(tried, session, out, keys, all_read=False)
         last = session.lines[-1].event if session.lines else None
         tried.check(isinstance(last, Closed) or session.sealed is not None, "the record was not closed")
         tried.check((folder / "write-up.txt").is_file(), "there is no write-up")

@@ -40,8 +40,8 @@ _PIECES = (
 
 _VALUES: tuple[Any, ...] = (
     None, True, False, 0, -1, 1, 2**63, 10**400, 1e308, -1e308, float("inf"), float("nan"), 0.1, "", " ", [], {},
-    [[]], [None], {"": ""}, "\x1b[31m", "\u202e", "x" * 5000, "no", "1", "1.5", {"a": {"b": {"c": []}}}, "lit", "dark", "battery",
-    [1, 2, 3],
+    [[]], [None], {"": ""}, "\x1b[31m", "\u202e", "x" * 5000, "no", "1", "1.5", {"a": {"b": {"c": []}}}, "lit", "dark",
+    "battery", [1, 2, 3],
 )  # fmt: skip
 
 

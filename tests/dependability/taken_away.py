@@ -80,21 +80,26 @@ def _taken(tried: Try) -> None:
     _quiet(driven)
     way(session_folders(sessions)[0])
     before = len(driven.out)
-    driven.press(later[:1])
+    driven.press(b"1")
+    until = time.monotonic() + LONGEST_S
+    while b"  KEY " not in driven.out[before:] and time.monotonic() < until and driven.process.poll() is None:
+        driven.read(time.monotonic() + 0.05)
     _quiet(driven)
     told = bytes(driven.out[before:]).lower()
     tried.check(
         b"record" in told or b"log" in told,
         f"{way.__name__}: nothing was said of it at the next line: {told[-200:]!r}",
     )
-    driven.press(later[1:] + CLOSING)
+    driven.press(later + CLOSING)
     driven.no_more_keys()
     status = driven.end()
     out = bytes(driven.out)
     (tried.folder / "printed.txt").write_bytes(out + bytes(driven.errors))
     for spoilt in spoils(Ran(status, out, bytes(driven.errors))):
         tried.wrong(f"{way.__name__}: {spoilt}")
-    judge_somewhere(tried, way.__name__, tried.folder, out + bytes(driven.errors), first + later + CLOSING)
+    judge_somewhere(
+        tried, way.__name__, tried.folder, out + bytes(driven.errors), first + b"1" + later + CLOSING
+    )
 
 
 def _quiet(driven: Driven) -> None:
