@@ -137,4 +137,4 @@ def _lines(folder: Path) -> int:
         return -1
 
 
-ATTACKS = (Attack(NAME, 100_000, 6, _all),)
+ATTACKS = (Attack(NAME, 900, 6, _all),)

@@ -22,6 +22,10 @@ SEED = 20261128
 """The seed of all tries when none is given, so that a run can be repeated."""
 
 
+class Hung(BaseException):  # so that nothing that is attacked can catch it
+    """It took much longer than it may."""
+
+
 @dataclass(frozen=True)
 class Failure:
     """Something that did not hold.
@@ -186,7 +190,7 @@ def _make(job: tuple[str, Callable[[Try], None], Plan, int]) -> Try:
     tried = Try(number, random.Random(f"{plan.seed}:{attack}:{number}"), folder)  # noqa: S311
     try:
         one(tried)
-    except Exception as error:  # noqa: BLE001  whatever a try stumbles over is its finding
+    except (Exception, Hung) as error:  # noqa: BLE001  whatever a try stumbles over is its finding
         trace = traceback.extract_tb(error.__traceback__)[-1]
         place = f"{Path(trace.filename).name}:{trace.lineno}"
         tried.wrong(f"{type(error).__name__} at {place}: {error}")

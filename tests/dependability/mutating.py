@@ -8,6 +8,8 @@ import threading
 import unicodedata
 from typing import TYPE_CHECKING, Any
 
+from harness import Hung
+
 if TYPE_CHECKING:
     import random
     from collections.abc import Iterator
@@ -148,14 +150,14 @@ def within(seconds: float) -> Iterator[None]:
     """Let nothing take longer; only in a main thread, because only there Python can break something off.
 
     Raises:
-        TimeoutError: It took longer.
+        Hung: It took longer.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
 
     def over(_number: int, _frame: object) -> None:
-        raise TimeoutError(f"it hung: longer than {seconds:g} s")
+        raise Hung(f"longer than {seconds:g} s")
 
     before = signal.signal(signal.SIGALRM, over)
     signal.setitimer(signal.ITIMER_REAL, seconds)

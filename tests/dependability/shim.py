@@ -5,6 +5,7 @@ Built from `slow_sync.c` with the machine's C compiler; without one, what needs 
 
 from __future__ import annotations
 
+import atexit
 import functools
 import shutil
 import subprocess
@@ -25,7 +26,9 @@ def library() -> Path | None:
     compiler = shutil.which("cc") or shutil.which("gcc")
     if compiler is None:
         return None
-    built = Path(tempfile.mkdtemp(prefix="slow-sync-")) / "slow_sync.so"
+    folder = tempfile.mkdtemp(prefix="slow-sync-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    built = Path(folder) / "slow_sync.so"
     subprocess.run(
         [compiler, "-O1", "-Wall", "-Werror", "-shared", "-fPIC", "-o", built, SOURCE, "-ldl"],
         check=True,
