@@ -39,7 +39,7 @@ from assistant.errors import MALFORMED, RecordBroken, RecordProblem, UsageProble
 from assistant.record import review_head
 from assistant.record.contents import read_inside
 from assistant.record.header import REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE, parse_time
-from assistant.record.laying import take_lock
+from assistant.record.laying import take_lock, tidy
 from assistant.record.log import local_now
 from assistant.record.reading import check_folder
 from assistant.record.storage import canonical, sha256, write_file, write_problem
@@ -227,6 +227,7 @@ def add_review(
         raise UsageProblem("This review says nothing. Say what was done, what was found, or sign it.")
     lock = take_lock(folder)
     try:
+        tidy(folder)
         findings = verify(folder)
         if findings:
             raise RecordBroken(

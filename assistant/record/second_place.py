@@ -13,9 +13,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.errors import RecordProblem
-from assistant.record.header import CLIPS, HEADER_FILE
+from assistant.record.contents import read_inside
+from assistant.record.header import CLIPS, HEADER_FILE, TORN_FILE
 from assistant.record.laying import lay
-from assistant.record.storage import make_private_folder, open_private, write_all
+from assistant.record.storage import make_private_folder, write_file
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -76,7 +77,7 @@ def move(session: Path, files: LogFiles, header: bytes, copies: Mapping[str, byt
         except (OSError, RecordProblem) as error:
             tried.append(str(error))
             continue
-        _copy_clips(session, folder)
+        _copy_others(session, folder)
         return folder, lock
     raise RecordProblem(f"No second place for the record was found. {' '.join(tried)}".strip())
 
@@ -90,25 +91,19 @@ def _laid(parent: Path, name: str, header: bytes, copies: Mapping[str, bytes]) -
     return None
 
 
-def _copy_clips(session: Path, folder: Path) -> None:
-    """Copy the sound that is still there; a clip that cannot be copied is missed by `verify`, not by the session."""
+def _copy_others(session: Path, folder: Path) -> None:
+    """Copy the sound and the pieces set aside that are still there.
+
+    What cannot be copied is missed by `verify`, not by the session.
+    """
     try:
-        clips = sorted((session / CLIPS).glob("*.flac"))
+        names = [f"{CLIPS}/{path.name}" for path in (session / CLIPS).glob("*.flac")]
+        names += [path.name for path in session.glob(f"{TORN_FILE}*")]
     except OSError:
         return
-    for clip in clips:
-        try:
-            data = clip.read_bytes() if clip.is_file() and not clip.is_symlink() else None
-            if data is None:
-                continue
-            writing = open_private(folder / CLIPS / clip.name, os.O_WRONLY | os.O_CREAT | os.O_EXCL)
-            try:
-                write_all(writing, data)
-                os.fsync(writing)
-            finally:
-                os.close(writing)
-        except OSError:
-            continue
+    for name in sorted(names):
+        with contextlib.suppress(OSError, RecordProblem):
+            write_file(folder / name, read_inside(session, name))
 
 
 def template(folder: Path, names: Mapping[str, str], procedures: str) -> tuple[bytes, dict[str, bytes]]:
