@@ -458,6 +458,10 @@ def _list(options: argparse.Namespace) -> int:
     from assistant.record.summaries import check_parent  # noqa: PLC0415
 
     folder = _sessions(options)
+    if options.sessions and not folder.exists():
+        raise UsageProblem(
+            f"The folder {folder} does not exist. Name the folder that holds the sessions, or leave out --sessions."
+        )
     check_parent(folder)
     asked = past.Asked(
         words=tuple(options.words),

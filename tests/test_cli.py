@@ -847,11 +847,21 @@ def test_a_session_in_use_is_refused(tmp_path: Path) -> None:
 
 
 def test_no_sessions_is_no_error(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    """An empty list is a sentence, or an empty JSON list."""
-    assert 0 == main(["sessions", "--sessions", str(tmp_path / "none")])
-    assert "No sessions" in capsys.readouterr().out
-    assert 0 == main(["sessions", "--json", "--sessions", str(tmp_path / "none")])
-    assert [] == json.loads(capsys.readouterr().out)
+    """An empty list is a sentence, or an empty JSON list; also before the first session made its folder."""
+    for where in (["--sessions", str(tmp_path)], []):
+        assert 0 == main(["sessions", *where])
+        assert "No sessions" in capsys.readouterr().out
+        assert 0 == main(["sessions", "--json", *where])
+        assert [] == json.loads(capsys.readouterr().out)
+
+
+def test_a_folder_of_sessions_that_is_named_and_missing_is_said(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """A slip of the finger in --sessions must not pass for an empty shop."""
+    assert 2 == main(["sessions", "--sessions", str(tmp_path / "none")])
+    told = capsys.readouterr()
+    assert ("", True) == (told.out, f"{tmp_path / 'none'} does not exist" in told.err)
 
 
 # --- what is typed --------------------------------------------------------------------------------
