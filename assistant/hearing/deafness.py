@@ -24,7 +24,10 @@ HEARS_S = 0.2
 """After so much unbroken sound a deaf microphone hears again: longer than a click of a plug or of a switch."""
 
 STALL_S = 0.5
-"""The first block after so long without any may still hold what was recorded before: it proves nothing yet."""
+"""After so long without a block, what comes within as long again may still be what was recorded before.
+
+A sound server that moves a stream gives nothing for a second or two and then, in a burst, what it held: it proves
+nothing yet."""
 
 GATE_S = 0.2
 """Exact silence of at least this length, which then ends by itself, is a gap."""
@@ -54,6 +57,7 @@ class Deafness:
         self._waited_s = 0.0
         self._sounding_s = 0.0
         self._last_at: float | None = None
+        self._late_until = 0.0
         self._gone_by_s = 0.0
         self._gaps: deque[float] = deque(maxlen=GAPS)
         self.deaf = False
@@ -94,6 +98,8 @@ class Deafness:
         if own_voice:
             return
         if since_s >= STALL_S:
+            self._late_until = at + STALL_S
+        if at < self._late_until:
             self._waited_s += since_s
             return
         if GATE_S <= self._silent_s < DEAF_S and not self.deaf:
@@ -107,3 +113,4 @@ class Deafness:
         """The device was opened again: what it gave before says nothing about what it gives now, except `deaf`."""
         self._silent_s = self._waited_s = self._sounding_s = 0.0
         self._last_at = None
+        self._late_until = 0.0

@@ -117,10 +117,27 @@ def test_time_without_any_block_counts_as_silence_when_silence_follows() -> None
 
 
 def test_a_late_block_with_sound_is_no_silence() -> None:
-    """A loaded machine delivers late; what comes then is sound, and the wait is forgotten."""
+    """A loaded machine delivers late; when sound goes on coming, the wait is forgotten."""
     ear = Deafness()
     ear.feed(NOISE, BLOCK_S, 10.0)
-    ear.feed(NOISE, BLOCK_S, 15.0)
-    ear.feed(NOISE, BLOCK_S, 15.05)
-    ear.feed(ZEROS, BLOCK_S, 15.1)
+    for late in range(20):
+        ear.feed(NOISE, BLOCK_S, 15.0 + BLOCK_S * late)
+    ear.feed(ZEROS, BLOCK_S, 15.0 + BLOCK_S * 20)
     assert not ear.deaf
+
+
+def test_a_burst_of_what_was_recorded_before_proves_no_microphone() -> None:
+    """A moved stream stands still, gives in one go what the server held, then silence: three seconds in all."""
+    ear = Deafness()
+    at = 0.0
+    for _ in range(100):
+        at += BLOCK_S
+        ear.feed(NOISE, BLOCK_S, at)
+    stopped, at = at, at + 1.9
+    for _ in range(60):  # two seconds of sound within a few hundredths
+        at += 0.001
+        ear.feed(NOISE, BLOCK_S, at)
+    while not ear.deaf:
+        at += BLOCK_S
+        ear.feed(ZEROS, BLOCK_S, at)
+        assert at - stopped < DEAF_S + 2 * BLOCK_S
