@@ -284,6 +284,10 @@ def _enter(session: Session, settings: Settings, log: SessionLog, notice: Callab
     if log.recorded is None:
         session.begin(settings.procedure, settings.facts.typed())
         return
+    if not log.recorded.lines:
+        notice("This session was broken off before anything was recorded; it begins anew.")
+        session.begin(settings.procedure, log.header.facts.typed())
+        return
     if log.torn:
         notice(f"An unfinished last line ({log.torn} bytes) was set aside.")
     if log.recorded.repeated:

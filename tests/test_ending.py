@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assistant.core.events import Closed
+from assistant import resources
+from assistant.core.events import Closed, TypedFact
 from assistant.ending import NUMBERS, Ending
 from assistant.keys.restoring import Undo
-from assistant.record import read_session, replay, verify
+from assistant.record import Facts, SessionLog, read_session, replay, verify
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -177,3 +178,20 @@ def test_a_closed_terminal_ends_a_session_in_good_order(tmp_path: Path) -> None:
     assert b"KEYS" in seen
     assert 0 == os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
     _whole(sessions)
+
+
+def test_a_session_that_was_broken_off_before_its_first_line_begins_anew(tmp_path: Path) -> None:
+    """Killed between the folder and the first line: resuming asks the first question, with what was typed."""
+    with SessionLog.create(
+        tmp_path / "sessions", Facts(order="R-7"), resources.directory("procedures")
+    ) as log:
+        folder = log.folder
+    done = subprocess.run(
+        [*RUN, "--resume", "last", "--sessions", str(folder.parent)],
+        cwd=ROOT, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False, timeout=60,
+    )  # fmt: skip
+    assert (0, "") == (done.returncode, done.stderr)
+    assert "it begins anew" in done.stdout
+    assert "Safe set-up" in done.stdout
+    assert TypedFact("order", "R-7") in read_session(folder).lines[0].event.facts
+    assert [] == verify(folder)

@@ -221,12 +221,13 @@ def start(
     return Driven(process, keys, mark_end=mark_end)
 
 
-def _prepared(limit: int | None, *, whole_terminal: bool) -> Callable[[], None] | None:
-    """What the new process does before it becomes the program; None where there is nothing to do."""
-    if limit is None and not whole_terminal:
-        return None
+def _prepared(limit: int | None, *, whole_terminal: bool) -> Callable[[], None]:
+    """What the new process does before it becomes the program."""
 
     def prepare() -> None:
+        # Started by nohup or in the background of a shell, this program hands on signals that are ignored.
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            signal.signal(number, signal.SIG_DFL)
         if limit is not None:
             resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
         if whole_terminal:
