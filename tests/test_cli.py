@@ -67,15 +67,15 @@ def refused(capsys: pytest.CaptureFixture[str]) -> Refused:
 
 @pytest.fixture(autouse=True)
 def _own_home(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """No test sees or leaves anything in the person's own folders; signal handlers are put back."""
+    """No test sees or leaves anything in the person's own folders; no command leaves a signal handler behind."""
     home = tmp_path_factory.mktemp("home")
     monkeypatch.setenv("HOME", str(home))
     for variable in ("XDG_DATA_HOME", "XDG_STATE_HOME", "BAY_ASSISTANT_SESSIONS", "BAY_ASSISTANT_MODEL"):
         monkeypatch.delenv(variable, raising=False)
-    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGHUP)}
+    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    before = [signal.getsignal(number) for number in numbers]
     yield
-    for number, handler in before.items():
-        signal.signal(number, handler)
+    assert before == [signal.getsignal(number) for number in numbers]
 
 
 def call(*arguments: object, environment: dict[str, str] | None = None) -> subprocess.CompletedProcess[str]:
