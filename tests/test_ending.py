@@ -31,10 +31,19 @@ RUN = [sys.executable, "-u", "-m", "assistant", "run", "--keys-only", "--silent"
 
 @pytest.fixture(autouse=True)
 def _handlers_stay() -> Iterator[None]:
-    """Each test of this file leaves the handlers as they were."""
-    before = [signal.getsignal(number) for number in NUMBERS]
+    """Each test leaves the handlers as they were: those of a terminal, however the tests were started.
+
+    In the background of a shell SIGINT is ignored, and the programs that are started here would inherit that.
+    """
+    usual = {
+        signal.SIGINT: signal.default_int_handler,
+        signal.SIGTERM: signal.SIG_DFL,
+        signal.SIGHUP: signal.SIG_DFL,
+    }
+    before = {number: signal.signal(number, handler) for number, handler in usual.items()}
     yield
-    assert before == [signal.getsignal(number) for number in NUMBERS]
+    left = {number: signal.signal(number, handler) for number, handler in before.items()}
+    assert usual == left
 
 
 @pytest.mark.parametrize("number", NUMBERS)
