@@ -93,7 +93,7 @@ def _terminal_gone(error: OSError) -> bool:
         return False
 
 
-_LONGEST = 4000
+_LONGEST = 2000
 """Signs of an error that are shown."""
 
 

@@ -13,6 +13,10 @@ MALFORMED = (ValueError, TypeError, LookupError, AttributeError, ArithmeticError
 """What reading of data raises that has another shape than it should: wrong types, missing parts, absurd numbers."""
 
 
+_LONGEST_PROBLEM = 1000
+"""Signs of what is wrong in a file that are shown."""
+
+
 class BayAssistantError(Exception):
     """Base of all errors that are meant to be read by a person."""
 
@@ -30,6 +34,8 @@ class FileProblem(BayAssistantError):
     """
 
     def __init__(self, path: Path | str, line: int, problem: str, remedy: str = "") -> None:
+        if len(problem) > _LONGEST_PROBLEM:  # it repeats what stands in the file
+            problem = f"{problem[: _LONGEST_PROBLEM // 2]} … {problem[-_LONGEST_PROBLEM // 2 :]}"
         self.path = Path(path)
         self.line = line
         self.problem = problem
