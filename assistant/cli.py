@@ -24,7 +24,7 @@ from assistant import __version__
 from assistant.arguments import Parser, real, whole
 from assistant.errors import BayAssistantError, UsageProblem
 from assistant.files import kind_of
-from assistant.places import home
+from assistant.places import state_folder
 from assistant.printing import escaping, in_line, unescaped
 
 if TYPE_CHECKING:
@@ -120,8 +120,7 @@ def _keep_trace() -> str:
     from assistant.private import write_named  # noqa: PLC0415
 
     try:
-        state = Path(os.environ.get("XDG_STATE_HOME") or home() / ".local" / "state")
-        path = state / "bay-assistant" / "defect.txt"
+        path = state_folder() / "defect.txt"
         path.parent.mkdir(0o700, parents=True, exist_ok=True)
         write_named(path, traceback.format_exc().encode("utf-8", "backslashreplace"))
     except (OSError, UsageProblem):

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 
 def home() -> Path:
@@ -20,6 +25,20 @@ def home() -> Path:
             "The home folder is not known: the variable HOME is not set, and the system has no user of this "
             "number. Set HOME to a folder."
         ) from None
+
+
+def state_folder(environment: Mapping[str, str] = os.environ) -> Path:
+    """The program's own folder for what is kept beside the sessions: messages, traces, records that had to move.
+
+    ``bay-assistant`` under ``$XDG_STATE_HOME`` or ``~/.local/state`` (XDG Base Directory Specification: a relative path
+    there is ignored).
+
+    Raises:
+        UsageProblem: The home folder is wanted and not known.
+    """
+    state = environment.get("XDG_STATE_HOME", "")
+    base = Path(state) if state.startswith("/") else home() / ".local" / "state"
+    return base / "bay-assistant"
 
 
 def expanded(text: str, named_by: str) -> Path:

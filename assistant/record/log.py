@@ -39,7 +39,6 @@ from assistant.record.storage import (
     canonical,
     make_private_folder,
     read_file,
-    read_problem,
     sha256,
     write_file,
     write_problem,
@@ -188,7 +187,7 @@ class SessionLog:
             _refuse_sealed(folder, recorded.sealed is not None)
             tidy(folder)
             _set_torn_aside(folder, scan.tails)
-            laid = second_place.template(folder, recorded.header.procedures, PROCEDURES)
+            laid = second_place.template(folder, recorded.header.procedures)
             session = cls(folder, recorded.header, lock, now, laid)
             session.recorded = recorded
             session.torn = recorded.torn
@@ -196,10 +195,8 @@ class SessionLog:
             session._last = scan.last
             session._files.go_on()
             session._clips = max(_clip_numbers(folder), default=0)
-        except BaseException as error:
+        except BaseException:
             os.close(lock)
-            if isinstance(error, OSError):
-                raise read_problem(error, folder) from error
             raise
         return session
 

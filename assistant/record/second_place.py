@@ -12,14 +12,15 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.errors import RecordProblem
+from assistant.errors import RecordProblem, UsageProblem
+from assistant.places import state_folder
 from assistant.record.contents import read_inside
-from assistant.record.header import CLIPS, HEADER_FILE, TORN_FILE
+from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, TORN_FILE
 from assistant.record.laying import lay
 from assistant.record.storage import make_private_folder, write_file
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from assistant.record.logfiles import LogFiles
 
@@ -30,14 +31,10 @@ def places(sessions: Path, environment: Mapping[str, str] = os.environ) -> list[
     """Folders to try, in order: beside the session, the user's state folder, the folder of temporary files.
 
     A sessions folder that has gone is not made again: the disk that it was on may come back.
-    The state folder is ``bay-assistant/kept`` under ``$XDG_STATE_HOME`` or ``~/.local/state`` (XDG Base Directory
-    Specification).
     """
     found = [sessions] if sessions.is_dir() else []
-    state = environment.get("XDG_STATE_HOME", "")
-    with contextlib.suppress(RuntimeError):  # a user without a home folder
-        base = Path(state) if state.startswith("/") else Path("~/.local/state").expanduser()
-        found.append(base / "bay-assistant" / "kept")
+    with contextlib.suppress(UsageProblem):  # a user without a home folder
+        found.append(state_folder(environment) / "kept")
     found.append(Path(tempfile.gettempdir()) / f"bay-assistant-{os.geteuid()}")
     return found
 
@@ -106,11 +103,12 @@ def _copy_others(session: Path, folder: Path) -> None:
             write_file(folder / name, read_inside(session, name))
 
 
-def template(folder: Path, names: Mapping[str, str], procedures: str) -> tuple[bytes, dict[str, bytes]]:
+def template(folder: Path, names: Iterable[str]) -> tuple[bytes, dict[str, bytes]]:
     """Header and procedures of a session as they stand in its folder, to be laid again elsewhere.
 
     Raises:
-        OSError: One of them may not be read.
+        RecordProblem: One of them is missing or may not be read.
+        RecordBroken: One of them is no file.
     """
-    copies = {name: (folder / procedures / name).read_bytes() for name in names}
-    return (folder / HEADER_FILE).read_bytes(), copies
+    copies = {name: read_inside(folder, f"{PROCEDURES}/{name}") for name in names}
+    return read_inside(folder, HEADER_FILE), copies

@@ -12,8 +12,13 @@ import os
 import stat
 import sys
 from datetime import datetime
-from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
+
+from assistant.errors import UsageProblem
+from assistant.places import state_folder
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 LIMIT_BYTES = 256 * 1024
 """The file does not grow beyond this (looked at while the board is drawn, at least twice a second)."""
@@ -26,10 +31,12 @@ _CONTROLLING = os.makedev(5, 0)
 
 
 def log_path() -> Path:
-    """Where the messages of the sound libraries go: below the user's state folder (XDG Base Directory)."""
-    state = os.environ.get("XDG_STATE_HOME", "")
-    folder = Path(state) if state.startswith("/") else Path.home() / ".local" / "state"
-    return folder / "bay-assistant" / "sound.log"
+    """Where the messages of the sound libraries go: in the program's state folder.
+
+    Raises:
+        UsageProblem: The home folder is wanted and not known.
+    """
+    return state_folder() / "sound.log"
 
 
 def can_keep() -> bool:
@@ -41,7 +48,7 @@ def can_keep() -> bool:
         there = path == log_path()
         right_kind = path.is_file() and not path.is_symlink() if there else path.is_dir()
         return right_kind and os.access(path, os.W_OK if there else os.W_OK | os.X_OK)
-    except (OSError, RuntimeError):
+    except (OSError, UsageProblem):
         return False
 
 
@@ -136,7 +143,7 @@ def _open_log() -> int:
         os.fchmod(number, 0o600)
         when = datetime.now().astimezone().isoformat(timespec="seconds")
         os.write(number, f"-- {when}: a session begins to draw its board.\n".encode())
-    except (OSError, RuntimeError):  # RuntimeError: there is no home folder
+    except (OSError, UsageProblem):
         if number >= 0:
             os.close(number)
         return os.open(os.devnull, os.O_RDWR | os.O_CLOEXEC)
