@@ -38,7 +38,7 @@ from assistant.screen.terminal import LineScreen, Screen
 from assistant.session import Session
 from assistant.speaking.player import NullPlayer, SoundTrack
 from assistant.speaking.voice import Voice
-from assistant.writeup import write_html, write_text
+from assistant.writeup import write_forms
 
 if TYPE_CHECKING:
     from assistant.core.result import GrammarRequest
@@ -468,7 +468,7 @@ def _run(out: Path, ending: Ending, *, model: Path | None, real_time: bool, scri
         folder = log.folder
     try:
         stage.track.write(out / SOUND)
-        for suffix, made in ((".txt", write_text(folder)), (".html", write_html(folder, beside=out))):
+        for suffix, made in write_forms(folder, beside=out):
             write_named(out / f"write-up{suffix}", made.encode("utf-8", "replace"))
     except OSError as error:
         raise RecordProblem(

@@ -383,12 +383,12 @@ def _log(settings: Settings, folder: Path, findings: Findings | None) -> Session
 
 def _write_up(folder: Path) -> None:
     """Put the write-up beside the record; a record that cannot be read is said, not hidden."""
-    from assistant.writeup import write_html, write_text  # noqa: PLC0415  not needed to begin
+    from assistant.writeup import write_forms  # noqa: PLC0415  not needed to begin
 
-    for suffix, made in ((".txt", write_text), (".html", write_html)):
-        try:
-            write_file(folder / f"{WRITE_UP}{suffix}", made(folder).encode("utf-8", "replace"))
-        except RecordBroken as broken:
-            raise RecordProblem(
-                f"The session is kept in {folder}, but cannot be written up: {broken}"
-            ) from broken
+    try:
+        for suffix, form in write_forms(folder):
+            write_file(folder / f"{WRITE_UP}{suffix}", form.encode("utf-8", "replace"))
+    except RecordBroken as broken:
+        raise RecordProblem(
+            f"The session is kept in {folder}, but cannot be written up: {broken}"
+        ) from broken

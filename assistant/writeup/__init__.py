@@ -17,6 +17,7 @@ from assistant.writeup.plain import text
 from assistant.writeup.statement import Source, Statement
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from assistant.core.procedure import Library
@@ -54,7 +55,29 @@ def write_html(folder: Path, *, beside: Path | None = None, embed: bool = False)
         RecordBroken: It, its reviews, a procedure copied into it, or a clip that the page names, were altered.
         FileProblem: Its copied procedures cannot be loaded by this version.
     """
+    return _page(folder, *drafted(folder), beside=beside, embed=embed)
+
+
+def write_forms(folder: Path, *, beside: Path | None = None) -> Iterator[tuple[str, str]]:
+    """The forms that a session ends with, by suffix, from one reading of its record: text, then the page.
+
+    The text comes first, so that it can be kept when the page cannot be made, as where a clip is missing.
+    Arguments and errors are those of `write_html`.
+    """
     made, session, library = drafted(folder)
+    yield ".txt", text(made)
+    yield ".html", _page(folder, made, session, library, beside=beside, embed=False)
+
+
+def _page(
+    folder: Path,
+    made: Draft,
+    session: RecordedSession,
+    library: Library,
+    *,
+    beside: Path | None,
+    embed: bool,
+) -> str:
     sound = clips_to_embed(session, made)  # checked also where it is only linked
     way = os.path.relpath(folder, beside) if beside is not None else ""
     drawings = connections_to_embed(session, library)
@@ -90,6 +113,7 @@ __all__ = [
     "drafted",
     "html",
     "text",
+    "write_forms",
     "write_html",
     "write_json",
     "write_pdf",
