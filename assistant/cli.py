@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import dataclasses
 import errno
 import json
 import os
@@ -30,7 +29,9 @@ from assistant.printing import escaping, in_line, unescaped
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from assistant import proof_order, proving
     from assistant.core.finding import Finding
+    from assistant.core.procedure import Library
 
 # Every command imports what it needs when it runs, so that `--help` and `verify` do not load a recogniser.
 
@@ -236,7 +237,7 @@ def _lint(options: argparse.Namespace) -> int:
 
 
 def _prove(options: argparse.Namespace) -> int:
-    from assistant import proving, resources  # noqa: PLC0415
+    from assistant import proof_order, proof_report, proof_story, proving, resources  # noqa: PLC0415
     from assistant.core.loading import load_library  # noqa: PLC0415
     from assistant.core.odds import load_odds  # noqa: PLC0415
 
@@ -244,24 +245,49 @@ def _prove(options: argparse.Namespace) -> int:
     library = load_library(folder)
     asked = proving.Asked(
         procedures=tuple(dict.fromkeys(options.names)),
-        systems=options.systems,
+        systems=options.systems or 200,
         seed=options.seed,
         misreading=options.misreading,
     )
     odds = load_odds(folder, library.terms) if options.order else None
+    if options.pairs:
+        return _prove_pairs(options, library, asked)
     bar = _Bar("Proving")
+    orders: tuple[proof_order.Ordered, ...] = ()
     try:
         report = proving.prove(library, asked, bar.show)
         if odds is not None:
             names = asked.procedures or tuple(library.procedures)
-            report = dataclasses.replace(report, order=proving.order(library, odds, names))
+            orders = proof_order.order(library, odds, names)
     finally:
         bar.end()
+    told = tuple(proof_story.stories(library, report.procedures, asked))
     if options.json:
-        print(json.dumps(proving.to_json(report), indent=1))
+        print(json.dumps(proof_report.to_json(report, told, orders), indent=1))
     else:
-        print(proving.text(report, library), end="")
+        print(proof_report.text(report, library, told, orders), end="")
     return 0 if report.holds else 1
+
+
+def _prove_pairs(options: argparse.Namespace, library: Library, asked: proving.Asked) -> int:
+    from assistant import proof_pairs  # noqa: PLC0415
+
+    all_hold = True
+    for entry in asked.procedures or ("coil-control",):
+        bar = _Bar("Proving pairs")
+        try:
+            pairs = proof_pairs.prove_pairs(
+                library, entry, cars=options.systems or proof_pairs.CARS, seed=asked.seed, progress=bar.show
+            )
+        finally:
+            bar.end()
+        cars = options.systems or proof_pairs.CARS
+        if options.json:
+            print(json.dumps(proof_pairs.to_json(entry, pairs, cars), indent=1))
+        else:
+            print(proof_pairs.text(entry, pairs, cars), end="")
+        all_hold = all_hold and proof_pairs.holds(pairs)
+    return 0 if all_hold else 1
 
 
 class _Bar:
@@ -904,9 +930,8 @@ def _parser() -> Parser:
     prove.add_argument(
         "--systems",
         type=whole(1, 100_000),
-        default=200,
         metavar="N",
-        help="random cars for each way in which a fault comes about (default: 200)",
+        help="random cars for each way in which a fault comes about (default: 200; 30 for each pair)",
     )
     prove.add_argument(
         "--seed", type=whole(0, 10**9), default=1, metavar="N", help="seed of the random cars (default: 1)"
@@ -920,6 +945,9 @@ def _parser() -> Parser:
     )
     prove.add_argument(
         "--order", action="store_true", help="compare the order of tests with the exact optimum, in minutes"
+    )
+    prove.add_argument(
+        "--pairs", action="store_true", help="lead all pairs of faults through (default: coil-control)"
     )
     prove.add_argument("--json", action="store_true", help="print the proof as JSON")
     prove.add_argument(

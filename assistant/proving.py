@@ -2,22 +2,18 @@
 
 What a proof is, and what its words mean, is in `assistant.circuit.proof`.
 
-Four observers are led through each procedure by the same cars:
+Several observers are led through each procedure by the same cars (`assistant.circuit.observers`): an honest one, one
+who has no value of the vehicle maker, whose clamp shows the mean, who has no clamp, who misses a pin now and then, who
+probes the wrong end of the control wire once, for whom nobody cranks, who misreads, who skips every optional test.
 
-- *honest*: says what is to be seen; where the lamp leaves a doubt, either;
-- *without values*: honest, and leaves every value of the vehicle maker blank, so that some readings stay unjudged;
-- *misreading*: at each test says something else with a given rate, whatever there is to be seen;
-- *skipping*: honest, and skips every test that may be skipped, as one does who has no clamp.
-
-A procedure fails when an honest observer, with or without the maker's values, is led to a wrong verdict by answers that
-are all clear, or to wrong verdicts by any answers for more than `MOST_WRONG_PART` or `MOST_WRONG_PATH` of the cars with
-one fault; when clear answers lead in a circle; and when a clear answer rules out the fault that is there.
-A verdict on the way to another procedure counts as well when it names faults, and none that is there.
-Misreading and skipping are reported and have no limit: no procedure is proof against every wrong answer, and a test
-that was skipped is named as not done in the write-up.
+How bad a fault is, is drawn for each car, and a fault counts in those cars only whose spark it makes weak or missing.
+Every part that a verdict names is judged, also of a verdict on the way to another procedure.
+A procedure fails beyond the limits in `LIMITS`, for any of the ways in which a fault comes about; when it leads a car
+without a fault to a part; and when an answer rules out a fault that is there.
+Misreading and skipping are reported and have no limit here: what the dialogue asks again is not in this walk
+(`bench rehearsal`), and a test that was skipped is named as not done in the write-up.
 A fault that a procedure presumes excluded (`presumes_no`) is reported and fails nothing there.
 A procedure about nothing electrical is not proven, and the report says so.
-A car without a fault is reported and fails nothing: who starts these procedures has a car that does not spark.
 """
 
 from __future__ import annotations
@@ -25,20 +21,24 @@ from __future__ import annotations
 import multiprocessing
 import os
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass
-from itertools import groupby
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-import numpy as np
-
-from assistant import __version__
 from assistant.circuit import catalogue, parameters
-from assistant.circuit.observing import VERSION, Observed, answer_shares, observe
-from assistant.circuit.order import Best, Choice, Trial, best_order, minutes_of, preparation
-from assistant.circuit.problems import CircuitProblem
+from assistant.circuit.looks import Looks
+from assistant.circuit.observers import (
+    BLANK,
+    HONEST,
+    MEAN_CLAMP,
+    MISSES,
+    NO_CLAMP,
+    NOBODY_CRANKS,
+    SKIPPING,
+    Observer,
+    misreads,
+)
+from assistant.circuit.observing import VERSION
 from assistant.circuit.proof import (
-    CLEAR,
-    MOST_WRONG_PART,
     MOST_WRONG_PATH,
     NO_FAULT,
     Case,
@@ -47,39 +47,69 @@ from assistant.circuit.proof import (
     Judgement,
     Key,
     Row,
-    Told,
     Walk,
     counters,
     followed,
     goes_on,
-    judge,
-    mean,
     never_reached,
     row,
-    story,
     walk,
 )
 from assistant.core import wording
-from assistant.core.procedure import NO_CIRCUIT, Leads
+from assistant.core.procedure import NO_CIRCUIT
 from assistant.errors import BayAssistantError, FileProblem, UsageProblem
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from numpy.typing import NDArray
-
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
-    from assistant.circuit.proof import Shares
-    from assistant.core.odds import Odds
-    from assistant.core.procedure import Library, Measurement, Step
+    from assistant.core.procedure import Library
 
 CAUTION = "These figures come from a model with no bench measurement behind it."
 
-_WORST_FIRST = (Judgement.WRONG_PART, Judgement.WRONG_PATH, Judgement.UNDECIDED, Judgement.RIGHT)
+MOST_PART = 0.01
+"""Largest share of the cars with one fault of which an observer may be told that a good part is bad."""
+MOST_PART_MISSING = 0.02
+"""The same for one who misses a pin now and then, or probes the wrong end of the control wire once."""
+MOST_UNDECIDED = 0.05
+"""Largest share of the cars with one fault that an honest observer may leave undecided, circles included."""
 
-OBSERVERS = ("honest", "without values", "misreading", "skipping")
-HONEST = OBSERVERS[:2]
+LIMITS: dict[str, dict[str, float]] = {
+    "honest": {"wrong_part": MOST_PART, "wrong_path": MOST_WRONG_PATH, "undecided": MOST_UNDECIDED},
+    "without values": {"wrong_part": MOST_PART, "wrong_path": MOST_WRONG_PATH, "undecided": MOST_UNDECIDED},
+    "mean clamp": {"wrong_part": MOST_PART},
+    "no clamp": {"wrong_part": MOST_PART},
+    "misses contact": {"wrong_part": MOST_PART_MISSING},
+    "wrong end": {"wrong_part": MOST_PART_MISSING},
+    "nobody cranks": {"wrong_part": MOST_PART},
+}
+"""What each observer may come to, as shares of the cars that count, for each way in which a fault comes about."""
+
+FULL = ("honest", "without values")
+PART_ONLY = (
+    "mean clamp",
+    "no clamp",
+    "misses contact",
+    "wrong end",
+    "nobody cranks",
+    "misreading",
+    "skipping",
+)
+"""Observers of whom a table gives all figures, and those of whom it gives the good parts that were named."""
+
+
+def observers(library: Library, entry: str, asked: Asked) -> tuple[Observer, ...]:
+    """Everybody who is led through a procedure; the wrong end of the wire is probed once at each place in turn."""
+    wrong = [
+        Observer("wrong end", wrong_end=(name, step.name))
+        for name in followed(library, entry, proven=True)
+        for step in library.procedures[name].steps.values()
+        if "driver-end" in (step.measure.probe, step.measure.clip)
+    ]
+    usual = (HONEST, BLANK, MEAN_CLAMP, NO_CLAMP, MISSES, NOBODY_CRANKS, SKIPPING, misreads(asked.misreading))
+    return (*usual, *wrong)
+
 
 PROCESSES = 2
 """At most so many are used: more would not be on the machine beside a technician's other work."""
@@ -129,6 +159,7 @@ class Proven:
         ends: Observer to the share of each end, for each case.
         failures: Why it is not proven.
         presumed: Faults that it presumes excluded, which fail nothing.
+        cars: Of the random cars those that count, for each case.
         ruled_out: Procedure, step, outcome, fault, share of cars that give an answer that rules out their fault.
     """
 
@@ -140,21 +171,7 @@ class Proven:
     failures: tuple[Failure, ...]
     ruled_out: tuple[tuple[str, str, str, str, float], ...]
     presumed: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Ordered:
-    """How long a procedure takes beside the best order of its tests, in expected minutes.
-
-    `names` are the ways in which faults come about, by the numbers of the best order; `wrong` is the share of the
-    odds for which the typical car is not led to a right verdict.
-    """
-
-    name: str
-    minutes: float
-    best: Best
-    names: tuple[str, ...]
-    wrong: float
+    cars: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -166,8 +183,6 @@ class Report:
     procedures: tuple[Proven, ...]
     unreached: tuple[Key, ...]
     idle: tuple[str, ...]
-    stories: tuple[str, ...]
-    order: tuple[Ordered, ...] = ()
     nothing_electrical: tuple[str, ...] = ()
 
     @property
@@ -188,101 +203,29 @@ class _Unit:
     systems: tuple[int, int]
 
 
-class _Looks:
-    """What would be answered at each step, for some mechanisms and systems; each look is simulated once."""
-
-    def __init__(
-        self, library: Library, circuit: str, mechanisms: Sequence[Mechanism], systems: Systems
-    ) -> None:
-        self._library = library
-        self._circuit = circuit
-        self._mechanisms = mechanisms
-        self._systems = systems
-        self._seen: dict[tuple[int, Measurement], Observed] = {}
-        self._shares: dict[tuple[Key, float, bool], NDArray[np.float64]] = {}
-
-    def observed(self, key: Key, number: int = 0) -> Observed:
-        """What is to be seen at a step with one of the mechanisms."""
-        step = self._library.step(*key)
-        place = (number, step.measure)
-        if place not in self._seen:
-            try:
-                self._seen[place] = observe(
-                    self._circuit, self._mechanisms[number], step.measure, self._systems
-                )
-            except BayAssistantError as problem:
-                raise self._cannot(key, problem) from None
-        return self._seen[place]
-
-    def _answered(self, key: Key, number: int, *, blank: bool) -> NDArray[np.float64]:
-        step = self._library.step(*key)
-        try:
-            return answer_shares(self.observed(key, number), step, blank=blank)
-        except CircuitProblem as problem:
-            raise self._cannot(key, problem) from None
-
-    def _cannot(self, key: Key, problem: BayAssistantError) -> FileProblem:
-        step = self._library.step(*key)
-        text = str(problem).rstrip(".")
-        return FileProblem(
-            self._library.procedures[key[0]].file,
-            step.line,
-            f"step '{step.name}' cannot be simulated: {text}",
-        )
-
-    def shares(self, misreading: float = 0.0, *, blank: bool = False) -> Shares:
-        """The shares of the answers of a step, with a rate of misreading, or with no value of the maker."""
-
-        def of(key: Key) -> NDArray[np.float64]:
-            step = self._library.step(*key)
-            place = (
-                key,
-                misreading,
-                blank and step.reading is not None and step.reading.unjudged is not None,
-            )
-            if place not in self._shares and misreading:
-                self._shares[place] = _misread(self.shares(blank=blank)(key), misreading, len(step.choices()))
-            elif place not in self._shares:
-                self._shares[place] = np.stack(
-                    [self._answered(key, number, blank=blank) for number in range(len(self._mechanisms))]
-                )
-            return self._shares[place]
-
-        return of
-
-
-def _misread(shares: NDArray[np.float64], rate: float, count: int) -> NDArray[np.float64]:
-    """Each of the first `count` answers is with this rate one of the others, any of them alike."""
-    if not rate:
-        return shares
-    found = np.zeros_like(shares)
-    found[..., :count] = (1 - rate) * shares[..., :count] + rate * (1 - shares[..., :count]) / (count - 1)
-    return found
-
-
-def _walks(library: Library, unit: _Unit, asked: Asked) -> dict[tuple[str, str], Walk]:
+def _walks(library: Library, unit: _Unit, asked: Asked) -> dict[tuple[str, Observer], Walk]:
     """All walks of one piece of the work, by procedure and observer."""
     first, last = unit.systems
     chosen = catalogue.mechanisms(unit.circuit)
-    looks = _Looks(library, unit.circuit, chosen, _some(_systems(asked), first, last))
-    shape = (len(chosen), last - first)
+    looks = Looks(library, unit.circuit, chosen, _some(systems_of(asked), first, last))
+    present = looks.present()
     return {
         (entry, observer): walk(
             library,
             entry,
-            looks.shares(
-                asked.misreading if observer == "misreading" else 0.0, blank=observer == "without values"
-            ),
-            shape,
+            looks.shares(observer),
+            present.shape,
             first_system=first,
-            skips=observer == "skipping",
+            skips=observer.leaves_out,
+            present=present,
         )
         for entry in unit.entries
-        for observer in OBSERVERS
+        for observer in observers(library, entry, asked)
     }
 
 
-def _systems(asked: Asked) -> Systems:
+def systems_of(asked: Asked) -> Systems:
+    """The random cars of a proof."""
     return parameters.Systems.random(asked.systems, asked.seed)
 
 
@@ -298,7 +241,7 @@ def _begin(library: Library, asked: Asked) -> None:
     _HERE[:] = [(library, asked)]
 
 
-def _work(unit: _Unit) -> dict[tuple[str, str], Walk] | str:
+def _work(unit: _Unit) -> dict[tuple[str, Observer], Walk] | str:
     """One piece in a further process; a problem is handed back as its text, because not every error travels."""
     try:
         return _walks(*_HERE[0][:1], unit, _HERE[0][1])
@@ -332,7 +275,7 @@ def prove(
     for circuit, entries in circuits.items():
         _check_steps(library, circuit, entries)
     units = [unit for circuit, entries in circuits.items() for unit in _units(circuit, entries, asked)]
-    whole: dict[tuple[str, str], Walk] = {}
+    whole: dict[tuple[str, Observer], Walk] = {}
     for number, walks in enumerate(_carry_out(library, asked, units), start=1):
         for key, walked in walks.items():
             if key in whole:
@@ -347,7 +290,6 @@ def prove(
         proven,
         tuple(_unreached(library, names, whole)),
         tuple(_idle(library, names, proven)),
-        tuple(_stories(library, proven, asked)),
         nothing_electrical=tuple(name for name in wanted if name not in names),
     )
 
@@ -396,7 +338,7 @@ def circuit_of(library: Library, name: str) -> str:
 def _check_steps(library: Library, circuit: str, entries: tuple[str, ...]) -> None:
     """Each step once on a typical car, so that a step that cannot be simulated is told with file and line."""
     sound = catalogue.mechanisms(circuit, NO_FAULT)[:1]
-    looks = _Looks(library, circuit, sound, parameters.Systems.typical())
+    looks = Looks(library, circuit, sound, parameters.Systems.typical())
     for name in dict.fromkeys(other for entry in entries for other in followed(library, entry, proven=True)):
         for step in library.procedures[name].steps:
             looks.shares()((name, step))
@@ -408,7 +350,9 @@ def _units(circuit: str, entries: tuple[str, ...], asked: Asked) -> Iterator[_Un
         yield _Unit(circuit, entries, (first, min(first + _SYSTEMS_AT_ONCE, asked.systems)))
 
 
-def _carry_out(library: Library, asked: Asked, units: list[_Unit]) -> Iterator[dict[tuple[str, str], Walk]]:
+def _carry_out(
+    library: Library, asked: Asked, units: list[_Unit]
+) -> Iterator[dict[tuple[str, Observer], Walk]]:
     """The walks of each piece, in order."""
     processes = min(asked.processes, os.cpu_count() or 1, len(units))
     if processes < 2 or asked.systems < 20:  # so few are done before a further process has started
@@ -432,70 +376,76 @@ def _proven(
     library: Library,
     name: str,
     circuit: str,
-    whole: dict[tuple[str, str], Walk],
+    whole: dict[tuple[str, Observer], Walk],
     asked: Asked,
 ) -> Proven:
     mechanisms = catalogue.mechanisms(circuit)
-    order = sorted(
-        range(len(mechanisms)),
-        key=lambda number: _rank(library, mechanisms[number].fault),
-    )
-    cases = tuple(_case(mechanisms[number]) for number in order)
-    walks = {
-        observer: [whole[name, observer].part(number, number + 1) for number in order]
-        for observer in OBSERVERS
-    }
-    rows = {
-        observer: tuple(
-            row(library, walked, 0, case, asked.systems)
-            for case, walked in zip(cases, walks[observer], strict=True)
-        )
-        for observer in OBSERVERS
-    }
-    ends = {
-        observer: tuple(
-            {end: float(flow.share[0]) / asked.systems for end, flow in walked.ends.items()}
-            for walked in walks[observer]
-        )
-        for observer in OBSERVERS
-    }
+    order = sorted(range(len(mechanisms)), key=lambda number: _rank(library, mechanisms[number].fault))
+    cases = tuple(case_of(mechanisms[number]) for number in order)
+    counted = Looks(library, circuit, mechanisms, systems_of(asked)).present().sum(axis=1)
+    cars = tuple(float(counted[number]) for number in order)
+    rows: dict[str, tuple[Row, ...]] = {}
+    ends: dict[str, tuple[dict[End, float], ...]] = {}
     failures: list[Failure] = []
-    for fault, group in groupby(range(len(cases)), key=lambda number: cases[number].fault):
-        if fault != NO_FAULT and fault not in library.procedures[name].presumes_no:
-            numbers = list(group)
-            for observer in HONEST:
-                found = _failures(
-                    library,
-                    name,
-                    observer,
-                    [cases[number] for number in numbers],
-                    [walks[observer][number] for number in numbers],
-                    mean(rows[observer][number] for number in numbers),
-                )
-                told = {failure.counter for failure in failures}
-                failures += [failure for failure in found if failure.counter not in told]
-    ruled_out = []
-    for case, walked in zip(cases, walks["honest"], strict=True):
+    for observer in observers(library, name, asked):
+        walks = [whole[name, observer].part(number, number + 1) for number in order]
+        found = tuple(
+            row(library, walked, 0, case, count)
+            for case, walked, count in zip(cases, walks, cars, strict=True)
+        )
+        told = {failure.counter for failure in failures}
+        for case, walked, one in zip(cases, walks, found, strict=True):
+            failures += [
+                failure
+                for failure in _failures(library, name, observer, case, walked, one)
+                if failure.counter not in told
+            ]
+        # Of those who probe the wrong end at one place the worst is kept, case by case.
+        before = rows.get(observer.name, found)
+        rows[observer.name] = tuple(
+            one if one.wrong_part >= other.wrong_part else other
+            for one, other in zip(found, before, strict=True)
+        )
+        ends.setdefault(
+            observer.name,
+            tuple(
+                {end: float(flow.share[0]) / max(count, 1.0) for end, flow in walked.ends.items()}
+                for walked, count in zip(walks, cars, strict=True)
+            ),
+        )
+    honest = [whole[name, HONEST].part(number, number + 1) for number in order]
+    ruled_out, more = _ruled_out(library, name, cases, honest, cars)
+    presumed = library.procedures[name].presumes_no
+    return Proven(name, circuit, cases, rows, ends, (*failures, *more), ruled_out, presumed, cars)
+
+
+def _ruled_out(
+    library: Library, name: str, cases: Sequence[Case], walks: Sequence[Walk], cars: Sequence[float]
+) -> tuple[tuple[tuple[str, str, str, str, float], ...], list[Failure]]:
+    """Answers that rule out a fault that is there: their shares, and the failures where they are clear."""
+    found, failures = [], []
+    for case, walked, count in zip(cases, walks, cars, strict=True):
         for (procedure, step, outcome), flow in walked.ruled_out.items():
             answer = library.step(procedure, step).answer(outcome)
             wrongly = [fault for fault in case.faults if answer is not None and fault in answer.rules_out]
             if not wrongly:
                 continue
-            ruled_out.append((procedure, step, outcome, wrongly[0], float(flow.share[0]) / asked.systems))
-            if flow.clear[0] and case.fault not in library.procedures[name].presumes_no:
+            share = float(flow.share[0]) / max(count, 1.0)
+            found.append((procedure, step, outcome, wrongly[0], share))
+            if share > MOST_PART and case.fault not in library.procedures[name].presumes_no:
                 where = f"{library.procedures[procedure].file}:{library.step(procedure, step).line}"
                 failures.append(
                     Failure(
-                        f"{where}: '{outcome}' rules out {wrongly[0]}, and {flow.clear[0]:.0f} of {asked.systems} "
-                        f"cars with it ({case.mechanism}) clearly show that."
+                        f"{where}: '{outcome}' rules out {wrongly[0]}, and {share:.1%} of the cars with it "
+                        f"({case.mechanism}) show that."
                     )
                 )
-    presumed = library.procedures[name].presumes_no
-    return Proven(name, circuit, cases, rows, ends, tuple(failures), tuple(ruled_out), presumed)
+    return tuple(found), failures
 
 
-def _case(mechanism: Mechanism) -> Case:
-    return Case(mechanism.fault, mechanism.name, mechanism.also)
+def case_of(mechanism: Mechanism) -> Case:
+    """What a mechanism is to the proof."""
+    return Case(mechanism.fault, mechanism.name, mechanism.also, mechanism.parts)
 
 
 def _rank(library: Library, fault: str) -> int:
@@ -503,42 +453,57 @@ def _rank(library: Library, fault: str) -> int:
     return names.index(fault) if fault in names else len(names)
 
 
+_JUDGED = {
+    "wrong_part": (Judgement.WRONG_PART, "a good part is named"),
+    "wrong_path": (Judgement.WRONG_PATH, "another fault is named"),
+    "undecided": (Judgement.UNDECIDED, "nothing is decided"),
+}
+
+
 def _failures(
-    library: Library, name: str, observer: str, cases: Sequence[Case], walks: Sequence[Walk], fault: Row
+    library: Library, name: str, observer: Observer, case: Case, walked: Walk, one: Row
 ) -> Iterator[Failure]:
-    """Why a fault fails, if it does: clear cars first, then too many doubtful ones."""
-    who = "an honest observer" if observer == "honest" else "an honest observer without the maker's values"
-    found = [
-        (counter, float((walked.ends.get(counter.end) or walked.passed[counter.end]).clear[0]))
-        for case, walked in zip(cases, walks, strict=True)
-        for counter in counters(library, name, walked, [case])
-    ]
-    found.sort(key=lambda pair: (_WORST_FIRST.index(pair[0].judgement), not pair[0].clear, -pair[0].share))
-    for counter, cars in found:
-        if counter.clear:
-            yield Failure(
-                f"{name}: {who} is led from {_called(counter.case)} to {counter.end} "
-                f"({counter.judgement}) by clear answers, with {cars:.0f} cars.",
-                counter,
-            )
-    for judgement, share, limit in (
-        (Judgement.WRONG_PART, fault.wrong_part, MOST_WRONG_PART),
-        (Judgement.WRONG_PATH, fault.wrong_path + fault.wrong_on_the_way, MOST_WRONG_PATH),
-    ):
-        of_this = [counter for counter, _ in found if counter.judgement is judgement]
-        if share > limit:
-            yield Failure(
-                f"{name}: {who} is led from {cases[0].fault} to a {judgement} with {share:.1%} of the "
-                f"cars, the limit is {limit:.0%}; as from {_called(of_this[0].case)} to {of_this[0].end}.",
-                of_this[0],
-            )
+    """Why a way in which a fault comes about fails for an observer, if it does."""
+    if case.fault in library.procedures[name].presumes_no:
+        return
+    for figure, limit in LIMITS.get(observer.name, {}).items():
+        if case.fault == NO_FAULT and figure != "wrong_part":
+            continue  # a car without a fault decides nothing, and that is right
+        judgement, words = _JUDGED[figure]
+        share = getattr(one, figure) + (one.wrong_on_the_way if figure == "wrong_path" else 0.0)
+        if share <= limit + 1e-9:
+            continue
+        found = [
+            replace(counter, observer=observer)
+            for counter in counters(library, name, walked, [case])
+            if counter.judgement is judgement
+        ]
+        found.sort(key=lambda counter: (not counter.clear, -counter.share))
+        end = f", as at the end {found[0].end}" if found else ""
+        yield Failure(
+            f"{name}: {words} to {_WHO[observer.name]} in {share:.1%} of the cars with {called(case)}, "
+            f"the limit is {limit:.0%}{end}.",
+            found[0] if found else None,
+        )
 
 
-def _called(case: Case) -> str:
+_WHO = {
+    "honest": "an honest observer",
+    "without values": "an honest observer without the maker's values",
+    "mean clamp": "one whose clamp shows the mean",
+    "no clamp": "one without a clamp",
+    "misses contact": "one who misses a pin now and then",
+    "wrong end": "one who probes the wrong end of the control wire once",
+    "nobody cranks": "one for whom nobody cranks",
+}
+
+
+def called(case: Case) -> str:
+    """A case in words."""
     return case.fault if case.mechanism in ("", case.fault) else f"{case.fault} ({case.mechanism})"
 
 
-def _unreached(library: Library, names: Sequence[str], whole: dict[tuple[str, str], Walk]) -> list[Key]:
+def _unreached(library: Library, names: Sequence[str], whole: dict[tuple[str, Observer], Walk]) -> list[Key]:
     reached: set[Key] = set()
     for name in names:
         faulty = [
@@ -546,7 +511,7 @@ def _unreached(library: Library, names: Sequence[str], whole: dict[tuple[str, st
             for number, one in enumerate(catalogue.mechanisms(circuit_of(library, name)))
             if one.fault != NO_FAULT
         ]
-        walks = [whole[name, observer] for observer in (*HONEST, "skipping")]
+        walks = [whole[name, observer] for observer in (HONEST, BLANK, SKIPPING, NO_CLAMP)]
         missed = set(never_reached(library, names, walks, faulty))
         reached |= {
             (other, step)
@@ -566,7 +531,7 @@ def _idle(library: Library, names: Sequence[str], proven: Iterable[Proven]) -> l
     """Verdicts that no honest observer comes to, and faults that a verdict names and that never lead there."""
     came: dict[End, set[str]] = {}
     for one in proven:
-        for observer in (*HONEST, "skipping"):
+        for observer in ("honest", "without values", "skipping", "no clamp"):
             for case, ends in zip(one.cases, one.ends[observer], strict=True):
                 for end, share in ends.items():
                     if share > 0:
@@ -588,339 +553,3 @@ def _idle(library: Library, names: Sequence[str], proven: Iterable[Proven]) -> l
                     f"{name}: {verdict.name} (names {wording.listed(never)}, which never lead there)"
                 )
     return found
-
-
-# --- the story of a car ---------------------------------------------------------------------------
-
-
-def _stories(library: Library, proven: Sequence[Proven], asked: Asked) -> Iterator[str]:
-    """The first counter-example of each procedure that failed."""
-    for one in proven:
-        for failure in one.failures:
-            if failure.counter is not None:
-                yield tell(library, one.circuit, failure.counter, asked)
-                break
-
-
-def tell(library: Library, circuit: str, counter: Counter, asked: Asked) -> str:
-    """A counter-example as a readable story: the car, each step with what would be seen, and the verdict."""
-    mechanism = next(
-        one for one in catalogue.mechanisms(circuit, counter.case.fault) if one.name == counter.case.mechanism
-    )
-    car = _some(_systems(asked), counter.system, counter.system + 1)
-    looks = _Looks(library, circuit, [mechanism], car)
-    way = story(library, counter.procedure, counter.end, looks.shares())
-    clear = "every answer is clear" if counter.clear else f"{counter.share:.0%} of honest answers go this way"
-    head = f"A counter-example in {counter.procedure}: car {counter.system} of seed {asked.seed} with "
-    lines = [
-        f"{head}{_called(counter.case)}; {clear}.",
-        f"  The fault: {mechanism.about}",
-        f"  The car: {_car(car)}.",
-    ]
-    lines += [
-        f"  {number}. {told.procedure}/{told.step.name}: {_told(library, looks, told)}"
-        for number, told in enumerate(way, start=1)
-    ]
-    if counter.end.verdict:
-        says = library.procedures[counter.end.procedure].verdicts[counter.end.verdict].says
-        lines.append(f'  Verdict {counter.end} ({counter.judgement}): "{says}"')
-    else:
-        lines.append(f"  It ends {counter.end} ({counter.judgement}).")
-    lines.append(f"  {CAUTION}")
-    return "\n".join(lines)
-
-
-def _told(library: Library, looks: _Looks, told: Told) -> str:
-    how = wording.connection(library.terms, told.step.measure)
-    how = f"{how}, {wording.engine_words(told.step.measure.engine)}"
-    if told.answer is None:
-        return f"{how}: skipped."
-    shown = _shown(told.step, looks.observed((told.procedure, told.step.name)))
-    goes_on = ""
-    if told.answer.target.leads is Leads.VERDICT:
-        verdict = library.procedures[told.procedure].verdicts[told.answer.target.name]
-        if verdict.continue_with:
-            goes_on = f' It is told: "{verdict.says}"'
-    share = "" if told.share >= CLEAR else f" ({told.share:.0%} would say so)"
-    return f"{how}: {shown}, answer '{told.answer.outcome}'{share}.{goes_on}"
-
-
-def _shown(step: Step, observed: Observed) -> str:
-    """What would be seen or read, in numbers."""
-    if observed.value is not None:
-        value = float(observed.value[0])
-        unit = step.reading.unit if step.reading else ""
-        return "the meter is over its range" if np.isinf(value) else f"the meter shows {value:.3g} {unit}"
-    if observed.spark is not None:
-        energy = 1e3 * float(observed.spark.joules[0])
-        return f"{float(observed.spark.kilovolts[0]):.0f} kV are available, from {energy:.0f} mJ"
-    if observed.ramp is not None:
-        reached = 1e3 * float(observed.ramp.limit_s[0])
-        limit = f", at the limit after {reached:.1f} ms" if np.isfinite(reached) else ""
-        return f"the current rises to {float(observed.ramp.peak[0]):.1f} A{limit}"
-    if observed.kinds is not None:
-        return "the model has cars of several kinds"
-    if observed.shown is not None:
-        return "there is a sign" if bool(observed.shown[0]) else "there is no sign"
-    parts = []
-    if observed.brightness is not None:
-        parts.append(f"the lamp gives {float(observed.brightness[0]):.0%} of its light on the battery")
-    if observed.index is not None:
-        parts.append(f"its changes are {float(observed.index[0]):.1f} times what an eye just notices")
-    if observed.feed_index is not None:
-        parts.append(f"{float(observed.feed_index[0]):.1f} on the feed")
-    return ", ".join(parts)
-
-
-def _car(car: Systems) -> str:
-    """The four parameters that lie farthest towards an end of their range."""
-    far = []
-    for name, values in car.values.items():
-        parameter = parameters.PARAMETERS.get(name)
-        if parameter is None or parameter.high <= parameter.low:
-            continue
-        value = float(np.ravel(values)[0])
-        middle = (parameter.low + parameter.high) / 2
-        far.append(
-            (-abs(value - middle) / (parameter.high - parameter.low), name, f"{value:.3g} {parameter.unit}")
-        )
-    return ", ".join(f"{name} {text}".rstrip() for _, name, text in sorted(far)[:4]) or "typical"
-
-
-# --- the order of tests ---------------------------------------------------------------------------
-
-
-def order(library: Library, odds: Odds, names: Sequence[str]) -> tuple[Ordered, ...]:
-    """The expected minutes of each procedure, beside the least that any order of its tests could take."""
-    return tuple(_ordered(library, odds, name) for name in electrical(library, names))
-
-
-def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
-    circuit = circuit_of(library, name)
-    presumed = library.procedures[name].presumes_no
-    mechanisms = [
-        one for one in catalogue.mechanisms(circuit) if one.fault in odds.prior and one.fault not in presumed
-    ]
-    looks = _Looks(library, circuit, mechanisms, parameters.Systems.typical())
-    shares = looks.shares()
-    ways = {one.fault: sum(other.fault == one.fault for other in mechanisms) for one in mechanisms}
-    prior = [odds.prior[one.fault] / ways[one.fault] for one in mechanisms]
-    procedures = followed(library, name, proven=True)
-    tests: dict[tuple[Measurement, tuple[str, ...]], Trial] = {}
-    likeliest: dict[Key, list[str]] = {}
-    for procedure in procedures:
-        for step in library.procedures[procedure].steps.values():
-            outcomes = tuple(answer.outcome for answer in step.ways())
-            shown = shares((procedure, step.name))[:, 0, :].argmax(axis=1)
-            likeliest[procedure, step.name] = [outcomes[number] for number in shown]
-            tests.setdefault(
-                (step.measure, outcomes),
-                Trial(
-                    f"{procedure}/{step.name}",
-                    odds.minutes[step.measure.instrument],
-                    preparation(step.measure),
-                    tuple(likeliest[procedure, step.name]),
-                ),
-            )
-    spent, wrong = 0.0, 0.0
-    together: dict[End, set[int]] = {}
-    for number, one in enumerate(mechanisms):
-        looks_of_one = _Certain(library, likeliest, number)
-        walked = walk(library, name, looks_of_one.shares, (1, 1))
-        end = next(iter(walked.ends))
-        together.setdefault(end, set()).add(number)
-        way = story(library, name, end, looks_of_one.shares)
-        share = prior[number] / sum(prior)
-        spent += share * minutes_of(odds, [told.step.measure for told in way])
-        astray = (Judgement.WRONG_PART, Judgement.WRONG_PATH)
-        if end.circle or judge(library, end, _case(one)) in astray:
-            wrong += share
-    best = best_order(prior, list(tests.values()), [frozenset(one) for one in together.values()], odds.once)
-    return Ordered(
-        name,
-        spent,
-        best,
-        tuple(_called(_case(one)) for one in mechanisms),
-        wrong,
-    )
-
-
-class _Certain:
-    """The likeliest answer of the typical car with one mechanism, as if it were the only one."""
-
-    def __init__(self, library: Library, likeliest: dict[Key, list[str]], number: int) -> None:
-        self._library = library
-        self._likeliest = likeliest
-        self._number = number
-
-    def shares(self, key: Key) -> NDArray[np.float64]:
-        """Shape (1, 1, answers)."""
-        given = self._likeliest[key][self._number]
-        choices = self._library.step(*key).ways()
-        return np.array([[[float(answer.outcome == given) for answer in choices]]])
-
-
-# --- said and written -----------------------------------------------------------------------------
-
-
-def text(report: Report, library: Library) -> str:
-    """The proof for a person."""
-    asked = report.asked
-    version = f"bay-assistant {__version__}, circuit model {report.version[:12]}"
-    limits = f"wrong part {MOST_WRONG_PART:.0%}, wrong path {MOST_WRONG_PATH:.0%} (chosen)"
-    lines = [
-        f"{version}: {asked.systems} random cars (seed {asked.seed}) for each way in which a fault comes about.",
-        CAUTION,
-        f"An answer is clear when {CLEAR:.1%} of honest observers would give it.",
-        f"Limits for wrong verdicts by doubtful answers, per fault: {limits}; by clear answers: none.",
-    ]
-    for proven in report.procedures:
-        lines += ["", *_table(proven, library, asked)]
-    if report.nothing_electrical:
-        lines += ["", f"About nothing electrical, so not proven: {', '.join(report.nothing_electrical)}"]
-    if report.unreached:
-        lines += ["", "Steps that no fault reaches: " + ", ".join(f"{a}/{b}" for a, b in report.unreached)]
-    if report.idle:
-        lines += ["", "Verdicts that cover less than they say:", *(f"  {one}" for one in report.idle)]
-    for one in report.order:
-        lines += ["", *_order_lines(one)]
-    for one_story in report.stories:
-        lines += ["", one_story]
-    lines.append("")
-    for proven in report.procedures:
-        lines += [f"FAILED: {failure.sentence}" for failure in proven.failures]
-    if report.holds:
-        lines.append(
-            "Proven, within this model: no clear answers lead to a wrong verdict, and doubtful ones stay in limits."
-        )
-    return "\n".join(lines) + "\n"
-
-
-def _table(proven: Proven, library: Library, asked: Asked) -> Iterator[str]:
-    further = followed(library, proven.name, proven=True)[1:]
-    yield (
-        f"{proven.name}, circuit {proven.circuit}"
-        + (f", going on with {wording.listed(further)}" if further else "")
-    )
-    heads = ("honest", "without maker's values", f"misreads {asked.misreading:.0%}", "skips")
-    yield f"  {'per cent of cars':30}" + "".join(f"  {head:^24}" for head in heads)
-    yield f"  {'fault (ways)':30}" + "  right  part  path  open" * len(OBSERVERS)
-    grouped = [
-        (fault, [number for number, _ in group])
-        for fault, group in groupby(enumerate(proven.cases), key=lambda pair: pair[1].fault)
-    ]
-    for fault, numbers in grouped:
-        if fault == NO_FAULT:
-            continue
-        cells = ""
-        for observer in OBSERVERS:
-            one = mean(proven.rows[observer][number] for number in numbers)
-            shares = (one.right, one.wrong_part, one.wrong_path, one.undecided)
-            cells += " " + "".join(f"{100 * share:6.1f}" for share in shares)
-        ways = f" ({len(numbers)})" if len(numbers) > 1 else ""
-        mark = "*" if fault in proven.presumed else ""
-        yield f"  {fault + ways + mark:30}{cells}"
-    if proven.presumed:
-        yield f"  * presumed excluded before this procedure, fails nothing: {wording.listed(proven.presumed)}"
-    for fault, numbers in grouped:
-        ends: dict[End, float] = {}
-        for number in numbers:
-            case = proven.cases[number]
-            for end, share in proven.ends["honest"][number].items():
-                if fault == NO_FAULT or judge(library, end, case) is not Judgement.RIGHT:
-                    ends[end] = ends.get(end, 0.0) + share / len(numbers)
-        told = [
-            f"{share:.1%} {end}"
-            for end, share in sorted(ends.items(), key=lambda pair: -pair[1])
-            if share >= 0.0005
-        ]
-        if told:
-            who = "a car without a fault ends" if fault == NO_FAULT else f"{fault}, honest, not right"
-            yield f"  {who}: {'; '.join(told)}"
-    for procedure, step, outcome, fault, share in proven.ruled_out:
-        if share >= 0.0005:
-            yield f"  {procedure}/{step} '{outcome}' rules out {fault}, yet {share:.1%} of its cars show that"
-
-
-def _order_lines(one: Ordered) -> Iterator[str]:
-    if one.best.first.test is None:
-        yield f"Order of tests in {one.name}: one verdict covers all faults; there is nothing to compare."
-        return
-    excess = one.minutes - one.best.minutes
-    yield (
-        f"Order of tests in {one.name}: {one.minutes:.1f} min expected, best order {one.best.minutes:.1f} min, "
-        f"excess {excess:.1f} min ({excess / one.best.minutes:.0%})."
-    )
-    yield "  Odds and minutes are judgement (odds.yaml); each fault looks as on a typical car. " + CAUTION
-    if one.wrong:
-        yield f"  For {one.wrong:.1%} of the odds the procedure ends elsewhere than the best order."
-    yield "  The best order:"
-    yield from _choice_lines(one.best.first, one.names, "    ")
-
-
-def _choice_lines(choice: Choice, names: Sequence[str], indent: str) -> Iterator[str]:
-    if choice.test is None:
-        yield indent + ", ".join(names[number] for number in choice.faults)
-        return
-    yield f"{indent}{choice.test.name}"
-    for shown, after in choice.after:
-        yield f"{indent}  {shown}:"
-        yield from _choice_lines(after, names, indent + "    ")
-
-
-def to_json(report: Report) -> dict[str, Any]:
-    """The proof for a program; shares from 0 to 1."""
-    return {
-        "program": __version__,
-        "model": report.version,
-        "caution": CAUTION,
-        "systems": report.asked.systems,
-        "seed": report.asked.seed,
-        "misreading": report.asked.misreading,
-        "limits": {"clear": CLEAR, "wrong part": MOST_WRONG_PART, "wrong path": MOST_WRONG_PATH},
-        "holds": report.holds,
-        "procedures": [
-            {
-                "procedure": proven.name,
-                "circuit": proven.circuit,
-                "presumed excluded": list(proven.presumed),
-                "failures": [failure.sentence for failure in proven.failures],
-                "cases": [
-                    {
-                        "fault": case.fault,
-                        "mechanism": case.mechanism,
-                        **{
-                            observer: {
-                                **asdict(proven.rows[observer][number]),
-                                "ends": {
-                                    str(end): share for end, share in proven.ends[observer][number].items()
-                                },
-                            }
-                            for observer in OBSERVERS
-                        },
-                    }
-                    for number, case in enumerate(proven.cases)
-                ],
-                "ruled out though there": [
-                    {"procedure": a, "step": b, "outcome": c, "fault": d, "share": e}
-                    for a, b, c, d, e in proven.ruled_out
-                ],
-            }
-            for proven in report.procedures
-        ],
-        "not proven, about nothing electrical": list(report.nothing_electrical),
-        "steps that no fault reaches": [list(key) for key in report.unreached],
-        "verdicts that cover less than they say": list(report.idle),
-        "stories": list(report.stories),
-        "order": [
-            {
-                "procedure": one.name,
-                "minutes": one.minutes,
-                "best_minutes": one.best.minutes,
-                "excess_minutes": one.minutes - one.best.minutes,
-                "sets_of_faults": one.best.sets,
-                "not_right": one.wrong,
-            }
-            for one in report.order
-        ],
-    }

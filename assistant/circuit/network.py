@@ -8,12 +8,13 @@ Node 0 is the battery's negative post.
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.catalogue import Circuit, Mechanism
+from assistant.circuit.catalogue import Change, Circuit, Mechanism
 from assistant.circuit.parameters import RESISTANCE_OPEN, Systems
 from assistant.core.procedure import Engine
 
@@ -94,6 +95,9 @@ class Rows:
 
 FLAGS = (
     "no-spark-path",
+    "secondary-open",
+    "lead-to-ground",
+    "wide-gap",
     "relay-drops-out",
     "relay-switch-drops-out",
     "relay-control-drops-out",
@@ -101,6 +105,7 @@ FLAGS = (
     "crank-signal-missing",
     "cam-signal-missing",
     "security-lamp",
+    "command-missing",
     "sensor-supply-missing",
     "coil-driver-off",
 )
@@ -123,6 +128,7 @@ def rows_of(circuit: Circuit, wanted: Sequence[Mechanism], systems: Systems) -> 
     for name in (
         "short-control-to-ground",
         "short-control-to-battery",
+        "accessory",
         "short-feed-wire-to-ground",
         "short-driver",
         "shorted-turns",
@@ -143,10 +149,7 @@ def rows_of(circuit: Circuit, wanted: Sequence[Mechanism], systems: Systems) -> 
     for mechanism in wanted:
         changed = dict(base)
         for change in mechanism.changes:
-            old = changed[change.name]
-            changed[change.name] = (
-                np.full(systems.count, change.value) if change.how == "set" else old * change.value
-            )
+            changed[change.name] = changed_value(changed[change.name], change, mechanism, systems)
         for name, value in changed.items():
             values[name].append(value)
         for name in FLAGS:
@@ -157,6 +160,22 @@ def rows_of(circuit: Circuit, wanted: Sequence[Mechanism], systems: Systems) -> 
         {name: np.concatenate(parts) for name, parts in values.items()},
         {name: np.concatenate(parts) for name, parts in flags.items()},
     )
+
+
+def changed_value(old: Floats, change: Change, mechanism: Mechanism, systems: Systems) -> Floats:
+    """A value of each car after a change of this mechanism, shape ``(n,)``.
+
+    What is drawn depends on the car and the mechanism alone, so that pieces of the work agree with each other.
+    """
+    if change.how == "set":
+        return np.full(systems.count, change.value)
+    if change.how == "times":
+        return old * change.value
+    of = change.key or f"{mechanism.fault}/{mechanism.name}"
+    apart = zlib.crc32(of.encode()) / 2**32
+    quantile = (systems.values["severity"] + apart) % 1.0
+    drawn = change.value * (change.high / change.value) ** quantile
+    return np.asarray(old * drawn**change.power if change.how == "draw-times" else drawn)
 
 
 def nodes_of(circuit: Circuit) -> tuple[str, ...]:
@@ -201,6 +220,8 @@ def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resi
         ),
         Resistor("module-ground", "driver-ground", GROUND, values["module-ground"]),
     ]
+    if "accessory" not in unplugged:
+        found.append(Resistor("accessory", "switched", GROUND, values["accessory"]))
     if not key_off:
         found.append(Resistor("driver-supply", "battery-positive", "driver-supply", values["driver-supply"]))
     if "module" not in unplugged:

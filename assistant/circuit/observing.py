@@ -26,6 +26,7 @@ from assistant.circuit import eye, makers
 from assistant.circuit.catalogue import (
     _ALL,
     CIRCUITS,
+    NONE,
     Circuit,
     Mechanism,
     at_one_coil,
@@ -66,20 +67,35 @@ if TYPE_CHECKING:
     Booleans = NDArray[np.bool_]
 
 _Value = TypeVar("_Value")
+_SOUND = _ALL[0]
+_COMPANY: dict[Mechanism, tuple[Mechanism, ...]] = {}
+"""Mechanisms that were put together by a caller, with all those that are computed with each."""
 
 
-SIGNALS = {"crank-signal": "crank-signal-missing", "cam-signal": "cam-signal-missing"}
+def together(company: Sequence[Mechanism]) -> None:
+    """Have mechanisms that are not in the catalogue computed with each other, which is quicker than one by one."""
+    of_all = tuple(company)
+    _COMPANY.clear()
+    _COMPANY.update(dict.fromkeys(of_all, of_all))
+
+
+SIGNALS = {
+    "crank-signal": ("crank-signal-missing",),
+    "cam-signal": ("cam-signal-missing",),
+    "command": ("command-missing", "crank-signal-missing", "cam-signal-missing", "security-lamp"),
+}
+"""Signals at the driver, each with the flags that take it away: no computer sends a command without its inputs."""
 SUPPLIES = {"sensor-supply": "sensor-supply-missing"}
 """Supplies of sensors, which only a meter measures: the flag that takes each away."""
 ITEMS = ("security-lamp", "engine-speed", "outside-air")
-CABLES = ("feed-wire", "starter-cable")
-PARTS = ("coil", "module", "fuse")
+CABLES = ("feed-wire", "starter-cable", "heavy-lamp-lead")
+PARTS = ("coil", "module", "fuse", "accessory")
 PULSE_INSTRUMENTS = ("signal-meter", "logic-probe")
 LOADS = {"loaded-voltmeter": ("feed", GROUND), "ground-drop-meter": ("battery-positive", "driver-ground")}
 """Voltmeters with the heavy lamp as load, and where that lamp is."""
-NODE_INSTRUMENTS = (*FILAMENTS, "voltmeter", *LOADS, "ohmmeter", *PULSE_INSTRUMENTS)
+NODE_INSTRUMENTS = (*FILAMENTS, "led-light", "voltmeter", *LOADS, "ohmmeter", *PULSE_INSTRUMENTS)
 INSTRUMENTS = (*NODE_INSTRUMENTS, *CLAMPS, "spark-tester", "eyes", "diagram")
-SPARK_PLACES = ("plug-lead", "both-towers", "swapped-coil")
+SPARK_PLACES = ("plug-lead", "both-towers", "swapped-coil", "sound-coil")
 OVER_RANGE_OHM = 2e6
 """From here on the meter is taken to show no number; most have ranges up to tens of megohm, and an open circuit
 of the model is 10 megohm beside whatever leaks."""
@@ -140,6 +156,8 @@ class Observed:
         ramp: What a scope shows of the primary's current.
         facts: What the person knows of each car beside a reading: the maker's values, leads, temperature.
         kinds: Shares of what is answered of a thing that the model has in several kinds.
+        named: Shares of what is answered, by name, each with shape ``(n,)``.
+        mean: What a clamp shows that cannot hold a peak, in A.
     """
 
     brightness: Floats | None = None
@@ -152,6 +170,8 @@ class Observed:
     ramp: Ramp | None = None
     facts: dict[str, Floats] | None = None
     kinds: dict[str, float] | None = None
+    named: dict[str, Floats] | None = None
+    mean: Floats | None = None
 
 
 _kept: weakref.WeakKeyDictionary[Systems, dict[object, object]] = weakref.WeakKeyDictionary()
@@ -195,12 +215,12 @@ def _observed(
             shown=np.zeros(systems.count, dtype=bool), kinds=_kinds(known, mechanism, measure.probe)
         )
     if instrument == "spark-tester":
-        spark = _all_spark(systems, state)
+        spark = _all_spark(systems, state, sound_coil=measure.probe == "sound-coil")
         return Observed(spark=_spark(mechanism, measure, *(part[begin:end] for part in spark)))
     if instrument in PULSE_INSTRUMENTS:
         turning = measure.engine in (Engine.CRANKING, Engine.RUNNING)
         if measure.probe in SIGNALS:
-            there = turning and SIGNALS[measure.probe] not in mechanism.flags
+            there = turning and not mechanism.flags & set(SIGNALS[measure.probe])
             return Observed(shown=np.full(systems.count, there))
         seen = _all_volts(systems, state, (measure.probe, _clip(measure)), METER)
         return Observed(shown=(seen["top"] - seen["low"] > TRIGGER_SIGNAL_V)[begin:end])
@@ -212,7 +232,15 @@ def _observed(
         if measure.probe == "starter-cable":
             drawn = [battery_of(rows, measure.engine)[1] for rows in _chunks(systems, state)]
             return Observed(value=np.concatenate(drawn)[begin:end])
-        return Observed(value=_all_current(systems, state)[begin:end])
+        if measure.probe == "heavy-lamp-lead":
+            peak, mean = lamp_inrush(systems)
+            return Observed(value=peak, mean=mean)
+        current = _all_current(systems, state)[begin:end]
+        slow = _all_mean(systems, state)[begin:end] if _turning(state) else current
+        return Observed(value=current, mean=slow)
+    if instrument == "led-light":
+        flash = _all_flash(systems, state, (measure.probe, _clip(measure)))
+        return Observed(named={name: shares[begin:end] for name, shares in flash.items()})
     if instrument == "ohmmeter":
         ohm = _all_ohm(systems, state, (measure.probe, _clip(measure)))[begin:end]
         return Observed(value=np.where(ohm > OVER_RANGE_OHM, np.inf, ohm))
@@ -308,6 +336,8 @@ def check(circuit: Circuit, measure: Measurement) -> None:
             raise CircuitProblem(
                 f"A current clamp closes around a cable ({', '.join(CABLES)}), and '{measure.probe}' is none."
             )
+        if measure.probe == "heavy-lamp-lead":
+            return
         if measure.probe == "feed-wire" and "coil" in measure.unplugged:
             raise CircuitProblem("The coil is unplugged, so its feed cable carries no current to measure.")
         return
@@ -358,6 +388,8 @@ def _group(circuit: Circuit, mechanism: Mechanism) -> tuple[Mechanism, ...]:
     group = mechanisms(circuit.name)
     if mechanism in group:
         return group
+    if mechanism in _COMPANY:
+        return _COMPANY[mechanism]
     if circuit.only and mechanism in _ALL:
         # A procedure for battery and starter is also met by a car with another fault.
         return _ALL
@@ -461,6 +493,84 @@ def _all_current(systems: Systems, state: State) -> Floats:
     return found
 
 
+SLOW_CLAMP_S = 0.1
+"""What a clamp averages over that has no peak hold; from memory of ordinary meters."""
+PEAK_CLAMP_S = 1e-3
+"""What a clamp with a peak hold catches; chosen: a millisecond, as asked of it."""
+
+
+def lamp_inrush(systems: Systems) -> tuple[Floats, Floats]:
+    """What a quick and a slow clamp show when the heavy lamp is put on the battery: its cold filament draws most.
+
+    The greatest mean current over `PEAK_CLAMP_S` and over `SLOW_CLAMP_S`, in A, each of shape ``(n,)``; the lead of
+    the lamp has 0.1 ohm (chosen).  The filament is stepped as in the rest of the model.
+    """
+    tables = tables_of(lamp_named(HEAVY_LAMP))
+    assert tables is not None  # noqa: S101 - the heavy lamp has a filament
+    volt = systems.values["battery-voltage"] + systems.values["polarisation"]
+    kelvin = np.full(systems.count, 300.0)
+    step = PEAK_CLAMP_S / 20
+    drawn = []
+    for _ in range(round(SLOW_CLAMP_S / step)):
+        conductance = np.interp(kelvin, tables.kelvin, tables.conductance)
+        ampere = volt * conductance / (1 + LAMP_LEAD_OHM * conductance)
+        place = tables.place(kelvin)
+        power = ampere**2 / conductance
+        kelvin = np.clip(
+            kelvin + step * (power - tables.loss[place]) * tables.heat[place], 300.0, tables.kelvin[-1]
+        )
+        drawn.append(ampere)
+    whole = np.stack(drawn)
+    return whole[: round(PEAK_CLAMP_S / step)].mean(axis=0), whole.mean(axis=0)
+
+
+LAMP_LEAD_OHM = 0.1
+
+
+def _all_mean(systems: Systems, state: State) -> Floats:
+    """Mean current of the feed cable over a period, for every mechanism of the state."""
+    kept = _kept.setdefault(systems, {})
+    key = ("mean current", state)
+    if key not in kept:
+        waves = (
+            turn(rows, state[2], state[3], ("battery-positive", GROUND), NO_OBSERVER)
+            for rows in _chunks(systems, state)
+        )
+        kept[key] = np.concatenate([one.mean_a for one in waves])
+    found = kept[key]
+    assert isinstance(found, np.ndarray)  # noqa: S101 - one dictionary holds values of several types
+    return found
+
+
+FLASH = 0.2
+"""Light of a light-emitting diode that is seen, against its light at 10 mA; chosen: in a bay, not in the sun."""
+FLASH_SPREAD = 0.3
+
+
+def _all_flash(systems: Systems, state: State, across: tuple[str, str]) -> dict[str, Floats]:
+    """Shares of what is said of a light-emitting diode, which follows every pulse, for every mechanism."""
+    kept = _kept.setdefault(systems, {})
+    key = ("flash", state, across)
+    if key not in kept:
+        parts: list[tuple[Floats, Floats]] = []
+        chosen = lamp_named("led")
+        for rows in _chunks(systems, state):
+            if _turning(state):
+                light = turn(rows, state[2], state[3], across, chosen).light
+                assert light is not None  # noqa: S101 - a diode gives light
+                parts.append((light.max(axis=1), light.min(axis=1)))
+            else:
+                still = brightness_of(chosen, steady(rows, state[2], state[3], across, chosen)[0])
+                parts.append((still, still))
+        most, least = (np.concatenate([part[number] for part in parts]) for number in (0, 1))
+        dark = _below(most, FLASH, FLASH_SPREAD)
+        calm = (1 - dark) * (1 - _below(least, 0.5 * most, FLASH_SPREAD))
+        kept[key] = {"dark": dark, "steady": calm, "blinking": 1 - dark - calm}
+    found = kept[key]
+    assert isinstance(found, dict)  # noqa: S101 - one dictionary holds values of several types
+    return found
+
+
 def _all_ramp(systems: Systems, state: State) -> Ramp:
     """The primary's current on a scope, for every mechanism of the state."""
     kept = _kept.setdefault(systems, {})
@@ -505,7 +615,7 @@ def _kinds(circuit: Circuit, mechanism: Mechanism, probe: str) -> dict[str, floa
     only = DIAGRAMS[circuit.kind][probe]
     if only:
         return {name: float(name == only) for name in NOT_SHOWN}
-    if at_one_coil(mechanism) and mechanism.fault != "coil-secondary":
+    if at_one_coil(mechanism) and mechanism.fault not in ("coil-secondary", "lead-or-plug"):
         return {"coil-per-plug": 0.5, "waste-spark": 0.5, "distributor": 0.0}
     return {"coil-per-plug": 1 / 3, "waste-spark": 1 / 3, "distributor": 1 / 3}
 
@@ -514,13 +624,30 @@ INSIDE_V = 5e3
 """A secondary that breaks down below this does so inside coil, lead or plug, also with a spark tester on it; chosen."""
 
 
-def _all_spark(systems: Systems, state: State) -> tuple[Floats, Floats]:
+COIL_VALUES = ("primary-resistance", "primary-inductance", "breakdown-voltage", "burning-voltage")
+"""What another coil brings with it; that of a car without a fault."""
+COIL_FLAGS = ("coil-driver-off", "no-spark-path")
+
+
+def _with_sound_coil(rows: Rows, systems: Systems) -> Rows:
+    """The same cars with a sound coil in the place of theirs."""
+    times = rows.count // systems.count
+    values = {name: np.tile(systems.values[name], times) for name in COIL_VALUES}
+    if rows.circuit.kind == "load":
+        values = {}
+    sound = {name: np.zeros(rows.count, dtype=bool) for name in COIL_FLAGS}
+    values["shorted-turns"] = np.full(rows.count, np.inf)
+    return replace(rows, values={**rows.values, **values}, flags={**rows.flags, **sound})
+
+
+def _all_spark(systems: Systems, state: State, *, sound_coil: bool = False) -> tuple[Floats, Floats]:
     """Available secondary voltage in kV and energy of the primary in J, with a tester in the plug's place."""
     kept = _kept.setdefault(systems, {})
-    key = ("spark", state)
+    key = ("spark", state, sound_coil)
     if key not in kept:
         parts: list[tuple[Floats, Floats]] = []
-        for rows in _chunks(systems, state):
+        for chunk in _chunks(systems, state):
+            rows = _with_sound_coil(chunk, systems) if sound_coil else chunk
             outside = rows.values["breakdown-voltage"] > INSIDE_V
             tested = replace(rows, flags={**rows.flags, "no-spark-path": outside})
             waves = turn(tested, state[2], state[3], ("battery-positive", GROUND), NO_OBSERVER)
@@ -532,19 +659,74 @@ def _all_spark(systems: Systems, state: State) -> tuple[Floats, Floats]:
     return found[0], found[1]
 
 
+LEAD_FLAGS = frozenset({"no-spark-path", "lead-to-ground"})
+"""What is wrong behind the coil: no spark at the end of the lead, and one at the coil's tower."""
+COIL_CHANGES = frozenset({"primary-resistance", "primary-inductance", "shorted-turns"})
+
+
 def _spark(mechanism: Mechanism, measure: Measurement, kilovolts: Floats, joules: Floats) -> Spark:
-    """What comes to the tester's place: behind an open lead nothing, in another coil's place what that one has."""
-    open_lead = "no-spark-path" in mechanism.flags
-    coils_own = mechanism.fault in ("open-primary", "shorted-primary", "coil-driver-dead") or (
-        mechanism.fault == "coil-secondary" and not open_lead
+    """What comes to the tester's place: behind a bad lead nothing, in another coil's place what that one has."""
+    bad_lead = bool(mechanism.flags & LEAD_FLAGS)
+    changed = {change.name for change in mechanism.changes}
+    inside = "breakdown-voltage" in changed and not mechanism.flags & {"lead-to-ground", "wide-gap"}
+    coils_own = (
+        inside
+        or bool(changed & COIL_CHANGES)
+        or bool(mechanism.flags & {"secondary-open", "coil-driver-off"})
     )
-    shorted = any(change.name == "shorted-turns" for change in mechanism.changes)
+    several = 0.5 if at_one_coil(mechanism) else 0.0
+    if measure.probe == "sound-coil":
+        return Spark(kilovolts, joules, several)
     # Shorted turns give no secondary voltage; the resistance that stands for them is only meant for the lamp.
-    if shorted or (measure.probe == "plug-lead" and open_lead):
+    if (
+        "shorted-turns" in changed
+        or "secondary-open" in mechanism.flags
+        or (measure.probe == "plug-lead" and bad_lead)
+    ):
         kilovolts = np.zeros_like(kilovolts)
+    elif "lead-to-ground" in mechanism.flags:
+        kilovolts = np.full_like(kilovolts, 30.0)  # at the tower, without the lead
     if measure.probe == "swapped-coil" and not coils_own:
         kilovolts, joules = np.full_like(kilovolts, 30.0), np.full_like(joules, 0.1)
-    return Spark(kilovolts, joules, 0.5 if at_one_coil(mechanism) else 0.0)
+    return Spark(kilovolts, joules, several)
+
+
+SPARK = Measurement("spark-tester", "engine-block", "plug-lead", Engine.CRANKING)
+POSTS = Measurement("voltmeter", GROUND, "battery-positive", Engine.CRANKING)
+FLOOR_V = 9.6
+"""Posts of a battery below this while cranking are too low (from memory after BCI)."""
+WORKING_SHARE = 0.6
+"""A load that gets less than this share of a sound car's current does not work; chosen."""
+
+
+def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
+    """The cars in which this fault matters, shape ``(n,)``: their spark is weak or missing, by the spark model.
+
+    A switched load makes none: there the current is too small, or never stops.  Posts below the cranking floor
+    matter whatever the spark.
+    """
+    everything = np.ones(systems.count, dtype=bool)
+    if mechanism.counts_always or mechanism.fault == NONE:
+        return everything
+    known = circuit_named(circuit)
+    if known.kind == "load":
+        clamp = Measurement("clamp-scope", None, "feed-wire", Engine.CRANKING)
+        ramp = _observed(known, mechanism, clamp, systems, "194").ramp
+        sound = _observed(known, _SOUND, clamp, systems, "194").ramp
+        assert ramp is not None  # noqa: S101
+        assert sound is not None  # noqa: S101
+        return np.asarray((ramp.peak < WORKING_SHARE * sound.peak) | (ramp.least > NO_CURRENT_A))
+    posts = _observed(known, mechanism, POSTS, systems, "194").value
+    assert posts is not None  # noqa: S101 - a voltmeter shows a number
+    spark = _observed(known, mechanism, SPARK, systems, "194").spark
+    assert spark is not None  # noqa: S101 - a spark tester shows a spark
+    bad = (spark.kilovolts < GAP_KV) | (spark.joules < THIN_J) | (posts < FLOOR_V)
+    if "wide-gap" in mechanism.flags:
+        gap = systems.values["breakdown-voltage"] * next(
+            change.value for change in mechanism.changes if change.name == "breakdown-voltage"
+        )
+        bad = bad | (spark.kilovolts * 1e3 < gap)
+    return np.asarray(bad)
 
 
 def _all_drops(systems: Systems, state: State, across: tuple[str, str], lit: tuple[str, str]) -> Floats:
@@ -639,6 +821,8 @@ def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
         return np.stack(
             [np.full(len(observed.shown), _of(observed.kinds, name)) for name in outcomes], axis=1
         )
+    if observed.named is not None:
+        return _columns(observed.named, outcomes)
     if observed.spark is not None:
         return _columns(_sparks(observed.spark, outcomes), outcomes)
     if observed.ramp is not None:
@@ -740,6 +924,9 @@ RAMP_SPREAD = 0.15
 
 
 def _columns(known: dict[str, Floats], outcomes: Sequence[str]) -> Floats:
+    known = dict(known)
+    if "blinking" in known and "blinking" not in outcomes and "lit" in outcomes:
+        known["lit"] = known["steady"] + known["blinking"]
     for name in outcomes:
         _of(known, name)
     return np.stack([known[name] for name in outcomes], axis=1)

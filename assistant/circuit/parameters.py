@@ -180,6 +180,7 @@ PARAMETERS: dict[str, Parameter] = {
         Parameter("resistance-deviation", "", 0, -0.07, 0.07, "of the car from nominal; " + CHOSEN, -0.5, 1),
         Parameter("current-deviation", "", 0, -0.1, 0.1, "of the car from nominal; " + CHOSEN, -0.5, 1),
         Parameter("time-deviation", "", 0, -0.15, 0.15, "of the car from nominal; " + CHOSEN, -0.5, 1),
+        Parameter("severity", "", 0.5, 0, 1, "where a drawn fault lies within its range", 0, 1),
         Parameter("feed-drop-limit", "V", 0.5, 0.4, 0.6, "what a maker allows; 0.5 V " + MEMORY, 0, 5),
     )
 }
@@ -191,6 +192,7 @@ KNOWN_TO_THE_PERSON = (
     "current-deviation",
     "time-deviation",
     "feed-drop-limit",
+    "severity",
 )
 """What only changes what is known of a car; drawn apart, so that the cars stay the same when one is added."""
 

@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.circuit.catalogue import CIRCUITS
+from assistant.circuit.observers import Observer
 from assistant.core.procedure import NO_CIRCUIT, Answer, Leads, Step
 
 if TYPE_CHECKING:
@@ -34,12 +35,9 @@ if TYPE_CHECKING:
 CLEAR = 0.999
 """An answer with at least this share is clear: no honest person would give another. Chosen."""
 
-MOST_WRONG_PART = 0.02
-"""Largest share of the cars with one fault whose honest, but not clear, answers may condemn a good part. Chosen:
-a wrong part is the costly error."""
-
 MOST_WRONG_PATH = 0.05
-"""The same for a verdict that names another fault and no good part. Chosen: it costs a further test."""
+"""Largest share of the cars with one fault that an honest observer may be told another fault of, and no good part.
+Chosen: it costs a further test."""
 
 LONGEST = 100
 """Steps after which a way is taken as one that never ends."""
@@ -70,11 +68,15 @@ class Judgement(StrEnum):
 
 @dataclass(frozen=True)
 class Case:
-    """One way in which a fault comes about; `also` are further faults that it brings with it."""
+    """One way in which a fault comes about.
+
+    `also` are further faults that it brings with it, `parts` what is truly bad, by the names of verdicts.
+    """
 
     fault: str
     mechanism: str
     also: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -225,7 +227,8 @@ def walk(
     shape: tuple[int, int],
     *,
     first_system: int = 0,
-    skips: bool = False,
+    skips: Callable[[Step], bool] = lambda _step: False,
+    present: NDArray[np.float64] | None = None,
 ) -> Walk:
     """Carry all systems with all mechanisms from the first step of a procedure to their ends.
 
@@ -235,13 +238,14 @@ def walk(
         shares: What would be answered at each step.
         shape: Number of mechanisms and of systems.
         first_system: Number of the first of these systems among all.
-        skips: Every test that may be skipped is skipped.
+        skips: Which tests are skipped.
+        present: Which systems count for each mechanism (1) and which do not (0), of this shape; None: all.
     """
     ends: _Sums[End] = _Sums(first_system)
     passed: _Sums[End] = _Sums(first_system)
     reached: _Sums[Key] = _Sums(first_system)
     ruled_out: _Sums[tuple[str, str, str]] = _Sums(first_system)
-    all_of_them = np.ones(shape)
+    all_of_them = np.ones(shape) if present is None else present
     now: _Sums[tuple[str, str, frozenset[str]]] = _Sums(first_system)
     now.add((entry, library.procedures[entry].start, frozenset((entry,))), all_of_them, all_of_them)
     for _ in range(LONGEST):
@@ -277,10 +281,10 @@ def _answers(
     shares: Shares,
     share: NDArray[np.float64],
     clear: NDArray[np.float64],
-    skips: bool,
+    skips: Callable[[Step], bool],
 ) -> Iterator[tuple[str, Target, NDArray[np.float64], NDArray[np.float64]]]:
     """Each answer that anybody gives, where it leads, and who gives it; the outcome is "" for a skipped test."""
-    if skips and step.if_skipped is not None:
+    if step.if_skipped is not None and skips(step):
         yield "", step.if_skipped, share, clear
         return
     answered = shares(key)
@@ -361,22 +365,30 @@ def _targets(step: Step) -> Iterator[Target]:
 def judge(library: Library, end: End, case: Case) -> Judgement:
     """What it is worth that a car with these faults came to this end.
 
-    A verdict is right when it covers all that is wrong, and names no part that is good.
+    A verdict is right when it covers all that is wrong, names no part that is good, and tells apart: one that names
+    faults of several parts and none of these parts has decided nothing.
     One that names a good part, alone or beside a bad one, condemns a wrong part.
     Any other leaves something that is wrong unsaid, and costs a further test.
     """
     if not end.verdict:
         return Judgement.UNDECIDED
     verdict = library.procedures[end.procedure].verdicts[end.verdict]
+    if condemns(library, end, case):
+        return Judgement.WRONG_PART
     if not verdict.faults:
         return Judgement.UNDECIDED
-    bad = {library.terms.faults[fault].part for fault in case.faults if fault in library.terms.faults}
-    covered = set(case.faults) <= set(verdict.faults)
-    # A verdict may call the one part of its fault more exactly: "feed wire" for the feed circuit.
-    parts = verdict.part.split(" and ") if verdict.part else []
-    if any(part not in bad for part in parts) and not (covered and len(parts) == 1):
-        return Judgement.WRONG_PART
-    return Judgement.RIGHT if covered else Judgement.WRONG_PATH
+    if not set(case.faults) <= set(verdict.faults):
+        return Judgement.WRONG_PATH
+    of_parts = {library.terms.faults[fault].part for fault in verdict.faults}
+    return Judgement.RIGHT if verdict.part or len(of_parts) == 1 else Judgement.UNDECIDED
+
+
+def condemns(library: Library, end: End, case: Case) -> bool:
+    """Whether a verdict names a part that is good in this case."""
+    if not end.verdict:
+        return False
+    part = library.procedures[end.procedure].verdicts[end.verdict].part
+    return bool(part) and any(one not in case.parts for one in part.split(" and "))
 
 
 def leads_astray(library: Library, passed: End, case: Case) -> bool:
@@ -398,7 +410,14 @@ class Told:
     share: float
 
 
-def story(library: Library, entry: str, end: End, shares: Shares, *, skips: bool = False) -> tuple[Told, ...]:
+def story(
+    library: Library,
+    entry: str,
+    end: End,
+    shares: Shares,
+    *,
+    skips: Callable[[Step], bool] = lambda _step: False,
+) -> tuple[Told, ...]:
     """The likeliest way of one car from the first step of a procedure to an end; empty if none leads there.
 
     Args:
@@ -406,7 +425,7 @@ def story(library: Library, entry: str, end: End, shares: Shares, *, skips: bool
         entry: Name of the procedure that is started with.
         end: Where the way is to end.
         shares: What would be answered, shape (1, 1, answers).
-        skips: Every test that may be skipped is skipped.
+        skips: Which tests are skipped.
     """
     best: tuple[float, tuple[Told, ...]] = (0.0, ())
     waiting: list[tuple[tuple[str, str, frozenset[str]], float, tuple[Told, ...]]] = [
@@ -438,9 +457,9 @@ class Row:
 
     Attributes:
         right: Ended in a verdict that covers the fault.
-        wrong_part: Ended in one that condemns a good part.
+        wrong_part: Were told a verdict that condemns a good part, on the way or at the end.
         wrong_path: Ended in one that names another fault, and no good part.
-        undecided: Ended in none, or in a verdict that names no fault.
+        undecided: Ended in none, in a circle, or in a verdict that tells no two parts apart.
         clear_wrong: Came to a wrong verdict, of either kind, by clear answers alone.
         clear_undecided: Came to no verdict by clear answers alone.
         wrong_on_the_way: Were told a verdict that does not cover the fault, and goes on to another procedure.
@@ -469,6 +488,7 @@ class Counter:
         judgement: Which error this is.
         clear: Whether each answer on the way was clear; else the share below is that of this end.
         share: Share of this end, for this car.
+        observer: Who is led there; None for an honest one.
     """
 
     procedure: str
@@ -478,9 +498,10 @@ class Counter:
     judgement: Judgement
     clear: bool
     share: float
+    observer: Observer | None = None
 
 
-def row(library: Library, walked: Walk, number: int, case: Case, systems: int) -> Row:
+def row(library: Library, walked: Walk, number: int, case: Case, systems: float) -> Row:
     """The figures of one mechanism of a walk.
 
     Args:
@@ -488,14 +509,20 @@ def row(library: Library, walked: Walk, number: int, case: Case, systems: int) -
         walked: The walk.
         number: Which of its mechanisms.
         case: What is wrong with that mechanism.
-        systems: Number of systems.
+        systems: Number of systems that count.
     """
+    if not systems:
+        return Row(1.0, *[0.0] * 7)
     shares = dict.fromkeys(Judgement, 0.0)
     clear = dict.fromkeys(Judgement, 0.0)
     for end, flow in walked.ends.items():
         judgement = judge(library, end, case)
         shares[judgement] += float(flow.share[number]) / systems
         clear[judgement] += float(flow.clear[number]) / systems
+    for end, flow in walked.passed.items():
+        if condemns(library, end, case):
+            shares[Judgement.WRONG_PART] += float(flow.share[number]) / systems
+            clear[Judgement.WRONG_PART] += float(flow.clear[number]) / systems
     astray = [flow for end, flow in walked.passed.items() if leads_astray(library, end, case)]
     return Row(
         shares[Judgement.RIGHT],
@@ -518,15 +545,12 @@ def counters(library: Library, entry: str, walked: Walk, cases: Iterable[Case]) 
     for number, case in enumerate(cases):
         places = [(end, judge(library, end, case), flow) for end, flow in walked.ends.items()]
         places += [
-            (end, Judgement.WRONG_PATH, flow)
+            (end, Judgement.WRONG_PART if condemns(library, end, case) else Judgement.WRONG_PATH, flow)
             for end, flow in walked.passed.items()
-            if leads_astray(library, end, case)
+            if condemns(library, end, case) or leads_astray(library, end, case)
         ]
         for end, judgement, flow in places:
-            circle = judgement is Judgement.UNDECIDED and end.circle and bool(flow.clear[number])
-            if not flow.share[number] or not (
-                circle or judgement in (Judgement.WRONG_PART, Judgement.WRONG_PATH)
-            ):
+            if not flow.share[number] or judgement is Judgement.RIGHT:
                 continue
             clear = bool(flow.clear[number])
             system = flow.first_clear[number] if clear else flow.largest_at[number]

@@ -87,6 +87,7 @@ class Waves:
         least_a: Least current through the coil while the driver is off, shape ``(rows,)``.
         limit_s: Time from switching on until the driver limits the current; infinite where it does not.
         on_s: For how long the driver was on; 0 where it was never.
+        mean_a: Mean current through the coil.
     """
 
     light: Floats | None
@@ -99,6 +100,7 @@ class Waves:
     least_a: Floats
     limit_s: Floats
     on_s: Floats
+    mean_a: Floats
 
 
 def steady_voltage(lamp: Lamp, source: Floats, resistance: Floats) -> tuple[Floats, Floats]:
@@ -227,7 +229,7 @@ def turn(
     supply_v = supply["battery"] * emf + supply["starter"] * mean_starter
     supply_v = supply_v + supply["lamp"] * shares * (base + z_lp * current) + supply["coil"] * current
     commanded = (supply_v >= values["module-reset-voltage"]) & ~rows.flags["driver-off"]
-    if "module" in unplugged or not coil_in:
+    if "module" in unplugged or (built_in and not coil_in):
         commanded = np.zeros(rows.count, dtype=bool)
     trigger = np.zeros(rows.count)
     if built_in:
@@ -261,6 +263,7 @@ def turn(
     kelvins: list[Floats] = []
     lights: list[Floats] = []
     area = np.zeros(rows.count)
+    charge = np.zeros(rows.count)
     peak = np.zeros(rows.count)
     least = np.full(rows.count, np.inf)
     limit_s = np.full(rows.count, np.inf)
@@ -374,6 +377,7 @@ def turn(
                 if built_in:  # a trigger is high while the driver is on
                     np.maximum(top, volts, out=top)
                 np.minimum(low_v, volts, out=low_v)
+                charge += 0.5 * (before + current) * step
                 area += np.where(crossing, early * v_0 + (1 - early) * volts, 0.5 * (v_0 + volts)) * step
             note(off * second)
             keep(off * second, starter, driver, current)
@@ -454,6 +458,7 @@ def turn(
                 np.minimum(least, current, out=least)
                 np.maximum(top, volts, out=top)
                 np.minimum(low_v, volts, out=low_v)
+                charge += current * step
                 area += volts * step
             note(time)
             keep(time, starter, zero, current)
@@ -465,7 +470,9 @@ def turn(
     elif lit:
         light = _even(times, lights, period, samples)
     on_s = np.where(commanded, off, 0.0)
-    return Waves(light, area / period, peak, top, low_v, period, available, least, limit_s, on_s)
+    return Waves(
+        light, area / period, peak, top, low_v, period, available, least, limit_s, on_s, charge / period
+    )
 
 
 def _even(times: list[Floats], light: list[Floats], period: Floats, samples: int) -> Floats:

@@ -1,0 +1,110 @@
+"""What each step would show on some cars with some faults, for each observer; every look is simulated once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
+from assistant.circuit.observers import HONEST, Observer, looked_at, seen, shares_of
+from assistant.circuit.observing import bad_spark, together
+from assistant.circuit.problems import CircuitProblem
+from assistant.errors import BayAssistantError, FileProblem
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from assistant.circuit.catalogue import Mechanism
+    from assistant.circuit.observing import Observed
+    from assistant.circuit.parameters import Systems
+    from assistant.circuit.proof import Key, Shares
+    from assistant.core.procedure import Library, Measurement
+
+
+class Looks:
+    """What would be answered at each step, for some mechanisms and systems.
+
+    Args:
+        library: The procedures.
+        circuit: Name of the circuit.
+        mechanisms: What is wrong with the cars; of the catalogue, or put together by the caller.
+        systems: The cars.
+    """
+
+    def __init__(
+        self, library: Library, circuit: str, mechanisms: Sequence[Mechanism], systems: Systems
+    ) -> None:
+        self._library = library
+        self._circuit = circuit
+        self._mechanisms = tuple(mechanisms)
+        self._systems = systems
+        self._seen: dict[tuple[Mechanism, Measurement], Observed] = {}
+        self._shares: dict[tuple[Key, Observer], NDArray[np.float64]] = {}
+        self._sound = catalogue_mechanisms(circuit, NONE)[0]
+        others = [one for one in self._mechanisms if one not in catalogue_mechanisms(circuit)]
+        if others:
+            together(tuple(replace(one, present=1.0) for one in others))
+
+    def present(self) -> NDArray[np.float64]:
+        """Which cars count for each mechanism, shape ``(mechanisms, systems)``: 1 or 0."""
+        return np.stack(
+            [
+                bad_spark(self._circuit, replace(one, present=1.0), self._systems).astype(float)
+                for one in self._mechanisms
+            ]
+        )
+
+    def observed(self, key: Key, number: int = 0, observer: Observer = HONEST) -> Observed:
+        """What is to be seen at a step with one of the mechanisms, while it is there.
+
+        Raises:
+            FileProblem: The step cannot be simulated; names its file and line.
+        """
+        return self._look(key, replace(self._mechanisms[number], present=1.0), observer)
+
+    def _look(self, key: Key, mechanism: Mechanism, observer: Observer) -> Observed:
+        measure = looked_at(self._library.step(*key), key, observer)
+        place = (mechanism, measure)
+        if place not in self._seen:
+            try:
+                self._seen[place] = seen(self._circuit, mechanism, measure, self._systems)
+            except BayAssistantError as problem:
+                raise self._cannot(key, problem) from None
+        return self._seen[place]
+
+    def _answered(self, key: Key, number: int, observer: Observer) -> NDArray[np.float64]:
+        step, mechanism = self._library.step(*key), self._mechanisms[number]
+        try:
+            found = shares_of(self.observed(key, number, observer), step, observer)
+            if mechanism.present < 1:
+                sound = shares_of(self._look(key, self._sound, observer), step, observer)
+                found = mechanism.present * found + (1 - mechanism.present) * sound
+        except CircuitProblem as problem:
+            raise self._cannot(key, problem) from None
+        return found
+
+    def _cannot(self, key: Key, problem: BayAssistantError) -> FileProblem:
+        step = self._library.step(*key)
+        text = str(problem).rstrip(".")
+        return FileProblem(
+            self._library.procedures[key[0]].file,
+            step.line,
+            f"step '{step.name}' cannot be simulated: {text}",
+        )
+
+    def shares(self, observer: Observer = HONEST) -> Shares:
+        """The shares of the answers of a step for an observer, shape (mechanisms, systems, answers)."""
+
+        def of(key: Key) -> NDArray[np.float64]:
+            place = (key, observer)
+            if place not in self._shares:
+                self._shares[place] = np.stack(
+                    [self._answered(key, number, observer) for number in range(len(self._mechanisms))]
+                )
+            return self._shares[place]
+
+        return of

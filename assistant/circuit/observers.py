@@ -1,0 +1,191 @@
+"""The people who are led through a proof: what they have, what they leave out, and how they err.
+
+A procedure is written for an honest person with a lamp, a meter and a clamp.
+In a bay people are without a clamp, or with one that shows the mean; they miss a pin, probe the wrong end of a wire,
+leave the maker's values blank, or find nobody to crank.
+Each of these observers is such a person; `seen` says what he would report at a step.
+
+Rates of errors are chosen, not measured.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.circuit import makers
+from assistant.circuit.catalogue import circuit_named
+from assistant.circuit.observing import Observed, Ramp, Spark, answer_shares, observe
+from assistant.circuit.problems import CircuitProblem
+from assistant.core.procedure import CLAMPS, FILAMENTS, SENSES, Engine
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from assistant.circuit.catalogue import Mechanism
+    from assistant.circuit.parameters import Systems
+    from assistant.core.procedure import Measurement, Step
+
+Floats = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
+
+PROBES = (
+    *FILAMENTS,
+    "led-light",
+    "voltmeter",
+    "ohmmeter",
+    "loaded-voltmeter",
+    "ground-drop-meter",
+    "logic-probe",
+    "signal-meter",
+)
+"""Instruments whose tip has to touch a pin."""
+
+MISSED = 0.03
+"""Share of probings in which the tip misses the pin; chosen."""
+
+
+@dataclass(frozen=True)
+class Observer:
+    """Who is led through.
+
+    Attributes:
+        name: In tables and JSON.
+        blank: Leaves every value of the vehicle maker blank.
+        skips: Skips every test that may be skipped.
+        misreading: Share of answers that are another answer of the step, whatever there is to be seen.
+        misses: Share of probings that miss the pin: the lamp stays dark, the meter shows nothing or an open circuit.
+        clamp: ``peak``, ``mean`` (shows the mean, and has no scope) or ``none``.
+        wrong_end: Step (procedure, step) at which the coil's end of the control wire is probed for the driver's end.
+        cranks: Somebody cranks; else the key is only on.
+    """
+
+    name: str
+    blank: bool = False
+    skips: bool = False
+    misreading: float = 0.0
+    misses: float = 0.0
+    clamp: str = "peak"
+    wrong_end: tuple[str, str] | None = None
+    cranks: bool = True
+
+    def leaves_out(self, step: Step) -> bool:
+        """Whether this step is skipped."""
+        if step.if_skipped is None:
+            return False
+        of_clamp = step.measure.instrument in CLAMPS
+        return (
+            self.skips
+            or (of_clamp and self.clamp == "none")
+            or (step.measure.instrument in ("clamp-scope", "ramp-timer") and self.clamp == "mean")
+        )
+
+
+HONEST = Observer("honest")
+BLANK = Observer("without values", blank=True)
+SKIPPING = Observer("skipping", skips=True)
+MEAN_CLAMP = Observer("mean clamp", clamp="mean")
+NO_CLAMP = Observer("no clamp", clamp="none")
+MISSES = Observer("misses contact", misses=MISSED)
+NOBODY_CRANKS = Observer("nobody cranks", cranks=False)
+
+
+def misreads(rate: float) -> Observer:
+    """One who misreads at this rate."""
+    return Observer("misreading", misreading=rate)
+
+
+def looked_at(step: Step, key: tuple[str, str], observer: Observer) -> Measurement:
+    """The measurement that this observer in truth makes at a step."""
+    measure = step.measure
+    if not observer.cranks and measure.engine is Engine.CRANKING:
+        measure = replace(measure, engine=Engine.KEY_ON)
+    if observer.wrong_end == key:
+        measure = replace(
+            measure,
+            probe="switched" if measure.probe == "driver-end" else measure.probe,
+            clip="switched" if measure.clip == "driver-end" else measure.clip,
+        )
+    return measure
+
+
+def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Systems) -> Observed:
+    """What a measurement shows, also one that makes no sense: it shows nothing.
+
+    Raises:
+        CircuitProblem: The circuit cannot have this measurement, for another reason than a standing engine.
+    """
+    if measure.clip is not None and measure.clip == measure.probe:
+        known = makers.known(circuit_named(circuit), systems)
+        return replace(_nothing(measure, systems), value=np.zeros(systems.count), facts=known)
+    try:
+        return observe(circuit, mechanism, measure, systems)
+    except CircuitProblem:
+        if measure.engine is Engine.KEY_ON and measure.instrument in ("spark-tester", *CLAMPS):
+            return _nothing(measure, systems)
+        raise
+
+
+def _nothing(measure: Measurement, systems: Systems) -> Observed:
+    """What an instrument shows that nothing comes to."""
+    none = np.zeros(systems.count)
+    if measure.instrument == "spark-tester":
+        return Observed(spark=Spark(none, none, 0.0))
+    if measure.instrument == "clamp-scope":
+        return Observed(ramp=Ramp(none, none, np.full(systems.count, np.inf), none))
+    return Observed(brightness=none, index=none, feed_index=np.ones(systems.count), value=none)
+
+
+def shares_of(observed: Observed, step: Step, observer: Observer) -> Floats:
+    """What this observer would answer, shape ``(n, ways)``, in the order of `Step.ways`."""
+    if observer.clamp == "mean" and observed.mean is not None:
+        observed = replace(observed, value=observed.mean)
+    found = answer_shares(observed, step, blank=observer.blank)
+    if observer.misses and step.measure.instrument in PROBES:
+        nothing = missed(step, found.shape[1])
+        if nothing is not None:
+            found = (1 - observer.misses) * found + observer.misses * nothing
+    if observer.misreading and step.measure.instrument not in SENSES:
+        count = len(step.choices())
+        if count > 1:
+            wrong = np.zeros_like(found)
+            wrong[:, :count] = (1 - found[:, :count]) / (count - 1)
+            found = (1 - observer.misreading) * found + observer.misreading * wrong
+    return found
+
+
+def missed(step: Step, ways: int) -> NDArray[np.float64] | None:
+    """The answer of one who touches nothing, shape ``(ways,)``; None where he would notice and try again."""
+    answer = np.zeros(ways)
+    if step.reading is None:
+        names = [one.outcome for one in step.answers]
+        for name in ("dark", "missing"):
+            if name in names:
+                answer[names.index(name)] = 1.0
+                return answer
+        return None
+    if step.measure.instrument == "ohmmeter":
+        answer[len(step.reading.bands) - 1] = 1.0
+        return answer
+    if step.reading.plausible[0] > 0:
+        return None  # no believable number: the dialogue asks again
+    answer[0] = 1.0
+    return answer
+
+
+__all__ = [
+    "BLANK",
+    "HONEST",
+    "MEAN_CLAMP",
+    "MISSES",
+    "NOBODY_CRANKS",
+    "NO_CLAMP",
+    "SKIPPING",
+    "Observer",
+    "looked_at",
+    "misreads",
+    "missed",
+    "seen",
+    "shares_of",
+]
