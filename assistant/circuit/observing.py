@@ -369,8 +369,12 @@ def check(circuit: Circuit, measure: Measurement) -> None:
         )
     if measure.clip in probed:
         raise CircuitProblem(f"Clip and probe are both on '{measure.clip}', where nothing can be measured.")
-    if instrument == "loaded-voltmeter" and (measure.engine is not Engine.KEY_ON or measure.unplugged):
-        raise CircuitProblem("A drop under the heavy lamp is measured with the key on and all plugged in.")
+    if instrument == "loaded-voltmeter" and (
+        measure.engine is not Engine.KEY_ON or set(measure.unplugged) - {"coil"}
+    ):
+        raise CircuitProblem(
+            "A drop under the heavy lamp is measured with the key on and nothing but the coil unplugged."
+        )
     if instrument == "ground-drop-meter" and (measure.engine is not Engine.KEY_OFF or measure.unplugged):
         raise CircuitProblem(
             "A ground's drop under the heavy lamp is measured with the key off, all plugged in."
@@ -591,7 +595,7 @@ def _all_ramp(systems: Systems, state: State) -> Ramp:
 
 
 DIAGRAMS: dict[str, dict[str, str]] = {
-    "coil": {"coils": "", "coil-driver": "separate", "switching": "ground-side"},
+    "coil": {"coils": "", "coil-driver": "separate", "switching": "ground-side", "driver-command": ""},
     "built-in": {"coil-driver": "built-in"},
     "load": {"part-switching": "ground-side"},
 }
@@ -615,6 +619,9 @@ def _kinds(circuit: Circuit, mechanism: Mechanism, probe: str) -> dict[str, floa
     only = DIAGRAMS[circuit.kind][probe]
     if only:
         return {name: float(name == only) for name in NOT_SHOWN}
+    if probe == "driver-command":
+        commanded = 1.0 if "command-missing" in mechanism.flags else 0.5
+        return {"found": commanded, "absent": 1 - commanded, "unknown": 0.0}
     if at_one_coil(mechanism) and mechanism.fault not in ("coil-secondary", "lead-or-plug"):
         return {"coil-per-plug": 0.5, "waste-spark": 0.5, "distributor": 0.0}
     return {"coil-per-plug": 1 / 3, "waste-spark": 1 / 3, "distributor": 1 / 3}
