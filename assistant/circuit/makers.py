@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.problems import CircuitProblem
+from assistant.circuit.winding import loop, peak_current, time_to_current
 from assistant.core.procedure import COPPER_PER_KELVIN
 
 if TYPE_CHECKING:
@@ -31,15 +32,6 @@ DEFAULT_TIME_S = 10e-3
 """Where the current of a sound car does not reach the driver's limit there is no time to state; this stands for it."""
 
 
-def time_to_current(ampere: Floats, volt: Floats, ohm: Floats, henry: Floats) -> Floats:
-    """Seconds from the switching on of a winding until its current reaches a value; infinite if it never does.
-
-    The current of a winding on a constant voltage is ``V/R (1 - exp(-t R/L))``, so ``t = -L/R ln(1 - I R/V)``.
-    """
-    rest = 1 - ampere * ohm / volt
-    return np.where(rest > 0, -henry / ohm * np.log(np.where(rest > 0, rest, 1.0)), np.inf)
-
-
 def warmer(systems: Systems) -> Floats:
     """How many times its resistance at 20 degrees Celsius the copper of each car has (IEC 60028)."""
     return np.asarray(1 + float(COPPER_PER_KELVIN) * (systems.values["coil-temperature"] - 20))
@@ -55,22 +47,9 @@ def known(circuit: Circuit, systems: Systems) -> dict[str, Floats]:
         systems
     )
     nominal = at_20 / (1 + value["resistance-deviation"])
-    volt = (
-        value["battery-voltage"]
-        - value["battery-resistance"] * value["starter-current"]
-        - value["driver-saturation"]
-    )
-    ohm = (
-        value["primary-resistance"]
-        + value["feed-resistance"]
-        + value["control-wire-resistance"]
-        + value["module-ground-resistance"]
-        + value["driver-resistance"]
-        + value["battery-resistance"]
-    )
+    volt, ohm = loop(value)
     henry = value["primary-inductance"]
-    rising = volt / ohm * (1 - np.exp(-value["dwell"] * ohm / henry))
-    peak = np.minimum(rising, value["current-limit"]) / (1 + value["current-deviation"])
+    peak = peak_current(value) / (1 + value["current-deviation"])
     time = time_to_current(value["current-limit"], volt, ohm, henry) / (1 + value["time-deviation"])
     time = np.where(np.isfinite(time), time, DEFAULT_TIME_S)
     load = "load" if circuit.kind == "load" else "primary"

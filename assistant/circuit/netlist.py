@@ -95,6 +95,7 @@ def cranking_netlist(
         "Rtower tower 0 1g",
         # Without a little capacitance a node between two coils and a source has no first solution.
         "Cstray switched 0 100p",
+        "Cend driver_end 0 100p",
     ]
     if math.isfinite(value["shorted-turns"]):
         # Only once the driver is off, as in the model.

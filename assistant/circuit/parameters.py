@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.problems import CircuitProblem
+from assistant.circuit.winding import computed_dwell, sparks_well
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -113,12 +114,26 @@ PARAMETERS: dict[str, Parameter] = {
         Parameter("relay-winding", "ohm", 80, 60, 100, "winding of the ignition relay; " + CHOSEN, 1),
         Parameter("sensor-supply", "V", 5.0, 4.9, 5.1, "supply of the crank sensor, " + MEMORY, 1, 15),
         Parameter(
-            "feed-resistance", "ohm", 0.10, 0.06, 0.14, "wire, relay and fuse together; " + CHOSEN, 1e-4
+            "feed-resistance",
+            "ohm",
+            0.05,
+            0.03,
+            0.07,
+            "wire, relay and fuse together: at most 0.5 V at the coil's own 7 A, the trade's rule, " + MEMORY,
+            1e-4,
         ),
         Parameter(
             "control-wire-resistance", "ohm", 0.05, 0.03, 0.07, "some metres of AWG 18; " + CHOSEN, 1e-4
         ),
-        Parameter("module-ground-resistance", "ohm", 0.02, 0.01, 0.03, CHOSEN, 1e-4),
+        Parameter(
+            "module-ground-resistance",
+            "ohm",
+            0.01,
+            0.005,
+            0.014,
+            "at most 0.1 V at 7 A, the trade's rule, " + MEMORY,
+            1e-4,
+        ),
         Parameter("driver-supply-resistance", "ohm", 0.10, 0.06, 0.14, CHOSEN, 1e-4),
         Parameter("module-load", "ohm", 80, 60, 120, "the module's own draw, about 0.15 A; " + CHOSEN, 1),
         Parameter("other-ignition-loads", "ohm", 8, 5, 20, "other loads of the ignition bus; " + CHOSEN, 0.5),
@@ -149,7 +164,16 @@ PARAMETERS: dict[str, Parameter] = {
             "cut-off if the limit comes within 1 ms; " + CHOSEN,
         ),
         Parameter("module-reset-voltage", "V", 6.5, 6.0, 7.0, "the module does nothing below; " + CHOSEN),
-        Parameter("dwell", "s", 4e-3, 2.5e-3, 9e-3, CHOSEN, 1e-4, 0.05),
+        Parameter(
+            "dwell",
+            "s",
+            3.6e-3,
+            2.5e-3,
+            9e-3,
+            "drawn, then at least what the coil needs (`winding.computed_dwell`); " + CHOSEN,
+            1e-4,
+            0.05,
+        ),
         Parameter(
             "spark-delay",
             "degree",
@@ -253,7 +277,8 @@ class Systems:
         """Sound systems, uniform within the ranges; the same for the same seed.
 
         A system whose posts fall below `CRANKING_FLOOR_V` on average while cranking has a weak battery, which is
-        a fault, and is drawn again.
+        a fault, and is drawn again; so is one whose coil makes no good spark (`winding.sparks_well`).
+        Dwell is what a control computer makes of the car's own coil.
 
         Raises:
             CircuitProblem: Less than one system is wanted.
@@ -270,7 +295,8 @@ class Systems:
                 if name not in KNOWN_TO_THE_PERSON
             }
             posts = drawn["battery-voltage"] - drawn["battery-resistance"] * (drawn["starter-current"] + 2.0)
-            good = posts >= CRANKING_FLOOR_V
+            drawn["dwell"] = computed_dwell(drawn)
+            good = (posts >= CRANKING_FLOOR_V) & sparks_well(drawn)
             have += int(good.sum())
             for name, values in drawn.items():
                 kept[name].append(values[good])

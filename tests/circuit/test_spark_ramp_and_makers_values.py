@@ -10,7 +10,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from assistant.circuit import makers
+from assistant.circuit import makers, winding
 from assistant.circuit.catalogue import CIRCUITS, mechanism_named, mechanisms
 from assistant.circuit.network import GROUND, rows_of
 from assistant.circuit.observing import (
@@ -81,7 +81,7 @@ def test_the_time_to_the_limit_is_that_of_the_closed_form(limit: float) -> None:
     )
     wanted = -value["primary-inductance"] / ohm * np.log(1 - limit * ohm / volt)
     assert float(waves.limit_s[0]) == pytest.approx(wanted, rel=0.005)
-    found = makers.time_to_current(
+    found = winding.time_to_current(
         *(np.array([one]) for one in (limit, volt, ohm, value["primary-inductance"]))
     )
     assert float(found[0]) == pytest.approx(wanted)
@@ -89,7 +89,7 @@ def test_the_time_to_the_limit_is_that_of_the_closed_form(limit: float) -> None:
 
 def test_a_current_that_is_never_reached_has_no_time() -> None:
     """Above V/R the logarithm has no value: the time is infinite, not a number."""
-    found = makers.time_to_current(*(np.array([one]) for one in (30.0, 10.0, 0.5, 3e-3)))
+    found = winding.time_to_current(*(np.array([one]) for one in (30.0, 10.0, 0.5, 3e-3)))
     assert np.isinf(found[0])
 
 
