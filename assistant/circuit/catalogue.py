@@ -60,7 +60,6 @@ class Mechanism:
         circuits: Where not empty, the only circuits that it is in.
         parts: What is truly bad with it, by the names that verdicts may give; empty where no part is.
         present: Probability that it is there at a test, 0 to 1; below 1 it comes and goes.
-        counts_always: Every car with it counts, also one whose spark the spark model calls good.
     """
 
     fault: str
@@ -72,7 +71,6 @@ class Mechanism:
     circuits: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
     present: float = 1.0
-    counts_always: bool = False
 
 
 @dataclass(frozen=True)
@@ -250,7 +248,7 @@ _ALL: tuple[Mechanism, ...] = (
         "feed-wire-shorted",
         "the feed wire touches ground and has blown the fuse",
         (_BLOWN, _draw("short-feed-wire-to-ground", _HARD)),
-        parts=(FEED_WIRE,),
+        parts=(FEED_WIRE, "ignition fuse"),
     ),
     Mechanism(
         "open-feed",
@@ -506,7 +504,6 @@ _ALL: tuple[Mechanism, ...] = (
         "8 milliohm between the battery's post and the starter",
         (_set("starter-cable", 8e-3),),
         parts=("starter cable",),
-        counts_always=True,
     ),
     Mechanism(
         "weak-battery",
@@ -514,7 +511,6 @@ _ALL: tuple[Mechanism, ...] = (
         "3 milliohm between the engine block and the battery",
         (_set("engine-ground", 3e-3),),
         parts=("engine ground connection",),
-        counts_always=True,
     ),
 )
 
@@ -550,7 +546,6 @@ def combined(one: Mechanism, other: Mechanism) -> Mechanism:
         one.flags | other.flags,
         tuple(dict.fromkeys((*one.also, other.fault, *other.also))),
         parts=tuple(dict.fromkeys((*one.parts, *other.parts))),
-        counts_always=one.counts_always and other.counts_always,
     )
 
 

@@ -713,9 +713,9 @@ def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
     matter whatever the spark.
     """
     everything = np.ones(systems.count, dtype=bool)
-    if mechanism.counts_always or mechanism.fault == NONE:
-        return everything
     known = circuit_named(circuit)
+    if mechanism.fault == NONE or known.only:
+        return everything  # a weak battery or a poor cable is looked for whatever the spark
     if known.kind == "load":
         clamp = Measurement("clamp-scope", None, "feed-wire", Engine.CRANKING)
         ramp = _observed(known, mechanism, clamp, systems, "194").ramp
