@@ -95,7 +95,7 @@ LOADS = {"loaded-voltmeter": ("feed", GROUND), "ground-drop-meter": ("battery-po
 """Voltmeters with the heavy lamp as load, and where that lamp is."""
 NODE_INSTRUMENTS = (*FILAMENTS, "led-light", "voltmeter", *LOADS, "ohmmeter", *PULSE_INSTRUMENTS)
 INSTRUMENTS = (*NODE_INSTRUMENTS, *CLAMPS, "spark-tester", "eyes", "diagram")
-SPARK_PLACES = ("plug-lead", "both-towers", "swapped-coil", "sound-coil")
+SPARK_PLACES = ("plug-lead", "both-towers", "swapped-coil", "sound-coil", "old-coil")
 OVER_RANGE_OHM = 2e6
 """From here on the meter is taken to show no number; most have ranges up to tens of megohm, and an open circuit
 of the model is 10 megohm beside whatever leaks."""
@@ -774,9 +774,9 @@ def _all_ohm(systems: Systems, state: State, across: tuple[str, str]) -> Floats:
     return found
 
 
-def _below(value: Floats, limit: float, spread: float) -> Floats:
+def _below(value: Floats, limit: float | Floats, spread: float) -> Floats:
     """Share of observers who put a value below a limit, on a logarithmic scale; exact far away from it."""
-    distance = (np.log(np.maximum(value, 1e-9)) - np.log(limit)) / spread
+    distance = (np.log(np.maximum(value, 1e-9)) - np.log(np.maximum(limit, 1e-9))) / spread
     return np.asarray(1 / (1 + np.exp(np.clip(2.5 * distance, -50, 50))))
 
 

@@ -10,7 +10,7 @@ Two measurements of one car are taken as independent but for the car itself: a p
 is not held to it at the next test, and a test that was made in an earlier procedure is made again.
 A procedure that is entered a second time on one way runs in a circle, and counts as undecided.
 A procedure about nothing electrical, or about another circuit, is not followed: a verdict that goes on with one is an
-end, and an answer that hands over to one is undecided.
+end, and an answer that hands over to one decides nothing here, and is the affair of that procedure's own proof.
 
 Every figure comes from a model with no bench measurement behind it.
 """
@@ -64,6 +64,7 @@ class Judgement(StrEnum):
     WRONG_PART = "wrong part"
     WRONG_PATH = "wrong path"
     UNDECIDED = "undecided"
+    HANDED_OVER = "handed over"
 
 
 @dataclass(frozen=True)
@@ -370,6 +371,8 @@ def judge(library: Library, end: End, case: Case) -> Judgement:
     One that names a good part, alone or beside a bad one, condemns a wrong part.
     Any other leaves something that is wrong unsaid, and costs a further test.
     """
+    if end.left:
+        return Judgement.HANDED_OVER
     if not end.verdict:
         return Judgement.UNDECIDED
     verdict = library.procedures[end.procedure].verdicts[end.verdict]
@@ -377,7 +380,9 @@ def judge(library: Library, end: End, case: Case) -> Judgement:
         return Judgement.WRONG_PART
     if not verdict.faults:
         return Judgement.UNDECIDED
-    if not set(case.faults) <= set(verdict.faults):
+    # A verdict that names one of two bad parts is right: the other one is found in the next round.
+    named = set(case.faults) & set(verdict.faults)
+    if not named or (not verdict.part and len(named) < len(case.faults)):
         return Judgement.WRONG_PATH
     of_parts = {library.terms.faults[fault].part for fault in verdict.faults}
     return Judgement.RIGHT if verdict.part or len(of_parts) == 1 else Judgement.UNDECIDED
@@ -550,7 +555,7 @@ def counters(library: Library, entry: str, walked: Walk, cases: Iterable[Case]) 
             if condemns(library, end, case) or leads_astray(library, end, case)
         ]
         for end, judgement, flow in places:
-            if not flow.share[number] or judgement is Judgement.RIGHT:
+            if not flow.share[number] or judgement in (Judgement.RIGHT, Judgement.HANDED_OVER):
                 continue
             clear = bool(flow.clear[number])
             system = flow.first_clear[number] if clear else flow.largest_at[number]
