@@ -33,7 +33,7 @@ from assistant.circuit.catalogue import (
     mechanisms,
 )
 from assistant.circuit.lamps import HEAVY_LAMP, LAMPS, Lamp, lamp_named
-from assistant.circuit.network import GROUND, SOURCES, Rows, nodes_of, reduce, rows_of
+from assistant.circuit.network import GROUND, SOURCES, Rows, feed_ohm, nodes_of, reduce, rows_of
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import (
@@ -41,6 +41,7 @@ from assistant.circuit.solving import (
     battery_of,
     brightness_of,
     resistance_between,
+    settled,
     steady,
     tables_of,
     turn,
@@ -447,14 +448,15 @@ def _all_current(systems: Systems, state: State) -> Floats:
     key = ("current", state)
     if key not in kept:
         parts = []
-        for rows in _chunks(systems, state):
+        for unsettled in _chunks(systems, state):
             across = ("battery-positive", GROUND)
+            rows = settled(unsettled, state[2], state[3], across, NO_OBSERVER)
             ports = reduce(
                 rows, state[2], state[3], {"lamp": across, "wire": ("fuse-load", "feed")}, steady=True
             )
             emf, starter = battery_of(rows, state[2])
             drop = ports.gain["wire"]["battery"] * emf + ports.gain["wire"]["starter"] * starter
-            parts.append(np.abs(drop) / rows.values["feed-wire"])
+            parts.append(np.abs(drop) / feed_ohm(rows, state[2]))
         kept[key] = np.concatenate(parts)
     found = kept[key]
     assert isinstance(found, np.ndarray)  # noqa: S101 - one dictionary holds values of several types
@@ -556,7 +558,8 @@ def _all_drops(systems: Systems, state: State, across: tuple[str, str], lit: tup
         tables = tables_of(heavy)
         assert tables is not None  # noqa: S101 - the heavy lamp has a filament
         parts = []
-        for rows in _chunks(systems, state):
+        for unsettled in _chunks(systems, state):
+            rows = settled(unsettled, state[2], state[3], lit, heavy)
             volts, kelvin, _ = steady(rows, state[2], state[3], lit, heavy)
             drawn = np.interp(kelvin, tables.kelvin, tables.conductance) * volts
             emf, starter = battery_of(rows, state[2])
@@ -805,7 +808,7 @@ VERSION = fingerprint(
     (DARK_SPREAD, DIM_SPREAD, STEADY_SPREAD, ERRORS, CONTACT_OHM),
     (GAP_KV, THIN_J, GAP_SPREAD, THIN_SPREAD, NO_CURRENT_A, AT_ONCE_S, FLAT_S, RAMP_SPREAD, INSIDE_V),
     (makers.RESISTANCE_TOLERANCE, makers.CURRENT_TOLERANCE, makers.TIME_TOLERANCE, makers.DEFAULT_TIME_S),
-    "solving 3",
+    "solving 4",
 )
 """Changes with parameters, lamps, faults, circuits and classes; caches are keyed with it.
 
@@ -978,6 +981,7 @@ def _traced(
     rows: Rows, measure: Measurement, across: tuple[str, str], lamp: Lamp, places: Sequence[str]
 ) -> tuple[Floats, list[Floats], Floats, Floats, Floats]:
     """Time, voltages of places, current, light and what is seen, for one row."""
+    rows = settled(rows, measure.engine, measure.unplugged, across, lamp)
     emf, starter = battery_of(rows, measure.engine)
     tables = tables_of(lamp)
     wanted = {name: (name, GROUND) for name in places if name != GROUND}
