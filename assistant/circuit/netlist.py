@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 
 COUPLING = 0.99
 STEP_S = 5e-6
-TRIGGER_SIEMENS = 100.0
-"""Slope of a driver in the coil above the threshold of its trigger: all of its current within 0.1 V; chosen."""
+TRIGGER_SIEMENS = 50.0
+"""Slope of a driver in the coil above the threshold of its trigger: all of its current within 0.2 V; chosen."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,7 @@ def cranking_netlist(
         "Rtower tower 0 1g",
         # Without a little capacitance a node between two coils and a source has no first solution.
         f"Cstray {low} 0 100p",
-        "Cend driver_end 0 100p",
+        "Cdriver driver_end 0 100p",
     ]
     if math.isfinite(value["shorted-turns"]):
         # Only once the driver is off, as in the model.
@@ -167,7 +167,11 @@ def _driver(rows: Rows, value: dict[str, float], off_s: float, across: str, term
         lines += [commanded, f"Btrigger driver_ground driver_end I=V(gate)*{TRIGGER_V / TRIGGER_OHM:.9g}"]
     if not bool(rows.flags["coil-driver-off"][0]):
         steep = f"max({TRIGGER_SIEMENS:g}*(V(switched,coil_ground)-{TRIGGER_THRESHOLD_V:g}),0)"
-        lines.append(f"Bdriver {terminals} I=min({on},{steep})")
+        lines += [
+            f"Bdriver {terminals} I=min({on},{steep})",
+            "Cground coil_ground 0 1u",
+            "Cend switched 0 1n",
+        ]
     return lines
 
 
