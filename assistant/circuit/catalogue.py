@@ -171,6 +171,24 @@ def _flags(*names: str) -> frozenset[str]:
 _ALL: tuple[Mechanism, ...] = (
     Mechanism(NONE, "sound", "nothing is wrong"),
     Mechanism(
+        NONE,
+        "three-ohm-coil",
+        "nothing is wrong; an older coil of 2.9 to 3.6 ohm that needs no ballast resistor",
+        (
+            _draw("primary-resistance", (2.9, 3.6)),
+            _set("primary-inductance", 12e-3),
+            _set("dwell", 15e-3),
+        ),
+        circuits=("distributor", "coil-with-external-driver"),
+    ),
+    Mechanism(
+        NONE,
+        "ballast-resistor",
+        "nothing is wrong; a ballast resistor in the feed, bypassed in the crank position",
+        (_draw("ballast", (0.5, 2.0)),),
+        circuits=("distributor", "coil-with-external-driver"),
+    ),
+    Mechanism(
         "coil-secondary",
         "winding-open",
         "the secondary winding is open inside the coil: no spark comes out",
@@ -293,6 +311,14 @@ _ALL: tuple[Mechanism, ...] = (
         parts=("supply wire of the ignition relay",),
     ),
     Mechanism(
+        "high-resistance-feed",
+        "wire-under-current",
+        "a contact between fuse and coil that is good under a meter and bad under the coil's current",
+        (_draw("feed-wire-under-current", HIGH),),
+        circuits=_COIL,
+        parts=(FEED_WIRE,),
+    ),
+    Mechanism(
         "open-primary",
         "winding-open",
         "the primary winding is open",
@@ -362,6 +388,14 @@ _ALL: tuple[Mechanism, ...] = (
         parts=(WIRE,),
     ),
     Mechanism(
+        "high-resistance-control-wire",
+        "under-current",
+        "a contact in the control wire that is good under a meter and bad under the coil's current",
+        (_draw("control-wire-under-current", HIGH),),
+        circuits=_COIL,
+        parts=(WIRE,),
+    ),
+    Mechanism(
         "driver-dead",
         "never-switches",
         "the driver never switches on",
@@ -409,6 +443,22 @@ _ALL: tuple[Mechanism, ...] = (
         (_draw("module-ground", HIGH),),
         circuits=_COIL_CURRENT,
         parts=("ground circuit of the driver",),
+    ),
+    Mechanism(
+        "weak-module-ground",
+        "under-current",
+        "a contact in the module's ground that is good under a meter and bad under the coil's current",
+        (_draw("module-ground-under-current", HIGH),),
+        circuits=_COIL,
+        parts=("ground circuit of the driver",),
+    ),
+    Mechanism(
+        "weak-module-ground",
+        "engine-block",
+        "the module is grounded at the engine block, whose cable has 5 to 60 milliohm: the starter lifts it",
+        (_set("module-at-block", 1.0), _draw("engine-ground", (5e-3, 60e-3))),
+        circuits=_COIL,
+        parts=("engine ground connection",),
     ),
     Mechanism(
         "weak-module-ground",

@@ -14,7 +14,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.lamps import LOSS_EXPONENT, RESISTANCE_EXPONENT, ROOM_K, lamp_named, tungsten_heat
-from assistant.circuit.network import CYLINDERS, GROUND, LEAK, Rows, nodes_of, resistors
+from assistant.circuit.network import (
+    CYLINDERS,
+    GROUND,
+    LEAK,
+    TRIGGER_OHM,
+    TRIGGER_THRESHOLD_V,
+    TRIGGER_V,
+    Rows,
+    nodes_of,
+    resistors,
+)
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import CLAMP_OHM, DIODE_V
 from assistant.core.procedure import Engine
@@ -24,6 +34,8 @@ if TYPE_CHECKING:
 
 COUPLING = 0.99
 STEP_S = 5e-6
+TRIGGER_SIEMENS = 50.0
+"""Slope of a driver in the coil above the threshold of its trigger: all of its current within 0.2 V; chosen."""
 
 
 @dataclass(frozen=True)
@@ -42,27 +54,41 @@ class Beginning:
 
 
 def cranking_netlist(
-    rows: Rows, unplugged: Sequence[str], across: tuple[str, str], lamp: str, begin: Beginning, output: str
+    rows: Rows,
+    unplugged: Sequence[str],
+    across: tuple[str, str],
+    lamp: str | None,
+    begin: Beginning,
+    output: str,
+    *,
+    places: Sequence[str] = (),
+    coupling: float = COUPLING,
 ) -> str:
-    """A netlist of one system that is cranked for one period with a filament lamp between two nodes.
+    """A netlist of one system that is cranked for one period with a filament lamp, or nothing, between two nodes.
+
+    A driver in the coil follows the voltage between its trigger and its ground: here nothing is settled beforehand.
 
     Args:
         rows: One row.
         unplugged: Parts that are unplugged; not the coil or the module.
         across: Nodes of the lamp, positive first.
-        lamp: A lamp with a filament.
+        lamp: A lamp with a filament; None for a meter.
         begin: State at the moment the driver switches on.
-        output: File that ngspice writes: time, lamp voltage, coil current and filament temperature.
+        output: File that ngspice writes: time, lamp voltage, coil current, filament temperature (0 for a meter),
+            then the voltages of `places` against the battery's negative post.
+        places: Nodes, or "tower" for the secondary.
+        coupling: Of the two windings; 1 - k^2 of the primary's inductance is leakage.
 
     Raises:
         CircuitProblem: More than one row, a lamp without a filament, or a circuit with another driver.
     """
-    bulb = lamp_named(lamp)
-    if rows.count != 1 or not bulb.filament or rows.circuit.kind != "coil" or unplugged:
+    built_in = rows.circuit.kind == "built-in"
+    lit = lamp is None or lamp_named(lamp).filament
+    if rows.count != 1 or not lit or rows.circuit.kind == "load" or unplugged:
         raise CircuitProblem("A netlist is made of one system with its coil and module, and a filament lamp.")
     value = {name: float(values[0]) for name, values in rows.values.items()}
     name_of = {name: name.replace("-", "_") for name in nodes_of(rows.circuit)} | {GROUND: "0"}
-    lines = [f"* {rows.circuit.name}, cranking, lamp {lamp}"]
+    lines = [f"* {rows.circuit.name}, cranking, lamp {lamp or 'none'}"]
     for number, element in enumerate(resistors(rows, Engine.CRANKING, unplugged)):
         ohm = float(element.value[0])
         if math.isfinite(ohm):
@@ -83,36 +109,35 @@ def cranking_netlist(
             f"+{swing:.9g}*(cos{phase}+0.25*cos(2*{phase}))"
         ),
     ]
+    low, ground = ("coil_low", "coil_ground") if built_in else ("driver_end", "driver_ground")
+    across_driver = f"V({low},{ground})"
+    low = low if built_in else "switched"
     # The coil; both windings have their own ground, so that only the magnetic field couples them.
     ratio = value["turns-ratio"]
     secondary_farad = value["winding-capacitance"] / ratio**2
     lines += [
         f"Rprimary feed inner {value['primary-resistance']:.9g}",
-        f"Lprimary inner switched {value['primary-inductance']:.9g} ic={begin.ampere:.9g}",
+        f"Lprimary inner {low} {value['primary-inductance']:.9g} ic={begin.ampere:.9g}",
         f"Lsecondary tower 0 {value['primary-inductance'] * ratio**2:.9g} ic=0",
-        f"Kcoil Lprimary Lsecondary {COUPLING}",
+        f"Kcoil Lprimary Lsecondary {coupling}",
         f"Csecondary tower 0 {secondary_farad:.9g} ic=0",
         "Rtower tower 0 1g",
         # Without a little capacitance a node between two coils and a source has no first solution.
-        "Cstray switched 0 100p",
-        "Cend driver_end 0 100p",
+        f"Cstray {low} 0 100p",
+        "Cdriver driver_end 0 100p",
     ]
     if math.isfinite(value["shorted-turns"]):
         # Only once the driver is off, as in the model.
         shunt = 1 / value["shorted-turns"]
-        lines.append(f"Bturns inner switched I=(time>{begin.off_s:.9g})*{shunt:.9g}*V(inner,switched)")
-    across_driver = "V(driver_end,driver_ground)"
-    if not bool(rows.flags["driver-off"][0]):
-        on = f"({across_driver}-{value['driver-saturation']:.9g})/{value['driver-resistance']:.9g}"
-        lines += [
-            f"Vgate gate 0 PWL(0 0 1e-6 1 {begin.off_s:.9g} 1 {begin.off_s + 1e-6:.9g} 0)",
-            f"Bdriver driver_end driver_ground I=V(gate)*min(max({on},0),{value['current-limit']:.9g})",
-        ]
-    lines.append(
-        f"Bclamp driver_end driver_ground I=max({across_driver}-{value['clamp-voltage']:.9g},0)/{CLAMP_OHM:.9g}"
-    )
-    lines.append(f"Bdiode driver_end driver_ground I=min({across_driver}-({DIODE_V}),0)/{CLAMP_OHM:.9g}")
-    lines += _lamp(across, name_of, lamp, begin.kelvin)
+        lines.append(f"Bturns inner {low} I=(time>{begin.off_s:.9g})*{shunt:.9g}*V(inner,{low})")
+    terminals = "coil_low coil_ground" if built_in else "driver_end driver_ground"
+    lines += _driver(rows, value, begin.off_s, across_driver, terminals)
+    lines.append(f"Bclamp {terminals} I=max({across_driver}-{value['clamp-voltage']:.9g},0)/{CLAMP_OHM:.9g}")
+    lines.append(f"Bdiode {terminals} I=min({across_driver}-({DIODE_V}),0)/{CLAMP_OHM:.9g}")
+    if lamp is None:
+        lines += [f"Rmeter {name_of[across[0]]} {name_of[across[1]]} 1e9", "Vhot hot 0 0"]
+    else:
+        lines += _lamp(across, name_of, lamp, begin.kelvin)
     lines += [
         ".options reltol=1e-3 method=gear abstol=1e-8 vntol=1e-5 chgtol=1e-12 itl4=200",
         ".control",
@@ -121,11 +146,33 @@ def cranking_netlist(
         f"tran {STEP_S:g} {period:.9g} 0 {2 * STEP_S:g} uic",
         f"wrdata {output} v({name_of[across[0]]})"
         + (f"-v({name_of[across[1]]})" if across[1] != GROUND else "")
-        + " i(Lprimary) v(hot)",
+        + " i(Lprimary) v(hot)"
+        + "".join(f" v({name_of.get(name, name)})" for name in places),
         ".endc",
         ".end",
     ]
     return "\n".join(lines) + "\n"
+
+
+def _driver(rows: Rows, value: dict[str, float], off_s: float, across: str, terminals: str) -> list[str]:
+    """The transistor: in the module it follows the command, in the coil the voltage of its trigger."""
+    on = f"({across}-{value['driver-saturation']:.9g})/{value['driver-resistance']:.9g}"
+    on = f"min(max({on},0),{value['current-limit']:.9g})"
+    commanded = f"Vgate gate 0 PWL(0 0 1e-6 1 {off_s:.9g} 1 {off_s + 1e-6:.9g} 0)"
+    dead = bool(rows.flags["driver-off"][0])
+    if rows.circuit.kind != "built-in":
+        return [] if dead else [commanded, f"Bdriver {terminals} I=V(gate)*{on}"]
+    lines = []
+    if not dead:
+        lines += [commanded, f"Btrigger driver_ground driver_end I=V(gate)*{TRIGGER_V / TRIGGER_OHM:.9g}"]
+    if not bool(rows.flags["coil-driver-off"][0]):
+        steep = f"max({TRIGGER_SIEMENS:g}*(V(switched,coil_ground)-{TRIGGER_THRESHOLD_V:g}),0)"
+        lines += [
+            f"Bdriver {terminals} I=min({on},{steep})",
+            "Cground coil_ground 0 1u",
+            "Cend switched 0 1n",
+        ]
+    return lines
 
 
 def _lamp(across: tuple[str, str], name_of: dict[str, str], lamp: str, kelvin: float) -> list[str]:

@@ -65,6 +65,20 @@ RELAY_CONTROL_OHM = 1.0
 FEED_SHARES = {"relay-link": 0.1, "relay": 0.2, "fuse": 0.1, "feed-wire": 0.6}
 """How the feed's resistance is shared between its parts; chosen, not fitted."""
 
+UNDER_CURRENT = "-under-current"
+CONTACTS = {
+    "control-wire": ("switched", "driver-end"),
+    "feed-wire": ("fuse-load", "feed"),
+    "module-ground": None,
+}
+"""Elements that can be good under a meter and bad under the coil's current, and their nodes.
+
+``values["feed-wire-under-current"]`` is the resistance in ohm that the element has then; infinite where it has no
+such fault.  The module's ground has its nodes by `ground_of`.
+"""
+HELD_ON = "held-on"
+"""A driver inside the coil whose trigger is held high from outside, as a resistance; infinite where it is not."""
+
 
 @dataclass(frozen=True)
 class Resistor:
@@ -132,8 +146,11 @@ def rows_of(circuit: Circuit, wanted: Sequence[Mechanism], systems: Systems) -> 
         "short-feed-wire-to-ground",
         "short-driver",
         "shorted-turns",
+        HELD_ON,
+        *(name + UNDER_CURRENT for name in CONTACTS),
     ):
         base[name] = none
+    base["ballast"] = np.zeros(systems.count)
     if circuit.kind == "load":
         base["primary-resistance"] = base["load-resistance"]
         base["primary-inductance"] = base["load-inductance"]
@@ -192,6 +209,7 @@ def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resi
     def full(ohm: float) -> Floats:
         return np.full(rows.count, ohm)
 
+    at_block = values["module-at-block"] > 0.5
     relay, switch, control = values["relay"], values["relay-switch"], values["relay-control"]
     if key_off:
         relay = switch = control = full(np.inf)
@@ -211,14 +229,22 @@ def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resi
         Resistor("other-ignition-loads", "fuse-supply", GROUND, values["other-ignition-loads"]),
         Resistor("fuse", "fuse-supply", "fuse-load", full(np.inf) if "fuse" in unplugged else values["fuse"]),
         Resistor("short-feed-wire-to-ground", "fuse-load", GROUND, values["short-feed-wire-to-ground"]),
-        Resistor("feed-wire", "fuse-load", "feed", values["feed-wire"]),
+        Resistor("feed-wire", "fuse-load", "feed", feed_ohm(rows, engine)),
         Resistor("control-wire", "switched", "driver-end", values["control-wire"]),
         # The short lies at the coil's end, so that a lamp at either end sees it.
         Resistor("short-control-to-ground", "switched", GROUND, values["short-control-to-ground"]),
         Resistor(
             "short-control-to-battery", "switched", "battery-positive", values["short-control-to-battery"]
         ),
-        Resistor("module-ground", "driver-ground", GROUND, values["module-ground"]),
+        Resistor(
+            "module-ground", "driver-ground", GROUND, np.where(at_block, np.inf, values["module-ground"])
+        ),
+        Resistor(
+            "module-ground-at-block",
+            "driver-ground",
+            "engine-block",
+            np.where(at_block, values["module-ground"], np.inf),
+        ),
     ]
     if "accessory" not in unplugged:
         found.append(Resistor("accessory", "switched", GROUND, values["accessory"]))
@@ -240,7 +266,17 @@ def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resi
         if "coil" not in unplugged:
             found.append(Resistor("trigger-input", "switched", "coil-ground", full(TRIGGER_INPUT_OHM)))
             found.append(Resistor("coil-driver-off", "coil-low", "coil-ground", full(OFF_LEAK)))
+            found.append(Resistor(HELD_ON, "coil-low", "coil-ground", values[HELD_ON]))
     return found
+
+
+def feed_ohm(rows: Rows, engine: Engine) -> Floats:
+    """Resistance in ohm between fuse and coil, shape ``(rows,)``: the wire, and the ballast but in the crank position.
+
+    The bypass of a ballast resistor is taken to carry the current from behind the same fuse.
+    """
+    wire = rows.values["feed-wire"]
+    return wire if engine is Engine.CRANKING else np.asarray(wire + rows.values["ballast"])
 
 
 @dataclass(frozen=True, eq=False)

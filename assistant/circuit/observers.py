@@ -37,6 +37,7 @@ PROBES = (
     "ohmmeter",
     "loaded-voltmeter",
     "ground-drop-meter",
+    "control-drop-meter",
     "logic-probe",
     "signal-meter",
 )

@@ -34,7 +34,7 @@ from assistant.circuit.catalogue import (
     mechanisms,
 )
 from assistant.circuit.lamps import HEAVY_LAMP, LAMPS, Lamp, lamp_named
-from assistant.circuit.network import GROUND, SOURCES, Rows, nodes_of, reduce, rows_of
+from assistant.circuit.network import GROUND, SOURCES, Rows, feed_ohm, nodes_of, reduce, rows_of
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import (
@@ -42,6 +42,7 @@ from assistant.circuit.solving import (
     battery_of,
     brightness_of,
     resistance_between,
+    settled,
     steady,
     tables_of,
     turn,
@@ -91,7 +92,11 @@ ITEMS = ("security-lamp", "engine-speed", "outside-air")
 CABLES = ("feed-wire", "starter-cable", "heavy-lamp-lead")
 PARTS = ("coil", "module", "fuse", "accessory")
 PULSE_INSTRUMENTS = ("signal-meter", "logic-probe")
-LOADS = {"loaded-voltmeter": ("feed", GROUND), "ground-drop-meter": ("battery-positive", "driver-ground")}
+LOADS = {
+    "loaded-voltmeter": ("feed", GROUND),
+    "ground-drop-meter": ("battery-positive", "driver-ground"),
+    "control-drop-meter": ("driver-end", GROUND),
+}
 """Voltmeters with the heavy lamp as load, and where that lamp is."""
 NODE_INSTRUMENTS = (*FILAMENTS, "led-light", "voltmeter", *LOADS, "ohmmeter", *PULSE_INSTRUMENTS)
 INSTRUMENTS = (*NODE_INSTRUMENTS, *CLAMPS, "spark-tester", "eyes", "diagram")
@@ -375,6 +380,12 @@ def check(circuit: Circuit, measure: Measurement) -> None:
         raise CircuitProblem(
             "A drop under the heavy lamp is measured with the key on and nothing but the coil unplugged."
         )
+    if instrument == "control-drop-meter" and (
+        measure.engine is not Engine.KEY_ON or measure.unplugged != ("module",)
+    ):
+        raise CircuitProblem(
+            "A control wire's drop under the heavy lamp is measured with the key on and the module unplugged."
+        )
     if instrument == "ground-drop-meter" and (measure.engine is not Engine.KEY_OFF or measure.unplugged):
         raise CircuitProblem(
             "A ground's drop under the heavy lamp is measured with the key off, all plugged in."
@@ -483,14 +494,15 @@ def _all_current(systems: Systems, state: State) -> Floats:
     key = ("current", state)
     if key not in kept:
         parts = []
-        for rows in _chunks(systems, state):
+        for unsettled in _chunks(systems, state):
             across = ("battery-positive", GROUND)
+            rows = settled(unsettled, state[2], state[3], across, NO_OBSERVER)
             ports = reduce(
                 rows, state[2], state[3], {"lamp": across, "wire": ("fuse-load", "feed")}, steady=True
             )
             emf, starter = battery_of(rows, state[2])
             drop = ports.gain["wire"]["battery"] * emf + ports.gain["wire"]["starter"] * starter
-            parts.append(np.abs(drop) / rows.values["feed-wire"])
+            parts.append(np.abs(drop) / feed_ohm(rows, state[2]))
         kept[key] = np.concatenate(parts)
     found = kept[key]
     assert isinstance(found, np.ndarray)  # noqa: S101 - one dictionary holds values of several types
@@ -595,7 +607,13 @@ def _all_ramp(systems: Systems, state: State) -> Ramp:
 
 
 DIAGRAMS: dict[str, dict[str, str]] = {
-    "coil": {"coils": "", "coil-driver": "separate", "switching": "ground-side", "driver-command": ""},
+    "coil": {
+        "coils": "",
+        "coil-driver": "separate",
+        "switching": "ground-side",
+        "driver-command": "",
+        "ballast": "",
+    },
     "built-in": {"coil-driver": "built-in"},
     "load": {"part-switching": "ground-side"},
 }
@@ -619,6 +637,9 @@ def _kinds(circuit: Circuit, mechanism: Mechanism, probe: str) -> dict[str, floa
     only = DIAGRAMS[circuit.kind][probe]
     if only:
         return {name: float(name == only) for name in NOT_SHOWN}
+    if probe == "ballast":
+        there = float(any(change.name == "ballast" for change in mechanism.changes))
+        return {"found": there, "absent": 1 - there, "unknown": 0.0}
     if probe == "driver-command":
         commanded = 1.0 if "command-missing" in mechanism.flags else 0.5
         return {"found": commanded, "absent": 1 - commanded, "unknown": 0.0}
@@ -745,7 +766,8 @@ def _all_drops(systems: Systems, state: State, across: tuple[str, str], lit: tup
         tables = tables_of(heavy)
         assert tables is not None  # noqa: S101 - the heavy lamp has a filament
         parts = []
-        for rows in _chunks(systems, state):
+        for unsettled in _chunks(systems, state):
+            rows = settled(unsettled, state[2], state[3], lit, heavy)
             volts, kelvin, _ = steady(rows, state[2], state[3], lit, heavy)
             drawn = np.interp(kelvin, tables.kelvin, tables.conductance) * volts
             emf, starter = battery_of(rows, state[2])
@@ -999,7 +1021,7 @@ VERSION = fingerprint(
     (DARK_SPREAD, DIM_SPREAD, STEADY_SPREAD, ERRORS, CONTACT_OHM),
     (GAP_KV, THIN_J, GAP_SPREAD, THIN_SPREAD, NO_CURRENT_A, AT_ONCE_S, FLAT_S, RAMP_SPREAD, INSIDE_V),
     (makers.RESISTANCE_TOLERANCE, makers.CURRENT_TOLERANCE, makers.TIME_TOLERANCE, makers.DEFAULT_TIME_S),
-    "solving 3",
+    "solving 4",
 )
 """Changes with parameters, lamps, faults, circuits and classes; caches are keyed with it.
 
@@ -1172,6 +1194,7 @@ def _traced(
     rows: Rows, measure: Measurement, across: tuple[str, str], lamp: Lamp, places: Sequence[str]
 ) -> tuple[Floats, list[Floats], Floats, Floats, Floats]:
     """Time, voltages of places, current, light and what is seen, for one row."""
+    rows = settled(rows, measure.engine, measure.unplugged, across, lamp)
     emf, starter = battery_of(rows, measure.engine)
     tables = tables_of(lamp)
     wanted = {name: (name, GROUND) for name in places if name != GROUND}

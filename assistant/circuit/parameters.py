@@ -205,6 +205,17 @@ PARAMETERS: dict[str, Parameter] = {
         Parameter("current-deviation", "", 0, -0.1, 0.1, "of the car from nominal; " + CHOSEN, -0.5, 1),
         Parameter("time-deviation", "", 0, -0.15, 0.15, "of the car from nominal; " + CHOSEN, -0.5, 1),
         Parameter("severity", "", 0.5, 0, 1, "where a drawn fault lies within its range", 0, 1),
+        Parameter(
+            "module-at-block",
+            "",
+            0,
+            0,
+            1,
+            "1 where the module's ground is at the engine block, 0 at the battery's post; a third of the cars; "
+            + CHOSEN,
+            0,
+            1,
+        ),
         Parameter("feed-drop-limit", "V", 0.5, 0.4, 0.6, "what a maker allows; 0.5 V " + MEMORY, 0, 5),
     )
 }
@@ -219,6 +230,12 @@ KNOWN_TO_THE_PERSON = (
     "severity",
 )
 """What only changes what is known of a car; drawn apart, so that the cars stay the same when one is added."""
+
+BLOCK_SHARE = 1 / 3
+"""Of the random cars, those whose module has its ground at the engine block; chosen, not fitted."""
+
+DRAWN_APART = (*KNOWN_TO_THE_PERSON, "module-at-block")
+"""What is drawn with generators of its own, so that a seed's other values stay what they were."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -286,13 +303,13 @@ class Systems:
         if count < 1:
             raise CircuitProblem(f"At least one system is needed, not {count}.")
         generator = np.random.default_rng(seed)
-        kept: dict[str, list[Floats]] = {name: [] for name in PARAMETERS if name not in KNOWN_TO_THE_PERSON}
+        kept: dict[str, list[Floats]] = {name: [] for name in PARAMETERS if name not in DRAWN_APART}
         have = 0
         while have < count:
             drawn = {
                 name: generator.uniform(parameter.low, parameter.high, count)
                 for name, parameter in PARAMETERS.items()
-                if name not in KNOWN_TO_THE_PERSON
+                if name not in DRAWN_APART
             }
             posts = drawn["battery-voltage"] - drawn["battery-resistance"] * (drawn["starter-current"] + 2.0)
             drawn["dwell"] = computed_dwell(drawn)
@@ -305,6 +322,8 @@ class Systems:
             name: apart.uniform(PARAMETERS[name].low, PARAMETERS[name].high, count)
             for name in KNOWN_TO_THE_PERSON
         }
+        where = np.random.default_rng((seed, 2))
+        known["module-at-block"] = (where.uniform(size=count) < BLOCK_SHARE).astype(float)
         return Systems({name: np.concatenate(parts)[:count] for name, parts in kept.items()} | known)
 
     def part(self, numbers: Iterable[int]) -> Systems:

@@ -14,17 +14,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.lamps import Filament, Lamp, filament
-from assistant.circuit.network import (
-    CYLINDERS,
-    RUNNING_SPEED,
-    RUNNING_V,
-    TRIGGER_THRESHOLD_V,
-    TRIGGER_V,
-    Ports,
-    Rows,
-    reduce,
+from assistant.circuit import contacts
+from assistant.circuit.beginning import (
+    battery_of as battery_of,  # noqa: PLC0414 - others take it from here
+    held_ohm,
+    lifted_cap,
+    speed_of as speed_of,  # noqa: PLC0414 - others take it from here
+    start_of,
+    swing_of,
+    with_held,
 )
+from assistant.circuit.lamps import Filament, Lamp, filament
+from assistant.circuit.network import CYLINDERS, HELD_ON, TRIGGER_THRESHOLD_V, Ports, Rows, reduce
 from assistant.core.procedure import Engine
 
 if TYPE_CHECKING:
@@ -135,22 +136,6 @@ def brightness_of(lamp: Lamp, volts: Floats) -> Floats:
     return np.maximum(volts - lamp.threshold, 0) / lamp.resistance / 0.01
 
 
-def battery_of(rows: Rows, engine: Engine) -> tuple[Floats, Floats]:
-    """Voltage behind the battery's resistance and mean current of the starter in this state."""
-    values = rows.values
-    nothing = np.zeros(rows.count)
-    if engine is Engine.CRANKING:
-        return values["battery-voltage"], values["starter-current"]
-    if engine is Engine.RUNNING:
-        return np.full(rows.count, RUNNING_V), nothing
-    return values["battery-voltage"] + values["polarisation"], nothing
-
-
-def speed_of(rows: Rows, engine: Engine) -> Floats:
-    """Engine speed in 1/min."""
-    return np.full(rows.count, RUNNING_SPEED) if engine is Engine.RUNNING else rows.values["crank-speed"]
-
-
 def turn(
     rows: Rows,
     engine: Engine,
@@ -169,19 +154,17 @@ def turn(
         lamp: The observer.
         record: Where every step of the last period goes, for a picture.
     """
+    start = start_of(rows, engine, unplugged, across, lamp)
+    rows, gain = start.rows, start.gain
     values = rows.values
     built_in = rows.circuit.kind == "built-in"
-    extra = {"lamp": across, "supply": ("driver-supply", "driver-ground")}
-    if built_in:
-        extra["trigger"] = ("switched", "coil-ground")
-    gain = reduce(rows, engine, unplugged, extra).gain
     emf, mean_starter = battery_of(rows, engine)
     tables = filament(lamp.name) if lamp.filament else None
 
     surge = speed_of(rows, engine) * CYLINDERS / 120
     period = rows.circuit.surges / surge
     omega = 2 * np.pi * surge
-    half_swing = np.where(mean_starter > 0, values["starter-swing"] / 2, 0.0)
+    half_swing = swing_of(rows, engine)
 
     a_l, a_d, a_p = (gain[port]["battery"] * emf for port in ("lamp", "driver", "coil"))
     s_l, s_d, s_p = (gain[port]["starter"] for port in ("lamp", "driver", "coil"))
@@ -205,50 +188,8 @@ def turn(
     saturation, on_ohm = values["driver-saturation"], values["driver-resistance"]
     limit, clamp = values["current-limit"], values["clamp-voltage"]
 
-    # The lamp starts at what the mean of the starter's current makes of it, and the coil's current likewise.
-    kelvin = np.zeros(rows.count)
-    current = np.zeros(rows.count)
-    base = a_l + s_l * mean_starter
-    if tables is not None:
-        conductance = np.full(rows.count, float(tables.conductance[tables.place(np.array([1800.0]))[0]]))
-        for _ in range(12):
-            k = conductance / (1 - conductance * z_ll)
-            drive = a_p + s_p * mean_starter + z_pl * k * base
-            current = drive / (resistance - z_pp - z_pl * k * z_lp)
-            volts = (base + z_lp * current) / (1 - conductance * z_ll)
-            kelvin = tables.steady_kelvin(volts)
-            conductance = tables.conductance[tables.place(kelvin)]
-    else:
-        conductance = np.full(rows.count, 1 / lamp.resistance)
-        k = conductance / (1 - conductance * z_ll)
-        current = (a_p + s_p * mean_starter + z_pl * k * base) / (resistance - z_pp - z_pl * k * z_lp)
-
-    # Does the driver get its command?
-    shares = conductance / (1 - conductance * z_ll)
-    supply = gain["supply"]
-    supply_v = supply["battery"] * emf + supply["starter"] * mean_starter
-    supply_v = supply_v + supply["lamp"] * shares * (base + z_lp * current) + supply["coil"] * current
-    commanded = (supply_v >= values["module-reset-voltage"]) & ~rows.flags["driver-off"]
-    if "module" in unplugged or (built_in and not coil_in):
-        commanded = np.zeros(rows.count, dtype=bool)
-    trigger = np.zeros(rows.count)
-    if built_in:
-        # A cold filament is a short for a trigger of 5 V.
-        cold = conductance
-        if tables is not None and set(across) & {"switched", "driver-end"}:
-            cold = np.full(rows.count, float(tables.conductance[tables.place(np.array([300.0]))[0]]))
-        took = cold / (1 - cold * z_ll)
-        seen = gain["trigger"]
-        high, low = (
-            seen["battery"] * emf
-            + seen["starter"] * mean_starter
-            + seen["trigger"] * level
-            + seen["lamp"] * took * (base + gain["lamp"]["trigger"] * level)
-            for level in (TRIGGER_V, 0.0)
-        )
-        trigger = np.where(commanded, TRIGGER_V, 0.0)
-        commanded = commanded & (high > TRIGGER_THRESHOLD_V) & (low < TRIGGER_THRESHOLD_V)
-        commanded &= ~rows.flags["coil-driver-off"]
+    conductance, kelvin, current = start.conductance, start.kelvin, start.current
+    commanded, trigger, cap = start.commanded, start.trigger, start.cap
     t_l = gain["lamp"]["trigger"] * trigger
 
     dwell = values["dwell"]
@@ -346,16 +287,16 @@ def turn(
             final = (b_p + d_pd * pull) / r_on
             after = final + (current - final) * np.exp(-step * r_on / inductance)
             driver = pull + through * d_dp * after
-            limited = commanded & (driver > limit)
+            limited = commanded & (driver > cap)
             if kept:
                 # The current of this step is an exponential, so that the moment of the limit is known exactly.
-                at_limit = (limit - pull) / (through * d_dp)
+                at_limit = (cap - pull) / (through * d_dp)
                 with np.errstate(divide="ignore", invalid="ignore"):
                     into = -inductance / r_on * np.log((final - at_limit) / (final - current))
                 met = off * first + np.clip(np.nan_to_num(into), 0.0, step)
                 limit_s = np.where(limited & np.isinf(limit_s), met, limit_s)
             idle = ~commanded | (driver < 0)
-            fixed = np.where(limited, limit, 0.0)
+            fixed = np.where(limited, cap, 0.0)
             by_hand = limited | idle
             final = (b_p + d_pd * fixed) / r_off
             held = final + (current - final) * np.exp(-step * r_off / inductance)
@@ -363,9 +304,9 @@ def turn(
             current = np.where(by_hand, held, after)
             first_driver = pull + through * d_dp * before
             # Where the limit is met within the step: the share of the step before that, saturated.
-            crossing = limited & (first_driver < limit)
+            crossing = limited & (first_driver < cap)
             rise = np.where(crossing, driver - first_driver, 1.0)
-            early = np.where(crossing, (limit - first_driver) / rise, 0.0)
+            early = np.where(crossing, (cap - first_driver) / rise, 0.0)
             begin = np.where(by_hand & ~crossing, fixed, first_driver)
             driver = np.where(by_hand, fixed, driver)
             v_0 = (b_l + z_ld * begin + z_lp * before) * scale
@@ -488,11 +429,60 @@ def steady(
     rows: Rows, engine: Engine, unplugged: Sequence[str], across: tuple[str, str], lamp: Lamp
 ) -> tuple[Floats, Floats, Ports]:
     """Direct current: voltage across the observer, its temperature (0 without a filament), and the ports."""
+    return _steady(settled(rows, engine, unplugged, across, lamp), engine, unplugged, across, lamp, {})
+
+
+def _steady(
+    rows: Rows,
+    engine: Engine,
+    unplugged: Sequence[str],
+    across: tuple[str, str],
+    lamp: Lamp,
+    extra: dict[str, tuple[str, str]],
+) -> tuple[Floats, Floats, Ports]:
     emf, starter = battery_of(rows, engine)
-    ports = reduce(rows, engine, unplugged, {"lamp": across, "feed-wire": ("fuse-load", "feed")}, steady=True)
+    ports = reduce(
+        rows, engine, unplugged, {"lamp": across, "feed-wire": ("fuse-load", "feed"), **extra}, steady=True
+    )
     source = ports.gain["lamp"]["battery"] * emf + ports.gain["lamp"]["starter"] * starter
     volts, kelvin = steady_voltage(lamp, source, -ports.gain["lamp"]["lamp"])
     return volts, kelvin, ports
+
+
+def settled(
+    rows: Rows, engine: Engine, unplugged: Sequence[str], across: tuple[str, str], lamp: Lamp
+) -> Rows:
+    """The same rows, with contacts that fail under current and drivers that are held on as plain resistances.
+
+    For whoever solves the network on their own with `network.reduce`; twice is the same as once.
+    """
+    worn = contacts.there(rows)
+    built_in = rows.circuit.kind == "built-in" and "coil" not in unplugged
+    if not worn and not built_in:
+        return rows
+    if engine in (Engine.CRANKING, Engine.RUNNING):
+        return start_of(rows, engine, unplugged, across, lamp).rows
+    emf, starter = battery_of(rows, engine)
+    extra = {"trigger": ("switched", "coil-ground")} if built_in else {}
+    if worn:
+        extra |= contacts.ports()
+    volts, _, ports = _steady(rows, engine, unplugged, across, lamp, extra)
+    gain = ports.gain
+    source = gain["lamp"]["battery"] * emf + gain["lamp"]["starter"] * starter
+    drawn = (source - volts) / -gain["lamp"]["lamp"]
+    sources = {"battery": emf, "starter": starter, "lamp": drawn}
+    if built_in:
+        seen = sum((gain["trigger"][name] * value for name, value in sources.items()), np.zeros(rows.count))
+        held = (seen > TRIGGER_THRESHOLD_V) & ~rows.flags["coil-driver-off"] & np.isinf(rows.values[HELD_ON])
+        if bool(held.any()):
+            whole = reduce(rows, engine, unplugged, {"lamp": across, **extra}).gain
+            cap = np.minimum(rows.values["current-limit"], lifted_cap(whole, seen))
+            rows = with_held(rows, held, held_ohm(rows, whole, emf, starter, drawn, cap))
+            return settled(rows, engine, unplugged, across, lamp)
+    if worn:
+        ampere = contacts.currents(rows, engine, gain, sources)
+        return contacts.failed(rows, ampere, np.zeros(rows.count, dtype=bool))
+    return rows
 
 
 def resistance_between(

@@ -69,7 +69,7 @@ def peak_current(value: Mapping[str, Floats]) -> Floats:
     """Current in A of the sound coil when the driver switches off, shape ``(n,)``."""
     volt, ohm = loop(value)
     rising = volt / ohm * (1 - np.exp(-value["dwell"] * ohm / value["primary-inductance"]))
-    return np.minimum(rising, value["current-limit"])
+    return np.asarray(np.minimum(rising, value["current-limit"]))
 
 
 def computed_dwell(value: Mapping[str, Floats]) -> Floats:
@@ -79,7 +79,7 @@ def computed_dwell(value: Mapping[str, Floats]) -> Floats:
     """
     wanted = np.minimum(CHARGED_A, CHARGED_SHARE * value["current-limit"])
     needed = time_to_current(wanted, *loop(value), value["primary-inductance"])
-    return np.maximum(value["dwell"], np.minimum(needed, LONGEST_DWELL_S))
+    return np.asarray(np.maximum(value["dwell"], np.minimum(needed, LONGEST_DWELL_S)))
 
 
 def sparks_well(value: Mapping[str, Floats]) -> Booleans:
