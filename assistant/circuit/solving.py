@@ -4,6 +4,7 @@ The circuit between two events has one inductor, so its current follows an expon
 form; only the flyback, where the winding's capacitance matters, is stepped in microseconds.
 The lamp's heat is stepped with the mean square voltage of each step, energy of the flyback included.
 Two periods are computed and the second is kept: a filament forgets the first by then.
+What a car does and this does not is listed in `deviations.STATED`.
 """
 
 from __future__ import annotations
