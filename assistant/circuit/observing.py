@@ -730,12 +730,14 @@ WORKING_SHARE = 0.6
 def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
     """The cars in which this fault matters, shape ``(n,)``: their spark is weak or missing, by the spark model.
 
+    Of the cars without a fault those count that spark well.
+
     A switched load makes none: there the current is too small, or never stops.  Posts below the cranking floor
     matter whatever the spark.
     """
     everything = np.ones(systems.count, dtype=bool)
     known = circuit_named(circuit)
-    if mechanism.fault == NONE or known.only:
+    if known.only or (mechanism.fault == NONE and known.kind == "load"):
         return everything  # a weak battery or a poor cable is looked for whatever the spark
     if known.kind == "load":
         clamp = Measurement("clamp-scope", None, "feed-wire", Engine.CRANKING)
@@ -754,7 +756,8 @@ def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
             change.value for change in mechanism.changes if change.name == "breakdown-voltage"
         )
         bad = bad | (spark.kilovolts * 1e3 < gap)
-    return np.asarray(bad)
+    # A car without a fault sparks well: one of another kind that does not is no such car.
+    return np.asarray(~bad if mechanism.fault == NONE else bad)
 
 
 def _all_drops(systems: Systems, state: State, across: tuple[str, str], lit: tuple[str, str]) -> Floats:
