@@ -24,6 +24,13 @@ if TYPE_CHECKING:
 _Level = TypeVar("_Level")
 
 
+RULES = 1
+"""The present rules of the dialogue.
+
+1: gear that is lost stays on the screen until it is back.
+"""
+
+
 @dataclass(frozen=True)
 class Thresholds:
     """Limits of the dialogue; times in s, levels in dB.
@@ -56,6 +63,8 @@ class Thresholds:
         mention_from: Probability from which a fault that a verdict does not name is spoken of with it.
         weighed_results: Most results that are weighed together.  A car with its one fault takes some dozen; among
             hundreds a slip is certain, and weighing them after every answer would take ever longer.
+        rules: Which rules of the dialogue are in force, a number that grows with them (`RULES`), so that a record is
+            replayed by those that it was made with.
     """
 
     reject_below: float = CALIBRATION.reject_below
@@ -76,9 +85,13 @@ class Thresholds:
     doubt_from: float = 0.3
     mention_from: float = 0.05
     weighed_results: int = 120
+    rules: int = RULES
 
 
 DEFAULT_THRESHOLDS = Thresholds()
+
+OLD_RULES = 0
+"""`Thresholds.rules` of a session that was recorded before they were numbered."""
 
 NO_LIMIT = 10**9
 """`Thresholds.weighed_results` of a session that was recorded before there was such a limit."""

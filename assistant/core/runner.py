@@ -79,6 +79,7 @@ from assistant.core.identity import VIN_LENGTH, where_to_look
 from assistant.core.inquiring import TYPED, Asked, Source, Waiting, blank
 from assistant.core.policy import (
     DEFAULT_THRESHOLDS,
+    OLD_RULES,
     SHADE,
     Acceptance,
     Thresholds,
@@ -226,6 +227,7 @@ class Runner:
         self._rested_at = 0.0
         self._deaf: set[str] = set()
         self._mute = False
+        self._lost: dict[str, str] = {}
         self._note_from = State.ASKING
         self._note_running = False
         self._asked_again: set[str] = set()
@@ -677,6 +679,7 @@ class Runner:
         self._owed = ""
         self._deaf.clear()  # what is missing now will be reported again
         self._mute = False
+        self._lost.clear()
         cranking = self._crank_began is not None
         if cranking:  # nobody knows how long it was
             self._crank_began = None
@@ -1122,7 +1125,15 @@ class Runner:
         mode = _RECORD_MODES.get(payload.gear, f"{payload.gear} lost")
         self._note(ModeChanged(mode, payload.why))
         told = payload.gear in _RECORD_NOTICES
-        self._message = payload.why if told else f"No {payload.gear}: {payload.why}"
+        if told:
+            self._message = payload.why
+        elif self._limits.rules > OLD_RULES:
+            # Not in the message, which the next one replaces: the loss of one thing must not hide that of another.
+            self._lost.pop(payload.gear, None)
+            self._lost[payload.gear] = payload.why
+            self._message = ""
+        else:
+            self._message = f"No {payload.gear}: {payload.why}"
         if payload.gear == "microphone":
             self._deaf.add("microphone")
         if payload.gear == "speaker":
@@ -1148,6 +1159,7 @@ class Runner:
         assert isinstance(payload, GearBack)  # noqa: S101
         self._note(ModeChanged(f"{payload.gear} back", "it works again"))
         self._message = f"The {payload.gear} is back."
+        self._lost.pop(payload.gear, None)
         self._deaf.discard(payload.gear)
         if payload.gear == "speaker":
             self._mute = False
@@ -2049,7 +2061,7 @@ class Runner:
     def _board(self) -> Board:
         step, procedure = self._step, self._procedure
         if step is None or procedure is None:
-            return Board(mode=self.state.value, message=self._message)
+            return Board(mode=self.state.value, message=self._message, lost=tuple(self._lost.items()))
         choices: tuple[tuple[str, str], ...] = ()
         if self.state in (State.ASKING, State.CRANKING, State.READING_BACK) and step.reading is None:
             choices = tuple(
@@ -2122,6 +2134,7 @@ class Runner:
             keys_only=bool(self._deaf),
             countdown=countdown,
             caution=caution,
+            lost=tuple(self._lost.items()),
         )
 
     def _key_hints(self) -> tuple[tuple[str, str], ...]:
