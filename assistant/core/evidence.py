@@ -227,8 +227,10 @@ class Memo:
     """What was computed for one assessment and is the same in the next: names of tests, priors, likelihoods.
 
     It changes no result, only the time that one takes; so that a long session keeps a bounded one, the likelihoods
-    are forgotten when there are too many.
+    are forgotten when there are more than `most`.
     """
+
+    most: int = _MOST_SCALES
 
     names: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
     priors: dict[str, list[float]] = field(default_factory=dict)
@@ -238,7 +240,7 @@ class Memo:
     def scale(self, key: tuple[str, str, str, float, float], shares: tuple[float, ...]) -> _Scale:
         """The scale of this circuit, test, outcome, a and b."""
         if key not in self.scales:
-            if len(self.scales) >= _MOST_SCALES:
+            if len(self.scales) >= self.most:
                 self.scales.clear()
                 self.alone.clear()
             self.scales[key] = _Scale(shares, key[3], key[4])

@@ -190,9 +190,15 @@ class Runner:
     Args:
         library: The procedures, cautions and terms.
         thresholds: The dialogue's limits.
+        memo: What was computed in earlier sessions with the same library; it changes no result.
     """
 
-    def __init__(self, library: Library, thresholds: Thresholds = DEFAULT_THRESHOLDS) -> None:
+    def __init__(
+        self,
+        library: Library,
+        thresholds: Thresholds = DEFAULT_THRESHOLDS,
+        memo: evidence.Memo | None = None,
+    ) -> None:
         self._library = library
         self._limits = thresholds
         self.state = State.UNOPENED
@@ -206,7 +212,7 @@ class Runner:
         self._verdict: str | None = None
         self._verdict_affirmed = False
         self._trail = Trails()
-        self._memo = evidence.Memo()
+        self._memo = evidence.Memo() if memo is None else memo
         self._results = 0
         self._pending: Pending | None = None
         self._offered = False
@@ -252,16 +258,16 @@ class Runner:
         """
         return self._receive(event, silent=False)
 
-    def recall(self, event: Event) -> None:
+    def recall(self, event: Event) -> tuple[Action, ...]:
         """Take an event of which the actions are in the record already, to go on from there.
 
         The dialogue is then where `receive` would have brought it; what was listened for and shown, which takes
-        more than half of the time, is not made again.
+        more than half of the time, is not made again. The other actions are given.
 
         Raises:
             UsageProblem: As for `receive`.
         """
-        self._receive(event, silent=True)
+        return self._receive(event, silent=True)
 
     def _receive(self, event: Event, *, silent: bool) -> tuple[Action, ...]:
         self._at = max(self._at, event.at)
