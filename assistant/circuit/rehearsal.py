@@ -21,6 +21,7 @@ from assistant.circuit.catalogue import Mechanism, mechanisms
 from assistant.circuit.likelihoods import SEED
 from assistant.circuit.parameters import Systems
 from assistant.circuit.persons import Bay, Habit, Person, spoken_value
+from assistant.core.doubting import Why
 from assistant.core.entries import Remark, ResultTaken, VerdictReached
 from assistant.core.evidence import Memo
 from assistant.core.loading import load_library
@@ -47,6 +48,8 @@ MISSING = 0.03
 """Share of probings without contact of the person who misses contact; given, not measured."""
 
 PROCESSES = 2
+
+_ASKED_AGAIN = tuple(why.value for why in Why)
 
 
 @dataclass
@@ -192,7 +195,7 @@ def good_parts(library: Library, mechanism: Mechanism, procedure: str, verdict: 
 
 def judge(library: Library, talk: Dialogue, mechanism: Mechanism, person: Person) -> Counts:
     """Count one session."""
-    asked = sum(isinstance(entry, Remark) and entry.kind == "does not fit" for entry in talk.entries)
+    asked = sum(isinstance(entry, Remark) and entry.kind in _ASKED_AGAIN for entry in talk.entries)
     counts = Counts(
         sessions=1,
         answers=sum(isinstance(entry, ResultTaken) for entry in talk.entries),
@@ -303,7 +306,8 @@ def text(wanted: Wanted, found: Counted, presumed: Sequence[str] = ()) -> str:
         lines += [
             "",
             (
-                f"**{habit.name}**: {whole.sessions} sessions, {whole.answers / max(whole.sessions, 1):.1f} answers each, "
+                f"**{habit.name}**: {whole.sessions} sessions, "
+                f"{whole.answers / max(whole.sessions, 1):.1f} answers each, "
                 f"an answer that was not to be seen in {whole.share('erred'):.1f} %"
             ),
             "",

@@ -396,7 +396,7 @@ class Assessment:
         """
         if len(self._weighed) < 2:
             return None
-        free = [place for place in self.used if self._measurement(place) not in asked]
+        free = [place for place in self.used if self.measurement(place) not in asked]
         if not free or self.slip < self.limits.doubt_from:
             return None
         doubtful = max(free, key=self._conflict)  # of those that say the same, the first
@@ -417,7 +417,8 @@ class Assessment:
             self.memo.alone[key] = sum(odd * slip for odd, slip in zip(alone, scale.slips, strict=True))
         return self.slip_of(fact) - self.memo.alone[key]
 
-    def _measurement(self, fact: int) -> str:
+    def measurement(self, fact: int) -> str:
+        """The name of the measurement (`measurement_key`) of the fact at this place."""
         procedure, step = self.facts[fact].procedure, self.facts[fact].step
         return self._names(procedure, self.library.step(procedure, step))[1]
 

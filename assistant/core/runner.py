@@ -26,10 +26,10 @@ from typing import TYPE_CHECKING
 
 from assistant.core import asking, evidence, wording
 from assistant.core.board import Board
+from assistant.core.doubting import Doubted, Why, thin
 from assistant.core.entries import (
-    DOUBTED,
     KEPT,
-    SET_ASIDE,
+    TAKEN_BACK,
     CautionAcknowledged,
     CautionGiven,
     Cranked,
@@ -156,15 +156,6 @@ class Answered:
     after: Trail | None
 
 
-@dataclass(frozen=True)
-class _Doubted:
-    """A result that is likely a slip, the one that it fits least with, and whether they only seldom come together."""
-
-    doubtful: Trail
-    against: Trail
-    rare: bool
-
-
 @dataclass
 class _Counters:
     """VoiceXML's event counters: they count from the entry into a step and start again with the next."""
@@ -237,6 +228,7 @@ class Runner:
         self._note_from = State.ASKING
         self._note_running = False
         self._asked_again: set[str] = set()
+        self._patterns: set[tuple[int, int]] = set()
         self._before: dict[tuple[str, str], str] = {}
         self._aside: list[Trail] = []
         self._facts: dict[str, FactGiven] = {}
@@ -1380,7 +1372,9 @@ class Runner:
         parts = list(filter(None, (self._take_prefix(), text, self._judged_words())))
         target = self._pending.answer.target if self._pending else None
         doubt = self._doubt(self._pending) if self._pending else None
-        if doubt and not doubt.rare:
+        if doubt and doubt.why is not Why.MISFIT:
+            pass  # what it leads to is said when the result that is asked again first has been measured
+        elif doubt and not doubt.rare:
             parts.append("That does not fit the results before.")
         elif target and target.leads is Leads.VERDICT:
             parts.append(wording.would_mean(self._current_procedure.verdicts[target.name]))
@@ -1505,35 +1499,59 @@ class Runner:
             times=2 if self._before.get((procedure, step)) == outcome else 1,
         )
 
-    def _doubt(self, pending: Pending | None = None) -> _Doubted | None:
-        """The doubtful result and the one that it fits least with; None when all fits.
+    def _doubt(self, pending: Pending | None = None) -> Doubted | None:
+        """The result to ask again, and why; None when all fits.
 
         With a result that was not taken yet only whether there is a doubt counts: that result may be either.
         """
         assessment = self._assess(pending)
-        doubt = assessment.doubt(frozenset(self._asked_again)) if assessment else None
-        if doubt is None:
+        if assessment is None:
             return None
+        asked = frozenset(self._asked_again)
+        doubt = assessment.doubt(asked)
         measured = self._measured()
         if pending is not None:
             measured.append(Trail(*self.position, 0, self._current.measure, pending))
-        return _Doubted(measured[doubt.doubtful], measured[doubt.against], doubt.explained)
+        known = doubt is not None and doubt.explained and self._limits.rules > OLD_RULES
+        if doubt is not None and not known:
+            return Doubted(measured[doubt.doubtful], measured[doubt.against], doubt.explained)
+        if doubt is not None and pending is None:
+            self._known_pattern(measured[doubt.doubtful], measured[doubt.against])
+        target = measured[-1].pending.answer.target if measured and measured[-1].pending else None
+        if target is None or target.leads is not Leads.VERDICT:
+            return None
+        verdict = self._library.procedures[measured[-1].procedure].verdicts[target.name]
+        again = thin(assessment, verdict, asked, self._limits.part_from)
+        return None if again is None else Doubted(measured[again], None, why=Why.PART)
 
-    def _ask_again(self, doubt: _Doubted) -> State:
+    def _known_pattern(self, one: Trail, other: Trail) -> None:
+        """Say, once for each two results, that they seldom come together and that a fault is known that gives them."""
+        pair = (min(one.number, other.number), max(one.number, other.number))
+        if pair not in self._patterns:
+            self._patterns.add(pair)
+            in_order = (one, other) if one.number < other.number else (other, one)
+            words = " ".join(self._result_of(past, in_order) for past in in_order)
+            self._note(self._remark("known pattern", words))
+            self._prefix = " ".join(filter(None, (self._prefix, wording.KNOWN_PATTERN)))
+
+    def _ask_again(self, doubt: Doubted) -> State:
         """Go back to the doubtful result, once; what came after it is offered again when its step comes."""
         doubtful, against = doubt.doubtful, doubt.against
         assert doubtful.pending is not None  # noqa: S101
         assert doubtful.measure is not None  # noqa: S101
         step = self._library.step(doubtful.procedure, doubtful.step)
-        in_order = (doubtful, against) if doubtful.number < against.number else (against, doubtful)
-        first, second = (self._result_of(past, in_order) for past in in_order)
-        text = wording.misfit((first, second), wording.named_test(self._library, step), rare=doubt.rare)
-        self._note(self._remark("does not fit", text))
+        again = wording.named_test(self._library, step)
+        text = doubt.text or wording.before_part(again)
+        if against is not None and not doubt.text:
+            in_order = (doubtful, against) if doubtful.number < against.number else (against, doubtful)
+            first, second = (self._result_of(past, in_order) for past in in_order)
+            text = wording.misfit((first, second), again, rare=doubt.rare)
+        self._note(self._remark(doubt.why.value, text))
         stop = f"{STOP_CRANKING} " if self._prefix.startswith(STOP_CRANKING) else ""
         self._prefix = stop + text
         left = self._trail.back_to(doubtful)
         for past in left:
-            how = DOUBTED if past is doubtful else SET_ASIDE
+            how = TAKEN_BACK[doubt.why][past is not doubtful]
             self._note(ResultUndone(past.number, past.procedure, past.step, how))
         self._aside += [past for past in reversed(left[:-1]) if past.pending is not None]
         self._asked_again.add(evidence.measurement_key(doubtful.measure))

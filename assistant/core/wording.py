@@ -432,6 +432,14 @@ def misfit(results: tuple[str, str], again: str, *, rare: bool) -> str:
     return f"{begin} {first} {second} Once more: {again}."
 
 
+KNOWN_PATTERN = "These seldom come together, but are a known pattern."
+
+
+def before_part(again: str) -> str:
+    """The test that is repeated before a part is named."""
+    return f"Before a part is named. Once more: {again}."
+
+
 def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
     """A verdict as it is spoken."""
     text = f"Verdict. {verdict.says}"

@@ -152,7 +152,7 @@ def _thresholds(body: Any) -> Thresholds:
             raise ValueError(f"unknown threshold {name}")
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise TypeError(f"threshold {name} is not a number")
-    return Thresholds(**{"weighed_results": NO_LIMIT, "rules": OLD_RULES, **body})
+    return Thresholds(**{"weighed_results": NO_LIMIT, "part_from": 0.0, "rules": OLD_RULES, **body})
 
 
 def _text(value: Any) -> str:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core import evidence, wording
 from assistant.core.entries import (
-    DOUBTED,
+    ASKED_AGAIN,
     KEPT,
     CautionAcknowledged,
     CautionGiven,
@@ -580,7 +580,7 @@ def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, 
     doubted = {
         (taken.result.procedure, taken.result.step, taken.result.outcome)
         for taken in course.results
-        if taken.undone is not None and getattr(taken.undone.entry, "how", "") == DOUBTED
+        if taken.undone is not None and getattr(taken.undone.entry, "how", "") in ASKED_AGAIN
     }
     return tuple(
         evidence.Fact(
