@@ -22,7 +22,7 @@ from assistant.circuit.likelihoods import SEED
 from assistant.circuit.parameters import Systems
 from assistant.circuit.persons import Bay, Habit, Person, spoken_value
 from assistant.core.doubting import Why
-from assistant.core.entries import Remark, ResultTaken, VerdictReached
+from assistant.core.entries import LedBack, Remark, ResultTaken, VerdictReached
 from assistant.core.evidence import Memo
 from assistant.core.loading import load_library
 from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
@@ -144,7 +144,11 @@ def play(library: Library, wanted: Wanted, person: Person, memo: Memo | None = N
             talk.hear(control=Control.AFFIRM)
         elif state is State.ASKING:
             _say(talk, library, person)
-        elif state is State.CONCLUDING and _goes_on(talk, library):
+        elif (
+            state is State.CONCLUDING
+            and not isinstance(talk.entries[-1], LedBack)
+            and _goes_on(talk, library)
+        ):
             talk.key("enter")
         else:
             break
@@ -209,9 +213,7 @@ def judge(library: Library, talk: Dialogue, mechanism: Mechanism, person: Person
         if isinstance(entry, VerdictReached) and entry.verdict in library.procedures[entry.procedure].verdicts
     ]
     ended = talk.runner.state is State.CONCLUDING
-    counts.circle = int(
-        not ended or any(e.verdict == "" for e in talk.entries if isinstance(e, VerdictReached))
-    )
+    counts.circle = int(not ended or any(isinstance(entry, LedBack) for entry in talk.entries))
     if any(good_parts(library, mechanism, entry.procedure, entry.verdict) for entry in ends):
         counts.good_part = 1
         return counts

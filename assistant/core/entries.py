@@ -181,6 +181,25 @@ class VerdictReached(Entry):
 
 
 @dataclass(frozen=True)
+class LedBack(Entry):
+    """The dialogue stopped: this procedure handed over to one that had been done, and there was nothing new to do.
+
+    No part is named and nothing is decided.
+
+    Attributes:
+        procedure: The procedure that handed over.
+        back_to: The one that it handed over to.
+        says: What was said.
+        next: What to do next, and by whom.
+    """
+
+    procedure: str
+    back_to: str
+    says: str
+    next: str
+
+
+@dataclass(frozen=True)
 class VoiceNoteTaken(Entry):
     """Free speech, kept as sound, made while this step was on."""
 

@@ -417,6 +417,10 @@ class Assessment:
             self.memo.alone[key] = sum(odd * slip for odd, slip in zip(alone, scale.slips, strict=True))
         return self.slip_of(fact) - self.memo.alone[key]
 
+    def contradicted(self, fact: int) -> bool:
+        """Whether the others speak against this result so much that it is rather measured again than taken over."""
+        return fact in self.used and self._conflict(fact) >= self.limits.doubt_from / len(self._weighed)
+
     def measurement(self, fact: int) -> str:
         """The name of the measurement (`measurement_key`) of the fact at this place."""
         procedure, step = self.facts[fact].procedure, self.facts[fact].step

@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core import asking, evidence, wording
 from assistant.core.board import Board
+from assistant.core.circles import AFTER_REPAIR, Visits, new_since
 from assistant.core.doubting import Doubted, Why, thin
 from assistant.core.entries import (
     KEPT,
@@ -36,6 +37,7 @@ from assistant.core.entries import (
     Entry,
     FactGiven,
     FactUndone,
+    LedBack,
     ModeChanged,
     ProcedureEntered,
     ProcedurePaused,
@@ -202,6 +204,9 @@ class Runner:
         self._step: Step | None = None
         self._verdict: str | None = None
         self._verdict_affirmed = False
+        self._led_back: LedBack | None = None
+        self._visits = Visits()
+        self._again_in = ""
         self._trail = Trails()
         self._memo = evidence.Memo() if memo is None else memo
         self._results = 0
@@ -839,6 +844,7 @@ class Runner:
             self._connected = self._current.measure
         last = self._trail.pop()
         self._paused = last.paused
+        self._visits = last.visits
         self._note(ResultUndone(last.number, last.procedure, last.step, str(payload)))
         taken = self._library.step(last.procedure, last.step)
         words = (
@@ -849,7 +855,7 @@ class Runner:
             else "Skipped test."
         )
         self._prefix = f"Taken back. {words}"
-        self._verdict = None
+        self._verdict = self._led_back = None
         self._heard = ""
         if last.procedure != self._current_procedure.name:
             self._procedure = self._library.procedures[last.procedure]
@@ -956,14 +962,16 @@ class Runner:
             self._note(ModeChanged("go ahead", "asked for"))
             self._interrupted = True
             return self._return_to_work()
+        if self._led_back is not None:
+            return self._come_back(self._paused[-1]) if self._paused else self._conclude()
         verdict = self._current_procedure.verdicts[self._verdict or ""]
         if not self._verdict_affirmed:
             self._verdict_affirmed = True
             self._note(VerdictReached(self._current_procedure.name, verdict.name, affirmed=True))
             return self._conclude()
         if verdict.continue_with:
-            came_from, self._verdict = self._current_procedure.name, None
-            return self._enter_procedure(verdict.continue_with, came_from)
+            self._verdict = None
+            return self._hand_over(verdict.continue_with)
         if self._paused:
             return self._come_back(self._paused[-1])
         return self._conclude()  # nothing to go on with; a session is only ever closed by closing it
@@ -1037,7 +1045,17 @@ class Runner:
         assert step.if_skipped is not None  # noqa: S101
         reason = REASONS[str(payload)]
         self._note(StepSkipped(self._current_procedure.name, step.name, reason, str(step.if_skipped)))
-        self._trail.append(Trail(self._current_procedure.name, step.name, 0, None, None, paused=self._paused))
+        self._trail.append(
+            Trail(
+                self._current_procedure.name,
+                step.name,
+                0,
+                None,
+                None,
+                paused=self._paused,
+                visits=self._visits,
+            )
+        )
         self._prefix = f"Skipped, {reason}."
         return self._go(step.if_skipped)
 
@@ -1167,7 +1185,43 @@ class Runner:
 
     # --- moving through procedures ----------------------------------------------------------------
 
+    def _hand_over(self, name: str) -> State:
+        """Go on with another procedure; where it was done before, say what is new since then, or stop."""
+        came_from = self._current_procedure.name
+        if came_from == AFTER_REPAIR:
+            self._visits = Visits()
+        self._again_in = ""
+        self._visits = self._visits.leaving(came_from, self._results)
+        before = self._visits.of(name)
+        if before is not None and name != AFTER_REPAIR and self._limits.rules > OLD_RULES:
+            new = new_since(self._measured(), before[1])
+            if not new or (came_from, name) in self._visits.returned:
+                return self._stop_circle(name)
+            self._visits = self._visits.returning(came_from, name)
+            self._again_in = name
+            told = wording.new_since([self._result_of(past, tuple(new[-2:])) for past in new[-2:]])
+            self._prefix = " ".join(filter(None, (self._prefix, told)))
+        return self._enter_procedure(name, came_from)
+
+    def _stop_circle(self, back_to: str) -> State:
+        """The tests lead back to where they were: stop, name no part, and say what a person does next."""
+        assessment = self._assess()
+        best = assessment.best_test() if assessment else None
+        last = next(past for past in reversed(self._measured()) if not past.kept)
+        repeated = wording.named_test(self._library, self._library.step(last.procedure, last.step))
+        follows = (
+            wording.next_safe_test(wording.named_test(self._library, best[0]))
+            if best
+            else wording.repeat_last(repeated)
+        )
+        self._led_back = LedBack(self._current_procedure.name, back_to, wording.LED_BACK, follows)
+        self._note(self._led_back)
+        return self._conclude()
+
     def _enter_procedure(self, name: str, came_from: str | None) -> State:
+        if came_from is None:  # the person asks for it, so nothing of before counts as a round
+            self._visits = Visits()
+        self._visits = self._visits.entering(name, self._results)
         self._procedure = self._library.procedures[name]
         self._note(ProcedureEntered(name, came_from))
         intro = wording.procedure_intro(self._library.terms, self._procedure, alone=came_from is None)
@@ -1252,7 +1306,7 @@ class Runner:
         counts = self._trail.same_measurement(step.measure, besides=self.position)
         for past in chain(aside, counts):
             pending = past.pending
-            if pending is None:
+            if pending is None or self._outdated(past):
                 continue
             if pending.value is not None and step.reading is not None and pending.unit is not None:
                 base = wording.convert(pending.value, pending.unit, step.reading.unit)
@@ -1270,6 +1324,15 @@ class Runner:
             if answer is not None and pending.value is None:
                 return replace(pending, answer=answer)
         return None
+
+    def _outdated(self, past: Trail) -> bool:
+        """Whether a procedure that is done again measures this anew: it is older, and newer results contradict it."""
+        visit = self._visits.of(self._current_procedure.name)
+        if visit is None or self._again_in != self._current_procedure.name or past.number > visit[0]:
+            return False
+        assessment = self._assess()
+        measured = self._measured()
+        return assessment is not None and past in measured and assessment.contradicted(measured.index(past))
 
     def _say_cautions(self) -> State:
         texts = [
@@ -1420,6 +1483,7 @@ class Runner:
                 acceptance.value,
                 kept=bool(kept),
                 paused=self._paused,
+                visits=self._visits,
             )
         )
         if not kept:
@@ -1434,7 +1498,7 @@ class Runner:
         if target.leads is Leads.STEP:
             return self._enter_step(target.name)
         if target.leads is Leads.PROCEDURE:
-            return self._enter_procedure(target.name, self._current_procedure.name)
+            return self._hand_over(target.name)
         self._verdict = target.name
         # An answer that ends in a verdict was affirmed together with it; a skipped test was not.
         self._verdict_affirmed = bool(self._trail.last and self._trail.last.number)
@@ -1442,6 +1506,11 @@ class Runner:
         return self._conclude()
 
     def _conclude(self) -> State:
+        if self._led_back is not None:
+            self._counters = _Counters()
+            text = f"{self._led_back.says} {self._led_back.next} Say close session, or press plus."
+            self._say(" ".join(filter(None, (self._take_prefix(), text))), Speech.VERDICT)
+            return State.CONCLUDING
         verdict = self._current_procedure.verdicts[self._verdict or ""]
         following = ""
         if verdict.continue_with:
@@ -1459,7 +1528,7 @@ class Runner:
         return State.CONCLUDING
 
     def _return_to_work(self) -> State:
-        if self._verdict is not None:
+        if self._concluded:
             return self._conclude()
         return self._before_step(offer=self._offered or (self._asked_fact is not None and self._offer))
 
@@ -1559,6 +1628,7 @@ class Runner:
         self._heard = ""
         self._procedure = self._library.procedures[doubtful.procedure]
         self._paused = doubtful.paused
+        self._visits = doubtful.visits
         return self._enter_step(doubtful.step, offer=False)
 
     # --- facts that are asked for -----------------------------------------------------------------
@@ -1771,7 +1841,7 @@ class Runner:
         self._forget_lamp("other lamp")
         self._asked_fact = None
         self._interrupted = True
-        if self._verdict is not None:
+        if self._concluded:
             return self._conclude()
         return self._before_step(offer=self._offered)
 
@@ -1832,7 +1902,7 @@ class Runner:
         name = str(payload)
         self._typed = ""
         self._message = ""
-        if name == self._current_procedure.name and self._verdict is None:
+        if name == self._current_procedure.name and not self._concluded:
             self._prefix = "That is the present one."
             self._interrupted = True
             return self._return_to_work()
@@ -1852,8 +1922,8 @@ class Runner:
         self._offered = False
         self._again = ()
         self._interrupted = True
-        if self._verdict is not None:
-            self._verdict = None
+        if self._concluded:
+            self._verdict = self._led_back = None
             return ()
         procedure, step = self.position
         self._note(ProcedurePaused(procedure, step))
@@ -1861,7 +1931,7 @@ class Runner:
 
     def _come_back(self, paused: Paused, aside: tuple[Paused, ...] = ()) -> State:
         """Go on with a procedure that was set aside; `aside` is what is set aside instead."""
-        came_from, self._verdict = self._current_procedure.name, None
+        came_from, self._verdict, self._led_back = self._current_procedure.name, None, None
         self._paused = (*(other for other in self._paused if other is not paused), *aside)
         self._procedure = self._library.procedures[paused.procedure]
         self._note(ProcedureEntered(paused.procedure, came_from, came_back=True))
@@ -1947,6 +2017,11 @@ class Runner:
         return following is not None and self._library.procedures[following].circuit != NO_CIRCUIT
 
     # --- small parts ------------------------------------------------------------------------------
+
+    @property
+    def _concluded(self) -> bool:
+        """Whether the present procedure has come to its end."""
+        return self._verdict is not None or self._led_back is not None
 
     @property
     def _current(self) -> Step:
@@ -2125,6 +2200,9 @@ class Runner:
                 lines = tuple(filter(None, (repair, f"{asked.inquiry.label}. Affirm or negative?")))
         elif self.state is State.CHOOSING:
             headline, lines = "WHICH TEST", ("Key the number, then Enter.",)
+        elif self.state is State.CONCLUDING and self._led_back is not None:
+            headline = "NOT DECIDED"
+            lines = (self._led_back.says, self._led_back.next)
         elif self.state is State.CONCLUDING and self._verdict:
             headline = "VERDICT"
             verdict = procedure.verdicts[self._verdict]

@@ -18,6 +18,7 @@ from assistant.core.entries import (
     CautionGiven,
     Cranked,
     FactGiven,
+    LedBack,
     ModeChanged,
     ProcedureEntered,
     ProcedurePaused,
@@ -292,6 +293,8 @@ def _final(library: Library, course: Course) -> Ended | None:
     What was done afterwards without measuring a circuit, such as proving the repair, does not unsay a verdict that
     names a fault.
     """
+    if course.led_back is not None:
+        return None
     work = (ProcedureEntered, ResultTaken, StepSkipped)
     went_on = [
         (dated.line, _procedure(library, dated.entry.procedure).circuit)
@@ -338,6 +341,9 @@ def _found(library: Library, same: list[Ended]) -> Found:
 
 def _no_verdict(library: Library, session: RecordedSession, course: Course) -> Statement:
     last = line(session.lines[-1].number) if session.lines else header("id")
+    if course.led_back is not None and isinstance(course.led_back.entry, LedBack):
+        back = course.led_back.entry
+        return Statement(f"Not decided. {back.says} {back.next}", line(course.led_back.line))
     if not course.procedure:
         return Statement("No verdict was reached. No test was begun.", last)
     name = course.procedure
