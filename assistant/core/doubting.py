@@ -12,9 +12,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from assistant.core import wording
+from assistant.core.adding_up import Drop
 from assistant.core.trail import Trail
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assistant.core.evidence import Assessment
     from assistant.core.procedure import Verdict
 
@@ -44,6 +48,19 @@ class Doubted:
     rare: bool = False
     why: Why = Why.MISFIT
     text: str = ""
+
+
+def drops_of(measured: Sequence[Trail]) -> tuple[Drop, ...]:
+    """The results that are readings in volts, as drops; each with its place among all results."""
+    found = []
+    for place, past in enumerate(measured):
+        pending = past.pending
+        if past.measure is None or pending is None or pending.value is None or pending.unit is None:
+            continue
+        volts = wording.convert(pending.value, pending.unit, "V")
+        if volts is not None:
+            found.append(Drop(past.measure, volts, place))
+    return tuple(found)
 
 
 def thin(assessment: Assessment, verdict: Verdict, asked: frozenset[str], part_from: float) -> int | None:

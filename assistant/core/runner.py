@@ -25,9 +25,10 @@ from itertools import chain
 from typing import TYPE_CHECKING
 
 from assistant.core import asking, evidence, wording
+from assistant.core.adding_up import LOADED, unequal
 from assistant.core.board import Board
 from assistant.core.circles import AFTER_REPAIR, Visits, new_since
-from assistant.core.doubting import Doubted, Why, thin
+from assistant.core.doubting import Doubted, Why, drops_of, thin
 from assistant.core.entries import (
     KEPT,
     TAKEN_BACK,
@@ -93,6 +94,7 @@ from assistant.core.policy import (
 from assistant.core.procedure import (
     NO_CIRCUIT,
     OVER_RANGE,
+    SENSES,
     UNJUDGED,
     Answer,
     Engine,
@@ -1207,7 +1209,10 @@ class Runner:
         """The tests lead back to where they were: stop, name no part, and say what a person does next."""
         assessment = self._assess()
         best = assessment.best_test() if assessment else None
-        last = next(past for past in reversed(self._measured()) if not past.kept)
+        done = [past for past in reversed(self._measured()) if not past.kept and past.measure is not None]
+        last = next(
+            (past for past in done if past.measure and past.measure.instrument not in SENSES), done[0]
+        )
         repeated = wording.named_test(self._library, self._library.step(last.procedure, last.step))
         follows = (
             wording.next_safe_test(wording.named_test(self._library, best[0]))
@@ -1489,7 +1494,7 @@ class Runner:
         if not kept:
             self._connected = step.measure
         self._forget_aside()
-        doubt = self._doubt()
+        doubt = self._sum_doubt() or self._doubt()
         if doubt:
             return self._ask_again(doubt)
         return self._go(pending.answer.target)
@@ -1592,6 +1597,22 @@ class Runner:
         verdict = self._library.procedures[measured[-1].procedure].verdicts[target.name]
         again = thin(assessment, verdict, asked, self._limits.part_from)
         return None if again is None else Doubted(measured[again], None, why=Why.PART)
+
+    def _sum_doubt(self) -> Doubted | None:
+        """The drop that is measured again because pieces and whole do not add up; None when they do."""
+        last = self._trail.last
+        if self._limits.rules == OLD_RULES or last is None or last.measure is None:
+            return None
+        if last.measure.instrument not in LOADED or self._too_many():
+            return None
+        measured = self._measured()
+        for found in unequal(drops_of(measured)):
+            suspect = found.suspect
+            if evidence.measurement_key(suspect.measure) not in self._asked_again:
+                named = wording.named_drop(self._library, suspect.measure)
+                text = wording.not_adding_up(found.total, found.whole.volts, named)
+                return Doubted(measured[suspect.place], None, why=Why.SUM, text=text)
+        return None
 
     def _known_pattern(self, one: Trail, other: Trail) -> None:
         """Say, once for each two results, that they seldom come together and that a fault is known that gives them."""

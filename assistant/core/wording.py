@@ -440,6 +440,18 @@ def before_part(again: str) -> str:
     return f"Before a part is named. Once more: {again}."
 
 
+def named_drop(library: Library, measure: Measurement) -> str:
+    """A drop by its two ends: "battery positive to feed side"."""
+    places = library.terms.places
+    return f"{places[measure.probe].short} to {places[measure.clip or measure.probe].short}"
+
+
+def not_adding_up(total: Decimal, whole: Decimal, again: str) -> str:
+    """That the pieces of a drop do not give the whole, and which is measured again."""
+    given = f"{plain_number(whole)}" if whole else "nothing"
+    return f"The pieces give {number_words(total, 'V')}, the whole gave {given}. Measure again: {again}."
+
+
 LED_BACK = "These tests lead back to the same place. Stop here."
 
 

@@ -79,6 +79,7 @@ from assistant.writeup.statement import (
     seal,
     term,
 )
+from assistant.writeup.sums import not_adding_up
 from assistant.writeup.telling import decisive, terms_of, told
 
 if TYPE_CHECKING:
@@ -177,7 +178,7 @@ def _draft(
         tests=_tests(session, library, course, deciding),
         time=_time(session),
         skipped=tuple(_skipped(library, passed) for passed in course.skipped),
-        not_judged=_not_judged(library, course),
+        not_judged=(*_not_judged(library, course), *not_adding_up(session, library, course)),
         not_reached=_not_reached(library, course),
         ruled_out=_ruled_out_lines(library, course, ruled_out),
         not_ruled_out=_not_ruled_out(library, course, set(ruled_out), verdict),

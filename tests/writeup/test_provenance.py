@@ -76,7 +76,7 @@ FRAME = tokens(
     "sealed still can go an unfinished bytes reviewed signed not amended record write up among faults catalogue one "
     "time speaks these most against slip eye ear finger has probability would tell its likelihoods odds any "
     "than other h s typed session left blank given anew judged less leads that set aside back not ; limits "
-    "contradict each other maker's limit"
+    "contradict each other maker's limit decided pieces do add up whole"
 )
 """`h` and `s` are the units of times, which the check computes by itself."""
 
