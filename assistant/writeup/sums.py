@@ -11,8 +11,13 @@ from assistant.writeup.statement import Statement, header, line, once, procedure
 
 if TYPE_CHECKING:
     from assistant.core.procedure import Library
-    from assistant.record.course import Course
+    from assistant.record.course import Course, Taken
     from assistant.record.reading import RecordedSession
+
+
+def _as_given(taken: Taken) -> str:
+    """The reading with the unit in which it was given."""
+    return f"{taken.result.value:f} {taken.result.unit}"
 
 
 def not_adding_up(session: RecordedSession, library: Library, course: Course) -> tuple[Statement, ...]:
@@ -33,11 +38,11 @@ def not_adding_up(session: RecordedSession, library: Library, course: Course) ->
         pieces = [standing[piece.place] for piece in found.pieces]
         whole = standing[found.whole.place]
         numbers = wording.listed([str(taken.result.number) for taken in pieces])
-        given = wording.listed([f"{piece.volts:f} V" for piece in found.pieces])
+        given = wording.listed([_as_given(taken) for taken in pieces])
         said.append(
             Statement(
                 f"The pieces of tests {numbers} do not add up to the whole of test {whole.result.number}: "
-                f"{given} against {found.whole.volts:f} V.",
+                f"{given} against {_as_given(whole)}.",
                 once(
                     (
                         *line(whole.line, *(taken.line for taken in pieces)),
