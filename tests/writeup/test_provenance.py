@@ -156,6 +156,8 @@ def computed(statement: Statement, session: RecordedSession) -> set[str]:
     for kind in ("CautionGiven", "Remark"):
         forms = [(entry.get("caution"), entry.get("form")) for _, entry in entries if entry["type"] == kind]
         found |= {str(forms.count(form)) for form in forms}
+    reached = [(one["procedure"], one["verdict"]) for _, one in entries if one["type"] == "VerdictReached"]
+    found |= {str(reached.count(one)) for one in reached}
     for _, entry in entries:
         if entry["type"] == "ResultTaken":
             found |= tokens(f"{float(entry['confidence']):.2f}")
