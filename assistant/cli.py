@@ -631,6 +631,30 @@ def _bench_long(options: argparse.Namespace) -> int:
     return 0
 
 
+def _bench_rehearsal(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.bench import machine  # noqa: PLC0415
+    from assistant.circuit import rehearsal  # noqa: PLC0415
+    from assistant.core.loading import load_library  # noqa: PLC0415
+
+    wanted = rehearsal.Wanted(
+        procedure=options.procedure,
+        cars=options.cars,
+        habits=rehearsal.habits(options.misreading),
+        seed=options.seed,
+        processes=options.processes,
+        weighing=options.weighing,
+    )
+    presumed = load_library(resources.directory("procedures")).procedure(wanted.procedure).presumes_no
+    found = rehearsal.rehearse(wanted)
+    if options.json:
+        print(json.dumps(rehearsal.to_json(wanted, found), indent=1))
+        return 0
+    print(machine())
+    print(rehearsal.text(wanted, found, sorted(presumed)), end="")
+    return 0
+
+
 def _bench_speech(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
     from assistant.core.loading import load_library  # noqa: PLC0415
@@ -1163,6 +1187,7 @@ def _parser() -> Parser:
     )
     long.add_argument("--pdf", action="store_true", help="also make the PDFs, which takes many minutes")
     long.set_defaults(command=_bench_long)
+    _add_bench_rehearsal(further)
     about = "Measure how well the assistant's own sentences are understood, by PocketSphinx and beside another voice."
     speech = further.add_parser(
         "speech", help=about, description=about, epilog="Example: bay-assistant bench speech --sentences 100"
@@ -1180,6 +1205,45 @@ def _parser() -> Parser:
     )
     speech.add_argument("--voice", metavar="NAME", help="another voice of eSpeak NG, such as gmw/en-us+f3")
     return parser
+
+
+def _add_bench_rehearsal(further: Any) -> None:
+    about = (
+        "Rehearse whole sessions on modelled cars with a person who misreads or misses contact: good parts condemned, "
+        "and how often the dialogue asks again."
+    )
+    rehearsal = further.add_parser(
+        "rehearsal",
+        help=about,
+        description=about,
+        epilog="Example: bay-assistant bench rehearsal --cars 20 --misreading 0.05",
+    )
+    rehearsal.set_defaults(command=_bench_rehearsal)
+    rehearsal.add_argument(
+        "--procedure", default="coil-control", metavar="NAME", help="where it starts (default: coil-control)"
+    )
+    rehearsal.add_argument(
+        "--cars", type=whole(1, 10_000), default=20, metavar="N", help="cars a mechanism (default: 20)"
+    )
+    rehearsal.add_argument(
+        "--misreading",
+        type=real(0, 0.5, "a share"),
+        default=0.05,
+        metavar="SHARE",
+        help="share of wrong answers (default: 0.05)",
+    )
+    rehearsal.add_argument(
+        "--seed", type=whole(0, 2**32 - 1), default=20261126, metavar="N", help="of cars and chance"
+    )
+    rehearsal.add_argument(
+        "--processes", type=whole(1, 2), default=2, metavar="N", help="at most so many (default: 2)"
+    )
+    rehearsal.add_argument(
+        "--no-weighing",
+        dest="weighing",
+        action="store_false",
+        help="do not weigh the results together, so that nothing is asked again",
+    )
 
 
 def _add_bench_hearing(further: Any) -> None:

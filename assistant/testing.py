@@ -33,11 +33,14 @@ from assistant.core.states import State
 
 if TYPE_CHECKING:
     from assistant.core.entries import Entry
+    from assistant.core.evidence import Memo
     from assistant.core.procedure import Library
 
 
 class Dialogue:
     """Drives a `Runner`: speech takes `speech_s` seconds and always ends by itself; timers run on a made clock.
+
+    Many sessions are played faster with one `memo` for all of them, and without what is listened for and shown.
 
     Attributes:
         runner: The runner that is driven.
@@ -49,9 +52,16 @@ class Dialogue:
     """
 
     def __init__(
-        self, library: Library, thresholds: Thresholds = DEFAULT_THRESHOLDS, speech_s: float = 3.0
+        self,
+        library: Library,
+        thresholds: Thresholds = DEFAULT_THRESHOLDS,
+        speech_s: float = 3.0,
+        *,
+        memo: Memo | None = None,
+        shown: bool = True,
     ) -> None:
-        self.runner = Runner(library, thresholds)
+        self.runner = Runner(library, thresholds, memo)
+        self._shown = shown
         self.now = 0.0
         self.said: list[str] = []
         self.entries: list[Entry] = []
@@ -68,7 +78,7 @@ class Dialogue:
 
     def send(self, event: Event) -> tuple[Action, ...]:
         """Give one event to the runner, and keep what it answers."""
-        actions = self.runner.receive(event)
+        actions = self.runner.receive(event) if self._shown else self.runner.recall(event)
         self.events.append(event)
         self.actions.append(actions)
         for action in actions:

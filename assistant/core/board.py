@@ -21,6 +21,7 @@ class Board:
         heard: Last words understood, or what was keyed so far.
         typed: Digits of a number being keyed.
         message: A sentence about the last thing that went wrong, or "".
+        lost: Gear that is missing now, each with why, in the order in which it was lost; it stands until it is back.
         keys_only: True when it is too loud to hear.
         countdown: Name and end (seconds since the session began) of the running countdown, if any.
         caution: Signal word of the caution being given ("DANGER"), or "".
@@ -39,3 +40,4 @@ class Board:
     keys_only: bool = False
     countdown: tuple[str, float] | None = None
     caution: str = ""
+    lost: tuple[tuple[str, str], ...] = ()

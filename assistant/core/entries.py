@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+from assistant.core.doubting import Why
+
 KEPT = " (kept from an earlier step)"
 """Ends the words of a result that was taken over from an earlier step with the same measurement."""
 
@@ -13,6 +15,19 @@ DOUBTED = "asked again, because it did not fit"
 
 SET_ASIDE = "set aside, because an earlier one did not fit"
 """How a result was taken back that came after a doubtful one; it is offered again when its step comes."""
+
+THIN = "asked again, before a part was named"
+BEHIND_THIN = "set aside, because an earlier one was asked again"
+UNEQUAL = "asked again, because the pieces did not add up"
+
+TAKEN_BACK = {
+    Why.MISFIT: (DOUBTED, SET_ASIDE),
+    Why.PART: (THIN, BEHIND_THIN),
+    Why.SUM: (UNEQUAL, BEHIND_THIN),
+}
+"""How the result that is asked again is taken back, and how those that came after it are."""
+
+ASKED_AGAIN = tuple(again for again, _ in TAKEN_BACK.values())
 
 
 @dataclass(frozen=True)
@@ -163,6 +178,25 @@ class VerdictReached(Entry):
     procedure: str
     verdict: str
     affirmed: bool
+
+
+@dataclass(frozen=True)
+class LedBack(Entry):
+    """The dialogue stopped: this procedure handed over to one that had been done, and there was nothing new to do.
+
+    No part is named and nothing is decided.
+
+    Attributes:
+        procedure: The procedure that handed over.
+        back_to: The one that it handed over to.
+        says: What was said.
+        next: What to do next, and by whom.
+    """
+
+    procedure: str
+    back_to: str
+    says: str
+    next: str
 
 
 @dataclass(frozen=True)

@@ -227,8 +227,10 @@ class Memo:
     """What was computed for one assessment and is the same in the next: names of tests, priors, likelihoods.
 
     It changes no result, only the time that one takes; so that a long session keeps a bounded one, the likelihoods
-    are forgotten when there are too many.
+    are forgotten when there are more than `most`.
     """
+
+    most: int = _MOST_SCALES
 
     names: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
     priors: dict[str, list[float]] = field(default_factory=dict)
@@ -238,7 +240,7 @@ class Memo:
     def scale(self, key: tuple[str, str, str, float, float], shares: tuple[float, ...]) -> _Scale:
         """The scale of this circuit, test, outcome, a and b."""
         if key not in self.scales:
-            if len(self.scales) >= _MOST_SCALES:
+            if len(self.scales) >= self.most:
                 self.scales.clear()
                 self.alone.clear()
             self.scales[key] = _Scale(shares, key[3], key[4])
@@ -394,7 +396,7 @@ class Assessment:
         """
         if len(self._weighed) < 2:
             return None
-        free = [place for place in self.used if self._measurement(place) not in asked]
+        free = [place for place in self.used if self.measurement(place) not in asked]
         if not free or self.slip < self.limits.doubt_from:
             return None
         doubtful = max(free, key=self._conflict)  # of those that say the same, the first
@@ -415,7 +417,12 @@ class Assessment:
             self.memo.alone[key] = sum(odd * slip for odd, slip in zip(alone, scale.slips, strict=True))
         return self.slip_of(fact) - self.memo.alone[key]
 
-    def _measurement(self, fact: int) -> str:
+    def contradicted(self, fact: int) -> bool:
+        """Whether the others speak against this result so much that it is rather measured again than taken over."""
+        return fact in self.used and self._conflict(fact) >= self.limits.doubt_from / len(self._weighed)
+
+    def measurement(self, fact: int) -> str:
+        """The name of the measurement (`measurement_key`) of the fact at this place."""
         procedure, step = self.facts[fact].procedure, self.facts[fact].step
         return self._names(procedure, self.library.step(procedure, step))[1]
 

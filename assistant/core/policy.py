@@ -24,6 +24,14 @@ if TYPE_CHECKING:
 _Level = TypeVar("_Level")
 
 
+RULES = 1
+"""The present rules of the dialogue.
+
+1: gear that is lost stays on the screen until it is back; results that some mechanism gives together are a known
+pattern and not asked again.
+"""
+
+
 @dataclass(frozen=True)
 class Thresholds:
     """Limits of the dialogue; times in s, levels in dB.
@@ -56,6 +64,10 @@ class Thresholds:
         mention_from: Probability from which a fault that a verdict does not name is spoken of with it.
         weighed_results: Most results that are weighed together.  A car with its one fault takes some dozen; among
             hundreds a slip is certain, and weighing them after every answer would take ever longer.
+        part_from: Probability of the faults of a verdict that names a part, below which the result that is likeliest a
+            slip is asked again first; chosen with `bay-assistant bench rehearsal`, figures in DEVELOPERS.md; 0: never.
+        rules: Which rules of the dialogue are in force, a number that grows with them (`RULES`), so that a record is
+            replayed by those that it was made with.
     """
 
     reject_below: float = CALIBRATION.reject_below
@@ -76,9 +88,14 @@ class Thresholds:
     doubt_from: float = 0.3
     mention_from: float = 0.05
     weighed_results: int = 120
+    part_from: float = 0.7
+    rules: int = RULES
 
 
 DEFAULT_THRESHOLDS = Thresholds()
+
+OLD_RULES = 0
+"""`Thresholds.rules` of a session that was recorded before they were numbered."""
 
 NO_LIMIT = 10**9
 """`Thresholds.weighed_results` of a session that was recorded before there was such a limit."""

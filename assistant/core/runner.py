@@ -25,17 +25,20 @@ from itertools import chain
 from typing import TYPE_CHECKING
 
 from assistant.core import asking, evidence, wording
+from assistant.core.adding_up import LOADED, unequal
 from assistant.core.board import Board
+from assistant.core.circles import AFTER_REPAIR, Visits, new_since
+from assistant.core.doubting import Doubted, Why, drops_of, thin
 from assistant.core.entries import (
-    DOUBTED,
     KEPT,
-    SET_ASIDE,
+    TAKEN_BACK,
     CautionAcknowledged,
     CautionGiven,
     Cranked,
     Entry,
     FactGiven,
     FactUndone,
+    LedBack,
     ModeChanged,
     ProcedureEntered,
     ProcedurePaused,
@@ -79,6 +82,7 @@ from assistant.core.identity import VIN_LENGTH, where_to_look
 from assistant.core.inquiring import TYPED, Asked, Source, Waiting, blank
 from assistant.core.policy import (
     DEFAULT_THRESHOLDS,
+    OLD_RULES,
     SHADE,
     Acceptance,
     Thresholds,
@@ -90,6 +94,7 @@ from assistant.core.policy import (
 from assistant.core.procedure import (
     NO_CIRCUIT,
     OVER_RANGE,
+    SENSES,
     UNJUDGED,
     Answer,
     Engine,
@@ -155,15 +160,6 @@ class Answered:
     after: Trail | None
 
 
-@dataclass(frozen=True)
-class _Doubted:
-    """A result that is likely a slip, the one that it fits least with, and whether they only seldom come together."""
-
-    doubtful: Trail
-    against: Trail
-    rare: bool
-
-
 @dataclass
 class _Counters:
     """VoiceXML's event counters: they count from the entry into a step and start again with the next."""
@@ -189,9 +185,15 @@ class Runner:
     Args:
         library: The procedures, cautions and terms.
         thresholds: The dialogue's limits.
+        memo: What was computed in earlier sessions with the same library; it changes no result.
     """
 
-    def __init__(self, library: Library, thresholds: Thresholds = DEFAULT_THRESHOLDS) -> None:
+    def __init__(
+        self,
+        library: Library,
+        thresholds: Thresholds = DEFAULT_THRESHOLDS,
+        memo: evidence.Memo | None = None,
+    ) -> None:
         self._library = library
         self._limits = thresholds
         self.state = State.UNOPENED
@@ -204,8 +206,11 @@ class Runner:
         self._step: Step | None = None
         self._verdict: str | None = None
         self._verdict_affirmed = False
+        self._led_back: LedBack | None = None
+        self._visits = Visits()
+        self._again_in = ""
         self._trail = Trails()
-        self._memo = evidence.Memo()
+        self._memo = evidence.Memo() if memo is None else memo
         self._results = 0
         self._pending: Pending | None = None
         self._offered = False
@@ -226,9 +231,11 @@ class Runner:
         self._rested_at = 0.0
         self._deaf: set[str] = set()
         self._mute = False
+        self._lost: dict[str, str] = {}
         self._note_from = State.ASKING
         self._note_running = False
         self._asked_again: set[str] = set()
+        self._patterns: set[tuple[int, int]] = set()
         self._before: dict[tuple[str, str], str] = {}
         self._aside: list[Trail] = []
         self._facts: dict[str, FactGiven] = {}
@@ -250,16 +257,16 @@ class Runner:
         """
         return self._receive(event, silent=False)
 
-    def recall(self, event: Event) -> None:
+    def recall(self, event: Event) -> tuple[Action, ...]:
         """Take an event of which the actions are in the record already, to go on from there.
 
         The dialogue is then where `receive` would have brought it; what was listened for and shown, which takes
-        more than half of the time, is not made again.
+        more than half of the time, is not made again. The other actions are given.
 
         Raises:
             UsageProblem: As for `receive`.
         """
-        self._receive(event, silent=True)
+        return self._receive(event, silent=True)
 
     def _receive(self, event: Event, *, silent: bool) -> tuple[Action, ...]:
         self._at = max(self._at, event.at)
@@ -677,6 +684,7 @@ class Runner:
         self._owed = ""
         self._deaf.clear()  # what is missing now will be reported again
         self._mute = False
+        self._lost.clear()
         cranking = self._crank_began is not None
         if cranking:  # nobody knows how long it was
             self._crank_began = None
@@ -838,6 +846,7 @@ class Runner:
             self._connected = self._current.measure
         last = self._trail.pop()
         self._paused = last.paused
+        self._visits = last.visits
         self._note(ResultUndone(last.number, last.procedure, last.step, str(payload)))
         taken = self._library.step(last.procedure, last.step)
         words = (
@@ -848,7 +857,7 @@ class Runner:
             else "Skipped test."
         )
         self._prefix = f"Taken back. {words}"
-        self._verdict = None
+        self._verdict = self._led_back = None
         self._heard = ""
         if last.procedure != self._current_procedure.name:
             self._procedure = self._library.procedures[last.procedure]
@@ -955,14 +964,16 @@ class Runner:
             self._note(ModeChanged("go ahead", "asked for"))
             self._interrupted = True
             return self._return_to_work()
+        if self._led_back is not None:
+            return self._come_back(self._paused[-1]) if self._paused else self._conclude()
         verdict = self._current_procedure.verdicts[self._verdict or ""]
         if not self._verdict_affirmed:
             self._verdict_affirmed = True
             self._note(VerdictReached(self._current_procedure.name, verdict.name, affirmed=True))
             return self._conclude()
         if verdict.continue_with:
-            came_from, self._verdict = self._current_procedure.name, None
-            return self._enter_procedure(verdict.continue_with, came_from)
+            self._verdict = None
+            return self._hand_over(verdict.continue_with)
         if self._paused:
             return self._come_back(self._paused[-1])
         return self._conclude()  # nothing to go on with; a session is only ever closed by closing it
@@ -1036,7 +1047,17 @@ class Runner:
         assert step.if_skipped is not None  # noqa: S101
         reason = REASONS[str(payload)]
         self._note(StepSkipped(self._current_procedure.name, step.name, reason, str(step.if_skipped)))
-        self._trail.append(Trail(self._current_procedure.name, step.name, 0, None, None, paused=self._paused))
+        self._trail.append(
+            Trail(
+                self._current_procedure.name,
+                step.name,
+                0,
+                None,
+                None,
+                paused=self._paused,
+                visits=self._visits,
+            )
+        )
         self._prefix = f"Skipped, {reason}."
         return self._go(step.if_skipped)
 
@@ -1122,7 +1143,15 @@ class Runner:
         mode = _RECORD_MODES.get(payload.gear, f"{payload.gear} lost")
         self._note(ModeChanged(mode, payload.why))
         told = payload.gear in _RECORD_NOTICES
-        self._message = payload.why if told else f"No {payload.gear}: {payload.why}"
+        if told:
+            self._message = payload.why
+        elif self._limits.rules > OLD_RULES:
+            # Not in the message, which the next one replaces: the loss of one thing must not hide that of another.
+            self._lost.pop(payload.gear, None)
+            self._lost[payload.gear] = payload.why
+            self._message = ""
+        else:
+            self._message = f"No {payload.gear}: {payload.why}"
         if payload.gear == "microphone":
             self._deaf.add("microphone")
         if payload.gear == "speaker":
@@ -1148,6 +1177,7 @@ class Runner:
         assert isinstance(payload, GearBack)  # noqa: S101
         self._note(ModeChanged(f"{payload.gear} back", "it works again"))
         self._message = f"The {payload.gear} is back."
+        self._lost.pop(payload.gear, None)
         self._deaf.discard(payload.gear)
         if payload.gear == "speaker":
             self._mute = False
@@ -1157,7 +1187,46 @@ class Runner:
 
     # --- moving through procedures ----------------------------------------------------------------
 
+    def _hand_over(self, name: str) -> State:
+        """Go on with another procedure; where it was done before, say what is new since then, or stop."""
+        came_from = self._current_procedure.name
+        if came_from == AFTER_REPAIR:
+            self._visits = Visits()
+        self._again_in = ""
+        self._visits = self._visits.leaving(came_from, self._results)
+        before = self._visits.of(name)
+        if before is not None and name != AFTER_REPAIR and self._limits.rules > OLD_RULES:
+            new = new_since(self._measured(), before[1])
+            if not new or (came_from, name) in self._visits.returned:
+                return self._stop_circle(name)
+            self._visits = self._visits.returning(came_from, name)
+            self._again_in = name
+            told = wording.new_since([self._result_of(past, tuple(new[-2:])) for past in new[-2:]])
+            self._prefix = " ".join(filter(None, (self._prefix, told)))
+        return self._enter_procedure(name, came_from)
+
+    def _stop_circle(self, back_to: str) -> State:
+        """The tests lead back to where they were: stop, name no part, and say what a person does next."""
+        assessment = self._assess()
+        best = assessment.best_test() if assessment else None
+        done = [past for past in reversed(self._measured()) if not past.kept and past.measure is not None]
+        last = next(
+            (past for past in done if past.measure and past.measure.instrument not in SENSES), done[0]
+        )
+        repeated = wording.named_test(self._library, self._library.step(last.procedure, last.step))
+        follows = (
+            wording.next_safe_test(wording.named_test(self._library, best[0]))
+            if best
+            else wording.repeat_last(repeated)
+        )
+        self._led_back = LedBack(self._current_procedure.name, back_to, wording.LED_BACK, follows)
+        self._note(self._led_back)
+        return self._conclude()
+
     def _enter_procedure(self, name: str, came_from: str | None) -> State:
+        if came_from is None:  # the person asks for it, so nothing of before counts as a round
+            self._visits = Visits()
+        self._visits = self._visits.entering(name, self._results)
         self._procedure = self._library.procedures[name]
         self._note(ProcedureEntered(name, came_from))
         intro = wording.procedure_intro(self._library.terms, self._procedure, alone=came_from is None)
@@ -1242,7 +1311,7 @@ class Runner:
         counts = self._trail.same_measurement(step.measure, besides=self.position)
         for past in chain(aside, counts):
             pending = past.pending
-            if pending is None:
+            if pending is None or self._outdated(past):
                 continue
             if pending.value is not None and step.reading is not None and pending.unit is not None:
                 base = wording.convert(pending.value, pending.unit, step.reading.unit)
@@ -1260,6 +1329,15 @@ class Runner:
             if answer is not None and pending.value is None:
                 return replace(pending, answer=answer)
         return None
+
+    def _outdated(self, past: Trail) -> bool:
+        """Whether a procedure that is done again measures this anew: it is older, and newer results contradict it."""
+        visit = self._visits.of(self._current_procedure.name)
+        if visit is None or self._again_in != self._current_procedure.name or past.number > visit[0]:
+            return False
+        assessment = self._assess()
+        measured = self._measured()
+        return assessment is not None and past in measured and assessment.contradicted(measured.index(past))
 
     def _say_cautions(self) -> State:
         texts = [
@@ -1362,7 +1440,9 @@ class Runner:
         parts = list(filter(None, (self._take_prefix(), text, self._judged_words())))
         target = self._pending.answer.target if self._pending else None
         doubt = self._doubt(self._pending) if self._pending else None
-        if doubt and not doubt.rare:
+        if doubt and doubt.why is not Why.MISFIT:
+            pass  # what it leads to is said when the result that is asked again first has been measured
+        elif doubt and not doubt.rare:
             parts.append("That does not fit the results before.")
         elif target and target.leads is Leads.VERDICT:
             parts.append(wording.would_mean(self._current_procedure.verdicts[target.name]))
@@ -1408,12 +1488,13 @@ class Runner:
                 acceptance.value,
                 kept=bool(kept),
                 paused=self._paused,
+                visits=self._visits,
             )
         )
         if not kept:
             self._connected = step.measure
         self._forget_aside()
-        doubt = self._doubt()
+        doubt = self._sum_doubt() or self._doubt()
         if doubt:
             return self._ask_again(doubt)
         return self._go(pending.answer.target)
@@ -1422,7 +1503,7 @@ class Runner:
         if target.leads is Leads.STEP:
             return self._enter_step(target.name)
         if target.leads is Leads.PROCEDURE:
-            return self._enter_procedure(target.name, self._current_procedure.name)
+            return self._hand_over(target.name)
         self._verdict = target.name
         # An answer that ends in a verdict was affirmed together with it; a skipped test was not.
         self._verdict_affirmed = bool(self._trail.last and self._trail.last.number)
@@ -1430,6 +1511,11 @@ class Runner:
         return self._conclude()
 
     def _conclude(self) -> State:
+        if self._led_back is not None:
+            self._counters = _Counters()
+            text = f"{self._led_back.says} {self._led_back.next} Say close session, or press plus."
+            self._say(" ".join(filter(None, (self._take_prefix(), text))), Speech.VERDICT)
+            return State.CONCLUDING
         verdict = self._current_procedure.verdicts[self._verdict or ""]
         following = ""
         if verdict.continue_with:
@@ -1447,7 +1533,7 @@ class Runner:
         return State.CONCLUDING
 
     def _return_to_work(self) -> State:
-        if self._verdict is not None:
+        if self._concluded:
             return self._conclude()
         return self._before_step(offer=self._offered or (self._asked_fact is not None and self._offer))
 
@@ -1487,35 +1573,75 @@ class Runner:
             times=2 if self._before.get((procedure, step)) == outcome else 1,
         )
 
-    def _doubt(self, pending: Pending | None = None) -> _Doubted | None:
-        """The doubtful result and the one that it fits least with; None when all fits.
+    def _doubt(self, pending: Pending | None = None) -> Doubted | None:
+        """The result to ask again, and why; None when all fits.
 
         With a result that was not taken yet only whether there is a doubt counts: that result may be either.
         """
         assessment = self._assess(pending)
-        doubt = assessment.doubt(frozenset(self._asked_again)) if assessment else None
-        if doubt is None:
+        if assessment is None:
             return None
+        asked = frozenset(self._asked_again)
+        doubt = assessment.doubt(asked)
         measured = self._measured()
         if pending is not None:
             measured.append(Trail(*self.position, 0, self._current.measure, pending))
-        return _Doubted(measured[doubt.doubtful], measured[doubt.against], doubt.explained)
+        known = doubt is not None and doubt.explained and self._limits.rules > OLD_RULES
+        if doubt is not None and not known:
+            return Doubted(measured[doubt.doubtful], measured[doubt.against], doubt.explained)
+        if doubt is not None and pending is None:
+            self._known_pattern(measured[doubt.doubtful], measured[doubt.against])
+        target = measured[-1].pending.answer.target if measured and measured[-1].pending else None
+        if target is None or target.leads is not Leads.VERDICT:
+            return None
+        verdict = self._library.procedures[measured[-1].procedure].verdicts[target.name]
+        again = thin(assessment, verdict, asked, self._limits.part_from)
+        return None if again is None else Doubted(measured[again], None, why=Why.PART)
 
-    def _ask_again(self, doubt: _Doubted) -> State:
+    def _sum_doubt(self) -> Doubted | None:
+        """The drop that is measured again because pieces and whole do not add up; None when they do."""
+        last = self._trail.last
+        if self._limits.rules == OLD_RULES or last is None or last.measure is None:
+            return None
+        if last.measure.instrument not in LOADED or self._too_many():
+            return None
+        measured = self._measured()
+        for found in unequal(drops_of(measured)):
+            suspect = found.suspect
+            if evidence.measurement_key(suspect.measure) not in self._asked_again:
+                named = wording.named_drop(self._library, suspect.measure)
+                text = wording.not_adding_up(found.total, found.whole.volts, named)
+                return Doubted(measured[suspect.place], None, why=Why.SUM, text=text)
+        return None
+
+    def _known_pattern(self, one: Trail, other: Trail) -> None:
+        """Say, once for each two results, that they seldom come together and that a fault is known that gives them."""
+        pair = (min(one.number, other.number), max(one.number, other.number))
+        if pair not in self._patterns:
+            self._patterns.add(pair)
+            in_order = (one, other) if one.number < other.number else (other, one)
+            words = " ".join(self._result_of(past, in_order) for past in in_order)
+            self._note(self._remark("known pattern", words))
+            self._prefix = " ".join(filter(None, (self._prefix, wording.KNOWN_PATTERN)))
+
+    def _ask_again(self, doubt: Doubted) -> State:
         """Go back to the doubtful result, once; what came after it is offered again when its step comes."""
         doubtful, against = doubt.doubtful, doubt.against
         assert doubtful.pending is not None  # noqa: S101
         assert doubtful.measure is not None  # noqa: S101
         step = self._library.step(doubtful.procedure, doubtful.step)
-        in_order = (doubtful, against) if doubtful.number < against.number else (against, doubtful)
-        first, second = (self._result_of(past, in_order) for past in in_order)
-        text = wording.misfit((first, second), wording.named_test(self._library, step), rare=doubt.rare)
-        self._note(self._remark("does not fit", text))
+        again = wording.named_test(self._library, step)
+        text = doubt.text or wording.before_part(again)
+        if against is not None and not doubt.text:
+            in_order = (doubtful, against) if doubtful.number < against.number else (against, doubtful)
+            first, second = (self._result_of(past, in_order) for past in in_order)
+            text = wording.misfit((first, second), again, rare=doubt.rare)
+        self._note(self._remark(doubt.why.value, text))
         stop = f"{STOP_CRANKING} " if self._prefix.startswith(STOP_CRANKING) else ""
         self._prefix = stop + text
         left = self._trail.back_to(doubtful)
         for past in left:
-            how = DOUBTED if past is doubtful else SET_ASIDE
+            how = TAKEN_BACK[doubt.why][past is not doubtful]
             self._note(ResultUndone(past.number, past.procedure, past.step, how))
         self._aside += [past for past in reversed(left[:-1]) if past.pending is not None]
         self._asked_again.add(evidence.measurement_key(doubtful.measure))
@@ -1523,6 +1649,7 @@ class Runner:
         self._heard = ""
         self._procedure = self._library.procedures[doubtful.procedure]
         self._paused = doubtful.paused
+        self._visits = doubtful.visits
         return self._enter_step(doubtful.step, offer=False)
 
     # --- facts that are asked for -----------------------------------------------------------------
@@ -1735,7 +1862,7 @@ class Runner:
         self._forget_lamp("other lamp")
         self._asked_fact = None
         self._interrupted = True
-        if self._verdict is not None:
+        if self._concluded:
             return self._conclude()
         return self._before_step(offer=self._offered)
 
@@ -1796,7 +1923,7 @@ class Runner:
         name = str(payload)
         self._typed = ""
         self._message = ""
-        if name == self._current_procedure.name and self._verdict is None:
+        if name == self._current_procedure.name and not self._concluded:
             self._prefix = "That is the present one."
             self._interrupted = True
             return self._return_to_work()
@@ -1816,8 +1943,8 @@ class Runner:
         self._offered = False
         self._again = ()
         self._interrupted = True
-        if self._verdict is not None:
-            self._verdict = None
+        if self._concluded:
+            self._verdict = self._led_back = None
             return ()
         procedure, step = self.position
         self._note(ProcedurePaused(procedure, step))
@@ -1825,7 +1952,7 @@ class Runner:
 
     def _come_back(self, paused: Paused, aside: tuple[Paused, ...] = ()) -> State:
         """Go on with a procedure that was set aside; `aside` is what is set aside instead."""
-        came_from, self._verdict = self._current_procedure.name, None
+        came_from, self._verdict, self._led_back = self._current_procedure.name, None, None
         self._paused = (*(other for other in self._paused if other is not paused), *aside)
         self._procedure = self._library.procedures[paused.procedure]
         self._note(ProcedureEntered(paused.procedure, came_from, came_back=True))
@@ -1911,6 +2038,11 @@ class Runner:
         return following is not None and self._library.procedures[following].circuit != NO_CIRCUIT
 
     # --- small parts ------------------------------------------------------------------------------
+
+    @property
+    def _concluded(self) -> bool:
+        """Whether the present procedure has come to its end."""
+        return self._verdict is not None or self._led_back is not None
 
     @property
     def _current(self) -> Step:
@@ -2049,7 +2181,7 @@ class Runner:
     def _board(self) -> Board:
         step, procedure = self._step, self._procedure
         if step is None or procedure is None:
-            return Board(mode=self.state.value, message=self._message)
+            return Board(mode=self.state.value, message=self._message, lost=tuple(self._lost.items()))
         choices: tuple[tuple[str, str], ...] = ()
         if self.state in (State.ASKING, State.CRANKING, State.READING_BACK) and step.reading is None:
             choices = tuple(
@@ -2089,6 +2221,9 @@ class Runner:
                 lines = tuple(filter(None, (repair, f"{asked.inquiry.label}. Affirm or negative?")))
         elif self.state is State.CHOOSING:
             headline, lines = "WHICH TEST", ("Key the number, then Enter.",)
+        elif self.state is State.CONCLUDING and self._led_back is not None:
+            headline = "NOT DECIDED"
+            lines = (self._led_back.says, self._led_back.next)
         elif self.state is State.CONCLUDING and self._verdict:
             headline = "VERDICT"
             verdict = procedure.verdicts[self._verdict]
@@ -2122,6 +2257,7 @@ class Runner:
             keys_only=bool(self._deaf),
             countdown=countdown,
             caution=caution,
+            lost=tuple(self._lost.items()),
         )
 
     def _key_hints(self) -> tuple[tuple[str, str], ...]:

@@ -6,10 +6,11 @@ It is as long as the session, so what is asked of it at every answer must not ta
 from __future__ import annotations
 
 import heapq
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from assistant.core.circles import Visits
 from assistant.core.procedure import Answer, Measurement
 
 if TYPE_CHECKING:
@@ -44,7 +45,8 @@ class Trail:
     """A step that was left, so that it can be gone back to; `number` is 0 for a skipped step.
 
     `confirmed` says how its result was confirmed, `kept` that it was taken over from an earlier step.
-    `paused` are the procedures that were set aside then, so that going back to the step brings them back.
+    `paused` are the procedures that were set aside then, so that going back to the step brings them back; `visits`
+    those that had been entered.
     """
 
     procedure: str
@@ -55,6 +57,7 @@ class Trail:
     confirmed: str = ""
     kept: bool = False
     paused: tuple[Paused, ...] = ()
+    visits: Visits = field(default_factory=Visits)
 
 
 class Trails:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from assistant.core.procedure import OVER_RANGE, SAME_POINT, SENSES, UNJUDGED, Band, Engine, Hazard, Specified
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from assistant.core.procedure import (
         Answer,
@@ -430,6 +430,44 @@ def misfit(results: tuple[str, str], again: str, *, rare: bool) -> str:
     first, second = results
     begin = "These seldom come together." if rare else "These do not fit together."
     return f"{begin} {first} {second} Once more: {again}."
+
+
+KNOWN_PATTERN = "These seldom come together, but are a known pattern."
+
+
+def before_part(again: str) -> str:
+    """The test that is repeated before a part is named."""
+    return f"Before a part is named. Once more: {again}."
+
+
+def named_drop(library: Library, measure: Measurement) -> str:
+    """A drop by its two ends: "battery positive to feed side"."""
+    places = library.terms.places
+    return f"{places[measure.probe].short} to {places[measure.clip or measure.probe].short}"
+
+
+def not_adding_up(total: Decimal, whole: Decimal, again: str) -> str:
+    """That the pieces of a drop do not give the whole, and which is measured again."""
+    given = f"{plain_number(whole)}" if whole else "nothing"
+    return f"The pieces give {number_words(total, 'V')}, the whole gave {given}. Measure again: {again}."
+
+
+LED_BACK = "These tests lead back to the same place. Stop here."
+
+
+def next_safe_test(test: str) -> str:
+    """What a person does after the dialogue has stopped, where the results say which test tells most."""
+    return f"Hand over to a second person. Next safe test: {test}."
+
+
+def repeat_last(test: str) -> str:
+    """The same where no test is left that would tell."""
+    return f"Have a second person repeat the last measurement: {test}."
+
+
+def new_since(results: Sequence[str]) -> str:
+    """What is new since a procedure was entered, from results as read back: "New since then: feed side lit."."""
+    return " ".join(f"New since then: {text[:1].lower()}{text[1:].replace(': ', ' ', 1)}" for text in results)
 
 
 def verdict_text(verdict: Verdict, continue_title: str = "") -> str:

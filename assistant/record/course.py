@@ -13,6 +13,7 @@ from assistant.core.entries import (
     Entry,
     FactGiven,
     FactUndone,
+    LedBack,
     ProcedureEntered,
     ProcedurePaused,
     ResultTaken,
@@ -83,6 +84,7 @@ class Course:
         step: The step that is on; "" at the start of a procedure and after a verdict.
         set_aside: Steps of the procedures that wait while another one is done, by procedure.
         facts: Those of the entries that give a fact or take it back.
+        led_back: Where the dialogue stopped because the tests led back to the same place; None when work went on.
         places: Where in `results` the results with a number are.
     """
 
@@ -95,6 +97,7 @@ class Course:
     step: str = ""
     set_aside: dict[str, str] = field(default_factory=dict)
     facts: list[Dated] = field(default_factory=list)
+    led_back: Dated | None = None
     places: dict[int, list[int]] = field(default_factory=dict, repr=False)
 
     def standing(self) -> list[Taken]:
@@ -123,6 +126,8 @@ def follow(entries: Iterable[Dated]) -> Course:
     for dated in entries:
         course.entries.append(dated)
         entry = dated.entry
+        if isinstance(entry, ProcedureEntered | ResultTaken | ResultUndone | StepSkipped):
+            course.led_back = None  # work went on
         if isinstance(entry, ProcedureEntered):
             if entry.procedure not in course.procedures:
                 course.procedures.append(entry.procedure)
@@ -141,6 +146,8 @@ def follow(entries: Iterable[Dated]) -> Course:
             _undo(course, dated, entry)
         elif isinstance(entry, VerdictReached):
             _end(course, dated, entry)
+        elif isinstance(entry, LedBack):
+            course.procedure, course.step, course.led_back = entry.procedure, "", dated
         elif isinstance(entry, FactGiven | FactUndone):
             course.facts.append(dated)
     return course

@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from assistant.core.events import TypedFact
-from assistant.core.policy import DEFAULT_THRESHOLDS, NO_LIMIT, Thresholds
+from assistant.core.policy import DEFAULT_THRESHOLDS, NO_LIMIT, OLD_RULES, Thresholds
 from assistant.errors import MALFORMED, RecordBroken, RecordProblem
 
 FORMAT = "bay-assistant session"
@@ -152,7 +152,7 @@ def _thresholds(body: Any) -> Thresholds:
             raise ValueError(f"unknown threshold {name}")
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise TypeError(f"threshold {name} is not a number")
-    return Thresholds(**{"weighed_results": NO_LIMIT, **body})
+    return Thresholds(**{"weighed_results": NO_LIMIT, "part_from": 0.0, "rules": OLD_RULES, **body})
 
 
 def _text(value: Any) -> str:

@@ -87,12 +87,12 @@ def render(
 
 
 _ABOVE = ("title", "caution", "alarm", "headline", "lines", "countdown", "typed", "choices")
-_BELOW = ("message", "heard", "keys", "level")
+_BELOW = ("lost", "message", "heard", "keys", "level")
 
 # Who may grow, in this order: (part, to which of its sizes). A size that a part does not have is passed over.
 _WISHES: tuple[tuple[str, int], ...] = (
-    ("caution", 1), ("headline", 1), ("typed", 1), ("countdown", 1), ("choices", 1), ("alarm", 1), ("lines", 1),
-    ("message", 1), ("heard", 1), ("title", 1), ("keys", 1), ("level", 1),
+    ("caution", 1), ("headline", 1), ("typed", 1), ("countdown", 1), ("choices", 1), ("alarm", 1), ("lost", 1),
+    ("lines", 1), ("lost", 2), ("message", 1), ("heard", 1), ("title", 1), ("keys", 1), ("level", 1),
     ("caution", 2), ("countdown", 2), ("typed", 2), ("headline", 2), ("choices", 2),
     ("caution", 3), ("countdown", 3), ("typed", 3), ("headline", 3), ("choices", 3),
     ("countdown", 4), ("headline", 4), ("caution", 4), ("heard", 2),
@@ -109,6 +109,7 @@ def _parts(board: Board, width: int, now: float, level: Level | None, *, blocks:
         "countdown": _countdown(board.countdown, width, now, blocks=blocks),
         "typed": _typed(clean(board.typed), width, blocks=blocks),
         "choices": _choices(board.choices, width, blocks=blocks),
+        "lost": _lost(board.lost, width),
         "message": _some([_Row(line, _STRONG) for line in wrap(clean(board.message), width)]),
         "heard": _heard(clean(board.heard), width, blocks=blocks),
         "keys": _keys(board.keys, width),
@@ -201,6 +202,16 @@ def _typed(typed: str, width: int, *, blocks: bool) -> _Part:
         if rows and columns(rows[0]) <= width:
             sizes.append([_Row(row, _STRONG) for row in rows])
     return sizes
+
+
+def _lost(lost: Sequence[tuple[str, str]], width: int) -> _Part:
+    """What is missing, all of it; then each with why it is."""
+    if not lost:
+        return []
+    pairs = [(clean(gear), clean(why)) for gear, why in lost]
+    short = wrap(" ".join(f"No {gear}." for gear, _ in pairs), width)
+    long = [line for gear, why in pairs for line in wrap(f"No {gear}: {why}", width)]
+    return [[_Row(line, _STRONG) for line in rows] for rows in (short, long)]
 
 
 def _heard(words: str, width: int, *, blocks: bool) -> _Part:

@@ -237,6 +237,9 @@ class LineScreen:
             self._print(at, "TEST", f"{board.step}  {board.headline}  ({board.title})")
         if board.keys_only != before.keys_only:
             self._print(at, "NOISE", "keys only" if board.keys_only else "voice again")
+        for gear, why in board.lost:
+            if (gear, why) not in before.lost:
+                self._print(at, "NOTE", f"No {gear}: {why}")
         if board.message and board.message != before.message:
             self._print(at, "NOTE", board.message)
 

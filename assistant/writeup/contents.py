@@ -241,7 +241,7 @@ class Draft:
         tests: Every result in order, also those that were taken back.
         time: How long it took in all.
         skipped: Tests that were not done.
-        not_judged: Readings that could not be judged, and why.
+        not_judged: Readings that could not be judged, and why; drops whose pieces do not add up.
         not_reached: Tests of these procedures that the answers did not lead to.
         ruled_out: Faults that the results exclude.
         not_ruled_out: Faults of these procedures that no result excludes and the verdict does not name.

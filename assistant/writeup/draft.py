@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 
 from assistant.core import evidence, wording
 from assistant.core.entries import (
-    DOUBTED,
+    ASKED_AGAIN,
     KEPT,
     CautionAcknowledged,
     CautionGiven,
     Cranked,
     FactGiven,
+    LedBack,
     ModeChanged,
     ProcedureEntered,
     ProcedurePaused,
@@ -78,6 +79,7 @@ from assistant.writeup.statement import (
     seal,
     term,
 )
+from assistant.writeup.sums import not_adding_up
 from assistant.writeup.telling import decisive, terms_of, told
 
 if TYPE_CHECKING:
@@ -176,7 +178,7 @@ def _draft(
         tests=_tests(session, library, course, deciding),
         time=_time(session),
         skipped=tuple(_skipped(library, passed) for passed in course.skipped),
-        not_judged=_not_judged(library, course),
+        not_judged=(*_not_judged(library, course), *not_adding_up(session, library, course)),
         not_reached=_not_reached(library, course),
         ruled_out=_ruled_out_lines(library, course, ruled_out),
         not_ruled_out=_not_ruled_out(library, course, set(ruled_out), verdict),
@@ -292,6 +294,8 @@ def _final(library: Library, course: Course) -> Ended | None:
     What was done afterwards without measuring a circuit, such as proving the repair, does not unsay a verdict that
     names a fault.
     """
+    if course.led_back is not None:
+        return None
     work = (ProcedureEntered, ResultTaken, StepSkipped)
     went_on = [
         (dated.line, _procedure(library, dated.entry.procedure).circuit)
@@ -338,6 +342,9 @@ def _found(library: Library, same: list[Ended]) -> Found:
 
 def _no_verdict(library: Library, session: RecordedSession, course: Course) -> Statement:
     last = line(session.lines[-1].number) if session.lines else header("id")
+    if course.led_back is not None and isinstance(course.led_back.entry, LedBack):
+        back = course.led_back.entry
+        return Statement(f"Not decided. {back.says} {back.next}", line(course.led_back.line))
     if not course.procedure:
         return Statement("No verdict was reached. No test was begun.", last)
     name = course.procedure
@@ -580,7 +587,7 @@ def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, 
     doubted = {
         (taken.result.procedure, taken.result.step, taken.result.outcome)
         for taken in course.results
-        if taken.undone is not None and getattr(taken.undone.entry, "how", "") == DOUBTED
+        if taken.undone is not None and getattr(taken.undone.entry, "how", "") in ASKED_AGAIN
     }
     return tuple(
         evidence.Fact(

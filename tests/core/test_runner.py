@@ -39,7 +39,7 @@ from assistant.core.events import (
 )
 from assistant.core.identity import check_vin
 from assistant.core.loading import load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.policy import DEFAULT_THRESHOLDS, OLD_RULES
 from assistant.core.procedure import UNJUDGED
 from assistant.core.result import Control, GrammarRequest, Result
 from assistant.core.runner import Runner
@@ -761,6 +761,31 @@ def test_a_lost_microphone_leaves_the_keys() -> None:
     assert any(isinstance(action, StopListening) for action in actions)
     talk.key("1")
     assert taken(talk) == [("feed-while-cranking", "lit")]
+
+
+@pytest.mark.parametrize("order", [("microphone", "speaker"), ("speaker", "microphone")])
+def test_both_losses_stay_on_the_board_while_both_last(order: tuple[str, str]) -> None:
+    """The later loss does not hide the earlier one, no answer takes them away, and each goes when it is back."""
+    talk = dialogue()
+    for gear in order:
+        talk.send(GearLost(talk.now, gear, f"the {gear}'s server is gone"))
+    assert shown(talk).lost == tuple((gear, f"the {gear}'s server is gone") for gear in order)
+    talk.key("1")
+    talk.key("enter")
+    assert [gear for gear, _ in shown(talk).lost] == list(order)
+    talk.send(GearBack(talk.now, order[0]))
+    assert [gear for gear, _ in shown(talk).lost] == [order[1]]
+    talk.send(GearBack(talk.now, order[1]))
+    assert shown(talk).lost == ()
+    assert shown(talk).message == f"The {order[1]} is back."
+
+
+def test_a_session_of_before_shows_a_loss_as_it_did() -> None:
+    """Under the rules of old records the board has the loss as its message, so that they replay."""
+    talk = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, rules=OLD_RULES))
+    talk.begin("coil-control")
+    talk.send(GearLost(talk.now, "speaker", "unplugged"))
+    assert ("No speaker: unplugged", ()) == (shown(talk).message, shown(talk).lost)
 
 
 def test_without_a_loudspeaker_cautions_are_shown_and_must_be_acknowledged() -> None:

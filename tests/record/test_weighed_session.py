@@ -13,7 +13,7 @@ from assistant.cli import main
 from assistant.core.entries import DOUBTED, Remark, ResultTaken, ResultUndone, VerdictReached
 from assistant.core.events import Note, Say
 from assistant.core.loading import LIKELIHOODS_FILE, load_library
-from assistant.core.policy import NO_LIMIT
+from assistant.core.policy import NO_LIMIT, OLD_RULES
 from assistant.errors import FileProblem, RecordBroken
 from assistant.record import SessionLog, read_session, replay, verify
 from assistant.record.header import Header, parse_header
@@ -141,10 +141,19 @@ def test_a_session_of_before_has_no_likelihoods() -> None:
     """An older header is read: nothing was weighed, and nothing is weighed in its replay."""
     body = json.loads(Header("x", START, "0.1.0").to_bytes())
     del body["likelihoods"]
-    for name in ("misreading", "key_slip", "doubt_from", "mention_from", "weighed_results"):
+    for name in (
+        "misreading",
+        "key_slip",
+        "doubt_from",
+        "mention_from",
+        "weighed_results",
+        "part_from",
+        "rules",
+    ):
         del body["thresholds"][name]
     header = parse_header(json.dumps(body).encode(), "session.json")
     assert ("", NO_LIMIT) == (header.likelihoods, header.thresholds.weighed_results)
+    assert (0.0, OLD_RULES) == (header.thresholds.part_from, header.thresholds.rules)
 
 
 def test_a_damaged_table_begins_no_session(tmp_path: Path) -> None:

@@ -30,6 +30,7 @@ BOARDS = st.builds(
     keys_only=st.booleans(),
     countdown=st.none() | st.tuples(WORDS, NUMBERS),
     caution=st.sampled_from(["", "DANGER", "NOTICE"]) | WORDS,
+    lost=st.just((("microphone", "exact silence"), ("speaker", "the sound server is gone"))) | PAIRS,
 )
 LEVELS = st.none() | st.builds(Level, NUMBERS, st.none() | NUMBERS, st.none() | NUMBERS)
 
@@ -42,6 +43,22 @@ ASKING = Board(
     keys=(("0", "say again"), ("enter", "affirm")),
     heard="feed lit",
 )
+
+
+@pytest.mark.parametrize("order", [("microphone", "speaker"), ("speaker", "microphone")])
+@pytest.mark.parametrize("size", [(100, 30), (80, 24), (40, 12), (28, 8)])
+def test_all_that_is_lost_can_be_read_at_any_common_size(
+    order: tuple[str, str], size: tuple[int, int]
+) -> None:
+    """Both losses stand on the picture, in either order, beside a message; where there is room with the reason."""
+    why = "The sound server does not answer: Connection refused."
+    board = replace(
+        ASKING, lost=tuple((gear, why) for gear in order), message="Not understood.", keys_only=True
+    )
+    text = " ".join(" ".join(render(board, *size, 0.0)).split())
+    for gear in order:
+        assert f"No {gear}" in text
+    assert text.count("Connection refused.") == (2 if size[1] > 8 else 0)
 
 
 @settings(max_examples=150)

@@ -96,6 +96,19 @@ def test_lines_tell_the_dialogue() -> None:
     ]
 
 
+def test_lines_say_each_loss_once() -> None:
+    """A second loss is a line of its own; what is lost still is not said again."""
+    stream = io.StringIO()
+    screen = LineScreen(stream)
+    screen.show(Board(lost=(("speaker", "gone"),)), 0.0)
+    screen.show(Board(lost=(("speaker", "gone"), ("microphone", "mute"))), 1.0)
+    screen.show(Board(lost=(("microphone", "mute"),)), 2.0)
+    assert [line.partition("NOTE")[2].strip() for line in stream.getvalue().splitlines()] == [
+        "No speaker: gone",
+        "No microphone: mute",
+    ]
+
+
 def test_reader_who_closes_the_pipe_is_no_error() -> None:
     """Piping the dialogue into a program that ends early does not end the session."""
     reader, writer = os.pipe()

@@ -76,7 +76,7 @@ FRAME = tokens(
     "sealed still can go an unfinished bytes reviewed signed not amended record write up among faults catalogue one "
     "time speaks these most against slip eye ear finger has probability would tell its likelihoods odds any "
     "than other h s typed session left blank given anew judged less leads that set aside back not ; limits "
-    "contradict each other maker's limit"
+    "contradict each other maker's limit decided pieces do add up whole"
 )
 """`h` and `s` are the units of times, which the check computes by itself."""
 
@@ -156,6 +156,8 @@ def computed(statement: Statement, session: RecordedSession) -> set[str]:
     for kind in ("CautionGiven", "Remark"):
         forms = [(entry.get("caution"), entry.get("form")) for _, entry in entries if entry["type"] == kind]
         found |= {str(forms.count(form)) for form in forms}
+    reached = [(one["procedure"], one["verdict"]) for _, one in entries if one["type"] == "VerdictReached"]
+    found |= {str(reached.count(one)) for one in reached}
     for _, entry in entries:
         if entry["type"] == "ResultTaken":
             found |= tokens(f"{float(entry['confidence']):.2f}")

@@ -1,0 +1,112 @@
+"""What is asked again: no known pattern, and what is thin before a part is named."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from test_weighed_dialogue import settle
+
+from assistant.core import entries, evidence, wording
+from assistant.core.doubting import thin
+from assistant.core.loading import load_library
+from assistant.core.policy import DEFAULT_THRESHOLDS, OLD_RULES, Thresholds
+from assistant.core.result import Control
+from assistant.core.states import State
+from assistant.resources import directory
+from assistant.testing import Dialogue
+
+LIBRARY = load_library(directory("procedures"))
+CIRCUIT = "coil-with-external-driver"
+OLD = replace(DEFAULT_THRESHOLDS, rules=OLD_RULES, part_from=0.0)
+LETS_GO = ("lit", "dark", "present", "lit")
+"""The feed is there with the key on and drops out while cranking, and the relay's winding stays fed: a relay."""
+
+
+def feed_dead(limits: Thresholds, answers: tuple[str, ...] = LETS_GO) -> Dialogue:
+    talk = Dialogue(LIBRARY, limits)
+    talk.begin("feed-dead")
+    settle(talk)
+    for answer in answers:
+        talk.hear(answer)
+        while talk.runner.state is State.READING_BACK:
+            talk.hear(control=Control.AFFIRM)
+        settle(talk)
+    return talk
+
+
+def remarks(talk: Dialogue, kind: str) -> list[str]:
+    return [entry.text for entry in talk.entries if isinstance(entry, entries.Remark) and entry.kind == kind]
+
+
+def test_a_feed_that_drops_out_while_cranking_is_a_known_pattern_and_not_cranked_again() -> None:
+    """Some mechanism of the catalogue gives all of it: it goes on, says so once, and keeps both results."""
+    talk = feed_dead(DEFAULT_THRESHOLDS)
+    assert talk.runner.position == ("feed-dead", "relay-control-while-cranking")
+    assert remarks(talk, "does not fit") == []
+    (words,) = remarks(talk, "known pattern")
+    assert words.count("Feed side") == 2
+    assert sum(wording.KNOWN_PATTERN in text for text in talk.said) == 1
+
+
+def test_under_the_rules_of_an_old_record_it_is_asked_again_as_it_was() -> None:
+    """A session recorded before replays with the question that it had."""
+    talk = feed_dead(OLD)
+    assert talk.runner.position == ("feed-dead", "feed-while-cranking")
+    assert remarks(talk, "does not fit")[0].startswith("These seldom come together.")
+
+
+def weighed(*results: tuple[str, str]) -> evidence.Assessment:
+    facts = [evidence.Fact("coil-control", step, outcome, 0.99) for step, outcome in results]
+    found = evidence.assess(LIBRARY, CIRCUIT, facts, DEFAULT_THRESHOLDS)
+    assert found is not None
+    return found
+
+
+def test_a_part_is_asked_for_only_where_its_faults_are_not_likely_enough() -> None:
+    """Likely enough, without a part, or asked already: nothing; else the result that is likeliest a slip."""
+    assessment = weighed(
+        ("feed-while-cranking", "lit"), ("switched-while-cranking", "dark"), ("reversed-lamp", "dark")
+    )
+    verdict = LIBRARY.procedures["coil-control"].verdicts["primary-open"]
+    sure = assessment.posterior["open-primary"]
+    limit = min(1.0, sure + 0.001)
+    place = thin(assessment, verdict, frozenset(), 1.1)
+    least = DEFAULT_THRESHOLDS.doubt_from / len(assessment.used)
+    likeliest = max(assessment.used, key=assessment.slip_of)
+    assert place == (likeliest if assessment.slip_of(likeliest) >= least else None)
+    assert thin(assessment, verdict, frozenset(), sure) is None
+    assert thin(assessment, replace(verdict, part=""), frozenset(), limit) is None
+    everything = frozenset(assessment.measurement(one) for one in assessment.used)
+    assert thin(assessment, verdict, everything, limit) is None
+
+
+def test_before_a_part_the_thin_result_is_asked_again_once_and_then_the_verdict_stands() -> None:
+    """It is said why, recorded, taken back; the same answer again leads to the verdict, whatever its odds."""
+    talk = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, part_from=1.1, doubt_from=0.01, rules=OLD_RULES + 1))
+    talk.begin("coil-control")
+    settle(talk)
+    answers = {
+        "feed-while-cranking": "lit",
+        "switched-while-cranking": "steady",
+        "driver-end-while-cranking": "dark",
+    }
+    for _ in range(30):
+        if talk.runner.state is State.READING_BACK:
+            talk.hear(control=Control.AFFIRM)
+        elif talk.runner.state is State.ASKING:
+            talk.hear(answers[talk.runner.position[1]])
+        else:
+            break
+        settle(talk)
+    assert talk.runner.state is State.CONCLUDING
+    again = remarks(talk, "before a part")
+    assert again
+    assert all(text.startswith("Before a part is named. Once more:") for text in again)
+    undone = [
+        entry.step
+        for entry in talk.entries
+        if isinstance(entry, entries.ResultUndone) and entry.how == entries.THIN
+    ]
+    assert len(undone) == len(set(undone)) == len(again)
+    verdict = [entry.verdict for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
+    assert verdict == ["control-wire-open"]

@@ -1,0 +1,150 @@
+"""Hand-overs into what was done come to an end: what is new is said, and then the dialogue stops."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from test_weighed_dialogue import settle
+
+from assistant.core import entries, wording
+from assistant.core.circles import Visits, new_since
+from assistant.core.events import from_json, to_json
+from assistant.core.loading import load_library
+from assistant.core.policy import DEFAULT_THRESHOLDS, OLD_RULES, Thresholds
+from assistant.core.result import Control
+from assistant.core.runner import Runner
+from assistant.core.states import State
+from assistant.resources import directory
+from assistant.testing import Dialogue
+
+WEIGHING = load_library(directory("procedures"))
+LIBRARY = load_library(directory("procedures"), weighing=False)
+ROUND = {
+    ("coil-control", "feed-while-cranking"): "dark",
+    ("feed-dead", "feed-key-on"): "lit",
+    ("feed-dead", "feed-while-cranking"): "lit",
+}
+"""The feed is dark in the one procedure and lit in the other, each time: they hand over to each other for ever."""
+
+
+def going_round(
+    limits: Thresholds = DEFAULT_THRESHOLDS, most: int = 30, library: object = LIBRARY
+) -> Dialogue:
+    talk = Dialogue(library, limits)  # type: ignore[arg-type]
+    talk.begin("coil-control")
+    for _ in range(most):
+        settle(talk)
+        if talk.runner.state is State.READING_BACK:
+            measured_before = talk.runner._offered
+            talk.hear(control=Control.NEGATIVE if measured_before else Control.AFFIRM)
+        elif talk.runner.state is State.ASKING:
+            talk.hear(ROUND[talk.runner.position])
+        else:
+            break
+    return talk
+
+
+def entered(talk: Dialogue) -> list[str]:
+    return [entry.procedure for entry in talk.entries if isinstance(entry, entries.ProcedureEntered)]
+
+
+def test_the_first_return_says_what_is_new_and_the_circle_ends_in_a_statement() -> None:
+    """A hand-over into what was done names the newer results; with nothing new it stops, and names no part."""
+    talk = going_round()
+    assert entered(talk) == ["coil-control", "feed-dead", "coil-control"]
+    assert any("New since then: feed side" in text and "lit." in text for text in talk.said)
+    assert talk.runner.state is State.CONCLUDING
+    assert wording.LED_BACK in talk.last
+    assert "Have a second person repeat the last measurement: test lamp, feed side." in talk.last
+    (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
+    assert ("coil-control", "feed-dead") == (stopped.procedure, stopped.back_to)
+    assert not any(isinstance(entry, entries.VerdictReached) for entry in talk.entries)
+
+
+def test_with_likelihoods_the_next_safe_test_is_the_one_that_tells_most() -> None:
+    """The evidence names it; it is one that was not done."""
+    talk = going_round(replace(DEFAULT_THRESHOLDS, doubt_from=2.0), library=WEIGHING)
+    (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
+    assert stopped.next.startswith("Hand over to a second person. Next safe test: ")
+
+
+def test_it_replays_and_stands_in_the_record_as_it_was_said() -> None:
+    """The same events give the same actions; the entry comes back from its JSON."""
+    talk = going_round()
+    again = Runner(LIBRARY)
+    assert [again.receive(event) for event in talk.events] == talk.actions
+    (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
+    assert from_json(json.loads(json.dumps(to_json(stopped)))) == stopped
+
+
+def test_an_old_record_goes_round_as_it_did() -> None:
+    """Under the rules of before there is no such end."""
+    talk = going_round(replace(DEFAULT_THRESHOLDS, rules=OLD_RULES))
+    assert len(entered(talk)) > 4
+    assert not any(isinstance(entry, entries.LedBack) for entry in talk.entries)
+
+
+@pytest.mark.parametrize("word", ["correction", "close", "other test", "why", "go ahead"])
+def test_after_it_everything_can_still_be_said(word: str) -> None:
+    """A correction goes back to the last answer; another test begins a fresh round; go ahead leads nowhere new."""
+    talk = going_round()
+    match word:
+        case "correction":
+            talk.hear(control=Control.CORRECTION)
+            settle(talk)
+            assert talk.runner.position == ("coil-control", "feed-while-cranking")
+            assert talk.runner.state is State.ASKING
+        case "close":
+            talk.key("close")
+            assert talk.runner.state is State.FINISHED
+        case "other test":
+            talk.hear(control=Control.OTHER_TEST)
+            talk.hear("feed-dead")
+            assert entered(talk)[-1] == "feed-dead"
+            assert "New since" not in talk.last
+        case "why":
+            talk.hear(control=Control.WHY)
+            assert talk.runner.state is State.CONCLUDING
+        case _:
+            talk.hear(control=Control.GO_AHEAD)
+            assert wording.LED_BACK in talk.last
+            assert talk.runner.state is State.CONCLUDING
+
+
+def test_a_correction_across_a_hand_over_is_no_return() -> None:
+    """Who takes an answer back and gives it again enters the next procedure for the first time."""
+    talk = Dialogue(LIBRARY)
+    talk.begin("coil-control")
+    for _ in range(2):
+        settle(talk)
+        talk.hear("dark")
+        talk.hear(control=Control.AFFIRM)
+        settle(talk)
+        assert talk.runner.position == ("feed-dead", "feed-key-on")
+        talk.hear(control=Control.CORRECTION)
+    assert not any("New since" in text for text in talk.said)
+    assert not any(isinstance(entry, entries.LedBack) for entry in talk.entries)
+
+
+def test_after_a_repair_all_begins_anew() -> None:
+    """Still no spark after a repair: the whole job is another one, and nothing of before counts as a round."""
+    visits = Visits().entering("coil-control", 0).leaving("coil-control", 3).entering("after-repair", 3)
+    assert visits.of("coil-control") == (0, 3)
+    assert visits.entering("coil-control", 7).of("coil-control") == (0, 7)
+    runner = Runner(LIBRARY)
+    runner._procedure = LIBRARY.procedures["after-repair"]
+    runner._visits = visits.entering("no-start", 0)
+    runner._hand_over("no-start")
+    assert runner._visits.of("coil-control") is None
+    assert runner._led_back is None
+
+
+def test_only_what_says_something_else_is_new() -> None:
+    """The same outcome of the same measurement again is not new; another outcome is."""
+    talk = going_round()
+    trails = talk.runner._trail.measured()
+    assert new_since(trails, 0)[0].number == 1
+    assert [past.pending.answer.outcome for past in new_since(trails, 1) if past.pending] == ["lit", "lit"]
+    assert new_since(trails, trails[-2].number) == []
