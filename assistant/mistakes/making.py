@@ -385,9 +385,7 @@ def _no_skip(source: Source) -> Iterator[Mistake]:
         if "if_skipped" in step:
             keys = ("steps", name, "if_skipped")
             what = "cannot be skipped any more"
-            yield Mistake(
-                "skip dropped", source.name, f"steps/{name}", what, (Edit(keys, None),), tidy=True
-            )
+            yield Mistake("skip dropped", source.name, f"steps/{name}", what, (Edit(keys, None),), tidy=True)
 
 
 # --- the connection -------------------------------------------------------------------------------
@@ -467,7 +465,12 @@ def _instrument(source: Source) -> Iterator[Mistake]:
                 if "reading" in step
                 else set(step["answers"]) <= set(about.get("outcomes", []))
             )
-            if fits and other != used and other not in SENSES and bool(about["clip"]) == ("clip" in step["measure"]):
+            if (
+                fits
+                and other != used
+                and other not in SENSES
+                and bool(about["clip"]) == ("clip" in step["measure"])
+            ):
                 what = f"with the {other}, not the {used}"
                 edit = Edit(("steps", name, "measure", "with"), other)
                 yield Mistake("other instrument", source.name, f"steps/{name}", what, (edit,))
@@ -513,9 +516,7 @@ def _skirted(source: Source) -> Iterator[Mistake]:
             if beyond is not None and beyond not in (("next", name), ("next", target)):
                 what = f"{keys[-1]} leads past {target} to {_said(beyond)}"
                 edit = Edit(keys, _led(way, beyond))
-                yield Mistake(
-                    "exclusion skirted", source.name, f"steps/{name}", what, (edit,), tidy=True
-                )
+                yield Mistake("exclusion skirted", source.name, f"steps/{name}", what, (edit,), tidy=True)
 
 
 # --- verdicts and what is ruled out ---------------------------------------------------------------
@@ -523,9 +524,7 @@ def _skirted(source: Source) -> Iterator[Mistake]:
 
 def _parts(source: Source) -> list[str]:
     """Every part that any verdict of the folder names."""
-    named = (
-        verdict["part"] for tree in source.procedures.values() for verdict in tree["verdicts"].values()
-    )
+    named = (verdict["part"] for tree in source.procedures.values() for verdict in tree["verdicts"].values())
     return list(dict.fromkeys(part for part in named if part))
 
 

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from assistant.mistakes.trying import CAUGHT, HARM_PART, HARM_RIGHT, MOVES, Fate
+from assistant.mistakes.trying import CAUGHT, HARM_PART, HARM_RIGHT, MOVES, UNREACHED, Fate, Tried
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-
-    from assistant.mistakes.trying import Tried
 
 CAUTION = "The proof's figures come from a model with no bench measurement behind it."
 
@@ -45,19 +43,15 @@ class Report:
     def counted(self) -> list[tuple[str, dict[Fate, int]]]:
         """Each kind with the number of its mistakes of each fate; all together last."""
         kinds = list(dict.fromkeys(one.mistake.kind for one in self.tried))
-        rows = [
-            (kind, _count(one.fate for one in self.tried if one.mistake.kind == kind)) for kind in kinds
-        ]
+        rows = [(kind, _count(one.fate for one in self.tried if one.mistake.kind == kind)) for kind in kinds]
         return [*rows, ("all", _count(one.fate for one in self.tried))]
 
     def text(self) -> str:
         """Tables in Markdown, then each mistake that nothing caught."""
         fates = [fate for fate in Fate if fate is not Fate.DEFECT or not self.holds]
-        lines = [
-            f"{len(self.tried)} mistakes (seed {self.seed}), {self.systems} cars for each way in which a fault comes "
-            f"about; {self.seconds:.0f} s on {self.machine}.",
-            CAUTION,
-        ]
+        cars = f"{self.systems} cars for each way in which a fault comes about"
+        measured = f"{self.seconds:.0f} s on {self.machine}"
+        lines = [f"{len(self.tried)} mistakes (seed {self.seed}), {cars}; {measured}.", CAUTION]
         if self.findings or self.failures:
             lines.append(
                 f"The unchanged procedures have {self.findings} findings of the lint and {self.failures} failures of "
@@ -67,16 +61,34 @@ class Report:
         for kind, counted in self.counted():
             cells = [str(sum(counted.values())), *(str(counted[fate] or "") for fate in fates)]
             lines.append(f"| {kind} | {' | '.join(cells)} |")
-        for fate, title in (
-            (Fate.HARMFUL, f"Harmful, and nothing catches them (good part +{HARM_PART:.0%}, or right -{HARM_RIGHT:.0%})"),
-            (Fate.DEFECT, "Errors of the program"),
-            (Fate.LITTLE, "They move figures, but neither a good part nor a right verdict by that much"),
-            (Fate.NO_FIGURE, f"Harmless: they move no figure (none by more than {MOVES:.1%} of the cars of a case)"),
-        ):
-            found = [one for one in self.tried if one.fate is fate]
+        for title, found in self.listed():
             if found:
                 lines += ["", f"{title}:", *(line for one in found for line in _told(one))]
         return "\n".join(lines) + "\n"
+
+    def listed(self) -> list[tuple[str, list[Tried]]]:
+        """What nothing caught, with a title each, the harmful ones first."""
+
+        def of(fate: Fate) -> list[Tried]:
+            return [one for one in self.tried if one.fate is fate]
+
+        still = of(Fate.NO_FIGURE)
+        return [
+            (
+                f"Harmful, and nothing catches them (good part +{HARM_PART:.0%}, or right -{HARM_RIGHT:.0%})",
+                of(Fate.HARMFUL),
+            ),
+            ("Errors of the program", of(Fate.DEFECT)),
+            ("They move figures, but neither a good part nor a right verdict by that much", of(Fate.LITTLE)),
+            (
+                f"Harmless: moves no figure (none by more than {MOVES:.1%} of the cars of a case)",
+                [one for one in still if one.told != UNREACHED],
+            ),
+            (
+                "Moves no figure, because no car of the proof comes there: not shown to be harmless in a car",
+                [one for one in still if one.told == UNREACHED],
+            ),
+        ]
 
     def to_json(self) -> dict[str, Any]:
         """For a program."""
@@ -89,7 +101,9 @@ class Report:
             "limits": {"moves": MOVES, "harm_part": HARM_PART, "harm_right": HARM_RIGHT},
             "unchanged": {"findings": self.findings, "failures": self.failures},
             "holds": self.holds,
-            "kinds": {kind: {str(fate): number for fate, number in row.items()} for kind, row in self.counted()},
+            "kinds": {
+                kind: {str(fate): number for fate, number in row.items()} for kind, row in self.counted()
+            },
             "mistakes": [
                 {
                     "kind": one.mistake.kind,
@@ -115,7 +129,7 @@ def _count(fates: Iterable[Fate]) -> dict[Fate, int]:
 
 def _told(one: Tried) -> list[str]:
     lines = [f"- {one.mistake.kind}: {one.mistake}"]
-    if one.told:
+    if one.told and one.told != UNREACHED:
         lines.append(f"    {one.told}")
     lines += [f"    {moved}" for moved in one.moved]
     return lines

@@ -24,21 +24,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.circuit.proof import followed
-from assistant.core.loading import load_library
+from assistant.core.loading import load_library, targets
+from assistant.core.procedure import Leads
 from assistant.core.states import requests_of
 from assistant.errors import BayAssistantError
 from assistant.grammar.grammar import GrammarSet
 from assistant.linting import lint_grammars_for, lint_procedures, listened_for
 from assistant.mistakes import making
+from assistant.mistakes.making import Mistake
 from assistant.proving import Asked, electrical, prove
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from assistant.core.finding import Finding
-    from assistant.core.procedure import Library
-    from assistant.mistakes.making import Mistake
-    from assistant.proving import Report
+    from assistant.core.procedure import Library    from assistant.proving import Report
 
 COUNT = 90
 """Mistakes that are made unless another number is named: about three of each kind."""
@@ -53,8 +53,8 @@ MOVES = 0.005
 forty, so that only odd answers of doubtful cars move less."""
 
 HARM_PART = 0.01
-"""Rise of the share of good parts condemned, in one case with one observer, from which a mistake is harmful.  Chosen: as
-much as any single fault may condemn in all."""
+"""Rise of the share of good parts condemned, in one case with one observer, from which a mistake is harmful.
+Chosen: as much as any single fault may condemn in all."""
 
 HARM_RIGHT = 0.05
 """The same for a fall of the share of right verdicts.  Chosen: it costs a further test, not a part."""
@@ -73,6 +73,9 @@ class Fate(StrEnum):
 
 
 CAUGHT = (Fate.LOADER, Fate.LINT, Fate.PROOF)
+
+UNREACHED = "No car of the proof comes there."
+"""Why a mistake moves no figure, where it is not that the figures are the same with it."""
 
 Place = tuple[str, str, str, str]
 """A row of the proof: procedure, observer, fault, mechanism."""
@@ -128,7 +131,7 @@ class Sound:
     failures: frozenset[str]
     rows: dict[Place, dict[str, float]]
     presumed: frozenset[tuple[str, str]]
-    heard: str
+    heard: frozenset[object]
     entries: tuple[str, ...]
 
 
@@ -188,7 +191,7 @@ def attempt(bench: Bench, before: Sound, mistake: Mistake) -> Tried:
         (folder / f"{mistake.procedure}.yaml").write_text(changed, encoding="utf-8")
         try:
             return _noticed(bench, before, mistake, folder)
-        except Exception as error:  # a defect of the program, for the report; the other mistakes are tried all the same
+        except Exception as error:  # noqa: BLE001  a defect of the program, which the report names
             return Tried(mistake, Fate.DEFECT, f"{type(error).__name__}: {error}")
 
 
@@ -201,7 +204,9 @@ def _noticed(bench: Bench, before: Sound, mistake: Mistake, folder: Path) -> Tri
     for finding in _lint(before, library, grammars):
         if _bare(folder, str(finding)) not in before.findings:
             return Tried(mistake, Fate.LINT, _shown(folder, str(finding)))
-    names = tuple(name for name in before.entries if mistake.procedure in followed(library, name, proven=True))
+    names = tuple(
+        name for name in before.entries if mistake.procedure in followed(library, name, proven=True)
+    )
     try:
         report = prove(library, _asked(bench, names or (mistake.procedure,)))
     except BayAssistantError as problem:
@@ -209,19 +214,35 @@ def _noticed(bench: Bench, before: Sound, mistake: Mistake, folder: Path) -> Tri
     for failure, text in _failures(folder, report).items():
         if failure not in before.failures:
             return Tried(mistake, Fate.PROOF, text)
-    moved = list(differences(before.rows, _rows(report)))
-    return Tried(mistake, fate(moved, before.presumed), moved=tuple(moved[:3]))
+    moved = list(differences(before.rows, _rows(report), before.presumed))
+    told = "" if moved or _comes_there(report, library, mistake) else UNREACHED
+    return Tried(mistake, fate(moved, before.presumed), told, tuple(moved[:3]))
+
+
+def _comes_there(report: Report, library: Library, mistake: Mistake) -> bool:
+    """Whether any car of the proof comes to the step, or to a step that leads to the verdict."""
+    where, name = mistake.place.split("/", 1)
+    steps = library.procedures[mistake.procedure].steps
+    if where == "steps":
+        near = [name] if name in steps else []
+    else:
+        near = [
+            step.name
+            for step in steps.values()
+            if any(target.leads is Leads.VERDICT and target.name == name for target in targets(step))
+        ]
+    return not near or any((mistake.procedure, step) not in report.unreached for step in near)
 
 
 def _lint(before: Sound, library: Library, grammars: GrammarSet) -> Iterator[Finding]:
-    """All findings; the grammars, which take seconds, only where something else is listened for than before."""
+    """All findings; the grammars, which take seconds, only where something is listened for that was not before."""
     yield from lint_procedures(library, grammars)
-    if _heard(library) != before.heard:
+    if not _heard(library) <= before.heard:
         yield from lint_grammars_for(library, grammars)
 
 
-def _heard(library: Library) -> str:
-    return repr((requests_of(library), listened_for(library)))
+def _heard(library: Library) -> frozenset[object]:
+    return frozenset((*requests_of(library), *listened_for(library)))
 
 
 def _asked(bench: Bench, names: tuple[str, ...] = ()) -> Asked:
@@ -251,8 +272,18 @@ def _rows(report: Report) -> dict[Place, dict[str, float]]:
     }
 
 
-def differences(before: dict[Place, dict[str, float]], after: dict[Place, dict[str, float]]) -> Iterator[Moved]:
-    """Every figure that moved by more than `MOVES`, worst first; of the cases that both have."""
+def differences(
+    before: dict[Place, dict[str, float]],
+    after: dict[Place, dict[str, float]],
+    presumed: frozenset[tuple[str, str]] = frozenset(),
+) -> Iterator[Moved]:
+    """Every figure that moved by more than `MOVES`, worst first; of the cases that both have.
+
+    Args:
+        before: The rows of the unchanged procedures.
+        after: Those with a mistake.
+        presumed: Procedure and fault that it presumes excluded, where no move counts as harm.
+    """
     moved = [
         Moved(place, figure, before[place][figure], share)
         for place, row in after.items()
@@ -260,11 +291,15 @@ def differences(before: dict[Place, dict[str, float]], after: dict[Place, dict[s
         for figure, share in row.items()
         if abs(share - before[place][figure]) > MOVES
     ]
-    yield from sorted(moved, key=lambda one: (-_harm(one), -abs(one.after - one.before), one.place, one.figure))
+    yield from sorted(
+        moved, key=lambda one: (-_harm(one, presumed), -abs(one.after - one.before), one.place, one.figure)
+    )
 
 
-def _harm(moved: Moved) -> float:
+def _harm(moved: Moved, presumed: frozenset[tuple[str, str]]) -> float:
     """By how many times the limit a figure moved for the worse; 0 for a move that is not for the worse."""
+    if (moved.place[0], moved.place[2]) in presumed or moved.figure.startswith("clear"):
+        return 0
     rise = moved.after - moved.before
     if moved.figure == "right":
         return max(-rise / HARM_RIGHT, 0)
@@ -281,7 +316,7 @@ def fate(moved: Iterable[Moved], presumed: frozenset[tuple[str, str]]) -> Fate:
         presumed: Procedure and fault that it presumes excluded.
     """
     moved = list(moved)
-    if any(_harm(one) > 1 and (one.place[0], one.place[2]) not in presumed for one in moved):
+    if any(_harm(one, presumed) > 1 for one in moved):
         return Fate.HARMFUL
     return Fate.LITTLE if moved else Fate.NO_FIGURE
 
