@@ -30,15 +30,16 @@ from assistant.core.states import requests_of
 from assistant.errors import BayAssistantError
 from assistant.grammar.grammar import GrammarSet
 from assistant.linting import lint_grammars_for, lint_procedures, listened_for
-from assistant.mistakes import making
-from assistant.mistakes.making import Mistake
+from assistant.mistakes import editing, making
+from assistant.mistakes.editing import Mistake
 from assistant.proving import Asked, electrical, prove
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from assistant.core.finding import Finding
-    from assistant.core.procedure import Library    from assistant.proving import Report
+    from assistant.core.procedure import Library
+    from assistant.proving import Report
 
 COUNT = 90
 """Mistakes that are made unless another number is named: about three of each kind."""
@@ -176,18 +177,18 @@ def sound(bench: Bench) -> Sound:
 def choose(bench: Bench, count: int) -> list[Mistake]:
     """The mistakes that are tried: in procedures about a circuit, because nothing else has figures that could move."""
     library = load_library(bench.procedures)
-    sources = making.read(bench.procedures)
+    sources = editing.read(bench.procedures)
     about = {name: sources[name] for name in electrical(library, library.procedures)}
     return making.choose(making.everything(about), count, bench.seed)
 
 
 def attempt(bench: Bench, before: Sound, mistake: Mistake) -> Tried:
     """Make one mistake in a copy of the folder, and see what notices it."""
-    tree = making.read(bench.procedures)[mistake.procedure].tree
+    tree = editing.read(bench.procedures)[mistake.procedure].tree
     with tempfile.TemporaryDirectory(prefix="bay-assistant-mistake-") as name:
         folder = Path(name) / "procedures"
         shutil.copytree(bench.procedures, folder)
-        changed = making.written(making.apply(tree, mistake))
+        changed = editing.written(editing.apply(tree, mistake))
         (folder / f"{mistake.procedure}.yaml").write_text(changed, encoding="utf-8")
         try:
             return _noticed(bench, before, mistake, folder)
