@@ -577,6 +577,7 @@ def _bench_procedures(options: argparse.Namespace) -> int:
             count=options.count,
             systems=options.systems,
             seed=options.seed,
+            processes=options.processes,
             progress=bar.show,
         )
     finally:
@@ -1185,6 +1186,9 @@ def _add_bench_procedures(further: Any) -> None:
     )
     procedures.set_defaults(command=_bench_procedures)
     procedures.add_argument(
+        "--json", action="store_true", default=argparse.SUPPRESS, help="print the figures as JSON"
+    )
+    procedures.add_argument(
         "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: the built-in ones)"
     )
     procedures.add_argument(
@@ -1207,6 +1211,9 @@ def _add_bench_procedures(further: Any) -> None:
         default=1,
         metavar="N",
         help="of the choice of mistakes and of the random cars (default: 1)",
+    )
+    procedures.add_argument(
+        "--processes", type=whole(1, 64), default=2, metavar="N", help="at most so many at once (default: 2)"
     )
 
 
