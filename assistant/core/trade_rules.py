@@ -43,6 +43,9 @@ UNPLUGGED_FOR = {"feed": "coil", "switched": "coil", "driver-end": "module"}
 
 POSTS = ("battery-positive", "battery-negative")
 
+LOADS = ("heavy-lamp", "loaded-voltmeter", "ground-drop-meter")
+"""Instruments that draw some amperes through what they are on."""
+
 SMALL_DROP = 1
 """Border in volts below which a reading is a drop over a good path and not a supply."""
 
@@ -115,13 +118,16 @@ def lamp_clip(_library: Library, _procedure: Procedure, step: Step) -> Told | No
     return None
 
 
-def heavy_lamp_loads(_library: Library, _procedure: Procedure, step: Step) -> Told | None:
+def heavy_lamp_loads(_library: Library, procedure: Procedure, step: Step) -> Told | None:
     """Ground and supply of a driver, and a coil's own ground, are loaded: a small lamp hides two ohms.
 
     The small lamp of 0.25 A drops 0.5 V over two ohms, which no eye sees; the driver drops several volts there.
+    Where the heavy lamp goes on the same terminal, the small one may be a second touch of it.
     """
-    loaded = (*GROUNDS, "driver-supply")
-    if step.measure.instrument == "test-lamp" and step.measure.probe in loaded:
+    if step.measure.probe not in (*GROUNDS, "driver-supply") or step.measure.instrument != "test-lamp":
+        return None
+    others = [other.measure for other in procedure.steps.values()]
+    if not any(one.instrument in LOADS and one.probe == step.measure.probe for one in others):
         return (
             f"tests '{step.measure.probe}' with the small lamp, which hides some ohms",
             "Use the heavy-lamp",
@@ -170,7 +176,7 @@ def pulses_while_turning(_library: Library, _procedure: Procedure, step: Step) -
 def ohms_alone(_library: Library, _procedure: Procedure, step: Step) -> Told | None:
     """An ohmmeter is used with the key off, on a part that is unplugged: else it measures the rest, or breaks.
 
-    A wire that is measured to ground is free at both ends.
+    A wire that is measured to ground keeps its module where a leak of the driver is looked for.
     """
     measure = step.measure.usual()
     if not step.reading or step.reading.unit != "ohm":
@@ -180,7 +186,7 @@ def ohms_alone(_library: Library, _procedure: Procedure, step: Step) -> Told | N
     places = (measure.clip or "", measure.probe)
     needed = {UNPLUGGED_FOR[place] for place in places if place in UNPLUGGED_FOR}
     if any(place in POSTS for place in places) and any(place in CONTROL_WIRE for place in places):
-        needed |= {"coil", "module"}
+        needed = {"coil"}
     missing = sorted(needed - set(measure.unplugged))
     if missing:
         own = _own(step.measure, missing[0])
@@ -237,6 +243,31 @@ def clamp_can_be_skipped(_library: Library, procedure: Procedure, step: Step) ->
         f"needs the {step.measure.instrument} and cannot be skipped, and not everybody has one",
         "Add 'if_skipped: {…}': the way by ohms, or a verdict that names no part",
     )
+
+
+# --- names ----------------------------------------------------------------------------------------
+
+
+def name_keeps_its_word(library: Library, _procedure: Procedure, step: Step) -> Told | None:
+    """A step that is named by how it is measured is measured so: the name is read by whoever changes it later."""
+    measure = step.measure
+    parts = [place.name for place in library.terms.places.values() if place.kind == "part"]
+    missing = [part for part in parts if f"without-{part}" in step.name and part not in measure.unplugged]
+    for says, kept, so in (
+        ("under-load", measure.instrument in LOADS, "a load"),
+        ("small-lamp", measure.instrument == "test-lamp", "the test-lamp"),
+        ("while-cranking", measure.engine is Engine.CRANKING, "a cranking engine"),
+        ("key-on", measure.engine is Engine.KEY_ON, "the key on"),
+        ("key-off", measure.engine is Engine.KEY_OFF, "the key off"),
+        ("unplugged", bool(measure.unplugged), "something unplugged"),
+        ("without-", not missing, f"the {' and the '.join(missing)} unplugged"),
+    ):
+        if says in step.name and not kept:
+            return (
+                f"is not measured with {so}, as its name says",
+                "Correct the measurement, or the step's name",
+            )
+    return None
 
 
 # --- cautions -------------------------------------------------------------------------------------
@@ -301,5 +332,6 @@ STEP_RULES: tuple[Callable[[Library, Procedure, Step], Told | None], ...] = (
     drop_under_load,
     load_on_its_side,
     clamp_can_be_skipped,
+    name_keeps_its_word,
     needed_cautions,
 )

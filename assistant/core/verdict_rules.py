@@ -25,6 +25,9 @@ SMALL_OHMS = 5
 ROUNDED = Decimal("0.01")
 """Share by which a limit may differ from the number in its source: 11.9 for 11.89 V."""
 
+PREFIXES = {"": Decimal(1), "kilo": Decimal(1000), "milli": Decimal("0.001")}
+"""Factors of the prefixes that a source writes out: 10 kilohm."""
+
 PARTS_OF = {
     "ignition coil": ("coil", "switched part"),
     "feed circuit": ("feed", "fuse", "relay", "supply", "control", "switch"),
@@ -110,7 +113,8 @@ def _limits_in_source(procedure: Procedure, step: Step) -> Iterator[Finding]:
 
 def _numbers(text: str) -> list[Decimal]:
     """The numbers of a text, and the difference of each two: "5 V within 0.5 V"; none of a document's number."""
-    given = [Decimal(number) for number in re.findall(r"(?<![\w.-])\d+(?:\.\d+)?(?![\w-]|\.\d)", text)]
+    found = re.findall(r"(?<![\w.-])(\d+(?:\.\d+)?)(?![\w-]|\.\d)(?: (kilo|milli))?", text)
+    given = [Decimal(number) * PREFIXES[prefix] for number, prefix in found]
     return [*given, *(abs(one - other) for one, other in combinations(given, 2))]
 
 

@@ -35,7 +35,7 @@ circuit: {circuit}
 about: For tests.
 needs: [meter]
 asks: [lead-resistance, coil-temperature, primary-resistance-lowest]
-start: first
+start: {start}
 steps:
 """
 
@@ -71,7 +71,8 @@ def found(
         (folder / "terms.yaml").write_text(
             terms.replace("places:\n", f"places:\n{lead}", 1), encoding="utf-8"
         )
-    text = HEAD.format(name="small", circuit=circuit) + steps + verdicts
+    start = steps.split(":", 1)[0].strip()
+    text = HEAD.format(name="small", circuit=circuit, start=start) + steps + verdicts
     (folder / "small.yaml").write_text(text, encoding="utf-8")
     return list(trade_rules.findings(load_library(folder)))
 
@@ -83,7 +84,8 @@ SIGNAL = "answers: {present: {verdict: fine}, missing: {verdict: bad}}"
 SPARK = "answers: {strong-spark: {verdict: fine}, no-spark: {verdict: bad}}"
 SKIP = "if_skipped: {verdict: fine}"
 OHMS = "with: ohmmeter, clip: feed, probe: switched, engine: key-off, unplugged: [coil]"
-WIRE = "with: ohmmeter, clip: battery-negative, probe: driver-end, engine: key-off, unplugged: [coil, module]"
+WIRE = "with: ohmmeter, clip: battery-negative, probe: driver-end, engine: key-off, unplugged: [coil]"
+ENDS = "with: ohmmeter, clip: switched, probe: driver-end, engine: key-off, unplugged: [coil, module]"
 VOLTS = "with: voltmeter, clip: battery-negative, probe: battery-positive, engine: key-off"
 LOADED = "with: loaded-voltmeter, clip: feed, probe: battery-positive, engine: key-on"
 GROUND = "with: heavy-lamp, clip: battery-positive, probe: driver-ground, engine: key-off"
@@ -159,10 +161,40 @@ PAIRS = {
         step(OHMS.replace(", unplugged: [coil]", ""), answers=bands("ohm", "10")),
         "with the coil plugged in",
     ),
-    "a wire's ohms to ground with the module plugged in": (
-        step(WIRE, answers=bands("ohm", "10")),
-        step(WIRE.replace("[coil, module]", "[coil]"), answers=bands("ohm", "10")),
+    "a wire's ohms from end to end with the module plugged in": (
+        step(ENDS, answers=bands("ohm", "10")),
+        step(ENDS.replace("[coil, module]", "[coil]"), answers=bands("ohm", "10")),
         "with the module plugged in",
+    ),
+    "a wire's ohms to ground with the coil plugged in": (
+        step(WIRE, answers=bands("ohm", "10")),
+        step(WIRE.replace(", unplugged: [coil]", ""), answers=bands("ohm", "10")),
+        "with the coil plugged in",
+    ),
+    "a load that the name only says": (
+        step(LAMP.replace("test-lamp", "heavy-lamp"), name="feed-under-load"),
+        step(LAMP, name="feed-under-load"),
+        "not measured with a load, as its name says",
+    ),
+    "a cranking engine that the name only says": (
+        step(LAMP.replace("key-on", "cranking"), name="feed-while-cranking"),
+        step(LAMP, name="feed-while-cranking"),
+        "not measured with a cranking engine",
+    ),
+    "a key that the name only says": (
+        step(LAMP, name="feed-key-on"),
+        step(LAMP.replace("key-on", "cranking"), name="feed-key-on"),
+        "not measured with the key on",
+    ),
+    "a part off that the name only says": (
+        step(TOUCH, name="wire-without-module"),
+        step(TOUCH.replace("[module, coil]", "[coil]"), name="wire-without-module"),
+        "not measured with the module unplugged",
+    ),
+    "a kilohm that its source does not name": (
+        step(ENDS, answers=bands("ohm", "10000", "10 kilohm chosen")),
+        step(ENDS, answers=bands("ohm", "5000", "10 kilohm chosen")),
+        "the limit 5000",
     ),
     "a drop without a load": (
         step(LOADED, answers=bands("V", "0.5", low="fine")),
@@ -366,6 +398,13 @@ def test_a_clamp_may_be_tried_on_a_load_that_stays(tmp_path: Path) -> None:
     """The heavy lamp draws its current with the engine at rest, so that a clamp can be shown to work."""
     lead = CLAMP.replace("feed-wire", "heavy-lamp-lead").replace("cranking", "key-on")
     assert found(tmp_path, step(lead, more=SKIP, answers=bands("A", "5"))) == []
+
+
+def test_the_small_lamp_may_touch_a_ground_again_that_the_heavy_one_has_loaded(tmp_path: Path) -> None:
+    """After a dark heavy lamp the small one proves the contact; alone it hides some ohms."""
+    first = step(GROUND, answers="answers: {lit: {verdict: fine}, dark: {next: second}}")
+    second = step(GROUND.replace("heavy-lamp", "test-lamp"), name="second")
+    assert found(tmp_path, first + second) == []
 
 
 def test_what_is_shipped_keeps_the_rules() -> None:
