@@ -78,7 +78,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
         ("place", _said(library)),
     ):
         for name, called in names.items():
-            if kind == "outcome" and name not in grammars.outcomes():
+            if name not in (grammars.outcomes() if kind == "outcome" else grammars.places()):
                 continue  # told already
             forms = [str(form) for form in grammars.forms(kind, name)]
             if forms and called not in forms:
