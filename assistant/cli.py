@@ -591,6 +591,27 @@ def _bench_circuit(options: argparse.Namespace) -> int:
     return 0
 
 
+def _bench_procedures(options: argparse.Namespace) -> int:
+    from assistant import resources  # noqa: PLC0415
+    from assistant.mistakes.running import measure  # noqa: PLC0415
+
+    bar = _Bar("Trying mistakes")
+    try:
+        report = measure(
+            options.procedures or resources.directory("procedures"),
+            resources.directory("grammars"),
+            count=options.count,
+            systems=options.systems,
+            seed=options.seed,
+            processes=options.processes,
+            progress=bar.show,
+        )
+    finally:
+        bar.end()
+    print(json.dumps(report.to_json(), indent=1) if options.json else report.text().rstrip("\n"))
+    return 0 if report.holds else 1
+
+
 def _bench_sessions(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
     from assistant.bench import machine  # noqa: PLC0415
@@ -1172,6 +1193,7 @@ def _parser() -> Parser:
     further.add_parser(
         "circuit", help=about, description=about, epilog="Example: bay-assistant bench circuit"
     ).set_defaults(command=_bench_circuit)
+    _add_bench_procedures(further)
     about = "Measure how long it takes to find past sessions, with the index and without."
     past = further.add_parser(
         "sessions", help=about, description=about, epilog="Example: bay-assistant bench sessions --count 500"
@@ -1243,6 +1265,47 @@ def _add_bench_rehearsal(further: Any) -> None:
         dest="weighing",
         action="store_false",
         help="do not weigh the results together, so that nothing is asked again",
+    )
+
+
+def _add_bench_procedures(further: Any) -> None:
+    about = "Make mistakes in the procedures, and count what loader, lint and proof catch; some minutes."
+    procedures = further.add_parser(
+        "procedures",
+        help=about,
+        description=about,
+        epilog="Example: bay-assistant bench procedures --count 120 --seed 2",
+    )
+    procedures.set_defaults(command=_bench_procedures)
+    procedures.add_argument(
+        "--json", action="store_true", default=argparse.SUPPRESS, help="print the figures as JSON"
+    )
+    procedures.add_argument(
+        "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: the built-in ones)"
+    )
+    procedures.add_argument(
+        "--count",
+        type=whole(1, 100_000),
+        default=90,
+        metavar="N",
+        help="mistakes, spread over all kinds (default: 90)",
+    )
+    procedures.add_argument(
+        "--systems",
+        type=whole(1, 1000),
+        default=40,
+        metavar="N",
+        help="random cars for each way in which a fault comes about (default: 40)",
+    )
+    procedures.add_argument(
+        "--seed",
+        type=whole(0, 10**9),
+        default=1,
+        metavar="N",
+        help="of the choice of mistakes and of the random cars (default: 1)",
+    )
+    procedures.add_argument(
+        "--processes", type=whole(1, 64), default=2, metavar="N", help="at most so many at once (default: 2)"
     )
 
 

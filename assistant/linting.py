@@ -12,7 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.core import runner, spoken, wording
+from assistant.core import runner, spoken, trade_rules, wording
 from assistant.core.finding import Finding
 from assistant.core.procedure import SAME_POINT, Leads
 from assistant.core.states import REASONS, requests_of
@@ -32,20 +32,35 @@ SAID = ("node", "item")
 
 def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
     """All findings, the grammars' first."""
+    return [*lint_grammars_for(library, grammars), *lint_procedures(library, grammars)]
+
+
+def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
+    """What is doubtful in the grammars for what these procedures listen for; takes seconds."""
+    return lint_grammars(
+        grammars, requests_of(library), outcomes=list(listened_for(library)), places=list(_said(library))
+    )
+
+
+def lint_procedures(library: Library, grammars: GrammarSet) -> list[Finding]:
+    """What is doubtful in the procedures themselves."""
+    return [
+        *_unspeakable_names(library, grammars),
+        *_contradictions(library),
+        *trade_rules.findings(library),
+        *spoken.findings(library, all_spoken(library, turns=500)),
+    ]
+
+
+def listened_for(library: Library) -> tuple[str, ...]:
+    """Every outcome that is heard somewhere: answers, procedures, choices of facts, reasons; sorted."""
     used = {
         answer.outcome
         for procedure in library.procedures.values()
         for step in procedure.steps.values()
         for answer in step.answers
     }
-    used |= set(library.procedures) | set(_choices(library))
-    places = list(_said(library))
-    return [
-        *lint_grammars(grammars, requests_of(library), outcomes=sorted(used | set(REASONS)), places=places),
-        *_unspeakable_names(library, grammars),
-        *_contradictions(library),
-        *spoken.findings(library, all_spoken(library, turns=500)),
-    ]
+    return tuple(sorted(used | set(library.procedures) | set(_choices(library)) | set(REASONS)))
 
 
 def _choices(library: Library) -> dict[str, str]:
@@ -63,7 +78,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
         ("place", _said(library)),
     ):
         for name, called in names.items():
-            if kind == "outcome" and name not in grammars.outcomes():
+            if name not in (grammars.outcomes() if kind == "outcome" else grammars.places()):
                 continue  # told already
             forms = [str(form) for form in grammars.forms(kind, name)]
             if forms and called not in forms:

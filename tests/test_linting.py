@@ -76,6 +76,16 @@ def test_an_outcome_that_nobody_can_say_is_found_or_refused(folders: tuple[Path,
     assert "Traceback" not in str(caught.value)
 
 
+def test_a_place_that_nobody_can_say_is_found(folders: tuple[Path, Path]) -> None:
+    """A point of the circuit that was added to the terms and not to the grammar is a finding, and no program error."""
+    change(
+        folders[0] / "terms.yaml",
+        "places:\n",
+        "places:\n  nowhere: {kind: node, spoken: no place, short: no place}\n",
+    )
+    assert any("nowhere" in finding.problem for finding in findings(folders))
+
+
 def test_a_long_sentence_is_found(folders: tuple[Path, Path]) -> None:
     """More words than are held in the head: the file, the line of the step, the sentence and the number."""
     long = "Scratch right through all of the paint and the oil until the bare metal shows."

@@ -725,6 +725,7 @@ def _verdict(name: str, node: Mapping, context: _Context) -> Verdict:
         tuple(text.value for text in item.texts("verify")),
         item.text("still_possible", needed=False),
         continue_with,
+        item.node.line,
     )
 
 

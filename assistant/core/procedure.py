@@ -488,6 +488,7 @@ class Verdict:
         verify: What to verify after the repair.
         still_possible: What this verdict does not tell apart, for the repair order; "" where all is told.
         continue_with: Procedure to go on with; None where the work ends here.
+        line: Line in the file, for messages.
     """
 
     name: str
@@ -498,6 +499,7 @@ class Verdict:
     verify: tuple[str, ...]
     still_possible: str = ""
     continue_with: str | None = None
+    line: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True)
