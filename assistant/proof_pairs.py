@@ -186,12 +186,16 @@ def text(entry: str, pairs: Sequence[Pair], cars: int) -> str:
     over = [pair for pair in counted if pair.part > MOST_PART]
     lines = [
         f"{entry}: {len(pairs)} pairs of faults, {cars} random cars each, honest observer. {CAUTION}",
-        f"A good part is named in {mean_of(pairs):.2%} of cars on the mean (limit {MOST_MEAN:.1%}), in more than "
-        f"{MOST_PART:.0%} with {len(over)} pairs; one of the two faults is found in {found:.1%}.",
+        (
+            f"A good part is named in {mean_of(pairs):.2%} of cars on the mean (limit {MOST_MEAN:.1%}), in more than "
+            f"{MOST_PART:.0%} with {len(over)} pairs; one of the two faults is found in {found:.1%}."
+        ),
     ]
-    for pair in sorted(counted, key=lambda one: -one.part)[:20]:
-        if pair.part > 0.0005:
-            lines.append(f"  {pair.part:6.1%} of {pair.cars:3.0f}  {pair.one} + {pair.other}: {pair.where}")
+    lines += [
+        f"  {pair.part:6.1%} of {pair.cars:3.0f}  {pair.one} + {pair.other}: {pair.where}"
+        for pair in sorted(counted, key=lambda one: -one.part)[:20]
+        if pair.part > 0.0005
+    ]
     return "\n".join(lines) + "\n"
 
 

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.circuit.catalogue import CIRCUITS, NONE, Mechanism, mechanisms
-from assistant.circuit.observing import VERSION, answer_shares, observe
+from assistant.circuit.observing import VERSION, answer_shares, bad_spark, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.evidence import FORMAT, FULL, key_of
@@ -30,8 +30,11 @@ from assistant.core.evidence import FORMAT, FULL, key_of
 if TYPE_CHECKING:
     from assistant.core.procedure import Library, Step
 
-SYSTEMS = 16
+SYSTEMS = 24
 """Random systems for each mechanism; what more of them change is said in DEVELOPERS.md."""
+
+POOL = 6
+"""So many times as many are drawn, and the first that count are taken: a car that sparks well has no such fault."""
 
 SEED = 20261125
 
@@ -87,16 +90,22 @@ def table(
         seed: Of the systems.
         shares: What is answered; the circuit model by default.
     """
-    cars = Systems.random(systems, seed)
+    cars = Systems.random(systems * POOL, seed)
     circuits: dict[str, Any] = {}
     for circuit in sorted({procedure.circuit for procedure in library.procedures.values()} & set(CIRCUITS)):
         ways = [way for way in mechanisms(circuit) if way.fault != NONE and way.fault in library.terms.faults]
         if len({way.fault for way in ways}) < 2:
             continue  # with one fault there is nothing to weigh
         rows: dict[str, dict[str, str]] = {}
+        counting = [_that_count(circuit, way, cars, systems) for way in ways]
         for key, step in sorted(all_tests(library, circuit).items()):
             try:
-                found = np.concatenate([shares(circuit, way, step, cars) for way in ways])
+                found = np.concatenate(
+                    [
+                        shares(circuit, way, step, cars)[numbers]
+                        for way, numbers in zip(ways, counting, strict=True)
+                    ]
+                )
             except CircuitProblem:
                 continue
             digits = _digits(found)
@@ -114,6 +123,14 @@ def table(
         "Written by: bay-assistant lint --write-likelihoods"
     )
     return {"format": FORMAT, "about": about, "version": version, **body}
+
+
+def _that_count(circuit: str, way: Mechanism, cars: Systems, count: int) -> NDArray[np.int64]:
+    """Numbers of the first cars whose spark this fault spoils; where there are too few, they stand for more."""
+    found = np.flatnonzero(bad_spark(circuit, way, cars))
+    if not len(found):
+        found = np.arange(cars.count)
+    return np.resize(found, count)
 
 
 def _digits(shares: NDArray[np.float64]) -> list[str]:
