@@ -453,6 +453,9 @@ def _rank(library: Library, fault: str) -> int:
     return names.index(fault) if fault in names else len(names)
 
 
+TWO_MISTAKES = "coil-terminals-swapped"
+"""A mechanism that is itself a mistake about places; it is not put together with a wrong place of the observer."""
+
 _JUDGED = {
     "wrong_part": (Judgement.WRONG_PART, "a good part is named"),
     "wrong_path": (Judgement.WRONG_PATH, "another fault is named"),
@@ -466,6 +469,8 @@ def _failures(
     """Why a way in which a fault comes about fails for an observer, if it does."""
     if case.fault in library.procedures[name].presumes_no:
         return
+    if observer.wrong_end and case.mechanism == TWO_MISTAKES:
+        return  # two wires in each other's place, and the wrong end of one of them: two mistakes at once
     for figure, limit in LIMITS.get(observer.name, {}).items():
         if case.fault == NO_FAULT and figure != "wrong_part":
             continue  # a car without a fault decides nothing, and that is right

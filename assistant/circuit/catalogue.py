@@ -189,6 +189,13 @@ _ALL: tuple[Mechanism, ...] = (
         circuits=("distributor", "coil-with-external-driver"),
     ),
     Mechanism(
+        NONE,
+        "coil-terminals-swapped",
+        "no part is bad; the two wires in the coil's plug are in each other's place",
+        flags=_flags("terminals-swapped"),
+        circuits=_COIL,
+    ),
+    Mechanism(
         "coil-secondary",
         "winding-open",
         "the secondary winding is open inside the coil: no spark comes out",

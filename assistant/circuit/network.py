@@ -120,6 +120,7 @@ FLAGS = (
     "cam-signal-missing",
     "security-lamp",
     "command-missing",
+    "terminals-swapped",
     "sensor-supply-missing",
     "coil-driver-off",
 )

@@ -208,6 +208,8 @@ def observe(
 def _observed(
     known: Circuit, mechanism: Mechanism, measure: Measurement, systems: Systems, lamp: str
 ) -> Observed:
+    if "terminals-swapped" in mechanism.flags:
+        measure = _swapped(measure)
     group = _group(known, mechanism)
     number = group.index(mechanism)
     begin, end = number * systems.count, (number + 1) * systems.count
@@ -275,6 +277,22 @@ def _observed(
         index=np.where(brightness < eye.DARK, 0.0, index[begin:end]),
         feed_index=against,
         compared=compared,
+    )
+
+
+def _swapped(measure: Measurement) -> Measurement:
+    """The measurement that is in truth made where the two wires in the coil's plug are in each other's place.
+
+    The coil itself, unplugged and measured on its own pins, has no wires.
+    """
+    other = {"feed": "switched", "switched": "feed"}
+    if measure.instrument == "ohmmeter" and {measure.clip, measure.probe} == set(other):
+        return measure
+    return replace(
+        measure,
+        clip=other.get(measure.clip or "", measure.clip),
+        probe=other.get(measure.probe, measure.probe),
+        compared_with=other.get(measure.compared_with or "", measure.compared_with),
     )
 
 
@@ -756,8 +774,12 @@ def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
             change.value for change in mechanism.changes if change.name == "breakdown-voltage"
         )
         bad = bad | (spark.kilovolts * 1e3 < gap)
-    # A car without a fault sparks well: one of another kind that does not is no such car.
-    return np.asarray(~bad if mechanism.fault == NONE else bad)
+    if mechanism.fault == NONE:
+        # A car without a fault sparks well, and not just so: one of another kind that does not is no such car.
+        return np.asarray(
+            (spark.kilovolts > 1.15 * GAP_KV) & (spark.joules > 1.3 * THIN_J) & (posts >= FLOOR_V)
+        )
+    return np.asarray(bad)
 
 
 def _all_drops(systems: Systems, state: State, across: tuple[str, str], lit: tuple[str, str]) -> Floats:

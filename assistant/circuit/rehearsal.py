@@ -69,6 +69,8 @@ class Counts:
         answers: All answers.
         asked: How often an answer was asked for again.
         erred: At least one answer was not what was to be seen.
+        claims: Of each session whose results were weighed, the probability of the likeliest fault at its end, and
+            whether that fault is there.
     """
 
     sessions: int = 0
@@ -81,6 +83,7 @@ class Counts:
     answers: int = 0
     asked: int = 0
     erred: int = 0
+    claims: tuple[tuple[float, bool], ...] = ()
 
     def add(self, other: Counts) -> None:
         """Count the sessions of another one, too."""
@@ -155,6 +158,38 @@ def play(library: Library, wanted: Wanted, person: Person, memo: Memo | None = N
     return talk
 
 
+def claim(talk: Dialogue, mechanism: Mechanism) -> tuple[tuple[float, bool], ...]:
+    """What the evidence says at the end: the likeliest fault's probability, and whether it is there; () for nothing."""
+    weighed = talk.runner.assessment()
+    if weighed is None or not weighed.used:
+        return ()
+    fault, share = next(iter(weighed.posterior.items()))
+    return ((share, fault in (mechanism.fault, *mechanism.also)),)
+
+
+TENTHS = 10
+"""Classes of probability in which a calibration is judged."""
+
+
+def calibration(claims: Sequence[tuple[float, bool]]) -> tuple[float, float, float]:
+    """How far probabilities can be relied on, each as a share: right, said on the mean, calibration error.
+
+    The error is that of M. P. Naeini and others (AAAI 2015): over `TENTHS` classes of probability, the difference
+    between what is said and how often it is right, weighted by the number of claims in the class.
+    """
+    if not claims:
+        return 0.0, 0.0, 0.0
+    said = np.array([share for share, _ in claims])
+    right = np.array([there for _, there in claims], dtype=float)
+    place = np.minimum((said * TENTHS).astype(int), TENTHS - 1)
+    error = sum(
+        abs(said[place == one].mean() - right[place == one].mean()) * float((place == one).mean())
+        for one in range(TENTHS)
+        if (place == one).any()
+    )
+    return float(right.mean()), float(said.mean()), float(error)
+
+
 def _last_verdict(talk: Dialogue) -> VerdictReached | None:
     return next((one for one in reversed(talk.entries) if isinstance(one, VerdictReached)), None)
 
@@ -206,6 +241,7 @@ def judge(library: Library, talk: Dialogue, mechanism: Mechanism, person: Person
         asked=asked,
         asked_again=asked > 0,
         erred=person.misread + person.missed > 0,
+        claims=claim(talk, mechanism),
     )
     ends = [
         entry
@@ -320,9 +356,17 @@ def text(wanted: Wanted, found: Counted, presumed: Sequence[str] = ()) -> str:
             cells = " | ".join(f"{counts.share(name):.1f}" for name in _COLUMNS)
             left_out = " (presumed excluded, not in the means)" if fault in presumed else ""
             lines.append(f"| {fault}{left_out} | {counts.sessions} | {cells} |")
+        right, said, error = calibration(whole.claims)
         shares = [[counts.share(name) for counts in means.values()] or [0.0] for name in _COLUMNS]
         mean = " | ".join(f"{sum(column) / len(column):.1f}" for column in shares)
-        lines.append(f"| mean of the faults | | {mean} |")
+        lines += [
+            f"| mean of the faults | | {mean} |",
+            "",
+            (
+                f"At the end the likeliest fault of the evidence is right in {100 * right:.1f} % of the sessions; it is "
+                f"given {100 * said:.1f} % on the mean, with a calibration error of {100 * error:.1f} %."
+            ),
+        ]
     return "\n".join(lines) + "\n"
 
 

@@ -1542,6 +1542,10 @@ class Runner:
     def _measured(self) -> list[Trail]:
         return self._trail.measured()
 
+    def assessment(self) -> evidence.Assessment | None:
+        """What the results so far say together; None where nothing is weighed here."""
+        return self._assess()
+
     def _assess(self, pending: Pending | None = None) -> evidence.Assessment | None:
         """What the results that count say together, perhaps with one that was not taken yet."""
         circuit = self._current_procedure.circuit
