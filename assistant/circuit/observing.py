@@ -248,7 +248,10 @@ def _observed(
         there = measure.engine is not Engine.KEY_OFF and SUPPLIES[measure.probe] not in mechanism.flags
         return Observed(value=systems.values["sensor-supply"] * there)
     if instrument in LOADS:
-        drops = _all_drops(systems, state, (measure.probe, _clip(measure)), LOADS[instrument])
+        lit = LOADS[instrument]
+        if instrument == "ground-drop-meter":
+            lit = (lit[0], measure.probe)  # the lamp loads the ground that is measured, a coil's own one as well
+        drops = _all_drops(systems, state, (measure.probe, _clip(measure)), lit)
         return Observed(value=drops[begin:end])
     if instrument == "voltmeter":
         return Observed(
