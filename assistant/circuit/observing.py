@@ -625,7 +625,7 @@ def _kinds(circuit: Circuit, mechanism: Mechanism, probe: str) -> dict[str, floa
     if probe == "driver-command":
         commanded = 1.0 if "command-missing" in mechanism.flags else 0.5
         return {"found": commanded, "absent": 1 - commanded, "unknown": 0.0}
-    if at_one_coil(mechanism) and mechanism.fault not in ("coil-secondary", "lead-or-plug"):
+    if at_one_coil(mechanism) and mechanism.fault != "lead-or-plug":
         return {"coil-per-plug": 0.5, "waste-spark": 0.5, "distributor": 0.0}
     return {"coil-per-plug": 1 / 3, "waste-spark": 1 / 3, "distributor": 1 / 3}
 
