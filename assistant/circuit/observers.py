@@ -117,7 +117,7 @@ def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Syst
     Raises:
         CircuitProblem: The circuit cannot have this measurement, for another reason than a standing engine.
     """
-    if measure.clip is not None and measure.clip == measure.probe:
+    if measure.clip is not None and measure.usual().clip == measure.usual().probe:
         known = makers.known(circuit_named(circuit), systems)
         return replace(_nothing(measure, systems), value=np.zeros(systems.count), facts=known)
     try:

@@ -255,7 +255,10 @@ def _observed(
         there = measure.engine is not Engine.KEY_OFF and SUPPLIES[measure.probe] not in mechanism.flags
         return Observed(value=systems.values["sensor-supply"] * there)
     if instrument in LOADS:
-        drops = _all_drops(systems, state, (measure.probe, _clip(measure)), LOADS[instrument])
+        lit = LOADS[instrument]
+        if instrument == "ground-drop-meter":
+            lit = (lit[0], measure.probe)  # the lamp loads the ground that is measured, a coil's own one as well
+        drops = _all_drops(systems, state, (measure.probe, _clip(measure)), lit)
         return Observed(value=drops[begin:end])
     if instrument == "voltmeter":
         return Observed(
@@ -661,7 +664,7 @@ def _kinds(circuit: Circuit, mechanism: Mechanism, probe: str) -> dict[str, floa
     if probe == "driver-command":
         commanded = 1.0 if "command-missing" in mechanism.flags else 0.5
         return {"found": commanded, "absent": 1 - commanded, "unknown": 0.0}
-    if at_one_coil(mechanism) and mechanism.fault not in ("coil-secondary", "lead-or-plug"):
+    if at_one_coil(mechanism) and mechanism.fault != "lead-or-plug":
         return {"coil-per-plug": 0.5, "waste-spark": 0.5, "distributor": 0.0}
     return {"coil-per-plug": 1 / 3, "waste-spark": 1 / 3, "distributor": 1 / 3}
 
