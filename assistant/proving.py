@@ -114,7 +114,7 @@ def observers(library: Library, entry: str, asked: Asked) -> tuple[Observer, ...
 PROCESSES = 2
 """At most so many are used: more would not be on the machine beside a technician's other work."""
 
-_SYSTEMS_AT_ONCE = 50
+_SYSTEMS_AT_ONCE = 100
 """Of every mechanism, in one piece of the work: the model simulates all mechanisms of a circuit together."""
 
 _MOST_SYSTEMS = 100_000
@@ -388,16 +388,16 @@ def _proven(
     ends: dict[str, tuple[dict[End, float], ...]] = {}
     failures: list[Failure] = []
     for observer in observers(library, name, asked):
-        walks = [whole[name, observer].part(number, number + 1) for number in order]
+        walked = whole[name, observer]
         found = tuple(
-            row(library, walked, 0, case, count)
-            for case, walked, count in zip(cases, walks, cars, strict=True)
+            row(library, walked, number, case, count)
+            for number, case, count in zip(order, cases, cars, strict=True)
         )
         told = {failure.counter for failure in failures}
-        for case, walked, one in zip(cases, walks, found, strict=True):
+        for number, case, one in zip(order, cases, found, strict=True):
             failures += [
                 failure
-                for failure in _failures(library, name, observer, case, walked, one)
+                for failure in _failures(library, name, observer, case, walked, number, one)
                 if failure.counter not in told
             ]
         # Of those who probe the wrong end at one place the worst is kept, case by case.
@@ -409,8 +409,8 @@ def _proven(
         ends.setdefault(
             observer.name,
             tuple(
-                {end: float(flow.share[0]) / max(count, 1.0) for end, flow in walked.ends.items()}
-                for walked, count in zip(walks, cars, strict=True)
+                {end: float(flow.share[number]) / max(count, 1.0) for end, flow in walked.ends.items()}
+                for number, count in zip(order, cars, strict=True)
             ),
         )
     honest = [whole[name, HONEST].part(number, number + 1) for number in order]
@@ -463,8 +463,8 @@ _JUDGED = {
 }
 
 
-def _failures(
-    library: Library, name: str, observer: Observer, case: Case, walked: Walk, one: Row
+def _failures(  # noqa: PLR0913
+    library: Library, name: str, observer: Observer, case: Case, walked: Walk, number: int, one: Row
 ) -> Iterator[Failure]:
     """Why a way in which a fault comes about fails for an observer, if it does."""
     if case.fault in library.procedures[name].presumes_no:
@@ -480,7 +480,7 @@ def _failures(
             continue
         found = [
             replace(counter, observer=observer)
-            for counter in counters(library, name, walked, [case])
+            for counter in counters(library, name, walked, {number: case})
             if counter.judgement is judgement
         ]
         found.sort(key=lambda counter: (not counter.clear, -counter.share))

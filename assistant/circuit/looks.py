@@ -9,7 +9,7 @@ import numpy as np
 
 from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
 from assistant.circuit.observers import HONEST, Observer, looked_at, seen, shares_of
-from assistant.circuit.observing import bad_spark, together
+from assistant.circuit.observing import bad_spark, joined, together
 from assistant.circuit.problems import CircuitProblem
 from assistant.errors import BayAssistantError, FileProblem
 
@@ -42,21 +42,19 @@ class Looks:
         self._circuit = circuit
         self._mechanisms = tuple(mechanisms)
         self._systems = systems
-        self._seen: dict[tuple[Mechanism, Measurement], Observed] = {}
+        self._seen: dict[tuple[int, Measurement], Observed] = {}
+        self._there = tuple(
+            one if one.present == 1 else replace(one, present=1.0) for one in self._mechanisms
+        )
         self._shares: dict[tuple[Key, Observer], NDArray[np.float64]] = {}
         self._sound = catalogue_mechanisms(circuit, NONE)[0]
         others = [one for one in self._mechanisms if one not in catalogue_mechanisms(circuit)]
         if others:
-            together(tuple(replace(one, present=1.0) for one in others))
+            together([one for one in self._there if one not in catalogue_mechanisms(circuit)])
 
     def present(self) -> NDArray[np.float64]:
         """Which cars count for each mechanism, shape ``(mechanisms, systems)``: 1 or 0."""
-        return np.stack(
-            [
-                bad_spark(self._circuit, replace(one, present=1.0), self._systems).astype(float)
-                for one in self._mechanisms
-            ]
-        )
+        return np.stack([bad_spark(self._circuit, one, self._systems).astype(float) for one in self._there])
 
     def observed(self, key: Key, number: int = 0, observer: Observer = HONEST) -> Observed:
         """What is to be seen at a step with one of the mechanisms, while it is there.
@@ -64,25 +62,32 @@ class Looks:
         Raises:
             FileProblem: The step cannot be simulated; names its file and line.
         """
-        return self._look(key, replace(self._mechanisms[number], present=1.0), observer)
+        return self._look(key, number, observer)
 
-    def _look(self, key: Key, mechanism: Mechanism, observer: Observer) -> Observed:
+    def _look(self, key: Key, number: int, observer: Observer) -> Observed:
+        """The look at the mechanism of this number; -1 for a sound car."""
         measure = looked_at(self._library.step(*key), key, observer)
-        place = (mechanism, measure)
+        place = (number, measure)
         if place not in self._seen:
+            mechanism = self._sound if number < 0 else self._there[number]
             try:
                 self._seen[place] = seen(self._circuit, mechanism, measure, self._systems)
             except BayAssistantError as problem:
                 raise self._cannot(key, problem) from None
         return self._seen[place]
 
-    def _answered(self, key: Key, number: int, observer: Observer) -> NDArray[np.float64]:
-        step, mechanism = self._library.step(*key), self._mechanisms[number]
+    def _answered(self, key: Key, observer: Observer) -> NDArray[np.float64]:
+        """The shares of all mechanisms, computed together; what comes and goes is mixed with a sound car's."""
+        step = self._library.step(*key)
+        count = len(self._mechanisms)
         try:
-            found = shares_of(self.observed(key, number, observer), step, observer)
-            if mechanism.present < 1:
-                sound = shares_of(self._look(key, self._sound, observer), step, observer)
-                found = mechanism.present * found + (1 - mechanism.present) * sound
+            looks = [self.observed(key, number, observer) for number in range(count)]
+            found = shares_of(joined(looks), step, observer)
+            found = found.reshape(count, self._systems.count, found.shape[1])
+            if any(one.present < 1 for one in self._mechanisms):
+                there = np.array([one.present for one in self._mechanisms])[:, None, None]
+                sound = shares_of(self._look(key, -1, observer), step, observer)
+                found = there * found + (1 - there) * sound
         except CircuitProblem as problem:
             raise self._cannot(key, problem) from None
         return found
@@ -100,11 +105,11 @@ class Looks:
         """The shares of the answers of a step for an observer, shape (mechanisms, systems, answers)."""
 
         def of(key: Key) -> NDArray[np.float64]:
-            place = (key, observer)
+            step = self._library.step(*key)
+            who = HONEST if observer.as_an_honest_one(step, key) else observer
+            place = (key, who)
             if place not in self._shares:
-                self._shares[place] = np.stack(
-                    [self._answered(key, number, observer) for number in range(len(self._mechanisms))]
-                )
+                self._shares[place] = self._answered(key, who)
             return self._shares[place]
 
         return of

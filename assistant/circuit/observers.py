@@ -82,6 +82,18 @@ class Observer:
             or (step.measure.instrument in ("clamp-scope", "ramp-timer") and self.clamp == "mean")
         )
 
+    def as_an_honest_one(self, step: Step, key: tuple[str, str]) -> bool:
+        """Whether this observer reports at this step just what an honest one does."""
+        instrument = step.measure.instrument
+        return not (
+            (self.blank and step.reading is not None and step.reading.unjudged is not None)
+            or (self.misreading and instrument not in SENSES)
+            or (self.misses and instrument in PROBES)
+            or (self.clamp == "mean" and instrument == "current-clamp")
+            or self.wrong_end == key
+            or (not self.cranks and step.measure.engine is Engine.CRANKING)
+        )
+
 
 HONEST = Observer("honest")
 BLANK = Observer("without values", blank=True)

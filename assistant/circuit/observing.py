@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -60,7 +60,7 @@ from assistant.core.procedure import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -69,14 +69,34 @@ if TYPE_CHECKING:
 
 _Value = TypeVar("_Value")
 _SOUND = _ALL[0]
+
+
+class Group(tuple[Mechanism, ...]):
+    """Mechanisms that are computed together; its hash is computed once, because it stands in every key."""
+
+    _hash: int
+
+    def __hash__(self) -> int:
+        """The hash of the tuple."""
+        if "_hash" not in self.__dict__:
+            self._hash = tuple.__hash__(self)
+        return self._hash
+
+    def __eq__(self, other: object) -> bool:
+        """Whether both hold the same."""
+        return self is other or tuple.__eq__(self, other)
+
+
+_GROUPS: dict[str, Group] = {}
 _COMPANY: dict[Mechanism, tuple[Mechanism, ...]] = {}
 """Mechanisms that were put together by a caller, with all those that are computed with each."""
 
 
 def together(company: Sequence[Mechanism]) -> None:
     """Have mechanisms that are not in the catalogue computed with each other, which is quicker than one by one."""
-    of_all = tuple(company)
+    of_all = Group(company)
     _COMPANY.clear()
+    _PLACES.clear()
     _COMPANY.update(dict.fromkeys(of_all, of_all))
 
 
@@ -125,7 +145,7 @@ class Spark:
 
     kilovolts: Floats
     joules: Floats
-    several: float
+    several: float | Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,9 +194,60 @@ class Observed:
     spark: Spark | None = None
     ramp: Ramp | None = None
     facts: dict[str, Floats] | None = None
-    kinds: dict[str, float] | None = None
+    kinds: Mapping[str, float | Floats] | None = None
     named: dict[str, Floats] | None = None
     mean: Floats | None = None
+
+
+def joined(parts: Sequence[Observed]) -> Observed:
+    """What the same instrument shows on the cars of several mechanisms, one after the other."""
+    first = parts[0]
+    if len(parts) == 1:
+        return first
+
+    def arrays(name: str) -> Any:
+        values = [getattr(part, name) for part in parts]
+        return None if values[0] is None else np.concatenate(values)
+
+    def tables(name: str) -> Any:
+        values = [getattr(part, name) for part in parts]
+        if values[0] is None:
+            return None
+        return {key: np.concatenate([value[key] for value in values]) for key in values[0]}
+
+    spark = ramp = kinds = None
+    if first.spark is not None:
+        sparks = [part.spark for part in parts if part.spark is not None]
+        spark = Spark(
+            np.concatenate([one.kilovolts for one in sparks]),
+            np.concatenate([one.joules for one in sparks]),
+            np.concatenate([np.broadcast_to(one.several, one.joules.shape) for one in sparks]),
+        )
+    if first.ramp is not None:
+        ramps = [part.ramp for part in parts if part.ramp is not None]
+        ramp = Ramp(
+            *(
+                np.concatenate([getattr(one, field) for one in ramps])
+                for field in ("peak", "least", "limit_s", "flat_s")
+            )
+        )
+    if first.kinds is not None:
+        known = [
+            (part.kinds, part.shown) for part in parts if part.kinds is not None and part.shown is not None
+        ]
+        kinds = {
+            key: np.concatenate([np.broadcast_to(kind[key], shown.shape) for kind, shown in known])
+            for key in first.kinds
+        }
+    plain = ("brightness", "index", "feed_index", "value", "shown", "compared", "mean")
+    return Observed(
+        **{name: arrays(name) for name in plain},
+        spark=spark,
+        ramp=ramp,
+        kinds=kinds,
+        facts=tables("facts"),
+        named=tables("named"),
+    )
 
 
 _kept: weakref.WeakKeyDictionary[Systems, dict[object, object]] = weakref.WeakKeyDictionary()
@@ -210,8 +281,7 @@ def _observed(
 ) -> Observed:
     if "terminals-swapped" in mechanism.flags:
         measure = _swapped(measure)
-    group = _group(known, mechanism)
-    number = group.index(mechanism)
+    group, number = _place(known, mechanism)
     begin, end = number * systems.count, (number + 1) * systems.count
     instrument = measure.instrument
     state = (known.name, group, measure.engine, tuple(sorted(measure.unplugged)))
@@ -240,7 +310,10 @@ def _observed(
             drawn = [battery_of(rows, measure.engine)[1] for rows in _chunks(systems, state)]
             return Observed(value=np.concatenate(drawn)[begin:end])
         if measure.probe == "heavy-lamp-lead":
-            peak, mean = lamp_inrush(systems)
+            kept = _kept.setdefault(systems, {})
+            if "inrush" not in kept:
+                kept["inrush"] = lamp_inrush(systems)
+            peak, mean = kept["inrush"]  # type: ignore[misc]
             return Observed(value=peak, mean=mean)
         current = _all_current(systems, state)[begin:end]
         slow = _all_mean(systems, state)[begin:end] if _turning(state) else current
@@ -257,7 +330,10 @@ def _observed(
     if instrument in LOADS:
         lit = LOADS[instrument]
         if instrument == "ground-drop-meter":
-            lit = (lit[0], measure.probe)  # the lamp loads the ground that is measured, a coil's own one as well
+            lit = (
+                lit[0],
+                measure.probe,
+            )  # the lamp loads the ground that is measured, a coil's own one as well
         drops = _all_drops(systems, state, (measure.probe, _clip(measure)), lit)
         return Observed(value=drops[begin:end])
     if instrument == "voltmeter":
@@ -419,16 +495,31 @@ def _clip(measure: Measurement) -> str:
     return measure.clip or GROUND
 
 
+_PLACES: dict[tuple[str, int], tuple[Mechanism, tuple[Mechanism, ...], int]] = {}
+"""Group and number of each mechanism by the object itself: comparing some dozens by value takes its time."""
+
+
+def _place(circuit: Circuit, mechanism: Mechanism) -> tuple[tuple[Mechanism, ...], int]:
+    """The mechanisms that are computed together with this one, and which of them it is."""
+    key = (circuit.name, id(mechanism))
+    if key not in _PLACES or _PLACES[key][0] is not mechanism:
+        group = _group(circuit, mechanism)
+        _PLACES[key] = (mechanism, group, group.index(mechanism))
+    return _PLACES[key][1:]
+
+
 def _group(circuit: Circuit, mechanism: Mechanism) -> tuple[Mechanism, ...]:
     """Mechanisms that are computed together with this one."""
-    group = mechanisms(circuit.name)
+    if circuit.name not in _GROUPS:
+        _GROUPS[circuit.name] = Group(mechanisms(circuit.name))
+    group = _GROUPS[circuit.name]
     if mechanism in group:
         return group
     if mechanism in _COMPANY:
         return _COMPANY[mechanism]
     if circuit.only and mechanism in _ALL:
         # A procedure for battery and starter is also met by a car with another fault.
-        return _ALL
+        return _GROUPS.setdefault("", Group(_ALL))
     if mechanism.fault in circuit.without:
         raise CircuitProblem(f"The circuit '{circuit.name}' cannot have the fault '{mechanism.fault}'.")
     # A mechanism that a caller made: on its own.
@@ -748,6 +839,10 @@ WORKING_SHARE = 0.6
 """A load that gets less than this share of a sound car's current does not work; chosen."""
 
 
+MOSTLY = 0.75
+"""A spark is weak or missing where this share of observers would call it so; chosen."""
+
+
 def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
     """The cars in which this fault matters, shape ``(n,)``: their spark is weak or missing, by the spark model.
 
@@ -771,7 +866,9 @@ def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
     assert posts is not None  # noqa: S101 - a voltmeter shows a number
     spark = _observed(known, mechanism, SPARK, systems, "194").spark
     assert spark is not None  # noqa: S101 - a spark tester shows a spark
-    bad = (spark.kilovolts < GAP_KV) | (spark.joules < THIN_J) | (posts < FLOOR_V)
+    none = _below(spark.kilovolts, GAP_KV, GAP_SPREAD)
+    weak = _below(spark.joules, THIN_J, THIN_SPREAD)
+    bad = (1 - (1 - none) * (1 - weak) > MOSTLY) | (posts < FLOOR_V)
     if "wide-gap" in mechanism.flags:
         gap = systems.values["breakdown-voltage"] * next(
             change.value for change in mechanism.changes if change.name == "breakdown-voltage"
@@ -876,7 +973,11 @@ def _honest(observed: Observed, outcomes: Sequence[str]) -> Floats:
     """Shares before they are made to sum to 1."""
     if observed.kinds is not None and observed.shown is not None:
         return np.stack(
-            [np.full(len(observed.shown), _of(observed.kinds, name)) for name in outcomes], axis=1
+            [
+                np.broadcast_to(_of(observed.kinds, name), observed.shown.shape).astype(float)
+                for name in outcomes
+            ],
+            axis=1,
         )
     if observed.named is not None:
         return _columns(observed.named, outcomes)

@@ -17,7 +17,8 @@ Every figure comes from a model with no bench measurement behind it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+import heapq
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Generic, TypeVar
@@ -247,33 +248,84 @@ def walk(
     reached: _Sums[Key] = _Sums(first_system)
     ruled_out: _Sums[tuple[str, str, str]] = _Sums(first_system)
     all_of_them = np.ones(shape) if present is None else present
-    now: _Sums[tuple[str, str, frozenset[str]]] = _Sums(first_system)
-    now.add((entry, library.procedures[entry].start, frozenset((entry,))), all_of_them, all_of_them)
-    for _ in range(LONGEST):
-        following: _Sums[tuple[str, str, frozenset[str]]] = _Sums(first_system)
-        for (name, step_name, entered), (share, clear) in now.items():
-            step = library.step(name, step_name)
-            reached.add((name, step_name), share, clear)
-            for outcome, target, some, some_clear in _answers(
-                step, (name, step_name), shares, share, clear, skips
-            ):
-                answer = step.answer(outcome) if outcome else None
-                if answer is not None and answer.rules_out:
-                    ruled_out.add((name, step_name, outcome), some, some_clear)
-                next_step, through, end = _follow(library, name, target, entered)
-                for verdict in through:
-                    passed.add(verdict, some, some_clear)
-                if end is not None:
-                    ends.add(end, some, some_clear)
-                elif next_step is not None:
-                    following.add(next_step, some, some_clear)
-        now = following
-    for (name, _, _), (
-        share,
-        clear,
-    ) in now.items():  # nothing is left here, unless steps lead back to each other
-        ends.add(End(name, ""), share, clear)
+    order = _Order(library)
+    # Every state is carried on when all that leads to it has been: the states are few, however many the ways.
+    waiting: dict[_State, tuple[NDArray[np.float64], NDArray[np.float64]]] = {}
+    start: _State = (entry, library.procedures[entry].start, frozenset((entry,)))
+    waiting[start] = (all_of_them, all_of_them)
+    queue = [order.place(start)]
+    visits = 0
+    while queue:
+        state = heapq.heappop(queue)[-1]
+        share, clear = waiting.pop(state)
+        name, step_name, entered = state
+        visits += 1
+        if visits > order.most:  # steps that lead back to each other
+            ends.add(End(name, ""), share, clear)
+            continue
+        step = library.step(name, step_name)
+        reached.add((name, step_name), share, clear)
+        for outcome, target, some, some_clear in _answers(
+            step, (name, step_name), shares, share, clear, skips
+        ):
+            answer = step.answer(outcome) if outcome else None
+            if answer is not None and answer.rules_out:
+                ruled_out.add((name, step_name, outcome), some, some_clear)
+            next_state, through, end = _follow(library, name, target, entered)
+            for verdict in through:
+                passed.add(verdict, some, some_clear)
+            if end is not None:
+                ends.add(end, some, some_clear)
+            elif next_state is not None:
+                if next_state in waiting:
+                    before, clear_before = waiting[next_state]
+                    waiting[next_state] = (before + some, clear_before + some_clear)
+                else:
+                    waiting[next_state] = (some, some_clear)
+                    heapq.heappush(queue, order.place(next_state))
     return Walk(ends.flows(), passed.flows(), reached.flows(), ruled_out.flows())
+
+
+_State = tuple[str, str, frozenset[str]]
+"""Procedure, step, and the procedures that were entered on the way."""
+
+
+class _Order:
+    """In which order states are carried on: fewer procedures first, then the steps as they follow each other.
+
+    A procedure is entered once on a way, so that whatever leads to a state stands before it.
+    """
+
+    def __init__(self, library: Library) -> None:
+        self._library = library
+        self._ranks: dict[str, dict[str, int]] = {}
+        self.most = LONGEST * sum(len(one.steps) for one in library.procedures.values())
+
+    def place(self, state: _State) -> tuple[int, str, list[str], int, _State]:
+        """The place of a state, which sorts."""
+        name, step, entered = state
+        if name not in self._ranks:
+            self._ranks[name] = self._ranked(name)
+        return len(entered), name, sorted(entered), self._ranks[name][step], state
+
+    def _ranked(self, name: str) -> dict[str, int]:
+        """Steps of a procedure by number, each after all that lead to it, where none leads back."""
+        steps = self._library.procedures[name].steps
+        done: list[str] = []
+        seen: set[str] = set()
+
+        def visit(step: str) -> None:
+            if step in seen:
+                return
+            seen.add(step)
+            for target in _targets(steps[step]):
+                if target.leads is Leads.STEP:
+                    visit(target.name)
+            done.append(step)
+
+        for step in steps:
+            visit(step)
+        return {step: number for number, step in enumerate(reversed(done))}
 
 
 def _answers(
@@ -541,13 +593,13 @@ def row(library: Library, walked: Walk, number: int, case: Case, systems: float)
     )
 
 
-def counters(library: Library, entry: str, walked: Walk, cases: Iterable[Case]) -> list[Counter]:
+def counters(library: Library, entry: str, walked: Walk, cases: Mapping[int, Case]) -> list[Counter]:
     """One car for each case and wrong end: the first that comes there by clear answers, else the likeliest.
 
     A verdict on the way that leads astray is a wrong path; a circle that clear answers lead into is undecided.
     """
     found = []
-    for number, case in enumerate(cases):
+    for number, case in cases.items():
         places = [(end, judge(library, end, case), flow) for end, flow in walked.ends.items()]
         places += [
             (end, Judgement.WRONG_PART if condemns(library, end, case) else Judgement.WRONG_PATH, flow)
