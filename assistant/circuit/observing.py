@@ -250,7 +250,10 @@ def _observed(
     if instrument in LOADS:
         lit = LOADS[instrument]
         if instrument == "ground-drop-meter":
-            lit = (lit[0], measure.probe)  # the lamp loads the ground that is measured, a coil's own one as well
+            lit = (
+                lit[0],
+                measure.probe,
+            )  # the lamp loads the ground that is measured, a coil's own one as well
         drops = _all_drops(systems, state, (measure.probe, _clip(measure)), lit)
         return Observed(value=drops[begin:end])
     if instrument == "voltmeter":
