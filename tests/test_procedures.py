@@ -34,24 +34,29 @@ def told(way: Way) -> str:
 
 @pytest.mark.parametrize("procedure", PROCEDURES, ids=lambda procedure: procedure.name)
 def test_every_way_ends(procedure: Procedure) -> None:
-    """Whatever is answered or skipped, a procedure comes to a verdict or hands over within twelve tests."""
-    assert max(len(way) for way, _ in ways(procedure)) <= 12
+    """Whatever is answered or skipped, a procedure comes to a verdict or hands over within two dozen tests.
+
+    Two witnesses for each part make the longest ways longer; the usual way has about half of it.
+    """
+    assert max(len(way) for way, _ in ways(procedure)) <= 24
 
 
 @pytest.mark.parametrize("procedure", PROCEDURES, ids=lambda procedure: procedure.name)
 def test_a_dead_driver_is_condemned_only_when_nothing_else_can_be(procedure: Procedure) -> None:
-    """No driver for not switching, unless feed and driver end were lit and no primary current was measured.
+    """No driver for not switching, unless all that it needs was there and a light in the coil's place stayed dark.
 
-    A shorted primary makes the driver limit its current, so that the lamp looks steady: it must be excluded first,
-    and resistance alone does not exclude it.
+    The light does not depend on the coil, which a shorted primary would; its ohms are measured before a new driver.
     """
     for way, verdict in verdicts(procedure):
         if "driver-dead" not in verdict.faults or not verdict.part:
             continue
         seen = {(step.measure.probe, step.measure.instrument): answer for step, answer in way if answer}
-        assert seen["feed", "test-lamp"].outcome == "lit", told(way)
-        assert seen["driver-end", "test-lamp"].outcome in ("lit", "steady", "flickering"), told(way)
-        assert seen["feed-wire", "current-clamp"].outcome == "none", told(way)
+        assert seen["driver-supply", "heavy-lamp"].outcome == "lit", told(way)
+        assert seen["driver-ground", "ground-drop-meter"].outcome == "within", told(way)
+        assert seen["switched", "led-light"].outcome == "dark", told(way)
+        names = {step.name: answer.outcome for step, answer in way if answer}
+        assert names["leak-ohms"] == names["live-volts"] == "free", told(way)
+        assert "primary-resistance" in names, told(way)
 
 
 @pytest.mark.parametrize("procedure", PROCEDURES, ids=lambda procedure: procedure.name)
@@ -92,23 +97,27 @@ def test_a_lamp_never_goes_to_an_unplugged_coil(procedure: Procedure) -> None:
         text = " ".join(wording.setup(LIBRARY, step))
         assert "side of the coil" not in text
         if step.measure.instrument == "ohmmeter":
+            assert "Leads together" in text
+            if not {step.measure.clip, step.measure.probe} & {"feed", "switched", "trigger"}:
+                continue  # at the module's end of a wire, or at a terminal that stays where it is
             own = {step.measure.clip, step.measure.probe} == {"feed", "switched"}
             assert ("coil's own" if own else "coil's plug") in text.lower()
-            assert "Leads together" in text
 
 
 def test_nobody_is_told_to_crank_with_a_meter_on_the_primary() -> None:
-    """Resistance is measured with the key off and the coil unplugged."""
+    """Resistance is measured with the key off; at the coil's terminals or a part's, with it unplugged."""
     for procedure in PROCEDURES:
         for step in procedure.steps.values():
             if step.measure.instrument == "ohmmeter":
                 assert step.measure.engine is Engine.KEY_OFF
-                assert {"coil", "load"} & set(step.measure.unplugged)
+                grounds = {"driver-ground", "coil-ground", "battery-negative", "fuse-load"}
+                if not {step.measure.clip, step.measure.probe} <= grounds:
+                    assert {"coil", "load"} & set(step.measure.unplugged), step.name
 
 
 def test_every_cranking_step_warns_of_high_voltage() -> None:
     """With the coil plugged in, a working driver makes tens of kilovolts while cranking."""
     for procedure in PROCEDURES:
         for step in procedure.steps.values():
-            if step.measure.engine is Engine.CRANKING:
+            if step.measure.engine is Engine.CRANKING and "coil" not in step.measure.unplugged:
                 assert "secondary" in step.cautions
