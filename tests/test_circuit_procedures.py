@@ -269,9 +269,8 @@ def test_a_drop_is_measured_with_the_heavy_lamp_as_load() -> None:
     drops = [step for step in steps if step.reading and step.reading.unit == "V"]
     loads = {step.measure.instrument for step in drops}
     assert {"loaded-voltmeter", "ground-drop-meter"} <= loads
-    assert all(
-        LIBRARY.terms.instruments[name].prepare.endswith(("to ground.", "to this ground.")) for name in loads
-    )
+    for step in drops:  # a plain voltmeter only tells whether a voltage is there, against ground
+        assert step.measure.instrument != "voltmeter" or step.measure.clip == "battery-negative", step.name
 
 
 def test_a_lit_heavy_lamp_does_not_clear_a_feed_or_a_ground_by_itself() -> None:
