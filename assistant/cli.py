@@ -286,6 +286,7 @@ def _prove_pairs(options: argparse.Namespace, library: Library, asked: proving.A
             print(json.dumps(proof_pairs.to_json(entry, pairs, cars), indent=1))
         else:
             print(proof_pairs.text(entry, pairs, cars), end="")
+            print(proof_pairs.fleeting_text(entry, proof_pairs.prove_fleeting(library, entry)), end="")
         all_hold = all_hold and proof_pairs.holds(pairs)
     return 0 if all_hold else 1
 

@@ -220,3 +220,65 @@ def to_json(entry: str, pairs: Sequence[Pair], cars: int) -> dict[str, Any]:
             for pair in pairs
         ],
     }
+
+
+@dataclass(frozen=True)
+class Fleeting:
+    """A fault that comes and goes: shares of the cars that count, 0 to 1.
+
+    Attributes:
+        name: Fault and way, with how often it is there.
+        part: Share that is told that a good part is bad.
+        found: Share that ends in a verdict with the fault, and no good part.
+        nothing: Share that ends in no fault, or in a circle.
+        where: The verdict that names a good part most often; "" for none.
+    """
+
+    name: str
+    part: float
+    found: float
+    nothing: float
+    where: str = ""
+
+
+def prove_fleeting(library: Library, entry: str, *, cars: int = 100, seed: int = 1) -> list[Fleeting]:
+    """Lead faults that come and go through a procedure, with an honest observer; each test by itself."""
+    circuit = circuit_of(library, entry)
+    known = {one.fault for one in catalogue.mechanisms(circuit)}
+    chosen = [one for one in catalogue.INTERMITTENT if one.fault in known]
+    looks = Looks(library, circuit, chosen, Systems.random(cars, seed))
+    present = looks.present()
+    walked = walk(library, entry, looks.shares(HONEST), present.shape, present=present)
+    found = []
+    for number, mechanism in enumerate(chosen):
+        case, count = case_of(mechanism), max(float(present[number].sum()), 1.0)
+        part, right, nothing = 0.0, 0.0, 0.0
+        bad: dict[str, float] = {}
+        for end, flow in (*walked.ends.items(), *walked.passed.items()):
+            share = float(flow.share[number]) / count
+            if condemns(library, end, case):
+                part += share
+                bad[str(end)] = bad.get(str(end), 0.0) + share
+            elif end in walked.ends:
+                faults = library.procedures[end.procedure].verdicts[end.verdict].faults if end.verdict else ()
+                right += share * bool(set(faults) & set(case.faults))
+                nothing += share * (not faults)
+        where = max(bad, key=lambda name: bad[name]) if bad else ""
+        found.append(Fleeting(f"{mechanism.fault} ({mechanism.name})", part, right, nothing, where))
+    return found
+
+
+def fleeting_text(entry: str, found: Sequence[Fleeting]) -> str:
+    """Faults that come and go, for a person; they have no limit."""
+    lines = [
+        (
+            f"{entry}: faults that come and go, there at each test with a probability, honest observer; no limit: "
+            "a fault that is away at the deciding test cannot be told from none."
+        )
+    ]
+    lines += [
+        f"  good part {one.part:6.1%}, found {one.found:6.1%}, nothing decided {one.nothing:6.1%}  {one.name}"
+        + (f": {one.where}" if one.part > 0.0005 else "")
+        for one in found
+    ]
+    return "\n".join(lines) + "\n"

@@ -463,7 +463,7 @@ _JUDGED = {
 }
 
 
-def _failures(  # noqa: PLR0913
+def _failures(
     library: Library, name: str, observer: Observer, case: Case, walked: Walk, number: int, one: Row
 ) -> Iterator[Failure]:
     """Why a way in which a fault comes about fails for an observer, if it does."""

@@ -17,6 +17,7 @@ systems are.
 from __future__ import annotations
 
 import weakref
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -60,7 +61,7 @@ from assistant.core.procedure import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
@@ -71,7 +72,7 @@ _Value = TypeVar("_Value")
 _SOUND = _ALL[0]
 
 
-class Group(tuple[Mechanism, ...]):
+class Group(tuple[Mechanism, ...]):  # noqa: SLOT001 - it keeps its hash
     """Mechanisms that are computed together; its hash is computed once, because it stands in every key."""
 
     _hash: int
@@ -310,11 +311,8 @@ def _observed(
             drawn = [battery_of(rows, measure.engine)[1] for rows in _chunks(systems, state)]
             return Observed(value=np.concatenate(drawn)[begin:end])
         if measure.probe == "heavy-lamp-lead":
-            kept = _kept.setdefault(systems, {})
-            if "inrush" not in kept:
-                kept["inrush"] = lamp_inrush(systems)
-            peak, mean = kept["inrush"]  # type: ignore[misc]
-            return Observed(value=peak, mean=mean)
+            quick, averaged = _inrush(systems)
+            return Observed(value=quick, mean=averaged)
         current = _all_current(systems, state)[begin:end]
         slow = _all_mean(systems, state)[begin:end] if _turning(state) else current
         return Observed(value=current, mean=slow)
@@ -650,6 +648,16 @@ def lamp_inrush(systems: Systems) -> tuple[Floats, Floats]:
         drawn.append(ampere)
     whole = np.stack(drawn)
     return whole[: round(PEAK_CLAMP_S / step)].mean(axis=0), whole.mean(axis=0)
+
+
+def _inrush(systems: Systems) -> tuple[Floats, Floats]:
+    """`lamp_inrush`, computed once for these cars."""
+    kept = _kept.setdefault(systems, {})
+    if "inrush" not in kept:
+        kept["inrush"] = lamp_inrush(systems)
+    found = kept["inrush"]
+    assert isinstance(found, tuple)  # noqa: S101 - one dictionary holds values of several types
+    return found[0], found[1]
 
 
 LAMP_LEAD_OHM = 0.1
@@ -1120,7 +1128,7 @@ def _ramps(ramp: Ramp) -> dict[str, Floats]:
     }
 
 
-def _of(known: dict[str, _Value], name: str) -> _Value:
+def _of(known: Mapping[str, _Value], name: str) -> _Value:
     if name not in known:
         raise CircuitProblem(f"The instrument cannot show '{name}'. It shows: {', '.join(known)}.")
     return known[name]

@@ -2,7 +2,8 @@
 
 A test parts the faults that are still possible by what it would show.
 The least expected time to part a set of faults is that of the best first test, plus the least time for each part
-that it leaves: dynamic programming over sets of faults, exact.
+that it leaves: dynamic programming over sets of faults, exact for up to `MOST_EXACT` of them, and beyond that over the
+most promising tests only.
 Nothing more is asked of a set that the procedure ends in one verdict with, so that the optimum tells apart what the
 procedure tells apart, and no more.
 Preparation (the set-up for cranking, the module laid bare, the coil unplugged) is paid for once.
@@ -14,6 +15,7 @@ The looks come from a model with no bench measurement behind it, odds and minute
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -23,6 +25,12 @@ from assistant.core.odds import preparations
 if TYPE_CHECKING:
     from assistant.core.odds import Odds
     from assistant.core.procedure import Measurement
+
+
+MOST_EXACT = 24
+"""With more faults than these the exact search takes too long, and only promising tests are tried."""
+BREADTH = 2
+"""So many tests are tried at each set of faults then: those that part most for each minute."""
 
 
 @dataclass(frozen=True)
@@ -65,11 +73,13 @@ class Best:
         minutes: Expected minutes, preparation included.
         first: The first choice, with all that follow.
         sets: Number of sets of faults that were looked at.
+        exact: No order takes less; else it is the best of those that were tried.
     """
 
     minutes: float
     first: Choice
     sets: int
+    exact: bool = True
 
 
 def preparation(measure: Measurement) -> frozenset[str]:
@@ -101,10 +111,12 @@ def best_order(
     """
     total = sum(prior)
     weights = [odds / total for odds in prior]
-    search = _Search(weights, _worth_having(tests, len(prior)), [_mask(one) for one in covered], once)
+    exact = len(prior) <= MOST_EXACT
+    worth_having = _worth_having(tests, len(prior))
+    search = _Search(weights, worth_having, [_mask(one) for one in covered], once, exact=exact)
     everything = (1 << len(prior)) - 1
     minutes = search.minutes(everything, frozenset())
-    return Best(minutes, search.choice(everything, frozenset()), len(search.known))
+    return Best(minutes, search.choice(everything, frozenset()), len(search.known), exact)
 
 
 def _mask(faults: frozenset[int]) -> int:
@@ -141,6 +153,7 @@ class _Search:
     once: Mapping[str, float]
     known: dict[tuple[int, frozenset[str]], tuple[float, int]] = field(default_factory=dict)
     weight_of: dict[int, float] = field(default_factory=dict)
+    exact: bool = True
 
     def minutes(self, left: int, done: frozenset[str]) -> float:
         """Expected minutes from here, times the share of cars that come here."""
@@ -161,6 +174,8 @@ class _Search:
             )
             for number, (test, _) in enumerate(self.tests)
         )
+        if not self.exact:
+            costs = self._promising(costs, left, weight)
         least, chosen = float("inf"), -1
         for cost, number in costs:
             if cost >= least:
@@ -178,6 +193,16 @@ class _Search:
             else:
                 least, chosen = spent, number
         return (0.0, -1) if chosen < 0 else (least, chosen)
+
+    def _promising(self, costs: list[tuple[float, int]], left: int, weight: float) -> list[tuple[float, int]]:
+        """The few tests that part most for each minute, by the entropy of what they leave."""
+
+        def worth(cost: float, number: int) -> float:
+            shares = [self._weight(part & left) / weight for part in self.tests[number][1] if part & left]
+            return -sum(share * math.log(share) for share in shares if share) / max(cost, 1e-9)
+
+        best = sorted(costs, key=lambda pair: (-worth(*pair), pair))[:BREADTH]
+        return sorted(best)
 
     def _weight(self, left: int) -> float:
         if left not in self.weight_of:

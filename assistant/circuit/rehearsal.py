@@ -363,8 +363,8 @@ def text(wanted: Wanted, found: Counted, presumed: Sequence[str] = ()) -> str:
             f"| mean of the faults | | {mean} |",
             "",
             (
-                f"At the end the likeliest fault of the evidence is right in {100 * right:.1f} % of the sessions; it is "
-                f"given {100 * said:.1f} % on the mean, with a calibration error of {100 * error:.1f} %."
+                f"At the end the likeliest fault of the evidence is right in {100 * right:.1f} % of the sessions; it "
+                f"is given {100 * said:.1f} % on the mean, with a calibration error of {100 * error:.1f} %."
             ),
         ]
     return "\n".join(lines) + "\n"
