@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assistant import proving, resources
+from assistant import proof_order, proof_report, proof_story, proving, resources
 from assistant.circuit.proof import NO_FAULT, Judgement
 from assistant.core.loading import load_library
 from assistant.core.odds import load_odds
@@ -60,7 +60,7 @@ def test_the_shipped_procedures_hold() -> None:
     proven = {proven.name for proven in report.procedures}
     assert proven | set(report.nothing_electrical) == set(LIBRARY.procedures)
     assert "no-start" in report.nothing_electrical
-    assert "About nothing electrical, so not proven: after-repair" in proving.text(report, LIBRARY)
+    assert "About nothing electrical, so not proven: after-repair" in proof_report.text(report, LIBRARY)
 
 
 def test_all_shares_of_a_case_add_up_to_one() -> None:
@@ -97,7 +97,7 @@ def test_without_the_exclusion_of_a_shorted_primary_the_proof_fails(tmp_path: Pa
     clear = [one for one in counters if one.clear and one.case.fault == "shorted-primary"]
     assert "coil-control: no-control" in {str(counter.end) for counter in clear}
     assert len(report.stories) == 1
-    story = proving.tell(library, proven.circuit, clear[0], report.asked)
+    story = proof_story.tell(library, proven.circuit, clear[0], report.asked)
     assert "with shorted-primary (full); every answer is clear" in story
     assert "The driver does not switch the coil." in story
     assert proving.CAUTION in story
@@ -124,12 +124,12 @@ def test_without_the_comparison_with_the_feed_the_proof_fails(tmp_path: Path) ->
 def test_the_proof_is_the_same_for_a_seed_and_any_number_of_processes() -> None:
     """One process or two, the figures are the same to the last digit; another seed gives other cars."""
     asked = proving.Asked(("feed-dead",), systems=110, seed=3, processes=1)
-    one = proving.to_json(proving.prove(LIBRARY, asked))
-    two = proving.to_json(
+    one = proof_report.to_json(proving.prove(LIBRARY, asked))
+    two = proof_report.to_json(
         proving.prove(LIBRARY, proving.Asked(("feed-dead",), systems=110, seed=3, processes=2))
     )
     assert one == two
-    other = proving.to_json(
+    other = proof_report.to_json(
         proving.prove(LIBRARY, proving.Asked(("feed-dead",), systems=110, seed=4, processes=1))
     )
     assert one["procedures"] != other["procedures"]
@@ -258,7 +258,7 @@ SEARCHED_QUICKLY = ("battery-and-cranking", "built-in-driver-coil", "ground-swit
 
 def test_the_order_is_never_better_than_the_optimum() -> None:
     """No procedure takes fewer expected minutes than the best order of its own tests."""
-    for one in proving.order(LIBRARY, load_odds(FOLDER, LIBRARY.terms), SEARCHED_QUICKLY):
+    for one in proof_order.order(LIBRARY, load_odds(FOLDER, LIBRARY.terms), SEARCHED_QUICKLY):
         assert one.minutes >= one.best.minutes - 1e-9
         assert one.wrong == 0
 
@@ -266,6 +266,6 @@ def test_the_order_is_never_better_than_the_optimum() -> None:
 def test_every_output_says_where_the_figures_come_from() -> None:
     """Text and JSON say that a model without a bench measurement stands behind them."""
     report = shipped()
-    assert proving.CAUTION in proving.text(report, LIBRARY)
-    assert proving.to_json(report)["caution"] == proving.CAUTION
-    assert Judgement.WRONG_PART.value in proving.to_json(report)["limits"]
+    assert proving.CAUTION in proof_report.text(report, LIBRARY)
+    assert proof_report.to_json(report)["caution"] == proving.CAUTION
+    assert Judgement.WRONG_PART.value in proof_report.to_json(report)["limits"]
