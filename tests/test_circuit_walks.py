@@ -139,11 +139,11 @@ def test_a_clamp_stays_on_while_its_ramp_its_peak_and_its_time_are_read() -> Non
     assert wording.setup(LIBRARY, peak, ramp.measure) == ()
     assert wording.setup(LIBRARY, time, peak.measure) == ()
     assert "close the clamp" in " ".join(wording.setup(LIBRARY, peak, ramp.measure, whole=True))
-    lamp = LIBRARY.step("feed-weak", "feed-under-load")
+    lamp = LIBRARY.step("coil-control", "feed-while-cranking")
     assert wording.setup(LIBRARY, lamp, ramp.measure)[0] == "Take the clamp off."
 
 
 def test_the_lamp_that_loads_a_feed_comes_off_with_the_meter() -> None:
     """It would stay on the feed, unasked, while the next test is made."""
-    drop, lamp = LIBRARY.step("feed-weak", "whole-drop"), LIBRARY.step("feed-weak", "reversed-lamp")
+    drop, lamp = LIBRARY.step("feed-weak", "whole-drop"), LIBRARY.step("coil-and-driver", "leak-lamp")
     assert wording.setup(LIBRARY, lamp, drop.measure)[0] == "Take the voltmeter and lamp off."
