@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
-from assistant.circuit.observers import HONEST, Observer, looked_at, seen, shares_of
+from assistant.circuit.observers import HONEST, PROBES, Observer, looked_at, seen, shares_of
 from assistant.circuit.observing import bad_spark, together
 from assistant.circuit.problems import CircuitProblem
+from assistant.core.procedure import CLAMPS, Engine
 from assistant.errors import BayAssistantError, FileProblem
 
 if TYPE_CHECKING:
@@ -22,7 +23,24 @@ if TYPE_CHECKING:
     from assistant.circuit.observing import Observed
     from assistant.circuit.parameters import Systems
     from assistant.circuit.proof import Key, Shares
-    from assistant.core.procedure import Library, Measurement
+    from assistant.core.procedure import Library, Measurement, Step
+
+
+def alike(step: Step, key: Key, observer: Observer) -> Observer:
+    """An observer who answers this step in the same way, and differs from an honest one in nothing else.
+
+    Most observers answer most steps like an honest one, and what is answered is worked out once for all of them.
+    """
+    measure = step.measure
+    return replace(
+        HONEST,
+        blank=observer.blank and step.reading is not None,
+        misreading=observer.misreading,
+        misses=observer.misses if measure.instrument in PROBES else 0.0,
+        clamp="mean" if observer.clamp == "mean" and measure.instrument in CLAMPS else HONEST.clamp,
+        wrong_end=observer.wrong_end if observer.wrong_end == key else None,
+        cranks=observer.cranks or measure.engine is not Engine.CRANKING,
+    )
 
 
 class Looks:
@@ -100,10 +118,10 @@ class Looks:
         """The shares of the answers of a step for an observer, shape (mechanisms, systems, answers)."""
 
         def of(key: Key) -> NDArray[np.float64]:
-            place = (key, observer)
+            place = (key, alike(self._library.step(*key), key, observer))
             if place not in self._shares:
                 self._shares[place] = np.stack(
-                    [self._answered(key, number, observer) for number in range(len(self._mechanisms))]
+                    [self._answered(key, number, place[1]) for number in range(len(self._mechanisms))]
                 )
             return self._shares[place]
 
