@@ -117,14 +117,14 @@ def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Syst
     Raises:
         CircuitProblem: The circuit cannot have this measurement, for another reason than a standing engine.
     """
+    known = makers.known(circuit_named(circuit), systems)
     if measure.clip is not None and measure.clip == measure.probe:
-        known = makers.known(circuit_named(circuit), systems)
         return replace(_nothing(measure, systems), value=np.zeros(systems.count), facts=known)
     try:
         return observe(circuit, mechanism, measure, systems)
     except CircuitProblem:
         if measure.engine is Engine.KEY_ON and measure.instrument in ("spark-tester", *CLAMPS):
-            return _nothing(measure, systems)
+            return replace(_nothing(measure, systems), facts=known)
         raise
 
 
@@ -135,6 +135,8 @@ def _nothing(measure: Measurement, systems: Systems) -> Observed:
         return Observed(spark=Spark(none, none, 0.0))
     if measure.instrument == "clamp-scope":
         return Observed(ramp=Ramp(none, none, np.full(systems.count, np.inf), none))
+    if measure.instrument == "ramp-timer":
+        return Observed(value=np.full(systems.count, np.inf))
     return Observed(brightness=none, index=none, feed_index=np.ones(systems.count), value=none)
 
 
