@@ -227,7 +227,9 @@ def test_without_the_ramp_no_part_is_named() -> None:
 def test_no_driver_is_condemned_here(name: str) -> None:
     """Neither module nor control computer: what these procedures see does not reach their inputs."""
     for _, part in condemned(name):
-        assert part in ("ignition coil", "switched part", "ignition fuse") or "wire" in part or "circuit" in part
+        assert (
+            part in ("ignition coil", "switched part", "ignition fuse") or "wire" in part or "circuit" in part
+        )
 
 
 # --- the feed and the load ------------------------------------------------------------------------

@@ -142,7 +142,9 @@ def test_what_comes_and_goes_is_seen_at_its_share_of_the_tests() -> None:
     never = alone("driver-dead", "never-switches")
     half = replace(never, name="half", present=0.5)
     sound = alone(NONE, "sound")
-    found = Looks(LIBRARY, COIL, [never, half, sound], cars).shares()(("coil-and-driver", "led-in-coils-place"))
+    found = Looks(LIBRARY, COIL, [never, half, sound], cars).shares()(
+        ("coil-and-driver", "led-in-coils-place")
+    )
     assert found[1] == pytest.approx(0.5 * found[0] + 0.5 * found[2])
     assert {one.present for one in INTERMITTENT} == {0.5, 0.9}
 
@@ -161,9 +163,7 @@ def test_an_open_plug_lead_is_no_ignition_coil() -> None:
     assert judge(LIBRARY, end, case_of(coil)) is Judgement.RIGHT
 
 
-@pytest.mark.parametrize(
-    "name", [one.name for one in LIBRARY.procedures.values() if one.circuit in CIRCUITS]
-)
+@pytest.mark.parametrize("name", [one.name for one in LIBRARY.procedures.values() if one.circuit in CIRCUITS])
 def test_every_part_that_a_verdict_names_is_one_that_can_be_bad(name: str) -> None:
     """A verdict whose part no way of a fault of its circuit makes bad would condemn a good one in every car."""
     procedure = LIBRARY.procedures[name]

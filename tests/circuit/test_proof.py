@@ -264,9 +264,7 @@ def test_the_parts_of_the_work_add_up_to_the_whole() -> None:
         (End("driver", "", left=True), "driver-dead", "driver module", Judgement.HANDED_OVER),
     ],
 )
-def test_a_wrong_part_is_told_from_a_wrong_path(
-    end: End, faults: str, bad: str, expected: Judgement
-) -> None:
+def test_a_wrong_part_is_told_from_a_wrong_path(end: End, faults: str, bad: str, expected: Judgement) -> None:
     """Naming a bad part for another reason costs a test; naming a good part, also beside the bad one, a part.
 
     A part is good or bad by what is truly wrong with the car, not by the group that its fault belongs to.
@@ -306,7 +304,10 @@ def test_a_part_that_is_named_on_the_way_is_judged_like_one_at_the_end() -> None
 
 def test_cars_whose_spark_is_good_do_not_count() -> None:
     """A car that does not count takes no share of any end, and the shares are those of the cars that do."""
-    table = {("coil", "blink"): [[[1.0, 0.0], [0.0, 1.0], [1.0, 0.0]]], ("driver", "supply"): [[[1.0, 0.0]] * 3]}
+    table = {
+        ("coil", "blink"): [[[1.0, 0.0], [0.0, 1.0], [1.0, 0.0]]],
+        ("driver", "supply"): [[[1.0, 0.0]] * 3],
+    }
     present = np.array([[1.0, 1.0, 0.0]])
     walked = walk(LIBRARY, "coil", fixed(table), (1, 3), present=present)
     assert {str(end): float(flow.share[0]) for end, flow in walked.ends.items()} == {

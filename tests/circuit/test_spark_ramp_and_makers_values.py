@@ -65,9 +65,7 @@ def likeliest(
     circuit: str, fault: str, name: str | None, measure: Measurement, outcomes: tuple[str, ...]
 ) -> str:
     """What most would say of the typical car."""
-    shares = outcome_shares(
-        observe(circuit, severe(circuit, fault, name), measure, TYPICAL), outcomes
-    )
+    shares = outcome_shares(observe(circuit, severe(circuit, fault, name), measure, TYPICAL), outcomes)
     return outcomes[int(shares[0].argmax())]
 
 
