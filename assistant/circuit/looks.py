@@ -11,6 +11,7 @@ from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
 from assistant.circuit.observers import HONEST, Observer, looked_at, seen, shares_of
 from assistant.circuit.observing import bad_spark, joined, together
 from assistant.circuit.problems import CircuitProblem
+from assistant.core.procedure import CLAMPS, Engine
 from assistant.errors import BayAssistantError, FileProblem
 
 if TYPE_CHECKING:
@@ -22,7 +23,24 @@ if TYPE_CHECKING:
     from assistant.circuit.observing import Observed
     from assistant.circuit.parameters import Systems
     from assistant.circuit.proof import Key, Shares
-    from assistant.core.procedure import Library, Measurement
+    from assistant.core.procedure import Library, Measurement, Step
+
+
+def alike(step: Step, key: Key, observer: Observer) -> Observer:
+    """An observer who answers this step in the same way, and differs from an honest one in nothing else.
+
+    Most observers answer most steps like an honest one, and what is answered is worked out once for all of them.
+    """
+    measure = step.measure
+    return replace(
+        HONEST,
+        blank=observer.blank and step.reading is not None,
+        misreading=observer.misreading,
+        misses=observer.misses if measure.instrument in PROBES else 0.0,
+        clamp="mean" if observer.clamp == "mean" and measure.instrument in CLAMPS else HONEST.clamp,
+        wrong_end=observer.wrong_end if observer.wrong_end == key else None,
+        cranks=observer.cranks or measure.engine is not Engine.CRANKING,
+    )
 
 
 class Looks:
@@ -105,8 +123,7 @@ class Looks:
         """The shares of the answers of a step for an observer, shape (mechanisms, systems, answers)."""
 
         def of(key: Key) -> NDArray[np.float64]:
-            step = self._library.step(*key)
-            who = HONEST if observer.as_an_honest_one(step, key) else observer
+            who = alike(self._library.step(*key), key, observer)
             place = (key, who)
             if place not in self._shares:
                 self._shares[place] = self._answered(key, who)

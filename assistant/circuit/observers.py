@@ -82,18 +82,6 @@ class Observer:
             or (step.measure.instrument in ("clamp-scope", "ramp-timer") and self.clamp == "mean")
         )
 
-    def as_an_honest_one(self, step: Step, key: tuple[str, str]) -> bool:
-        """Whether this observer reports at this step just what an honest one does."""
-        instrument = step.measure.instrument
-        return not (
-            (self.blank and step.reading is not None and step.reading.unjudged is not None)
-            or (self.misreading and instrument not in SENSES)
-            or (self.misses and instrument in PROBES)
-            or (self.clamp == "mean" and instrument == "current-clamp")
-            or self.wrong_end == key
-            or (not self.cranks and step.measure.engine is Engine.CRANKING)
-        )
-
 
 HONEST = Observer("honest")
 BLANK = Observer("without values", blank=True)
@@ -129,14 +117,14 @@ def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Syst
     Raises:
         CircuitProblem: The circuit cannot have this measurement, for another reason than a standing engine.
     """
+    known = makers.known(circuit_named(circuit), systems)
     if measure.clip is not None and measure.usual().clip == measure.usual().probe:
-        known = makers.known(circuit_named(circuit), systems)
         return replace(_nothing(measure, systems), value=np.zeros(systems.count), facts=known)
     try:
         return observe(circuit, mechanism, measure, systems)
     except CircuitProblem:
         if measure.engine is Engine.KEY_ON and measure.instrument in ("spark-tester", *CLAMPS):
-            return _nothing(measure, systems)
+            return replace(_nothing(measure, systems), facts=known)
         raise
 
 
@@ -147,6 +135,8 @@ def _nothing(measure: Measurement, systems: Systems) -> Observed:
         return Observed(spark=Spark(none, none, 0.0))
     if measure.instrument == "clamp-scope":
         return Observed(ramp=Ramp(none, none, np.full(systems.count, np.inf), none))
+    if measure.instrument == "ramp-timer":
+        return Observed(value=np.full(systems.count, np.inf))
     return Observed(brightness=none, index=none, feed_index=np.ones(systems.count), value=none)
 
 

@@ -13,6 +13,7 @@ from assistant.circuit.proof import (
     Judgement,
     Key,
     Shares,
+    condemns,
     counters,
     followed,
     judge,
@@ -105,6 +106,7 @@ DRIVER = procedure(
     [
         verdict("driver", "driver-dead", "driver module and ignition coil"),
         verdict("both", "driver-dead coil-secondary", "driver module and ignition coil"),
+        verdict("apart", "driver-dead coil-secondary"),
     ],
 )
 FAULTS = (
@@ -228,33 +230,104 @@ def test_the_parts_of_the_work_add_up_to_the_whole() -> None:
 
 
 @pytest.mark.parametrize(
-    ("end", "faults", "expected"),
+    ("end", "faults", "bad", "expected"),
     [
-        (End("coil", "coil"), "coil-secondary", Judgement.RIGHT),
-        (End("coil", "coil"), "shorted-primary", Judgement.WRONG_PATH),
-        (End("coil", "coil"), "driver-dead", Judgement.WRONG_PART),
-        (End("driver", "driver"), "driver-dead", Judgement.WRONG_PART),
-        (End("feed", "unknown"), "open-feed", Judgement.UNDECIDED),
-        (End("feed", ""), "open-feed", Judgement.UNDECIDED),
-        (End("coil", "coil"), "none", Judgement.WRONG_PART),
-        (End("feed", "exactly"), "open-feed", Judgement.RIGHT),
-        (End("feed", "exactly"), "driver-dead", Judgement.WRONG_PART),
-        (End("driver", "both"), "driver-dead coil-secondary", Judgement.RIGHT),
-        (End("driver", "both"), "driver-dead", Judgement.WRONG_PART),
-        (End("coil", "coil"), "coil-secondary driver-dead", Judgement.WRONG_PATH),
+        (End("coil", "coil"), "coil-secondary", "ignition coil", Judgement.RIGHT),
+        (End("coil", "coil"), "shorted-primary", "ignition coil", Judgement.WRONG_PATH),
+        (End("coil", "coil"), "coil-secondary", "plug lead", Judgement.WRONG_PART),
+        (End("coil", "coil"), "driver-dead", "driver module", Judgement.WRONG_PART),
+        (End("driver", "driver"), "driver-dead", "driver module", Judgement.WRONG_PART),
+        (End("driver", "driver"), "driver-dead", "driver module,ignition coil", Judgement.RIGHT),
+        (End("feed", "unknown"), "open-feed", "feed wire", Judgement.UNDECIDED),
+        (End("feed", ""), "open-feed", "feed wire", Judgement.UNDECIDED),
+        (End("coil", "coil"), "none", "", Judgement.WRONG_PART),
+        (End("feed", "exactly"), "open-feed", "feed wire", Judgement.RIGHT),
+        (End("feed", "exactly"), "open-feed", "ignition fuse", Judgement.WRONG_PART),
+        (End("feed", "exactly"), "driver-dead", "driver module", Judgement.WRONG_PART),
+        (
+            End("driver", "both"),
+            "driver-dead coil-secondary",
+            "driver module,ignition coil",
+            Judgement.RIGHT,
+        ),
+        (End("driver", "both"), "driver-dead", "driver module", Judgement.WRONG_PART),
+        # One of two bad parts is named: that one is bad, and the other is found in the next round.
+        (
+            End("coil", "coil"),
+            "coil-secondary driver-dead",
+            "ignition coil,driver module",
+            Judgement.RIGHT,
+        ),
+        (End("coil", "no-control"), "driver-dead coil-secondary", "", Judgement.WRONG_PATH),
+        (End("driver", "apart"), "driver-dead", "driver module", Judgement.UNDECIDED),
+        (End("driver", "apart"), "open-feed", "feed wire", Judgement.WRONG_PATH),
+        (End("driver", "", left=True), "driver-dead", "driver module", Judgement.HANDED_OVER),
     ],
 )
-def test_a_wrong_part_is_told_from_a_wrong_path(end: End, faults: str, expected: Judgement) -> None:
-    """Naming the right part for another reason costs a test; naming a good part, also beside the bad one, a part."""
+def test_a_wrong_part_is_told_from_a_wrong_path(end: End, faults: str, bad: str, expected: Judgement) -> None:
+    """Naming a bad part for another reason costs a test; naming a good part, also beside the bad one, a part.
+
+    A part is good or bad by what is truly wrong with the car, not by the group that its fault belongs to.
+    """
     fault, *also = faults.split()
-    assert judge(LIBRARY, end, Case(fault, "x", tuple(also))) is expected
+    case = Case(fault, "x", tuple(also), tuple(bad.split(",")))
+    assert judge(LIBRARY, end, case) is expected
+
+
+def test_a_part_that_is_named_on_the_way_is_judged_like_one_at_the_end() -> None:
+    """A verdict that goes on with another procedure and names a good part has condemned it, whatever comes after."""
+    on_the_way = procedure(
+        "coil",
+        list(COIL.steps.values()),
+        [
+            verdict("coil", "coil-secondary", "ignition coil"),
+            verdict("no-control", "driver-dead", "ignition coil", then="driver"),
+        ],
+    )
+    library = Library(LIBRARY.terms, {}, {**LIBRARY.procedures, "coil": on_the_way})
+    table = {
+        ("coil", "blink"): [[[0.25, 0.75]]],
+        ("driver", "supply"): [[[0.0, 1.0]]],
+        ("feed", "look"): [[[0.0, 1.0]]],
+    }
+    walked = walk(library, "coil", fixed(table), (1, 1))
+    case = Case("driver-dead", "x", ("open-feed",), ("driver module", "feed circuit"))
+    assert condemns(library, End("coil", "no-control"), case)
+    # A quarter is told of the coil at the end, three quarters on the way to a right verdict.
+    assert row(library, walked, 0, case, 1).wrong_part == pytest.approx(0.25 + 0.75)
+    assert row(library, walked, 0, case, 1).right == pytest.approx(0.75)
+    found = counters(library, "coil", walked, [case])
+    assert ("coil: no-control", Judgement.WRONG_PART) in {(str(one.end), one.judgement) for one in found}
+    bad = Case("driver-dead", "x", ("open-feed",), ("driver module", "feed circuit", "ignition coil"))
+    assert row(library, walked, 0, bad, 1).wrong_part == 0
+
+
+def test_cars_whose_spark_is_good_do_not_count() -> None:
+    """A car that does not count takes no share of any end, and the shares are those of the cars that do."""
+    table = {
+        ("coil", "blink"): [[[1.0, 0.0], [0.0, 1.0], [1.0, 0.0]]],
+        ("driver", "supply"): [[[1.0, 0.0]] * 3],
+    }
+    present = np.array([[1.0, 1.0, 0.0]])
+    walked = walk(LIBRARY, "coil", fixed(table), (1, 3), present=present)
+    assert {str(end): float(flow.share[0]) for end, flow in walked.ends.items()} == {
+        "coil: coil": 1,
+        "driver: driver": 1,
+    }
+    case = Case("coil-secondary", "x", (), ("ignition coil",))
+    figures = row(LIBRARY, walked, 0, case, float(present.sum()))
+    assert (figures.right, figures.wrong_part) == (0.5, 0.5)
+    assert row(LIBRARY, walked, 0, case, 0).right == 1  # no car counts: nothing can go wrong
 
 
 def test_one_who_skips_goes_where_the_step_says() -> None:
     """A test that may be skipped is skipped without looking; others are made."""
     table = {("feed", "look"): [[[1.0, 0.0]]]}
-    walked = walk(LIBRARY, "feed", fixed(table), (1, 1), skips=True)
+    walked = walk(LIBRARY, "feed", fixed(table), (1, 1), skips=lambda step: step.name == "again")
     assert [str(end) for end in walked.ends] == ["feed: unknown"]
+    table[("feed", "again")] = [[[0.0, 1.0]]]
+    walked = walk(LIBRARY, "feed", fixed(table), (1, 1), skips=lambda step: step.name == "look")
+    assert [str(end) for end in walked.ends] == ["feed: open"]
 
 
 def test_an_answer_that_rules_out_is_counted() -> None:

@@ -4,29 +4,82 @@ from __future__ import annotations
 
 import functools
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
-from assistant import proving, resources
-from assistant.circuit.proof import NO_FAULT, Judgement
+from assistant import proof_order, proof_report, proof_story, proving, resources
+from assistant.circuit import catalogue
+from assistant.circuit.catalogue import Mechanism
+from assistant.circuit.proof import NO_FAULT, Judgement, judge
 from assistant.core.loading import load_library
 from assistant.core.odds import load_odds
+from assistant.core.procedure import NO_CIRCUIT
 from assistant.errors import FileProblem, UsageProblem
+from tests.circuit.leading import alone
 
 if TYPE_CHECKING:
     from assistant.core.procedure import Library
 
 FOLDER = resources.directory("procedures")
 LIBRARY = load_library(FOLDER)
-SYSTEMS = 40
+SYSTEMS = 20
+Few = Callable[..., None]
 
 
 @functools.cache
 def shipped() -> proving.Report:
     """The proof of all shipped procedures, made once."""
-    return proving.prove(LIBRARY, proving.Asked(systems=SYSTEMS, processes=1))
+    return proving.prove(LIBRARY, proving.Asked(systems=SYSTEMS, processes=2))
+
+
+@pytest.fixture
+def few(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
+    """Has the proof know these ways of faults alone, beside a sound car: it takes a second then."""
+
+    def only(*wanted: Mechanism) -> None:
+        known = (*wanted, alone(NO_FAULT, "sound"))
+
+        def mechanisms(_circuit: str, fault: str | None = None) -> tuple[Mechanism, ...]:
+            return tuple(one for one in known if fault in (None, one.fault))
+
+        monkeypatch.setattr(catalogue, "mechanisms", mechanisms)
+
+    return only
+
+
+def led(library: Library, entry: str, systems: int = 6) -> proving.Proven:
+    """The proof of one procedure over a few cars."""
+    (proven,) = proving.prove(library, proving.Asked((entry,), systems=systems, processes=1)).procedures
+    return proven
+
+
+def failed(proven: proving.Proven) -> set[tuple[str, str, str]]:
+    """What failed: for whom, which fault, how."""
+    return {
+        (
+            one.counter.observer.name if one.counter.observer else "honest",
+            one.counter.case.fault,
+            one.counter.judgement,
+        )
+        for one in proven.failures
+        if one.counter
+    }
+
+
+def in_step(file: str, step: str, *changes: str) -> tuple[str, str]:
+    """Changes within one step of a shipped file, old and new by turns, as a piece that stands there once."""
+    text = (FOLDER / file).read_text(encoding="utf-8")
+    lines = text.splitlines(keepends=True)
+    start = lines.index(f"  {step}:\n")
+    end = next(n for n in range(start + 1, len(lines)) if not lines[n].startswith("    "))
+    block = after = "".join(lines[start:end])
+    for old, new in zip(changes[::2], changes[1::2], strict=True):
+        assert after.count(old) == 1, old
+        after = after.replace(old, new)
+    return block, after
 
 
 def changed(folder: Path, file: str, *changes: tuple[str, str]) -> Library:
@@ -41,35 +94,58 @@ def changed(folder: Path, file: str, *changes: tuple[str, str]) -> Library:
     return load_library(copy)
 
 
-def without(text: str, *steps: str) -> tuple[tuple[str, str], ...]:
-    """Changes that cut whole steps out of a procedure's text."""
-    lines = text.splitlines(keepends=True)
-    cuts = []
-    for step in steps:
-        start = lines.index(f"  {step}:\n")
-        end = next(n for n in range(start + 1, len(lines)) if not lines[n].startswith("    "))
-        cuts.append(("".join(lines[start:end]), ""))
-    return tuple(cuts)
+@pytest.mark.parametrize(
+    "name", [one.name for one in LIBRARY.procedures.values() if one.circuit != NO_CIRCUIT]
+)
+def test_no_good_part_is_named_in_the_shipped_procedures(name: str) -> None:
+    """To nobody of all who are led through, in more cars than the limit; what costs a test, on the mean of the faults.
+
+    Few cars are led here, of which one is already more than the limit for a single way of a fault of what costs a
+    further test: those limits one by one are held by `bay-assistant prove` with its 200 cars.
+    """
+    (proven,) = (one for one in shipped().procedures if one.name == name)
+    told = {"a good part is named", "rules out"}
+    assert [one.sentence for one in proven.failures if any(words in one.sentence for words in told)] == []
+    counted = [
+        (case, number)
+        for number, case in enumerate(proven.cases)
+        if case.fault not in (NO_FAULT, *proven.presumed) and proven.cars[number]
+    ]
+    for observer in ("honest", "without values"):
+        rows = [proven.rows[observer][number] for _, number in counted]
+        assert sum(one.undecided for one in rows) / len(rows) <= proving.MOST_UNDECIDED
+        assert sum(one.wrong_path + one.wrong_on_the_way for one in rows) / len(rows) <= 0.05
 
 
-def test_the_shipped_procedures_hold() -> None:
-    """No clear answers lead to a wrong verdict, and doubtful ones stay within their limits."""
+def test_every_procedure_is_proven_or_said_to_be_about_nothing_electrical() -> None:
+    """None is left out in silence."""
     report = shipped()
-    assert [failure.sentence for proven in report.procedures for failure in proven.failures] == []
-    assert report.holds
     proven = {proven.name for proven in report.procedures}
     assert proven | set(report.nothing_electrical) == set(LIBRARY.procedures)
     assert "no-start" in report.nothing_electrical
-    assert "About nothing electrical, so not proven: after-repair" in proving.text(report, LIBRARY)
+    assert "About nothing electrical, so not proven: after-repair" in proof_report.text(report, LIBRARY)
 
 
 def test_all_shares_of_a_case_add_up_to_one() -> None:
-    """Every car of every case ends somewhere, for every observer."""
+    """Every car of every case that counts ends somewhere, for every observer; where none counts, nowhere."""
     for proven in shipped().procedures:
-        for observer in proving.OBSERVERS:
-            for one, ends in zip(proven.rows[observer], proven.ends[observer], strict=True):
-                assert one.right + one.wrong_part + one.wrong_path + one.undecided == pytest.approx(1)
-                assert sum(ends.values()) == pytest.approx(1)
+        assert set(proven.rows) == {*proving.FULL, *proving.PART_ONLY} - (
+            set() if "wrong end" in proven.rows else {"wrong end"}
+        )
+        for observer in proven.ends:
+            for number, ends in enumerate(proven.ends[observer]):
+                assert sum(ends.values()) == pytest.approx(1 if proven.cars[number] else 0)
+                assert proven.cars[number] <= SYSTEMS
+        for number, case in enumerate(proven.cases):
+            honest, ends = proven.rows["honest"][number], proven.ends["honest"][number]
+            shares = dict.fromkeys(Judgement, 0.0)
+            for end, share in ends.items():
+                shares[judge(LIBRARY, end, case)] += share
+            if proven.cars[number]:
+                assert honest.right == pytest.approx(shares[Judgement.RIGHT])
+                assert honest.wrong_path == pytest.approx(shares[Judgement.WRONG_PATH])
+                assert honest.undecided == pytest.approx(shares[Judgement.UNDECIDED])
+                assert honest.wrong_part >= shares[Judgement.WRONG_PART] - 1e-9
 
 
 def test_every_fault_of_the_terms_is_proven() -> None:
@@ -78,129 +154,232 @@ def test_every_fault_of_the_terms_is_proven() -> None:
     assert faults == {*LIBRARY.terms.faults, NO_FAULT}
 
 
-def test_without_the_exclusion_of_a_shorted_primary_the_proof_fails(tmp_path: Path) -> None:
-    """Taken out of the control test, a shorted primary is told to be a driver that does not switch."""
-    text = (FOLDER / "coil-control.yaml").read_text(encoding="utf-8")
+# --- a safeguard is taken out -----------------------------------------------------------------------
+
+AND_DRIVER, INPUTS = "coil-and-driver", "driver-supply-and-inputs"
+
+
+def test_without_a_sound_coil_in_its_place_a_good_coil_is_condemned(tmp_path: Path, few: Few) -> None:
+    """An older coil of three ohm sparks a little thinner: skipping the sound coil buys a new one, and fails."""
+    few(older := alone(NO_FAULT, "three-ohm-coil"))
     library = changed(
         tmp_path,
-        "coil-control.yaml",
-        *without(text, "current-without-control", "resistance-without-control", "resistance-with-current"),
-        *(
-            (f"{seen} {{next: current-without-control,", f"{seen} {{next: control-terminal-unplugged,")
-            for seen in ("steady:    ", "lit:       ", "flickering:")
+        "coil-and-driver.yaml",
+        in_step(
+            "coil-and-driver.yaml",
+            "control-drop",
+            "next: sound-coil",
+            "verdict: coil-bad",
+            "procedure: feed-weak",
+            "next: sound-coil",
         ),
     )
-    report = proving.prove(library, proving.Asked(("coil-control",), systems=SYSTEMS, processes=1))
-    assert not report.holds
-    (proven,) = report.procedures
-    counters = [failure.counter for failure in proven.failures if failure.counter]
-    clear = [one for one in counters if one.clear and one.case.fault == "shorted-primary"]
-    assert "coil-control: no-control" in {str(counter.end) for counter in clear}
-    assert len(report.stories) == 1
-    story = proving.tell(library, proven.circuit, clear[0], report.asked)
-    assert "with shorted-primary (full); every answer is clear" in story
-    assert "The driver does not switch the coil." in story
-    assert proving.CAUTION in story
+    proven = led(library, AND_DRIVER, 20)
+    assert ("honest", NO_FAULT, "wrong part") in failed(proven)
+    sentences = " ".join(one.sentence for one in proven.failures)
+    assert "a good part is named to an honest observer" in sentences
+    assert "the limit is 1%, as at the end coil-and-driver: coil-bad" in sentences
+    counter = next(one.counter for one in proven.failures if one.counter)
+    told = proof_story.tell(library, proven.circuit, counter, proving.Asked((AND_DRIVER,), systems=20))
+    assert f"with none ({older.name})" in told
+    assert "Verdict coil-and-driver: coil-bad (wrong part)" in told
+    assert proving.CAUTION in told
 
 
-def test_without_the_comparison_with_the_feed_the_proof_fails(tmp_path: Path) -> None:
-    """Taken out of the control test, the starter's waver passes for control."""
-    text = (FOLDER / "coil-control.yaml").read_text(encoding="utf-8")
+def test_without_the_leak_tests_nothing_is_decided(tmp_path: Path, few: Few) -> None:
+    """A leak that no test looks for ends undecided, in more than 5 % of its cars: that fails as well."""
+    few(alone("control-wire-to-ground", "wire"), alone("coil-secondary", "winding-open"))
     library = changed(
         tmp_path,
-        "coil-control.yaml",
-        *without(text, "same-as-feed"),
-        ("blinking:   {next: same-as-feed,", "blinking:   {next: current-with-control,"),
-        ("flickering: {next: same-as-feed,", "flickering: {next: current-with-control,"),
-        ("dark: {next: same-as-feed}", "dark: {next: current-with-control}"),
+        "coil-and-driver.yaml",
+        in_step("coil-and-driver.yaml", "live-volts", "next: leak-lamp", "next: led-in-coils-place"),
     )
-    report = proving.prove(library, proving.Asked(("coil-control",), systems=SYSTEMS, processes=1))
-    assert not report.holds
-    (proven,) = report.procedures
-    astray = {failure.counter.case.fault for failure in proven.failures if failure.counter}
-    assert astray & {"driver-dead", "no-inputs", "no-driver-supply", "control-wire-open"}
+    assert failed(led(LIBRARY, AND_DRIVER)) == set()
+    assert failed(led(library, AND_DRIVER)) == {
+        ("honest", "control-wire-to-ground", "undecided"),
+        ("without values", "control-wire-to-ground", "undecided"),
+    }
+
+
+def test_a_coil_that_one_open_reading_condemns_fails_for_one_who_misses_a_pin(
+    tmp_path: Path, few: Few
+) -> None:
+    """An honest observer sees nothing wrong with it: only who misses a pin now and then does."""
+    few(alone("driver-dead", "never-switches"))
+    library = changed(
+        tmp_path,
+        "coil-and-driver.yaml",
+        in_step(
+            "coil-and-driver.yaml",
+            "primary-ohms",
+            "next: primary-ohms-again",
+            "verdict: primary-open",
+            "next: live-lamp",
+            "next: primary-ohms-again",
+        ),
+    )
+    assert failed(led(LIBRARY, AND_DRIVER)) == set()
+    wrong = failed(led(library, AND_DRIVER))
+    assert ("misses contact", "driver-dead", "wrong part") in wrong
+    assert {who for who, _, _ in wrong} == {"misses contact"}
+
+
+def test_a_driver_that_a_clamp_condemns_fails_for_who_has_an_ordinary_one_or_none(
+    tmp_path: Path, few: Few
+) -> None:
+    """A pulse of milliseconds is nothing on a clamp that shows the mean; and who has none has not looked."""
+    few(alone("coil-secondary", "winding-open"), alone("shorted-primary", "full"))
+    library = changed(
+        tmp_path,
+        "driver-supply-and-inputs.yaml",
+        in_step(
+            "driver-supply-and-inputs.yaml",
+            "led-at-module",
+            "verdict: driver-switches",
+            "next: primary-current",
+        ),
+        in_step(
+            "driver-supply-and-inputs.yaml",
+            "primary-current",
+            "          next: primary-resistance",
+            "          verdict: driver-does-not-switch",
+        ),
+    )
+    assert failed(led(LIBRARY, INPUTS)) == set()
+    wrong = {who for who, _, how in failed(led(library, INPUTS)) if how == "wrong part"}
+    assert {"mean clamp", "no clamp"} <= wrong
+    assert not wrong & {"honest", "without values"}
+
+
+def test_a_driver_that_a_look_at_the_speed_condemns_fails_where_nobody_cranks(
+    tmp_path: Path, few: Few
+) -> None:
+    """The light stays dark and the speed is missing, because the engine stands."""
+    few(alone("coil-secondary", "winding-open"))
+    library = changed(
+        tmp_path,
+        "driver-supply-and-inputs.yaml",
+        in_step(
+            "driver-supply-and-inputs.yaml",
+            "engine-speed",
+            "next: crank-signal-first",
+            "verdict: driver-does-not-switch",
+            "if_skipped: {next: driver-supply}",
+            "if_skipped: {next: crank-signal-first}",
+        ),
+    )
+    assert failed(led(LIBRARY, INPUTS)) == set()
+    assert ("nobody cranks", "coil-secondary", "wrong part") in failed(led(library, INPUTS))
+    assert "honest" not in {who for who, _, _ in failed(led(library, INPUTS))}
+
+
+def test_a_driver_that_a_wires_ohms_condemn_fails_for_who_probes_the_wrong_end(
+    tmp_path: Path, few: Few
+) -> None:
+    """A light that blinks at the module is not believed: then ohms from a pin to itself clear an open wire."""
+    few(alone("control-wire-open", "wire"))
+    library = changed(
+        tmp_path,
+        "driver-supply-and-inputs.yaml",
+        in_step(
+            "driver-supply-and-inputs.yaml",
+            "led-at-module",
+            "verdict: driver-switches",
+            "next: engine-speed",
+        ),
+    )
+    assert failed(led(LIBRARY, INPUTS)) == set()
+    proven = led(library, INPUTS)
+    assert ("wrong end", "control-wire-open", "wrong part") in failed(proven)
+    assert "honest" not in {who for who, _, _ in failed(proven)}
+    counter = next(one.counter for one in proven.failures if one.counter and one.counter.observer)
+    assert counter.observer is not None
+    assert counter.observer.wrong_end == (INPUTS, "wire-ohms")
+
+
+def test_a_good_part_that_is_named_on_the_way_fails(tmp_path: Path, few: Few) -> None:
+    """A verdict that goes on with another procedure is spoken and written: its part is judged like one at the end."""
+    few(alone("coil-secondary", "winding-open"))
+    library = changed(
+        tmp_path,
+        "feed-weak.yaml",
+        (
+            '    part: ""\n    repair: The way of the current is good.',
+            "    part: driver module\n    repair: The way of the current is good.",
+        ),
+    )
+    assert failed(led(LIBRARY, "feed-weak")) == set()
+    assert ("honest", "coil-secondary", "wrong part") in failed(led(library, "feed-weak"))
 
 
 def test_the_proof_is_the_same_for_a_seed_and_any_number_of_processes() -> None:
     """One process or two, the figures are the same to the last digit; another seed gives other cars."""
-    asked = proving.Asked(("feed-dead",), systems=110, seed=3, processes=1)
-    one = proving.to_json(proving.prove(LIBRARY, asked))
-    two = proving.to_json(
-        proving.prove(LIBRARY, proving.Asked(("feed-dead",), systems=110, seed=3, processes=2))
+    asked = proving.Asked(("battery-and-cranking",), systems=60, seed=3, processes=1)
+    one = proof_report.to_json(proving.prove(LIBRARY, asked))
+    two = proof_report.to_json(
+        proving.prove(LIBRARY, proving.Asked(("battery-and-cranking",), systems=60, seed=3, processes=2))
     )
     assert one == two
-    other = proving.to_json(
-        proving.prove(LIBRARY, proving.Asked(("feed-dead",), systems=110, seed=4, processes=1))
+    other = proof_report.to_json(
+        proving.prove(LIBRARY, proving.Asked(("battery-and-cranking",), systems=60, seed=4, processes=1))
     )
     assert one["procedures"] != other["procedures"]
 
 
-def test_progress_is_told_up_to_the_end() -> None:
+def test_progress_is_told_up_to_the_end(few: Few) -> None:
     """The progress counts the pieces of the work and ends with all of them."""
+    few(alone("weak-battery", "worn-out", "battery-and-starter"))
     told: list[tuple[int, int]] = []
     proving.prove(
         LIBRARY,
-        proving.Asked(("battery-and-cranking",), systems=110, processes=1),
+        proving.Asked(("battery-and-cranking",), systems=60, processes=1),
         lambda done, of: told.append((done, of)),
     )
-    assert told == [(1, 3), (2, 3), (3, 3)]
+    assert told == [(1, 2), (2, 2)]
 
 
-def test_a_presumed_fault_is_reported_and_fails_nothing(tmp_path: Path) -> None:
-    """A weak battery is excluded before the control test; without that word in the file, the test fails it."""
-    (proven,) = (one for one in shipped().procedures if one.name == "coil-control")
-    rows = [
+def test_a_presumed_fault_is_reported_and_fails_nothing(tmp_path: Path, few: Few) -> None:
+    """A weak battery is excluded before coil and driver; without that word in the file, the test fails it."""
+    few(alone("weak-battery", "worn-out"), alone("coil-secondary", "winding-open"))
+    proven = led(LIBRARY, AND_DRIVER)
+    (weak,) = (
         row
         for case, row in zip(proven.cases, proven.rows["honest"], strict=True)
         if case.fault == "weak-battery"
-    ]
-    assert max(row.wrong_part for row in rows) > 0.5
-    library = changed(tmp_path, "coil-control.yaml", ("presumes_no: [weak-battery]\n", ""))
-    report = proving.prove(library, proving.Asked(("coil-control",), systems=10, processes=1))
-    assert {failure.counter.case.fault for failure in report.procedures[0].failures if failure.counter} == {
-        "weak-battery"
-    }
+    )
+    assert weak.right < 0.9
+    assert proven.presumed == ("weak-battery",)
+    assert proven.failures == ()
+    library = changed(tmp_path, "coil-and-driver.yaml", ("presumes_no: [weak-battery]\n", ""))
+    assert {fault for _, fault, _ in failed(led(library, AND_DRIVER))} == {"weak-battery"}
 
 
-def test_a_wrong_exclusion_is_found(tmp_path: Path) -> None:
+def test_a_wrong_exclusion_is_found(tmp_path: Path, few: Few) -> None:
     """An answer that rules out a fault that clearly gives it fails, with file and line."""
+    few(alone("driver-dead", "never-switches"))
     library = changed(
         tmp_path,
         "coil-control.yaml",
         (
-            "lit:  {next: switched-while-cranking, rules_out: [open-feed]}",
+            "lit:  {next: switched-while-cranking}",
             "lit:  {next: switched-while-cranking, rules_out: [open-feed, driver-dead]}",
         ),
     )
-    report = proving.prove(library, proving.Asked(("coil-control",), systems=10, processes=1))
-    (failure,) = report.procedures[0].failures
+    (failure,) = led(library, "coil-control").failures
     line = library.step("coil-control", "feed-while-cranking").line
     assert f"coil-control.yaml:{line}: 'lit' rules out driver-dead" in failure.sentence
 
 
-def test_a_step_that_no_fault_reaches_and_a_verdict_that_covers_nothing_are_named(tmp_path: Path) -> None:
+def test_a_step_that_no_fault_reaches_and_a_verdict_that_covers_nothing_are_named(
+    tmp_path: Path, few: Few
+) -> None:
     """A step behind an answer that no car gives is told, and the verdicts that nothing comes to."""
-    never = "".join(
-        f"  {name}:\n"
-        "    measure: {with: test-lamp, clip: battery-negative, probe: engine-block, engine: key-off}\n"
-        "    cautions: []\n"
-        "    answers:\n"
-        f"      lit:  {{{lit}}}\n"
-        "      dark: {verdict: control-wire-to-battery}\n"
-        for name, lit in (
-            ("never", "next: never-either"),
-            ("never-either", "verdict: control-wire-to-battery"),
-        )
-    )
-    library = changed(
-        tmp_path,
-        "coil-control.yaml",
-        ("      lit:  {verdict: control-wire-to-battery}\n", "      lit:  {next: never}\n"),
-        ("  # Control is there: does the coil get its current?\n", never),
-    )
-    report = proving.prove(library, proving.Asked(("coil-control",), systems=10, processes=1))
-    assert ("coil-control", "never-either") in report.unreached
-    assert any("driver-shorted-coil-high (no fault leads there)" in one for one in report.idle)
+    few(alone("driver-dead", "never-switches"), alone("coil-secondary", "winding-open"))
+    report = proving.prove(LIBRARY, proving.Asked((AND_DRIVER,), systems=5, processes=1))
+    assert ("coil-and-driver", "leak-without-module") in report.unreached
+    assert ("coil-and-driver", "led-in-coils-place") not in report.unreached
+    assert "coil-and-driver: control-wire-to-ground (no fault leads there)" in report.idle
+    assert any(one.startswith("coil-and-driver: coil-bad (names shorted-primary") for one in report.idle)
 
 
 def test_a_step_that_the_circuit_cannot_have_is_told_with_file_and_line(tmp_path: Path) -> None:
@@ -224,7 +403,8 @@ def test_an_unknown_circuit_is_told(tmp_path: Path) -> None:
     library = changed(
         tmp_path, "coil-control.yaml", ("circuit: coil-with-external-driver", "circuit: steam-engine")
     )
-    assert proving.circuit_of(library, "coil-control") == "coil-with-external-driver"
+    # The first that the model has of those that it hands over to.
+    assert proving.circuit_of(library, "coil-control") in catalogue.CIRCUITS
     alone = changed(
         tmp_path / "alone",
         "battery-and-cranking.yaml",
@@ -258,7 +438,7 @@ SEARCHED_QUICKLY = ("battery-and-cranking", "built-in-driver-coil", "ground-swit
 
 def test_the_order_is_never_better_than_the_optimum() -> None:
     """No procedure takes fewer expected minutes than the best order of its own tests."""
-    for one in proving.order(LIBRARY, load_odds(FOLDER, LIBRARY.terms), SEARCHED_QUICKLY):
+    for one in proof_order.order(LIBRARY, load_odds(FOLDER, LIBRARY.terms), SEARCHED_QUICKLY):
         assert one.minutes >= one.best.minutes - 1e-9
         assert one.wrong == 0
 
@@ -266,6 +446,7 @@ def test_the_order_is_never_better_than_the_optimum() -> None:
 def test_every_output_says_where_the_figures_come_from() -> None:
     """Text and JSON say that a model without a bench measurement stands behind them."""
     report = shipped()
-    assert proving.CAUTION in proving.text(report, LIBRARY)
-    assert proving.to_json(report)["caution"] == proving.CAUTION
-    assert Judgement.WRONG_PART.value in proving.to_json(report)["limits"]
+    assert proving.CAUTION in proof_report.text(report, LIBRARY)
+    assert proof_report.to_json(report)["caution"] == proving.CAUTION
+    assert proof_report.to_json(report)["limits"] == proving.LIMITS
+    assert proving.LIMITS["honest"]["wrong_part"] == 0.01

@@ -5,10 +5,12 @@ The circuit model has no bench measurement behind it.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from assistant import resources
-from assistant.circuit.catalogue import circuit_named, mechanism_named
+from assistant.circuit.catalogue import Change, circuit_named, mechanism_named
 from assistant.circuit.observing import answer_shares, check, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
@@ -20,13 +22,28 @@ TYPICAL = Systems.typical()
 COIL = "coil-with-external-driver"
 
 
-def verdict_of(procedure: str, circuit: str, fault: str, mechanism: str) -> str:
-    """The verdict, or the next procedure, that the likeliest answers of a typical car lead to."""
+def verdict_of(
+    procedure: str, circuit: str, fault: str, mechanism: str, *, worst: bool = False, commanded: bool = False
+) -> str:
+    """The verdict, or the next procedure, that the likeliest answers of a typical car lead to.
+
+    How bad the fault is, is drawn for the typical car, too; `worst` makes it as bad as it can be.
+    Whether a computer sends the driver a command, the diagram tells: cars of both kinds are `commanded` or not.
+    """
     wrong = mechanism_named(circuit, fault, mechanism)
+    if worst:
+        changes = tuple(
+            Change(change.name, "set", change.high) if change.how == "draw" else change
+            for change in wrong.changes
+        )
+        wrong = replace(wrong, changes=changes)
     step = LIBRARY.procedures[procedure].steps[LIBRARY.procedures[procedure].start]
     while True:
         shares = answer_shares(observe(circuit, wrong, step.measure, TYPICAL), step)[0]
-        target = step.choices()[int(shares.argmax())].target
+        number = int(shares.argmax())
+        if step.measure.probe == "driver-command" and not commanded:
+            number = [answer.outcome for answer in step.answers].index("absent")
+        target = step.choices()[number].target
         if target.leads is not Leads.STEP:
             return target.name
         step = LIBRARY.step(procedure, target.name)
@@ -49,7 +66,13 @@ def verdict_of(procedure: str, circuit: str, fault: str, mechanism: str) -> str:
 )
 def test_each_way_in_which_a_feed_is_dead_is_named(mechanism: str, verdict: str) -> None:
     """Relay, its winding's supply, its control, the ignition switch, fuse and wire are told apart."""
-    assert verdict == verdict_of("feed-dead", COIL, "open-feed", mechanism)
+    assert verdict == verdict_of("feed-dead", COIL, "open-feed", mechanism, worst=True)
+
+
+def test_a_wire_that_still_carries_something_is_no_dead_feed() -> None:
+    """Some hundred ohms light no lamp and show a meter most of the voltage: that goes on as a weak feed."""
+    assert mechanism_named(COIL, "open-feed", "feed-wire-open").changes[0].how == "draw"
+    assert verdict_of("feed-dead", COIL, "open-feed", "feed-wire-open") == "feed-weak"
 
 
 def test_a_relay_that_drops_out_for_want_of_a_crank_signal_is_not_condemned() -> None:
@@ -76,6 +99,21 @@ def test_a_driver_that_does_not_switch_is_the_last_to_be_named(
 ) -> None:
     """Immobilizer, supply, signal and the sensor's own supply each have their word before the driver has."""
     assert verdict == verdict_of("driver-supply-and-inputs", COIL, fault, mechanism)
+
+
+@pytest.mark.parametrize(
+    ("fault", "mechanism", "verdict"),
+    [
+        ("no-inputs", "command-missing", "command-missing"),
+        ("no-inputs", "cam-signal-missing", "command-missing"),
+        ("driver-dead", "never-switches", "driver-does-not-switch"),
+    ],
+)
+def test_an_igniter_without_its_command_is_not_condemned(fault: str, mechanism: str, verdict: str) -> None:
+    """Where a computer commands the driver, its command is asked for, and a missing one names no part."""
+    assert verdict == verdict_of("driver-supply-and-inputs", COIL, fault, mechanism, commanded=True)
+    named = LIBRARY.procedures["driver-supply-and-inputs"].verdicts[verdict].part
+    assert bool(named) is (fault == "driver-dead")
 
 
 @pytest.mark.parametrize(
