@@ -37,6 +37,7 @@ _LOW = 205
 """Height of the coil's switched terminal."""
 _MODULE, _MODULE_PIN = 540, 590
 _SUPPLY, _CONTROL, _GROUND = marks.SUPPLY, marks.CONTROL, 365
+_COMMAND = marks.COMMAND
 """Heights of the driver module's terminals."""
 _RIGHT_OF_COIL, _RIGHT_OF_MODULE, _MODULE_RIGHT_PIN = 668, 676, 650
 
@@ -121,7 +122,7 @@ def _spots(circuit: str) -> dict[str, Spot]:
         tower = Spot((700, 100), ((310, own), (310, 44), (700, 44)), (794, 190), "end", 17)
         found |= dict.fromkeys(("plug-lead", "both-towers", "swapped-coil", *_THIS_COIL), tower)
     if circuit in COILS:
-        found["command"] = Spot((714, 372), ((300, own), (300, 422), (714, 422)), (714, 445), "end", 17)
+        found["command"] = Spot((714, _COMMAND), ((300, own), (300, 422), (714, 422)), (714, 445), "end", 17)
     # The same points under the names of their circuit, which are the ones that are always shown.
     for name, usual in SAME_POINT.items():
         if (
@@ -274,9 +275,9 @@ def _accessory(canvas: Canvas, measure: Measurement) -> None:
 
 def _computer(canvas: Canvas) -> None:
     """The control computer that commands the driver, where there is one."""
-    canvas.line((_RIGHT_OF_MODULE, 372), (740, 372))
-    canvas.rectangle(Box(740, 364, 764, 380))
-    canvas.text(796, 398, "computer", anchor="end", size=14)
+    canvas.line((_RIGHT_OF_MODULE, _COMMAND), (740, _COMMAND))
+    canvas.rectangle(Box(740, _COMMAND - 8, 764, _COMMAND + 8))
+    canvas.text(796, 421, "computer", anchor="end", size=14)
 
 
 def _starter(canvas: Canvas, measure: Measurement) -> None:
@@ -426,8 +427,8 @@ def _module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
         canvas.line((right - 4, height), (right + (14 if apart else 4), height), width=5)
     canvas.line((760, _SUPPLY - 14), (760, 266))  # the crank sensor's own supply
     if circuit in COILS:
-        canvas.line((right - 4, 372), (right + (14 if apart else 4), 372), width=5)
-    bottom = 382 if circuit in COILS else 344
+        canvas.line((right - 4, _COMMAND), (right + (14 if apart else 4), _COMMAND), width=5)
+    bottom = 387 if circuit in COILS else 344
     canvas.rectangle(
         Box(_RIGHT_OF_MODULE - 12, 282, _RIGHT_OF_MODULE, bottom), fill="#ddd", width=1.5, round_=3
     )

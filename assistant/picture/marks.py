@@ -16,7 +16,7 @@ STARTER = "battery-and-starter"
 
 RAIL, EARTH, POST = 95, 440, 60
 """Heights of the feed above and of ground below, and the battery's posts from the left."""
-SUPPLY, CONTROL = 295, 330
+SUPPLY, CONTROL, COMMAND = 295, 330, 378
 """Heights of the driver module's terminals."""
 
 _RELAY: Point = (144, RAIL)
@@ -67,7 +67,7 @@ WHERE: dict[str, Point] = {
     "driver-supply": (525, SUPPLY),
     "crank-signal-missing": (725, SUPPLY),
     "cam-signal-missing": (725, CONTROL),
-    "command-missing": (727, 372),
+    "command-missing": (727, COMMAND),
     "sensor-supply-missing": (760, 266),
     "battery-voltage": _BATTERY,
     "battery-resistance": _BATTERY,
