@@ -89,7 +89,6 @@ def _spots(circuit: str) -> dict[str, Spot]:
         "battery-negative": Spot(
             (_POST, 325), ((post, own), (post, 325)), (74, 360), left=True, always=circuit == STARTER
         ),
-        _LAMP_LEAD: Spot((112, 325), ((300, own), (300, 405), (112, 405), (112, 325)), (124, 372)),
     }
     if circuit == STARTER:
         block = Spot((440, 325), ((own, own), (own, 325)), (430, 362), "end", always=True)
@@ -98,6 +97,7 @@ def _spots(circuit: str) -> dict[str, Spot]:
         return {**posts, "engine-block": block, "starter-terminal": motor, "starter-cable": cable}
     found = {
         **posts,
+        _LAMP_LEAD: Spot((112, 325), ((300, own), (300, 405), (112, 405), (112, 325)), (124, 372)),
         "engine-block": Spot((200, _EARTH), ((300, own), (300, 395), (200, 395)), (214, 428)),
         "relay-supply": Spot((95, _RAIL), ((300, own), (300, 158), (95, 158)), (107, 140)),
         "relay-coil-supply": Spot((128, 132), ((300, own), (300, 156), (128, 156)), (192, 138)),
@@ -275,9 +275,9 @@ def _accessory(canvas: Canvas, measure: Measurement) -> None:
 
 def _computer(canvas: Canvas) -> None:
     """The control computer that commands the driver, where there is one."""
-    canvas.line((_RIGHT_OF_MODULE, _COMMAND), (740, _COMMAND))
-    canvas.rectangle(Box(740, _COMMAND - 8, 764, _COMMAND + 8))
-    canvas.text(796, 421, "computer", anchor="end", size=14)
+    canvas.line((_RIGHT_OF_MODULE, _COMMAND), (728, _COMMAND))
+    canvas.rectangle(Box(728, _COMMAND - 11, 798, _COMMAND + 11))
+    canvas.text(763, _COMMAND + 5, "computer", anchor="middle", size=14)
 
 
 def _starter(canvas: Canvas, measure: Measurement) -> None:

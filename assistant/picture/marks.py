@@ -67,7 +67,7 @@ WHERE: dict[str, Point] = {
     "driver-supply": (525, SUPPLY),
     "crank-signal-missing": (725, SUPPLY),
     "cam-signal-missing": (725, CONTROL),
-    "command-missing": (727, COMMAND),
+    "command-missing": (696, COMMAND),
     "sensor-supply-missing": (760, 266),
     "battery-voltage": _BATTERY,
     "battery-resistance": _BATTERY,
