@@ -87,21 +87,22 @@ def test_a_wrong_place_a_remark_and_a_correction_change_no_result(played: Played
     taken = {entry.number: entry for entry in played.entries if isinstance(entry, ResultTaken)}
     assert ["dark"] == [taken[number].outcome for number in undone]
     after = [entry for entry in taken.values() if entry.step == taken[undone[0]].step]
-    assert ["dark", "steady"] == [entry.outcome for entry in after]
+    assert ["dark", "lit"] == [entry.outcome for entry in after]
 
 
 def test_in_a_loud_passage_keys_take_over_and_voice_comes_back(played: Played) -> None:
-    """What was said in the noise gives no result; the same number comes by keys; a number by voice follows."""
+    """What was said in the noise gives no result; nines come by keys; "over range" by voice follows."""
     modes = [entry.mode for entry in played.entries if isinstance(entry, ModeChanged)]
     assert modes.index("keypad only") < modes.index("voice again")
     numbers = [
         (entry.value, entry.unit, entry.how, entry.confirmed)
         for entry in played.entries
-        if isinstance(entry, ResultTaken) and entry.value is not None
+        if isinstance(entry, ResultTaken) and (entry.value is not None or entry.outcome == "open")
     ]
     assert [
-        (Decimal("8.9"), "A", "keypad", "affirmed"),
-        (Decimal("0.1"), "ohm", "voice", "affirmed"),
+        (Decimal("9.8"), "V", "voice", "affirmed"),
+        (Decimal(9999999), "ohm", "keypad", "affirmed"),
+        (None, None, "voice", "affirmed"),
     ] == numbers
     assert "Too loud to hear you. Use the keys." in played.shown
 
@@ -143,14 +144,14 @@ def test_both_voices_are_on_one_time_line(played: Played) -> None:
 def test_the_write_up_names_the_verdict(played: Played) -> None:
     """Both forms hold the verdict's words, the number, and the result that was taken back as such."""
     (verdict,) = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
-    assert "primary-shorted" == verdict
+    assert "primary-open" == verdict
     text = (played.folder / "write-up.txt").read_text(encoding="utf-8")
     page = (played.folder / "write-up.html").read_text(encoding="utf-8")
-    assert "The coil's primary is shorted." in text
-    assert "primary is shorted" in page
+    assert "The coil's primary is open." in text
+    assert "primary is open" in page
     for form in (text, page):
         assert "DEMO-1" in form
-        assert "8.9 A" in form.replace("\N{NO-BREAK SPACE}", " ").replace("&nbsp;", " ")
+        assert "9.8 V" in form.replace("\N{NO-BREAK SPACE}", " ").replace("&nbsp;", " ")
     assert "TAKEN BACK" in text
 
 

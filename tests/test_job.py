@@ -222,24 +222,35 @@ def test_procedures_about_nothing_electrical_touch_the_circuit_only_with_a_meter
 
 
 def test_a_relay_is_condemned_only_with_its_supply_and_its_control_good() -> None:
-    """No relay before its winding was seen to be supplied, and its control to pull, in the same state of the key."""
-    found = 0
+    """No relay before its winding was seen to be supplied, and its control to pull, in the same state of the key.
+
+    And none by one dark lamp alone: a meter reads no voltage at what the relay should feed.
+    """
+    found = set()
     for way, target in ways("feed-dead"):
         verdict = LIBRARY.procedures["feed-dead"].verdicts.get(target.name)
         if target.leads is not Leads.VERDICT or verdict is None or "relay" not in verdict.part.split():
             continue
         if verdict.part == "supply wire of the ignition relay":
             continue
-        found += 1
+        found.add(verdict.name)
         last = way[-1][0].measure.engine
-        seen = {(step.measure.probe, step.measure.engine): answer.outcome for step, answer in way if answer}
-        assert seen["relay-coil-supply", last] == "lit"
-        assert seen["relay-control", last] == "lit"
-    assert found == 2
+        seen = {
+            (step.measure.instrument, step.measure.probe, step.measure.engine): answer.outcome
+            for step, answer in way
+            if answer
+        }
+        assert seen["test-lamp", "relay-coil-supply", last] == "lit"
+        assert seen["test-lamp", "relay-control", last] == "lit"
+        assert seen["voltmeter", "fuse-supply", last] == "none"
+    assert found == {"relay-does-not-close", "relay-lets-go"}
 
 
 def test_a_driver_is_condemned_only_with_supply_and_ground_under_load() -> None:
-    """A meter reads full voltage through a wire that carries nothing: both are loaded with the heavy lamp before."""
+    """A meter reads full voltage through a wire that carries nothing: both are loaded with the heavy lamp before.
+
+    Its wire is free, the light in the coil's place stays dark, and the primary was measured.
+    """
     found = 0
     for way, target in ways("driver-supply-and-inputs"):
         verdict = LIBRARY.procedures["driver-supply-and-inputs"].verdicts.get(target.name)
@@ -248,10 +259,43 @@ def test_a_driver_is_condemned_only_with_supply_and_ground_under_load() -> None:
             loaded = {
                 step.measure.probe: answer.outcome
                 for step, answer in way
-                if answer and step.measure.instrument == "heavy-lamp"
+                if answer and step.measure.instrument in ("heavy-lamp", "ground-drop-meter")
             }
-            assert {"driver-supply": "lit", "driver-ground": "lit"} == loaded
+            assert {"driver-supply": "lit", "driver-ground": "within"} == loaded
+            seen = {step.name: answer.outcome for step, answer in way if answer}
+            assert {
+                "leak-ohms": "free",
+                "live-volts": "free",
+                "led-in-coils-place": "dark",
+            }.items() <= seen.items()
+            assert seen["primary-resistance"] != "open"
     assert found
+
+
+def test_a_coil_is_condemned_only_by_two_readings_or_by_a_sound_one_in_its_place() -> None:
+    """Open twice in ohms; or no leak by a meter, the way of the current carries, and a sound coil sparks there."""
+    found = set()
+    for way, target in ways("coil-and-driver"):
+        verdict = LIBRARY.procedures["coil-and-driver"].verdicts.get(target.name)
+        if target.leads is not Leads.VERDICT or verdict is None or verdict.part != "ignition coil":
+            continue
+        found.add(verdict.name)
+        seen = {step.name: answer.outcome for step, answer in way if answer}
+        if verdict.name == "primary-open":
+            assert {"primary-ohms": "open", "primary-ohms-again": "open"} == seen
+            continue
+        measured = {
+            "wire-drop": "sound",
+            "control-drop": "within",
+            "ground-drop": "within",
+            "sound-coil": "strong-spark",
+        }
+        assert measured.items() <= seen.items()
+        assert seen["old-coil"] in ("no-spark", "weak-spark")
+        free = {"leak-ohms", "leak-ohms-again", "leak-ohms-lit"} & seen.keys()
+        assert "free" in {seen[name] for name in free}
+        assert "free" in {seen[name] for name in ("live-volts", "live-volts-without-module") if name in seen}
+    assert found == {"primary-open", "coil-bad"}
 
 
 def test_no_sensor_is_condemned() -> None:
@@ -265,7 +309,7 @@ def test_the_lamp_never_touches_a_sensor() -> None:
     """Sensor signals and their supply are measured with a meter of high impedance only, and the step says so."""
     for procedure in LIBRARY.procedures.values():
         for step in procedure.steps.values():
-            if step.measure.probe in ("crank-signal", "cam-signal", "sensor-supply"):
+            if step.measure.probe in ("crank-signal", "cam-signal", "sensor-supply", "command"):
                 assert step.measure.instrument in ("signal-meter", "voltmeter")
                 assert "no-lamp-on-sensors" in step.cautions
             if step.measure.instrument == "heavy-lamp" and step.measure.probe.startswith("driver-"):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
-from assistant.circuit.observers import HONEST, Observer, looked_at, seen, shares_of
+from assistant.circuit.observers import HONEST, PROBES, Observer, looked_at, seen, shares_of
 from assistant.circuit.observing import bad_spark, joined, together
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.procedure import CLAMPS, Engine

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from assistant.core import wording
 from assistant.core.procedure import CLAMPS, FILAMENTS, SAME_POINT, SENSES, Engine
 from assistant.errors import UsageProblem
-from assistant.picture import symbols
+from assistant.picture import marks, symbols
+from assistant.picture.marks import BUILT_IN, COILS, LOAD, STARTER
 from assistant.picture.svg import LEAD, Box, Canvas, Point
 
 if TYPE_CHECKING:
@@ -23,24 +24,20 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 800, 478
 
-COILS = ("coil-with-external-driver", "coil-per-plug", "distributor")
-BUILT_IN = "built-in-driver-coil"
-LOAD = "ground-switched-load"
-STARTER = "battery-and-starter"
 CIRCUITS = (*COILS, BUILT_IN, LOAD, STARTER)
 """Circuits that can be drawn."""
 
 GENERAL = "The circuit is drawn in general; the vehicle's own diagram rules."
 """Stands beside every drawing of a circuit in a write-up."""
 
-_RAIL, _EARTH = 95, 440
-_POST = 60
+_RAIL, _EARTH, _POST = marks.RAIL, marks.EARTH, marks.POST
 _PLUG, _PIN = 400, 460
 """Left edge of the coil's plug, and of the coil when it is unplugged."""
 _LOW = 205
 """Height of the coil's switched terminal."""
 _MODULE, _MODULE_PIN = 540, 590
-_SUPPLY, _CONTROL, _GROUND = 295, 330, 365
+_SUPPLY, _CONTROL, _GROUND = marks.SUPPLY, marks.CONTROL, 365
+_COMMAND = marks.COMMAND
 """Heights of the driver module's terminals."""
 _RIGHT_OF_COIL, _RIGHT_OF_MODULE, _MODULE_RIGHT_PIN = 668, 676, 650
 
@@ -48,11 +45,15 @@ _LETTERS = {
     "voltmeter": "V",
     "loaded-voltmeter": "V",
     "ground-drop-meter": "V",
+    "control-drop-meter": "V",
     "ohmmeter": "\N{OHM SIGN}",
     "current-clamp": "A",
     "ramp-timer": "s",
     "spark-tester": "kV",
 }
+_LAMP_LEAD = "heavy-lamp-lead"
+_THIS_COIL = {"sound-coil": "sound coil, borrowed", "old-coil": "old coil, refitted"}
+"""What the coil is called where another one, or the old one again, is in its place."""
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,7 @@ def _spots(circuit: str) -> dict[str, Spot]:
         return {**posts, "engine-block": block, "starter-terminal": motor, "starter-cable": cable}
     found = {
         **posts,
+        _LAMP_LEAD: Spot((112, 325), ((300, own), (300, 405), (112, 405), (112, 325)), (124, 372)),
         "engine-block": Spot((200, _EARTH), ((300, own), (300, 395), (200, 395)), (214, 428)),
         "relay-supply": Spot((95, _RAIL), ((300, own), (300, 158), (95, 158)), (107, 140)),
         "relay-coil-supply": Spot((128, 132), ((300, own), (300, 156), (128, 156)), (192, 138)),
@@ -118,7 +120,9 @@ def _spots(circuit: str) -> dict[str, Spot]:
     }
     if circuit != LOAD:
         tower = Spot((700, 100), ((310, own), (310, 44), (700, 44)), (794, 190), "end", 17)
-        found |= dict.fromkeys(("plug-lead", "both-towers", "swapped-coil"), tower)
+        found |= dict.fromkeys(("plug-lead", "both-towers", "swapped-coil", *_THIS_COIL), tower)
+    if circuit in COILS:
+        found["command"] = Spot((714, _COMMAND), ((300, own), (300, 422), (714, 422)), (714, 445), "end", 17)
     # The same points under the names of their circuit, which are the ones that are always shown.
     for name, usual in SAME_POINT.items():
         if (
@@ -188,17 +192,22 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
     if wording.on_the_part(measure) and measure.unplugged:
         spots = {name: _on_the_coil(name, spot) for name, spot in spots.items()}
     _badges(canvas, measure, terms)
+    if measure.probe == _LAMP_LEAD:
+        _heavy_lamp(canvas)
     if circuit == STARTER:
         _starter(canvas, measure)
     else:
         _supply(canvas, measure)
         _coil(canvas, circuit, measure)
         _module(canvas, circuit, measure)
+        if circuit in COILS:
+            _accessory(canvas, measure)
+            _computer(canvas)
     for name, spot in spots.items():
-        if name != "feed-wire":
+        if name not in ("feed-wire", _LAMP_LEAD):
             symbols.node(canvas, *spot.at)
-    for at in dict.fromkeys(_WHERE[name] for name in wrong if name in _WHERE):
-        symbols.fault_mark(canvas, _moved(at, circuit))
+    for at in marks.places(wrong, circuit):
+        symbols.fault_mark(canvas, at)
     _instrument(canvas, measure, terms, spots)
     taken = {
         spots[name].at for name in (measure.clip, measure.probe, measure.compared_with) if name is not None
@@ -248,6 +257,27 @@ def _battery(canvas: Canvas) -> None:
     canvas.line((_POST, 270), (_POST, _EARTH))
     symbols.battery(canvas, _POST, 255)
     canvas.text(96, 260, "battery")
+
+
+def _heavy_lamp(canvas: Canvas) -> None:
+    """The heavy lamp on the battery's posts: a known current, for trying a clamp."""
+    canvas.line((_POST, 185), (165, 185), (165, 325), (_POST, 325))
+    symbols.lamp(canvas, 165, 215, 15, on_the_car=True)
+    canvas.text(142, 220, "heavy lamp", anchor="end", size=14)
+
+
+def _accessory(canvas: Canvas, measure: Measurement) -> None:
+    """What else hangs on the control wire, such as a rev counter; its wire parted when it is unplugged."""
+    canvas.line((385, _CONTROL), (385, 345 if "accessory" in measure.unplugged else 366))
+    canvas.circle((385, 374), 8)
+    canvas.text(372, 380, "accessory", anchor="end", size=14)
+
+
+def _computer(canvas: Canvas) -> None:
+    """The control computer that commands the driver, where there is one."""
+    canvas.line((_RIGHT_OF_MODULE, _COMMAND), (728, _COMMAND))
+    canvas.rectangle(Box(728, _COMMAND - 11, 798, _COMMAND + 11))
+    canvas.text(763, _COMMAND + 5, "computer", anchor="middle", size=14)
 
 
 def _starter(canvas: Canvas, measure: Measurement) -> None:
@@ -314,7 +344,11 @@ def _coil(canvas: Canvas, circuit: str, measure: Measurement) -> None:
     load = circuit == LOAD
     left = _PIN if apart else _PLUG + 12
     canvas.line((_PLUG, _LOW), (385, _LOW), (385, _CONTROL), (_MODULE, _CONTROL))
-    words = ("load" if apart else "load: injector, solenoid or relay") if load else "ignition coil"
+    words = (
+        ("load" if apart else "load: injector, solenoid or relay")
+        if load
+        else _THIS_COIL.get(measure.probe, "ignition coil")
+    )
     canvas.text(560, 66, _named(words, apart=apart), anchor="middle")
     canvas.rectangle(
         Box(left, _RAIL - 20, _RIGHT_OF_COIL, _LOW + 13), fill="#f6f6f3", dash="7 4" if apart else ""
@@ -392,53 +426,12 @@ def _module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
         )
         canvas.line((right - 4, height), (right + (14 if apart else 4), height), width=5)
     canvas.line((760, _SUPPLY - 14), (760, 266))  # the crank sensor's own supply
-    canvas.rectangle(Box(_RIGHT_OF_MODULE - 12, 282, _RIGHT_OF_MODULE, 344), fill="#ddd", width=1.5, round_=3)
-
-
-# --- the fault ------------------------------------------------------------------------------------
-
-_WHERE: dict[str, Point] = {
-    "relay-link": (80, _RAIL),
-    "relay": (144, _RAIL),
-    "relay-drops-out": (144, _RAIL),
-    "relay-switch": (144, _RAIL),
-    "relay-switch-drops-out": (144, _RAIL),
-    "relay-control": (144, _RAIL),
-    "relay-control-drops-out": (144, _RAIL),
-    "fuse": (225, _RAIL),
-    "feed-wire": (345, _RAIL),
-    "short-feed-wire-to-ground": (345, _RAIL),
-    "primary-resistance": (540, 147),
-    "no-spark-path": (688, 100),
-    "breakdown-voltage": (688, 100),
-    "control-wire": (396, _CONTROL),
-    "short-control-to-ground": (396, _CONTROL),
-    "short-control-to-battery": (396, _CONTROL),
-    "coil-ground": (540, 186),
-    "coil-driver-off": (540, 162),
-    "short-driver": (606, 347),
-    "driver-off": (606, 347),
-    "module-ground": (520, 388),
-    "driver-supply": (525, _SUPPLY),
-    "crank-signal-missing": (725, _SUPPLY),
-    "cam-signal-missing": (725, _CONTROL),
-    "sensor-supply-missing": (760, 266),
-    "battery-voltage": (_POST, 255),
-    "battery-resistance": (_POST, 255),
-    "starter-current": (_POST, 255),
-    "engine-ground": (420, _EARTH),
-    "starter-cable": (270, _RAIL),
-}
-"""Where an element, parameter or flag of the circuit model is in the drawing."""
-
-
-def _moved(at: Point, circuit: str) -> Point:
-    """The same on the drawings that put a part elsewhere."""
-    if circuit == BUILT_IN and at in (_WHERE["short-driver"], _WHERE["driver-off"]):
-        return (540, 162)
-    if circuit == BUILT_IN and at == _WHERE["primary-resistance"]:
-        return (540, 118)
-    return at
+    if circuit in COILS:
+        canvas.line((right - 4, _COMMAND), (right + (14 if apart else 4), _COMMAND), width=5)
+    bottom = 387 if circuit in COILS else 344
+    canvas.rectangle(
+        Box(_RIGHT_OF_MODULE - 12, 282, _RIGHT_OF_MODULE, bottom), fill="#ddd", width=1.5, round_=3
+    )
 
 
 # --- the instrument -------------------------------------------------------------------------------
@@ -458,7 +451,8 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
     """The instrument in the middle, its leads, their ends, and their names."""
     instrument = terms.instruments[measure.instrument]
     close = wording.on_the_part(measure) and bool(measure.unplugged)
-    lamp = measure.instrument in FILAMENTS
+    led = measure.instrument == "led-light"
+    lamp = measure.instrument in FILAMENTS or led
     centre = (235.0, 150.0 if close else 265.0)
     half = 25.0 if lamp else 44.0
     clip_words, probe_words = _roles(instrument)
@@ -490,7 +484,9 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
             canvas.text(
                 spot.name[0], spot.name[1] + spot.role, words, anchor=spot.anchor, colour=LEAD, size=15
             )
-    if lamp:
+    if led:
+        symbols.light_diode(canvas, *centre)
+    elif lamp:
         symbols.lamp(canvas, *centre)
     else:
         symbols.meter(canvas, *centre, _LETTERS.get(measure.instrument, ""))

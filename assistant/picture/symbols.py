@@ -101,12 +101,25 @@ def node(canvas: Canvas, x: float, y: float) -> None:
     canvas.circle((x, y), 4, width=1.5)
 
 
-def lamp(canvas: Canvas, x: float, y: float, radius: float = 25) -> None:
-    """A lamp: a ring with a cross."""
-    canvas.circle((x, y), radius, colour=LEAD, width=3)
+def lamp(canvas: Canvas, x: float, y: float, radius: float = 25, *, on_the_car: bool = False) -> None:
+    """A lamp: a ring with a cross; thinner where it is no instrument but connected beforehand."""
+    colour, width = (INK, 2.0) if on_the_car else (LEAD, 3.0)
+    canvas.circle((x, y), radius, colour=colour, width=width)
     reach = radius * math.sqrt(0.5)
-    canvas.line((x - reach, y - reach), (x + reach, y + reach), colour=LEAD, width=3)
-    canvas.line((x - reach, y + reach), (x + reach, y - reach), colour=LEAD, width=3)
+    canvas.line((x - reach, y - reach), (x + reach, y + reach), colour=colour, width=width)
+    canvas.line((x - reach, y + reach), (x + reach, y - reach), colour=colour, width=width)
+
+
+def light_diode(canvas: Canvas, x: float, y: float, radius: float = 25) -> None:
+    """A light-emitting diode in a ring, with two arrows for its light."""
+    canvas.circle((x, y), radius, colour=LEAD, width=3)
+    canvas.line((x - radius, y), (x + radius, y), colour=LEAD, width=2)
+    canvas.area(((x - 9, y - 11), (x - 9, y + 11), (x + 9, y)), LEAD)
+    canvas.line((x + 9, y - 12), (x + 9, y + 12), colour=LEAD, width=3)
+    for start in (x + 4, x + 15):
+        tip_at = (start + 13, y - radius - 15)
+        canvas.line((start, y - radius + 2), tip_at, colour=LEAD, width=2)
+        canvas.area((tip_at, (tip_at[0] - 9, tip_at[1] + 4), (tip_at[0] - 3, tip_at[1] + 9)), LEAD)
 
 
 def meter(canvas: Canvas, x: float, y: float, letter: str) -> None:

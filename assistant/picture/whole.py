@@ -12,7 +12,7 @@ from assistant.circuit.observing import Trace
 from assistant.core import wording
 from assistant.core.procedure import FILAMENTS, Engine
 from assistant.errors import UsageProblem
-from assistant.picture import connection, plots, symbols
+from assistant.picture import connection, marks, plots, symbols
 from assistant.picture.plots import Curve, Panel
 from assistant.picture.svg import LEAD, SOFT, Box, Canvas, wrapped
 
@@ -192,7 +192,7 @@ def _panels(library: Library, circuit: str, step: Step, said: Said) -> list[tupl
     places = library.terms.places
     place, feed = places[measure.probe].short, places["feed"].short
     panels = [_voltage(library, step, trace, long)]
-    if circuit == connection.STARTER:
+    if circuit == marks.STARTER:
         return [(times, panels, "s")]
     current = long(trace.current_a)
     greatest = float(current[np.argmax(np.abs(current))])

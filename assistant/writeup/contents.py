@@ -224,7 +224,7 @@ class Draft:
             a session in memory.
         facts: Boxes at the head of the form.
         concern: The complaint in the customer's words.
-        findings: The tests that decided the verdict, in sentences.
+        findings: The tests that decided the verdict, in sentences, and whether readings or an eye carry it.
         cause: The words of the verdict; nothing when none counts.
         customer: The cause for the car's owner, where the verdict names one fault and no other.
         no_verdict: Why there is no cause: where the session stopped; nothing when there is one.

@@ -44,6 +44,7 @@ from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, course_of
 from assistant.record.reading import repeated_sentence
 from assistant.writeup import given, timing
+from assistant.writeup.carrying import carried
 from assistant.writeup.contents import (
     MAKER_FIRST,
     MAKER_FIRST_SIGNED,
@@ -80,7 +81,7 @@ from assistant.writeup.statement import (
     term,
 )
 from assistant.writeup.sums import not_adding_up
-from assistant.writeup.telling import decisive, terms_of, told
+from assistant.writeup.telling import decisive, terms_of, told, way
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -159,7 +160,10 @@ def _draft(
         record=record or (session.logs[0].sha256 if session.logs else ""),
         facts=_facts(session, course),
         concern=Statement(facts.complaint, header("facts.complaint") if facts.complaint else ()),
-        findings=told(library, course, deciding),
+        findings=(
+            *told(library, course, deciding),
+            *(carried(library, way(course, final)) if final else ()),
+        ),
         cause=Statement(verdict.says, at("says")) if verdict else NOTHING,
         customer=_customer(library, final, at("faults")) if final else NOTHING,
         no_verdict=NOTHING if verdict else _no_verdict(library, session, course),

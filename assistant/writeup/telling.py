@@ -9,6 +9,7 @@ from assistant.core import wording
 from assistant.core.entries import KEPT
 from assistant.core.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Measurement, Step
 from assistant.writeup import given
+from assistant.writeup.carrying import is_blink
 from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term
 
 if TYPE_CHECKING:
@@ -53,7 +54,8 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
     """Two or three results that carry a verdict: the last one, and those before it that say most.
 
     A result says something when it is not what a good system shows, or when it rules a fault out; another
-    instrument than those that are told already says it in another way.
+    instrument than those that are told already says it in another way, and so does the same one with another outcome.
+    What an eye made of a blink says less than anything else.
     The weights are chosen: they gave what a technician would tell, for the verdicts of the shipped procedures.
     """
     results = [taken for taken in way(course, ended) if not taken.result.words.endswith(KEPT)] or way(
@@ -66,6 +68,8 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
 
     def says(taken: Taken) -> int:
         step = _step(library, taken.result)
+        if is_blink(step, taken.result.outcome):
+            return 1
         answer = step.answer(taken.result.outcome)
         used = [_step(library, one.result).measure for one in chosen]
         if step.measure in used:
@@ -76,7 +80,11 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
         other = 3 * (new and (odd > 0 or rules_out))
         # The same lamp at the same place in another state of key and engine makes a contrast.
         contrast = 2 * any(replace(measure, engine=step.measure.engine) == step.measure for measure in used)
-        return odd + rules_out + other + contrast
+        against = any(
+            _frame(_step(library, one.result)) == _frame(step) and one.result.outcome != taken.result.outcome
+            for one in chosen
+        )
+        return odd + rules_out + other + max(contrast, 2 * against)
 
     while rest and len(chosen) < _TOLD:
         best = max(rest, key=says)  # of two that say as much, the earlier one

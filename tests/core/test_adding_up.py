@@ -5,18 +5,17 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
+from sample_library import sample_library
 from test_weighed_dialogue import settle
 
 from assistant.core import entries
 from assistant.core.adding_up import Drop, unequal
-from assistant.core.loading import load_library
 from assistant.core.procedure import Engine, Measurement
 from assistant.core.result import Control
 from assistant.core.states import State
-from assistant.resources import directory
 from assistant.testing import Dialogue
 
-LIBRARY = load_library(directory("procedures"), weighing=False)
+LIBRARY = sample_library()
 
 
 def drop(clip: str, probe: str, volts: str, place: int = 0, **other: object) -> Drop:

@@ -18,30 +18,38 @@ from assistant.testing import Dialogue
 LIBRARY = load_library(directory("procedures"))
 CIRCUIT = "coil-with-external-driver"
 OLD = replace(DEFAULT_THRESHOLDS, rules=OLD_RULES, part_from=0.0)
-LETS_GO = ("lit", "dark", "present", "lit")
-"""The feed is there with the key on and drops out while cranking, and the relay's winding stays fed: a relay."""
+CARRIES_NOTHING = ("10.5", "lamp-off", "present", "dark", "8")
+"""The lamp stays dark on the feed where a meter reads eight volts: a wire that carries next to nothing."""
 
 
-def feed_dead(limits: Thresholds, answers: tuple[str, ...] = LETS_GO) -> Dialogue:
+def control_test(limits: Thresholds, answers: tuple[str, ...] = CARRIES_NOTHING) -> Dialogue:
     talk = Dialogue(LIBRARY, limits)
-    talk.begin("feed-dead")
+    talk.begin("coil-control")
     settle(talk)
     for answer in answers:
-        talk.hear(answer)
+        answered(talk, answer)
         while talk.runner.state is State.READING_BACK:
             talk.hear(control=Control.AFFIRM)
         settle(talk)
     return talk
 
 
+def answered(talk: Dialogue, answer: str) -> None:
+    """An outcome, or a reading."""
+    if answer[0].isdigit():
+        talk.hear(value=answer)
+    else:
+        talk.hear(answer)
+
+
 def remarks(talk: Dialogue, kind: str) -> list[str]:
     return [entry.text for entry in talk.entries if isinstance(entry, entries.Remark) and entry.kind == kind]
 
 
-def test_a_feed_that_drops_out_while_cranking_is_a_known_pattern_and_not_cranked_again() -> None:
+def test_a_dark_lamp_where_a_meter_reads_volts_is_a_known_pattern_and_not_cranked_again() -> None:
     """Some mechanism of the catalogue gives all of it: it goes on, says so once, and keeps both results."""
-    talk = feed_dead(DEFAULT_THRESHOLDS)
-    assert talk.runner.position == ("feed-dead", "relay-control-while-cranking")
+    talk = control_test(DEFAULT_THRESHOLDS)
+    assert talk.runner.position == ("feed-weak", "whole-drop")
     assert remarks(talk, "does not fit") == []
     (words,) = remarks(talk, "known pattern")
     assert words.count("Feed side") == 2
@@ -50,13 +58,13 @@ def test_a_feed_that_drops_out_while_cranking_is_a_known_pattern_and_not_cranked
 
 def test_under_the_rules_of_an_old_record_it_is_asked_again_as_it_was() -> None:
     """A session recorded before replays with the question that it had."""
-    talk = feed_dead(OLD)
-    assert talk.runner.position == ("feed-dead", "feed-while-cranking")
+    talk = control_test(OLD)
+    assert talk.runner.position == ("coil-control", "feed-while-cranking")
     assert remarks(talk, "does not fit")[0].startswith("These seldom come together.")
 
 
 def weighed(*results: tuple[str, str]) -> evidence.Assessment:
-    facts = [evidence.Fact("coil-control", step, outcome, 0.99) for step, outcome in results]
+    facts = [evidence.Fact(*step.split("/"), outcome, 0.99) for step, outcome in results]
     found = evidence.assess(LIBRARY, CIRCUIT, facts, DEFAULT_THRESHOLDS)
     assert found is not None
     return found
@@ -65,9 +73,11 @@ def weighed(*results: tuple[str, str]) -> evidence.Assessment:
 def test_a_part_is_asked_for_only_where_its_faults_are_not_likely_enough() -> None:
     """Likely enough, without a part, or asked already: nothing; else the result that is likeliest a slip."""
     assessment = weighed(
-        ("feed-while-cranking", "lit"), ("switched-while-cranking", "dark"), ("reversed-lamp", "dark")
+        ("coil-control/feed-while-cranking", "lit"),
+        ("coil-control/switched-while-cranking", "dark"),
+        ("coil-and-driver/primary-ohms", "open"),
     )
-    verdict = LIBRARY.procedures["coil-control"].verdicts["primary-open"]
+    verdict = LIBRARY.procedures["coil-and-driver"].verdicts["primary-open"]
     sure = assessment.posterior["open-primary"]
     limit = min(1.0, sure + 0.001)
     place = thin(assessment, verdict, frozenset(), 1.1)
@@ -83,18 +93,16 @@ def test_a_part_is_asked_for_only_where_its_faults_are_not_likely_enough() -> No
 def test_before_a_part_the_thin_result_is_asked_again_once_and_then_the_verdict_stands() -> None:
     """It is said why, recorded, taken back; the same answer again leads to the verdict, whatever its odds."""
     talk = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, part_from=1.1, doubt_from=0.01, rules=OLD_RULES + 1))
-    talk.begin("coil-control")
+    talk.begin("coil-and-driver")
     settle(talk)
-    answers = {
-        "feed-while-cranking": "lit",
-        "switched-while-cranking": "steady",
-        "driver-end-while-cranking": "dark",
-    }
     for _ in range(30):
         if talk.runner.state is State.READING_BACK:
             talk.hear(control=Control.AFFIRM)
+        elif talk.runner.state is State.INQUIRING:
+            talk.key("plus")
         elif talk.runner.state is State.ASKING:
-            talk.hear(answers[talk.runner.position[1]])
+            assert talk.runner.position[1] in ("primary-ohms", "primary-ohms-again")
+            talk.hear(value="900")
         else:
             break
         settle(talk)
@@ -109,4 +117,4 @@ def test_before_a_part_the_thin_result_is_asked_again_once_and_then_the_verdict_
     ]
     assert len(undone) == len(set(undone)) == len(again)
     verdict = [entry.verdict for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
-    assert verdict == ["control-wire-open"]
+    assert verdict == ["primary-open"]

@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 
 import pytest
+from sample_library import sample_library
 from test_weighed_dialogue import settle
 
 from assistant.core import entries, wording
@@ -19,8 +20,8 @@ from assistant.core.states import State
 from assistant.resources import directory
 from assistant.testing import Dialogue
 
-WEIGHING = load_library(directory("procedures"))
-LIBRARY = load_library(directory("procedures"), weighing=False)
+LIBRARY = sample_library()
+WEIGHING = replace(LIBRARY, knowledge=load_library(directory("procedures")).knowledge)
 ROUND = {
     ("coil-control", "feed-while-cranking"): "dark",
     ("feed-dead", "feed-key-on"): "lit",

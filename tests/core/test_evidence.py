@@ -11,6 +11,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings, strategies as st
 from sample_knowledge import CIRCUIT, MATRIX, knowing
+from sample_library import sample_library
 
 from assistant.core.evidence import (
     FORMAT,
@@ -30,7 +31,7 @@ from assistant.core.policy import DEFAULT_THRESHOLDS as LIMITS
 from assistant.errors import FileProblem
 from assistant.resources import directory
 
-LIBRARY = knowing(load_library(directory("procedures"), weighing=False))
+LIBRARY = knowing(sample_library())
 STEPS = [
     (procedure.name, step)
     for procedure in LIBRARY.procedures.values()

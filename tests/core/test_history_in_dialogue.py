@@ -7,15 +7,14 @@ from typing import TYPE_CHECKING
 
 from hypothesis import given, settings, strategies as st
 from sample_knowledge import CIRCUIT, knowing
+from sample_library import sample_library
 
 from assistant.core import entries
 from assistant.core.evidence import assess
-from assistant.core.loading import load_library
 from assistant.core.odds import Findings
 from assistant.core.policy import DEFAULT_THRESHOLDS
 from assistant.core.result import Control
 from assistant.core.states import State
-from assistant.resources import directory
 from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
 
     from assistant.core.procedure import Library
 
-PLAIN = knowing(load_library(directory("procedures"), weighing=False))
+PLAIN = knowing(sample_library())
 FAULTS = list(PLAIN.terms.faults)
 
 

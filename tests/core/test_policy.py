@@ -6,13 +6,12 @@ from dataclasses import replace
 
 import pytest
 from hypothesis import given, strategies as st
+from sample_library import sample_library
 
-from assistant import resources
-from assistant.core.loading import load_library
 from assistant.core.policy import DEFAULT_THRESHOLDS, Acceptance, grade, tapered
 from assistant.core.procedure import Leads
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY = sample_library()
 STEPS = [step for procedure in LIBRARY.procedures.values() for step in procedure.steps.values()]
 
 

@@ -9,6 +9,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 from sample_asking import asking_library
+from sample_library import sample_library
 
 from assistant import resources
 from assistant.core import entries, events
@@ -49,7 +50,7 @@ from assistant.keys.pad import KEYS
 from assistant.testing import Dialogue
 
 WEIGHING = load_library(resources.directory("procedures"))
-LIBRARY = load_library(resources.directory("procedures"), weighing=False)
+LIBRARY = sample_library()
 """The procedures alone: a scripted way through them is not to be asked again (`test_weighed_dialogue` does that)."""
 ASKING_FACTS = asking_library()
 """The same with the likelihoods, and two small procedures that ask for facts of every kind."""

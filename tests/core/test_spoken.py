@@ -33,7 +33,7 @@ def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() 
         "Standing by.",
         "Nothing to take back.",
         *spoken.sentences(wording.numbered(REASONS.values())),
-        *spoken.sentences(LIBRARY.procedures["coil-control"].verdicts["primary-shorted"].says),
+        *spoken.sentences(LIBRARY.procedures["coil-and-driver"].verdicts["coil-bad"].says),
     ):
         assert text in SENTENCES or f"Verdict. {text}" in SENTENCES, text
 

@@ -7,18 +7,17 @@ from dataclasses import replace
 
 import pytest
 from sample_knowledge import knowing
+from sample_library import sample_library
 
 from assistant.core import entries
 from assistant.core.events import KeyPressed, Say, from_json, to_json
-from assistant.core.loading import load_library
 from assistant.core.policy import DEFAULT_THRESHOLDS
 from assistant.core.result import Control
 from assistant.core.runner import Runner
 from assistant.core.states import SAYABLE, TRANSITIONS, State, Trigger
-from assistant.resources import directory
 from assistant.testing import Dialogue
 
-PLAIN = load_library(directory("procedures"), weighing=False)
+PLAIN = sample_library()
 LIBRARY = knowing(PLAIN)
 
 

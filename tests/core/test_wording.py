@@ -8,9 +8,9 @@ from assistant.core.loading import load_library
 
 
 def test_a_procedure_that_is_started_alone_says_what_it_presumes_to_be_good() -> None:
-    """A control test with a weak battery condemns good parts; who starts with it is told once."""
+    """A test of coil and driver with a weak battery condemns good parts; who starts with it is told once."""
     library = load_library(resources.directory("procedures"))
-    control = library.procedures["coil-control"]
+    control = library.procedures["coil-and-driver"]
     alone = wording.procedure_intro(library.terms, control, alone=True)
     assert alone == f"{control.title}. Presumed good: battery and cables."
     assert wording.procedure_intro(library.terms, control, alone=False) == f"{control.title}."

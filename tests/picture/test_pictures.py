@@ -16,13 +16,14 @@ import pytest
 from assistant import picturing
 from assistant.circuit.catalogue import CIRCUITS, mechanisms
 from assistant.circuit.network import nodes_of
+from assistant.circuit.observing import CABLES
 from assistant.circuit.parameters import PARAMETERS
 from assistant.circuit.problems import CircuitProblem
 from assistant.cli import main
 from assistant.core.loading import load_library
 from assistant.core.procedure import NO_CIRCUIT, SENSES, Engine, Measurement
 from assistant.errors import UsageProblem
-from assistant.picture import connection, plots, svg, whole
+from assistant.picture import connection, marks, plots, svg, whole
 from assistant.resources import directory
 
 if TYPE_CHECKING:
@@ -73,15 +74,15 @@ def test_every_step_can_be_drawn_and_read_for_every_fault(procedure: Procedure, 
 def test_every_point_of_every_circuit_can_be_probed_in_the_drawing(circuit: str) -> None:
     """Each node of the circuit model has a place in the drawing, whatever is unplugged and wherever the clip is."""
     drawn = connection.nodes(circuit)
-    if circuit != connection.STARTER:
+    if circuit != marks.STARTER:
         assert set(drawn) >= set(nodes_of(CIRCUITS[circuit])) - {"coil-low", "starter-terminal"}
     for probe in drawn:
         clip = "battery-positive" if probe == "battery-negative" else "battery-negative"
         for unplugged in ((), ("coil",), ("module",), ("module", "coil")):
-            if (probe.endswith("-signal") or probe == "sensor-supply") and "module" in unplugged:
+            if (probe.endswith("-signal") or probe in ("sensor-supply", "command")) and "module" in unplugged:
                 continue  # the model refuses it: the signal is probed at the module, which also gives the supply
             measure = Measurement("test-lamp", clip, probe, Engine.KEY_ON, unplugged)
-            if probe == "feed-wire":
+            if probe in CABLES:
                 measure = Measurement("current-clamp", None, probe, Engine.CRANKING, unplugged)
             assert [] == unreadable(connection.drawn(circuit, measure, LIBRARY.terms)), (probe, unplugged)
 
@@ -117,6 +118,51 @@ def test_every_fault_is_marked_where_it_is() -> None:
             canvas = connection.drawn(circuit, measure, LIBRARY.terms, picturing.changed(mechanism))
             marked = any(label.text == "(fault)" for label in canvas.labels)
             assert (mechanism.fault != "none") is marked, mechanism
+
+
+def test_every_change_of_a_fault_has_its_place() -> None:
+    """Nothing that a fault changes is left without a mark, but what shows a fault and is in no drawing."""
+    changed = {name for circuit in CIRCUITS for one in mechanisms(circuit) for name in picturing.changed(one)}
+    assert marks.NOT_DRAWN == changed - set(marks.WHERE)
+
+
+def test_a_spark_that_breaks_down_is_marked_where_it_does() -> None:
+    """Inside the coil for a bad coil, behind the coil for a bad lead or plug."""
+    (coil,) = marks.places(("breakdown-voltage", "burning-voltage"), CONTROL.circuit)
+    (lead,) = marks.places(("breakdown-voltage", "lead-to-ground"), CONTROL.circuit)
+    assert coil[0] < 668 < lead[0]
+
+
+def test_instruments_that_show_something_else_look_different() -> None:
+    """A filament lamp, an LED light, a voltmeter and an ohmmeter at the same places are four drawings."""
+    drawings = {
+        connection.inline(
+            CONTROL.circuit,
+            Measurement(name, "feed", "driver-end", Engine.KEY_OFF, ("coil",)),
+            LIBRARY.terms,
+            "a",
+        ).replace(LIBRARY.terms.instruments[name].short, "")
+        for name in ("test-lamp", "led-light", "voltmeter", "ohmmeter")
+    }
+    assert 4 == len(drawings)
+
+
+def test_a_borrowed_and_a_refitted_coil_are_named_in_the_drawing() -> None:
+    """Who looks at the picture sees which coil is in the place."""
+    for step, name in (("sound-coil", "sound coil, borrowed"), ("old-coil", "old coil, refitted")):
+        measure = LIBRARY.step("coil-and-driver", step).measure
+        labels = {label.text for label in connection.drawn(CONTROL.circuit, measure, LIBRARY.terms).labels}
+        assert name in labels
+        assert "ignition coil" not in labels
+
+
+def test_the_known_load_of_a_clamp_is_drawn_with_its_lamp() -> None:
+    """The heavy lamp is there on the battery's posts, and only for this measurement."""
+    measure = Measurement("current-clamp", None, "heavy-lamp-lead", Engine.KEY_OFF)
+    other = replace(measure, probe="feed-wire")
+    for one, there in ((measure, True), (other, False)):
+        labels = {label.text for label in connection.drawn(CONTROL.circuit, one, LIBRARY.terms).labels}
+        assert there is ("heavy lamp" in labels)
 
 
 def test_the_drawing_follows_from_the_measurement() -> None:
@@ -215,7 +261,7 @@ GOOD = ["picture", "--procedure", "coil-control", "--step", "switched-while-cran
         (["--procedure", "coil"], "There is no procedure 'coil'. Known are: after-repair"),
         (
             ["--step", "nowhere"],
-            "The procedure 'coil-control' has no step 'nowhere'. It has: feed-while-cranking",
+            "The procedure 'coil-control' has no step 'nowhere'. It has: battery-while-cranking, security-lamp",
         ),
         (["--fault", "gremlin"], "has no fault 'gremlin'. Known are: none, coil-secondary"),
         (["--fault", "open-feed", "--mechanism", "rust"], "has no mechanism 'rust'. Known are: fuse-blown"),
@@ -265,7 +311,7 @@ def test_nothing_is_drawn_that_the_circuit_does_not_have() -> None:
     for circuit, measure, says in (
         ("steam", SWITCHED.measure, "The circuit 'steam' has no drawing"),
         (CONTROL.circuit, look, "Nothing is connected"),
-        (connection.STARTER, nowhere, "has no point 'feed' to draw a lead to. It has: battery-positive"),
+        (marks.STARTER, nowhere, "has no point 'feed' to draw a lead to. It has: battery-positive"),
     ):
         with pytest.raises(UsageProblem, match=re.escape(says)):
             connection.drawn(circuit, measure, LIBRARY.terms)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pypdf
 import pytest
-from recorded import SHORTED_PRIMARY, folder, scripted
+from recorded import BAD_COIL, folder, scripted
 
 from assistant.errors import UsageProblem
 from assistant.record import add_review
@@ -26,7 +26,7 @@ def read(written: bytes) -> list[str]:
 
 def test_each_page_has_its_number_the_order_and_the_hash(tmp_path: Path) -> None:
     """`pypdf` reads what is printed: page 1 for the customer, the evidence after it, each page named."""
-    place = folder(tmp_path, scripted(*SHORTED_PRIMARY))
+    place = folder(tmp_path, scripted(*BAD_COIL))
     made = drafted(place)[0]
     pages = [
         " ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(write_pdf(place))).pages
@@ -44,7 +44,7 @@ def test_each_page_has_its_number_the_order_and_the_hash(tmp_path: Path) -> None
 
 def test_a_signed_review_is_on_paper(tmp_path: Path) -> None:
     """Name, time and checksums stand where the lines for the signature were."""
-    place = folder(tmp_path, scripted(*SHORTED_PRIMARY))
+    place = folder(tmp_path, scripted(*BAD_COIL))
     review = add_review(place, reviewer="J. Okoye", done="Fitted a coil.", sign="the write-up")
     words = " ".join(
         " ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(write_pdf(place))).pages

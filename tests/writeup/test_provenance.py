@@ -19,9 +19,9 @@ import pytest
 import yaml
 from hypothesis import HealthCheck, given, settings, strategies as st
 from recorded import (
+    BAD_COIL,
     FACTS,
     OPEN_CONTROL_WIRE,
-    SHORTED_PRIMARY,
     START,
     folder,
     library,
@@ -76,7 +76,8 @@ FRAME = tokens(
     "sealed still can go an unfinished bytes reviewed signed not amended record write up among faults catalogue one "
     "time speaks these most against slip eye ear finger has probability would tell its likelihoods odds any "
     "than other h s typed session left blank given anew judged less leads that set aside back not ; limits "
-    "contradict each other maker's limit decided pieces do add up whole"
+    "contradict each other maker's limit decided pieces do add up whole rests on readings "
+    "judgement blink should confirm be carries"
 )
 """`h` and `s` are the units of times, which the check computes by itself."""
 
@@ -239,7 +240,7 @@ def test_the_words_between_hold_no_fact() -> None:
     ("answers", "procedure"),
     [
         (OPEN_CONTROL_WIRE, "coil-control"),
-        (SHORTED_PRIMARY, "coil-control"),
+        (BAD_COIL, "coil-control"),
         (("lit", "blinking", "sharper", "7.00 A"), "coil-control"),
         (("12.4 V", "10.40 V"), "battery-and-cranking"),
         ((), "coil-control"),
@@ -266,7 +267,7 @@ def test_each_sentence_of_any_session(seed: int, sealed: bool) -> None:
 
 def test_a_sentence_with_a_number_that_its_sources_do_not_hold_is_found() -> None:
     """The check itself is checked: a wrong number, unit, place, outcome, time or name does not pass."""
-    session = recorded_session(scripted(*SHORTED_PRIMARY))
+    session = recorded_session(scripted(*BAD_COIL))
     made = draft(session, library())
     told = made.findings[-1]
     assert "0.1 ohm" in told.text

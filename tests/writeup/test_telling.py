@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from recorded import OPEN_CONTROL_WIRE, SHORTED_PRIMARY, library, scripted, session
+from recorded import BAD_COIL, OPEN_CONTROL_WIRE, library, scripted, session
 from small_shop import small_library, whole_story
 
 from assistant.writeup import draft, text
@@ -13,32 +13,34 @@ def told(*answers: str, procedure: str = "coil-control") -> list[str]:
     return [one.text for one in draft(session(scripted(*answers, procedure=procedure)), library()).findings]
 
 
-def test_an_open_control_wire_is_told_by_the_lamp_at_three_places() -> None:
-    """Fed, not switched, and nothing at the other end of the wire: one sentence that a customer can follow."""
-    (sentence,) = told(*OPEN_CONTROL_WIRE)
+def test_an_open_control_wire_is_told_by_the_light_at_both_ends_and_the_ohms() -> None:
+    """Switched at the driver, not at the coil, and the wire between them measured: a customer can follow it."""
+    light, meter, carried = told(*OPEN_CONTROL_WIRE)
     assert (
-        "With the engine cranking, the test lamp on the feed side of the coil was lit; on the switched side of the "
-        "coil it was lit and steady, without a blink (good: lamp blinking); on the driver end of the control wire it "
-        "stayed dark (good: lamp blinking)." == sentence
+        "With the engine cranking and the coil unplugged, the LED light on the control terminal in the coil's plug "
+        "stayed dark (good: lamp blinking); on the driver end of the control wire it blinked." == light
     )
-
-
-def test_a_shorted_primary_is_told_by_lamp_clamp_and_ohmmeter() -> None:
-    """Three instruments say three things; a second place of the lamp would add nothing."""
-    lamp, clamp, meter = told(*SHORTED_PRIMARY)
-    assert "switched side of the coil was lit and steady" in lamp
-    assert "the clamp around the feed cable of the coil read 9.1 A: full current is switched" in clamp
     assert meter.startswith(
-        "With the key off and the coil unplugged, the ohmmeter from the coil's own feed terminal"
+        "With the key off and the coil and the driver module unplugged, the ohmmeter from "
     )
-    assert "read 0.1 ohm: below the usual range (good: 0.3 to below 2 ohm)." in meter
+    assert meter.endswith("read 40 ohm: above the limit (good: below 0.3 ohm).")
+    assert "LED light (tests 11 and 12)" in carried
+
+
+def test_a_bad_coil_is_told_by_the_sound_one_that_sparks_in_its_place() -> None:
+    """No spark, a spark with the borrowed coil, none with the old one: what a blink looked like adds nothing."""
+    sparks, carried = told(*BAD_COIL)
+    assert "both towers of the silent coil showed no spark (good: strong, snapping spark)" in sparks
+    assert "on a borrowed sound coil in this place it showed a strong spark; " in sparks
+    assert sparks.endswith("on the old coil refitted it showed no spark.")
+    assert carried.startswith("This verdict rests on readings")
 
 
 def test_the_tests_that_are_told_are_marked_in_the_table() -> None:
     """Who reads the cause finds its tests in the evidence."""
-    made = draft(session(scripted(*SHORTED_PRIMARY)), library())
-    assert [2, 4, 5] == [test.number for test in made.tests if test.decisive]
-    assert " * 2  " in text(made)
+    made = draft(session(scripted(*BAD_COIL)), library())
+    assert [12, 19, 20] == [test.number for test in made.tests if test.decisive]
+    assert " * 19 " in text(made)
     assert "   1  " in text(made)
 
 
@@ -61,6 +63,6 @@ def test_what_follows_a_repair_does_not_take_the_cause_away() -> None:
     proof = ("done", "good", "done", "dies")
     for answers in (proof[:2], proof):
         made = draft(session(scripted(*OPEN_CONTROL_WIRE, *answers)), library())
-        assert "The control wire is open between coil and driver." == made.cause.text
+        assert "The control wire does not carry from driver to coil." == made.cause.text
     assert ["After the repair"] == [found.procedure for found in made.found_after]
     assert "It starts and dies." in text(made)

@@ -1,0 +1,97 @@
+"""What carries a verdict: readings of meters and the LED light, or what an eye made of a blink."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core import wording
+from assistant.core.entries import KEPT
+from assistant.core.procedure import FILAMENTS, UNJUDGED
+from assistant.writeup.statement import Statement, line, once, procedure, term
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from assistant.core.procedure import Library, Step
+    from assistant.record.course import Taken
+
+BLINKS = frozenset({"steady", "blinking", "flickering", "same", "sharper"})
+"""Outcomes of a filament lamp that an eye judges by how the light changes.
+
+A filament glows on between pulses and wavers with the starter, so these are the answers that eyes differ on most.
+"""
+LED_LIGHT = "led-light"
+
+
+def is_blink(step: Step, outcome: str) -> bool:
+    """Whether an answer is the eye's judgement of a blinking filament."""
+    return step.measure.instrument in FILAMENTS and outcome in BLINKS
+
+
+def is_reading(step: Step, outcome: str) -> bool:
+    """Whether an answer is a judged number of a meter, or that of the LED light, which has no afterglow."""
+    if step.measure.instrument == LED_LIGHT:
+        return True
+    return step.reading is not None and outcome != UNJUDGED
+
+
+def _decided(step: Step, outcome: str) -> bool:
+    """Whether another answer to this test would have led elsewhere."""
+    answer = step.answer(outcome)
+    return answer is not None and any(other.target != answer.target for other in step.choices())
+
+
+def _named(library: Library, results: Iterable[Taken]) -> str:
+    """Instruments with the numbers of their tests: "ohmmeter (tests 6 and 9) and LED light (test 11)"."""
+    tests: dict[str, list[str]] = {}
+    for taken in results:
+        measure = library.step(taken.result.procedure, taken.result.step).measure
+        instrument = library.terms.instruments[measure.instrument]
+        tests.setdefault(instrument.short or instrument.spoken, []).append(str(taken.result.number))
+    return wording.listed([f"{name} ({_tests(numbers)})" for name, numbers in tests.items()])
+
+
+def _tests(numbers: list[str]) -> str:
+    return f"test{'s' if len(numbers) > 1 else ''} {wording.listed(numbers)}"
+
+
+def carried(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
+    """A sentence about what a verdict stands on; none where neither a reading nor a blink decided.
+
+    Args:
+        library: The procedures that were copied into the session.
+        results: The standing results that led to the verdict, in order.
+    """
+    readings: list[Taken] = []
+    blinks: list[Taken] = []
+    for taken in results:
+        step = library.step(taken.result.procedure, taken.result.step)
+        outcome = taken.result.outcome
+        if taken.result.words.endswith(KEPT) or not _decided(step, outcome):
+            continue
+        if is_blink(step, outcome):
+            blinks.append(taken)
+        elif is_reading(step, outcome):
+            readings.append(taken)
+    if not readings and not blinks:
+        return ()
+    eye = f"the eye's judgement of a blink ({_tests([str(taken.result.number) for taken in blinks])})"
+    if not readings:
+        words = f"This verdict rests on {eye}: no reading carries it."
+    elif not blinks:
+        words = (
+            f"This verdict rests on readings: {_named(library, readings)}. No blink had to be judged by eye."
+        )
+    elif blinks[-1].line == results[-1].line:
+        words = (
+            f"The last test is {eye}: a reading should confirm it. Read before: {_named(library, readings)}."
+        )
+    else:
+        words = f"This verdict rests on readings more than on {eye}: {_named(library, readings)}."
+    named = [*readings, *blinks]
+    sources = [source for taken in named for source in line(taken.line)]
+    for taken in named:
+        step = library.step(taken.result.procedure, taken.result.step)
+        sources += procedure(library, taken.result.procedure, "steps", taken.result.step)
+        sources += term("instruments", step.measure.instrument)
+    return (Statement(words, once(sources)),)
