@@ -65,6 +65,9 @@ LOUD_DB = -8.0
 MOST = 300
 """More utterances than any session needs."""
 
+NO_NUMBER_OHM = 1e6
+"""From here on he says "over range": nobody reads out the digits of a wire that touches nothing."""
+
 TRIES = 4
 """After so many times of not being understood at one question a person takes the keys."""
 
@@ -116,7 +119,7 @@ class Car:
                 return step.answers[int(np.argmax(shares))].outcome, None
             value = observe(circuit, mechanism, step.measure, self.system).value
             assert value is not None
-            if not np.isfinite(value[0]):
+            if not np.isfinite(value[0]) or (step.reading.unit == "ohm" and value[0] >= NO_NUMBER_OHM):
                 return "over-range", None
             return None, _as_a_meter_shows(float(value[0]), step.reading.unit)
         except CircuitProblem:
@@ -383,7 +386,7 @@ class Technician(Person):
         if value is not None:
             return [*("point" if sign == "." else sign for sign in format(value, "f")), "enter"]
         if step.reading is not None:
-            return [*"9999", "enter"]
+            return [*"9999999", "enter"]
         return [str(1 + [answer.outcome for answer in step.answers].index(outcome or ""))]
 
     def _conclude(self, *, keyed: bool) -> Turn:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pypdf
 import pytest
-from recorded import BAD_COIL, folder, scripted
+from recorded import BAD_COIL, OPEN_CONTROL_WIRE, folder, scripted
 
 from assistant.errors import UsageProblem
 from assistant.record import add_review
@@ -26,7 +26,7 @@ def read(written: bytes) -> list[str]:
 
 def test_each_page_has_its_number_the_order_and_the_hash(tmp_path: Path) -> None:
     """`pypdf` reads what is printed: page 1 for the customer, the evidence after it, each page named."""
-    place = folder(tmp_path, scripted(*BAD_COIL))
+    place = folder(tmp_path, scripted(*OPEN_CONTROL_WIRE))
     made = drafted(place)[0]
     pages = [
         " ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(write_pdf(place))).pages

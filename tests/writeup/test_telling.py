@@ -40,7 +40,7 @@ def test_the_tests_that_are_told_are_marked_in_the_table() -> None:
     """Who reads the cause finds its tests in the evidence."""
     made = draft(session(scripted(*BAD_COIL)), library())
     assert [12, 19, 20] == [test.number for test in made.tests if test.decisive]
-    assert " * 19 " in text(made)
+    assert "\n *19  " in text(made)
     assert "   1  " in text(made)
 
 
