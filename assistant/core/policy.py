@@ -60,7 +60,7 @@ class Thresholds:
         key_slip: Share of keys that are not the one that was meant (chosen, not fitted).
         doubt_from: Probability that one of the results is a slip from which the doubtful one is asked again.  Less
             than one half, because measuring again costs two minutes with the starter's rest, and a wrong verdict an
-            hour or a part; chosen with `assistant.circuit.rehearsing` (figures in DEVELOPERS.md).
+            hour or a part; chosen by rehearsal of whole sessions (`assistant.circuit.rehearsal`).
         mention_from: Probability from which a fault that a verdict does not name is spoken of with it.
         weighed_results: Most results that are weighed together.  A car with its one fault takes some dozen; among
             hundreds a slip is certain, and weighing them after every answer would take ever longer.

@@ -12,7 +12,6 @@ import pytest
 from assistant.circuit import likelihoods
 from assistant.circuit.catalogue import Mechanism
 from assistant.circuit.parameters import Systems
-from assistant.circuit.rehearsing import rehearse
 from assistant.cli import main
 from assistant.core.evidence import Assessment, Fact, assess, parse_table
 from assistant.core.loading import LIKELIHOODS_FILE, load_library
@@ -162,13 +161,3 @@ def test_the_readings_of_a_whole_and_an_open_primary_contradict_each_other() -> 
     doubt = found.doubt()
     assert doubt is not None
     assert doubt.doubtful == 3
-
-
-def test_a_rehearsal_notices_more_than_it_invents() -> None:
-    """Modelled sessions: a slip is asked again far more often than an honest answer, and fewer verdicts are wrong."""
-    right, erring = rehearse(LIBRARY, 1)
-    _, plain = rehearse(replace(LIBRARY, knowledge=None), 1)
-    assert right.sessions == erring.sessions == plain.sessions > 30
-    assert erring.asked_again > 2 * right.asked_again
-    assert erring.right > plain.right
-    assert plain.asked_again == 0
