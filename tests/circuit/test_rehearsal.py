@@ -34,14 +34,12 @@ def answers(fault: str, habit: Habit, procedure: str, step: str, count: int = 20
 
 
 def test_an_honest_person_says_what_is_to_be_seen() -> None:
-    """An open control wire: no light at the coil's end of it; the primary's ohms are the car's own."""
-    one = person("control-wire-open", Habit("honest"))
+    """A dead driver: no light in the coil's place; the primary's ohms are the car's own."""
+    one = person("driver-dead", Habit("honest"))
     step = LIBRARY.step("coil-and-driver", "led-in-coils-place")
-    assert one.answer("coil-and-driver", step).answer.outcome in ("dark", "blinking")
-    dead = person("driver-dead", Habit("honest"))
-    assert dead.answer("coil-and-driver", step).answer.outcome == "dark"
+    assert one.answer("coil-and-driver", step).answer.outcome == "dark"
     ohms = LIBRARY.step("coil-and-driver", "primary-ohms")
-    given = one.answer("coil-and-driver", ohms)
+    given = person("coil-secondary", Habit("honest")).answer("coil-and-driver", ohms)
     assert given.value is not None
     assert Decimal("0.2") < given.value < Decimal(2)
 
