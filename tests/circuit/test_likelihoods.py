@@ -25,10 +25,14 @@ CIRCUIT = "coil-with-external-driver"
 SHIPPED = json.loads((FOLDER / LIKELIHOODS_FILE).read_text(encoding="utf-8"))
 
 
+def fact(step: str, outcome: str) -> Fact:
+    """A result of the control test or of the procedure that it goes on with."""
+    found = next(one for one in ("coil-control", "coil-and-driver") if step in LIBRARY.procedures[one].steps)
+    return Fact(found, step, outcome, 0.99)
+
+
 def posterior(*results: tuple[str, str]) -> Assessment:
-    found = assess(
-        LIBRARY, CIRCUIT, [Fact("coil-control", *result, 0.99) for result in results], DEFAULT_THRESHOLDS
-    )
+    found = assess(LIBRARY, CIRCUIT, [fact(*result) for result in results], DEFAULT_THRESHOLDS)
     assert found is not None
     return found
 
@@ -96,10 +100,10 @@ def test_sixteen_systems_are_enough() -> None:
             ("switched-while-cranking", "blinking"),
             ("same-as-feed", "sharper"),
         ],
-        [("feed-while-cranking", "lit"), ("switched-while-cranking", "dark"), ("reversed-lamp", "lit")],
-        [("switched-while-cranking", "steady"), ("current-without-control", "normal")],
+        [("feed-while-cranking", "lit"), ("switched-while-cranking", "dark"), ("leak-lamp", "lit")],
+        [("switched-while-cranking", "steady"), ("led-in-coils-place", "blinking")],
     ):
-        given = [Fact("coil-control", *result, 0.99) for result in results]
+        given = [fact(*result) for result in results]
         coarse, other = posterior(*results).posterior, assess(fine, CIRCUIT, given, DEFAULT_THRESHOLDS)
         assert other is not None
         assert coarse == pytest.approx(other.posterior, abs=0.1)
@@ -113,7 +117,8 @@ def test_sixteen_systems_are_enough() -> None:
             [
                 ("feed-while-cranking", "lit"),
                 ("switched-while-cranking", "steady"),
-                ("driver-end-while-cranking", "dark"),
+                ("led-in-coils-place", "dark"),
+                ("led-at-module", "blinking"),
             ],
             {"control-wire-open"},
         ),
@@ -121,24 +126,25 @@ def test_sixteen_systems_are_enough() -> None:
             [
                 ("feed-while-cranking", "lit"),
                 ("switched-while-cranking", "dark"),
-                ("reversed-lamp", "dark"),
+                ("leak-lamp", "dark"),
+                ("primary-ohms", "open"),
             ],
             {"open-primary"},
         ),
         (
             [
                 ("feed-while-cranking", "lit"),
-                ("switched-while-cranking", "steady"),
-                ("current-without-control", "normal"),
-                ("resistance-with-current", "shorted"),
+                ("switched-while-cranking", "dark"),
+                ("leak-lamp", "lit"),
+                ("leak-without-module", "free"),
             ],
-            {"shorted-primary"},
+            {"driver-shorted"},
         ),
         (
             [
                 ("feed-while-cranking", "lit"),
                 ("switched-while-cranking", "steady"),
-                ("control-terminal-unplugged", "lit"),
+                ("live-lamp", "lit"),
             ],
             {"control-wire-to-battery"},
         ),
@@ -154,8 +160,8 @@ def test_the_readings_of_a_whole_and_an_open_primary_contradict_each_other() -> 
     found = posterior(
         ("feed-while-cranking", "lit"),
         ("switched-while-cranking", "steady"),
-        ("driver-end-while-cranking", "steady"),
-        ("resistance-without-control", "open"),
+        ("led-in-coils-place", "blinking"),
+        ("primary-ohms", "open"),
     )
     assert found.slip > 0.5
     doubt = found.doubt()

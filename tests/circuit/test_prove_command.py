@@ -34,12 +34,12 @@ def test_a_proof_that_holds_ends_with_0(capsys: pytest.CaptureFixture[str]) -> N
 
 
 def test_a_proof_that_fails_ends_with_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A weak feed that is taken for an open control wire: a finding, with the story of a car."""
+    """A weak feed that is sent to where no feed is tested: a finding, with the story of a car."""
     folder = shutil.copytree(resources.directory("procedures"), tmp_path / "procedures")
     path = folder / "coil-control.yaml"
     text = path.read_text(encoding="utf-8")
-    assert "dim:  {verdict: feed-weak}" in text
-    text = text.replace("dim:  {verdict: feed-weak}", "dim:  {verdict: control-wire-open}")
+    assert "dim:  {procedure: feed-weak}" in text
+    text = text.replace("dim:  {procedure: feed-weak}", "dim:  {verdict: engine-speed-missing}")
     path.write_text(text, encoding="utf-8")
     assert main(["prove", "coil-control", *FEW, "--procedures", str(folder)]) == 1
     shown = capsys.readouterr().out

@@ -34,12 +34,12 @@ def answers(fault: str, habit: Habit, procedure: str, step: str, count: int = 20
 
 
 def test_an_honest_person_says_what_is_to_be_seen() -> None:
-    """An open control wire: feed lit, the end of the wire dark; the primary's ohms are the car's own."""
-    one = person("control-wire-open", Habit("honest"))
-    step = LIBRARY.step("coil-control", "driver-end-while-cranking")
-    assert one.answer("coil-control", step).answer.outcome == "dark"
-    ohms = LIBRARY.step("coil-control", "resistance-without-control")
-    given = one.answer("coil-control", ohms)
+    """A dead driver: no light in the coil's place; the primary's ohms are the car's own."""
+    one = person("driver-dead", Habit("honest"))
+    step = LIBRARY.step("coil-and-driver", "led-in-coils-place")
+    assert one.answer("coil-and-driver", step).answer.outcome == "dark"
+    ohms = LIBRARY.step("coil-and-driver", "primary-ohms")
+    given = person("coil-secondary", Habit("honest")).answer("coil-and-driver", ohms)
     assert given.value is not None
     assert Decimal("0.2") < given.value < Decimal(2)
 
@@ -63,7 +63,7 @@ def test_what_is_told_looked_up_or_done_is_not_misread() -> None:
     [
         ("coil-control", "feed-while-cranking", "dark", None),
         ("feed-weak", "supply-drop", "within", Decimal(0)),
-        ("coil-control", "resistance-without-control", "open", None),
+        ("coil-and-driver", "primary-ohms", "open", None),
         ("feed-dead", "crank-signal", "missing", None),
     ],
 )
@@ -83,16 +83,16 @@ def test_contact_is_missed_anew_each_time_and_never_by_a_clamp() -> None:
     ]
     assert 29 <= len(dark) <= 91
     one = person("driver-dead", Habit("x", missing=1.0))
-    one.answer("coil-control", LIBRARY.step("coil-control", "current-without-control"))
+    one.answer("driver-supply-and-inputs", LIBRARY.step("driver-supply-and-inputs", "primary-current"))
     assert one.missed == 0
 
 
 def test_a_part_that_is_good_is_counted_wherever_it_is_named() -> None:
     """The coil of a car with an open control wire is good, its wire is not; the mechanism's own list decides."""
     way = WAYS["control-wire-open"]
-    assert good_parts(LIBRARY, way, "coil-control", "control-present") == ("ignition coil",)
-    assert good_parts(LIBRARY, way, "coil-control", "control-wire-open") == ()
-    assert good_parts(LIBRARY, way, "coil-control", "no-control") == ()
+    assert good_parts(LIBRARY, way, "coil-and-driver", "coil-bad") == ("ignition coil",)
+    assert good_parts(LIBRARY, way, "coil-and-driver", "control-wire-open") == ()
+    assert good_parts(LIBRARY, way, "coil-and-driver", "driver-does-not-switch") == ()
 
 
 def test_a_session_that_ends_at_a_wrong_part_is_counted_as_one() -> None:
@@ -131,5 +131,5 @@ def test_the_command_prints_a_line_for_each_fault(capsys: pytest.CaptureFixture[
 
 def test_over_range_is_said_as_such() -> None:
     """A meter over its range is no number."""
-    given = Given(LIBRARY.step("coil-control", "resistance-without-control").reading.bands[-1])  # type: ignore[union-attr]
+    given = Given(LIBRARY.step("coil-and-driver", "primary-ohms").reading.bands[-1])  # type: ignore[union-attr]
     assert spoken_value(given) == (OVER_RANGE, None)
