@@ -114,7 +114,7 @@ JOBS = {
         [
             Aside("switched-while-cranking", State.ASKING, "say", "not sure"),
             Aside("feed-while-cranking", State.CRANKING, "slip", "feed side dark"),
-            Aside("towers", State.CRANKING, "loud"),
+            Aside("primary-ohms", State.ASKING, "loud"),
             Aside("wire-drop", State.ASKING, "say", REMARK),
             Aside("wire-drop", State.ASKING, "say", "say again"),
             Aside("old-coil", State.CONCLUDING, "note", "case of the coil is cracked"),
