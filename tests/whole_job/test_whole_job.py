@@ -121,7 +121,7 @@ JOBS = {
         ],
         verdict="coil-bad",
         part="ignition coil",
-        voice="awb",
+        voice="rms",
         complaint="Misfired for a week, now cranks and does not start.",
         cause="The coil is bad",
     ),
