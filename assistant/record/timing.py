@@ -46,11 +46,12 @@ REVIEWED = 10
 FIRST = datetime(2024, 1, 2, 8, 0, tzinfo=UTC)
 
 STORIES = (
-    ("lit", "steady", "dark", "yes"),  # an open control wire
-    ("lit", "steady"),  # stopped at the driver end
-    ("dark",),  # handed over to the dead feed
+    # An open control wire.
+    ("0.8 ohm", "dark", "0.1 V", "dark", "over-range", "dark", "blinking", "40 ohm"),
+    ("0.8 ohm", "dark", "0.1 V"),  # stopped at the leak tests
+    ("0.8 ohm", "lit", "12.1 V"),  # the control wire touches battery voltage
 )
-"""What the played technician answers to the control test."""
+"""What the played technician answers to the tests of coil, control wire and driver: an outcome or a reading."""
 
 _PAINT = ("blue", "white", "red", "silver", "green", "black")
 _BODY = ("pickup", "van", "coupe", "sedan", "wagon")
@@ -74,15 +75,18 @@ class Timing:
 
 
 def played(library: Library, answers: Sequence[str]) -> Played:
-    """Events and actions of a control test in which these were answered; "yes" affirms."""
+    """Events and actions of a session in which these were answered and, where they are read back, affirmed."""
     talk = Dialogue(library)
-    talk.begin("coil-control")
+    talk.begin("coil-and-driver")
     _settle(talk)
     for answer in answers:
-        if answer == "yes":
-            talk.hear(control=Control.AFFIRM)
+        outcome, _, unit = answer.partition(" ")
+        if unit:
+            talk.hear(value=outcome, unit=unit)
         else:
-            talk.hear(answer)
+            talk.hear(outcome)
+        if talk.runner.state is State.READING_BACK:
+            talk.hear(control=Control.AFFIRM)
         _settle(talk)
     return list(zip(talk.events, talk.actions, strict=True))
 

@@ -27,7 +27,7 @@ from assistant.record.course import Dated, follow
 from assistant.record.header import REVIEWS_FILE
 from assistant.record.history import History, Reviewed, Score, read_history
 from assistant.record.index import INDEX_FILE
-from assistant.record.timing import make_up, played
+from assistant.record.timing import STORIES, make_up, played
 from assistant.resources import directory
 from assistant.writeup import write_text
 
@@ -88,7 +88,7 @@ def test_a_car_with_two_faults_is_one_car(sessions: list[Path]) -> None:
 
 def _log(folder: Path) -> None:
     path = folder / "log.jsonl"
-    path.write_bytes(path.read_bytes().replace(b'"steady"', b'"sturdy"', 1))
+    path.write_bytes(path.read_bytes().replace(b'"blinking"', b'"blanking"', 1))
 
 
 def _seal(folder: Path) -> None:
@@ -172,13 +172,14 @@ def test_the_verdict_on_the_cause_is_the_last_that_names_a_fault() -> None:
     """What came after it and names none, as after a repair, and what was withdrawn, is not it."""
     library = load_library(PROCEDURES, weighing=False)
     entries = [
-        VerdictReached("coil-control", "no-control", affirmed=True),
-        VerdictReached("coil-control", "control-wire-open", affirmed=True),
-        VerdictReached("coil-control", "contradiction", affirmed=True),
-        VerdictReached("coil-control", "primary-open", affirmed=False),
+        VerdictReached("coil-control", "engine-speed-missing", affirmed=True),
+        VerdictReached("coil-and-driver", "control-wire-open", affirmed=True),
+        VerdictReached("coil-and-driver", "comes-and-goes", affirmed=True),
+        VerdictReached("coil-and-driver", "primary-open", affirmed=False),
     ]
     course = follow(Dated(START, number, entry) for number, entry in enumerate(entries, start=1))
-    assert ("control-wire-open", ("control-wire-open",)) == history_module._cause(course, library)
+    faults = ("control-wire-open", "high-resistance-control-wire")
+    assert ("control-wire-open", faults) == history_module._cause(course, library)
     assert ("", ()) == history_module._cause(follow(()), library)
 
 
@@ -211,7 +212,7 @@ def test_sessions_are_checked_once_and_again_when_they_change(
 def recorded(parent: Path, findings: Findings | None) -> Path:
     """A played and sealed session that was given these findings."""
     with SessionLog.create(parent, Facts(), PROCEDURES, findings=findings) as log:
-        for event, actions in played(load_library(log.procedures), ("lit", "steady", "dark", "yes")):
+        for event, actions in played(load_library(log.procedures), STORIES[0]):
             log.append(event, actions)
         log.seal()
     return log.folder

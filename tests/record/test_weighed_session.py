@@ -23,19 +23,26 @@ from assistant.resources import directory
 
 ASKED = {"when": ["asking"]}
 READY = {"when": ["acknowledging"], "keys": ["enter"]}
+AFFIRM = {"when": ["reading back"], "keys": ["enter"]}
 TURNS = [
+    {"when": ["inquiring"], "keys": ["plus"]},  # the meter's leads were not measured
     READY,
-    READY,
-    {**ASKED, "keys": ["1"]},  # feed lit
-    READY,
-    {**ASKED, "keys": ["3"]},  # switched side steady
-    {**ASKED, "keys": ["1"]},  # driver end steady
-    {**ASKED, "keys": ["plus", "2"]},  # no current clamp
-    {**ASKED, "keys": ["9", "9", "enter"]},  # ohms: a slip
-    {"when": ["reading back"], "keys": ["enter"]},
+    {**ASKED, "keys": ["0", "point", "8", "enter"]},  # the primary
+    AFFIRM,
+    {**ASKED, "keys": ["3"]},  # the lamp to ground: dark
+    {**ASKED, "keys": ["0", "point", "1", "enter"]},  # volts
+    AFFIRM,
+    {**ASKED, "keys": ["1"]},  # the lamp from battery positive lit: a slip
+    {**ASKED, "keys": ["9"] * 7 + ["enter"]},  # ohms to ground: over range
+    AFFIRM,
     {**ASKED, "keys": ["why"]},
-    {**ASKED, "keys": ["point", "1", "enter"]},  # once more: 0.1
-    {"when": ["reading back"], "keys": ["enter"]},
+    {**ASKED, "keys": ["3"]},  # once more: dark
+    AFFIRM,  # the ohms of before
+    READY,
+    {**ASKED, "keys": ["2"]},  # the light in the coil's place: dark
+    {**ASKED, "keys": ["1"]},  # and at the driver: blinking
+    {**ASKED, "keys": ["4", "0", "enter"]},  # the wire between them
+    AFFIRM,
     {"when": ["concluding"], "keys": ["why"]},
     {"when": ["concluding"], "keys": ["close"]},
 ]
@@ -44,7 +51,7 @@ TURNS = [
 @pytest.fixture(scope="module")
 def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("weighed")
-    scenario = {"procedure": "coil-control", "facts": {"order": "DEMO-2"}, "turns": TURNS}
+    scenario = {"procedure": "coil-and-driver", "facts": {"order": "DEMO-2"}, "turns": TURNS}
     (folder / "scenario.json").write_text(json.dumps(scenario), encoding="utf-8")
     assert main(["demo", "--script", str(folder / "scenario.json"), "--out", str(folder / "out")]) == 0
     return folder / "out"
@@ -61,16 +68,18 @@ def test_the_contradiction_is_spoken_once_and_recorded(session: RecordedSession)
     actions = [action for line in session.lines for action in line.actions]
     said = [action.text for action in actions if isinstance(action, Say) and "do not fit" in action.text]
     (text,) = said
-    assert "Feed side to switched side: 99 ohms." in text
-    assert "Once more: ohmmeter, feed side to switched side, coil unplugged." in text
+    assert "Battery negative to switched side: 9999999 ohms." in text
+    assert "Once more: test lamp from battery positive, switched side, coil unplugged." in text
     noted = [action.entry for action in actions if isinstance(action, Note)]
-    (undone,) = [entry for entry in noted if isinstance(entry, ResultUndone)]
-    assert undone.how == DOUBTED
-    ohms = [entry for entry in noted if isinstance(entry, ResultTaken) and entry.unit == "ohm"]
-    assert [entry.outcome for entry in ohms] == ["open", "shorted"]
+    undone = [entry for entry in noted if isinstance(entry, ResultUndone)]
+    # The doubtful one, and the reading that came after it, which is offered again at its step.
+    assert {entry.step for entry in undone} == {"leak-lamp", "leak-ohms-lit"}
+    assert [entry.step for entry in undone if entry.how == DOUBTED] == ["leak-lamp"]
+    lamp = [entry for entry in noted if isinstance(entry, ResultTaken) and entry.step == "leak-lamp"]
+    assert [entry.outcome for entry in lamp] == ["lit", "dark"]
     assert [entry.kind for entry in noted if isinstance(entry, Remark)] == ["does not fit"]
     (verdict,) = [entry.verdict for entry in noted if isinstance(entry, VerdictReached)]
-    assert verdict == "primary-shorted"
+    assert verdict == "control-wire-open"
 
 
 def test_why_was_answered_in_the_middle_and_at_the_end(session: RecordedSession) -> None:
@@ -78,7 +87,7 @@ def test_why_was_answered_in_the_middle_and_at_the_end(session: RecordedSession)
     said = [action.text for line in session.lines for action in line.actions if isinstance(action, Say)]
     reasons = [text for text in said if text.startswith("Likeliest by the model:")]
     assert len(reasons) == 2
-    assert reasons[1].startswith("Likeliest by the model: shorted coil primary")
+    assert reasons[1].startswith("Likeliest by the model: open control wire")
     assert all(text.count("That speaks against:") == 2 for text in reasons)
 
 
@@ -97,7 +106,7 @@ def test_the_write_up_says_what_remains_and_why(out: Path) -> None:
     for suffix in (".txt", ".html"):
         text = " ".join((out / f"write-up{suffix}").read_text(encoding="utf-8").split())
         assert "no bench measurement behind it" in text.lower()
-        assert "Among the faults of the catalogue, one at a time: shorted coil primary" in text
+        assert "Among the faults of the catalogue, one at a time: open control wire" in text
         assert "speaks for the first of these" in text
         assert "Does not fit: These do not fit together." in text
         assert "asked again, because it did not fit" in text.lower()

@@ -254,7 +254,8 @@ class Technician(Person):
         cut = self._sounding is not None and self.saying is not None
         super().pause()
         self.turns.clear()
-        if cut and self._doing is not None:
+        # What is meant to drown in noise is cut off by the assistant itself: it is done.
+        if cut and self._doing is not None and self._doing.does != "loud":
             self.asides.insert(0, self._doing)
         self._doing = None
 

@@ -44,7 +44,7 @@ def test_every_session_fits_the_published_schema(seed: int, reviewed: bool) -> N
 
 
 @given(stories())
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 def test_every_made_up_session_fits_it_too(story: Story) -> None:
     """Also entries that no dialogue would put in this order."""
     jsonschema.validate(json.loads(to_json(draft(story.session(), small_library()))), PUBLISHED)
