@@ -190,8 +190,10 @@ def changed_value(old: Floats, change: Change, mechanism: Mechanism, systems: Sy
     if change.how == "times":
         return old * change.value
     of = change.key or f"{mechanism.fault}/{mechanism.name}"
-    apart = zlib.crc32(of.encode()) / 2**32
-    quantile = (systems.values["severity"] + apart) % 1.0
+    apart = zlib.crc32(of.encode())
+    # Whole turns of the car's one draw: each is uniform, and two of them together fill the square.
+    turns = 1 + 2 * (apart % 499)
+    quantile = (turns * systems.values["severity"] + apart / 2**32) % 1.0
     drawn = change.value * (change.high / change.value) ** quantile
     return np.asarray(old * drawn**change.power if change.how == "draw-times" else drawn)
 
