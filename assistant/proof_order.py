@@ -12,6 +12,7 @@ import numpy as np
 
 from assistant.circuit import catalogue, parameters
 from assistant.circuit.looks import Looks
+from assistant.circuit.observing import bad_spark
 from assistant.circuit.order import Best, Trial, best_order, minutes_of, preparation
 from assistant.circuit.proof import End, Judgement, Key, followed, judge, story, walk
 from assistant.proving import called, case_of, circuit_of, electrical
@@ -48,10 +49,13 @@ def order(library: Library, odds: Odds, names: Sequence[str]) -> tuple[Ordered, 
 def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
     circuit = circuit_of(library, name)
     presumed = library.procedures[name].presumes_no
+    typical = parameters.Systems.typical()
     mechanisms = [
-        one for one in catalogue.mechanisms(circuit) if one.fault in odds.prior and one.fault not in presumed
+        one
+        for one in catalogue.mechanisms(circuit)
+        if one.fault in odds.prior and one.fault not in presumed and bad_spark(circuit, one, typical)[0]
     ]
-    looks = Looks(library, circuit, mechanisms, parameters.Systems.typical())
+    looks = Looks(library, circuit, mechanisms, typical)
     shares = looks.shares()
     ways = {one.fault: sum(other.fault == one.fault for other in mechanisms) for one in mechanisms}
     prior = [odds.prior[one.fault] / ways[one.fault] for one in mechanisms]

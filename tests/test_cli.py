@@ -567,18 +567,21 @@ def test_without_permission_to_write_it_says_so(tmp_path: Path) -> None:
 def test_a_log_that_cannot_grow_goes_on_in_a_new_file(tmp_path: Path) -> None:
     """At the largest file size allowed the record goes on in another file: said once, and nothing is lost."""
     sessions = tmp_path / "sessions"
-    # More than any copied procedure has, less than the log of this session; the likelihoods are larger than both.
+    # More than any copied procedure has, less than the log of this session; the likelihoods are left out.
     procedures = tmp_path / "procedures"
     procedures.mkdir()
     for path in resources.directory("procedures").glob("*.yaml"):
         shutil.copy(path, procedures)
+    largest = max(path.stat().st_size for path in procedures.iterdir())
     program = Piped(
-        "battery-and-cranking", "--procedures", procedures, "--sessions", sessions, file_limit=24_000
+        "battery-and-cranking", "--procedures", procedures, "--sessions", sessions, file_limit=largest + 1000
     )
     until_a_result(program)
-    for _ in range(40):
+    for _ in range(200):
         program.press("*")
-        program.wait_for("KEY    star")
+        time.sleep(0.02)
+        if "log-2.jsonl" in program.text:
+            break
     program.press("qq")
     status, error = program.ended()
     (folder,) = sessions.iterdir()
@@ -591,11 +594,11 @@ def test_a_log_that_cannot_grow_goes_on_in_a_new_file(tmp_path: Path) -> None:
 
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A disk of 1 MiB, where one may be mounted."""
+    """A disk of 2 MiB, where one may be mounted; a session begins with a copy of its procedures."""
     disk = tmp_path / "disk"
     disk.mkdir()
     mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(disk)], check=False, capture_output=True
+        ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(disk)], check=False, capture_output=True
     )
     if mounted.returncode:
         pytest.skip("no disk may be mounted here; the record's own tests stand in for this one")

@@ -30,7 +30,7 @@ from assistant.core.evidence import FORMAT, FULL, key_of
 if TYPE_CHECKING:
     from assistant.core.procedure import Library, Step
 
-SYSTEMS = 24
+SYSTEMS = 16
 """Random systems for each mechanism; what more of them change is said in DEVELOPERS.md."""
 
 POOL = 6

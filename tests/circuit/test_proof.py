@@ -296,7 +296,7 @@ def test_a_part_that_is_named_on_the_way_is_judged_like_one_at_the_end() -> None
     # A quarter is told of the coil at the end, three quarters on the way to a right verdict.
     assert row(library, walked, 0, case, 1).wrong_part == pytest.approx(0.25 + 0.75)
     assert row(library, walked, 0, case, 1).right == pytest.approx(0.75)
-    found = counters(library, "coil", walked, [case])
+    found = counters(library, "coil", walked, {0: case})
     assert ("coil: no-control", Judgement.WRONG_PART) in {(str(one.end), one.judgement) for one in found}
     bad = Case("driver-dead", "x", ("open-feed",), ("driver module", "feed circuit", "ignition coil"))
     assert row(library, walked, 0, bad, 1).wrong_part == 0
@@ -347,7 +347,7 @@ def test_a_counter_example_is_the_first_clear_car_or_the_likeliest() -> None:
         ("driver", "supply"): [[[1.0, 0.0], [1.0, 0.0]]],
     }
     found = counters(
-        LIBRARY, "coil", walk(LIBRARY, "coil", fixed(doubtful), (1, 2)), [Case("driver-dead", "x")]
+        LIBRARY, "coil", walk(LIBRARY, "coil", fixed(doubtful), (1, 2)), {0: Case("driver-dead", "x")}
     )
     by_end = {str(one.end): one for one in found}
     assert (by_end["coil: coil"].system, by_end["coil: coil"].clear, by_end["coil: coil"].share) == (
@@ -356,7 +356,9 @@ def test_a_counter_example_is_the_first_clear_car_or_the_likeliest() -> None:
         0.7,
     )
     clear = {("coil", "blink"): [[[0.6, 0.4], [1.0, 0.0]]], ("driver", "supply"): [[[1.0, 0.0], [1.0, 0.0]]]}
-    found = counters(LIBRARY, "coil", walk(LIBRARY, "coil", fixed(clear), (1, 2)), [Case("driver-dead", "x")])
+    found = counters(
+        LIBRARY, "coil", walk(LIBRARY, "coil", fixed(clear), (1, 2)), {0: Case("driver-dead", "x")}
+    )
     by_end = {str(one.end): one for one in found}
     assert (by_end["coil: coil"].system, by_end["coil: coil"].clear) == (1, True)
 
