@@ -7,6 +7,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
+from assistant.circuit.deviations import STATED
 from assistant.circuit.proof import NO_FAULT, End, Judgement, followed, judge
 from assistant.core import wording
 from assistant.proving import CAUTION, FULL, LIMITS, PART_ONLY
@@ -42,6 +43,7 @@ def text(report: Report, library: Library, told: Sequence[str] = (), orders: Seq
         lines += ["", *_order_lines(one)]
     for one_story in told:
         lines += ["", one_story]
+    lines += ["", "Where the model knowingly differs from a car:", *(f"  {one}" for one in STATED)]
     lines.append("")
     for proven in report.procedures:
         lines += [f"FAILED: {failure.sentence}" for failure in proven.failures]
@@ -164,6 +166,7 @@ def to_json(report: Report, told: Sequence[str] = (), orders: Sequence[Ordered] 
         "program": __version__,
         "model": report.version,
         "caution": CAUTION,
+        "deviations": list(STATED),
         "systems": report.asked.systems,
         "seed": report.asked.seed,
         "misreading": report.asked.misreading,
