@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from assistant.core.odds import Odds
-    from assistant.core.procedure import Library, Measurement
+    from assistant.core.procedure import Library, Measurement, Step
 
 
 @dataclass(frozen=True)
@@ -71,11 +71,12 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
                 (step.measure, outcomes),
                 Trial(
                     f"{procedure}/{step.name}",
-                    odds.minutes[step.measure.instrument],
-                    preparation(step.measure),
+                    odds.price(step.measure),
+                    preparation(step.measure) | _acknowledged(library, [step]),
                     tuple(likeliest[procedure, step.name]),
                 ),
             )
+    once = {**odds.once, **{f"caution {one}": odds.each.get("caution", 0.0) for one in library.cautions}}
     spent, wrong = 0.0, 0.0
     together: dict[End, set[int]] = {}
     for number, one in enumerate(mechanisms):
@@ -85,17 +86,26 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
         together.setdefault(end, set()).add(number)
         way = story(library, name, end, looks_of_one.shares)
         share = prior[number] / sum(prior)
+        cautions = _acknowledged(library, [told.step for told in way])
         spent += share * minutes_of(odds, [told.step.measure for told in way])
+        spent += share * sum(once[one] for one in sorted(cautions))
         astray = (Judgement.WRONG_PART, Judgement.WRONG_PATH)
         if end.circle or judge(library, end, case_of(one)) in astray:
             wrong += share
-    best = best_order(prior, list(tests.values()), [frozenset(one) for one in together.values()], odds.once)
+    best = best_order(prior, list(tests.values()), [frozenset(one) for one in together.values()], once)
     return Ordered(
         name,
         spent,
         best,
         tuple(called(case_of(one)) for one in mechanisms),
         wrong,
+    )
+
+
+def _acknowledged(library: Library, steps: Sequence[Step]) -> frozenset[str]:
+    """The cautions of some steps that have to be acknowledged, as things that are paid for once."""
+    return frozenset(
+        f"caution {name}" for step in steps for name in step.cautions if library.cautions[name].acknowledge
     )
 
 

@@ -88,11 +88,10 @@ def preparation(measure: Measurement) -> frozenset[str]:
 
 
 def minutes_of(odds: Odds, measures: Sequence[Measurement]) -> float:
-    """What a series of measurements takes; a measurement that is made twice is paid for twice."""
-    once = {need for measure in measures for need in preparation(measure)}
-    return sum(odds.minutes[measure.instrument] for measure in measures) + sum(
-        odds.once[need] for need in sorted(once)
-    )
+    """What a series of measurements takes; a measurement that was made is taken over, and not paid for again."""
+    different = dict.fromkeys(measures)
+    once = {need for measure in different for need in preparation(measure)}
+    return sum(odds.price(measure) for measure in different) + sum(odds.once[need] for need in sorted(once))
 
 
 def best_order(

@@ -61,6 +61,9 @@ LEAST = 0.000001
 MOST = 1_000_000
 """Most odds, minutes or cars."""
 
+EACH = ("crank", "caution")
+"""What is paid for each time: cranking, with the starter's rest; and once for each caution that is acknowledged."""
+
 FORMAT = "bay-assistant findings"
 VERSION = 1
 
@@ -163,6 +166,8 @@ class Odds:
             and then nothing is counted.
         weight_source: Where that number comes from.
         findings: What the shop found; empty where nothing is counted.
+        each: Name of `EACH` to minutes: of each time that the engine is cranked, and of a caution that has to be
+            acknowledged, once; empty where the file does not say.
     """
 
     source: str
@@ -172,6 +177,12 @@ class Odds:
     weight_cars: float = 0.0
     weight_source: str = ""
     findings: Findings = field(default_factory=Findings)
+    each: Mapping[str, float] = field(default_factory=dict)
+
+    def price(self, measure: Measurement) -> float:
+        """Minutes of one test, each crank with its rest included, without its preparation and its cautions."""
+        cranks = measure.engine is Engine.CRANKING
+        return self.minutes[measure.instrument] + (self.each.get("crank", 0.0) if cranks else 0.0)
 
     def used(self, circuit: str) -> Mapping[str, float]:
         """The odds before any test on a circuit, with the shop's findings counted in; positive, sum to 1."""
@@ -205,7 +216,7 @@ def parse_odds(data: bytes, path: Path, terms: Terms) -> Odds:
         FileProblem: It is wrong; the message starts with ``file:line:``.
     """
     top = Reader(parse(data, path), path, "the odds")
-    top.only(("source", "prior", "minutes", "once", "weight_cars", "weight_source"))
+    top.only(("source", "prior", "minutes", "once", "each", "weight_cars", "weight_source"))
     prior = _numbers(top, "prior", terms.faults, "fault")
     total = sum(prior.values())
     return Odds(
@@ -214,6 +225,7 @@ def parse_odds(data: bytes, path: Path, terms: Terms) -> Odds:
         _numbers(top, "minutes", terms.instruments, "instrument"),
         _numbers(top, "once", ONCE, "preparation"),
         *_weight(top),  # none in the copies of sessions that were recorded before there was one
+        each=_numbers(top, "each", EACH, "price") if "each" in top.node.items else {},
     )
 
 

@@ -164,4 +164,6 @@ def test_minutes_of_a_way_count_each_test_and_each_preparation_once() -> None:
     driver = Measurement("test-lamp", "battery-negative", "driver-end", Engine.CRANKING)
     assert preparation(driver) == {"cranking", "module-access"}
     lamp, once = ODDS.minutes["test-lamp"], ODDS.once
-    assert minutes_of(ODDS, [feed, driver]) == 2 * lamp + once["cranking"] + once["module-access"]
+    crank = ODDS.each["crank"]
+    assert minutes_of(ODDS, [feed, driver]) == 2 * (lamp + crank) + once["cranking"] + once["module-access"]
+    assert minutes_of(ODDS, [feed, driver, feed]) == minutes_of(ODDS, [feed, driver])  # taken over

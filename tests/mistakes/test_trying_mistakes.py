@@ -283,7 +283,16 @@ def test_the_command_tries_mistakes_and_ends_with_its_finding(
     bench: Bench, before: Sound, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """One command makes, tries and counts; exit status 1 says that something harmful or a defect is among them."""
-    few = ["--count", "8", "--systems", str(bench.systems), "--processes", "1", "--procedures", str(bench.procedures)]
+    few = [
+        "--count",
+        "8",
+        "--systems",
+        str(bench.systems),
+        "--processes",
+        "1",
+        "--procedures",
+        str(bench.procedures),
+    ]
     status = main(["bench", "procedures", *few, "--json"])
     shown = json.loads(capsys.readouterr().out)
     assert len({one["kind"] for one in shown["mistakes"]}) == 8
