@@ -245,6 +245,24 @@ def clamp_can_be_skipped(_library: Library, procedure: Procedure, step: Step) ->
     )
 
 
+BUILT_IN_CIRCUIT = "built-in-driver-coil"
+"""Circuit of a coil with its driver inside, on whose trigger no filament may go."""
+
+
+def kind_fits(library: Library, _procedure: Procedure, step: Step) -> Told | None:
+    """Who has a coil with a built-in driver is not led to the tests of another one, nor the other way round."""
+    for answer in step.answers:
+        if answer.outcome not in ("built-in", "separate") or answer.target.leads is not Leads.PROCEDURE:
+            continue
+        built_in = library.procedures[answer.target.name].circuit == BUILT_IN_CIRCUIT
+        if built_in != (answer.outcome == "built-in"):
+            return (
+                f"leads '{answer.outcome}' to '{answer.target.name}', which is for the other kind of coil",
+                "Lead it to the procedure for this kind of coil",
+            )
+    return None
+
+
 # --- names ----------------------------------------------------------------------------------------
 
 
@@ -332,6 +350,7 @@ STEP_RULES: tuple[Callable[[Library, Procedure, Step], Told | None], ...] = (
     drop_under_load,
     load_on_its_side,
     clamp_can_be_skipped,
+    kind_fits,
     name_keeps_its_word,
     needed_cautions,
 )

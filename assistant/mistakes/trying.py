@@ -60,6 +60,10 @@ Chosen: as much as any single fault may condemn in all."""
 HARM_RIGHT = 0.05
 """The same for a fall of the share of right verdicts.  Chosen: it costs a further test, not a part."""
 
+CARELESS = ("misreading", "skipping", "wrong end", "nobody cranks")
+"""Observers who do a test wrong or leave it out: the proof promises them that no good part is condemned, and no
+verdict, so that a fall of their right verdicts is not called harm."""
+
 
 class Fate(StrEnum):
     """What became of a mistake."""
@@ -303,7 +307,7 @@ def _harm(moved: Moved, presumed: frozenset[tuple[str, str]]) -> float:
         return 0
     rise = moved.after - moved.before
     if moved.figure == "right":
-        return max(-rise / HARM_RIGHT, 0)
+        return 0 if moved.place[1] in CARELESS else max(-rise / HARM_RIGHT, 0)
     if "part" in moved.figure:
         return max(rise / HARM_PART, 0)
     return 0

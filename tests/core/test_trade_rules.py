@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -405,6 +406,21 @@ def test_the_small_lamp_may_touch_a_ground_again_that_the_heavy_one_has_loaded(t
     first = step(GROUND, answers="answers: {lit: {verdict: fine}, dark: {next: second}}")
     second = step(GROUND.replace("heavy-lamp", "test-lamp"), name="second")
     assert found(tmp_path, first + second) == []
+
+
+def test_a_kind_of_coil_leads_to_the_tests_of_that_kind() -> None:
+    """A filament lamp on the trigger of a coil with a built-in driver harms it: the two ways may not change places."""
+    library = load_library(resources.directory("procedures"))
+    kinds = library.procedures["spark-check"].steps["coil-driver"]
+    assert trade_rules.kind_fits(library, library.procedures["spark-check"], kinds) is None
+    led = {answer.outcome: answer.target for answer in kinds.answers}
+    other = {"built-in": "separate", "separate": "built-in"}
+    swapped = tuple(
+        replace(answer, target=led[other.get(answer.outcome, answer.outcome)]) for answer in kinds.answers
+    )
+    told = trade_rules.kind_fits(library, library.procedures["spark-check"], replace(kinds, answers=swapped))
+    assert told is not None
+    assert "the other kind of coil" in told[0]
 
 
 def test_what_is_shipped_keeps_the_rules() -> None:

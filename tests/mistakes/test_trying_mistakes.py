@@ -235,6 +235,15 @@ def test_a_mistake_is_weighed_by_the_worst_figure(figures: dict[str, float], fat
     assert trying.fate(moved, frozenset()) is fate
 
 
+def test_who_does_a_test_wrong_is_promised_no_verdict_but_no_wrong_part_either() -> None:
+    """A fall of the right verdicts of one who misreads is no harm; a good part that is named to him is."""
+    careless = {("a", "misreading", *place[2:]): row for place, row in rows().items()}
+    fallen = {place: {**row, "right": 0.1} for place, row in careless.items()}
+    named = {place: {**row, "wrong_part": 0.5} for place, row in careless.items()}
+    assert trying.fate(trying.differences(careless, fallen), frozenset()) is Fate.LITTLE
+    assert trying.fate(trying.differences(careless, named), frozenset()) is Fate.HARMFUL
+
+
 def test_a_fault_that_is_presumed_excluded_does_no_harm() -> None:
     """As in the proof: where a procedure presumes a fault excluded, its cases have no limit."""
     presumed = frozenset({("a", "open-feed")})
