@@ -41,7 +41,14 @@ class FileProblem(BayAssistantError):
         self.problem = problem
         self.remedy = remedy
         place = f"{path}:{line}" if line else f"{path}"
-        super().__init__(f"{place}: {problem}." + (f" {remedy}." if remedy else ""))
+        super().__init__(_seen(f"{place}: {problem}." + (f" {remedy}." if remedy else "")))
+
+
+def _seen(text: str) -> str:
+    """The text with signs that have no look of their own as their escapes: a file's own words may hold any sign."""
+    return "".join(
+        sign if sign.isprintable() or sign == "\n" else sign.encode("unicode_escape").decode() for sign in text
+    )
 
 
 class UsageProblem(BayAssistantError):
