@@ -15,6 +15,7 @@ never heard "slt".
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -160,6 +161,12 @@ class Uttered:
     heard: str
     understood: bool
     snr_db: float
+
+
+def meant(words: str) -> str:
+    """Words with the same meaning as one: "oh" is zero, and a last zero behind the point adds nothing to a number."""
+    plain = re.sub(r"\boh\b", "zero", words)
+    return re.sub(r"(\bpoint(?: \w+)*?)(?: zero)+(?= (?:volts|ohms|amps)\b|$)", r"\1", plain)
 
 
 class Mouth:
@@ -485,8 +492,8 @@ class Played:
     def misheard(self) -> tuple[int, int, int]:
         """Of what was said in the grammar: how much was right, taken for something else, not understood."""
         said = [one for one in self.uttered if one.said and one.snr_db > 0]
-        right = sum(one.understood and one.heard == one.said for one in said)
-        wrong = sum(one.understood and one.heard != one.said for one in said)
+        right = sum(one.understood and meant(one.heard) == meant(one.said) for one in said)
+        wrong = sum(one.understood and meant(one.heard) != meant(one.said) for one in said)
         return right, wrong, len(said) - right - wrong
 
 

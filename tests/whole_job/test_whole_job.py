@@ -100,7 +100,9 @@ JOBS = {
             Aside("switched-while-cranking", State.CRANKING, "slip", "switched side dark"),
             Aside("same-as-feed", State.CRANKING, "say", "stop"),
             Aside("wire-drop", State.ASKING, "say", "not sure"),
-            Aside("control-wire-again", State.CONCLUDING, "note", "green corrosion in the connector"),
+            Aside(
+                "control-wire-other-terminal", State.CONCLUDING, "note", "green corrosion in the connector"
+            ),
         ],
         verdict="control-wire-poor",
         part="control wire",
