@@ -47,7 +47,8 @@ class FileProblem(BayAssistantError):
 def _seen(text: str) -> str:
     """The text with signs that have no look of their own as their escapes: a file's own words may hold any sign."""
     return "".join(
-        sign if sign.isprintable() or sign == "\n" else sign.encode("unicode_escape").decode() for sign in text
+        sign if sign.isprintable() or sign == "\n" else sign.encode("unicode_escape").decode()
+        for sign in text
     )
 
 

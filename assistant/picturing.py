@@ -70,7 +70,9 @@ def picture(
 
 
 def changed(mechanism: Mechanism) -> tuple[str, ...]:
-    """Names of the elements, parameters and flags that a mechanism changes."""
+    """Names of the elements, parameters and flags that a mechanism changes; none where no fault is in it."""
+    if mechanism.fault == "none":
+        return ()  # a car of another kind has no fault that could be marked
     return (*(change.name for change in mechanism.changes), *sorted(mechanism.flags))
 
 
