@@ -12,7 +12,6 @@ from assistant.record import read_session
 ENTER = {"when": ["acknowledging"], "keys": ["enter"]}
 TURNS = [
     ENTER,
-    ENTER,
     {"when": ["asking"], "after_s": 75, "keys": ["1"]},
     ENTER,
     {"when": ["asking"], "keys": ["slash"]},
@@ -23,7 +22,7 @@ TURNS = [
 def test_a_wait_longer_than_the_silence_that_brings_a_reminder_comes_to_its_end(tmp_path: Path) -> None:
     """75 s at a step: reminded after each 30 s of silence, and then answered; the scenario ends by itself."""
     (tmp_path / "s.json").write_text(
-        json.dumps({"procedure": "coil-control", "facts": {}, "turns": TURNS}), encoding="utf-8"
+        json.dumps({"procedure": "feed-dead", "facts": {}, "turns": TURNS}), encoding="utf-8"
     )
     assert 0 == demo.run(tmp_path / "out", script=tmp_path / "s.json")
     (session,) = (tmp_path / "out" / "sessions").iterdir()

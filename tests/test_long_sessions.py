@@ -170,7 +170,7 @@ def test_too_many_results_are_not_weighed_and_why_says_so(library: Library) -> N
     told = {}
     for most in (0, 120):
         talk = Dialogue(library, replace(DEFAULT_THRESHOLDS, weighed_results=most))
-        talk.begin("coil-control")
+        talk.begin("feed-dead")
         while talk.runner.state is not State.ASKING or not talk.runner.taken:
             if talk.runner.state is State.INQUIRING:
                 talk.key("plus")
