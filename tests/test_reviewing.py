@@ -125,7 +125,7 @@ def test_faults_by_name_by_words_and_by_a_part_of_them() -> None:
         "no input to the driver (crank, cam or release signal)",
     ):
         assert "no-inputs" == fault_named(known, said)
-    assert "weak-battery" == fault_named(known, "cables do not hold")
+    assert "weak-battery" == fault_named(known, "weak battery")
     with pytest.raises(UsageProblem, match=r"several faults.*control-wire-open.*control-wire-to-ground"):
         fault_named(known, "control wire")
     with pytest.raises(UsageProblem, match=r"There is no fault 'gremlins'\. Known are: coil-secondary"):
