@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from assistant.printing import escaped
+
 MALFORMED = (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError, OSError)
 """What reading of data raises that has another shape than it should: wrong types, missing parts, absurd numbers."""
 
@@ -41,15 +43,7 @@ class FileProblem(BayAssistantError):
         self.problem = problem
         self.remedy = remedy
         place = f"{path}:{line}" if line else f"{path}"
-        super().__init__(_seen(f"{place}: {problem}." + (f" {remedy}." if remedy else "")))
-
-
-def _seen(text: str) -> str:
-    """The text with signs that have no look of their own as their escapes: a file's own words may hold any sign."""
-    return "".join(
-        sign if sign.isprintable() or sign == "\n" else sign.encode("unicode_escape").decode()
-        for sign in text
-    )
+        super().__init__(escaped(f"{place}: {problem}." + (f" {remedy}." if remedy else "")))
 
 
 class UsageProblem(BayAssistantError):

@@ -9,9 +9,6 @@ so what is left unsaid is not counted as an error.
 from __future__ import annotations
 
 import itertools
-import multiprocessing
-import os
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -22,12 +19,12 @@ from assistant.circuit.catalogue import NONE, Mechanism, combined
 from assistant.circuit.looks import Looks
 from assistant.circuit.observers import HONEST
 from assistant.circuit.parameters import Systems
-from assistant.circuit.proof import condemns, walk
-from assistant.errors import BayAssistantError, UsageProblem
+from assistant.circuit.pieces import carried_out
+from assistant.circuit.proof import Case, Walk, condemns, walk
 from assistant.proving import CAUTION, case_of, circuit_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Sequence
 
     from assistant.core.procedure import Library
 
@@ -103,42 +100,12 @@ def prove_pairs(
     pairs = pairs_of(circuit_of(library, entry))
     pieces = [(begin, min(begin + _AT_ONCE, len(pairs))) for begin in range(0, len(pairs), _AT_ONCE)]
     found: list[Pair] = []
-    for number, some in enumerate(_carry_out(library, (entry, cars, seed), pieces, processes), start=1):
+    for number, some in enumerate(
+        carried_out(_piece, (library, (entry, cars, seed)), pieces, processes), start=1
+    ):
         found += some
         progress(number, len(pieces))
     return found
-
-
-_HERE: list[tuple[Library, tuple[str, int, int]]] = []
-"""What a further process works on, given to it once at its start."""
-
-
-def _begin(library: Library, asked: tuple[str, int, int]) -> None:
-    _HERE[:] = [(library, asked)]
-
-
-def _work(piece: tuple[int, int]) -> list[Pair] | str:
-    try:
-        return _piece(*_HERE[0], piece)
-    except BayAssistantError as problem:
-        return str(problem)
-
-
-def _carry_out(
-    library: Library, asked: tuple[str, int, int], pieces: Sequence[tuple[int, int]], processes: int
-) -> Iterator[list[Pair]]:
-    processes = min(processes, os.cpu_count() or 1, len(pieces))
-    if processes < 2:
-        for piece in pieces:
-            yield _piece(library, asked, piece)
-        return
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _begin, (library, asked)) as pool:
-        for result in pool.map(_work, pieces):
-            if isinstance(result, str):
-                pool.shutdown(cancel_futures=True)
-                raise UsageProblem(result)
-            yield result
 
 
 def _piece(library: Library, asked: tuple[str, int, int], piece: tuple[int, int]) -> list[Pair]:
@@ -152,20 +119,28 @@ def _piece(library: Library, asked: tuple[str, int, int], piece: tuple[int, int]
     found = []
     for number, ((one, other), mechanism) in enumerate(zip(chosen, both, strict=True)):
         count = float(present[number].sum())
-        case = case_of(mechanism)
-        bad: dict[str, float] = {}
-        right = 0.0
-        for end, flow in (*walked.ends.items(), *walked.passed.items()):
-            share = float(flow.share[number]) / max(count, 1.0)
-            if condemns(library, end, case):
-                bad[str(end)] = bad.get(str(end), 0.0) + share
-            elif end in walked.ends and end.verdict:
-                named = library.procedures[end.procedure].verdicts[end.verdict].faults
-                right += share * bool(set(named) & set(case.faults))
-        worst = max(bad, key=lambda name: bad[name]) if bad else ""
+        part, right, _, worst = _came_to(library, walked, number, case_of(mechanism), count)
         names = (f"{one.fault} ({one.name})", f"{other.fault} ({other.name})")
-        found.append(Pair(*names, count, float(np.sum(list(bad.values()))), right, worst))
+        found.append(Pair(*names, count, part, right, worst))
     return found
+
+
+def _came_to(
+    library: Library, walked: Walk, number: int, case: Case, count: float
+) -> tuple[float, float, float, str]:
+    """Shares of the cars that were told a good part, a fault that is there, none; and who named a good part most."""
+    bad: dict[str, float] = {}
+    right, nothing = 0.0, 0.0
+    for end, flow in (*walked.ends.items(), *walked.passed.items()):
+        share = float(flow.share[number]) / max(count, 1.0)
+        if condemns(library, end, case):
+            bad[str(end)] = bad.get(str(end), 0.0) + share
+        elif end in walked.ends:
+            faults = library.procedures[end.procedure].verdicts[end.verdict].faults if end.verdict else ()
+            right += share * bool(set(faults) & set(case.faults))
+            nothing += share * (not faults)
+    worst = max(bad, key=lambda name: bad[name]) if bad else ""
+    return float(np.sum(list(bad.values()))), right, nothing, worst
 
 
 def mean_of(pairs: Sequence[Pair]) -> float:
@@ -251,19 +226,8 @@ def prove_fleeting(library: Library, entry: str, *, cars: int = 100, seed: int =
     walked = walk(library, entry, looks.shares(HONEST), present.shape, present=present)
     found = []
     for number, mechanism in enumerate(chosen):
-        case, count = case_of(mechanism), max(float(present[number].sum()), 1.0)
-        part, right, nothing = 0.0, 0.0, 0.0
-        bad: dict[str, float] = {}
-        for end, flow in (*walked.ends.items(), *walked.passed.items()):
-            share = float(flow.share[number]) / count
-            if condemns(library, end, case):
-                part += share
-                bad[str(end)] = bad.get(str(end), 0.0) + share
-            elif end in walked.ends:
-                faults = library.procedures[end.procedure].verdicts[end.verdict].faults if end.verdict else ()
-                right += share * bool(set(faults) & set(case.faults))
-                nothing += share * (not faults)
-        where = max(bad, key=lambda name: bad[name]) if bad else ""
+        count = float(present[number].sum())
+        part, right, nothing, where = _came_to(library, walked, number, case_of(mechanism), count)
         found.append(Fleeting(f"{mechanism.fault} ({mechanism.name})", part, right, nothing, where))
     return found
 

@@ -18,11 +18,10 @@ A procedure about nothing electrical is not proven, and the report says so.
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from assistant.circuit import catalogue, parameters
 from assistant.circuit.looks import Looks
@@ -38,6 +37,7 @@ from assistant.circuit.observers import (
     misreads,
 )
 from assistant.circuit.observing import VERSION
+from assistant.circuit.pieces import carried_out
 from assistant.circuit.proof import (
     MOST_WRONG_PATH,
     NO_FAULT,
@@ -57,7 +57,7 @@ from assistant.circuit.proof import (
 )
 from assistant.core import wording
 from assistant.core.procedure import NO_CIRCUIT
-from assistant.errors import BayAssistantError, FileProblem, UsageProblem
+from assistant.errors import FileProblem, UsageProblem
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -116,6 +116,9 @@ PROCESSES = 2
 
 _SYSTEMS_AT_ONCE = 100
 """Of every mechanism, in one piece of the work: the model simulates all mechanisms of a circuit together."""
+
+_WORTH_PROCESSES = 20
+"""From so many cars on further processes are started."""
 
 _MOST_SYSTEMS = 100_000
 
@@ -203,11 +206,11 @@ class _Unit:
     systems: tuple[int, int]
 
 
-def _walks(library: Library, unit: _Unit, asked: Asked) -> dict[tuple[str, Observer], Walk]:
+def _walks(library: Library, asked: Asked, unit: _Unit) -> dict[tuple[str, Observer], Walk]:
     """All walks of one piece of the work, by procedure and observer."""
     first, last = unit.systems
     chosen = catalogue.mechanisms(unit.circuit)
-    looks = Looks(library, unit.circuit, chosen, _some(systems_of(asked), first, last))
+    looks = Looks(library, unit.circuit, chosen, systems_of(asked).part(range(first, last)))
     present = looks.present()
     return {
         (entry, observer): walk(
@@ -227,26 +230,6 @@ def _walks(library: Library, unit: _Unit, asked: Asked) -> dict[tuple[str, Obser
 def systems_of(asked: Asked) -> Systems:
     """The random cars of a proof."""
     return parameters.Systems.random(asked.systems, asked.seed)
-
-
-def _some(systems: Systems, first: int, last: int) -> Systems:
-    return systems.part(range(first, last))
-
-
-_HERE: list[tuple[Library, Asked]] = []
-"""What a further process works on, given to it once at its start."""
-
-
-def _begin(library: Library, asked: Asked) -> None:
-    _HERE[:] = [(library, asked)]
-
-
-def _work(unit: _Unit) -> dict[tuple[str, Observer], Walk] | str:
-    """One piece in a further process; a problem is handed back as its text, because not every error travels."""
-    try:
-        return _walks(*_HERE[0][:1], unit, _HERE[0][1])
-    except BayAssistantError as problem:
-        return str(problem)
 
 
 def prove(
@@ -276,7 +259,9 @@ def prove(
         _check_steps(library, circuit, entries)
     units = [unit for circuit, entries in circuits.items() for unit in _units(circuit, entries, asked)]
     whole: dict[tuple[str, Observer], Walk] = {}
-    for number, walks in enumerate(_carry_out(library, asked, units), start=1):
+    # So few cars are done before a further process has started.
+    processes = asked.processes if asked.systems >= _WORTH_PROCESSES else 1
+    for number, walks in enumerate(carried_out(_walks, (library, asked), units, processes), start=1):
         for key, walked in walks.items():
             if key in whole:
                 whole[key].add(walked)
@@ -350,25 +335,6 @@ def _units(circuit: str, entries: tuple[str, ...], asked: Asked) -> Iterator[_Un
         yield _Unit(circuit, entries, (first, min(first + _SYSTEMS_AT_ONCE, asked.systems)))
 
 
-def _carry_out(
-    library: Library, asked: Asked, units: list[_Unit]
-) -> Iterator[dict[tuple[str, Observer], Walk]]:
-    """The walks of each piece, in order."""
-    processes = min(asked.processes, os.cpu_count() or 1, len(units))
-    if processes < 2 or asked.systems < 20:  # so few are done before a further process has started
-        for unit in units:
-            yield _walks(library, unit, asked)
-        return
-    # Started afresh, not forked: a caller may have threads (sound), which do not survive a fork.
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _begin, (library, asked)) as pool:
-        for result in pool.map(_work, units):
-            if isinstance(result, str):
-                pool.shutdown(cancel_futures=True)
-                raise UsageProblem(result)
-            yield result
-
-
 # --- what came out --------------------------------------------------------------------------------
 
 
@@ -382,8 +348,9 @@ def _proven(
     mechanisms = catalogue.mechanisms(circuit)
     order = sorted(range(len(mechanisms)), key=lambda number: _rank(library, mechanisms[number].fault))
     cases = tuple(case_of(mechanisms[number]) for number in order)
-    counted = Looks(library, circuit, mechanisms, systems_of(asked)).present().sum(axis=1)
-    cars = tuple(float(counted[number]) for number in order)
+    # Each car that counts ends somewhere, so the shares of all ends add up to their number.
+    counted = np.sum([flow.share for flow in whole[name, HONEST].ends.values()], axis=0)
+    cars = tuple(round(float(counted[number]), 6) for number in order)
     rows: dict[str, tuple[Row, ...]] = {}
     ends: dict[str, tuple[dict[End, float], ...]] = {}
     failures: list[Failure] = []

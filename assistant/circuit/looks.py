@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
-from assistant.circuit.observers import HONEST, PROBES, Observer, looked_at, seen, shares_of
-from assistant.circuit.observing import bad_spark, joined, together
+from assistant.circuit.observers import HONEST, Observer, looked_at, seen, shares_of
+from assistant.circuit.observing import NODE_INSTRUMENTS, bad_spark, joined, together
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.procedure import CLAMPS, Engine
 from assistant.errors import BayAssistantError, FileProblem
@@ -36,7 +36,7 @@ def alike(step: Step, key: Key, observer: Observer) -> Observer:
         HONEST,
         blank=observer.blank and step.reading is not None,
         misreading=observer.misreading,
-        misses=observer.misses if measure.instrument in PROBES else 0.0,
+        misses=observer.misses if measure.instrument in NODE_INSTRUMENTS else 0.0,
         clamp="mean" if observer.clamp == "mean" and measure.instrument in CLAMPS else HONEST.clamp,
         wrong_end=observer.wrong_end if observer.wrong_end == key else None,
         cranks=observer.cranks or measure.engine is not Engine.CRANKING,
@@ -66,9 +66,10 @@ class Looks:
         )
         self._shares: dict[tuple[Key, Observer], NDArray[np.float64]] = {}
         self._sound = catalogue_mechanisms(circuit, NONE)[0]
-        others = [one for one in self._mechanisms if one not in catalogue_mechanisms(circuit)]
+        known = catalogue_mechanisms(circuit)
+        others = [one for one in self._there if one not in known]
         if others:
-            together([one for one in self._there if one not in catalogue_mechanisms(circuit)])
+            together(others)
 
     def present(self) -> NDArray[np.float64]:
         """Which cars count for each mechanism, shape ``(mechanisms, systems)``: 1 or 0."""

@@ -17,9 +17,17 @@ import numpy as np
 
 from assistant.circuit import makers
 from assistant.circuit.catalogue import circuit_named
-from assistant.circuit.observing import Observed, Ramp, Spark, answer_shares, observe
+from assistant.circuit.observing import (
+    NODE_INSTRUMENTS,
+    Observed,
+    Ramp,
+    Spark,
+    answer_shares,
+    mistaken,
+    observe,
+)
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.procedure import CLAMPS, FILAMENTS, SENSES, Engine
+from assistant.core.procedure import CLAMPS, SENSES, Engine
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,21 +35,6 @@ if TYPE_CHECKING:
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
     from assistant.core.procedure import Measurement, Step
-
-Floats = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
-
-PROBES = (
-    *FILAMENTS,
-    "led-light",
-    "voltmeter",
-    "ohmmeter",
-    "loaded-voltmeter",
-    "ground-drop-meter",
-    "control-drop-meter",
-    "logic-probe",
-    "signal-meter",
-)
-"""Instruments whose tip has to touch a pin."""
 
 MISSED = 0.03
 """Share of probings in which the tip misses the pin; chosen."""
@@ -117,14 +110,14 @@ def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Syst
     Raises:
         CircuitProblem: The circuit cannot have this measurement, for another reason than a standing engine.
     """
-    known = makers.known(circuit_named(circuit), systems)
     if measure.clip is not None and measure.usual().clip == measure.usual().probe:
+        known = makers.known(circuit_named(circuit), systems)
         return replace(_nothing(measure, systems), value=np.zeros(systems.count), facts=known)
     try:
         return observe(circuit, mechanism, measure, systems)
     except CircuitProblem:
         if measure.engine is Engine.KEY_ON and measure.instrument in ("spark-tester", *CLAMPS):
-            return replace(_nothing(measure, systems), facts=known)
+            return replace(_nothing(measure, systems), facts=makers.known(circuit_named(circuit), systems))
         raise
 
 
@@ -140,21 +133,20 @@ def _nothing(measure: Measurement, systems: Systems) -> Observed:
     return Observed(brightness=none, index=none, feed_index=np.ones(systems.count), value=none)
 
 
-def shares_of(observed: Observed, step: Step, observer: Observer) -> Floats:
+def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.float64]:
     """What this observer would answer, shape ``(n, ways)``, in the order of `Step.ways`."""
     if observer.clamp == "mean" and observed.mean is not None:
         observed = replace(observed, value=observed.mean)
     found = answer_shares(observed, step, blank=observer.blank)
-    if observer.misses and step.measure.instrument in PROBES:
+    if observer.misses and step.measure.instrument in NODE_INSTRUMENTS:
         nothing = missed(step, found.shape[1])
         if nothing is not None:
             found = (1 - observer.misses) * found + observer.misses * nothing
     if observer.misreading and step.measure.instrument not in SENSES:
         count = len(step.choices())
         if count > 1:
-            wrong = np.zeros_like(found)
-            wrong[:, :count] = (1 - found[:, :count]) / (count - 1)
-            found = (1 - observer.misreading) * found + observer.misreading * wrong
+            told = mistaken(found[:, :count], observer.misreading)
+            found = np.concatenate([told, (1 - observer.misreading) * found[:, count:]], axis=1)
     return found
 
 
@@ -175,20 +167,3 @@ def missed(step: Step, ways: int) -> NDArray[np.float64] | None:
         return None  # no believable number: the dialogue asks again
     answer[0] = 1.0
     return answer
-
-
-__all__ = [
-    "BLANK",
-    "HONEST",
-    "MEAN_CLAMP",
-    "MISSES",
-    "NOBODY_CRANKS",
-    "NO_CLAMP",
-    "SKIPPING",
-    "Observer",
-    "looked_at",
-    "misreads",
-    "missed",
-    "seen",
-    "shares_of",
-]

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.circuit.catalogue import CIRCUITS
+from assistant.circuit.catalogue import CIRCUITS, NONE
 from assistant.circuit.observers import Observer
 from assistant.core.procedure import NO_CIRCUIT, Answer, Leads, Step
 
@@ -46,7 +46,7 @@ LONGEST = 100
 EVERYWHERE = "battery-and-starter"
 """Circuit that is part of every other one, so that a proof goes on into it and out of it."""
 
-NO_FAULT = "none"
+NO_FAULT = NONE
 """The fault's name of a car that has none."""
 
 _Name = TypeVar("_Name")

@@ -9,8 +9,6 @@ All of it is from a model with no bench measurement behind it.
 
 from __future__ import annotations
 
-import multiprocessing
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
@@ -19,8 +17,10 @@ import numpy as np
 from assistant.circuit import observing
 from assistant.circuit.catalogue import Mechanism, mechanisms
 from assistant.circuit.likelihoods import SEED
+from assistant.circuit.observers import MISSED
 from assistant.circuit.parameters import Systems
 from assistant.circuit.persons import Bay, Habit, Person, spoken_value
+from assistant.circuit.pieces import carried_out
 from assistant.core.doubting import Why
 from assistant.core.entries import LedBack, Remark, ResultTaken, VerdictReached
 from assistant.core.evidence import Memo
@@ -33,7 +33,7 @@ from assistant.resources import directory
 from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
@@ -43,9 +43,6 @@ CAUTION = "These figures come from a model with no bench measurement behind it."
 
 LONGEST = 60
 """Answers after which a session counts as a circle; the longest way of the shipped procedures is half of it."""
-
-MISSING = 0.03
-"""Share of probings without contact of the person who misses contact; given, not measured."""
 
 PROCESSES = 2
 
@@ -127,7 +124,7 @@ def habits(misreading: float) -> tuple[Habit, ...]:
     return (
         Habit("honest"),
         Habit(f"misreads {100 * misreading:g} %", misreading=misreading),
-        Habit(f"misses contact {100 * MISSING:g} %", missing=MISSING),
+        Habit(f"misses contact {100 * MISSED:g} %", missing=MISSED),
     )
 
 
@@ -307,18 +304,10 @@ def rehearse(wanted: Wanted) -> Counted:
     numbers = list(range(wanted.cars))
     pieces = [part for part in (numbers[0::2], numbers[1::2]) if part]
     found: Counted = {}
-    for piece in _all_pieces(wanted, pieces):
+    for piece in carried_out(_piece, (wanted,), pieces, wanted.processes):
         for key, counts in piece.items():
             found.setdefault(key, Counts()).add(counts)
     return found
-
-
-def _all_pieces(wanted: Wanted, pieces: list[list[int]]) -> Iterable[Counted]:
-    if min(wanted.processes, len(pieces)) <= 1:
-        return [_piece(wanted, piece) for piece in pieces]
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(len(pieces), mp_context=context) as pool:
-        return list(pool.map(_piece, [wanted] * len(pieces), pieces))
 
 
 _COLUMNS = ("right", "good_part", "wrong_path", "undecided", "circle", "asked_again")

@@ -12,17 +12,16 @@ A program error in any of the three is a defect of the program, and not counted 
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import re
 import shutil
 import tempfile
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant.circuit.pieces import carried_out
 from assistant.circuit.proof import followed
 from assistant.core.loading import load_library, targets
 from assistant.core.procedure import Leads
@@ -328,17 +327,6 @@ def fate(moved: Iterable[Moved], presumed: frozenset[tuple[str, str]]) -> Fate:
 
 # --- all of them ----------------------------------------------------------------------------------
 
-_HERE: list[tuple[Bench, Sound]] = []
-"""What a further process works on, given to it once at its start."""
-
-
-def _begin(bench: Bench, before: Sound) -> None:
-    _HERE[:] = [(bench, before)]
-
-
-def _work(mistake: Mistake) -> Tried:
-    return attempt(*_HERE[0], mistake)
-
 
 def carry_out(
     bench: Bench,
@@ -357,16 +345,8 @@ def carry_out(
         processes: At most so many processes.
         progress: Is told the number of mistakes that were tried, and of all.
     """
-    processes = min(processes, os.cpu_count() or 1)
     found = []
-    if processes < 2:
-        for mistake in mistakes:
-            found.append(attempt(bench, before, mistake))
-            progress(len(found), len(mistakes))
-        return found
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _begin, (bench, before)) as pool:
-        for tried in pool.map(_work, mistakes):
-            found.append(tried)
-            progress(len(found), len(mistakes))
+    for tried in carried_out(attempt, (bench, before), mistakes, processes):
+        found.append(tried)
+        progress(len(found), len(mistakes))
     return found

@@ -1,0 +1,61 @@
+"""Work in pieces, by a few processes: the same results in the same order, however many there are."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from concurrent.futures import ProcessPoolExecutor
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from assistant.errors import BayAssistantError, UsageProblem
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+_Piece = TypeVar("_Piece")
+_Result = TypeVar("_Result")
+
+_HERE: list[tuple[Callable[..., Any], tuple[Any, ...]]] = []
+"""What a further process does, and with what; given to it once at its start."""
+
+
+def carried_out(
+    work: Callable[..., _Result], given: tuple[Any, ...], pieces: Sequence[_Piece], processes: int
+) -> Iterator[_Result]:
+    """The results of ``work(*given, piece)``, in the order of the pieces.
+
+    Args:
+        work: A function of a module, so that a further process can find it.
+        given: What every piece is worked on with; sent to each process once.
+        pieces: What is worked on.
+        processes: At most so many processes, and no more than the machine has processors.
+
+    Raises:
+        BayAssistantError: A piece cannot be done; from a further process as `UsageProblem` with the same text.
+    """
+    processes = min(processes, os.cpu_count() or 1, len(pieces))
+    if processes < 2:
+        for piece in pieces:
+            yield work(*given, piece)
+        return
+    # Started afresh, not forked: a caller may have threads (sound), which do not survive a fork.
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(processes, context, _begin, (work, given)) as pool:
+        for result, problem in pool.map(_one, pieces):
+            if problem:
+                pool.shutdown(cancel_futures=True)
+                raise UsageProblem(problem)
+            yield result
+
+
+def _begin(work: Callable[..., Any], given: tuple[Any, ...]) -> None:
+    _HERE[:] = [(work, given)]
+
+
+def _one(piece: Any) -> tuple[Any, str]:
+    """One piece in a further process; a problem is handed back as its text, because not every error travels."""
+    work, given = _HERE[0]
+    try:
+        return work(*given, piece), ""
+    except BayAssistantError as problem:
+        return None, str(problem)
