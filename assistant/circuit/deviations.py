@@ -1,7 +1,7 @@
 """Where the circuit model knowingly differs from a car, in sentences that a reader of its figures is shown.
 
 Each was compared with a netlist (``tests/circuit/test_against_ngspice.py``) or follows from how the model is made.
-What was mended is not listed.
+The list leaves out what the model now does as the netlist does.
 """
 
 from __future__ import annotations

@@ -151,7 +151,7 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
 
 
 def missed(step: Step, ways: int) -> NDArray[np.float64] | None:
-    """The answer of one who touches nothing, shape ``(ways,)``; None where he would notice and try again."""
+    """What a person whose probe missed the pin answers, shape ``(ways,)``; None where the person would notice."""
     answer = np.zeros(ways)
     if step.reading is None:
         names = [one.outcome for one in step.answers]

@@ -620,13 +620,13 @@ def _all_current(systems: Systems, state: State) -> Floats:
 
 
 SLOW_CLAMP_S = 0.1
-"""What a clamp averages over that has no peak hold; from memory of ordinary meters."""
+"""A clamp without a peak hold shows the mean over this time; from memory of ordinary meters."""
 PEAK_CLAMP_S = 1e-3
 """What a clamp with a peak hold catches; chosen: a millisecond, as asked of it."""
 
 
 def lamp_inrush(systems: Systems) -> tuple[Floats, Floats]:
-    """What a quick and a slow clamp show when the heavy lamp is put on the battery: its cold filament draws most.
+    """What a quick and a slow clamp show when someone taps the heavy lamp on the battery: its cold filament draws most.
 
     The greatest mean current over `PEAK_CLAMP_S` and over `SLOW_CLAMP_S`, in A, each of shape ``(n,)``; the lead of
     the lamp has 0.1 ohm (chosen).  The filament is stepped as in the rest of the model.

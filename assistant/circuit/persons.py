@@ -73,7 +73,7 @@ class Bay:
         self._seen: dict[tuple[Mechanism, str, str], _Seen | None] = {}
 
     def seen(self, mechanism: Mechanism, procedure: str, step: Step) -> _Seen | None:
-        """What is to be seen at a step on all cars with this fault; None where the model knows nothing of it."""
+        """What a step shows on all cars with this fault; None where the model cannot simulate the step."""
         named = (procedure, step.name)
         if named not in self._keys:
             self._keys[named] = key_of(step)
