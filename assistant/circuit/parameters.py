@@ -37,9 +37,6 @@ turn a sound car into a weak one.  Systems below are drawn again.
 RESISTANCE_OPEN = 10e6
 """An open circuit, in ohm: damp dirt across the gap rather than nothing."""
 
-RESISTANCE_SHORT = 0.05
-"""A short, in ohm: metal that touches metal."""
-
 
 @dataclass(frozen=True)
 class Parameter:

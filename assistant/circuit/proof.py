@@ -616,26 +616,6 @@ def counters(library: Library, entry: str, walked: Walk, cases: Mapping[int, Cas
     return found
 
 
-def mean(rows: Iterable[Row]) -> Row:
-    """The mean of several rows: a fault's from those of its mechanisms."""
-    table = np.array(
-        [
-            (
-                one.right,
-                one.wrong_part,
-                one.wrong_path,
-                one.undecided,
-                one.clear_wrong,
-                one.clear_undecided,
-                one.wrong_on_the_way,
-                one.clear_on_the_way,
-            )
-            for one in rows
-        ]
-    )
-    return Row(*(float(value) for value in table.mean(axis=0)))
-
-
 def never_reached(
     library: Library, names: Iterable[str], walks: Iterable[Walk], faulty: list[int]
 ) -> list[Key]:
