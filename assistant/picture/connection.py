@@ -103,7 +103,7 @@ def _spots(circuit: str) -> dict[str, Spot]:
         "relay-coil-supply": Spot((128, 132), ((300, own), (300, 156), (128, 156)), (192, 138)),
         "relay-control": Spot((160, 132), ((300, own), (300, 156), (160, 156)), (192, 138)),
         "fuse-supply": Spot((188, _RAIL), ((300, own), (300, 158), (188, 158)), (200, 140)),
-        "fuse-load": Spot((262, _RAIL), ((330, own), (330, 112), (262, 112)), (348, 170)),
+        "fuse-load": Spot((262, _RAIL), ((330, own), (330, 112), (262, 112)), (290, 190), "end"),
         "feed-wire": Spot((310, _RAIL), ((310, own),), (290, 140), "end"),
         "feed": Spot((380, _RAIL), ((own, own), (own, 130), (380, 130)), (398, 78), "end", always=True),
         "switched": Spot((385, _LOW), ((own, own), (own, _LOW)), (395, 239), role=17, always=True),
