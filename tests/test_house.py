@@ -1,0 +1,246 @@
+"""Rooms a stranger can live in: the core is pure, and nothing grows beyond what can be read at once.
+
+`ceilings.json` lists what is still larger than the ceilings, with its size. The list only shrinks: an entry that has
+grown, or is no longer needed, fails; so does anything new above a ceiling. After something became smaller,
+
+    python tests/test_house.py
+
+writes the list again; it refuses to make an entry larger or to add one.
+"""
+
+from __future__ import annotations
+
+import ast
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "assistant"
+LIST = Path(__file__).with_name("ceilings.json")
+
+CEILINGS = {"module": 400, "function": 60, "class": 12}
+"""Lines of a module, lines of a function without its docstring, fields of a class."""
+
+PURE = {
+    "__future__", "collections", "dataclasses", "decimal", "difflib", "enum", "functools", "heapq", "itertools",
+    "json", "math", "re", "types", "typing", "unicodedata", "yaml",
+}  # fmt: skip
+"""What a module of the core may import besides the core and the errors: values in, values out."""
+
+OURS = ("assistant.core", "assistant.errors")
+
+IMPURE = {"open", "print", "input", "exec", "eval", "compile", "breakpoint", "__import__"}
+"""Built-in functions that reach out of a computation."""
+
+NOT_YET = {f"assistant.core.{name}" for name in ("evidence", "loading", "odds", "policy", "tree")}
+"""Modules of the core that still read files or name paths; the list only shrinks."""
+
+MODULES = sorted(PACKAGE.rglob("*.py"))
+CORE = sorted((PACKAGE / "core").rglob("*.py"))
+
+
+def name_of(path: Path) -> str:
+    """A module as it is imported."""
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def imported(tree: ast.Module, package: str) -> list[str]:
+    """Every module that is imported, also inside functions; relative imports are written out."""
+    found: list[str] = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found += [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            above = package.split(".")[: -node.level] if node.level else []
+            base = ".".join([*above, *([node.module] if node.module else [])])
+            found += [f"{base}.{alias.name}" for alias in node.names]
+    return found
+
+
+def impurities(source: str, name: str = "assistant.core.made_up") -> list[str]:
+    """What a module of the core has that is not a computation: foreign imports, and calls that reach out."""
+    tree = ast.parse(source)
+    found = [
+        one
+        for one in imported(tree, name)
+        if not any(one == ours or one.startswith(f"{ours}.") for ours in OURS)
+        and one.split(".")[0] not in PURE
+    ]
+    found += [
+        node.func.id
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in IMPURE
+    ]
+    return found
+
+
+@pytest.mark.parametrize("path", CORE, ids=name_of)
+def test_the_core_only_computes(path: Path) -> None:
+    """A module of the core imports the core, the errors and a short list of pure modules, and opens nothing."""
+    found = impurities(path.read_text(encoding="utf-8"), name_of(path))
+    assert bool(found) is (name_of(path) in NOT_YET), found
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        "from assistant import live",
+        "from assistant import resources",
+        "import assistant.resources",
+        "from assistant.circuit.solving import solve",
+        "from ..resources import directory",
+        "def f():\n    import os",
+        "from pathlib import Path",
+        "import time",
+        'words = open("/etc/hostname").read()',
+        'print("said")',
+    ],
+)
+def test_an_impure_module_is_found(source: str) -> None:
+    """Edges, files, clocks and printing are found in a module of the core however they are written."""
+    assert impurities(source)
+
+
+def fields_of(node: ast.ClassDef) -> int:
+    """Fields of a class: those that are declared, and those that its methods set."""
+    names = {
+        one.target.id
+        for one in node.body
+        if isinstance(one, ast.AnnAssign)
+        and isinstance(one.target, ast.Name)
+        and "ClassVar" not in ast.unparse(one.annotation)
+    }
+    for method in node.body:
+        if not isinstance(method, ast.FunctionDef):
+            continue
+        for one in ast.walk(method):
+            targets = one.targets if isinstance(one, ast.Assign) else [getattr(one, "target", None)]
+            for target in targets:
+                if (
+                    isinstance(one, ast.Assign | ast.AnnAssign)
+                    and isinstance(target, ast.Attribute)
+                    and isinstance(target.value, ast.Name)
+                    and target.value.id == "self"
+                ):
+                    names.add(target.attr)
+    return len(names)
+
+
+def length_of(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Lines of a function without its docstring."""
+    assert node.end_lineno is not None
+    whole = node.end_lineno - node.lineno + 1
+    first = node.body[0]
+    if ast.get_docstring(node, clean=False) is not None and first.end_lineno is not None:
+        whole -= first.end_lineno - first.lineno + 1
+    return whole
+
+
+def sizes() -> dict[str, dict[str, int]]:
+    """What is above a ceiling, by kind and name."""
+    found: dict[str, dict[str, int]] = {kind: {} for kind in CEILINGS}
+    for path in MODULES:
+        text = path.read_text(encoding="utf-8")
+        name = name_of(path)
+        found["module"][name] = len(text.splitlines())
+
+        def visit(node: ast.AST, within: str) -> None:
+            for one in ast.iter_child_nodes(node):
+                inner = within
+                if isinstance(one, ast.ClassDef):
+                    inner = f"{within}.{one.name}"
+                    found["class"][inner] = fields_of(one)
+                elif isinstance(one, ast.FunctionDef | ast.AsyncFunctionDef):
+                    inner = f"{within}.{one.name}"
+                    found["function"][inner] = length_of(one)
+                visit(one, inner)
+
+        visit(ast.parse(text), name)
+    return {
+        kind: {name: size for name, size in sorted(found[kind].items()) if size > most}
+        for kind, most in CEILINGS.items()
+    }
+
+
+def test_nothing_grows_beyond_the_ceilings() -> None:
+    """Modules, functions and classes are below the ceilings, but for a list of exceptions that only shrinks."""
+    listed: dict[str, dict[str, int]] = json.loads(LIST.read_text(encoding="utf-8"))
+    assert sizes() == listed, "see the docstring of tests/test_house.py"
+
+
+def circles() -> list[list[str]]:
+    """Groups of modules that import each other when they are loaded, or for the types; none is meant to be."""
+    names = {name_of(path): path for path in MODULES}
+    arrows: dict[str, set[str]] = {}
+    for name, path in names.items():
+        package = f"{name}.x" if path.name == "__init__.py" else name
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        found = set()
+        for one in imported(tree, package):
+            target = one if one in names else one.rpartition(".")[0]
+            if target in names and target != name:
+                found.add(target)
+        arrows[name] = found
+    index: dict[str, int] = {}
+    low: dict[str, int] = {}
+    stack: list[str] = []
+    groups: list[list[str]] = []
+
+    def visit(name: str) -> None:  # Tarjan's strongly connected components
+        index[name] = low[name] = len(index)
+        stack.append(name)
+        for target in sorted(arrows[name]):
+            if target not in index:
+                visit(target)
+                low[name] = min(low[name], low[target])
+            elif target in stack:
+                low[name] = min(low[name], index[target])
+        if low[name] == index[name]:
+            group = []
+            while True:
+                group.append(stack.pop())
+                if group[-1] == name:
+                    break
+            if len(group) > 1:
+                groups.append(sorted(group))
+
+    for name in sorted(arrows):
+        if name not in index:
+            visit(name)
+    return sorted(groups)
+
+
+KNOWN_CIRCLES: list[list[str]] = [
+    ["assistant.acoustic.bank", "assistant.acoustic.voices"],
+    ["assistant.core.circles", "assistant.core.trail"],
+    [
+        f"assistant.core.{name}"
+        for name in ("evidence", "loading", "odds", "policy", "procedure", "wording")
+    ],
+    ["assistant.record.reviews", "assistant.record.verifying"],
+]  # fmt: skip
+"""Circles that still have to be opened; the list only shrinks."""
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    """What a module needs is below it: no group of modules needs each other, not even for the types."""
+    assert circles() == KNOWN_CIRCLES
+
+
+if __name__ == "__main__":
+    now = sizes()
+    if LIST.exists() and "--first" not in sys.argv:
+        before = json.loads(LIST.read_text(encoding="utf-8"))
+        grown = [
+            f"{name}: {size}, listed {before[kind].get(name, 'not at all')}"
+            for kind, found in now.items()
+            for name, size in found.items()
+            if size > before[kind].get(name, 0)
+        ]
+        if grown:
+            sys.exit("Above a ceiling and not listed as such:\n" + "\n".join(grown))
+    LIST.write_text(json.dumps(now, indent=1) + "\n", encoding="utf-8")
