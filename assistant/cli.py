@@ -29,9 +29,9 @@ from assistant.printing import escaping, in_line, unescaped
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assistant import proof_order, proving
-    from assistant.core.finding import Finding
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
+    from assistant.core.values.finding import Finding
+    from assistant.proof import order as proof_order, work as proving
 
 # Every command imports what it needs when it runs, so that `--help` and `verify` do not load a recogniser.
 
@@ -133,7 +133,7 @@ def _keep_trace() -> str:
 
 
 def _run(options: argparse.Namespace) -> int:
-    from assistant import live  # noqa: PLC0415
+    from assistant.session import live  # noqa: PLC0415
 
     if options.resume and options.procedure:
         raise UsageProblem(
@@ -166,7 +166,7 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _demo(options: argparse.Namespace) -> int:
-    from assistant import demo  # noqa: PLC0415
+    from assistant.session import demo  # noqa: PLC0415
 
     return demo.run(options.out, model=options.model, real_time=options.real_time, script=options.script)
 
@@ -193,8 +193,8 @@ def _hear(options: argparse.Namespace) -> int:
 
 def _lint(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
-    from assistant.core.loading import load_library  # noqa: PLC0415
-    from assistant.core.schema import procedure_schema  # noqa: PLC0415
+    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.core.library.schema import procedure_schema  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
     from assistant.linting import lint  # noqa: PLC0415
 
@@ -213,14 +213,14 @@ def _lint(options: argparse.Namespace) -> int:
             return 0
     if options.write_likelihoods:
         from assistant.circuit import likelihoods  # noqa: PLC0415
-        from assistant.core.loading import LIKELIHOODS_FILE  # noqa: PLC0415
+        from assistant.core.library.loading import LIKELIHOODS_FILE  # noqa: PLC0415
 
         path = folder / LIKELIHOODS_FILE
         _write(path, likelihoods.to_bytes(likelihoods.table(library)).decode())
         return 0
     if options.speech:
-        from assistant.core import spoken  # noqa: PLC0415
         from assistant.linting import all_spoken  # noqa: PLC0415
+        from assistant.rehearsal import saying as spoken  # noqa: PLC0415
         from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
 
         said = all_spoken(library)
@@ -237,9 +237,15 @@ def _lint(options: argparse.Namespace) -> int:
 
 
 def _prove(options: argparse.Namespace) -> int:
-    from assistant import proof_order, proof_report, proof_story, proving, resources  # noqa: PLC0415
-    from assistant.core.loading import load_library  # noqa: PLC0415
-    from assistant.core.odds import load_odds  # noqa: PLC0415
+    from assistant import resources  # noqa: PLC0415
+    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.core.reasoning.odds import load_odds  # noqa: PLC0415
+    from assistant.proof import (  # noqa: PLC0415
+        order as proof_order,
+        report as proof_report,
+        story as proof_story,
+        work as proving,
+    )
 
     folder = options.procedures or resources.directory("procedures")
     library = load_library(folder)
@@ -270,7 +276,7 @@ def _prove(options: argparse.Namespace) -> int:
 
 
 def _prove_pairs(options: argparse.Namespace, library: Library, asked: proving.Asked) -> int:
-    from assistant import proof_pairs  # noqa: PLC0415
+    from assistant.proof import pairs as proof_pairs  # noqa: PLC0415
 
     all_hold = True
     for entry in asked.procedures or ("coil-control",):
@@ -402,7 +408,7 @@ def _pack(options: argparse.Namespace) -> int:
 
 def _picture(options: argparse.Namespace) -> int:
     from assistant import picturing, resources  # noqa: PLC0415
-    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.core.library.loading import load_library  # noqa: PLC0415
     from assistant.picture.whole import png  # noqa: PLC0415
 
     library = load_library(options.procedures or resources.directory("procedures"))
@@ -430,8 +436,11 @@ def _picture(options: argparse.Namespace) -> int:
 
 
 def _verify(options: argparse.Namespace) -> int:
-    from assistant import bag  # noqa: PLC0415
-    from assistant.record import read_session, verify  # noqa: PLC0415
+    from assistant.record import (  # noqa: PLC0415
+        bag,
+        read_session,
+        verify,
+    )
     from assistant.record.verifying import remarks  # noqa: PLC0415
 
     folder = _session(options)
@@ -453,7 +462,7 @@ def _verify(options: argparse.Namespace) -> int:
 
 def _replay(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
-    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.core.library.loading import load_library  # noqa: PLC0415
     from assistant.record import read_session  # noqa: PLC0415
     from assistant.record.replaying import other_likelihoods, replay  # noqa: PLC0415
 
@@ -479,7 +488,7 @@ def _replay(options: argparse.Namespace) -> int:
 
 def _list(options: argparse.Namespace) -> int:
     from assistant import past, resources  # noqa: PLC0415
-    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.core.library.loading import load_library  # noqa: PLC0415
     from assistant.record import find_sessions  # noqa: PLC0415
     from assistant.record.summaries import check_parent  # noqa: PLC0415
 
@@ -533,7 +542,7 @@ def _list(options: argparse.Namespace) -> int:
 
 def _show_odds(folder: Path, searching: bool, *, as_json: bool) -> int:
     from assistant import past, resources  # noqa: PLC0415
-    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.core.library.loading import load_library  # noqa: PLC0415
     from assistant.record.history import read_history  # noqa: PLC0415
 
     if searching:
@@ -580,7 +589,7 @@ def _bench_circuit(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
     from assistant.bench import machine  # noqa: PLC0415
     from assistant.circuit.timing import measure  # noqa: PLC0415
-    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.core.library.loading import load_library  # noqa: PLC0415
 
     found = measure(load_library(resources.directory("procedures")))
     if options.json:
@@ -656,8 +665,8 @@ def _bench_long(options: argparse.Namespace) -> int:
 def _bench_rehearsal(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
     from assistant.bench import machine  # noqa: PLC0415
-    from assistant.circuit import rehearsal  # noqa: PLC0415
-    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.rehearsal import erring as rehearsal  # noqa: PLC0415
 
     wanted = rehearsal.Wanted(
         procedure=options.procedure,
@@ -679,7 +688,7 @@ def _bench_rehearsal(options: argparse.Namespace) -> int:
 
 def _bench_speech(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
-    from assistant.core.loading import load_library  # noqa: PLC0415
+    from assistant.core.library.loading import load_library  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
     from assistant.hearing_bench import listening  # noqa: PLC0415
     from assistant.linting import all_spoken  # noqa: PLC0415
@@ -772,7 +781,7 @@ def _report(findings: Sequence[Finding], good: str, *, as_json: bool) -> int:
 
 
 def _facts(options: argparse.Namespace) -> Any:
-    from assistant.core.identity import check_odometer, check_vin  # noqa: PLC0415
+    from assistant.core.library.identity import check_odometer, check_vin  # noqa: PLC0415
     from assistant.record import Facts  # noqa: PLC0415
 
     vin = str(check_vin(options.vin)) if options.vin else ""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from assistant import resources
-from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.errors import BayAssistantError, GearProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lint import typical_requests

@@ -10,10 +10,10 @@ import time
 from typing import TYPE_CHECKING, Any
 
 from assistant import resources
-from assistant.core.events import to_json
-from assistant.core.loading import load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.states import State, request_for
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.dialogue.states import State, request_for
+from assistant.core.library.loading import load_library
+from assistant.core.values.events import to_json
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.activity import CHUNK, DEFAULT_TIMING, Levels, SileroActivity
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
-    from assistant.core.result import Result
+    from assistant.core.values.result import Result
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.sound import Samples
 

@@ -2,7 +2,7 @@
 
 The loaders refuse what is wrong; this adds what is only doubtful: phrases that sound alike, an outcome that
 nobody can say, a word of the screen that the grammar does not know, a sentence that is not held in the head or not
-read as it is meant (`assistant.core.spoken`).
+read as it is meant (`assistant.rehearsal.saying`).
 """
 
 from __future__ import annotations
@@ -12,17 +12,20 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.core import runner, spoken, trade_rules, wording
-from assistant.core.finding import Finding
-from assistant.core.procedure import SAME_POINT, Leads
-from assistant.core.states import REASONS, requests_of
+from assistant.core.dialogue import runner
+from assistant.core.dialogue.states import REASONS, requests_of
+from assistant.core.library.procedure import SAME_POINT, Leads
+from assistant.core.rules import trade_rules
+from assistant.core.values.finding import Finding
+from assistant.core.words import wording
 from assistant.grammar.lint import lint_grammars
+from assistant.rehearsal import saying as spoken
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from types import ModuleType
 
-    from assistant.core.procedure import Answer, Library, Procedure, Step, Target
+    from assistant.core.library.procedure import Answer, Library, Procedure, Step, Target
     from assistant.grammar.grammar import GrammarSet
 
 

@@ -1,6 +1,6 @@
 """What a very long session takes: memory while it lasts, reading it back, going on with it, writing it up.
 
-A benchmark (``bay-assistant bench long``), not a test; the sessions are made up (`assistant.endurance`).
+A benchmark (``bay-assistant bench long``), not a test; the sessions are made up (`assistant.rehearsal.endurance`).
 Where there is a folder in memory (``/dev/shm``) they are written there, so that the disk is not what is measured.
 """
 
@@ -12,14 +12,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.core.loading import load_library
-from assistant.core.runner import Runner
-from assistant.endurance import Day, LongSession
+from assistant.core.dialogue.runner import Runner
+from assistant.core.library.loading import load_library
 from assistant.record import Facts, SessionLog
 from assistant.record.reading import read_session
 from assistant.record.replaying import replay
 from assistant.record.summaries import list_sessions
 from assistant.record.verifying import verify
+from assistant.rehearsal.endurance import Day, LongSession
 
 if TYPE_CHECKING:
     from collections.abc import Callable

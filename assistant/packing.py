@@ -18,10 +18,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant import __version__
-from assistant.bag import FORMS, WRITE_UPS, quiet
 from assistant.errors import RecordBroken, RecordProblem, UsageProblem
 from assistant.handing_over import told
 from assistant.record import read_reviews, read_session, verify
+from assistant.record.bag import FORMS, WRITE_UPS, quiet
 from assistant.record.contents import look, read_inside
 from assistant.record.header import HEADER_FILE, PROCEDURES, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
 from assistant.record.reading import check_folder

@@ -14,8 +14,8 @@ from assistant.record.searching import Wanted, read_day, vin_part, words_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from assistant.core.evidence import Knowledge
-    from assistant.core.procedure import Library, Terms
+    from assistant.core.library.procedure import Library, Terms
+    from assistant.core.reasoning.evidence import Knowledge
     from assistant.record import Found, Summary
     from assistant.record.history import History, Score
 
@@ -235,7 +235,7 @@ def _rows(
     knowledge: Knowledge, cars: dict[str, float], circuit: str
 ) -> list[tuple[str, float, float, float]]:
     """Fault, share as shipped, cars, and share used, among the faults of a circuit; likeliest first."""
-    from assistant.core.odds import posterior_mean  # noqa: PLC0415
+    from assistant.core.reasoning.odds import posterior_mean  # noqa: PLC0415
 
     faults = dict.fromkeys(knowledge.circuits[circuit].faults)
     odds = knowledge.odds

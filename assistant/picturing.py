@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from assistant.core.procedure import NO_CIRCUIT, SENSES
+from assistant.core.library.procedure import NO_CIRCUIT, SENSES
 from assistant.errors import UsageProblem
 from assistant.picture import whole
 
 if TYPE_CHECKING:
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
-    from assistant.core.procedure import Library, Procedure, Step
+    from assistant.core.library.procedure import Library, Procedure, Step
 
 TYPICAL = "typical"
 DEFAULT_LAMP = "194"

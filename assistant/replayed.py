@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, TextIO
 
-from assistant.core.events import Heard, KeyPressed, NoMatch, Note, Say
+from assistant.core.values.events import Heard, KeyPressed, NoMatch, Note, Say
 from assistant.screen.terminal import LineScreen
 
 if TYPE_CHECKING:

@@ -9,7 +9,10 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.events import (
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import State
+from assistant.core.values.events import (
     Action,
     Began,
     CancelTimer,
@@ -26,15 +29,12 @@ from assistant.core.events import (
     TimerElapsed,
     TypedFact,
 )
-from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
-from assistant.core.result import Control, Result
-from assistant.core.runner import Runner
-from assistant.core.states import State
+from assistant.core.values.result import Control, Result
 
 if TYPE_CHECKING:
-    from assistant.core.entries import Entry
-    from assistant.core.evidence import Memo
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
+    from assistant.core.reasoning.evidence import Memo
+    from assistant.core.values.entries import Entry
 
 
 class Dialogue:

@@ -15,9 +15,9 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "writeup"))
 from recorded import OPEN_CONTROL_WIRE, folder, scripted
 
-from assistant import bag as bags, packing
+from assistant import packing
 from assistant.cli import main
-from assistant.record import add_review
+from assistant.record import add_review, bag as bags
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -313,8 +313,8 @@ def test_pack_says_what_it_hands_over(tmp_path: Path, capsys: pytest.CaptureFixt
     import numpy as np  # noqa: PLC0415
     from recorded import FACTS  # noqa: PLC0415
 
-    from assistant.core.entries import VoiceNoteTaken  # noqa: PLC0415
-    from assistant.core.events import Note, NoteRecorded  # noqa: PLC0415
+    from assistant.core.values.entries import VoiceNoteTaken  # noqa: PLC0415
+    from assistant.core.values.events import Note, NoteRecorded  # noqa: PLC0415
     from assistant.record import SessionLog  # noqa: PLC0415
     from assistant.resources import directory  # noqa: PLC0415
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.core import wording
-from assistant.core.loading import FILAMENTS, load_library
-from assistant.core.procedure import Answer, Engine, Leads, Step, Target
+from assistant.core.library.loading import FILAMENTS, load_library
+from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
+from assistant.core.words import wording
 from assistant.errors import FileProblem
 from assistant.linting import paths
 

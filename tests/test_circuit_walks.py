@@ -11,12 +11,12 @@ from decimal import Decimal
 import pytest
 
 from assistant import resources
-from assistant.core import wording
-from assistant.core.entries import VerdictReached
-from assistant.core.loading import load_library
-from assistant.core.procedure import Answer, Leads, Measurement, Step, Target
-from assistant.core.result import Control
-from assistant.core.states import State
+from assistant.core.dialogue.states import State
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import Answer, Leads, Measurement, Step, Target
+from assistant.core.values.entries import VerdictReached
+from assistant.core.values.result import Control
+from assistant.core.words import wording
 from assistant.linting import paths
 from assistant.testing import Dialogue
 

@@ -25,8 +25,8 @@ import pytest
 
 from assistant import resources
 from assistant.cli import main
-from assistant.core.entries import ResultTaken
-from assistant.core.events import Note
+from assistant.core.values.entries import ResultTaken
+from assistant.core.values.events import Note
 from assistant.hearing import graph
 from assistant.record import SessionLog, read_session, verify
 from assistant.speaking.player import load_sounddevice

@@ -17,10 +17,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.core.events import Closed, TypedFact
-from assistant.ending import NUMBERS, Ending
+from assistant.core.values.events import Closed, TypedFact
 from assistant.keys.restoring import Undo
 from assistant.record import Facts, SessionLog, read_session, replay, verify
+from assistant.session.ending import NUMBERS, Ending
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -73,7 +73,7 @@ def test_who_comes_late_is_told_at_once() -> None:
 
 def test_a_second_signal_ends_the_program_with_the_terminal_put_back(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever presses Ctrl-C twice is not kept waiting by an end that hangs."""
-    monkeypatch.setattr("assistant.ending.PATIENCE_S", 0.05)
+    monkeypatch.setattr("assistant.session.ending.PATIENCE_S", 0.05)
     left: list[int] = []
     restored: list[str] = []
     with Ending(left.append) as ending:
@@ -91,7 +91,7 @@ def test_a_second_signal_ends_the_program_with_the_terminal_put_back(monkeypatch
 
 def test_a_closed_terminal_hangs_up_twice_and_hurries_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Kernel and shell both send SIGHUP; the write-up is finished all the same."""
-    monkeypatch.setattr("assistant.ending.PATIENCE_S", 0.0)
+    monkeypatch.setattr("assistant.session.ending.PATIENCE_S", 0.0)
     left: list[int] = []
     with Ending(left.append) as ending:
         ending.begin()

@@ -9,11 +9,9 @@ from __future__ import annotations
 import pytest
 
 from assistant import resources
-from assistant.circuit.proof import followed
-from assistant.core import wording
-from assistant.core.events import Say
-from assistant.core.loading import load_library
-from assistant.core.procedure import (
+from assistant.core.dialogue.states import State
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import (
     NO_CIRCUIT,
     SENSES,
     Answer,
@@ -24,8 +22,10 @@ from assistant.core.procedure import (
     Step,
     Target,
 )
-from assistant.core.states import State
+from assistant.core.values.events import Say
+from assistant.core.words import wording
 from assistant.linting import paths
+from assistant.proof.walk import followed
 from assistant.testing import Dialogue
 
 LIBRARY = load_library(resources.directory("procedures"))

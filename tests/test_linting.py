@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.core.loading import load_library
-from assistant.core.result import Control
-from assistant.core.spoken import AIM, LONGEST
+from assistant.core.library.loading import load_library
+from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
 from assistant.linting import all_spoken, lint
+from assistant.rehearsal.saying import AIM, LONGEST
 
 if TYPE_CHECKING:
-    from assistant.core.finding import Finding
+    from assistant.core.values.finding import Finding
 
 
 @pytest.fixture

@@ -10,22 +10,22 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources, writeup
-from assistant.core.loading import load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS, NO_LIMIT
-from assistant.core.runner import Runner
-from assistant.core.states import State
-from assistant.endurance import Day, LongSession
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, NO_LIMIT
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import State
+from assistant.core.library.loading import load_library
 from assistant.long_bench import record, resumed
 from assistant.record import read_session
 from assistant.record.replaying import replay
+from assistant.rehearsal.endurance import Day, LongSession
 from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from assistant.core.events import Action, Event
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
+    from assistant.core.values.events import Action, Event
     from assistant.record import RecordedSession
 
 

@@ -89,8 +89,8 @@ def test_the_page_in_the_bag_leads_to_its_sound(tmp_path: Path) -> None:
     """The links of the packed page fit the place where it lies."""
     import numpy as np  # noqa: PLC0415
 
-    from assistant.core.entries import VoiceNoteTaken  # noqa: PLC0415
-    from assistant.core.events import Note, NoteRecorded  # noqa: PLC0415
+    from assistant.core.values.entries import VoiceNoteTaken  # noqa: PLC0415
+    from assistant.core.values.events import Note, NoteRecorded  # noqa: PLC0415
     from assistant.record import SessionLog  # noqa: PLC0415
     from assistant.resources import directory  # noqa: PLC0415
 
@@ -191,7 +191,7 @@ def test_a_session_starts_without_any_of_this() -> None:
             sys.executable,
             "-c",
             (
-                "import sys, assistant.live, assistant.cli\n"
+                "import sys, assistant.session.live, assistant.cli\n"
                 "late = ('bagit', 'weasyprint', 'assistant.packing', 'assistant.reviewing', 'assistant.writeup')\n"
                 "print([name for name in late if name in sys.modules])"
             ),

@@ -15,7 +15,7 @@ import pytest
 
 from assistant import past
 from assistant.cli import main
-from assistant.core.loading import FINDINGS_FILE, load_library
+from assistant.core.library.loading import FINDINGS_FILE, load_library
 from assistant.errors import UsageProblem
 from assistant.record import Facts, Found, Summary, Wanted, add_review
 from assistant.record.timing import make_up
@@ -230,8 +230,8 @@ def test_the_odds_are_shown_openly(folder: Path, capsys: pytest.CaptureFixture[s
 
 def test_the_odds_shown_are_the_odds_used(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The table says what a session with these findings would begin with, fault by fault."""
-    from assistant.core.evidence import assess  # noqa: PLC0415
-    from assistant.core.policy import DEFAULT_THRESHOLDS  # noqa: PLC0415
+    from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS  # noqa: PLC0415
+    from assistant.core.reasoning.evidence import assess  # noqa: PLC0415
     from assistant.record.history import read_history  # noqa: PLC0415
 
     assert LIBRARY.knowledge is not None

@@ -10,9 +10,9 @@ import itertools
 import pytest
 
 from assistant import resources
-from assistant.core import wording
-from assistant.core.loading import load_library
-from assistant.core.procedure import Answer, Engine, Leads, Procedure, Step, Target, Verdict
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import Answer, Engine, Leads, Procedure, Step, Target, Verdict
+from assistant.core.words import wording
 from assistant.linting import paths
 
 LIBRARY = load_library(resources.directory("procedures"))

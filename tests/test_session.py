@@ -9,7 +9,10 @@ import numpy as np
 import pytest
 
 from assistant import resources
-from assistant.core.events import (
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import State
+from assistant.core.library.loading import load_library
+from assistant.core.values.events import (
     Action,
     Closed,
     Event,
@@ -20,13 +23,10 @@ from assistant.core.events import (
     Show,
     SpeechFinished,
 )
-from assistant.core.loading import load_library
-from assistant.core.result import Control, GrammarRequest, Result
-from assistant.core.runner import Runner
-from assistant.core.states import State
+from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
 from assistant.screen.terminal import LineScreen
-from assistant.session import Session
+from assistant.session.loop import Session
 from assistant.speaking.player import NullPlayer
 from assistant.speaking.voice import Speech, Voice
 

@@ -39,8 +39,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant import resources
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import Control, GrammarRequest
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import BayAssistantError, UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hear import evidence_in

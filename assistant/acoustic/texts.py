@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from assistant.acoustic.phones import from_arpabet, to_arpabet
-from assistant.core.states import requests_of
+from assistant.core.dialogue.states import requests_of
 from assistant.grammar.lexicon import Pronunciation
 from assistant.grammar.numbers import in_words
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import random
     from collections.abc import Iterable, Mapping, Sequence
 
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
     from assistant.grammar.grammar import GrammarSet, StepGrammar
 
 SPELLING = (

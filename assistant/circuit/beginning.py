@@ -23,7 +23,7 @@ from assistant.circuit.network import (
     Rows,
     reduce,
 )
-from assistant.core.procedure import Engine
+from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.core.procedure import Engine
+    from assistant.core.library.procedure import Engine
 
     Floats = NDArray[np.float64]
     Booleans = NDArray[np.bool_]

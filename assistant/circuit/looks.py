@@ -11,7 +11,7 @@ from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
 from assistant.circuit.observers import HONEST, Observer, looked_at, seen, shares_of
 from assistant.circuit.observing import NODE_INSTRUMENTS, bad_spark, joined, together
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.procedure import CLAMPS, Engine
+from assistant.core.library.procedure import CLAMPS, Engine
 from assistant.errors import BayAssistantError, FileProblem
 
 if TYPE_CHECKING:
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.observing import Observed
     from assistant.circuit.parameters import Systems
-    from assistant.circuit.proof import Key, Shares
-    from assistant.core.procedure import Library, Measurement, Step
+    from assistant.core.library.procedure import Library, Measurement, Step
+    from assistant.proof.walk import Key, Shares
 
 
 def alike(step: Step, key: Key, observer: Observer) -> Observer:

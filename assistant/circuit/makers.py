@@ -13,7 +13,7 @@ import numpy as np
 
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.winding import loop, peak_current, time_to_current
-from assistant.core.procedure import COPPER_PER_KELVIN
+from assistant.core.library.procedure import COPPER_PER_KELVIN
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

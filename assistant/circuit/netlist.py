@@ -27,7 +27,7 @@ from assistant.circuit.network import (
 )
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import CLAMP_OHM, DIODE_V
-from assistant.core.procedure import Engine
+from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

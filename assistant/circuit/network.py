@@ -16,7 +16,7 @@ import numpy as np
 
 from assistant.circuit.catalogue import Change, Circuit, Mechanism
 from assistant.circuit.parameters import RESISTANCE_OPEN, Systems
-from assistant.core.procedure import Engine
+from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -27,14 +27,14 @@ from assistant.circuit.observing import (
     observe,
 )
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.procedure import CLAMPS, SENSES, Engine
+from assistant.core.library.procedure import CLAMPS, SENSES, Engine
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
-    from assistant.core.procedure import Measurement, Step
+    from assistant.core.library.procedure import Measurement, Step
 
 MISSED = 0.03
 """Share of probings in which the tip misses the pin; chosen."""

@@ -48,7 +48,7 @@ from assistant.circuit.solving import (
     tables_of,
     turn,
 )
-from assistant.core.procedure import (
+from assistant.core.library.procedure import (
     CLAMPS,
     COPPER_PER_KELVIN,
     FILAMENTS,

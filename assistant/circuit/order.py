@@ -20,11 +20,11 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from assistant.core.odds import preparations
+from assistant.core.reasoning.odds import preparations
 
 if TYPE_CHECKING:
-    from assistant.core.odds import Odds
-    from assistant.core.procedure import Measurement
+    from assistant.core.library.procedure import Measurement
+    from assistant.core.reasoning.odds import Odds
 
 
 MOST_EXACT = 24

@@ -27,7 +27,7 @@ from assistant.circuit.beginning import (
 )
 from assistant.circuit.lamps import Filament, Lamp, filament
 from assistant.circuit.network import CYLINDERS, HELD_ON, TRIGGER_THRESHOLD_V, Ports, Rows, reduce
-from assistant.core.procedure import Engine
+from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import files
-from assistant.core.result import KEYED_AS_WELL, Control, GrammarRequest, Result, Spelling
+from assistant.core.values.result import KEYED_AS_WELL, Control, GrammarRequest, Result, Spelling
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
 from assistant.grammar import english, jsgf, numbers, spelling
 from assistant.grammar.counting import Counter
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 UNITS = ("V", "mV", "A", "ohm", "kilohm", "megohm", "rpm", "s", "ms", "km", "miles", "celsius", "fahrenheit")
-"""Units of a reading, as `assistant.core.result.Result` names them."""
+"""Units of a reading, as `assistant.core.values.result.Result` names them."""
 
 LEXICON = "lexicon.txt"
 """Name of the pronouncing lexicon in the folder of grammars."""

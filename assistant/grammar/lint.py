@@ -28,10 +28,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, TypeAlias
 
-from assistant.core.finding import Finding
-from assistant.core.result import Control, GrammarRequest, Result, Spelling
-from assistant.core.states import SAYABLE, State
-from assistant.core.wording import units_like
+from assistant.core.dialogue.states import SAYABLE, State
+from assistant.core.values.finding import Finding
+from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
+from assistant.core.words.wording import units_like
 from assistant.errors import FileProblem
 from assistant.grammar import numbers
 from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into

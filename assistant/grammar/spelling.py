@@ -8,9 +8,9 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from assistant.core.asking import IN_ONE_BREATH, WORDS
-from assistant.core.identity import LOOK_ALIKE
-from assistant.core.result import Spelling
+from assistant.core.dialogue.asking import IN_ONE_BREATH, WORDS
+from assistant.core.library.identity import LOOK_ALIKE
+from assistant.core.values.result import Spelling
 
 if TYPE_CHECKING:
     import random

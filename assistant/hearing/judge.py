@@ -11,14 +11,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.result import Control, Result
+from assistant.core.values.result import Control, Result
 from assistant.hearing.confidence import measures
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.recogniser import Recognition, probabilities
 from assistant.measured import CALIBRATION
 
 if TYPE_CHECKING:
-    from assistant.core.policy import Thresholds
+    from assistant.core.dialogue.policy import Thresholds
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.confidence import Evidence
 

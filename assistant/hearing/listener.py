@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING, Protocol, TypeAlias
 
 import numpy as np
 
-from assistant.core.events import (
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
+from assistant.core.values.events import (
     Clip,
     Event,
     GearBack,
@@ -30,8 +31,7 @@ from assistant.core.events import (
     NoMatch,
     NoteRecorded,
 )
-from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
-from assistant.core.result import Control
+from assistant.core.values.result import Control
 from assistant.errors import BayAssistantError, RecordProblem
 from assistant.hearing.activity import (
     CHUNK,
@@ -51,7 +51,7 @@ from assistant.hearing.judge import Judgement, judge
 from assistant.hearing.sound import RATE, Samples, level_db
 
 if TYPE_CHECKING:
-    from assistant.core.result import GrammarRequest
+    from assistant.core.values.result import GrammarRequest
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.recogniser import Recogniser, Stream
 

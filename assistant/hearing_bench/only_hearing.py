@@ -10,8 +10,8 @@ import sys
 from pathlib import Path
 
 from assistant import resources
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import Control, GrammarRequest
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import BayAssistantError
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from assistant import files
-from assistant.core import tree
+from assistant.core.library import tree
 from assistant.errors import FileProblem
 from assistant.hearing.baynoise import KINDS
 from assistant.hearing_bench.manifest import (

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from assistant import files, resources
 from assistant.bench import machine
-from assistant.core.policy import DEFAULT_THRESHOLDS
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.errors import GearProblem, ModelProblem, UsageProblem
 from assistant.hear import evidence_in
 from assistant.hearing.judge import judge

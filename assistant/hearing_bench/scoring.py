@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from assistant.core.result import Result
+from assistant.core.values.result import Result
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.core.events import Clip, Heard, NoMatch
+from assistant.core.values.events import Clip, Heard, NoMatch
 from assistant.errors import ModelProblem
 from assistant.hearing.activity import CHUNK, Completeness
 from assistant.hearing.baynoise import bay_noise
@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
-    from assistant.core.policy import Thresholds
-    from assistant.core.result import GrammarRequest
+    from assistant.core.dialogue.policy import Thresholds
+    from assistant.core.values.result import GrammarRequest
     from assistant.grammar.grammar import GrammarSet, StepGrammar
     from assistant.hearing.listener import Make
     from assistant.hearing.recogniser import Recogniser

@@ -10,9 +10,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from assistant import resources
-from assistant.core.loading import load_library
-from assistant.core.result import Result
-from assistant.core.states import State, request_for, requests_of
+from assistant.core.dialogue.states import State, request_for, requests_of
+from assistant.core.library.loading import load_library
+from assistant.core.values.result import Result
 from assistant.errors import FileProblem, GearProblem
 from assistant.grammar.grammar import GrammarSet, StepGrammar
 from assistant.grammar.numbers import in_words
@@ -21,7 +21,7 @@ from assistant.hearing_bench.speech import missing_recordings, recording
 from assistant.hearing_bench.wordset import WordSet, dictionary, of_words
 
 if TYPE_CHECKING:
-    from assistant.core.result import GrammarRequest
+    from assistant.core.values.result import GrammarRequest
     from assistant.hearing_bench.manifest import Answers, Manifest, Other, Recordings
     from assistant.hearing_bench.speech import Speech
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import files
-from assistant.core.result import GrammarRequest, Result
+from assistant.core.values.result import GrammarRequest, Result
 from assistant.errors import FileProblem, GearProblem, ModelProblem
 from assistant.grammar import jsgf
 from assistant.grammar.grammar import StepGrammar, _Forms

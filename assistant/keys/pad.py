@@ -1,4 +1,4 @@
-"""Bytes from a terminal become the key names of the dialogue (see `assistant.core.events.KeyPressed`).
+"""Bytes from a terminal become the key names of the dialogue (see `assistant.core.values.events.KeyPressed`).
 
 `decode` and `settle` are pure: the same bytes give the same keys in whatever pieces they arrive.
 `NumberPad` owns the terminal and a thread that reads it.
@@ -43,7 +43,7 @@ KEYS = (
     *("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close", "why"),
     *(letter for letter, name in _LETTERS.items() if letter == name),
 )
-"""All key names, as `assistant.core.events.KeyPressed` lists them."""
+"""All key names, as `assistant.core.values.events.KeyPressed` lists them."""
 
 _PLAIN: dict[int, str] = {
     **{ord(digit): digit for digit in "0123456789"},

@@ -26,7 +26,7 @@ class Undo:
     pending such a signal raises `SystemExit` in the main thread instead, so that every ``with`` block ends
     properly and the exit status is still the customary 128 plus the signal's number.
     When the last one has run, the handlers are as they were.
-    A session on real gear holds signals back itself (`assistant.ending`), and nothing is changed there.
+    A session on real gear holds signals back itself (`assistant.session.ending`), and nothing is changed there.
     """
 
     def __init__(self, action: Callable[[], object]) -> None:

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 import yaml
 
 from assistant import files
-from assistant.core.loading import CAUTIONS_FILE, ODDS_FILE, TERMS_FILE
-from assistant.core.procedure import SENSES
+from assistant.core.library.loading import CAUTIONS_FILE, ODDS_FILE, TERMS_FILE
+from assistant.core.library.procedure import SENSES
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -22,23 +22,23 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.circuit.pieces import carried_out
-from assistant.circuit.proof import followed
-from assistant.core.loading import load_library, targets
-from assistant.core.procedure import Leads
-from assistant.core.states import requests_of
+from assistant.core.dialogue.states import requests_of
+from assistant.core.library.loading import load_library, targets
+from assistant.core.library.procedure import Leads
 from assistant.errors import BayAssistantError
 from assistant.grammar.grammar import GrammarSet
 from assistant.linting import lint_grammars_for, lint_procedures, listened_for
 from assistant.mistakes import editing, making
 from assistant.mistakes.editing import Mistake
-from assistant.proving import Asked, electrical, prove
+from assistant.proof.walk import followed
+from assistant.proof.work import Asked, electrical, prove
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from assistant.core.finding import Finding
-    from assistant.core.procedure import Library
-    from assistant.proving import Report
+    from assistant.core.library.procedure import Library
+    from assistant.core.values.finding import Finding
+    from assistant.proof.work import Report
 
 COUNT = 90
 """Mistakes that are made unless another number is named: about three of each kind."""

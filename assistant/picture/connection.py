@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assistant.core import wording
-from assistant.core.procedure import CLAMPS, FILAMENTS, SAME_POINT, SENSES, Engine
+from assistant.core.library.procedure import CLAMPS, FILAMENTS, SAME_POINT, SENSES, Engine
+from assistant.core.words import wording
 from assistant.errors import UsageProblem
 from assistant.picture import marks, symbols
 from assistant.picture.marks import BUILT_IN, COILS, LOAD, STARTER
@@ -20,7 +20,7 @@ from assistant.picture.svg import LEAD, Box, Canvas, Point
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.core.procedure import Instrument, Measurement, Terms
+    from assistant.core.library.procedure import Instrument, Measurement, Terms
 
 WIDTH, HEIGHT = 800, 478
 

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.observing import Trace
-from assistant.core import wording
-from assistant.core.procedure import FILAMENTS, Engine
+from assistant.core.library.procedure import FILAMENTS, Engine
+from assistant.core.words import wording
 from assistant.errors import UsageProblem
 from assistant.picture import connection, marks, plots, symbols
 from assistant.picture.plots import Curve, Panel
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.core.procedure import Library, Procedure, Step
+    from assistant.core.library.procedure import Library, Procedure, Step
 
     Floats = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import soundfile
 
-from assistant.core.events import Clip
+from assistant.core.values.events import Clip
 from assistant.record.header import CLIPS
 from assistant.record.storage import sha256, write_file
 

@@ -25,7 +25,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from assistant import files
-from assistant.core.finding import Finding
+from assistant.core.values.finding import Finding
 from assistant.errors import RecordBroken, RecordProblem
 from assistant.record.header import (
     CLIPS,

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from assistant.core.entries import (
+from assistant.core.values.entries import (
     Entry,
     FactGiven,
     FactUndone,
@@ -21,7 +21,7 @@ from assistant.core.entries import (
     StepSkipped,
     VerdictReached,
 )
-from assistant.core.events import Note
+from assistant.core.values.events import Note
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

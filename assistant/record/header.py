@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from assistant.core.events import TypedFact
-from assistant.core.policy import DEFAULT_THRESHOLDS, NO_LIMIT, OLD_RULES, Thresholds
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, NO_LIMIT, OLD_RULES, Thresholds
+from assistant.core.values.events import TypedFact
 from assistant.errors import MALFORMED, RecordBroken, RecordProblem
 
 FORMAT = "bay-assistant session"

@@ -15,9 +15,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.loading import load_library
-from assistant.core.odds import ANY_CIRCUIT, Findings
-from assistant.core.procedure import NO_CIRCUIT
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import NO_CIRCUIT
+from assistant.core.reasoning.odds import ANY_CIRCUIT, Findings
 from assistant.errors import MALFORMED, BayAssistantError
 from assistant.record.contents import read_inside
 from assistant.record.course import course_of
@@ -33,7 +33,7 @@ from assistant.record.verifying import verify
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.procedure import Library, Terms
+    from assistant.core.library.procedure import Library, Terms
     from assistant.record.course import Course
 
 

@@ -8,10 +8,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Self
 
 from assistant import __version__
-from assistant.core.events import Action, Clip, Event, to_json
-from assistant.core.evidence import parse_table
-from assistant.core.loading import FINDINGS_FILE, LIKELIHOODS_FILE
-from assistant.core.policy import DEFAULT_THRESHOLDS, Thresholds
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
+from assistant.core.library.loading import FINDINGS_FILE, LIKELIHOODS_FILE
+from assistant.core.reasoning.evidence import parse_table
+from assistant.core.values.events import Action, Clip, Event, to_json
 from assistant.errors import DiskNearlyFull, RecordProblem
 from assistant.record import clips, second_place
 from assistant.record.header import (
@@ -52,7 +52,7 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
-    from assistant.core.odds import Findings
+    from assistant.core.reasoning.odds import Findings
 
 # Without 0, 1, i, l, o: a name of a session is read from a screen and typed.
 _NAME_SIGNS = "23456789abcdefghjkmnpqrstuvwxyz"

@@ -28,17 +28,17 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.decoding import remembering
-from assistant.core.events import Action, Clip, Closed, Event, Resumed, from_json
-from assistant.core.finding import Finding
-from assistant.core.loading import load_library
+from assistant.core.library.loading import load_library
+from assistant.core.values.decoding import remembering
+from assistant.core.values.events import Action, Clip, Closed, Event, Resumed, from_json
+from assistant.core.values.finding import Finding
 from assistant.errors import MALFORMED, BayAssistantError, RecordBroken, RecordProblem
 from assistant.record.contents import read_inside
 from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Header, parse_header, parse_time
 from assistant.record.storage import canonical, read_problem, sha256
 
 if TYPE_CHECKING:
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
 
 _PARTS = {"number", "time", "event", "actions", "previous"}
 _REMEMBERED = 2000

@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from assistant.core.events import Action, Event, Say
-from assistant.core.runner import Runner
+from assistant.core.dialogue.runner import Runner
+from assistant.core.values.events import Action, Event, Say
 from assistant.record.reading import read_session, recorded_library
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from assistant.core.policy import Thresholds
-    from assistant.core.procedure import Library
+    from assistant.core.dialogue.policy import Thresholds
+    from assistant.core.library.procedure import Library
     from assistant.record.reading import RecordedSession
 
 

@@ -13,7 +13,7 @@ import os
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.finding import Finding
+from assistant.core.values.finding import Finding
 from assistant.errors import RecordBroken, RecordProblem
 from assistant.record.contents import read_inside
 from assistant.record.header import REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE

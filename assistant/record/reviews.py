@@ -34,7 +34,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.finding import Finding
+from assistant.core.values.finding import Finding
 from assistant.errors import MALFORMED, RecordBroken, RecordProblem, UsageProblem
 from assistant.record import review_head
 from assistant.record.contents import read_inside

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from assistant.core.identity import VIN_LENGTH, VIN_SIGNS
+from assistant.core.library.identity import VIN_LENGTH, VIN_SIGNS
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:

@@ -17,11 +17,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import __version__
-from assistant.core.events import Action, Event, to_json
-from assistant.core.identity import check_digit
-from assistant.core.loading import load_library
-from assistant.core.result import Control
-from assistant.core.states import State
+from assistant.core.dialogue.states import State
+from assistant.core.library.identity import check_digit
+from assistant.core.library.loading import load_library
+from assistant.core.values.events import Action, Event, to_json
+from assistant.core.values.result import Control
 from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Facts, Header
 from assistant.record.history import read_history
 from assistant.record.index import INDEX_FILE, find_sessions
@@ -35,7 +35,7 @@ from assistant.testing import Dialogue
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
 
 COUNT = 2000
 """Sessions that are made up: some years of a shop."""

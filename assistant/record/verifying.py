@@ -27,7 +27,7 @@ from assistant.record.storage import sha256
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.finding import Finding
+    from assistant.core.values.finding import Finding
 
 _FROM_A_COPY = "Take the session from a copy"
 

@@ -17,7 +17,7 @@ from assistant.screen import lettering
 from assistant.screen.lettering import clean, clip, columns, wrap
 
 if TYPE_CHECKING:
-    from assistant.core.board import Board
+    from assistant.core.values.board import Board
 
 _MARGIN = 1
 _LOWEST_DB = -60.0

@@ -9,7 +9,7 @@ import threading
 import time
 from typing import TYPE_CHECKING, Protocol, Self, TextIO
 
-from assistant.core.board import Board
+from assistant.core.values.board import Board
 from assistant.keys.restoring import Undo
 from assistant.printing import unescaped
 from assistant.screen.lettering import clean

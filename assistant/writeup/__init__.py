@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
 
 
 def drafted(folder: Path) -> tuple[Draft, RecordedSession, Library]:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core import wording
-from assistant.core.entries import KEPT
-from assistant.core.procedure import FILAMENTS, UNJUDGED
+from assistant.core.library.procedure import FILAMENTS, UNJUDGED
+from assistant.core.values.entries import KEPT
+from assistant.core.words import wording
 from assistant.writeup.statement import Statement, line, once, procedure, term
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.core.procedure import Library, Step
+    from assistant.core.library.procedure import Library, Step
     from assistant.record.course import Taken
 
 BLINKS = frozenset({"steady", "blinking", "flickering", "same", "sharper"})

@@ -10,8 +10,21 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from assistant.core import evidence, wording
-from assistant.core.entries import (
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.library.loading import FINDINGS_FILE
+from assistant.core.library.procedure import (
+    LOAD_CIRCUIT,
+    NO_CIRCUIT,
+    OVER_RANGE,
+    SENSES,
+    Band,
+    Library,
+    Procedure,
+    Step,
+    Verdict,
+)
+from assistant.core.reasoning import evidence
+from assistant.core.values.entries import (
     ASKED_AGAIN,
     KEPT,
     CautionAcknowledged,
@@ -27,19 +40,7 @@ from assistant.core.entries import (
     StepSkipped,
     VoiceNoteTaken,
 )
-from assistant.core.loading import FINDINGS_FILE
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.procedure import (
-    LOAD_CIRCUIT,
-    NO_CIRCUIT,
-    OVER_RANGE,
-    SENSES,
-    Band,
-    Library,
-    Procedure,
-    Step,
-    Verdict,
-)
+from assistant.core.words import wording
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, course_of
 from assistant.record.reading import repeated_sentence

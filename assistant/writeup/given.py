@@ -6,9 +6,10 @@ from bisect import bisect_right
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core import asking, wording
-from assistant.core.entries import FactGiven, FactUndone, ResultTaken
-from assistant.core.procedure import UNJUDGED, Band
+from assistant.core.dialogue import asking
+from assistant.core.library.procedure import UNJUDGED, Band
+from assistant.core.values.entries import FactGiven, FactUndone, ResultTaken
+from assistant.core.words import wording
 from assistant.record.course import Dated
 from assistant.writeup.contents import Asked
 from assistant.writeup.statement import Source, clock, line, once, term
@@ -16,7 +17,7 @@ from assistant.writeup.statement import Source, clock, line, once, term
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from assistant.core.procedure import Library, Step
+    from assistant.core.library.procedure import Library, Step
     from assistant.record.course import Course
 
 HEAD = ("order", "vin", "odometer", "technician")

@@ -31,7 +31,7 @@ from assistant.writeup.statement import printable, stop
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from assistant.core.procedure import Library, Measurement
+    from assistant.core.library.procedure import Library, Measurement
     from assistant.record.reading import RecordedSession
 
 _STYLE = """

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core import wording
-from assistant.core.adding_up import Drop, unequal
-from assistant.core.policy import OLD_RULES
+from assistant.core.dialogue.policy import OLD_RULES
+from assistant.core.reasoning.adding_up import Drop, unequal
+from assistant.core.words import wording
 from assistant.writeup.statement import Statement, header, line, once, procedure
 
 if TYPE_CHECKING:
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
     from assistant.record.course import Course, Taken
     from assistant.record.reading import RecordedSession
 

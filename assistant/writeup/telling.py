@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from assistant.core import wording
-from assistant.core.entries import KEPT
-from assistant.core.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Measurement, Step
+from assistant.core.library.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Measurement, Step
+from assistant.core.values.entries import KEPT
+from assistant.core.words import wording
 from assistant.writeup import given
 from assistant.writeup.carrying import is_blink
 from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term
@@ -15,8 +15,8 @@ from assistant.writeup.statement import Source, Statement, capital, line, once, 
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from assistant.core.entries import ResultTaken
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
+    from assistant.core.values.entries import ResultTaken
     from assistant.record.course import Course, Ended, Taken
 
 _TOLD = 3

@@ -11,7 +11,7 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.entries import (
+from assistant.core.values.entries import (
     ModeChanged,
     ProcedureEntered,
     ResultTaken,
@@ -19,7 +19,7 @@ from assistant.core.entries import (
     StepSkipped,
     VerdictReached,
 )
-from assistant.core.events import Note
+from assistant.core.values.events import Note
 
 if TYPE_CHECKING:
     from assistant.record.reading import RecordedSession

@@ -9,13 +9,13 @@ from assistant.circuit.catalogue import Change, Mechanism, mechanism_named
 from assistant.circuit.looks import Looks
 from assistant.circuit.observers import HONEST, Observer
 from assistant.circuit.parameters import Systems
-from assistant.circuit.proof import Row, row, walk
-from assistant.proving import case_of
+from assistant.proof.walk import Row, row, walk
+from assistant.proof.work import case_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
 
 COIL = "coil-with-external-driver"
 

@@ -19,7 +19,7 @@ from assistant.circuit.network import CONTACTS, GROUND, UNDER_CURRENT, Rows, row
 from assistant.circuit.observing import GAP_KV, GAP_SPREAD, NO_OBSERVER, observe
 from assistant.circuit.parameters import BLOCK_SHARE, Systems
 from assistant.circuit.solving import DWELL_STEPS, Record, Waves, settled, turn
-from assistant.core.procedure import Engine, Measurement
+from assistant.core.library.procedure import Engine, Measurement
 from tests.circuit.spice import cranked, needed
 
 if TYPE_CHECKING:

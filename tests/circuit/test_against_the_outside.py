@@ -22,7 +22,7 @@ from assistant.circuit.observing import NO_OBSERVER
 from assistant.circuit.parameters import PARAMETERS, Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import DWELL_STEPS, Record, turn
-from assistant.core.procedure import Engine
+from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -24,9 +24,9 @@ from assistant.circuit.looks import Looks
 from assistant.circuit.network import changed_value
 from assistant.circuit.observing import bad_spark
 from assistant.circuit.parameters import Systems
-from assistant.circuit.proof import End, Judgement, condemns, judge
-from assistant.core.loading import load_library
-from assistant.proving import case_of
+from assistant.core.library.loading import load_library
+from assistant.proof.walk import End, Judgement, condemns, judge
+from assistant.proof.work import case_of
 from assistant.resources import directory
 from tests.circuit.leading import COIL, alone, with_ohm
 

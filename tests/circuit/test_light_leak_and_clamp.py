@@ -20,7 +20,7 @@ from assistant.circuit.lamps import (
 )
 from assistant.circuit.observing import LAMP_LEAD_OHM, PEAK_CLAMP_S, lamp_inrush, observe
 from assistant.circuit.parameters import Systems
-from assistant.core.procedure import Engine, Measurement
+from assistant.core.library.procedure import Engine, Measurement
 from tests.circuit.leading import COIL, alone, with_ohm
 from tests.circuit.spice import NGSPICE, needed
 

@@ -13,10 +13,10 @@ from assistant.circuit import likelihoods
 from assistant.circuit.catalogue import Mechanism
 from assistant.circuit.parameters import Systems
 from assistant.cli import main
-from assistant.core.evidence import Assessment, Fact, assess, parse_table
-from assistant.core.loading import LIKELIHOODS_FILE, load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.procedure import Step
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.library.loading import LIKELIHOODS_FILE, load_library
+from assistant.core.library.procedure import Step
+from assistant.core.reasoning.evidence import Assessment, Fact, assess, parse_table
 from assistant.resources import directory
 
 FOLDER = directory("procedures")

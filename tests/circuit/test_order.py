@@ -8,9 +8,9 @@ import pytest
 
 from assistant import resources
 from assistant.circuit.order import Choice, Trial, best_order, minutes_of, preparation
-from assistant.core.loading import load_library
-from assistant.core.odds import load_odds
-from assistant.core.procedure import Engine, Measurement
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import Engine, Measurement
+from assistant.core.reasoning.odds import load_odds
 
 LIBRARY = load_library(resources.directory("procedures"))
 ODDS = load_odds(resources.directory("procedures"), LIBRARY.terms)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from assistant import proof_pairs
 from assistant.circuit.catalogue import NONE, mechanisms
-from assistant.core.loading import load_library
+from assistant.core.library.loading import load_library
 from assistant.errors import UsageProblem
-from assistant.proof_pairs import Pair, holds, mean_of, pairs_of, prove_pairs
+from assistant.proof import pairs as proof_pairs
+from assistant.proof.pairs import Pair, holds, mean_of, pairs_of, prove_pairs
 from assistant.resources import directory
 from tests.circuit.leading import COIL
 

@@ -7,7 +7,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assistant.circuit.proof import (
+from assistant.core.library.procedure import (
+    Answer,
+    Engine,
+    Fault,
+    Leads,
+    Library,
+    Measurement,
+    Procedure,
+    Step,
+    Target,
+    Terms,
+    Verdict,
+)
+from assistant.proof.walk import (
     Case,
     End,
     Judgement,
@@ -21,19 +34,6 @@ from assistant.circuit.proof import (
     row,
     story,
     walk,
-)
-from assistant.core.procedure import (
-    Answer,
-    Engine,
-    Fault,
-    Leads,
-    Library,
-    Measurement,
-    Procedure,
-    Step,
-    Target,
-    Terms,
-    Verdict,
 )
 
 if TYPE_CHECKING:

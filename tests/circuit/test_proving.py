@@ -10,18 +10,24 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assistant import proof_order, proof_report, proof_story, proving, resources
+from assistant import resources
 from assistant.circuit import catalogue
 from assistant.circuit.catalogue import Mechanism
-from assistant.circuit.proof import NO_FAULT, Judgement, judge
-from assistant.core.loading import load_library
-from assistant.core.odds import load_odds
-from assistant.core.procedure import NO_CIRCUIT
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import NO_CIRCUIT
+from assistant.core.reasoning.odds import load_odds
 from assistant.errors import FileProblem, UsageProblem
+from assistant.proof import (
+    order as proof_order,
+    report as proof_report,
+    story as proof_story,
+    work as proving,
+)
+from assistant.proof.walk import NO_FAULT, Judgement, judge
 from tests.circuit.leading import alone
 
 if TYPE_CHECKING:
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
 
 FOLDER = resources.directory("procedures")
 LIBRARY = load_library(FOLDER)

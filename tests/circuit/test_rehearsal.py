@@ -8,14 +8,14 @@ from decimal import Decimal
 
 import pytest
 
-from assistant.circuit import rehearsal
 from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.parameters import Systems
-from assistant.circuit.persons import Bay, Given, Habit, Person, spoken_value
-from assistant.circuit.rehearsal import Wanted, good_parts, habits, judge, play, rehearse
 from assistant.cli import main
-from assistant.core.loading import load_library
-from assistant.core.procedure import OVER_RANGE
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import OVER_RANGE
+from assistant.rehearsal import erring as rehearsal
+from assistant.rehearsal.erring import Wanted, good_parts, habits, judge, play, rehearse
+from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
 from assistant.resources import directory
 
 LIBRARY = load_library(directory("procedures"))

@@ -26,7 +26,16 @@ from assistant.circuit.observing import (
 from assistant.circuit.parameters import KNOWN_TO_THE_PERSON, Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import turn
-from assistant.core.procedure import Answer, Band, Engine, Leads, Measurement, Reading, Specified, Target
+from assistant.core.library.procedure import (
+    Answer,
+    Band,
+    Engine,
+    Leads,
+    Measurement,
+    Reading,
+    Specified,
+    Target,
+)
 
 COIL, BUILT_IN, LOAD = "coil-with-external-driver", "built-in-driver-coil", "ground-switched-load"
 TYPICAL = Systems.typical()

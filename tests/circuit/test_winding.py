@@ -13,7 +13,7 @@ from assistant.circuit.network import GROUND, rows_of
 from assistant.circuit.observing import GAP_KV, NO_OBSERVER, THIN_J
 from assistant.circuit.parameters import PARAMETERS, Systems
 from assistant.circuit.solving import turn
-from assistant.core.procedure import Engine
+from assistant.core.library.procedure import Engine
 
 CARS = Systems.random(200, 5)
 

@@ -21,7 +21,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant import resources
-from assistant.core.events import (
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import State
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import OVER_RANGE
+from assistant.core.reasoning.evidence import Memo
+from assistant.core.values.events import (
     Action,
     Began,
     CancelTimer,
@@ -48,17 +53,12 @@ from assistant.core.events import (
     from_json,
     to_json,
 )
-from assistant.core.evidence import Memo
-from assistant.core.loading import load_library
-from assistant.core.procedure import OVER_RANGE
-from assistant.core.result import Control, GrammarRequest, Result
-from assistant.core.runner import Runner
-from assistant.core.states import State
+from assistant.core.values.result import Control, GrammarRequest, Result
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
 
 FILE = Path(__file__).with_name("walks.jsonl.gz")
 SESSIONS = 300

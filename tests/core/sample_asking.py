@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from assistant.core.loading import load_library, load_procedure
-from assistant.core.procedure import Library
+from assistant.core.library.loading import load_library, load_procedure
+from assistant.core.library.procedure import Library
 from assistant.resources import directory
 
 INTAKE = """\

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import replace
 from types import MappingProxyType
 
-from assistant.core.evidence import Hypotheses, Knowledge, key_of
-from assistant.core.odds import Odds, load_odds
-from assistant.core.procedure import Engine, Library, Step
+from assistant.core.library.procedure import Engine, Library, Step
+from assistant.core.reasoning.evidence import Hypotheses, Knowledge, key_of
+from assistant.core.reasoning.odds import Odds, load_odds
 from assistant.resources import directory
 
 CIRCUIT = "coil-with-external-driver"

@@ -13,11 +13,11 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.core.loading import load_library
+from assistant.core.library.loading import load_library
 from assistant.resources import directory
 
 if TYPE_CHECKING:
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
 
 SAMPLES = Path(__file__).parent / "sample_procedures"
 

@@ -8,11 +8,11 @@ import pytest
 from sample_library import sample_library
 from test_weighed_dialogue import settle
 
-from assistant.core import entries
-from assistant.core.adding_up import Drop, unequal
-from assistant.core.procedure import Engine, Measurement
-from assistant.core.result import Control
-from assistant.core.states import State
+from assistant.core.dialogue.states import State
+from assistant.core.library.procedure import Engine, Measurement
+from assistant.core.reasoning.adding_up import Drop, unequal
+from assistant.core.values import entries
+from assistant.core.values.result import Control
 from assistant.testing import Dialogue
 
 LIBRARY = sample_library()

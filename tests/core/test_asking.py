@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core import asking
-from assistant.core.inquiring import Asked, Source
-from assistant.core.loading import load_library
-from assistant.core.procedure import FactKind, Inquiry
+from assistant.core.dialogue import asking
+from assistant.core.dialogue.inquiring import Asked, Source
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import FactKind, Inquiry
 
 FACTS = load_library(resources.directory("procedures"), weighing=False).terms.facts
 SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"

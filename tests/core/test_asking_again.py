@@ -6,12 +6,14 @@ from dataclasses import replace
 
 from test_weighed_dialogue import settle
 
-from assistant.core import entries, evidence, wording
-from assistant.core.doubting import thin
-from assistant.core.loading import load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS, OLD_RULES, Thresholds
-from assistant.core.result import Control
-from assistant.core.states import State
+from assistant.core.dialogue.doubting import thin
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES, Thresholds
+from assistant.core.dialogue.states import State
+from assistant.core.library.loading import load_library
+from assistant.core.reasoning import evidence
+from assistant.core.values import entries
+from assistant.core.values.result import Control
+from assistant.core.words import wording
 from assistant.resources import directory
 from assistant.testing import Dialogue
 

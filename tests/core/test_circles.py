@@ -9,14 +9,15 @@ import pytest
 from sample_library import sample_library
 from test_weighed_dialogue import settle
 
-from assistant.core import entries, wording
-from assistant.core.circles import Visits, new_since
-from assistant.core.events import from_json, to_json
-from assistant.core.loading import load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS, OLD_RULES, Thresholds
-from assistant.core.result import Control
-from assistant.core.runner import Runner
-from assistant.core.states import State
+from assistant.core.dialogue.circles import Visits, new_since
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES, Thresholds
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import State
+from assistant.core.library.loading import load_library
+from assistant.core.values import entries
+from assistant.core.values.events import from_json, to_json
+from assistant.core.values.result import Control
+from assistant.core.words import wording
 from assistant.resources import directory
 from assistant.testing import Dialogue
 

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from assistant import files, resources
-from assistant.core.evidence import parse_table
-from assistant.core.loading import LARGEST_NUMBER, load_library
-from assistant.core.odds import LEAST, MOST, load_odds, parse_findings
-from assistant.core.tree import DEEPEST, MOST_NODES, parse
+from assistant.core.library.loading import LARGEST_NUMBER, load_library
+from assistant.core.library.tree import DEEPEST, MOST_NODES, parse
+from assistant.core.reasoning.evidence import parse_table
+from assistant.core.reasoning.odds import LEAST, MOST, load_odds, parse_findings
 from assistant.errors import FileProblem, UsageProblem
 
 LIBRARY = load_library(resources.directory("procedures"), weighing=False)

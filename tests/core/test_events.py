@@ -13,10 +13,10 @@ from typing import Any
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from assistant.core import board, entries, events, result
-from assistant.core.entries import Entry
-from assistant.core.events import Action, Event, from_json, to_json
-from assistant.core.result import Control, Result
+from assistant.core.values import board, entries, events, result
+from assistant.core.values.entries import Entry
+from assistant.core.values.events import Action, Event, from_json, to_json
+from assistant.core.values.result import Control, Result
 
 
 def concrete(base: type[Any]) -> list[type[Any]]:

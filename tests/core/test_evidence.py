@@ -13,7 +13,9 @@ from hypothesis import given, settings, strategies as st
 from sample_knowledge import CIRCUIT, MATRIX, knowing
 from sample_library import sample_library
 
-from assistant.core.evidence import (
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS as LIMITS
+from assistant.core.library.loading import load_library
+from assistant.core.reasoning.evidence import (
     FORMAT,
     FULL,
     Assessment,
@@ -26,8 +28,6 @@ from assistant.core.evidence import (
     parse_table,
     sureness,
 )
-from assistant.core.loading import load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS as LIMITS
 from assistant.errors import FileProblem
 from assistant.resources import directory
 

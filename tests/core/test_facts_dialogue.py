@@ -9,11 +9,20 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from sample_asking import asking_library
 
-from assistant.core import entries
-from assistant.core.asking import keys_of
-from assistant.core.board import Board
-from assistant.core.entries import FactGiven, FactUndone, ProcedureEntered, ProcedurePaused, ResultTaken
-from assistant.core.events import (
+from assistant.core.dialogue.asking import keys_of
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import State
+from assistant.core.values import entries
+from assistant.core.values.board import Board
+from assistant.core.values.entries import (
+    FactGiven,
+    FactUndone,
+    ProcedureEntered,
+    ProcedurePaused,
+    ResultTaken,
+)
+from assistant.core.values.events import (
     GearLost,
     Heard,
     Listen,
@@ -24,10 +33,7 @@ from assistant.core.events import (
     Show,
     TypedFact,
 )
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import Control, GrammarRequest, Result, Spelling
-from assistant.core.runner import Runner
-from assistant.core.states import State
+from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
 from assistant.testing import Dialogue
 
 LIBRARY = replace(asking_library(), knowledge=None)

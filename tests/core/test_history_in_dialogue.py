@@ -9,18 +9,18 @@ from hypothesis import given, settings, strategies as st
 from sample_knowledge import CIRCUIT, knowing
 from sample_library import sample_library
 
-from assistant.core import entries
-from assistant.core.evidence import assess
-from assistant.core.odds import Findings
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import Control
-from assistant.core.states import State
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.dialogue.states import State
+from assistant.core.reasoning.evidence import assess
+from assistant.core.reasoning.odds import Findings
+from assistant.core.values import entries
+from assistant.core.values.result import Control
 from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
 
 PLAIN = knowing(sample_library())
 FAULTS = list(PLAIN.terms.faults)

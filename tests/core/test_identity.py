@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, strategies as st
 
-from assistant.core.identity import ALIKE, check_digit, check_odometer, check_vin, repairs
+from assistant.core.library.identity import ALIKE, check_digit, check_odometer, check_vin, repairs
 from assistant.errors import UsageProblem
 
 # Outside check: numbers whose check digit is right, from 49 CFR 565 and public tables.

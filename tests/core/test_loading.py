@@ -11,8 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from assistant import resources
-from assistant.core.loading import load_library, load_procedure
-from assistant.core.procedure import UNJUDGED, Hazard, Leads, Library, Specified
+from assistant.core.library.loading import load_library, load_procedure
+from assistant.core.library.procedure import UNJUDGED, Hazard, Leads, Library, Specified
 from assistant.errors import FileProblem, UsageProblem
 
 SHIPPED = resources.directory("procedures")

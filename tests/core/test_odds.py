@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.loading import ODDS_FILE, load_library
-from assistant.core.odds import Findings, load_odds, parse_findings, parse_odds, posterior_mean
+from assistant.core.library.loading import ODDS_FILE, load_library
+from assistant.core.reasoning.odds import Findings, load_odds, parse_findings, parse_odds, posterior_mean
 from assistant.errors import FileProblem, UsageProblem
 
 FOLDER = resources.directory("procedures")

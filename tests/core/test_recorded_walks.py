@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from recorded_walks import SESSIONS, Walk, library, played, read, runner
 
-from assistant.core.evidence import Memo
-from assistant.core.states import State
+from assistant.core.dialogue.states import State
+from assistant.core.reasoning.evidence import Memo
 
 
 @pytest.fixture(scope="module")

@@ -12,9 +12,15 @@ from sample_asking import asking_library
 from sample_library import sample_library
 
 from assistant import resources
-from assistant.core import entries, events
-from assistant.core.board import Board
-from assistant.core.events import (
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import REASONS, TRANSITIONS, State, Trigger
+from assistant.core.library.identity import check_vin
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import UNJUDGED
+from assistant.core.values import entries, events
+from assistant.core.values.board import Board
+from assistant.core.values.events import (
     Began,
     Clip,
     Closed,
@@ -38,13 +44,7 @@ from assistant.core.events import (
     from_json,
     to_json,
 )
-from assistant.core.identity import check_vin
-from assistant.core.loading import load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS, OLD_RULES
-from assistant.core.procedure import UNJUDGED
-from assistant.core.result import Control, GrammarRequest, Result
-from assistant.core.runner import Runner
-from assistant.core.states import REASONS, TRANSITIONS, State, Trigger
+from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import UsageProblem
 from assistant.keys.pad import KEYS
 from assistant.testing import Dialogue

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core import spoken, wording
-from assistant.core.loading import load_library
-from assistant.core.states import REASONS
+from assistant.core.dialogue.states import REASONS
+from assistant.core.library.loading import load_library
+from assistant.core.words import wording
+from assistant.rehearsal import saying as spoken
 
 LIBRARY = load_library(resources.directory("procedures"))
 ALL = spoken.everything(LIBRARY, lambda name: name)

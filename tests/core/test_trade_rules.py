@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.core import trade_rules
-from assistant.core.loading import load_library
+from assistant.core.library.loading import load_library
+from assistant.core.rules import trade_rules
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.finding import Finding
+    from assistant.core.values.finding import Finding
 
 VERDICTS = """\
 verdicts:

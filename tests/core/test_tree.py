@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, strategies as st
 
-from assistant.core.tree import DEEPEST, LARGEST_FILE, Mapping, Text, parse
+from assistant.core.library.tree import DEEPEST, LARGEST_FILE, Mapping, Text, parse
 from assistant.errors import FileProblem
 
 

@@ -9,12 +9,12 @@ import pytest
 from sample_knowledge import knowing
 from sample_library import sample_library
 
-from assistant.core import entries
-from assistant.core.events import KeyPressed, Say, from_json, to_json
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import Control
-from assistant.core.runner import Runner
-from assistant.core.states import SAYABLE, TRANSITIONS, State, Trigger
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import SAYABLE, TRANSITIONS, State, Trigger
+from assistant.core.values import entries
+from assistant.core.values.events import KeyPressed, Say, from_json, to_json
+from assistant.core.values.result import Control
 from assistant.testing import Dialogue
 
 PLAIN = sample_library()

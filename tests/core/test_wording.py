@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from assistant import resources
-from assistant.core import wording
-from assistant.core.loading import load_library
+from assistant.core.library.loading import load_library
+from assistant.core.words import wording
 
 
 def test_a_procedure_that_is_started_alone_says_what_it_presumes_to_be_good() -> None:

@@ -15,9 +15,9 @@ from harness import Attack, Try, run_tries
 from mutating import mutated_bytes, mutated_tree, raw_signs, within
 
 from assistant import resources
-from assistant.core.events import Began, KeyPressed
-from assistant.core.loading import load_library
-from assistant.core.runner import Runner
+from assistant.core.dialogue.runner import Runner
+from assistant.core.library.loading import load_library
+from assistant.core.values.events import Began, KeyPressed
 from assistant.errors import BayAssistantError, FileProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.sound import read_sound

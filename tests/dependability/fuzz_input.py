@@ -10,14 +10,14 @@ from judging import judge_record, judge_step, judge_write_up, printed, session_f
 from mutating import NASTY, raw_signs, within
 
 from assistant import resources
-from assistant.core.loading import load_library
+from assistant.core.library.loading import load_library
 from assistant.keys.pad import KEYS, decode, settle
 from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
     import random
 
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
 
 KEY_BYTES = "random bytes as keys"
 KEY_STREAMS = "random keys into the dialogue"

@@ -23,9 +23,9 @@ from mutating import mutated_bytes, mutated_tree, raw_signs, same_kind, within
 from sample import short_session
 
 from assistant import cli, packing, resources
-from assistant.core.events import Began, Closed, KeyPressed
-from assistant.core.loading import load_library
-from assistant.core.runner import Runner
+from assistant.core.dialogue.runner import Runner
+from assistant.core.library.loading import load_library
+from assistant.core.values.events import Began, Closed, KeyPressed
 from assistant.errors import BayAssistantError
 from assistant.keys.pad import decode
 from assistant.record import Facts, SessionLog, list_sessions, read_session, replay, verify

@@ -13,7 +13,7 @@ from harness import Attack, Outcome, Plan, Try, run_tries
 from judging import judge_dialogue, judge_going_on, judge_record, judge_step, session_folders
 from kills import judge_killed
 
-from assistant.core.events import Closed
+from assistant.core.values.events import Closed
 from assistant.writeup import write_html, write_text
 
 if TYPE_CHECKING:

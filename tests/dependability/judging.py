@@ -11,9 +11,9 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.events import Heard, KeyPressed, NoMatch, Resumed, Say
-from assistant.core.loading import load_library
-from assistant.core.runner import Runner
+from assistant.core.dialogue.runner import Runner
+from assistant.core.library.loading import load_library
+from assistant.core.values.events import Heard, KeyPressed, NoMatch, Resumed, Say
 from assistant.keys.pad import decode
 from assistant.record import SessionLog, read_session, verify
 from assistant.record.header import HEADER_FILE, PROCEDURES
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from harness import Try
 
-    from assistant.core.procedure import Library
+    from assistant.core.library.procedure import Library
     from assistant.record import RecordedSession
 
 _LINE = re.compile(r"^(?:\x1b[=>])?[0-9]{2,}:[0-9]{2}\.[0-9]  (SAYS |KEY  |HEARD)  (.*)$", re.MULTILINE)

@@ -27,8 +27,8 @@ from judging import (
 )
 
 from assistant import resources
-from assistant.core.events import Began, KeyPressed
-from assistant.core.runner import Runner
+from assistant.core.dialogue.runner import Runner
+from assistant.core.values.events import Began, KeyPressed
 from assistant.keys.pad import decode
 from assistant.record import Facts, SessionLog, list_sessions, read_session, verify
 

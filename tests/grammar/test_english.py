@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from assistant import resources
-from assistant.core.result import GrammarRequest
+from assistant.core.values.result import GrammarRequest
 from assistant.grammar.english import look_up
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model

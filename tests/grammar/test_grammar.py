@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from assistant import resources
-from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
 from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
 

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 from hypothesis import given, settings, strategies as st
 
 from assistant import resources
-from assistant.core.loading import load_library
-from assistant.core.result import Control, GrammarRequest
-from assistant.core.states import requests_of
+from assistant.core.dialogue.states import requests_of
+from assistant.core.library.loading import load_library
+from assistant.core.values.result import Control, GrammarRequest
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lexicon import distance
 from assistant.grammar.lint import LOOK_ALIKE, close_phrases, lint_grammars, typical_requests
 
 if TYPE_CHECKING:
-    from assistant.core.finding import Finding
+    from assistant.core.values.finding import Finding
 
 STEADY = settings(deadline=None, derandomize=True)
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.asking import WORDS
-from assistant.core.result import Control, GrammarRequest, Result, Spelling
+from assistant.core.dialogue.asking import WORDS
+from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
 from assistant.errors import FileProblem
 from assistant.grammar.grammar import GrammarSet
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import GrammarRequest
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.values.result import GrammarRequest
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.confidence import MEASURES, Evidence, measures
 from assistant.hearing.judge import judge

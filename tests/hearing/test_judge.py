@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Alternative, Recognition, probabilities

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from assistant import resources
-from assistant.core.events import (
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.values.events import (
     Clip,
     Event,
     GearBack,
@@ -20,8 +21,7 @@ from assistant.core.events import (
     NoMatch,
     NoteRecorded,
 )
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import RecordProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING, Completeness

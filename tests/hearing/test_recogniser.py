@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from assistant import resources
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import ModelProblem
 from assistant.grammar.grammar import GrammarSet, StepGrammar
 from assistant.hearing.judge import judge

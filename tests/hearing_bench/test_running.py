@@ -14,7 +14,7 @@ import pytest
 
 from assistant import resources
 from assistant.cli import main
-from assistant.core.result import Result
+from assistant.core.values.result import Result
 from assistant.errors import GearProblem
 from assistant.hearing_bench import report
 from assistant.hearing_bench.manifest import NAME, Clip, Recordings, Voice

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from assistant.core.result import Result
+from assistant.core.values.result import Result
 from assistant.hearing_bench.scoring import Hearing, Stream, confidences, reliability, score, wilson
 
 LIT, DIM = Result(outcome="lit"), Result(outcome="dim")

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from assistant import resources
-from assistant.core.events import Heard, NoMatch
-from assistant.core.result import GrammarRequest, Result
+from assistant.core.values.events import Heard, NoMatch
+from assistant.core.values.result import GrammarRequest, Result
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.activity import CHUNK
 from assistant.hearing.sound import RATE, Samples, level_db

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from assistant import resources
-from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import FileProblem, GearProblem, ModelProblem
 from assistant.grammar.grammar import GrammarSet, StepGrammar
 from assistant.hearing_bench.pocketsphinx import Phrases, PocketSphinx, jsgf_of, name

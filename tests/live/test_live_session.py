@@ -16,8 +16,8 @@ import numpy.typing as npt
 import soxr
 from conftest import Bay, Terminal
 
-from assistant.core.entries import ResultTaken, VerdictReached
-from assistant.core.events import Heard, KeyPressed, NoMatch, Note, Say
+from assistant.core.values.entries import ResultTaken, VerdictReached
+from assistant.core.values.events import Heard, KeyPressed, NoMatch, Note, Say
 from assistant.record import read_session, verify
 from assistant.record.replaying import replay
 from assistant.speaking.voice import Voice

@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 from conftest import Bay
 
-from assistant.core.board import Board
-from assistant.core.events import from_json
+from assistant.core.values.board import Board
+from assistant.core.values.events import from_json
 from assistant.screen.plain import Level, render
 
 

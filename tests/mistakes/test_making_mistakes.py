@@ -10,14 +10,14 @@ import pytest
 import yaml
 
 from assistant import resources
-from assistant.core.loading import load_library
+from assistant.core.library.loading import load_library
 from assistant.mistakes import editing, making
 from assistant.mistakes.editing import Edit, Mistake, Source
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.procedure import Procedure
+    from assistant.core.library.procedure import Procedure
 
 SHIPPED = resources.directory("procedures")
 

@@ -20,14 +20,14 @@ from assistant.circuit.observing import CABLES
 from assistant.circuit.parameters import PARAMETERS
 from assistant.circuit.problems import CircuitProblem
 from assistant.cli import main
-from assistant.core.loading import load_library
-from assistant.core.procedure import NO_CIRCUIT, SENSES, Engine, Measurement
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import NO_CIRCUIT, SENSES, Engine, Measurement
 from assistant.errors import UsageProblem
 from assistant.picture import connection, marks, plots, svg, whole
 from assistant.resources import directory
 
 if TYPE_CHECKING:
-    from assistant.core.procedure import Procedure, Step
+    from assistant.core.library.procedure import Procedure, Step
     from assistant.picture.svg import Canvas
 
 LIBRARY = load_library(directory("procedures"))

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.core.board import Board
-from assistant.core.entries import (
+from assistant.core.values.board import Board
+from assistant.core.values.entries import (
     CautionAcknowledged,
     CautionGiven,
     ProcedureEntered,
@@ -16,7 +16,7 @@ from assistant.core.entries import (
     ResultUndone,
     VerdictReached,
 )
-from assistant.core.events import (
+from assistant.core.values.events import (
     Action,
     Began,
     Clip,
@@ -31,7 +31,7 @@ from assistant.core.events import (
     Speech,
     SpeechFinished,
 )
-from assistant.core.result import Control, GrammarRequest, Result
+from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.record import Facts, SessionLog
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 from hypothesis import given, strategies as st
 
-from assistant.core.entries import (
+from assistant.core.values.entries import (
     Entry,
     ProcedureEntered,
     ResultTaken,

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from sample_log import START
 
-from assistant.core.entries import VerdictReached
-from assistant.core.loading import FINDINGS_FILE, load_library
-from assistant.core.odds import Findings
+from assistant.core.library.loading import FINDINGS_FILE, load_library
+from assistant.core.reasoning.odds import Findings
+from assistant.core.values.entries import VerdictReached
 from assistant.errors import FileProblem, RecordBroken
 from assistant.record import (
     Facts,

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from assistant import files, resources
-from assistant.core.loading import load_library
+from assistant.core.library.loading import load_library
 from assistant.errors import BayAssistantError, RecordProblem
 from assistant.record import find_sessions, list_sessions, read_session, verify
 from assistant.record.history import read_history

@@ -20,8 +20,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 from sample_log import FACTS, START, begin, procedure_folder, record, story, ticking, tokens, tone
 
-from assistant.core.entries import FactGiven, FactUndone
-from assistant.core.events import KeyPressed, Note
+from assistant.core.values.entries import FactGiven, FactUndone
+from assistant.core.values.events import KeyPressed, Note
 from assistant.record import (
     Facts,
     Found,

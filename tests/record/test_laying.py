@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from sample_log import begin, record
 
-from assistant.core.events import Resumed
+from assistant.core.values.events import Resumed
 from assistant.record import SessionLog
 from assistant.record.laying import _held, sweep, tidy
 from assistant.record.storage import make_private_folder, write_file

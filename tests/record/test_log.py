@@ -19,8 +19,8 @@ import pytest
 import soundfile
 from sample_log import FACTS, START, begin, procedure_folder, record, story, taken, ticking, tokens, tone
 
-from assistant.core.events import Clip, NoInput, Note, Resumed
-from assistant.core.policy import Thresholds
+from assistant.core.dialogue.policy import Thresholds
+from assistant.core.values.events import Clip, NoInput, Note, Resumed
 from assistant.errors import RecordBroken, RecordProblem
 from assistant.record import SessionLog, read_session, verify
 
@@ -226,7 +226,7 @@ def test_nothing_confirmed_is_lost_when_killed(tmp_path: Path) -> None:
     """A program that is killed outright while it records has on disk every line that it was told is safe."""
     code = (
         "import sys, pathlib\n"
-        "from assistant.core.events import NoInput\n"
+        "from assistant.core.values.events import NoInput\n"
         "from assistant.record import SessionLog\n"
         "log = SessionLog.resume(pathlib.Path(sys.argv[1]))\n"
         "for at in range(1_000_000):\n"

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from assistant.cli import main
-from assistant.core.entries import ResultTaken, ResultUndone
-from assistant.core.events import Note
-from assistant.core.runner import Runner
+from assistant.core.dialogue.runner import Runner
+from assistant.core.values.entries import ResultTaken, ResultUndone
+from assistant.core.values.events import Note
 from assistant.record import SessionLog, read_session
 from assistant.record.reading import recorded_library
 from assistant.record.replaying import replay

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 from sample_log import begin, record
 
-from assistant.core.events import Closed, NoInput, Resumed
+from assistant.core.values.events import Closed, NoInput, Resumed
 from assistant.errors import RecordBroken
 from assistant.record import SessionLog, read_session, verify
 

@@ -9,7 +9,10 @@ from typing import TYPE_CHECKING
 import pytest
 from sample_log import FACTS, begin, record, ticking, tone
 
-from assistant.core.events import (
+from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
+from assistant.core.dialogue.runner import Runner
+from assistant.core.library.loading import load_library
+from assistant.core.values.events import (
     Action,
     Began,
     Event,
@@ -22,10 +25,7 @@ from assistant.core.events import (
     Say,
     SpeechFinished,
 )
-from assistant.core.loading import load_library
-from assistant.core.policy import DEFAULT_THRESHOLDS
-from assistant.core.result import Result
-from assistant.core.runner import Runner
+from assistant.core.values.result import Result
 from assistant.errors import RecordBroken
 from assistant.record import SessionLog, read_session, replay, verify
 from assistant.resources import directory

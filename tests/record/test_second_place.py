@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from sample_log import begin, record, tone
 
-from assistant.core.events import NoInput, Resumed
+from assistant.core.values.events import NoInput, Resumed
 from assistant.errors import DiskNearlyFull, RecordProblem
 from assistant.record import SessionLog, log as log_module, logfiles, read_session, verify
 from assistant.record.second_place import places

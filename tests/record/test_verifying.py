@@ -12,7 +12,7 @@ from hypothesis import given, settings, strategies as st
 from sample_log import begin, record, tone
 from test_log import largest_file
 
-from assistant.core.events import Clip, NoInput, NoteRecorded
+from assistant.core.values.events import Clip, NoInput, NoteRecorded
 from assistant.errors import BayAssistantError, RecordBroken, RecordProblem
 from assistant.record import SessionLog, read_session, verify
 

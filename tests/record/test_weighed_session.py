@@ -10,10 +10,10 @@ import pytest
 from sample_log import FACTS, START
 
 from assistant.cli import main
-from assistant.core.entries import DOUBTED, Remark, ResultTaken, ResultUndone, VerdictReached
-from assistant.core.events import Note, Say
-from assistant.core.loading import LIKELIHOODS_FILE, load_library
-from assistant.core.policy import NO_LIMIT, OLD_RULES
+from assistant.core.dialogue.policy import NO_LIMIT, OLD_RULES
+from assistant.core.library.loading import LIKELIHOODS_FILE, load_library
+from assistant.core.values.entries import DOUBTED, Remark, ResultTaken, ResultUndone, VerdictReached
+from assistant.core.values.events import Note, Say
 from assistant.errors import FileProblem, RecordBroken
 from assistant.record import SessionLog, read_session, replay, verify
 from assistant.record.header import Header, parse_header

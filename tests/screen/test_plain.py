@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from assistant.core.board import Board
+from assistant.core.values.board import Board
 from assistant.screen.lettering import clean, columns
 from assistant.screen.plain import Level, render
 

@@ -18,7 +18,7 @@ from assistant.screen import quiet
 
 PROGRAM = """
 import os, sys, time
-from assistant.core.board import Board
+from assistant.core.values.board import Board
 from assistant.screen.terminal import open_screen
 
 with open_screen(sys.stdout, lambda: 0.0, lines="lines" in sys.argv) as screen:

@@ -11,7 +11,7 @@ import time
 
 import pytest
 
-from assistant.core.board import Board
+from assistant.core.values.board import Board
 from assistant.screen import terminal
 from assistant.screen.plain import Level
 from assistant.screen.terminal import LineScreen, TerminalScreen, open_screen

@@ -16,7 +16,7 @@ from pathlib import Path
 from technician import play
 from test_whole_job import FACTS, JOBS
 
-from assistant.core.entries import VerdictReached
+from assistant.core.values.entries import VerdictReached
 from assistant.hearing.recogniser import Recogniser, find_model
 
 

@@ -32,14 +32,13 @@ from assistant.circuit.likelihoods import model_shares
 from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
-from assistant.core import wording
-from assistant.core.asking import WORDS
-from assistant.core.entries import Entry
-from assistant.core.events import Event, Heard, NoMatch, Note
-from assistant.core.loading import load_library
-from assistant.core.procedure import Engine, FactKind, Library
-from assistant.core.states import REASONS, State
-from assistant.demo import Person, Scenario, Stage, Time, Turn
+from assistant.core.dialogue.asking import WORDS
+from assistant.core.dialogue.states import REASONS, State
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import Engine, FactKind, Library
+from assistant.core.values.entries import Entry
+from assistant.core.values.events import Event, Heard, NoMatch, Note
+from assistant.core.words import wording
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.numbers import in_words
 from assistant.hearing.baynoise import KINDS
@@ -49,6 +48,7 @@ from assistant.hearing_bench.mixing import bay_noise, speech_power
 from assistant.hearing_bench.speech import Speech
 from assistant.record import Facts, SessionLog
 from assistant.screen.terminal import LineScreen
+from assistant.session.demo import Person, Scenario, Stage, Time, Turn
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
@@ -56,8 +56,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.core.board import Board
-    from assistant.core.procedure import Step
+    from assistant.core.library.procedure import Step
+    from assistant.core.values.board import Board
 
 RATE = 16000
 SPEECH_DB = -22.0

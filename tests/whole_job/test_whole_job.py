@@ -14,7 +14,10 @@ import pytest
 from technician import Aside, Car, Played, play
 
 from assistant import resources
-from assistant.core.entries import (
+from assistant.core.dialogue.states import State
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import OVER_RANGE, Hazard
+from assistant.core.values.entries import (
     CautionGiven,
     Cranked,
     ModeChanged,
@@ -24,10 +27,7 @@ from assistant.core.entries import (
     VerdictReached,
     VoiceNoteTaken,
 )
-from assistant.core.events import Heard, NoMatch
-from assistant.core.loading import load_library
-from assistant.core.procedure import OVER_RANGE, Hazard
-from assistant.core.states import State
+from assistant.core.values.events import Heard, NoMatch
 from assistant.record import read_session, verify
 from assistant.record.replaying import replay
 from assistant.writeup import write_html, write_text
@@ -35,7 +35,7 @@ from assistant.writeup import write_html, write_text
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from assistant.core.entries import Entry
+    from assistant.core.values.entries import Entry
 
 LIBRARY = load_library(resources.directory("procedures"))
 

@@ -8,11 +8,11 @@ from decimal import Decimal
 from functools import cache
 from typing import TYPE_CHECKING
 
-from assistant.core.events import Resumed
-from assistant.core.loading import load_library
-from assistant.core.procedure import FactKind
-from assistant.core.result import Control
-from assistant.core.states import State
+from assistant.core.dialogue.states import State
+from assistant.core.library.loading import load_library
+from assistant.core.library.procedure import FactKind
+from assistant.core.values.events import Resumed
+from assistant.core.values.result import Control
 from assistant.record import Facts, Header, Line, LogFile, RecordedSession, Seal, SessionLog
 from assistant.resources import directory
 from assistant.testing import Dialogue
@@ -20,7 +20,7 @@ from assistant.testing import Dialogue
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.procedure import Library, Step
+    from assistant.core.library.procedure import Library, Step
 
 ZONE = timezone(timedelta(hours=-5))
 START = datetime(2026, 11, 25, 8, 2, 11, tzinfo=ZONE)

@@ -7,22 +7,7 @@ from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.entries import (
-    CautionAcknowledged,
-    CautionGiven,
-    Cranked,
-    Entry,
-    ModeChanged,
-    ProcedureEntered,
-    Remark,
-    ResultTaken,
-    ResultUndone,
-    StepSkipped,
-    VerdictReached,
-    VoiceNoteTaken,
-)
-from assistant.core.events import NoInput, Note
-from assistant.core.procedure import (
+from assistant.core.library.procedure import (
     Answer,
     Band,
     Caution,
@@ -43,6 +28,21 @@ from assistant.core.procedure import (
     Terms,
     Verdict,
 )
+from assistant.core.values.entries import (
+    CautionAcknowledged,
+    CautionGiven,
+    Cranked,
+    Entry,
+    ModeChanged,
+    ProcedureEntered,
+    Remark,
+    ResultTaken,
+    ResultUndone,
+    StepSkipped,
+    VerdictReached,
+    VoiceNoteTaken,
+)
+from assistant.core.values.events import NoInput, Note
 from assistant.record import Facts, Header, Line, LogFile, RecordedSession, Seal
 
 if TYPE_CHECKING:

@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given, strategies as st
 from small_shop import FACTS, Story, lamp, reading, skipped_story, small_library, whole_story
 
-from assistant.core import wording
-from assistant.core.entries import (
+from assistant.core.values.entries import (
     CautionAcknowledged,
     CautionGiven,
     Cranked,
@@ -24,7 +23,8 @@ from assistant.core.entries import (
     VerdictReached,
     VoiceNoteTaken,
 )
-from assistant.core.events import Note
+from assistant.core.values.events import Note
+from assistant.core.words import wording
 from assistant.errors import RecordBroken
 from assistant.record import Facts, RecordedSession
 from assistant.writeup import Draft, draft, text

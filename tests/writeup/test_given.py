@@ -7,7 +7,17 @@ from decimal import Decimal
 
 from small_shop import Story, small_library
 
-from assistant.core.entries import (
+from assistant.core.library.procedure import (
+    UNJUDGED,
+    Answer,
+    FactKind,
+    Inquiry,
+    Leads,
+    Library,
+    Specified,
+    Target,
+)
+from assistant.core.values.entries import (
     FactGiven,
     FactUndone,
     ModeChanged,
@@ -15,7 +25,6 @@ from assistant.core.entries import (
     ProcedurePaused,
     ResultTaken,
 )
-from assistant.core.procedure import UNJUDGED, Answer, FactKind, Inquiry, Leads, Library, Specified, Target
 from assistant.record import Facts
 from assistant.writeup import Draft, Source, draft, html, text
 

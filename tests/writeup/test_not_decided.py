@@ -12,7 +12,7 @@ from sample_library import sample_library
 from test_adding_up import weak_feed
 from test_circles import going_round
 
-from assistant.core import wording
+from assistant.core.words import wording
 from assistant.writeup import draft
 
 

@@ -15,9 +15,9 @@ from hypothesis import given, settings
 from small_shop import FACTS, Story, skipped_story, small_library, whole_story
 from test_draft import stories
 
-from assistant.core.entries import ResultTaken, VoiceNoteTaken
-from assistant.core.events import Heard, NoMatch, Note, NoteRecorded
-from assistant.core.result import Result
+from assistant.core.values.entries import ResultTaken, VoiceNoteTaken
+from assistant.core.values.events import Heard, NoMatch, Note, NoteRecorded
+from assistant.core.values.result import Result
 from assistant.errors import RecordBroken, RecordProblem
 from assistant.record import Facts, SessionLog
 from assistant.resources import directory

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from small_shop import Story, lamp, small_library, whole_story
 
-from assistant.core.entries import ModeChanged, ProcedureEntered
+from assistant.core.values.entries import ModeChanged, ProcedureEntered
 from assistant.writeup import draft
 from assistant.writeup.statement import duration
 

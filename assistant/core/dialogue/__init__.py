@@ -1,0 +1,1 @@
+"""The dialogue: one table of states, triggers and handlers."""

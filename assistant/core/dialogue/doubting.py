@@ -1,0 +1,83 @@
+"""Which result is asked again, and why: what does not fit, and what is thin before a part is named.
+
+Pure.  A result is asked again when all results together say that one of them is likely a slip; the catalogue's own
+mechanisms are asked first: results that one of them gives together are a known pattern, however rare, and no doubt.
+Before a verdict that names a part, the result that is likeliest a slip is asked again when the faults of that verdict
+are not likely enough by the evidence: a part costs more than two minutes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue.trail import Trail
+from assistant.core.reasoning.adding_up import Drop
+from assistant.core.words import wording
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assistant.core.library.procedure import Verdict
+    from assistant.core.reasoning.evidence import Assessment
+
+
+class Why(StrEnum):
+    """Why a result is asked again; the words are those of the remark in the record."""
+
+    MISFIT = "does not fit"
+    PART = "before a part"
+    SUM = "does not add up"
+
+
+@dataclass(frozen=True)
+class Doubted:
+    """A result that is asked again.
+
+    Attributes:
+        doubtful: The result.
+        against: The one that it fits least with; None where it is not against another one.
+        rare: Some fault gives them all, so that they do fit together, but it is a rare one.
+        why: Why it is asked again.
+        text: What is said of it; "" where that is made of the two results.
+    """
+
+    doubtful: Trail
+    against: Trail | None
+    rare: bool = False
+    why: Why = Why.MISFIT
+    text: str = ""
+
+
+def drops_of(measured: Sequence[Trail]) -> tuple[Drop, ...]:
+    """The results that are readings in volts, as drops; each with its place among all results."""
+    found = []
+    for place, past in enumerate(measured):
+        pending = past.pending
+        if past.measure is None or pending is None or pending.value is None or pending.unit is None:
+            continue
+        volts = wording.convert(pending.value, pending.unit, "V")
+        if volts is not None:
+            found.append(Drop(past.measure, volts, place))
+    return tuple(found)
+
+
+def thin(assessment: Assessment, verdict: Verdict, asked: frozenset[str], part_from: float) -> int | None:
+    """Place of the result to ask again before this verdict names its part; None where none is to be.
+
+    Args:
+        assessment: What the results say together.
+        verdict: The verdict that the last of them leads to.
+        asked: Measurements that were asked again already.
+        part_from: Probability of the verdict's faults from which they are likely enough.
+    """
+    if not verdict.part or not verdict.faults or len(assessment.used) < 2:
+        return None
+    if sum(assessment.posterior.get(fault, 0.0) for fault in verdict.faults) >= part_from:
+        return None
+    free = [place for place in assessment.used if assessment.measurement(place) not in asked]
+    place = max(free, key=assessment.slip_of, default=None)  # of those that say the same, the first
+    # One that is most likely right is not asked again only because the others were asked already.
+    least = assessment.limits.doubt_from / len(assessment.used)
+    return place if place is not None and assessment.slip_of(place) >= least else None

@@ -1,0 +1,126 @@
+"""The way that a dialogue came: steps that were left, in order, each of which a correction can go back to.
+
+It is as long as the session, so what is asked of it at every answer must not take longer the longer it is.
+"""
+
+from __future__ import annotations
+
+import heapq
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue.circles import Visits
+from assistant.core.library.procedure import Answer, Measurement
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """A result that was understood and waits to be affirmed."""
+
+    answer: Answer
+    value: Decimal | None
+    unit: str | None
+    how: str
+    words: str
+    confidence: float
+    snr_db: float | None
+    clip: str | None
+    judged: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Paused:
+    """A procedure that was set aside at this step, to do another one first."""
+
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class Trail:
+    """A step that was left, so that it can be gone back to; `number` is 0 for a skipped step.
+
+    `confirmed` says how its result was confirmed, `kept` that it was taken over from an earlier step.
+    `paused` are the procedures that were set aside then, so that going back to the step brings them back; `visits`
+    those that had been entered.
+    """
+
+    procedure: str
+    step: str
+    number: int
+    measure: Measurement | None
+    pending: Pending | None
+    confirmed: str = ""
+    kept: bool = False
+    paused: tuple[Paused, ...] = ()
+    visits: Visits = field(default_factory=Visits)
+
+
+class Trails:
+    """All steps that were left and not gone back to."""
+
+    def __init__(self) -> None:
+        self._all: list[Trail] = []
+        self._results = 0
+        # Results by what was measured, then by procedure and step: what was measured before is found at once.
+        self._by_measure: dict[Measurement, dict[tuple[str, str], list[Trail]]] = {}
+
+    def __len__(self) -> int:
+        return len(self._all)
+
+    @property
+    def last(self) -> Trail | None:
+        """The step that was left last."""
+        return self._all[-1] if self._all else None
+
+    @property
+    def results(self) -> int:
+        """How many of them were left with a result."""
+        return self._results
+
+    def measured(self) -> list[Trail]:
+        """Those that were left with a result, in order."""
+        return [past for past in self._all if past.pending is not None]
+
+    def append(self, past: Trail) -> None:
+        """A step is left."""
+        self._all.append(past)
+        if past.pending is not None:
+            self._results += 1
+            if past.measure is not None:
+                steps = self._by_measure.setdefault(past.measure, {})
+                steps.setdefault((past.procedure, past.step), []).append(past)
+
+    def pop(self) -> Trail:
+        """Go back to the step that was left last.
+
+        Raises:
+            IndexError: There is none.
+        """
+        past = self._all.pop()
+        if past.pending is not None:
+            self._results -= 1
+            if past.measure is not None:
+                self._by_measure[past.measure][past.procedure, past.step].pop()
+        return past
+
+    def back_to(self, past: Trail) -> list[Trail]:
+        """Go back to a step; gives it and all that came after it, newest first.
+
+        Raises:
+            IndexError: It is not among them.
+        """
+        left = [self.pop()]
+        while left[-1] is not past:
+            left.append(self.pop())
+        return left
+
+    def same_measurement(self, measure: Measurement, besides: tuple[str, str]) -> Iterator[Trail]:
+        """Results of this measurement, newest first, less those of this procedure and step."""
+        steps = self._by_measure.get(measure, {})
+        found = [reversed(results) for place, results in steps.items() if place != besides]
+        return heapq.merge(*found, key=lambda past: -past.number)

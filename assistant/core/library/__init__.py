@@ -1,0 +1,1 @@
+"""Procedures, terms and cautions: the data model, and YAML turned into it."""

@@ -1,0 +1,564 @@
+"""The data model: procedures, their steps, and the terms and cautions that they refer to.
+
+A step of a procedure is a **measurement**: what is connected where, in which engine state, with what
+unplugged, and what the person observes.
+It is stated once; the spoken text, the answers that can be heard, the hazards, the line in the write-up
+(and later the circuit proof and the picture) derive from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from decimal import ROUND_HALF_EVEN, Context, Decimal
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    from assistant.core.reasoning.evidence import Knowledge  # noqa: TC004  it imports this module; nobody reads the hint
+
+OVER_RANGE = "over-range"
+"""What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
+
+
+SENSES = ("eyes", "ears", "check", "diagram", "told")
+"""Instruments that touch nothing: a look, a listen, a deed that is confirmed, what the maker's diagram shows, and
+what is known already.  They are used on things, not on points of the circuit."""
+
+FILAMENTS = ("test-lamp", "heavy-lamp")
+"""Instruments that load what they touch with a filament."""
+
+CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
+"""Instruments that close around a cable."""
+
+UNJUDGED = "unjudged"
+"""Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
+
+NO_CIRCUIT = "none"
+"""Circuit of a procedure about nothing electrical: there is nothing to weigh or to prove in it."""
+
+LOAD_CIRCUIT = "ground-switched-load"
+"""Circuit whose part is no ignition coil: what the catalogue says of a fault in a coil's words does not fit there."""
+
+SAME_POINT = {
+    "load-feed": "feed",
+    "load-switched": "switched",
+    "load": "coil",
+    "trigger": "switched",
+    "trigger-source": "driver-end",
+}
+"""Names that a point or part of the circuit has in another kind of circuit, with the name that it has in a coil's."""
+
+LOGIC_IN = {"built-in-driver-coil": ("switched", "driver-end")}
+"""Points that carry a logic signal in one kind of circuit, by the names that they have in a coil's (`SAME_POINT`)."""
+
+COPPER_PER_KELVIN = Decimal("0.00393")
+"""Temperature coefficient of copper's resistance at 20 degrees Celsius, per kelvin (IEC 60028)."""
+
+_JUDGED = Context(prec=4, rounding=ROUND_HALF_EVEN)
+
+
+class Engine(StrEnum):
+    """State of key and engine during a measurement."""
+
+    KEY_OFF = "key-off"
+    KEY_ON = "key-on"
+    CRANKING = "cranking"
+    RUNNING = "running"
+
+
+class Hazard(StrEnum):
+    """What a measurement can do to a person or a part; each must be covered by a caution of its step."""
+
+    CRANKING = "cranking"
+    SECONDARY_VOLTAGE = "secondary-voltage"
+    SWITCHED_VOLTAGE = "switched-voltage"
+    LIVE_CIRCUIT = "live-circuit"
+
+
+class SignalWord(StrEnum):
+    """ANSI Z535.4 signal words: DANGER will, WARNING could (death or serious injury); CAUTION could.
+
+    CAUTION is for minor or moderate injury; NOTICE for damage, not injury.
+    """
+
+    DANGER = "DANGER"
+    WARNING = "WARNING"
+    CAUTION = "CAUTION"
+    NOTICE = "NOTICE"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Somewhere a lamp or meter is put, a part that is unplugged, or a thing that is looked at.
+
+    Attributes:
+        name: Name in YAML and grammar, such as ``switched``.
+        spoken: With its article, as spoken in an instruction: "the switched side of the coil".
+        short: As spoken in a remark and shown in large letters: "switched side".
+        kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at), ``matter`` (is
+            looked at or asked about, and nobody says its name with the answer, so that no grammar needs to hear it).
+        at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" where that is the same.
+        at_coil: As spoken when the coil is unplugged and is itself measured; "" where that is the same.
+        logic: It carries a logic signal or a sensor's supply, which a filament lamp pulls down: none goes there.
+    """
+
+    name: str
+    spoken: str
+    short: str
+    kind: str
+    at_plug: str = ""
+    at_coil: str = ""
+    logic: bool = False
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """What is measured with.
+
+    Attributes:
+        name: Name in YAML, such as ``test-lamp``.
+        spoken: In a report: "test lamp".
+        short: In an instruction, where it is taken off: "test lamp".
+        prepare: What is done before it is connected; "" where nothing is.
+        clip: What is done with its fixed lead, said after the place: "clip the test lamp"; "" where there is none.
+        probe: What is done with its free end, said after the place: "probe"; "" where there is none.
+        watch: What is observed: "Watch the lamp.".
+        outcomes: Outcomes that it can show, by name; empty for an instrument that gives numbers.
+        units: Units of its readings; empty for one that gives outcomes.
+    """
+
+    name: str
+    spoken: str
+    clip: str
+    probe: str
+    watch: str
+    outcomes: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    short: str = ""
+    prepare: str = ""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Something that can be seen.
+
+    `spoken` is the word for it in a question, `seen` in a report; `told` follows what showed it in a sentence about
+    the past ("was lit"), "" where nobody wrote it.
+    """
+
+    name: str
+    spoken: str
+    seen: str
+    told: str = ""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A fault of the catalogue.
+
+    Attributes:
+        plain: Its name in a report.
+        part: What carries it.
+        customer: What it means, in a sentence for the car's owner; "" where nothing was written.
+    """
+
+    name: str
+    plain: str
+    part: str
+    customer: str = ""
+
+
+class FactKind(StrEnum):
+    """What kind of answer a fact has."""
+
+    SPELLED = "spelled"
+    VIN = "vin"
+    NUMBER = "number"
+    CHOICE = "choice"
+
+
+@dataclass(frozen=True)
+class Inquiry:
+    """A fact about the vehicle, the order or the gear that is asked for, and never invented.
+
+    Attributes:
+        name: Name in YAML, such as ``lamp-current``.
+        kind: Spelled signs, a vehicle identification number, a number, or one of a few choices.
+        label: As in the write-up: "Lamp current".
+        question: As spoken; at most twelve words.
+        look_for: Where to find it, spoken when the person is not sure.
+        longest: Most signs of a spelled fact.
+        unit: Unit in which a number is kept; "" for one without.
+        plausible: Lowest and highest believable number, both included; None where it is no number.
+        whole: Only whole numbers.
+        choices: Name of each choice with its spoken words, in the order of their digits.
+        specification: Read from the vehicle maker's information; there is never a default.
+        line: Line in the file, for messages.
+    """
+
+    name: str
+    kind: FactKind
+    label: str
+    question: str
+    look_for: str = ""
+    longest: int = 0
+    unit: str = ""
+    plausible: tuple[Decimal, Decimal] | None = None
+    whole: bool = False
+    choices: Mapping[str, str] = field(default_factory=dict)
+    specification: bool = False
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Specified:
+    """A limit that is not a number but a fact of this name: the vehicle maker's specification."""
+
+    fact: str
+
+    def __str__(self) -> str:
+        return "{" + self.fact + "}"
+
+
+Limit = Decimal | Specified
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A caution with its ANSI Z535 signal word, a full form and a shorter one for repetitions.
+
+    Attributes:
+        covers: Hazards for which this caution is enough.
+        acknowledge: The person must say that they are ready the first time, before the step is released.
+        source: Where it comes from.
+    """
+
+    name: str
+    signal: SignalWord
+    full: str
+    short: str
+    covers: tuple[Hazard, ...]
+    acknowledge: bool
+    source: str
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """What is connected where, in which engine state, with what unplugged.
+
+    Attributes:
+        instrument: Name of an instrument.
+        clip: Place of the fixed lead; None for an instrument that has none.
+        probe: Place of the free end, or the thing that is looked at.
+        engine: State of key and engine.
+        unplugged: Parts that are unplugged.
+        compared_with: A second place that is looked at for comparison.
+    """
+
+    instrument: str
+    clip: str | None
+    probe: str
+    engine: Engine
+    unplugged: tuple[str, ...] = ()
+    compared_with: str | None = None
+
+    def usual(self) -> Measurement:
+        """The same with the names that points and parts have in the circuit of a coil with an external driver."""
+
+        def name(of: str | None) -> str | None:
+            return SAME_POINT.get(of, of) if of else of
+
+        return replace(
+            self,
+            clip=name(self.clip),
+            probe=SAME_POINT.get(self.probe, self.probe),
+            unplugged=tuple(SAME_POINT.get(part, part) for part in self.unplugged),
+            compared_with=name(self.compared_with),
+        )
+
+    def hazards(self) -> tuple[Hazard, ...]:
+        """What this measurement can do to a person, derived from what is connected where.
+
+        Cranking turns belts and fans, and with the coil plugged in a working driver makes secondary voltage.
+        A spark tester shows secondary voltage.
+        The switched side and the driver's end of the control wire reach about 400 V when the driver
+        switches off (the flyback clamp of an ignition transistor, public data sheets).
+        A live circuit is any other with the key on or the battery's positive post on a lead.
+        """
+        found = []
+        if self.engine in (Engine.CRANKING, Engine.RUNNING):
+            found.append(Hazard.CRANKING)
+        turning = self.engine in (Engine.CRANKING, Engine.RUNNING)
+        if self.instrument == "spark-tester" or (turning and "coil" not in self.unplugged):
+            found.append(Hazard.SECONDARY_VOLTAGE)
+        touched = {self.clip, self.probe, self.compared_with}
+        if touched & {"switched", "driver-end", "load-switched"} and self.engine in (
+            Engine.CRANKING,
+            Engine.RUNNING,
+        ):
+            found.append(Hazard.SWITCHED_VOLTAGE)
+        if self.instrument not in SENSES and (
+            self.engine is not Engine.KEY_OFF or "battery-positive" in touched
+        ):
+            found.append(Hazard.LIVE_CIRCUIT)
+        return tuple(found)
+
+
+class Leads(StrEnum):
+    """What an answer leads to."""
+
+    STEP = "step"
+    PROCEDURE = "procedure"
+    VERDICT = "verdict"
+
+
+@dataclass(frozen=True)
+class Target:
+    """Where an answer leads: a step of this procedure, another procedure, or a verdict."""
+
+    leads: Leads
+    name: str
+
+    def __str__(self) -> str:
+        return f"{self.leads}:{self.name}"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An outcome of a step and where it leads; `rules_out` are faults that can no longer be."""
+
+    outcome: str
+    target: Target
+    rules_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Band(Answer):
+    """A range of a reading, ``low <= value < high``, with the source of its limits.
+
+    Attributes:
+        low: Lower limit, included; None: no lower limit.
+        high: Upper limit, excluded; None: no upper limit.
+        source: Where the limit comes from.
+        seen: How the band is described in a report: "below the cranking floor".
+    """
+
+    low: Limit | None = None
+    high: Limit | None = None
+    source: str = ""
+    seen: str = ""
+
+    def limits(self, facts: Mapping[str, Decimal]) -> tuple[Decimal | None, Decimal | None] | None:
+        """Both limits as numbers, None for none; None for both when one is a specification that is not known."""
+        found: list[Decimal | None] = []
+        for limit in (self.low, self.high):
+            if isinstance(limit, Specified):
+                if limit.fact not in facts:
+                    return None
+                found.append(facts[limit.fact])
+            else:
+                found.append(limit)
+        return found[0], found[1]
+
+    def holds(self, value: Decimal, facts: Mapping[str, Decimal] | None = None) -> bool:
+        """Whether the value falls into this band; not when one of its limits is not known."""
+        limits = self.limits(facts or {})
+        if limits is None:
+            return False
+        low, high = limits
+        return (low is None or value >= low) and (high is None or value < high)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A reading as it was judged: after the leads were subtracted and the temperature was allowed for.
+
+    `band` is None when a limit that it needs was not given, or when the given limits contradict each other.
+    """
+
+    value: Decimal
+    band: Band | None
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A number that is asked for.
+
+    Attributes:
+        unit: Unit in which limits are stated and a bare number is taken.
+        plausible: Lowest and highest believable value, both included; outside, it is asked again.
+        bands: Bands that cover the whole plausible range without overlap, lowest first.
+        subtract: A fact that is subtracted before the reading is judged; "" for none.
+        at_20_celsius: The fact that holds the temperature of the copper that was measured; the reading is judged as
+            it would be at 20 degrees Celsius.  "" where temperature does not matter.
+        unjudged: Where it goes when a specification was not given; None where no limit is a specification.
+    """
+
+    unit: str
+    plausible: tuple[Decimal, Decimal]
+    bands: tuple[Band, ...]
+    subtract: str = ""
+    at_20_celsius: str = ""
+    unjudged: Answer | None = None
+
+    def band(self, value: Decimal) -> Band:
+        """The band that holds a plausible value, where no limit is a specification."""
+        return next(band for band in self.bands if band.holds(value))
+
+    def specified(self) -> tuple[str, ...]:
+        """Names of the facts that limits are taken from, lowest limit first."""
+        limits = [limit for band in self.bands for limit in (band.low, band.high)]
+        return tuple(dict.fromkeys(limit.fact for limit in limits if isinstance(limit, Specified)))
+
+    def judge(self, value: Decimal, facts: Mapping[str, Decimal]) -> Judged:
+        """The band of a reading.
+
+        Args:
+            value: The reading in `unit`.
+            facts: Numbers by name of fact, each in its own unit; one that was left blank is missing.
+                A fact that is to be subtracted and is missing is taken as nothing, a temperature as 20 degrees.
+        """
+        judged = value
+        if self.subtract in facts:
+            judged = max(judged - facts[self.subtract], Decimal(0))
+        if self.at_20_celsius in facts:
+            warmer = facts[self.at_20_celsius] - 20
+            judged = Decimal(format(_JUDGED.divide(judged, 1 + COPPER_PER_KELVIN * warmer), "f"))
+        known = [band.limits(facts) for band in self.bands]
+        rising = [high for limits in known if limits for high in limits[1:] if high is not None]
+        if rising != sorted(rising):
+            return Judged(judged, None)
+        return Judged(judged, next((band for band in self.bands if band.holds(judged, facts)), None))
+
+
+@dataclass(frozen=True)
+class Step:
+    """One measurement, the answers to it, and the cautions that go before it.
+
+    Attributes:
+        good: Outcome or band that a healthy system shows at this point; None where there is none.
+        look_for: What to look for, spoken when the person is not sure.
+        if_skipped: Where it goes when the test is skipped; None: the test cannot be skipped.
+        heard: All outcomes that are listened for: the answers, and what the instrument can show besides, so that
+            an answer that does not fit is caught instead of being taken for another one.
+        line: Line in the file, for messages.
+        asks: Facts that are asked for before the cautions, each only if the session does not hold it yet.
+    """
+
+    name: str
+    measure: Measurement
+    cautions: tuple[str, ...]
+    answers: tuple[Answer, ...] = ()
+    reading: Reading | None = None
+    good: str | None = None
+    look_for: str = ""
+    if_skipped: Target | None = None
+    heard: tuple[str, ...] = ()
+    line: int = 0
+    asks: tuple[str, ...] = ()
+
+    def choices(self) -> tuple[Answer, ...]:
+        """All answers or bands."""
+        return self.reading.bands if self.reading else self.answers
+
+    def ways(self) -> tuple[Answer, ...]:
+        """All answers or bands, and last what follows where the reading cannot be judged."""
+        unjudged = self.reading.unjudged if self.reading else None
+        return (*self.choices(), unjudged) if unjudged else self.choices()
+
+    def answer(self, outcome: str) -> Answer | None:
+        """The answer or band of this name, also that of a reading that cannot be judged."""
+        if outcome == UNJUDGED and self.reading:
+            return self.reading.unjudged
+        return next((answer for answer in self.choices() if answer.outcome == outcome), None)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a procedure can end in.
+
+    Attributes:
+        says: One or two short sentences, spoken and read back before they count.
+        faults: Faults of the catalogue that this verdict covers.
+        part: Part that is to be replaced or repaired; "" where none is condemned.
+        repair: What to do, for the repair order.
+        verify: What to verify after the repair.
+        still_possible: What this verdict does not tell apart, for the repair order; "" where all is told.
+        continue_with: Procedure to go on with; None where the work ends here.
+        line: Line in the file, for messages.
+    """
+
+    name: str
+    says: str
+    faults: tuple[str, ...]
+    part: str
+    repair: str
+    verify: tuple[str, ...]
+    still_possible: str = ""
+    continue_with: str | None = None
+    line: int = field(default=0, compare=False)
+
+
+@dataclass(frozen=True)
+class Procedure:
+    """Steps that end in verdicts or hand over to another procedure.
+
+    `cautions` are given once when the procedure is entered, before those of its first step.
+    `presumes_no` are faults that another procedure excludes before this one: it is not proven against them.
+    `asks` are facts that are asked for on entering, each only if the session does not hold it yet.
+    """
+
+    name: str
+    title: str
+    circuit: str
+    about: str
+    needs: tuple[str, ...]
+    cautions: tuple[str, ...]
+    start: str
+    steps: dict[str, Step]
+    verdicts: dict[str, Verdict]
+    file: str = ""
+    presumes_no: tuple[str, ...] = ()
+    asks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Terms:
+    """The names that procedures and grammars share, each with its words, and the facts that can be asked for."""
+
+    places: dict[str, Place]
+    instruments: dict[str, Instrument]
+    outcomes: dict[str, Outcome]
+    faults: dict[str, Fault]
+    facts: dict[str, Inquiry] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Library:
+    """Everything that was loaded from a folder of procedures.
+
+    `knowledge` is what a session reasons with; None where the folder has no likelihoods or no odds.
+    """
+
+    terms: Terms
+    cautions: dict[str, Caution]
+    procedures: dict[str, Procedure] = field(default_factory=dict)
+    knowledge: Knowledge | None = None
+
+    def procedure(self, name: str) -> Procedure:
+        """The procedure of this name.
+
+        Raises:
+            UsageProblem: There is none; names those that there are.
+        """
+        if name not in self.procedures:
+            known = ", ".join(self.procedures) or "none"
+            raise UsageProblem(f"There is no procedure '{name}'. Known are: {known}.")
+        return self.procedures[name]
+
+    def step(self, procedure: str, step: str) -> Step:
+        """The step of this name."""
+        return self.procedures[procedure].steps[step]

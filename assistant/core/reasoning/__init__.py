@@ -1,0 +1,1 @@
+"""What results say about the faults together."""

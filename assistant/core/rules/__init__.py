@@ -1,0 +1,1 @@
+"""Rules of the trade that the lint holds every procedure to."""

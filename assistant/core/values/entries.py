@@ -1,0 +1,237 @@
+"""What the record keeps for the repair order: one small value for each thing that was done or said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from assistant.core.dialogue.doubting import Why
+
+KEPT = " (kept from an earlier step)"
+"""Ends the words of a result that was taken over from an earlier step with the same measurement."""
+
+DOUBTED = "asked again, because it did not fit"
+"""How a doubtful result was taken back; it is asked again at once."""
+
+SET_ASIDE = "set aside, because an earlier one did not fit"
+"""How a result was taken back that came after a doubtful one; it is offered again when its step comes."""
+
+THIN = "asked again, before a part was named"
+BEHIND_THIN = "set aside, because an earlier one was asked again"
+UNEQUAL = "asked again, because the pieces did not add up"
+
+TAKEN_BACK = {
+    Why.MISFIT: (DOUBTED, SET_ASIDE),
+    Why.PART: (THIN, BEHIND_THIN),
+    Why.SUM: (UNEQUAL, BEHIND_THIN),
+}
+"""How the result that is asked again is taken back, and how those that came after it are."""
+
+ASKED_AGAIN = tuple(again for again, _ in TAKEN_BACK.values())
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Something for the repair order."""
+
+
+@dataclass(frozen=True)
+class ProcedureEntered(Entry):
+    """This procedure was started, or gone on with.
+
+    `came_from` is the procedure that handed over, or that was done in between; None where neither is so.
+    `came_back` says that it had been set aside (`ProcedurePaused`) and goes on at its step.
+    """
+
+    procedure: str
+    came_from: str | None = None
+    came_back: bool = False
+
+
+@dataclass(frozen=True)
+class ProcedurePaused(Entry):
+    """This procedure was set aside at this step, to do another one first."""
+
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True)
+class FactGiven(Entry):
+    """A fact about the vehicle, the order or the gear counts from now on; the last standing one counts.
+
+    Attributes:
+        fact: Its name in the terms.
+        value: Signs, digits of a number, or name of a choice; "" where it was left blank.
+        unit: Unit of a number as it was given; "" for everything else.
+        how: ``voice``, ``keypad``, ``typed`` (on the command line) or ``left blank``.
+        words: What was recognised, or the keys.
+        confidence: 0 to 1; the lowest of all that was heard for it, 1 for keys.
+        confirmed: ``typed``, ``read back``, ``affirmed``, or ``left blank``.
+        clip: File of the sound that was heard last for it, if it was spoken.
+    """
+
+    fact: str
+    value: str
+    unit: str
+    how: str
+    words: str
+    confidence: float
+    confirmed: str
+    clip: str | None
+
+
+@dataclass(frozen=True)
+class FactUndone(Entry):
+    """A fact was taken back; it stays in the record.
+
+    `how` is ``voice``, ``keypad``, or why it was: ``other lamp``, ``lamp refused``.
+    """
+
+    fact: str
+    value: str
+    how: str
+
+
+@dataclass(frozen=True)
+class CautionGiven(Entry):
+    """A caution was spoken to its end before this step; `form` is ``full`` or ``short``."""
+
+    caution: str
+    form: str
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True)
+class CautionAcknowledged(Entry):
+    """The person said or keyed that they are ready after the cautions of this step."""
+
+    cautions: tuple[str, ...]
+    procedure: str
+    step: str
+    how: str
+
+
+@dataclass(frozen=True)
+class ResultTaken(Entry):
+    """A result of a step counts from now on.
+
+    Attributes:
+        number: 1, 2, 3 … in the order in which results were taken in the session.
+        outcome: Name of the answer or band that the result fell into.
+        value: The reading as given; None for a step without numbers.
+        unit: Unit of `value`.
+        how: ``voice`` or ``keypad``.
+        words: What was recognised, or the keys.
+        confirmed: ``taken`` (no confirmation needed), ``read back`` (implicitly, open to correction) or
+            ``affirmed`` (read back and affirmed).
+        clip: File of the sound, if it was spoken.
+        next: Step, procedure or verdict that follows, as ``step:NAME``, ``procedure:NAME``, ``verdict:NAME``.
+        judged: What was judged, in the unit of the step, after the leads were subtracted and the temperature was
+            allowed for; None where it was the reading itself.
+    """
+
+    number: int
+    procedure: str
+    step: str
+    outcome: str
+    value: Decimal | None
+    unit: str | None
+    how: str
+    words: str
+    confidence: float
+    snr_db: float | None
+    confirmed: str
+    clip: str | None
+    next: str
+    judged: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class ResultUndone(Entry):
+    """The result with this number was taken back; it stays in the record.
+
+    `how` is ``voice``, ``keypad``, `DOUBTED` or `SET_ASIDE`.
+    """
+
+    number: int
+    procedure: str
+    step: str
+    how: str
+
+
+@dataclass(frozen=True)
+class StepSkipped(Entry):
+    """A step was not done, and why."""
+
+    procedure: str
+    step: str
+    reason: str
+    next: str
+
+
+@dataclass(frozen=True)
+class VerdictReached(Entry):
+    """The session came to this verdict; `affirmed` once the person has heard and affirmed it."""
+
+    procedure: str
+    verdict: str
+    affirmed: bool
+
+
+@dataclass(frozen=True)
+class LedBack(Entry):
+    """The dialogue stopped: this procedure handed over to one that had been done, and there was nothing new to do.
+
+    No part is named and nothing is decided.
+
+    Attributes:
+        procedure: The procedure that handed over.
+        back_to: The one that it handed over to.
+        says: What was said.
+        next: What to do next, and by whom.
+    """
+
+    procedure: str
+    back_to: str
+    says: str
+    next: str
+
+
+@dataclass(frozen=True)
+class VoiceNoteTaken(Entry):
+    """Free speech, kept as sound, made while this step was on."""
+
+    clip: str
+    duration_s: float
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True)
+class Cranked(Entry):
+    """The engine was cranked for so many seconds; `timed` is false when nobody said that it began."""
+
+    seconds: float
+    timed: bool
+    procedure: str
+    step: str
+
+
+@dataclass(frozen=True)
+class ModeChanged(Entry):
+    """Stand by, stop, resumed, keypad only, voice again, microphone lost: what changed and why."""
+
+    mode: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Remark(Entry):
+    """Anything else worth keeping: a wrong place, a phrase not understood, a key that did nothing."""
+
+    kind: str
+    text: str
+    procedure: str
+    step: str

@@ -1,0 +1,366 @@
+"""What comes into the dialogue (events) and what it asks for (actions): plain values, no behaviour.
+
+Every event carries `at`, seconds since the session began, so the core never reads a clock.
+The record of a session is exactly its events and the actions that each one caused.
+`to_json` and `from_json` turn any of them into JSON and back.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import enum
+import math
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from assistant.core.values.board import Board
+from assistant.core.values.decoding import Decoder
+from assistant.core.values.entries import (
+    CautionAcknowledged,
+    CautionGiven,
+    Cranked,
+    Entry,
+    FactGiven,
+    FactUndone,
+    LedBack,
+    ModeChanged,
+    ProcedureEntered,
+    ProcedurePaused,
+    Remark,
+    ResultTaken,
+    ResultUndone,
+    StepSkipped,
+    VerdictReached,
+    VoiceNoteTaken,
+)
+from assistant.core.values.result import GrammarRequest, Result
+
+
+@dataclass(frozen=True)
+class Clip:
+    """A stored piece of sound: file name inside the session folder, SHA-256 of the file, length in s."""
+
+    file: str
+    sha256: str
+    duration_s: float
+
+
+@dataclass(frozen=True)
+class TypedFact:
+    """A fact that was typed on the command line and checked there: its name, value, and unit ("" for none)."""
+
+    fact: str
+    value: str
+    unit: str = ""
+
+
+# --- events ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened at `at` seconds after the session began."""
+
+    at: float
+
+
+@dataclass(frozen=True)
+class Began(Event):
+    """A session starts with this procedure; `facts` were typed before, and are not asked for."""
+
+    procedure: str
+    facts: tuple[TypedFact, ...] = ()
+
+
+@dataclass(frozen=True)
+class Resumed(Event):
+    """An interrupted session goes on; the step and its caution are spoken again."""
+
+
+@dataclass(frozen=True)
+class Heard(Event):
+    """A phrase of the grammar was recognised.
+
+    Attributes:
+        words: The words as recognised.
+        result: What they mean.
+        confidence: 0 to 1, from the recogniser.
+        clip: The sound of it.
+        snr_db: Speech level over noise level, dB.
+        noise_db: Noise level, dB relative to full scale.
+    """
+
+    words: str
+    result: Result
+    confidence: float
+    clip: Clip | None = None
+    snr_db: float | None = None
+    noise_db: float | None = None
+
+
+@dataclass(frozen=True)
+class NoMatch(Event):
+    """Someone spoke, but it was nothing that the grammar holds (VoiceXML: nomatch)."""
+
+    words: str
+    confidence: float
+    clip: Clip | None = None
+    snr_db: float | None = None
+    noise_db: float | None = None
+
+
+@dataclass(frozen=True)
+class NoInput(Event):
+    """Nothing was said in the time that was given (VoiceXML: noinput)."""
+
+
+@dataclass(frozen=True)
+class KeyPressed(Event):
+    """A key of the number pad.
+
+    `key` is one of ``0``…``9``, ``point``, ``minus``, ``plus``, ``star``, ``slash``, ``enter``,
+    ``erase`` (Backspace), ``stop`` (Escape or the space bar), ``note`` (n), ``close`` (q), ``why`` (w); on a
+    computer's keyboard also the other letters ``a`` to ``z``, which count only while something is spelled.
+    """
+
+    key: str
+
+
+@dataclass(frozen=True)
+class SpeechFinished(Event):
+    """The utterance with this number has been spoken to its end, or was cut."""
+
+    utterance: int
+    cut: bool = False
+
+
+@dataclass(frozen=True)
+class TimerElapsed(Event):
+    """A timer that was started has run out."""
+
+    timer: str
+
+
+@dataclass(frozen=True)
+class NoiseChanged(Event):
+    """The noise in the bay crossed the limit above which hearing is hopeless, or fell below it again."""
+
+    noise_db: float
+    hopeless: bool
+
+
+@dataclass(frozen=True)
+class GearLost(Event):
+    """Gear stopped working: `gear` is ``microphone``, ``speaker``, ``keys``, ``record`` or ``disk``.
+
+    ``record`` had to go on in another file or folder, ``disk`` is nearly full; `why` says which and where.
+    """
+
+    gear: str
+    why: str
+
+
+@dataclass(frozen=True)
+class GearBack(Event):
+    """It works again."""
+
+    gear: str
+
+
+@dataclass(frozen=True)
+class NoteRecorded(Event):
+    """A voice note has ended and is stored."""
+
+    clip: Clip
+
+
+@dataclass(frozen=True)
+class Closed(Event):
+    """The session is closed from outside (the person quits, or the program is told to end)."""
+
+    why: str
+
+
+# --- actions --------------------------------------------------------------------------------------
+
+
+class Speech(enum.StrEnum):
+    """Why something is said; cautions are never cut by barge-in."""
+
+    CAUTION = "caution"
+    PROMPT = "prompt"
+    READ_BACK = "read-back"
+    HELP = "help"
+    NOTICE = "notice"
+    VERDICT = "verdict"
+    STOP = "stop"
+
+
+@dataclass(frozen=True)
+class Action:
+    """Something that the edges are asked to do."""
+
+
+@dataclass(frozen=True)
+class Say(Action):
+    """Speak this text; cuts what is being said.  Answered by `SpeechFinished` with the same number."""
+
+    utterance: int
+    text: str
+    kind: Speech
+    can_be_cut: bool = True
+
+
+@dataclass(frozen=True)
+class CutSpeech(Action):
+    """Be quiet at once."""
+
+
+@dataclass(frozen=True)
+class Listen(Action):
+    """Listen for this, once speech has finished (or now, when nothing is being said).
+
+    `no_input_s`: after so many seconds of silence a `NoInput` is due; None: wait for ever.
+    """
+
+    request: GrammarRequest
+    no_input_s: float | None = None
+
+
+@dataclass(frozen=True)
+class StopListening(Action):
+    """Hear nothing until the next `Listen`."""
+
+
+@dataclass(frozen=True)
+class RecordNote(Action):
+    """Record free speech until silence or at most `longest_s` seconds; answered by `NoteRecorded`."""
+
+    longest_s: float
+
+
+@dataclass(frozen=True)
+class EndNote(Action):
+    """End the voice note now; answered by `NoteRecorded`."""
+
+
+@dataclass(frozen=True)
+class StartTimer(Action):
+    """Send `TimerElapsed` with this name after so many seconds; restarts a timer of the same name."""
+
+    timer: str
+    seconds: float
+
+
+@dataclass(frozen=True)
+class CancelTimer(Action):
+    """Forget this timer."""
+
+    timer: str
+
+
+@dataclass(frozen=True)
+class Show(Action):
+    """Show this on the screen."""
+
+    board: Board
+
+
+@dataclass(frozen=True)
+class Note(Action):
+    """Enter this into the record."""
+
+    entry: Entry
+
+
+@dataclass(frozen=True)
+class Finish(Action):
+    """The session is over; `outcome` is ``verdict``, ``closed`` or ``unfinished``."""
+
+    outcome: str
+
+
+# --- JSON -----------------------------------------------------------------------------------------
+
+_CLASSES: dict[str, type[Any]] = {
+    cls.__name__: cls
+    for cls in (
+        Began,
+        Resumed,
+        Heard,
+        NoMatch,
+        NoInput,
+        KeyPressed,
+        SpeechFinished,
+        TimerElapsed,
+        NoiseChanged,
+        GearLost,
+        GearBack,
+        NoteRecorded,
+        Closed,
+        Say,
+        CutSpeech,
+        Listen,
+        StopListening,
+        RecordNote,
+        EndNote,
+        StartTimer,
+        CancelTimer,
+        Show,
+        Note,
+        Finish,
+        ProcedureEntered,
+        ProcedurePaused,
+        FactGiven,
+        FactUndone,
+        CautionGiven,
+        CautionAcknowledged,
+        ResultTaken,
+        ResultUndone,
+        StepSkipped,
+        VerdictReached,
+        LedBack,
+        VoiceNoteTaken,
+        Cranked,
+        ModeChanged,
+        Remark,
+        Clip,
+        TypedFact,
+        Board,
+        Result,
+        GrammarRequest,
+    )
+}
+
+
+_DECODE = Decoder(_CLASSES)
+
+
+def to_json(value: Any) -> Any:
+    """Turn an event, an action or a part of one into what `json.dumps` takes.
+
+    Dataclasses become objects with a ``type``; decimals become strings so that no digit is lost.
+    So do infinite levels (the noise of a muted microphone), for which JSON has no number.
+    """
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        body = {f.name: to_json(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        return {"type": type(value).__name__, **body}
+    if isinstance(value, enum.Enum):
+        return value.value
+    if isinstance(value, Decimal) or (isinstance(value, float) and not math.isfinite(value)):
+        return str(value)
+    if isinstance(value, tuple | list):
+        return [to_json(item) for item in value]
+    return value
+
+
+def from_json(data: Any) -> Any:
+    """The value that `to_json` was given.
+
+    A part that has a default may be missing: a session that was recorded before there was this part still loads.
+
+    Raises:
+        ValueError: The data is not of the form that `to_json` writes.
+    """
+    return _DECODE(data)

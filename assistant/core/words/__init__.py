@@ -1,0 +1,1 @@
+"""Measurements, numbers and answers as they are spoken and written."""

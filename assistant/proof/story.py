@@ -1,0 +1,121 @@
+"""A car that is led to a wrong verdict, as a readable story."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.circuit import catalogue, parameters
+from assistant.circuit.looks import Looks
+from assistant.circuit.observers import HONEST, Observer
+from assistant.core.library.procedure import Leads
+from assistant.core.words import wording
+from assistant.proof.walk import CLEAR, story
+from assistant.proof.work import CAUTION, called, systems_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from assistant.circuit.observing import Observed
+    from assistant.circuit.parameters import Systems
+    from assistant.core.library.procedure import Library, Step
+    from assistant.proof.walk import Counter, Told
+    from assistant.proof.work import Asked, Proven
+
+
+def stories(library: Library, proven: Sequence[Proven], asked: Asked) -> Iterator[str]:
+    """The first counter-example of each procedure that failed, as a story."""
+    for one in proven:
+        for failure in one.failures:
+            if failure.counter is not None:
+                yield tell(library, one.circuit, failure.counter, asked)
+                break
+
+
+def tell(library: Library, circuit: str, counter: Counter, asked: Asked) -> str:
+    """A counter-example as a readable story: the car, each step with what would be seen, and the verdict."""
+    mechanism = next(
+        one for one in catalogue.mechanisms(circuit, counter.case.fault) if one.name == counter.case.mechanism
+    )
+    car = systems_of(asked).part([counter.system])
+    looks = Looks(library, circuit, [mechanism], car)
+    observer = counter.observer or HONEST
+    way = story(library, counter.procedure, counter.end, looks.shares(observer), skips=observer.leaves_out)
+    clear = "every answer is clear" if counter.clear else f"{counter.share:.0%} of honest answers go this way"
+    head = f"A counter-example in {counter.procedure}: car {counter.system} of seed {asked.seed} with "
+    lines = [
+        f"{head}{called(counter.case)}; {clear}.",
+        f"  The fault: {mechanism.about}",
+        f"  The car: {_car(car)}.",
+    ]
+    lines += [
+        f"  {number}. {told.procedure}/{told.step.name}: {_told(library, looks, told, observer)}"
+        for number, told in enumerate(way, start=1)
+    ]
+    if counter.end.verdict:
+        says = library.procedures[counter.end.procedure].verdicts[counter.end.verdict].says
+        lines.append(f'  Verdict {counter.end} ({counter.judgement}): "{says}"')
+    else:
+        lines.append(f"  It ends {counter.end} ({counter.judgement}).")
+    lines.append(f"  {CAUTION}")
+    return "\n".join(lines)
+
+
+def _told(library: Library, looks: Looks, told: Told, observer: Observer) -> str:
+    how = wording.connection(library.terms, told.step.measure)
+    how = f"{how}, {wording.engine_words(told.step.measure.engine)}"
+    if told.answer is None:
+        return f"{how}: skipped."
+    shown = _shown(told.step, looks.observed((told.procedure, told.step.name), observer=observer))
+    goes_on = ""
+    if told.answer.target.leads is Leads.VERDICT:
+        verdict = library.procedures[told.procedure].verdicts[told.answer.target.name]
+        if verdict.continue_with:
+            goes_on = f' It is told: "{verdict.says}"'
+    share = "" if told.share >= CLEAR else f" ({told.share:.0%} would say so)"
+    return f"{how}: {shown}, answer '{told.answer.outcome}'{share}.{goes_on}"
+
+
+def _shown(step: Step, observed: Observed) -> str:
+    """What would be seen or read, in numbers."""
+    if observed.value is not None:
+        value = float(observed.value[0])
+        unit = step.reading.unit if step.reading else ""
+        return "the meter is over its range" if np.isinf(value) else f"the meter shows {value:.3g} {unit}"
+    if observed.spark is not None:
+        energy = 1e3 * float(observed.spark.joules[0])
+        return f"{float(observed.spark.kilovolts[0]):.0f} kV are available, from {energy:.0f} mJ"
+    if observed.ramp is not None:
+        reached = 1e3 * float(observed.ramp.limit_s[0])
+        limit = f", at the limit after {reached:.1f} ms" if np.isfinite(reached) else ""
+        return f"the current rises to {float(observed.ramp.peak[0]):.1f} A{limit}"
+    if observed.named is not None:
+        return "the light shows what is told"
+    if observed.kinds is not None:
+        return "the model has cars of several kinds"
+    if observed.shown is not None:
+        return "there is a sign" if bool(observed.shown[0]) else "there is no sign"
+    parts = []
+    if observed.brightness is not None:
+        parts.append(f"the lamp gives {float(observed.brightness[0]):.0%} of its light on the battery")
+    if observed.index is not None:
+        parts.append(f"its changes are {float(observed.index[0]):.1f} times what an eye just notices")
+    if observed.feed_index is not None:
+        parts.append(f"{float(observed.feed_index[0]):.1f} on the feed")
+    return ", ".join(parts)
+
+
+def _car(car: Systems) -> str:
+    """The four parameters that lie farthest towards an end of their range."""
+    far = []
+    for name, values in car.values.items():
+        parameter = parameters.PARAMETERS.get(name)
+        if parameter is None or parameter.high <= parameter.low:
+            continue
+        value = float(np.ravel(values)[0])
+        middle = (parameter.low + parameter.high) / 2
+        far.append(
+            (-abs(value - middle) / (parameter.high - parameter.low), name, f"{value:.3g} {parameter.unit}")
+        )
+    return ", ".join(f"{name} {text}".rstrip() for _, name, text in sorted(far)[:4]) or "typical"

@@ -1,0 +1,636 @@
+"""The proof of procedures: every fault, over many cars, is led through every procedure to its end.
+
+For a car with a fault the circuit model says what would be seen at each step, as shares of the answers: all of one
+answer where the lamp leaves no doubt, some of each where an honest person could say either.
+These shares are carried through the tree of steps exactly; nothing is drawn by lot but the cars themselves.
+Where answers lead to the same step, their shares are added there, so that the work grows with the number of steps
+and not with the number of ways.
+
+Two measurements of one car are taken as independent but for the car itself: a person who once said "flickering"
+is not held to it at the next test, and a test that was made in an earlier procedure is made again.
+A procedure that is entered a second time on one way runs in a circle, and counts as undecided.
+A procedure about nothing electrical, or about another circuit, is not followed: a verdict that goes on with one is an
+end, and an answer that hands over to one decides nothing here, and is the affair of that procedure's own proof.
+
+Every figure comes from a model with no bench measurement behind it.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.circuit.catalogue import CIRCUITS, NONE
+from assistant.circuit.observers import Observer
+from assistant.core.library.procedure import NO_CIRCUIT, Answer, Leads, Step
+
+if TYPE_CHECKING:
+    from assistant.core.library.procedure import Library, Target
+
+CLEAR = 0.999
+"""An answer with at least this share is clear: no honest person would give another. Chosen."""
+
+MOST_WRONG_PATH = 0.05
+"""Largest share of the cars with one fault that an honest observer may be told another fault of, and no good part.
+Chosen: it costs a further test."""
+
+LONGEST = 100
+"""Steps after which a way is taken as one that never ends."""
+
+EVERYWHERE = "battery-and-starter"
+"""Circuit that is part of every other one, so that a proof goes on into it and out of it."""
+
+NO_FAULT = NONE
+"""The fault's name of a car that has none."""
+
+_Name = TypeVar("_Name")
+
+Key = tuple[str, str]
+"""Procedure and step."""
+
+Shares = Callable[[Key], NDArray[np.float64]]
+"""What would be answered at a step: shape (mechanisms, systems, answers), the answers in the order of the step."""
+
+
+class Judgement(StrEnum):
+    """What an end of a procedure is worth, for a given fault."""
+
+    RIGHT = "right"
+    WRONG_PART = "wrong part"
+    WRONG_PATH = "wrong path"
+    UNDECIDED = "undecided"
+    HANDED_OVER = "handed over"
+
+
+@dataclass(frozen=True)
+class Case:
+    """One way in which a fault comes about.
+
+    `also` are further faults that it brings with it, `parts` what is truly bad, by the names of verdicts.
+    """
+
+    fault: str
+    mechanism: str
+    also: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """All that is wrong."""
+        return (self.fault, *self.also)
+
+
+@dataclass(frozen=True)
+class End:
+    """Where a way ends: a verdict, a procedure that would be entered a second time, or one of another circuit.
+
+    Attributes:
+        procedure: The procedure of the verdict, the one that would be entered again, or that of another circuit.
+        verdict: The verdict's name; "" for a circle, and for a procedure of another circuit.
+        left: The way leads out of this circuit.
+    """
+
+    procedure: str
+    verdict: str
+    left: bool = False
+
+    @property
+    def circle(self) -> bool:
+        """Whether a procedure would be entered a second time."""
+        return not self.verdict and not self.left
+
+    def __str__(self) -> str:
+        if self.left:
+            return f"handed over to {self.procedure}"
+        return (
+            f"{self.procedure}: {self.verdict}" if self.verdict else f"in a circle, back to {self.procedure}"
+        )
+
+
+@dataclass
+class Flow:
+    """What came to one place; sums over systems, each of shape (mechanisms,).
+
+    Attributes:
+        share: Sum of the shares.
+        clear: Number of systems that came here by clear answers alone.
+        first_clear: Number of the first such system; -1 for none.
+        largest: Largest share of one system.
+        largest_at: The number of that system.
+    """
+
+    share: NDArray[np.float64]
+    clear: NDArray[np.float64]
+    first_clear: NDArray[np.int64]
+    largest: NDArray[np.float64]
+    largest_at: NDArray[np.int64]
+
+    def part(self, start: int, stop: int) -> Flow:
+        """That of some of the mechanisms."""
+        cut = slice(start, stop)
+        return Flow(
+            self.share[cut],
+            self.clear[cut],
+            self.first_clear[cut],
+            self.largest[cut],
+            self.largest_at[cut],
+        )
+
+    def plus(self, other: Flow) -> Flow:
+        """Both, of the same mechanisms; `other` holds later systems."""
+        later = other.largest > self.largest
+        return Flow(
+            self.share + other.share,
+            self.clear + other.clear,
+            np.where(self.first_clear >= 0, self.first_clear, other.first_clear),
+            np.where(later, other.largest, self.largest),
+            np.where(later, other.largest_at, self.largest_at),
+        )
+
+
+@dataclass
+class Walk:
+    """All ways from one procedure for one observer.
+
+    Attributes:
+        ends: What came to each end.
+        passed: What came through each verdict that goes on with another procedure.
+        reached: What came to each step.
+        ruled_out: What gave each answer (procedure, step, outcome) that rules faults out.
+    """
+
+    ends: dict[End, Flow] = field(default_factory=dict)
+    passed: dict[End, Flow] = field(default_factory=dict)
+    reached: dict[Key, Flow] = field(default_factory=dict)
+    ruled_out: dict[tuple[str, str, str], Flow] = field(default_factory=dict)
+
+    def part(self, start: int, stop: int) -> Walk:
+        """That of some of the mechanisms."""
+        return Walk(
+            {key: flow.part(start, stop) for key, flow in self.ends.items()},
+            {key: flow.part(start, stop) for key, flow in self.passed.items()},
+            {key: flow.part(start, stop) for key, flow in self.reached.items()},
+            {key: flow.part(start, stop) for key, flow in self.ruled_out.items()},
+        )
+
+    def add(self, other: Walk) -> None:
+        """Take in the same mechanisms over later systems."""
+        _add(self.ends, other.ends)
+        _add(self.passed, other.passed)
+        _add(self.reached, other.reached)
+        _add(self.ruled_out, other.ruled_out)
+
+
+def _add(mine: dict[_Name, Flow], others: dict[_Name, Flow]) -> None:
+    for key, flow in others.items():
+        mine[key] = mine[key].plus(flow) if key in mine else flow
+
+
+class _Sums(Generic[_Name]):
+    """Arrays of shape (mechanisms, systems) that are added up by key."""
+
+    def __init__(self, first_system: int) -> None:
+        self._first = first_system
+        self._sums: dict[_Name, tuple[NDArray[np.float64], NDArray[np.float64]]] = {}
+
+    def add(self, key: _Name, share: NDArray[np.float64], clear: NDArray[np.float64]) -> None:
+        if key in self._sums:
+            before, clear_before = self._sums[key]
+            share, clear = before + share, clear_before + clear
+        self._sums[key] = share, clear
+
+    def items(self) -> Iterator[tuple[_Name, tuple[NDArray[np.float64], NDArray[np.float64]]]]:
+        yield from self._sums.items()
+
+    def flows(self) -> dict[_Name, Flow]:
+        return {key: self._flow(*pair) for key, pair in self._sums.items()}
+
+    def _flow(self, share: NDArray[np.float64], clear: NDArray[np.float64]) -> Flow:
+        largest_at = share.argmax(axis=1)
+        return Flow(
+            share.sum(axis=1),
+            clear.sum(axis=1),
+            np.where(clear.any(axis=1), clear.argmax(axis=1) + self._first, -1),
+            share.max(axis=1),
+            largest_at + self._first,
+        )
+
+
+def walk(
+    library: Library,
+    entry: str,
+    shares: Shares,
+    shape: tuple[int, int],
+    *,
+    first_system: int = 0,
+    skips: Callable[[Step], bool] = lambda _step: False,
+    present: NDArray[np.float64] | None = None,
+) -> Walk:
+    """Carry all systems with all mechanisms from the first step of a procedure to their ends.
+
+    Args:
+        library: The procedures.
+        entry: Name of the procedure that is started with.
+        shares: What would be answered at each step.
+        shape: Number of mechanisms and of systems.
+        first_system: Number of the first of these systems among all.
+        skips: Which tests are skipped.
+        present: Which systems count for each mechanism (1) and which do not (0), of this shape; None: all.
+    """
+    ends: _Sums[End] = _Sums(first_system)
+    passed: _Sums[End] = _Sums(first_system)
+    reached: _Sums[Key] = _Sums(first_system)
+    ruled_out: _Sums[tuple[str, str, str]] = _Sums(first_system)
+    all_of_them = np.ones(shape) if present is None else present
+    order = _Order(library)
+    # Every state is carried on when all that leads to it has been: the states are few, however many the ways.
+    waiting: dict[_State, tuple[NDArray[np.float64], NDArray[np.float64]]] = {}
+    start: _State = (entry, library.procedures[entry].start, frozenset((entry,)))
+    waiting[start] = (all_of_them, all_of_them)
+    queue = [order.place(start)]
+    visits = 0
+    while queue:
+        state = heapq.heappop(queue)[-1]
+        share, clear = waiting.pop(state)
+        name, step_name, entered = state
+        visits += 1
+        if visits > order.most:  # steps that lead back to each other
+            ends.add(End(name, ""), share, clear)
+            continue
+        step = library.step(name, step_name)
+        reached.add((name, step_name), share, clear)
+        for outcome, target, some, some_clear in _answers(
+            step, (name, step_name), shares, share, clear, skips
+        ):
+            answer = step.answer(outcome) if outcome else None
+            if answer is not None and answer.rules_out:
+                ruled_out.add((name, step_name, outcome), some, some_clear)
+            next_state, through, end = _follow(library, name, target, entered)
+            for verdict in through:
+                passed.add(verdict, some, some_clear)
+            if end is not None:
+                ends.add(end, some, some_clear)
+            elif next_state is not None:
+                if next_state in waiting:
+                    before, clear_before = waiting[next_state]
+                    waiting[next_state] = (before + some, clear_before + some_clear)
+                else:
+                    waiting[next_state] = (some, some_clear)
+                    heapq.heappush(queue, order.place(next_state))
+    return Walk(ends.flows(), passed.flows(), reached.flows(), ruled_out.flows())
+
+
+_State = tuple[str, str, frozenset[str]]
+"""Procedure, step, and the procedures that were entered on the way."""
+
+
+class _Order:
+    """In which order states are carried on: fewer procedures first, then the steps as they follow each other.
+
+    A procedure is entered once on a way, so that whatever leads to a state stands before it.
+    """
+
+    def __init__(self, library: Library) -> None:
+        self._library = library
+        self._ranks: dict[str, dict[str, int]] = {}
+        self.most = LONGEST * sum(len(one.steps) for one in library.procedures.values())
+
+    def place(self, state: _State) -> tuple[int, str, list[str], int, _State]:
+        """The place of a state, which sorts."""
+        name, step, entered = state
+        if name not in self._ranks:
+            self._ranks[name] = self._ranked(name)
+        return len(entered), name, sorted(entered), self._ranks[name][step], state
+
+    def _ranked(self, name: str) -> dict[str, int]:
+        """Steps of a procedure by number, each after all that lead to it, where none leads back."""
+        steps = self._library.procedures[name].steps
+        done: list[str] = []
+        seen: set[str] = set()
+
+        def visit(step: str) -> None:
+            if step in seen:
+                return
+            seen.add(step)
+            for target in _targets(steps[step]):
+                if target.leads is Leads.STEP:
+                    visit(target.name)
+            done.append(step)
+
+        for step in steps:
+            visit(step)
+        return {step: number for number, step in enumerate(reversed(done))}
+
+
+def _answers(
+    step: Step,
+    key: Key,
+    shares: Shares,
+    share: NDArray[np.float64],
+    clear: NDArray[np.float64],
+    skips: Callable[[Step], bool],
+) -> Iterator[tuple[str, Target, NDArray[np.float64], NDArray[np.float64]]]:
+    """Each answer that anybody gives, where it leads, and who gives it; the outcome is "" for a skipped test."""
+    if step.if_skipped is not None and skips(step):
+        yield "", step.if_skipped, share, clear
+        return
+    answered = shares(key)
+    for number, answer in enumerate(step.ways()):
+        some = share * answered[..., number]
+        if some.any():
+            yield answer.outcome, answer.target, some, clear * (answered[..., number] >= CLEAR)
+
+
+def _follow(
+    library: Library, name: str, target: Target, entered: frozenset[str]
+) -> tuple[tuple[str, str, frozenset[str]] | None, tuple[End, ...], End | None]:
+    """Where an answer leads: the next step, or an end; and the verdicts that are passed through on the way."""
+    if target.leads is Leads.STEP:
+        return (name, target.name, entered), (), None
+    through: tuple[End, ...] = ()
+    other: str | None = target.name
+    if target.leads is Leads.VERDICT:
+        end = End(name, target.name)
+        other = library.procedures[name].verdicts[target.name].continue_with
+        if other is None:
+            return None, (), end
+        through = (end,)
+    assert other is not None  # noqa: S101  for the type checker
+    if not goes_on(library, name, other):
+        return None, (), through[0] if through else End(other, "", left=True)
+    if other in entered:
+        return None, through, End(other, "")
+    return (other, library.procedures[other].start, entered | {other}), through, None
+
+
+def goes_on(library: Library, name: str, other: str) -> bool:
+    """Whether the proof of one procedure goes on into another: both are about the same circuit, or a part of it.
+
+    One whose circuit the model does not know is proven by those that it leads to.
+    """
+    mine, theirs = library.procedures[name].circuit, library.procedures[other].circuit
+    return NO_CIRCUIT not in (mine, theirs) and (
+        mine == theirs or EVERYWHERE in (mine, theirs) or mine not in CIRCUITS
+    )
+
+
+def followed(library: Library, entry: str, *, proven: bool = False) -> tuple[str, ...]:
+    """A procedure and all that it can hand over to, directly or through others.
+
+    Args:
+        library: The procedures.
+        entry: Name of the procedure that is started with.
+        proven: Only those that a proof of the first one goes on into.
+    """
+    found = [entry]
+    for name in found:
+        procedure = library.procedures[name]
+        further = [
+            target.name
+            for step in procedure.steps.values()
+            for target in _targets(step)
+            if target.leads is Leads.PROCEDURE
+        ]
+        further += [verdict.continue_with for verdict in procedure.verdicts.values() if verdict.continue_with]
+        found += [
+            other
+            for other in dict.fromkeys(further)
+            if other not in found and (not proven or goes_on(library, name, other))
+        ]
+    return tuple(found)
+
+
+def _targets(step: Step) -> Iterator[Target]:
+    yield from (answer.target for answer in step.ways())
+    if step.if_skipped is not None:
+        yield step.if_skipped
+
+
+# --- what an end is worth -------------------------------------------------------------------------
+
+
+def judge(library: Library, end: End, case: Case) -> Judgement:
+    """What it is worth that a car with these faults came to this end.
+
+    A verdict is right when it covers all that is wrong, names no part that is good, and tells apart: one that names
+    faults of several parts and none of these parts has decided nothing.
+    One that names a good part, alone or beside a bad one, condemns a wrong part.
+    Any other leaves something that is wrong unsaid, and costs a further test.
+    """
+    if end.left:
+        return Judgement.HANDED_OVER
+    if not end.verdict:
+        return Judgement.UNDECIDED
+    verdict = library.procedures[end.procedure].verdicts[end.verdict]
+    if condemns(library, end, case):
+        return Judgement.WRONG_PART
+    if not verdict.faults:
+        return Judgement.UNDECIDED
+    # A verdict that names one of two bad parts is right: the other one is found in the next round.
+    named = set(case.faults) & set(verdict.faults)
+    if not named or (not verdict.part and len(named) < len(case.faults)):
+        return Judgement.WRONG_PATH
+    of_parts = {library.terms.faults[fault].part for fault in verdict.faults}
+    return Judgement.RIGHT if verdict.part or len(of_parts) == 1 else Judgement.UNDECIDED
+
+
+def condemns(library: Library, end: End, case: Case) -> bool:
+    """Whether a verdict names a part that is good in this case."""
+    if not end.verdict:
+        return False
+    part = library.procedures[end.procedure].verdicts[end.verdict].part
+    return bool(part) and any(one not in case.parts for one in part.split(" and "))
+
+
+def leads_astray(library: Library, passed: End, case: Case) -> bool:
+    """Whether a verdict that goes on with another procedure names faults, and none that is there."""
+    named = library.procedures[passed.procedure].verdicts[passed.verdict].faults
+    return bool(named) and not set(named) & set(case.faults)
+
+
+# --- the story of one car -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Told:
+    """One step of a story: the step, its answer (None: skipped) and the share of this answer."""
+
+    procedure: str
+    step: Step
+    answer: Answer | None
+    share: float
+
+
+def story(
+    library: Library,
+    entry: str,
+    end: End,
+    shares: Shares,
+    *,
+    skips: Callable[[Step], bool] = lambda _step: False,
+) -> tuple[Told, ...]:
+    """The likeliest way of one car from the first step of a procedure to an end; empty if none leads there.
+
+    Args:
+        library: The procedures.
+        entry: Name of the procedure that is started with.
+        end: Where the way is to end.
+        shares: What would be answered, shape (1, 1, answers).
+        skips: Which tests are skipped.
+    """
+    best: tuple[float, tuple[Told, ...]] = (0.0, ())
+    waiting: list[tuple[tuple[str, str, frozenset[str]], float, tuple[Told, ...]]] = [
+        ((entry, library.procedures[entry].start, frozenset((entry,))), 1.0, ())
+    ]
+    one = np.ones((1, 1))
+    while waiting:
+        (name, step_name, entered), likely, before = waiting.pop()
+        step = library.step(name, step_name)
+        if likely <= best[0] or len(before) > LONGEST:
+            continue
+        for outcome, target, some, _ in _answers(step, (name, step_name), shares, one, one, skips):
+            share = float(some[0, 0])
+            way = (*before, Told(name, step, step.answer(outcome) if outcome else None, share))
+            next_step, through, reached = _follow(library, name, target, entered)
+            if (reached == end or end in through) and likely * share > best[0]:
+                best = likely * share, way
+            elif next_step is not None:
+                waiting.append((next_step, likely * share, way))
+    return best[1]
+
+
+# --- the result -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Row:
+    """One case with one observer: shares of the systems, each from 0 to 1.
+
+    Attributes:
+        right: Ended in a verdict that covers the fault.
+        wrong_part: Were told a verdict that condemns a good part, on the way or at the end.
+        wrong_path: Ended in one that names another fault, and no good part.
+        undecided: Ended in none, in a circle, or in a verdict that tells no two parts apart.
+        clear_wrong: Came to a wrong verdict, of either kind, by clear answers alone.
+        clear_undecided: Came to no verdict by clear answers alone.
+        wrong_on_the_way: Were told a verdict that does not cover the fault, and goes on to another procedure.
+        clear_on_the_way: Were told such a verdict by clear answers alone.
+    """
+
+    right: float
+    wrong_part: float
+    wrong_path: float
+    undecided: float
+    clear_wrong: float
+    clear_undecided: float
+    wrong_on_the_way: float
+    clear_on_the_way: float
+
+
+@dataclass(frozen=True)
+class Counter:
+    """A car that is led to a wrong verdict.
+
+    Attributes:
+        procedure: The procedure that was started with.
+        case: The fault.
+        system: Number of the car among the random systems.
+        end: Where it ends.
+        judgement: Which error this is.
+        clear: Whether each answer on the way was clear; else the share below is that of this end.
+        share: Share of this end, for this car.
+        observer: Who is led there; None for an honest one.
+    """
+
+    procedure: str
+    case: Case
+    system: int
+    end: End
+    judgement: Judgement
+    clear: bool
+    share: float
+    observer: Observer | None = None
+
+
+def row(library: Library, walked: Walk, number: int, case: Case, systems: float) -> Row:
+    """The figures of one mechanism of a walk.
+
+    Args:
+        library: The procedures.
+        walked: The walk.
+        number: Which of its mechanisms.
+        case: What is wrong with that mechanism.
+        systems: Number of systems that count.
+    """
+    if not systems:
+        return Row(1.0, *[0.0] * 7)
+    shares = dict.fromkeys(Judgement, 0.0)
+    clear = dict.fromkeys(Judgement, 0.0)
+    for end, flow in walked.ends.items():
+        judgement = judge(library, end, case)
+        shares[judgement] += float(flow.share[number]) / systems
+        clear[judgement] += float(flow.clear[number]) / systems
+    for end, flow in walked.passed.items():
+        if condemns(library, end, case):
+            shares[Judgement.WRONG_PART] += float(flow.share[number]) / systems
+            clear[Judgement.WRONG_PART] += float(flow.clear[number]) / systems
+    astray = [flow for end, flow in walked.passed.items() if leads_astray(library, end, case)]
+    return Row(
+        shares[Judgement.RIGHT],
+        shares[Judgement.WRONG_PART],
+        shares[Judgement.WRONG_PATH],
+        shares[Judgement.UNDECIDED],
+        clear[Judgement.WRONG_PART] + clear[Judgement.WRONG_PATH],
+        clear[Judgement.UNDECIDED],
+        sum(float(flow.share[number]) for flow in astray) / systems,
+        sum(float(flow.clear[number]) for flow in astray) / systems,
+    )
+
+
+def counters(library: Library, entry: str, walked: Walk, cases: Mapping[int, Case]) -> list[Counter]:
+    """One car for each case and wrong end: the first that comes there by clear answers, else the likeliest.
+
+    A verdict on the way that leads astray is a wrong path; a circle that clear answers lead into is undecided.
+    """
+    found = []
+    for number, case in cases.items():
+        places = [(end, judge(library, end, case), flow) for end, flow in walked.ends.items()]
+        places += [
+            (end, Judgement.WRONG_PART if condemns(library, end, case) else Judgement.WRONG_PATH, flow)
+            for end, flow in walked.passed.items()
+            if condemns(library, end, case) or leads_astray(library, end, case)
+        ]
+        for end, judgement, flow in places:
+            if not flow.share[number] or judgement in (Judgement.RIGHT, Judgement.HANDED_OVER):
+                continue
+            clear = bool(flow.clear[number])
+            system = flow.first_clear[number] if clear else flow.largest_at[number]
+            share = 1.0 if clear else float(flow.largest[number])
+            found.append(Counter(entry, case, int(system), end, judgement, clear, share))
+    return found
+
+
+def never_reached(
+    library: Library, names: Iterable[str], walks: Iterable[Walk], faulty: list[int]
+) -> list[Key]:
+    """Steps of these procedures that no car with a fault comes to.
+
+    Args:
+        library: The procedures.
+        names: Names of the procedures whose steps are looked at.
+        walks: Honest walks.
+        faulty: Numbers of the mechanisms that are a fault.
+    """
+    reached = {key for one in walks for key, flow in one.reached.items() if flow.share[faulty].any()}
+    return [
+        (name, step)
+        for name in names
+        for step in library.procedures[name].steps
+        if (name, step) not in reached
+    ]

@@ -1,0 +1,213 @@
+"""Persons for a rehearsal: they answer as an honest observer of one car would, but for what goes wrong in a bay.
+
+Eyes misread, and probes miss: `Habit` says how often.  Both are drawn anew at each test, also when the dialogue asks
+the same again.  The rates are given, not measured.
+"""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.circuit.catalogue import CIRCUITS
+from assistant.circuit.likelihoods import model_shares
+from assistant.circuit.observing import NODE_INSTRUMENTS, observe
+from assistant.circuit.problems import CircuitProblem
+from assistant.core.library.procedure import OVER_RANGE, UNJUDGED, Answer, Limit
+from assistant.core.reasoning.evidence import key_of
+
+if TYPE_CHECKING:
+    from assistant.circuit.catalogue import Mechanism
+    from assistant.circuit.parameters import Systems
+    from assistant.core.library.procedure import Band, Library, Step
+
+NEVER_MISREAD = ("told", "diagram", "check")
+"""Instruments with which nothing is read off: what is known already, what is looked up, and what is done."""
+
+NO_CONTACT = {"signal-meter": "missing", "logic-probe": "missing"}
+"""What an instrument shows whose probe touches nothing; every other one of a word shows a dark lamp."""
+
+
+@dataclass(frozen=True)
+class Habit:
+    """What goes wrong when a person answers.
+
+    Attributes:
+        name: In a few words.
+        misreading: Share of answers in place of which any other answer of the step is given, all alike.
+        missing: Share of probings in which the probe makes no contact.
+    """
+
+    name: str
+    misreading: float = 0.0
+    missing: float = 0.0
+
+
+@dataclass(frozen=True)
+class Given:
+    """What is reported: an answer, and for a meter its number in the step's unit; None: over range, or no number."""
+
+    answer: Answer
+    value: Decimal | None = None
+
+
+class Bay:
+    """Cars of one circuit, and what is to be seen on them: each test is observed once, on all cars.
+
+    Args:
+        library: The procedures.
+        circuit: The circuit of the cars.
+        systems: The cars.
+    """
+
+    def __init__(self, library: Library, circuit: str, systems: Systems) -> None:
+        self.library = library
+        self.circuit = circuit
+        self.systems = systems
+        self._keys: dict[tuple[str, str], str] = {}
+        self._seen: dict[tuple[Mechanism, str, str], _Seen | None] = {}
+
+    def seen(self, mechanism: Mechanism, procedure: str, step: Step) -> _Seen | None:
+        """What a step shows on all cars with this fault; None where the model cannot simulate the step."""
+        named = (procedure, step.name)
+        if named not in self._keys:
+            self._keys[named] = key_of(step)
+        of = self.library.procedures[procedure].circuit
+        # A procedure for battery and starter is met by a car of any circuit; every other one by its own.
+        circuit = of if of in CIRCUITS and CIRCUITS[of].only else self.circuit
+        key = (mechanism, circuit, self._keys[named])
+        if key not in self._seen:
+            self._seen[key] = self._look(circuit, mechanism, step)
+        return self._seen[key]
+
+    def _look(self, circuit: str, mechanism: Mechanism, step: Step) -> _Seen | None:
+        try:
+            shares = model_shares(circuit, mechanism, step, self.systems)
+            values = observe(circuit, mechanism, step.measure, self.systems).value
+        except CircuitProblem:
+            return None
+        return _Seen(np.cumsum(shares, axis=1), values if step.reading else None)
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """Cumulated shares of the answers, shape (cars, answers), and what a meter shows, shape (cars,)."""
+
+    cumulated: NDArray[np.float64]
+    values: NDArray[np.float64] | None
+
+
+class Person:
+    """Answers at one car.
+
+    Args:
+        bay: The cars.
+        mechanism: What is wrong with the car.
+        car: Its number.
+        habit: What goes wrong.
+        seed: Of what is left to chance.
+    """
+
+    def __init__(self, bay: Bay, mechanism: Mechanism, car: int, habit: Habit, seed: str) -> None:
+        self._bay, self._mechanism, self._car, self._habit = bay, mechanism, car, habit
+        self._chance = random.Random(seed)  # noqa: S311  a rehearsal, not a secret
+        self.given = 0
+        self.missed = 0
+        self.misread = 0
+
+    def answer(self, procedure: str, step: Step) -> Given:
+        """What is reported at this step."""
+        self.given += 1
+        choices = step.choices()
+        instrument = step.measure.instrument
+        if instrument in NODE_INSTRUMENTS and self._chance.random() < self._habit.missing:
+            missed = _without_contact(step)
+            if missed is not None:
+                self.missed += 1
+                return missed
+        given = self._honest(procedure, step, choices)
+        if instrument not in NEVER_MISREAD and self._chance.random() < self._habit.misreading:
+            others = [one for one in choices if one.outcome not in (given.answer.outcome, UNJUDGED)]
+            if others:
+                self.misread += 1
+                other = self._chance.choice(others)
+                return Given(other, _within(step, other.outcome))
+        return given
+
+    def _honest(self, procedure: str, step: Step, choices: tuple[Answer, ...]) -> Given:
+        seen = self._bay.seen(self._mechanism, procedure, step)
+        if seen is None:
+            good = step.answer(step.good or "") or choices[0]
+            return Given(good, _within(step, good.outcome))
+        row = seen.cumulated[self._car]
+        place = min(int(np.searchsorted(row, self._chance.random() * row[-1], side="right")), len(row) - 1)
+        answer = choices[place]
+        if seen.values is None:
+            return Given(answer, _within(step, answer.outcome))
+        return Given(answer, _number(step, answer.outcome, float(seen.values[self._car])))
+
+
+def _without_contact(step: Step) -> Given | None:
+    """What is reported when the probe touches nothing; None where that is no answer, so that one looks again."""
+    if step.reading is not None:
+        if step.reading.unit == "ohm":
+            return Given(step.reading.bands[-1])
+        zero = Decimal(0)
+        band = next((one for one in step.reading.bands if _holds(one, zero)), None)
+        return Given(band or step.reading.bands[0], zero)
+    answer = step.answer(NO_CONTACT.get(step.measure.instrument, "dark"))
+    return Given(answer) if answer is not None and step.measure.compared_with is None else None
+
+
+def _holds(band: Band, value: Decimal) -> bool:
+    low, high = band.low, band.high
+    above = not isinstance(low, Decimal) or value >= low
+    below = not isinstance(high, Decimal) or value < high
+    return above and below and (isinstance(low, Decimal) or isinstance(high, Decimal))
+
+
+def _edges(step: Step, outcome: str) -> tuple[Decimal, Decimal]:
+    """Lowest and highest number of a band, as far as the step gives them; the plausible ones elsewhere."""
+    assert step.reading is not None  # noqa: S101
+    low, high = step.reading.plausible
+    band = next((one for one in step.reading.bands if one.outcome == outcome), None)
+    if band is None:
+        return low, high
+
+    def known(limit: Limit | None, other: Decimal) -> Decimal:
+        return limit if isinstance(limit, Decimal) else other
+
+    return known(band.low, low), known(band.high, high)
+
+
+def _within(step: Step, outcome: str) -> Decimal | None:
+    """A number in the middle of a band: what is read that is not there, or where the model has no number."""
+    if step.reading is None:
+        return None
+    low, high = _edges(step, outcome)
+    return (low + high) / 2
+
+
+def _number(step: Step, outcome: str, value: float) -> Decimal | None:
+    """What the meter shows, three digits of it, brought into the band that it is taken for."""
+    assert step.reading is not None  # noqa: S101
+    low, high = _edges(step, outcome)
+    if not np.isfinite(value):
+        over = step.reading.unit == "ohm" and outcome == step.reading.bands[-1].outcome
+        return None if over else (low + high) / 2
+    shown = Decimal(f"{value:.3g}")
+    if low <= shown < high:
+        return shown
+    return low if shown < low else high - (high - low) / 1000
+
+
+def spoken_value(given: Given) -> tuple[str | None, str | None]:
+    """Outcome and number by which a meter's reading is said: a number where there is one, else "over range"."""
+    if given.value is None:
+        return OVER_RANGE, None
+    return None, format(given.value, "f")

@@ -1,0 +1,1 @@
+"""A session: the loop that wires the dialogue to sound, keys, screen and record."""

@@ -1,0 +1,344 @@
+"""The one loop: wires a `Runner` to hearing, speaking, keys, record and screen.
+
+Whatever happens at an edge (a key, a phrase, the end of speech, a lost microphone) is posted as a small call and
+carried out here, one after the other, on one thread.
+Each event goes to the runner; the event and the actions it caused are on the disk before any of the actions is
+carried out, so a confirmed result is never lost and nothing is spoken that is not in the record.
+"""
+
+from __future__ import annotations
+
+import queue
+from typing import TYPE_CHECKING, Protocol
+
+from assistant.core.values.events import (
+    Action,
+    Began,
+    CancelTimer,
+    Closed,
+    CutSpeech,
+    EndNote,
+    Event,
+    Finish,
+    GearBack,
+    GearLost,
+    Heard,
+    KeyPressed,
+    Listen,
+    NoInput,
+    NoMatch,
+    Note,
+    RecordNote,
+    Resumed,
+    Say,
+    Show,
+    SpeechFinished,
+    StartTimer,
+    StopListening,
+    TimerElapsed,
+)
+from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from assistant.core.dialogue.runner import Runner
+    from assistant.core.values.events import TypedFact
+    from assistant.core.values.result import GrammarRequest
+    from assistant.screen.terminal import Screen
+    from assistant.speaking.player import Output
+    from assistant.speaking.voice import Voice
+
+
+class Ears(Protocol):
+    """What a session needs of hearing; what is heard comes back through `Session.post`."""
+
+    def listen(self, request: GrammarRequest) -> None:
+        """Hear this from now on; anything half heard before is forgotten."""
+
+    def pause(self) -> None:
+        """Hear nothing."""
+
+    def record_note(self, longest_s: float) -> None:
+        """Keep free speech as sound."""
+
+    def end_note(self) -> None:
+        """End the note now."""
+
+    def close(self) -> None:
+        """Give the microphone back."""
+
+
+class Log(Protocol):
+    """What a session needs of the record."""
+
+    def append(self, event: Event, actions: tuple[Action, ...]) -> RecordProblem | None:
+        """Put an event and its actions on the disk before returning."""
+
+
+class NoEars:
+    """A session without a microphone: keys only."""
+
+    def listen(self, request: GrammarRequest) -> None:
+        """There is nothing to listen with."""
+
+    def pause(self) -> None:
+        """Nothing to pause."""
+
+    def record_note(self, longest_s: float) -> None:
+        """Nothing to record with."""
+
+    def end_note(self) -> None:
+        """Nothing to end."""
+
+    def close(self) -> None:
+        """Nothing to give back."""
+
+
+class Session:
+    """One session, live or played.
+
+    Args:
+        runner: The dialogue.
+        log: The record.
+        voice: Renders speech.
+        output: Plays it.
+        screen: Shows the board and the running dialogue.
+        now: Seconds since the session began; never goes back.
+        headset: The microphone does not hear the loudspeaker, so it listens while the assistant speaks.
+    """
+
+    def __init__(
+        self,
+        *,
+        runner: Runner,
+        log: Log,
+        voice: Voice,
+        output: Output,
+        screen: Screen,
+        now: Callable[[], float],
+        headset: bool = False,
+    ) -> None:
+        self._runner = runner
+        self.log = log
+        self._voice = voice
+        self._output = output
+        self._screen = screen
+        self._now = now
+        self._headset = headset
+        self.ears: Ears = NoEars()
+        self.outcome: str | None = None
+        self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._timers: dict[str, float] = {}
+        self._speaking: int | None = None
+        self._wanted: Listen | None = None
+        self._no_input_at: float | None = None
+        self._leave: str | None = None
+
+    # --- what happens -----------------------------------------------------------------------------
+
+    def begin(self, procedure: str, facts: tuple[TypedFact, ...] = ()) -> None:
+        """Start with this procedure; `facts` were typed before, and are not asked for."""
+        self.take(Began(self._now(), procedure, facts))
+
+    def resume(self) -> None:
+        """Go on; the runner has been fed with the recorded events before."""
+        self.take(Resumed(self._now()))
+
+    def post(self, call: Callable[[], None]) -> None:
+        """Have this done by the loop; safe from any thread."""
+        self._inbox.put(call)
+
+    def press(self, key: str) -> None:
+        """A key was pressed; safe from any thread."""
+        self.post(lambda: self.take(KeyPressed(self._now(), key)))
+
+    def happened(self, make: Callable[[float], Event]) -> None:
+        """An event happened; `make` gets its time; safe from any thread."""
+        self.post(lambda: self.take(make(self._now())))
+
+    def speech_began(self) -> None:
+        """Someone is speaking: silence is not to be counted now; safe from any thread."""
+        self.post(self._hold_silence)
+
+    def speech_ended(self) -> None:
+        """It was nothing: count silence again; safe from any thread."""
+        self.post(self._count_silence)
+
+    def leave(self, why: str) -> None:
+        """Close the session before anything else that waits, and say nothing more; safe from any thread."""
+        self._leave = why
+        self.post(lambda: None)  # wakes the loop
+
+    def left(self) -> bool:
+        """Whether the session is to be left; it is closed then."""
+        if self._leave is None:
+            return False
+        self.close(self._leave)
+        return True
+
+    @property
+    def finished(self) -> bool:
+        """The dialogue is over and its last word has been spoken."""
+        return self.outcome is not None and self._speaking is None
+
+    def next_due(self) -> float | None:
+        """When the next timer runs out, in session time."""
+        times = list(self._timers.values())
+        if self._no_input_at is not None:
+            times.append(self._no_input_at)
+        return min(times, default=None)
+
+    def fire_due(self) -> None:
+        """Let the timers that have run out fire."""
+        now = self._now()
+        for name, at in sorted(self._timers.items(), key=lambda item: item[1]):
+            if at <= now and self._timers.get(name) == at:
+                del self._timers[name]
+                self.take(TimerElapsed(now, name))
+        if self._no_input_at is not None and self._no_input_at <= now:
+            self._no_input_at = None
+            self.take(NoInput(now))
+
+    def drain(self) -> bool:
+        """Do everything that was posted; whether there was anything."""
+        did = False
+        while True:
+            try:
+                call = self._inbox.get_nowait()
+            except queue.Empty:
+                return did
+            call()
+            did = True
+
+    def run(self) -> None:
+        """Live: do what is posted and what is due until the session is over or left.
+
+        Raises:
+            RecordProblem: The record cannot be written any more; speech is cut, and what was confirmed is safe.
+        """
+        while not self.finished and not self.left():
+            due = self.next_due()
+            wait = 0.5 if due is None else min(0.5, max(0.0, due - self._now()))
+            try:
+                call = self._inbox.get(timeout=wait)
+            except queue.Empty:
+                pass
+            else:
+                if not self.left():
+                    call()
+            self.fire_due()
+
+    def close(self, why: str) -> None:
+        """End the session from outside."""
+        if self.outcome is None:
+            self.take(Closed(self._now(), why))
+
+    # --- one event --------------------------------------------------------------------------------
+
+    def take(self, event: Event) -> None:
+        """Give an event to the dialogue, put it on the disk with its actions, then act."""
+        if self.outcome is not None and not isinstance(event, SpeechFinished):
+            return
+        actions = self._runner.receive(event)
+        try:
+            problem = self.log.append(event, actions)
+        except RecordProblem:
+            self._output.cut()
+            self.ears.pause()
+            raise
+        if problem is not None:
+            self._tell_of_record(problem, event.at)
+        self._tell(event)
+        for action in actions:
+            self._perform(action)
+
+    def _tell_of_record(self, problem: RecordProblem, at: float) -> None:
+        """The record is gear like the others: what is wrong with it is spoken, shown and recorded."""
+        self._screen.notice(str(problem), at)
+        gear = "disk" if isinstance(problem, DiskNearlyFull) else "record"
+        self.happened(lambda now: GearLost(now, gear, str(problem)))
+
+    def _tell(self, event: Event) -> None:
+        match event:
+            case Heard():
+                self._screen.heard(event.words, event.at)
+            case NoMatch():
+                self._screen.heard(event.words or "(speech)", event.at, understood=False)
+            case KeyPressed():
+                self._screen.key(event.key, event.at)
+            case GearLost() | GearBack():
+                self._screen.redraw()  # what is lost may have left its mark on the terminal
+            case _:
+                pass
+
+    def _perform(self, action: Action) -> None:
+        match action:
+            case Say():
+                self._say(action)
+            case CutSpeech():
+                self._output.cut()
+            case Listen():
+                self._wanted = action
+                self._no_input_at = None
+                if self._headset or self._speaking is None:
+                    self._open_ears()
+            case StopListening():
+                self._wanted = None
+                self._no_input_at = None
+                self.ears.pause()
+            case RecordNote():
+                self._wanted = None  # the note has the microphone until the dialogue listens again
+                self._no_input_at = None
+                self.ears.record_note(action.longest_s)
+            case EndNote():
+                self.ears.end_note()
+            case StartTimer():
+                self._timers[action.timer] = self._now() + action.seconds
+            case CancelTimer():
+                self._timers.pop(action.timer, None)
+            case Show():
+                self._screen.show(action.board, self._now())
+            case Finish():
+                self.outcome = action.outcome
+                self._timers.clear()
+                self._no_input_at = None
+            case Note():
+                pass  # it is in the record
+            case _:
+                raise AssertionError(f"nobody performs {action}")
+
+    def _say(self, action: Say) -> None:
+        if not self._headset:
+            self.ears.pause()
+        self._no_input_at = None
+        self._speaking = action.utterance
+        self._screen.says(action.text, self._now())
+        try:
+            speech = self._voice.render(action.text)
+        except GearProblem as problem:
+            why = str(problem)
+            self.happened(lambda at: GearLost(at, "speaker", why))
+            self.post(lambda: self._spoken(action.utterance, cut=False))
+            return
+        self._output.play(speech, lambda cut: self.post(lambda: self._spoken(action.utterance, cut=cut)))
+
+    def _spoken(self, utterance: int, *, cut: bool) -> None:
+        if self._speaking == utterance:
+            self._speaking = None
+        self.take(SpeechFinished(self._now(), utterance, cut))
+        if self._speaking is None and self.outcome is None and not self._headset:
+            self._open_ears()
+
+    def _open_ears(self) -> None:
+        if self._wanted is not None:
+            self.ears.listen(self._wanted.request)
+            self._count_silence()
+
+    def _hold_silence(self) -> None:
+        self._no_input_at = None
+
+    def _count_silence(self) -> None:
+        wanted = self._wanted
+        if wanted is not None and wanted.no_input_s is not None and self._speaking is None:
+            self._no_input_at = self._now() + wanted.no_input_s
