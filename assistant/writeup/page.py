@@ -17,15 +17,7 @@ from urllib.parse import quote
 from assistant.picture.connection import GENERAL, inline
 from assistant.record.course import course_of
 from assistant.record.reading import clips_of, read_clip
-from assistant.writeup.contents import (
-    BY_THE_MODEL,
-    Asked,
-    Draft,
-    Fact,
-    Measured,
-    Reviewed,
-    VoiceNote,
-)
+from assistant.writeup.contents import BY_THE_MODEL, Asked, Draft, Fact, Measured, Reviewed, VoiceNote
 from assistant.writeup.statement import printable, stop
 
 if TYPE_CHECKING:
