@@ -62,7 +62,7 @@ def _draft(
 
     def said(words: str, key: str) -> Statement:
         """Something that the verdict says, with where it stands."""
-        return Statement(words, verdicts.said_at(library, final, key)) if final and words else NOTHING
+        return Statement(words, verdicts.said_at(library, final, key)) if final else NOTHING
 
     return Draft(
         session=session.header.id,
@@ -74,16 +74,18 @@ def _draft(
             *told(library, course, deciding),
             *(carried(library, way(course, final)) if final else ()),
         ),
-        cause=said(verdict.says if verdict else "", "says"),
+        cause=said(verdict.says, "says") if verdict else NOTHING,
         customer=verdicts.customer(library, final) if final else NOTHING,
         no_verdict=NOTHING if verdict else verdicts.no_verdict(library, session, course),
         found_before=verdicts.found_before(library, course, final),
         found_after=verdicts.found_after(library, course, final),
-        part=said(verdict.part if verdict else "", "part"),
-        correction=said(verdict.repair if verdict else "", "repair"),
+        part=said(verdict.part, "part") if verdict and verdict.part else NOTHING,
+        correction=said(verdict.repair, "repair") if verdict else NOTHING,
         done=reviewed.done(signed),
         confirmed=reviewed.confirmed(library, signed),
-        still_possible=said(verdict.still_possible if verdict else "", "still_possible"),
+        still_possible=said(verdict.still_possible, "still_possible")
+        if verdict and verdict.still_possible
+        else NOTHING,
         model=model.sentences(session, library, course, verdict),
         conditions=given.asked(library, course, specifications=False),
         specifications=given.asked(library, course, specifications=True),
