@@ -13,7 +13,6 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import pytest
-import soundfile
 
 MICROPHONE, LOUDSPEAKER, ELSEWHERE = "bay_microphone", "bay_loudspeaker", "elsewhere"
 HUM_DB = -66.0
@@ -175,11 +174,3 @@ class Terminal:
             self.read(0.1)
         self.read(0.2)
         return self.process.wait(timeout=1)
-
-
-def read_fixture(name: str) -> npt.NDArray[np.int16]:
-    """Samples of a sound in audio_fixtures, 16 kHz."""
-    folder = Path(__file__).resolve().parent.parent.parent / "audio_fixtures"
-    samples, rate = soundfile.read(folder / name, dtype="int16")
-    assert 16000 == rate
-    return np.asarray(samples, np.int16)
