@@ -14,7 +14,8 @@ from assistant.core.result import Control, GrammarRequest
 from assistant.core.states import requests_of
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lexicon import distance
-from assistant.grammar.lint import LOOK_ALIKE, close_phrases, lint_grammars, typical_requests
+from assistant.grammar.lint import LOOK_ALIKE, lint_grammars, typical_requests
+from assistant.grammar.nearness import close_phrases
 
 if TYPE_CHECKING:
     from assistant.core.finding import Finding
