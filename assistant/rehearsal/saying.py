@@ -51,11 +51,14 @@ from assistant.core.values.events import (
 from assistant.core.values.finding import Finding
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.core.words import wording
+from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from assistant.core.library.procedure import Answer, Library, Measurement, Procedure, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Answer, Measurement, Procedure, Step
+    from assistant.core.reasoning.knowledge import Knowledge
 
 AIM = 12
 """Words of a sentence that are aimed at: about as many as are held in the head at once; our aim, no source."""
@@ -200,9 +203,15 @@ _NUMBERS = (Decimal(3), Decimal("0.2"), Decimal(9999))
 class _Player:
     """Leads one dialogue through everything that can happen to it, the rarest first."""
 
-    def __init__(self, library: Library, procedure: str, tried: dict[tuple[str, ...], int]) -> None:
+    def __init__(
+        self,
+        library: Library,
+        knowledge: Knowledge | None,
+        procedure: str,
+        tried: dict[tuple[str, ...], int],
+    ) -> None:
         self._library = library
-        self.runner = Runner(library)
+        self.runner = Runner(library, knowledge, DEFAULT_THRESHOLDS)
         self.said: list[str] = []
         self._now = 0.0
         self._tried = tried
@@ -330,11 +339,14 @@ class _Player:
         return GearLost(self._now, "microphone", "unplugged")
 
 
-def said_in_play(library: Library, procedure: str, turns: int = 1500) -> list[str]:
+def said_in_play(
+    library: Library, knowledge: Knowledge | None, procedure: str, turns: int = 1500
+) -> list[str]:
     """What the dialogue says while everything that can happen happens; the same for the same library.
 
     Args:
         library: The procedures.
+        knowledge: What results are weighed with; None if they are not weighed.
         procedure: Where it begins.
         turns: How many things happen, over as many sessions as they take.
     """
@@ -342,14 +354,16 @@ def said_in_play(library: Library, procedure: str, turns: int = 1500) -> list[st
     said: dict[str, None] = {}
     done = 0
     while done < turns:
-        player = _Player(library, procedure, tried)
+        player = _Player(library, knowledge, procedure, tried)
         player.play(60)
         done = sum(tried.values())
         said.update(dict.fromkeys(part for text in player.said for part in sentences(text)))
     return list(said)
 
 
-def everything(library: Library, beside: Callable[[str], str], turns: int = 1500) -> list[Spoken]:
+def everything(
+    library: Library, knowledge: Knowledge | None, beside: Callable[[str], str], turns: int = 1500
+) -> list[Spoken]:
     """All that can be said: first what stands in a file, then what only the dialogue says.
 
     Sentences that differ only in their numbers are taken once.
@@ -357,7 +371,7 @@ def everything(library: Library, beside: Callable[[str], str], turns: int = 1500
     found = texts(library, beside)
     known = {shape(spoken.sentence) for spoken in found}
     for name in library.procedures:
-        for sentence in said_in_play(library, name, turns):
+        for sentence in said_in_play(library, knowledge, name, turns):
             if shape(sentence) not in known:
                 known.add(shape(sentence))
                 found.append(Spoken(sentence, DIALOGUE, 0, f"the dialogue, in {name}"))
@@ -525,17 +539,18 @@ class Measure:
         return found
 
 
-def measure(library: Library, spoken: Iterable[Spoken], rate: int) -> Measure:
+def measure(library: Library, knowledge: Knowledge | None, spoken: Iterable[Spoken], rate: int) -> Measure:
     """How much all this is.
 
     Args:
         library: The procedures.
+        knowledge: What results are weighed with; None if they are not weighed.
         spoken: All sentences.
         rate: Words a minute of the voice.
     """
     different = list(dict.fromkeys(one.sentence for one in spoken))
     counts = tuple(count_words(sentence) for sentence in different)
-    before = {name: words_before_crank(library, name) for name in library.procedures}
+    before = {name: words_before_crank(library, knowledge, name) for name in library.procedures}
     return Measure(
         len(different),
         counts,
@@ -545,9 +560,9 @@ def measure(library: Library, spoken: Iterable[Spoken], rate: int) -> Measure:
     )
 
 
-def words_before_crank(library: Library, procedure: str) -> int | None:
+def words_before_crank(library: Library, knowledge: Knowledge | None, procedure: str) -> int | None:
     """Words spoken until "Crank the engine." when every answer is the good one; None where it is not cranked."""
-    player = _Player(library, procedure, {})
+    player = _Player(library, knowledge, procedure, {})
     for _ in range(60):
         text = " ".join(player.said)
         if "Crank the engine." in text:

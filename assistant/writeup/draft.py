@@ -8,17 +8,15 @@ A repair is only ever *recommended* here, until a signed review says what was do
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
-from assistant.core.library.loading import FINDINGS_FILE
 from assistant.core.library.procedure import (
     LOAD_CIRCUIT,
     NO_CIRCUIT,
     OVER_RANGE,
     SENSES,
     Band,
-    Library,
     Procedure,
     Step,
     Verdict,
@@ -42,6 +40,8 @@ from assistant.core.values.entries import (
 )
 from assistant.core.words import wording
 from assistant.errors import RecordBroken
+from assistant.loading.folder import FINDINGS_FILE
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.record.course import Course, Dated, Ended, Passed, Taken, course_of
 from assistant.record.reading import repeated_sentence
 from assistant.writeup import given, timing
@@ -87,6 +87,8 @@ from assistant.writeup.telling import decisive, terms_of, told, way
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.record.reading import RecordedSession
     from assistant.record.reviews import Review
 
@@ -116,7 +118,12 @@ _CONFIRMED = {
 
 
 def draft(
-    session: RecordedSession, library: Library, reviews: Sequence[Review] = (), record: str = ""
+    session: RecordedSession,
+    library: Library,
+    reviews: Sequence[Review] = (),
+    record: str = "",
+    *,
+    knowledge: Knowledge | None = None,
 ) -> Draft:
     """The write-up of a session.
 
@@ -125,12 +132,17 @@ def draft(
         library: The procedures that were copied into it.
         reviews: Its reviews, in order.
         record: SHA-256 of the seal's bytes; "" takes that of the first file of the log.
+        knowledge: What the results were weighed with; None if they were not weighed.
 
     Raises:
         RecordBroken: The log names something that the copied procedures do not have.
     """
     try:
-        return _draft(session, library, course_of(session), tuple(reviews), record)
+        course = course_of(session)
+        made = _draft(session, library, course, tuple(reviews), record)
+        if knowledge is None or not course.procedure:
+            return made
+        return replace(made, model=_model(session, library, knowledge, course))
     except KeyError as error:
         raise RecordBroken(
             f"The log of {session.header.id} names {error}, which the procedures copied into the session do not "
@@ -177,7 +189,7 @@ def _draft(
         still_possible=Statement(verdict.still_possible, at("still_possible"))
         if verdict and verdict.still_possible
         else NOTHING,
-        model=_model(session, library, course, verdict),
+        model=(),
         conditions=given.asked(library, course, specifications=False),
         specifications=given.asked(library, course, specifications=True),
         tests=_tests(session, library, course, deciding),
@@ -608,24 +620,22 @@ def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, 
 
 
 def _model(
-    session: RecordedSession, library: Library, course: Course, verdict: Verdict | None
+    session: RecordedSession, library: Library, knowledge: Knowledge, course: Course
 ) -> tuple[Statement, ...]:
     """What remains possible, why, and what would tell, a sentence each; nothing without a model of the circuit."""
-    if not course.procedure or library.knowledge is None:
-        return ()
     circuit = _procedure(library, course.procedure).circuit
     facts = _facts_of(session, course)
     limits = session.header.thresholds
     # A session from before there was such a limit is weighed no longer than one of today.
     most = min(limits.weighed_results, DEFAULT_THRESHOLDS.weighed_results)
-    if evidence.known(library, circuit) and len(facts) > most:
+    if evidence.known(knowledge, circuit) and len(facts) > most:
         return (
             Statement(
                 f"Not weighed: more than {most} results count, too many for one car with one fault.",
                 (*line(*(taken.line for taken in course.standing())), *header("thresholds")),
             ),
         )
-    assessment = evidence.assess(library, circuit, facts, limits)
+    assessment = evidence.assess(library, knowledge, circuit, facts, limits)
     if assessment is None or not assessment.used:
         return ()
     standing = course.standing()
@@ -658,6 +668,8 @@ def _model(
                 weighed,
             )
         )
+    final = _final(library, course)
+    verdict = _verdict(library, final) if final else None
     unnamed = [fault for fault in remaining if verdict and fault not in verdict.faults]
     best = assessment.best_test() if unnamed or not verdict or len(verdict.faults) > 1 else None
     if best:
@@ -671,14 +683,14 @@ def _model(
         )
     sentences.append(
         Statement(
-            f"Likelihoods {library.knowledge.version}. Odds before any test: {library.knowledge.odds.source}",
+            f"Likelihoods {knowledge.version}. Odds before any test: {knowledge.odds.source}",
             (*header("likelihoods"), Source("procedures/odds.yaml")),
         )
     )
     if assessment.counted:
         sentences.append(
             Statement(
-                f"Counted beside these odds, which are taken for {library.knowledge.odds.weight_cars:g} cars: "
+                f"Counted beside these odds, which are taken for {knowledge.odds.weight_cars:g} cars: "
                 f"{assessment.counted} finding{'' if assessment.counted == 1 else 's'} of this shop, from signed "
                 "reviews.",
                 (Source(f"procedures/{FINDINGS_FILE}"), Source("procedures/odds.yaml", "weight_cars")),

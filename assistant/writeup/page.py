@@ -31,7 +31,8 @@ from assistant.writeup.statement import printable, stop
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from assistant.core.library.procedure import Library, Measurement
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement
     from assistant.record.reading import RecordedSession
 
 _STYLE = """

@@ -9,14 +9,10 @@ The tree is built from the parser's events in a loop, so nesting cannot exhaust 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import yaml
 
 from assistant.errors import FileProblem
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 LARGEST_FILE = 1 << 20
 DEEPEST = 20
@@ -55,7 +51,7 @@ type_names = {"Text": "a text", "Sequence": "a list", "Mapping": "a map of names
 Node = Text | Sequence | Mapping
 
 
-def parse(data: bytes, path: Path | str) -> Mapping:
+def parse(data: bytes, path: str) -> Mapping:
     """Read one YAML document whose top is a map.
 
     Args:
@@ -97,7 +93,7 @@ def parse(data: bytes, path: Path | str) -> Mapping:
         ) from error
 
 
-def _build(text: str, path: Path | str) -> Mapping:
+def _build(text: str, path: str) -> Mapping:
     stack: list[Sequence | Mapping] = []
     keys: list[tuple[str, int] | None] = []
     top: Node | None = None
