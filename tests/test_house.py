@@ -233,7 +233,6 @@ KNOWN_CIRCLES: list[list[str]] = [
         "assistant.core.reasoning.odds",
         "assistant.core.words.wording",
     ],
-    ["assistant.record.reviews", "assistant.record.verifying"],
 ]
 """Circles that still have to be opened; the list only shrinks."""
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from assistant.core.dialogue.policy import Thresholds
     from assistant.core.library.procedure import Library
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 
 class Dialogue(Protocol):

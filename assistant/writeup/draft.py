@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assistant.core.library.procedure import Library
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
     from assistant.record.reviews import Review
 
 
