@@ -26,7 +26,7 @@ from assistant.keys.pad import NumberPad
 from assistant.loading.folder import load_folder
 from assistant.record import Facts, SessionLog, sessions_folder
 from assistant.record.history import read_history
-from assistant.record.reading import repeated_sentence
+from assistant.record.recorded import repeated_sentence
 from assistant.record.storage import write_file
 from assistant.record.summaries import session_named
 from assistant.screen.plain import Level
