@@ -213,7 +213,8 @@ def _listener(
     log: SessionLog,
     screen: Screen,
 ) -> Ears:
-    from assistant.hearing.listener import Ear, Listener, Reports  # noqa: PLC0415
+    from assistant.hearing.ear import Ear, Reports  # noqa: PLC0415
+    from assistant.hearing.listener import Listener  # noqa: PLC0415
 
     reports = Reports(
         happened=session.happened,

@@ -13,7 +13,7 @@ import numpy as np
 from assistant import files
 from assistant.core.dialogue.states import State
 from assistant.hearing.activity import CHUNK
-from assistant.hearing.listener import Ear
+from assistant.hearing.ear import Ear
 from assistant.hearing.sound import RATE, Samples, read_sound
 from assistant.rehearsal.player import MadeClock
 from assistant.session.demo.scenario import THINKS_S, Turn

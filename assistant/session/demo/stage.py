@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.runner import Runner
 from assistant.core.library.loading import load_library
-from assistant.hearing.listener import Ear, Reports
+from assistant.hearing.ear import Ear, Reports
 from assistant.rehearsal.player import MadeClock, SessionPlayer
 from assistant.session.demo.person import PlayedPerson
 from assistant.session.loop import Session
