@@ -29,7 +29,7 @@ from assistant.core.values.entries import ResultTaken
 from assistant.core.values.events import Note
 from assistant.hearing import graph
 from assistant.record import SessionLog, read_session, verify
-from assistant.speaking.player import load_sounddevice
+from assistant.speaking.portaudio import load_sounddevice
 
 ROOT = Path(__file__).resolve().parent.parent
 SOUNDS = resources.directory("audio_fixtures")

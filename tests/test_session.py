@@ -27,8 +27,9 @@ from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
 from assistant.screen.terminal import LineScreen
 from assistant.session.loop import Session
-from assistant.speaking.player import NullPlayer
-from assistant.speaking.voice import Speech, Voice
+from assistant.speaking.output import NullPlayer
+from assistant.speaking.speech import Speech
+from assistant.speaking.voice import Voice
 
 LIBRARY = load_library(resources.directory("procedures"))
 

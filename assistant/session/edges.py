@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from assistant.core.values.events import GearBack, GearLost
 from assistant.session.silent import NoSpeaker, NoVoice
-from assistant.speaking.player import Player, device_named
+from assistant.speaking.player import Player
+from assistant.speaking.portaudio import device_named
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
     from assistant.session.loop import Session
     from assistant.session.settings import Gear
-    from assistant.speaking.player import Output
+    from assistant.speaking.output import Output
 
 
 class GearNews:

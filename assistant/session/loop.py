@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from assistant.core.values.events import TypedFact
     from assistant.core.values.result import GrammarRequest
     from assistant.screen.terminal import Screen
-    from assistant.speaking.player import Output
+    from assistant.speaking.output import Output
     from assistant.speaking.voice import Voice
 
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.speaking.voice import Speech, Voice
+from assistant.speaking.speech import Speech
+from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
     from collections.abc import Callable

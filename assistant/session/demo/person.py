@@ -17,7 +17,7 @@ from assistant.hearing.ear import Ear
 from assistant.hearing.sound import RATE, Samples, read_sound
 from assistant.rehearsal.player import MadeClock
 from assistant.session.demo.scenario import THINKS_S, Turn
-from assistant.speaking.player import SoundTrack
+from assistant.speaking.track import SoundTrack
 
 if TYPE_CHECKING:
     from pathlib import Path

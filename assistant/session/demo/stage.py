@@ -11,7 +11,8 @@ from assistant.hearing.ear import Ear, Reports
 from assistant.rehearsal.player import MadeClock, SessionPlayer
 from assistant.session.demo.person import PlayedPerson
 from assistant.session.loop import Session
-from assistant.speaking.player import NullPlayer, SoundTrack
+from assistant.speaking.output import NullPlayer
+from assistant.speaking.track import SoundTrack
 
 if TYPE_CHECKING:
     from assistant.grammar.grammar import GrammarSet
