@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.policy import Thresholds
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.activity import Levels
-    from assistant.hearing.recogniser import Recogniser, Stream
+    from assistant.hearing.recogniser import Recogniser
+    from assistant.hearing.recognition import Stream
     from assistant.hearing.sound import Samples
 
 SLOW = 0.15

@@ -12,7 +12,7 @@ from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.judge import judge
-from assistant.hearing.recogniser import Alternative, Recognition, probabilities
+from assistant.hearing.recognition import Alternative, Recognition, probabilities
 
 GRAMMAR = GrammarSet.load(resources.directory("grammars")).request(
     GrammarRequest(outcomes=("lit", "dim", "dark"), controls=(Control.STOP,))
