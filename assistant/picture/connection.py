@@ -1,6 +1,6 @@
-"""What is connected where: the circuit as a schematic, with the instrument of one measurement on it.
+"""The circuit as a schematic, with the instrument of one measurement on it.
 
-A pure function of the circuit's name and the `Measurement`, so the drawing cannot say anything else than the spoken
+The drawing is a pure function of the circuit's name and the `Measurement`, so it cannot contradict the spoken
 instruction.
 Each point of the circuit has one `Spot` (`assistant.picture.spots`); `assistant.picture.parts` draws what is between.
 """
@@ -29,7 +29,7 @@ CIRCUITS = (*COILS, BUILT_IN, LOAD, STARTER)
 """Circuits that can be drawn."""
 
 GENERAL = "The circuit is drawn in general; the vehicle's own diagram rules."
-"""Stands beside every drawing of a circuit in a write-up."""
+"""Note beside every drawing of a circuit in a write-up."""
 
 _LETTERS = {
     "voltmeter": "V",
@@ -44,10 +44,10 @@ _LETTERS = {
 
 
 def nodes(circuit: str) -> tuple[str, ...]:
-    """Points of a circuit that can be drawn with a lead on them.
+    """Points of a circuit to which a lead can be drawn.
 
     Raises:
-        UsageProblem: The circuit cannot be drawn; names those that can.
+        UsageProblem: The circuit cannot be drawn; the message names those that can.
     """
     if circuit not in CIRCUITS:
         raise UsageProblem(
@@ -57,7 +57,7 @@ def nodes(circuit: str) -> tuple[str, ...]:
 
 
 def can_draw(circuit: str, measure: Measurement) -> bool:
-    """Whether this measurement has a connection that can be drawn on this circuit."""
+    """Whether the connection of this measurement can be drawn on this circuit."""
     touched = {measure.clip, measure.probe, measure.compared_with} - {None}
     return circuit in CIRCUITS and touched <= set(spots_of(circuit)) and measure.instrument not in SENSES
 
@@ -69,7 +69,7 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
         circuit: Name of the circuit.
         measure: The measurement.
         terms: Words for places and instruments.
-        wrong: Elements and flags of the circuit model that a fault has changed; each is marked where it is.
+        wrong: Elements and flags of the circuit model that a fault has changed; each gets a mark.
 
     Raises:
         UsageProblem: The circuit has no drawing, or lacks a point of the measurement, or nothing is connected.
@@ -117,13 +117,13 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
 
 
 def inline(circuit: str, measure: Measurement, terms: Terms, key: str) -> str:
-    """The schematic as SVG for a page; "" where the measurement has no connection that can be drawn.
+    """The schematic as SVG for a page; "" if the measurement's connection cannot be drawn.
 
     Args:
         circuit: Name of the circuit.
         measure: The measurement.
         terms: Words for places and instruments.
-        key: A name for this drawing, another for each drawing of the page.
+        key: A name for this drawing, unique on the page.
     """
     if not can_draw(circuit, measure):
         return ""
@@ -131,13 +131,13 @@ def inline(circuit: str, measure: Measurement, terms: Terms, key: str) -> str:
 
 
 def about(measure: Measurement, terms: Terms) -> str:
-    """The connection in a sentence, the same words as in a write-up."""
+    """The connection in a sentence, in the same words as in a write-up."""
     words = wording.connection(terms, measure)
     return f"{words[:1].upper()}{words[1:]}; {wording.engine_words(measure.engine)}."
 
 
 def _badges(canvas: Canvas, measure: Measurement, terms: Terms) -> None:
-    """Engine state and what is unplugged, in frames along the upper edge."""
+    """Engine state and unplugged parts, in frames along the upper edge."""
     engine = wording.engine_words(measure.engine)
     after = symbols.badge(canvas, 8, 8, f"{engine[:1].upper()}{engine[1:]}")
     if measure.unplugged:
@@ -149,7 +149,7 @@ def _badges(canvas: Canvas, measure: Measurement, terms: Terms) -> None:
 
 
 def _roles(instrument: Instrument) -> tuple[str, str]:
-    """Words for the fixed lead and for the free end, out of the instruction for them: "clip", "red lead"."""
+    """Words for the fixed lead and the free end, taken from the instruction: "clip", "red lead"."""
 
     def short(words: str) -> str:
         first = words.removesuffix(" to").strip()
@@ -201,13 +201,13 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
         symbols.lamp(canvas, *centre)
     else:
         symbols.meter(canvas, *centre, _LETTERS.get(measure.instrument, ""))
-    # The lamp that loads a wire for a meter is told in the sentence beside the drawing.
+    # The sentence beside the drawing mentions the lamp that loads a wire for a meter.
     name = instrument.short.partition(" and ")[0]
     canvas.text(centre[0], centre[1] + 46, name, anchor="middle", bold=True, colour=LEAD)
 
 
 def _lead(canvas: Canvas, path: tuple[Point, ...], kind: str, *, clamp: bool) -> None:
-    """A lead with what is at its end."""
+    """A lead with its clip, tip or jaws."""
     canvas.leads.append(path)
     if clamp:
         at = path[-1]

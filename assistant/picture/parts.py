@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Measurement
 
 _PLUG, _PIN = 400, 460
-"""Left edge of the coil's plug, and of the coil when it is unplugged."""
+"""Left edge of the coil's plug, and of the coil if it is unplugged."""
 _MODULE, _MODULE_PIN = 540, 590
 _GROUND = 365
 """Height of the driver module's ground terminal."""
@@ -38,14 +38,14 @@ def heavy_lamp(canvas: Canvas) -> None:
 
 
 def accessory(canvas: Canvas, measure: Measurement) -> None:
-    """What else hangs on the control wire, such as a rev counter; its wire parted when it is unplugged."""
+    """An accessory on the control wire, such as a rev counter; its wire is broken if it is unplugged."""
     canvas.line((385, CONTROL), (385, 345 if "accessory" in measure.unplugged else 366))
     canvas.circle((385, 374), 8)
     canvas.text(372, 380, "accessory", anchor="end", size=14)
 
 
 def computer(canvas: Canvas) -> None:
-    """The control computer that commands the driver, where there is one."""
+    """The control computer that commands the driver, if there is one."""
     canvas.line((_RIGHT_OF_MODULE, COMMAND), (728, COMMAND))
     canvas.rectangle(Box(728, COMMAND - 11, 798, COMMAND + 11))
     canvas.text(763, COMMAND + 5, "computer", anchor="middle", size=14)
@@ -82,7 +82,7 @@ def supply(canvas: Canvas, measure: Measurement) -> None:
     else:
         canvas.line((168, RAIL), (_PLUG, RAIL))
     symbols.fuse(canvas, 204, RAIL - 22 if out else RAIL, 42)
-    if out:  # beside it, or its name would touch the relay's
+    if out:  # beside it, because its name would touch the relay's
         canvas.text(200, 54, _named("fuse", apart=out))
     else:
         canvas.text(225, 76, "fuse", anchor="middle")
@@ -110,7 +110,7 @@ def _named(words: str, *, apart: bool) -> str:
 
 
 def coil(canvas: Canvas, circuit: str, measure: Measurement) -> None:
-    """The coil, or another load, with its plug; drawn apart from it when it is unplugged."""
+    """The coil or another load with its plug, drawn apart if it is unplugged."""
     apart = "coil" in measure.usual().unplugged
     load = circuit == LOAD
     left = _PIN if apart else _PLUG + 12
@@ -168,7 +168,7 @@ def coil(canvas: Canvas, circuit: str, measure: Measurement) -> None:
 
 
 def module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
-    """The driver module, its supply, its ground and the sensors that tell it when."""
+    """The driver module with its supply, its ground and the sensors that time it."""
     apart = "module" in measure.unplugged
     left = _MODULE_PIN if apart else _MODULE + 12
     right = _MODULE_RIGHT_PIN - 14 if apart else _RIGHT_OF_MODULE - 12
@@ -186,7 +186,7 @@ def module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
     symbols.transistor(canvas, middle, 347)
     canvas.line((left, CONTROL), (middle - 14, CONTROL), (middle - 14, 323), (middle, 323))
     canvas.line((left, _GROUND), (middle - 14, _GROUND), (middle - 14, 371), (middle, 371))
-    # What makes the driver switch, fed by the sensors.
+    # The part that makes the driver switch, fed by the sensors.
     canvas.rectangle(Box(middle + 30, 286, right - 4, 364), width=1.5)
     # The sensors' wires end in a plug of their own on the right.
     for height, words, x in ((SUPPLY, "crank", 760), (CONTROL, "cam", 760)):

@@ -1,4 +1,4 @@
-"""Where each point of a circuit is in its drawing, how a lead gets there, and where its name stands."""
+"""The points of a circuit in its drawing: the position of each, the way of a lead to it, the position of its name."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ LOW = 205
 LAMP_LEAD = "heavy-lamp-lead"
 
 OTHER_COILS = {"sound-coil": "sound coil, borrowed", "old-coil": "old coil, refitted"}
-"""What the coil is called where another one, or the old one again, is in its place."""
+"""Name of the coil if another one, or the old one refitted, is in its place."""
 
 
 @dataclass(frozen=True)
@@ -33,13 +33,13 @@ class Spot:
     """A point that can be probed.
 
     Attributes:
-        at: Where it is.
+        at: Its position.
         left: Its lead leaves the instrument on the left side.
-        via: Corners of the lead, after the instrument; None stands for the lead's own column or height.
+        via: Corners of the lead, after the instrument; None means the lead's own column or height.
         name: Base line of its name.
-        anchor: Side of the name that stands there.
-        role: Base line of the word for the lead, from the name's: above or below.
-        always: Its name is shown although nothing is connected.
+        anchor: Side of the name that `name` places.
+        role: Base line of the word for the lead, relative to the name: above or below.
+        always: Whether its name shows even if nothing is connected.
     """
 
     at: Point
@@ -52,7 +52,7 @@ class Spot:
 
 
 def spots_of(circuit: str) -> dict[str, Spot]:
-    """Every point that a circuit has."""
+    """Every point of a circuit."""
     own, post = None, 155
     posts = {
         "battery-positive": Spot(
@@ -95,7 +95,7 @@ def spots_of(circuit: str) -> dict[str, Spot]:
         found |= dict.fromkeys(("plug-lead", "both-towers", "swapped-coil", *OTHER_COILS), tower)
     if circuit in COILS:
         found["command"] = Spot((714, COMMAND), ((300, own), (300, 422), (714, 422)), (714, 445), "end", 17)
-    # The same points under the names of their circuit, which are the ones that are always shown.
+    # The same points under the names of their circuit, which always show.
     for name, usual in SAME_POINT.items():
         if (
             usual in found
@@ -110,7 +110,7 @@ def spots_of(circuit: str) -> dict[str, Spot]:
 
 
 def on_the_coil(name: str, spot: Spot) -> Spot:
-    """The coil's own terminal, in the gap between the coil and its plug; the lead passes the plug."""
+    """The coil's own terminal, in the gap between coil and plug; the lead runs past the plug."""
     own = None
     if SAME_POINT.get(name, name) == "feed":
         return replace(spot, at=(444, RAIL), via=((own, own), (own, 128), (444, 128)), name=(440, 78))

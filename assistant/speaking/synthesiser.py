@@ -1,10 +1,10 @@
 """The one thread that owns pyttsx3, and with it the synthesiser eSpeak NG.
 
-The synthesiser comes from the wheel ``espeakng-loader``, so no system package is needed, and one that is installed is
-not used: its data might be of another version than the library.
-Everything that touches pyttsx3 happens on one thread of its own, because the library keeps one global voice
-and calls back from a thread of its own.
-A caller waits for that thread with a time limit, so nothing here can hang a session.
+The synthesiser comes from the wheel ``espeakng-loader``, so no system package is needed. An installed one is
+ignored, because its data might belong to another version than the library.
+Everything that touches pyttsx3 happens on one dedicated thread, because the library keeps one global voice and
+calls back from a thread of its own.
+Callers wait for that thread with a time limit, so nothing here can hang a session.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ DEFAULT_VOICE = "gmw/en-us"
 """eSpeak NG's plain US-English voice."""
 
 _RENDER_LIMIT_S = 5.0
-"""A sentence takes about 0.02 s; after so long the synthesiser is stuck."""
+"""A sentence takes about 0.02 s; after this long the synthesiser is stuck."""
 
 
 @dataclass(order=True)
@@ -46,7 +46,7 @@ class _Rendering:
 
 
 class Synthesiser:
-    """Serialises all rendering of this process on one daemon thread; urgent sentences go first."""
+    """Renders everything in this process on one daemon thread, urgent sentences first."""
 
     def __init__(self) -> None:
         self._jobs: queue.PriorityQueue[_Rendering] = queue.PriorityQueue()
@@ -56,7 +56,7 @@ class Synthesiser:
         self._stuck: _Rendering | None = None
 
     def render(self, text: str, voice: str, rate: int, *, urgent: bool) -> tuple[Samples, int]:
-        """Samples and their rate, as rendered.
+        """The rendered samples and their rate.
 
         Raises:
             GearProblem: As `Voice.render`.
@@ -102,7 +102,9 @@ SYNTHESISER = Synthesiser()
 
 @dataclass(frozen=True)
 class _Pyttsx3:
-    """What we use of the loaded library: its engine class, its wait for the end, the path of its data."""
+    """The parts of the loaded library that we use: its engine class, its wait for the end, the path of its
+    data.
+    """
 
     engine: Callable[[str], Any]
     synchronize: Callable[[], int]
@@ -113,14 +115,15 @@ class _Pyttsx3:
 
 
 def _load_pyttsx3() -> _Pyttsx3:
-    """pyttsx3 on the wheel's own eSpeak NG, whatever else is installed.
+    """Load pyttsx3 with the wheel's own eSpeak NG, whatever else is installed.
 
     Raises:
         GearProblem: One of the two packages is missing, or the library cannot be loaded.
     """
     try:
         loader = importlib.import_module("espeakng_loader")
-        # Its own symbols first, should another speech library be in this process already (a GNU libc flag).
+        # Its own symbols come first, in case another speech library is in this process already (a GNU libc
+        # flag).
         own_symbols_first = getattr(os, "RTLD_DEEPBIND", 0)
         library = ctypes.CDLL(loader.get_library_path(), mode=ctypes.RTLD_LOCAL | own_symbols_first)
         data = loader.get_data_path()
@@ -135,13 +138,13 @@ def _load_pyttsx3() -> _Pyttsx3:
             "Another part of this program loaded a speech library first, so the voice cannot be trusted. "
             "Start bay-assistant as a program of its own."
         )
-    # The driver prints a line for every file; a screen in use must not be written on.
+    # The driver prints a line for every file, which must not reach a screen in use.
     vars(driver)["print"] = lambda *_words, **_options: None
     return _Pyttsx3(pyttsx3.engine.Engine, bindings.Synchronize, data)
 
 
 def _address(library: ctypes.CDLL) -> int | None:
-    """Where the library's first function is in memory: the same only for the same library."""
+    """Address of the library's first function in memory, which only the same library shares."""
     return ctypes.cast(library.espeak_Initialize, ctypes.c_void_p).value
 
 
@@ -149,7 +152,7 @@ def _address(library: ctypes.CDLL) -> int | None:
 def _library_found_as(part_of_name: str, library: ctypes.CDLL) -> Iterator[None]:
     """Let `ctypes.cdll.LoadLibrary` answer every name that contains `part_of_name` with `library`.
 
-    pyttsx3 tries a fixed list of paths, some of them absolute, and takes the first that loads.
+    pyttsx3 tries a fixed list of paths, some of them absolute, and uses the first that loads.
     """
     load = ctypes.cdll.LoadLibrary
 
@@ -165,7 +168,7 @@ def _library_found_as(part_of_name: str, library: ctypes.CDLL) -> Iterator[None]
 
 @contextlib.contextmanager
 def _environment(name: str, value: str) -> Iterator[None]:
-    """Set an environment variable for a while; programs started later must not inherit it."""
+    """Set an environment variable for a while; programs that start later must not inherit it."""
     before = os.environ.get(name)
     os.environ[name] = value
     try:
@@ -178,10 +181,10 @@ def _environment(name: str, value: str) -> Iterator[None]:
 
 
 def _synthesise(pyttsx3: _Pyttsx3, text: str, voice: str, rate: int) -> tuple[Samples, int]:
-    """Render one sentence on an engine of its own.
+    """Render one sentence on a fresh engine.
 
-    pyttsx3 2.99's `runAndWait` queues an end of its loop, which now and then finds the library still busy and
-    cancels the next sentence half-way; so the loop is started without it, and a fresh engine costs nothing.
+    pyttsx3 2.99's `runAndWait` queues an end of its loop, which sometimes finds the library still busy and
+    cancels the next sentence halfway. So the loop starts without it; a fresh engine costs nothing.
     """
     problems: list[BaseException] = []
     ends: list[bool] = []
@@ -194,7 +197,7 @@ def _synthesise(pyttsx3: _Pyttsx3, text: str, voice: str, rate: int) -> tuple[Sa
         engine.setProperty("rate", rate)
         engine.save_to_file(text, str(path))
         engine.startLoop()
-        # The driver reports the end before the library's own thread has left the sentence.
+        # The driver reports the end before the library's own thread has finished the sentence.
         pyttsx3.synchronize()
         if problems or str(engine.getProperty("voice")).lower() != voice.lower():
             raise GearProblem(

@@ -1,4 +1,4 @@
-"""Text becomes speech: each sentence is rendered once (`assistant.speaking.synthesiser`), and a cache keeps it."""
+"""Turns text into speech: renders each sentence once (`assistant.speaking.synthesiser`) and keeps it in a cache."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ DEFAULT_RATE = 160
 """Words per minute: slower than the synthesiser's 175, because the listener is doing something else."""
 
 _PAUSE_S = 0.28
-"""Silence between two sentences: long enough to part two facts, short enough not to sound like the end."""
+"""Silence between two sentences: long enough to separate two facts, short enough not to sound like the end."""
 
 _LEAD_S = 0.01
 _TAIL_S = 0.06
@@ -35,12 +35,12 @@ _SILENCE = 10 ** (-50 / 20)
 """Share of full scale under which the edges of a sentence count as silence (-50 dBFS)."""
 
 _PEAK = 10 ** (-1 / 20)
-"""Every sentence is brought to this peak (-1 dBFS): as loud as it can be in a noisy bay without clipping."""
+"""Every sentence is scaled to this peak (-1 dBFS): as loud as possible for a noisy bay, without clipping."""
 
 _CACHE_FORMAT = 1
 _MOST_CACHED_FILES = 4000
 _MOST_HELD_BYTES = 8_000_000
-"""Sound kept in memory, besides the files: some three minutes, far more than what one procedure says."""
+"""Sound kept in memory, besides the files: about three minutes, far more than one procedure says."""
 
 
 class Voice:
@@ -49,9 +49,9 @@ class Voice:
     Args:
         rate_words_per_minute: Speaking rate, 80 to 450 (the synthesiser's own limits).
         voice_name: Name of an eSpeak NG voice such as ``gmw/en-us`` or ``gmw/en-us+f3``; None for the default.
-        cache_folder: Where rendered sentences are kept; None for the user's cache folder
+        cache_folder: Folder for rendered sentences; None for the user's cache folder
             (``$XDG_CACHE_HOME/bay-assistant/speech``, XDG Base Directory Specification 0.8).
-            A folder that cannot be written is not an error: sentences are then rendered again.
+            A folder that cannot be written is not an error: sentences are then simply rendered again.
 
     Raises:
         GearProblem: The rate is out of range.
@@ -72,27 +72,27 @@ class Voice:
         self.rate_words_per_minute = rate_words_per_minute
         self.voice_name = voice_name or DEFAULT_VOICE
         self._folder = cache_folder if cache_folder is not None else _user_cache()
-        self._memory: dict[str, tuple[Samples, int]] = {}  # those that were asked for last, newest at the end
+        self._memory: dict[str, tuple[Samples, int]] = {}  # the latest requests, newest at the end
         self._held = 0
         self._holding = threading.Lock()
         self._tidied = False
 
     def render(self, text: str) -> Speech:
-        """The speech that says `text`, sentences parted by a short pause; safe to call from any thread.
+        """The speech for `text`, with a short pause between sentences; safe to call from any thread.
 
         Raises:
-            GearProblem: There is nothing to say, the voice does not exist, or the synthesiser is not installed,
-                fails or does not answer in time.
+            GearProblem: The text is empty, the voice does not exist, or the synthesiser is not installed, fails
+                or does not answer in time.
         """
         return self._render(text, urgent=True)
 
     def prepare(self, texts: Iterable[str]) -> threading.Thread:
-        """Render these texts in the background so that `render` finds them; gives way to `render`.
+        """Render these texts in the background so that `render` finds them; `render` goes first.
 
-        A text that cannot be rendered is passed over: `render` will say why when it is needed.
+        A text that cannot be rendered is skipped: `render` will say why when it is needed.
 
         Returns:
-            The thread that does it, for a caller who wants to wait.
+            The thread that renders, for a caller that wants to wait.
         """
         wanted = list(texts)
 
@@ -130,7 +130,7 @@ class Voice:
         return known
 
     def _hold(self, key: str, known: tuple[Samples, int]) -> None:
-        """Keep a sentence in memory; the ones that nobody asked for longest go, the file stays."""
+        """Keep a sentence in memory; the least recently used ones go, and their files stay."""
         with self._holding:
             before = self._memory.pop(key, None)
             self._held += known[0].nbytes - (before[0].nbytes if before else 0)
@@ -154,7 +154,7 @@ class Voice:
             self._folder.mkdir(0o700, parents=True, exist_ok=True)
             if not self._tidied:
                 self._tidied = True
-                self._folder.chmod(0o700)  # what was read back can be a name or a number of a customer's
+                self._folder.chmod(0o700)  # a read-back can hold a customer's name or number
                 self._tidy()
             part = self._folder / f"{key}-{os.getpid()}-{threading.get_ident()}.part"
             try:
@@ -166,7 +166,7 @@ class Voice:
                 part.unlink(missing_ok=True)
 
     def _tidy(self) -> None:
-        """Forget the oldest half when there are many; a changed wording leaves sentences nobody asks for."""
+        """Delete the oldest half if there are many; every change of wording leaves sentences that nobody needs."""
         files = list(self._folder.glob("*.wav"))
         if len(files) > _MOST_CACHED_FILES:
             files.sort(key=lambda path: path.stat().st_mtime)
@@ -178,7 +178,7 @@ def _user_cache() -> Path:
     base = os.environ.get("XDG_CACHE_HOME", "")
     try:
         root = Path(base) if Path(base).is_absolute() else Path.home() / ".cache"
-    except RuntimeError:  # no home folder: a place that cannot be written does as well
+    except RuntimeError:  # no home folder: an unwritable place will do
         root = Path(tempfile.gettempdir()) / "no-home" / "cache"
     return root / "bay-assistant" / "speech"
 
@@ -194,7 +194,7 @@ def _versions() -> tuple[str, ...]:
 
 
 def _trim(samples: Samples, rate: int) -> Samples:
-    """Take off silence at both ends, leaving a little, so that the first sound comes quickly."""
+    """Trim the silence at both ends to a little, so that the first sound comes quickly."""
     loud = np.flatnonzero(np.abs(samples.astype(np.int32)) > _SILENCE * 32768)
     if not loud.size:
         return samples[:0]

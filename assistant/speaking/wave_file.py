@@ -19,7 +19,7 @@ def read_wave(path: Path) -> tuple[Samples, int]:
     """Samples and rate of a mono 16-bit WAV file.
 
     Raises:
-        ValueError: It is something else, or empty.
+        ValueError: It is something else or empty.
         OSError, EOFError, wave.Error: It cannot be read.
     """
     with files.open_regular(path) as opened, wave.open(opened, "rb") as file:
