@@ -86,8 +86,11 @@ def said(
 ) -> whole.Said:
     """What the circuit model says about a step; arguments and errors as for `picture`."""
     from assistant.circuit import eye  # noqa: PLC0415
-    from assistant.circuit.lamps import HEAVY_LAMP, lamp_named  # noqa: PLC0415
-    from assistant.circuit.observing import answer_shares, observe, trace  # noqa: PLC0415
+    from assistant.circuit.answers import answer_shares  # noqa: PLC0415
+    from assistant.circuit.instruments import REGISTRY  # noqa: PLC0415
+    from assistant.circuit.lamps import lamp_named  # noqa: PLC0415
+    from assistant.circuit.observing import observe  # noqa: PLC0415
+    from assistant.circuit.tracing import trace  # noqa: PLC0415
 
     circuit, measure = procedure.circuit, step.measure
     known = lamp_named(lamp)
@@ -98,10 +101,9 @@ def said(
     fault = "nothing wrong" if mechanism.fault == "none" else library.terms.faults[mechanism.fault].plain
     about = "" if mechanism.fault == "none" else f" Fault: {mechanism.about}."
     setting = "Typical system." if system == TYPICAL else f"Random system, {system.replace(':', ' ')}."
-    if measure.instrument == "test-lamp":
-        setting += f" Lamp {lamp}: {known.about}."
-    elif measure.instrument == "heavy-lamp":
-        setting += f" Lamp {HEAVY_LAMP}: {lamp_named(HEAVY_LAMP).about}."
+    bulb = REGISTRY[measure.instrument].bulb(known)
+    if bulb is not None:
+        setting += f" Lamp {bulb.name}: {bulb.about}."
     return whole.Said(
         fault=fault[:1].upper() + fault[1:],
         wrong=changed(mechanism),

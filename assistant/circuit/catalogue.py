@@ -168,7 +168,7 @@ def _flags(*names: str) -> frozenset[str]:
     return frozenset(names)
 
 
-_ALL: tuple[Mechanism, ...] = (
+ALL: tuple[Mechanism, ...] = (
     Mechanism(NONE, "sound", "nothing is wrong"),
     Mechanism(
         NONE,
@@ -574,7 +574,7 @@ _ALL: tuple[Mechanism, ...] = (
 INTERMITTENT: tuple[Mechanism, ...] = tuple(
     replace(mechanism, name=f"{mechanism.name}, there at {present:.0%} of the tests", present=present)
     for present in (0.9, 0.5)
-    for mechanism in _ALL
+    for mechanism in ALL
     if (mechanism.fault, mechanism.name)
     in (
         ("coil-secondary", "breaks-down-inside"),
@@ -648,7 +648,7 @@ def mechanisms(circuit: str, fault: str | None = None) -> tuple[Mechanism, ...]:
     known = circuit_named(circuit)
     found = tuple(
         mechanism
-        for mechanism in _ALL
+        for mechanism in ALL
         if mechanism.fault not in known.without
         and (not known.only or mechanism.fault in (*known.only, NONE))
         and (not mechanism.circuits or circuit in mechanism.circuits)

@@ -21,10 +21,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.circuit.answers import answer_shares
 from assistant.circuit.catalogue import CIRCUITS, NONE, Mechanism, mechanisms
-from assistant.circuit.observing import VERSION, answer_shares, bad_spark, observe
+from assistant.circuit.observing import VERSION, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
+from assistant.circuit.spoiling import bad_spark
 from assistant.core.reasoning.evidence import FORMAT, FULL, key_of
 
 if TYPE_CHECKING:

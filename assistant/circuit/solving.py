@@ -25,7 +25,7 @@ from assistant.circuit.beginning import (
     swing_of,
     with_held,
 )
-from assistant.circuit.lamps import Filament, Lamp, filament
+from assistant.circuit.lamps import Lamp, brightness_of, filament
 from assistant.circuit.network import CYLINDERS, HELD_ON, TRIGGER_THRESHOLD_V, Ports, Rows, reduce
 from assistant.core.library.procedure import Engine
 
@@ -110,14 +110,14 @@ def steady_voltage(lamp: Lamp, source: Floats, resistance: Floats) -> tuple[Floa
 
     A filament starts cold, so of several possible states the coldest is taken.
     """
-    if lamp.name == "led":
+    if lamp.diode:
         # The diode's own voltage opposes the source; below it no current flows.
         drop = np.minimum(np.abs(source), lamp.threshold)
         ampere = (np.abs(source) - drop) / (resistance + lamp.resistance)
         return np.sign(source) * (drop + ampere * lamp.resistance), np.zeros_like(source)
     if not lamp.filament:
         return source / (1 + resistance / lamp.resistance), np.zeros_like(source)
-    tables = filament(lamp.name)
+    tables = filament(lamp)
     kelvin = np.full_like(source, 300.0)
     volts = source
     for _ in range(FIXED_POINT_ROUNDS):
@@ -125,16 +125,6 @@ def steady_voltage(lamp: Lamp, source: Floats, resistance: Floats) -> tuple[Floa
         volts = source / (1 + resistance * conductance)
         kelvin = tables.steady_kelvin(volts)
     return volts, kelvin
-
-
-def brightness_of(lamp: Lamp, volts: Floats) -> Floats:
-    """Light of a steady lamp, relative to rated light, or to 10 mA for a light-emitting diode."""
-    if lamp.filament:
-        tables = filament(lamp.name)
-        return tables.light_at(tables.steady_kelvin(volts))
-    if lamp.name == "logic-probe":
-        return (volts > lamp.threshold).astype(float)
-    return np.maximum(volts - lamp.threshold, 0) / lamp.resistance / 0.01
 
 
 def turn(
@@ -160,7 +150,7 @@ def turn(
     values = rows.values
     built_in = rows.circuit.kind == "built-in"
     emf, mean_starter = battery_of(rows, engine)
-    tables = filament(lamp.name) if lamp.filament else None
+    tables = filament(lamp) if lamp.filament else None
 
     surge = speed_of(rows, engine) * CYLINDERS / 120
     period = rows.circuit.surges / surge
@@ -213,7 +203,7 @@ def turn(
     low_v = np.full(rows.count, np.inf)
     available = np.zeros(rows.count)
     volts = np.zeros(rows.count)
-    lit = lamp.name in ("led", "logic-probe")
+    lit = lamp.diode or lamp.level
 
     def heat(square: Floats, step: Floats | float) -> None:
         """One step of the lamp's heat, second order in the step."""
@@ -492,8 +482,3 @@ def resistance_between(
     """Resistance between two nodes with no source, in ohm, shape ``(rows,)``."""
     ports = reduce(rows, engine, unplugged, {"lamp": across}, steady=True)
     return -ports.gain["lamp"]["lamp"]
-
-
-def tables_of(lamp: Lamp) -> Filament | None:
-    """A lamp's tables, or None without a filament."""
-    return filament(lamp.name) if lamp.filament else None

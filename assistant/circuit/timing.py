@@ -9,8 +9,9 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assistant.circuit.answers import answer_shares
 from assistant.circuit.catalogue import mechanisms
-from assistant.circuit.observing import answer_shares, observe
+from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.core.library.procedure import NO_CIRCUIT
 

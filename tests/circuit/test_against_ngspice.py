@@ -14,9 +14,12 @@ import pytest
 from assistant.circuit import contacts
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named
 from assistant.circuit.deviations import STATED
+from assistant.circuit.instruments.lamp import Glow
+from assistant.circuit.instruments.spark_tester import GAP_KV, GAP_SPREAD
+from assistant.circuit.lamps import NO_OBSERVER
 from assistant.circuit.netlist import Beginning
 from assistant.circuit.network import CONTACTS, GROUND, UNDER_CURRENT, Rows, rows_of
-from assistant.circuit.observing import GAP_KV, GAP_SPREAD, NO_OBSERVER, observe
+from assistant.circuit.observing import observe
 from assistant.circuit.parameters import BLOCK_SHARE, Systems
 from assistant.circuit.solving import DWELL_STEPS, Record, Waves, settled, turn
 from assistant.core.library.procedure import Engine, Measurement
@@ -199,7 +202,8 @@ def test_such_a_contact_is_good_under_a_meter_and_the_small_lamp(element: str) -
     lamp = Measurement("test-lamp", GROUND, "feed", Engine.KEY_ON)
     systems = Systems.typical()
     assert observe(COIL, worn, ohms, systems).value == observe(COIL, sound, ohms, systems).value
-    assert observe(COIL, worn, lamp, systems).brightness == observe(COIL, sound, lamp, systems).brightness
+    under_lamp = [observe(COIL, one, lamp, systems).shows(Glow).brightness for one in (worn, sound)]
+    assert under_lamp[0] == under_lamp[1]
 
 
 def test_the_heavy_lamp_finds_a_feed_that_is_bad_under_current() -> None:
