@@ -78,6 +78,19 @@ def all_tests(library: Library, circuit: str) -> dict[str, Step]:
     }
 
 
+def weighed_circuits(library: Library) -> dict[str, list[Mechanism]]:
+    """Circuits of the procedures with the ways in which their faults come about; with one fault nothing is weighed."""
+    found = {
+        circuit: [
+            way for way in mechanisms(circuit) if way.fault != NONE and way.fault in library.terms.faults
+        ]
+        for circuit in sorted(
+            {procedure.circuit for procedure in library.procedures.values()} & set(CIRCUITS)
+        )
+    }
+    return {circuit: ways for circuit, ways in found.items() if len({way.fault for way in ways}) > 1}
+
+
 def table(
     library: Library, *, systems: int = SYSTEMS, seed: int = SEED, shares: Shares = model_shares
 ) -> dict[str, Any]:
@@ -94,10 +107,7 @@ def table(
     """
     cars = Systems.random(systems * POOL, seed)
     circuits: dict[str, Any] = {}
-    for circuit in sorted({procedure.circuit for procedure in library.procedures.values()} & set(CIRCUITS)):
-        ways = [way for way in mechanisms(circuit) if way.fault != NONE and way.fault in library.terms.faults]
-        if len({way.fault for way in ways}) < 2:
-            continue  # with one fault there is nothing to weigh
+    for circuit, ways in weighed_circuits(library).items():
         rows: dict[str, dict[str, str]] = {}
         counting = [_that_count(circuit, way, cars, systems) for way in ways]
         for key, step in sorted(all_tests(library, circuit).items()):
