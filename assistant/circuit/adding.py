@@ -99,8 +99,7 @@ def _against(instrument: Instrument, model: InstrumentModel) -> Iterator[tuple[s
     loads = model.bulb(lamp_named(TEST_LAMP)) is not None
     if loads is not (name in FILAMENTS):
         yield (
-            f"'{name}' {'loads' if loads else 'does not load'} with a filament in its model, and the rules of the "
-            f"trade take it {'not ' if loads else ''}to",
+            f"'{name}' {'loads' if loads else 'does not load'} with a filament in its model; the core says otherwise",
             f"{'Add it to' if loads else 'Take it from'} `FILAMENTS` in assistant/core/library/procedure.py",
         )
 

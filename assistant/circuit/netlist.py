@@ -26,7 +26,7 @@ from assistant.circuit.network import (
     resistors,
 )
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import CLAMP_OHM, DIODE_V
+from assistant.circuit.stepping import CLAMP_OHM, DIODE_V
 from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from assistant.circuit import eye, makers, readings
 from assistant.circuit.catalogue import ALL, CIRCUITS, Circuit, Mechanism, circuit_named
 from assistant.circuit.instruments import REGISTRY, lamp as lamp_model, ramp, spark_tester
-from assistant.circuit.instruments.model import Case
+from assistant.circuit.instruments.model import Probing
 from assistant.circuit.lamps import LAMPS, TEST_LAMP, lamp_named
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.places import PARTS
@@ -98,7 +98,7 @@ def unchecked(
     company, number = place_of(circuit, mechanism)
     situation = Situation(circuit.name, company, measure.engine, tuple(sorted(measure.unplugged)))
     rows = slice(number * systems.count, (number + 1) * systems.count)
-    return model.look(Case(circuit, mechanism, measure, systems, chosen, situation, rows))
+    return model.look(Probing(circuit, mechanism, measure, systems, chosen, situation, rows))
 
 
 def _swapped(measure: Measurement) -> Measurement:

@@ -8,13 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit import eye
+from assistant.circuit.beginning import battery_of
 from assistant.circuit.catalogue import circuit_named
 from assistant.circuit.instruments import REGISTRY
 from assistant.circuit.lamps import METER, TEST_LAMP, Lamp, brightness_of, lamp_named, tables_of
+from assistant.circuit.moving import Steps
 from assistant.circuit.network import GROUND, SOURCES, Rows, nodes_of, reduce, rows_of
 from assistant.circuit.observing import check
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import Record, battery_of, settled, steady, turn
+from assistant.circuit.solving import settled, steady
+from assistant.circuit.turning import turn
 from assistant.core.library.procedure import Engine, Measurement
 
 if TYPE_CHECKING:
@@ -189,7 +192,7 @@ def _turning(
     emf, _ = battery_of(rows, measure.engine)
     tables = tables_of(lamp)
     ports = reduce(rows, measure.engine, measure.unplugged, _ports(across, places)).gain
-    record = Record()
+    record = Steps()
     waves = turn(rows, measure.engine, measure.unplugged, across, lamp, record)
     time, ampere = np.stack(record.time), np.stack(record.starter)
     through = {

@@ -16,11 +16,13 @@ import pytest
 from assistant.circuit import eye
 from assistant.circuit.catalogue import CIRCUITS, mechanism_named
 from assistant.circuit.lamps import LAMPS, NO_OBSERVER, filament, lamp_named, tungsten_heat
+from assistant.circuit.moving import Steps
 from assistant.circuit.netlist import Beginning, cranking_netlist
 from assistant.circuit.network import GROUND, rows_of
 from assistant.circuit.parameters import PARAMETERS, Systems
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import DWELL_STEPS, Record, turn
+from assistant.circuit.stepping import DWELL_STEPS
+from assistant.circuit.turning import turn
 from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
@@ -35,7 +37,7 @@ def test_current_rises_as_the_closed_form_says(dwell: float) -> None:
     """Source: i = V/R (1 - exp(-t R/L)). Within 0.3 % of the final current, and the ripple's voltage beside it."""
     systems = Systems.typical(dwell=dwell, current_limit=100, starter_swing=0, polarisation=0)
     rows = rows_of(COIL, (mechanism_named(COIL.name, "none"),), systems)
-    record = Record()
+    record = Steps()
     turn(rows, Engine.CRANKING, (), ("battery-positive", GROUND), NO_OBSERVER, record)
     value = {name: float(entry[0]) for name, entry in rows.values.items()}
     # Other loads on the battery are parts of the network: a source behind the battery's resistance.
@@ -189,7 +191,7 @@ def test_ngspice_agrees(fault: str, node: str, lamp: str, tmp_path: Path) -> Non
     mechanism = mechanism_named(COIL.name, fault)
     mechanism = replace(mechanism, flags=mechanism.flags | {"no-spark-path"})
     rows = rows_of(COIL, (mechanism,), Systems.typical())
-    record = Record()
+    record = Steps()
     waves = turn(rows, Engine.CRANKING, (), (node, GROUND), lamp_named(lamp), record)
     time = np.concatenate(record.time)
     off = float(time[DWELL_STEPS])

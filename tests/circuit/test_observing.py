@@ -21,8 +21,8 @@ from assistant.circuit.observing import VERSION, observe
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.readings import reading_shares
-from assistant.circuit.solving import turn
 from assistant.circuit.tracing import trace, traces
+from assistant.circuit.turning import turn
 from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT, Band, Engine, Leads, Measurement, Reading, Target
 

@@ -23,7 +23,7 @@ from assistant.circuit.observing import observe
 from assistant.circuit.parameters import KNOWN_TO_THE_PERSON, Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.readings import reading_shares
-from assistant.circuit.solving import turn
+from assistant.circuit.turning import turn
 from assistant.core.library.procedure import (
     Answer,
     Band,

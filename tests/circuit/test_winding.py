@@ -13,7 +13,7 @@ from assistant.circuit.instruments.spark_tester import GAP_KV, THIN_J
 from assistant.circuit.lamps import NO_OBSERVER
 from assistant.circuit.network import GROUND, rows_of
 from assistant.circuit.parameters import PARAMETERS, Systems
-from assistant.circuit.solving import turn
+from assistant.circuit.turning import turn
 from assistant.core.library.procedure import Engine
 
 CARS = Systems.random(200, 5)

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.instruments.model import Case, InstrumentModel
+from assistant.circuit.beginning import battery_of
+from assistant.circuit.instruments.model import InstrumentModel, Probing
 from assistant.circuit.instruments.ramp import unloaded
 from assistant.circuit.lamps import HEAVY_LAMP, NO_OBSERVER, filament, lamp_named
 from assistant.circuit.network import GROUND, feed_ohm, reduce
@@ -15,7 +16,7 @@ from assistant.circuit.places import CABLES
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.remembered import once
 from assistant.circuit.situations import Situation, portions
-from assistant.circuit.solving import battery_of, settled
+from assistant.circuit.solving import settled
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -99,7 +100,7 @@ class CurrentClamp(InstrumentModel):
         if measure.probe == "feed-wire" and "coil" in measure.unplugged:
             raise CircuitProblem("The coil is unplugged, so its feed cable carries no current to measure.")
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """The peak current in A, and the mean where a clamp without a peak hold shows another number."""
         situation, systems = case.situation, case.systems
         if case.measure.probe == "starter-cable":

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.catalogue import Circuit, Mechanism, at_one_coil
-from assistant.circuit.instruments.model import Case, InstrumentModel
+from assistant.circuit.instruments.model import InstrumentModel, Probing
 from assistant.circuit.observed import Observed, Shown, columns
 from assistant.circuit.problems import CircuitProblem
 
@@ -91,7 +91,7 @@ class Diagram(InstrumentModel):
                 f"It has: {', '.join(DIAGRAMS[circuit.kind])}."
             )
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """The kind of the car, as far as the fault tells it."""
         kinds = _kinds(case.circuit, case.mechanism, case.measure.probe)
         return Observed(Drawn({name: np.full(case.systems.count, share) for name, share in kinds.items()}))

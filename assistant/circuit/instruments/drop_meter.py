@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.instruments.model import Case, InstrumentModel
+from assistant.circuit.beginning import battery_of
+from assistant.circuit.instruments.model import InstrumentModel, Probing
 from assistant.circuit.lamps import HEAVY_LAMP, filament, lamp_named
 from assistant.circuit.network import GROUND, reduce
 from assistant.circuit.observed import Observed
@@ -14,7 +15,7 @@ from assistant.circuit.places import check_points
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.remembered import once
 from assistant.circuit.situations import Situation, portions
-from assistant.circuit.solving import battery_of, settled, steady
+from assistant.circuit.solving import settled, steady
 from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ class DropMeter(InstrumentModel):
         if measure.engine is not self._engine or measure.unplugged not in self._unplugged:
             raise CircuitProblem(self._how)
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """The drop in V."""
         one, other = self._lit
         lit = (one, case.measure.probe if other is None else other)

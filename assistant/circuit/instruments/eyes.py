@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
-from assistant.circuit.instruments.model import TURNING, Case, InstrumentModel
+from assistant.circuit.instruments.model import TURNING, InstrumentModel, Probing
 from assistant.circuit.instruments.pulses import Sign
 from assistant.circuit.observed import Observed
 from assistant.circuit.problems import CircuitProblem
@@ -43,7 +43,7 @@ class Eyes(InstrumentModel):
         if measure.probe not in ITEMS:
             raise CircuitProblem(f"The circuit has nothing to look at that is called '{measure.probe}'.")
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """The security lamp on, an engine speed in the live data, frost outside (never: it is 20 Celsius)."""
         probe, engine, flags = case.measure.probe, case.measure.engine, case.mechanism.flags
         if probe == "engine-speed":

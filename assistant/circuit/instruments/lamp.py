@@ -17,14 +17,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit import eye
-from assistant.circuit.instruments.model import Case, InstrumentModel
+from assistant.circuit.instruments.model import InstrumentModel, Probing
 from assistant.circuit.lamps import HEAVY_LAMP, METER, Lamp, brightness_of, lamp_named
 from assistant.circuit.network import GROUND
 from assistant.circuit.observed import Observed, Shown, below, columns
 from assistant.circuit.places import check_points
 from assistant.circuit.remembered import once
 from assistant.circuit.situations import Situation, portions
-from assistant.circuit.solving import steady, turn
+from assistant.circuit.solving import steady
+from assistant.circuit.turning import turn
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -199,7 +200,7 @@ class FilamentLamp(InstrumentModel):
         """Its own bulb, or that which takes the test lamp's place."""
         return self._bulb or lamp
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """Light and changes, relative to the same lamp on the battery posts."""
         lamp = self.bulb(case.lamp)
         light, index = _light(case.systems, case.situation, case.across, lamp)

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.instruments.model import Case, InstrumentModel
+from assistant.circuit.instruments.model import InstrumentModel, Probing
 from assistant.circuit.lamps import brightness_of, lamp_named
 from assistant.circuit.observed import Observed, Shown, below, columns
 from assistant.circuit.places import check_points
 from assistant.circuit.remembered import once
 from assistant.circuit.situations import Situation, portions
-from assistant.circuit.solving import steady, turn
+from assistant.circuit.solving import steady
+from assistant.circuit.turning import turn
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -81,7 +82,7 @@ class LedLight(InstrumentModel):
         """On two points of the circuit, none of which carries a logic signal."""
         check_points(circuit, measure)
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """What is said of it."""
         flashes = _flashes(case.systems, case.situation, case.across)
         return Observed(Flashes({name: shares[case.rows] for name, shares in flashes.items()}))

@@ -36,7 +36,7 @@ TURNING = (Engine.CRANKING, Engine.RUNNING)
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class Probing:
     """One measurement on some cars with one fault.
 
     Attributes:
@@ -101,7 +101,7 @@ class InstrumentModel(ABC):
         """
 
     @abstractmethod
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """What it shows on each car, without what the person knows of the cars beside it."""
 
     def nothing(self, count: int) -> Observed:

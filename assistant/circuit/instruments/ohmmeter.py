@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.instruments.model import Case, InstrumentModel
+from assistant.circuit.instruments.model import InstrumentModel, Probing
 from assistant.circuit.observed import Observed
 from assistant.circuit.places import check_points
 from assistant.circuit.problems import CircuitProblem
@@ -57,7 +57,7 @@ class Ohmmeter(InstrumentModel):
                 "Resistance is measured with the key off; a live circuit spoils the reading."
             )
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """The resistance in ohm."""
         ohm = _ohms(case.systems, case.situation, case.across)[case.rows]
         return Observed(value=np.where(ohm > OVER_RANGE_OHM, np.inf, ohm))

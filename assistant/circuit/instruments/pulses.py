@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.circuit.instruments.model import TURNING, Case, InstrumentModel
+from assistant.circuit.instruments.model import TURNING, InstrumentModel, Probing
 from assistant.circuit.instruments.voltmeter import volts_across
 from assistant.circuit.observed import Observed, Shown, of_known
 from assistant.circuit.places import SIGNALS, check_points
@@ -57,7 +57,7 @@ class PulseMeter(InstrumentModel):
         """On two points of the circuit, or on a sensor's signal at the plugged module."""
         check_points(circuit, measure, signals=True)
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """Whether there is a signal."""
         probe = case.measure.probe
         if probe in SIGNALS:

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.instruments.model import TURNING, Case, InstrumentModel
+from assistant.circuit.instruments.model import TURNING, InstrumentModel, Probing
 from assistant.circuit.lamps import NO_OBSERVER
 from assistant.circuit.network import GROUND
 from assistant.circuit.observed import Observed, Shown, below, columns
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.remembered import once
 from assistant.circuit.situations import Situation, portions
-from assistant.circuit.solving import Waves, turn
+from assistant.circuit.turning import Waves, turn
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -124,7 +124,7 @@ class ClampScope(InstrumentModel):
         """On the feed cable of the plugged coil, while the engine turns."""
         check_ramp(circuit, measure)
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """The ramp."""
         return Observed(ramps(case.systems, case.situation).part(case.rows))
 
@@ -144,7 +144,7 @@ class RampTimer(InstrumentModel):
         """On the feed cable of the plugged coil, while the engine turns."""
         check_ramp(circuit, measure)
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """The time in s; infinite if the driver does not limit."""
         return Observed(value=ramps(case.systems, case.situation).limit_s[case.rows])
 

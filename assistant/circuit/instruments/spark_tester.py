@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.catalogue import Circuit, Mechanism, at_one_coil
-from assistant.circuit.instruments.model import Case, InstrumentModel
+from assistant.circuit.instruments.model import InstrumentModel, Probing
 from assistant.circuit.lamps import NO_OBSERVER
 from assistant.circuit.network import GROUND, Rows
 from assistant.circuit.observed import Observed, Shown, below, columns
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.remembered import once
 from assistant.circuit.situations import Situation, portions
-from assistant.circuit.solving import turn
+from assistant.circuit.turning import turn
 from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
@@ -171,7 +171,7 @@ class SparkTester(InstrumentModel):
         if measure.engine is not Engine.CRANKING or measure.unplugged:
             raise CircuitProblem("A spark tester shows something only while cranking, with all plugged in.")
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """The spark."""
         place = case.measure.probe
         kilovolts, joules = _sparks(case.systems, case.situation, sound_coil=place == "sound-coil")

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from assistant.circuit.instruments.model import Case, InstrumentModel
+from assistant.circuit.instruments.model import InstrumentModel, Probing
 from assistant.circuit.lamps import METER
 from assistant.circuit.observed import Observed
 from assistant.circuit.places import SUPPLIES, check_points
 from assistant.circuit.remembered import once
 from assistant.circuit.situations import Situation, portions
-from assistant.circuit.solving import steady, turn
+from assistant.circuit.solving import steady
+from assistant.circuit.turning import turn
 from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ class Voltmeter(InstrumentModel):
         """On two points of the circuit, or on a sensor's supply."""
         check_points(circuit, measure, supplies=True)
 
-    def look(self, case: Case) -> Observed:
+    def look(self, case: Probing) -> Observed:
         """The mean voltage in V."""
         if case.measure.probe in SUPPLIES:
             there = (
