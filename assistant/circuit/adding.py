@@ -113,7 +113,7 @@ def _faults(library: Library, terms: Path) -> Iterator[Finding]:
                 str(terms),
                 _line(terms, "faults", fault),
                 f"no model of fault '{fault}', so that no session weighs it and no proof looks for it",
-                f"Say in {CATALOGUE} in which ways it comes about; known are "
+                f"Say in a file of {CATALOGUE} in which ways it comes about; known are "
                 + ", ".join(sorted(modelled - {NONE})),
             )
 
@@ -127,7 +127,7 @@ def _circuits(library: Library) -> Iterator[Finding]:
                 _line(Path(procedure.file), "circuit"),
                 f"circuit '{procedure.circuit}' is unknown",
                 f"Known are {', '.join(CIRCUITS)}, and {NO_CIRCUIT} for a procedure about nothing electrical; "
-                f"a new one is added to `CIRCUITS` in {CATALOGUE}",
+                f"a new one is added to `CIRCUITS` in {CATALOGUE}/circuits.py",
             )
 
 
