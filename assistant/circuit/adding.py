@@ -62,17 +62,17 @@ def _instruments(library: Library, terms: Path) -> Iterator[Finding]:
         model = REGISTRY.get(instrument.name)
         if instrument.name in SENSES:
             continue
-        line = _line(terms, "instruments", instrument.name)
         if model is None:
             file = f"{ROOM}/{instrument.name.replace('-', '_')}.py"
             yield Finding(
                 str(terms),
-                line,
+                _line(terms, "instruments", instrument.name),
                 f"no model of instrument '{instrument.name}', so that its results are not weighed or proven",
                 f"Add {file} with its `MODELS`; how is said in {ROOM}/model.py, and lamp.py there is an example",
             )
             continue
-        yield from (Finding(str(terms), line, *told) for told in _against(instrument, model))
+        for problem, remedy in _against(instrument, model):
+            yield Finding(str(terms), _line(terms, "instruments", instrument.name), problem, remedy)
 
 
 def _against(instrument: Instrument, model: InstrumentModel) -> Iterator[tuple[str, str]]:
