@@ -12,12 +12,12 @@ if TYPE_CHECKING:
     from assistant.circuit.instruments.model import InstrumentModel
 
 
-def _models() -> Iterator[InstrumentModel]:
+def models() -> Iterator[InstrumentModel]:
     """What the files of this room offer, in the order of their names."""
     for found in pkgutil.iter_modules(__path__):
         module = importlib.import_module(f"{__name__}.{found.name}")
         yield from getattr(module, "MODELS", ())
 
 
-REGISTRY: dict[str, InstrumentModel] = {model.name: model for model in _models()}
+REGISTRY: dict[str, InstrumentModel] = {model.name: model for model in models()}
 """Name in ``terms.yaml`` to what the model knows of the instrument."""
