@@ -26,16 +26,17 @@ from assistant.circuit.observing import VERSION, check, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.readings import UNITS
-from assistant.core.library.loading import LIKELIHOODS_FILE, ODDS_FILE, TERMS_FILE
 from assistant.core.library.procedure import FILAMENTS, NO_CIRCUIT, SENSES
-from assistant.core.reasoning.evidence import key_of
+from assistant.core.reasoning.knowledge import key_of
 from assistant.core.values.finding import Finding
+from assistant.loading.folder import LIKELIHOODS_FILE, ODDS_FILE, TERMS_FILE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from assistant.circuit.instruments.model import InstrumentModel
-    from assistant.core.library.procedure import Instrument, Library, Procedure, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Instrument, Procedure, Step
 
 ROOM = "assistant/circuit/instruments"
 CATALOGUE = "assistant/circuit/catalogue"

@@ -27,10 +27,11 @@ from assistant.circuit.observing import VERSION, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.spoiling import bad_spark
-from assistant.core.reasoning.evidence import FORMAT, FULL, key_of
+from assistant.core.reasoning.knowledge import FORMAT, FULL, key_of
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
 
 SYSTEMS = 16
 """Random systems for each mechanism."""

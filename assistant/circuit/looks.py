@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.observed import Observed
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Library, Measurement, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement, Step
     from assistant.proof.walk import Key, Shares
 
 

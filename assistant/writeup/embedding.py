@@ -14,7 +14,8 @@ from assistant.record.reading import clips_of, read_clip
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from assistant.core.library.procedure import Library, Measurement
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement
     from assistant.record.reading import RecordedSession
     from assistant.writeup.contents import Draft
 

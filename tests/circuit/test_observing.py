@@ -23,8 +23,8 @@ from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.readings import reading_shares
 from assistant.circuit.tracing import trace, traces
 from assistant.circuit.turning import turn
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT, Band, Engine, Leads, Measurement, Reading, Target
+from assistant.loading.folder import load_library
 
 COIL = "coil-with-external-driver"
 NEGATIVE, POSITIVE = "battery-negative", "battery-positive"

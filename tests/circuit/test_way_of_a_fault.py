@@ -16,8 +16,8 @@ from assistant.circuit.instruments.eyes import Sight
 from assistant.circuit.observing import check, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import Engine, Leads, Measurement
+from assistant.loading.folder import load_library
 
 LIBRARY = load_library(resources.directory("procedures"))
 TYPICAL = Systems.typical()
