@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
+from assistant.commands.linting import paths
 from assistant.core.library.loading import FILAMENTS, load_library
 from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
 from assistant.core.words import wording
 from assistant.errors import FileProblem
-from assistant.linting import paths
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from assistant import gear
+from assistant.commands import gear_check as gear
 from assistant.errors import GearProblem
 from assistant.hearing import microphone
 

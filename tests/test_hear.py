@@ -12,8 +12,9 @@ import pytest
 import soundfile
 import soxr
 
-from assistant import hear, resources
+from assistant import resources
 from assistant.cli import main
+from assistant.commands import sound_files as hear
 from assistant.errors import UsageProblem
 from assistant.hearing.sound import RATE
 

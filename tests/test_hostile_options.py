@@ -13,8 +13,8 @@ import pytest
 from hostile import RAW, SIGNS, call, commands
 
 from assistant import resources
+from assistant.commands.bench.past_sessions import make_up
 from assistant.printing import in_line
-from assistant.record.timing import make_up
 
 SOUNDS = resources.directory("audio_fixtures")
 QUICK = (

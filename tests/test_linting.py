@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
+from assistant.commands.linting import all_spoken, lint
 from assistant.core.library.loading import load_library
 from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
-from assistant.linting import all_spoken, lint
 from assistant.rehearsal.saying import AIM, LONGEST
 
 if TYPE_CHECKING:

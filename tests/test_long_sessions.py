@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources, writeup
+from assistant.commands.bench.long_sessions import record, resumed
 from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, NO_LIMIT
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.library.loading import load_library
-from assistant.long_bench import record, resumed
 from assistant.record import read_session
 from assistant.record.replaying import replay
 from assistant.rehearsal.endurance import Day, LongSession

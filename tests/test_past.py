@@ -13,12 +13,12 @@ from pathlib import Path
 
 import pytest
 
-from assistant import past
 from assistant.cli import main
+from assistant.commands import past, shop_odds
+from assistant.commands.bench.past_sessions import make_up
 from assistant.core.library.loading import FINDINGS_FILE, load_library
 from assistant.errors import UsageProblem
 from assistant.record import Facts, Found, Summary, Wanted, add_review
-from assistant.record.timing import make_up
 from assistant.resources import directory
 
 TODAY = date(2026, 11, 26)  # a Thursday
@@ -95,7 +95,7 @@ def test_a_long_list_says_what_it_leaves_out() -> None:
 
 def test_nothing_found_says_what_was_looked_for() -> None:
     """So that a slip of the finger is seen; and whether there are any sessions at all."""
-    wanted = past.Asked(order="47", since="last week", complaint="Wet").wanted(TODAY)
+    wanted = past.TypedSearch(order="47", since="last week", complaint="Wet").wanted(TODAY)
     said = past.nothing(Found((), 12), "here", wanted)
     assert said == (
         "None of 12 sessions is one with order 47, a day from 2026-11-16, 'wet' in its complaint. "
@@ -107,21 +107,21 @@ def test_nothing_found_says_what_was_looked_for() -> None:
 @pytest.mark.parametrize(
     ("asked", "message"),
     [
-        (past.Asked(since="tomorrow"), "'tomorrow' is not a day"),
+        (past.TypedSearch(since="tomorrow"), "'tomorrow' is not a day"),
         (
-            past.Asked(since="today", until="2026-11-25"),
+            past.TypedSearch(since="today", until="2026-11-25"),
             "Nothing can begin from 2026-11-26 and up to 2026-11-25",
         ),
-        (past.Asked(on="today", until="today"), "Leave out --on"),
-        (past.Asked(vin="QQ"), "cannot be a part of a VIN"),
-        (past.Asked(vin=""), "cannot be a part of a VIN"),
-        (past.Asked(order=" "), "--order is empty"),
-        (past.Asked(complaint="?!"), "--complaint needs a word"),
-        (past.Asked(words=("-",)), "needs a word"),
-        (past.Asked(verdict=""), "--verdict is empty"),
+        (past.TypedSearch(on="today", until="today"), "Leave out --on"),
+        (past.TypedSearch(vin="QQ"), "cannot be a part of a VIN"),
+        (past.TypedSearch(vin=""), "cannot be a part of a VIN"),
+        (past.TypedSearch(order=" "), "--order is empty"),
+        (past.TypedSearch(complaint="?!"), "--complaint needs a word"),
+        (past.TypedSearch(words=("-",)), "needs a word"),
+        (past.TypedSearch(verdict=""), "--verdict is empty"),
     ],
 )
-def test_a_search_that_cannot_be_meant_is_refused(asked: past.Asked, message: str) -> None:
+def test_a_search_that_cannot_be_meant_is_refused(asked: past.TypedSearch, message: str) -> None:
     """With a sentence that says what would be right."""
     with pytest.raises(UsageProblem, match=message):
         asked.wanted(TODAY)
@@ -129,11 +129,13 @@ def test_a_search_that_cannot_be_meant_is_refused(asked: past.Asked, message: st
 
 def test_on_is_both_ends_of_a_day_a_week_or_a_month() -> None:
     """From its first day to its last."""
-    week, month, day = (past.Asked(on=text).wanted(TODAY) for text in ("last week", "2026-10", "yesterday"))
+    week, month, day = (
+        past.TypedSearch(on=text).wanted(TODAY) for text in ("last week", "2026-10", "yesterday")
+    )
     assert (date(2026, 11, 16), date(2026, 11, 22)) == (week.since, week.until)
     assert (date(2026, 10, 1), date(2026, 10, 31)) == (month.since, month.until)
     assert date(2026, 11, 25) == day.since == day.until
-    assert week == past.Asked(since="last week", until="last week").wanted(TODAY)
+    assert week == past.TypedSearch(since="last week", until="last week").wanted(TODAY)
 
 
 def test_an_unknown_verdict_is_answered_with_the_known_ones() -> None:
@@ -142,7 +144,7 @@ def test_an_unknown_verdict_is_answered_with_the_known_ones() -> None:
     past.check_verdict("of-an-older-version", ("of-an-older-version",), LIBRARY)
     with pytest.raises(UsageProblem, match=r"Did you mean 'control-wire-open'\? Known are: .*, older, "):
         past.check_verdict("control-wire-opened", ("older",), LIBRARY)
-    assert past.Asked(verdict="Control wire open").wanted(TODAY).verdict == "control-wire-open"
+    assert past.TypedSearch(verdict="Control wire open").wanted(TODAY).verdict == "control-wire-open"
 
 
 # --- the commands ---------------------------------------------------------------------------------
@@ -238,7 +240,7 @@ def test_the_odds_shown_are_the_odds_used(folder: Path, capsys: pytest.CaptureFi
     findings = read_history(folder, LIBRARY.terms).findings()
     odds = replace(LIBRARY.knowledge.odds, findings=findings)
     library = replace(LIBRARY, knowledge=replace(LIBRARY.knowledge, odds=odds))
-    told = past.odds_json(read_history(folder, LIBRARY.terms), LIBRARY.knowledge)
+    told = shop_odds.odds_json(read_history(folder, LIBRARY.terms), LIBRARY.knowledge)
     for circuit, rows in told["circuits"].items():
         assessment = assess(library, circuit, (), DEFAULT_THRESHOLDS)
         assert assessment is not None

@@ -15,9 +15,9 @@ sys.path.insert(0, str(Path(__file__).parent / "writeup"))
 from recorded import FACTS, OPEN_CONTROL_WIRE, folder, library, scripted
 
 from assistant.cli import main
+from assistant.commands.reviewing import WantedReview, ask, fault_named, record_review
 from assistant.errors import UsageProblem
 from assistant.record import read_reviews, verify
-from assistant.reviewing import Wanted, ask, fault_named, record_review
 from assistant.writeup import drafted, write_html, write_json, write_text
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def test_a_review_by_options_is_kept_and_shown_in_every_form(
 
 def test_without_a_signature_the_repair_stays_recommended(session: Path) -> None:
     """A review that nobody signed is shown as such; the correction is still what the verdict recommends."""
-    record_review(session, Wanted(done="Nothing yet.", reviewer="J. Okoye"))
+    record_review(session, WantedReview(done="Nothing yet.", reviewer="J. Okoye"))
     made = drafted(session)[0]
     assert not made.done
     assert not made.signed
@@ -79,9 +79,11 @@ def test_without_a_signature_the_repair_stays_recommended(session: Path) -> None
 def test_an_amendment_is_shown_and_hides_nothing(session: Path) -> None:
     """The later review counts; the earlier one stays, struck out and labelled."""
     record_review(
-        session, Wanted("J. Okoye", "Replaced the coil.", ("shorted-primary",), ("splice",), sign=True)
+        session, WantedReview("J. Okoye", "Replaced the coil.", ("shorted-primary",), ("splice",), sign=True)
     )
-    record_review(session, Wanted("J. Okoye", "Spliced the control wire.", ("control-wire-open",), sign=True))
+    record_review(
+        session, WantedReview("J. Okoye", "Spliced the control wire.", ("control-wire-open",), sign=True)
+    )
     made = drafted(session)[0]
     assert ("Spliced the control wire.", "open control wire") == (made.done.text, made.confirmed.text)
     assert [["amended by review 2"] * 2 + [""], ["", ""]] == [
@@ -102,7 +104,7 @@ def test_the_write_ups_that_a_session_left_are_made_anew(session: Path) -> None:
     """Nobody finds an unsigned page beside a signed record."""
     for name in ("write-up.txt", "write-up.html"):
         (session / name).write_text("old", encoding="utf-8")
-    record_review(session, Wanted("J. Okoye", "Spliced the wire.", sign=True))
+    record_review(session, WantedReview("J. Okoye", "Spliced the wire.", sign=True))
     for name in ("write-up.txt", "write-up.html"):
         assert "Spliced the wire." in (session / name).read_text(encoding="utf-8")
 
@@ -177,7 +179,7 @@ def test_at_a_terminal_everything_is_asked(session: Path) -> None:
     told: list[str] = []
     wanted = ask(
         session,
-        Wanted(),
+        WantedReview(),
         answers(
             "Spliced the wire.", "?", "gremlins", "open control wire", "", "splice; 2", "a;b;c;d", "", "wiring; 0.8",
             "", "", "J. Okoye", "y",
@@ -185,7 +187,7 @@ def test_at_a_terminal_everything_is_asked(session: Path) -> None:
         told.append,
     )  # fmt: skip
     assert (
-        Wanted(
+        WantedReview(
             "J. Okoye",
             "Spliced the wire.",
             ("control-wire-open",),
@@ -204,10 +206,10 @@ def test_at_a_terminal_everything_is_asked(session: Path) -> None:
 def test_at_a_terminal_nothing_is_kept_without_a_yes(session: Path) -> None:
     """Not signed and not to be kept: nothing."""
     wanted = ask(
-        session, Wanted(), answers("Looked.", "", "", "", "", "J. Okoye", "n", "n"), lambda _words: None
+        session, WantedReview(), answers("Looked.", "", "", "", "", "J. Okoye", "n", "n"), lambda _words: None
     )
     assert not wanted.says_something()
-    assert not ask(session, Wanted(), answers(*[""] * 6), lambda _words: None).says_something()
+    assert not ask(session, WantedReview(), answers(*[""] * 6), lambda _words: None).says_something()
 
 
 def test_a_terminal_that_is_closed_keeps_nothing(session: Path) -> None:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant import past, resources
+from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import requests_of
 from assistant.core.library.loading import load_library
@@ -33,6 +33,7 @@ from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session.ending import Ending
 from assistant.session.loop import Ears, Session
+from assistant.session.shop import counted_sentence, left_out_sentence
 from assistant.speaking.player import Player, device_named
 from assistant.speaking.voice import DEFAULT_RATE, Speech, Voice
 
@@ -364,12 +365,12 @@ def _findings(settings: Settings, library: Library) -> tuple[Findings | None, li
     if settings.resume is not None or not settings.history or library.knowledge is None:
         return None, []
     history = read_history(settings.sessions, library.terms)
-    remarks = [past.left_out_sentence(history.left_out)] if history.left_out else []
+    remarks = [left_out_sentence(history.left_out)] if history.left_out else []
     if not history.counted:
         return None, remarks
     if not library.knowledge.odds.weight_cars:
         return None, [*remarks, "The findings of this shop are not counted: odds.yaml has no weight_cars."]
-    return history.findings(), [past.counted_sentence(len(history.counted)), *remarks]
+    return history.findings(), [counted_sentence(len(history.counted)), *remarks]
 
 
 def _log(settings: Settings, folder: Path, findings: Findings | None) -> SessionLog:

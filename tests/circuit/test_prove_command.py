@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from assistant import resources
-from assistant.cli import _Bar, main
+from assistant.cli import main
+from assistant.commands.console import ProgressBar
 
 FEW = ("--systems", "10")
 
@@ -96,8 +97,8 @@ def test_the_bar_shows_on_a_terminal_only_and_after_a_second(monkeypatch: pytest
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
     clock = [0.0]
-    monkeypatch.setattr("assistant.cli.time.monotonic", lambda: clock[0])
-    bar = _Bar("Proving")
+    monkeypatch.setattr("assistant.commands.console.time.monotonic", lambda: clock[0])
+    bar = ProgressBar("Proving")
     bar.show(1, 4)
     assert terminal.getvalue() == ""
     clock[0] = 2.0

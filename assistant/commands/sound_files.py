@@ -16,11 +16,10 @@ from assistant.core.library.loading import load_library
 from assistant.core.values.events import to_json
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar import GrammarSet
-from assistant.hearing.activity import CHUNK, DEFAULT_TIMING, Levels, SileroActivity
-from assistant.hearing.confidence import Evidence
+from assistant.hearing.confidence import evidence_in
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
-from assistant.hearing.sound import RATE, read_sound
+from assistant.hearing.sound import read_sound
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -28,7 +27,6 @@ if TYPE_CHECKING:
 
     from assistant.core.values.result import Result
     from assistant.grammar.grammar import StepGrammar
-    from assistant.hearing.sound import Samples
 
 
 def run(
@@ -125,19 +123,3 @@ def asked_for(
 def _plain(result: Result) -> dict[str, Any]:
     """Only what was said: ``{"outcome": "dark", "place": "switched"}``."""
     return {name: value for name, value in to_json(result).items() if name != "type" and value is not None}
-
-
-def evidence_in(samples: Samples) -> tuple[bool, Evidence | None]:
-    """Whether anyone speaks in a piece of sound, and what voice activity and levels say (None without speech)."""
-    activity, levels = SileroActivity(), Levels()
-    probabilities = []
-    for start in range(0, len(samples) - CHUNK + 1, CHUNK):
-        chunk = samples[start : start + CHUNK]
-        probabilities.append(activity.probability(chunk))
-        if probabilities[-1] >= DEFAULT_TIMING.begin_at:
-            levels.speech(chunk)
-        else:
-            levels.noise(chunk)
-    spoken = sum(value >= DEFAULT_TIMING.begin_at for value in probabilities)
-    enough = spoken * CHUNK >= DEFAULT_TIMING.begin_s * RATE
-    return enough, Evidence.of(probabilities, levels.snr_db())

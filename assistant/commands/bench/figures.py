@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import io
 import json
-import os
-import platform
 import subprocess
 import sys
 import tempfile
@@ -20,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__, files, resources
+from assistant.benchmarks import machine, percentile
 from assistant.core.dialogue.states import State, request_for, requests_of
 from assistant.core.library.loading import load_library
 from assistant.grammar.grammar import GrammarSet
@@ -42,7 +41,7 @@ on the sound card and is not measured here, because there may be none."""
 
 
 @dataclass
-class Turn:
+class TimedTurn:
     """One answer: seconds of sound from the last word to the decision that it had ended, and processing in s."""
 
     decided_s: float
@@ -60,7 +59,7 @@ class Figures:
     """All that was measured; times in s, memory in MB."""
 
     machine: str
-    turns: list[Turn] = field(default_factory=list)
+    turns: list[TimedTurn] = field(default_factory=list)
     heard_s: float = 0.0
     decoding_s: float = 0.0
     graph_s: list[float] = field(default_factory=list)
@@ -78,13 +77,13 @@ class Figures:
             (
                 "end of an answer to the first sound of the next prompt, 95th percentile",
                 "1.0 s",
-                f"{share(waits, 95):.2f} s",
+                f"{percentile(waits, 95):.2f} s",
             ),
-            ("the same, median", "", f"{share(waits, 50):.2f} s"),
+            ("the same, median", "", f"{percentile(waits, 50):.2f} s"),
             (
                 "of which processing after the end-point decision, 95th percentile",
                 "0.2 s",
-                f"{share(processing, 95):.3f} s",
+                f"{percentile(processing, 95):.3f} s",
             ),
             ("answers measured", "", f"{len(self.turns)}"),
             (
@@ -96,7 +95,7 @@ class Figures:
             (
                 "start of the program to its first words, median of five",
                 "3 s",
-                f"{share(self.first_words_s, 50):.2f} s",
+                f"{percentile(self.first_words_s, 50):.2f} s",
             ),
             (f"change of grammar, {both}", "", milliseconds(self.graph_s)),
             (f"event and actions safely on the disk, {both}", "", milliseconds(self.append_s)),
@@ -126,18 +125,9 @@ class Figures:
         }
 
 
-def share(values: list[float], percent: float) -> float:
-    """The percentile of a list by the nearest rank; not a number for an empty list."""
-    if not values:
-        return float("nan")
-    ordered = sorted(values)
-    rank = max(1, -(-len(ordered) * percent // 100))
-    return ordered[int(rank) - 1]
-
-
 def milliseconds(values: list[float]) -> str:
     """Median and 95th percentile in ms."""
-    return f"{1000 * share(values, 50):.1f} and {1000 * share(values, 95):.1f} ms"
+    return f"{1000 * percentile(values, 50):.1f} and {1000 * percentile(values, 95):.1f} ms"
 
 
 def measure(*, model: Path | None = None, progress: Callable[[str], None] = lambda _text: None) -> Figures:
@@ -161,23 +151,6 @@ def measure(*, model: Path | None = None, progress: Callable[[str], None] = lamb
         progress("start")
         _starts(figures, folder, model)
     return figures
-
-
-def machine() -> str:
-    """Processor, number of cores, memory, system and Python."""
-    model = platform.processor() or platform.machine()
-    try:
-        for line in Path("/proc/cpuinfo").read_text().splitlines():
-            if line.startswith("model name"):
-                model = line.partition(":")[2].strip()
-                break
-    except OSError:
-        pass
-    try:
-        memory = f", {os.sysconf('SC_PAGE_SIZE') * os.sysconf('SC_PHYS_PAGES') / 2**30:.0f} GiB"
-    except (ValueError, OSError):
-        memory = ""
-    return f"{model}, {os.cpu_count()} cores{memory}, {platform.system()}, Python {platform.python_version()}"
 
 
 class _TimedPerson(Person):
@@ -249,7 +222,7 @@ def _session(figures: Figures, folder: Path, recogniser: Recogniser) -> None:
             did = drain()
             waiting, person.waiting = person.waiting, None
             if did and waiting is not None and waiting[0] > 0 and len(figures.render_s) > said:
-                figures.turns.append(Turn(waiting[0], waiting[1], time.perf_counter() - begun))
+                figures.turns.append(TimedTurn(waiting[0], waiting[1], time.perf_counter() - begun))
             return did
 
         session.drain = timed_drain  # type: ignore[method-assign]

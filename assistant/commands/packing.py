@@ -18,8 +18,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant import __version__
+from assistant.commands.handing_over import told
 from assistant.errors import RecordBroken, RecordProblem, UsageProblem
-from assistant.handing_over import told
 from assistant.record import read_reviews, read_session, verify
 from assistant.record.bag import FORMS, WRITE_UPS, quiet
 from assistant.record.contents import look, read_inside

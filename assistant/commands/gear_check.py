@@ -35,7 +35,7 @@ SENTENCE = "Feed side. Lit, dim, or dark?"
 
 
 @dataclass(frozen=True)
-class Item:
+class GearItem:
     """One thing that was looked at: whether it is able, and what was found or what to do."""
 
     name: str
@@ -45,10 +45,10 @@ class Item:
 
 
 @dataclass(frozen=True)
-class Report:
+class GearReport:
     """All that was looked at, and the sound devices of the machine."""
 
-    items: tuple[Item, ...]
+    items: tuple[GearItem, ...]
     devices: tuple[str, ...]
 
     @property
@@ -74,15 +74,15 @@ class Report:
 
 def check(
     *, model: Path | None = None, microphone: str | None = None, speaker: str | None = None, say: bool = False
-) -> Report:
+) -> GearReport:
     """Look at everything that a session needs; nothing raises, each problem becomes a line."""
     items = [_tried("model", lambda: _model(model)), _tried("voice", _voice)]
     devices: tuple[str, ...] = ()
     try:
         sounddevice = load_sounddevice()
     except GearProblem as problem:
-        items += [Item("sound", able=False, text=str(problem))]
-        return Report(tuple(items), devices)
+        items += [GearItem("sound", able=False, text=str(problem))]
+        return GearReport(tuple(items), devices)
     found = list(sounddevice.query_devices())
     devices = tuple(
         f"{number}: {device['name']} ({device['max_input_channels']} in, {device['max_output_channels']} out)"
@@ -91,15 +91,15 @@ def check(
     items.append(_tried("loudspeaker", lambda: _loudspeaker(speaker, say=say)))
     seconds = LISTEN_S if say else GLANCE_S
     items.append(_tried("microphone", lambda: _microphone(sounddevice, microphone, seconds=seconds)))
-    items.append(Item("sound log", able=can_keep(), text=_sound_log(), needed=False))
-    return Report(tuple(items), devices)
+    items.append(GearItem("sound log", able=can_keep(), text=_sound_log(), needed=False))
+    return GearReport(tuple(items), devices)
 
 
-def _tried(name: str, look: Any) -> Item:
+def _tried(name: str, look: Any) -> GearItem:
     try:
-        return Item(name, able=True, text=look())
+        return GearItem(name, able=True, text=look())
     except BayAssistantError as problem:
-        return Item(name, able=False, text=str(problem))
+        return GearItem(name, able=False, text=str(problem))
 
 
 def _model(option: Path | None) -> str:

@@ -23,7 +23,7 @@ COUNTS = (1, 50, 200, 800)
 
 
 @dataclass(frozen=True)
-class Timing:
+class CircuitTime:
     """Seconds for all observations on so many systems, and how many (mechanism, measurement) there were."""
 
     systems: int
@@ -31,7 +31,7 @@ class Timing:
     seconds: float
 
 
-def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> list[Timing]:
+def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> list[CircuitTime]:
     """Observe everything, with shares of answers, on fresh systems of each count; one process."""
     found = []
     for count in counts:
@@ -45,5 +45,5 @@ def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> 
                 for mechanism in mechanisms(procedure.circuit):
                     answer_shares(observe(procedure.circuit, mechanism, step.measure, systems), step)
                     observations += 1
-        found.append(Timing(count, observations, time.perf_counter() - begin))
+        found.append(CircuitTime(count, observations, time.perf_counter() - begin))
     return found

@@ -27,7 +27,7 @@ _YES = {"y", "yes"}
 
 
 @dataclass(frozen=True)
-class Wanted:
+class WantedReview:
     """What a review is to say; see `assistant.record.reviews.Review`.
 
     `found` are faults by name or in plain words, `parts` and `labour` lines like "ignition coil; 1; 89.50".
@@ -58,7 +58,7 @@ def show(folder: Path) -> str:
     return write_text(folder)
 
 
-def record_review(folder: Path, wanted: Wanted) -> Review:
+def record_review(folder: Path, wanted: WantedReview) -> Review:
     """Keep a review, and make the write-ups in the session folder anew.
 
     Raises:
@@ -105,7 +105,9 @@ def fault_named(library: Library, said: str) -> str:
     raise UsageProblem(f"{begin}. {'Could be' if near else 'Known are'}: {listed}.")
 
 
-def ask(folder: Path, wanted: Wanted, question: Callable[[str], str], tell: Callable[[str], None]) -> Wanted:
+def ask(
+    folder: Path, wanted: WantedReview, question: Callable[[str], str], tell: Callable[[str], None]
+) -> WantedReview:
     """Ask a person for all that was not given as an option; an empty answer leaves it out.
 
     Args:
@@ -140,7 +142,7 @@ def ask(folder: Path, wanted: Wanted, question: Callable[[str], str], tell: Call
         wanted = replace(wanted, sign=answer in _YES)
     if wanted.says_something() and not wanted.sign:
         kept = question("Keep this review without a signature? (y/n) ").strip().lower() in _YES
-        return wanted if kept else Wanted()
+        return wanted if kept else WantedReview()
     return wanted
 
 

@@ -63,18 +63,18 @@ _COMPLAINTS = (
     "stalls at a stop and does not start again",
 )
 
-Played = list[tuple[Event, tuple[Action, ...]]]
+PlayedStory = list[tuple[Event, tuple[Action, ...]]]
 
 
 @dataclass(frozen=True)
-class Timing:
+class FindingTime:
     """What was timed, and its seconds."""
 
     name: str
     seconds: float
 
 
-def played(library: Library, answers: Sequence[str]) -> Played:
+def played(library: Library, answers: Sequence[str]) -> PlayedStory:
     """Events and actions of a session in which these were answered and, where they are read back, affirmed."""
     talk = Dialogue(library)
     talk.begin("coil-and-driver")
@@ -142,7 +142,7 @@ def _job(chance: random.Random, number: int) -> Facts:
     return Facts(str(4000 + number), vin, vehicle, chance.choice(_COMPLAINTS), "R. Alvarez")
 
 
-def _write(folder: Path, header: Header, story: Played, *, sealed: bool) -> None:
+def _write(folder: Path, header: Header, story: PlayedStory, *, sealed: bool) -> None:
     data = header.to_bytes()
     (folder / HEADER_FILE).write_bytes(data)
     last = sha256(data)
@@ -168,15 +168,15 @@ def _write(folder: Path, header: Header, story: Played, *, sealed: bool) -> None
 
 def measure(
     procedures: Path, count: int = COUNT, progress: Callable[[str], None] = lambda _text: None
-) -> list[Timing]:
+) -> list[FindingTime]:
     """Time listing, searching and counting on made-up sessions in a folder of their own."""
-    found: list[Timing] = []
+    found: list[FindingTime] = []
 
     def timed(name: str, call: Callable[[], object]) -> None:
         progress(name)
         begun = time.perf_counter()
         call()
-        found.append(Timing(name, time.perf_counter() - begun))
+        found.append(FindingTime(name, time.perf_counter() - begun))
 
     with tempfile.TemporaryDirectory(prefix="bay-assistant-bench-") as name:
         parent = Path(name) / "sessions"

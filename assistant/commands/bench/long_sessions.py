@@ -37,7 +37,7 @@ _SHARED = Path("/dev/shm")  # noqa: S108  a folder in memory; a fresh one is mad
 
 
 @dataclass(frozen=True)
-class Figure:
+class LongFigure:
     """What was measured, what is to be held ("" for nothing), and the words of the result."""
 
     name: str
@@ -52,7 +52,7 @@ def measure(
     answers: int = ANSWERS,
     pdf: bool = False,
     progress: Callable[[str], None] = lambda _text: None,
-) -> list[Figure]:
+) -> list[LongFigure]:
     """Take all figures; some two minutes, with the PDF longer.
 
     Args:
@@ -92,7 +92,7 @@ def record(parent: Path, procedures: Path, day: Day, lines: int) -> tuple[Path, 
         return log.folder, long.answers
 
 
-def _memory(parent: Path, procedures: Path, answers: int) -> Figure:
+def _memory(parent: Path, procedures: Path, answers: int) -> LongFigure:
     """Resident memory of dialogue, loop and record, by keys alone, from `WARM` answers on."""
     with SessionLog.create(parent, Facts(order="4711"), procedures) as log:
         long = LongSession(load_library(log.procedures), log, Day.KEYS, thresholds=log.header.thresholds)
@@ -105,14 +105,14 @@ def _memory(parent: Path, procedures: Path, answers: int) -> Figure:
                 last = _resident_mb()
                 first = first or last
                 highest = max(highest, last)
-        return Figure(
+        return LongFigure(
             f"memory over {answers} answers ({log.lines} lines), from {WARM} on: growth, and highest",
             "10 MB",
             f"{last - first:.1f} MB ({first:.1f} to {last:.1f}), {highest:.1f} MB",
         )
 
 
-def _session(folder: Path, about: str, *, pdf: bool, progress: Callable[[str], None]) -> list[Figure]:
+def _session(folder: Path, about: str, *, pdf: bool, progress: Callable[[str], None]) -> list[LongFigure]:
     from assistant import writeup  # noqa: PLC0415  as a session does it, when it has ended
 
     found = []
@@ -123,7 +123,7 @@ def _session(folder: Path, about: str, *, pdf: bool, progress: Callable[[str], N
         for call in calls:
             call()
         took, cpu = time.perf_counter() - elapsed, time.process_time() - used
-        found.append(Figure(f"{about}: {name}", limit, f"{took:.1f} s ({cpu:.1f} s of the processor)"))
+        found.append(LongFigure(f"{about}: {name}", limit, f"{took:.1f} s ({cpu:.1f} s of the processor)"))
 
     timed("read, and feed the dialogue (resume)", "3 s", lambda: resumed(folder))
     timed(

@@ -13,7 +13,7 @@ _SHOWN = 40
 """Signs of a wrong value that an error repeats."""
 
 
-class Parser(argparse.ArgumentParser):
+class CommandParser(argparse.ArgumentParser):
     """A parser of which every mistake, whatever was typed, ends in a sentence and exit status 2."""
 
     def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
