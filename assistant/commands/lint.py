@@ -78,12 +78,12 @@ def _write_likelihoods(library: Library, folder: Path) -> None:
 
 def _speech(library: Library, options: argparse.Namespace) -> int:
     from assistant.commands.linting import all_spoken  # noqa: PLC0415
-    from assistant.rehearsal import saying as spoken  # noqa: PLC0415
+    from assistant.rehearsal import amount, judging  # noqa: PLC0415
     from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
 
     said = all_spoken(library)
-    measured = spoken.measure(library, said, DEFAULT_RATE)
-    findings = spoken.findings(library, said)
+    measured = amount.measure(library, said, DEFAULT_RATE)
+    findings = judging.findings(library, said)
     if not options.json:
         print("\n".join(measured.lines()))
     return report(findings, "No finding.", as_json=options.json)

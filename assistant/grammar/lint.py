@@ -23,10 +23,9 @@ loses a word could change it; that is checked here.
 from __future__ import annotations
 
 import itertools
-import operator
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.states import SAYABLE, State
 from assistant.core.values.finding import Finding
@@ -35,11 +34,14 @@ from assistant.core.words.wording import units_like
 from assistant.errors import FileProblem
 from assistant.grammar import numbers
 from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
-from assistant.grammar.lexicon import CHEAPEST, Lexicon, Pronunciation, first_row, next_row
+from assistant.grammar.nearness import close_phrases
 from assistant.grammar.network import Place
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Sequence
+
+    from assistant.grammar.lexicon import Lexicon
+    from assistant.grammar.nearness import Near
 
 
 LOOK_ALIKE = 1.5
@@ -243,7 +245,7 @@ def _entries(step: StepGrammar) -> list[_Entry]:
     return entries
 
 
-def _look_alikes(entries: list[_Entry], near: _Near) -> Iterator[Finding]:
+def _look_alikes(entries: list[_Entry], near: Near) -> Iterator[Finding]:
     """Pairs of different meaning that are closer than `LOOK_ALIKE`, the closest pair of each two meanings."""
     by_text = {entry.text: entry for entry in entries}
     closest: dict[tuple[str, str], tuple[float, int, _Entry, _Entry]] = {}
@@ -265,68 +267,3 @@ def _look_alikes(entries: list[_Entry], near: _Near) -> Iterator[Finding]:
             f"sound alike: distance {distance:.1f}, at least {LOOK_ALIKE}",
             f"Choose other words here or in {second.place.file}:{second.place.line}",
         )
-
-
-_Near: TypeAlias = "dict[tuple[str, ...], list[tuple[tuple[str, ...], float]]]"
-
-
-def close_phrases(texts: Iterable[tuple[str, ...]], lexicon: Lexicon, limit: float) -> _Near:
-    """For each phrase the others whose pronunciation is closer than `limit`, with the distance.
-
-    The phrases are put into trees of phones, one for each length, and each is looked up by the weighted edit
-    distance; a branch is left as soon as everything in it is too far.
-
-    Args:
-        texts: Phrases; those with words that are not in the lexicon are passed over.
-        lexicon: Pronunciations; the usual one of each word is taken.
-        limit: Distance from which phrases count as different.
-    """
-    spoken = {text: phones for text in texts if (phones := lexicon.phones(text)) is not None}
-    trees: dict[int, _Tree] = {}
-    for text, phones in spoken.items():
-        trees.setdefault(len(phones), _Tree()).add(phones, text)
-    near: _Near = {text: [] for text in spoken}
-    for text, phones in spoken.items():
-        for length, tree in trees.items():
-            # The distance is the same in both directions, so only longer ones are looked for.
-            if length < len(phones) or CHEAPEST * (length - len(phones)) >= limit:
-                continue
-            for other, distance in tree.near(phones, length, limit):
-                if other != text:
-                    near[text].append((other, distance))
-                if length > len(phones):
-                    near[other].append((text, distance))
-    return near
-
-
-class _Tree:
-    """Phrases of one length by their phones."""
-
-    def __init__(self) -> None:
-        self.branches: dict[str, _Tree] = {}
-        self.here: list[tuple[str, ...]] = []
-
-    def add(self, phones: Pronunciation, text: tuple[str, ...]) -> None:
-        node = self
-        for phone in phones:
-            node = node.branches.setdefault(phone, _Tree())
-        node.here.append(text)
-
-    def near(
-        self, phones: Pronunciation, length: int, limit: float
-    ) -> Iterator[tuple[tuple[str, ...], float]]:
-        """Phrases of `length` phones that are closer than `limit`."""
-        todo: list[tuple[_Tree, int, list[float]]] = [(self, 0, first_row(phones))]
-        while todo:
-            node, depth, row = todo.pop()
-            if row[-1] < limit:
-                yield from ((text, row[-1]) for text in node.here)
-            depth += 1
-            # Where the two are out of step by some phones, so many at least have still to be lost or added.
-            behind = [
-                CHEAPEST * abs(len(phones) - index - length + depth) for index in range(len(phones) + 1)
-            ]
-            for phone, branch in node.branches.items():
-                following = next_row(row, phone, phones)
-                if min(map(operator.add, following, behind)) < limit:
-                    todo.append((branch, depth, following))

@@ -179,21 +179,30 @@ def _reduced(
     span = float(time[-1] - time[0])
     x = LEFT + (time - time[0]) / span * (RIGHT - LEFT)
     column = np.minimum(((x - LEFT) * _COLUMNS / (RIGHT - LEFT)).astype(int), _COLUMNS - 1)
-    points: list[tuple[float, float]] = []
+    first = np.concatenate([[0], np.flatnonzero(np.diff(column)) + 1])
+    last = np.append(first[1:], len(time)) - 1
+    lowest, highest = (_where(values, first, of) for of in (np.minimum, np.maximum))
+    marked = np.sort(np.stack([first, lowest, highest, last], axis=1), axis=1)
+    drawn = marked[np.diff(marked, axis=1, prepend=-1) != 0]
+    points = list(zip(x[drawn].tolist(), np.clip(values[drawn], low, high).tolist(), strict=True))
     over: list[tuple[float, bool]] = []
-    edges = np.flatnonzero(np.diff(column)) + 1
-    for some in np.split(np.arange(len(time)), edges):
-        first, last = some[0], some[-1]
-        lowest, highest = some[np.argmin(values[some])], some[np.argmax(values[some])]
-        points += [
-            (float(x[index]), float(np.clip(values[index], low, high)))
-            for index in sorted({int(first), int(lowest), int(highest), int(last)})
-        ]
+    above = values[highest] > high * 1.001
+    below = values[lowest] < low - 0.001 * abs(low) - 1e-9
+    for number in np.flatnonzero(above | below):
         for index, beyond, up in (
-            (highest, values[highest] > high * 1.001, True),
-            (lowest, values[lowest] < low - 0.001 * abs(low) - 1e-9, False),
+            (highest[number], above[number], True),
+            (lowest[number], below[number], False),
         ):
             at = float(x[index])
             if beyond and not any(abs(at - before) < 9 and up is side for before, side in over):
                 over.append((at, up))
     return points, over
+
+
+def _where(values: Floats, first: NDArray[np.intp], of: np.ufunc) -> NDArray[np.intp]:
+    """Where in each column, which begin at `first`, its lowest or highest value stands for the first time."""
+    lengths = np.diff(first, append=len(values))
+    hits = np.flatnonzero(values == np.repeat(of.reduceat(values, first), lengths))
+    found = first.copy()
+    found[np.searchsorted(first, hits[::-1], side="right") - 1] = hits[::-1]
+    return found

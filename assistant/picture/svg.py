@@ -6,6 +6,7 @@ A drawing library would be heavy for that and decide the look, and would not tel
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from dataclasses import dataclass
@@ -40,9 +41,14 @@ _WIDEST = 110
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Room that a line of text takes, in units of the drawing; signs outside ASCII count as the widest."""
+    return _units(text, bold) * size / 100
+
+
+@functools.lru_cache(maxsize=4096)
+def _units(text: str, bold: bool) -> int:
+    """Hundredths of the size that these letters take; a sheet asks for most of its words more than once."""
     table = _WIDTHS[bold]
-    units = sum(table[ord(sign) - 32] if " " <= sign <= "~" else _WIDEST for sign in text)
-    return units * size / 100
+    return sum(table[ord(sign) - 32] if " " <= sign <= "~" else _WIDEST for sign in text)
 
 
 def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
@@ -87,6 +93,10 @@ class Box:
     def crossed(self, line: Sequence[Point]) -> bool:
         """Whether a line of straight pieces comes through it; looked at each unit of its length."""
         for (x0, y0), (x1, y1) in itertools.pairwise(line):
+            if max(x0, x1) <= self.left or min(x0, x1) >= self.right:
+                continue
+            if max(y0, y1) <= self.top or min(y0, y1) >= self.bottom:
+                continue
             steps = max(1, math.ceil(math.hypot(x1 - x0, y1 - y0)))
             for step in range(steps + 1):
                 x, y = x0 + (x1 - x0) * step / steps, y0 + (y1 - y0) * step / steps

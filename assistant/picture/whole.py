@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.observing import Trace
+from assistant.circuit.tracing import Trace
 from assistant.core.library.procedure import FILAMENTS, Engine
 from assistant.core.words import wording
 from assistant.errors import UsageProblem
