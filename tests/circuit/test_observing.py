@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.circuit import eye, timing
+from assistant.circuit import eye
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named, mechanisms
 from assistant.circuit.lamps import lamp_named
 from assistant.circuit.network import rows_of
@@ -25,6 +25,7 @@ from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import turn
 from assistant.circuit.tracing import trace, traces
+from assistant.commands.bench import circuit_time
 from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT, Band, Engine, Leads, Measurement, Reading, Target
 
@@ -452,7 +453,7 @@ def test_a_running_engine_has_no_surge() -> None:
 
 def test_the_benchmark_counts_every_observation() -> None:
     """One entry for each number of systems; as many observations as mechanisms times steps."""
-    found = timing.measure(LIBRARY, (1,))
+    found = circuit_time.measure(LIBRARY, (1,))
     wanted = sum(len(mechanisms(p.circuit)) * len(p.steps) for p in ELECTRICAL)
     assert [(entry.systems, entry.observations) for entry in found] == [(1, wanted)]
 

@@ -1,27 +1,17 @@
-"""The command `prove`: exit status, what is printed, and where the progress bar goes."""
+"""The command `prove`: exit status, and what is printed."""
 
 from __future__ import annotations
 
-import io
 import json
 import shutil
-import sys
 from pathlib import Path
 
 import pytest
 
 from assistant import resources
 from assistant.cli import main
-from assistant.commands.console import ProgressBar
 
 FEW = ("--systems", "10")
-
-
-class Terminal(io.StringIO):
-    """Standard error that says it is a terminal."""
-
-    def isatty(self) -> bool:
-        return True
 
 
 def test_a_proof_that_holds_ends_with_0(capsys: pytest.CaptureFixture[str]) -> None:
@@ -90,20 +80,3 @@ def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
     assert {case["fault"] for case in proven["cases"]} == {"weak-battery", "none"}
     assert all(sum(case["honest"]["ends"].values()) == pytest.approx(1) for case in proven["cases"])
     assert shown["order"][0]["excess_minutes"] >= 0
-
-
-def test_the_bar_shows_on_a_terminal_only_and_after_a_second(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A long piece of work shows how far it is, and clears its line; a short one shows nothing."""
-    terminal = Terminal()
-    monkeypatch.setattr(sys, "stderr", terminal)
-    clock = [0.0]
-    monkeypatch.setattr("assistant.commands.console.time.monotonic", lambda: clock[0])
-    bar = ProgressBar("Proving")
-    bar.show(1, 4)
-    assert terminal.getvalue() == ""
-    clock[0] = 2.0
-    bar.show(2, 4)
-    assert "Proving [" in terminal.getvalue()
-    assert " 50 %" in terminal.getvalue()
-    bar.end()
-    assert terminal.getvalue().endswith("\r\x1b[K")

@@ -147,7 +147,7 @@ def test_a_working_folder_that_is_gone(tmp_path: Path) -> None:
             text=True,
             timeout=60,
             check=False,
-            env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parent.parent)},
+            env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])},
         )
         assert ended.returncode in (0, 2), ended
         assert "defect" not in ended.stderr
@@ -215,7 +215,7 @@ def test_a_pipe_on_standard_input_is_no_sound_file() -> None:
         text=True,
         timeout=60,
         check=False,
-        cwd=Path(__file__).resolve().parent.parent,
+        cwd=Path(__file__).resolve().parents[2],
     )
     assert 2 == ended.returncode
     assert "a device or a pipe" in ended.stderr

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent / "writeup"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "writeup"))
 from recorded import FACTS, OPEN_CONTROL_WIRE, folder, library, scripted
 
 from assistant.cli import main

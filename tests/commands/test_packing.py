@@ -13,7 +13,7 @@ import bagit
 import jsonschema
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent / "writeup"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "writeup"))
 from recorded import FACTS, OPEN_CONTROL_WIRE, folder, scripted
 
 from assistant.cli import main
