@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     import argparse
     from pathlib import Path
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
 
 ABOUT = "Check procedures, cautions and grammars."
 EXAMPLE = "bay-assistant lint --procedures my-procedures"
@@ -43,18 +44,19 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the findings, or write what was asked for; the exit status is 1 when there are findings."""
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_knowledge, load_library  # noqa: PLC0415
 
     folder = procedures_folder(options)
     # A damaged table is written anew, so it is not read here.
-    library = load_library(folder, weighing=not options.write_likelihoods)
+    library = load_library(folder)
+    knowledge = None if options.write_likelihoods else load_knowledge(folder, library.terms)
     if options.write_schema:
         _write_schema(library, folder)
     if options.write_likelihoods:
         _write_likelihoods(library, folder)
     if options.write_schema or options.write_likelihoods:
         return 0
-    return _speech(library, options) if options.speech else _all(library, options)
+    return (_speech if options.speech else _all)(library, knowledge, options)
 
 
 def _write_schema(library: Library, folder: Path) -> None:
@@ -71,30 +73,30 @@ def _write_schema(library: Library, folder: Path) -> None:
 
 def _write_likelihoods(library: Library, folder: Path) -> None:
     from assistant.circuit import likelihoods  # noqa: PLC0415
-    from assistant.core.library.loading import LIKELIHOODS_FILE  # noqa: PLC0415
+    from assistant.loading.folder import LIKELIHOODS_FILE  # noqa: PLC0415
 
     write(folder / LIKELIHOODS_FILE, likelihoods.to_bytes(likelihoods.table(library)).decode())
 
 
-def _speech(library: Library, options: argparse.Namespace) -> int:
+def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
     from assistant.commands.linting import all_spoken  # noqa: PLC0415
     from assistant.rehearsal import amount, judging  # noqa: PLC0415
     from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
 
-    said = all_spoken(library)
-    measured = amount.measure(library, said, DEFAULT_RATE)
+    said = all_spoken(library, knowledge)
+    measured = amount.measure(library, knowledge, said, DEFAULT_RATE)
     findings = judging.findings(library, said)
     if not options.json:
         print("\n".join(measured.lines()))
     return report(findings, "No finding.", as_json=options.json)
 
 
-def _all(library: Library, options: argparse.Namespace) -> int:
+def _all(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
     from assistant.commands.linting import lint  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
 
     grammars = GrammarSet.load(grammars_folder(options))
-    findings = lint(library, grammars)
+    findings = lint(library, knowledge, grammars)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
     good = f"{len(library.procedures)} procedures with {steps} steps and {len(grammars.names())} grammars: no finding."
     return report(findings, good, as_json=options.json)

@@ -14,7 +14,7 @@ from assistant.record.searching import Wanted, read_day, vin_part, words_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.record import Found, Summary
 
 AT_ONCE = 20

@@ -58,7 +58,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print the sheet as SVG, or write it."""
     from assistant.commands import picturing  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
     from assistant.picture.whole import png  # noqa: PLC0415
 
     library = load_library(procedures_folder(options))

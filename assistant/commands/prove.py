@@ -12,8 +12,9 @@ from assistant.commands.options import add_procedures, procedures_folder
 if TYPE_CHECKING:
     import argparse
 
-    from assistant.core.library.procedure import Library
-    from assistant.proof import order as proof_order, work as proving
+    from assistant.core.library.library import Library
+    from assistant.proof import order as proof_order
+    from assistant.proof.result import Request
 
 ABOUT = "Prove procedures: every fault of the circuit, over many random cars, led to its verdict."
 EXAMPLE = "bay-assistant prove coil-control --systems 500 --order"
@@ -50,18 +51,15 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the proof; the exit status is 1 when it does not hold."""
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
-    from assistant.core.reasoning.odds import load_odds  # noqa: PLC0415
-    from assistant.proof import (  # noqa: PLC0415
-        order as proof_order,
-        report as proof_report,
-        story as proof_story,
-        work as proving,
-    )
+    from assistant.loading.folder import load_library, load_odds  # noqa: PLC0415
+    from assistant.proof import order as proof_order, report as proof_report  # noqa: PLC0415
+    from assistant.proof.result import Request  # noqa: PLC0415
+    from assistant.proof.story import stories  # noqa: PLC0415
+    from assistant.proof.work import prove  # noqa: PLC0415
 
     folder = procedures_folder(options)
     library = load_library(folder)
-    asked = proving.Asked(
+    asked = Request(
         procedures=tuple(dict.fromkeys(options.names)),
         systems=options.systems or 200,
         seed=options.seed,
@@ -72,11 +70,11 @@ def run(options: argparse.Namespace) -> int:
         return _pairs(options, library, asked)
     orders: tuple[proof_order.Ordered, ...] = ()
     with ProgressBar("Proving") as bar:
-        report = proving.prove(library, asked, bar.show)
+        report = prove(library, asked, bar.show)
         if odds is not None:
             names = asked.procedures or tuple(library.procedures)
             orders = proof_order.order(library, odds, names)
-    told = tuple(proof_story.stories(library, report.procedures, asked))
+    told = tuple(stories(library, report.procedures, asked))
     if options.json:
         print(json.dumps(proof_report.to_json(report, told, orders), indent=1))
     else:
@@ -84,7 +82,7 @@ def run(options: argparse.Namespace) -> int:
     return 0 if report.holds else 1
 
 
-def _pairs(options: argparse.Namespace, library: Library, asked: proving.Asked) -> int:
+def _pairs(options: argparse.Namespace, library: Library, asked: Request) -> int:
     from assistant.proof import pairs as proof_pairs  # noqa: PLC0415
 
     all_hold = True

@@ -26,7 +26,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the differences, and the dialogue when it was asked for; the exit status is 1 when there are any."""
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_folder  # noqa: PLC0415
     from assistant.record import read_session  # noqa: PLC0415
     from assistant.record.replaying import other_likelihoods, replay  # noqa: PLC0415
 
@@ -42,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
         show(session, sys.stdout)
     for difference in differences:
         print(difference)
-    other = other_likelihoods(session, load_library(resources.directory("procedures")))
+    other = other_likelihoods(session, load_folder(resources.directory("procedures"))[1])
     if other:
         print(other)
     if not differences:

@@ -102,9 +102,9 @@ def run(options: argparse.Namespace) -> int:
     with ProgressBar("Reading records") as bar:
         found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=bar.show)
     if wanted.verdict and wanted.verdict not in found.verdicts:
-        from assistant.core.library.loading import load_library  # noqa: PLC0415
+        from assistant.loading.folder import load_library  # noqa: PLC0415
 
-        library = load_library(resources.directory("procedures"), weighing=False)
+        library = load_library(resources.directory("procedures"))
         past.check_verdict(wanted.verdict, found.verdicts, library)
     for remark in past.remarks(found):
         complain(remark)
@@ -152,16 +152,16 @@ def _show(found: Found, folder: Path, wanted: Wanted, today: date, options: argp
 
 def _show_odds(folder: Path, *, as_json: bool) -> int:
     from assistant.commands import shop_odds  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_folder  # noqa: PLC0415
     from assistant.record.history import read_history  # noqa: PLC0415
 
-    library = load_library(resources.directory("procedures"))
-    if library.knowledge is None:
+    library, knowledge = load_folder(resources.directory("procedures"))
+    if knowledge is None:
         raise UsageProblem("The procedures have no likelihoods or no odds, so there is nothing to show.")
     history = read_history(folder, library.terms)
     if as_json:
-        print(json.dumps(shop_odds.odds_json(history, library.knowledge), indent=2))
+        print(json.dumps(shop_odds.odds_json(history, knowledge), indent=2))
     else:
-        for line in shop_odds.odds_text(history, library.knowledge, library.terms):
+        for line in shop_odds.odds_text(history, knowledge, library.terms):
             print(line)
     return 0

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from assistant.core.library.procedure import Terms
-    from assistant.core.reasoning.evidence import Knowledge
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.record.history import History, Score
 
 

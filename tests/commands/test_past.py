@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from assistant.commands import past
-from assistant.core.library.loading import load_library
 from assistant.errors import UsageProblem
+from assistant.loading.folder import load_library
 from assistant.record import Facts, Found, Summary, Wanted
 from assistant.resources import directory
 

@@ -22,7 +22,7 @@ def run(options: argparse.Namespace) -> int:
     """Print a line for each number of systems."""
     from assistant.benchmarks import machine  # noqa: PLC0415
     from assistant.commands.bench.circuit_time import measure  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
 
     found = measure(load_library(resources.directory("procedures")))
     if options.json:

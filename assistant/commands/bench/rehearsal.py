@@ -50,7 +50,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print what was condemned and asked again."""
     from assistant.benchmarks import machine  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
     from assistant.rehearsal import erring  # noqa: PLC0415
 
     wanted = erring.Wanted(

@@ -36,13 +36,13 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print the report."""
     from assistant.commands.linting import all_spoken  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
     from assistant.hearing_bench import listening  # noqa: PLC0415
+    from assistant.loading.folder import load_folder  # noqa: PLC0415
     from assistant.speaking.voice import DEFAULT_RATE, Voice  # noqa: PLC0415
 
-    library = load_library(resources.directory("procedures"))
-    said = list(dict.fromkeys(one.sentence for one in all_spoken(library)))
+    library, knowledge = load_folder(resources.directory("procedures"))
+    said = list(dict.fromkeys(one.sentence for one in all_spoken(library, knowledge)))
     if options.sentences > 0:
         said = said[:: max(1, len(said) // options.sentences)]
     lexicon = GrammarSet.load(resources.directory("grammars")).lexicon
