@@ -223,7 +223,6 @@ def circles() -> list[list[str]]:
 
 
 KNOWN_CIRCLES: list[list[str]] = [
-    ["assistant.acoustic.bank", "assistant.acoustic.voices"],
     ["assistant.core.dialogue.circles", "assistant.core.dialogue.trail"],
     [
         "assistant.core.dialogue.policy",
