@@ -19,7 +19,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar import GrammarSet
@@ -28,6 +27,7 @@ from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.confidence import measures
 from assistant.hearing.judge import judge, share_of
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
+from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -10,14 +10,13 @@ and reports:
 
 A **short word** is one that has, or can have, a single syllable: such a word fits into one stroke of an impact
 wrench.
-Losing the place alone is no finding ("feed lit" becomes "lit"): the place is a check on the side.
+Losing only the place ("feed lit" becomes "lit") is not a finding, because the place is only an extra check.
 
 **Numbers are exempt** from both comparisons among themselves: losing a word of "twelve point four" can give
 another number, which is why every number is read back before it counts.
-What must hold is that a lost word of a number leaves the place and the unit alone: words of numbers, of units
-and of places are three separate sets, which `GrammarSet` makes sure of, so only a place or a unit that itself
-loses a word could change it; that is checked here.
-(A unit that is lost as a whole leaves a number in the step's own unit; the read-back speaks the unit.)
+A lost word of a number must not touch the place or the unit. `GrammarSet` keeps the words of numbers, units and
+places apart, so only a place or unit that itself loses a word could change; this module checks that.
+(If the whole unit is lost, the number counts in the step's own unit, and the read-back speaks the unit.)
 """
 
 from __future__ import annotations
@@ -30,7 +29,7 @@ from typing import TYPE_CHECKING
 from assistant.core.dialogue.states import SAYABLE, State
 from assistant.core.values.finding import Finding
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
-from assistant.core.words.wording import units_like
+from assistant.core.values.units import units_like
 from assistant.errors import FileProblem
 from assistant.grammar import numbers
 from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
@@ -45,16 +44,18 @@ if TYPE_CHECKING:
 
 
 LOOK_ALIKE = 1.5
-"""Phrases of different meaning closer than this sound alike: one and a half quite different phones.
+"""Phrases with different meanings that are closer than this sound alike: one and a half quite different phones.
 
-Our judgement, no source.
-"lit" and "out" (1.6) and "lit" and "dim" (1.7) are the closest that the shipped grammars have among results;
-"on" and "off" (0.7) would be refused.
+This is our judgement, without a source.
+Among the results of the shipped grammars "lit" and "out" (1.6) and "lit" and "dim" (1.7) are closest; "on" and
+"off" (0.7) would be refused.
 """
 
 
 def typical_requests(grammars: GrammarSet) -> list[GrammarRequest]:
-    """What a step could ask for: each grammar's outcomes and each unit, in every state that takes results."""
+    """Requests that a step could make: each grammar's outcomes and each unit, in every state that takes
+    results.
+    """
     found = []
     for state, controls in SAYABLE.items():
         found.append(GrammarRequest(controls=controls))
@@ -81,11 +82,11 @@ def lint_grammars(
     outcomes: Iterable[str] = (),
     places: Iterable[str] = (),
 ) -> list[Finding]:
-    """Everything that could be misheard, or cannot be said.
+    """Everything that could be misheard or cannot be said.
 
     Args:
         grammars: The grammars with their lexicon.
-        requests: What steps ask for; None: `typical_requests`.
+        requests: The requests of the steps; None means `typical_requests`.
         outcomes: Names of outcomes that must be sayable, from the procedures.
         places: Names of places that must be sayable.
     """
@@ -98,7 +99,8 @@ def lint_grammars(
             findings.append(Finding(str(problem.path), problem.line, problem.problem, problem.remedy))
             continue
         steps.append(step)
-    # Steps share most of their phrases: all are compared once, and each step takes the pairs that it holds.
+    # Steps share most of their phrases, so all are compared once, and each step picks the pairs that it
+    # contains.
     entries = [_entries(step) for step in steps]
     texts = dict.fromkeys(entry.text for of_step in entries for entry in of_step)
     near = close_phrases(texts, grammars.lexicon, LOOK_ALIKE)
@@ -146,7 +148,7 @@ def _unsayable(grammars: GrammarSet, outcomes: Iterable[str], places: Iterable[s
 
 
 def _places(grammars: GrammarSet) -> Iterator[Finding]:
-    """Places that become another place by losing short words, or sound like another place."""
+    """Places that turn into another place by losing short words, or that sound like another place."""
     lexicon = grammars.lexicon
     forms = [(name, form) for name in grammars.places() for form in grammars.forms("place", name)]
     for name, form in forms:
@@ -186,7 +188,7 @@ def _lossy(step: StepGrammar) -> Iterator[Finding]:
             if name != other_name and turns_into(form.text, shorter.text):
                 yield _lost(form.words[0].place, str(form), str(shorter), f"the unit {other_name}")
     if forms:
-        # What remains of a reading whose number is lost must be nothing.
+        # If a reading loses its number, nothing may remain of it.
         endings: list[tuple[str, ...]] = [(), *(form.text for _, form in forms)]
         for where, ending in itertools.product(step.place_forms(), endings):
             for left in ((*where.text, *ending), *_shortened((*where.text, *ending), short)):
@@ -197,7 +199,7 @@ def _lossy(step: StepGrammar) -> Iterator[Finding]:
 
 
 def _shortened(words: Sequence[str], short: Collection[str]) -> set[tuple[str, ...]]:
-    """The words with every choice of one or more short words left out."""
+    """The words without one or more short words, in every combination."""
     left: set[tuple[str, ...]] = {()}
     for word in words:
         longer = {(*start, word) for start in left}
@@ -227,7 +229,7 @@ class _Entry:
 
 
 def _entries(step: StepGrammar) -> list[_Entry]:
-    """What is compared within a step; one outcome at two places is compared once for all, in `_places`."""
+    """The phrases to compare within a step; one outcome at two places is compared once for all, in `_places`."""
     entries = [
         _Entry(phrase.text, result.outcome or str(result.control), phrase.words[-1].place)
         for phrase, result in step.meanings()
@@ -236,17 +238,17 @@ def _entries(step: StepGrammar) -> list[_Entry]:
         place = step.unit_forms(step.units()[0])[0].words[0].place
         values = [Decimal(value) for value in range(100)] + [Decimal(value) / 10 for value in range(1, 10)]
         entries += [_Entry(tuple(numbers.in_words(value).split()), "a number", place) for value in values]
-    # Digits one by one are a number where a number is asked for: exempt like all numbers, and read back.
+    # Where a number is asked for, single digits are a number: exempt like all numbers, and read back.
     entries += [
         _Entry((word,), "a number" if step.request.units and sign.isdigit() else sign, place)
         for word, sign, place in step.signs()
     ]
-    # A unit is never said alone, so units are compared among themselves only.
+    # A unit is never spoken alone, so units are compared only among themselves.
     return entries
 
 
 def _look_alikes(entries: list[_Entry], near: Near) -> Iterator[Finding]:
-    """Pairs of different meaning that are closer than `LOOK_ALIKE`, the closest pair of each two meanings."""
+    """Pairs with different meanings that are closer than `LOOK_ALIKE`; the closest pair for any two meanings."""
     by_text = {entry.text: entry for entry in entries}
     closest: dict[tuple[str, str], tuple[float, int, _Entry, _Entry]] = {}
     for one in by_text.values():

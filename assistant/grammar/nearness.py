@@ -1,9 +1,9 @@
-"""Which of many phrases sound alike: all of them against all, by the weighted edit distance of `lexicon`.
+"""Finds phrases that sound alike: compares all with all by the weighted edit distance of `lexicon`.
 
-The phrases are put into trees of phones, one for each length, and are looked up a length at a time; a branch is left
-as soon as everything in it is too far.
-The rows of the edit distance of all that are still near are kept side by side, which makes the check of a
-thousand phrases a matter of a second.
+The phrases form trees of phones, one for each length, and are looked up a length at a time; the search leaves a
+branch as soon as everything in it is too far.
+The edit-distance rows of all phrases that are still near lie side by side, so a thousand phrases take about a
+second.
 """
 
 from __future__ import annotations
@@ -25,22 +25,22 @@ if TYPE_CHECKING:
     Numbers = NDArray[np.intp]
 
 Near: TypeAlias = "dict[tuple[str, ...], list[tuple[tuple[str, ...], float]]]"
-"""For each phrase the others that are near, with the distance."""
+"""For each phrase, the near phrases with their distances."""
 
 _ORDER = sorted(PHONES)
 _NUMBER = {phone: number for number, phone in enumerate(_ORDER)}
 _OMISSION = np.array([omission(phone) for phone in _ORDER])
 _SUBSTITUTION = np.array([[substitution(one, other) for other in _ORDER] for one in _ORDER])
 _AT_ONCE = 500
-"""Phrases that are looked up together: some ten thousand branches, which take a few megabytes."""
+"""Number of phrases that are looked up together: some ten thousand branches, which take a few megabytes."""
 
 
 def close_phrases(texts: Iterable[tuple[str, ...]], lexicon: Lexicon, limit: float) -> Near:
-    """For each phrase the others whose pronunciation is closer than `limit`, with the distance.
+    """For each phrase, the others whose pronunciation is closer than `limit`, with their distances.
 
     Args:
-        texts: Phrases; those with words that are not in the lexicon are passed over.
-        lexicon: Pronunciations; the usual one of each word is taken.
+        texts: Phrases; those with words outside the lexicon are skipped.
+        lexicon: Pronunciations, of which the usual one of each word counts.
         limit: Distance from which phrases count as different.
     """
     spoken = {text: phones for text in texts if (phones := lexicon.phones(text)) is not None}
@@ -92,7 +92,7 @@ class _Tree:
                     branches.append({})
                 node = branches[node][phone]
             here.setdefault(node, []).append(text)
-        # Numbered anew, so that the branches of a node follow each other: the first, and how many.
+        # Renumbered so that the branches of a node follow each other; kept are the first and their count.
         self._here: dict[int, list[tuple[str, ...]]] = {}
         level, phone_of = [0], [0]
         first: list[int] = []
@@ -115,7 +115,7 @@ class _Tree:
             limit: As for `close_phrases`.
 
         Yields:
-            Number of the wanted phrase, which come in their order; a phrase of the tree; the distance.
+            The number of the wanted phrase, in order; a phrase of the tree; their distance.
         """
         target = np.ascontiguousarray(wanted.T)
         size, count = target.shape
@@ -129,7 +129,7 @@ class _Tree:
             nth = np.arange(len(before)) - np.repeat(np.cumsum(children) - children, children)
             node, which = self._first[node][before] + nth, which[before]
             rows = _following(rows[:, before], self._phone[node], target[:, which], lost[:, which])
-            # Where the two are out of step by some phones, so many at least have still to be lost or added.
+            # If the two are out of step by some phones, at least that many must still be lost or added.
             behind = CHEAPEST * np.abs(size - places - self.length + depth)
             kept = (rows + behind[:, None]).min(axis=0) < limit
             node, which, rows = node[kept], which[kept], rows[:, kept]
@@ -154,7 +154,7 @@ def _following(rows: Floats, phone: Numbers, target: Numbers, lost: Floats) -> F
 
 
 def _last_first(first: list[int], count: list[int]) -> Numbers:
-    """The order in which a walk meets the nodes that takes the last branch of each node first."""
+    """The order in which a walk that takes the last branch first meets the nodes."""
     rank = np.empty(len(first), np.intp)
     todo, number = [0], 0
     while todo:

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.proof.result import Request
 
 

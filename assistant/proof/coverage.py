@@ -14,7 +14,7 @@ from assistant.proof.walk import End, Key, Walk, goes_on
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.proof.result import Proven
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from assistant.circuit.observers import Observer
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.proof.walk import Walk
 
 

@@ -16,7 +16,7 @@ from assistant.proof.walk import End, Key, Walk
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 NO_FAULT = NONE
 """The fault's name of a car that has none."""

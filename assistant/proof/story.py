@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
     from assistant.circuit.observing import Observed
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
     from assistant.proof.judging import CounterExample
     from assistant.proof.result import Proven, Request
     from assistant.proof.way import Told

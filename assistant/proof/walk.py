@@ -29,7 +29,8 @@ from assistant.circuit.catalogue import CIRCUITS
 from assistant.core.library.procedure import NO_CIRCUIT, Leads, Step
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library, Target
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Target
 
 CLEAR = 0.999
 """An answer with at least this share is clear: no honest person would give another. Chosen."""

@@ -13,7 +13,7 @@ from assistant.proof.walk import LONGEST, End, Shares, answers, follow
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 
 @dataclass(frozen=True)

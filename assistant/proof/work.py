@@ -30,7 +30,7 @@ from assistant.proof.walk import End, Walk, followed, walk
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 _SYSTEMS_AT_ONCE = 100
 """Of every mechanism, in one piece of the work: the model simulates all mechanisms of a circuit together."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.loading import load_library
 from assistant.errors import RecordBroken, RecordProblem
+from assistant.loading.folder import load_folder
 from assistant.record.contents import read_inside
 from assistant.record.header import PROCEDURES
 from assistant.record.recorded import RecordedSession, clip_name_is_ours
@@ -15,7 +15,8 @@ from assistant.record.storage import sha256
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Clip
 
 
@@ -56,6 +57,11 @@ def recorded_session(scan: Scan) -> RecordedSession:
 
 
 def recorded_library(session: RecordedSession) -> Library:
+    """The procedures that were copied into a session; errors as for `recorded_folder`."""
+    return recorded_folder(session)[0]
+
+
+def recorded_folder(session: RecordedSession) -> tuple[Library, Knowledge | None]:
     """The procedures that were copied into a session, each file checked against its checksum in the header.
 
     Raises:
@@ -72,7 +78,7 @@ def recorded_library(session: RecordedSession) -> Library:
     for name, checksum in session.header.procedures.items():
         if sha256(read_inside(session.folder, f"{PROCEDURES}/{name}")) != checksum:
             raise RecordBroken(f"{PROCEDURES}/{name} was altered: it is not the procedure that was used.")
-    return load_library(folder)
+    return load_folder(folder)
 
 
 def read_clip(folder: Path, clip: Clip) -> bytes:

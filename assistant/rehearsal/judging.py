@@ -25,7 +25,7 @@ from assistant.core.words.sentences import count_words
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.rehearsal.saying import Spoken
 
 AIM = 12
@@ -66,7 +66,8 @@ def commands(sentence: str, names: Iterable[str] = ()) -> list[str]:
     found = []
     plain = sentence.lower()
     for name in names:
-        plain = re.sub(rf"\b{re.escape(name)}\b", "it", plain)
+        if name in plain:
+            plain = re.sub(rf"\b{re.escape(name)}\b", "it", plain)
     # After "say" come words to be said, parted by commas: they command nothing.
     joined = _ORDERED if plain.startswith("say ") else _JOINED
     for clause in joined.split(plain):

@@ -15,7 +15,8 @@ from assistant.record.recorded import clips_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from assistant.core.library.procedure import Library, Measurement
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement
     from assistant.record.recorded import RecordedSession
     from assistant.writeup.contents import Draft
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.record.course import Course, Dated
     from assistant.record.recorded import RecordedSession
 

@@ -20,8 +20,8 @@ from assistant.acoustic.sound import Sound
 from assistant.acoustic.sweep import mean_price
 from assistant.acoustic.texts import ScriptLine, Texts
 from assistant.acoustic.voices import KOKORO_ENGLISH, KOKORO_FOREIGN, KOKORO_KEPT, Flite
-from assistant.core.library.loading import load_library
 from assistant.grammar.grammar import GrammarSet
+from assistant.loading.folder import load_library
 
 
 class _Noise:

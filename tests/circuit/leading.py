@@ -16,7 +16,7 @@ from assistant.proof.walk import walk
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 COIL = "coil-with-external-driver"
 

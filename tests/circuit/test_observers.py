@@ -23,8 +23,8 @@ from assistant.circuit.observers import (
     seen,
 )
 from assistant.circuit.parameters import Systems
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import CLAMPS, SENSES, Engine, Step
+from assistant.loading.folder import load_library
 from assistant.proof.cases import observers
 from assistant.proof.result import Request
 from assistant.resources import directory

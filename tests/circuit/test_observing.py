@@ -18,8 +18,8 @@ from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import turn
 from assistant.circuit.tracing import trace, traces
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT, Band, Engine, Leads, Measurement, Reading, Target
+from assistant.loading.folder import load_library
 
 COIL = "coil-with-external-driver"
 NEGATIVE, POSITIVE = "battery-negative", "battery-positive"
