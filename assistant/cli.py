@@ -708,7 +708,8 @@ def _bench_speech(options: argparse.Namespace) -> int:
 
 def _bench_hearing(options: argparse.Namespace) -> int:
     from assistant.hearing_bench import report  # noqa: PLC0415
-    from assistant.hearing_bench.running import Options, measure  # noqa: PLC0415
+    from assistant.hearing_bench.measurements import Options  # noqa: PLC0415
+    from assistant.hearing_bench.running import measure  # noqa: PLC0415
 
     wanted = Options(
         models=(*([options.model] if options.model else []), *options.models),
