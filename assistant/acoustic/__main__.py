@@ -169,7 +169,7 @@ def _train(options: argparse.Namespace) -> None:
     from assistant.acoustic.net import Shape  # noqa: PLC0415
     from assistant.acoustic.plan import Plan  # noqa: PLC0415
     from assistant.acoustic.train import train  # noqa: PLC0415
-    from assistant.acoustic.windows import SpeechOnDevice  # noqa: PLC0415
+    from assistant.acoustic.windows import TrainingSpeech  # noqa: PLC0415
 
     plan = Plan(options.minutes, **_numbers(options.set, Plan))
     shape = Shape(**_numbers(options.shape, Shape))
@@ -178,10 +178,10 @@ def _train(options: argparse.Namespace) -> None:
             "There is no GPU that PyTorch can use. Train on one, or add --device cpu: some 100 times slower."
         )
     device = torch.device(options.device)
-    speech = SpeechOnDevice(options.bank, device)
+    speech = TrainingSpeech(options.bank, device)
     if not speech.phones:
         raise UsageProblem(f"There is no speech in {', '.join(map(str, options.bank))}. Make it with 'bank'.")
-    kept = SpeechOnDevice([options.kept], device) if options.kept else None
+    kept = TrainingSpeech([options.kept], device) if options.kept else None
     print(f"{speech.hours:.2f} h of speech, {len(speech.phones)} utterances", flush=True)
     train(
         speech, plan, shape, options.out, go_on=options.go_on, kept=kept, say=lambda t: print(t, flush=True)

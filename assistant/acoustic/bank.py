@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.acoustic.texts import ScriptLine, Texts
+    from assistant.acoustic.texts import Texts, TrainingText
     from assistant.acoustic.voices import Synthesiser
 
 PART_S = 600.0
@@ -49,7 +49,7 @@ LEVEL = 0.08
 """Root mean square of each utterance, of 1."""
 
 
-def spoken(synthesiser: Synthesiser, said: ScriptLine, rng: random.Random) -> tuple[Sound, str] | None:
+def spoken(synthesiser: Synthesiser, said: TrainingText, rng: random.Random) -> tuple[Sound, str] | None:
     """An utterance, trimmed and at `LEVEL`, and the name of its voice; None for one of an unlikely length."""
     made, voice = synthesiser.speak(said, rng)
     sound = trimmed(made)

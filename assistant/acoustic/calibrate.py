@@ -30,8 +30,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.acoustic.figures import quality, report, tally, trust
-from assistant.acoustic.fitting import RatedLine, across, fit, halves
-from assistant.acoustic.in_noise import HeardLine, hear_all, read_manifest
+from assistant.acoustic.fitting import Stated, across, fit, halves
+from assistant.acoustic.in_noise import HeardInNoise, hear_all, read_manifest
 from assistant.errors import BayAssistantError
 from assistant.hearing.confidence import MEASURES
 from assistant.hearing.recogniser import Recogniser, find_model
@@ -67,7 +67,7 @@ class Price:
     repeat: float = 1.0
 
 
-def choose(heard: Sequence[HeardLine]) -> tuple[str, ...]:
+def choose(heard: Sequence[HeardInNoise]) -> tuple[str, ...]:
     """The measures that help on voices that were not fitted on, ``share`` first."""
     chosen: tuple[str, ...] = ("share",)
     loss = quality(across(heard, chosen))["log loss"]
@@ -80,7 +80,7 @@ def choose(heard: Sequence[HeardLine]) -> tuple[str, ...]:
     return chosen
 
 
-def limits(judged: Sequence[RatedLine], price: Price) -> tuple[float, float]:
+def limits(judged: Sequence[Stated], price: Price) -> tuple[float, float]:
     """Probabilities under which to repeat the question, and to ask for a yes, with the lowest mean cost."""
     chance = np.array([one.probability for one in judged if one.heard.phrase])
     right = np.array([one.heard.right for one in judged if one.heard.phrase])
@@ -145,7 +145,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
-def calibrated(heard: Sequence[HeardLine], model: Path, about: str) -> Calibration:
+def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> Calibration:
     """Fitted on all voices, with the limits and figures of voices that were not fitted on.
 
     Raises:

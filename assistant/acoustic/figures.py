@@ -12,17 +12,17 @@ from assistant.hearing_bench import scoring
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
-    from assistant.acoustic.fitting import RatedLine
+    from assistant.acoustic.fitting import Stated
     from assistant.hearing_bench.scoring import Reliability
     from assistant.measured import Calibration
 
 
-def tally(judged: Iterable[RatedLine], reject: float, ask: float) -> dict[str, float]:
+def tally(judged: Iterable[Stated], reject: float, ask: float) -> dict[str, float]:
     """Shares in per cent: of the grammar's phrases right, wrong and asked again; wrong and other speech accepted."""
     phrases = [one for one in judged if not one.heard.other]
     others = [one for one in judged if one.heard.other]
 
-    def share(among: Sequence[RatedLine], good: Callable[[RatedLine], bool]) -> float:
+    def share(among: Sequence[Stated], good: Callable[[Stated], bool]) -> float:
         return round(100 * sum(map(good, among)) / max(1, len(among)), 1)
 
     return {
@@ -38,7 +38,7 @@ def tally(judged: Iterable[RatedLine], reject: float, ask: float) -> dict[str, f
     }
 
 
-def quality(judged: Iterable[RatedLine]) -> dict[str, float]:
+def quality(judged: Iterable[Stated]) -> dict[str, float]:
     """Of the stated probabilities: log loss, Brier score, area under the curve, calibration error.
 
     Brier score and calibration error as in `assistant.hearing_bench.scoring`.
@@ -61,17 +61,17 @@ def quality(judged: Iterable[RatedLine]) -> dict[str, float]:
     }
 
 
-def trust(judged: Iterable[RatedLine]) -> Reliability:
+def trust(judged: Iterable[Stated]) -> Reliability:
     """How far the stated probabilities are those of being right, as `bench hearing` counts it."""
     return scoring.reliability([(j.probability, j.heard.right) for j in judged if j.heard.phrase])
 
 
-def reliability(judged: Iterable[RatedLine]) -> list[tuple[float, float, int]]:
+def reliability(judged: Iterable[Stated]) -> list[tuple[float, float, int]]:
     """For each bin that is not empty: mean stated probability, share that was right, number."""
     return [(one.confidence, one.right, one.count) for one in trust(judged).bins if one.count]
 
 
-def curve(judged: Sequence[RatedLine]) -> list[tuple[float, dict[str, float]]]:
+def curve(judged: Sequence[Stated]) -> list[tuple[float, dict[str, float]]]:
     """The trade-off at 10 dB and above for a range of limits."""
     good = [one for one in judged if one.heard.level >= 10]
     return [
@@ -79,7 +79,7 @@ def curve(judged: Sequence[RatedLine]) -> list[tuple[float, dict[str, float]]]:
     ]
 
 
-def report(judged: Sequence[RatedLine], made: Calibration) -> str:
+def report(judged: Sequence[Stated], made: Calibration) -> str:
     """All of it as Markdown; every figure is of voices that the fit had not heard."""
     lines = ["| sound | utterances | right | wrong | asked again | right / wrong without affirming |"]
     lines[0] += " other speech: accepted / without affirming |"

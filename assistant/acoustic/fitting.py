@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.acoustic.in_noise import Floats, HeardLine
+from assistant.acoustic.in_noise import Floats, HeardInNoise
 from assistant.errors import UsageProblem
 from assistant.hearing.confidence import MEASURES
 from assistant.measured import Calibration
@@ -27,7 +27,7 @@ RIDGE = 1.0
 """Weight of the squared coefficients in the fit, as if one utterance spoke against each: harmless with hundreds."""
 
 
-def halves(heard: Iterable[HeardLine]) -> tuple[frozenset[str], frozenset[str]]:
+def halves(heard: Iterable[HeardInNoise]) -> tuple[frozenset[str], frozenset[str]]:
     """Two sets of voices with about as many utterances each: the largest first, each to the smaller set."""
     counts: dict[str, int] = {}
     for one in heard:
@@ -63,7 +63,7 @@ def logistic(inputs: Floats, targets: Floats, ridge: float = RIDGE) -> Floats:
     return np.asarray(weights, np.float64)
 
 
-def fit(heard: Iterable[HeardLine], names: Sequence[str] = MEASURES) -> Calibration:
+def fit(heard: Iterable[HeardInNoise], names: Sequence[str] = MEASURES) -> Calibration:
     """The calibration for these utterances; limits are set later.
 
     Raises:
@@ -94,21 +94,21 @@ def fit(heard: Iterable[HeardLine], names: Sequence[str] = MEASURES) -> Calibrat
 
 
 @dataclass(frozen=True)
-class RatedLine:
+class Stated:
     """An utterance with the probability that was stated for it; 0 where no phrase was heard."""
 
-    heard: HeardLine
+    heard: HeardInNoise
     probability: float
 
 
-def across(heard: Sequence[HeardLine], names: Sequence[str] = MEASURES) -> list[RatedLine]:
+def across(heard: Sequence[HeardInNoise], names: Sequence[str] = MEASURES) -> list[Stated]:
     """Each half of the voices judged with what was fitted on the other."""
     found = []
     one, other = halves(heard)
     for fitted, judged in ((one, other), (other, one)):
         calibration = fit([h for h in heard if h.voice in fitted], names)
         found += [
-            RatedLine(h, calibration.probability(h.measures) if h.phrase else 0.0)
+            Stated(h, calibration.probability(h.measures) if h.phrase else 0.0)
             for h in heard
             if h.voice in judged
         ]

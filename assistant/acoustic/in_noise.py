@@ -59,7 +59,7 @@ class ManifestLine:
 
 
 @dataclass(frozen=True)
-class HeardLine:
+class HeardInNoise:
     """One utterance in noise, heard.
 
     Attributes:
@@ -146,7 +146,7 @@ def hear_all(
     spoken: Sequence[ManifestLine],
     recogniser: Recogniser,
     progress: Callable[[str], None] = lambda _text: None,
-) -> list[HeardLine]:
+) -> list[HeardInNoise]:
     """Hear every line at two levels; sorted by request, so that graphs are opened once."""
     grammars = GrammarSet.load(resources.directory("grammars"))
     heard = []
@@ -168,5 +168,5 @@ def hear_all(
                 share = share_of(recognition, grammar, result)
                 found = measures(recognition, share, grammar.lexicon, evidence)
             right = result is not None and result == wanted
-            heard.append(HeardLine(one.voice, level, one.other, result is not None, right, found))
+            heard.append(HeardInNoise(one.voice, level, one.other, result is not None, right, found))
     return heard

@@ -12,7 +12,7 @@ from torch import Tensor
 
 from assistant.acoustic.augment import Strength, through_the_air
 from assistant.acoustic.plan import Plan
-from assistant.acoustic.windows import SpeechOnDevice, Windows
+from assistant.acoustic.windows import TrainingSpeech, Windows
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @torch.no_grad()
-def phone_errors(net: Net, cepstra: Cepstra, kept: SpeechOnDevice, noises: Tensor) -> list[float]:
+def phone_errors(net: Net, cepstra: Cepstra, kept: TrainingSpeech, noises: Tensor) -> list[float]:
     """Share of wrong phones at clean, 10 and 3 dB, by the likeliest output of each step."""
     net.eval()
     found = []

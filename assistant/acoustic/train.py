@@ -26,7 +26,7 @@ from assistant.acoustic.features import SHIFT, WINDOW, Cepstra, random_masks
 from assistant.acoustic.net import Net, Shape
 from assistant.acoustic.phone_errors import phone_errors
 from assistant.acoustic.weights import restore, save
-from assistant.acoustic.windows import Ahead, Batch, SpeechOnDevice, Windows
+from assistant.acoustic.windows import Ahead, Batch, TrainingSpeech, Windows
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,13 +36,13 @@ if TYPE_CHECKING:
 
 
 def train(
-    speech: SpeechOnDevice,
+    speech: TrainingSpeech,
     plan: Plan,
     shape: Shape,
     out: Path,
     *,
     go_on: Path | None = None,
-    kept: SpeechOnDevice | None = None,
+    kept: TrainingSpeech | None = None,
     say: Callable[[str], None] = print,
 ) -> Net:
     """Train for the plan's minutes.
@@ -121,7 +121,7 @@ def _set_up(plan: Plan, out: Path) -> None:
     torch.backends.cudnn.benchmark = True
 
 
-def _about(speech: SpeechOnDevice, plan: Plan, shape: Shape, steps: int, prior: Tensor) -> dict[str, object]:
+def _about(speech: TrainingSpeech, plan: Plan, shape: Shape, steps: int, prior: Tensor) -> dict[str, object]:
     """What a run was, for the file beside its weights."""
     return {
         "shape": shape.to_json(),
@@ -218,7 +218,7 @@ class _Loss:
         prior: Running mean of the outputs' probabilities, shape (OUTPUTS,).
     """
 
-    def __init__(self, plan: Plan, speech: SpeechOnDevice, device: torch.device) -> None:
+    def __init__(self, plan: Plan, speech: TrainingSpeech, device: torch.device) -> None:
         self._plan, self._device = plan, device
         self._denominator = Denominator(speech.phones[:40000]).to(device) if plan.denominator else None
         self.prior = torch.full((OUTPUTS,), 1 / OUTPUTS, device=device)

@@ -27,7 +27,7 @@ PIECES = 5
 """Most utterances in one window."""
 
 
-class SpeechOnDevice:
+class TrainingSpeech:
     """A bank on the device; more of it may appear in the folder while training goes on."""
 
     def __init__(self, folders: Sequence[Path], device: torch.device) -> None:
@@ -132,7 +132,7 @@ class Ahead:
 class Windows:
     """Fills windows with utterances that follow each other with pauses, each at a speed of its own."""
 
-    def __init__(self, speech: SpeechOnDevice, plan: Plan) -> None:
+    def __init__(self, speech: TrainingSpeech, plan: Plan) -> None:
         self._speech, self._plan, self._device = speech, plan, speech.samples.device
         self._rng = np.random.default_rng(plan.seed)
         self.samples = round(plan.window_s * RATE)

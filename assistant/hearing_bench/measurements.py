@@ -21,7 +21,7 @@ class Options:
 
 
 @dataclass(frozen=True)
-class HeardOnce:
+class HeardUtterance:
     """One utterance at one ratio, as one recogniser heard it."""
 
     recogniser: str
@@ -32,7 +32,7 @@ class HeardOnce:
 
 
 @dataclass
-class Measurements:
+class HearingFigures:
     """All that was measured.
 
     Attributes:
@@ -53,7 +53,7 @@ class Measurements:
     quick: bool
     models: dict[str, str]
     levels_db: tuple[float, ...]
-    records: list[HeardOnce] = field(default_factory=list)
+    records: list[HeardUtterance] = field(default_factory=list)
     streams: dict[str, Stream] = field(default_factory=dict)
     delays: dict[tuple[str, float], Delays] = field(default_factory=dict)
     memory_mb: dict[str, float] = field(default_factory=dict)

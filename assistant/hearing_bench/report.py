@@ -15,14 +15,14 @@ from assistant.measured import DEFAULT_THRESHOLDS
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from assistant.hearing_bench.measurements import Measurements
+    from assistant.hearing_bench.measurements import HearingFigures
     from assistant.hearing_bench.scoring import Reliability, Stream
 
 BAR = 40
 """Characters of a full bar in the diagram."""
 
 
-def text(measured: Measurements) -> str:
+def text(measured: HearingFigures) -> str:
     """Everything, for a person."""
     limits = DEFAULT_THRESHOLDS
     lines = [
@@ -72,7 +72,7 @@ def level_name(level_db: float) -> str:
     return "clean" if level_db == CLEAN_DB else f"{level_db:g} dB"
 
 
-def to_json(measured: Measurements) -> dict[str, Any]:
+def to_json(measured: HearingFigures) -> dict[str, Any]:
     """Everything, for a program."""
     limits = DEFAULT_THRESHOLDS
     return {
@@ -104,7 +104,7 @@ def to_json(measured: Measurements) -> dict[str, Any]:
     }
 
 
-def _json_rows(measured: Measurements, ask_below: float) -> Iterator[dict[str, Any]]:
+def _json_rows(measured: HearingFigures, ask_below: float) -> Iterator[dict[str, Any]]:
     """How many utterances each recogniser heard rightly and wrongly, by part, speaker and ratio."""
     for (part, speaker), cells in {**_rows(measured, said=True), **_rows(measured, said=False)}.items():
         for (name, level), hearings in cells.items():
@@ -163,7 +163,7 @@ def _json_stream(stream: Stream) -> dict[str, Any]:
 _Cells = dict[tuple[str, float], list[Hearing]]
 
 
-def _rows(measured: Measurements, *, said: bool) -> dict[tuple[str, str], _Cells]:
+def _rows(measured: HearingFigures, *, said: bool) -> dict[tuple[str, str], _Cells]:
     """Hearings by row and speaker, then by recogniser and ratio; of answers, or of speech outside the grammar."""
     rows: dict[tuple[str, str], _Cells] = {}
     for record in measured.records:
@@ -173,7 +173,7 @@ def _rows(measured: Measurements, *, said: bool) -> dict[tuple[str, str], _Cells
     return rows
 
 
-def _table(measured: Measurements, rows: dict[tuple[str, str], _Cells], cell: Any) -> list[str]:
+def _table(measured: HearingFigures, rows: dict[tuple[str, str], _Cells], cell: Any) -> list[str]:
     levels = [level_name(level) for level in measured.levels_db]
     lines = [
         f"| what, who | n | recogniser | {' | '.join(levels)} |",
@@ -209,7 +209,7 @@ def _other_cell(counted: Score) -> str:
     return f"{_interval(counted.wrong, counted.n)} · {_percent(counted.sure_wrong / counted.n)}"
 
 
-def _streams(measured: Measurements) -> list[str]:
+def _streams(measured: HearingFigures) -> list[str]:
     if not measured.streams:
         return []
     hours = next(iter(measured.streams.values())).hours
@@ -235,7 +235,7 @@ def _streams(measured: Measurements) -> list[str]:
     return lines
 
 
-def _delays(measured: Measurements) -> list[str]:
+def _delays(measured: HearingFigures) -> list[str]:
     if not measured.delays:
         return []
     lines = [
@@ -262,7 +262,7 @@ def _both(values: list[float]) -> str:
     return f"{percentile(values, 50):.2f} and {percentile(values, 95):.2f} (n = {len(values)})"
 
 
-def _costs(measured: Measurements) -> list[str]:
+def _costs(measured: HearingFigures) -> list[str]:
     if not measured.records and not measured.memory_mb:
         return []
     lines = ["", "| recogniser | real-time factor | memory of a process that only hears |", "|---|---|---|"]
@@ -273,7 +273,7 @@ def _costs(measured: Measurements) -> list[str]:
     return lines
 
 
-def _factor(measured: Measurements, name: str) -> float:
+def _factor(measured: HearingFigures, name: str) -> float:
     mine = [record.hearing for record in measured.records if record.recogniser == name]
     heard = sum(one.duration_s for one in mine)
     return sum(one.elapsed_s for one in mine) / heard if heard else math.nan
@@ -282,7 +282,7 @@ def _factor(measured: Measurements, name: str) -> float:
 # --- confidence -----------------------------------------------------------------------------------
 
 
-def _reliability(measured: Measurements, name: str) -> Reliability:
+def _reliability(measured: HearingFigures, name: str) -> Reliability:
     mine: Iterable[Hearing] = (r.hearing for r in measured.records if r.recogniser == name)
     return reliability(confidences(mine))
 
@@ -311,7 +311,7 @@ def _diagram(name: str, found: Reliability) -> list[str]:
     return [*lines, "```"]
 
 
-def svg(measured: Measurements) -> str:
+def svg(measured: HearingFigures) -> str:
     """The reliability diagram of every recogniser as one picture."""
     return drawn([(name, _reliability(measured, name)) for name in measured.models])
 

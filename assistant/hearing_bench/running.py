@@ -18,7 +18,7 @@ from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench import pocketsphinx
 from assistant.hearing_bench.manifest import NAME, Manifest
-from assistant.hearing_bench.measurements import HeardOnce, Measurements, Options
+from assistant.hearing_bench.measurements import HeardUtterance, HearingFigures, Options
 from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.scoring import Delays, Hearing, Stream
 from assistant.hearing_bench.speech import Speech, cache_folder
@@ -84,7 +84,7 @@ class _Waiting:
     heard: Future[pocketsphinx.Heard]
 
 
-class HearingBench:
+class Bench:
     """One measurement.
 
     Args:
@@ -108,7 +108,7 @@ class HearingBench:
         self._theirs: pocketsphinx.Beside | None = None
         self._waiting: deque[_Waiting] = deque()
         levels = self._manifest.quick.levels_db if options.quick else self._manifest.levels_db
-        self.measured = Measurements(
+        self.measured = HearingFigures(
             machine(),
             dt.datetime.now(dt.UTC).isoformat(timespec="minutes"),
             options.quick,
@@ -122,7 +122,7 @@ class HearingBench:
             self.measured.notes.append(str(problem))
         self._set = TestSet(self._manifest, Speech(options.cache or cache_folder()))
 
-    def run(self) -> Measurements:
+    def run(self) -> HearingFigures:
         """Take all figures that are wanted."""
         try:
             return self._run()
@@ -130,7 +130,7 @@ class HearingBench:
             if self._theirs is not None:
                 self._theirs.close()
 
-    def _run(self) -> Measurements:
+    def _run(self) -> HearingFigures:
         begun = time.monotonic()
         measured = self.measured
         for part, utterances in self._rows():
@@ -250,7 +250,7 @@ class HearingBench:
         self.measured.notes.append(f"{lost.name} is left out: its process ended unexpectedly.")
 
     def _record(self, name: str, utterance: Utterance, level: float, hearing: Hearing) -> None:
-        self.measured.records.append(HeardOnce(name, utterance.part, utterance.speaker, level, hearing))
+        self.measured.records.append(HeardUtterance(name, utterance.part, utterance.speaker, level, hearing))
 
     def _hours(self) -> None:
         plan, made = self._manifest.hours, self._set
@@ -312,13 +312,13 @@ class HearingBench:
                     take_turn(ear, utterance.grammar, utterance.words, mixture, delays)
 
 
-def measure(options: Options, progress: Callable[[str], None] = lambda _text: None) -> Measurements:
+def measure(options: Options, progress: Callable[[str], None] = lambda _text: None) -> HearingFigures:
     """Measure how well the recogniser hears.
 
     Raises:
         BayAssistantError: The manifest or a model cannot be used, or a part that is asked for does not exist.
     """
-    return HearingBench(options, progress).run()
+    return Bench(options, progress).run()
 
 
 def _models(further: Sequence[Path]) -> list[tuple[Path, str]]:

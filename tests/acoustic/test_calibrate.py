@@ -13,8 +13,8 @@ import pytest
 
 from assistant.acoustic import calibrate, figures, fitting, in_noise
 from assistant.acoustic.calibrate import Price
-from assistant.acoustic.fitting import RatedLine
-from assistant.acoustic.in_noise import HeardLine
+from assistant.acoustic.fitting import Stated
+from assistant.acoustic.in_noise import HeardInNoise
 from assistant.errors import UsageProblem
 from assistant.hearing.confidence import MEASURES
 from assistant.hearing.sound import RATE, level_db, read_sound
@@ -23,7 +23,7 @@ from assistant.measured import CALIBRATION, FILE, Calibration
 SOUNDS = Path(__file__).parent.parent / "hearing" / "sounds"
 
 
-def made_up(count: int, seed: int = 1) -> list[HeardLine]:
+def made_up(count: int, seed: int = 1) -> list[HeardInNoise]:
     """Utterances of four voices whose log-odds of being right are 1 + 2 x share, whatever the pace is."""
     generator = np.random.default_rng(seed)
     heard = []
@@ -32,7 +32,7 @@ def made_up(count: int, seed: int = 1) -> list[HeardLine]:
         right = bool(generator.random() < 1 / (1 + math.exp(-(1 + 2 * share))))
         measures = {"share": share, "pace": pace}
         heard.append(
-            HeardLine(f"voice {number % 4}", (20, 10, 5, 0)[number // 4 % 4], False, True, right, measures)
+            HeardInNoise(f"voice {number % 4}", (20, 10, 5, 0)[number // 4 % 4], False, True, right, measures)
         )
     return heard
 
@@ -73,10 +73,10 @@ def test_no_voice_is_in_both_halves() -> None:
 def test_limits_follow_the_price() -> None:
     """With true probabilities the limits come out where the price says that taking and asking cost the same."""
     generator = np.random.default_rng(5)
-    blank = HeardLine("a", 10, False, True, False)
+    blank = HeardInNoise("a", 10, False, True, False)
     chances = generator.random(60_000)
     right = generator.random(60_000) < chances
-    judged = [RatedLine(replace(blank, right=bool(r)), float(c)) for r, c in zip(right, chances, strict=True)]
+    judged = [Stated(replace(blank, right=bool(r)), float(c)) for r, c in zip(right, chances, strict=True)]
     price = Price(wrong=6.0, affirm=0.5, denied=1.8, repeat=1.0)
     reject, ask = calibrate.limits(judged, price)
     # Repeat costs 1, affirming 0.5 + 1.8 (1 - p): equal at p = 1 - 0.5 / 1.8.  Taking costs 6 (1 - p).
