@@ -22,9 +22,8 @@ from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar import GrammarSet
-from assistant.hear import evidence_in
 from assistant.hearing.baynoise import KINDS, bay_noise
-from assistant.hearing.confidence import measures
+from assistant.hearing.confidence import evidence_in, measures
 from assistant.hearing.judge import judge, share_of
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
 from assistant.measured import DEFAULT_THRESHOLDS
