@@ -216,9 +216,7 @@ def circles() -> list[list[str]]:
     return sorted(groups)
 
 
-KNOWN_CIRCLES: list[list[str]] = [
-    ["assistant.acoustic.bank", "assistant.acoustic.voices"],
-]
+KNOWN_CIRCLES: list[list[str]] = []
 """Circles that still have to be opened; the list only shrinks."""
 
 
