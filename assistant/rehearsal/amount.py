@@ -1,4 +1,4 @@
-"""How much a technician has to listen to: how many sentences, how long, how much before the first crank."""
+"""The amount of speech for a technician: number and length of sentences, words before the first crank."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from assistant.core.library.procedure import Library
-    from assistant.rehearsal.saying import Spoken
+    from assistant.rehearsal.saying import SpokenSentence
 
 
 @dataclass(frozen=True)
 class Measure:
-    """How much a technician has to listen to.
+    """The amount of speech for a technician.
 
     Attributes:
-        sentences: How many different sentences there are.
+        sentences: Number of different sentences.
         words: Words of each, as `count_words`.
         longest: The longest sentence.
         rate: Words a minute that the times are worked out with.
@@ -60,8 +60,8 @@ class Measure:
         return found
 
 
-def measure(library: Library, spoken: Iterable[Spoken], rate: int) -> Measure:
-    """How much all this is.
+def measure(library: Library, spoken: Iterable[SpokenSentence], rate: int) -> Measure:
+    """Measure the amount of speech.
 
     Args:
         library: The procedures.
@@ -81,7 +81,7 @@ def measure(library: Library, spoken: Iterable[Spoken], rate: int) -> Measure:
 
 
 def words_before_crank(library: Library, procedure: str) -> int | None:
-    """Words spoken until "Crank the engine." when every answer is the good one; None where it is not cranked."""
+    """Words spoken until "Crank the engine." when every answer is the good one; None if the engine is not cranked."""
     explorer = Explorer(library, procedure, {})
     for _ in range(60):
         text = " ".join(explorer.said)

@@ -123,7 +123,7 @@ def test_a_complete_phrase_ends_early(desk: Desk) -> None:
     loud = np.flatnonzero(np.abs(samples) > 3000)[-1] / RATE
     desk.feed(np.concatenate([samples, noise(1.0, -40)]))
     (event,) = desk.events
-    assert event.at - loud < DEFAULT_TIMING.end_longer_exists_s
+    assert event.at - loud < DEFAULT_TIMING.ends.longer_exists_s
 
 
 def pause_after(samples: Samples, words_end_s: float, pause_s: float) -> Samples:
