@@ -82,7 +82,7 @@ def read_scenario(path: Path) -> Scenario:
             path, 0, "the facts are not as they should be", f"They are texts: {', '.join(known)}"
         )
     if not isinstance(data["turns"], list):
-        raise FileProblem(path, 0, "the turns are no list", "Write them as [ {…}, {…} ]")
+        raise FileProblem(path, 0, "the turns are not a list", "Write them as [ {…}, {…} ]")
     turns = tuple(_turn(path, number, item) for number, item in enumerate(data["turns"], start=1))
     return Scenario(str(data["procedure"]), Facts(**facts), turns)
 
@@ -102,7 +102,7 @@ def _turn(path: Path, number: int, item: Any) -> PlayedTurn:
         )
     for name in ("when", "keys"):
         if not isinstance(item.get(name, []), list):
-            raise FileProblem(path, 0, f"turn {number}: '{name}' is no list", "Write it as [ …, … ]")
+            raise FileProblem(path, 0, f"turn {number}: '{name}' is not a list", "Write it as [ …, … ]")
     try:
         when = frozenset(State(name) for name in item["when"])
     except ValueError as error:
