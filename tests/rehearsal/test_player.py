@@ -49,13 +49,13 @@ def test_speech_ends_when_it_is_told_to(player: RunnerPlayer) -> None:
 
 
 def test_what_is_listened_for_is_known(player: RunnerPlayer) -> None:
-    """At a question its outcomes are listened for; in hopeless noise nothing is."""
+    """At a question its outcomes are listened for; in hopeless noise only "stop" is."""
     ready(player)
     step = LIBRARY.step(*player.runner.position)
     assert {answer.outcome for answer in step.answers} <= set(player.request.outcomes)
     player.send(NoiseChanged(player.now, -10.0, hopeless=True))
     player.finish_speech(1)
-    assert player.request == GrammarRequest()
+    assert player.request == GrammarRequest(controls=(Control.STOP,))
 
 
 def test_without_what_is_shown_nothing_is_listened_for() -> None:
