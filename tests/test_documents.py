@@ -14,11 +14,11 @@ import pytest
 from core.sample_library import sample_library
 
 from assistant.core.dialogue.states import KEY_TRIGGERS, State, diagram
-from assistant.core.library.loading import load_library
 from assistant.core.rules import trade_rules
 from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import KEYS
+from assistant.loading.folder import load_library
 from assistant.testing import Dialogue
 
 ROOT = Path(__file__).resolve().parent.parent

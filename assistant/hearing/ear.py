@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.core.values.events import Clip, Event, Heard, NoiseChanged, NoMatch, NoteRecorded
 from assistant.errors import RecordProblem
 from assistant.hearing.activity import (
@@ -27,9 +26,11 @@ from assistant.hearing.noise import Loudness
 from assistant.hearing.note import NoteSound
 from assistant.hearing.sound import Samples
 from assistant.hearing.utterance import OpenUtterance
+from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
+    from assistant.core.values.thresholds import Thresholds
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.recogniser import Recogniser
 

@@ -11,7 +11,7 @@ from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING, EarTiming, Level
 from assistant.hearing.sound import level_db
 
 if TYPE_CHECKING:
-    from assistant.core.dialogue.policy import Thresholds
+    from assistant.core.values.thresholds import Thresholds
     from assistant.hearing.sound import Samples
 
 

@@ -15,7 +15,7 @@ from assistant.hearing.judge import Judgement, judge
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.core.dialogue.policy import Thresholds
+    from assistant.core.values.thresholds import Thresholds
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.activity import Levels
     from assistant.hearing.recogniser import Recogniser

@@ -17,6 +17,7 @@ from assistant.core.dialogue.states import REASONS, State
 from assistant.core.library.procedure import OVER_RANGE
 from assistant.core.values.events import GearBack, GearLost, Heard, KeyPressed, NoiseChanged, NoMatch
 from assistant.core.values.result import Control, Result
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.player import MadeClock, SessionPlayer
 from assistant.screen.terminal import LineScreen
 from assistant.session.loop import Session
@@ -25,9 +26,11 @@ from assistant.session.silent import NoSpeaker, NoVoice
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from assistant.core.dialogue.policy import Thresholds
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Clip
+    from assistant.core.values.thresholds import Thresholds
     from assistant.session.loop import Log
 
 
@@ -61,6 +64,7 @@ class LongSession:
 
     Args:
         library: The procedures.
+        knowledge: Weighs the results; None if nothing is weighed.
         log: The record.
         day: The kind of session.
         seed: Seed of the generator.
@@ -75,6 +79,7 @@ class LongSession:
     def __init__(
         self,
         library: Library,
+        knowledge: Knowledge | None,
         log: Log,
         day: Day,
         *,
@@ -88,7 +93,7 @@ class LongSession:
         self._clock = MadeClock()
         self._keep_clip = keep_clip
         self._loud = False
-        self.runner = Runner(library, thresholds) if thresholds else Runner(library)
+        self.runner = Runner(library, knowledge, thresholds or DEFAULT_THRESHOLDS)
         self.session = Session(
             runner=self.runner,
             log=log,

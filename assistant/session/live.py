@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING
 from assistant import past, resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import requests_of
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import GearLost
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import NumberPad
+from assistant.loading.folder import load_folder
 from assistant.record import SessionLog, sessions_folder
 from assistant.record.history import read_history
-from assistant.record.reading import repeated_sentence
+from assistant.record.recorded import repeated_sentence
 from assistant.record.storage import write_file
 from assistant.record.summaries import session_named
 from assistant.screen.plain import Level
@@ -33,7 +33,9 @@ from assistant.session.loop import Ears, Session
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Terms
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.reasoning.odds import Findings
     from assistant.hearing.listener import SoundSource
     from assistant.hearing.recogniser import Recogniser
@@ -66,7 +68,7 @@ def _run(settings: Settings, ending: Ending) -> int:
             "Start bay-assistant in a terminal, or send keys through a pipe."
         )
     grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
-    library = load_library(_procedures(settings))
+    library, knowledge = load_folder(_procedures(settings))
     if settings.resume is None:
         library.procedure(settings.procedure)
     wanted = settings.gear
@@ -76,7 +78,7 @@ def _run(settings: Settings, ending: Ending) -> int:
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only)
         voice, output, microphone = open_gear(wanted, news, gear)
-        findings, remarks = _findings(settings, library)
+        findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
         log = _log(settings, findings)
         gear.callback(log.close)
@@ -122,7 +124,7 @@ def _run(settings: Settings, ending: Ending) -> int:
 
 def _runner(log: SessionLog) -> Runner:
     """The dialogue with all recorded events; it uses the procedures that were copied into the session."""
-    runner = Runner(load_library(log.procedures), log.header.thresholds)
+    runner = Runner(*load_folder(log.procedures), log.header.thresholds)
     for line in log.recorded.lines if log.recorded is not None else ():
         runner.recall(line.event)
     return runner
@@ -227,15 +229,17 @@ def _listener(
     return Listener(ear, microphone, session.happened)
 
 
-def _findings(settings: Settings, library: Library) -> tuple[Findings | None, list[str]]:
+def _findings(
+    settings: Settings, terms: Terms, knowledge: Knowledge | None
+) -> tuple[Findings | None, list[str]]:
     """The findings of this shop on past cars, for a new session, and remarks about them for the screen."""
-    if settings.resume is not None or not settings.history or library.knowledge is None:
+    if settings.resume is not None or not settings.history or knowledge is None:
         return None, []
-    history = read_history(settings.sessions, library.terms)
+    history = read_history(settings.sessions, terms)
     remarks = [past.left_out_sentence(history.left_out)] if history.left_out else []
     if not history.counted:
         return None, remarks
-    if not library.knowledge.odds.weight_cars:
+    if not knowledge.odds.weight_cars:
         return None, [*remarks, "The findings of this shop are not counted: odds.yaml has no weight_cars."]
     return history.findings(), [past.counted_sentence(len(history.counted)), *remarks]
 

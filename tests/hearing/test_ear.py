@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from heard_sounds import GRAMMARS, LAMP, noise, sound
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.events import (
     Clip,
     Event,
@@ -23,6 +22,7 @@ from assistant.hearing.noise import NoiseWatch
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, Samples
 from assistant.hearing.utterance import completeness
+from assistant.measured import DEFAULT_THRESHOLDS
 
 
 @pytest.fixture(scope="module")

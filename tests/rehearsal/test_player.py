@@ -10,22 +10,23 @@ import pytest
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import Action, Began, Event, Heard, KeyPressed, NoiseChanged, TimerElapsed
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import RecordProblem
+from assistant.loading.folder import load_folder
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.player import NOTE, MadeClock, RunnerPlayer, SessionPlayer
 from assistant.screen.terminal import LineScreen
 from assistant.session.loop import Session
 from assistant.session.silent import NoSpeaker, NoVoice
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
 
 
 @pytest.fixture
 def player() -> RunnerPlayer:
     """A dialogue that has begun and speaks."""
-    made = RunnerPlayer(Runner(LIBRARY))
+    made = RunnerPlayer(Runner(LIBRARY, KNOWLEDGE, DEFAULT_THRESHOLDS))
     made.send(Began(0.0, "feed-dead"))
     return made
 
@@ -60,7 +61,7 @@ def test_what_is_listened_for_is_known(player: RunnerPlayer) -> None:
 
 def test_without_what_is_shown_nothing_is_listened_for() -> None:
     """A dialogue that is only played for its record does not work out what it listens for."""
-    player = RunnerPlayer(Runner(LIBRARY), shown=False)
+    player = RunnerPlayer(Runner(LIBRARY, KNOWLEDGE, DEFAULT_THRESHOLDS), shown=False)
     player.send(Began(0.0, "feed-dead"))
     ready(player)
     assert player.runner.state is State.ASKING
@@ -132,7 +133,7 @@ def played() -> tuple[SessionPlayer, Knock, Record]:
     """A session without gear on a made clock, with one edge."""
     clock, record = MadeClock(), Record()
     session = Session(
-        runner=Runner(LIBRARY),
+        runner=Runner(LIBRARY, KNOWLEDGE, DEFAULT_THRESHOLDS),
         log=record,
         voice=NoVoice(),
         output=NoSpeaker(),

@@ -7,10 +7,10 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, TextIO
 
 from assistant import resources
-from assistant.core.library.loading import load_library
 from assistant.errors import RecordProblem, UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
+from assistant.loading.folder import load_library
 from assistant.private import write_named
 from assistant.record import SessionLog
 from assistant.record.storage import make_private_folder

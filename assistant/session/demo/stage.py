@@ -6,8 +6,8 @@ from collections import deque
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.runner import Runner
-from assistant.core.library.loading import load_library
 from assistant.hearing.ear import Ear, Reports
+from assistant.loading.folder import load_folder
 from assistant.rehearsal.player import MadeClock, SessionPlayer
 from assistant.session.demo.person import PlayedPerson
 from assistant.session.loop import Session
@@ -51,7 +51,7 @@ class Stage:
         self.clock = clock
         self.track = SoundTrack()
         self.player = NullPlayer(clock, self.track)
-        runner = Runner(load_library(log.procedures), log.header.thresholds)
+        runner = Runner(*load_folder(log.procedures), log.header.thresholds)
         self.session = Session(
             runner=runner, log=log, voice=voice, output=self.player, screen=screen, now=clock
         )
