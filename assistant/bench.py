@@ -1,4 +1,4 @@
-"""The figures of the README, measured: nothing here is a test, and no test looks at these times.
+"""The figures of README.md in `assistant.hearing`, measured: nothing here is a test, and no test looks at these times.
 
 The demo's scenario is played through the real ear, dialogue, record and voice, with an empty cache, and the time
 that each part takes on this machine is taken down; how long a person waits is put together from the sound that
@@ -104,7 +104,7 @@ class Figures:
         ]
 
     def text(self) -> str:
-        """A table in Markdown, as in the README."""
+        """A table in Markdown, as in README.md of `assistant.hearing`."""
         lines = [
             f"Measured by `bay-assistant bench` {__version__} on {self.machine}.",
             "",

@@ -166,7 +166,12 @@ def sizes() -> dict[str, dict[str, int]]:
 def test_nothing_grows_beyond_the_ceilings() -> None:
     """Modules, functions and classes are below the ceilings, but for a list of exceptions that only shrinks."""
     listed: dict[str, dict[str, int]] = json.loads(LIST.read_text(encoding="utf-8"))
-    assert sizes() == listed, "see the docstring of tests/test_house.py"
+    now = sizes()
+    for kind, most in CEILINGS.items():
+        grown = {name: size for name, size in now[kind].items() if size > listed[kind].get(name, most)}
+        assert not grown, f"larger than {most}, or than listed"
+        small = sorted(set(listed[kind]) - set(now[kind]))
+        assert not small, "below the ceiling now: python tests/test_house.py takes them off the list"
 
 
 def circles() -> list[list[str]]:

@@ -186,6 +186,23 @@ def test_silence_is_not_counted_while_someone_speaks(stage: Stage) -> None:
     assert stage.session.next_due() == pytest.approx(stage.clock.now + 30.0)
 
 
+def test_silence_is_not_counted_while_the_assistant_speaks() -> None:
+    """With a headset a noise that was no speech ends while a prompt is spoken: the count waits for the prompt's end."""
+    stage = Stage(lambda _: None, headset=True)
+    stage.session.begin("coil-control")
+    stage.speak_out()
+    stage.ready()
+    stage.say(control=Control.SAY_AGAIN)
+    stage.session.drain()
+    assert stage.player.due is not None
+    stage.session.speech_began()
+    stage.session.speech_ended()
+    stage.session.drain()
+    assert stage.session.next_due() is None
+    stage.speak_out()
+    assert stage.session.next_due() == pytest.approx(stage.clock.now + 30.0)
+
+
 def test_timers_fire_once_and_in_order(stage: Stage) -> None:
     """A crank that runs to its limit is ended by the timer."""
     stage.session.begin("coil-control")

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Step
 
 SYSTEMS = 16
-"""Random systems for each mechanism; what more of them change is said in DEVELOPERS.md."""
+"""Random systems for each mechanism."""
 
 POOL = 6
 """So many times as many are drawn, and the first that count are taken: a car that sparks well has no such fault."""

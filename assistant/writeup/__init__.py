@@ -12,7 +12,8 @@ from assistant.record.reviews import read_reviews
 from assistant.record.storage import sha256
 from assistant.writeup.contents import Draft
 from assistant.writeup.draft import draft
-from assistant.writeup.page import clips_to_embed, connections_to_embed, html
+from assistant.writeup.embedding import clips_to_embed, connections_to_embed
+from assistant.writeup.page import html
 from assistant.writeup.plain import text
 from assistant.writeup.statement import Source, Statement
 

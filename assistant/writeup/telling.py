@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Measurement, Step
+from assistant.core.library.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Step
 from assistant.core.values.entries import KEPT
 from assistant.core.values.units import number_written
 from assistant.core.words import wording
 from assistant.writeup import given
 from assistant.writeup.carrying import is_blink
-from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term
+from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term, terms_of
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -140,13 +140,6 @@ def _sentence(library: Library, course: Course, group: list[Taken]) -> Statement
         for name in given.used(step):
             sources += [*(line(lines[name]) if name in lines else ()), *term("facts", name)]
     return Statement(f"{capital(opening)}, {'; '.join(clauses)}.", once(sources))
-
-
-def terms_of(measure: Measurement) -> tuple[Source, ...]:
-    """Where the words of a measurement stand."""
-    places = filter(None, (measure.clip, measure.probe, measure.compared_with, *measure.unplugged))
-    found = [source for name in dict.fromkeys(places) for source in term("places", name)]
-    return (*term("instruments", measure.instrument), *found)
 
 
 def _clause(

@@ -142,7 +142,7 @@ _FACT = st.sampled_from(STEPS).flatmap(
 )
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(st.lists(_FACT, max_size=7))
 def test_whatever_is_found_the_figures_are_probabilities(found: list[Fact]) -> None:
     """Any results: the posterior sums to 1, no order matters, doubts lie between 0 and 1, nothing is raised."""

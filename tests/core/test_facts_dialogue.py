@@ -148,7 +148,7 @@ def test_signs_are_keyed_and_letters_typed_on_a_keyboard() -> None:
     assert {"order": "4RNNWQ"} == given_facts(talk)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.text("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ", min_size=1, max_size=16), st.booleans())
 def test_whatever_is_spelled_is_what_is_kept(signs: str, keyed: bool) -> None:
     """By keys or in groups by voice, the record holds exactly the signs."""
@@ -462,7 +462,7 @@ def test_a_correction_in_the_other_test_goes_back_into_the_first() -> None:
     assert "back to" not in talk.last
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.lists(st.sampled_from(["slash1", "enter", "minus", "plus", "1", "2", "affirm"]), max_size=40))
 def test_a_replay_of_pauses_is_identical(keys: list[str]) -> None:
     """However procedures are set aside and gone on with, the same events give the same actions."""

@@ -67,7 +67,7 @@ def taken(talk: Dialogue) -> list[entries.ResultTaken]:
     return [entry for entry in talk.entries if isinstance(entry, entries.ResultTaken)]
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(
     st.lists(st.integers(0, 200), max_size=8),
     st.dictionaries(st.sampled_from(FAULTS), st.integers(1, 5000), max_size=3),

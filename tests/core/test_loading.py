@@ -320,7 +320,7 @@ def test_a_name_used_by_two_files_is_refused(folder: Path) -> None:
         load_library(folder)
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150, deadline=None)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150)
 @given(data=st.data())
 def test_any_damage_to_a_file_gives_a_procedure_or_the_one_documented_error(
     library: Library, data: st.DataObject

@@ -7,7 +7,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from hypothesis import HealthCheck, given, settings, strategies as st
+from hypothesis import given, settings, strategies as st
 from sample_asking import asking_library
 from sample_library import sample_library
 
@@ -974,7 +974,7 @@ _EVENTS = st.one_of(
 _STEPS = st.lists(st.tuples(_EVENTS, st.floats(0, 90)), max_size=60)
 
 
-@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=250)
 @given(
     procedure=st.sampled_from([*sorted(LIBRARY.procedures), "intake", "intake", "primary"]),
     steps=_STEPS,

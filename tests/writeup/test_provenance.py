@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 import yaml
-from hypothesis import HealthCheck, given, settings, strategies as st
+from hypothesis import given, settings, strategies as st
 from recorded import (
     BAD_COIL,
     FACTS,
@@ -260,7 +260,7 @@ def test_each_sentence_with_the_circuit_model_and_reviews() -> None:
 
 
 @given(st.integers(0, 100_000), st.booleans())
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25)
 def test_each_sentence_of_any_session(seed: int, sealed: bool) -> None:
     """Whatever is answered, corrected, skipped, paused or broken off."""
     check(recorded_session(wandering(seed), sealed=sealed))
@@ -306,7 +306,7 @@ def changed(session: RecordedSession, number: int, **parts: Any) -> RecordedSess
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20)
 def test_another_result_in_the_log_is_another_sentence(seed: int) -> None:
     """Each result: changed in the log, every statement that showed it is gone or says the other thing."""
     session = recorded_session(wandering(seed))
@@ -335,7 +335,7 @@ def test_another_result_in_the_log_is_another_sentence(seed: int) -> None:
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15)
 def test_what_is_taken_out_of_the_log_is_not_written_up(seed: int) -> None:
     """A line without its entries supports no statement any more."""
     session = recorded_session(wandering(seed))

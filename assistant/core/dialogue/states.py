@@ -1,6 +1,6 @@
 """The dialogue's states, what may happen in each, and what can be said or keyed there.
 
-`TRANSITIONS` is the whole truth about the dialogue's shape; the diagram in DEVELOPERS.md is made from it.
+`TRANSITIONS` is the whole truth about the dialogue's shape; the diagram in README.md beside it is made from it.
 """
 
 from __future__ import annotations
@@ -532,7 +532,7 @@ def requests_of(library: Library) -> Iterator[GrammarRequest]:
 
 
 def diagram() -> str:
-    """The table as a Mermaid state diagram, for DEVELOPERS.md.
+    """The table as a Mermaid state diagram, for README.md beside this module.
 
     Entering a step can end in any of seven states; they are drawn as one choice, ``step``.
     What every open state knows (stop, stand by, close from outside, resume) is drawn once, from ``any``; what changes
