@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Terms
+    from assistant.core.library.terms import Terms
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.record import Found, Summary
     from assistant.record.history import History, Score

@@ -11,7 +11,8 @@ from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
 from assistant.circuit.observers import HONEST, Observer, looked_at, seen, shares_of
 from assistant.circuit.observing import NODE_INSTRUMENTS, bad_spark, joined, together
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.procedure import CLAMPS, Engine
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import CLAMPS
 from assistant.errors import BayAssistantError, FileProblem
 
 if TYPE_CHECKING:

@@ -27,7 +27,8 @@ from assistant.circuit.observing import (
     observe,
 )
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.procedure import CLAMPS, SENSES, Engine
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import CLAMPS, SENSES
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

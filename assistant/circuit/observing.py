@@ -48,9 +48,7 @@ from assistant.circuit.solving import (
     turn,
 )
 from assistant.core.library.procedure import (
-    CLAMPS,
     COPPER_PER_KELVIN,
-    FILAMENTS,
     Engine,
     Limit,
     Measurement,
@@ -58,6 +56,7 @@ from assistant.core.library.procedure import (
     Specified,
     Step,
 )
+from assistant.core.library.vocabulary import CLAMPS, FILAMENTS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

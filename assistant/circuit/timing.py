@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.observing import answer_shares, observe
 from assistant.circuit.parameters import Systems
-from assistant.core.library.procedure import NO_CIRCUIT
+from assistant.core.library.vocabulary import NO_CIRCUIT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

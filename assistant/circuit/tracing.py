@@ -22,7 +22,8 @@ from assistant.circuit.solving import (
     tables_of,
     turn,
 )
-from assistant.core.library.procedure import FILAMENTS, Engine, Measurement
+from assistant.core.library.procedure import Engine, Measurement
+from assistant.core.library.vocabulary import FILAMENTS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

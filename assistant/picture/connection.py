@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import CLAMPS, FILAMENTS, SAME_POINT, SENSES, Engine
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import CLAMPS, FILAMENTS, SAME_POINT, SENSES
 from assistant.core.words import wording
 from assistant.errors import UsageProblem
 from assistant.picture import marks, symbols
@@ -20,7 +21,8 @@ from assistant.picture.svg import LEAD, Box, Canvas, Point
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.core.library.procedure import Instrument, Measurement, Terms
+    from assistant.core.library.procedure import Measurement
+    from assistant.core.library.terms import Instrument, Terms
 
 WIDTH, HEIGHT = 800, 478
 

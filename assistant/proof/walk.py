@@ -28,7 +28,8 @@ from numpy.typing import NDArray
 
 from assistant.circuit.catalogue import CIRCUITS, NONE
 from assistant.circuit.observers import Observer
-from assistant.core.library.procedure import NO_CIRCUIT, Answer, Leads, Step
+from assistant.core.library.procedure import Answer, Leads, Step
+from assistant.core.library.vocabulary import NO_CIRCUIT
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library

@@ -38,7 +38,7 @@ from assistant.circuit.observers import (
 )
 from assistant.circuit.observing import VERSION
 from assistant.circuit.pieces import carried_out
-from assistant.core.library.procedure import NO_CIRCUIT
+from assistant.core.library.vocabulary import NO_CIRCUIT
 from assistant.core.words import wording
 from assistant.errors import FileProblem, UsageProblem
 from assistant.proof.walk import (

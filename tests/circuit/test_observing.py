@@ -25,7 +25,8 @@ from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import turn
 from assistant.circuit.tracing import trace, traces
-from assistant.core.library.procedure import NO_CIRCUIT, Band, Engine, Leads, Measurement, Reading, Target
+from assistant.core.library.procedure import Band, Engine, Leads, Measurement, Reading, Target
+from assistant.core.library.vocabulary import NO_CIRCUIT
 from assistant.loading.folder import load_library
 
 COIL = "coil-with-external-driver"

@@ -11,15 +11,14 @@ from assistant.core.library.library import Library
 from assistant.core.library.procedure import (
     Answer,
     Engine,
-    Fault,
     Leads,
     Measurement,
     Procedure,
     Step,
     Target,
-    Terms,
     Verdict,
 )
+from assistant.core.library.terms import Fault, Terms
 from assistant.proof.walk import (
     Case,
     End,

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import OVER_RANGE
+from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.core.reasoning.evidence import Memo
 from assistant.core.values.events import (
     Action,

@@ -12,8 +12,10 @@ from hypothesis import HealthCheck, given, settings, strategies as st
 
 from assistant import resources
 from assistant.core.library.library import Library
-from assistant.core.library.loading import parse_procedure
-from assistant.core.library.procedure import UNJUDGED, Hazard, Leads, Specified
+from assistant.core.library.procedure import Leads, Specified
+from assistant.core.library.procedure_file import parse_procedure
+from assistant.core.library.terms import Hazard
+from assistant.core.library.vocabulary import UNJUDGED
 from assistant.errors import FileProblem, UsageProblem
 from assistant.loading.folder import load_library
 

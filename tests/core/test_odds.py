@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.reasoning.odds import Findings, parse_findings, parse_odds, posterior_mean
+from assistant.core.reasoning.odds import Findings, posterior_mean
+from assistant.core.reasoning.odds_file import parse_findings, parse_odds
 from assistant.errors import FileProblem, UsageProblem
 from assistant.loading.folder import ODDS_FILE, load_library, load_odds
 

@@ -15,7 +15,7 @@ from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import REASONS, TRANSITIONS, State, Trigger
 from assistant.core.library.identity import check_vin
-from assistant.core.library.procedure import UNJUDGED
+from assistant.core.library.vocabulary import UNJUDGED
 from assistant.core.values import entries, events
 from assistant.core.values.board import Board
 from assistant.core.values.events import (

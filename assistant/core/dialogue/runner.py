@@ -41,20 +41,9 @@ from assistant.core.dialogue.states import (
 )
 from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails, new_since
 from assistant.core.library.identity import VIN_LENGTH, where_to_look
-from assistant.core.library.procedure import (
-    NO_CIRCUIT,
-    OVER_RANGE,
-    SENSES,
-    UNJUDGED,
-    Answer,
-    Engine,
-    FactKind,
-    Judged,
-    Leads,
-    Measurement,
-    Reading,
-    Target,
-)
+from assistant.core.library.procedure import Answer, Engine, Judged, Leads, Measurement, Reading, Target
+from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import NO_CIRCUIT, OVER_RANGE, SENSES, UNJUDGED
 from assistant.core.reasoning import evidence
 from assistant.core.reasoning.adding_up import LOADED, unequal
 from assistant.core.reasoning.knowledge import measurement_key

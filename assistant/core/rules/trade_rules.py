@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import CLAMPS, FILAMENTS, LOGIC_IN, Engine, Leads
+from assistant.core.library.procedure import Engine, Leads
+from assistant.core.library.vocabulary import CLAMPS, FILAMENTS, LOGIC_IN
 from assistant.core.rules import verdict_rules
 from assistant.core.values.finding import Finding
 

@@ -11,7 +11,8 @@ from decimal import Decimal
 from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import LOAD_CIRCUIT, Leads
+from assistant.core.library.procedure import Leads
+from assistant.core.library.vocabulary import LOAD_CIRCUIT
 from assistant.core.values.finding import Finding
 
 if TYPE_CHECKING:

@@ -8,32 +8,17 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import (
-    OVER_RANGE,
-    SAME_POINT,
-    SENSES,
-    UNJUDGED,
-    Band,
-    Engine,
-    Hazard,
-    Specified,
-)
+from assistant.core.library.procedure import Band, Engine, Specified
+from assistant.core.library.terms import Hazard
+from assistant.core.library.vocabulary import OVER_RANGE, SAME_POINT, SENSES, UNJUDGED
 from assistant.core.values.units import UNIT_WORDS, number_words, number_written, plain_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import (
-        Answer,
-        Caution,
-        Limit,
-        Measurement,
-        Procedure,
-        Step,
-        Terms,
-        Verdict,
-    )
+    from assistant.core.library.procedure import Answer, Limit, Measurement, Procedure, Step, Verdict
+    from assistant.core.library.terms import Caution, Terms
 
 _ENGINE = {
     Engine.KEY_OFF: "key off",
