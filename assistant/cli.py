@@ -199,8 +199,8 @@ def _lint(options: argparse.Namespace) -> int:
     from assistant.loading.folder import load_knowledge, load_library  # noqa: PLC0415
 
     folder = options.procedures or resources.directory("procedures")
-    library = load_library(folder)
     # A damaged table is written anew, so it is not read here.
+    library = load_library(folder)
     knowledge = None if options.write_likelihoods else load_knowledge(folder, library.terms)
     if options.write_schema:
         path = folder / "procedure.schema.json"

@@ -69,11 +69,7 @@ class Explorer(RunnerPlayer):
     """
 
     def __init__(
-        self,
-        library: Library,
-        knowledge: Knowledge | None,
-        procedure: str,
-        tried: dict[tuple[str, ...], int],
+        self, library: Library, knowledge: Knowledge | None, procedure: str, tried: dict[tuple[str, ...], int]
     ) -> None:
         super().__init__(Runner(library, knowledge, DEFAULT_THRESHOLDS))
         self._library = library

@@ -7,7 +7,6 @@ A repair is only ever *recommended* here, until a signed review says what was do
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assistant.errors import RecordBroken
@@ -50,11 +49,7 @@ def draft(
         RecordBroken: The log names something that the copied procedures do not have.
     """
     try:
-        course = course_of(session)
-        final = verdicts.counting(library, course)
-        made = _draft(session, library, course, tuple(reviews), record)
-        verdict = verdict_of(library, final) if final else None
-        return replace(made, model=model.sentences(session, library, knowledge, course, verdict))
+        return _draft(session, library, knowledge, course_of(session), tuple(reviews), record)
     except KeyError as error:
         raise RecordBroken(
             f"The log of {session.header.id} names {error}, which the procedures copied into the session do not "
@@ -63,7 +58,12 @@ def draft(
 
 
 def _draft(
-    session: RecordedSession, library: Library, course: Course, reviews: tuple[Review, ...], record: str
+    session: RecordedSession,
+    library: Library,
+    knowledge: Knowledge | None,
+    course: Course,
+    reviews: tuple[Review, ...],
+    record: str,
 ) -> Draft:
     final = verdicts.counting(library, course)
     verdict = verdict_of(library, final) if final else None
@@ -98,7 +98,7 @@ def _draft(
         still_possible=said(verdict.still_possible, "still_possible")
         if verdict and verdict.still_possible
         else NOTHING,
-        model=(),
+        model=model.sentences(session, library, knowledge, course, verdict),
         conditions=given.asked(library, course, specifications=False),
         specifications=given.asked(library, course, specifications=True),
         tests=results.tests(session, library, course, deciding),

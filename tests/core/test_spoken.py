@@ -55,11 +55,9 @@ def test_a_sentence_names_where_its_words_come_from() -> None:
 
 def test_the_same_library_says_the_same() -> None:
     """Nothing is left to chance: two plays of one library give the same sentences."""
-
-    def played() -> list[str]:
-        return said_in_play(LIBRARY, KNOWLEDGE, "feed-dead", 300)
-
-    assert played() == played()
+    assert said_in_play(LIBRARY, KNOWLEDGE, "feed-dead", 300) == said_in_play(
+        LIBRARY, KNOWLEDGE, "feed-dead", 300
+    )
 
 
 def test_twice_as_many_events_find_little_more() -> None:
