@@ -28,8 +28,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from assistant.core.values.codec import from_json
 from assistant.core.values.decoding import remembering
-from assistant.core.values.events import Action, Clip, Closed, Event, Resumed, from_json
+from assistant.core.values.events import Action, Clip, Closed, Event, Resumed
 from assistant.core.values.finding import Finding
 from assistant.errors import MALFORMED, BayAssistantError, RecordBroken, RecordProblem
 from assistant.loading.folder import load_folder

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
-from assistant.core.dialogue.doubting import Doubted, Why, drops_of, thin
+from assistant.core.dialogue.doubting import Doubted, drops_of, thin
 from assistant.core.dialogue.inquiring import TYPED, Asked, Source, Waiting, blank
 from assistant.core.dialogue.policy import SHADE, Acceptance, grade, lamp_faint, lamp_refused, tapered
 from assistant.core.dialogue.states import (
@@ -67,6 +67,7 @@ from assistant.core.values.entries import (
     StepSkipped,
     VerdictReached,
     VoiceNoteTaken,
+    Why,
 )
 from assistant.core.values.events import (
     Action,

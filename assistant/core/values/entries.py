@@ -4,11 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-
-from assistant.core.dialogue.doubting import Why
+from enum import StrEnum
 
 KEPT = " (kept from an earlier step)"
 """Ends the words of a result that was taken over from an earlier step with the same measurement."""
+
+
+class Why(StrEnum):
+    """Why a result is asked again; the words are those of the remark in the record."""
+
+    MISFIT = "does not fit"
+    PART = "before a part"
+    SUM = "does not add up"
+
 
 DOUBTED = "asked again, because it did not fit"
 """How a doubtful result was taken back; it is asked again at once."""
