@@ -22,7 +22,7 @@ from assistant.circuit.parameters import Systems
 from assistant.circuit.pieces import carried_out
 from assistant.core.dialogue.states import State
 from assistant.core.library.vocabulary import NO_CIRCUIT
-from assistant.core.reasoning.evidence import Memo
+from assistant.core.reasoning.scales import Memo
 from assistant.core.values.entries import LedBack, Remark, ResultTaken, VerdictReached, Why
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import Thresholds

@@ -24,7 +24,7 @@ from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.library.vocabulary import OVER_RANGE
-from assistant.core.reasoning.evidence import Memo
+from assistant.core.reasoning.scales import Memo
 from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.events import (
     Action,

@@ -47,6 +47,8 @@ from assistant.core.library.vocabulary import NO_CIRCUIT, OVER_RANGE, SENSES, UN
 from assistant.core.reasoning import evidence
 from assistant.core.reasoning.adding_up import LOADED, unequal
 from assistant.core.reasoning.knowledge import measurement_key
+from assistant.core.reasoning.posterior import WeighedResult, sureness
+from assistant.core.reasoning.scales import Memo
 from assistant.core.values.board import Board
 from assistant.core.values.entries import (
     KEPT,
@@ -181,7 +183,7 @@ class Runner:
         library: Library,
         knowledge: Knowledge | None,
         thresholds: Thresholds,
-        memo: evidence.Memo | None = None,
+        memo: Memo | None = None,
     ) -> None:
         self._library = library
         self._knowledge = knowledge
@@ -200,7 +202,7 @@ class Runner:
         self._visits = Visits()
         self._again_in = ""
         self._trail = Trails()
-        self._memo = evidence.Memo() if memo is None else memo
+        self._memo = Memo() if memo is None else memo
         self._results = 0
         self._pending: Pending | None = None
         self._offered = False
@@ -1556,13 +1558,13 @@ class Runner:
 
     def _fact(
         self, procedure: str, step: str, pending: Pending, confirmed: str, *, kept: bool
-    ) -> evidence.Fact:
+    ) -> WeighedResult:
         outcome = pending.answer.outcome
-        return evidence.Fact(
+        return WeighedResult(
             procedure,
             step,
             outcome,
-            evidence.sureness(pending.how, pending.confidence, confirmed, self._limits),
+            sureness(pending.how, pending.confidence, confirmed, self._limits),
             kept=kept,
             times=2 if self._before.get((procedure, step)) == outcome else 1,
         )
