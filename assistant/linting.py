@@ -12,6 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant.circuit import adding
 from assistant.core.dialogue import runner
 from assistant.core.dialogue.states import REASONS, requests_of
 from assistant.core.library.procedure import Leads
@@ -37,8 +38,12 @@ SAID = ("node", "item")
 
 
 def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
-    """All findings, the grammars' first."""
-    return [*lint_grammars_for(library, grammars), *lint_procedures(library, knowledge, grammars)]
+    """All findings, the grammars' first, and last what the circuit model lacks."""
+    return [
+        *lint_grammars_for(library, grammars),
+        *lint_procedures(library, knowledge, grammars),
+        *adding.findings(library),
+    ]
 
 
 def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
