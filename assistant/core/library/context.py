@@ -1,4 +1,4 @@
-"""What the parts of a procedure's file share: the names that they may refer to, where an answer leads, a range."""
+"""Shared by the readers of a procedure's parts: known names, where an answer leads, a plausible range."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ ANSWER_KEYS = (*TARGET_KEYS, "rules_out")
 
 @dataclass(frozen=True)
 class Context:
-    """What the parts of one procedure may refer to.
+    """Names that the parts of one procedure may refer to.
 
     Attributes:
         path: The file's name for messages.

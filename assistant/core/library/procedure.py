@@ -49,7 +49,7 @@ Limit = Decimal | Specified
 
 @dataclass(frozen=True)
 class Measurement:
-    """What is connected where, in which engine state, with what unplugged.
+    """Instrument, places, engine state, and what is unplugged.
 
     Attributes:
         instrument: Name of an instrument.
@@ -82,7 +82,7 @@ class Measurement:
         )
 
     def hazards(self) -> tuple[Hazard, ...]:
-        """What this measurement can do to a person, derived from what is connected where.
+        """Hazards of this measurement, derived from its instrument, places and engine state.
 
         Cranking turns belts and fans, and with the coil plugged in a working driver makes secondary voltage.
         A spark tester shows secondary voltage.
@@ -110,7 +110,7 @@ class Measurement:
 
 
 class Leads(StrEnum):
-    """What an answer leads to."""
+    """The kind of place that an answer leads to."""
 
     STEP = "step"
     PROCEDURE = "procedure"
@@ -144,7 +144,7 @@ class Band(Answer):
     Attributes:
         low: Lower limit, included; None: no lower limit.
         high: Upper limit, excluded; None: no upper limit.
-        source: Where the limit comes from.
+        source: The publication or reasoning that the limits come from.
         seen: How the band is described in a report: "below the cranking floor".
     """
 
@@ -195,8 +195,8 @@ class Reading:
         bands: Bands that cover the whole plausible range without overlap, lowest first.
         subtract: A fact that is subtracted before the reading is judged; "" for none.
         at_20_celsius: The fact that holds the temperature of the copper that was measured; the reading is judged as
-            it would be at 20 degrees Celsius.  "" where temperature does not matter.
-        unjudged: Where it goes when a specification was not given; None where no limit is a specification.
+            it would be at 20 degrees Celsius.  "" if temperature does not matter.
+        unjudged: Where to go if a specification was not given; None if no limit is a specification.
     """
 
     unit: str
@@ -241,11 +241,11 @@ class Step:
     """One measurement, the answers to it, and the cautions that go before it.
 
     Attributes:
-        good: Outcome or band that a healthy system shows at this point; None where there is none.
-        look_for: What to look for, spoken when the person is not sure.
-        if_skipped: Where it goes when the test is skipped; None: the test cannot be skipped.
-        heard: All outcomes that are listened for: the answers, and what the instrument can show besides, so that
-            an answer that does not fit is caught instead of being taken for another one.
+        good: Outcome or band that a healthy system shows at this point; None if there is none.
+        look_for: Hint that is spoken when the person is not sure.
+        if_skipped: Where to go if the test is skipped; None if it cannot be skipped.
+        heard: All outcomes that are listened for: the answers, and the other outcomes that the instrument can show, so
+            that an answer that does not fit is caught and not taken for another one.
         line: Line in the file, for messages.
         asks: Facts that are asked for before the cautions, each only if the session does not hold it yet.
     """
@@ -267,7 +267,7 @@ class Step:
         return self.reading.bands if self.reading else self.answers
 
     def ways(self) -> tuple[Answer, ...]:
-        """All answers or bands, and last what follows where the reading cannot be judged."""
+        """All answers or bands; last, where a reading that cannot be judged leads."""
         unjudged = self.reading.unjudged if self.reading else None
         return (*self.choices(), unjudged) if unjudged else self.choices()
 
@@ -280,16 +280,16 @@ class Step:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What a procedure can end in.
+    """A conclusion that a procedure can end in.
 
     Attributes:
         says: One or two short sentences, spoken and read back before they count.
         faults: Faults of the catalogue that this verdict covers.
-        part: Part that is to be replaced or repaired; "" where none is condemned.
-        repair: What to do, for the repair order.
-        verify: What to verify after the repair.
-        still_possible: What this verdict does not tell apart, for the repair order; "" where all is told.
-        continue_with: Procedure to go on with; None where the work ends here.
+        part: Part that is to be replaced or repaired; "" if none is condemned.
+        repair: Repair to do, for the repair order.
+        verify: Checks to make after the repair.
+        still_possible: Faults that this verdict does not tell apart, for the repair order; "" if none are left.
+        continue_with: Procedure to go on with; None if the work ends here.
         line: Line in the file, for messages.
     """
 

@@ -219,7 +219,7 @@ def _check_clipped(clip: str | None, instrument: Instrument, line: int, path: st
         raise FileProblem(
             path,
             line,
-            f"where the {instrument.spoken} is clipped is missing",
+            f"the step does not say where the {instrument.spoken} is clipped",
             "Add 'clip: battery-negative'",
         )
 
@@ -259,7 +259,7 @@ def _answers(step: str, node: Mapping, instrument: Instrument, context: Context)
             context.path,
             node.line,
             f"step '{step}' has fewer than two answers",
-            "A test that can only end one way is no test",
+            "Give it at least two ways to end",
         )
     return tuple(answers)
 

@@ -59,7 +59,7 @@ def _bands(step: str, nodes: Mapping, unit: str, context: Context) -> list[tuple
             context.path,
             nodes.line,
             f"step '{step}' has fewer than two bands",
-            "A test that can only end one way is no test",
+            "Give it at least two ways to end",
         )
     return _in_order(bands)
 
@@ -125,14 +125,14 @@ def _limit(band: Reader, key: str, unit: str, context: Context) -> Limit | None:
         raise FileProblem(
             context.path,
             node.line,
-            f"the fact '{name}' is no specification of the vehicle maker",
+            f"the fact '{name}' is not a specification of the vehicle maker",
             "Mark it 'specification: true' in the terms, or write a number",
         )
     return Specified(name)
 
 
 def _number_fact(item: Reader, key: str, unit: str, context: Context) -> str:
-    """Name of a fact that is a number in this unit; "" where the key is missing and may be."""
+    """Name of a fact that is a number in this unit; "" if the key is missing and may be."""
     if key not in item.node.items and key != "specification":
         return ""
     text = item.get_text(key)

@@ -2,8 +2,8 @@
 
 The schema is made from the same names as the loader uses; ``procedures/procedure.schema.json`` is its copy on
 disk, written by ``bay-assistant lint --write-schema`` and compared by a test.
-What a schema cannot say (bands without gaps, cautions that cover the hazards, answers that lead somewhere) is
-left to the loader.
+The loader checks the rest, which a schema cannot say: bands without gaps, cautions that cover the hazards, answers
+that lead somewhere.
 """
 
 from __future__ import annotations

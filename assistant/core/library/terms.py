@@ -9,7 +9,7 @@ from enum import StrEnum
 
 
 class Hazard(StrEnum):
-    """What a measurement can do to a person or a part; each must be covered by a caution of its step."""
+    """Harm that a measurement can do to a person or a part; a caution of the step must cover each."""
 
     CRANKING = "cranking"
     SECONDARY_VOLTAGE = "secondary-voltage"
@@ -31,7 +31,7 @@ class SignalWord(StrEnum):
 
 @dataclass(frozen=True)
 class Place:
-    """Somewhere a lamp or meter is put, a part that is unplugged, or a thing that is looked at.
+    """A point that a lamp or meter is put on, a part that is unplugged, or a thing that is looked at.
 
     Attributes:
         name: Name in YAML and grammar, such as ``switched``.
@@ -39,9 +39,9 @@ class Place:
         short: As spoken in a remark and shown in large letters: "switched side".
         kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at), ``matter`` (is
             looked at or asked about, and nobody says its name with the answer, so that no grammar needs to hear it).
-        at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" where that is the same.
-        at_coil: As spoken when the coil is unplugged and is itself measured; "" where that is the same.
-        logic: It carries a logic signal or a sensor's supply, which a filament lamp pulls down: none goes there.
+        at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" if that is the same.
+        at_coil: As spoken when the coil is unplugged and is itself measured; "" if that is the same.
+        logic: It carries a logic signal or a sensor's supply, which a filament lamp would pull down: none is put there.
     """
 
     name: str
@@ -55,16 +55,16 @@ class Place:
 
 @dataclass(frozen=True)
 class Instrument:
-    """What is measured with.
+    """A tool to measure or to look with.
 
     Attributes:
         name: Name in YAML, such as ``test-lamp``.
         spoken: In a report: "test lamp".
         short: In an instruction, where it is taken off: "test lamp".
-        prepare: What is done before it is connected; "" where nothing is.
-        clip: What is done with its fixed lead, said after the place: "clip the test lamp"; "" where there is none.
-        probe: What is done with its free end, said after the place: "probe"; "" where there is none.
-        watch: What is observed: "Watch the lamp.".
+        prepare: Instruction before it is connected; "" for none.
+        clip: Instruction for its fixed lead, said after the place: "clip the test lamp"; "" if it has none.
+        probe: Instruction for its free end, said after the place: "probe"; "" if it has none.
+        watch: Instruction for the observer: "Watch the lamp.".
         outcomes: Outcomes that it can show, by name; empty for an instrument that gives numbers.
         units: Units of its readings; empty for one that gives outcomes.
     """
@@ -85,7 +85,7 @@ class Outcome:
     """Something that can be seen.
 
     `spoken` is the word for it in a question, `seen` in a report; `told` follows what showed it in a sentence about
-    the past ("was lit"), "" where nobody wrote it.
+    the past ("was lit"); "" if the terms leave it out.
     """
 
     name: str
@@ -100,8 +100,8 @@ class Fault:
 
     Attributes:
         plain: Its name in a report.
-        part: What carries it.
-        customer: What it means, in a sentence for the car's owner; "" where nothing was written.
+        part: The part that has it.
+        customer: Its meaning, in a sentence for the car's owner; "" if the terms leave it out.
     """
 
     name: str
@@ -121,7 +121,7 @@ class FactKind(StrEnum):
 
 @dataclass(frozen=True)
 class Inquiry:
-    """A fact about the vehicle, the order or the gear that is asked for, and never invented.
+    """A fact about the vehicle, the order or the gear: the assistant asks for it and never invents it.
 
     Attributes:
         name: Name in YAML, such as ``lamp-current``.
@@ -131,10 +131,10 @@ class Inquiry:
         look_for: Where to find it, spoken when the person is not sure.
         longest: Most signs of a spelled fact.
         unit: Unit in which a number is kept; "" for one without.
-        plausible: Lowest and highest believable number, both included; None where it is no number.
+        plausible: Lowest and highest believable number, both included; None if it is no number.
         whole: Only whole numbers.
         choices: Name of each choice with its spoken words, in the order of their digits.
-        specification: Read from the vehicle maker's information; there is never a default.
+        specification: It is read from the vehicle maker's information and never has a default.
         line: Line in the file, for messages.
     """
 
@@ -159,7 +159,7 @@ class Caution:
     Attributes:
         covers: Hazards for which this caution is enough.
         acknowledge: The person must say that they are ready the first time, before the step is released.
-        source: Where it comes from.
+        source: The publication or practice that it comes from.
     """
 
     name: str

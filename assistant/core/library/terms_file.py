@@ -29,7 +29,7 @@ FACT_UNITS = tuple(UNIT_WORDS)
 """Units that a number among the facts can be kept in."""
 
 MOST_QUESTION_WORDS = 12
-"""A spoken question is short enough to hold in the head."""
+"""Most words of a spoken question, so that it can be kept in mind."""
 
 PLACE_KEYS = ("kind", "spoken", "short", "at_plug", "at_coil", "logic")
 INSTRUMENT_KEYS = ("spoken", "short", "prepare", "clip", "probe", "watch", "outcomes", "units")
@@ -136,7 +136,7 @@ def _fact(name: str, item: Reader) -> Inquiry:
                 path,
                 item.line("choices"),
                 f"'{name}' has {len(choices)} choices",
-                "Two to eight have a digit",
+                "Give two to eight, one for each digit",
             )
     return Inquiry(
         name,

@@ -20,7 +20,7 @@ LARGEST_FILE = 1 << 20
 DEEPEST = 20
 
 _QUICK = getattr(yaml, "CSafeLoader", None)
-"""PyYAML's parser in C, ten times as quick; None where PyYAML was built without it.
+"""PyYAML's parser in C, ten times as quick; None if PyYAML was built without it.
 
 Only what it reads without complaint is taken from it: the messages are those of the parser in Python.
 """
@@ -105,7 +105,7 @@ def parse(data: bytes, path: str) -> Mapping:
         if isinstance(position, int):
             line = text[:position].count("\n") + 1
         raise FileProblem(
-            path, line, "this is not valid YAML: it holds a character that YAML forbids"
+            path, line, "this is not valid YAML: it contains a character that YAML forbids"
         ) from error
 
 
@@ -133,10 +133,12 @@ def _build(text: str, path: str, loader: Any) -> Mapping:
                 path, line, f"the file has more than {MOST_NODES} names and texts", "Use several files"
             )
         if getattr(event, "anchor", None):
-            raise FileProblem(path, line, "anchors and aliases are not read", "Write the value out here")
+            raise FileProblem(path, line, "anchors and aliases are not supported", "Write the value out here")
         tag = getattr(event, "tag", None)
         if tag and not isinstance(event, yaml.DocumentStartEvent):
-            raise FileProblem(path, line, f"the tag {tag} is not read", "Write a plain text, list or map")
+            raise FileProblem(
+                path, line, f"the tag {tag} is not supported", "Write a plain text, list or map"
+            )
         if isinstance(event, yaml.ScalarEvent):
             builder.add(Text(line, event.value, quoted=bool(event.style)))
         elif isinstance(event, yaml.SequenceStartEvent):
@@ -202,7 +204,7 @@ class _Builder:
             raise FileProblem(
                 self._path,
                 node.line,
-                f"'{node.value}' stands here a second time, first in line {parent.key_lines[node.value]}",
+                f"'{node.value}' appears a second time, first in line {parent.key_lines[node.value]}",
                 "Keep one of them",
             )
         return node.value

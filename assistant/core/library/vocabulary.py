@@ -1,4 +1,4 @@
-"""Names that procedures share with the program: instruments, points and circuits that something is known of."""
+"""Names in the procedures that the program itself knows: of instruments, points and circuits."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ OVER_RANGE = "over-range"
 
 
 SENSES = ("eyes", "ears", "check", "diagram", "told")
-"""Instruments that touch nothing: a look, a listen, a deed that is confirmed, what the maker's diagram shows, and
-what is known already.  They are used on things, not on points of the circuit."""
+"""Instruments that touch nothing: looking, listening, confirming that something was done, reading the maker's diagram,
+and telling what is already known.  They are used on things, not on points of the circuit."""
 
 FILAMENTS = ("test-lamp", "heavy-lamp")
 """Instruments that load what they touch with a filament."""
@@ -20,10 +20,10 @@ UNJUDGED = "unjudged"
 """Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
 
 NO_CIRCUIT = "none"
-"""Circuit of a procedure about nothing electrical: there is nothing to weigh or to prove in it."""
+"""Circuit of a procedure about nothing electrical: it has nothing to weigh or to prove."""
 
 LOAD_CIRCUIT = "ground-switched-load"
-"""Circuit whose part is no ignition coil: what the catalogue says of a fault in a coil's words does not fit there."""
+"""Circuit whose part is not an ignition coil, so the catalogue's words for a coil's faults do not fit."""
 
 SAME_POINT = {
     "load-feed": "feed",
@@ -38,4 +38,4 @@ LOGIC_IN = {"built-in-driver-coil": ("switched", "driver-end")}
 """Points that carry a logic signal in one kind of circuit, by the names that they have in a coil's (`SAME_POINT`)."""
 
 COMPARISONS = ("same", "sharper")
-"""Outcomes of a comparison of two places; at other steps nobody says them."""
+"""Outcomes of a comparison of two places; they are not said at other steps."""

@@ -1,4 +1,4 @@
-"""The ways through a procedure: what must be asked before, what nothing leads to, and what another file must have."""
+"""Checks of the ways through a procedure: facts asked in time, every step reached, every hand-over possible."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def check_asked(procedure: Procedure, steps: Mapping, path: str) -> None:
                 raise FileProblem(
                     path,
                     steps.key_lines[name],
-                    f"step '{name}' is judged by '{fact}', which nobody asks for",
+                    f"step '{name}' is judged by '{fact}', but neither the step nor the procedure asks for it",
                     f"Add 'asks: [{fact}]' to the step or the procedure",
                 )
 

@@ -1,15 +1,15 @@
-"""What the results of a session say about the faults: likelihoods, posterior, contradictions, what would tell.
+"""The evidence of a session's results: probable faults, contradictions, reasons, and the best next test.
 
-Pure: the likelihoods and the prior odds are handed in as one value, `Knowledge`; without it nothing is claimed.
+The likelihoods and the prior odds are handed in as one value, `Knowledge`; without it nothing is claimed.
 
 The model
 ---------
 A **hypothesis** is one way in which a fault comes about in one car (a mechanism in one random system).
-For each test and hypothesis the table holds the share of each outcome that an observer who reports what he sees
-would give.  Results are independent given a hypothesis, so what two tests have in common because it is the same
-car is kept.
+For each test and hypothesis the table holds the share of each outcome that an observer would report, if he reports
+what he sees.  Results are independent given a hypothesis, so whatever two tests have in common because
+the car is the same is kept.
 
-What is recorded need not be what was to be seen: eyes misread, ears mishear, fingers slip.
+The recorded outcome need not be the one that was to be seen: eyes misread, ears mishear, fingers slip.
 With n outcomes, an outcome that was to be seen is recorded with probability ``a``, and any other with
 ``b = (1 - a) / (n - 1)`` (a symmetric channel), where::
 
@@ -22,7 +22,7 @@ The posterior is Bayes' rule; the weight of a reason is the change of log odds t
 "Probability and the Weighing of Evidence", 1950); the worth of a test is its expected gain of information
 (D. V. Lindley, Annals of Mathematical Statistics 27, 1956) for each minute.
 
-The faults of the catalogue are taken as all that there are, and one at a time: shares are among these.
+The model assumes that a car has exactly one fault, and that the catalogue has it: shares are among these.
 The likelihoods come from a circuit model with no bench measurement behind it.
 """
 
@@ -123,7 +123,7 @@ class Assessment(Posterior):
         )
 
     def doubt(self, asked: frozenset[str] = frozenset()) -> Doubt | None:
-        """The results that do not fit together, when a slip is likely enough; None when all fits.
+        """The results that do not fit together, if a slip is likely enough; None if all fit.
 
         Args:
             asked: Measurements (`measurement_key`) that were asked again already: they are not doubted twice.

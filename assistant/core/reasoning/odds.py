@@ -31,14 +31,15 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Measurement
 
 ONCE = ("cranking", "module-access", "coil")
-"""Preparation that is paid for once in a diagnosis: set-up for cranking, the module laid bare, the coil unplugged."""
+"""Preparations that cost their minutes once in a diagnosis: set-up for cranking, access to the module, unplugging the
+coil."""
 
 _AT_THE_MODULE = frozenset({"driver-end", "driver-supply", "driver-ground", "crank-signal", "cam-signal"})
-"""Points that are reached only when the module has been laid bare."""
+"""Points that can be reached only after access to the module was made."""
 
 
 def preparations(measure: Measurement) -> tuple[str, ...]:
-    """What has to be prepared once for a measurement, by the names in `ONCE`."""
+    """Preparations that a measurement needs, by their names in `ONCE`."""
     needed = {
         "cranking": measure.engine in (Engine.CRANKING, Engine.RUNNING),
         "module-access": bool({measure.probe, measure.clip} & _AT_THE_MODULE)
@@ -49,18 +50,18 @@ def preparations(measure: Measurement) -> tuple[str, ...]:
 
 
 EACH = ("crank", "caution")
-"""What is paid for each time: cranking, with the starter's rest; and once for each caution that is acknowledged."""
+"""Costs that recur: each crank, with the starter's rest; and each caution that is acknowledged."""
 
 FORMAT = "bay-assistant findings"
 VERSION = 1
 
 ANY_CIRCUIT = ""
-"""Where cars are counted of which the circuit is not known: they count for every one."""
+"""Circuit of cars whose circuit is not known: they count for every circuit."""
 
 
 @dataclass(frozen=True)
 class Findings:
-    """What a shop found on its cars, as a session is given it.
+    """Faults that a shop found on its cars, as handed to a session.
 
     Attributes:
         cars: Circuit, or `ANY_CIRCUIT`, to fault to the number of cars on which it was found; a car with two
@@ -78,9 +79,9 @@ class Findings:
         return found
 
     def to_bytes(self) -> bytes:
-        """As it stands in the session's copy of the procedures; indented, because people look into it.
+        """The file in the session's copy of the procedures; indented, because people read it.
 
-        Only numbers: the record of one car, which may be handed over, does not name other customers' jobs.
+        It holds only numbers: the record of one car may be handed over and must not name other customers' jobs.
         """
         cars = {name: dict(sorted(faults.items())) for name, faults in sorted(self.cars.items())}
         body = {"format": FORMAT, "version": VERSION, "cars": cars}
@@ -109,16 +110,16 @@ class Odds:
     """Prior odds and minutes.
 
     Attributes:
-        source: Where they come from.
+        source: The judgement or data that they come from.
         prior: Fault of the catalogue to its share before any test, as shipped; positive, sums to 1.
         minutes: Instrument to the minutes of one test with it.
         once: Name of `ONCE` to the minutes of that preparation.
-        weight_cars: How many cars the shipped odds are worth beside the shop's own; 0 where the file does not say,
+        weight_cars: How many cars the shipped odds are worth beside the shop's own; 0 if the file does not say,
             and then nothing is counted.
-        weight_source: Where that number comes from.
-        findings: What the shop found; empty where nothing is counted.
+        weight_source: The reasoning behind that number.
+        findings: The shop's findings; empty if nothing is counted.
         each: Name of `EACH` to minutes: of each time that the engine is cranked, and of a caution that has to be
-            acknowledged, once; empty where the file does not say.
+            acknowledged, once; empty if the file does not say.
     """
 
     source: str

@@ -23,10 +23,10 @@ MOST = 1_000_000
 
 
 def parse_findings(data: bytes, path: str, terms: Terms) -> Findings:
-    """What `Findings.to_bytes` wrote.
+    """Read back the bytes of `Findings.to_bytes`.
 
     Raises:
-        FileProblem: It is something else.
+        FileProblem: They are something else.
     """
     try:
         body = json.loads(data)
@@ -61,7 +61,7 @@ def _cars(count: object) -> float:
 def parse_odds(data: bytes, path: str, terms: Terms) -> Odds:
     """Prior odds and minutes from the bytes of ``odds.yaml``.
 
-    Every fault of the terms has odds and every instrument minutes, so that nothing is weighed with nothing.
+    Every fault of the terms must have odds, and every instrument minutes.
 
     Raises:
         FileProblem: It is wrong; the message starts with ``file:line:``.
@@ -81,7 +81,7 @@ def parse_odds(data: bytes, path: str, terms: Terms) -> Odds:
 
 
 def _weight(top: Reader) -> tuple[float, str]:
-    """How many cars the shipped odds are worth, and the source of that; 0 and "" where the file does not say."""
+    """How many cars the shipped odds are worth, and the source of that; 0 and "" if the file does not say."""
     node = top.node.items.get("weight_cars")
     if node is None:
         return 0.0, ""
@@ -89,7 +89,7 @@ def _weight(top: Reader) -> tuple[float, str]:
     if not LEAST <= weight <= MOST:
         line = top.node.key_lines["weight_cars"]
         raise FileProblem(
-            top.path, line, "'weight_cars' is no number of cars", f"Write it as 20; at most {MOST}"
+            top.path, line, "'weight_cars' is not a number of cars", f"Write it as 20; at most {MOST}"
         )
     return weight, top.text("weight_source")
 
@@ -119,6 +119,6 @@ def _numbers(top: Reader, key: str, known: Iterable[str], kind: str) -> Mapping[
     missing = [name for name in names if name not in found]
     if missing:
         raise FileProblem(
-            top.path, node.line, f"'{key}' says nothing of '{missing[0]}'", f"Give every {kind} a number"
+            top.path, node.line, f"'{key}' does not mention '{missing[0]}'", f"Give every {kind} a number"
         )
     return {name: found[name] for name in names}  # a plain one, so that a library can go to another process

@@ -1,4 +1,4 @@
-"""What the record keeps for the repair order: one small value for each thing that was done or said."""
+"""Entries of the record for the repair order: one small value for each thing done or said."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class Entry:
 class ProcedureEntered(Entry):
     """This procedure was started, or gone on with.
 
-    `came_from` is the procedure that handed over, or that was done in between; None where neither is so.
+    `came_from` is the procedure that handed over, or that was done in between; None if there is neither.
     `came_back` says that it had been set aside (`ProcedurePaused`) and goes on at its step.
     """
 
@@ -70,7 +70,7 @@ class FactGiven(Entry):
 
     Attributes:
         fact: Its name in the terms.
-        value: Signs, digits of a number, or name of a choice; "" where it was left blank.
+        value: Signs, digits of a number, or name of a choice; "" if it was left blank.
         unit: Unit of a number as it was given; "" for everything else.
         how: ``voice``, ``keypad``, ``typed`` (on the command line) or ``left blank``.
         words: What was recognised, or the keys.
@@ -93,7 +93,7 @@ class FactGiven(Entry):
 class FactUndone(Entry):
     """A fact was taken back; it stays in the record.
 
-    `how` is ``voice``, ``keypad``, or why it was: ``other lamp``, ``lamp refused``.
+    `how` is ``voice``, ``keypad``, or the reason: ``other lamp``, ``lamp refused``.
     """
 
     fact: str
@@ -136,8 +136,8 @@ class ResultTaken(Entry):
             ``affirmed`` (read back and affirmed).
         clip: File of the sound, if it was spoken.
         next: Step, procedure or verdict that follows, as ``step:NAME``, ``procedure:NAME``, ``verdict:NAME``.
-        judged: What was judged, in the unit of the step, after the leads were subtracted and the temperature was
-            allowed for; None where it was the reading itself.
+        judged: The value that was judged, in the unit of the step: the reading less the leads, corrected for
+            temperature; None if it was the reading itself.
     """
 
     number: int
@@ -198,7 +198,7 @@ class LedBack(Entry):
         procedure: The procedure that handed over.
         back_to: The one that it handed over to.
         says: What was said.
-        next: What to do next, and by whom.
+        next: The next thing to do, and who does it.
     """
 
     procedure: str

@@ -1,4 +1,4 @@
-"""What comes into the dialogue (events) and what it asks for (actions): plain values, no behaviour.
+"""Events, which the dialogue receives, and actions, which it asks for: plain values without behaviour.
 
 Every event carries `at`, seconds since the session began, so the core never reads a clock.
 The record of a session is exactly its events and the actions that each one caused.
