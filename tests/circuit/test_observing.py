@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.circuit import eye, timing
+from assistant.circuit import eye
 from assistant.circuit.answers import mistaken, outcome_shares
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named, mechanisms
 from assistant.circuit.instruments.lamp import Glow
@@ -23,6 +23,7 @@ from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.readings import reading_shares
 from assistant.circuit.tracing import trace, traces
 from assistant.circuit.turning import turn
+from assistant.commands.bench import circuit_time
 from assistant.core.library.procedure import Band, Engine, Leads, Measurement, Reading, Target
 from assistant.core.library.vocabulary import NO_CIRCUIT
 from assistant.loading.folder import load_library
@@ -446,7 +447,7 @@ def test_a_running_engine_has_no_surge() -> None:
 
 def test_the_benchmark_counts_every_observation() -> None:
     """One entry for each number of systems; as many observations as mechanisms times steps."""
-    found = timing.measure(LIBRARY, (1,))
+    found = circuit_time.measure(LIBRARY, (1,))
     wanted = sum(len(mechanisms(p.circuit)) * len(p.steps) for p in ELECTRICAL)
     assert [(entry.systems, entry.observations) for entry in found] == [(1, wanted)]
 
