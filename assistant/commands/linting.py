@@ -25,7 +25,6 @@ from assistant.rehearsal import judging, saying
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from types import ModuleType
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Answer, Procedure, Step, Target
@@ -167,28 +166,24 @@ def all_spoken(library: Library, knowledge: Knowledge | None, turns: int = 1500)
         turns: How much is let happen in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
-    lines = {module.__name__: _lines(module) for module in (runner, wording)}
+    sources = {module.__name__: inspect.getsource(module) for module in (runner, wording)}
     return [
         replace(one, file=where[0], line=where[1])
-        if one.file == saying.DIALOGUE and (where := _written(one.sentence, lines))
+        if one.file == saying.DIALOGUE and (where := _written(one.sentence, sources))
         else one
         for one in found
     ]
 
 
-def _lines(module: ModuleType) -> list[str]:
-    return inspect.getsource(module).splitlines()
-
-
-def _written(sentence: str, lines: dict[str, list[str]]) -> tuple[str, int] | None:
+def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:
     """Module file and line that hold the longest beginning, or else the longest end, of a sentence; None: none does."""
     words = sentence.split()
     for count in range(len(words), 0, -1):
         for part in (" ".join(words[:count]), " ".join(words[-count:])):
-            for name, source in lines.items():
-                for number, line in enumerate(source, start=1):
-                    if f'"{part}' in line or (count > 1 and part in line):
-                        return f"{name.replace('.', '/')}.py", number
+            for name, source in sources.items():
+                at = source.find(part if count > 1 else f'"{part}')
+                if at >= 0:
+                    return f"{name.replace('.', '/')}.py", source.count("\n", 0, at) + 1
     return None
 
 
