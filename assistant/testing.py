@@ -18,8 +18,8 @@ from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
-    from assistant.core.reasoning.evidence import Memo
     from assistant.core.reasoning.knowledge import Knowledge
+    from assistant.core.reasoning.scales import Memo
     from assistant.core.values.entries import Entry
     from assistant.core.values.thresholds import Thresholds
 

@@ -26,7 +26,7 @@ from assistant.circuit.observing import VERSION, check, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.readings import UNITS
-from assistant.core.library.procedure import FILAMENTS, NO_CIRCUIT, SENSES
+from assistant.core.library.vocabulary import FILAMENTS, NO_CIRCUIT, SENSES
 from assistant.core.reasoning.knowledge import key_of
 from assistant.core.values.finding import Finding
 from assistant.loading.folder import LIKELIHOODS_FILE, ODDS_FILE, TERMS_FILE
@@ -36,7 +36,8 @@ if TYPE_CHECKING:
 
     from assistant.circuit.instruments.model import InstrumentModel
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Instrument, Procedure, Step
+    from assistant.core.library.procedure import Procedure, Step
+    from assistant.core.library.terms import Instrument
 
 ROOM = "assistant/circuit/instruments"
 CATALOGUE = "assistant/circuit/catalogue"

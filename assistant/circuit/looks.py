@@ -13,7 +13,8 @@ from assistant.circuit.observers import HONEST, Observer, can_miss, looked_at, s
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.situations import together
 from assistant.circuit.spoiling import bad_spark
-from assistant.core.library.procedure import CLAMPS, Engine
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import CLAMPS
 from assistant.errors import BayAssistantError, FileProblem
 
 if TYPE_CHECKING:

@@ -21,7 +21,8 @@ from assistant.circuit.catalogue import circuit_named
 from assistant.circuit.instruments import REGISTRY
 from assistant.circuit.observing import observe
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.procedure import CLAMPS, OVER_RANGE, SENSES, Engine
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import CLAMPS, OVER_RANGE, SENSES
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 from assistant.circuit import adding
 from assistant.core.dialogue import runner
 from assistant.core.dialogue.states import REASONS, requests_of
-from assistant.core.library.procedure import SAME_POINT, Leads
+from assistant.core.library.procedure import Leads
+from assistant.core.library.vocabulary import SAME_POINT
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
 from assistant.core.words import wording

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, TextIO, cast
 
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import REASONS, State
-from assistant.core.library.procedure import OVER_RANGE
+from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.core.values.events import GearBack, GearLost, Heard, KeyPressed, NoiseChanged, NoMatch
 from assistant.core.values.result import Control, Result
 from assistant.measured import DEFAULT_THRESHOLDS

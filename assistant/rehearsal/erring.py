@@ -20,11 +20,10 @@ from assistant.circuit.observers import MISSED
 from assistant.circuit.parameters import Systems
 from assistant.circuit.pieces import carried_out
 from assistant.circuit.spoiling import bad_spark
-from assistant.core.dialogue.doubting import Why
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import NO_CIRCUIT
-from assistant.core.reasoning.evidence import Memo
-from assistant.core.values.entries import LedBack, Remark, ResultTaken, VerdictReached
+from assistant.core.library.vocabulary import NO_CIRCUIT
+from assistant.core.reasoning.scales import Memo
+from assistant.core.values.entries import LedBack, Remark, ResultTaken, VerdictReached, Why
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import Thresholds
 from assistant.loading.folder import load_knowledge, load_library

@@ -20,7 +20,8 @@ from assistant.circuit.likelihoods import model_shares
 from assistant.circuit.observers import can_miss
 from assistant.circuit.observing import observe
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.procedure import OVER_RANGE, UNJUDGED, Answer, Limit
+from assistant.core.library.procedure import Answer, Limit
+from assistant.core.library.vocabulary import OVER_RANGE, UNJUDGED
 from assistant.core.reasoning.knowledge import key_of
 
 if TYPE_CHECKING:

@@ -10,7 +10,8 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import OVER_RANGE, Leads
+from assistant.core.library.procedure import Leads
+from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.core.words import wording
 from assistant.core.words.sentences import sentences
 from assistant.rehearsal.exploring import example, said_in_play

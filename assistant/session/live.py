@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Terms
+    from assistant.core.library.terms import Terms
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.reasoning.odds import Findings
     from assistant.hearing.listener import SoundSource

@@ -15,7 +15,7 @@ from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import new_since
 from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.values import entries
-from assistant.core.values.events import from_json, to_json
+from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import OLD_RULES, Thresholds
 from assistant.core.words import wording

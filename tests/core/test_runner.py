@@ -15,9 +15,10 @@ from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import REASONS, TRANSITIONS, State, Trigger
 from assistant.core.library.identity import check_vin
-from assistant.core.library.procedure import UNJUDGED
+from assistant.core.library.vocabulary import UNJUDGED
 from assistant.core.values import entries, events
 from assistant.core.values.board import Board
+from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.events import (
     Began,
     Clip,
@@ -39,8 +40,6 @@ from assistant.core.values.events import (
     SpeechFinished,
     StopListening,
     TimerElapsed,
-    from_json,
-    to_json,
 )
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.core.values.thresholds import OLD_RULES

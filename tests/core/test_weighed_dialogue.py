@@ -13,7 +13,8 @@ from sample_library import sample_library
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import SAYABLE, TRANSITIONS, State, Trigger
 from assistant.core.values import entries
-from assistant.core.values.events import KeyPressed, Say, from_json, to_json
+from assistant.core.values.codec import from_json, to_json
+from assistant.core.values.events import KeyPressed, Say
 from assistant.core.values.result import Control
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.testing import Dialogue

@@ -35,7 +35,8 @@ from assistant.circuit.problems import CircuitProblem
 from assistant.core.dialogue.asking import WORDS
 from assistant.core.dialogue.states import REASONS, State
 from assistant.core.library.library import Library
-from assistant.core.library.procedure import Engine, FactKind
+from assistant.core.library.procedure import Engine
+from assistant.core.library.terms import FactKind
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Event, Heard, NoMatch, Note
 from assistant.core.values.units import UNIT_WORDS, number_words

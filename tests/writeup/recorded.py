@@ -9,7 +9,7 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import FactKind
+from assistant.core.library.terms import FactKind
 from assistant.core.values.events import Resumed
 from assistant.core.values.result import Control
 from assistant.loading.folder import load_knowledge, load_library

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
-from assistant.core.dialogue.doubting import Doubted, Why, drops_of, thin
+from assistant.core.dialogue.doubting import Doubted, drops_of, thin
 from assistant.core.dialogue.inquiring import TYPED, Asked, Source, Waiting, blank
 from assistant.core.dialogue.policy import SHADE, Acceptance, grade, lamp_faint, lamp_refused, tapered
 from assistant.core.dialogue.states import (
@@ -41,23 +41,14 @@ from assistant.core.dialogue.states import (
 )
 from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails, new_since
 from assistant.core.library.identity import VIN_LENGTH, where_to_look
-from assistant.core.library.procedure import (
-    NO_CIRCUIT,
-    OVER_RANGE,
-    SENSES,
-    UNJUDGED,
-    Answer,
-    Engine,
-    FactKind,
-    Judged,
-    Leads,
-    Measurement,
-    Reading,
-    Target,
-)
+from assistant.core.library.procedure import Answer, Engine, Judged, Leads, Measurement, Reading, Target
+from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import NO_CIRCUIT, OVER_RANGE, SENSES, UNJUDGED
 from assistant.core.reasoning import evidence
 from assistant.core.reasoning.adding_up import LOADED, unequal
 from assistant.core.reasoning.knowledge import measurement_key
+from assistant.core.reasoning.posterior import WeighedResult, sureness
+from assistant.core.reasoning.scales import Memo
 from assistant.core.values.board import Board
 from assistant.core.values.entries import (
     KEPT,
@@ -78,6 +69,7 @@ from assistant.core.values.entries import (
     StepSkipped,
     VerdictReached,
     VoiceNoteTaken,
+    Why,
 )
 from assistant.core.values.events import (
     Action,
@@ -191,7 +183,7 @@ class Runner:
         library: Library,
         knowledge: Knowledge | None,
         thresholds: Thresholds,
-        memo: evidence.Memo | None = None,
+        memo: Memo | None = None,
     ) -> None:
         self._library = library
         self._knowledge = knowledge
@@ -210,7 +202,7 @@ class Runner:
         self._visits = Visits()
         self._again_in = ""
         self._trail = Trails()
-        self._memo = evidence.Memo() if memo is None else memo
+        self._memo = Memo() if memo is None else memo
         self._results = 0
         self._pending: Pending | None = None
         self._offered = False
@@ -1566,13 +1558,13 @@ class Runner:
 
     def _fact(
         self, procedure: str, step: str, pending: Pending, confirmed: str, *, kept: bool
-    ) -> evidence.Fact:
+    ) -> WeighedResult:
         outcome = pending.answer.outcome
-        return evidence.Fact(
+        return WeighedResult(
             procedure,
             step,
             outcome,
-            evidence.sureness(pending.how, pending.confidence, confirmed, self._limits),
+            sureness(pending.how, pending.confidence, confirmed, self._limits),
             kept=kept,
             times=2 if self._before.get((procedure, step)) == outcome else 1,
         )

@@ -9,7 +9,8 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.asking import units_of
-from assistant.core.library.procedure import Engine, FactKind
+from assistant.core.library.procedure import Engine
+from assistant.core.library.terms import FactKind
 from assistant.core.values.result import Control, GrammarRequest, Spelling
 from assistant.core.values.units import units_like
 
@@ -17,7 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Inquiry, Step
+    from assistant.core.library.procedure import Step
+    from assistant.core.library.terms import Inquiry
 
 
 class State(StrEnum):

@@ -46,7 +46,7 @@ class Reader:
         return self.node.key_lines.get(key, self.node.line)
 
     def get(self, key: str) -> Node:
-        """What stands under this key."""
+        """The node under this key."""
         if key not in self.node.items:
             raise FileProblem(self.path, self.node.line, f"{self.what} has no '{key}'", f"Add '{key}: …'")
         return self.node.items[key]
@@ -72,7 +72,7 @@ class Reader:
         return node
 
     def text(self, key: str, *, needed: bool = True) -> str:
-        """The same with its white space made single blanks; "" where it is missing and not needed."""
+        """The text under this key with single blanks; "" if it is missing and not needed."""
         if not needed and key not in self.node.items:
             return ""
         return " ".join(self.get_text(key).value.split())
@@ -172,7 +172,7 @@ def number(text: Text, path: str) -> Decimal:
     """The number that a text is.
 
     Raises:
-        FileProblem: It is none, or one that nobody measures (`LARGEST_NUMBER`, `MOST_DECIMALS`).
+        FileProblem: It is not a number, or not one that anybody measures (`LARGEST_NUMBER`, `MOST_DECIMALS`).
     """
     shown = text.value if len(text.value) <= _SHOWN else f"{text.value[:_SHOWN]}…"
     try:
@@ -189,7 +189,7 @@ def number(text: Text, path: str) -> Decimal:
         raise FileProblem(
             path,
             text.line,
-            f"'{shown}' is no number that can be meant here",
+            f"'{shown}' is not a number that can be meant here",
             f"Write one from -{LARGEST_NUMBER} to {LARGEST_NUMBER} with at most {MOST_DECIMALS} decimals",
         )
     return value

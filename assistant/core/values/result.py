@@ -1,4 +1,4 @@
-"""What a person can have said or keyed, after the words have been understood.
+"""A person's answer by voice or key, after the words have been understood.
 
 A `Result` is the only thing that hearing and the number pad hand to the dialogue.
 """
@@ -49,7 +49,7 @@ KEYED_AS_WELL = frozenset(
         Control.OTHER_LAMP,
     }
 )
-"""Words of the dialogue that a session can do without: a recogniser that lacks them leaves them to the keys."""
+"""Words that a session can do without: if the recogniser lacks one, its key is used."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ class Spelling(StrEnum):
 
 @dataclass(frozen=True)
 class GrammarRequest:
-    """What may be heard now: the dialogue asks for it, the grammar room turns it into phrases.
+    """The dialogue's request for what may be heard now; the grammar room turns it into phrases.
 
     Attributes:
         outcomes: Outcome names of the step, in the order in which they are spoken.
