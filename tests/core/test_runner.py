@@ -12,6 +12,7 @@ from sample_asking import asking_library
 from sample_library import sample_library
 
 from assistant import resources
+from assistant.core.dialogue import runner as dialogue_runner
 from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import REASONS, TRANSITIONS, State, Trigger
@@ -171,7 +172,7 @@ def test_a_trigger_that_is_not_in_the_table_changes_nothing(state: State) -> Non
 def test_every_trigger_of_the_table_has_a_handler() -> None:
     """The table names nothing that the runner cannot do."""
     named = {trigger for row in TRANSITIONS.values() for trigger in row}
-    assert [trigger for trigger in named if not hasattr(Runner, "_on_" + trigger.name.lower())] == []
+    assert [trigger for trigger in named if not hasattr(dialogue_runner, "on_" + trigger.name.lower())] == []
 
 
 # --- cautions -------------------------------------------------------------------------------------
@@ -1015,7 +1016,7 @@ def test_any_events_in_any_order_keep_the_promises(
                 speaking = action.utterance
                 if "Crank the engine." in action.text and runner.state is not State.STANDING_BY:
                     assert runner.position == cautioned_at, "told to crank before the caution was spoken"
-                    assert runner._rested_at <= now, "told to crank while the starter rests"
+                    assert runner.talk.crank.rested_at <= now, "told to crank while the starter rests"
             if isinstance(action, Note):
                 entry = action.entry
                 if isinstance(entry, entries.CautionGiven) and entry.caution == "cranking":

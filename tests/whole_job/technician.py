@@ -536,7 +536,7 @@ def play(
         technician.library = load_library(procedures)
         runner = stage.session._runner
         technician.position = lambda: runner.position
-        technician.asked = lambda: runner._asked_fact
+        technician.asked = lambda: runner.asked
         technician.screen, technician.car, technician.grammars = screen, car, grammars
         technician.mouth = Mouth(sounds, voice, seed, snr_db)
         technician.facts, technician.asides = facts, list(asides)
