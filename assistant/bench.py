@@ -20,7 +20,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__, files, resources
-from assistant.core.dialogue.states import State, request_for, requests_of
+from assistant.core.dialogue.sayable import request_for, requests_of
+from assistant.core.dialogue.states import State
 from assistant.core.library.loading import load_library
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model

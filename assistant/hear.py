@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import resources
 from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
-from assistant.core.dialogue.states import State, request_for
+from assistant.core.dialogue.sayable import request_for
+from assistant.core.dialogue.states import State
 from assistant.core.library.loading import load_library
 from assistant.core.values.events import to_json
 from assistant.errors import UsageProblem

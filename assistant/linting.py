@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import runner
-from assistant.core.dialogue.states import REASONS, requests_of
+from assistant.core.dialogue.sayable import REASONS, requests_of
 from assistant.core.library.procedure import SAME_POINT, Leads
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding

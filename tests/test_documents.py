@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.core.dialogue.states import diagram
+from assistant.core.dialogue.table import diagram
 
 ROOT = Path(__file__).resolve().parent.parent
 TESTS = sorted((ROOT / "tests").rglob("test_*.py"))

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.circuit.pieces import carried_out
-from assistant.core.dialogue.states import requests_of
+from assistant.core.dialogue.sayable import requests_of
 from assistant.core.library.loading import load_library, targets
 from assistant.core.library.procedure import Leads
 from assistant.errors import BayAssistantError

@@ -18,7 +18,7 @@ import numpy as np
 
 from assistant import past, resources
 from assistant.core.dialogue.runner import Runner
-from assistant.core.dialogue.states import requests_of
+from assistant.core.dialogue.sayable import requests_of
 from assistant.core.library.loading import load_library
 from assistant.core.values.events import GearBack, GearLost
 from assistant.errors import GearProblem, RecordBroken, RecordProblem

@@ -10,8 +10,9 @@ from sample_library import sample_library
 from test_weighed_dialogue import settle
 
 from assistant.core.dialogue.circles import Visits, new_since
+from assistant.core.dialogue.moving import hand_over
 from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES, Thresholds
-from assistant.core.dialogue.runner import Runner, hand_over
+from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.library.loading import load_library
 from assistant.core.values import entries

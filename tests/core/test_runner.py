@@ -12,10 +12,12 @@ from sample_asking import asking_library
 from sample_library import sample_library
 
 from assistant import resources
-from assistant.core.dialogue import runner as dialogue_runner
 from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES
-from assistant.core.dialogue.runner import Runner
-from assistant.core.dialogue.states import REASONS, TRANSITIONS, State, Trigger
+from assistant.core.dialogue.runner import Runner, answer as answered, refuse
+from assistant.core.dialogue.sayable import REASONS
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.table import TRANSITIONS
+from assistant.core.dialogue.triggers import TRIGGERS, Known
 from assistant.core.library.identity import check_vin
 from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import UNJUDGED
@@ -159,20 +161,15 @@ def test_stop_works_in_every_state(state: State) -> None:
 @pytest.mark.parametrize("state", State)
 def test_a_trigger_that_is_not_in_the_table_changes_nothing(state: State) -> None:
     """Walk every pair that is missing from the table: same state, nothing said, at most a remark."""
-    for trigger in Trigger:
+    for trigger in TRIGGERS:
         if trigger in TRANSITIONS[state]:
             continue
-        talk = in_state(state)
-        talk.runner._classify = lambda _event, t=trigger: (t, None)  # type: ignore[method-assign, assignment]
-        actions = talk.runner.receive(NoInput(talk.now))
-        assert state is talk.runner.state
-        assert {"Note", "Show"} >= {type(action).__name__ for action in actions}
-
-
-def test_every_trigger_of_the_table_has_a_handler() -> None:
-    """The table names nothing that the runner cannot do."""
-    named = {trigger for row in TRANSITIONS.values() for trigger in row}
-    assert [trigger for trigger in named if not hasattr(dialogue_runner, "on_" + trigger.name.lower())] == []
+        inner = in_state(state).runner.talk
+        inner.turn.out = []
+        assert not answered(inner, Known(trigger, None))
+        refuse(inner, trigger, aloud=False, silent=False)
+        assert state is inner.state
+        assert {"Note", "Show"} >= {type(action).__name__ for action in inner.turn.out}
 
 
 # --- cautions -------------------------------------------------------------------------------------
@@ -186,9 +183,9 @@ def test_the_first_step_waits_for_its_caution_and_for_ready() -> None:
     assert "The engine will turn." in talk.last
     talk.send(KeyPressed(talk.now, "enter"))
     talk.send(KeyPressed(talk.now, "1"))
-    assert talk.runner.state is State.CAUTIONING
+    assert State.CAUTIONING is talk.runner.state
     talk.listen()
-    assert talk.runner.state is State.ACKNOWLEDGING
+    assert State.ACKNOWLEDGING is talk.runner.state
     assert taken(talk) == []
     talk.key("enter")
     assert "Crank the engine." in talk.last

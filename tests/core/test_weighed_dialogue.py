@@ -11,7 +11,10 @@ from sample_library import sample_library
 
 from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.dialogue.runner import Runner
-from assistant.core.dialogue.states import SAYABLE, TRANSITIONS, State, Trigger
+from assistant.core.dialogue.sayable import SAYABLE
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.table import TRANSITIONS
+from assistant.core.dialogue.triggers import Trigger
 from assistant.core.values import entries
 from assistant.core.values.events import KeyPressed, Say, from_json, to_json
 from assistant.core.values.result import Control

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from hypothesis import given, settings, strategies as st
 
 from assistant import resources
-from assistant.core.dialogue.states import requests_of
+from assistant.core.dialogue.sayable import requests_of
 from assistant.core.library.loading import load_library
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.grammar.grammar import GrammarSet

@@ -33,7 +33,8 @@ from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.dialogue.asking import WORDS
-from assistant.core.dialogue.states import REASONS, State
+from assistant.core.dialogue.sayable import REASONS
+from assistant.core.dialogue.states import State
 from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import Engine, FactKind, Library
 from assistant.core.values.entries import Entry
