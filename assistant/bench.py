@@ -1,4 +1,4 @@
-"""The figures of the README, measured: nothing here is a test, and no test looks at these times.
+"""The figures of README.md in `assistant.hearing`, measured: nothing here is a test, and no test looks at these times.
 
 The demo's scenario is played through the real ear, dialogue, record and voice, with an empty cache, and the time
 that each part takes on this machine is taken down; how long a person waits is put together from the sound that
@@ -22,10 +22,10 @@ from typing import TYPE_CHECKING, Any
 from assistant import __version__, files, resources
 from assistant.core.dialogue.sayable import request_for, requests_of
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
+from assistant.loading.folder import load_library
 from assistant.record import SessionLog
 from assistant.screen.terminal import LineScreen
 from assistant.session.demo import SCENARIO, Person, Sounding, Stage, Time, read_scenario
@@ -105,7 +105,7 @@ class Figures:
         ]
 
     def text(self) -> str:
-        """A table in Markdown, as in the README."""
+        """A table in Markdown, as in README.md of `assistant.hearing`."""
         lines = [
             f"Measured by `bay-assistant bench` {__version__} on {self.machine}.",
             "",

@@ -1,7 +1,7 @@
-"""What can be wrong, said to the person who can mend it.
+"""Errors, told to the person who can put them right.
 
 Every error that leaves this package is a `BayAssistantError`.
-Its text is one or two plain sentences: what is at fault and what would be right.
+Its text is one or two plain sentences that say what is wrong and what would be right.
 The command line prints the text and exits with `exit_code`; no traceback reaches a technician.
 """
 
@@ -12,15 +12,15 @@ from pathlib import Path
 from assistant.printing import escaped
 
 MALFORMED = (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError, OSError)
-"""What reading of data raises that has another shape than it should: wrong types, missing parts, absurd numbers."""
+"""Exceptions from reading malformed data: wrong types, missing parts, absurd numbers."""
 
 
 _LONGEST_PROBLEM = 1000
-"""Signs of what is wrong in a file that are shown."""
+"""Number of characters of a file's problem that a message shows."""
 
 
 class BayAssistantError(Exception):
-    """Base of all errors that are meant to be read by a person."""
+    """Base of all errors that are written for a person to read."""
 
     exit_code = 2
 
@@ -30,13 +30,13 @@ class FileProblem(BayAssistantError):
 
     Args:
         path: The file at fault.
-        line: Line in the file, counted from 1; 0 when the whole file is meant.
-        problem: What is wrong, as a sentence without its full stop.
-        remedy: What would be right, as a sentence without its full stop.
+        line: Line in the file, counted from 1; 0 for the whole file.
+        problem: The mistake, as a sentence without its full stop.
+        remedy: The cure, as a sentence without its full stop.
     """
 
     def __init__(self, path: Path | str, line: int, problem: str, remedy: str = "") -> None:
-        if len(problem) > _LONGEST_PROBLEM:  # it repeats what stands in the file
+        if len(problem) > _LONGEST_PROBLEM:  # it quotes the file
             problem = f"{problem[: _LONGEST_PROBLEM // 2]} … {problem[-_LONGEST_PROBLEM // 2 :]}"
         self.path = Path(path)
         self.line = line
@@ -47,15 +47,15 @@ class FileProblem(BayAssistantError):
 
 
 class UsageProblem(BayAssistantError):
-    """The command was called with something that does not exist or does not fit."""
+    """The command names something that does not exist or does not fit."""
 
 
 class GearProblem(BayAssistantError):
-    """Microphone, loudspeaker, voice or terminal cannot be used; says what to plug in or install."""
+    """Microphone, loudspeaker, voice or terminal cannot be used; the message says what to plug in or install."""
 
 
 class ModelProblem(GearProblem):
-    """The recogniser's model is missing, incomplete, of another layout, or lacks a needed word."""
+    """The recogniser's model is missing, incomplete, laid out differently, or lacks a needed word."""
 
 
 class RecordProblem(BayAssistantError):
@@ -63,10 +63,10 @@ class RecordProblem(BayAssistantError):
 
 
 class DiskNearlyFull(RecordProblem):
-    """What was said is on the disk, and little more will be."""
+    """Everything so far is on the disk, but little more will fit."""
 
 
 class RecordBroken(RecordProblem):
-    """A session was read but is not what was written: cut short or altered (a finding)."""
+    """A session on the disk is not what was written: it was cut short or altered (a finding)."""
 
     exit_code = 1

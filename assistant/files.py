@@ -1,10 +1,10 @@
-"""Reading a file that may be anything: only a regular file is read, and only up to a stated size.
+"""Reads files that may be anything: only regular files, and only up to a stated size.
 
-What the program reads is named by a person or found in a folder that came from elsewhere.
-A named pipe in its place would hold the program up for ever, and a device such as ``/dev/zero`` would fill its
-memory, so neither is opened.
-Everything is raised as an `OSError` whose ``strerror`` fits behind "cannot be read", as those of the system do; each
-reader makes its own sentence of it.
+A person names the files that the program reads, or they come in a folder from elsewhere.
+A named pipe in place of a file would block the program for ever, and a device such as ``/dev/zero`` would fill
+its memory, so neither is opened.
+Every problem is an `OSError` whose ``strerror`` fits after "cannot be read", like the system's own; each reader
+turns it into a sentence.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 SETTINGS = 1 << 20
-"""Bytes of the largest file that a person writes by hand: procedures, terms, odds, grammars, manifests (1 MiB)."""
+"""Largest size of a file written by hand: procedures, terms, odds, grammars, manifests (1 MiB)."""
 
 TABLE = 64 << 20
-"""Bytes of the largest table that a program made: likelihoods, a lexicon, a symbol table (64 MiB)."""
+"""Largest size of a generated table: likelihoods, a lexicon, a symbol table (64 MiB)."""
 
 RECORD = 512 << 20
-"""Bytes of the largest file of a session; a log of 30,000 lines has some 60 MiB (512 MiB)."""
+"""Largest size of a file of a session; a log of 30,000 lines has some 60 MiB (512 MiB)."""
 
 _KINDS = (
     (stat.S_ISDIR, "a folder"),
@@ -36,7 +36,7 @@ _KINDS = (
 
 
 def kind_of(mode: int) -> str:
-    """What something is that is not a regular file, such as ``a named pipe``; "" for a regular file."""
+    """The kind of something other than a regular file, such as ``a named pipe``; "" for a regular file."""
     if stat.S_ISREG(mode):
         return ""
     return next((name for test, name in _KINDS if test(mode)), "something else")
@@ -49,7 +49,7 @@ def open_regular(path: Path) -> BinaryIO:
         OSError: It is no regular file, is missing, or may not be read.
     """
     try:
-        _refuse(path.stat().st_mode, path)  # before it is opened: to open a device can do something
+        _refuse(path.stat().st_mode, path)  # before opening it: opening a device can have effects
         flags = os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK | os.O_NOCTTY
         descriptor = os.open(path, flags)
     except ValueError:
@@ -81,7 +81,7 @@ def read_bytes(path: Path, most: int) -> bytes:
     """
     with open_regular(path) as file:
         size = os.fstat(file.fileno()).st_size
-        # A file of the system's own may state no size at all, so what comes is counted as well.
+        # A file of the system's own may state no size, so the bytes are counted as well.
         data = b"" if size > most else file.read(most + 1)
     if size > most or len(data) > most:
         found = max(size, len(data))
@@ -95,7 +95,7 @@ def read_text(path: Path, most: int, errors: str = "strict") -> str:
     Args:
         path: The file.
         most: Size of the largest one that is read, in bytes.
-        errors: What becomes of bytes that are no UTF-8, as for `bytes.decode`.
+        errors: Treatment of bytes that are not UTF-8, as for `bytes.decode`.
 
     Raises:
         OSError: As for `read_bytes`.

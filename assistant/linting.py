@@ -2,30 +2,34 @@
 
 The loaders refuse what is wrong; this adds what is only doubtful: phrases that sound alike, an outcome that
 nobody can say, a word of the screen that the grammar does not know, a sentence that is not held in the head or not
-read as it is meant (`assistant.rehearsal.saying`).
+read as it is meant (`assistant.rehearsal.judging`).
 """
 
 from __future__ import annotations
 
+import importlib
 import inspect
+import pkgutil
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import runner
+from assistant.core import dialogue
 from assistant.core.dialogue.sayable import REASONS, requests_of
 from assistant.core.library.procedure import SAME_POINT, Leads
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
 from assistant.core.words import wording
 from assistant.grammar.lint import lint_grammars
-from assistant.rehearsal import saying as spoken
+from assistant.rehearsal import judging, saying
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from types import ModuleType
 
-    from assistant.core.library.procedure import Answer, Library, Procedure, Step, Target
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Answer, Procedure, Step, Target
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.grammar.grammar import GrammarSet
 
 
@@ -33,9 +37,9 @@ SAID = ("node", "item")
 """Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
 
 
-def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
+def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
     """All findings, the grammars' first."""
-    return [*lint_grammars_for(library, grammars), *lint_procedures(library, grammars)]
+    return [*lint_grammars_for(library, grammars), *lint_procedures(library, knowledge, grammars)]
 
 
 def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
@@ -45,13 +49,13 @@ def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
     )
 
 
-def lint_procedures(library: Library, grammars: GrammarSet) -> list[Finding]:
+def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
     """What is doubtful in the procedures themselves."""
     return [
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
         *trade_rules.findings(library),
-        *spoken.findings(library, all_spoken(library, turns=500)),
+        *judging.findings(library, all_spoken(library, knowledge, turns=500)),
     ]
 
 
@@ -150,21 +154,28 @@ def _contradictions(library: Library) -> Iterator[Finding]:
                 )
 
 
-def all_spoken(library: Library, turns: int = 1500) -> list[spoken.Spoken]:
+def all_spoken(library: Library, knowledge: Knowledge | None, turns: int = 1500) -> list[saying.Spoken]:
     """Every sentence that can be said, with the file and line that its words come from.
 
     Args:
         library: The procedures.
+        knowledge: What results are weighed with; None if they are not weighed.
         turns: How much is let happen in the dialogue of each procedure.
     """
-    found = spoken.everything(library, lambda name: _beside(library, name), turns)
-    lines = {module.__name__: _lines(module) for module in (runner, wording)}
+    found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
+    lines = {module.__name__: _lines(module) for module in (*_rooms(), wording)}
     return [
         replace(one, file=where[0], line=where[1])
-        if one.file == spoken.DIALOGUE and (where := _written(one.sentence, lines))
+        if one.file == saying.DIALOGUE and (where := _written(one.sentence, lines))
         else one
         for one in found
     ]
+
+
+def _rooms() -> list[ModuleType]:
+    """The modules of the dialogue, by name."""
+    names = [one.name for one in pkgutil.iter_modules(dialogue.__path__, f"{dialogue.__name__}.")]
+    return [importlib.import_module(name) for name in names]
 
 
 def _lines(module: ModuleType) -> list[str]:

@@ -10,9 +10,12 @@ from assistant.errors import UsageProblem
 from assistant.picture import whole
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Library, Procedure, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Procedure, Step
 
 TYPICAL = "typical"
 DEFAULT_LAMP = "194"
@@ -85,32 +88,52 @@ def said(
     system: str = TYPICAL,
 ) -> whole.Said:
     """What the circuit model says about a step; arguments and errors as for `picture`."""
+    (found,) = each_said(library, procedure, step, (mechanism,), lamp, system)
+    return found
+
+
+def each_said(
+    library: Library,
+    procedure: Procedure,
+    step: Step,
+    wanted: Sequence[Mechanism],
+    lamp: str = DEFAULT_LAMP,
+    system: str = TYPICAL,
+) -> list[whole.Said]:
+    """What the circuit model says about a step with each of these mechanisms, computed together."""
     from assistant.circuit import eye  # noqa: PLC0415
     from assistant.circuit.lamps import HEAVY_LAMP, lamp_named  # noqa: PLC0415
-    from assistant.circuit.observing import answer_shares, observe, trace  # noqa: PLC0415
+    from assistant.circuit.observing import answer_shares, observe  # noqa: PLC0415
+    from assistant.circuit.tracing import traces  # noqa: PLC0415
 
     circuit, measure = procedure.circuit, step.measure
     known = lamp_named(lamp)
     systems = _systems(system)
-    observed = observe(circuit, mechanism, measure, systems, lamp)
-    # With the maker's values, which the model has, every reading is judged.
-    shares = answer_shares(observed, step)[0][: len(step.choices())]
-    fault = "nothing wrong" if mechanism.fault == "none" else library.terms.faults[mechanism.fault].plain
-    about = "" if mechanism.fault == "none" else f" Fault: {mechanism.about}."
     setting = "Typical system." if system == TYPICAL else f"Random system, {system.replace(':', ' ')}."
     if measure.instrument == "test-lamp":
         setting += f" Lamp {lamp}: {known.about}."
     elif measure.instrument == "heavy-lamp":
         setting += f" Lamp {HEAVY_LAMP}: {lamp_named(HEAVY_LAMP).about}."
-    return whole.Said(
-        fault=fault[:1].upper() + fault[1:],
-        wrong=changed(mechanism),
-        shares=tuple(map(float, shares)),
-        value=None if observed.value is None else float(observed.value[0]),
-        trace=trace(circuit, mechanism, measure, systems, 0, lamp),
-        steady_index=eye.STEADY_INDEX,
-        setting=setting + about,
-    )
+    found = []
+    observed_of_all = [observe(circuit, mechanism, measure, systems, lamp) for mechanism in wanted]
+    curves = traces(circuit, wanted, measure, systems, 0, lamp)
+    for mechanism, observed, curve in zip(wanted, observed_of_all, curves, strict=True):
+        sound = mechanism.fault == "none"
+        fault = "nothing wrong" if sound else library.terms.faults[mechanism.fault].plain
+        # With the maker's values, which the model has, every reading is judged.
+        shares = answer_shares(observed, step)[0][: len(step.choices())]
+        found.append(
+            whole.Said(
+                fault=fault[:1].upper() + fault[1:],
+                wrong=changed(mechanism),
+                shares=tuple(map(float, shares)),
+                value=None if observed.value is None else float(observed.value[0]),
+                trace=curve,
+                steady_index=eye.STEADY_INDEX,
+                setting=setting if sound else f"{setting} Fault: {mechanism.about}.",
+            )
+        )
+    return found
 
 
 def _systems(system: str) -> Systems:

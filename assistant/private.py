@@ -1,4 +1,4 @@
-"""Files outside a session that hold what is private: a write-up, a demo, the trace of a defect."""
+"""Private files outside a session: a write-up, a demo, the trace of a defect."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ _MODE = 0o600
 
 
 def write_named(path: Path, data: bytes) -> None:
-    """Write a file that a person named: a new one can be read by its owner only, whatever the umask.
+    """Write a file that a person named; only its owner can read a new one, whatever the umask.
 
-    One that is there is written over and keeps its permissions, because somebody may have shared it on purpose.
-    It may also be something else than a file, such as ``/dev/stdout``.
+    An existing file is overwritten and keeps its permissions, because somebody may have shared it on purpose.
+    The name may also stand for something other than a file, such as ``/dev/stdout``.
 
     Raises:
         OSError: The system refused.
@@ -26,7 +26,7 @@ def write_named(path: Path, data: bytes) -> None:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, _MODE)
         new = True
     except FileExistsError:
-        # A link that leads nowhere is followed: whoever made it wants the file there.
+        # A dangling link is followed, because its owner wants the file there.
         new = not path.exists()
         descriptor = os.open(path, there | os.O_CREAT, _MODE)
     with os.fdopen(descriptor, "wb") as file:

@@ -1,4 +1,4 @@
-"""Where the files are that come with the package: in a checkout, or in an installed wheel."""
+"""The files that come with the package: in a checkout, or in an installed wheel."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _PACKAGE = Path(__file__).resolve().parent
 
 
 def directory(name: str) -> Path:
-    """Folder ``grammars``, ``procedures`` or ``audio_fixtures`` that belongs to this package.
+    """The folder ``grammars``, ``procedures`` or ``audio_fixtures`` of this package.
 
     A checkout has it beside the package; a wheel carries a copy inside.
 

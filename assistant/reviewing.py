@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 TEXT_FILE, PAGE_FILE = "write-up.txt", "write-up.html"
 """The write-ups that a live session leaves in its folder: they are made anew after a review."""

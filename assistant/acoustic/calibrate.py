@@ -39,7 +39,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import BayAssistantError, UsageProblem
 from assistant.grammar.grammar import GrammarSet
@@ -51,7 +50,7 @@ from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
 from assistant.hearing_bench import scoring
 from assistant.hearing_bench.diagram import drawn
-from assistant.measured import FILE, Calibration
+from assistant.measured import DEFAULT_THRESHOLDS, FILE, Calibration
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence

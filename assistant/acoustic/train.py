@@ -3,7 +3,7 @@
 The time is given, not the number of steps: a run ends when its minutes are over and leaves weights that the next
 run can go on from.
 
-**What made it converge** (see DEVELOPERS.md for what did not): the first steps are taught frame by frame, each
+**What made it converge** (README.md in this folder has what did not): the first steps are taught frame by frame, each
 utterance cut into equal pieces, one a phone; noise and echo grow from nothing over the first part of the run.
 """
 

@@ -25,13 +25,14 @@ from assistant.circuit.catalogue import CIRCUITS, NONE, Mechanism, mechanisms
 from assistant.circuit.observing import VERSION, answer_shares, bad_spark, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.reasoning.evidence import FORMAT, FULL, key_of
+from assistant.core.reasoning.knowledge import FORMAT, FULL, key_of
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
 
 SYSTEMS = 16
-"""Random systems for each mechanism; what more of them change is said in DEVELOPERS.md."""
+"""Random systems for each mechanism."""
 
 POOL = 6
 """So many times as many are drawn, and the first that count are taken: a car that sparks well has no such fault."""

@@ -1,1 +1,1 @@
-"""What can be said: JSGF grammars, strict parsing, spoken numbers, and a check for look-alikes."""
+"""Spoken language: JSGF grammars, strict parsing, spoken numbers, and a check for look-alikes."""

@@ -1,8 +1,8 @@
-"""How large a rule becomes when it is expanded, counted before anything is expanded.
+"""Counts how large a rule would become, before anything is expanded.
 
 Twelve lines such as ``<a> = <b> <b>;`` write out as four thousand words, and with a choice of two at the end as more
 phrases than there are atoms.
-The numbers come from sums and products over the rules, each rule once, and stop growing at `BEYOND`.
+The counts are sums and products over the rules, each rule once, and stop growing at `BEYOND`.
 """
 
 from __future__ import annotations
@@ -14,22 +14,22 @@ from assistant.grammar import jsgf
 from assistant.grammar.network import DEEPEST, MOST_STATES
 
 BEYOND = 10**12
-"""What is more than this counts as this."""
+"""Larger counts are cut off here."""
 
 MOST_PHRASES = 5000
-"""Most phrases of one rule; a rule of this program has a few dozen."""
+"""Largest number of phrases in one rule; a rule of this program has a few dozen."""
 
 MOST_PIECES = 100_000
-"""Most words and tags in all phrases of a folder of grammars; those of this program have some thousands."""
+"""Largest number of words and tags in all phrases of a folder of grammars; this program has some thousands."""
 
 
 @dataclass(frozen=True)
 class Size:
-    """What a part of a grammar expands to.
+    """The size to which a part of a grammar expands.
 
     Attributes:
-        phrases: How many phrases; what can never be said counts as well, because it is looked at.
-        pieces: Words and tags in all of them together, an empty one counted as one.
+        phrases: Number of phrases, including those that can never be said, because they are examined, too.
+        pieces: Words and tags in all phrases together; an empty phrase counts as one.
     """
 
     phrases: int
@@ -38,7 +38,7 @@ class Size:
 
 @dataclass
 class Counter:
-    """Counts the rules of linked grammars; a rule that was counted is not counted again."""
+    """Counts the rules of linked grammars, each rule once."""
 
     linked: jsgf.Linked
     _sizes: dict[str, Size] = field(default_factory=dict)
@@ -48,18 +48,19 @@ class Counter:
     _all_states: int = 0
 
     def size(self, rule: str) -> Size:
-        """What a rule expands to.
+        """The size to which a rule expands.
 
         Raises:
-            FileProblem: It has no end (``*``, ``+``, recursion), or rules are nested too deep.
+            FileProblem: It is endless (``*``, ``+``, recursion), or rules are nested too deep.
         """
         return self._size_of_rule(rule, 0, self.linked.rules[rule].line)
 
     def check_phrases(self, rule: str) -> None:
-        """Make sure that the phrases of a rule, and of all rules that were asked about before, are not too many.
+        """Check that this rule, with all rules checked before it, does not have too many phrases.
 
         Raises:
-            FileProblem: They are, or the rule has no end (``*``, ``+``, recursion); says how many there are.
+            FileProblem: It has too many (the message says how many), or it is endless (``*``, ``+``,
+                recursion).
         """
         source = self.linked.rules[rule]
         size = self.size(rule)
@@ -82,10 +83,10 @@ class Counter:
             )
 
     def check_network(self, rule: str) -> None:
-        """Make sure that the network of a rule, and of all rules that were asked about before, is not too large.
+        """Check that the network of this rule, with all rules checked before it, is not too large.
 
         Raises:
-            FileProblem: It is; says how large it would be.
+            FileProblem: It is too large; the message says how large.
         """
         source = self.linked.rules[rule]
         self._all_states += self._states_of_rule(rule, 0)
@@ -154,7 +155,9 @@ class Counter:
     # --- the network ---
 
     def _states_of_rule(self, rule: str, depth: int) -> int:
-        """Most states that it takes; where it contains itself, at its end, it goes back to what is there already."""
+        """Largest number of states that it takes; a rule that ends in itself goes back to the states it already
+        has.
+        """
         if rule in self._within:
             return 1
         if rule not in self._states:

@@ -1,7 +1,7 @@
-"""A large English dictionary, for words of a grammar that its lexicon does not have.
+"""A large English dictionary, for words that a grammar uses and its lexicon lacks.
 
 It is the pronouncing dictionary that comes with PocketSphinx (BSD licence, in the file): 135,000 pronunciations.
-The lexicon beside the grammars comes first: it has the workshop's words, and the pronunciations that are meant.
+The lexicon beside the grammars comes first: it has the workshop's words in their intended pronunciations.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ FILE = Path(__file__).resolve().parent / "english.txt.gz"
 
 
 def look_up(words: Collection[str]) -> dict[str, tuple[Pronunciation, ...]]:
-    """Pronunciations of those words that the dictionary has, the usual one first.
+    """Pronunciations of the words that the dictionary has, the usual one first.
 
-    The file is read through once, some 0.1 s; so ask for all words together, and only for those that are needed.
+    Each call reads the whole file, about 0.1 s, so ask for all words together and only for those you need.
 
     Raises:
         OSError: The file is missing or damaged; the installation is broken.

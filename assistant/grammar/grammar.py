@@ -1,19 +1,19 @@
-"""What may be heard at one moment, as phrases, as an acceptor, and as a strict parser.
+"""The language of one moment: its phrases, an acceptor, and a strict parser.
 
 A `GrammarSet` is the folder of JSGF grammars, read and checked once.
-A `StepGrammar` is what the dialogue asks for at one step: ``[place] outcome``, ``[place] number [unit]`` with
-the units of the step, and the dialogue's control words; for a fact that is asked for also spelled signs.
+A `StepGrammar` holds what the dialogue listens for at one step: ``[place] outcome``, ``[place] number [unit]``
+with the units of the step, and the dialogue's control words; while a fact is asked for, also spelled signs.
 
 The meaning of a phrase is in its tags: ``{outcome=lit}``, ``{place=feed}``, ``{unit=V}``, ``{control=stop}``,
 ``{number=12}`` (see `assistant.grammar.numbers`), ``{sign=A}`` (see `assistant.grammar.spelling`).
-A phrase has one meaning or is refused when the grammar is built.
+A phrase with more than one meaning is refused when the grammar is built.
 
-Two guards against a word that is lost in noise are built in:
+Two guards protect against a word that is lost in noise:
 
-- a unit's form that another unit of the same step turns into by losing words is left out ("kilo ohms" beside
-  "ohms") while the unit has another form;
-- so is a control word's form that another phrase of the step turns into by losing short words ("no" beside
-  "no spark").
+- A form of a unit that loses words and becomes another unit of the step ("kilo ohms", "ohms") is left out while
+  its unit has another form.
+- A form of a control word that another phrase of the step becomes by losing short words ("no" beside "no
+  spark") is left out, too.
 
 `assistant.grammar.lint` checks what remains.
 """
@@ -55,7 +55,7 @@ _KINDS = ("outcome", "place", "unit", "control")
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A form that cannot be said in a step grammar, and why."""
+    """A form that a step grammar leaves out, and why."""
 
     words: str
     place: Place
@@ -102,7 +102,7 @@ class GrammarSet:
         A word that the lexicon does not have is looked up in the large English dictionary.
 
         Raises:
-            FileProblem: The folder or a file cannot be read, or is not as it should be.
+            FileProblem: The folder or a file cannot be read or is malformed.
         """
         directory = Path(directory)
         try:
@@ -125,10 +125,10 @@ class GrammarSet:
 
     @classmethod
     def from_files(cls, contents: Mapping[Path, bytes]) -> GrammarSet:
-        """The same from the content of the files.
+        """Read the same from the contents of the files.
 
         Raises:
-            FileProblem: A file is not as it should be.
+            FileProblem: A file is malformed.
         """
         lexicon = Lexicon({}, Path(LEXICON))
         grammars = []
@@ -199,7 +199,7 @@ class GrammarSet:
         return tuple(self._forms["unit"].of)
 
     def names(self) -> tuple[str, ...]:
-        """Names of the grammars that `named` takes."""
+        """Names of the grammars that `named` accepts."""
         return tuple(name for name, kinds in self._files.items() if _request_of(kinds) != GrammarRequest())
 
     def forms(self, kind: str, name: str) -> tuple[Phrase, ...]:
@@ -207,7 +207,7 @@ class GrammarSet:
         return self._forms[kind].of[name]
 
     def words(self) -> dict[str, Place]:
-        """Every word of all grammars, with the first place where it stands."""
+        """Every word of all grammars, with its first place."""
         found: dict[str, Place] = {}
         for forms in self._forms.values():
             for _, form in forms.each():
@@ -224,7 +224,7 @@ class GrammarSet:
         """The grammar of a step; built once for each different request.
 
         Raises:
-            FileProblem: Something that is asked for has no phrase, or a phrase would have two meanings.
+            FileProblem: Some answer that the request names has no phrase, or a phrase would have two meanings.
         """
         if request not in self._built:
             wanted = {
@@ -267,7 +267,7 @@ class GrammarSet:
         """A whole grammar file by name: its outcomes (with places), units (with numbers), or controls.
 
         Raises:
-            UsageProblem: There is no such grammar, or it is only a part of phrases, as places are.
+            UsageProblem: There is no such grammar, or it holds only parts of phrases, as places are.
         """
         if name not in self.names():
             raise UsageProblem(
@@ -295,7 +295,7 @@ def _has_only(linked: jsgf.Linked, key: str, kind: str) -> bool:
 
 
 def _finite(linked: jsgf.Linked, key: str, what: str) -> Network:
-    """The network of a rule that must end and must not be empty."""
+    """The network of a rule; it must be finite and must not be empty."""
     network = compile_rule(linked, key)
     rule = linked.rules[key]
     if (loop := network.loop()) is not None:
@@ -361,7 +361,7 @@ def _check_word(word: str, place: Place) -> None:
 
 
 def _meaning(phrase: Phrase, path: Path, rule: jsgf.Rule) -> tuple[str, str]:
-    """Kind and name that the one tag of a phrase gives it."""
+    """The kind and name in the only tag of a phrase."""
     if not phrase.words:
         raise FileProblem(
             path, rule.line, f"<{rule.name}> can be said without a word", "Make a part of it needed"
@@ -434,9 +434,9 @@ def turns_into(
     """Whether losing some words of `longer` leaves `shorter`.
 
     Args:
-        longer: What was said.
-        shorter: What is heard then.
-        can_be_lost: Words that may be lost; None: any word.
+        longer: The spoken words.
+        shorter: The words that are heard.
+        can_be_lost: Words that may be lost; None means any word.
     """
     if len(longer) <= len(shorter):
         return False
@@ -450,11 +450,11 @@ def turns_into(
 
 
 class StepGrammar:
-    """What may be heard at one moment.
+    """The language of one moment.
 
     Attributes:
-        request: What the dialogue asked for.
-        left_out: Forms that exist but cannot be said here, with the reason.
+        request: The dialogue's request.
+        left_out: Forms that exist but are left out here, with the reason.
         lexicon: Pronunciations of the words.
     """
 
@@ -510,7 +510,7 @@ class StepGrammar:
 
     @property
     def left_out(self) -> tuple[LeftOut, ...]:
-        """Forms that exist but cannot be said here."""
+        """Forms that exist but are left out here."""
         return tuple(self._left_out)
 
     # --- building ---
@@ -564,13 +564,13 @@ class StepGrammar:
     # --- understanding ---
 
     def parse(self, words: str) -> Result | None:
-        """What these words mean, as a whole phrase; None for anything that is not exactly in the grammar."""
+        """The meaning of these words as a whole phrase; None unless they are exactly in the grammar."""
         split = tuple(words.split())
         known = self._table.get(split)
         return known[0] if known else self._reading(split) or self._spelled(split)
 
     def _spelled(self, words: tuple[str, ...]) -> Result | None:
-        """Spelled signs, digits perhaps with a unit behind them."""
+        """Spelled signs; digits may have a unit behind them."""
         if self._signs is None:
             return None
         count = next((at for at, word in enumerate(words) if word not in self._signs.words()), len(words))
@@ -613,7 +613,7 @@ class StepGrammar:
         return [" ".join(words) for words in self._table]
 
     def meanings(self) -> list[tuple[Phrase, Result]]:
-        """The same phrases with their meaning and with where their words stand."""
+        """The same phrases with their meanings and the places of their words."""
         return [(phrase, result) for result, phrase in self._table.values()]
 
     def units(self) -> tuple[str, ...]:
@@ -625,7 +625,7 @@ class StepGrammar:
         return self._units.of[unit]
 
     def signs(self) -> tuple[tuple[str, str, Place], ...]:
-        """Words of spelled signs, each with its sign and where it stands."""
+        """Words of spelled signs, each with its sign and its place."""
         if self._signs is None:
             return ()
         places = self._signs.words()
@@ -638,7 +638,7 @@ class StepGrammar:
         return tuple(form for _, form in self._places.each())
 
     def words(self) -> dict[str, tuple[str, int]]:
-        """Every word of the language, with the file and line where it stands."""
+        """Every word of the language, with its file and line."""
         found: dict[str, tuple[str, int]] = {}
         parts = [self._outcomes, self._controls, self._units]
         if self._outcomes.of or self._number:
@@ -686,7 +686,7 @@ class StepGrammar:
         """The usual spoken form of an outcome, a control word or a unit of this grammar.
 
         Raises:
-            UsageProblem: This grammar has nothing of that name.
+            UsageProblem: This grammar has no such name.
         """
         for forms in (self._outcomes, self._controls, self._units):
             if str(name) in forms.of:
@@ -694,7 +694,7 @@ class StepGrammar:
         raise UsageProblem(f"This step has no '{name}'.")
 
     def sample(self, rng: random.Random) -> str:
-        """A phrase by chance; every kind that the request holds (outcome, reading, control) is as likely."""
+        """A random phrase; all kinds in the request (outcome, reading, control) are equally likely."""
         kinds = [forms for forms in (self._outcomes, self._controls) if forms.of]
         pick = rng.randrange(len(kinds) + (self._number is not None) + (self._signs is not None))
         if self._signs is not None and pick == len(kinds):
@@ -721,19 +721,19 @@ class StepGrammar:
         missing: Collection[str],
         remedy: str = "Use a model that knows the word, or add another spoken form to the grammar",
     ) -> StepGrammar:
-        """The same grammar for a recogniser that does not know these words.
+        """The same grammar for a recogniser that lacks these words.
 
-        Forms that need one of them are left out; `left_out` lists them.
-        So is every unit but the first of the request, which is the step's own, and a control word that is also a key
-        and can be done without.
+        Forms that need one of them are left out, and `left_out` lists them. So are all units except the first
+        of the request, which is the step's own, and control words that have a key and that the dialogue can do
+        without.
 
         Args:
             missing: The words.
-            remedy: What would help, a sentence without its full stop, for the error.
+            remedy: Advice for the error message, a sentence without its full stop.
 
         Raises:
-            ModelProblem: An outcome, the step's own unit, a control word or a number can then not be said at all;
-                names the words and where they stand.
+            ModelProblem: An outcome, the step's own unit, a control word or a number could not be said at all;
+                the message names the words and their places.
         """
         gone = set(missing)
         if gone.isdisjoint(self.words()):

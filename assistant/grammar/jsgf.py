@@ -7,12 +7,12 @@ no finite network can hold.
 
 Any bytes give a tree or a `FileProblem`, never another exception.
 
-Choices where the specification leaves one:
+Where the specification leaves a choice:
 
 - A file without an encoding in its header is UTF-8.
-- A quoted token may hold several words; they are said one after the other.
+- A quoted token may hold several words, spoken one after the other.
 - ``*`` and ``+`` stand directly behind what they repeat; tags follow them.
-- Either every alternative of a set has a weight or none has.
+- Either every alternative of a set has a weight, or none has one.
 """
 
 from __future__ import annotations
@@ -34,26 +34,26 @@ MOST_BYTES = 1 << 20
 """Size of the largest grammar file that is read; a grammar of this program has a few thousand bytes."""
 
 DEEPEST = 20
-"""Most brackets inside brackets; keeps any file from exhausting the interpreter's stack."""
+"""Deepest nesting of brackets; no file may exhaust the interpreter's stack."""
 
 MOST_RULES = 2000
-"""Most rules of one grammar: how they depend on each other is looked at for each of them."""
+"""Largest number of rules in one grammar, because each rule's dependencies are traced."""
 
 MOST_IMPORTS = 100
-"""Most imports of one grammar: each is looked through for each name."""
+"""Largest number of imports in one grammar, because each name is looked up in each of them."""
 
 MOST_SYMBOLS = 30_000
-"""Most words, names and signs of one grammar file."""
+"""Largest number of words, names and symbols in one grammar file."""
 
 MOST_TAGS = 8
-"""Most tags on one expansion, for the same reason."""
+"""Largest number of tags on one expansion, for the same reason."""
 
 # --- the tree -------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Token:
-    """Something that is spoken; a quoted token may hold several words."""
+    """A spoken word; a quoted token may hold several words."""
 
     text: str
     line: int
@@ -73,7 +73,7 @@ class Reference:
 
 @dataclass(frozen=True)
 class Null:
-    """``<NULL>``: matches without a word being said."""
+    """``<NULL>``: matches without a word."""
 
     line: int
 
@@ -87,7 +87,7 @@ class Void:
 
 @dataclass(frozen=True)
 class Sequence:
-    """Expansions that are said one after the other."""
+    """Expansions that are spoken one after the other."""
 
     items: tuple[Expansion, ...]
     line: int
@@ -95,10 +95,10 @@ class Sequence:
 
 @dataclass(frozen=True)
 class Alternatives:
-    """Expansions of which one is said.
+    """Expansions of which one is spoken.
 
     Attributes:
-        weights: How likely each is, relative to the others; empty when the file gives none.
+        weights: Relative likelihood of each; empty if the file gives none.
     """
 
     items: tuple[Expansion, ...]
@@ -125,7 +125,7 @@ class Repeat:
 
 @dataclass(frozen=True)
 class Tagged:
-    """An expansion with its tag, unescaped, whitespace at its ends removed."""
+    """An expansion with its tag, unescaped and stripped of whitespace."""
 
     item: Expansion
     tag: str
@@ -137,7 +137,7 @@ Expansion: TypeAlias = Token | Reference | Null | Void | Sequence | Alternatives
 
 @dataclass(frozen=True)
 class Rule:
-    """A rule: its simple name, whether other grammars may use it, and what it stands for."""
+    """A rule: its simple name, whether other grammars may use it, and its expansion."""
 
     name: str
     public: bool
@@ -304,7 +304,7 @@ class _Scanner:
         return _Symbol("word", self.text[start : self.at], line)
 
     def skip_blank(self) -> None:
-        """Past whitespace and comments."""
+        """Skip whitespace and comments."""
         text = self.text
         while self.at < len(text):
             if text[self.at].isspace():
@@ -323,7 +323,7 @@ class _Scanner:
                 return
 
     def enclosed(self, closing: str, what: str, *, one_line: bool) -> str:
-        """The text from behind the current character up to `closing`, which is passed as well."""
+        """The text after the current character up to `closing`, which is consumed as well."""
         end = self.text.find(closing, self.at + 1)
         inner = self.text[self.at + 1 : end]
         if end < 0 or (one_line and "\n" in inner):
@@ -332,7 +332,7 @@ class _Scanner:
         return inner
 
     def escaped(self, closing: str, what: str) -> str:
-        """Like `enclosed`, over several lines, with a backslash before `closing` and before itself."""
+        """Like `enclosed`, across lines, with a backslash escaping `closing` and itself."""
         out: list[str] = []
         at = self.at + 1
         while at < len(self.text):
@@ -360,7 +360,7 @@ def parse(data: bytes, path: Path | str) -> Grammar:
         path: Its name, for messages.
 
     Raises:
-        FileProblem: The file is not JSGF 1.0; says at which line, why, and what would be right.
+        FileProblem: The file is not JSGF 1.0; the message has the line, the reason and the cure.
     """
     path = Path(path)
     text, encoding, locale = _decode(data, path)
@@ -599,8 +599,8 @@ def link(grammars: Iterable[Grammar]) -> Linked:
     """Join grammars: resolve every rule name, and refuse recursion other than right recursion.
 
     Raises:
-        FileProblem: Two grammars have one name, a name means nothing or several things, an imported rule is
-            not public, or a rule contains itself at its beginning or in its middle.
+        FileProblem: Two grammars share a name, a name is unknown or ambiguous, an imported rule is not public,
+            or a rule contains itself at its beginning or in its middle.
     """
     by_name: dict[str, Grammar] = {}
     for grammar in grammars:
@@ -700,7 +700,7 @@ def _resolve(grammar: Grammar, reference: Reference, by_name: dict[str, Grammar]
 
 
 def _refuse_recursion(linked: Linked) -> None:
-    """Right recursion is allowed (section on recursion); beginning with or enclosing itself is not."""
+    """Allow right recursion (section on recursion); refuse a rule that begins with itself or encloses itself."""
     nullable = _nullable(linked)
     begins: dict[str, set[str]] = {key: set() for key in linked.rules}
     edges: dict[str, set[str]] = {key: set() for key in linked.rules}
@@ -752,9 +752,9 @@ def _reachable(edges: dict[str, set[str]], start: str) -> set[str]:
 
 
 def _nullable(linked: Linked) -> set[str]:
-    """Rules that can match without a word, in one pass over all that is written.
+    """Rules that can match without a word, in one pass over the whole text.
 
-    Each part waits for so many of its own parts: a sequence for all, alternatives for one.
+    Each part waits for its own parts: a sequence for all of them, alternatives for one.
     """
     needs: list[int] = [1] * len(linked.rules)
     numbers = {key: number for number, key in enumerate(linked.rules)}
@@ -813,7 +813,7 @@ def _positions(
     first: bool = True,
     last: bool = True,
 ) -> Iterator[tuple[Reference, bool, bool]]:
-    """Each reference, whether it can come before any word, and whether nothing can come behind it."""
+    """Each reference, with whether it can come before any word and whether nothing can follow it."""
     if isinstance(item, Reference):
         yield item, first, last
     elif isinstance(item, Alternatives):

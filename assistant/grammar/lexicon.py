@@ -1,4 +1,4 @@
-"""How words are pronounced: a small pronouncing lexicon, and how far apart two pronunciations are.
+"""A small pronouncing lexicon, and the distance between two pronunciations.
 
 The lexicon is a text file, one pronunciation a line: the word, then its phones (ARPAbet without stress, the
 39 phones of the CMU pronouncing dictionary).
@@ -59,20 +59,20 @@ _NEAR_VOWELS = frozenset(
 )  # fmt: skip
 
 WEAK = frozenset({"AH", "IH", "HH"})
-"""Phones that are easily swallowed."""
+"""Phones that speakers easily swallow."""
 
 
 MOST_WORDS = 500_000
-"""Most words of a lexicon; a whole dictionary of English has some 130,000."""
+"""Largest number of words in a lexicon; a whole dictionary of English has about 130,000."""
 
 MOST_LETTERS = 60
-"""Most letters of one word."""
+"""Largest number of letters in one word."""
 
 MOST_PHONES = 60
-"""Most phones of one word."""
+"""Largest number of phones in one word."""
 
 MOST_PRONUNCIATIONS = 20
-"""Most pronunciations of one word."""
+"""Largest number of pronunciations of one word."""
 
 
 class Lexicon:
@@ -90,7 +90,7 @@ class Lexicon:
         return word in self.entries
 
     def is_short(self, word: str) -> bool:
-        """Whether a word can be lost in noise: it has, or can have, only one syllable.
+        """Whether a word can be lost in noise, because it has, or can have, only one syllable.
 
         A word without pronunciation counts as short, to be on the safe side.
         """
@@ -108,7 +108,7 @@ def parse_lexicon(data: bytes, path: Path | str) -> Lexicon:
     """Read a pronouncing lexicon.
 
     Raises:
-        FileProblem: A line is not a word with ARPAbet phones, or stands there twice.
+        FileProblem: A line is not a word with ARPAbet phones, or appears twice.
     """
     path = Path(path)
     try:
@@ -159,7 +159,7 @@ def parse_lexicon(data: bytes, path: Path | str) -> Lexicon:
 
 
 def substitution(one: str, other: str) -> float:
-    """How different two phones are, 0 to 1 (our judgement, no source): voicing alone differs least."""
+    """Difference of two phones, 0 to 1 (our judgement, without a source); voicing alone differs least."""
     if one == other:
         return 0.0
     if one in VOWELS and other in VOWELS:
@@ -174,12 +174,12 @@ def substitution(one: str, other: str) -> float:
 
 
 def omission(phone: str) -> float:
-    """What it takes to lose a phone, or to hear one too many."""
+    """Cost of losing a phone, or of hearing one too many."""
     return 0.6 if phone in WEAK else 1.0
 
 
 CHEAPEST = min(omission(phone) for phone in PHONES)
-"""Least that a phone too many or too few adds to a distance."""
+"""Smallest cost that an extra or missing phone adds to a distance."""
 
 _OMISSION = {phone: omission(phone) for phone in PHONES}
 _SUBSTITUTION = {one: {other: substitution(one, other) for other in PHONES} for one in PHONES}

@@ -10,50 +10,53 @@ and reports:
 
 A **short word** is one that has, or can have, a single syllable: such a word fits into one stroke of an impact
 wrench.
-Losing the place alone is no finding ("feed lit" becomes "lit"): the place is a check on the side.
+Losing only the place ("feed lit" becomes "lit") is not a finding, because the place is only an extra check.
 
 **Numbers are exempt** from both comparisons among themselves: losing a word of "twelve point four" can give
 another number, which is why every number is read back before it counts.
-What must hold is that a lost word of a number leaves the place and the unit alone: words of numbers, of units
-and of places are three separate sets, which `GrammarSet` makes sure of, so only a place or a unit that itself
-loses a word could change it; that is checked here.
-(A unit that is lost as a whole leaves a number in the step's own unit; the read-back speaks the unit.)
+A lost word of a number must not touch the place or the unit. `GrammarSet` keeps the words of numbers, units and
+places apart, so only a place or unit that itself loses a word could change; this module checks that.
+(If the whole unit is lost, the number counts in the step's own unit, and the read-back speaks the unit.)
 """
 
 from __future__ import annotations
 
 import itertools
-import operator
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.sayable import SAYABLE
 from assistant.core.dialogue.states import State
 from assistant.core.values.finding import Finding
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
-from assistant.core.words.wording import units_like
+from assistant.core.values.units import units_like
 from assistant.errors import FileProblem
 from assistant.grammar import numbers
 from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
-from assistant.grammar.lexicon import CHEAPEST, Lexicon, Pronunciation, first_row, next_row
+from assistant.grammar.nearness import close_phrases
 from assistant.grammar.network import Place
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Sequence
 
+    from assistant.grammar.lexicon import Lexicon
+    from assistant.grammar.nearness import Near
+
 
 LOOK_ALIKE = 1.5
-"""Phrases of different meaning closer than this sound alike: one and a half quite different phones.
+"""Phrases with different meanings that are closer than this sound alike: one and a half quite different phones.
 
-Our judgement, no source.
-"lit" and "out" (1.6) and "lit" and "dim" (1.7) are the closest that the shipped grammars have among results;
-"on" and "off" (0.7) would be refused.
+This is our judgement, without a source.
+Among the results of the shipped grammars "lit" and "out" (1.6) and "lit" and "dim" (1.7) are closest; "on" and
+"off" (0.7) would be refused.
 """
 
 
 def typical_requests(grammars: GrammarSet) -> list[GrammarRequest]:
-    """What a step could ask for: each grammar's outcomes and each unit, in every state that takes results."""
+    """Requests that a step could make: each grammar's outcomes and each unit, in every state that takes
+    results.
+    """
     found = []
     for state, controls in SAYABLE.items():
         found.append(GrammarRequest(controls=controls))
@@ -80,11 +83,11 @@ def lint_grammars(
     outcomes: Iterable[str] = (),
     places: Iterable[str] = (),
 ) -> list[Finding]:
-    """Everything that could be misheard, or cannot be said.
+    """Everything that could be misheard or cannot be said.
 
     Args:
         grammars: The grammars with their lexicon.
-        requests: What steps ask for; None: `typical_requests`.
+        requests: The requests of the steps; None means `typical_requests`.
         outcomes: Names of outcomes that must be sayable, from the procedures.
         places: Names of places that must be sayable.
     """
@@ -97,7 +100,8 @@ def lint_grammars(
             findings.append(Finding(str(problem.path), problem.line, problem.problem, problem.remedy))
             continue
         steps.append(step)
-    # Steps share most of their phrases: all are compared once, and each step takes the pairs that it holds.
+    # Steps share most of their phrases, so all are compared once, and each step picks the pairs that it
+    # contains.
     entries = [_entries(step) for step in steps]
     texts = dict.fromkeys(entry.text for of_step in entries for entry in of_step)
     near = close_phrases(texts, grammars.lexicon, LOOK_ALIKE)
@@ -145,7 +149,7 @@ def _unsayable(grammars: GrammarSet, outcomes: Iterable[str], places: Iterable[s
 
 
 def _places(grammars: GrammarSet) -> Iterator[Finding]:
-    """Places that become another place by losing short words, or sound like another place."""
+    """Places that turn into another place by losing short words, or that sound like another place."""
     lexicon = grammars.lexicon
     forms = [(name, form) for name in grammars.places() for form in grammars.forms("place", name)]
     for name, form in forms:
@@ -185,7 +189,7 @@ def _lossy(step: StepGrammar) -> Iterator[Finding]:
             if name != other_name and turns_into(form.text, shorter.text):
                 yield _lost(form.words[0].place, str(form), str(shorter), f"the unit {other_name}")
     if forms:
-        # What remains of a reading whose number is lost must be nothing.
+        # If a reading loses its number, nothing may remain of it.
         endings: list[tuple[str, ...]] = [(), *(form.text for _, form in forms)]
         for where, ending in itertools.product(step.place_forms(), endings):
             for left in ((*where.text, *ending), *_shortened((*where.text, *ending), short)):
@@ -196,7 +200,7 @@ def _lossy(step: StepGrammar) -> Iterator[Finding]:
 
 
 def _shortened(words: Sequence[str], short: Collection[str]) -> set[tuple[str, ...]]:
-    """The words with every choice of one or more short words left out."""
+    """The words without one or more short words, in every combination."""
     left: set[tuple[str, ...]] = {()}
     for word in words:
         longer = {(*start, word) for start in left}
@@ -226,7 +230,7 @@ class _Entry:
 
 
 def _entries(step: StepGrammar) -> list[_Entry]:
-    """What is compared within a step; one outcome at two places is compared once for all, in `_places`."""
+    """The phrases to compare within a step; one outcome at two places is compared once for all, in `_places`."""
     entries = [
         _Entry(phrase.text, result.outcome or str(result.control), phrase.words[-1].place)
         for phrase, result in step.meanings()
@@ -235,17 +239,17 @@ def _entries(step: StepGrammar) -> list[_Entry]:
         place = step.unit_forms(step.units()[0])[0].words[0].place
         values = [Decimal(value) for value in range(100)] + [Decimal(value) / 10 for value in range(1, 10)]
         entries += [_Entry(tuple(numbers.in_words(value).split()), "a number", place) for value in values]
-    # Digits one by one are a number where a number is asked for: exempt like all numbers, and read back.
+    # Where a number is asked for, single digits are a number: exempt like all numbers, and read back.
     entries += [
         _Entry((word,), "a number" if step.request.units and sign.isdigit() else sign, place)
         for word, sign, place in step.signs()
     ]
-    # A unit is never said alone, so units are compared among themselves only.
+    # A unit is never spoken alone, so units are compared only among themselves.
     return entries
 
 
-def _look_alikes(entries: list[_Entry], near: _Near) -> Iterator[Finding]:
-    """Pairs of different meaning that are closer than `LOOK_ALIKE`, the closest pair of each two meanings."""
+def _look_alikes(entries: list[_Entry], near: Near) -> Iterator[Finding]:
+    """Pairs with different meanings that are closer than `LOOK_ALIKE`; the closest pair for any two meanings."""
     by_text = {entry.text: entry for entry in entries}
     closest: dict[tuple[str, str], tuple[float, int, _Entry, _Entry]] = {}
     for one in by_text.values():
@@ -266,68 +270,3 @@ def _look_alikes(entries: list[_Entry], near: _Near) -> Iterator[Finding]:
             f"sound alike: distance {distance:.1f}, at least {LOOK_ALIKE}",
             f"Choose other words here or in {second.place.file}:{second.place.line}",
         )
-
-
-_Near: TypeAlias = "dict[tuple[str, ...], list[tuple[tuple[str, ...], float]]]"
-
-
-def close_phrases(texts: Iterable[tuple[str, ...]], lexicon: Lexicon, limit: float) -> _Near:
-    """For each phrase the others whose pronunciation is closer than `limit`, with the distance.
-
-    The phrases are put into trees of phones, one for each length, and each is looked up by the weighted edit
-    distance; a branch is left as soon as everything in it is too far.
-
-    Args:
-        texts: Phrases; those with words that are not in the lexicon are passed over.
-        lexicon: Pronunciations; the usual one of each word is taken.
-        limit: Distance from which phrases count as different.
-    """
-    spoken = {text: phones for text in texts if (phones := lexicon.phones(text)) is not None}
-    trees: dict[int, _Tree] = {}
-    for text, phones in spoken.items():
-        trees.setdefault(len(phones), _Tree()).add(phones, text)
-    near: _Near = {text: [] for text in spoken}
-    for text, phones in spoken.items():
-        for length, tree in trees.items():
-            # The distance is the same in both directions, so only longer ones are looked for.
-            if length < len(phones) or CHEAPEST * (length - len(phones)) >= limit:
-                continue
-            for other, distance in tree.near(phones, length, limit):
-                if other != text:
-                    near[text].append((other, distance))
-                if length > len(phones):
-                    near[other].append((text, distance))
-    return near
-
-
-class _Tree:
-    """Phrases of one length by their phones."""
-
-    def __init__(self) -> None:
-        self.branches: dict[str, _Tree] = {}
-        self.here: list[tuple[str, ...]] = []
-
-    def add(self, phones: Pronunciation, text: tuple[str, ...]) -> None:
-        node = self
-        for phone in phones:
-            node = node.branches.setdefault(phone, _Tree())
-        node.here.append(text)
-
-    def near(
-        self, phones: Pronunciation, length: int, limit: float
-    ) -> Iterator[tuple[tuple[str, ...], float]]:
-        """Phrases of `length` phones that are closer than `limit`."""
-        todo: list[tuple[_Tree, int, list[float]]] = [(self, 0, first_row(phones))]
-        while todo:
-            node, depth, row = todo.pop()
-            if row[-1] < limit:
-                yield from ((text, row[-1]) for text in node.here)
-            depth += 1
-            # Where the two are out of step by some phones, so many at least have still to be lost or added.
-            behind = [
-                CHEAPEST * abs(len(phones) - index - length + depth) for index in range(len(phones) + 1)
-            ]
-            for phone, branch in node.branches.items():
-                following = next_row(row, phone, phones)
-                if min(map(operator.add, following, behind)) < limit:
-                    todo.append((branch, depth, following))

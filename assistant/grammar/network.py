@@ -1,8 +1,8 @@
 """Word networks: a rule as states and arcs, and deterministic, minimised acceptors.
 
 A `Network` is built from a linked JSGF rule; its arcs carry words and tags.
-An `Automaton` is what a recogniser's graph is written from: no tags, one arc for each word and state, and no
-two states from which the same can still be said.
+A recogniser's graph is written from an `Automaton`: it has no tags, one arc for each word and state, and no two
+states that the same words can follow.
 """
 
 from __future__ import annotations
@@ -17,21 +17,21 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
 
 DEEPEST = 100
-"""Most rules and brackets inside each other while a network is built."""
+"""Deepest nesting of rules and brackets while a network is built."""
 
 MOST_STATES = 100_000
-"""Most states of a network; the largest of this program, that of numbers, has some hundreds."""
+"""Largest number of states in a network; this program's largest, that of numbers, has some hundreds."""
 
 MOST_SUBSETS = 20_000
-"""Most states of an acceptor while it is built; the largest of this program has some hundreds."""
+"""Largest number of states in an acceptor while it is built; this program's largest has some hundreds."""
 
 MOST_READINGS = 1000
-"""Most ways in which the same words are looked at with their tags; a number of this program has one."""
+"""Largest number of ways to tag the same words; a number of this program has one."""
 
 
 @dataclass(frozen=True)
 class Place:
-    """Where in the grammar files something stands."""
+    """A place in the grammar files."""
 
     file: str
     line: int
@@ -39,7 +39,7 @@ class Place:
 
 @dataclass(frozen=True)
 class Arc:
-    """A step from one state to another: says `word`, or nothing when None; `tag` comes before it."""
+    """A step from one state to another that speaks `word`, or nothing if it is None; `tag` comes before it."""
 
     word: str | None
     tag: str | None
@@ -66,9 +66,9 @@ class Network:
         return self.final in states
 
     def tags(self, words: Sequence[str]) -> set[tuple[str, ...]]:
-        """The tags of every way to say these words, in order; none when there are more than `MOST_READINGS` ways.
+        """The tags of every way to say these words, in order; none if there are more than `MOST_READINGS` ways.
 
-        Only for a network without loops that `crowded` finds nothing in.
+        Only for a network without loops in which `crowded` finds nothing.
         """
         paths: set[tuple[int, tuple[str, ...]]] = {(self.start, ())}
         for word in words:
@@ -91,7 +91,7 @@ class Network:
         ).trimmed()
 
     def trimmed(self) -> Network:
-        """Without the states from which the end cannot be reached, so that every walk ends."""
+        """The same network without dead ends, so that every walk reaches the end."""
         into: dict[int, set[int]] = {}
         for state, arcs in enumerate(self.arcs):
             for arc in arcs:
@@ -109,11 +109,11 @@ class Network:
         return Network(kept, self.start, self.final)
 
     def tags_in_use(self) -> dict[str, Place]:
-        """Every tag on a path from start to end, with where it stands."""
+        """Every tag on a path from start to end, with its place."""
         return {a.tag: a.place for a in self._reached_arcs() if a.tag is not None}
 
     def words_in_use(self) -> dict[str, Place]:
-        """Every word on a path from start to end, with the first place where it stands."""
+        """Every word on a path from start to end, with its first place."""
         found: dict[str, Place] = {}
         for arc in self._reached_arcs():
             if arc.word is not None:
@@ -121,7 +121,7 @@ class Network:
         return found
 
     def loop(self) -> Place | None:
-        """Where the network comes back to a state it has been in, or None when everything said must end."""
+        """The place where the network returns to an earlier state; None if every phrase must end."""
         colour = [0] * len(self.arcs)
         stack: list[tuple[int, int]] = [(self.start, 0)]
         colour[self.start] = 1
@@ -140,7 +140,9 @@ class Network:
         return None
 
     def crowded(self) -> Place | None:
-        """Where there are more than `MOST_READINGS` ways to the next words; only for a network without loops."""
+        """The place where more than `MOST_READINGS` ways lead to the next words; only for a network without
+        loops.
+        """
         ways: dict[int, int] = {}
         for start in range(len(self.arcs)):
             todo = [start]
@@ -178,7 +180,7 @@ class Network:
         return states
 
     def _moves(self, state: int) -> list[tuple[str | None, tuple[str, ...], int]]:
-        """From a state: each word that can come next, or None for the end, with the tags before it."""
+        """Each word that can follow a state, or None for the end, with the tags before it."""
         if state not in self._known_moves:
             found: dict[tuple[str | None, tuple[str, ...], int], None] = {}
             todo: list[tuple[int, tuple[str, ...]]] = [(state, ())]
@@ -206,7 +208,7 @@ def compile_rule(linked: jsgf.Linked, rule: str) -> Network:
 
 
 class _Compiler:
-    """Builds each expansion towards a state that is already known, so right recursion becomes an arc back."""
+    """Builds each expansion towards a known state, so right recursion becomes an arc back."""
 
     def __init__(self, linked: jsgf.Linked) -> None:
         self.linked = linked
@@ -296,7 +298,7 @@ class Builder:
         return len(self.arcs) - 1
 
     def skip(self, before: int, after: int) -> None:
-        """Go on without a word."""
+        """Connect two states without a word."""
         self.arcs[before].append((None, after))
 
     def phrase(self, words: Iterable[str], before: int, after: int) -> None:
@@ -321,8 +323,8 @@ class Automaton:
 
     Attributes:
         states: For each state, the words that can follow and the state each leads to.
-        start: Where every phrase begins.
-        finals: States in which what was said is a complete phrase.
+        start: State in which every phrase begins.
+        finals: States in which the words so far are a complete phrase.
     """
 
     states: list[dict[str, int]]
@@ -330,7 +332,7 @@ class Automaton:
     finals: set[int]
 
     def state_after(self, words: Sequence[str]) -> int | None:
-        """The state after these words; None when no phrase begins with them."""
+        """The state after these words; None if no phrase begins with them."""
         state: int | None = self.start
         for word in words:
             if state is None:
@@ -344,12 +346,12 @@ class Automaton:
 
     @classmethod
     def of(cls, pieces: Builder, start: int, end: int) -> Automaton:
-        """The minimal deterministic acceptor of all that leads from `start` to `end`.
+        """The minimal deterministic acceptor of everything that leads from `start` to `end`.
 
         The pieces must be free of loops, as the phrases of a step always are.
-        First the subsets of states that the same words lead to are collected; then, from the end backwards,
-        states from which the same can be said are made one (every state is looked up by its finality and its
-        arcs, which is exact for a language without loops).
+        First it collects the subsets of states that the same words lead to. Then, from the end backwards, it
+        merges states that the same words can follow (it looks each state up by its finality and arcs, which is
+        exact for a language without loops).
 
         Raises:
             UsageProblem: There are more than `MOST_SUBSETS` of them.
@@ -399,7 +401,7 @@ class Automaton:
                 made.append(form)
             merged[subset] = register[form]
 
-        # Numbered from the start outwards, so that the same language always gives the same table.
+        # States are numbered from the start outwards, so the same language always gives the same table.
         order = {merged[first]: 0}
         for state in (queue := [merged[first]]):
             for _, target in made[state][1]:

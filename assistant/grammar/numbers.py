@@ -1,10 +1,10 @@
-"""Spoken numbers: a closed grammar of our own, strict from words to a decimal, nothing invented.
+"""Spoken numbers: a closed grammar of our own that turns words strictly into a decimal and invents nothing.
 
-The language is stated once, in ``grammars/number.jsgf``; this module gives its tags their meaning, so both
-accept the same by construction.
+Only ``grammars/number.jsgf`` states the language, and this module gives its tags their meaning, so both accept
+the same words by construction.
 A number is 0 to 9999 with up to three spoken decimals: "twelve point four", "point five zero",
 "two hundred and five", "twelve hundred".
-Anything else ("four twenty", "minus two", "twelve forty") has no reading at all.
+Anything else ("four twenty", "minus two", "twelve forty") is not a number.
 
 The tags, in the order in which the words are spoken:
 
@@ -13,7 +13,7 @@ The tags, in the order in which the words are spoken:
 - ``{number=.}`` is the decimal point.
 
 So "one thousand two hundred and five" is 1, *1000, 2, *100, 5: the terms 1000, 200 and 5, added.
-Zeros at the end are kept ("point five zero" is 0.50), because they tell how finely was read.
+Trailing zeros are kept ("point five zero" is 0.50), because they show the precision of the reading.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def is_tag_value(value: str) -> bool:
 
 
 def evaluate(values: Iterable[str]) -> Decimal | None:
-    """The number that a sequence of tag values stands for; None when they make no number."""
+    """The number that a sequence of tag values stands for; None if they do not make a number."""
     terms: list[int] = []
     decimals: list[str] | None = None
     for value in values:
@@ -68,14 +68,14 @@ def evaluate(values: Iterable[str]) -> Decimal | None:
 
 
 class NumberGrammar:
-    """The spoken numbers of a network whose tags are those above."""
+    """The spoken numbers of a network with the tags above."""
 
     def __init__(self, network: Network) -> None:
         self.network = network
         self._words = network.words_in_use()
 
     def parse(self, words: Sequence[str]) -> Decimal | None:
-        """The number that these words are, as a whole; None for anything else, and for two readings."""
+        """The number that these words make as a whole; None for anything else, or if there are two readings."""
         if not words or not all(word in self._words for word in words):
             return None
         readings = {evaluate(tag.partition("=")[2] for tag in tags) for tags in self.network.tags(words)}
@@ -83,7 +83,7 @@ class NumberGrammar:
         return values.pop()[0] if len(values) == 1 else None
 
     def words(self) -> dict[str, Place]:
-        """Every word, with the first line where it stands."""
+        """Every word, with its first line."""
         return self._words
 
     def without(self, missing: Collection[str]) -> NumberGrammar:
@@ -91,9 +91,9 @@ class NumberGrammar:
         return NumberGrammar(self.network.without(missing))
 
     def lost(self, missing: Collection[str]) -> dict[str, Place]:
-        """Words among `missing` without which some number cannot be said at all, and where they stand.
+        """Words among `missing` without which some number cannot be said at all, with their places.
 
-        What can be said is compared as the language of tag sequences, so "oh" may go while "zero" stays.
+        The comparison is between languages of tag sequences, so "oh" may go while "zero" stays.
         """
         concerned = {word: place for word, place in self._words.items() if word in missing}
         every = _tag_language(self.network)

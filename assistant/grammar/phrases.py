@@ -1,4 +1,4 @@
-"""Every phrase of a grammar rule, with its tags and with where each word stands."""
+"""Every phrase of a grammar rule, with its tags and the place of each word."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Word:
-    """A spoken word and where it stands."""
+    """A spoken word and its place."""
 
     text: str
     place: Place
@@ -24,7 +24,7 @@ class Word:
 
 @dataclass(frozen=True)
 class Tag:
-    """A tag and where it stands."""
+    """A tag and its place."""
 
     text: str
     place: Place
@@ -50,15 +50,15 @@ class Phrase:
 
 
 def phrases(linked: jsgf.Linked, rule: str, counter: Counter | None = None) -> list[Phrase]:
-    """Every phrase of a rule, in the order of the file; what may be left out is left out first.
+    """Every phrase of a rule, in the order of the file; an optional part is first left out, then included.
 
     Args:
         linked: The grammars.
         rule: The rule's fully qualified name.
-        counter: Counts the phrases of all rules of a folder together; None: of this one only.
+        counter: Counts the phrases of all rules of a folder together; None counts only this rule.
 
     Raises:
-        FileProblem: The rule has no end (``*``, ``+``, recursion), or too many phrases.
+        FileProblem: The rule is endless (``*``, ``+``, recursion) or has too many phrases.
     """
     (counter or Counter(linked)).check_phrases(rule)
     return list(_expand(linked, linked.rules[rule].expansion, rule, 0))
@@ -89,13 +89,13 @@ def _expand(linked: jsgf.Linked, item: jsgf.Expansion, rule: str, depth: int) ->
         tag = Phrase(tags=(Tag(item.tag, place),))
         for phrase in _expand(linked, item.item, rule, depth + 1):
             yield tag + phrase
-    # A repetition was refused when the phrases were counted, and <VOID> has none.
+    # Counting has refused repetitions, and <VOID> has no phrases.
 
 
 def _sequence(
     linked: jsgf.Linked, items: tuple[jsgf.Expansion, ...], rule: str, depth: int
 ) -> Iterator[Phrase]:
-    """Parts one after the other, left part slowest; long sequences without recursion in the stack."""
+    """Parts one after the other, the left part slowest, without recursion for long sequences."""
     partial = [Phrase()]
     for item in items:
         after = list(_expand(linked, item, rule, depth))

@@ -1,6 +1,6 @@
-"""Spelled signs: letters by the ICAO spelling alphabet and digits one by one, a few in one breath.
+"""Spelled signs: letters of the ICAO spelling alphabet and single digits, a few in one breath.
 
-The language is stated once, in ``grammars/spelling.jsgf``, whose tags give each word its sign: ``{sign=A}``.
+Only ``grammars/spelling.jsgf`` states the language; its tags give each word its sign: ``{sign=A}``.
 """
 
 from __future__ import annotations
@@ -34,14 +34,14 @@ def _taken(sign: str, spelling: Spelling) -> bool:
 
 
 class SpellingGrammar:
-    """The spelled signs of a network whose tags are those above."""
+    """The spelled signs of a network with the tags above."""
 
     def __init__(self, network: Network) -> None:
         self.network = network
 
     @cached_property
     def forms(self) -> dict[str, list[str]]:
-        """The words of each sign, the one that is spoken first."""
+        """The words of each sign, the usual one first."""
         found: dict[str, list[str]] = {}
         for word in self.words():
             for tags in self.network.tags((word,)):
@@ -53,12 +53,12 @@ class SpellingGrammar:
         }
 
     def only(self, spelling: Spelling) -> SpellingGrammar:
-        """The same without the signs that cannot be given here."""
+        """The same grammar without the signs that cannot occur here."""
         gone = {word for sign, words in self.forms.items() if not _taken(sign, spelling) for word in words}
         return SpellingGrammar(self.network.without(gone))
 
     def parse(self, words: Sequence[str]) -> str | None:
-        """The signs that these words are, as a whole; None for anything else, and for two readings."""
+        """The signs that these words make as a whole; None for anything else, or if there are two readings."""
         if not words or not all(word in self.words() for word in words):
             return None
         found = {"".join(tag.partition("=")[2] for tag in tags) for tags in self.network.tags(words)}
@@ -77,15 +77,15 @@ class SpellingGrammar:
         return " ".join(self.forms[sign][0] for sign in signs)
 
     def sample(self, rng: random.Random) -> str:
-        """The words of a few signs by chance."""
+        """The words of a few random signs."""
         names = sorted(self.forms)
         return self.in_words("".join(rng.choice(names) for _ in range(rng.randint(1, IN_ONE_BREATH))))
 
     def without(self, missing: Collection[str]) -> SpellingGrammar:
-        """The same without what needs one of these words."""
+        """The same grammar without the signs that need one of these words."""
         return SpellingGrammar(self.network.without(missing))
 
     def lost(self, missing: Collection[str]) -> dict[str, Place]:
-        """Words among `missing` without which some sign cannot be said at all, and where they stand."""
+        """Words among `missing` without which some sign cannot be said at all, with their places."""
         gone = [words for words in self.forms.values() if all(word in missing for word in words)]
         return {word: self.words()[word] for words in gone for word in words}

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
 from assistant.bench import share as percentile
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.hearing_bench.diagram import drawn
 from assistant.hearing_bench.mixing import CLEAN_DB
 from assistant.hearing_bench.scoring import Hearing, Score, confidences, reliability, score, wilson
+from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -1,1 +1,1 @@
-"""The number pad: keys that a terminal sends become the key names of the dialogue."""
+"""The number pad: turns keys from a terminal into the key names of the dialogue."""

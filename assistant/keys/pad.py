@@ -1,12 +1,12 @@
-"""Bytes from a terminal become the key names of the dialogue (see `assistant.core.values.events.KeyPressed`).
+"""Turns bytes from a terminal into the key names of the dialogue (`assistant.core.values.events.KeyPressed`).
 
-`decode` and `settle` are pure: the same bytes give the same keys in whatever pieces they arrive.
+`decode` and `settle` are pure: the same bytes give the same keys, however they are split.
 `NumberPad` owns the terminal and a thread that reads it.
 
 A number pad sends plain characters, or, in a terminal's application keypad mode, ``ESC O`` and one letter
 (DEC VT100 User Guide, "Keypad keys"; xterm's control sequences, "VT220-style function keys").
-With NumLock off it sends cursor keys (``ESC [ A`` and the like); those are swallowed whole, so that none of
-their letters counts as a key.
+With NumLock off it sends cursor keys (``ESC [ A`` and the like), which are dropped whole, so none of their
+letters counts as a key.
 """
 
 from __future__ import annotations
@@ -27,20 +27,21 @@ if TYPE_CHECKING:
     from types import TracebackType
 
 ESCAPE_S = 0.05
-"""An Escape after which nothing follows for so long was pressed by a person."""
+"""An Escape that nothing follows within this time was pressed by a person."""
 
 _ESC = 0x1B
 _LONGEST_SEQUENCE = 32
-"""No cursor or function key sends more bytes; a longer one is dropped so that keys are never swallowed long."""
+"""No cursor or function key sends more bytes; a longer sequence is dropped, so keys are not swallowed for long."""
 
 _COMMANDS = {"n": "note", "q": "close", "w": "why"}
-"""Letters that are commands; while something is spelled the dialogue takes them for letters again."""
+"""Letters that are commands; while something is spelled, the dialogue treats them as letters again."""
 
 _LETTERS = {letter: _COMMANDS.get(letter, letter) for letter in "abcdefghijklmnopqrstuvwxyz"}
 
 KEYS = (
     *"0123456789",
-    *("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close", "why"),
+    *("point", "minus", "plus", "star", "slash", "enter", "erase", "stop"),
+    *_COMMANDS.values(),
     *(letter for letter, name in _LETTERS.items() if letter == name),
 )
 """All key names, as `assistant.core.values.events.KeyPressed` lists them."""
@@ -75,11 +76,11 @@ _KEYPAD: dict[int, str] = {
 
 
 def decode(data: bytes, state: bytes = b"") -> tuple[tuple[str, ...], bytes]:
-    """The keys in `data`, and what is left over as the state for the next call.
+    """The keys in `data`, and the unfinished rest as the state for the next call.
 
     Args:
         data: Bytes from the terminal.
-        state: What the call before returned; an unfinished escape sequence.
+        state: The state that the previous call returned: an unfinished escape sequence.
 
     Returns:
         Key names of `KEYS`, and the new state.
@@ -92,15 +93,15 @@ def decode(data: bytes, state: bytes = b"") -> tuple[tuple[str, ...], bytes]:
 
 
 def settle(state: bytes) -> tuple[str, ...]:
-    """The keys in an unfinished sequence after which nothing came: Escape was pressed, so ``stop``.
+    """The keys in an unfinished sequence that nothing followed: somebody pressed Escape, so ``stop``.
 
-    An unfinished cursor sequence (``ESC [`` and more) is no key.
+    An unfinished cursor sequence (``ESC [`` and more) is not a key.
     """
     return () if state[1:2] == b"[" or not state else ("stop",)
 
 
 def _step(byte: int, state: bytes) -> tuple[tuple[str, ...], bytes]:
-    """One byte further: keys that it completes, and the new state."""
+    """Read one more byte: the keys that it completes, and the new state."""
     if not state:
         if byte == _ESC:
             return (), b"\x1b"
@@ -134,16 +135,17 @@ def _named(names: dict[int, str], byte: int) -> tuple[str, ...]:
 class NumberPad:
     """Reads keys from a file descriptor on a thread of its own and posts their names.
 
-    A terminal is switched to give each key at once and to show none (cbreak mode); this is undone on leaving
-    the ``with`` block, on `close`, at exit and on SIGTERM and SIGHUP.
-    Application keypad mode is asked for, so that the pad's digits also arrive with NumLock off.
-    Ctrl-C still interrupts; Ctrl-Z does nothing, because a session with a running starter is not put aside.
-    Anything else than a terminal (a pipe, a file) is read as it is.
+    A terminal is switched to deliver each key at once and to show none (cbreak mode). Leaving the ``with``
+    block, `close`, exit, SIGTERM and SIGHUP switch it back.
+    It requests application keypad mode, so the pad's digits also arrive with NumLock off.
+    Ctrl-C still interrupts. Ctrl-Z does nothing, because nobody should suspend a session while the starter
+    runs.
+    Anything other than a terminal (a pipe, a file) is read unchanged.
 
     Args:
         fd: Descriptor to read, such as ``sys.stdin.fileno()``.
         post: Called with each key's name on the reading thread; must not block for long.
-        on_lost: Called once with a plain reason when nothing more can be read.
+        on_lost: Called once, with a plain reason, when nothing more can be read.
 
     Raises:
         GearProblem: `fd` is not open for reading.
@@ -238,5 +240,5 @@ class NumberPad:
 
     def _post_all(self, keys: tuple[str, ...]) -> None:
         for key in keys:
-            with contextlib.suppress(Exception):  # one key that went wrong must not silence the pad
+            with contextlib.suppress(Exception):  # one failed key must not silence the pad
                 self._post(key)

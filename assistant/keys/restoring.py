@@ -1,4 +1,4 @@
-"""What is done to a terminal is undone, however the program ends (all but SIGKILL)."""
+"""Undoes changes to a terminal, however the program ends (except by SIGKILL)."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ _installed: list[int] = []
 class Undo:
     """Runs `action` once: when called, at the interpreter's exit, or on a signal that would end the program.
 
-    A terminating signal that nobody handles ends the program without running anything; while an `Undo` is
-    pending such a signal raises `SystemExit` in the main thread instead, so that every ``with`` block ends
-    properly and the exit status is still the customary 128 plus the signal's number.
-    When the last one has run, the handlers are as they were.
-    A session on real gear holds signals back itself (`assistant.session.ending`), and nothing is changed there.
+    An unhandled terminating signal ends the program without running anything. While an `Undo` is pending, such
+    a signal raises `SystemExit` in the main thread instead, so every ``with`` block ends properly and the exit
+    status is still the customary 128 plus the signal's number. After the last one has run, the original
+    handlers are back.
+    A session on real gear holds signals back itself (`assistant.session.ending`); its handlers stay.
     """
 
     def __init__(self, action: Callable[[], object]) -> None:
@@ -37,7 +37,7 @@ class Undo:
             _leave_politely()
 
     def __call__(self) -> None:
-        """Undo now; the second call does nothing."""
+        """Undo now; a second call does nothing."""
         with _lock:
             action, self._action = self._action, None
             if action is None:
@@ -51,7 +51,7 @@ class Undo:
 
 
 def undo_all() -> None:
-    """Undo all that is pending, the last first."""
+    """Undo everything that is pending, the latest first."""
     with _lock:
         for undo in reversed(_pending.copy()):
             undo()

@@ -1,6 +1,7 @@
-"""Mistakes that a writer of procedures could make, and what notices them: loader, lint, proof, or nothing.
+"""Mistakes that a writer of procedures could make, and their fate: noticed by loader, lint or proof, or by
+nothing.
 
-`making` makes them, by kind (`connections`, `branches`), in every place of the procedures where such a mistake fits;
-`editing` is what a mistake is; `trying` loads, lints and
-proves the changed folder of each; `report` tells what was caught by what.  The command is `bench procedures`.
+`making` makes them, by kind (`connections`, `branches`), wherever in the procedures such a mistake fits;
+`editing` changes a procedure; `trying` loads, lints and proves each changed folder; `report` shows which check
+caught which mistake. The command is `bench procedures`.
 """

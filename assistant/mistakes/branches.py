@@ -1,7 +1,7 @@
-"""Mistakes in where answers lead and in what verdicts say: branches, hand-overs, dropped steps, parts, faults.
+"""Mistakes in the ways of answers and in verdicts: branches, hand-overs, dropped steps, parts, faults.
 
-No kind knows a procedure or a step: each looks for the places where it fits.
-A change that changes nothing (two answers that lead to the same step, swapped) is not among them.
+No kind knows a particular procedure or step: each looks for the places where it fits.
+Changes without effect (swapping two answers that lead to the same step) are left out.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 def swapped(kind: str, part: str) -> Callable[[Source], Iterator[Mistake]]:
-    """Two answers (or bands) of one step, each led where the other one led."""
+    """Two answers (or bands) of one step swap their targets."""
 
     def make(source: Source) -> Iterator[Mistake]:
         for name, step in steps_of(source):
@@ -55,7 +55,7 @@ def swapped(kind: str, part: str) -> Callable[[Source], Iterator[Mistake]]:
 
 
 def led_to_sibling(source: Source) -> Iterator[Mistake]:
-    """An answer is led where another answer of its step leads."""
+    """An answer leads where another answer of its step leads."""
     for name, step in steps_of(source):
         ways = answers_of(name, step)
         for keys, way in ways:
@@ -73,7 +73,7 @@ def led_to_sibling(source: Source) -> Iterator[Mistake]:
 
 
 def handed_over(source: Source) -> Iterator[Mistake]:
-    """An answer that hands over, or a verdict that goes on with a procedure: another one that the folder has."""
+    """An answer hands over to another procedure of the folder, or a verdict goes on with another one."""
     for name, step in steps_of(source):
         for keys, way in ways_of(name, step):
             if "procedure" in way:
@@ -100,7 +100,7 @@ def handed_over(source: Source) -> Iterator[Mistake]:
 
 
 def not_continued(source: Source) -> Iterator[Mistake]:
-    """A verdict goes on with nothing."""
+    """A verdict no longer goes on with a procedure."""
     for name, verdict in verdicts_of(source):
         if "continue_with" in verdict:
             yield Mistake(
@@ -131,7 +131,7 @@ def skip_elsewhere(source: Source) -> Iterator[Mistake]:
 
 
 def no_skip(source: Source) -> Iterator[Mistake]:
-    """A test can no longer be skipped."""
+    """A test cannot be skipped any more."""
     for name, step in steps_of(source):
         if "if_skipped" in step:
             keys = ("steps", name, "if_skipped")
@@ -143,13 +143,13 @@ def no_skip(source: Source) -> Iterator[Mistake]:
 
 
 def _good_target(step: Tree) -> tuple[str, str] | None:
-    """Where the good answer of a step leads."""
+    """The target of a step's good answer."""
     good = step.get("good")
     return next((target_of(way) for keys, way in answers_of("", step) if keys[-1] == good), None)
 
 
 def dropped(source: Source) -> Iterator[Mistake]:
-    """All that led to a step leads to where its good answer led."""
+    """A step is dropped: everything that led to it leads to the target of its good answer."""
     for name, step in steps_of(source):
         beyond = _good_target(step)
         if beyond is None or beyond == ("next", name):
@@ -171,7 +171,7 @@ def dropped(source: Source) -> Iterator[Mistake]:
 
 
 def skirted(source: Source) -> Iterator[Mistake]:
-    """One answer leads past a step, to where that step's good answer leads."""
+    """One answer leads past a step, to the target of that step's good answer."""
     for name, step in steps_of(source):
         for keys, way in answers_of(name, step):
             leads, target = target_of(way)
@@ -192,7 +192,7 @@ def _parts(source: Source) -> list[str]:
 
 
 def part(kind: str, *, named: bool) -> Callable[[Source], Iterator[Mistake]]:
-    """Another part where one is named, or a part where none is."""
+    """A verdict names another part, or a part where it named none."""
 
     def make(source: Source) -> Iterator[Mistake]:
         for name, verdict in verdicts_of(source):
@@ -208,7 +208,7 @@ def part(kind: str, *, named: bool) -> Callable[[Source], Iterator[Mistake]]:
 
 
 def fault_added(source: Source) -> Iterator[Mistake]:
-    """A fault that another verdict of this procedure covers."""
+    """A verdict gets a fault that another verdict of this procedure covers."""
     known = dict.fromkeys(fault for _, verdict in verdicts_of(source) for fault in verdict["faults"])
     for name, verdict in verdicts_of(source):
         for fault in known:

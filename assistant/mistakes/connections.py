@@ -1,6 +1,6 @@
-"""Mistakes in what is connected and in how its reading is judged: limits, clips, probes, engine states, instruments.
+"""Mistakes in connections and in judging readings: limits, clips, probes, engine states, instruments.
 
-No kind knows a procedure or a step: each looks for the places where it fits.
+No kind knows a particular procedure or step: each looks for the places where it fits.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
 FACTORS = {"halved": Decimal("0.5"), "doubled": Decimal(2), "ten times": Decimal(10)}
-"""By what a limit is moved."""
+"""Factors by which a limit moves."""
 
 ENGINES = {"key-off": ("key-on",), "key-on": ("cranking", "key-off"), "cranking": ("key-on", "key-off")}
-"""Engine states that are taken for each other; running is asked for by the repair's check alone."""
+"""Engine states that a writer mixes up; only the check of a repair asks for a running engine."""
 
 POSTS = {"battery-negative": "battery-positive", "battery-positive": "battery-negative"}
 
@@ -37,15 +37,16 @@ NEIGHBOURS = {
     "trigger-source": ("trigger",),
     "coil-ground": ("engine-block", "feed"),
 }
-"""Points at the same plug, at the other end of the same wire, or of the same purpose, which a writer or a probe takes
-for one another.  A point that is not here is taken for each other one that its procedure probes."""
+"""Points that a writer or a probe mixes up: at the same plug, at the other end of the same wire, or with the
+same purpose. A point that is missing here is mixed up with every other one that its procedure probes.
+"""
 
 
 # --- limits ---------------------------------------------------------------------------------------
 
 
 def limits_moved(word: str) -> Callable[[Source], Iterator[Mistake]]:
-    """A border of two bands, moved in both of them."""
+    """The border between two bands moves, in both of them."""
 
     def make(source: Source) -> Iterator[Mistake]:
         for name, step in steps_of(source):
@@ -65,7 +66,7 @@ def limits_moved(word: str) -> Callable[[Source], Iterator[Mistake]]:
 
 
 def _borders(name: str, step: Tree) -> dict[str, list[Keys]]:
-    """Each limit that is a number, with the keys of all places in which the step has it."""
+    """Each limit that is a number, with the keys of all its places in the step."""
     found: dict[str, list[Keys]] = {}
     for keys, band in answers_of(name, step):
         for side in ("from", "below"):
@@ -83,7 +84,7 @@ def _is_number(text: str) -> bool:
 
 
 def makers_limit(source: Source) -> Iterator[Mistake]:
-    """A limit that is one value of the maker becomes another one that the reading could be judged by."""
+    """A limit that is a value of the maker becomes another value that could judge the reading."""
     facts = source.terms.get("facts", {})
     for name, step in steps_of(source):
         places: dict[str, list[Keys]] = {}
@@ -131,7 +132,7 @@ def probe(source: Source) -> Iterator[Mistake]:
 
 
 def engine(source: Source) -> Iterator[Mistake]:
-    """Key and engine are in another state."""
+    """Key and engine are in a different state."""
     for name, measure in measured(source):
         for other in ENGINES.get(measure["engine"], ()):
             what = f"{other}, not {measure['engine']}"
@@ -140,7 +141,7 @@ def engine(source: Source) -> Iterator[Mistake]:
 
 
 def plugged_in(source: Source) -> Iterator[Mistake]:
-    """A part that is to be unplugged stays plugged in."""
+    """A part that should be unplugged stays plugged in."""
     for name, measure in measured(source):
         parts = measure.get("unplugged", [])
         keys = ("steps", name, "measure", "unplugged")
@@ -151,7 +152,7 @@ def plugged_in(source: Source) -> Iterator[Mistake]:
 
 
 def unplugged(source: Source) -> Iterator[Mistake]:
-    """A part that other steps of this procedure unplug."""
+    """A part that other steps of this procedure unplug is unplugged here, too."""
     known = dict.fromkeys(part for _, measure in measured(source) for part in measure.get("unplugged", []))
     for name, measure in measured(source):
         parts = measure.get("unplugged", [])
@@ -165,7 +166,7 @@ def unplugged(source: Source) -> Iterator[Mistake]:
 
 
 def lamp(source: Source) -> Iterator[Mistake]:
-    """The heavy lamp instead of the small one, or the other way round."""
+    """The heavy lamp replaces the small one, or the other way round."""
     for name, measure in measured(source):
         if measure["with"] in LAMPS:
             other = LAMPS[measure["with"]]
@@ -175,7 +176,7 @@ def lamp(source: Source) -> Iterator[Mistake]:
 
 
 def instrument(source: Source) -> Iterator[Mistake]:
-    """Another instrument that could give the same answers or readings, other than a lamp."""
+    """Another instrument, not a lamp, that could give the same answers or readings replaces this one."""
     instruments = source.terms["instruments"]
     for name, step in steps_of(source):
         used = step["measure"]["with"]
@@ -202,7 +203,7 @@ def instrument(source: Source) -> Iterator[Mistake]:
 
 
 def reading_key(kind: str, key: str) -> Callable[[Source], Iterator[Mistake]]:
-    """A reading is judged without something that is allowed for: this key of it is missing."""
+    """A reading is judged without an allowance: this key of it is missing."""
 
     def make(source: Source) -> Iterator[Mistake]:
         for name, step in steps_of(source):

@@ -1,6 +1,6 @@
-"""A procedure as a tree of its YAML, and what a mistake changes in it.
+"""A procedure as a tree of its YAML, and the changes that a mistake makes in it.
 
-A mistake names the keys that it changes and what stands there then, and nothing else of the folder changes.
+A mistake names the keys that it changes and their new values; nothing else in the folder changes.
 """
 
 from __future__ import annotations
@@ -13,24 +13,24 @@ from typing import TYPE_CHECKING, Any
 import yaml
 
 from assistant import files
-from assistant.core.library.loading import CAUTIONS_FILE, ODDS_FILE, TERMS_FILE
 from assistant.core.library.procedure import SENSES
+from assistant.loading.folder import CAUTIONS_FILE, ODDS_FILE, TERMS_FILE
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 Keys = tuple[str, ...]
-"""The way into a tree: the keys from its top."""
+"""A path into a tree: the keys from its top."""
 
 Tree = dict[str, Any]
-"""A parsed YAML file: maps and lists, and every scalar the text that was typed."""
+"""A parsed YAML file: maps and lists, with every scalar as the text that was typed."""
 
 TARGETS = ("next", "procedure", "verdict")
 
 
 @dataclass(frozen=True)
 class Edit:
-    """What stands under these keys afterwards; None: the last key is gone."""
+    """The new value under these keys; None removes the last key."""
 
     keys: Keys
     value: Any
@@ -43,11 +43,11 @@ class Mistake:
     Attributes:
         kind: Its kind, a name of `KINDS`.
         procedure: The procedure that is changed.
-        place: The step or verdict: ``steps/NAME`` or ``verdicts/NAME``.
-        what: What is changed, for a reader of the report.
+        place: The changed step or verdict: ``steps/NAME`` or ``verdicts/NAME``.
+        what: The change in words, for a reader of the report.
         edits: The changes, in order.
-        tidy: Steps and verdicts that nothing leads to afterwards are removed as well, as a writer does whom the
-            loader has told of them.
+        tidy: Whether steps and verdicts that nothing leads to any more are removed, as a writer would do on the
+            loader's advice.
     """
 
     kind: str
@@ -63,12 +63,12 @@ class Mistake:
 
 @dataclass(frozen=True)
 class Source:
-    """One procedure, with what the folder has besides.
+    """One procedure, with the rest of the folder.
 
     Attributes:
         name: Name of the procedure.
         tree: Its YAML.
-        terms: That of the terms.
+        terms: The YAML of the terms.
         procedures: All procedures by name.
     """
 
@@ -79,11 +79,11 @@ class Source:
 
 
 def read(folder: Path) -> dict[str, Source]:
-    """The procedures of a folder, each scalar as it was typed.
+    """The procedures of a folder, with each scalar as it was typed.
 
     Raises:
         OSError: A file cannot be read.
-        yaml.YAMLError: A file is not YAML; the loader tells that better, so load the folder first.
+        yaml.YAMLError: A file is not YAML; the loader has a better message, so load the folder first.
     """
     terms = _parsed(folder / TERMS_FILE)
     others = (TERMS_FILE, CAUTIONS_FILE, ODDS_FILE)
@@ -113,12 +113,12 @@ def apply(tree: Tree, mistake: Mistake) -> Tree:
 
 
 def written(tree: Tree) -> str:
-    """The tree as YAML that the loader reads as it would the original."""
+    """The tree as YAML that the loader reads like the original."""
     return yaml.safe_dump(tree, sort_keys=False, allow_unicode=True, width=110)
 
 
 def _tidy(tree: Tree) -> None:
-    """Remove what nothing leads to."""
+    """Remove the steps and verdicts that nothing leads to."""
     reached, ends, waiting = set(), set(), [tree["start"]]
     while waiting:
         name = waiting.pop()
@@ -147,7 +147,7 @@ def answers_of(name: str, step: Tree) -> list[tuple[Keys, Tree]]:
 
 
 def ways_of(name: str, step: Tree) -> list[tuple[Keys, Tree]]:
-    """The same, with what follows where a reading is not judged and where the test is skipped."""
+    """The same, with the targets of an unjudged reading and of a skipped test."""
     found = answers_of(name, step)
     if "unjudged" in step.get("reading", {}):
         found.append((("steps", name, "reading", "unjudged"), step["reading"]["unjudged"]))
@@ -157,12 +157,12 @@ def ways_of(name: str, step: Tree) -> list[tuple[Keys, Tree]]:
 
 
 def target_of(way: Tree) -> tuple[str, str]:
-    """Where an answer leads: the key that says so, and the name."""
+    """The target of an answer: its key and its name."""
     return next((key, way[key]) for key in TARGETS if key in way)
 
 
 def led(way: Tree, target: tuple[str, str]) -> Tree:
-    """The answer, led elsewhere; the rest of it stays."""
+    """The answer with a new target; the rest of it stays."""
     rest = {key: value for key, value in way.items() if key not in TARGETS}
     return {target[0]: target[1], **rest}
 
@@ -183,7 +183,7 @@ def said(target: tuple[str, str]) -> str:
 
 
 def measured(source: Source) -> Iterator[tuple[str, Tree]]:
-    """Steps in which something is connected."""
+    """Steps that connect an instrument."""
     for name, step in steps_of(source):
         if step["measure"]["with"] not in SENSES:
             yield name, step["measure"]

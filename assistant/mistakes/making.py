@@ -1,4 +1,4 @@
-"""All kinds of mistakes, and a seeded choice of them that is spread over kinds and procedures."""
+"""All kinds of mistakes, and a seeded choice that is spread over kinds and procedures."""
 
 from __future__ import annotations
 
@@ -40,11 +40,11 @@ KINDS: dict[str, Callable[[Source], Iterator[Mistake]]] = {
     "temperature ignored": connections.reading_key("temperature ignored", "at_20_celsius"),
     "caution dropped": connections.caution,
 }
-"""What makes the mistakes of each kind, in every place of a procedure where one fits."""
+"""For each kind, the function that makes its mistakes wherever one fits in a procedure."""
 
 
 def everything(sources: Mapping[str, Source], kinds: tuple[str, ...] = ()) -> dict[str, list[Mistake]]:
-    """All mistakes of each kind; of the kinds that are named, or of all."""
+    """All mistakes of each kind, or of the named kinds only."""
     return {
         kind: [mistake for source in sources.values() for mistake in KINDS[kind](source)]
         for kind in kinds or tuple(KINDS)
@@ -54,7 +54,7 @@ def everything(sources: Mapping[str, Source], kinds: tuple[str, ...] = ()) -> di
 def choose(made: Mapping[str, list[Mistake]], count: int, seed: int) -> list[Mistake]:
     """A seeded choice of `count` mistakes, spread evenly over the kinds and, within a kind, over the procedures.
 
-    A kind with few places gives all that it has, and the others more.
+    A kind with few places gives all of its mistakes, and the others give more.
     The same folder, count and seed give the same choice.
     """
     queues = {kind: _shuffled(kind, mistakes, seed) for kind, mistakes in made.items()}
@@ -68,7 +68,7 @@ def choose(made: Mapping[str, list[Mistake]], count: int, seed: int) -> list[Mis
 
 
 def _shuffled(kind: str, mistakes: list[Mistake], seed: int) -> list[Mistake]:
-    """In an order by lot, in which each procedure has its turn before one comes again."""
+    """In random order, with a turn for each procedure before any comes again."""
     lot = random.Random(f"{seed} {kind}")  # noqa: S311  no secret
     piles: dict[str, list[Mistake]] = {}
     for mistake in mistakes:

@@ -1,4 +1,4 @@
-"""What was caught by what, as a table and as JSON."""
+"""Which check caught which mistake, as a table and as JSON."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ CAUTION = "The proof's figures come from a model with no bench measurement behin
 
 @dataclass(frozen=True)
 class Report:
-    """All mistakes that were tried.
+    """All the mistakes that were tried.
 
     Attributes:
-        tried: Each with what became of it.
-        seed: Of the choice and of the cars.
+        tried: Each mistake with its fate.
+        seed: Seed of the choice and of the cars.
         systems: Cars for each way in which a fault comes about.
-        findings: How many findings of the lint the unchanged procedures have themselves.
-        failures: How many failures of the proof.
-        seconds: How long it took, s.
-        machine: On what.
+        findings: Number of the lint's findings in the unchanged procedures.
+        failures: Number of the proof's failures in them.
+        seconds: Duration, s.
+        machine: The machine that ran it.
     """
 
     tried: tuple[Tried, ...]
@@ -37,17 +37,17 @@ class Report:
 
     @property
     def holds(self) -> bool:
-        """Whether nothing harmful was left uncaught, and the program had no error."""
+        """Whether every harmful mistake was caught and the program had no error."""
         return not any(one.fate in (Fate.HARMFUL, Fate.DEFECT) for one in self.tried)
 
     def counted(self) -> list[tuple[str, dict[Fate, int]]]:
-        """Each kind with the number of its mistakes of each fate; all together last."""
+        """Each kind with the number of its mistakes by fate; the total comes last."""
         kinds = list(dict.fromkeys(one.mistake.kind for one in self.tried))
         rows = [(kind, _count(one.fate for one in self.tried if one.mistake.kind == kind)) for kind in kinds]
         return [*rows, ("all", _count(one.fate for one in self.tried))]
 
     def text(self) -> str:
-        """Tables in Markdown, then each mistake that nothing caught."""
+        """Tables in Markdown, then each mistake that no check caught."""
         fates = [fate for fate in Fate if fate is not Fate.DEFECT or not self.holds]
         cars = f"{self.systems} cars for each way in which a fault comes about"
         measured = f"{self.seconds:.0f} s on {self.machine}"
@@ -67,7 +67,7 @@ class Report:
         return "\n".join(lines) + "\n"
 
     def listed(self) -> list[tuple[str, list[Tried]]]:
-        """What nothing caught, with a title each, the harmful ones first."""
+        """The mistakes that no check caught, under titles, the harmful ones first."""
 
         def of(fate: Fate) -> list[Tried]:
             return [one for one in self.tried if one.fate is fate]

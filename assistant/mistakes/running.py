@@ -27,13 +27,13 @@ def measure(
     """Try mistakes in these procedures; minutes for the shipped ones.
 
     Args:
-        procedures: Folder of the procedures; it is only read.
+        procedures: Folder of the procedures; it stays unchanged.
         grammars: Folder of the grammars.
         count: Number of mistakes.
         systems: Random cars for each way in which a fault comes about.
-        seed: Of the choice of mistakes and of the cars.
-        processes: At most so many processes.
-        progress: Is told the number of mistakes that were tried, and of all.
+        seed: Seed of the choice of mistakes and of the cars.
+        processes: Largest number of processes.
+        progress: Called with (done, total).
 
     Raises:
         BayAssistantError: The unchanged procedures cannot be loaded or proven.

@@ -23,11 +23,12 @@ from typing import TYPE_CHECKING
 
 from assistant.circuit.pieces import carried_out
 from assistant.core.dialogue.sayable import requests_of
-from assistant.core.library.loading import load_library, targets
+from assistant.core.library.loading import targets
 from assistant.core.library.procedure import Leads
 from assistant.errors import BayAssistantError
 from assistant.grammar.grammar import GrammarSet
 from assistant.linting import lint_grammars_for, lint_procedures, listened_for
+from assistant.loading.folder import load_folder, load_library
 from assistant.mistakes import editing, making
 from assistant.mistakes.editing import Mistake
 from assistant.proof.walk import followed
@@ -36,7 +37,8 @@ from assistant.proof.work import Asked, electrical, prove
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.finding import Finding
     from assistant.proof.work import Report
 
@@ -162,9 +164,9 @@ def sound(bench: Bench) -> Sound:
     Raises:
         BayAssistantError: They cannot be loaded or proven.
     """
-    library = load_library(bench.procedures)
+    library, knowledge = load_folder(bench.procedures)
     grammars = GrammarSet.load(bench.grammars)
-    found = [*lint_grammars_for(library, grammars), *lint_procedures(library, grammars)]
+    found = [*lint_grammars_for(library, grammars), *lint_procedures(library, knowledge, grammars)]
     report = prove(library, _asked(bench))
     entries = electrical(library, library.procedures)
     return Sound(
@@ -201,11 +203,11 @@ def attempt(bench: Bench, before: Sound, mistake: Mistake) -> Tried:
 
 def _noticed(bench: Bench, before: Sound, mistake: Mistake, folder: Path) -> Tried:
     try:
-        library = load_library(folder)
+        library, knowledge = load_folder(folder)
     except BayAssistantError as problem:
         return Tried(mistake, Fate.LOADER, _shown(folder, str(problem)))
     grammars = GrammarSet.load(bench.grammars)
-    for finding in _lint(before, library, grammars):
+    for finding in _lint(before, library, knowledge, grammars):
         if _bare(folder, str(finding)) not in before.findings:
             return Tried(mistake, Fate.LINT, _shown(folder, str(finding)))
     names = tuple(
@@ -238,9 +240,11 @@ def _comes_there(report: Report, library: Library, mistake: Mistake) -> bool:
     return not near or any((mistake.procedure, step) not in report.unreached for step in near)
 
 
-def _lint(before: Sound, library: Library, grammars: GrammarSet) -> Iterator[Finding]:
+def _lint(
+    before: Sound, library: Library, knowledge: Knowledge | None, grammars: GrammarSet
+) -> Iterator[Finding]:
     """All findings; the grammars, which take seconds, only where something is listened for that was not before."""
-    yield from lint_procedures(library, grammars)
+    yield from lint_procedures(library, knowledge, grammars)
     if not _heard(library) <= before.heard:
         yield from lint_grammars_for(library, grammars)
 

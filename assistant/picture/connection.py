@@ -1,8 +1,8 @@
-"""What is connected where: the circuit as a schematic, with the instrument of one measurement on it.
+"""The circuit as a schematic, with the instrument of one measurement on it.
 
-A pure function of the circuit's name and the `Measurement`, so the drawing cannot say anything else than the spoken
+The drawing is a pure function of the circuit's name and the `Measurement`, so it cannot contradict the spoken
 instruction.
-Each point of the circuit has one `Spot`: where it is, how a lead gets there, and where its name stands.
+Each point of the circuit has one `Spot`: its position, the way of a lead to it, and the position of its name.
 """
 
 from __future__ import annotations
@@ -28,11 +28,11 @@ CIRCUITS = (*COILS, BUILT_IN, LOAD, STARTER)
 """Circuits that can be drawn."""
 
 GENERAL = "The circuit is drawn in general; the vehicle's own diagram rules."
-"""Stands beside every drawing of a circuit in a write-up."""
+"""Note beside every drawing of a circuit in a write-up."""
 
 _RAIL, _EARTH, _POST = marks.RAIL, marks.EARTH, marks.POST
 _PLUG, _PIN = 400, 460
-"""Left edge of the coil's plug, and of the coil when it is unplugged."""
+"""Left edge of the coil's plug, and of the coil if it is unplugged."""
 _LOW = 205
 """Height of the coil's switched terminal."""
 _MODULE, _MODULE_PIN = 540, 590
@@ -53,7 +53,7 @@ _LETTERS = {
 }
 _LAMP_LEAD = "heavy-lamp-lead"
 _THIS_COIL = {"sound-coil": "sound coil, borrowed", "old-coil": "old coil, refitted"}
-"""What the coil is called where another one, or the old one again, is in its place."""
+"""Name of the coil if another one, or the old one refitted, is in its place."""
 
 
 @dataclass(frozen=True)
@@ -61,13 +61,13 @@ class Spot:
     """A point that can be probed.
 
     Attributes:
-        at: Where it is.
+        at: Its position.
         left: Its lead leaves the instrument on the left side.
-        via: Corners of the lead, after the instrument; None stands for the lead's own column or height.
+        via: Corners of the lead, after the instrument; None means the lead's own column or height.
         name: Base line of its name.
-        anchor: Side of the name that stands there.
-        role: Base line of the word for the lead, from the name's: above or below.
-        always: Its name is shown although nothing is connected.
+        anchor: Side of the name that `name` places.
+        role: Base line of the word for the lead, relative to the name: above or below.
+        always: Whether its name shows even if nothing is connected.
     """
 
     at: Point
@@ -80,7 +80,7 @@ class Spot:
 
 
 def _spots(circuit: str) -> dict[str, Spot]:
-    """Every point that a circuit has."""
+    """Every point of a circuit."""
     own, post = None, 155
     posts = {
         "battery-positive": Spot(
@@ -123,7 +123,7 @@ def _spots(circuit: str) -> dict[str, Spot]:
         found |= dict.fromkeys(("plug-lead", "both-towers", "swapped-coil", *_THIS_COIL), tower)
     if circuit in COILS:
         found["command"] = Spot((714, _COMMAND), ((300, own), (300, 422), (714, 422)), (714, 445), "end", 17)
-    # The same points under the names of their circuit, which are the ones that are always shown.
+    # The same points under the names of their circuit, which always show.
     for name, usual in SAME_POINT.items():
         if (
             usual in found
@@ -138,7 +138,7 @@ def _spots(circuit: str) -> dict[str, Spot]:
 
 
 def _on_the_coil(name: str, spot: Spot) -> Spot:
-    """The coil's own terminal, in the gap between the coil and its plug; the lead passes the plug."""
+    """The coil's own terminal, in the gap between coil and plug; the lead runs past the plug."""
     own = None
     if SAME_POINT.get(name, name) == "feed":
         return replace(spot, at=(444, _RAIL), via=((own, own), (own, 128), (444, 128)), name=(440, 78))
@@ -148,10 +148,10 @@ def _on_the_coil(name: str, spot: Spot) -> Spot:
 
 
 def nodes(circuit: str) -> tuple[str, ...]:
-    """Points of a circuit that can be drawn with a lead on them.
+    """Points of a circuit to which a lead can be drawn.
 
     Raises:
-        UsageProblem: The circuit cannot be drawn; names those that can.
+        UsageProblem: The circuit cannot be drawn; the message names those that can.
     """
     if circuit not in CIRCUITS:
         raise UsageProblem(
@@ -161,7 +161,7 @@ def nodes(circuit: str) -> tuple[str, ...]:
 
 
 def can_draw(circuit: str, measure: Measurement) -> bool:
-    """Whether this measurement has a connection that can be drawn on this circuit."""
+    """Whether the connection of this measurement can be drawn on this circuit."""
     touched = {measure.clip, measure.probe, measure.compared_with} - {None}
     return circuit in CIRCUITS and touched <= set(_spots(circuit)) and measure.instrument not in SENSES
 
@@ -173,7 +173,7 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
         circuit: Name of the circuit.
         measure: The measurement.
         terms: Words for places and instruments.
-        wrong: Elements and flags of the circuit model that a fault has changed; each is marked where it is.
+        wrong: Elements and flags of the circuit model that a fault has changed; each gets a mark.
 
     Raises:
         UsageProblem: The circuit has no drawing, or lacks a point of the measurement, or nothing is connected.
@@ -221,13 +221,13 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
 
 
 def inline(circuit: str, measure: Measurement, terms: Terms, key: str) -> str:
-    """The schematic as SVG for a page; "" where the measurement has no connection that can be drawn.
+    """The schematic as SVG for a page; "" if the measurement's connection cannot be drawn.
 
     Args:
         circuit: Name of the circuit.
         measure: The measurement.
         terms: Words for places and instruments.
-        key: A name for this drawing, another for each drawing of the page.
+        key: A name for this drawing, unique on the page.
     """
     if not can_draw(circuit, measure):
         return ""
@@ -235,7 +235,7 @@ def inline(circuit: str, measure: Measurement, terms: Terms, key: str) -> str:
 
 
 def about(measure: Measurement, terms: Terms) -> str:
-    """The connection in a sentence, the same words as in a write-up."""
+    """The connection in a sentence, in the same words as in a write-up."""
     words = wording.connection(terms, measure)
     return f"{words[:1].upper()}{words[1:]}; {wording.engine_words(measure.engine)}."
 
@@ -244,7 +244,7 @@ def about(measure: Measurement, terms: Terms) -> str:
 
 
 def _badges(canvas: Canvas, measure: Measurement, terms: Terms) -> None:
-    """Engine state and what is unplugged, in frames along the upper edge."""
+    """Engine state and unplugged parts, in frames along the upper edge."""
     engine = wording.engine_words(measure.engine)
     after = symbols.badge(canvas, 8, 8, f"{engine[:1].upper()}{engine[1:]}")
     if measure.unplugged:
@@ -267,14 +267,14 @@ def _heavy_lamp(canvas: Canvas) -> None:
 
 
 def _accessory(canvas: Canvas, measure: Measurement) -> None:
-    """What else hangs on the control wire, such as a rev counter; its wire parted when it is unplugged."""
+    """An accessory on the control wire, such as a rev counter; its wire is broken if it is unplugged."""
     canvas.line((385, _CONTROL), (385, 345 if "accessory" in measure.unplugged else 366))
     canvas.circle((385, 374), 8)
     canvas.text(372, 380, "accessory", anchor="end", size=14)
 
 
 def _computer(canvas: Canvas) -> None:
-    """The control computer that commands the driver, where there is one."""
+    """The control computer that commands the driver, if there is one."""
     canvas.line((_RIGHT_OF_MODULE, _COMMAND), (728, _COMMAND))
     canvas.rectangle(Box(728, _COMMAND - 11, 798, _COMMAND + 11))
     canvas.text(763, _COMMAND + 5, "computer", anchor="middle", size=14)
@@ -311,7 +311,7 @@ def _supply(canvas: Canvas, measure: Measurement) -> None:
     else:
         canvas.line((168, _RAIL), (_PLUG, _RAIL))
     symbols.fuse(canvas, 204, _RAIL - 22 if out else _RAIL, 42)
-    if out:  # beside it, or its name would touch the relay's
+    if out:  # beside it, because its name would touch the relay's
         canvas.text(200, 54, _named("fuse", apart=out))
     else:
         canvas.text(225, 76, "fuse", anchor="middle")
@@ -339,7 +339,7 @@ def _named(words: str, *, apart: bool) -> str:
 
 
 def _coil(canvas: Canvas, circuit: str, measure: Measurement) -> None:
-    """The coil, or another load, with its plug; drawn apart from it when it is unplugged."""
+    """The coil or another load with its plug, drawn apart if it is unplugged."""
     apart = "coil" in measure.usual().unplugged
     load = circuit == LOAD
     left = _PIN if apart else _PLUG + 12
@@ -397,7 +397,7 @@ def _coil(canvas: Canvas, circuit: str, measure: Measurement) -> None:
 
 
 def _module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
-    """The driver module, its supply, its ground and the sensors that tell it when."""
+    """The driver module with its supply, its ground and the sensors that time it."""
     apart = "module" in measure.unplugged
     left = _MODULE_PIN if apart else _MODULE + 12
     right = _MODULE_RIGHT_PIN - 14 if apart else _RIGHT_OF_MODULE - 12
@@ -415,7 +415,7 @@ def _module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
     symbols.transistor(canvas, middle, 347)
     canvas.line((left, _CONTROL), (middle - 14, _CONTROL), (middle - 14, 323), (middle, 323))
     canvas.line((left, _GROUND), (middle - 14, _GROUND), (middle - 14, 371), (middle, 371))
-    # What makes the driver switch, fed by the sensors.
+    # The part that makes the driver switch, fed by the sensors.
     canvas.rectangle(Box(middle + 30, 286, right - 4, 364), width=1.5)
     # The sensors' wires end in a plug of their own on the right.
     for height, words, x in ((_SUPPLY, "crank", 760), (_CONTROL, "cam", 760)):
@@ -438,7 +438,7 @@ def _module(canvas: Canvas, circuit: str, measure: Measurement) -> None:
 
 
 def _roles(instrument: Instrument) -> tuple[str, str]:
-    """Words for the fixed lead and for the free end, out of the instruction for them: "clip", "red lead"."""
+    """Words for the fixed lead and the free end, taken from the instruction: "clip", "red lead"."""
 
     def short(words: str) -> str:
         first = words.removesuffix(" to").strip()
@@ -490,13 +490,13 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
         symbols.lamp(canvas, *centre)
     else:
         symbols.meter(canvas, *centre, _LETTERS.get(measure.instrument, ""))
-    # The lamp that loads a wire for a meter is told in the sentence beside the drawing.
+    # The sentence beside the drawing mentions the lamp that loads a wire for a meter.
     name = instrument.short.partition(" and ")[0]
     canvas.text(centre[0], centre[1] + 46, name, anchor="middle", bold=True, colour=LEAD)
 
 
 def _lead(canvas: Canvas, path: tuple[Point, ...], kind: str, *, clamp: bool) -> None:
-    """A lead with what is at its end."""
+    """A lead with its clip, tip or jaws."""
     canvas.leads.append(path)
     if clamp:
         at = path[-1]

@@ -1,4 +1,4 @@
-"""Where a fault is in the drawing of a circuit."""
+"""The place of a fault in the drawing of a circuit."""
 
 from __future__ import annotations
 
@@ -75,23 +75,24 @@ WHERE: dict[str, Point] = {
     "engine-ground": (420, EARTH),
     "starter-cable": (270, RAIL),
 }
-"""Where an element, parameter or flag of the circuit model is in the drawing."""
+"""The place of an element, parameter or flag of the circuit model in the drawing."""
 
 NOT_DRAWN = frozenset({"security-lamp"})
-"""What shows a fault and is in no drawing; another change of the same fault is marked."""
+"""Changes that no drawing shows; another change of the same fault is marked instead."""
 
 _BEHIND_THE_COIL = {"lead-to-ground", "wide-gap"}
 
 
 def places(wrong: Iterable[str], circuit: str) -> tuple[Point, ...]:
-    """Where the marks of a fault stand, each place once.
+    """The places of a fault's marks, each once.
 
     Args:
         wrong: Elements, parameters and flags that the fault has changed.
         circuit: Name of the circuit.
     """
     names = tuple(wrong)
-    # A spark that breaks down too early does so inside the coil, unless something behind the coil is changed, too.
+    # A spark that breaks down too early does so inside the coil, unless something after the coil has changed,
+    # too.
     inside = not _BEHIND_THE_COIL & set(names)
     found = []
     for name in names:
@@ -102,7 +103,7 @@ def places(wrong: Iterable[str], circuit: str) -> tuple[Point, ...]:
 
 
 def _moved(at: Point, circuit: str) -> Point:
-    """The same on the drawings that put a part elsewhere."""
+    """The same places on the drawings that put a part elsewhere."""
     if circuit == BUILT_IN and at == _DRIVER:
         return (540, 162)
     if circuit == BUILT_IN and at == _PRIMARY:

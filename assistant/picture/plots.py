@@ -1,4 +1,4 @@
-"""Curves over time, each panel with its unit, its own line style for each curve, and the name beside the curve."""
+"""Curves over time: each panel has its unit, and each curve its own line style with its name beside it."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 LEFT, RIGHT = 84.0, 636.0
-"""Where time begins and ends in the drawing; names stand to the right."""
+"""The left and right end of time in the drawing; the names stand to the right."""
 _COLUMNS = 552
 _GRID = "#d5d5d0"
 
 
 @dataclass(frozen=True)
 class Curve:
-    """A curve: its values, shape ``(t,)``; the name beside it; dashed and thin where it is for comparison."""
+    """A curve: its values, shape ``(t,)``, and the name beside it; dashed and thin if it is for comparison."""
 
     values: Floats
     name: str
@@ -39,13 +39,14 @@ class Panel:
     """A panel of curves over the same time.
 
     Attributes:
-        title: What is drawn, with its unit.
-        curves: What is compared comes first, so that it lies below.
+        title: The quantity with its unit.
+        curves: The curves; those for comparison come first, so they lie underneath.
         low, high: The axis reaches at least that far.
-        bottom: The axis begins here at the latest; what is below is cut off, marked and said; None: no end.
+        bottom: The axis begins no lower than this; lower values are cut off, marked and noted. None means no
+            limit.
         top: The same upwards.
-        unit: For the note of what is cut off.
-        limits: Heights of dotted lines that are drawn across; the title says what they are.
+        unit: Unit for the note about the cut.
+        limits: Heights of dotted lines across the panel; the title explains them.
         height: Of the panel.
     """
 
@@ -71,13 +72,13 @@ def ticks(low: float, high: float, about: int = 4) -> list[float]:
 
 
 def draw(canvas: Canvas, y: float, time: Floats, panels: Sequence[Panel], unit: str = "s") -> float:
-    """Panels below each other from a height on, with one axis of time; returns where they end.
+    """Draw panels below each other with one time axis; returns the height at which they end.
 
     Args:
-        canvas: Where.
+        canvas: The canvas to draw on.
         y: Upper edge.
         time: Shape ``(t,)``, increasing.
-        panels: What.
+        panels: The panels.
         unit: Of time.
     """
     start, end = float(time[0]), float(time[-1])
@@ -96,7 +97,7 @@ def draw(canvas: Canvas, y: float, time: Floats, panels: Sequence[Panel], unit: 
 
 
 def _shown(value: float) -> str:
-    """A number on an axis, with a real minus sign."""
+    """A number on an axis, with a true minus sign."""
     return f"{value:g}".replace("-", "\N{MINUS SIGN}")
 
 
@@ -148,7 +149,7 @@ def _panel(canvas: Canvas, y: float, time: Floats, panel: Panel) -> float:
 
 
 def _names(canvas: Canvas, wanted: Sequence[tuple[float, str, bool, str]], bottom: float) -> None:
-    """Names beside the curves' ends, pushed apart where they would touch, each with a line to its curve."""
+    """Put names beside the ends of the curves, pushed apart if they would touch, each with a line to its curve."""
     step = 18.0
     order = sorted(wanted, key=lambda one: one[0])
     heights = [one[0] for one in order]
@@ -172,28 +173,38 @@ def _names(canvas: Canvas, wanted: Sequence[tuple[float, str, bool, str]], botto
 def _reduced(
     time: Floats, values: Floats, low: float, high: float
 ) -> tuple[list[tuple[float, float]], list[tuple[float, bool]]]:
-    """Lowest and highest value of each column, in the order of time, and where the axis cuts something off.
+    """Lowest and highest value of each column in time order, and the columns in which the axis cuts something
+    off.
 
-    A flyback of some microseconds stays visible that way.
+    This keeps a flyback of some microseconds visible.
     """
     span = float(time[-1] - time[0])
     x = LEFT + (time - time[0]) / span * (RIGHT - LEFT)
     column = np.minimum(((x - LEFT) * _COLUMNS / (RIGHT - LEFT)).astype(int), _COLUMNS - 1)
-    points: list[tuple[float, float]] = []
+    first = np.concatenate([[0], np.flatnonzero(np.diff(column)) + 1])
+    last = np.append(first[1:], len(time)) - 1
+    lowest, highest = (_where(values, first, of) for of in (np.minimum, np.maximum))
+    marked = np.sort(np.stack([first, lowest, highest, last], axis=1), axis=1)
+    drawn = marked[np.diff(marked, axis=1, prepend=-1) != 0]
+    points = list(zip(x[drawn].tolist(), np.clip(values[drawn], low, high).tolist(), strict=True))
     over: list[tuple[float, bool]] = []
-    edges = np.flatnonzero(np.diff(column)) + 1
-    for some in np.split(np.arange(len(time)), edges):
-        first, last = some[0], some[-1]
-        lowest, highest = some[np.argmin(values[some])], some[np.argmax(values[some])]
-        points += [
-            (float(x[index]), float(np.clip(values[index], low, high)))
-            for index in sorted({int(first), int(lowest), int(highest), int(last)})
-        ]
+    above = values[highest] > high * 1.001
+    below = values[lowest] < low - 0.001 * abs(low) - 1e-9
+    for number in np.flatnonzero(above | below):
         for index, beyond, up in (
-            (highest, values[highest] > high * 1.001, True),
-            (lowest, values[lowest] < low - 0.001 * abs(low) - 1e-9, False),
+            (highest[number], above[number], True),
+            (lowest[number], below[number], False),
         ):
             at = float(x[index])
             if beyond and not any(abs(at - before) < 9 and up is side for before, side in over):
                 over.append((at, up))
     return points, over
+
+
+def _where(values: Floats, first: NDArray[np.intp], of: np.ufunc) -> NDArray[np.intp]:
+    """The first position of the lowest or highest value in each column; the columns begin at `first`."""
+    lengths = np.diff(first, append=len(values))
+    hits = np.flatnonzero(values == np.repeat(of.reduceat(values, first), lengths))
+    found = first.copy()
+    found[np.searchsorted(first, hits[::-1], side="right") - 1] = hits[::-1]
+    return found

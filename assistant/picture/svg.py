@@ -1,11 +1,12 @@
-"""A small writer of SVG that knows how much room its letters take.
+"""A small SVG writer that knows how much room its letters take.
 
-All that the pictures need is lines, a few curves, and words that must not run into each other.
-A drawing library would be heavy for that and decide the look, and would not tell whether two labels touch.
+The pictures need only lines, a few curves, and words that must not run into each other.
+A drawing library would be heavy for that, would decide the look, and would not say whether two labels touch.
 """
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from dataclasses import dataclass
@@ -16,14 +17,14 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Point = tuple[float, float]
-"""x to the right and y downwards, in the units of the drawing; at full size one is a pixel."""
+"""x to the right and y downwards, in units of the drawing; at full size a unit is a pixel."""
 
 FONT = "Liberation Sans, Arial, Helvetica, DejaVu Sans, sans-serif"
 INK, SOFT, LEAD, ALARM = "#111", "#555", "#0b4f9e", "#a3123a"
 """Lines and words; second lines and grids; instrument and leads; the fault."""
 
-# Advance widths of printable ASCII, hundredths of the size, in DejaVu Sans and its bold face: the widest of
-# the fonts that the pages name, so that a label that fits here fits in all of them.
+# Advance widths of printable ASCII, hundredths of the size, in DejaVu Sans and its bold face: the widest of the
+# fonts that the pages name, so a label that fits here fits in all of them.
 _PLAIN = (
     "32 40 46 84 64 95 78 27 39 39 50 84 32 36 32 34 64 64 64 64 64 64 64 64 64 64 34 34 84 84 84 53 100 68 69 70 77 "
     "63 58 77 75 29 29 66 56 86 75 79 60 79 69 63 61 73 68 99 69 61 69 39 34 39 84 50 50 61 63 55 63 62 35 63 63 28 "
@@ -39,14 +40,19 @@ _WIDEST = 110
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
-    """Room that a line of text takes, in units of the drawing; signs outside ASCII count as the widest."""
+    """Width of a line of text in units of the drawing; characters outside ASCII count as the widest."""
+    return _units(text, bold) * size / 100
+
+
+@functools.lru_cache(maxsize=4096)
+def _units(text: str, bold: bool) -> int:
+    """Width of these letters in hundredths of the size; cached, because most words of a sheet recur."""
     table = _WIDTHS[bold]
-    units = sum(table[ord(sign) - 32] if " " <= sign <= "~" else _WIDEST for sign in text)
-    return units * size / 100
+    return sum(table[ord(sign) - 32] if " " <= sign <= "~" else _WIDEST for sign in text)
 
 
 def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
-    """Lines of words that each take at most `width`; a word that is longer stands alone."""
+    """Lines of words no wider than `width`; a longer word gets a line of its own."""
     lines: list[str] = []
     for word in text.split():
         longer = f"{lines[-1]} {word}" if lines else word
@@ -67,7 +73,7 @@ class Box:
     bottom: float
 
     def touches(self, other: Box) -> bool:
-        """Whether the two share some area."""
+        """Whether the two overlap."""
         return (
             self.left < other.right
             and other.left < self.right
@@ -85,8 +91,12 @@ class Box:
         )
 
     def crossed(self, line: Sequence[Point]) -> bool:
-        """Whether a line of straight pieces comes through it; looked at each unit of its length."""
+        """Whether a line of straight pieces passes through it, checked at each unit of its length."""
         for (x0, y0), (x1, y1) in itertools.pairwise(line):
+            if max(x0, x1) <= self.left or min(x0, x1) >= self.right:
+                continue
+            if max(y0, y1) <= self.top or min(y0, y1) >= self.bottom:
+                continue
             steps = max(1, math.ceil(math.hypot(x1 - x0, y1 - y0)))
             for step in range(steps + 1):
                 x, y = x0 + (x1 - x0) * step / steps, y0 + (y1 - y0) * step / steps
@@ -97,19 +107,19 @@ class Box:
 
 @dataclass(frozen=True)
 class Label:
-    """Words that were put onto a canvas, and the room that they take."""
+    """Words on a canvas, and the room that they take."""
 
     text: str
     box: Box
 
 
 class Canvas:
-    """Collects what is drawn; `svg` gives the file.
+    """Collects the parts of a drawing; `svg` gives the file.
 
     Attributes:
         width, height: Size in units.
-        labels: Words so far, with their boxes, so that a test can see whether any two touch.
-        leads: Lines of the instrument's leads, so that a test can see whether one runs through a word.
+        labels: Words so far with their boxes, so that a test can check whether any two touch.
+        leads: Lines of the instrument's leads, so that a test can check whether one runs through a word.
     """
 
     def __init__(self, width: float, height: float) -> None:
@@ -127,7 +137,9 @@ class Canvas:
         corner: float = 0,
         halo: bool = False,
     ) -> None:
-        """Straight pieces, with rounded corners where asked; a halo parts it from what it crosses."""
+        """Straight pieces, with rounded corners on request; a halo sets the line off from lines that it
+        crosses.
+        """
         path = _path(points, corner)
         if halo:
             self._parts.append(f'<path d="{path}" fill="none" stroke="#fff" stroke-width="{_n(width + 5)}"/>')
@@ -138,7 +150,7 @@ class Canvas:
         )
 
     def path(self, data: str, *, colour: str = INK, width: float = 2, fill: str = "none") -> None:
-        """Any path, as SVG writes it."""
+        """Any path, in SVG's notation."""
         self._parts.append(
             f'<path d="{data}" fill="{fill}" stroke="{colour}" stroke-width="{_n(width)}" stroke-linejoin="round"/>'
         )
@@ -185,7 +197,7 @@ class Canvas:
         bold: bool = False,
         colour: str = INK,
     ) -> Box:
-        """A line of words on the base line `y`; returns the room that it takes."""
+        """A line of words on the base line `y`; returns its box."""
         wide = text_width(text, size, bold=bold)
         left = x - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
         box = Box(left, y - 0.78 * size, left + wide, y + 0.23 * size)
@@ -198,7 +210,7 @@ class Canvas:
         return box
 
     def upright(self, x: float, y: float, text: str, *, size: float = 15, colour: str = INK) -> Box:
-        """Words that read upwards, centred at a point of their base line."""
+        """Words that read upwards, centred on a point of their base line."""
         wide = text_width(text, size)
         box = Box(x - 0.78 * size, y - wide / 2, x + 0.23 * size, y + wide / 2)
         self.labels.append(Label(text, box))
@@ -221,10 +233,10 @@ class Canvas:
         """The drawing as SVG.
 
         Args:
-            title: What it shows, in a few words.
-            about: The same in sentences, for a person who cannot see it.
-            key: Begins the names of its parts; another for each drawing of one page.
-            inline: It goes into a page, so it has no size of its own.
+            title: Its content in a few words.
+            about: Its content in sentences, for a reader who cannot see it.
+            key: Prefix of the names of its parts, unique on the page.
+            inline: Whether it goes into a page and so has no size of its own.
         """
         size = "" if inline else f' width="{_n(self.width)}" height="{_n(self.height)}"'
         return (
@@ -237,12 +249,12 @@ class Canvas:
 
 
 def _n(value: float) -> str:
-    """A number with at most one place behind the point, and no minus before a zero."""
+    """A number with at most one decimal, and no minus before a zero."""
     return f"{round(value, 1) + 0.0:g}"
 
 
 def _path(points: Sequence[Point], corner: float = 0) -> str:
-    """Straight pieces as path data, corners rounded by a curve that begins `corner` before them."""
+    """Straight pieces as path data; a curve that begins `corner` before each corner rounds it."""
     data = [f"M{_n(points[0][0])} {_n(points[0][1])}"]
     for before, here, after in zip(points, points[1:], [*points[2:], None], strict=False):
         if corner <= 0 or after is None:
@@ -256,7 +268,7 @@ def _path(points: Sequence[Point], corner: float = 0) -> str:
 
 
 def _towards(here: Point, there: Point, length: float) -> Point:
-    """The point `length` from here towards there, at most half the way."""
+    """The point `length` from here towards there, but at most halfway."""
     far = math.hypot(there[0] - here[0], there[1] - here[1])
     if far == 0:
         return here

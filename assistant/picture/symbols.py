@@ -1,4 +1,4 @@
-"""Parts of a circuit and instruments, drawn as the trade's diagrams draw them (after IEC 60617, simplified)."""
+"""Parts of a circuit and instruments, drawn as in the trade's diagrams (after IEC 60617, simplified)."""
 
 from __future__ import annotations
 
@@ -102,7 +102,7 @@ def node(canvas: Canvas, x: float, y: float) -> None:
 
 
 def lamp(canvas: Canvas, x: float, y: float, radius: float = 25, *, on_the_car: bool = False) -> None:
-    """A lamp: a ring with a cross; thinner where it is no instrument but connected beforehand."""
+    """A lamp: a ring with a cross; thinner if it is not the instrument but a fixed part of the circuit."""
     colour, width = (INK, 2.0) if on_the_car else (LEAD, 3.0)
     canvas.circle((x, y), radius, colour=colour, width=width)
     reach = radius * math.sqrt(0.5)
@@ -146,7 +146,7 @@ def clip(canvas: Canvas, at: Point) -> None:
 
 
 def tip(canvas: Canvas, at: Point, towards: Point, *, filled: bool = True) -> None:
-    """The tip of a probe, pointing from a point onto its place; hollow where it is only held for comparison."""
+    """The tip of a probe, pointing at its place; hollow if it is only held there for comparison."""
     angle = math.atan2(at[1] - towards[1], at[0] - towards[0])
 
     def turned(along: float, across: float) -> Point:
@@ -170,7 +170,7 @@ def jaws(canvas: Canvas, at: Point) -> None:
 
 
 def fault_mark(canvas: Canvas, at: Point) -> None:
-    """Where the fault is: a ring with a cross, thicker than anything else; it counts as a label."""
+    """The mark of a fault: a ring with a cross, thicker than anything else; it counts as a label."""
     x, y = at
     canvas.labels.append(Label("(fault)", Box(x - 13, y - 13, x + 13, y + 13)))
     canvas.circle(at, 13, colour=ALARM, width=3)
@@ -179,7 +179,7 @@ def fault_mark(canvas: Canvas, at: Point) -> None:
 
 
 def badge(canvas: Canvas, x: float, y: float, text: str, *, alarm: bool = False) -> float:
-    """Words in a frame, its left top at a point; returns where the next may begin."""
+    """Words in a frame whose top left is at a point; returns the start of the next."""
     mark = 32 if alarm else 0
     colour = ALARM if alarm else INK
     box = canvas.text(x + 10 + mark, y + 18, text, bold=alarm, colour=colour)

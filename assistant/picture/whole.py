@@ -1,4 +1,4 @@
-"""One sheet: the circuit with the instrument on it, what would be answered, and the curves over time."""
+"""One sheet: the circuit with the instrument on it, the likely answers, and the curves over time."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.observing import Trace
+from assistant.circuit.tracing import Trace
 from assistant.core.library.procedure import FILAMENTS, Engine
 from assistant.core.words import wording
 from assistant.errors import UsageProblem
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.core.library.procedure import Library, Procedure, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Procedure, Step
 
     Floats = NDArray[np.float64]
 
@@ -30,30 +31,30 @@ MODEL_ONLY = (
     "From a circuit model. No bench or vehicle measurement stands behind it; "
     "its values were chosen, not fitted."
 )
-"""Stands on every picture that shows curves or answers of the model."""
+"""Note on every picture that shows curves or answers of the model."""
 
 AXIS_V = (-2.0, 16.0)
-"""The axis of voltage ends here: the flyback of some hundred volts would flatten everything else."""
+"""The voltage axis ends here, because a flyback of some hundred volts would flatten everything else."""
 _SHOWN_S = 0.9
-"""A period of a turning engine is drawn again until so much time is filled: one blink alone shows no rhythm."""
+"""The period of a turning engine is repeated until this much time is filled: one blink alone shows no rhythm."""
 _ENLARGED_S = (-2e-3, 16e-3)
 _SWITCHED_A = 0.5
-"""A coil current that rises by less, or only wavers with the surge, is no blink to look at closely."""
+"""A coil current that rises by less, or only wavers with the surge, gets no close-up."""
 SIGNALS = ("crank-signal", "cam-signal")
 
 
 @dataclass(frozen=True)
 class Said:
-    """What the model says about a step.
+    """The model's prediction for a step.
 
     Attributes:
-        fault: The fault and how it came about, in words.
+        fault: The fault and the way in which it came about, in words.
         wrong: Elements and flags that the fault has changed.
         shares: Share of observers who would give each answer, in the order of the step's choices.
-        value: What a meter shows; None without one.
-        trace: Curves; None where nothing changes with time.
+        value: Reading of the meter; None if there is no meter.
+        trace: Curves; None if nothing changes with time.
         steady_index: Below this visibility index a lamp looks steady.
-        setting: Which system and which lamp, in words.
+        setting: System and lamp, in words.
     """
 
     fault: str
@@ -69,10 +70,10 @@ def sheet(library: Library, procedure: Procedure, step: Step, said: Said) -> Can
     """The sheet of a step.
 
     Raises:
-        UsageProblem: The step is looked at, not measured, or its circuit has no drawing.
+        UsageProblem: The step is a look, not a measurement, or its circuit has no drawing.
     """
     schematic = connection.drawn(procedure.circuit, step.measure, library.terms, said.wrong)
-    # The height is known once everything is placed: draw on a tall canvas, then cut it.
+    # The height is known only once everything is placed: draw on a tall canvas, then cut it.
     canvas = Canvas(WIDTH, 4000)
     y = 8.0
     for number, line in enumerate(_heading(library, procedure, step)):
@@ -93,7 +94,7 @@ def sheet(library: Library, procedure: Procedure, step: Step, said: Said) -> Can
 
 
 def about(library: Library, procedure: Procedure, step: Step, said: Said) -> str:
-    """The sheet in sentences, for a person who cannot see it."""
+    """The sheet in sentences, for a reader who cannot see it."""
     best = max(range(len(said.shares)), key=said.shares.__getitem__)
     choice = step.choices()[best]
     seen = (
@@ -112,7 +113,7 @@ def _heading(library: Library, procedure: Procedure, step: Step) -> list[str]:
 
 
 def _shown(step: Step, said: Said) -> str:
-    """What a meter shows, with its unit."""
+    """The reading of a meter with its unit."""
     unit = step.reading.unit if step.reading else ""
     if said.value is None or not np.isfinite(said.value):
         return "over range"
@@ -120,7 +121,7 @@ def _shown(step: Step, said: Said) -> str:
 
 
 def number(value: float) -> str:
-    """A reading as a meter shows it: three figures, no exponent, at most two places."""
+    """A reading in a meter's form: three figures, no exponent, at most two decimals."""
     size = abs(value)
     places = 2 if size < 10 else 1 if size < 100 else 0
     shown = f"{value:,.{places}f}"
@@ -131,7 +132,7 @@ def number(value: float) -> str:
 
 
 def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said) -> float:
-    """A box for each answer with the share of observers who would give it, in words, figures and length."""
+    """A box for each answer, with the share of observers who would give it in words, figures and length."""
     choices = step.choices()
     head = "What would be answered"
     if step.reading is not None:
@@ -175,7 +176,7 @@ def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said)
 
 
 def _panels(library: Library, circuit: str, step: Step, said: Said) -> list[tuple[Floats, list[Panel], str]]:
-    """Groups of panels, each with its time and the unit of that; none where nothing runs over time."""
+    """Groups of panels, each with its time and the unit of time; none if nothing changes over time."""
     trace, measure = said.trace, step.measure
     if trace is None or measure.instrument == "ohmmeter":
         return []
@@ -234,7 +235,7 @@ def _panels(library: Library, circuit: str, step: Step, said: Said) -> list[tupl
 
 
 def _enlarged(times: Floats, span: float, panels: list[Panel]) -> tuple[Floats, list[Panel], str]:
-    """Voltage and current around one blink, in milliseconds from the moment in which the driver switches on."""
+    """Voltage and current around one blink, in milliseconds from the moment when the driver switches on."""
     begin, end = span + _ENLARGED_S[0], span + _ENLARGED_S[1]
     inside = np.concatenate([[begin], times[(times > begin) & (times < end)], [end]])
     nearer = [
@@ -251,14 +252,14 @@ def _enlarged(times: Floats, span: float, panels: list[Panel]) -> tuple[Floats, 
 
 
 def _voltage(library: Library, step: Step, trace: Trace, long: Callable[[Floats], Floats]) -> Panel:
-    """The voltage panel: probe and feed, or the clip where it is not on ground.
+    """The voltage panel: probe and feed, or the clip if it is not on ground.
 
     A drop of less than a volt gets an axis of its own, without the feed.
     """
     measure, places = step.measure, library.terms.places
     feed = Curve(long(trace.feed_v), places["feed"].short)
     if measure.instrument == "current-clamp" or measure.probe in SIGNALS:
-        # The model has no curve of a cable or of a sensor's signal: the feed is what there is.
+        # The model has no curve of a cable or of a sensor's signal, so only the feed is drawn.
         return Panel("Voltage (V)", (feed,), 0, 14, *AXIS_V, unit="V")
     probe = Curve(long(trace.probe_v), places[measure.probe].short)
     if measure.probe in ("engine-block", "driver-ground") and float(np.abs(probe.values).max()) < 1.5:
@@ -279,7 +280,7 @@ def png(svg: str, scale: float = 2.0) -> bytes:
     """The picture as PNG, two dots for each unit.
 
     Raises:
-        UsageProblem: The package that draws it is not installed, or lacks its system library.
+        UsageProblem: The drawing package is not installed or lacks its system library.
     """
     try:
         import cairosvg  # noqa: PLC0415  an optional extra

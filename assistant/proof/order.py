@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.core.library.procedure import Library, Measurement, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement, Step
     from assistant.core.reasoning.odds import Odds
 
 

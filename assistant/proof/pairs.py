@@ -26,7 +26,7 @@ from assistant.proof.work import CAUTION, case_of, circuit_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 MOST_PART = 0.05
 """Largest share of the cars with two faults of which an honest observer may be told that a good part is bad."""

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from assistant.circuit.order import Choice
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.proof.order import Ordered
     from assistant.proof.work import Asked, Proven, Report
 

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
     from assistant.circuit.observing import Observed
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
     from assistant.proof.walk import Counter, Told
     from assistant.proof.work import Asked, Proven
 

@@ -31,7 +31,8 @@ from assistant.circuit.observers import Observer
 from assistant.core.library.procedure import NO_CIRCUIT, Answer, Leads, Step
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library, Target
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Target
 
 CLEAR = 0.999
 """An answer with at least this share is clear: no honest person would give another. Chosen."""

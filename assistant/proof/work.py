@@ -64,7 +64,7 @@ if TYPE_CHECKING:
 
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 CAUTION = "These figures come from a model with no bench measurement behind it."
 

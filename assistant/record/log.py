@@ -8,11 +8,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Self
 
 from assistant import __version__
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
-from assistant.core.library.loading import FINDINGS_FILE, LIKELIHOODS_FILE
-from assistant.core.reasoning.evidence import parse_table
+from assistant.core.reasoning.knowledge import parse_table
 from assistant.core.values.events import Action, Clip, Event, to_json
 from assistant.errors import DiskNearlyFull, RecordProblem
+from assistant.loading.folder import FINDINGS_FILE, LIKELIHOODS_FILE
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.record import clips, second_place
 from assistant.record.header import (
     CLIPS,
@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from assistant.core.reasoning.odds import Findings
+    from assistant.core.values.thresholds import Thresholds
 
 # Without 0, 1, i, l, o: a name of a session is read from a screen and typed.
 _NAME_SIGNS = "23456789abcdefghjkmnpqrstuvwxyz"
@@ -152,7 +153,7 @@ class SessionLog:
         if findings is not None and findings.cars:
             copies[FINDINGS_FILE] = findings.to_bytes()
         table = copies.get(LIKELIHOODS_FILE)
-        likelihoods = parse_table(table, library_folder / LIKELIHOODS_FILE)[0] if table else ""
+        likelihoods = parse_table(table, str(library_folder / LIKELIHOODS_FILE))[0] if table else ""
         for _ in range(_NAME_TRIES):
             name = f"{began:%Y-%m-%d-%H%M}-{token()}"
             header = Header(

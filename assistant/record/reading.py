@@ -28,17 +28,18 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.library.loading import load_library
 from assistant.core.values.decoding import remembering
 from assistant.core.values.events import Action, Clip, Closed, Event, Resumed, from_json
 from assistant.core.values.finding import Finding
 from assistant.errors import MALFORMED, BayAssistantError, RecordBroken, RecordProblem
+from assistant.loading.folder import load_folder
 from assistant.record.contents import read_inside
 from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Header, parse_header, parse_time
 from assistant.record.storage import canonical, read_problem, sha256
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
 
 _PARTS = {"number", "time", "event", "actions", "previous"}
 _REMEMBERED = 2000
@@ -191,6 +192,11 @@ def repeated_sentence(number: int) -> str:
 
 
 def recorded_library(session: RecordedSession) -> Library:
+    """The procedures that were copied into a session; errors as for `recorded_folder`."""
+    return recorded_folder(session)[0]
+
+
+def recorded_folder(session: RecordedSession) -> tuple[Library, Knowledge | None]:
     """The procedures that were copied into a session, each file checked against its checksum in the header.
 
     Raises:
@@ -207,7 +213,7 @@ def recorded_library(session: RecordedSession) -> Library:
     for name, checksum in session.header.procedures.items():
         if sha256(read_inside(session.folder, f"{PROCEDURES}/{name}")) != checksum:
             raise RecordBroken(f"{PROCEDURES}/{name} was altered: it is not the procedure that was used.")
-    return load_library(folder)
+    return load_folder(folder)
 
 
 def read_clip(folder: Path, clip: Clip) -> bytes:

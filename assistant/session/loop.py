@@ -327,8 +327,11 @@ class Session:
         if self._speaking == utterance:
             self._speaking = None
         self.take(SpeechFinished(self._now(), utterance, cut))
-        if self._speaking is None and self.outcome is None and not self._headset:
-            self._open_ears()
+        if self._speaking is None and self.outcome is None:
+            if not self._headset:
+                self._open_ears()
+            elif self._no_input_at is None:  # it has listened all the time; the silence begins now
+                self._count_silence()
 
     def _open_ears(self) -> None:
         if self._wanted is not None:

@@ -1,10 +1,10 @@
-"""Text becomes speech: pyttsx3 renders each sentence once, a cache keeps it.
+"""Turns text into speech: pyttsx3 renders each sentence once, and a cache keeps it.
 
-The synthesiser (eSpeak NG) comes from the wheel ``espeakng-loader``, so no system package is needed, and one
-that is installed is not used: its data might be of another version than the library.
-Everything that touches pyttsx3 happens on one thread of its own, because the library keeps one global voice
-and calls back from a thread of its own.
-A caller waits for that thread with a time limit, so nothing here can hang a session.
+The synthesiser (eSpeak NG) comes from the wheel ``espeakng-loader``, so no system package is needed. An
+installed one is ignored, because its data might belong to another version than the library.
+Everything that touches pyttsx3 happens on one dedicated thread, because the library keeps one global voice and
+calls back from a thread of its own.
+Callers wait for that thread with a time limit, so nothing here can hang a session.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant import files
+from assistant.core.words.sentences import sentences
 from assistant.errors import GearProblem
-from assistant.rehearsal.saying import sentences
 
 DEFAULT_VOICE = "gmw/en-us"
 """eSpeak NG's plain US-English voice."""
@@ -40,7 +40,7 @@ DEFAULT_RATE = 160
 """Words per minute: slower than the synthesiser's 175, because the listener is doing something else."""
 
 _PAUSE_S = 0.28
-"""Silence between two sentences: long enough to part two facts, short enough not to sound like the end."""
+"""Silence between two sentences: long enough to separate two facts, short enough not to sound like the end."""
 
 _LEAD_S = 0.01
 _TAIL_S = 0.06
@@ -48,14 +48,14 @@ _SILENCE = 10 ** (-50 / 20)
 """Share of full scale under which the edges of a sentence count as silence (-50 dBFS)."""
 
 _PEAK = 10 ** (-1 / 20)
-"""Every sentence is brought to this peak (-1 dBFS): as loud as it can be in a noisy bay without clipping."""
+"""Every sentence is scaled to this peak (-1 dBFS): as loud as possible for a noisy bay, without clipping."""
 
 _CACHE_FORMAT = 1
 _MOST_CACHED_FILES = 4000
 _MOST_HELD_BYTES = 8_000_000
-"""Sound kept in memory, besides the files: some three minutes, far more than what one procedure says."""
+"""Sound kept in memory, besides the files: about three minutes, far more than one procedure says."""
 _RENDER_LIMIT_S = 5.0
-"""A sentence takes about 0.02 s; after so long the synthesiser is stuck."""
+"""A sentence takes about 0.02 s; after this long the synthesiser is stuck."""
 
 Samples = NDArray[np.int16]
 
@@ -80,9 +80,9 @@ class Voice:
     Args:
         rate_words_per_minute: Speaking rate, 80 to 450 (the synthesiser's own limits).
         voice_name: Name of an eSpeak NG voice such as ``gmw/en-us`` or ``gmw/en-us+f3``; None for the default.
-        cache_folder: Where rendered sentences are kept; None for the user's cache folder
+        cache_folder: Folder for rendered sentences; None for the user's cache folder
             (``$XDG_CACHE_HOME/bay-assistant/speech``, XDG Base Directory Specification 0.8).
-            A folder that cannot be written is not an error: sentences are then rendered again.
+            A folder that cannot be written is not an error: sentences are then simply rendered again.
 
     Raises:
         GearProblem: The rate is out of range.
@@ -103,27 +103,27 @@ class Voice:
         self.rate_words_per_minute = rate_words_per_minute
         self.voice_name = voice_name or DEFAULT_VOICE
         self._folder = cache_folder if cache_folder is not None else _user_cache()
-        self._memory: dict[str, tuple[Samples, int]] = {}  # those that were asked for last, newest at the end
+        self._memory: dict[str, tuple[Samples, int]] = {}  # the latest requests, newest at the end
         self._held = 0
         self._holding = threading.Lock()
         self._tidied = False
 
     def render(self, text: str) -> Speech:
-        """The speech that says `text`, sentences parted by a short pause; safe to call from any thread.
+        """The speech for `text`, with a short pause between sentences; safe to call from any thread.
 
         Raises:
-            GearProblem: There is nothing to say, the voice does not exist, or the synthesiser is not installed,
-                fails or does not answer in time.
+            GearProblem: The text is empty, the voice does not exist, or the synthesiser is not installed, fails
+                or does not answer in time.
         """
         return self._render(text, urgent=True)
 
     def prepare(self, texts: Iterable[str]) -> threading.Thread:
-        """Render these texts in the background so that `render` finds them; gives way to `render`.
+        """Render these texts in the background so that `render` finds them; `render` goes first.
 
-        A text that cannot be rendered is passed over: `render` will say why when it is needed.
+        A text that cannot be rendered is skipped: `render` will say why when it is needed.
 
         Returns:
-            The thread that does it, for a caller who wants to wait.
+            The thread that renders, for a caller that wants to wait.
         """
         wanted = list(texts)
 
@@ -161,7 +161,7 @@ class Voice:
         return known
 
     def _hold(self, key: str, known: tuple[Samples, int]) -> None:
-        """Keep a sentence in memory; the ones that nobody asked for longest go, the file stays."""
+        """Keep a sentence in memory; the least recently used ones go, and their files stay."""
         with self._holding:
             before = self._memory.pop(key, None)
             self._held += known[0].nbytes - (before[0].nbytes if before else 0)
@@ -185,7 +185,7 @@ class Voice:
             self._folder.mkdir(0o700, parents=True, exist_ok=True)
             if not self._tidied:
                 self._tidied = True
-                self._folder.chmod(0o700)  # what was read back can be a name or a number of a customer's
+                self._folder.chmod(0o700)  # a read-back can hold a customer's name or number
                 self._tidy()
             part = self._folder / f"{key}-{os.getpid()}-{threading.get_ident()}.part"
             try:
@@ -197,7 +197,7 @@ class Voice:
                 part.unlink(missing_ok=True)
 
     def _tidy(self) -> None:
-        """Forget the oldest half when there are many; a changed wording leaves sentences nobody asks for."""
+        """Delete the oldest half if there are many; every change of wording leaves sentences that nobody needs."""
         files = list(self._folder.glob("*.wav"))
         if len(files) > _MOST_CACHED_FILES:
             files.sort(key=lambda path: path.stat().st_mtime)
@@ -209,7 +209,7 @@ def _user_cache() -> Path:
     base = os.environ.get("XDG_CACHE_HOME", "")
     try:
         root = Path(base) if Path(base).is_absolute() else Path.home() / ".cache"
-    except RuntimeError:  # no home folder: a place that cannot be written does as well
+    except RuntimeError:  # no home folder: an unwritable place will do
         root = Path(tempfile.gettempdir()) / "no-home" / "cache"
     return root / "bay-assistant" / "speech"
 
@@ -225,7 +225,7 @@ def _versions() -> tuple[str, ...]:
 
 
 def _trim(samples: Samples, rate: int) -> Samples:
-    """Take off silence at both ends, leaving a little, so that the first sound comes quickly."""
+    """Trim the silence at both ends to a little, so that the first sound comes quickly."""
     loud = np.flatnonzero(np.abs(samples.astype(np.int32)) > _SILENCE * 32768)
     if not loud.size:
         return samples[:0]
@@ -246,7 +246,7 @@ def _read_wave(path: Path) -> tuple[Samples, int]:
     """Samples and rate of a mono 16-bit WAV file.
 
     Raises:
-        ValueError: It is something else, or empty.
+        ValueError: It is something else or empty.
         OSError, EOFError, wave.Error: It cannot be read.
     """
     with files.open_regular(path) as opened, wave.open(opened, "rb") as file:
@@ -272,7 +272,7 @@ class _Job:
 
 
 class _Synthesiser:
-    """Serialises all rendering of this process on one daemon thread; urgent sentences go first."""
+    """Renders everything in this process on one daemon thread, urgent sentences first."""
 
     def __init__(self) -> None:
         self._jobs: queue.PriorityQueue[_Job] = queue.PriorityQueue()
@@ -282,7 +282,7 @@ class _Synthesiser:
         self._stuck: _Job | None = None
 
     def render(self, text: str, voice: str, rate: int, *, urgent: bool) -> tuple[Samples, int]:
-        """Samples and their rate, as rendered.
+        """The rendered samples and their rate.
 
         Raises:
             GearProblem: As `Voice.render`.
@@ -327,7 +327,9 @@ _SYNTHESISER = _Synthesiser()
 
 @dataclass(frozen=True)
 class _Pyttsx3:
-    """What we use of the loaded library: its engine class, its wait for the end, the path of its data."""
+    """The parts of the loaded library that we use: its engine class, its wait for the end, the path of its
+    data.
+    """
 
     engine: Callable[[str], Any]
     synchronize: Callable[[], int]
@@ -338,14 +340,15 @@ class _Pyttsx3:
 
 
 def _load_pyttsx3() -> _Pyttsx3:
-    """pyttsx3 on the wheel's own eSpeak NG, whatever else is installed.
+    """Load pyttsx3 with the wheel's own eSpeak NG, whatever else is installed.
 
     Raises:
         GearProblem: One of the two packages is missing, or the library cannot be loaded.
     """
     try:
         loader = importlib.import_module("espeakng_loader")
-        # Its own symbols first, should another speech library be in this process already (a GNU libc flag).
+        # Its own symbols come first, in case another speech library is in this process already (a GNU libc
+        # flag).
         own_symbols_first = getattr(os, "RTLD_DEEPBIND", 0)
         library = ctypes.CDLL(loader.get_library_path(), mode=ctypes.RTLD_LOCAL | own_symbols_first)
         data = loader.get_data_path()
@@ -360,13 +363,13 @@ def _load_pyttsx3() -> _Pyttsx3:
             "Another part of this program loaded a speech library first, so the voice cannot be trusted. "
             "Start bay-assistant as a program of its own."
         )
-    # The driver prints a line for every file; a screen in use must not be written on.
+    # The driver prints a line for every file, which must not reach a screen in use.
     vars(driver)["print"] = lambda *_words, **_options: None
     return _Pyttsx3(pyttsx3.engine.Engine, bindings.Synchronize, data)
 
 
 def _address(library: ctypes.CDLL) -> int | None:
-    """Where the library's first function is in memory: the same only for the same library."""
+    """Address of the library's first function in memory, which only the same library shares."""
     return ctypes.cast(library.espeak_Initialize, ctypes.c_void_p).value
 
 
@@ -374,7 +377,7 @@ def _address(library: ctypes.CDLL) -> int | None:
 def _library_found_as(part_of_name: str, library: ctypes.CDLL) -> Iterator[None]:
     """Let `ctypes.cdll.LoadLibrary` answer every name that contains `part_of_name` with `library`.
 
-    pyttsx3 tries a fixed list of paths, some of them absolute, and takes the first that loads.
+    pyttsx3 tries a fixed list of paths, some of them absolute, and uses the first that loads.
     """
     load = ctypes.cdll.LoadLibrary
 
@@ -390,7 +393,7 @@ def _library_found_as(part_of_name: str, library: ctypes.CDLL) -> Iterator[None]
 
 @contextlib.contextmanager
 def _environment(name: str, value: str) -> Iterator[None]:
-    """Set an environment variable for a while; programs started later must not inherit it."""
+    """Set an environment variable for a while; programs that start later must not inherit it."""
     before = os.environ.get(name)
     os.environ[name] = value
     try:
@@ -403,10 +406,10 @@ def _environment(name: str, value: str) -> Iterator[None]:
 
 
 def _synthesise(pyttsx3: _Pyttsx3, text: str, voice: str, rate: int) -> tuple[Samples, int]:
-    """Render one sentence on an engine of its own.
+    """Render one sentence on a fresh engine.
 
-    pyttsx3 2.99's `runAndWait` queues an end of its loop, which now and then finds the library still busy and
-    cancels the next sentence half-way; so the loop is started without it, and a fresh engine costs nothing.
+    pyttsx3 2.99's `runAndWait` queues an end of its loop, which sometimes finds the library still busy and
+    cancels the next sentence halfway. So the loop starts without it; a fresh engine costs nothing.
     """
     problems: list[BaseException] = []
     ends: list[bool] = []
@@ -419,7 +422,7 @@ def _synthesise(pyttsx3: _Pyttsx3, text: str, voice: str, rate: int) -> tuple[Sa
         engine.setProperty("rate", rate)
         engine.save_to_file(text, str(path))
         engine.startLoop()
-        # The driver reports the end before the library's own thread has left the sentence.
+        # The driver reports the end before the library's own thread has finished the sentence.
         pyttsx3.synchronize()
         if problems or str(engine.getProperty("voice")).lower() != voice.lower():
             raise GearProblem(

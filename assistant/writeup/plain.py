@@ -38,7 +38,22 @@ def text(draft: Draft) -> str:
     lines += _section(title, _correction(draft))
     lines += _section("VERIFY AFTER THE REPAIR", [f"[ ] {item.text}" for item in draft.verify], hang=4)
     lines += _priced(draft)
-    lines += _section("CAR AND WORK", [_asked(fact) for fact in draft.conditions])
+    lines += _evidence(draft)
+    lines += _section("RECORD", [one.text for one in draft.integrity])
+    lines += _section("PLEASE NOTE", draft.closing, hang=0)
+    if draft.signed:
+        lines += _section("REVIEWED AND SIGNED", [draft.state.text])
+    else:
+        lines += ["", "REVIEWED AND SIGNED", "-" * WIDTH]
+        lines += [
+            f"  {label:<16}{'_' * (WIDTH - 18)}" for label in ("Reviewed by:", "Date:", "Changes made:", "")
+        ]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _evidence(draft: Draft) -> list[str]:
+    """What was asked, tested and found out on the way, and the reviews."""
+    lines = _section("CAR AND WORK", [_asked(fact) for fact in draft.conditions])
     lines += _section(
         "VALUES FROM THE VEHICLE MAKER'S INFORMATION",
         [_asked(fact) for fact in draft.specifications],
@@ -73,16 +88,7 @@ def text(draft: Draft) -> str:
     )
     lines += _section("ON THE WAY", [f"{moment.time} {moment.says}".strip() for moment in draft.moments])
     lines += _section("REVIEWS", [line for one in draft.reviews for line in _review(one)])
-    lines += _section("RECORD", [one.text for one in draft.integrity])
-    lines += _section("PLEASE NOTE", draft.closing, hang=0)
-    if draft.signed:
-        lines += _section("REVIEWED AND SIGNED", [draft.state.text])
-    else:
-        lines += ["", "REVIEWED AND SIGNED", "-" * WIDTH]
-        lines += [
-            f"  {label:<16}{'_' * (WIDTH - 18)}" for label in ("Reviewed by:", "Date:", "Changes made:", "")
-        ]
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+    return lines
 
 
 def _asked(fact: Asked) -> str:

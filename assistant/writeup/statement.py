@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import datetime
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement
 
 LOG = "log"
 """Stands for all files of the log: a line is named by the number that it carries through the whole session."""
@@ -87,6 +88,13 @@ def procedure(library: Library, name: str, *keys: str) -> tuple[Source, ...]:
 def term(*keys: str) -> tuple[Source, ...]:
     """A term: its words stand in the copied terms."""
     return (Source(f"{PROCEDURES}/terms.yaml", ".".join(keys)),)
+
+
+def terms_of(measure: Measurement) -> tuple[Source, ...]:
+    """Where the words of a measurement stand."""
+    places = filter(None, (measure.clip, measure.probe, measure.compared_with, *measure.unplugged))
+    found = [source for name in dict.fromkeys(places) for source in term("places", name)]
+    return (*term("instruments", measure.instrument), *found)
 
 
 def caution(name: str) -> tuple[Source, ...]:

@@ -15,7 +15,7 @@ from assistant.proof.work import case_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 COIL = "coil-with-external-driver"
 

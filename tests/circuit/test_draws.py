@@ -24,7 +24,7 @@ from assistant.circuit.looks import Looks
 from assistant.circuit.network import changed_value
 from assistant.circuit.observing import bad_spark
 from assistant.circuit.parameters import Systems
-from assistant.core.library.loading import load_library
+from assistant.loading.folder import load_library
 from assistant.proof.walk import End, Judgement, condemns, judge
 from assistant.proof.work import case_of
 from assistant.resources import directory

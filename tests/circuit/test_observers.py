@@ -23,8 +23,8 @@ from assistant.circuit.observers import (
     seen,
 )
 from assistant.circuit.parameters import Systems
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import CLAMPS, SENSES, Engine, Step
+from assistant.loading.folder import load_library
 from assistant.proof.work import Asked, observers
 from assistant.resources import directory
 from tests.circuit.leading import COIL, alone

@@ -20,13 +20,13 @@ from assistant.circuit.observing import (
     observe,
     outcome_shares,
     reading_shares,
-    trace,
 )
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import turn
-from assistant.core.library.loading import load_library
+from assistant.circuit.tracing import trace, traces
 from assistant.core.library.procedure import NO_CIRCUIT, Band, Engine, Leads, Measurement, Reading, Target
+from assistant.loading.folder import load_library
 
 COIL = "coil-with-external-driver"
 NEGATIVE, POSITIVE = "battery-negative", "battery-positive"
@@ -469,8 +469,7 @@ def test_version_is_twelve_hexadecimal_digits_of_everything_that_matters() -> No
 def test_traces_of_all_circuits_stay_within_what_the_driver_allows() -> None:
     """The node never exceeds the driver's clamp by more than its resistance makes; a trigger stays below 5 V."""
     for circuit, highest in (("coil-per-plug", 400), ("distributor", 400), ("ground-switched-load", 70)):
-        for mechanism in mechanisms(circuit):
-            found = trace(circuit, mechanism, T2, TYPICAL)
+        for found in traces(circuit, mechanisms(circuit), T2, TYPICAL):
             assert found.probe_v.max() < highest
             assert found.probe_v.min() > -1.5
             assert found.feed_v.max() < 13

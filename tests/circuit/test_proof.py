@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from assistant.core.library.library import Library
 from assistant.core.library.procedure import (
     Answer,
     Engine,
     Fault,
     Leads,
-    Library,
     Measurement,
     Procedure,
     Step,

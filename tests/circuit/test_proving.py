@@ -13,10 +13,9 @@ import pytest
 from assistant import resources
 from assistant.circuit import catalogue
 from assistant.circuit.catalogue import Mechanism
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT
-from assistant.core.reasoning.odds import load_odds
 from assistant.errors import FileProblem, UsageProblem
+from assistant.loading.folder import load_library, load_odds
 from assistant.proof import (
     order as proof_order,
     report as proof_report,
@@ -27,7 +26,7 @@ from assistant.proof.walk import NO_FAULT, Judgement, judge
 from tests.circuit.leading import alone
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 FOLDER = resources.directory("procedures")
 LIBRARY = load_library(FOLDER)

@@ -7,19 +7,17 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from hypothesis import HealthCheck, given, settings, strategies as st
+from hypothesis import given, settings, strategies as st
 from sample_asking import asking_library
 from sample_library import sample_library
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES
 from assistant.core.dialogue.runner import Runner, answer as answered, refuse
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.table import TRANSITIONS
 from assistant.core.dialogue.triggers import TRIGGERS, Known
 from assistant.core.library.identity import check_vin
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import UNJUDGED
 from assistant.core.values import entries, events
 from assistant.core.values.board import Board
@@ -48,16 +46,24 @@ from assistant.core.values.events import (
     to_json,
 )
 from assistant.core.values.result import Control, GrammarRequest, Result
+from assistant.core.values.thresholds import OLD_RULES
 from assistant.errors import UsageProblem
 from assistant.keys.pad import KEYS
+from assistant.loading.folder import load_folder
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.testing import Dialogue
 
-WEIGHING = load_library(resources.directory("procedures"))
+WEIGHING, KNOWLEDGE = load_folder(resources.directory("procedures"))
 LIBRARY = sample_library()
 """The procedures alone: a scripted way through them is not to be asked again (`test_weighed_dialogue` does that)."""
 ASKING_FACTS = asking_library()
 """The same with the likelihoods, and two small procedures that ask for facts of every kind."""
 OPEN_STATES = [state for state in State if state not in (State.UNOPENED, State.FINISHED)]
+
+
+def state_of(talk: Dialogue) -> State:
+    """The state, asked for anew: a checker of types does not take it for the one before."""
+    return talk.runner.state
 
 
 def dialogue(procedure: str = "coil-control", *, ready: bool = True) -> Dialogue:
@@ -107,7 +113,7 @@ def in_state(state: State) -> Dialogue:
         talk.hear(control=Control.AFFIRM)
         return talk
     if state in (State.INQUIRING, State.CONFIRMING):
-        talk = Dialogue(ASKING_FACTS)
+        talk = Dialogue(ASKING_FACTS, knowledge=KNOWLEDGE)
         talk.begin("intake")
         if state is State.CONFIRMING:
             talk.key("4", "7", "enter")
@@ -183,9 +189,9 @@ def test_the_first_step_waits_for_its_caution_and_for_ready() -> None:
     assert "The engine will turn." in talk.last
     talk.send(KeyPressed(talk.now, "enter"))
     talk.send(KeyPressed(talk.now, "1"))
-    assert State.CAUTIONING is talk.runner.state
+    assert State.CAUTIONING is state_of(talk)
     talk.listen()
-    assert State.ACKNOWLEDGING is talk.runner.state
+    assert State.ACKNOWLEDGING is state_of(talk)
     assert taken(talk) == []
     talk.key("enter")
     assert "Crank the engine." in talk.last
@@ -606,9 +612,9 @@ def test_enter_after_a_verdict_never_closes_the_session() -> None:
     talk = dialogue("no-start")
     talk.key("1", "4", "enter")
     talk.key("enter", "enter", "enter")
-    assert State.CONCLUDING is talk.runner.state
+    assert State.CONCLUDING is state_of(talk)
     talk.key("plus")
-    assert State.FINISHED is talk.runner.state
+    assert State.FINISHED is state_of(talk)
 
 
 def to_offer() -> Dialogue:
@@ -862,9 +868,9 @@ def test_closing_takes_two_words_outside_a_pause() -> None:
     """One misheard "close session" only stands by."""
     talk = dialogue()
     talk.hear(control=Control.CLOSE)
-    assert State.STANDING_BY is talk.runner.state
+    assert State.STANDING_BY is state_of(talk)
     talk.hear(control=Control.CLOSE)
-    assert State.FINISHED is talk.runner.state
+    assert State.FINISHED is state_of(talk)
 
 
 def test_a_verdict_after_a_skipped_test_is_affirmed_before_it_counts() -> None:
@@ -931,7 +937,7 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
 def test_an_unknown_procedure_is_named_with_the_known_ones() -> None:
     """A wrong name at the start is the caller's mistake and says what exists."""
     with pytest.raises(UsageProblem, match="coil-control"):
-        Runner(LIBRARY).receive(Began(0.0, "coil-controll"))
+        Runner(LIBRARY, None, DEFAULT_THRESHOLDS).receive(Began(0.0, "coil-controll"))
 
 
 # --- any events in any order ----------------------------------------------------------------------
@@ -971,7 +977,7 @@ _EVENTS = st.one_of(
 _STEPS = st.lists(st.tuples(_EVENTS, st.floats(0, 90)), max_size=60)
 
 
-@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=250)
 @given(
     procedure=st.sampled_from([*sorted(LIBRARY.procedures), "intake", "intake", "primary"]),
     steps=_STEPS,
@@ -993,8 +999,9 @@ def test_any_events_in_any_order_keep_the_promises(
     own = procedure not in LIBRARY.procedures
     library = ASKING_FACTS if own else WEIGHING if weighing else LIBRARY
     weighing = weighing or own
+    knowledge = KNOWLEDGE if weighing else None
     held: dict[str, entries.FactGiven] = {}
-    runner = Runner(library)
+    runner = Runner(library, knowledge, DEFAULT_THRESHOLDS)
     doubted: set[tuple[str, str]] = set()
     history: list[tuple[events.Event, tuple[events.Action, ...]]] = []
     now, speaking = 0.0, 0
@@ -1051,7 +1058,7 @@ def test_any_events_in_any_order_keep_the_promises(
         if isinstance(event, SpeechFinished):
             event = replace(event, utterance=speaking)  # noqa: PLW2901
         feed(replace(event, at=now))
-    again = Runner(library)
+    again = Runner(library, knowledge, DEFAULT_THRESHOLDS)
     assert [actions for _, actions in history] == [again.receive(event) for event, _ in history]
     if runner.state is not State.FINISHED:
         actions = runner.receive(KeyPressed(now, "stop"))

@@ -23,6 +23,7 @@ from assistant.core.dialogue.states import State
 from assistant.core.dialogue.table import ROWS
 from assistant.core.dialogue.triggers import TRIGGERS, Trigger
 from assistant.core.values.result import Control
+from assistant.keys.pad import decode
 from assistant.testing import Dialogue
 
 HANDLERS = (
@@ -76,8 +77,18 @@ def test_every_handler_has_a_cell() -> None:
     assert idle == []
 
 
-def test_a_letter_is_a_key_of_one_meaning_and_every_key_has_its_name() -> None:
-    """No two meanings share a word, a key or a letter."""
-    for told in ("said", "key", "letter"):
-        given = [getattr(one, told) for one in TRIGGERS if getattr(one, told)]
+def test_no_two_words_share_a_key_or_a_letter() -> None:
+    """A key of the dialogue's own means one word, and each word means one thing."""
+    for given in (
+        [word.key for word in Control if word.key],
+        [word.letter for word in Control if word.letter],
+        [one.said for one in TRIGGERS if one.said],
+    ):
         assert len(given) == len(set(given))
+
+
+def test_a_letter_is_a_name_for_a_key_of_its_own() -> None:
+    """The pad tells the dialogue the key, never the letter."""
+    for word in Control:
+        if word.letter:
+            assert decode(word.letter.encode()) == ((word.key,), b"")

@@ -14,7 +14,6 @@ from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
 from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
 
-STEADY = settings(deadline=None, derandomize=True)
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 ALL_CONTROLS = tuple(Control)
 LAMP = GrammarRequest(("lit", "dim", "dark"), (), (Control.STOP, Control.NOT_SURE))
@@ -152,7 +151,7 @@ def test_named_grammars() -> None:
 # --- properties ---
 
 
-@settings(STEADY, max_examples=40)
+@settings(max_examples=40)
 @given(REQUESTS)
 def test_phrases_mean_their_tags(request: GrammarRequest) -> None:
     """Each listed phrase parses to exactly the result of its tags, and each part of the request is said by some."""
@@ -165,7 +164,7 @@ def test_phrases_mean_their_tags(request: GrammarRequest) -> None:
     assert set(request.units) == set(step.units())
 
 
-@settings(STEADY, max_examples=300)
+@settings(max_examples=300)
 @given(REQUESTS, st.integers(0, 2**32), st.data())
 def test_acceptor_and_parser_agree(request: GrammarRequest, seed: int, data: st.DataObject) -> None:
     """The acceptor holds exactly what the parser takes: phrases, damaged phrases, and random words."""
@@ -186,7 +185,7 @@ def test_acceptor_and_parser_agree(request: GrammarRequest, seed: int, data: st.
     assert step.is_complete(text) == (step.parse(text) is not None)
 
 
-@settings(STEADY, max_examples=40)
+@settings(max_examples=40)
 @given(REQUESTS)
 def test_acceptor_is_minimal(request: GrammarRequest) -> None:
     """No two states of the acceptor allow the same, all are reached, and a phrase can be ended from each."""
@@ -201,7 +200,7 @@ def test_acceptor_is_minimal(request: GrammarRequest) -> None:
         assert all(state or index in automaton.finals for index, state in enumerate(automaton.states))
 
 
-@settings(STEADY, max_examples=40)
+@settings(max_examples=40)
 @given(REQUESTS)
 def test_acceptor_says_only_known_words(request: GrammarRequest) -> None:
     """The words of a step, with file and line, are exactly those of its acceptor."""
@@ -211,7 +210,6 @@ def test_acceptor_says_only_known_words(request: GrammarRequest) -> None:
         assert word in Path(file).read_text(encoding="utf-8").split("\n")[line - 1]
 
 
-@STEADY
 @given(st.integers(0, 2**32), st.data())
 def test_lost_number_words_leave_place_and_unit(seed: int, data: st.DataObject) -> None:
     """Words of the number that are lost never change the place or the unit of a reading."""
@@ -317,7 +315,7 @@ def test_missing_words_that_are_needed(request_: GrammarRequest, missing: set[st
     assert [part for part in named if part not in str(caught.value)] == []
 
 
-@settings(STEADY, max_examples=30)
+@settings(max_examples=30)
 @given(REQUESTS, st.data())
 def test_without_is_a_part_of_the_language(request: GrammarRequest, data: st.DataObject) -> None:
     """Without some words, what remains is said without them and means what it meant; or the model is refused."""
@@ -435,7 +433,7 @@ TAGGED = st.sampled_from(
 )
 
 
-@settings(STEADY, max_examples=300)
+@settings(max_examples=300)
 @given(st.lists(TAGGED, max_size=25).map("".join), st.binary(max_size=30))
 def test_any_files_give_a_set_or_a_file_problem(body: str, lexicon: bytes) -> None:
     """Any grammar and any lexicon are a working set or a FileProblem, never another error."""

@@ -5,14 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 
 from assistant import resources
 from assistant.errors import FileProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lexicon import PHONES, Pronunciation, distance, omission, parse_lexicon, substitution
 
-STEADY = settings(deadline=None, derandomize=True)
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 SPOKEN = st.lists(st.sampled_from(sorted(PHONES)), max_size=6).map(tuple)
 
@@ -59,7 +58,6 @@ def test_short_words() -> None:
     assert short == {"no": True, "lamp": True, "wire": True, "supply": False, "steady": False, "purple": True}
 
 
-@STEADY
 @given(SPOKEN, SPOKEN, SPOKEN)
 def test_distance_is_a_metric(one: Pronunciation, two: Pronunciation, three: Pronunciation) -> None:
     """The distance is nought only for the same, the same both ways, and never shorter by a detour of whole words."""

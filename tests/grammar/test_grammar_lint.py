@@ -6,20 +6,20 @@ import itertools
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, strategies as st
 
 from assistant import resources
 from assistant.core.dialogue.sayable import requests_of
-from assistant.core.library.loading import load_library
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lexicon import distance
-from assistant.grammar.lint import LOOK_ALIKE, close_phrases, lint_grammars, typical_requests
+from assistant.grammar.lint import LOOK_ALIKE, lint_grammars, typical_requests
+from assistant.grammar.nearness import close_phrases
+from assistant.loading.folder import load_library
 
 if TYPE_CHECKING:
     from assistant.core.values.finding import Finding
 
-STEADY = settings(deadline=None, derandomize=True)
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 LEXICON = """
 lit L IH T
@@ -146,7 +146,6 @@ def test_words_and_names_that_are_missing() -> None:
     assert (0, "no phrase stands for the outcome 'lit'") not in problems
 
 
-@STEADY
 @given(st.lists(st.sampled_from(sorted(GRAMMARS.lexicon.entries)), min_size=1, max_size=8, unique=True))
 def test_close_phrases_are_those_within_the_limit(words: list[str]) -> None:
     """The search through the trees of phones finds exactly the pairs that plain comparison finds."""

@@ -18,7 +18,6 @@ from assistant.errors import FileProblem
 from assistant.grammar import jsgf
 from assistant.grammar.network import Network, compile_rule
 
-STEADY = settings(deadline=None, derandomize=True)
 FILE = Path("example.jsgf")
 
 
@@ -410,7 +409,7 @@ PIECES = st.sampled_from(
 )
 
 
-@settings(STEADY, max_examples=300)
+@settings(max_examples=300)
 @given(
     st.one_of(
         st.binary(max_size=200),
@@ -445,7 +444,7 @@ BODIES = [
 ]
 
 
-@settings(STEADY, max_examples=60)
+@settings(max_examples=60)
 @given(st.integers(0, len(BODIES) - 1), WORDS)
 def test_same_language_as_pocketsphinx(body: int, words: list[str]) -> None:
     """Outside check: PocketSphinx's own JSGF compiler (BSD) accepts the same words; skipped where it is absent.

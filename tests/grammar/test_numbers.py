@@ -16,7 +16,6 @@ from assistant.grammar import numbers
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.numbers import NumberGrammar, evaluate, in_words
 
-STEADY = settings(deadline=None, derandomize=True)
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 assert GRAMMARS.number is not None
 NUMBER: NumberGrammar = GRAMMARS.number
@@ -128,7 +127,6 @@ def test_range_ends_at_9999() -> None:
     ] * 5
 
 
-@STEADY
 @given(st.integers(0, 9999), st.integers(0, 3), st.integers(0, 999))
 def test_words_and_back(whole: int, digits: int, decimals: int) -> None:
     """A number put into words and read again is the same, to the last zero."""
@@ -143,7 +141,7 @@ def test_unspeakable_numbers(value: str) -> None:
         in_words(Decimal(value))
 
 
-@settings(STEADY, max_examples=400)
+@settings(max_examples=400)
 @given(st.lists(st.sampled_from(WORDS), min_size=1, max_size=7))
 def test_same_language_by_tags_and_by_network(words: list[str]) -> None:
     """number.jsgf and the reader accept exactly the same words, and no words have two readings."""
@@ -151,7 +149,6 @@ def test_same_language_by_tags_and_by_network(words: list[str]) -> None:
     assert len({evaluate(tag.partition("=")[2] for tag in tags) for tags in NUMBER.network.tags(words)}) <= 1
 
 
-@STEADY
 @given(st.integers(0, 2**32))
 def test_every_walk_through_the_grammar_is_a_number(seed: int) -> None:
     """Whatever the grammar can say is one number within the range, with at most three decimals."""
@@ -189,7 +186,7 @@ def test_words_that_numbers_can_do_without(missing: set[str], lost: set[str]) ->
     assert lost == set(NUMBER.lost(missing))
 
 
-@settings(STEADY, max_examples=100)
+@settings(max_examples=100)
 @given(
     st.one_of(
         st.lists(st.sampled_from(WORDS), min_size=1, max_size=6),

@@ -153,7 +153,7 @@ def test_a_whole_model_passes(whole: Path) -> None:
     assert ({"input": 40}, 40, True) == (found.inputs, found.outputs, found.whole)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.integers(0, len(WEIGHTS) - 1))
 def test_weights_cut_anywhere_are_a_sentence(tmp_path_factory: pytest.TempPathFactory, length: int) -> None:
     """A copy that stopped at any byte raises ModelProblem that names the file."""

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import soxr
-from conftest import Bay, Terminal
+from bay import Bay, Terminal
 
 from assistant.core.values.entries import ResultTaken, VerdictReached
 from assistant.core.values.events import Heard, KeyPressed, NoMatch, Note, Say

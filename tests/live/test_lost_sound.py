@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from conftest import ELSEWHERE, LOUDSPEAKER, MICROPHONE, Bay
+from bay import ELSEWHERE, LOUDSPEAKER, MICROPHONE, Bay
 from window import Window, events, settled, speaking, wait_for_event
 
 NOTICED_S = 5.0

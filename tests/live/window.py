@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from conftest import Bay
+from bay import Bay
 
 from assistant.core.values.board import Board
 from assistant.core.values.events import from_json

@@ -20,9 +20,9 @@ from assistant.circuit.observing import CABLES
 from assistant.circuit.parameters import PARAMETERS
 from assistant.circuit.problems import CircuitProblem
 from assistant.cli import main
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT, SENSES, Engine, Measurement
 from assistant.errors import UsageProblem
+from assistant.loading.folder import load_library
 from assistant.picture import connection, marks, plots, svg, whole
 from assistant.resources import directory
 
@@ -62,12 +62,21 @@ def unreadable(canvas: Canvas) -> list[str]:
 
 @pytest.mark.parametrize(("procedure", "step"), STEPS)
 def test_every_step_can_be_drawn_and_read_for_every_fault(procedure: Procedure, step: Step) -> None:
-    """On each way in which a fault comes about: no word on another, none cut off, none under a lead."""
-    for mechanism in mechanisms(procedure.circuit):
-        said = picturing.said(LIBRARY, procedure, step, mechanism)
-        canvas = whole.sheet(LIBRARY, procedure, step, said)
-        assert [] == unreadable(canvas), mechanism
+    """On each way in which a fault comes about: a sheet that can be read, and curves of what a car can do.
+
+    No word on another, none cut off, none under a lead; no voltage above the driver's clamp behind an open switch,
+    none far below ground, no current of a welder.
+    """
+    every = mechanisms(procedure.circuit)
+    clamp = PARAMETERS["clamp-voltage"].default
+    for mechanism, said in zip(every, picturing.each_said(LIBRARY, procedure, step, every), strict=True):
+        assert [] == unreadable(whole.sheet(LIBRARY, procedure, step, said)), mechanism
         assert pytest.approx(1.0, abs=1e-6) == sum(said.shares)
+        trace = said.trace
+        assert trace is not None
+        for volts in (trace.probe_v, trace.feed_v, trace.clip_v):
+            assert -20 < volts.min() <= volts.max() < 1.1 * clamp, mechanism
+        assert np.abs(trace.current_a).max() < 60, mechanism
 
 
 @pytest.mark.parametrize("circuit", connection.CIRCUITS)
@@ -85,18 +94,6 @@ def test_every_point_of_every_circuit_can_be_probed_in_the_drawing(circuit: str)
             if probe in CABLES:
                 measure = Measurement("current-clamp", None, probe, Engine.CRANKING, unplugged)
             assert [] == unreadable(connection.drawn(circuit, measure, LIBRARY.terms)), (probe, unplugged)
-
-
-@pytest.mark.parametrize(("procedure", "step"), STEPS)
-def test_no_curve_leaves_what_a_car_can_do(procedure: Procedure, step: Step) -> None:
-    """No voltage above the driver's clamp behind an open switch, none far below ground, no current of a welder."""
-    clamp = PARAMETERS["clamp-voltage"].default
-    for mechanism in mechanisms(procedure.circuit):
-        trace = picturing.said(LIBRARY, procedure, step, mechanism).trace
-        assert trace is not None
-        for volts in (trace.probe_v, trace.feed_v, trace.clip_v):
-            assert -20 < volts.min() <= volts.max() < 1.1 * clamp, mechanism
-        assert np.abs(trace.current_a).max() < 60, mechanism
 
 
 def test_every_node_of_the_terms_is_on_a_drawing() -> None:

@@ -369,7 +369,7 @@ _LETTERS = st.text(st.characters(codec="utf-8"), max_size=24) | st.sampled_from(
 )
 
 
-@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(complaints=st.lists(_LETTERS, min_size=1, max_size=6), sought=_LETTERS, pick=st.integers(0, 99))
 def test_full_text_search_finds_what_a_plain_scan_finds(
     tmp_path: Path, complaints: list[str], sought: str, pick: int
@@ -421,7 +421,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, bytes]:
     return folder, (folder / INDEX_FILE).read_bytes()
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(harm=st.lists(st.tuples(st.integers(0, 10**6), st.integers(0, 255)), min_size=1, max_size=30))
 def test_a_search_is_right_whatever_happened_to_the_bytes_of_the_index(
     kept: tuple[Path, bytes], harm: list[tuple[int, int]]
@@ -443,7 +443,7 @@ def test_a_search_is_right_whatever_happened_to_the_bytes_of_the_index(
         assert [one for one in records if fits(one, wanted)] == list(found.summaries)
 
 
-@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     name=st.sampled_from(("session.json", "log.jsonl", "log-2.jsonl", "reviews.jsonl", "seal.json")),
     content=st.binary(max_size=60)

@@ -141,7 +141,7 @@ def kept() -> Iterator[Path]:
 
 
 @given(st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_altered_byte_of_the_reviews_is_found(kept: Path, data: st.DataObject) -> None:
     """Every byte is under a checksum, also in the last line, which nothing follows."""
     path = kept / "reviews.jsonl"
@@ -158,7 +158,7 @@ def test_any_altered_byte_of_the_reviews_is_found(kept: Path, data: st.DataObjec
 
 
 @given(st.binary(max_size=200))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_no_bytes_give_a_traceback(kept: Path, rest: bytes) -> None:
     """Whatever stands in the file, it is read or refused with a sentence."""
     path = kept / "reviews.jsonl"
@@ -228,7 +228,7 @@ def test_a_last_review_that_was_cut_off_is_missed(kept: Path) -> None:
 
 
 @given(st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_altered_byte_of_the_head_is_found(kept: Path, data: st.DataObject) -> None:
     """The head is under its own checksum, and written in one way only."""
     path = kept / "reviews-head.json"

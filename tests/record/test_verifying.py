@@ -53,7 +53,7 @@ def altered(folder: Path, name: str, change: bytes) -> list[str]:
 
 
 @given(st.data())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @pytest.mark.parametrize("which", ["open", "sealed", "two files"])
 def test_any_altered_byte_is_found(kept: dict[str, Path], which: str, data: st.DataObject) -> None:
     """Whichever byte of whichever file is changed, it is found; of an open session, all but its last line."""
@@ -69,7 +69,7 @@ def test_any_altered_byte_is_found(kept: dict[str, Path], which: str, data: st.D
 
 
 @given(st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @pytest.mark.parametrize("which", ["sealed", "two files"])
 def test_any_cut_of_a_sealed_session_is_found(kept: dict[str, Path], which: str, data: st.DataObject) -> None:
     """A sealed session that lost the end of any of its files does not pass."""
@@ -180,7 +180,7 @@ def test_a_broken_session_is_not_read_as_if_it_were_whole(kept: dict[str, Path],
 
 
 @given(st.lists(st.binary(max_size=40), max_size=4))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_bytes_give_findings_or_the_documented_error(kept: dict[str, Path], rows: list[bytes]) -> None:
     """Whatever a log holds: findings, or a sentence, never another error."""
     content = (kept["open"] / "log.jsonl").read_bytes()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import jsonschema
 import pytest
-from hypothesis import HealthCheck, given, settings, strategies as st
+from hypothesis import given, settings, strategies as st
 from recorded import OPEN_CONTROL_WIRE, folder, library, scripted, session, wandering
 from small_shop import small_library
 from test_draft import stories
@@ -36,7 +36,7 @@ def test_the_schema_is_a_json_schema() -> None:
 
 
 @given(st.integers(0, 100_000), st.booleans())
-@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=10)
 def test_every_session_fits_the_published_schema(seed: int, reviewed: bool) -> None:
     """Whatever happened, another program can rely on the shape."""
     made = draft(session(wandering(seed)), library(), REVIEWS if reviewed else ())
@@ -44,7 +44,7 @@ def test_every_session_fits_the_published_schema(seed: int, reviewed: bool) -> N
 
 
 @given(stories())
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_every_made_up_session_fits_it_too(story: Story) -> None:
     """Also entries that no dialogue would put in this order."""
     jsonschema.validate(json.loads(to_json(draft(story.session(), small_library()))), PUBLISHED)

@@ -17,13 +17,14 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 import yaml
-from hypothesis import HealthCheck, given, settings, strategies as st
+from hypothesis import given, settings, strategies as st
 from recorded import (
     BAD_COIL,
     FACTS,
     OPEN_CONTROL_WIRE,
     START,
     folder,
+    knowledge,
     library,
     scripted,
     session as recorded_session,
@@ -204,7 +205,7 @@ def unsupported(statement: Statement, session: RecordedSession) -> set[str]:
 
 def check(session: RecordedSession, reviews: tuple[Review, ...] = (), *, weighing: bool = False) -> int:
     """Check every statement of a session; how many there were."""
-    made = draft(session, library(weighing=weighing), reviews)
+    made = draft(session, library(), reviews, knowledge=knowledge() if weighing else None)
     statements = list(made.statements())
     for statement in statements:
         if statement == made.state and not reviews:
@@ -254,12 +255,12 @@ def test_each_sentence_of_a_straight_session(answers: tuple[str, ...], procedure
 def test_each_sentence_with_the_circuit_model_and_reviews() -> None:
     """What the results say together, and what the shop did and signed."""
     session = recorded_session(scripted(*OPEN_CONTROL_WIRE))
-    weighing = replace(session, header=replace(session.header, likelihoods=library(weighing=True).knowledge.version))  # type: ignore[union-attr]  # fmt: skip
+    weighing = replace(session, header=replace(session.header, likelihoods=knowledge().version))
     assert check(weighing, REVIEWS, weighing=True) > 30
 
 
 @given(st.integers(0, 100_000), st.booleans())
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25)
 def test_each_sentence_of_any_session(seed: int, sealed: bool) -> None:
     """Whatever is answered, corrected, skipped, paused or broken off."""
     check(recorded_session(wandering(seed), sealed=sealed))
@@ -305,7 +306,7 @@ def changed(session: RecordedSession, number: int, **parts: Any) -> RecordedSess
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20)
 def test_another_result_in_the_log_is_another_sentence(seed: int) -> None:
     """Each result: changed in the log, every statement that showed it is gone or says the other thing."""
     session = recorded_session(wandering(seed))
@@ -334,7 +335,7 @@ def test_another_result_in_the_log_is_another_sentence(seed: int) -> None:
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15)
 def test_what_is_taken_out_of_the_log_is_not_written_up(seed: int) -> None:
     """A line without its entries supports no statement any more."""
     session = recorded_session(wandering(seed))

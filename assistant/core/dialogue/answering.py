@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from assistant.core.values.events import Speech
+from assistant.core.values.units import span_words
 from assistant.core.words import wording
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def implausible(talk: Talk, number: Worded) -> State:
     talk.remark("implausible", number.text)
     reading = talk.step.reading
     low, high = reading.plausible if reading else (Decimal(0), Decimal(0))
-    text = f"{number.text} is outside {wording.span_words(low, high, reading.unit if reading else 'V')}."
+    text = f"{number.text} is outside {span_words(low, high, reading.unit if reading else 'V')}."
     text += " Measure again."
     if talk.must_rest():
         text += f" {talk.rest_words()} before you crank again."

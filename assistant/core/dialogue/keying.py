@@ -1,6 +1,7 @@
 """What a key of the number pad means in each state.
 
-`triggers.KEYED` holds the keys of the dialogue's own words; a state adds its own, and some read digits.
+`triggers.KEYED` holds the keys of the dialogue's own words (`values.result.Control` names them); a state adds its own,
+and some read digits.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.triggers import (
     KEYED,
-    LETTERS,
+    SAID,
     UNEXPECTED,
     By,
     Known,
@@ -23,7 +24,7 @@ from assistant.core.dialogue.triggers import (
 )
 from assistant.core.dialogue.understanding import understand_fact, understand_result
 from assistant.core.library.procedure import Engine, FactKind
-from assistant.core.values.result import Result
+from assistant.core.values.result import Control, Result
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -36,10 +37,10 @@ _BY_KEY = By("keypad")
 _DIGITS = frozenset("0123456789")
 _NUMBER_KEYS = _DIGITS | {"point", "erase"}
 
-_LETTER_OF = {key: letter for letter, key in LETTERS.items()}
+_LETTER_OF = {word.key: word.letter for word in Control if word.letter}
 """Keys that are letters on a computer's keyboard."""
 
-_ANYWHERE: _Pad = {key: one for key, one in KEYED.items() if one.anywhere}
+_ANYWHERE: _Pad = {word.key: SAID[word] for word in Control if word.anywhere and word.key}
 
 _ALSO: _Pad = {
     **KEYED,

@@ -14,11 +14,12 @@ from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails
 from assistant.core.library.procedure import Measurement, Procedure, Step
 from assistant.core.reasoning.evidence import Memo
+from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.values.entries import FactGiven, LedBack
 from assistant.core.values.events import Action
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 
 @dataclass(slots=True)
@@ -85,15 +86,17 @@ class Past:
     """What was measured, and what came of weighing it.
 
     Attributes:
+        knowledge: What results are weighed with; None if they are not weighed.
+        memo: What was computed before.
         trail: The steps that were left, in order.
         results: How many results were taken, also those that were taken back since.
         aside: Results that were set aside when an earlier one was asked again; they are offered when their step comes.
         asked_again: Measurements that were asked again because they were doubtful; each is asked again once.
         before: The outcome of each result that was asked again, by procedure and step.
         patterns: Pairs of results that were said to be a known pattern; each is said once.
-        memo: What was computed before.
     """
 
+    knowledge: Knowledge | None
     memo: Memo
     trail: Trails = field(default_factory=Trails)
     results: int = 0

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue.policy import OLD_RULES
 from assistant.core.values.entries import ModeChanged
+from assistant.core.values.thresholds import OLD_RULES
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk

@@ -8,15 +8,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking, entering, weighing
-from assistant.core.dialogue.circles import AFTER_REPAIR, Visits, new_since
+from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.inquiring import Asked
 from assistant.core.dialogue.memory import Answered, Counters
-from assistant.core.dialogue.policy import OLD_RULES, Acceptance
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER, STOP_CRANKING
-from assistant.core.dialogue.trail import Paused, Pending, Trail
+from assistant.core.dialogue.trail import Paused, Pending, Trail, new_since
 from assistant.core.library.procedure import SENSES, Leads
-from assistant.core.reasoning import evidence
+from assistant.core.reasoning.knowledge import measurement_key
 from assistant.core.values.entries import (
     KEPT,
     TAKEN_BACK,
@@ -32,12 +31,14 @@ from assistant.core.values.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.values.events import CancelTimer, CutSpeech, EndNote, Speech
+from assistant.core.values.thresholds import OLD_RULES
 from assistant.core.words import wording
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assistant.core.dialogue.doubting import Doubted
+    from assistant.core.dialogue.policy import Acceptance
     from assistant.core.dialogue.talk import Talk
     from assistant.core.library.procedure import Target
     from assistant.core.values.events import NoteRecorded
@@ -201,7 +202,7 @@ def _ask_again(talk: Talk, doubt: Doubted) -> State:
         how = TAKEN_BACK[doubt.why][past is not doubtful]
         talk.note(ResultUndone(past.number, past.procedure, past.step, how))
     talk.past.aside += [past for past in reversed(left[:-1]) if past.pending is not None]
-    talk.past.asked_again.add(evidence.measurement_key(doubtful.measure))
+    talk.past.asked_again.add(measurement_key(doubtful.measure))
     talk.past.before[doubtful.procedure, doubtful.step] = doubtful.pending.answer.outcome
     talk.said.heard = ""
     talk.work.back_at(doubtful, talk.library)

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.core.dialogue import weighing
 from assistant.core.dialogue.cells import cell_of
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
+from assistant.core.dialogue.memory import Past
 from assistant.core.dialogue.recognising import recognise
 from assistant.core.dialogue.showing import settle, show
 from assistant.core.dialogue.states import State
@@ -34,8 +34,10 @@ from assistant.core.values.events import Event, Heard, KeyPressed, Speech
 if TYPE_CHECKING:
     from assistant.core.dialogue.inquiring import Asked
     from assistant.core.dialogue.triggers import Known, Meaning
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Action
+    from assistant.core.values.thresholds import Thresholds
 
 _NOT_OPEN = (State.UNOPENED, State.FINISHED)
 _BUSY = (State.CAUTIONING, State.CRANKING, State.NOTING, State.STANDING_BY)
@@ -47,6 +49,7 @@ class Runner:
 
     Args:
         library: The procedures, cautions and terms.
+        knowledge: What results are weighed with; None if they are not weighed.
         thresholds: The dialogue's limits.
         memo: What was computed in earlier sessions with the same library; it changes no result.
 
@@ -57,10 +60,11 @@ class Runner:
     def __init__(
         self,
         library: Library,
-        thresholds: Thresholds = DEFAULT_THRESHOLDS,
+        knowledge: Knowledge | None,
+        thresholds: Thresholds,
         memo: Memo | None = None,
     ) -> None:
-        self.talk = Talk(library, thresholds, Memo() if memo is None else memo)
+        self.talk = Talk(library, thresholds, Past(knowledge, Memo() if memo is None else memo))
 
     def receive(self, event: Event) -> tuple[Action, ...]:
         """Take one event and give the actions that it causes, in the order in which they are to be done.

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.asking import units_of
 from assistant.core.dialogue.states import State
-from assistant.core.dialogue.triggers import TRIGGERS
 from assistant.core.library.procedure import Engine, FactKind
 from assistant.core.values.result import Control, GrammarRequest, Spelling
-from assistant.core.words.wording import units_like
+from assistant.core.values.units import units_like
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.library.procedure import Inquiry, Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Inquiry, Step
 
 REASONS = {
     "no-access": "no access",
@@ -141,7 +141,7 @@ _SAYABLE: dict[State, tuple[Control, ...]] = {
 }
 """Words of the dialogue that are taken in each state, besides those that are taken anywhere."""
 
-_ANYWHERE = tuple(one.said for one in TRIGGERS if one.anywhere and one.said)
+_ANYWHERE = tuple(word for word in Control if word.anywhere)
 
 SAYABLE = {state: (*words, *_ANYWHERE) for state, words in _SAYABLE.items()}
 """Words of the dialogue that are taken in each state."""

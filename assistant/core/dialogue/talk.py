@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
-from assistant.core.dialogue.memory import Awaited, Cautions, Crank, Facts, Gear, Past, Said, Turn, Work
+from assistant.core.dialogue.memory import Awaited, Cautions, Crank, Facts, Gear, Said, Turn, Work
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
 from assistant.core.values.entries import Cranked, Remark
@@ -15,11 +15,12 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from assistant.core.dialogue.inquiring import Asked
-    from assistant.core.dialogue.policy import Thresholds
-    from assistant.core.library.procedure import Library, Procedure, Step
-    from assistant.core.reasoning.evidence import Memo
+    from assistant.core.dialogue.memory import Past
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Procedure, Step
     from assistant.core.values.entries import Entry
     from assistant.core.values.events import Action
+    from assistant.core.values.thresholds import Thresholds
 
 STOP_CRANKING = "Stop cranking."
 
@@ -36,7 +37,7 @@ class Talk:
     Args:
         library: The procedures, cautions and terms.
         limits: The dialogue's limits.
-        memo: What was computed in earlier sessions with the same library; it changes no result.
+        past: What was measured, and what it is weighed with.
 
     Attributes:
         state: What the dialogue waits for; while an event is being answered, what it waited for before.
@@ -51,13 +52,13 @@ class Talk:
         gear: What works.
     """
 
-    def __init__(self, library: Library, limits: Thresholds, memo: Memo) -> None:
+    def __init__(self, library: Library, limits: Thresholds, past: Past) -> None:
         self.library = library
         self.limits = limits
         self.state = State.UNOPENED
         self.turn = Turn()
         self.work = Work()
-        self.past = Past(memo)
+        self.past = past
         self.said = Said()
         self.awaited = Awaited()
         self.cautions = Cautions()

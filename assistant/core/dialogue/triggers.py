@@ -1,7 +1,7 @@
-"""What an event can mean to the dialogue, with what it carries, the word that says it and the key that it has.
+"""What an event can mean to the dialogue, what it then carries, and the word of the dialogue that says it.
 
-This is the one table of the dialogue's words and keys: a new one is a line here, a cell in the table of states, and
-for a word a line in `grammars/control.jsgf`.
+A new word of the dialogue is a line in `values.result.Control`, perhaps with a key, a cell in the table of states,
+and a line in `grammars/control.jsgf`.
 """
 
 from __future__ import annotations
@@ -61,17 +61,11 @@ class Meaning(Generic[_Carried]):
 
     Attributes:
         value: Its name in the record and in the diagram.
-        said: The word of the dialogue that says it; None if none does.
-        key: The key that means it wherever no other meaning is given to the key; "" if none does.
-        letter: The letter on a computer's keyboard that is that key; "" if it is a key of the number pad.
-        anywhere: Whether the word and the key are taken in every state in which the dialogue listens.
+        said: The word of the dialogue that says it, perhaps with a key; None if none does.
     """
 
     value: str
     said: Control | None = None
-    key: str = ""
-    letter: str = ""
-    anywhere: bool = False
 
     def __str__(self) -> str:
         return self.value
@@ -102,15 +96,15 @@ class Trigger:
     DENY = Meaning[By]("deny", Control.NEGATIVE)
     CORRECTION = Meaning[By]("correction", Control.CORRECTION)
     SAY_AGAIN = Meaning[By]("say again", Control.SAY_AGAIN)
-    CHOICES = Meaning[By]("choices", Control.CHOICES, "star")
+    CHOICES = Meaning[By]("choices", Control.CHOICES)
     NOT_SURE = Meaning[By]("not sure", Control.NOT_SURE)
-    STAND_BY = Meaning[By]("stand by", Control.STAND_BY, "slash")
+    STAND_BY = Meaning[By]("stand by", Control.STAND_BY)
     GO_AHEAD = Meaning[By]("go ahead", Control.GO_AHEAD)
-    STOP = Meaning[By]("stop", Control.STOP, "stop")
-    NOTE = Meaning[By]("voice note", Control.VOICE_NOTE, "note", "n")
+    STOP = Meaning[By]("stop", Control.STOP)
+    NOTE = Meaning[By]("voice note", Control.VOICE_NOTE)
     NOTE_ENDED = Meaning[NoteRecorded]("note ended")
     END_NOTE = Meaning[By]("end note")
-    SKIP = Meaning[By]("skip", Control.SKIP, "plus")
+    SKIP = Meaning[By]("skip", Control.SKIP)
     REASON = Meaning[Named]("reason")
     CRANK_BEGINS = Meaning[By]("crank begins", Control.CRANKING)
     CRANK_LIMIT = Meaning[None]("crank limit")
@@ -120,8 +114,8 @@ class Trigger:
     QUIET_AGAIN = Meaning[NoiseChanged]("quiet again")
     GEAR_LOST = Meaning[GearLost]("gear lost")
     GEAR_BACK = Meaning[GearBack]("gear back")
-    CLOSE = Meaning[By]("close", Control.CLOSE, "close", "q")
-    WHY = Meaning[By]("why", Control.WHY, "why", "w")
+    CLOSE = Meaning[By]("close", Control.CLOSE)
+    WHY = Meaning[By]("why", Control.WHY)
     SIGNS = Meaning[Signs]("signs")
     FACT = Meaning[Waiting]("fact")
     BLANK = Meaning[By]("leave blank", Control.LEAVE_BLANK)
@@ -133,17 +127,19 @@ class Trigger:
     UNEXPECTED = Meaning[None]("unexpected")
 
 
-TRIGGERS: tuple[Meaning[Any], ...] = tuple(one for one in vars(Trigger).values() if isinstance(one, Meaning))
-"""All meanings, in order."""
+_NAMED: tuple[Meaning[Any], ...] = tuple(one for one in vars(Trigger).values() if isinstance(one, Meaning))
+_OF_WORDS: dict[Control | None, Meaning[By]] = {one.said: one for one in _NAMED}
 
-SAID: dict[Control, Meaning[By]] = {one.said: one for one in TRIGGERS if one.said is not None}
-"""What each word of the dialogue means."""
+SAID: dict[Control, Meaning[By]] = {
+    word: _OF_WORDS.get(word) or Meaning[By](word.replace("-", " "), word) for word in Control
+}
+"""What each word of the dialogue means; a word without a line above means itself."""
 
-KEYED: dict[str, Meaning[By]] = {one.key: one for one in TRIGGERS if one.key}
+TRIGGERS: tuple[Meaning[Any], ...] = tuple(dict.fromkeys((*_NAMED, *SAID.values())))
+"""All meanings."""
+
+KEYED: dict[str, Meaning[By]] = {word.key: meaning for word, meaning in SAID.items() if word.key}
 """What each key means wherever no other meaning is given to it."""
-
-LETTERS: dict[str, str] = {one.letter: one.key for one in TRIGGERS if one.letter}
-"""Letters on a computer's keyboard that are keys of the dialogue."""
 
 UNEXPECTED: Known[Any] = Known(Trigger.UNEXPECTED, None)
 """An event that means nothing here."""

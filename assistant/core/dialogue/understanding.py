@@ -11,6 +11,7 @@ from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Pending
 from assistant.core.dialogue.triggers import UNEXPECTED, Known, Named, Signs, Trigger, Worded
 from assistant.core.library.procedure import OVER_RANGE, FactKind
+from assistant.core.values.units import convert, number_words, plain_number
 from assistant.core.words import wording
 
 if TYPE_CHECKING:
@@ -38,12 +39,12 @@ def understand_result(talk: Talk, result: Result, source: Source, snr_db: float 
     judged: Decimal | None = None
     if value is not None and step.reading is not None:
         unit = unit or step.reading.unit
-        base = wording.convert(value, unit, step.reading.unit)
+        base = convert(value, unit, step.reading.unit)
         if base is None:
             return UNEXPECTED
         low, high = step.reading.plausible
         if not low <= base <= high:
-            return Known(Trigger.IMPLAUSIBLE, Worded(wording.number_words(value, unit)))
+            return Known(Trigger.IMPLAUSIBLE, Worded(number_words(value, unit)))
         answer, judged = judge(talk, step.reading, base)
     elif result.outcome == OVER_RANGE and step.reading is not None and OVER_RANGE in step.heard:
         answer = step.reading.bands[-1]
@@ -95,4 +96,4 @@ def understand_fact(talk: Talk, result: Result, source: Source) -> Known[Any]:
     problem = asking.problem_with(inquiry, value, unit)
     if problem:
         return Known(Trigger.IMPLAUSIBLE, Worded(problem))
-    return Known(Trigger.FACT, Waiting(wording.plain_number(value), unit, source))
+    return Known(Trigger.FACT, Waiting(plain_number(value), unit, source))

@@ -7,12 +7,15 @@ from itertools import chain
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.doubting import Doubted, Why, drops_of, thin
-from assistant.core.dialogue.policy import OLD_RULES, Acceptance
+from assistant.core.dialogue.policy import Acceptance
 from assistant.core.dialogue.trail import Pending, Trail
 from assistant.core.dialogue.understanding import judge
 from assistant.core.library.procedure import NO_CIRCUIT, UNJUDGED, Leads
 from assistant.core.reasoning import evidence
 from assistant.core.reasoning.adding_up import LOADED, unequal
+from assistant.core.reasoning.knowledge import measurement_key
+from assistant.core.values.thresholds import OLD_RULES
+from assistant.core.values.units import convert, number_words
 from assistant.core.words import wording
 
 if TYPE_CHECKING:
@@ -23,7 +26,7 @@ if TYPE_CHECKING:
 def assess(talk: Talk, pending: Pending | None = None) -> evidence.Assessment | None:
     """What the results that count say together, perhaps with one that was not taken yet."""
     circuit = talk.procedure.circuit
-    if not evidence.known(talk.library, circuit) or too_many(talk, pending):
+    if not evidence.known(talk.past.knowledge, circuit) or too_many(talk, pending):
         return None
     facts = []
     for past in talk.past.trail.measured():
@@ -34,7 +37,7 @@ def assess(talk: Talk, pending: Pending | None = None) -> evidence.Assessment | 
         facts.append(
             _fact(talk, procedure, step, pending, Acceptance.AFFIRM.value, kept=talk.awaited.offered)
         )
-    return evidence.assess(talk.library, circuit, facts, talk.limits, talk.past.memo)
+    return evidence.assess(talk.library, talk.past.knowledge, circuit, facts, talk.limits, talk.past.memo)
 
 
 def too_many(talk: Talk, pending: Pending | None = None) -> bool:
@@ -93,7 +96,7 @@ def sum_doubt(talk: Talk) -> Doubted | None:
     measured = talk.past.trail.measured()
     for found in unequal(drops_of(measured)):
         suspect = found.suspect
-        if evidence.measurement_key(suspect.measure) not in talk.past.asked_again:
+        if measurement_key(suspect.measure) not in talk.past.asked_again:
             named = wording.named_drop(talk.library, suspect.measure)
             text = wording.not_adding_up(found.total, found.whole.volts, named)
             return Doubted(measured[suspect.place], None, why=Why.SUM, text=text)
@@ -138,7 +141,7 @@ def judged_words(talk: Talk) -> str:
         less = "Less the leads" if reading.subtract in facts else ""
         warm = "at 20 degrees" if reading.at_20_celsius in facts else ""
         how = ", ".join(filter(None, (less, warm)))
-        parts.append(f"{how[:1].upper()}{how[1:]}: {wording.number_words(pending.judged, reading.unit)}.")
+        parts.append(f"{how[:1].upper()}{how[1:]}: {number_words(pending.judged, reading.unit)}.")
     if pending.answer.outcome == UNJUDGED:
         missing = [name for name in reading.specified() if name not in talk.numbers()]
         parts.append(
@@ -160,7 +163,7 @@ def same_measurement(talk: Talk, step: Step) -> Pending | None:
         if pending is None or _outdated(talk, past):
             continue
         if pending.value is not None and step.reading is not None and pending.unit is not None:
-            base = wording.convert(pending.value, pending.unit, step.reading.unit)
+            base = convert(pending.value, pending.unit, step.reading.unit)
             if base is None or not step.reading.plausible[0] <= base <= step.reading.plausible[1]:
                 continue
             judged_as, judged = judge(talk, step.reading, base)

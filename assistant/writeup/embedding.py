@@ -1,0 +1,87 @@
+"""What the page shows beside words: the sound of the answers, and how the tests were connected."""
+
+from __future__ import annotations
+
+import base64
+from html import escape
+from typing import TYPE_CHECKING
+from urllib.parse import quote
+
+from assistant.picture.connection import inline
+from assistant.record.course import course_of
+from assistant.record.reading import clips_of, read_clip
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement
+    from assistant.record.reading import RecordedSession
+    from assistant.writeup.contents import Draft
+
+
+def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
+    """The sound that the write-up names, by file name, each checked against its checksum in the log.
+
+    What was overheard and not taken is not among it.
+
+    Raises:
+        RecordProblem: A clip is missing or may not be read.
+        RecordBroken: A clip was altered.
+    """
+    if session.folder is None:
+        return {}
+    named = {test.clip for test in draft.tests} | {note.clip for note in draft.notes}
+    named |= {fact.clip for fact in (*draft.conditions, *draft.specifications)}
+    return {
+        clip.file: read_clip(session.folder, clip)
+        for line in session.lines
+        for clip in clips_of(line.event)
+        if clip.file in named
+    }
+
+
+def connections_to_embed(session: RecordedSession, library: Library) -> dict[tuple[int, ...], str]:
+    """How the tests were connected, as SVG by the numbers of the tests; what cannot be drawn is left out.
+
+    Args:
+        session: The session.
+        library: The procedures that were copied into it.
+    """
+    tests: dict[tuple[str, Measurement], list[int]] = {}
+    for taken in course_of(session).results:
+        result = taken.result
+        circuit = library.procedures[result.procedure].circuit
+        measure = library.step(result.procedure, result.step).measure
+        tests.setdefault((circuit, measure), []).append(result.number)
+    drawings = {
+        tuple(numbers): inline(circuit, measure, library.terms, f"test-{numbers[0]}")
+        for (circuit, measure), numbers in tests.items()
+    }
+    return {numbers: drawing for numbers, drawing in drawings.items() if drawing}
+
+
+class Sound:
+    """How a clip is shown: a player for one that is embedded or lies beside the page, its name on paper."""
+
+    def __init__(self, clips: Mapping[str, bytes], beside: str, *, paper: bool) -> None:
+        self._clips = clips
+        self._beside = beside
+        self._paper = paper
+
+    def show(self, name: str) -> str:
+        """The clip of this name."""
+        shown = escape(name)
+        if self._paper:
+            return shown
+        if name in self._clips:
+            data = base64.b64encode(self._clips[name]).decode("ascii")
+            return (
+                f'{shown}<audio controls preload="none" aria-label="{shown}" '
+                f'src="data:audio/flac;base64,{data}"></audio>'
+            )
+        target = escape(quote(f"{self._beside}/{name}" if self._beside else name))
+        return (
+            f'<a href="{target}">{shown}</a>'
+            f'<audio controls preload="none" aria-label="{shown}" src="{target}"></audio>'
+        )

@@ -1,0 +1,88 @@
+"""The frame of the write-up: the boxes at its head, the time that the diagnosis took, and its record."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.values.entries import FactGiven
+from assistant.record.reading import repeated_sentence
+from assistant.writeup import given, timing
+from assistant.writeup.contents import Fact
+from assistant.writeup.statement import NOTHING, Source, Statement, clock, duration, header, line, seal
+
+if TYPE_CHECKING:
+    from assistant.record.course import Course
+    from assistant.record.reading import RecordedSession
+
+
+def boxes(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
+    """The boxes of the head: what was given in the session, else what was typed before it."""
+    facts = session.header.facts
+    started = session.header.started
+    standing = given.facts_of(course)
+
+    def box(label: str, key: str) -> Fact:
+        typed = getattr(facts, key)
+        sources = header(f"facts.{key}") if typed else ()
+        if key in standing:
+            last = standing[key].given
+            if last is None or not isinstance(last.entry, FactGiven):
+                return Fact(label, "")
+            if last.entry.value:  # a blank takes nothing away that was typed
+                typed = " ".join(filter(None, (last.entry.value, last.entry.unit)))
+                sources = line(last.line)
+        return Fact(label, typed, sources)
+
+    return (
+        box("Repair order", "order"),
+        Fact("Date", f"{started:%Y-%m-%d}", header("started")),
+        Fact("Begun", clock(started), header("started")),
+        box("Technician", "technician"),
+        box("Vehicle", "vehicle"),
+        box("VIN", "vin"),
+        box("Odometer", "odometer"),
+    )
+
+
+def concern(session: RecordedSession) -> Statement:
+    """The complaint in the customer's words."""
+    complaint = session.header.facts.complaint
+    return Statement(complaint, header("facts.complaint") if complaint else ())
+
+
+def time(session: RecordedSession) -> Statement:
+    """How long the diagnosis took, which the shop may charge or not."""
+    span = timing.whole_span(session)
+    if span is None:
+        return NOTHING
+    words = f"Measured from the first question to the last answer: {duration(span.seconds)}"
+    if span.paused >= 1:
+        words += f"; standing by and interruptions of {duration(span.paused)} are left out"
+    return Statement(f"{words}.", line(*span.lines))
+
+
+def integrity(session: RecordedSession) -> tuple[Statement, ...]:
+    """What the record itself is: its size, its checksums, its seal, and what was left out of it."""
+    count = len(session.lines)
+    own = header("id") + header("program")
+    sentences = [
+        Statement(
+            f"Made from session {session.header.id}, recorded by bay-assistant {session.header.program}: "
+            f"{count} {'line' if count == 1 else 'lines'} of log.",
+            (*own, Source("log")),
+        )
+    ]
+    sentences += [
+        Statement(f"SHA-256 of {log.name}: {log.sha256}", (Source(log.name),)) for log in session.logs
+    ]
+    if session.sealed:
+        sentences.append(Statement(f"Sealed {session.sealed.sealed:%Y-%m-%d %H:%M}.", seal("sealed")))
+    else:
+        sentences.append(Statement("Not sealed: the session can still go on.", own))
+    if session.torn:
+        sentences.append(
+            Statement(f"An unfinished last line of {session.torn} bytes was left out.", (Source("log"),))
+        )
+    if session.repeated:
+        sentences.append(Statement(repeated_sentence(session.repeated), (Source("log"),)))
+    return tuple(sentences)

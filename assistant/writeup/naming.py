@@ -1,0 +1,63 @@
+"""What the record names, in the words of its procedures: verdicts, places, faults."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.words import wording
+from assistant.writeup.statement import Source, procedure, terms_of
+
+if TYPE_CHECKING:
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Procedure, Step, Verdict
+    from assistant.record.course import Ended
+
+HOW = {"voice": "by voice", "keypad": "by keypad"}
+"""How something was given, by the word of the log."""
+
+
+def plain(library: Library, name: str) -> str:
+    """A fault in words; one that the recorded procedures do not have keeps its name."""
+    fault = library.terms.faults.get(name)
+    return fault.plain if fault else name
+
+
+def procedure_of(library: Library, name: str) -> Procedure:
+    """A procedure by name; a KeyError says that the copied ones do not have it."""
+    return library.procedures[name]
+
+
+def verdict_of(library: Library, ended: Ended) -> Verdict:
+    """The verdict that was read out; a KeyError says that the copied procedures do not have it."""
+    return library.procedures[ended.procedure].verdicts[ended.verdict]
+
+
+def owner(library: Library, step: Step) -> tuple[Source, ...]:
+    """Where a step stands: the first procedure that has just this one."""
+    names = (name for name, one in library.procedures.items() if one.steps.get(step.name) == step)
+    return procedure(library, next(names), "steps", step.name)
+
+
+def place(library: Library, name: str, step: str) -> str:
+    """Where in the work something happened, in a few words."""
+    if name not in library.procedures:
+        return "before the first test"
+    steps: dict[str, Step] = library.procedures[name].steps
+    if step not in steps:
+        return library.procedures[name].title
+    return wording.place_words(library, steps[step])
+
+
+def place_sources(library: Library, name: str, step: str) -> tuple[Source, ...]:
+    """Where the words of `place` stand."""
+    if name not in library.procedures:
+        return ()
+    if step not in library.procedures[name].steps:
+        return procedure(library, name, "title")
+    measure = library.step(name, step).measure
+    return (*procedure(library, name, "steps", step), *terms_of(measure))
+
+
+def how_often(count: int) -> str:
+    """A number of times in words."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")

@@ -1,0 +1,192 @@
+"""The results, a row each, and the tests that were skipped, not judged, or not reached."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.library.procedure import OVER_RANGE, SENSES, Band
+from assistant.core.values.entries import KEPT, ProcedureEntered, ResultTaken
+from assistant.core.words import wording
+from assistant.writeup import given, timing
+from assistant.writeup.contents import Measured, Skipped
+from assistant.writeup.naming import HOW, procedure_of
+from assistant.writeup.statement import (
+    Statement,
+    capital,
+    clock,
+    duration,
+    line,
+    once,
+    procedure,
+    term,
+    terms_of,
+)
+
+if TYPE_CHECKING:
+    from assistant.core.library.library import Library
+    from assistant.record.course import Course, Dated, Passed, Taken
+    from assistant.record.reading import RecordedSession
+
+_CONFIRMED = {
+    ("voice", "taken"): "taken as heard",
+    ("keypad", "taken"): "taken as keyed",
+    ("voice", "read back"): "read back",
+    ("keypad", "read back"): "read back",
+    ("voice", "affirmed"): "read back and affirmed",
+    ("keypad", "affirmed"): "read back and affirmed",
+}
+
+
+def tests(
+    session: RecordedSession, library: Library, course: Course, deciding: list[Taken]
+) -> tuple[Measured, ...]:
+    """Every result in order, also those that were taken back; `deciding` are marked."""
+    spans = timing.test_spans(session)
+    deciding_numbers = {taken.result.number for taken in deciding}
+    numbers = given.Numbers(library, course)
+    return tuple(
+        _test(library, numbers, taken, spans.get(taken.line), decides=taken.result.number in deciding_numbers)
+        for taken in course.results
+    )
+
+
+def _test(
+    library: Library, given_by: given.Numbers, taken: Taken, span: timing.Span | None, *, decides: bool
+) -> Measured:
+    result = taken.result
+    step = library.step(result.procedure, result.step)
+    answer = step.answer(result.outcome)
+    if answer is None:
+        raise KeyError(result.outcome)
+    band = answer if isinstance(answer, Band) and step.reading else None
+    numbers, lines = given_by.at(taken.line)
+    if step.reading:
+        shown = [OVER_RANGE] if result.value is None else []
+    else:
+        shown = [result.outcome, *([step.good] if step.good else [])]
+    return Measured(
+        number=result.number,
+        time=clock(taken.time),
+        took=duration(span.seconds) if span and not result.words.endswith(KEPT) else "",
+        procedure=procedure_of(library, result.procedure).title,
+        connection=capital(wording.connection(library.terms, step.measure)),
+        engine=capital(wording.engine_words(step.measure.engine)),
+        expected=given.expected(library, step, numbers),
+        seen=wording.seen(library, step, result.outcome, result.value, result.unit),
+        judged=given.judged(library, step, result, numbers),
+        limit=wording.limits(band, step.reading.unit, numbers) if band and step.reading else "",
+        source=band.source if band else "",
+        captured=_captured(result),
+        clip=result.clip or "",
+        taken_back=_taken_back(taken.undone),
+        decisive=decides,
+        sources=once(
+            (
+                *line(taken.line, *(span.lines if span else ())),
+                *(line(taken.undone.line) if taken.undone else ()),
+                *procedure(library, result.procedure, "title"),
+                *procedure(library, result.procedure, "steps", step.name),
+                *terms_of(step.measure),
+                *(source for name in shown for source in term("outcomes", name)),
+                *(source for name in given.used(step) if name in lines for source in line(lines[name])),
+                *(source for name in given.used(step) for source in term("facts", name)),
+            )
+        ),
+    )
+
+
+def _captured(result: ResultTaken) -> str:
+    how = HOW.get(result.how, result.how)
+    confirmed = _CONFIRMED.get((result.how, result.confirmed), result.confirmed)
+    if result.how != "voice":
+        keys = f', "{result.words}"' if result.words else ""
+        return f"{capital(how)}{keys}; {confirmed}"
+    level = "" if result.snr_db is None else f", speech {result.snr_db:.0f} dB above the noise"
+    return f'{capital(how)}, "{result.words}"; recognition confidence {result.confidence:.2f}{level}; {confirmed}'
+
+
+def _taken_back(undone: Dated | None) -> str:
+    if undone is None:
+        return ""
+    how = getattr(undone.entry, "how", "")
+    return " ".join(filter(None, ("taken back", clock(undone.time), HOW.get(how, how))))
+
+
+def skipped(library: Library, course: Course) -> tuple[Skipped, ...]:
+    """The tests that were skipped, in order, also those that were done after all."""
+    return tuple(_skipped(library, passed) for passed in course.skipped)
+
+
+def _skipped(library: Library, passed: Passed) -> Skipped:
+    step = library.step(passed.skip.procedure, passed.skip.step)
+    return Skipped(
+        time=clock(passed.time),
+        connection=capital(wording.connection(library.terms, step.measure)),
+        engine=capital(wording.engine_words(step.measure.engine)),
+        reason=passed.skip.reason,
+        taken_back=_taken_back(passed.undone),
+        sources=once(
+            (
+                *line(passed.line),
+                *(line(passed.undone.line) if passed.undone else ()),
+                *procedure(library, passed.skip.procedure, "steps", step.name),
+                *terms_of(step.measure),
+            )
+        ),
+    )
+
+
+def not_judged(library: Library, course: Course) -> tuple[Statement, ...]:
+    """Readings that were kept and lead on without a judgement, because the maker's limit is not known."""
+    found = []
+    given_by = given.Numbers(library, course)
+    for taken in course.standing():
+        result = taken.result
+        if not given.is_unjudged(result):
+            continue
+        step = library.step(result.procedure, result.step)
+        numbers, lines = given_by.at(taken.line)
+        why = given.why_unjudged(library, step, numbers)
+        found.append(
+            Statement(
+                f"Test {result.number} was not judged; {why}.",
+                once(
+                    (
+                        *line(taken.line, *(lines[name] for name in given.used(step) if name in lines)),
+                        *procedure(library, result.procedure, "steps", step.name),
+                        *(source for name in given.used(step) for source in term("facts", name)),
+                    )
+                ),
+            )
+        )
+    return tuple(found)
+
+
+def not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
+    """Tests that the answers did not lead to, each measurement once, less those that were done or skipped."""
+    touched = [(taken.result.procedure, taken.result.step) for taken in course.standing()]
+    touched += [
+        (passed.skip.procedure, passed.skip.step) for passed in course.skipped if passed.undone is None
+    ]
+    known = {library.step(*one).measure for one in touched}
+    found = []
+    for name in course.procedures:
+        entered = next(
+            dated.line
+            for dated in course.entries
+            if isinstance(dated.entry, ProcedureEntered) and dated.entry.procedure == name
+        )
+        for step in procedure_of(library, name).steps.values():
+            if step.measure in known:
+                continue
+            known.add(step.measure)
+            words = wording.named_test(library, step)
+            if step.measure.instrument not in SENSES:
+                words += f", {wording.engine_words(step.measure.engine)}"
+            sources = (
+                *line(entered),
+                *procedure(library, name, "steps", step.name),
+                *terms_of(step.measure),
+            )
+            found.append(Statement(words, sources))
+    return tuple(found)

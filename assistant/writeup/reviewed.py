@@ -1,0 +1,125 @@
+"""What the reviews say, and what a signed one adds to the form."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.words import wording
+from assistant.writeup.contents import UNSIGNED, LabourLine, PartLine, Reviewed, Said
+from assistant.writeup.naming import plain
+from assistant.writeup.statement import NOTHING, Statement, once, review, term
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assistant.core.library.library import Library
+    from assistant.record.reviews import Review
+
+
+def state(last: Review | None) -> Statement:
+    """Who signed last and when, or that the write-up is a draft."""
+    if last is None or last.signed is None:
+        return Statement(UNSIGNED)
+    return Statement(
+        f"Reviewed and signed by {last.signed.name}, {last.signed.time:%Y-%m-%d %H:%M}", review(last.number)
+    )
+
+
+def done(signed: Sequence[Review]) -> Statement:
+    """What was really done, by the last signed review that says it."""
+    last = next((one for one in reversed(signed) if one.done), None)
+    return Statement(last.done, review(last.number)) if last else NOTHING
+
+
+def confirmed(library: Library, signed: Sequence[Review]) -> Statement:
+    """The fault that the shop found, by the last signed review that says it."""
+    last = next((one for one in reversed(signed) if one.found), None)
+    if last is None:
+        return NOTHING
+    return Statement(
+        wording.listed([plain(library, name) for name in last.found]),
+        (*review(last.number), *(source for name in last.found for source in term("faults", name))),
+    )
+
+
+def shown(library: Library, reviews: Sequence[Review]) -> tuple[Reviewed, ...]:
+    """Every review in order, with its signature and what a later one amends."""
+    found = []
+    for one in reviews:
+        sign = one.signed
+        signed = (
+            f"Signed by {sign.name}, {sign.time:%Y-%m-%d %H:%M}. SHA-256 of the record's seal {sign.record}, "
+            f"of the write-up that was signed {sign.writeup}"
+            if sign
+            else "Not signed"
+        )
+        later = [other for other in reviews if other.number > one.number]
+        says = _says(library, one, later)
+        amending = [
+            other.number for other in later if any(f"review {other.number}" in one.amended for one in says)
+        ]
+        found.append(
+            Reviewed(
+                number=one.number,
+                time=f"{one.time:%Y-%m-%d %H:%M}",
+                reviewer=one.reviewer,
+                says=says,
+                signed=signed,
+                sources=once(
+                    (
+                        *review(one.number),
+                        *(source for number in amending for source in review(number)),
+                        *(source for name in one.found for source in term("faults", name)),
+                    )
+                ),
+            )
+        )
+    return tuple(found)
+
+
+def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...]:
+    """What a review says, each thing with the first later review that says something else about it."""
+
+    def amended(name: str) -> str:
+        mine = getattr(one, name)
+        found = next((other for other in later if getattr(other, name) not in ((), "", mine)), None)
+        return f"amended by review {found.number}" if found else ""
+
+    says = [Said("Done", one.done, amended("done"))] if one.done else []
+    if one.found:
+        names = wording.listed([plain(library, name) for name in one.found])
+        says.append(Said("Found", names, amended("found")))
+    says += [
+        Said("Part", _joined(part.part, part.quantity, part.price), amended("parts")) for part in one.parts
+    ]
+    says += [
+        Said(
+            "Labour",
+            _joined(work.work, f"{work.hours} h" if work.hours else "", work.price),
+            amended("labour"),
+        )
+        for work in one.labour
+    ]
+    if one.remarks:
+        says.append(Said("Remarks", one.remarks, ""))
+    return tuple(says)
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(filter(None, parts))
+
+
+def parts(signed: Sequence[Review]) -> tuple[PartLine, ...]:
+    """Part lines of the last signed review that has any."""
+    last = next((one for one in reversed(signed) if one.parts), None)
+    if last is None:
+        return ()
+    return tuple(PartLine(part.part, part.quantity, part.price, review(last.number)) for part in last.parts)
+
+
+def labour(signed: Sequence[Review]) -> tuple[LabourLine, ...]:
+    """Labour lines of the last signed review that has any."""
+    last = next((one for one in reversed(signed) if one.labour), None)
+    if last is None:
+        return ()
+    return tuple(LabourLine(work.work, work.hours, work.price, review(last.number)) for work in last.labour)

@@ -1,0 +1,155 @@
+"""Which verdict of a session counts, which came before and after it, and what it says when none does."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.library.procedure import LOAD_CIRCUIT, NO_CIRCUIT
+from assistant.core.values.entries import LedBack, ProcedureEntered, ResultTaken, StepSkipped
+from assistant.core.words import wording
+from assistant.writeup.contents import Found
+from assistant.writeup.naming import how_often, procedure_of, verdict_of
+from assistant.writeup.statement import (
+    NOTHING,
+    Source,
+    Statement,
+    header,
+    line,
+    once,
+    procedure,
+    term,
+    terms_of,
+)
+
+if TYPE_CHECKING:
+    from assistant.core.library.library import Library
+    from assistant.record.course import Course, Ended
+    from assistant.record.reading import RecordedSession
+
+
+def _standing(course: Course) -> list[Ended]:
+    """Verdicts that were affirmed and not taken back, in order."""
+    return [ended for ended in course.verdicts if ended.affirmed and not ended.withdrawn]
+
+
+def _after(course: Course, final: Ended | None) -> list[Ended]:
+    """Verdicts after the one that counts."""
+    return [] if final is None else [ended for ended in _standing(course) if ended.line > final.line]
+
+
+def _before(course: Course, final: Ended | None) -> list[Ended]:
+    """Verdicts before the one that counts, less those that were reached again: another test may lead there twice."""
+    if final is None:
+        return _standing(course)
+    again = {(ended.procedure, ended.verdict) for ended in (final, *_after(course, final))}
+    earlier = [ended for ended in _standing(course) if ended.line < final.line]
+    return [ended for ended in earlier if (ended.procedure, ended.verdict) not in again]
+
+
+def customer(library: Library, final: Ended) -> Statement:
+    """What the one fault of a verdict means to the car's owner."""
+    verdict = verdict_of(library, final)
+    if len(verdict.faults) != 1 or procedure_of(library, final.procedure).circuit == LOAD_CIRCUIT:
+        return NOTHING
+    (name,) = verdict.faults
+    words = library.terms.faults[name].customer
+    sources = (*said_at(library, final, "faults"), *term("faults", name, "customer"))
+    return Statement(words, sources) if words else NOTHING
+
+
+def found_before(library: Library, course: Course, final: Ended | None) -> tuple[Found, ...]:
+    """What the verdicts before the one that counts said."""
+    return _all_found(library, _before(course, final))
+
+
+def found_after(library: Library, course: Course, final: Ended | None) -> tuple[Found, ...]:
+    """What the verdicts after the one that counts said."""
+    return _all_found(library, _after(course, final))
+
+
+def said_at(library: Library, ended: Ended, key: str) -> tuple[Source, ...]:
+    """Where something of a verdict stands: the line that it was read out in, and the copied procedure."""
+    return (*line(ended.line), *procedure(library, ended.procedure, "verdicts", ended.verdict, key))
+
+
+def counting(library: Library, course: Course) -> Ended | None:
+    """The verdict that the session came to: the last one, unless work went on.
+
+    What was done afterwards without measuring a circuit, such as proving the repair, does not unsay a verdict that
+    names a fault.
+    """
+    if course.led_back is not None:
+        return None
+    work = (ProcedureEntered, ResultTaken, StepSkipped)
+    went_on = [
+        (dated.line, procedure_of(library, dated.entry.procedure).circuit)
+        for dated in course.entries
+        if isinstance(dated.entry, work)
+    ]
+    last = None
+    later: set[str] = set()
+    for ended in reversed(course.verdicts):
+        if not ended.affirmed or ended.withdrawn:
+            continue
+        while went_on and went_on[-1][0] > ended.line:
+            later.add(went_on.pop()[1])
+        if not later and last is None:
+            last = ended
+        if not later <= {NO_CIRCUIT}:
+            break
+        if verdict_of(library, ended).faults:
+            return ended
+    return last
+
+
+def _all_found(library: Library, verdicts: list[Ended]) -> tuple[Found, ...]:
+    """Each verdict once, however often it was reached; where it came first, with every line that says it."""
+    found: dict[tuple[str, str], list[Ended]] = {}
+    for ended in verdicts:
+        found.setdefault((ended.procedure, ended.verdict), []).append(ended)
+    return tuple(_found(library, same) for same in found.values())
+
+
+def _found(library: Library, same: list[Ended]) -> Found:
+    ended = same[0]
+    says = verdict_of(library, ended).says
+    return Found(
+        procedure_of(library, ended.procedure).title,
+        f"{says} (Reached {how_often(len(same))}.)" if len(same) > 1 else says,
+        (
+            *line(*(one.line for one in same)),
+            *procedure(library, ended.procedure, "title"),
+            *procedure(library, ended.procedure, "verdicts", ended.verdict, "says"),
+        ),
+    )
+
+
+def no_verdict(library: Library, session: RecordedSession, course: Course) -> Statement:
+    """Why there is no cause: where the session stopped."""
+    last = line(session.lines[-1].number) if session.lines else header("id")
+    if course.led_back is not None and isinstance(course.led_back.entry, LedBack):
+        back = course.led_back.entry
+        return Statement(f"Not decided. {back.says} {back.next}", line(course.led_back.line))
+    if not course.procedure:
+        return Statement("No verdict was reached. No test was begun.", last)
+    name = course.procedure
+    title = procedure_of(library, name).title
+    sources = (*last, *line(course.entries[-1].line), *procedure(library, name, "title"))
+    if course.step:
+        step = library.step(name, course.step)
+    elif (
+        course.verdicts
+        and course.verdicts[-1].procedure == course.procedure
+        and not course.verdicts[-1].affirmed
+    ):
+        return Statement(
+            f"No verdict was reached. What '{title}' led to was read out and not affirmed.",
+            once((*line(course.verdicts[-1].line), *sources)),
+        )
+    else:
+        step = procedure_of(library, name).steps[procedure_of(library, name).start]
+    where = f"{wording.connection(library.terms, step.measure)}; {wording.engine_words(step.measure.engine)}"
+    return Statement(
+        f"No verdict was reached. The session stopped in '{title}' before this test was answered: {where}.",
+        once((*sources, *procedure(library, name, "steps", step.name), *terms_of(step.measure))),
+    )
