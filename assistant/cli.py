@@ -31,7 +31,8 @@ if TYPE_CHECKING:
 
     from assistant.core.library.library import Library
     from assistant.core.values.finding import Finding
-    from assistant.proof import order as proof_order, work as proving
+    from assistant.proof import order as proof_order
+    from assistant.proof.result import Request
 
 # Every command imports what it needs when it runs, so that `--help` and `verify` do not load a recogniser.
 
@@ -133,7 +134,7 @@ def _keep_trace() -> str:
 
 
 def _run(options: argparse.Namespace) -> int:
-    from assistant.session import live  # noqa: PLC0415
+    from assistant.session import live, settings  # noqa: PLC0415
 
     if options.resume and options.procedure:
         raise UsageProblem(
@@ -144,25 +145,24 @@ def _run(options: argparse.Namespace) -> int:
         raise UsageProblem(
             "A resumed session keeps the odds that it began with. Leave out --no-history, or leave out --resume."
         )
-    facts = _facts(options)
-    settings = live.Settings(
+    wanted = settings.Settings(
         procedure=options.procedure or "no-start",
-        facts=facts,
+        facts=_facts(options),
         sessions=_sessions(options),
         resume=options.resume,
-        model=options.model,
-        microphone=options.microphone,
-        speaker=options.speaker,
-        headset=options.headset,
-        keys_only=options.keys_only,
-        silent=options.silent,
-        plain=options.plain,
-        speech_rate=options.speech_rate,
-        procedures=options.procedures,
-        grammars=options.grammars,
         history=not options.no_history,
+        gear=settings.Gear(
+            microphone=options.microphone,
+            speaker=options.speaker,
+            headset=options.headset,
+            keys_only=options.keys_only,
+            silent=options.silent,
+            plain=options.plain,
+            speech_rate=options.speech_rate,
+        ),
+        folders=settings.Folders(options.procedures, options.grammars, options.model),
     )
-    return live.run(settings)
+    return live.run(wanted)
 
 
 def _demo(options: argparse.Namespace) -> int:
@@ -240,16 +240,14 @@ def _lint(options: argparse.Namespace) -> int:
 def _prove(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
     from assistant.loading.folder import load_library, load_odds  # noqa: PLC0415
-    from assistant.proof import (  # noqa: PLC0415
-        order as proof_order,
-        report as proof_report,
-        story as proof_story,
-        work as proving,
-    )
+    from assistant.proof import order as proof_order, report as proof_report  # noqa: PLC0415
+    from assistant.proof.result import Request  # noqa: PLC0415
+    from assistant.proof.story import stories  # noqa: PLC0415
+    from assistant.proof.work import prove  # noqa: PLC0415
 
     folder = options.procedures or resources.directory("procedures")
     library = load_library(folder)
-    asked = proving.Asked(
+    asked = Request(
         procedures=tuple(dict.fromkeys(options.names)),
         systems=options.systems or 200,
         seed=options.seed,
@@ -261,13 +259,13 @@ def _prove(options: argparse.Namespace) -> int:
     bar = _Bar("Proving")
     orders: tuple[proof_order.Ordered, ...] = ()
     try:
-        report = proving.prove(library, asked, bar.show)
+        report = prove(library, asked, bar.show)
         if odds is not None:
             names = asked.procedures or tuple(library.procedures)
             orders = proof_order.order(library, odds, names)
     finally:
         bar.end()
-    told = tuple(proof_story.stories(library, report.procedures, asked))
+    told = tuple(stories(library, report.procedures, asked))
     if options.json:
         print(json.dumps(proof_report.to_json(report, told, orders), indent=1))
     else:
@@ -275,7 +273,7 @@ def _prove(options: argparse.Namespace) -> int:
     return 0 if report.holds else 1
 
 
-def _prove_pairs(options: argparse.Namespace, library: Library, asked: proving.Asked) -> int:
+def _prove_pairs(options: argparse.Namespace, library: Library, asked: Request) -> int:
     from assistant.proof import pairs as proof_pairs  # noqa: PLC0415
 
     all_hold = True

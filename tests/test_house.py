@@ -218,7 +218,6 @@ def circles() -> list[list[str]]:
 
 KNOWN_CIRCLES: list[list[str]] = [
     ["assistant.acoustic.bank", "assistant.acoustic.voices"],
-    ["assistant.record.reviews", "assistant.record.verifying"],
 ]
 """Circles that still have to be opened; the list only shrinks."""
 

@@ -5,24 +5,15 @@ strict, small, with a filler for everything else (`assistant.hearing.graph`).
 A user's own Vosk model keeps its sounds; its word graph is replaced by a strict one when it has a symbol table,
 else Vosk's run-time grammar is used.
 `vosk.Model()` is never called without a path: it would look for a model on the network.
-
-**Alternatives.** Vosk is asked for its best alternatives with their log-likelihoods, those with the filler among
-them; the probability of an alternative is its share of the sum of all likelihoods.
-They hold the filler only where it is nearly as likely.  Hearing the sound a second time with the filler alone, to know
-its likelihood always, was tried and made the confidence no better (`assistant.acoustic.calibrate`).
-What becomes of these is in `assistant.hearing.judge`.
 """
 
 from __future__ import annotations
 
 import json
-import math
 import os
 import tempfile
 import threading
-import time
 from collections import OrderedDict
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -35,17 +26,18 @@ from assistant.hearing.checking import check_fit, read_settings, read_weights, t
 from assistant.hearing.graph import (
     UNKNOWN,
     Costs,
-    PhoneLayout,
-    read_symbols,
     table_for,
     words_of,
     write_sounds,
     write_words,
 )
+from assistant.hearing.openfst import read_symbols
+from assistant.hearing.phones import PhoneLayout
+from assistant.hearing.recognition import Recognition, Stream
 from assistant.hearing.sound import RATE, Samples
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping
 
     from assistant.grammar.grammar import StepGrammar
     from assistant.grammar.lexicon import Pronunciation
@@ -73,21 +65,6 @@ real-time factor 0.14, at worst 3); without that first pass it is 0.03.
 Beam and bound on memory (bytes) keep the last step of an utterance short: on the grammar of numbers, the largest,
 64 ms at the 95th percentile, against 301 ms at 6.0 and 2000000, with the same quality of confidence.
 """
-
-ALTERNATIVES = 20
-"""Most alternatives that are asked for; most utterances have fewer than ten within the beam."""
-
-DITHER = 3.0
-"""Standard deviation, in steps of 16-bit samples, of the noise that is added to sound before recognition.
-
-The bundled model was trained with it, and digital silence breaks recognisers.
-It is the same noise every time, and Kaldi's own is switched off, so that the same sound gives the same words.
-"""
-
-_NOISE = np.random.default_rng(1).normal(0.0, DITHER, RATE).astype(np.float32)
-
-PIECE = RATE // 10
-"""Samples handed to Vosk at once: 0.1 s."""
 
 
 def find_model(option: Path | None = None) -> Path:
@@ -171,122 +148,6 @@ def _refuse_layout(path: Path) -> None:
     raise ModelProblem(
         f"The recogniser model {path} lacks the file am/final.mdl. Name the directory that holds 'am' and 'conf'."
     )
-
-
-@dataclass(frozen=True)
-class Alternative:
-    """One way to understand an utterance; `score` is its log-likelihood, comparable within the utterance only."""
-
-    words: str
-    score: float
-
-
-@dataclass(frozen=True)
-class Recognition:
-    """What the recogniser made of a piece of sound.
-
-    Attributes:
-        words: The best words, "" for none; hold ``[unk]`` for speech outside the grammar.
-        confidence: Probability of exactly these words, 0 to 1; 0 without words.
-        elapsed_s: Time spent on it, s.
-        word_confidences: For each word the probability of the alternatives that have it at the same place,
-            counted from the beginning or from the end.
-        alternatives: All, the best first.
-        calibrated: Whether the measured calibration of confidence holds for it: the graph was written here.
-    """
-
-    words: str
-    confidence: float
-    elapsed_s: float
-    word_confidences: tuple[float, ...] = ()
-    alternatives: tuple[Alternative, ...] = ()
-    calibrated: bool = False
-
-    @classmethod
-    def of(
-        cls, alternatives: Iterable[Alternative], elapsed_s: float, *, calibrated: bool = False
-    ) -> Recognition:
-        """Rank alternatives by score and state their probabilities."""
-        ranked = tuple(sorted(alternatives, key=lambda one: -one.score))
-        if not ranked or not ranked[0].words:
-            return cls("", 0.0, elapsed_s, (), ranked, calibrated)
-        shares = probabilities(ranked)
-        best = ranked[0].words.split()
-        confidences = []
-        for number, word in enumerate(best):
-            total = 0.0
-            for one, share in zip(ranked, shares, strict=True):
-                words = one.words.split()
-                from_end = len(words) - (len(best) - number)
-                if words[number : number + 1] == [word] or (from_end >= 0 and words[from_end] == word):
-                    total += share
-            confidences.append(min(1.0, total))
-        return cls(ranked[0].words, shares[0], elapsed_s, tuple(confidences), ranked, calibrated)
-
-
-def probabilities(alternatives: Sequence[Alternative]) -> tuple[float, ...]:
-    """Share of each alternative in the sum of all likelihoods."""
-    best = max((one.score for one in alternatives), default=0.0)
-    likelihoods = [math.exp(one.score - best) for one in alternatives]
-    total = sum(likelihoods)
-    return tuple(likelihood / total for likelihood in likelihoods)
-
-
-class Stream:
-    """One utterance on its way into words.
-
-    Args:
-        recogniser: Vosk's, with the graph of the step.
-        calibrated: As in `Recognition`.
-    """
-
-    def __init__(self, recogniser: Any, *, calibrated: bool = False) -> None:
-        recogniser.SetMaxAlternatives(ALTERNATIVES)
-        self._recogniser = recogniser
-        self._calibrated = calibrated
-        self._position = 0
-        self.elapsed_s = 0.0
-
-    def accept(self, samples: Samples) -> None:
-        """The next sound, 16 kHz.
-
-        The recogniser's own end-point rules are not followed: an utterance ends where `finish` is called.
-
-        Raises:
-            ModelProblem: The model's settings or network cannot be worked with.
-        """
-        begun = time.perf_counter()
-        for start in range(0, len(samples), PIECE):
-            piece = samples[start : start + PIECE]
-            noise = _NOISE[(self._position + np.arange(len(piece))) % len(_NOISE)]
-            self._position += len(piece)
-            noisy = np.clip(np.rint(piece + noise), -32768, 32767).astype("<i2")
-            try:
-                self._recogniser.AcceptWaveform(noisy.tobytes())
-            except Exception as error:
-                raise ModelProblem(
-                    f"The recogniser cannot work with this model ({error}). Copy the model again, whole."
-                ) from error
-        self.elapsed_s += time.perf_counter() - begun
-
-    def partial(self) -> str:
-        """The words so far."""
-        begun = time.perf_counter()
-        words = str(json.loads(self._recogniser.PartialResult()).get("partial", ""))
-        self.elapsed_s += time.perf_counter() - begun
-        return " ".join(words.split())
-
-    def finish(self) -> Recognition:
-        """The words at the end; the stream is used up."""
-        begun = time.perf_counter()
-        answer = json.loads(self._recogniser.FinalResult())
-        scores: dict[str, float] = {}
-        for one in answer.get("alternatives", ()):
-            words = " ".join(str(one["text"]).split())
-            scores[words] = max(float(one["confidence"]), scores.get(words, -math.inf))
-        self.elapsed_s += time.perf_counter() - begun
-        alternatives = (Alternative(words, score) for words, score in scores.items())
-        return Recognition.of(alternatives, self.elapsed_s, calibrated=self._calibrated)
 
 
 class Recogniser:

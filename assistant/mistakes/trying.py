@@ -31,8 +31,10 @@ from assistant.linting import lint_grammars_for, lint_procedures, listened_for
 from assistant.loading.folder import load_folder, load_library
 from assistant.mistakes import editing, making
 from assistant.mistakes.editing import Mistake
+from assistant.proof.cases import electrical
+from assistant.proof.result import Request
 from assistant.proof.walk import followed
-from assistant.proof.work import Asked, electrical, prove
+from assistant.proof.work import prove
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -40,7 +42,7 @@ if TYPE_CHECKING:
     from assistant.core.library.library import Library
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.finding import Finding
-    from assistant.proof.work import Report
+    from assistant.proof.result import Proof
 
 COUNT = 90
 """Mistakes that are made unless another number is named: about three of each kind."""
@@ -225,7 +227,7 @@ def _noticed(bench: Bench, before: Sound, mistake: Mistake, folder: Path) -> Tri
     return Tried(mistake, fate(moved, before.presumed), told, tuple(moved[:3]))
 
 
-def _comes_there(report: Report, library: Library, mistake: Mistake) -> bool:
+def _comes_there(report: Proof, library: Library, mistake: Mistake) -> bool:
     """Whether any car of the proof comes to the step, or to a step that leads to the verdict."""
     where, name = mistake.place.split("/", 1)
     steps = library.procedures[mistake.procedure].steps
@@ -253,11 +255,11 @@ def _heard(library: Library) -> frozenset[object]:
     return frozenset((*requests_of(library), *listened_for(library)))
 
 
-def _asked(bench: Bench, names: tuple[str, ...] = ()) -> Asked:
-    return Asked(procedures=names, systems=bench.systems, seed=bench.seed, processes=1)
+def _asked(bench: Bench, names: tuple[str, ...] = ()) -> Request:
+    return Request(procedures=names, systems=bench.systems, seed=bench.seed, processes=1)
 
 
-def _failures(folder: Path, report: Report) -> dict[str, str]:
+def _failures(folder: Path, report: Proof) -> dict[str, str]:
     """The sentence of each failure, by the same without its numbers: one more car is no further failure."""
     found = [failure.sentence for proven in report.procedures for failure in proven.failures]
     return {_bare(folder, sentence): _shown(folder, sentence) for sentence in found}
@@ -271,7 +273,7 @@ def _bare(folder: Path, text: str) -> str:
     return re.sub(r"[0-9.]+", "#", _shown(folder, text))
 
 
-def _rows(report: Report) -> dict[Place, dict[str, float]]:
+def _rows(report: Proof) -> dict[Place, dict[str, float]]:
     return {
         (proven.name, observer, case.fault, case.mechanism): asdict(row)
         for proven in report.procedures

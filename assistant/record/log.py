@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Self
 
@@ -26,15 +27,10 @@ from assistant.record.header import (
 )
 from assistant.record.laying import lay, sweep, take_lock, tidy
 from assistant.record.logfiles import LogFiles
-from assistant.record.reading import (
-    RecordedSession,
-    check_folder,
-    log_names,
-    recorded_session,
-    scan_session,
-    seal_bytes,
-)
+from assistant.record.reading import recorded_session
+from assistant.record.recorded import RecordedSession, log_names
 from assistant.record.review_head import write_seal
+from assistant.record.scanning import check_folder, scan_session, seal_bytes
 from assistant.record.storage import (
     canonical,
     make_private_folder,
@@ -73,6 +69,37 @@ def random_token() -> str:
     return "".join(secrets.choice(_NAME_SIGNS) for _ in range(4))
 
 
+@dataclass
+class Chain:
+    """The lines of a log, each of which holds the checksum of the one before it.
+
+    Attributes:
+        lines: How many are safe on the disk.
+        last: SHA-256 of the last of these; of the header, as long as there is none.
+        waiting: Lines that are not on the disk yet.
+    """
+
+    lines: int
+    last: str
+    waiting: list[bytes] = field(default_factory=list)
+
+    def add(self, moment: datetime, event: Event, actions: Sequence[Action]) -> None:
+        """Put one more line among those that wait."""
+        body = {
+            "number": self.lines + len(self.waiting) + 1,
+            "time": moment.isoformat(timespec="milliseconds"),
+            "event": to_json(event),
+            "actions": [to_json(action) for action in actions],
+            "previous": sha256(self.waiting[-1]) if self.waiting else self.last,
+        }
+        self.waiting.append(canonical(body))
+
+    def confirm(self) -> None:
+        """Take note that all that waited, one line at least, is on the disk."""
+        last, lines = sha256(self.waiting[-1]), self.lines + len(self.waiting)
+        self.last, self.lines, self.waiting = last, lines, []
+
+
 class SessionLog:
     """A session that is being recorded, locked against a second writer until it is closed.
 
@@ -101,9 +128,7 @@ class SessionLog:
         self._now = now
         self._laid = laid  # what a second place would be laid with
         self._files = LogFiles(folder)
-        self._lines = 0
-        self._last = sha256(laid[0])
-        self._waiting: list[bytes] = []
+        self._chain = Chain(0, sha256(laid[0]))
         self._clips = 0
         self._sealed = False
         self._low = False
@@ -192,8 +217,7 @@ class SessionLog:
             session = cls(folder, recorded.header, lock, now, laid)
             session.recorded = recorded
             session.torn = recorded.torn
-            session._lines = len(recorded.lines)
-            session._last = scan.last
+            session._chain = Chain(len(recorded.lines), scan.last)
             session._files.go_on()
             session._clips = max(_clip_numbers(folder), default=0)
         except BaseException:
@@ -211,7 +235,7 @@ class SessionLog:
     @property
     def lines(self) -> int:
         """How many lines are safe on the disk."""
-        return self._lines
+        return self._chain.lines
 
     def append(self, event: Event, actions: Sequence[Action]) -> RecordProblem | None:
         """Record an event and the actions it caused; when this returns, they are on the disk.
@@ -228,14 +252,7 @@ class SessionLog:
             RecordProblem: The line is not on the disk. It is kept in memory and written with the next one.
         """
         self._check_open()
-        body = {
-            "number": self._lines + len(self._waiting) + 1,
-            "time": self._now().isoformat(timespec="milliseconds"),
-            "event": to_json(event),
-            "actions": [to_json(action) for action in actions],
-            "previous": sha256(self._waiting[-1]) if self._waiting else self._last,
-        }
-        self._waiting.append(canonical(body))
+        self._chain.add(self._now(), event, actions)
         return self._write_waiting()
 
     def keep_clip(self, samples: npt.NDArray[np.int16]) -> Clip:
@@ -261,7 +278,7 @@ class SessionLog:
             RecordProblem: A line that failed before, or the seal, cannot be written; the session stays open.
         """
         self._check_open()
-        warning = self._write_waiting() if self._waiting else None
+        warning = self._write_waiting() if self._chain.waiting else None
         misplaced = self._files.misplaced()
         if misplaced:
             warning = self._move(misplaced)
@@ -269,7 +286,8 @@ class SessionLog:
         names += [entry.name for entry in self.folder.glob(f"{TORN_FILE}*")]
         names += [f"{CLIPS}/{entry.name}" for entry in (self.folder / CLIPS).glob("*.flac")]
         files = {name: sha256(read_file(self.folder / name)) for name in names}
-        write_seal(self.folder, seal_bytes(self._now(), self._lines, self._last, files, REVIEWS_HEAD_FILE))
+        seal = seal_bytes(self._now(), self._chain.lines, self._chain.last, files, REVIEWS_HEAD_FILE)
+        write_seal(self.folder, seal)
         self._sealed = True
         self.close()
         return warning
@@ -297,7 +315,7 @@ class SessionLog:
             raise RecordProblem(f"The session {self.folder.name} was closed. Resume it first.")
 
     def _write_waiting(self) -> RecordProblem | None:
-        data = b"".join(self._waiting)
+        data = b"".join(self._chain.waiting)
         try:
             warning = self._files.write(data)
         except RecordProblem as problem:
@@ -307,8 +325,7 @@ class SessionLog:
             misplaced = self._files.misplaced()
             if misplaced:
                 warning = self._move(misplaced)
-        last, lines = sha256(self._waiting[-1]), self._lines + len(self._waiting)
-        self._last, self._lines, self._waiting = last, lines, []
+        self._chain.confirm()
         self._files.confirm()
         return warning or self._room()
 

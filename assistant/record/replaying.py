@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from assistant.core.library.library import Library
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.thresholds import Thresholds
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 
 class Dialogue(Protocol):

@@ -24,9 +24,10 @@ from assistant.core.values.result import Control
 from assistant.loading.folder import load_folder, load_library
 from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Facts, Header
 from assistant.record.history import read_history
-from assistant.record.index import INDEX_FILE, find_sessions
-from assistant.record.reading import seal_bytes
-from assistant.record.reviews import add_review
+from assistant.record.index import find_sessions
+from assistant.record.index_file import INDEX_FILE
+from assistant.record.new_review import add_review
+from assistant.record.scanning import seal_bytes
 from assistant.record.searching import Wanted, fits, vin_part, words_of
 from assistant.record.storage import canonical, read_file, sha256
 from assistant.record.summaries import list_sessions

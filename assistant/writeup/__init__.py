@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.record.contents import read_inside
 from assistant.record.header import SEAL_FILE
-from assistant.record.reading import RecordedSession, read_session, recorded_folder
+from assistant.record.reading import read_session, recorded_folder
 from assistant.record.reviews import read_reviews
 from assistant.record.storage import sha256
 from assistant.writeup.contents import Draft
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.core.library.library import Library
+    from assistant.record.recorded import RecordedSession
 
 
 def drafted(folder: Path) -> tuple[Draft, RecordedSession, Library]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from assistant.core.library.library import Library
     from assistant.core.reasoning.knowledge import Knowledge
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
     from assistant.record.reviews import Review
 
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from assistant.core.library.library import Library
     from assistant.record.course import Course, Dated
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 # Remarks that would fill a page one by one; they are counted.
 _COUNTED = {

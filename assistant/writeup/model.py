@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Verdict
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.record.course import Course
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 _WORTH_A_LINE = 0.01
 """Probability from which a fault is written down as still possible."""

@@ -25,7 +25,7 @@ from assistant.writeup.statement import (
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
     from assistant.record.course import Course, Dated, Passed, Taken
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 _CONFIRMED = {
     ("voice", "taken"): "taken as heard",

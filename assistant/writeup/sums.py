@@ -13,7 +13,7 @@ from assistant.writeup.statement import Statement, header, line, once, procedure
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
     from assistant.record.course import Course, Taken
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 
 def _as_given(taken: Taken) -> str:

@@ -24,7 +24,7 @@ from assistant.writeup.statement import (
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
     from assistant.record.course import Course, Ended
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 
 def _standing(course: Course) -> list[Ended]:

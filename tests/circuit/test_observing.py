@@ -13,14 +13,7 @@ from assistant.circuit import eye, timing
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named, mechanisms
 from assistant.circuit.lamps import lamp_named
 from assistant.circuit.network import rows_of
-from assistant.circuit.observing import (
-    VERSION,
-    Observed,
-    mistaken,
-    observe,
-    outcome_shares,
-    reading_shares,
-)
+from assistant.circuit.observing import VERSION, Observed, mistaken, observe, outcome_shares, reading_shares
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import turn

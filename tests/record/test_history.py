@@ -25,7 +25,7 @@ from assistant.record import (
 from assistant.record.course import Dated, follow
 from assistant.record.header import REVIEWS_FILE
 from assistant.record.history import History, Reviewed, Score, read_history
-from assistant.record.index import INDEX_FILE
+from assistant.record.index_file import INDEX_FILE
 from assistant.record.reading import recorded_folder
 from assistant.record.timing import STORIES, make_up, played
 from assistant.resources import directory

@@ -17,7 +17,7 @@ from assistant.errors import BayAssistantError, RecordProblem
 from assistant.loading.folder import load_library
 from assistant.record import find_sessions, list_sessions, read_session, verify
 from assistant.record.history import read_history
-from assistant.record.index import INDEX_FILE
+from assistant.record.index_file import INDEX_FILE
 from assistant.record.storage import read_file
 from assistant.record.summaries import newest_session, session_named
 from assistant.record.timing import make_up

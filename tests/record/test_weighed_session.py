@@ -17,7 +17,8 @@ from assistant.errors import FileProblem, RecordBroken
 from assistant.loading.folder import LIKELIHOODS_FILE, load_folder
 from assistant.record import SessionLog, read_session, replay, verify
 from assistant.record.header import Header, parse_header
-from assistant.record.reading import RecordedSession, recorded_folder
+from assistant.record.reading import recorded_folder
+from assistant.record.recorded import RecordedSession
 from assistant.record.replaying import other_likelihoods
 from assistant.resources import directory
 
