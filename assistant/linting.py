@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant.circuit import adding
 from assistant.core import dialogue
 from assistant.core.dialogue.sayable import REASONS, requests_of
 from assistant.core.library.procedure import SAME_POINT, Leads
@@ -38,8 +39,12 @@ SAID = ("node", "item")
 
 
 def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
-    """All findings, the grammars' first."""
-    return [*lint_grammars_for(library, grammars), *lint_procedures(library, knowledge, grammars)]
+    """All findings, the grammars' first, and last what the circuit model lacks."""
+    return [
+        *lint_grammars_for(library, grammars),
+        *lint_procedures(library, knowledge, grammars),
+        *adding.findings(library),
+    ]
 
 
 def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:

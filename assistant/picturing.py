@@ -102,18 +102,19 @@ def each_said(
 ) -> list[whole.Said]:
     """What the circuit model says about a step with each of these mechanisms, computed together."""
     from assistant.circuit import eye  # noqa: PLC0415
-    from assistant.circuit.lamps import HEAVY_LAMP, lamp_named  # noqa: PLC0415
-    from assistant.circuit.observing import answer_shares, observe  # noqa: PLC0415
+    from assistant.circuit.answers import answer_shares  # noqa: PLC0415
+    from assistant.circuit.instruments import REGISTRY  # noqa: PLC0415
+    from assistant.circuit.lamps import lamp_named  # noqa: PLC0415
+    from assistant.circuit.observing import observe  # noqa: PLC0415
     from assistant.circuit.tracing import traces  # noqa: PLC0415
 
     circuit, measure = procedure.circuit, step.measure
     known = lamp_named(lamp)
     systems = _systems(system)
     setting = "Typical system." if system == TYPICAL else f"Random system, {system.replace(':', ' ')}."
-    if measure.instrument == "test-lamp":
-        setting += f" Lamp {lamp}: {known.about}."
-    elif measure.instrument == "heavy-lamp":
-        setting += f" Lamp {HEAVY_LAMP}: {lamp_named(HEAVY_LAMP).about}."
+    bulb = REGISTRY[measure.instrument].bulb(known)
+    if bulb is not None:
+        setting += f" Lamp {bulb.name}: {bulb.about}."
     found = []
     observed_of_all = [observe(circuit, mechanism, measure, systems, lamp) for mechanism in wanted]
     curves = traces(circuit, wanted, measure, systems, 0, lamp)

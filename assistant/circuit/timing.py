@@ -9,8 +9,9 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assistant.circuit.answers import answer_shares
 from assistant.circuit.catalogue import mechanisms
-from assistant.circuit.observing import answer_shares, observe
+from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.core.library.procedure import NO_CIRCUIT
 
@@ -23,7 +24,7 @@ COUNTS = (1, 50, 200, 800)
 
 
 @dataclass(frozen=True)
-class Timing:
+class ModelTime:
     """Seconds for all observations on so many systems, and how many (mechanism, measurement) there were."""
 
     systems: int
@@ -31,7 +32,7 @@ class Timing:
     seconds: float
 
 
-def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> list[Timing]:
+def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> list[ModelTime]:
     """Observe everything, with shares of answers, on fresh systems of each count; one process."""
     found = []
     for count in counts:
@@ -45,5 +46,5 @@ def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> 
                 for mechanism in mechanisms(procedure.circuit):
                     answer_shares(observe(procedure.circuit, mechanism, step.measure, systems), step)
                     observations += 1
-        found.append(Timing(count, observations, time.perf_counter() - begin))
+        found.append(ModelTime(count, observations, time.perf_counter() - begin))
     return found
