@@ -178,9 +178,7 @@ PAD = {
     "Backspace": "erase",
     "Escape": "stop",
     "space": "stop",
-    "n": "note",
-    "q": "close",
-    "w": "why",
+    **{word.letter: word.key for word in Control if word.letter},
 }
 """Keys as the README writes them and as the dialogue calls them."""
 

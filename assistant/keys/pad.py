@@ -19,6 +19,7 @@ import threading
 import tty
 from typing import TYPE_CHECKING, Self
 
+from assistant.core.values.result import Control
 from assistant.errors import GearProblem
 from assistant.keys.restoring import Undo
 
@@ -33,7 +34,7 @@ _ESC = 0x1B
 _LONGEST_SEQUENCE = 32
 """No cursor or function key sends more bytes; a longer sequence is dropped, so keys are not swallowed for long."""
 
-_COMMANDS = {"n": "note", "q": "close", "w": "why"}
+_COMMANDS = {word.letter: word.key for word in Control if word.letter}
 """Letters that are commands; while something is spelled, the dialogue treats them as letters again."""
 
 _LETTERS = {letter: _COMMANDS.get(letter, letter) for letter in "abcdefghijklmnopqrstuvwxyz"}
