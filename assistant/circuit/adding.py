@@ -1,4 +1,4 @@
-"""What a person who adds a circuit, an instrument, an outcome or a test still has to do, and how.
+"""Findings for a person who adds a circuit, an instrument, an outcome, a fault or a test: what is left to do, and how.
 
 The dialogue runs with names that the circuit model does not know: what was found is then recorded and not weighed.
 A proof and a session are only as good as the model, so each name that it lacks is a finding that says which file
@@ -45,7 +45,7 @@ WRITE = "Run: bay-assistant lint --write-likelihoods"
 
 
 def findings(library: Library) -> list[Finding]:
-    """What the model or the likelihoods do not know of these procedures; empty for a library without procedures."""
+    """Everything in these procedures that the model or the likelihoods do not know; nothing for an empty library."""
     folder = next((Path(one.file).parent for one in library.procedures.values() if one.file), None)
     if folder is None:
         return []

@@ -157,7 +157,9 @@ def _contradictions(library: Library) -> Iterator[Finding]:
                 )
 
 
-def all_spoken(library: Library, knowledge: Knowledge | None, turns: int = 1500) -> list[saying.Spoken]:
+def all_spoken(
+    library: Library, knowledge: Knowledge | None, turns: int = 1500
+) -> list[saying.SpokenSentence]:
     """Every sentence that can be said, with the file and line that its words come from.
 
     Args:

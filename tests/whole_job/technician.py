@@ -53,7 +53,7 @@ from assistant.record import Facts, SessionLog
 from assistant.rehearsal.player import MadeClock
 from assistant.screen.terminal import LineScreen
 from assistant.session.demo.person import PlayedPerson
-from assistant.session.demo.scenario import Scenario, Turn
+from assistant.session.demo.scenario import PlayedTurn, Scenario
 from assistant.session.demo.stage import Stage
 from assistant.speaking.voice import Voice
 
@@ -288,7 +288,7 @@ class Technician(PlayedPerson):
 
     # --- what he does ---
 
-    def decide(self) -> Turn | None:
+    def decide(self) -> PlayedTurn | None:
         """The next thing to do; None: wait."""
         state = self.state()
         procedure, name = self.position()
@@ -308,7 +308,7 @@ class Technician(PlayedPerson):
             return self._aside(aside, step)
         return self._answer(state, procedure, step)
 
-    def _aside(self, aside: Aside, step: Step | None) -> Turn:
+    def _aside(self, aside: Aside, step: Step | None) -> PlayedTurn:
         match aside.does:
             case "slip":
                 self._slipped = True
@@ -329,7 +329,7 @@ class Technician(PlayedPerson):
             case _:
                 return self._speak(aside.words)
 
-    def _answer(self, state: State, procedure: str, step: Step | None) -> Turn | None:
+    def _answer(self, state: State, procedure: str, step: Step | None) -> PlayedTurn | None:
         keyed = self.screen.board is not None and self.screen.board.keys_only
         match state:
             case State.INQUIRING:
@@ -362,7 +362,7 @@ class Technician(PlayedPerson):
             case _:
                 return None
 
-    def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> Turn:
+    def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> PlayedTurn:
         if self._slipped:  # the wrong word was taken: the next step is asked already
             self._slipped = False
             return self._speak("correction")
@@ -403,7 +403,7 @@ class Technician(PlayedPerson):
             return [*"9999999", "enter"]
         return [str(1 + [answer.outcome for answer in step.answers].index(outcome or ""))]
 
-    def _conclude(self, *, keyed: bool) -> Turn:
+    def _conclude(self, *, keyed: bool) -> PlayedTurn:
         said = self.screen.last
         if "Affirm, or say correction" in said:
             words, key = "affirm", "enter"
@@ -413,7 +413,7 @@ class Technician(PlayedPerson):
             words, key = "close session", "plus"
         return self._press(key) if keyed else self._speak(words)
 
-    def _fact(self, *, keyed: bool) -> Turn:
+    def _fact(self, *, keyed: bool) -> PlayedTurn:
         """What is asked for about car, order and gear; signs are spelled four in a breath, checked by the read-back."""
         asked = self.asked()
         value = self.facts.get(asked.inquiry.name)
@@ -430,7 +430,7 @@ class Technician(PlayedPerson):
         rest = value[len(asked.signs) :][:4]
         return self._speak(_spelled(rest) if rest else "that is all")
 
-    def _confirm(self) -> Turn:
+    def _confirm(self) -> PlayedTurn:
         waiting = self.asked().waiting
         value = self.facts[self.asked().inquiry.name]
         right = waiting.value == value or (
@@ -442,7 +442,7 @@ class Technician(PlayedPerson):
 
     def _speak(
         self, words: str, snr_db: float | None = None, lead_s: float = LEAD_S, after_s: float = 0.8
-    ) -> Turn:
+    ) -> PlayedTurn:
         if len(self.uttered) > MOST:
             raise AssertionError(f"the session does not end; last said: {self.screen.last}")
         self._tries = self._tries + 1 if words == self._last_said else 0
@@ -451,12 +451,12 @@ class Technician(PlayedPerson):
             self._cranked = None  # the test is made again
         path, ratio = self.mouth.say(words, snr_db, lead_s)
         self.saying = (words, ratio)
-        return Turn(frozenset(), after_s, path, (), once=True)
+        return PlayedTurn(frozenset(), after_s, path, (), once=True)
 
-    def _press(self, *keys: str) -> Turn:
+    def _press(self, *keys: str) -> PlayedTurn:
         self._tries = 0
         self._last_said = ""
-        return Turn(frozenset(), 0.8, None, keys, once=True)
+        return PlayedTurn(frozenset(), 0.8, None, keys, once=True)
 
     def hears_itself_heard(self, event: Event) -> None:
         """Take down what became of what was said."""

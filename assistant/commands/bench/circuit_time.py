@@ -1,4 +1,4 @@
-"""How long the model takes: every mechanism, every measurement of the procedures, over random systems.
+"""The time that the model takes: every mechanism, every measurement of the procedures, over random systems.
 
 A benchmark (``bay-assistant bench circuit``), not a test.
 """
