@@ -13,8 +13,8 @@ from assistant.core.dialogue.inquiring import Asked
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails
 from assistant.core.library.procedure import Measurement, Procedure, Step
-from assistant.core.reasoning.evidence import Memo
 from assistant.core.reasoning.knowledge import Knowledge
+from assistant.core.reasoning.scales import Memo
 from assistant.core.values.entries import FactGiven, LedBack
 from assistant.core.values.events import Action
 

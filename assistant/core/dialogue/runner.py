@@ -28,13 +28,14 @@ from assistant.core.dialogue.showing import settle, show
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.table import ROWS
 from assistant.core.dialogue.talk import Talk
-from assistant.core.reasoning.evidence import Assessment, Memo
+from assistant.core.reasoning.scales import Memo
 from assistant.core.values.events import Event, Heard, KeyPressed, Speech
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.inquiring import Asked
     from assistant.core.dialogue.triggers import Known, Meaning
     from assistant.core.library.library import Library
+    from assistant.core.reasoning.evidence import Assessment
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Action
     from assistant.core.values.thresholds import Thresholds
