@@ -7,19 +7,21 @@ read as it is meant (`assistant.rehearsal.judging`).
 
 from __future__ import annotations
 
+import importlib
 import inspect
+import pkgutil
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.circuit import adding
-from assistant.core.dialogue import runner
+from assistant.core import dialogue as dialogue_room, words as words_room
 from assistant.core.dialogue.states import REASONS, requests_of
 from assistant.core.library.procedure import Leads
 from assistant.core.library.vocabulary import SAME_POINT
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.grammar.lint import lint_grammars
 from assistant.rehearsal import judging, saying
 
@@ -84,7 +86,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
     for kind, names in (
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
         ("outcome", _choices(library)),
-        ("outcome", {name: wording.procedure_short(name) for name in library.procedures}),
+        ("outcome", {name: remarking.procedure_short(name) for name in library.procedures}),
         ("place", _said(library)),
     ):
         for name, called in names.items():
@@ -168,13 +170,23 @@ def all_spoken(
         turns: How much is let happen in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
-    sources = {module.__name__: inspect.getsource(module) for module in (runner, wording)}
+    sources = _sources()
     return [
         replace(one, file=where[0], line=where[1])
         if one.file == saying.DIALOGUE and (where := _written(one.sentence, sources))
         else one
         for one in found
     ]
+
+
+def _sources() -> dict[str, str]:
+    """The source of every module that holds sentences of the dialogue, by the module's name."""
+    names = [
+        f"{room.__name__}.{found.name}"
+        for room in (dialogue_room, words_room)
+        for found in pkgutil.iter_modules(room.__path__)
+    ]
+    return {name: inspect.getsource(importlib.import_module(name)) for name in names}
 
 
 def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:

@@ -103,7 +103,7 @@ from assistant.core.values.events import (
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.core.values.thresholds import OLD_RULES, Thresholds
 from assistant.core.values.units import convert, number_words, plain_number, span_words
-from assistant.core.words import wording
+from assistant.core.words import instructing, placing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
@@ -394,7 +394,7 @@ class Runner:
         step = self._step
         if step is None:
             return Trigger.UNEXPECTED, None
-        if result.place is not None and not wording.fits(step, result.place):
+        if result.place is not None and not placing.fits(step, result.place):
             return Trigger.WRONG_PLACE, result.place
         value, unit = result.value, result.unit
         answer: Answer | None = None
@@ -722,7 +722,7 @@ class Runner:
         if self.state in (State.ASKING, State.CRANKING) and step.measure.engine is Engine.CRANKING:
             self._stop_crank(timed=stop_first)
         self._heard = payload.words if payload.how == "voice" else self._result_words(payload)
-        spoken = wording.read_back(self._library, step, payload.answer, payload.value, payload.unit)
+        spoken = reporting.read_back(self._library, step, payload.answer, payload.value, payload.unit)
         if stop_first:
             spoken = f"{STOP_CRANKING} {spoken}"
         acceptance = grade(step, payload.answer, payload.confidence, self._limits)
@@ -736,7 +736,7 @@ class Runner:
     def _on_wrong_place(self, payload: object) -> State:
         said = self._library.terms.places.get(str(payload))
         words = said.short if said else str(payload).replace("-", " ")
-        here = wording.place_words(self._library, self._current)
+        here = placing.place_words(self._library, self._current)
         self._note(self._remark("wrong place", f"{words} was said at the {here}: {self._heard}"))
         text = f"You said {words}. This test is on the {here}."
         if here in ("unplugged", "comparison"):
@@ -842,7 +842,7 @@ class Runner:
         self._note(ResultUndone(last.number, last.procedure, last.step, str(payload)))
         taken = self._library.step(last.procedure, last.step)
         words = (
-            wording.read_back(
+            reporting.read_back(
                 self._library, taken, last.pending.answer, last.pending.value, last.pending.unit
             )
             if last.pending
@@ -884,7 +884,7 @@ class Runner:
             short, keys = "", self._numbered_procedures()
         if self.state is State.ASKING and self._current.reading is not None:
             # On a number every digit is a digit, so this key is also the way to hear the step again.
-            setup = wording.setup(self._library, self._current, self._connected, whole=True)
+            setup = instructing.setup(self._library, self._current, self._connected, whole=True)
             short = " ".join((*setup, *self._act(setup), short))
         why = "Say why for the reasons." if self.state is State.ASKING else ""
         self._say(" ".join(filter(None, (short, keys, why))), Speech.HELP)
@@ -918,7 +918,7 @@ class Runner:
         if self._must_rest():
             parts.append(f"{self._rest_words()} before you crank again.")
         parts.append("Then answer again.")
-        parts.append(wording.question(self._library, step))
+        parts.append(instructing.question(self._library, step))
         self._say(" ".join(parts), Speech.HELP)
         return State.ASKING
 
@@ -1031,7 +1031,7 @@ class Runner:
             return self.state
         if self.state is State.RESTING:
             self._out.append(CancelTimer(REST_TIMER))
-        self._say(f"Skip this test. Why? {wording.numbered(REASONS.values())}", Speech.PROMPT)
+        self._say(f"Skip this test. Why? {instructing.numbered(REASONS.values())}", Speech.PROMPT)
         return State.SKIPPING
 
     def _on_reason(self, payload: object) -> State:
@@ -1091,7 +1091,7 @@ class Runner:
             self._pending = None
             self._typed = ""
             self._out.append(CutSpeech())
-            self._prompt = wording.question(self._library, self._current)
+            self._prompt = instructing.question(self._library, self._current)
         if key == "erase":
             self._typed = self._typed[:-1]
         elif key == "minus":
@@ -1193,7 +1193,7 @@ class Runner:
                 return self._stop_circle(name)
             self._visits = self._visits.returning(came_from, name)
             self._again_in = name
-            told = wording.new_since([self._result_of(past, tuple(new[-2:])) for past in new[-2:]])
+            told = remarking.new_since([self._result_of(past, tuple(new[-2:])) for past in new[-2:]])
             self._prefix = " ".join(filter(None, (self._prefix, told)))
         return self._enter_procedure(name, came_from)
 
@@ -1205,13 +1205,13 @@ class Runner:
         last = next(
             (past for past in done if past.measure and past.measure.instrument not in SENSES), done[0]
         )
-        repeated = wording.named_test(self._library, self._library.step(last.procedure, last.step))
+        repeated = placing.named_test(self._library, self._library.step(last.procedure, last.step))
         follows = (
-            wording.next_safe_test(wording.named_test(self._library, best[0]))
+            remarking.next_safe_test(placing.named_test(self._library, best[0]))
             if best
-            else wording.repeat_last(repeated)
+            else remarking.repeat_last(repeated)
         )
-        self._led_back = LedBack(self._current_procedure.name, back_to, wording.LED_BACK, follows)
+        self._led_back = LedBack(self._current_procedure.name, back_to, remarking.LED_BACK, follows)
         self._note(self._led_back)
         return self._conclude()
 
@@ -1221,7 +1221,7 @@ class Runner:
         self._visits = self._visits.entering(name, self._results)
         self._procedure = self._library.procedures[name]
         self._note(ProcedureEntered(name, came_from))
-        intro = wording.procedure_intro(self._library.terms, self._procedure, alone=came_from is None)
+        intro = remarking.procedure_intro(self._library.terms, self._procedure, alone=came_from is None)
         self._prefix = " ".join(filter(None, (self._prefix, intro)))
         return self._enter_step(self._procedure.start)
 
@@ -1269,7 +1269,7 @@ class Runner:
             if earlier:
                 self._pending = earlier
                 self._offered = True
-                words = wording.read_back(self._library, step, earlier.answer, earlier.value, earlier.unit)
+                words = reporting.read_back(self._library, step, earlier.answer, earlier.value, earlier.unit)
                 return self._read_back(f"Already measured. {words}")
         self._offered = False
         groups: dict[bool, list[tuple[str, str]]] = {False: [], True: []}
@@ -1279,7 +1279,7 @@ class Runner:
             own = name in step.cautions  # those of the whole procedure are given once
             if last is None or (own and self._at - last > self._limits.caution_again_s):
                 groups[own].append((name, "full"))
-            elif own and wording.never_skipped(caution):
+            elif own and remarking.never_skipped(caution):
                 groups[own].append((name, "short"))
         # Before the work and before the step are two things, so they are said and acknowledged apart.
         first, second = (tuple(groups[False]), tuple(groups[True]))
@@ -1333,7 +1333,7 @@ class Runner:
 
     def _say_cautions(self) -> State:
         texts = [
-            wording.caution_text(self._library.cautions[name], form) for name, form in self._cautions.due
+            remarking.caution_text(self._library.cautions[name], form) for name, form in self._cautions.due
         ]
         text = " ".join(filter(None, (self._take_prefix(), *texts)))
         if self._mute or self._needs_acknowledgement():
@@ -1369,7 +1369,7 @@ class Runner:
         return self._ask(Ask.AGAIN if self._interrupted else Ask.ALL)
 
     def _rest(self) -> State:
-        sentences = wording.setup(self._library, self._current, self._connected)
+        sentences = instructing.setup(self._library, self._current, self._connected)
         text = (self._take_prefix(), *sentences, "Do not crank yet.", f"{self._rest_words()}.")
         self._say_lines(text)
         self._out.append(StartTimer(REST_TIMER, self._rested_at - self._at))
@@ -1379,22 +1379,22 @@ class Runner:
         """The question of the step, with the digits when only keys can answer."""
         step = self._current
         return (
-            wording.keyed_choices(self._library, step)
+            instructing.keyed_choices(self._library, step)
             if self._deaf
-            else wording.question(self._library, step)
+            else instructing.question(self._library, step)
         )
 
     def _act(self, setup: tuple[str, ...]) -> tuple[str, ...]:
         """What to do with key and engine after this setup; never "crank" while the starter rests."""
         if self._must_rest():
             return (f"{self._rest_words()} before you crank again.",)
-        return wording.act(self._library, self._current, setup)
+        return instructing.act(self._library, self._current, setup)
 
     def _asked(self) -> str:
         """What the person is to answer now: the read-back, or the question of the step."""
         if self.state is State.READING_BACK:
             return self._prompt
-        return wording.question(self._library, self._current)
+        return instructing.question(self._library, self._current)
 
     def _must_rest(self) -> bool:
         return self._current.measure.engine is Engine.CRANKING and self._at < self._rested_at
@@ -1406,7 +1406,7 @@ class Runner:
         """Say a step, or what of it is needed now; the screen always shows what is to be connected as well."""
         step, question = self._current, self._question()
         prefix = self._take_prefix()
-        setup = wording.setup(self._library, step, self._connected, whole=part is Ask.AGAIN)
+        setup = instructing.setup(self._library, step, self._connected, whole=part is Ask.AGAIN)
         self._interrupted = False
         if part is Ask.QUESTION:
             self._say_lines((prefix, question), shown=(prefix, *setup, question))
@@ -1437,7 +1437,7 @@ class Runner:
         elif doubt and not doubt.rare:
             parts.append("That does not fit the results before.")
         elif target and target.leads is Leads.VERDICT:
-            parts.append(wording.would_mean(self._current_procedure.verdicts[target.name]))
+            parts.append(remarking.would_mean(self._current_procedure.verdicts[target.name]))
         elif target and target.leads is Leads.PROCEDURE:
             parts.append(f"Next would be: {self._library.procedures[target.name].title}.")
         if self._offered:
@@ -1512,8 +1512,8 @@ class Runner:
         following = ""
         if verdict.continue_with:
             following = self._library.procedures[verdict.continue_with].title
-        back = "" if following or not self._paused else wording.procedure_short(self._paused[-1].procedure)
-        text = " ".join(filter(None, (wording.verdict_text(verdict, following), self._open(verdict))))
+        back = "" if following or not self._paused else remarking.procedure_short(self._paused[-1].procedure)
+        text = " ".join(filter(None, (remarking.verdict_text(verdict, following), self._open(verdict))))
         if not self._verdict_affirmed:
             text += " Affirm, or say correction."
         else:
@@ -1605,8 +1605,8 @@ class Runner:
         for found in unequal(drops_of(measured)):
             suspect = found.suspect
             if measurement_key(suspect.measure) not in self._asked_again:
-                named = wording.named_drop(self._library, suspect.measure)
-                text = wording.not_adding_up(found.total, found.whole.volts, named)
+                named = placing.named_drop(self._library, suspect.measure)
+                text = remarking.not_adding_up(found.total, found.whole.volts, named)
                 return Doubted(measured[suspect.place], None, why=Why.SUM, text=text)
         return None
 
@@ -1618,7 +1618,7 @@ class Runner:
             in_order = (one, other) if one.number < other.number else (other, one)
             words = " ".join(self._result_of(past, in_order) for past in in_order)
             self._note(self._remark("known pattern", words))
-            self._prefix = " ".join(filter(None, (self._prefix, wording.KNOWN_PATTERN)))
+            self._prefix = " ".join(filter(None, (self._prefix, remarking.KNOWN_PATTERN)))
 
     def _ask_again(self, doubt: Doubted) -> State:
         """Go back to the doubtful result, once; what came after it is offered again when its step comes."""
@@ -1626,12 +1626,12 @@ class Runner:
         assert doubtful.pending is not None  # noqa: S101
         assert doubtful.measure is not None  # noqa: S101
         step = self._library.step(doubtful.procedure, doubtful.step)
-        again = wording.named_test(self._library, step)
-        text = doubt.text or wording.before_part(again)
+        again = placing.named_test(self._library, step)
+        text = doubt.text or remarking.before_part(again)
         if against is not None and not doubt.text:
             in_order = (doubtful, against) if doubtful.number < against.number else (against, doubtful)
             first, second = (self._result_of(past, in_order) for past in in_order)
-            text = wording.misfit((first, second), again, rare=doubt.rare)
+            text = remarking.misfit((first, second), again, rare=doubt.rare)
         self._note(self._remark(doubt.why.value, text))
         stop = f"{STOP_CRANKING} " if self._prefix.startswith(STOP_CRANKING) else ""
         self._prefix = stop + text
@@ -1905,7 +1905,7 @@ class Runner:
         return State.CHOOSING
 
     def _numbered_procedures(self) -> str:
-        return wording.numbered(wording.procedure_short(name) for name in self._library.procedures)
+        return instructing.numbered(remarking.procedure_short(name) for name in self._library.procedures)
 
     def _not_chosen(self) -> State:
         self._typed = ""
@@ -1952,7 +1952,7 @@ class Runner:
         self._paused = (*(other for other in self._paused if other is not paused), *aside)
         self._procedure = self._library.procedures[paused.procedure]
         self._note(ProcedureEntered(paused.procedure, came_from, came_back=True))
-        back = f"Back to {wording.procedure_short(paused.procedure)}."
+        back = f"Back to {remarking.procedure_short(paused.procedure)}."
         self._prefix = " ".join(filter(None, (self._prefix, back)))
         self._interrupted = True
         return self._enter_step(paused.step)
@@ -1961,15 +1961,15 @@ class Runner:
         """A result in words; with what makes its test another one where a result beside it has the same place."""
         assert past.pending is not None  # noqa: S101
         step = self._library.step(past.procedure, past.step)
-        words = wording.read_back(
+        words = reporting.read_back(
             self._library, step, past.pending.answer, past.pending.value, past.pending.unit
         )
-        place = wording.place_words(self._library, step)
+        place = placing.place_words(self._library, step)
         others = [self._library.step(one.procedure, one.step) for one in beside if one is not past]
-        same = [other for other in others if wording.place_words(self._library, other) == place]
+        same = [other for other in others if placing.place_words(self._library, other) == place]
         if not same:
             return words
-        told = wording.differing(self._library, step, same[0])
+        told = placing.differing(self._library, step, same[0])
         if place in told:  # the same test in another procedure: its name would only say the place twice
             return words
         return f"{words[: len(place)]}, {told}{words[len(place) :]}"
@@ -1987,24 +1987,24 @@ class Runner:
         if assessment is None:
             return "I have no model of this circuit, so no reasons."
         fault = next(iter(assessment.posterior))
-        name = wording.fault_spoken(self._library, fault)
+        name = remarking.fault_spoken(self._library, fault)
         measured = self._measured()
         if not assessment.used:
             parts = ["Nothing is measured yet.", f"Likeliest before any test: {name}."]
         else:
-            odds = wording.chance(assessment.posterior[fault])
+            odds = remarking.chance(assessment.posterior[fault])
             parts = [f"Likeliest by the model: {name}, {odds}."]
         if assessment.counted:
-            parts.append(wording.findings_counted(assessment.counted))
+            parts.append(remarking.findings_counted(assessment.counted))
         reasons = assessment.reasons(fault)
         named = tuple(measured[reason.fact] for reason in reasons)
         for reason, past in zip(reasons, named, strict=True):
-            against = wording.fault_spoken(self._library, reason.against)
+            against = remarking.fault_spoken(self._library, reason.against)
             parts.append(f"{self._result_of(past, named)} That speaks against: {against}.")
         if self.state is State.ASKING:
             pair = assessment.told_apart(self._current)
             if pair:
-                one, other = (wording.fault_spoken(self._library, fault) for fault in pair)
+                one, other = (remarking.fault_spoken(self._library, fault) for fault in pair)
                 parts.append(f"This test tells apart: {one}. Or: {other}.")
         return " ".join(parts)
 
@@ -2015,9 +2015,9 @@ class Runner:
             return ""
         parts = []
         if assessment.slip >= self._limits.doubt_from:
-            parts.append(f"One result may be a slip, {wording.chance(assessment.slip)}.")
+            parts.append(f"One result may be a slip, {remarking.chance(assessment.slip)}.")
         left = [
-            f"{wording.fault_spoken(self._library, fault)}, {wording.chance(odds)}"
+            f"{remarking.fault_spoken(self._library, fault)}, {remarking.chance(odds)}"
             for fault, odds in assessment.remaining(self._limits.mention_from).items()
             if fault not in verdict.faults
         ]
@@ -2025,7 +2025,7 @@ class Runner:
             parts.append(f"Still possible by the model: {'. Or: '.join(left[:2])}.")
         best = assessment.best_test() if parts and not self._tells_more(verdict) else None
         if best:
-            parts.append(f"What would tell: {wording.named_test(self._library, best[0])}.")
+            parts.append(f"What would tell: {placing.named_test(self._library, best[0])}.")
         return " ".join(parts)
 
     def _tells_more(self, verdict: Verdict) -> bool:
@@ -2102,7 +2102,7 @@ class Runner:
         self._rested_at = self._at + self._limits.rest_s
 
     def _result_words(self, pending: Pending) -> str:
-        return wording.read_back(self._library, self._current, pending.answer, pending.value, pending.unit)
+        return reporting.read_back(self._library, self._current, pending.answer, pending.value, pending.unit)
 
     def _help(self) -> tuple[str, str]:
         """What can be said now, and what can be keyed, a sentence or two each."""
@@ -2122,8 +2122,8 @@ class Runner:
             case State.CHOOSING:
                 return "Say the name of a test, or negative.", "Key its number, then Enter. Minus goes back."
             case State.SKIPPING:
-                reasons = wording.listed(list(REASONS.values()), "or")
-                return f"Why: {reasons}?", wording.numbered(REASONS.values())
+                reasons = placing.listed(list(REASONS.values()), "or")
+                return f"Why: {reasons}?", instructing.numbered(REASONS.values())
             case State.STANDING_BY:
                 return (
                     "Say go ahead, other test, voice note, or close session.",
@@ -2135,7 +2135,7 @@ class Runner:
                     "Enter to go ahead, minus to take back, plus to close.",
                 )
             case State.ASKING | State.CRANKING:
-                return wording.question(self._library, self._current), wording.keyed_choices(
+                return instructing.question(self._library, self._current), instructing.keyed_choices(
                     self._library, self._current
                 )
             case _:
@@ -2187,7 +2187,7 @@ class Runner:
         elif self.state is State.SKIPPING:
             choices = tuple((str(number), text) for number, text in enumerate(REASONS.values(), start=1))
         elif self.state is State.CHOOSING:
-            names = [wording.procedure_short(name) for name in self._library.procedures]
+            names = [remarking.procedure_short(name) for name in self._library.procedures]
             choices = tuple((f"{number:02}", text) for number, text in enumerate(names, start=1))
         asked = self._asked_fact
         if asked is not None and asked.inquiry.kind is FactKind.CHOICE and self.state is State.INQUIRING:
@@ -2195,14 +2195,14 @@ class Runner:
             choices = tuple((str(number), text) for number, text in enumerate(words, start=1))
         elif asked is not None and self.state is State.INQUIRING:
             choices = tuple((str(number), str(one)) for number, one in enumerate(asked.proposals(), start=1))
-        headline = wording.headline(self._library, step)
+        headline = placing.headline(self._library, step)
         lines = self._lines
         caution = ""
         if self.state in (State.CAUTIONING, State.ACKNOWLEDGING):
             order = ["DANGER", "WARNING", "CAUTION", "NOTICE"]
             signals = [self._library.cautions[name].signal.value for name, _ in self._cautions.due]
             caution = min(signals, key=order.index, default="")
-            lines = tuple(wording.caution_text(self._library.cautions[n], f) for n, f in self._cautions.due)
+            lines = tuple(remarking.caution_text(self._library.cautions[n], f) for n, f in self._cautions.due)
         elif self.state is State.READING_BACK:
             lines = (self._prompt,)
         elif asked is not None and self.state in (State.INQUIRING, State.CONFIRMING):
