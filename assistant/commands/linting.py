@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from assistant.circuit import adding
 from assistant.core import dialogue as dialogue_room, words as words_room
-from assistant.core.dialogue.states import REASONS, requests_of
+from assistant.core.dialogue.sayable import REASONS, requests_of
 from assistant.core.library.procedure import Leads
 from assistant.core.library.vocabulary import SAME_POINT
 from assistant.core.rules import trade_rules
@@ -27,6 +27,7 @@ from assistant.rehearsal import judging, saying
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from types import ModuleType
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Answer, Procedure, Step, Target
@@ -170,7 +171,7 @@ def all_spoken(
         turns: How much is let happen in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
-    sources = _sources()
+    sources = {module.__name__: inspect.getsource(module) for module in _speaking()}
     return [
         replace(one, file=where[0], line=where[1])
         if one.file == saying.DIALOGUE and (where := _written(one.sentence, sources))
@@ -179,14 +180,13 @@ def all_spoken(
     ]
 
 
-def _sources() -> dict[str, str]:
-    """The source of every module that holds sentences of the dialogue, by the module's name."""
-    names = [
-        f"{room.__name__}.{found.name}"
+def _speaking() -> list[ModuleType]:
+    """The modules that hold sentences: those of the dialogue and of its words, by name."""
+    return [
+        importlib.import_module(one.name)
         for room in (dialogue_room, words_room)
-        for found in pkgutil.iter_modules(room.__path__)
+        for one in pkgutil.iter_modules(room.__path__, f"{room.__name__}.")
     ]
-    return {name: inspect.getsource(importlib.import_module(name)) for name in names}
 
 
 def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:

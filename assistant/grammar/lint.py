@@ -26,7 +26,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue.states import SAYABLE, State
+from assistant.core.dialogue.sayable import SAYABLE
+from assistant.core.dialogue.states import State
 from assistant.core.values.finding import Finding
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
 from assistant.core.values.units import units_like
