@@ -7,14 +7,16 @@ read as it is meant (`assistant.rehearsal.judging`).
 
 from __future__ import annotations
 
+import importlib
 import inspect
+import pkgutil
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.circuit import adding
-from assistant.core.dialogue import runner
-from assistant.core.dialogue.states import REASONS, requests_of
+from assistant.core import dialogue
+from assistant.core.dialogue.sayable import REASONS, requests_of
 from assistant.core.library.procedure import Leads
 from assistant.core.library.vocabulary import SAME_POINT
 from assistant.core.rules import trade_rules
@@ -25,6 +27,7 @@ from assistant.rehearsal import judging, saying
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from types import ModuleType
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Answer, Procedure, Step, Target
@@ -168,13 +171,19 @@ def all_spoken(
         turns: How much is let happen in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
-    sources = {module.__name__: inspect.getsource(module) for module in (runner, wording)}
+    sources = {module.__name__: inspect.getsource(module) for module in (*_rooms(), wording)}
     return [
         replace(one, file=where[0], line=where[1])
         if one.file == saying.DIALOGUE and (where := _written(one.sentence, sources))
         else one
         for one in found
     ]
+
+
+def _rooms() -> list[ModuleType]:
+    """The modules of the dialogue, by name."""
+    names = [one.name for one in pkgutil.iter_modules(dialogue.__path__, f"{dialogue.__name__}.")]
+    return [importlib.import_module(name) for name in names]
 
 
 def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:

@@ -10,7 +10,8 @@ import time
 from typing import TYPE_CHECKING, Any
 
 from assistant import resources
-from assistant.core.dialogue.states import State, request_for
+from assistant.core.dialogue.sayable import request_for
+from assistant.core.dialogue.states import State
 from assistant.core.values.codec import to_json
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar import GrammarSet

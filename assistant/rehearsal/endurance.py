@@ -13,7 +13,8 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, TextIO, cast
 
 from assistant.core.dialogue.runner import Runner
-from assistant.core.dialogue.states import REASONS, State
+from assistant.core.dialogue.sayable import REASONS
+from assistant.core.dialogue.states import State
 from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.core.values.events import GearBack, GearLost, Heard, KeyPressed, NoiseChanged, NoMatch
 from assistant.core.values.result import Control, Result

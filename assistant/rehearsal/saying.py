@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Answer, Measurement, Procedure, Step
     from assistant.core.reasoning.knowledge import Knowledge
 
-DIALOGUE = "assistant/core/dialogue/runner.py"
+DIALOGUE = "assistant/core/dialogue"
 """Source of a sentence that no procedure, caution or term holds."""
 
 

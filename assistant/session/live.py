@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
-from assistant.core.dialogue.states import requests_of
+from assistant.core.dialogue.sayable import requests_of
 from assistant.core.values.events import GearLost
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar import GrammarSet

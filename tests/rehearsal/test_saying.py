@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.dialogue.states import REASONS
+from assistant.core.dialogue.sayable import REASONS
 from assistant.core.values.units import span_words
 from assistant.core.words import wording
 from assistant.core.words.sentences import count_words, sentences

@@ -33,7 +33,8 @@ from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.dialogue.asking import WORDS
-from assistant.core.dialogue.states import REASONS, State
+from assistant.core.dialogue.sayable import REASONS
+from assistant.core.dialogue.states import State
 from assistant.core.library.library import Library
 from assistant.core.library.procedure import Engine
 from assistant.core.library.terms import FactKind
@@ -542,7 +543,7 @@ def play(
         technician.library = load_library(procedures)
         runner = stage.session._runner
         technician.position = lambda: runner.position
-        technician.asked = lambda: runner._asked_fact
+        technician.asked = lambda: runner.asked
         technician.screen, technician.car, technician.grammars = screen, car, grammars
         technician.mouth = Mouth(sounds, voice, seed, snr_db)
         technician.facts, technician.asides = facts, list(asides)

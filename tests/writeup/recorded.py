@@ -150,7 +150,7 @@ def _go_on(talk: Dialogue, chance: random.Random | None = None) -> None:
 
 def _tell(talk: Dialogue, chance: random.Random | None) -> None:
     """Answer a fact that is asked for, or leave it blank."""
-    asked = talk.runner._asked_fact
+    asked = talk.runner.asked
     assert asked is not None
     inquiry = asked.inquiry
     if chance is None or chance.random() < 0.3:

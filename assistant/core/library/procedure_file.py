@@ -11,7 +11,7 @@ from assistant.core.library.context import ANSWER_KEYS, TARGET_KEYS, Context, ta
 from assistant.core.library.procedure import Answer, Engine, Measurement, Procedure, Step, Target, Verdict
 from assistant.core.library.reader import Reader, known_of, mapping_of, member_of, stem
 from assistant.core.library.reading_file import reading_of
-from assistant.core.library.tree import Mapping, Text, parse
+from assistant.core.library.tree import MapNode, TextNode, parse
 from assistant.core.library.vocabulary import COMPARISONS, LOGIC_IN, OVER_RANGE, SENSES
 from assistant.core.library.ways import check_asked, check_reachable
 from assistant.errors import FileProblem
@@ -87,7 +87,7 @@ def parse_procedure(
     return procedure, hand_overs
 
 
-def _step(name: str, node: Mapping, context: Context) -> Step:
+def _step(name: str, node: MapNode, context: Context) -> Step:
     item = Reader(node, context.path, f"step '{name}'")
     item.only(STEP_KEYS)
     measure_node = mapping_of(item.get("measure"), context.path, f"'measure' of step '{name}'")
@@ -156,7 +156,7 @@ def _outcomes(
     return _answers(step, node, instrument, context), None
 
 
-def _skipped(step: str, node: Mapping, context: Context) -> Target | None:
+def _skipped(step: str, node: MapNode, context: Context) -> Target | None:
     """Where skipping a step leads; None if it cannot be skipped."""
     if "if_skipped" not in node.items:
         return None
@@ -179,7 +179,7 @@ def _heard(answers: tuple[Answer, ...], measure: Measurement, instrument: Instru
     return (*own, *(name for name in instrument.outcomes if name not in own and name not in COMPARISONS))
 
 
-def _measure(step: str, node: Mapping, context: Context) -> Measurement:
+def _measure(step: str, node: MapNode, context: Context) -> Measurement:
     path, terms = context.path, context.terms
     item = Reader(node, path, f"'measure' of step '{step}'")
     item.only(MEASURE_KEYS)
@@ -241,11 +241,13 @@ def _check_logic(step: str, measure: Measurement, line: int, context: Context) -
             )
 
 
-def _answers(step: str, node: Mapping, instrument: Instrument, context: Context) -> tuple[Answer, ...]:
+def _answers(step: str, node: MapNode, instrument: Instrument, context: Context) -> tuple[Answer, ...]:
     answers = []
     for outcome, child in node.items.items():
         line = node.key_lines[outcome]
-        known_of(Text(line, outcome), instrument.outcomes, context.path, f"outcome of a {instrument.spoken}")
+        known_of(
+            TextNode(line, outcome), instrument.outcomes, context.path, f"outcome of a {instrument.spoken}"
+        )
         item = Reader(
             mapping_of(child, context.path, f"answer '{outcome}'"),
             context.path,
@@ -264,7 +266,7 @@ def _answers(step: str, node: Mapping, instrument: Instrument, context: Context)
     return tuple(answers)
 
 
-def _verdict(name: str, node: Mapping, context: Context) -> Verdict:
+def _verdict(name: str, node: MapNode, context: Context) -> Verdict:
     item = Reader(node, context.path, f"verdict '{name}'")
     item.only(VERDICT_KEYS)
     continue_with = None

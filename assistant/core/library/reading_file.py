@@ -11,7 +11,7 @@ from assistant.core.library.context import ANSWER_KEYS, TARGET_KEYS, range_of, t
 from assistant.core.library.procedure import Answer, Band, Limit, Reading, Specified
 from assistant.core.library.reader import Reader, known_of, mapping_of, number
 from assistant.core.library.terms import FactKind
-from assistant.core.library.tree import Mapping
+from assistant.core.library.tree import MapNode
 from assistant.core.library.vocabulary import UNJUDGED
 from assistant.errors import FileProblem
 
@@ -23,7 +23,7 @@ READING_KEYS = ("unit", "plausible", "subtract", "at_20_celsius", "bands", "unju
 BAND_KEYS = (*ANSWER_KEYS, "from", "below", "source", "seen")
 
 
-def reading_of(step: str, node: Mapping, instrument: Instrument, context: Context) -> Reading:
+def reading_of(step: str, node: MapNode, instrument: Instrument, context: Context) -> Reading:
     """The number that a step asks for, with its bands.
 
     Raises:
@@ -42,7 +42,7 @@ def reading_of(step: str, node: Mapping, instrument: Instrument, context: Contex
     return replace(reading, unjudged=_unjudged(step, item, reading, context))
 
 
-def _bands(step: str, nodes: Mapping, unit: str, context: Context) -> list[tuple[int, Band]]:
+def _bands(step: str, nodes: MapNode, unit: str, context: Context) -> list[tuple[int, Band]]:
     """The bands of a reading with their lines, lowest first."""
     bands = []
     for name, child in nodes.items.items():
@@ -116,7 +116,7 @@ def _limit(band: Reader, key: str, unit: str, context: Context) -> Limit | None:
     if key not in band.node.items:
         return None
     node = band.node.items[key]
-    if not isinstance(node, Mapping):
+    if not isinstance(node, MapNode):
         return number(band.get_text(key), context.path)
     given = Reader(node, context.path, f"'{key}' of {band.what}")
     given.only(("specification",))

@@ -33,7 +33,7 @@ MOST_NODES = 20_000
 
 
 @dataclass
-class Text:
+class TextNode:
     """A scalar as it was typed."""
 
     line: int
@@ -42,7 +42,7 @@ class Text:
 
 
 @dataclass
-class Sequence:
+class ListNode:
     """A list."""
 
     line: int
@@ -50,7 +50,7 @@ class Sequence:
 
 
 @dataclass
-class Mapping:
+class MapNode:
     """A map from text keys; `key_lines` tells where each key stands."""
 
     line: int
@@ -58,11 +58,11 @@ class Mapping:
     key_lines: dict[str, int] = field(default_factory=dict)
 
 
-type_names = {"Text": "a text", "Sequence": "a list", "Mapping": "a map of names"}
-Node = Text | Sequence | Mapping
+type_names = {"TextNode": "a text", "ListNode": "a list", "MapNode": "a map of names"}
+Node = TextNode | ListNode | MapNode
 
 
-def parse(data: bytes, path: str) -> Mapping:
+def parse(data: bytes, path: str) -> MapNode:
     """Read one YAML document whose top is a map.
 
     Args:
@@ -124,7 +124,7 @@ def _read_alike(text: str) -> bool:
     return True
 
 
-def _build(text: str, path: str, loader: Any) -> Mapping:
+def _build(text: str, path: str, loader: Any) -> MapNode:
     builder = _Builder(path)
     for count, event in enumerate(yaml.parse(text, Loader=loader)):
         line = event.start_mark.line + 1 if event.start_mark else 0
@@ -140,16 +140,16 @@ def _build(text: str, path: str, loader: Any) -> Mapping:
                 path, line, f"the tag {tag} is not supported", "Write a plain text, list or map"
             )
         if isinstance(event, yaml.ScalarEvent):
-            builder.add(Text(line, event.value, quoted=bool(event.style)))
+            builder.add(TextNode(line, event.value, quoted=bool(event.style)))
         elif isinstance(event, yaml.SequenceStartEvent):
-            builder.begin(Sequence(line))
+            builder.begin(ListNode(line))
         elif isinstance(event, yaml.MappingStartEvent):
-            builder.begin(Mapping(line))
+            builder.begin(MapNode(line))
         elif isinstance(event, yaml.SequenceEndEvent | yaml.MappingEndEvent):
             builder.end()
         elif isinstance(event, yaml.DocumentStartEvent) and builder.top is not None:
             raise FileProblem(path, line, "a second document starts here", "Use one file for each procedure")
-    if not isinstance(builder.top, Mapping):
+    if not isinstance(builder.top, MapNode):
         raise FileProblem(path, 0, "the file holds no map of names", "Start with 'procedure: NAME'")
     return builder.top
 
@@ -160,10 +160,10 @@ class _Builder:
     def __init__(self, path: str) -> None:
         self.top: Node | None = None
         self._path = path
-        self._open: list[Sequence | Mapping] = []
+        self._open: list[ListNode | MapNode] = []
         self._keys: list[tuple[str, int] | None] = []
 
-    def begin(self, node: Sequence | Mapping) -> None:
+    def begin(self, node: ListNode | MapNode) -> None:
         """Add a list or a map; what comes next belongs into it, until `end`."""
         self.add(node)
         self._open.append(node)
@@ -184,7 +184,7 @@ class _Builder:
             self.top = node
             return
         parent = self._open[-1]
-        if isinstance(parent, Sequence):
+        if isinstance(parent, ListNode):
             parent.items.append(node)
             return
         key = self._keys[-1]
@@ -195,8 +195,8 @@ class _Builder:
             parent.key_lines[key[0]] = key[1]
             self._keys[-1] = None
 
-    def _new_key(self, node: Node, parent: Mapping) -> str:
-        if not isinstance(node, Text):
+    def _new_key(self, node: Node, parent: MapNode) -> str:
+        if not isinstance(node, TextNode):
             raise FileProblem(
                 self._path, node.line, "a name is expected before the colon", "Use a plain word"
             )

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Leads
 from assistant.core.library.reader import known_of
-from assistant.core.library.tree import Mapping, Text
+from assistant.core.library.tree import MapNode, TextNode
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Procedure, Step, Target
 
 
-def check_asked(procedure: Procedure, steps: Mapping, path: str) -> None:
+def check_asked(procedure: Procedure, steps: MapNode, path: str) -> None:
     """Facts that a reading is judged by are asked for before it.
 
     Raises:
@@ -44,7 +44,7 @@ def targets(step: Step) -> Iterable[Target]:
         yield step.if_skipped
 
 
-def check_reachable(procedure: Procedure, steps: Mapping, verdicts: Mapping, path: str) -> None:
+def check_reachable(procedure: Procedure, steps: MapNode, verdicts: MapNode, path: str) -> None:
     """Every step and every verdict is led to by an answer.
 
     Raises:
@@ -91,4 +91,4 @@ def check_hand_overs(procedure: Procedure, procedures: Iterable[str], lines: dic
     """
     names = list(procedures)
     for name, line in lines.items():
-        known_of(Text(line, name), names, procedure.file, "procedure")
+        known_of(TextNode(line, name), names, procedure.file, "procedure")

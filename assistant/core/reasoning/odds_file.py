@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING
 
 from assistant.core.library.reader import Reader, number
-from assistant.core.library.tree import Text, parse
+from assistant.core.library.tree import TextNode, parse
 from assistant.core.reasoning.odds import EACH, FORMAT, ONCE, VERSION, Findings, Odds
 from assistant.errors import MALFORMED, FileProblem
 
@@ -91,7 +91,7 @@ def _weight(top: Reader) -> tuple[float, str]:
     node = top.node.items.get("weight_cars")
     if node is None:
         return 0.0, ""
-    weight = float(number(node, top.path)) if isinstance(node, Text) else 0.0
+    weight = float(number(node, top.path)) if isinstance(node, TextNode) else 0.0
     if not LEAST <= weight <= MOST:
         line = top.node.key_lines["weight_cars"]
         raise FileProblem(
@@ -117,7 +117,7 @@ def _numbers(
             raise FileProblem(
                 top.path, line, f"'{name}' has its {key} in the terms as well", "Leave one of them out"
             )
-        if not isinstance(child, Text):
+        if not isinstance(child, TextNode):
             raise FileProblem(top.path, line, f"'{name}' in '{key}' is not a number", "Write it as 0.1")
         value = float(number(child, top.path))
         if not LEAST <= value <= MOST:
