@@ -7,13 +7,12 @@ read as it is meant (`assistant.rehearsal.judging`).
 
 from __future__ import annotations
 
-import inspect
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import assistant.core
 from assistant.circuit import adding
-from assistant.core.dialogue import runner
 from assistant.core.dialogue.states import REASONS, requests_of
 from assistant.core.library.procedure import SAME_POINT, Leads
 from assistant.core.rules import trade_rules
@@ -24,13 +23,15 @@ from assistant.rehearsal import judging, saying
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from types import ModuleType
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Answer, Procedure, Step, Target
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.grammar.grammar import GrammarSet
 
+
+WORDED = ("dialogue", "words")
+"""Rooms of the core whose modules hold words that are spoken."""
 
 SAID = ("node", "item")
 """Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
@@ -166,28 +167,31 @@ def all_spoken(library: Library, knowledge: Knowledge | None, turns: int = 1500)
         turns: How much is let happen in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
-    lines = {module.__name__: _lines(module) for module in (runner, wording)}
+    sources = _sources()
     return [
         replace(one, file=where[0], line=where[1])
-        if one.file == saying.DIALOGUE and (where := _written(one.sentence, lines))
+        if one.file == saying.DIALOGUE and (where := _written(one.sentence, sources))
         else one
         for one in found
     ]
 
 
-def _lines(module: ModuleType) -> list[str]:
-    return inspect.getsource(module).splitlines()
+def _sources() -> dict[str, str]:
+    """The source of every module that has words of the dialogue, by its path in the checkout."""
+    core = Path(assistant.core.__file__).parent
+    paths = [path for room in WORDED for path in sorted((core / room).glob("*.py"))]
+    return {path.relative_to(core.parents[1]).as_posix(): path.read_text(encoding="utf-8") for path in paths}
 
 
-def _written(sentence: str, lines: dict[str, list[str]]) -> tuple[str, int] | None:
-    """Module file and line that hold the longest beginning, or else the longest end, of a sentence; None: none does."""
+def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:
+    """File and line that hold the longest beginning, or else the longest end, of a sentence; None if none does."""
     words = sentence.split()
     for count in range(len(words), 0, -1):
         for part in (" ".join(words[:count]), " ".join(words[-count:])):
-            for name, source in lines.items():
-                for number, line in enumerate(source, start=1):
-                    if f'"{part}' in line or (count > 1 and part in line):
-                        return f"{name.replace('.', '/')}.py", number
+            sought = part if count > 1 else f'"{part}'
+            for name, source in sources.items():
+                if sought in source:
+                    return name, source[: source.index(sought)].count("\n") + 1
     return None
 
 
