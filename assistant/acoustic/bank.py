@@ -10,19 +10,21 @@ import json
 import random
 import time
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from assistant.acoustic.agreed import RATE
+from assistant.acoustic.sound import Sound, trimmed
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from assistant.acoustic.texts import Texts, Utterance
+    from numpy.typing import NDArray
+
+    from assistant.acoustic.texts import Texts, TrainingText
     from assistant.acoustic.voices import Synthesiser
 
 PART_S = 600.0
@@ -32,22 +34,8 @@ SHORTEST_S, LONGEST_S = 0.15, 8.0
 """Speech outside these is a synthesiser's mistake, or too long for a batch."""
 
 
-Sound: TypeAlias = NDArray[np.float32]
-"""Samples from -1 to 1, `RATE` a second."""
-
-
-def trimmed(sound: Sound, *, below_db: float = -45.0, keep_s: float = 0.06) -> Sound:
-    """The sound without the silence around it, but for a little."""
-    loudest = float(np.max(np.abs(sound), initial=0.0))
-    loud = np.flatnonzero(np.abs(sound) > loudest * 10 ** (below_db / 20))
-    if not loud.size:
-        return sound[:0]
-    keep = round(keep_s * RATE)
-    return sound[max(0, loud[0] - keep) : loud[-1] + keep]
-
-
 @dataclass(frozen=True)
-class Entry:
+class BankEntry:
     """One utterance of a bank: where its sound lies, and what is said."""
 
     start: int
@@ -61,7 +49,7 @@ LEVEL = 0.08
 """Root mean square of each utterance, of 1."""
 
 
-def spoken(synthesiser: Synthesiser, said: Utterance, rng: random.Random) -> tuple[Sound, str] | None:
+def spoken(synthesiser: Synthesiser, said: TrainingText, rng: random.Random) -> tuple[Sound, str] | None:
     """An utterance, trimmed and at `LEVEL`, and the name of its voice; None for one of an unlikely length."""
     made, voice = synthesiser.speak(said, rng)
     sound = trimmed(made)
@@ -110,7 +98,7 @@ def fill(
                 continue
             sound, voice = good
             sounds.append(np.clip(sound * 32767, -32768, 32767).astype("<i2"))
-            entries.append(Entry(at, sound.size, voice=voice, **said.entry()))
+            entries.append(BankEntry(at, sound.size, voice=voice, **said.entry()))
             at += sound.size
             told(made + at / RATE)
         stem = f"{name}-{part:03d}"
@@ -124,7 +112,7 @@ def fill(
     return made
 
 
-def parts(folder: Path) -> Iterator[tuple[NDArray[np.int16], list[Entry]]]:
+def parts(folder: Path) -> Iterator[tuple[NDArray[np.int16], list[BankEntry]]]:
     """Every pair of files of a bank: samples and entries.
 
     Raises:
@@ -134,7 +122,7 @@ def parts(folder: Path) -> Iterator[tuple[NDArray[np.int16], list[Entry]]]:
         yield read_part(index)
 
 
-def read_part(index: Path) -> tuple[NDArray[np.int16], list[Entry]]:
+def read_part(index: Path) -> tuple[NDArray[np.int16], list[BankEntry]]:
     """One pair of files.
 
     Raises:
@@ -143,7 +131,7 @@ def read_part(index: Path) -> tuple[NDArray[np.int16], list[Entry]]:
     entries = []
     for number, line in enumerate(index.read_text(encoding="utf-8").splitlines(), 1):
         try:
-            entries.append(Entry(**json.loads(line)))
+            entries.append(BankEntry(**json.loads(line)))
         except (ValueError, TypeError) as error:
             raise FileProblem(
                 index, number, f"is no entry of a bank ({error})", "Make the bank again"

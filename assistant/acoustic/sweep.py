@@ -13,8 +13,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.acoustic.calibrate import Judged, Price, across, hear_all, limits, read_manifest, tally
+from assistant.acoustic.calibrate import Price, limits
 from assistant.acoustic.export import Decoding, write_model
+from assistant.acoustic.figures import tally
+from assistant.acoustic.fitting import Stated, across
+from assistant.acoustic.in_noise import hear_all, read_manifest
 from assistant.hearing.graph import Costs
 from assistant.hearing.recogniser import Recogniser
 
@@ -26,7 +29,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Row:
+class Combination:
     """One combination, and what it gives: mean price, best words right, and the shares of `tally`, in per cent."""
 
     scale: float
@@ -48,11 +51,11 @@ def sweep(
     blank_priors: Sequence[float],
     fillers: Sequence[float],
     every: int = 4,
-) -> Iterator[Row]:
+) -> Iterator[Combination]:
     """Try every combination.
 
     Args:
-        weights: As `assistant.acoustic.train.load` gives them.
+        weights: As `assistant.acoustic.weights.load` gives them.
         manifest: Of the development set.
         scales: Weights of the network's log-probabilities.
         blank_priors: As in `Decoding`.
@@ -72,10 +75,10 @@ def sweep(
                 answers = [one for one in heard if not one.other]
                 best = sum(one.right for one in answers) / max(1, len(answers))
                 figures = {"price": mean_price(judged, reject, ask, Price()), "best": 100 * best}
-                yield Row(scale, blank_prior, filler, figures | tally(judged, reject, ask))
+                yield Combination(scale, blank_prior, filler, figures | tally(judged, reject, ask))
 
 
-def mean_price(judged: Sequence[Judged], reject: float, ask: float, price: Price) -> float:
+def mean_price(judged: Sequence[Stated], reject: float, ask: float, price: Price) -> float:
     """Mean price of an utterance at these limits, in repeated questions; other speech costs when it is taken."""
     total = 0.0
     for one in judged:

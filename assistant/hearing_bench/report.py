@@ -13,16 +13,16 @@ from assistant.hearing_bench.scoring import Hearing, Score, confidences, reliabi
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
-    from assistant.hearing_bench.running import Measured
-    from assistant.hearing_bench.scoring import Reliability
+    from assistant.hearing_bench.measurements import HearingFigures
+    from assistant.hearing_bench.scoring import Reliability, Stream
 
 BAR = 40
 """Characters of a full bar in the diagram."""
 
 
-def text(measured: Measured) -> str:
+def text(measured: HearingFigures) -> str:
     """Everything, for a person."""
     limits = DEFAULT_THRESHOLDS
     lines = [
@@ -72,50 +72,9 @@ def level_name(level_db: float) -> str:
     return "clean" if level_db == CLEAN_DB else f"{level_db:g} dB"
 
 
-def to_json(measured: Measured) -> dict[str, Any]:
+def to_json(measured: HearingFigures) -> dict[str, Any]:
     """Everything, for a program."""
     limits = DEFAULT_THRESHOLDS
-    rows = []
-    for (part, speaker), cells in {**_rows(measured, said=True), **_rows(measured, said=False)}.items():
-        for (name, level), hearings in cells.items():
-            counted = score(hearings, limits.ask_below)
-            right = wilson(counted.right, counted.n)
-            wrong = wilson(counted.wrong, counted.n)
-            rows.append(
-                {
-                    "part": part,
-                    "speaker": speaker,
-                    "recogniser": name,
-                    "level": level_name(level),
-                    "in_grammar": hearings[0].truth is not None,
-                    "n": counted.n,
-                    "right": counted.right,
-                    "wrong": counted.wrong,
-                    "rejected": counted.rejected,
-                    "sure_right": counted.sure_right,
-                    "sure_wrong": counted.sure_wrong,
-                    "right_interval": [round(right.low, 4), round(right.high, 4)],
-                    "wrong_interval": [round(wrong.low, 4), round(wrong.high, 4)],
-                }
-            )
-    trusted = {}
-    for name in measured.models:
-        found = _reliability(measured, name)
-        trusted[name] = {
-            "count": found.count,
-            "expected_calibration_error": _number(found.calibration_error),
-            "brier_score": _number(found.brier),
-            "bins": [
-                {
-                    "low": b.low,
-                    "high": b.high,
-                    "count": b.count,
-                    "mean_confidence": _number(b.confidence),
-                    "share_right": _number(b.right),
-                }
-                for b in found.bins
-            ],
-        }
     return {
         "version": __version__,
         "machine": measured.machine,
@@ -124,20 +83,9 @@ def to_json(measured: Measured) -> dict[str, Any]:
         "models": measured.models,
         "thresholds": {"reject_below": limits.reject_below, "ask_below": limits.ask_below},
         "notes": measured.notes,
-        "rows": rows,
-        "reliability": trusted,
-        "hours": {
-            name: {
-                "hours": round(stream.hours, 3),
-                "taken_for_speech": stream.utterances,
-                "accepted": stream.accepted,
-                "accepted_an_hour": _number(stream.an_hour(stream.accepted)),
-                "sure": stream.sure,
-                "sure_an_hour": _number(stream.an_hour(stream.sure)),
-                "examples": [[words, confidence] for words, confidence in stream.examples],
-            }
-            for name, stream in measured.streams.items()
-        },
+        "rows": list(_json_rows(measured, limits.ask_below)),
+        "reliability": {name: _json_reliability(_reliability(measured, name)) for name in measured.models},
+        "hours": {name: _json_stream(stream) for name, stream in measured.streams.items()},
         "turns": [
             {
                 "recogniser": name,
@@ -156,12 +104,66 @@ def to_json(measured: Measured) -> dict[str, Any]:
     }
 
 
+def _json_rows(measured: HearingFigures, ask_below: float) -> Iterator[dict[str, Any]]:
+    """How many utterances each recogniser heard rightly and wrongly, by part, speaker and ratio."""
+    for (part, speaker), cells in {**_rows(measured, said=True), **_rows(measured, said=False)}.items():
+        for (name, level), hearings in cells.items():
+            counted = score(hearings, ask_below)
+            right = wilson(counted.right, counted.n)
+            wrong = wilson(counted.wrong, counted.n)
+            yield {
+                "part": part,
+                "speaker": speaker,
+                "recogniser": name,
+                "level": level_name(level),
+                "in_grammar": hearings[0].truth is not None,
+                "n": counted.n,
+                "right": counted.right,
+                "wrong": counted.wrong,
+                "rejected": counted.rejected,
+                "sure_right": counted.sure_right,
+                "sure_wrong": counted.sure_wrong,
+                "right_interval": [round(right.low, 4), round(right.high, 4)],
+                "wrong_interval": [round(wrong.low, 4), round(wrong.high, 4)],
+            }
+
+
+def _json_reliability(found: Reliability) -> dict[str, Any]:
+    return {
+        "count": found.count,
+        "expected_calibration_error": _number(found.calibration_error),
+        "brier_score": _number(found.brier),
+        "bins": [
+            {
+                "low": b.low,
+                "high": b.high,
+                "count": b.count,
+                "mean_confidence": _number(b.confidence),
+                "share_right": _number(b.right),
+            }
+            for b in found.bins
+        ],
+    }
+
+
+def _json_stream(stream: Stream) -> dict[str, Any]:
+    return {
+        "hours": round(stream.hours, 3),
+        "taken_for_speech": stream.utterances,
+        "accepted": stream.accepted,
+        "accepted_an_hour": _number(stream.an_hour(stream.accepted)),
+        "sure": stream.sure,
+        "sure_an_hour": _number(stream.an_hour(stream.sure)),
+        "examples": [[words, confidence] for words, confidence in stream.examples],
+    }
+
+
 # --- tables ---------------------------------------------------------------------------------------
 
 _Cells = dict[tuple[str, float], list[Hearing]]
 
 
-def _rows(measured: Measured, *, said: bool) -> dict[tuple[str, str], _Cells]:
+def _rows(measured: HearingFigures, *, said: bool) -> dict[tuple[str, str], _Cells]:
     """Hearings by row and speaker, then by recogniser and ratio; of answers, or of speech outside the grammar."""
     rows: dict[tuple[str, str], _Cells] = {}
     for record in measured.records:
@@ -171,7 +173,7 @@ def _rows(measured: Measured, *, said: bool) -> dict[tuple[str, str], _Cells]:
     return rows
 
 
-def _table(measured: Measured, rows: dict[tuple[str, str], _Cells], cell: Any) -> list[str]:
+def _table(measured: HearingFigures, rows: dict[tuple[str, str], _Cells], cell: Any) -> list[str]:
     levels = [level_name(level) for level in measured.levels_db]
     lines = [
         f"| what, who | n | recogniser | {' | '.join(levels)} |",
@@ -207,7 +209,7 @@ def _other_cell(counted: Score) -> str:
     return f"{_interval(counted.wrong, counted.n)} · {_percent(counted.sure_wrong / counted.n)}"
 
 
-def _streams(measured: Measured) -> list[str]:
+def _streams(measured: HearingFigures) -> list[str]:
     if not measured.streams:
         return []
     hours = next(iter(measured.streams.values())).hours
@@ -233,7 +235,7 @@ def _streams(measured: Measured) -> list[str]:
     return lines
 
 
-def _delays(measured: Measured) -> list[str]:
+def _delays(measured: HearingFigures) -> list[str]:
     if not measured.delays:
         return []
     lines = [
@@ -260,7 +262,7 @@ def _both(values: list[float]) -> str:
     return f"{percentile(values, 50):.2f} and {percentile(values, 95):.2f} (n = {len(values)})"
 
 
-def _costs(measured: Measured) -> list[str]:
+def _costs(measured: HearingFigures) -> list[str]:
     if not measured.records and not measured.memory_mb:
         return []
     lines = ["", "| recogniser | real-time factor | memory of a process that only hears |", "|---|---|---|"]
@@ -271,7 +273,7 @@ def _costs(measured: Measured) -> list[str]:
     return lines
 
 
-def _factor(measured: Measured, name: str) -> float:
+def _factor(measured: HearingFigures, name: str) -> float:
     mine = [record.hearing for record in measured.records if record.recogniser == name]
     heard = sum(one.duration_s for one in mine)
     return sum(one.elapsed_s for one in mine) / heard if heard else math.nan
@@ -280,7 +282,7 @@ def _factor(measured: Measured, name: str) -> float:
 # --- confidence -----------------------------------------------------------------------------------
 
 
-def _reliability(measured: Measured, name: str) -> Reliability:
+def _reliability(measured: HearingFigures, name: str) -> Reliability:
     mine: Iterable[Hearing] = (r.hearing for r in measured.records if r.recogniser == name)
     return reliability(confidences(mine))
 
@@ -309,7 +311,7 @@ def _diagram(name: str, found: Reliability) -> list[str]:
     return [*lines, "```"]
 
 
-def svg(measured: Measured) -> str:
+def svg(measured: HearingFigures) -> str:
     """The reliability diagram of every recogniser as one picture."""
     return drawn([(name, _reliability(measured, name)) for name in measured.models])
 

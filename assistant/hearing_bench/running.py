@@ -7,8 +7,7 @@ import hashlib
 import time
 from collections import deque
 from concurrent.futures import BrokenExecutor, CancelledError, Future
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant import files, resources
@@ -19,6 +18,7 @@ from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench import pocketsphinx
 from assistant.hearing_bench.manifest import NAME, Manifest
+from assistant.hearing_bench.measurements import HeardUtterance, HearingFigures, Options
 from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.scoring import Delays, Hearing, Stream
 from assistant.hearing_bench.speech import Speech, cache_folder
@@ -28,6 +28,7 @@ from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
 
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.confidence import Evidence
@@ -36,59 +37,6 @@ if TYPE_CHECKING:
 
 WAITING = 2000
 """Most utterances that wait for PocketSphinx: some 200 MB of sound."""
-
-
-@dataclass(frozen=True)
-class Options:
-    """What the command line asks for; None means what the manifest says."""
-
-    models: tuple[Path, ...] = ()
-    quick: bool = False
-    hours: float | None = None
-    only: tuple[str, ...] = ()
-    cache: Path | None = None
-    manifest: Path | None = None
-
-
-@dataclass(frozen=True)
-class Record:
-    """One utterance at one ratio, as one recogniser heard it."""
-
-    recogniser: str
-    part: str
-    speaker: str
-    level_db: float
-    hearing: Hearing
-
-
-@dataclass
-class Measured:
-    """All that was measured.
-
-    Attributes:
-        machine: Where.
-        date: When, ISO 8601.
-        models: Name of each recogniser, and the first digits of the SHA-256 of its weights ("" without).
-        levels_db: Ratios of speech to noise.
-        records: Every utterance.
-        streams: For each recogniser the hours of noise.
-        delays: For each recogniser and ratio.
-        memory_mb: For each of our models.
-        notes: What was left out, and why.
-        took_s: Wall-clock time of the whole measurement.
-    """
-
-    machine: str
-    date: str
-    quick: bool
-    models: dict[str, str]
-    levels_db: tuple[float, ...]
-    records: list[Record] = field(default_factory=list)
-    streams: dict[str, Stream] = field(default_factory=dict)
-    delays: dict[tuple[str, float], Delays] = field(default_factory=dict)
-    memory_mb: dict[str, float] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
-    took_s: float = 0.0
 
 
 class Ours:
@@ -160,7 +108,7 @@ class Bench:
         self._theirs: pocketsphinx.Beside | None = None
         self._waiting: deque[_Waiting] = deque()
         levels = self._manifest.quick.levels_db if options.quick else self._manifest.levels_db
-        self.measured = Measured(
+        self.measured = HearingFigures(
             machine(),
             dt.datetime.now(dt.UTC).isoformat(timespec="minutes"),
             options.quick,
@@ -174,7 +122,7 @@ class Bench:
             self.measured.notes.append(str(problem))
         self._set = TestSet(self._manifest, Speech(options.cache or cache_folder()))
 
-    def run(self) -> Measured:
+    def run(self) -> HearingFigures:
         """Take all figures that are wanted."""
         try:
             return self._run()
@@ -182,7 +130,7 @@ class Bench:
             if self._theirs is not None:
                 self._theirs.close()
 
-    def _run(self) -> Measured:
+    def _run(self) -> HearingFigures:
         begun = time.monotonic()
         measured = self.measured
         for part, utterances in self._rows():
@@ -207,8 +155,6 @@ class Bench:
     @property
     def _share(self) -> float:
         return self._manifest.quick.share if self._options.quick else 1.0
-
-    # --- utterances ---
 
     def _rows(self) -> Iterator[tuple[str, list[Utterance]]]:
         manifest, made, share = self._manifest, self._set, self._share
@@ -304,9 +250,7 @@ class Bench:
         self.measured.notes.append(f"{lost.name} is left out: its process ended unexpectedly.")
 
     def _record(self, name: str, utterance: Utterance, level: float, hearing: Hearing) -> None:
-        self.measured.records.append(Record(name, utterance.part, utterance.speaker, level, hearing))
-
-    # --- the real ear ---
+        self.measured.records.append(HeardUtterance(name, utterance.part, utterance.speaker, level, hearing))
 
     def _hours(self) -> None:
         plan, made = self._manifest.hours, self._set
@@ -368,7 +312,7 @@ class Bench:
                     take_turn(ear, utterance.grammar, utterance.words, mixture, delays)
 
 
-def measure(options: Options, progress: Callable[[str], None] = lambda _text: None) -> Measured:
+def measure(options: Options, progress: Callable[[str], None] = lambda _text: None) -> HearingFigures:
     """Measure how well the recogniser hears.
 
     Raises:

@@ -18,7 +18,7 @@ from assistant.core.values.result import Result
 from assistant.errors import GearProblem
 from assistant.hearing_bench import report
 from assistant.hearing_bench.manifest import NAME, Clip, Recordings, Voice
-from assistant.hearing_bench.running import Measured, Record
+from assistant.hearing_bench.measurements import HeardUtterance, HearingFigures
 from assistant.hearing_bench.scoring import Hearing
 from assistant.hearing_bench.speech import Speech, missing_recordings
 
@@ -171,9 +171,11 @@ def test_one_missing_recording_is_named(tmp_path: Path) -> None:
 def test_the_table_shows_counts_as_shares_with_their_interval() -> None:
     """Worked by hand: 3 of 4 right, one wrong and sure; the interval is that of `wilson`."""
     lit, dim = Result(outcome="lit"), Result(outcome="dim")
-    made = Measured("a machine", "2026-01-01T00:00+00:00", False, {"model": "abc"}, (10.0,))
+    made = HearingFigures("a machine", "2026-01-01T00:00+00:00", False, {"model": "abc"}, (10.0,))
     for result in (lit, lit, lit, dim):
-        made.records.append(Record("model", "lamp", "x", 10.0, Hearing(lit, result, True, 0.95, 0.1, 2.0)))
+        made.records.append(
+            HeardUtterance("model", "lamp", "x", 10.0, Hearing(lit, result, True, 0.95, 0.1, 2.0))
+        )
     assert "| lamp, x | 4 | model | 75 [30-95] / 25 / 0 · 25 |" in report.text(made)
     assert "| model | 0.050 |" in report.text(made)
     assert report.to_json(made)["rows"][0]["sure_wrong"] == 1

@@ -83,7 +83,7 @@ class Ended:
 
     def wait(self) -> list[bool]:
         """All ends so far, at least one."""
-        assert self._come.wait(timeout=5)
+        assert self._come.wait(timeout=30)
         return self.cuts
 
 
@@ -205,7 +205,7 @@ def test_lost_device_is_reported_and_found_again(device: FakeDevice, monkeypatch
     device.present = False
     device.streams[0].active = False
     assert during.wait() == [True]
-    assert gone.wait(timeout=5)
+    assert gone.wait(timeout=30)
     player.play(tone(0.01), meanwhile)
     assert meanwhile.wait() == [True]
     device.present = True

@@ -29,6 +29,7 @@ The likelihoods come from a circuit model with no bench measurement behind it.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
