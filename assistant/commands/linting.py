@@ -96,7 +96,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
                 yield Finding(
                     _beside(library, "terms.yaml"),
                     0,
-                    f"the {kind} '{name}' is called '{called}', which the grammar does not hear",
+                    f"the {kind} '{name}' is called '{called}', which the grammar does not accept",
                     f"Call it one of: {', '.join(forms)}",
                 )
             elif forms and called != forms[0]:
@@ -104,7 +104,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
                     _beside(library, "terms.yaml"),
                     0,
                     f"the {kind} '{name}' is called '{called}', and the grammar's first form is '{forms[0]}'",
-                    "Let the first form be the one that is asked with",
+                    "Make the first form the one that the assistant asks with",
                 )
 
 
