@@ -22,7 +22,7 @@ FILE = Path(__file__).resolve().parent / "hearing" / "confidence.json"
 
 @dataclass(frozen=True)
 class Calibration:
-    """How measures of a recognition become one probability: logistic regression.
+    """Logistic regression that makes one probability of the measures of a recognition.
 
     Attributes:
         intercept: Log-odds of being right when every measure is at its mean.
@@ -44,10 +44,10 @@ class Calibration:
 
     @classmethod
     def read(cls, path: Path = FILE) -> Self:
-        """From its file.
+        """Read the file that `calibrate` writes.
 
         Raises:
-            UsageProblem: It is missing or not what `calibrate` writes.
+            UsageProblem: It is missing or damaged.
         """
         try:
             body = json.loads(files.read_text(path, files.SETTINGS))
@@ -70,7 +70,7 @@ class Calibration:
         return made
 
     def probability(self, measures: Mapping[str, float]) -> float:
-        """That an answer with these measures is right, 0 to 1."""
+        """Probability that an answer with these measures is right, 0 to 1."""
         odds = self.intercept
         for name, weight in self.weights.items():
             value = measures.get(name, self.means[name])

@@ -13,7 +13,9 @@ from pathlib import Path
 import pytest
 from core.sample_library import sample_library
 
-from assistant.core.dialogue.states import KEY_TRIGGERS, State, diagram
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.table import diagram
+from assistant.core.dialogue.triggers import KEYED
 from assistant.core.rules import trade_rules
 from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
@@ -176,9 +178,7 @@ PAD = {
     "Backspace": "erase",
     "Escape": "stop",
     "space": "stop",
-    "n": "note",
-    "q": "close",
-    "w": "why",
+    **{word.letter: word.key for word in Control if word.letter},
 }
 """Keys as the README writes them and as the dialogue calls them."""
 
@@ -206,7 +206,7 @@ def test_every_key_of_the_pad_is_in_the_readme() -> None:
 def test_keys_that_mean_the_same_everywhere_are_called_by_it() -> None:
     """A key whose meaning does not change with the state is told by the name of that meaning."""
     table = pad_table()
-    assert [] == [key for key, trigger in KEY_TRIGGERS.items() if trigger.value not in table[key][0]]
+    assert [] == [key for key, trigger in KEYED.items() if trigger.value not in table[key][0]]
 
 
 def at_a_choice() -> Dialogue:
@@ -260,7 +260,7 @@ def test_the_example_procedure_can_be_used(tmp_path: Path) -> None:
         text_of(phrases).replace("    feed weak", between(PROCEDURES, "phrase") + "\n    feed weak"),
         encoding="utf-8",
     )
-    library = load_library(folder, weighing=False)
+    library = load_library(folder)
     assert "feed-first" in library.procedures
     assert [] == list(trade_rules.findings(library))
     assert ["feed first"] == [str(form) for form in GrammarSet.load(grammars).forms("outcome", "feed-first")]

@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING
 
 import assistant.core
 from assistant.circuit import adding
-from assistant.core.dialogue.states import REASONS, requests_of
-from assistant.core.library.procedure import SAME_POINT, Leads
+from assistant.core.dialogue.sayable import REASONS, requests_of
+from assistant.core.library.procedure import Leads
+from assistant.core.library.vocabulary import SAME_POINT
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.grammar.lint import lint_grammars
 from assistant.rehearsal import judging, saying
 
@@ -85,7 +86,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
     for kind, names in (
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
         ("outcome", _choices(library)),
-        ("outcome", {name: wording.procedure_short(name) for name in library.procedures}),
+        ("outcome", {name: remarking.procedure_short(name) for name in library.procedures}),
         ("place", _said(library)),
     ):
         for name, called in names.items():
@@ -158,7 +159,9 @@ def _contradictions(library: Library) -> Iterator[Finding]:
                 )
 
 
-def all_spoken(library: Library, knowledge: Knowledge | None, turns: int = 1500) -> list[saying.Spoken]:
+def all_spoken(
+    library: Library, knowledge: Knowledge | None, turns: int = 1500
+) -> list[saying.SpokenSentence]:
     """Every sentence that can be said, with the file and line that its words come from.
 
     Args:

@@ -43,7 +43,7 @@ _LISTS = {b"<TimeOffsets>": 4, b"<Context>": 4, b"<DimMap>": 4, b"<ColumnMap>": 
 
 @dataclass(frozen=True)
 class Weights:
-    """What the walk through an acoustic model found.
+    """The result of a walk through an acoustic model.
 
     Attributes:
         inputs: Width of each input of the network by its name: ``input`` are the features of a frame, ``ivector``
@@ -203,7 +203,7 @@ def check_fit(model: Path, weights: Weights) -> None:
     """See that features, speaker description and network of a model fit each other.
 
     Raises:
-        ModelProblem: What does not fit, in a sentence.
+        ModelProblem: Parts do not fit each other; says which.
     """
     settings = read_settings(model / "conf" / "mfcc.conf")
     wanted = weights.inputs.get("input", 0)

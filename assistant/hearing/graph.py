@@ -1,4 +1,4 @@
-"""What may be said now, written as the two graphs that the recogniser follows.
+"""Writes the phrases that may be said now as the two graphs that the recogniser follows.
 
 Vosk decodes along the composition of two files in the format of OpenFst: ``Gr.fst`` says which words may
 follow each other, ``HCLr.fst`` says which sounds make each word.
@@ -76,7 +76,7 @@ def write_words(
 
     Args:
         path: File to write.
-        automaton: What may be said.
+        automaton: The phrases.
         symbols: All words that the other graph or the model knows, with their labels.
         filler: Whether `UNKNOWN` is accepted.
         filler_repeats: Whether it is accepted any number of times; needed where it stands for one word only.

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Judgement:
-    """What the words mean, and whether that may be taken.
+    """The meaning of the words, and whether the dialogue may take it.
 
     Attributes:
         words: The best words, "" for none.
@@ -51,11 +51,11 @@ def judge(
     """Judge a recognition.
 
     Args:
-        recognition: What the recogniser gave.
-        grammar: What could be said.
+        recognition: The recogniser's result.
+        grammar: Phrases that could be said.
         thresholds: The dialogue's limits.
         speech: Whether the voice-activity model found speech at all; noise alone is never a result.
-        evidence: What voice activity and levels say; None when unknown, then the rest must do.
+        evidence: Voice activity and levels; None if unknown, then the rest must do.
     """
     words = recognition.words
     result = None

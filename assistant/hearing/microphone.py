@@ -234,7 +234,7 @@ def glance(microphone: Microphone, seconds: float) -> Samples:
 
     Args:
         microphone: Not yet started; closed afterwards.
-        seconds: How much sound is wanted; at most `GLANCE_WAIT_S` more is waited for it.
+        seconds: Wanted length of sound; the call waits for it at most `GLANCE_WAIT_S` longer.
 
     Raises:
         GearProblem: There is no such device, or it cannot be opened.

@@ -90,7 +90,7 @@ def check_model(path: Path, named_by: str) -> Path:
     """See that a directory can be a model before Vosk aborts the whole program over it.
 
     Raises:
-        ModelProblem: What is missing or of another kind, in a sentence.
+        ModelProblem: A part is missing or of another kind; says which.
     """
     if not path.exists():
         raise ModelProblem(
@@ -202,7 +202,7 @@ class Recogniser:
         return heard
 
     def _remedy(self, grammar: StepGrammar) -> str:
-        """What helps when a word cannot be heard."""
+        """The remedy for a word that the model cannot hear."""
         if not self._layout:
             return "Use a model that knows the word, or add another spoken form to the grammar"
         return (

@@ -1,4 +1,4 @@
-"""One utterance on its way through Vosk, and what came of it.
+"""One utterance on its way through Vosk, and its result.
 
 **Alternatives.** Vosk is asked for its best alternatives with their log-likelihoods, those with the filler among
 them; the probability of an alternative is its share of the sum of all likelihoods.
@@ -49,7 +49,7 @@ class Alternative:
 
 @dataclass(frozen=True)
 class Recognition:
-    """What the recogniser made of a piece of sound.
+    """The recogniser's result for a piece of sound.
 
     Attributes:
         words: The best words, "" for none; hold ``[unk]`` for speech outside the grammar.

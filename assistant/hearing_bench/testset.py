@@ -10,7 +10,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from assistant import resources
-from assistant.core.dialogue.states import State, request_for, requests_of
+from assistant.core.dialogue.sayable import request_for, requests_of
+from assistant.core.dialogue.states import State
 from assistant.core.values.result import Result
 from assistant.errors import FileProblem, GearProblem
 from assistant.grammar.grammar import GrammarSet, StepGrammar

@@ -19,14 +19,14 @@ import re
 from typing import TYPE_CHECKING
 
 from assistant.core.values.finding import Finding
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.core.words.sentences import count_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from assistant.core.library.library import Library
-    from assistant.rehearsal.saying import Spoken
+    from assistant.rehearsal.saying import SpokenSentence
 
 AIM = 12
 """Words of a sentence that are aimed at: about as many as are held in the head at once; our aim, no source."""
@@ -80,13 +80,13 @@ def commands(sentence: str, names: Iterable[str] = ()) -> list[str]:
     return found
 
 
-def findings(library: Library, spoken: Iterable[Spoken]) -> list[Finding]:
-    """What is wrong with sentences, each sentence of a place once."""
+def findings(library: Library, spoken: Iterable[SpokenSentence]) -> list[Finding]:
+    """Findings about sentences, each sentence of a place once."""
     terms = library.terms
     nodes = [place for place in terms.places.values() if place.kind == "node"]
     called = [words for place in nodes for words in (place.spoken, place.short, place.at_plug, place.at_coil)]
     places = _longest_first(words.removeprefix("the ") for words in called if words)
-    faults = [wording.fault_spoken(library, name) for name in terms.faults]
+    faults = [remarking.fault_spoken(library, name) for name in terms.faults]
     labels = [fact.label for fact in terms.facts.values()]  # "Repair order: zero." commands nothing
     names = _longest_first([*places, *faults, *labels])
     found: dict[Finding, None] = {}

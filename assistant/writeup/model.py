@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.reasoning import evidence
+from assistant.core.reasoning.posterior import WeighedResult, sureness
 from assistant.core.values.entries import ASKED_AGAIN, KEPT
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.loading.folder import FINDINGS_FILE
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.writeup.naming import owner, procedure_of
@@ -25,7 +26,7 @@ _WORTH_A_LINE = 0.01
 """Probability from which a fault is written down as still possible."""
 
 
-def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, ...]:
+def _facts_of(session: RecordedSession, course: Course) -> tuple[WeighedResult, ...]:
     """The results that count, as evidence; one that was asked again and confirmed counts twice."""
     doubted = {
         (taken.result.procedure, taken.result.step, taken.result.outcome)
@@ -33,11 +34,11 @@ def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, 
         if taken.undone is not None and getattr(taken.undone.entry, "how", "") in ASKED_AGAIN
     }
     return tuple(
-        evidence.Fact(
+        WeighedResult(
             result.procedure,
             result.step,
             result.outcome,
-            evidence.sureness(result.how, result.confidence, result.confirmed, session.header.thresholds),
+            sureness(result.how, result.confidence, result.confirmed, session.header.thresholds),
             kept=result.words.endswith(KEPT),
             times=2 if (result.procedure, result.step, result.outcome) in doubted else 1,
         )
@@ -120,9 +121,9 @@ def _best_test(
     best = assessment.best_test() if unnamed or not verdict or len(verdict.faults) > 1 else None
     if best:
         step = best[0]
-        connection = wording.connection(library.terms, step.measure)
+        connection = placing.connection(library.terms, step.measure)
         yield Statement(
-            f"What would tell most for its time: {connection}, {wording.engine_words(step.measure.engine)}.",
+            f"What would tell most for its time: {connection}, {placing.engine_words(step.measure.engine)}.",
             (*owner(library, step), *terms_of(step.measure), *weighed),
         )
 

@@ -14,8 +14,9 @@ from assistant.circuit.catalogue import Mechanism
 from assistant.circuit.parameters import Systems
 from assistant.cli import main
 from assistant.core.library.procedure import Step
-from assistant.core.reasoning.evidence import Assessment, Fact, assess
+from assistant.core.reasoning.evidence import Assessment, assess
 from assistant.core.reasoning.knowledge import parse_table
+from assistant.core.reasoning.posterior import WeighedResult
 from assistant.loading.folder import LIKELIHOODS_FILE, load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.resources import directory
@@ -28,10 +29,10 @@ CONTROL = replace(LIBRARY, procedures={"coil-control": LIBRARY.procedures["coil-
 SHIPPED = json.loads((FOLDER / LIKELIHOODS_FILE).read_text(encoding="utf-8"))
 
 
-def fact(step: str, outcome: str) -> Fact:
+def fact(step: str, outcome: str) -> WeighedResult:
     """A result of the control test or of the procedure that it goes on with."""
     found = next(one for one in ("coil-control", "coil-and-driver") if step in LIBRARY.procedures[one].steps)
-    return Fact(found, step, outcome, 0.99)
+    return WeighedResult(found, step, outcome, 0.99)
 
 
 def posterior(*results: tuple[str, str]) -> Assessment:

@@ -9,10 +9,11 @@ from test_weighed_dialogue import settle
 from assistant.core.dialogue.doubting import thin
 from assistant.core.dialogue.states import State
 from assistant.core.reasoning import evidence
+from assistant.core.reasoning.posterior import WeighedResult
 from assistant.core.values import entries
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import OLD_RULES, Thresholds
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.resources import directory
@@ -56,7 +57,7 @@ def test_a_dark_lamp_where_a_meter_reads_volts_is_a_known_pattern_and_not_cranke
     assert remarks(talk, "does not fit") == []
     (words,) = remarks(talk, "known pattern")
     assert words.count("Feed side") == 2
-    assert sum(wording.KNOWN_PATTERN in text for text in talk.said) == 1
+    assert sum(remarking.KNOWN_PATTERN in text for text in talk.said) == 1
 
 
 def test_under_the_rules_of_an_old_record_it_is_asked_again_as_it_was() -> None:
@@ -67,7 +68,7 @@ def test_under_the_rules_of_an_old_record_it_is_asked_again_as_it_was() -> None:
 
 
 def weighed(*results: tuple[str, str]) -> evidence.Assessment:
-    facts = [evidence.Fact(*step.split("/"), outcome, 0.99) for step, outcome in results]
+    facts = [WeighedResult(*step.split("/"), outcome, 0.99) for step, outcome in results]
     found = evidence.assess(LIBRARY, KNOWLEDGE, CIRCUIT, facts, DEFAULT_THRESHOLDS)
     assert found is not None
     return found

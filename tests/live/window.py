@@ -15,7 +15,7 @@ import pytest
 from bay import Bay
 
 from assistant.core.values.board import Board
-from assistant.core.values.events import from_json
+from assistant.core.values.codec import from_json
 from assistant.screen.plain import Level, render
 
 

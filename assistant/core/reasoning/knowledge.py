@@ -1,4 +1,4 @@
-"""What a session is given to reason with: the likelihoods of a circuit model, and prior odds.
+"""Knowledge that a session reasons with: the likelihoods of a circuit model, and prior odds.
 
 Tests are named in the table by what is measured and which answers it can end in (`key_of`).
 """
@@ -27,7 +27,7 @@ FULL = 200
 
 
 def key_of(step: Step) -> str:
-    """The name of a test in the table: what is connected where, and which answers or bands it can end in.
+    """The name of a test in the table: its measurement, and the answers or bands that it can end in.
 
     Two steps with the same measurement and the same answers are one test; a band with another limit is another.
     """
@@ -65,7 +65,7 @@ class Hypotheses:
 
 @dataclass(frozen=True)
 class Knowledge:
-    """What a session is given to reason with: likelihoods and prior odds.
+    """Likelihoods and prior odds, which a session reasons with.
 
     Attributes:
         version: Checksum of the likelihoods; stands in the header of a session.
@@ -86,7 +86,7 @@ def parse_table(data: bytes, path: str) -> tuple[str, dict[str, Hypotheses]]:
         path: Its name for messages.
 
     Raises:
-        FileProblem: It is not what ``bay-assistant lint --write-likelihoods`` writes.
+        FileProblem: `bay-assistant lint --write-likelihoods` did not write it.
     """
     try:
         version, circuits = _table(data)

@@ -9,15 +9,15 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.dialogue.states import REASONS
+from assistant.core.dialogue.sayable import REASONS
 from assistant.core.values.units import span_words
-from assistant.core.words import wording
+from assistant.core.words import instructing, remarking
 from assistant.core.words.sentences import count_words, sentences
 from assistant.loading.folder import load_folder
 from assistant.rehearsal.amount import measure, words_before_crank
 from assistant.rehearsal.exploring import said_in_play
 from assistant.rehearsal.judging import findings
-from assistant.rehearsal.saying import Spoken, everything, shape
+from assistant.rehearsal.saying import SpokenSentence, everything, shape
 
 LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
 ALL = everything(LIBRARY, KNOWLEDGE, lambda name: name)
@@ -26,7 +26,7 @@ SENTENCES = {one.sentence for one in ALL}
 
 def judged(sentence: str) -> list[str]:
     """The problems of one sentence."""
-    return [finding.problem for finding in findings(LIBRARY, [Spoken(sentence, "f", 1, "w")])]
+    return [finding.problem for finding in findings(LIBRARY, [SpokenSentence(sentence, "f", 1, "w")])]
 
 
 def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() -> None:
@@ -38,7 +38,7 @@ def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() 
         "Too loud to hear you.",
         "Standing by.",
         "Nothing to take back.",
-        *sentences(wording.numbered(REASONS.values())),
+        *sentences(instructing.numbered(REASONS.values())),
         *sentences(LIBRARY.procedures["coil-and-driver"].verdicts["coil-bad"].says),
     ):
         assert text in SENTENCES or f"Verdict. {text}" in SENTENCES, text
@@ -143,7 +143,7 @@ def test_the_measure_counts_what_is_spoken_before_the_first_crank() -> None:
     after = words_before_crank(fewer, KNOWLEDGE, "coil-control")
     assert after is not None
     said = sum(
-        count_words(wording.caution_text(LIBRARY.cautions[name], "full"))
+        count_words(remarking.caution_text(LIBRARY.cautions[name], "full"))
         for name in LIBRARY.procedures["coil-control"].cautions
     )
     # Their "Say ready, or press Enter." goes with them.
@@ -152,7 +152,9 @@ def test_the_measure_counts_what_is_spoken_before_the_first_crank() -> None:
 
 def test_the_measure_is_of_all_sentences() -> None:
     """Number, longest and share over the aim are those of the sentences that were given."""
-    some = [Spoken(text, "f", 1, "w") for text in ("Key off.", "Key off.", " ".join(["bare"] * 13) + ".")]
+    some = [
+        SpokenSentence(text, "f", 1, "w") for text in ("Key off.", "Key off.", " ".join(["bare"] * 13) + ".")
+    ]
     measured = measure(replace(LIBRARY, procedures={}), None, some, 160)
     assert (2, (2, 13)) == (measured.sentences, measured.words)
     assert 0.5 == measured.over_aim

@@ -25,7 +25,7 @@ from assistant.session.ending import NUMBERS, Ending
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-ROOT = Path(__file__).parent.parent
+ROOT = Path(__file__).parents[2]
 RUN = [sys.executable, "-u", "-m", "assistant", "run", "--keys-only", "--silent", "--plain"]
 
 

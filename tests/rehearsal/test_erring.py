@@ -11,7 +11,7 @@ import pytest
 from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.parameters import Systems
 from assistant.cli import main
-from assistant.core.library.procedure import OVER_RANGE
+from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.loading.folder import load_folder
 from assistant.rehearsal import erring as rehearsal
 from assistant.rehearsal.erring import Wanted, good_parts, habits, judge, play, rehearse
