@@ -41,7 +41,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:
     """Give the tests of a file to one core, because they share what was computed once; others one by one."""
-    from xdist.scheduler import LoadScopeScheduling  # noqa: PLC0415  with "-p no:xdist" it is not there
+    from xdist.scheduler import LoadScopeScheduling  # noqa: PLC0415  nothing else needs it
 
     class ByWhatIsShared(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
