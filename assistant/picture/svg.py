@@ -247,7 +247,7 @@ class Canvas:
 
 
 def _n(value: float) -> str:
-    """A number with at most one place behind the point, and no minus before a zero."""
+    """A number with at most one decimal, and no minus before a zero."""
     if not -99999 < value < 99999:
         return f"{round(value, 1) + 0.0:g}"
     text = f"{value:.1f}"
@@ -256,7 +256,7 @@ def _n(value: float) -> str:
 
 
 def _path(points: Sequence[Point], corner: float = 0) -> str:
-    """Straight pieces as path data, corners rounded by a curve that begins `corner` before them."""
+    """Straight pieces as path data; a curve that begins `corner` before each corner rounds it."""
     if corner <= 0:
         return "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in points)
     data = [f"M{_n(points[0][0])} {_n(points[0][1])}"]
@@ -272,7 +272,7 @@ def _path(points: Sequence[Point], corner: float = 0) -> str:
 
 
 def _towards(here: Point, there: Point, length: float) -> Point:
-    """The point `length` from here towards there, at most half the way."""
+    """The point `length` from here towards there, but at most halfway."""
     far = math.hypot(there[0] - here[0], there[1] - here[1])
     if far == 0:
         return here
