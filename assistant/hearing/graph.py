@@ -1,23 +1,23 @@
-"""What may be said now, written as the two graphs that the recogniser follows.
+"""Writes the phrases of the moment as the two graphs that the recogniser follows.
 
 Vosk decodes along the composition of two files in the format of OpenFst: ``Gr.fst`` says which words may
 follow each other, ``HCLr.fst`` says which sounds make each word.
-Its own run-time grammar is a statistical model of word pairs, which can mix the words of two phrases.
-So both files are written here: ``Gr.fst`` accepts the phrases of the step and nothing else, beside the filler
-word ``[unk]`` for speech that is no such phrase, and ``HCLr.fst`` holds only the words that are in them.
+Vosk's own run-time grammar is a statistical model of word pairs, which can mix the words of two phrases. So this
+module writes both files: ``Gr.fst`` accepts the phrases of the step, the filler word ``[unk]`` for all other
+speech, and nothing else; ``HCLr.fst`` holds only the words of these phrases.
 
-**Layout of a model that graphs can be written for.**
+**Layout of the models for which graphs can be written.**
 Its acoustic model has one state with a loop for silence, and for each phone (in the four positions in a word:
 begin, end, internal, singleton) a first state that emits the phone, followed by an optional second one that
 emits the blank that all phones share: the topology of connectionist temporal classification.
-Each transition has a number; they are counted through the phones in order:
+The transitions are numbered through the phones in order:
 5 for each phone (first state: loop, to the second, leave; second state: loop, leave).
-A path enters a state through the transition that leaves the phone's first frame (*forward first*), then loops.
-Two equal phones after each other need the blank between them.
+A path enters a state by the transition that leaves the phone's first frame (*forward first*), then loops.
+Two equal phones in a row need the blank between them.
 `PhoneLayout.read` reads topology and numbering from the acoustic model itself, and refuses any other.
 
-**States of the written HCLr.** 0: between words, silence may follow; 1: before a word (final); 2: in silence;
-then a chain of states for each pronunciation, and the loop over all phones for the filler.
+**States of the written HCLr.** 0: between words, where silence may follow; 1: before a word (final); 2: in
+silence; then a chain of states for each pronunciation, and the loop over all phones for the filler.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from assistant.grammar.lexicon import Pronunciation
 
 UNKNOWN = "[unk]"
-"""The filler word: stands in a result for speech that is not in the grammar."""
+"""The filler word: in a result it stands for speech outside the grammar."""
 
 _MAGIC = 2125659606  # of every OpenFst file
 _SYMBOLS_MAGIC = 2125658996  # of an OpenFst symbol table
@@ -75,8 +75,8 @@ class Fst:
 
     Attributes:
         arcs: For each state, arcs as (input label, output label, cost, next state); label 0 is empty.
-        final: For each state the cost of ending there, infinite where no path may end.
-        symbols: Words and their labels, empty when the file has none.
+        final: For each state the cost of ending there; infinite if no path may end there.
+        symbols: Words and their labels; empty if the file has none.
     """
 
     start: int = 0
@@ -85,13 +85,13 @@ class Fst:
     symbols: dict[str, int] = field(default_factory=dict)
 
     def add_state(self, final: float = _INFINITY) -> int:
-        """A new state; its number."""
+        """Add a state; returns its number."""
         self.arcs.append([])
         self.final.append(final)
         return len(self.arcs) - 1
 
     def add_arc(self, source: int, label_in: int, label_out: int, cost: float, target: int) -> None:
-        """A new arc."""
+        """Add an arc."""
         self.arcs[source].append((label_in, label_out, cost, target))
 
     def written(self, *, acceptor: bool, sorted_by: str) -> bytes:
@@ -166,7 +166,7 @@ def _header(reader: _Bytes) -> tuple[str, int, int, int, dict[str, int]]:
     reader.text()  # kind of arcs
     version, flags, _, start, states, _ = reader.take("iiQqqq")
     words: dict[str, int] = {}
-    for bit in (1, 2):  # tables of input and output words; in the graphs of a recogniser they are the same
+    for bit in (1, 2):  # tables of input and output words, which are the same in a recogniser's graphs
         if flags & bit:
             if reader.take("i")[0] != _SYMBOLS_MAGIC:
                 raise ModelProblem(f"The model file {reader.name} is cut short. Copy the model again.")
@@ -179,7 +179,7 @@ def _header(reader: _Bytes) -> tuple[str, int, int, int, dict[str, int]]:
 
 
 def read_symbols(path: Path) -> dict[str, int]:
-    """Every word and its label, from the symbol table in an OpenFst file of any type; empty when it has none.
+    """Every word and its label, from the symbol table in an OpenFst file of any type; empty if it has none.
 
     Raises:
         ModelProblem: The file cannot be read or is not an OpenFst file.
@@ -208,7 +208,7 @@ def read_fst(path: Path) -> Fst:
 
 
 def _read(path: Path, most: int = -1) -> bytes:
-    """The file's bytes, at most so many of them."""
+    """The file's bytes, up to a limit."""
     try:
         with files.open_regular(path) as file:
             return file.read(most)
@@ -217,7 +217,7 @@ def _read(path: Path, most: int = -1) -> bytes:
 
 
 def _read_text(path: Path) -> str:
-    """The file's text; bytes that are no UTF-8 are replaced."""
+    """The file's text; bytes that are not UTF-8 are replaced."""
     try:
         return files.read_text(path, files.TABLE, "replace")
     except OSError as error:
@@ -229,12 +229,12 @@ def _read_text(path: Path) -> str:
 
 @dataclass(frozen=True)
 class PhoneLayout:
-    """Numbers of the transitions of an acoustic model of the layout described above.
+    """Transition numbers of an acoustic model with the layout described above.
 
     Attributes:
-        silence: Transition that leaves silence, and the loop in it.
+        silence: The transition that leaves silence, and the loop in it.
         first: For each phone and position ("AA", "B") the number of its first transition.
-        outputs: Outputs of the network that the transitions take, the highest number and 1.
+        outputs: Number of network outputs that the transitions need: the highest number plus 1.
     """
 
     silence: tuple[int, int]
@@ -243,7 +243,7 @@ class PhoneLayout:
 
     @classmethod
     def read(cls, model: Path) -> Self | None:
-        """The layout of a model folder, or None when graphs cannot be written for it.
+        """The layout of a model folder, or None if graphs cannot be written for it.
 
         Such a model has a file ``phones.txt`` (a phone and its number on each line) beside ``am``.
 
@@ -288,7 +288,7 @@ class PhoneLayout:
 
 
 def _transition_model(path: Path) -> tuple[dict[int, list[list[int]]], list[tuple[int, int, int, int]]]:
-    """Targets of the transitions of each state of each phone, and the list of (phone, state, pdf, loop pdf).
+    """The transition targets for each state of each phone, and the list of (phone, state, pdf, loop pdf).
 
     The format is that of Kaldi's binary TransitionModel: transitions are numbered from 1 through that list.
     """
@@ -307,7 +307,7 @@ def _transition_model(path: Path) -> tuple[dict[int, list[list[int]]], list[tupl
 
     phones, entry_of = integers(), integers()
     count = reader.marked()
-    two_pdfs = count == -1  # a state may have another pdf on its loop
+    two_pdfs = count == -1  # a state's loop may have its own pdf
     if two_pdfs:
         count = reader.marked()
     entries: list[list[list[int]]] = []
@@ -348,11 +348,11 @@ class Costs:
     """Costs (negative natural logarithms) in the written graphs.
 
     Attributes:
-        filler_phone: Cost of each phone of the filler.
-            Low: speech that is not in the grammar is rejected, and some that is; high: the other way round.
+        filler_phone: Cost of each phone of the filler. If it is low, speech outside the grammar is rejected, and
+            some inside it, too; if it is high, the other way round.
             On development sound (eight synthetic voices, mean of 20, 10, 5 and 0 dB, best words alone, before the
-            limit on confidence) lamp answers are right in 86, 91, 91, 91 % and other speech passes for an answer
-            in 1, 11, 30, 65 % of cases at 1.0, 1.5, 2.0, 2.5.
+            limit on confidence) at 1.0, 1.5, 2.0, 2.5 lamp answers are right in 86, 91, 91, 91 % of cases, and
+            other speech passes for an answer in 1, 11, 30, 65 %.
         blank: Cost of each blank frame inside a phone; keeps short words from being stretched.
     """
 
@@ -373,11 +373,11 @@ def write_words(
 
     Args:
         path: File to write.
-        automaton: What may be said.
-        symbols: All words that the other graph or the model knows, with their labels.
+        automaton: The phrases.
+        symbols: All words of the other graph or the model, with their labels.
         filler: Whether `UNKNOWN` is accepted.
-        filler_repeats: Whether it is accepted any number of times; needed where it stands for one word only.
-        arc_costs: Costs of arcs of the automaton by (state, word); an arc that is not named costs nothing.
+        filler_repeats: Whether it is accepted any number of times; needed if it stands for one word only.
+        arc_costs: Costs of the automaton's arcs by (state, word); all other arcs cost nothing.
 
     Raises:
         ModelProblem: A word of the automaton has no label.
@@ -407,11 +407,11 @@ def write_sounds(
     layout: PhoneLayout,
     costs: Costs | None = None,
 ) -> None:
-    """Write ``HCLr.fst``: how each word sounds.
+    """Write ``HCLr.fst``: the sounds of each word.
 
     Args:
         path: File to write.
-        words: Words with their labels; `UNKNOWN` among them becomes the loop over all phones.
+        words: Words with their labels; `UNKNOWN` becomes the loop over all phones.
         lexicon: Pronunciations.
         layout: Transitions of the acoustic model.
         costs: Costs of filler and blank.
@@ -477,7 +477,7 @@ def _add_filler(graph: Fst, label: int, layout: PhoneLayout, costs: Costs) -> No
         _add_phone(graph, base, plain, before_blank, blank, costs)
         graph.add_arc(plain, 0, 0, 0.0, after)
         graph.add_arc(blank, 0, 0, 0.0, after)
-    # Pauses are part of the filler, so that a remark is one filler and not many alternatives of several.
+    # Pauses are part of the filler, so a remark is one filler instead of many alternatives with several.
     leave, loop = layout.silence
     pause = graph.add_state()
     graph.add_arc(after, leave, 0, 0.0, pause)

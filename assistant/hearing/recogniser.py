@@ -1,16 +1,17 @@
-"""Words from sound: Vosk with the graph of the step, and only that.
+"""Turns sound into words: Vosk with the graph of the step, and nothing else.
 
-For the bundled model, or any other of its layout, the graphs are written for each grammar from the lexicon:
-strict, small, with a filler for everything else (`assistant.hearing.graph`).
-A user's own Vosk model keeps its sounds; its word graph is replaced by a strict one when it has a symbol table,
-else Vosk's run-time grammar is used.
-`vosk.Model()` is never called without a path: it would look for a model on the network.
+For the bundled model, or any other with its layout, the graphs are written for each grammar from the lexicon:
+strict and small, with a filler for everything else (`assistant.hearing.graph`).
+A user's own Vosk model keeps its sounds; a strict graph replaces its word graph if it has a symbol table,
+otherwise Vosk's run-time grammar is used.
+`vosk.Model()` is never called without a path, because it would look for a model on the network.
 
-**Alternatives.** Vosk is asked for its best alternatives with their log-likelihoods, those with the filler among
-them; the probability of an alternative is its share of the sum of all likelihoods.
-They hold the filler only where it is nearly as likely.  Hearing the sound a second time with the filler alone, to know
-its likelihood always, was tried and made the confidence no better (`assistant.acoustic.calibrate`).
-What becomes of these is in `assistant.hearing.judge`.
+**Alternatives.** Vosk gives its best alternatives with their log-likelihoods, including those with the filler;
+the probability of an alternative is its share of the sum of all likelihoods.
+They contain the filler only if it is nearly as likely. Hearing the sound a second time with the filler alone, so
+that its likelihood is always known, was tried and did not improve the confidence
+(`assistant.acoustic.calibrate`).
+`assistant.hearing.judge` uses these.
 """
 
 from __future__ import annotations
@@ -57,31 +58,31 @@ NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "graph/phones/wor
 DYNAMIC = ("graph/HCLr.fst", "graph/Gr.fst")
 
 KEPT = 3
-"""Opened graphs that are kept: the step's question, its read-back and what came before.
+"""Number of open graphs to keep: the step's question, its read-back and the one before.
 
-Each holds the network's weights anew (some 40 MB with the bundled model): four would break the limit of 300 MB."""
+Each has its own copy of the weights (about 40 MB for the bundled model); four would break the limit of 300 MB."""
 
 LARGE = 64_000_000
-"""Bytes of another model's ``HCLr.fst`` above which only one graph is kept: each holds the sounds of all words."""
+"""Size of another model's ``HCLr.fst``, in bytes, above which only one graph is kept: each holds all words."""
 
 SETTINGS = {"lattice-beam": "4.0", "phone-determinize": "false", "max-mem": "1000000"}
 """Decoder settings for graphs that we write.
 
 The filler is a loop over all phones.
-A lattice that keeps its phone sequences apart takes hundreds of MB and seconds (measured at a beam of 4:
-real-time factor 0.14, at worst 3); without that first pass it is 0.03.
+A lattice that keeps its phone sequences apart takes hundreds of MB and seconds (at a beam of 4: real-time factor
+0.14, at worst 3); without that first pass the factor is 0.03.
 Beam and bound on memory (bytes) keep the last step of an utterance short: on the grammar of numbers, the largest,
 64 ms at the 95th percentile, against 301 ms at 6.0 and 2000000, with the same quality of confidence.
 """
 
 ALTERNATIVES = 20
-"""Most alternatives that are asked for; most utterances have fewer than ten within the beam."""
+"""Largest number of alternatives to request; most utterances have fewer than ten within the beam."""
 
 DITHER = 3.0
 """Standard deviation, in steps of 16-bit samples, of the noise that is added to sound before recognition.
 
-The bundled model was trained with it, and digital silence breaks recognisers.
-It is the same noise every time, and Kaldi's own is switched off, so that the same sound gives the same words.
+The bundled model was trained with it, and digital silence breaks recognisers. The noise is always the same, and
+Kaldi's own is off, so the same sound gives the same words.
 """
 
 _NOISE = np.random.default_rng(1).normal(0.0, DITHER, RATE).astype(np.float32)
@@ -94,7 +95,7 @@ def find_model(option: Path | None = None) -> Path:
     """The model to use: the option, else the environment variable, else the bundled one.
 
     Raises:
-        ModelProblem: It is not there, is not a Vosk model directory with a graph that can change, is damaged, or
+        ModelProblem: It does not exist, is not a Vosk model directory with a changeable graph, is damaged, or
             cannot be opened; any but the bundled one is tried in a process of its own.
     """
     bundled = resources.bundled_model()
@@ -110,10 +111,10 @@ def find_model(option: Path | None = None) -> Path:
 
 
 def check_model(path: Path, named_by: str) -> Path:
-    """See that a directory can be a model before Vosk aborts the whole program over it.
+    """Check that a directory can be a model, before Vosk aborts the whole program over it.
 
     Raises:
-        ModelProblem: What is missing or of another kind, in a sentence.
+        ModelProblem: A file is missing or of another kind; the message says which.
     """
     if not path.exists():
         raise ModelProblem(
@@ -159,7 +160,7 @@ def check_model(path: Path, named_by: str) -> Path:
 
 
 def _refuse_layout(path: Path) -> None:
-    """A directory without ``am``: the model may be inside it, or of Vosk's older layout."""
+    """Refuse a directory without ``am``: the model may be inside it, or have Vosk's older layout."""
     inside = [one for one in sorted(path.iterdir()) if (one / "am").is_dir()]
     if inside:
         raise ModelProblem(f"The recogniser model is one folder further in: name {inside[0]}.")
@@ -175,7 +176,7 @@ def _refuse_layout(path: Path) -> None:
 
 @dataclass(frozen=True)
 class Alternative:
-    """One way to understand an utterance; `score` is its log-likelihood, comparable within the utterance only."""
+    """One way to understand an utterance; `score` is its log-likelihood, comparable only within the utterance."""
 
     words: str
     score: float
@@ -183,16 +184,16 @@ class Alternative:
 
 @dataclass(frozen=True)
 class Recognition:
-    """What the recogniser made of a piece of sound.
+    """The recogniser's output for a piece of sound.
 
     Attributes:
-        words: The best words, "" for none; hold ``[unk]`` for speech outside the grammar.
+        words: The best words, "" for none; ``[unk]`` stands for speech outside the grammar.
         confidence: Probability of exactly these words, 0 to 1; 0 without words.
         elapsed_s: Time spent on it, s.
-        word_confidences: For each word the probability of the alternatives that have it at the same place,
+        word_confidences: For each word, the probability of the alternatives with the same word in the same place,
             counted from the beginning or from the end.
         alternatives: All, the best first.
-        calibrated: Whether the measured calibration of confidence holds for it: the graph was written here.
+        calibrated: Whether the measured calibration of confidence applies, because we wrote the graph.
     """
 
     words: str
@@ -248,12 +249,12 @@ class Stream:
         self.elapsed_s = 0.0
 
     def accept(self, samples: Samples) -> None:
-        """The next sound, 16 kHz.
+        """Take in the next sound, 16 kHz.
 
-        The recogniser's own end-point rules are not followed: an utterance ends where `finish` is called.
+        The recogniser's own end-point rules do not apply: an utterance ends when `finish` is called.
 
         Raises:
-            ModelProblem: The model's settings or network cannot be worked with.
+            ModelProblem: The model's settings or network do not work.
         """
         begun = time.perf_counter()
         for start in range(0, len(samples), PIECE):
@@ -315,7 +316,7 @@ class Recogniser:
             self._whole = self._open(path)
 
     def missing(self, grammar: StepGrammar) -> list[str]:
-        """Words of a grammar that the model cannot hear."""
+        """Words of a grammar that the model lacks."""
         if self._layout:
             known: Collection[str] = {w for w in grammar.words() if grammar.lexicon.pronunciations(w)}
         elif self._symbols:
@@ -325,13 +326,12 @@ class Recogniser:
         return [word for word in grammar.words() if word not in known]
 
     def fitting(self, grammar: StepGrammar) -> StepGrammar:
-        """The grammar without the forms that this model lacks a word for.
+        """The grammar without the forms for which this model lacks a word.
 
-        Leaving one form out can bring another back in its place ("meg ohms" for "megohms"), so its words are looked
-        up as well.
+        Leaving out one form can bring back another ("meg ohms" for "megohms"), whose words are looked up as well.
 
         Raises:
-            ModelProblem: Something can then not be said at all; names the word and its line.
+            ModelProblem: Some answer could then not be said at all; the message names the word and its line.
         """
         lost: set[str] = set()
         heard = grammar
@@ -341,7 +341,7 @@ class Recogniser:
         return heard
 
     def _remedy(self, grammar: StepGrammar) -> str:
-        """What helps when a word cannot be heard."""
+        """Advice for a word that cannot be heard."""
         if not self._layout:
             return "Use a model that knows the word, or add another spoken form to the grammar"
         return (
@@ -350,22 +350,22 @@ class Recogniser:
         )
 
     def prepare(self, grammar: StepGrammar) -> StepGrammar:
-        """Open the graph of a grammar; returns what of it can be heard with this model.
+        """Open the graph of a grammar; returns the part of the grammar that this model can hear.
 
         Raises:
-            ModelProblem: Something that the grammar asks for can then no longer be said; names word and line.
+            ModelProblem: Some answer of the grammar could then not be said at all; the message names word and line.
         """
         return self._graph(grammar)[1]
 
     def stream(self, grammar: StepGrammar) -> Stream:
-        """Begin an utterance that is to be heard with this grammar."""
+        """Begin an utterance with this grammar."""
         model, heard = self._graph(grammar)
         if self._layout or self._symbols:
             return self._stream(model)
         return self._stream(model, json.dumps([*_sequences(heard), UNKNOWN]))
 
     def hear_noise(self) -> None:
-        """Hear a second of noise with a small graph of the model's own words: a trial of all its parts.
+        """Hear a second of noise with a small graph of the model's own words, to try all its parts.
 
         Raises:
             ModelProblem: The model cannot be used.
@@ -410,7 +410,7 @@ class Recogniser:
             return model, heard
 
     def _write(self, automaton: Automaton, said: Mapping[str, tuple[Pronunciation, ...]]) -> Any:
-        """A model whose word graph is this one; the weights are linked, not copied."""
+        """Write a model with this word graph; its weights are linked, not copied."""
         with tempfile.TemporaryDirectory(prefix="bay-assistant-") as name:
             folder = Path(name)
             graph = folder / "graph"
@@ -450,12 +450,12 @@ class Recogniser:
 
 
 def _with_settings(path: Path, changes: Mapping[str, str]) -> str:
-    """A file of settings, one ``--name=value`` a line, with some put in place of its own."""
+    """A file of settings, one ``--name=value`` a line, with some of them replaced."""
     return "".join(f"--{name}={value}\n" for name, value in (read_settings(path) | dict(changes)).items())
 
 
 def _sequences(grammar: StepGrammar) -> Iterator[str]:
-    """For Vosk's own grammar: all phrases but readings, and each two words that may follow each other."""
+    """For Vosk's own grammar: all phrases but readings, and each pair of words that may follow each other."""
     yield from grammar.phrases()
     automaton = grammar.automaton()
     for arcs in automaton.states:
@@ -471,5 +471,5 @@ def _load_vosk() -> Any:
         raise GearProblem(
             f"The recogniser Vosk cannot be loaded ({error}). Install bay-assistant again."
         ) from error
-    vosk.SetLogLevel(-2)  # errors only: a word cut off at the end of a clip is no news
+    vosk.SetLogLevel(-2)  # errors only: a word cut off at the end of a clip is not worth a line
     return vosk
