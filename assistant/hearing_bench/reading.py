@@ -1,6 +1,6 @@
-"""Reading `audio_fixtures/hearing-test.json`: strictly, every mistake with its line.
+"""Reads `audio_fixtures/hearing-test.json` strictly and reports every mistake with its line.
 
-The file is JSON; it is read twice, once to see that it is JSON, and once by the reader of the procedures, which
+The file is JSON. It is read twice: once to check that it is JSON, and once by the reader of the procedures, which
 remembers lines (JSON is YAML as well).
 """
 
@@ -39,7 +39,7 @@ def read_manifest(path: Path) -> Manifest:
     """Read a manifest.
 
     Raises:
-        FileProblem: It cannot be read, is not JSON, or a part is missing, unknown, or of another kind.
+        FileProblem: It cannot be read, is not JSON, or has a part that is missing, unknown, or of the wrong kind.
     """
     try:
         data = files.read_bytes(path, files.SETTINGS)
@@ -54,7 +54,7 @@ def read_manifest(path: Path) -> Manifest:
 
 
 class _Reader:
-    """A map of the file: each part is taken by name, once; what is left over is a mistake."""
+    """A map of the file: each part is taken once, by name; leftovers are mistakes."""
 
     def __init__(self, path: Path, node: tree.Node) -> None:
         if not isinstance(node, tree.Mapping):

@@ -1,4 +1,4 @@
-"""The measurement from manifest to figures."""
+"""The measurement, from manifest to figures."""
 
 from __future__ import annotations
 
@@ -35,12 +35,12 @@ if TYPE_CHECKING:
     from assistant.hearing_bench.mixing import Mixture
 
 WAITING = 2000
-"""Most utterances that wait for PocketSphinx: some 200 MB of sound."""
+"""Largest number of utterances that wait for PocketSphinx: about 200 MB of sound."""
 
 
 @dataclass(frozen=True)
 class Options:
-    """What the command line asks for; None means what the manifest says."""
+    """The options of the command line; None means the manifest's value."""
 
     models: tuple[Path, ...] = ()
     quick: bool = False
@@ -52,7 +52,7 @@ class Options:
 
 @dataclass(frozen=True)
 class Record:
-    """One utterance at one ratio, as one recogniser heard it."""
+    """One utterance at one ratio, heard by one recogniser."""
 
     recogniser: str
     part: str
@@ -63,19 +63,19 @@ class Record:
 
 @dataclass
 class Measured:
-    """All that was measured.
+    """All results of a measurement.
 
     Attributes:
-        machine: Where.
-        date: When, ISO 8601.
+        machine: The machine.
+        date: The date, ISO 8601.
         models: Name of each recogniser, and the first digits of the SHA-256 of its weights ("" without).
         levels_db: Ratios of speech to noise.
         records: Every utterance.
-        streams: For each recogniser the hours of noise.
-        delays: For each recogniser and ratio.
-        memory_mb: For each of our models.
-        notes: What was left out, and why.
-        took_s: Wall-clock time of the whole measurement.
+        streams: The hours of noise for each recogniser.
+        delays: The delays for each recogniser and ratio.
+        memory_mb: Memory for each of our models, MB.
+        notes: Parts that were left out, with the reasons.
+        took_s: Wall-clock time of the whole measurement, s.
     """
 
     machine: str
@@ -103,14 +103,14 @@ class Ours:
         """Open a grammar.
 
         Raises:
-            ModelProblem: The model lacks a word that the grammar cannot do without.
+            ModelProblem: The model lacks a word that the grammar needs.
         """
         self.recogniser.prepare(grammar)
 
     def hear(
         self, mixture: Mixture, utterance: Utterance, *, speech: bool, evidence: Evidence | None = None
     ) -> Hearing:
-        """One utterance; `speech` and `evidence` as in `judge`."""
+        """Hear one utterance; `speech` and `evidence` as in `judge`."""
         begun = time.perf_counter()
         recognition = self.recogniser.hear(mixture.samples, utterance.grammar)
         judged = judge(recognition, utterance.grammar, DEFAULT_THRESHOLDS, speech=speech, evidence=evidence)
@@ -141,10 +141,10 @@ class Bench:
 
     Args:
         options: What to measure.
-        progress: Told in a few words what is being done.
+        progress: Called with a few words about the current work.
 
     Raises:
-        BayAssistantError: The manifest or a model cannot be used, or a part that is asked for does not exist.
+        BayAssistantError: The manifest or a model cannot be used, or a requested part does not exist.
     """
 
     def __init__(self, options: Options, progress: Callable[[str], None]) -> None:
@@ -175,7 +175,7 @@ class Bench:
         self._set = TestSet(self._manifest, Speech(options.cache or cache_folder()))
 
     def run(self) -> Measured:
-        """Take all figures that are wanted."""
+        """Take all requested figures."""
         try:
             return self._run()
         finally:
@@ -191,7 +191,7 @@ class Bench:
             self._hours()
         self._progress("PocketSphinx: the rest")
         self._collect(0)
-        if self._wanted("turns"):  # last, so that nothing else runs beside it
+        if self._wanted("turns"):  # last, so nothing else runs beside it
             self._turns()
         if self._wanted("memory"):
             for ours in self._ours:
@@ -262,7 +262,7 @@ class Bench:
         self._collect(WAITING)
 
     def _collect(self, most: int) -> None:
-        """Take what PocketSphinx has heard, until no more than so many utterances wait for it."""
+        """Collect PocketSphinx's results until no more than this many utterances wait for it."""
         while self._theirs is not None and len(self._waiting) > most:
             one = self._waiting.popleft()
             answer = self._answer(one.heard)
@@ -270,7 +270,7 @@ class Bench:
                 return
             words, sure, took = answer
             result = one.utterance.grammar.parse(words)
-            # What it hears is accepted as it is, whatever its probability.
+            # Its results are accepted whatever their probability.
             hearing = Hearing(
                 one.utterance.truth, result, result is not None, sure, took, one.duration_s, words
             )
@@ -293,7 +293,7 @@ class Bench:
             return None
 
     def _lose(self) -> None:
-        """Go on without PocketSphinx, whose process has ended."""
+        """Continue without PocketSphinx, whose process has ended."""
         if self._theirs is None:
             return
         lost, self._theirs = self._theirs, None
@@ -378,7 +378,7 @@ def measure(options: Options, progress: Callable[[str], None] = lambda _text: No
 
 
 def _models(further: Sequence[Path]) -> list[tuple[Path, str]]:
-    """The model of a session, and those that are named; each with a name of its own."""
+    """The model of a session and the named ones, each under its own name."""
     found: list[tuple[Path, str]] = []
     for path in (find_model(), *(find_model(model) for model in further)):
         if any(path.resolve() == other.resolve() for other, _ in found):

@@ -1,4 +1,4 @@
-"""Speech for measurements: spoken by a synthesiser once and kept, or recorded by people and installed as a package."""
+"""Speech for measurements: synthesised once and kept, or recorded by people and installed as a package."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ if TYPE_CHECKING:
     from assistant.hearing_bench.manifest import Recordings, Voice
 
 PACKAGES = {"flite": "flite", "festival": "festival festvox-us-slt-hts"}
-"""Debian packages of each synthesiser with the voices of the manifest."""
+"""Debian packages with each synthesiser and the manifest's voices."""
 
 LONGEST_S = 60.0
 """A synthesiser that takes longer for one sentence has failed."""
 
 
 def cache_folder() -> Path:
-    """Where synthesised speech is kept unless another folder is named."""
+    """The default folder for synthesised speech."""
     base = os.environ.get("XDG_CACHE_HOME", "")
     root = Path(base) if Path(base).is_absolute() else home() / ".cache"
     return root / "bay-assistant" / "hearing-bench"
@@ -41,7 +41,7 @@ class Speech:
     """Spoken sentences, from the cache or from a synthesiser.
 
     Args:
-        folder: The cache; made when it is first needed.
+        folder: The cache, which is made when it is first needed.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -49,7 +49,7 @@ class Speech:
         self._known: dict[tuple[str, str], Signal] = {}
 
     def missing(self, voice: Voice) -> str:
-        """Why a voice cannot speak, as a sentence; "" when it can."""
+        """The reason why a voice cannot speak, as a sentence; "" if it can."""
         try:
             self.say(voice, "ready")
         except GearProblem as problem:
@@ -57,7 +57,7 @@ class Speech:
         return ""
 
     def say(self, voice: Voice, words: str) -> Signal:
-        """A sentence, trimmed to where someone speaks.
+        """A sentence, trimmed to its speech.
 
         Raises:
             GearProblem: The synthesiser or its voice is not installed.
@@ -120,7 +120,7 @@ def _synthesised(voice: Voice, words: str) -> Signal:
 
 @lru_cache
 def _has_voice(voice: Voice) -> bool:
-    """Whether flite lists a voice: asked for one that it lacks, it speaks with another and says nothing about it."""
+    """Whether flite lists a voice; asked for one that it lacks, it silently uses another."""
     if voice.synthesiser != "flite":
         return True
     listed = subprocess.run(["flite", "-lv"], capture_output=True, text=True, check=False)
@@ -128,7 +128,7 @@ def _has_voice(voice: Voice) -> bool:
 
 
 def missing_recordings(recordings: Recordings) -> str:
-    """Why recordings cannot be used, as a sentence; "" when they can."""
+    """The reason why recordings cannot be used, as a sentence; "" if they can."""
     absent = [clip.file for clip in recordings.clips if not (recordings.folder / clip.file).is_file()]
     if not absent:
         return ""
