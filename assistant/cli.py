@@ -220,12 +220,12 @@ def _lint(options: argparse.Namespace) -> int:
         return 0
     if options.speech:
         from assistant.linting import all_spoken  # noqa: PLC0415
-        from assistant.rehearsal import saying as spoken  # noqa: PLC0415
+        from assistant.rehearsal import amount, judging  # noqa: PLC0415
         from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
 
         said = all_spoken(library)
-        measured = spoken.measure(library, said, DEFAULT_RATE)
-        findings = spoken.findings(library, said)
+        measured = amount.measure(library, said, DEFAULT_RATE)
+        findings = judging.findings(library, said)
         if not options.json:
             print("\n".join(measured.lines()))
         return _report(findings, "No finding.", as_json=options.json)

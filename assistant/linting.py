@@ -2,7 +2,7 @@
 
 The loaders refuse what is wrong; this adds what is only doubtful: phrases that sound alike, an outcome that
 nobody can say, a word of the screen that the grammar does not know, a sentence that is not held in the head or not
-read as it is meant (`assistant.rehearsal.saying`).
+read as it is meant (`assistant.rehearsal.judging`).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
 from assistant.core.words import wording
 from assistant.grammar.lint import lint_grammars
-from assistant.rehearsal import saying as spoken
+from assistant.rehearsal import judging, saying
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -51,7 +51,7 @@ def lint_procedures(library: Library, grammars: GrammarSet) -> list[Finding]:
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
         *trade_rules.findings(library),
-        *spoken.findings(library, all_spoken(library, turns=500)),
+        *judging.findings(library, all_spoken(library, turns=500)),
     ]
 
 
@@ -150,18 +150,18 @@ def _contradictions(library: Library) -> Iterator[Finding]:
                 )
 
 
-def all_spoken(library: Library, turns: int = 1500) -> list[spoken.Spoken]:
+def all_spoken(library: Library, turns: int = 1500) -> list[saying.Spoken]:
     """Every sentence that can be said, with the file and line that its words come from.
 
     Args:
         library: The procedures.
         turns: How much is let happen in the dialogue of each procedure.
     """
-    found = spoken.everything(library, lambda name: _beside(library, name), turns)
+    found = saying.everything(library, lambda name: _beside(library, name), turns)
     lines = {module.__name__: _lines(module) for module in (runner, wording)}
     return [
         replace(one, file=where[0], line=where[1])
-        if one.file == spoken.DIALOGUE and (where := _written(one.sentence, lines))
+        if one.file == saying.DIALOGUE and (where := _written(one.sentence, lines))
         else one
         for one in found
     ]

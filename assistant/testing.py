@@ -12,24 +12,9 @@ from typing import TYPE_CHECKING
 from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
-from assistant.core.values.events import (
-    Action,
-    Began,
-    CancelTimer,
-    Clip,
-    Event,
-    Heard,
-    KeyPressed,
-    Note,
-    NoteRecorded,
-    RecordNote,
-    Say,
-    SpeechFinished,
-    StartTimer,
-    TimerElapsed,
-    TypedFact,
-)
+from assistant.core.values.events import Action, Began, Event, Heard, KeyPressed, Note, TypedFact
 from assistant.core.values.result import Control, Result
+from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from assistant.core.library.procedure import Library
@@ -37,15 +22,12 @@ if TYPE_CHECKING:
     from assistant.core.values.entries import Entry
 
 
-class Dialogue:
+class Dialogue(RunnerPlayer):
     """Drives a `Runner`: speech takes `speech_s` seconds and always ends by itself; timers run on a made clock.
 
     Many sessions are played faster with one `memo` for all of them, and without what is listened for and shown.
 
     Attributes:
-        runner: The runner that is driven.
-        now: Seconds since the session began.
-        said: Everything spoken so far.
         entries: Everything entered into the record so far.
         events: Every event so far, so that they can be replayed.
         actions: The actions of each event.
@@ -60,16 +42,11 @@ class Dialogue:
         memo: Memo | None = None,
         shown: bool = True,
     ) -> None:
-        self.runner = Runner(library, thresholds, memo)
-        self._shown = shown
-        self.now = 0.0
-        self.said: list[str] = []
+        super().__init__(Runner(library, thresholds, memo), shown=shown)
         self.entries: list[Entry] = []
         self.events: list[Event] = []
         self.actions: list[tuple[Action, ...]] = []
         self._speech_s = speech_s
-        self._timers: dict[str, float] = {}
-        self._speaking: int | None = None
 
     @property
     def last(self) -> str:
@@ -77,31 +54,18 @@ class Dialogue:
         return self.said[-1] if self.said else ""
 
     def send(self, event: Event) -> tuple[Action, ...]:
-        """Give one event to the runner, and keep what it answers."""
-        actions = self.runner.receive(event) if self._shown else self.runner.recall(event)
+        """Give one event to the runner, and keep what it answers; a note takes 5 s and ends by itself."""
+        actions = super().send(event)
         self.events.append(event)
         self.actions.append(actions)
-        for action in actions:
-            if isinstance(action, Say):
-                self.said.append(action.text)
-                self._speaking = action.utterance
-            elif isinstance(action, Note):
-                self.entries.append(action.entry)
-            elif isinstance(action, StartTimer):
-                self._timers[action.timer] = self.now + action.seconds
-            elif isinstance(action, CancelTimer):
-                self._timers.pop(action.timer, None)
-            elif isinstance(action, RecordNote):
-                self.now += 5
-                self.send(NoteRecorded(self.now, Clip("clips/0001.flac", "0" * 64, 5.0)))
+        self.entries += [action.entry for action in actions if isinstance(action, Note)]
+        self.finish_note(5)
         return actions
 
     def listen(self) -> None:
         """Let the speech that is being spoken come to its end."""
-        while self._speaking is not None:
-            utterance, self._speaking = self._speaking, None
-            self.now += self._speech_s
-            self.send(SpeechFinished(self.now, utterance))
+        while self.speaking is not None:
+            self.finish_speech(self._speech_s)
 
     def begin(self, procedure: str, facts: tuple[TypedFact, ...] = ()) -> None:
         """Start a procedure, perhaps with facts that were typed before, and let the first words be spoken."""
@@ -111,11 +75,8 @@ class Dialogue:
     def wait(self, seconds: float) -> None:
         """Let time pass; timers that run out on the way fire."""
         end = self.now + seconds
-        while due := [(at, name) for name, at in self._timers.items() if at <= end]:
-            at, name = min(due)
-            del self._timers[name]
-            self.now = max(self.now, at)
-            self.send(TimerElapsed(self.now, name))
+        while (due := self.next_timer()) is not None and due[0] <= end:
+            self.send(self.elapsed(due[1]))
             self.listen()
         self.now = max(self.now, end)
 

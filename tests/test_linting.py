@@ -14,7 +14,7 @@ from assistant.core.library.loading import load_library
 from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
 from assistant.linting import all_spoken, lint
-from assistant.rehearsal.saying import AIM, LONGEST
+from assistant.rehearsal.judging import AIM, LONGEST
 
 if TYPE_CHECKING:
     from assistant.core.values.finding import Finding

@@ -30,8 +30,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant import files
+from assistant.core.words.sentences import sentences
 from assistant.errors import GearProblem
-from assistant.rehearsal.saying import sentences
 
 DEFAULT_VOICE = "gmw/en-us"
 """eSpeak NG's plain US-English voice."""

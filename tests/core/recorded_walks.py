@@ -29,7 +29,6 @@ from assistant.core.reasoning.evidence import Memo
 from assistant.core.values.events import (
     Action,
     Began,
-    CancelTimer,
     Clip,
     Closed,
     Event,
@@ -37,23 +36,17 @@ from assistant.core.values.events import (
     GearLost,
     Heard,
     KeyPressed,
-    Listen,
     NoInput,
     NoiseChanged,
     NoMatch,
     NoteRecorded,
-    RecordNote,
     Resumed,
-    Say,
-    SpeechFinished,
-    StartTimer,
-    StopListening,
-    TimerElapsed,
     TypedFact,
     from_json,
     to_json,
 )
-from assistant.core.values.result import Control, GrammarRequest, Result
+from assistant.core.values.result import Control, Result
+from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -116,19 +109,14 @@ def played(walk: Walk, procedures: Library, memo: Memo | None = None) -> Iterato
         yield event, dialogue, hashed(dialogue.receive(event))
 
 
-class Person:
+class Person(RunnerPlayer):
     """Somebody who does mostly what is asked, and often anything else."""
 
     def __init__(self, procedures: Library, procedure: str, seed: int, memo: Memo) -> None:
         self._library = procedures
         self._chance = random.Random(seed)  # noqa: S311
-        self._now = 0.0
-        self._timers: dict[str, float] = {}
-        self._request = GrammarRequest()
         self._lost: list[str] = []
-        self._speaking: int | None = None
-        self._noting = False
-        self.runner = runner(procedures, memo)
+        super().__init__(runner(procedures, memo))
         self.events: list[Event] = []
         self.did: list[str] = []
         typed: tuple[TypedFact, ...] = ()
@@ -136,27 +124,12 @@ class Person:
             typed = (TypedFact("order", "2718"), TypedFact("odometer", "123456", "km"))
         self.send(Began(0.0, procedure, typed))
 
-    def send(self, event: Event) -> None:
+    def send(self, event: Event) -> tuple[Action, ...]:
         """Give the dialogue an event and take down what it does."""
-        actions = self.runner.receive(event)
+        actions = super().send(event)
         self.events.append(event)
         self.did.append(hashed(actions))
-        for action in actions:
-            match action:
-                case Say():
-                    self._speaking = action.utterance
-                case StartTimer():
-                    self._timers[action.timer] = self._now + action.seconds
-                case CancelTimer():
-                    self._timers.pop(action.timer, None)
-                case Listen():
-                    self._request = action.request
-                case StopListening():
-                    self._request = GrammarRequest()
-                case RecordNote():
-                    self._noting = True
-                case _:
-                    pass
+        return actions
 
     def live(self, turns: int) -> None:
         """Let so many things happen."""
@@ -164,17 +137,15 @@ class Person:
             if self.runner.state is State.FINISHED:
                 break
             self._turn()
-        self.send(Closed(round(self._now + 1, 3), "the end"))
+        self.send(Closed(round(self.now + 1, 3), "the end"))
 
     def _turn(self) -> None:
-        self._now = round(self._now + self._chance.choice((0.4, 1.5, 2.0, 3.0, 7.25, 40.0)), 3)
+        self.now = round(self.now + self._chance.choice((0.4, 1.5, 2.0, 3.0, 7.25, 40.0)), 3)
         draw = self._chance.random()
-        if self._speaking is not None and draw < 0.85:
-            utterance, self._speaking = self._speaking, None
-            self.send(SpeechFinished(self._now, utterance, cut=self._chance.random() < 0.05))
-        elif self._noting and draw < 0.4:
-            self._noting = False
-            self.send(NoteRecorded(self._now, Clip("clips/0001.flac", "0" * 64, 5.0)))
+        if self.speaking is not None and draw < 0.85:
+            self.finish_speech(cut=self._chance.random() < 0.05)
+        elif self.noting and draw < 0.4:
+            self.finish_note()
         elif self._chance.random() < (0.5 if self.runner.state in _BRIEF else 0.78):
             self._answer()
         else:
@@ -194,14 +165,14 @@ class Person:
             if part is not None
         )
         sure = self._chance.choice((0.99, 0.97, 0.97, 0.8, 0.3)) if confidence is None else confidence
-        self.send(Heard(self._now, words, result, sure))
+        self.send(Heard(self.now, words, result, sure))
 
     def _answer(self) -> None:
-        state, request = self.runner.state, self._request
+        state, request = self.runner.state, self.request
         step = self._library.step(*self.runner.position)
         by_key = self._chance.random() < 0.25
         if state is State.ASKING and Control.CRANKING in request.controls and self._chance.random() < 0.5:
-            self.send(KeyPressed(self._now, "enter")) if by_key else self._heard(
+            self.send(KeyPressed(self.now, "enter")) if by_key else self._heard(
                 Result(control=Control.CRANKING)
             )
         elif state is State.SKIPPING and request.outcomes:
@@ -209,13 +180,13 @@ class Person:
         elif state is State.STANDING_BY and self._chance.random() < 0.7:
             self._heard(Result(control=Control.GO_AHEAD))
         elif state is State.ACKNOWLEDGING:
-            self.send(KeyPressed(self._now, "enter")) if by_key else self._heard(
+            self.send(KeyPressed(self.now, "enter")) if by_key else self._heard(
                 Result(control=Control.READY), 0.97
             )
         elif state in (State.READING_BACK, State.CONFIRMING):
             yes = self._chance.random() < 0.85
             if by_key:
-                self.send(KeyPressed(self._now, "enter" if yes else "minus"))
+                self.send(KeyPressed(self.now, "enter" if yes else "minus"))
             else:
                 self._heard(Result(control=Control.AFFIRM if yes else Control.NEGATIVE))
         elif state is State.INQUIRING:
@@ -225,7 +196,7 @@ class Person:
             names = [answer.outcome for answer in step.answers]
             name = good or self._chance.choice(names)
             if by_key and name in names:
-                self.send(KeyPressed(self._now, str(names.index(name) + 1)))
+                self.send(KeyPressed(self.now, str(names.index(name) + 1)))
             elif name in request.outcomes:
                 self._heard(Result(name))
             else:
@@ -240,22 +211,22 @@ class Person:
     def _reading(self, *, by_key: bool) -> None:
         reading = self._library.step(*self.runner.position).reading
         assert reading is not None
-        if OVER_RANGE in self._request.outcomes and self._chance.random() < 0.2:
+        if OVER_RANGE in self.request.outcomes and self._chance.random() < 0.2:
             self._heard(Result(OVER_RANGE))
             return
         low, high = reading.plausible
         value = Decimal(str(round(self._chance.uniform(float(low), float(high) * 1.02), 1)))
         if not by_key:
-            unit = self._chance.choice((None, reading.unit, *self._request.units))
+            unit = self._chance.choice((None, reading.unit, *self.request.units))
             self._heard(Result(value=value, unit=unit))
             return
         signs = {".": "point", "-": "minus"}
         for sign in str(abs(value)):
-            self.send(KeyPressed(self._now, signs.get(sign, sign)))
-        self.send(KeyPressed(self._now, "enter"))
+            self.send(KeyPressed(self.now, signs.get(sign, sign)))
+        self.send(KeyPressed(self.now, "enter"))
 
     def _fact(self) -> None:
-        request = self._request
+        request = self.request
         draw = self._chance.random()
         if draw < 0.35:
             self._heard(Result(control=Control.LEAVE_BLANK))
@@ -272,12 +243,12 @@ class Person:
             self.send(self._anything())
 
     def _anything(self) -> Event:
-        now, request, chance = self._now, self._request, self._chance
+        now, request, chance = self.now, self.request, self._chance
         draw = chance.random()
-        if self._timers and draw < 0.2:
-            name = chance.choice(sorted(self._timers))
-            self._now = round(max(now, self._timers.pop(name)), 3)
-            return TimerElapsed(self._now, name)
+        if self.timers and draw < 0.2:
+            name = chance.choice(sorted(self.timers))
+            self.timers[name] = round(self.timers[name], 3)
+            return self.elapsed(name)
         if request.controls and draw < 0.55:
             rare = [one for one in (Control.SKIP, Control.VOICE_NOTE) if one in request.controls]
             control = chance.choice(rare if rare and chance.random() < 0.2 else request.controls)

@@ -12,16 +12,20 @@ from assistant import resources
 from assistant.core.dialogue.states import REASONS
 from assistant.core.library.loading import load_library
 from assistant.core.words import wording
-from assistant.rehearsal import saying as spoken
+from assistant.core.words.sentences import count_words, sentences
+from assistant.rehearsal.amount import measure, words_before_crank
+from assistant.rehearsal.exploring import said_in_play
+from assistant.rehearsal.judging import findings
+from assistant.rehearsal.saying import Spoken, everything, shape
 
 LIBRARY = load_library(resources.directory("procedures"))
-ALL = spoken.everything(LIBRARY, lambda name: name)
+ALL = everything(LIBRARY, lambda name: name)
 SENTENCES = {one.sentence for one in ALL}
 
 
 def judged(sentence: str) -> list[str]:
     """The problems of one sentence."""
-    return [finding.problem for finding in spoken.findings(LIBRARY, [spoken.Spoken(sentence, "f", 1, "w")])]
+    return [finding.problem for finding in findings(LIBRARY, [Spoken(sentence, "f", 1, "w")])]
 
 
 def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() -> None:
@@ -33,8 +37,8 @@ def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() 
         "Too loud to hear you.",
         "Standing by.",
         "Nothing to take back.",
-        *spoken.sentences(wording.numbered(REASONS.values())),
-        *spoken.sentences(LIBRARY.procedures["coil-and-driver"].verdicts["coil-bad"].says),
+        *sentences(wording.numbered(REASONS.values())),
+        *sentences(LIBRARY.procedures["coil-and-driver"].verdicts["coil-bad"].says),
     ):
         assert text in SENTENCES or f"Verdict. {text}" in SENTENCES, text
 
@@ -50,14 +54,14 @@ def test_a_sentence_names_where_its_words_come_from() -> None:
 
 def test_the_same_library_says_the_same() -> None:
     """Nothing is left to chance: two plays of one library give the same sentences."""
-    assert spoken.said_in_play(LIBRARY, "feed-dead", 300) == spoken.said_in_play(LIBRARY, "feed-dead", 300)
+    assert said_in_play(LIBRARY, "feed-dead", 300) == said_in_play(LIBRARY, "feed-dead", 300)
 
 
 def test_twice_as_many_events_find_little_more() -> None:
     """The play goes on until nearly everything has been said: under one sentence in twenty is new afterwards."""
-    some = {spoken.shape(text) for text in SENTENCES}
-    longer = spoken.everything(LIBRARY, lambda name: name, turns=3000)
-    more = {spoken.shape(one.sentence) for one in longer}
+    some = {shape(text) for text in SENTENCES}
+    longer = everything(LIBRARY, lambda name: name, turns=3000)
+    more = {shape(one.sentence) for one in longer}
     assert len(more - some) < 0.05 * len(more)
 
 
@@ -104,16 +108,16 @@ def test_a_natural_sentence_passes(sentence: str) -> None:
 @given(st.text(max_size=80))
 def test_any_text_is_judged_or_passed(text: str) -> None:
     """Whatever is to be spoken: no error, and each finding says which sentence it is about."""
-    for part in spoken.sentences(text):
+    for part in sentences(text):
         assert all(part in problem for problem in judged(part))
-        assert spoken.count_words(part) >= 0
+        assert count_words(part) >= 0
 
 
 def test_numbers_count_as_the_words_that_they_are_read_as() -> None:
     """What is written as 12.4 volts is heard as four words, twelve point four volts."""
-    assert 4 == spoken.count_words("12.4 volts")
-    assert 5 == spoken.count_words("Feed side: 0.25 volts.") - 2
-    assert 3 == spoken.count_words("45 seconds")
+    assert 4 == count_words("12.4 volts")
+    assert 5 == count_words("Feed side: 0.25 volts.") - 2
+    assert 3 == count_words("45 seconds")
 
 
 def test_a_large_limit_is_spoken_in_a_larger_unit() -> None:
@@ -126,17 +130,17 @@ def test_a_large_limit_is_spoken_in_a_larger_unit() -> None:
 
 def test_the_measure_counts_what_is_spoken_before_the_first_crank() -> None:
     """More cautions before a crank are more words; a procedure without its first caution says less."""
-    before = spoken.words_before_crank(LIBRARY, "coil-control")
+    before = words_before_crank(LIBRARY, "coil-control")
     assert before is not None
     fewer = replace(
         LIBRARY,
         procedures=LIBRARY.procedures
         | {"coil-control": replace(LIBRARY.procedures["coil-control"], cautions=())},
     )
-    after = spoken.words_before_crank(fewer, "coil-control")
+    after = words_before_crank(fewer, "coil-control")
     assert after is not None
     said = sum(
-        spoken.count_words(wording.caution_text(LIBRARY.cautions[name], "full"))
+        count_words(wording.caution_text(LIBRARY.cautions[name], "full"))
         for name in LIBRARY.procedures["coil-control"].cautions
     )
     # Their "Say ready, or press Enter." goes with them.
@@ -145,10 +149,8 @@ def test_the_measure_counts_what_is_spoken_before_the_first_crank() -> None:
 
 def test_the_measure_is_of_all_sentences() -> None:
     """Number, longest and share over the aim are those of the sentences that were given."""
-    some = [
-        spoken.Spoken(text, "f", 1, "w") for text in ("Key off.", "Key off.", " ".join(["bare"] * 13) + ".")
-    ]
-    measured = spoken.measure(replace(LIBRARY, procedures={}), some, 160)
+    some = [Spoken(text, "f", 1, "w") for text in ("Key off.", "Key off.", " ".join(["bare"] * 13) + ".")]
+    measured = measure(replace(LIBRARY, procedures={}), some, 160)
     assert (2, (2, 13)) == (measured.sentences, measured.words)
     assert 0.5 == measured.over_aim
     assert measured.longest == some[-1].sentence

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given, settings, strategies as st
 
+from assistant.core.library import tree
 from assistant.core.library.tree import DEEPEST, LARGEST_FILE, Mapping, Text, parse
 from assistant.errors import FileProblem
+from assistant.resources import directory
 
 
 def test_values_stay_the_text_that_was_typed() -> None:
@@ -66,3 +68,98 @@ def test_any_bytes_give_a_tree_or_the_one_documented_error(data: bytes) -> None:
     except FileProblem:
         return
     assert isinstance(tree, Mapping)
+
+
+def _read(data: bytes) -> Mapping | str:
+    """What is made of these bytes: a tree, or the message."""
+    try:
+        return parse(data, "x.yaml")
+    except FileProblem as problem:
+        return str(problem)
+
+
+def _by_both(data: bytes) -> tuple[Mapping | str, Mapping | str]:
+    """What is made of these bytes with the quick parser and without it."""
+    with pytest.MonkeyPatch.context() as patch:
+        quick = _read(data)
+        patch.setattr(tree, "_QUICK", None)
+        return quick, _read(data)
+
+
+_SIGNS = (
+    ": ",
+    " ",
+    "- ",
+    "#",
+    "'",
+    '"',
+    "{",
+    "}",
+    "[",
+    "]",
+    ", ",
+    "|",
+    ">-",
+    "?",
+    "? ",
+    "x?",
+    "&a",
+    "*a",
+    "!t",
+    "%",
+)
+_PIECES = st.sampled_from(
+    [
+        *_SIGNS,
+        "\n",
+        "\n  ",
+        "a",
+        "b: c",
+        "key:",
+        "---",
+        "...",
+        "\t",
+        "\r",
+        "\N{NEXT LINE}",
+        "\\",
+        "\ufeff",
+        "~",
+        "@",
+    ]
+)
+
+
+@given(st.lists(_PIECES, max_size=14).map("".join))
+@settings(max_examples=500)
+def test_both_parsers_of_yaml_make_the_same_of_a_text(text: str) -> None:
+    """The parser in C is there to save time: tree, lines and messages are those of the parser in Python."""
+    one, other = _by_both(text.encode())
+    assert one == other
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a: [no?smell]",  # only the parser in C reads these
+        "a: [b,\n  c? d,\n  e]",
+        "a: |#x",
+        "a:\tb",
+        "? \n  ",  # both read this, and count its lines differently
+    ],
+)
+def test_what_the_parsers_of_yaml_read_differently_is_read_as_ever(text: str) -> None:
+    """Where the parser in C reads more, or counts lines otherwise, the parser in Python is asked."""
+    one, other = _by_both(text.encode())
+    assert one == other
+
+
+def test_the_shipped_files_are_read_by_the_quick_parser(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All of them, and to the same tree: starting the program does not wait for the parser in Python."""
+    if tree._QUICK is None:
+        pytest.skip("this PyYAML was built without its parser in C")
+    for path in directory("procedures").glob("*.yaml"):
+        one, other = _by_both(path.read_bytes())
+        assert one == other
+        with monkeypatch.context() as patch:
+            patch.setattr(tree.yaml, "SafeLoader", None)
+            assert parse(path.read_bytes(), path) == one

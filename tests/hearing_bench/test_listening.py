@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from assistant import resources
+from assistant.core.words.sentences import count_words
 from assistant.errors import GearProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.numbers import in_words
 from assistant.hearing_bench import listening
-from assistant.rehearsal.saying import count_words
 from assistant.speaking.voice import Voice
 
 

@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
+from assistant.core.words.sentences import sentences
 from assistant.errors import GearProblem
-from assistant.rehearsal.saying import sentences
 from assistant.speaking import voice as voice_module
 from assistant.speaking.voice import Voice
 

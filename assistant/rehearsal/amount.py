@@ -1,0 +1,92 @@
+"""How much a technician has to listen to: how many sentences, how long, how much before the first crank."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assistant.core.words.sentences import count_words
+from assistant.rehearsal.exploring import Explorer
+from assistant.rehearsal.judging import AIM
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from assistant.core.library.procedure import Library
+    from assistant.rehearsal.saying import Spoken
+
+
+@dataclass(frozen=True)
+class Measure:
+    """How much a technician has to listen to.
+
+    Attributes:
+        sentences: How many different sentences there are.
+        words: Words of each, as `count_words`.
+        longest: The longest sentence.
+        rate: Words a minute that the times are worked out with.
+        before_crank: For each procedure with a cranking test on the way of good answers, the words that are spoken
+            from the beginning to the first "Crank the engine.".
+    """
+
+    sentences: int
+    words: tuple[int, ...]
+    longest: str
+    rate: int
+    before_crank: dict[str, int]
+
+    @property
+    def over_aim(self) -> float:
+        """Share of the sentences with more words than `AIM`."""
+        return sum(count > AIM for count in self.words) / max(1, len(self.words))
+
+    def lines(self) -> list[str]:
+        """For a person."""
+        ordered = sorted(self.words)
+
+        def at(share: float) -> int:
+            return ordered[min(len(ordered) - 1, int(share * len(ordered)))] if ordered else 0
+
+        seconds = 60 / self.rate
+        longest = f"{at(1.0)} ({at(1.0) * seconds:.1f} s at {self.rate} words a minute)"
+        found = [
+            f"{self.sentences} different sentences.",
+            f"Words: median {at(0.5)}, 95th percentile {at(0.95)}, longest {longest}.",
+            f"Over {AIM} words: {100 * self.over_aim:.1f} %.",
+            f"The longest: {self.longest}",
+            "Words spoken before the first crank, everything good, nothing asked again:",
+        ]
+        found += [f"  {name}: {count} ({count * seconds:.0f} s)" for name, count in self.before_crank.items()]
+        return found
+
+
+def measure(library: Library, spoken: Iterable[Spoken], rate: int) -> Measure:
+    """How much all this is.
+
+    Args:
+        library: The procedures.
+        spoken: All sentences.
+        rate: Words a minute of the voice.
+    """
+    different = list(dict.fromkeys(one.sentence for one in spoken))
+    counts = tuple(count_words(sentence) for sentence in different)
+    before = {name: words_before_crank(library, name) for name in library.procedures}
+    return Measure(
+        len(different),
+        counts,
+        max(different, key=count_words, default=""),
+        rate,
+        {name: words for name, words in before.items() if words is not None},
+    )
+
+
+def words_before_crank(library: Library, procedure: str) -> int | None:
+    """Words spoken until "Crank the engine." when every answer is the good one; None where it is not cranked."""
+    explorer = Explorer(library, procedure, {})
+    for _ in range(60):
+        text = " ".join(explorer.said)
+        if "Crank the engine." in text:
+            return count_words(text.partition("Crank the engine.")[0]) + 3
+        if not explorer.good():
+            return None
+    return None
