@@ -1,4 +1,4 @@
-"""``python -m assistant.acoustic``: the steps from synthesisers to a model, one command each."""
+"""``python -m assistant.acoustic``: the stages from synthesisers to a model, one command each."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ def _numbers(given: Sequence[str], known: type[Any]) -> dict[str, Any]:
     """``NAME=VALUE`` options as the fields of a dataclass, each a number of the kind that the field has.
 
     Raises:
-        UsageProblem: A name is none of its fields, or a value no number.
+        UsageProblem: A name is not one of its fields, or a value is not a number.
     """
     kinds = {one.name: type(one.default) for one in fields(known) if isinstance(one.default, int | float)}
     values: dict[str, Any] = {}
@@ -192,7 +192,7 @@ def _average(options: argparse.Namespace) -> None:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run one step."""
+    """Run one stage."""
     parser = argparse.ArgumentParser(prog="python -m assistant.acoustic", description=__doc__)
     steps = parser.add_subparsers(required=True, metavar="STEP")
     one = steps.add_parser("bank", help="make a synthesiser speak and store it")

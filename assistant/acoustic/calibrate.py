@@ -1,25 +1,25 @@
-"""Fits the confidence of answers, and chooses its limits, on sound of which it is known what was said.
+"""Fits the confidence of answers and chooses its limits, on sound with known words.
 
     python -m assistant.acoustic.calibrate MANIFEST [--model DIR] [--report FOLDER]
 
 **Input.** A manifest: one JSON object a line with ``file`` (clean speech, beside the manifest), ``words``, ``voice``
 and ``request`` (outcomes, units, controls; null for speech that is in no grammar, which is heard with the request of
 another line).
-Every line is heard at two of the four signal-to-noise ratios 20, 10, 5 and 0 dB in turn, in one kind of generated bay
-noise; which, and the noise itself, follow from the file's name.
+Every line is heard at two of the four signal-to-noise ratios 20, 10, 5 and 0 dB in turn, in one kind of generated
+bay noise; the file's name determines the kind and the noise itself.
 
 **Fit.** Logistic regression by Newton's method (iteratively reweighted least squares; Hastie, Tibshirani and Friedman,
-The Elements of Statistical Learning, 4.4.1) with a small ridge, on utterances whose words are a phrase of the grammar;
-right or not is known from the manifest.
-The voices are split into two halves; each half is judged with what was fitted on the other, so that no reported
-figure comes from a voice that was fitted on.
-What is delivered is fitted on both halves.
-It begins with the recogniser's share of likelihood; another measure is added as long as one lowers the log loss on the
-judged halves by `WORTH` or more, so that a measure which says nothing new is left out.
+The Elements of Statistical Learning, 4.4.1) with a small ridge, on utterances whose words are a phrase of the
+grammar; the manifest says whether they are right.
+The voices are split into two halves, and each half is judged by the fit on the other, so no reported figure comes
+from a fitted voice.
+The delivered calibration is fitted on both halves.
+The fit begins with the recogniser's share of likelihood and adds measures as long as one lowers the log loss on
+the judged halves by `WORTH` or more, so a measure that adds nothing is left out.
 
-**Limits.** Both are chosen together where the mean cost on the judged halves is lowest (`Price`).
-The same halves are then reported, as is the choice of measures, so the figures flatter a little; what counts is the
-final measurement, on voices that are in no manifest of development.
+**Limits.** Both are chosen together for the lowest mean cost on the judged halves (`Price`).
+The report uses the same halves as the choice of measures, so its figures flatter a little; only the final
+measurement counts, on voices that no development manifest has.
 
 **Output.** The data file that `assistant.measured` reads, a table, and a diagram of reliability.
 """
@@ -65,31 +65,31 @@ LEVELS = (20, 10, 5, 0)
 """Signal-to-noise ratios over the speech part, dB."""
 
 SPEECH_DB = -26.0
-"""Level of the speech part, relative to full scale: a near voice at a usual setting of the microphone."""
+"""Level of the speech part, relative to full scale: a near voice with a usual microphone setting."""
 
 BEFORE_S, AFTER_S = 0.5, 0.3
-"""Noise before and after the utterance, about what a live session hands to the recogniser."""
+"""Noise before and after the utterance, s: about as much as a live session hands to the recogniser."""
 
 RIDGE = 1.0
-"""Weight of the squared coefficients in the fit, as if one utterance spoke against each: harmless with hundreds."""
+"""Weight of the squared coefficients in the fit, as if one utterance contradicted each; harmless with hundreds."""
 
 WORTH = 0.002
-"""Least that a measure must lower the log loss by, in natural units for each utterance."""
+"""Smallest worthwhile decrease of the log loss by a measure, in natural units for each utterance."""
 
 
 @dataclass(frozen=True)
 class Price:
-    """What an outcome costs, in repeated questions (one is about 8 s: "say again", the question, the answer).
+    """The cost of an outcome in repeated questions (one takes about 8 s: "say again", the question, the answer).
 
     Attributes:
-        wrong: A wrong answer that is taken, before any read-back.  The read-back inside the next sentence lets it
-            be taken back: correction, the step with its caution again, the answer again are some three questions.
+        wrong: A wrong answer that is taken, before any read-back. The read-back inside the next sentence allows a
+            correction, which costs about three questions: the correction, the step with its caution, the answer.
             People miss about one wrong read-back in ten, and the diagnosis then runs on for some four minutes, thirty
             questions, before a result contradicts it: three more.  Our judgement; there is no measurement of it.
-        affirm: A question that must be affirmed: one short answer more.
-        denied: A wrong answer that is asked to be affirmed: "negative" and the answer again, and one in twenty is
-            affirmed all the same.
-        repeat: The question is asked again.
+        affirm: An answer that must be affirmed: one more short answer.
+        denied: A wrong answer that must be affirmed: "negative" and the answer again; one in twenty is affirmed
+            all the same.
+        repeat: A question that is repeated.
     """
 
     wrong: float = 6.0
@@ -111,14 +111,14 @@ class Spoken:
 
 @dataclass(frozen=True)
 class Heard:
-    """One utterance in noise, heard.
+    """One utterance in noise, as it was heard.
 
     Attributes:
-        voice: Who spoke.
+        voice: The voice.
         level: Signal-to-noise ratio, dB.
         other: Whether it was speech outside the grammar.
-        phrase: Whether the words that were heard are a phrase of the grammar.
-        right: Whether they mean what was said.
+        phrase: Whether the heard words are a phrase of the grammar.
+        right: Whether they mean the same as the spoken words.
         measures: As in `assistant.hearing.confidence`.
     """
 
@@ -137,7 +137,7 @@ def read_manifest(path: Path) -> list[Spoken]:
     """The lines of a manifest.
 
     Raises:
-        UsageProblem: It cannot be read, or a line is not as described above; names the line.
+        UsageProblem: It cannot be read, or a line does not have the form above; the message names the line.
     """
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
@@ -199,7 +199,7 @@ def in_noise(clean: Samples, level: int, name: str) -> Samples:
 def hear_all(
     spoken: Sequence[Spoken], recogniser: Recogniser, progress: Callable[[str], None] = lambda _text: None
 ) -> list[Heard]:
-    """Hear every line at two levels; sorted by request, so that graphs are opened once."""
+    """Hear every line at two levels, sorted by request so that each graph is opened once."""
     grammars = GrammarSet.load(resources.directory("grammars"))
     heard = []
     order = sorted(range(len(spoken)), key=lambda at: repr(spoken[at].request))
@@ -228,7 +228,7 @@ def hear_all(
 
 
 def halves(heard: Iterable[Heard]) -> tuple[frozenset[str], frozenset[str]]:
-    """Two sets of voices with about as many utterances each: the largest first, each to the smaller set."""
+    """Two sets of voices with about equally many utterances: the largest voice first, each to the smaller set."""
     counts: dict[str, int] = {}
     for one in heard:
         counts[one.voice] = counts.get(one.voice, 0) + 1
@@ -246,7 +246,7 @@ def logistic(inputs: Floats, targets: Floats, ridge: float = RIDGE) -> Floats:
 
     Args:
         inputs: One row for each case, standardised measures.
-        targets: 1 where the answer was right, else 0.
+        targets: 1 if the answer was right, else 0.
         ridge: Weight of the squared coefficients, the intercept aside.
     """
     design = np.column_stack([np.ones(len(inputs)), inputs])
@@ -264,7 +264,7 @@ def logistic(inputs: Floats, targets: Floats, ridge: float = RIDGE) -> Floats:
 
 
 def fit(heard: Iterable[Heard], names: Sequence[str] = MEASURES) -> Calibration:
-    """The calibration for these utterances; limits are set later.
+    """The calibration for these utterances, still without limits.
 
     Raises:
         UsageProblem: They are all right, or all wrong, or too few.
@@ -294,7 +294,7 @@ def fit(heard: Iterable[Heard], names: Sequence[str] = MEASURES) -> Calibration:
 
 
 def choose(heard: Sequence[Heard]) -> tuple[str, ...]:
-    """The measures that help on voices that were not fitted on, ``share`` first."""
+    """The measures that help on voices outside the fit, ``share`` first."""
     chosen: tuple[str, ...] = ("share",)
     loss = quality(across(heard, chosen))["log loss"]
     while left := [name for name in MEASURES if name not in chosen]:
@@ -308,14 +308,14 @@ def choose(heard: Sequence[Heard]) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Judged:
-    """An utterance with the probability that was stated for it; 0 where no phrase was heard."""
+    """An utterance with its stated probability; 0 if no phrase was heard."""
 
     heard: Heard
     probability: float
 
 
 def across(heard: Sequence[Heard], names: Sequence[str] = MEASURES) -> list[Judged]:
-    """Each half of the voices judged with what was fitted on the other."""
+    """Each half of the voices, judged by the fit on the other half."""
     found = []
     one, other = halves(heard)
     for fitted, judged in ((one, other), (other, one)):
@@ -329,7 +329,7 @@ def across(heard: Sequence[Heard], names: Sequence[str] = MEASURES) -> list[Judg
 
 
 def limits(judged: Sequence[Judged], price: Price) -> tuple[float, float]:
-    """Probabilities under which to repeat the question, and to ask for a yes, with the lowest mean cost."""
+    """The probabilities below which to repeat the question and to ask for a yes, with the lowest mean cost."""
     chance = np.array([one.probability for one in judged if one.heard.phrase])
     right = np.array([one.heard.right for one in judged if one.heard.phrase])
     order = np.argsort(chance, kind="stable")
@@ -485,7 +485,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def calibrated(heard: Sequence[Heard], model: Path, about: str) -> Calibration:
-    """Fitted on all voices, with the limits and figures of voices that were not fitted on.
+    """The calibration fitted on all voices, with limits and figures from voices outside the fit.
 
     Raises:
         UsageProblem: There is too little to fit.

@@ -1,7 +1,7 @@
-"""Training: windows of speech from a bank, made worse by `augment`, taught to `net`.
+"""Training: teaches `net` windows of speech from a bank, degraded by `augment`.
 
-The time is given, not the number of steps: a run ends when its minutes are over and leaves weights that the next
-run can go on from.
+A run has a given time, not a number of steps: it ends when its minutes are over and leaves weights from which the
+next run can continue.
 
 **What made it converge** (README.md in this folder has what did not): the first steps are taught frame by frame, each
 utterance cut into equal pieces, one a phone; noise and echo grow from nothing over the first part of the run.
@@ -37,20 +37,20 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 PIECES = 5
-"""Most utterances in one window."""
+"""Largest number of utterances in one window."""
 
 
 @dataclass(frozen=True)
 class Plan:
-    """One run.
+    """The plan of one run.
 
     Attributes:
         minutes: Length of the run.
-        batch: Windows in a step.
+        batch: Number of windows in a step.
         window_s: Length of a window, s.
         rate: Highest learning rate.
         ramp: Share of the run after which noise is at its full strength; 0 to begin with full noise.
-        frame_steps: Steps at the beginning that are taught frame by frame.
+        frame_steps: Number of steps at the beginning that teach frame by frame.
         warm_steps: Steps over which the learning rate rises.
         hold: Share of the run before the learning rate falls.
         prior: Weight of the outputs' mean probabilities, subtracted inside the loss so that the outputs spread over
@@ -59,11 +59,11 @@ class Plan:
         denominator: Weight of the loss against all phone sequences of a bigram (Xiang and Ou, "CRF-based
             single-stage acoustic modeling with CTC topology", ICASSP 2019); 0 leaves it out.
         average: Decay of the running mean of the weights that is kept.
-        dropout: Share of each layer's values that are left out.
+        dropout: Share of each layer's values that are dropped.
         masks: Share of windows with hidden bands and moments (`random_masks`).
-        compiled: 1 to let PyTorch compile the network and the cepstra: about a minute at the beginning, then quicker
-            steps; needs a C compiler beside the GPU.
-        strength: Noise and rooms.
+        compiled: 1 lets PyTorch compile the network and the cepstra, which takes about a minute at the beginning
+            and makes steps quicker; needs a C compiler beside the GPU.
+        strength: Strength of noise and rooms.
     """
 
     minutes: float
@@ -85,7 +85,7 @@ class Plan:
 
 
 class Speech:
-    """A bank on the device; more of it may appear in the folder while training goes on."""
+    """A bank on the device; the folder may grow during training."""
 
     def __init__(self, folders: Sequence[Path], device: torch.device) -> None:
         self._folders = folders
@@ -100,10 +100,10 @@ class Speech:
         self.more()
 
     def more(self) -> bool:
-        """Read what has appeared; tells whether there was anything."""
+        """Read new files; whether there were any."""
         starts, counts = [self.start], [self.count]
         fresh = [i for folder in self._folders for i in sorted(folder.glob("*.jsonl")) if i not in self._read]
-        # Decoding Opus leaves Python's lock free; an hour of speech takes some 10 s on one core.
+        # Decoding Opus releases Python's lock; an hour of speech takes about 10 s on one core.
         with ThreadPoolExecutor(max_workers=16) as readers:
             for index, (samples, entries) in zip(fresh, readers.map(read_part, fresh), strict=True):
                 self._read.add(index)
@@ -121,7 +121,7 @@ class Speech:
 
     @property
     def hours(self) -> float:
-        """Speech, h."""
+        """Length of speech, h."""
         return float(self.count.sum()) / RATE / 3600
 
 
@@ -131,7 +131,7 @@ def _outputs(entry: Entry) -> NDArray[np.int64]:
 
 @dataclass
 class Batch:
-    """Windows: `sound` and `speech` of shape (batch, samples), and for each window its phones, one after the other."""
+    """Windows: `sound` and `speech` of shape (batch, samples), and the phones of each window, one after the other."""
 
     sound: Tensor
     speech: Tensor
@@ -142,7 +142,7 @@ class Batch:
 
 @dataclass
 class Layout:
-    """Where the utterances of a batch lie in the bank and in their windows; arrays of shape (batch, `PIECES`)."""
+    """The positions of a batch's utterances in the bank and in their windows; arrays of shape (batch, `PIECES`)."""
 
     starts: NDArray[np.int64]
     counts: NDArray[np.int64]
@@ -177,7 +177,7 @@ class Ahead:
         self._thread.start()
 
     def take(self) -> Layout:
-        """The next."""
+        """The next layout."""
         return self._queue.get()
 
     def close(self) -> None:
@@ -187,7 +187,7 @@ class Ahead:
 
 
 class Windows:
-    """Fills windows with utterances that follow each other with pauses, each at a speed of its own."""
+    """Fills windows with utterances and pauses between them, each utterance at its own speed."""
 
     def __init__(self, speech: Speech, plan: Plan) -> None:
         self._speech, self._plan, self._device = speech, plan, speech.samples.device
@@ -196,7 +196,7 @@ class Windows:
         self.outputs = -(-(1 + (self.samples - WINDOW) // SHIFT) // SUBSAMPLING)
 
     def layout(self, *, frame_targets: bool) -> Layout:
-        """Which utterances stand where in the next batch; needs no GPU."""
+        """The positions of the utterances in the next batch; needs no GPU."""
         rng, size, speech = self._rng, self._plan.batch, self._speech
         chosen = np.full((size, PIECES), -1, np.int64)
         places = np.zeros((size, PIECES), np.float32)
@@ -268,7 +268,7 @@ class Windows:
 
 
 def _spread(frames: NDArray[np.int64], phones: NDArray[np.int64], at_s: float, long_s: float) -> None:
-    """Equal pieces of the utterance's time for its phones."""
+    """Equal pieces of the utterance's time, one for each phone."""
     step = SHIFT * SUBSAMPLING / RATE
     first, last = round((at_s + 0.06) / step), round((at_s + long_s - 0.06) / step)
     if last > first:
@@ -304,13 +304,13 @@ class Denominator(torch.nn.Module):
         self.register_buffer("outputs", torch.from_numpy(outputs.astype(np.int64)))
 
     def forward(self, logs: Tensor) -> Tensor:
-        """`logs` of shape (batch, steps, OUTPUTS); log-probability of each of the batch."""
+        """The log-probability of each of the batch; `logs` has the shape (batch, steps, OUTPUTS)."""
         total: Tensor = _AllPaths.apply(logs, self.arcs, self.outputs)
         return total
 
 
 class _AllPaths(torch.autograd.Function):
-    """The sum over all paths, and as its derivative the probability of being in each state at each step."""
+    """The sum over all paths; its derivative is the probability of each state at each step."""
 
     @staticmethod
     def forward(context: Any, logs: Tensor, arcs: Tensor, outputs: Tensor) -> Tensor:
@@ -356,13 +356,13 @@ def train(
     """Train for the plan's minutes.
 
     Args:
-        speech: What is learnt from.
-        plan: The run.
+        speech: The speech to learn from.
+        plan: The plan of the run.
         shape: Sizes of the network.
-        out: Folder for weights and the account of the run.
-        go_on: Weights of an earlier run.
-        kept: Speech of other voices, to follow the phone error on.
-        say: Told how it goes.
+        out: Folder for the weights and the report of the run.
+        go_on: Weights of an earlier run to continue from.
+        kept: Speech of other voices, on which the phone error is followed.
+        say: Called with progress text.
     """
     begun = time.monotonic()
     out.mkdir(parents=True, exist_ok=True)
@@ -451,7 +451,7 @@ def train(
             account.append(line)
             say(json.dumps(line))
             noises = make_noises(len(noises), 10.0, device)
-            save(mean_net, out / "weights.pt")  # whoever ends the run early keeps what it learnt
+            save(mean_net, out / "weights.pt")  # a run that is ended early keeps its progress
             if step > plan.frame_steps:
                 speech.more()
     ahead.close()
@@ -471,7 +471,7 @@ def train(
 
 
 def save(net: Net, path: Path) -> None:
-    """Weights in half precision: 9 MB."""
+    """Save the weights in half precision: 9 MB."""
     state = {k: v.half() if v.dtype.is_floating_point else v for k, v in net.state_dict().items()}
     torch.save(state, path)
 
@@ -485,10 +485,10 @@ def _restore(net: Net, path: Path) -> None:
 
 
 def load(path: Path) -> dict[str, NDArray[np.float32]]:
-    """Weights by name, as `assistant.acoustic.export` takes them.
+    """Weights by name, for `assistant.acoustic.export`.
 
     Raises:
-        FileProblem: The file is none of ours.
+        FileProblem: The file does not come from a run.
     """
     try:
         state = torch.load(path, map_location="cpu", weights_only=True)
@@ -498,7 +498,7 @@ def load(path: Path) -> dict[str, NDArray[np.float32]]:
 
 
 def average(paths: Sequence[Path], out: Path) -> None:
-    """The mean of the weights of runs that went on from the same weights; often better than each of them.
+    """The mean of the weights of runs that started from the same weights; often better than each of them.
 
     Source: Wortsman et al., "Model soups: averaging weights of multiple fine-tuned models improves accuracy without
     increasing inference time" (ICML 2022).

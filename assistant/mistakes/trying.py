@@ -1,13 +1,13 @@
-"""Each mistake is loaded, linted and proven as a writer's own would be, and what nothing catches is weighed.
+"""Loads, lints and proves each mistake like a writer's own, and weighs the mistakes that nothing catches.
 
 A mistake is *caught* by the first of these that has something new to say about it: the loader refuses the folder; the
 lint has a finding, or the proof a failure, that the unchanged procedures do not have.
-What nothing catches is weighed by the rows of the proof, every case with every observer, against those of the
-unchanged procedures, with the same cars: it *moves no figure* when no share moves by more than `MOVES`; it is
-*harmful* when the share of good parts condemned rises by more than `HARM_PART`, or that of right verdicts falls by more
-than `HARM_RIGHT`, in any of them; else it *moves little*.
+A mistake that nothing catches is weighed by the rows of the proof, every case with every observer, against those
+of the unchanged procedures with the same cars. It *moves no figure* if no share moves by more than `MOVES`; it is
+*harmful* if in any row the share of good parts condemned rises by more than `HARM_PART` or the share of right
+verdicts falls by more than `HARM_RIGHT`; otherwise it *moves little*.
 Cases of a fault that the procedure presumes excluded are left out of the harm, as in the proof.
-A program error in any of the three is a defect of the program, and not counted as caught.
+A program error in any of the three is a defect of the program and does not count as caught.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from assistant.proof.work import Report
 
 COUNT = 90
-"""Mistakes that are made unless another number is named: about three of each kind."""
+"""Default number of mistakes: about three of each kind."""
 
 SYSTEMS = 40
 """Random cars for each way in which a fault comes about: enough to see a shift of one car in forty."""
@@ -65,7 +65,7 @@ verdict, so that a fall of their right verdicts is not called harm."""
 
 
 class Fate(StrEnum):
-    """What became of a mistake."""
+    """The fate of a mistake."""
 
     LOADER = "loader"
     LINT = "lint"
@@ -79,7 +79,7 @@ class Fate(StrEnum):
 CAUGHT = (Fate.LOADER, Fate.LINT, Fate.PROOF)
 
 UNREACHED = "No car of the proof comes there."
-"""Why a mistake moves no figure, where it is not that the figures are the same with it."""
+"""The reason why a mistake moves no figure, if the figures could not have moved."""
 
 Place = tuple[str, str, str, str]
 """A row of the proof: procedure, observer, fault, mechanism."""
@@ -103,13 +103,13 @@ class Moved:
 
 @dataclass(frozen=True)
 class Tried:
-    """A mistake and what became of it.
+    """A mistake and its fate.
 
     Attributes:
         mistake: The mistake.
-        fate: What caught it, or what it does.
-        told: The first thing that loader, lint or proof said, or the program error; "" for what nothing caught.
-        moved: What nothing caught: the figures that moved, the worst first, at most three.
+        fate: The check that caught it, or its effect.
+        told: The first message of loader, lint or proof, or the program error; "" if nothing caught it.
+        moved: If nothing caught it, the figures that moved, the worst first, at most three.
     """
 
     mistake: Mistake
@@ -144,10 +144,10 @@ class Bench:
     """What mistakes are tried on, and how.
 
     Attributes:
-        procedures: Folder of the procedures; it is only read.
+        procedures: Folder of the procedures; it stays unchanged.
         grammars: Folder of the grammars.
         systems: Random cars for each way in which a fault comes about.
-        seed: Of the choice of mistakes and of the random cars.
+        seed: Seed of the choice of mistakes and of the random cars.
     """
 
     procedures: Path
@@ -186,7 +186,7 @@ def choose(bench: Bench, count: int) -> list[Mistake]:
 
 
 def attempt(bench: Bench, before: Sound, mistake: Mistake) -> Tried:
-    """Make one mistake in a copy of the folder, and see what notices it."""
+    """Make one mistake in a copy of the folder, and find the check that notices it."""
     tree = editing.read(bench.procedures)[mistake.procedure].tree
     with tempfile.TemporaryDirectory(prefix="bay-assistant-mistake-") as name:
         folder = Path(name) / "procedures"
@@ -224,7 +224,7 @@ def _noticed(bench: Bench, before: Sound, mistake: Mistake, folder: Path) -> Tri
 
 
 def _comes_there(report: Report, library: Library, mistake: Mistake) -> bool:
-    """Whether any car of the proof comes to the step, or to a step that leads to the verdict."""
+    """Whether any car of the proof reaches the step, or a step that leads to the verdict."""
     where, name = mistake.place.split("/", 1)
     steps = library.procedures[mistake.procedure].steps
     if where == "steps":
@@ -281,7 +281,7 @@ def differences(
     after: dict[Place, dict[str, float]],
     presumed: frozenset[tuple[str, str]] = frozenset(),
 ) -> Iterator[Moved]:
-    """Every figure that moved by more than `MOVES`, worst first; of the cases that both have.
+    """Every figure that moved by more than `MOVES`, worst first, among the cases that both have.
 
     Args:
         before: The rows of the unchanged procedures.
@@ -313,7 +313,7 @@ def _harm(moved: Moved, presumed: frozenset[tuple[str, str]]) -> float:
 
 
 def fate(moved: Iterable[Moved], presumed: frozenset[tuple[str, str]]) -> Fate:
-    """What a mistake does that nothing caught.
+    """The effect of a mistake that nothing caught.
 
     Args:
         moved: All figures that it moved.
@@ -339,11 +339,11 @@ def carry_out(
     """Try all mistakes, in order; the same with any number of processes.
 
     Args:
-        bench: What they are tried on.
+        bench: The folders, cars and seed to try them with.
         before: What the unchanged procedures give.
         mistakes: The mistakes.
-        processes: At most so many processes.
-        progress: Is told the number of mistakes that were tried, and of all.
+        processes: Largest number of processes.
+        progress: Called with (done, total).
     """
     found = []
     for tried in carried_out(attempt, (bench, before), mistakes, processes):
