@@ -165,7 +165,7 @@ def _train(options: argparse.Namespace) -> None:
             f"Training needs PyTorch ({error}). Run: pip install 'bay-assistant[acoustic]'"
         ) from error
     from assistant.acoustic.net import Shape  # noqa: PLC0415
-    from assistant.acoustic.train import Plan, Speech, train  # noqa: PLC0415
+    from assistant.acoustic.train import Plan, TrainingSpeech, train  # noqa: PLC0415
 
     plan = Plan(options.minutes, **_numbers(options.set, Plan))
     shape = Shape(**_numbers(options.shape, Shape))
@@ -174,10 +174,10 @@ def _train(options: argparse.Namespace) -> None:
             "There is no GPU that PyTorch can use. Train on one, or add --device cpu: some 100 times slower."
         )
     device = torch.device(options.device)
-    speech = Speech(options.bank, device)
+    speech = TrainingSpeech(options.bank, device)
     if not speech.phones:
         raise UsageProblem(f"There is no speech in {', '.join(map(str, options.bank))}. Make it with 'bank'.")
-    kept = Speech([options.kept], device) if options.kept else None
+    kept = TrainingSpeech([options.kept], device) if options.kept else None
     print(f"{speech.hours:.2f} h of speech, {len(speech.phones)} utterances", flush=True)
     train(
         speech, plan, shape, options.out, go_on=options.go_on, kept=kept, say=lambda t: print(t, flush=True)

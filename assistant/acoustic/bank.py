@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from assistant.acoustic.texts import Texts, Utterance
+    from assistant.acoustic.texts import Texts, TrainingText
     from assistant.acoustic.voices import Synthesiser
 
 PART_S = 600.0
@@ -47,7 +47,7 @@ def trimmed(sound: Sound, *, below_db: float = -45.0, keep_s: float = 0.06) -> S
 
 
 @dataclass(frozen=True)
-class Entry:
+class BankEntry:
     """One utterance of a bank: the place of its sound, and its words."""
 
     start: int
@@ -61,7 +61,7 @@ LEVEL = 0.08
 """Root mean square of each utterance, of 1."""
 
 
-def spoken(synthesiser: Synthesiser, said: Utterance, rng: random.Random) -> tuple[Sound, str] | None:
+def spoken(synthesiser: Synthesiser, said: TrainingText, rng: random.Random) -> tuple[Sound, str] | None:
     """An utterance, trimmed and at `LEVEL`, and the name of its voice; None if its length is unlikely."""
     made, voice = synthesiser.speak(said, rng)
     sound = trimmed(made)
@@ -111,7 +111,7 @@ def fill(
                 continue
             sound, voice = good
             sounds.append(np.clip(sound * 32767, -32768, 32767).astype("<i2"))
-            entries.append(Entry(at, sound.size, voice=voice, **said.entry()))
+            entries.append(BankEntry(at, sound.size, voice=voice, **said.entry()))
             at += sound.size
             told(made + at / RATE)
         stem = f"{name}-{part:03d}"
@@ -125,7 +125,7 @@ def fill(
     return made
 
 
-def parts(folder: Path) -> Iterator[tuple[NDArray[np.int16], list[Entry]]]:
+def parts(folder: Path) -> Iterator[tuple[NDArray[np.int16], list[BankEntry]]]:
     """Every pair of files of a bank: samples and entries.
 
     Raises:
@@ -135,7 +135,7 @@ def parts(folder: Path) -> Iterator[tuple[NDArray[np.int16], list[Entry]]]:
         yield read_part(index)
 
 
-def read_part(index: Path) -> tuple[NDArray[np.int16], list[Entry]]:
+def read_part(index: Path) -> tuple[NDArray[np.int16], list[BankEntry]]:
     """One pair of files.
 
     Raises:
@@ -144,7 +144,7 @@ def read_part(index: Path) -> tuple[NDArray[np.int16], list[Entry]]:
     entries = []
     for number, line in enumerate(index.read_text(encoding="utf-8").splitlines(), 1):
         try:
-            entries.append(Entry(**json.loads(line)))
+            entries.append(BankEntry(**json.loads(line)))
         except (ValueError, TypeError) as error:
             raise FileProblem(
                 index, number, f"is no entry of a bank ({error})", "Make the bank again"

@@ -99,7 +99,7 @@ class Price:
 
 
 @dataclass(frozen=True)
-class Spoken:
+class ManifestLine:
     """One line of the manifest."""
 
     file: Path
@@ -110,7 +110,7 @@ class Spoken:
 
 
 @dataclass(frozen=True)
-class Heard:
+class HeardInNoise:
     """One utterance in noise, as it was heard.
 
     Attributes:
@@ -133,7 +133,7 @@ class Heard:
 # --- sound ----------------------------------------------------------------------------------------
 
 
-def read_manifest(path: Path) -> list[Spoken]:
+def read_manifest(path: Path) -> list[ManifestLine]:
     """The lines of a manifest.
 
     Raises:
@@ -162,7 +162,7 @@ def read_manifest(path: Path) -> list[Spoken]:
     if not requests:
         raise UsageProblem(f"The manifest {path} has no line with a request for outcomes or units.")
     return [
-        Spoken(
+        ManifestLine(
             path.parent / body["file"],
             body["words"],
             body["voice"],
@@ -197,8 +197,10 @@ def in_noise(clean: Samples, level: int, name: str) -> Samples:
 
 
 def hear_all(
-    spoken: Sequence[Spoken], recogniser: Recogniser, progress: Callable[[str], None] = lambda _text: None
-) -> list[Heard]:
+    spoken: Sequence[ManifestLine],
+    recogniser: Recogniser,
+    progress: Callable[[str], None] = lambda _text: None,
+) -> list[HeardInNoise]:
     """Hear every line at two levels, sorted by request so that each graph is opened once."""
     grammars = GrammarSet.load(resources.directory("grammars"))
     heard = []
@@ -220,14 +222,14 @@ def hear_all(
                 share = share_of(recognition, grammar, result)
                 found = measures(recognition, share, grammar.lexicon, evidence)
             right = result is not None and result == wanted
-            heard.append(Heard(one.voice, level, one.other, result is not None, right, found))
+            heard.append(HeardInNoise(one.voice, level, one.other, result is not None, right, found))
     return heard
 
 
 # --- fit ------------------------------------------------------------------------------------------
 
 
-def halves(heard: Iterable[Heard]) -> tuple[frozenset[str], frozenset[str]]:
+def halves(heard: Iterable[HeardInNoise]) -> tuple[frozenset[str], frozenset[str]]:
     """Two sets of voices with about equally many utterances: the largest voice first, each to the smaller set."""
     counts: dict[str, int] = {}
     for one in heard:
@@ -263,7 +265,7 @@ def logistic(inputs: Floats, targets: Floats, ridge: float = RIDGE) -> Floats:
     return np.asarray(weights, np.float64)
 
 
-def fit(heard: Iterable[Heard], names: Sequence[str] = MEASURES) -> Calibration:
+def fit(heard: Iterable[HeardInNoise], names: Sequence[str] = MEASURES) -> Calibration:
     """The calibration for these utterances, still without limits.
 
     Raises:
@@ -293,7 +295,7 @@ def fit(heard: Iterable[Heard], names: Sequence[str] = MEASURES) -> Calibration:
     )
 
 
-def choose(heard: Sequence[Heard]) -> tuple[str, ...]:
+def choose(heard: Sequence[HeardInNoise]) -> tuple[str, ...]:
     """The measures that help on voices outside the fit, ``share`` first."""
     chosen: tuple[str, ...] = ("share",)
     loss = quality(across(heard, chosen))["log loss"]
@@ -307,28 +309,28 @@ def choose(heard: Sequence[Heard]) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True)
-class Judged:
+class Stated:
     """An utterance with its stated probability; 0 if no phrase was heard."""
 
-    heard: Heard
+    heard: HeardInNoise
     probability: float
 
 
-def across(heard: Sequence[Heard], names: Sequence[str] = MEASURES) -> list[Judged]:
+def across(heard: Sequence[HeardInNoise], names: Sequence[str] = MEASURES) -> list[Stated]:
     """Each half of the voices, judged by the fit on the other half."""
     found = []
     one, other = halves(heard)
     for fitted, judged in ((one, other), (other, one)):
         calibration = fit([h for h in heard if h.voice in fitted], names)
         found += [
-            Judged(h, calibration.probability(h.measures) if h.phrase else 0.0)
+            Stated(h, calibration.probability(h.measures) if h.phrase else 0.0)
             for h in heard
             if h.voice in judged
         ]
     return found
 
 
-def limits(judged: Sequence[Judged], price: Price) -> tuple[float, float]:
+def limits(judged: Sequence[Stated], price: Price) -> tuple[float, float]:
     """The probabilities below which to repeat the question and to ask for a yes, with the lowest mean cost."""
     chance = np.array([one.probability for one in judged if one.heard.phrase])
     right = np.array([one.heard.right for one in judged if one.heard.phrase])
@@ -354,12 +356,12 @@ def limits(judged: Sequence[Judged], price: Price) -> tuple[float, float]:
 # --- report ---------------------------------------------------------------------------------------
 
 
-def tally(judged: Iterable[Judged], reject: float, ask: float) -> dict[str, float]:
+def tally(judged: Iterable[Stated], reject: float, ask: float) -> dict[str, float]:
     """Shares in per cent: of the grammar's phrases right, wrong and asked again; wrong and other speech accepted."""
     phrases = [one for one in judged if not one.heard.other]
     others = [one for one in judged if one.heard.other]
 
-    def share(among: Sequence[Judged], good: Callable[[Judged], bool]) -> float:
+    def share(among: Sequence[Stated], good: Callable[[Stated], bool]) -> float:
         return round(100 * sum(map(good, among)) / max(1, len(among)), 1)
 
     return {
@@ -375,7 +377,7 @@ def tally(judged: Iterable[Judged], reject: float, ask: float) -> dict[str, floa
     }
 
 
-def quality(judged: Iterable[Judged]) -> dict[str, float]:
+def quality(judged: Iterable[Stated]) -> dict[str, float]:
     """Of the stated probabilities: log loss, Brier score, area under the curve, calibration error.
 
     Brier score and calibration error as in `assistant.hearing_bench.scoring`.
@@ -398,17 +400,17 @@ def quality(judged: Iterable[Judged]) -> dict[str, float]:
     }
 
 
-def trust(judged: Iterable[Judged]) -> Reliability:
+def trust(judged: Iterable[Stated]) -> Reliability:
     """How far the stated probabilities are those of being right, as `bench hearing` counts it."""
     return scoring.reliability([(j.probability, j.heard.right) for j in judged if j.heard.phrase])
 
 
-def reliability(judged: Iterable[Judged]) -> list[tuple[float, float, int]]:
+def reliability(judged: Iterable[Stated]) -> list[tuple[float, float, int]]:
     """For each bin that is not empty: mean stated probability, share that was right, number."""
     return [(one.confidence, one.right, one.count) for one in trust(judged).bins if one.count]
 
 
-def curve(judged: Sequence[Judged]) -> list[tuple[float, dict[str, float]]]:
+def curve(judged: Sequence[Stated]) -> list[tuple[float, dict[str, float]]]:
     """The trade-off at 10 dB and above for a range of limits."""
     good = [one for one in judged if one.heard.level >= 10]
     return [
@@ -416,7 +418,7 @@ def curve(judged: Sequence[Judged]) -> list[tuple[float, dict[str, float]]]:
     ]
 
 
-def report(judged: Sequence[Judged], made: Calibration) -> str:
+def report(judged: Sequence[Stated], made: Calibration) -> str:
     """All of it as Markdown; every figure is of voices that the fit had not heard."""
     lines = ["| sound | utterances | right | wrong | asked again | right / wrong without affirming |"]
     lines[0] += " other speech: accepted / without affirming |"
@@ -484,7 +486,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
-def calibrated(heard: Sequence[Heard], model: Path, about: str) -> Calibration:
+def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> Calibration:
     """The calibration fitted on all voices, with limits and figures from voices outside the fit.
 
     Raises:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.acoustic.calibrate import Judged, Price, across, hear_all, limits, read_manifest, tally
+from assistant.acoustic.calibrate import Price, Stated, across, hear_all, limits, read_manifest, tally
 from assistant.acoustic.export import Decoding, write_model
 from assistant.hearing.graph import Costs
 from assistant.hearing.recogniser import Recogniser
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Row:
+class Combination:
     """One combination with its results: mean price, best words right, and the shares of `tally`, in per cent."""
 
     scale: float
@@ -48,7 +48,7 @@ def sweep(
     blank_priors: Sequence[float],
     fillers: Sequence[float],
     every: int = 4,
-) -> Iterator[Row]:
+) -> Iterator[Combination]:
     """Try every combination.
 
     Args:
@@ -72,10 +72,10 @@ def sweep(
                 answers = [one for one in heard if not one.other]
                 best = sum(one.right for one in answers) / max(1, len(answers))
                 figures = {"price": mean_price(judged, reject, ask, Price()), "best": 100 * best}
-                yield Row(scale, blank_prior, filler, figures | tally(judged, reject, ask))
+                yield Combination(scale, blank_prior, filler, figures | tally(judged, reject, ask))
 
 
-def mean_price(judged: Sequence[Judged], reject: float, ask: float, price: Price) -> float:
+def mean_price(judged: Sequence[Stated], reject: float, ask: float, price: Price) -> float:
     """Mean price of an utterance at these limits, in repeated questions; other speech costs only if it is taken."""
     total = 0.0
     for one in judged:

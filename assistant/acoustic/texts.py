@@ -38,7 +38,7 @@ LETTERS = {
 
 
 @dataclass(frozen=True)
-class Utterance:
+class TrainingText:
     """Words with their sounds.
 
     Attributes:
@@ -94,7 +94,7 @@ class Texts:
         """Whether a word has a pronunciation."""
         return word in self._lexicon or word in self._dictionary
 
-    def utterance(self, words: Sequence[str], rng: random.Random) -> Utterance:
+    def utterance(self, words: Sequence[str], rng: random.Random) -> TrainingText:
         """Words with their sounds; if the lexicon has several pronunciations, a random one.
 
         Raises:
@@ -105,7 +105,7 @@ class Texts:
             sound, said = self._word(word, rng)
             sounds.append(sound)
             phones.append(said)
-        return Utterance(tuple(words), tuple(sounds), tuple(phones))
+        return TrainingText(tuple(words), tuple(sounds), tuple(phones))
 
     def _word(self, word: str, rng: random.Random) -> tuple[str, Pronunciation]:
         known = self._lexicon.pronunciations(word)
@@ -120,7 +120,7 @@ class Texts:
         chosen = rng.choice(known)
         return from_arpabet(chosen), chosen
 
-    def draw(self, rng: random.Random) -> Utterance:
+    def draw(self, rng: random.Random) -> TrainingText:
         """One random utterance: about half are answers, and the rest teaches sounds in other contexts."""
         kind = rng.random()
         if kind < 0.48:
@@ -133,7 +133,7 @@ class Texts:
             return self.utterance([rng.choice(self._workshop) for _ in range(rng.randint(1, 5))], rng)
         return self._english_words(rng, prose=kind < 0.88)
 
-    def reading(self, rng: random.Random) -> Utterance:
+    def reading(self, rng: random.Random) -> TrainingText:
         """A reading of an instrument, or digits: numbers are the hardest answers, all short words that rhyme."""
         if rng.random() < 0.25:
             return self.digits(rng)
@@ -145,23 +145,23 @@ class Texts:
             if result is not None and result.value is not None:
                 return self.utterance(words.split(), rng)
 
-    def answer(self, rng: random.Random) -> tuple[StepGrammar, Utterance]:
+    def answer(self, rng: random.Random) -> tuple[StepGrammar, TrainingText]:
         """An answer together with its grammar."""
         step = rng.choice(self._steps)
         return step, self.utterance(step.sample(rng).split(), rng)
 
-    def other(self, rng: random.Random) -> Utterance:
+    def other(self, rng: random.Random) -> TrainingText:
         """Words that answer nothing: plain text, or random English words."""
         return self._english_words(rng, prose=bool(self._prose) and rng.random() < 0.6)
 
-    def _english_words(self, rng: random.Random, *, prose: bool) -> Utterance:
+    def _english_words(self, rng: random.Random, *, prose: bool) -> TrainingText:
         if prose and self._prose:
             run = rng.choice(self._prose)
             start = rng.randrange(len(run) - 1)
             return self.utterance(run[start : start + rng.randint(2, 8)], rng)
         return self.utterance([rng.choice(self._english) for _ in range(rng.randint(2, 6))], rng)
 
-    def digits(self, rng: random.Random) -> Utterance:
+    def digits(self, rng: random.Random) -> TrainingText:
         """Single digits, or a whole number."""
         if rng.random() < 0.5:
             names = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh"]
@@ -169,7 +169,7 @@ class Texts:
         value = Decimal(rng.randrange(10 ** rng.randint(1, 4)))
         return self.utterance(in_words(value).split(), rng)
 
-    def spelling(self, rng: random.Random) -> Utterance:
+    def spelling(self, rng: random.Random) -> TrainingText:
         """Letters by name or by the spelling alphabet."""
         if rng.random() < 0.5:
             known = [word for word in SPELLING if self.knows(word)]
@@ -177,4 +177,4 @@ class Texts:
         letters = [rng.choice(string.ascii_lowercase) for _ in range(rng.randint(1, 5))]
         sounds = [LETTERS[letter] for letter in letters]
         phones = [to_arpabet(sound) or () for sound in sounds]
-        return Utterance(tuple(letter.upper() for letter in letters), tuple(sounds), tuple(phones))
+        return TrainingText(tuple(letter.upper() for letter in letters), tuple(sounds), tuple(phones))

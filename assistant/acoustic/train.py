@@ -27,7 +27,7 @@ from torch.nn import functional
 
 from assistant.acoustic.agreed import OUTPUTS, PHONE_OUTPUTS, RATE, SUBSAMPLING
 from assistant.acoustic.augment import Strength, make_noises, through_the_air
-from assistant.acoustic.bank import Entry, read_part
+from assistant.acoustic.bank import BankEntry, read_part
 from assistant.acoustic.features import SHIFT, WINDOW, Cepstra, random_masks
 from assistant.acoustic.net import Net, Shape
 from assistant.errors import FileProblem
@@ -84,7 +84,7 @@ class Plan:
     seed: int = 1
 
 
-class Speech:
+class TrainingSpeech:
     """A bank on the device; the folder may grow during training."""
 
     def __init__(self, folders: Sequence[Path], device: torch.device) -> None:
@@ -125,7 +125,7 @@ class Speech:
         return float(self.count.sum()) / RATE / 3600
 
 
-def _outputs(entry: Entry) -> NDArray[np.int64]:
+def _outputs(entry: BankEntry) -> NDArray[np.int64]:
     return np.array([PHONE_OUTPUTS[phone] for phone in entry.phones.split()], np.int64)
 
 
@@ -189,7 +189,7 @@ class Ahead:
 class Windows:
     """Fills windows with utterances and pauses between them, each utterance at its own speed."""
 
-    def __init__(self, speech: Speech, plan: Plan) -> None:
+    def __init__(self, speech: TrainingSpeech, plan: Plan) -> None:
         self._speech, self._plan, self._device = speech, plan, speech.samples.device
         self._rng = np.random.default_rng(plan.seed)
         self.samples = round(plan.window_s * RATE)
@@ -344,13 +344,13 @@ class _AllPaths(torch.autograd.Function):
 
 
 def train(
-    speech: Speech,
+    speech: TrainingSpeech,
     plan: Plan,
     shape: Shape,
     out: Path,
     *,
     go_on: Path | None = None,
-    kept: Speech | None = None,
+    kept: TrainingSpeech | None = None,
     say: Callable[[str], None] = print,
 ) -> Net:
     """Train for the plan's minutes.
@@ -520,7 +520,7 @@ def average(paths: Sequence[Path], out: Path) -> None:
 
 
 @torch.no_grad()
-def phone_errors(net: Net, cepstra: Cepstra, kept: Speech, noises: Tensor) -> list[float]:
+def phone_errors(net: Net, cepstra: Cepstra, kept: TrainingSpeech, noises: Tensor) -> list[float]:
     """Share of wrong phones at clean, 10 and 3 dB, by the likeliest output of each step."""
     net.eval()
     found = []

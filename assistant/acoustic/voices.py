@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from assistant.acoustic.bank import Sound
-    from assistant.acoustic.texts import Utterance
+    from assistant.acoustic.texts import TrainingText
 
 KOKORO_ENGLISH = (
     "af_alloy af_aoede af_bella af_heart af_jessica af_kore af_nicole af_nova af_river af_sarah af_sky "
@@ -49,7 +49,7 @@ KOKORO_KEPT = ("af_nova", "am_eric", "bf_emma", "bm_lewis")
 class Synthesiser(Protocol):
     """A synthesiser."""
 
-    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+    def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         """The sound and the name of the voice, both random.
 
         Raises:
@@ -105,7 +105,7 @@ class Kokoro:
             for name in self.speakers
         }
 
-    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+    def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         """Speak, now and then with a pause between two words."""
         letters = ""
         for number, sound in enumerate(said.sounds):
@@ -146,7 +146,7 @@ class Hibari:
             ) from error
         self._voice = Voice(g2p=lambda text: text)
 
-    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+    def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         """Speak at some rate."""
         letters = " ".join(said.sounds) + rng.choice([".", ".", "", "!"])
         sound = self._voice.from_phonemes(letters, rng.uniform(0.8, 1.4), rng.randrange(2**31))
@@ -169,7 +169,7 @@ class Piper:
         self._symbols: dict[str, list[int]] = about["phoneme_id_map"]
         self._rate = int(about["audio"]["sample_rate"])
 
-    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+    def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         """Speak; the padding symbol follows each symbol, as the format requires."""
         long = {"A": "eɪ", "I": "aɪ", "W": "aʊ", "Y": "ɔɪ", "O": "oʊ", "Q": "əʊ", "T": "ɾ", "ʤ": "dʒ", "ʧ": "tʃ",
                 "ᵊ": "ə", "ɜ": "ɜː", "i": "iː", "u": "uː", "ɑ": "ɑː", "ɔ": "ɔː"}  # fmt: skip
@@ -206,7 +206,7 @@ class Flite:
 
     speakers: tuple[str, ...] = ("rms", "awb", "kal16")
 
-    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+    def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         """Speak at some rate and pitch."""
         speaker = rng.choice(self.speakers)
         with tempfile.TemporaryDirectory() as folder:
@@ -225,7 +225,7 @@ class Espeak:
     speakers: tuple[str, ...] = ("en-us", "en-gb", "en-gb-scotland", "en-029", "en-gb-x-rp")
     variants: tuple[str, ...] = ("", "+m1", "+m3", "+m4", "+m7", "+f1", "+f2", "+f3", "+f4", "+f5")
 
-    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+    def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         """Speak with a random accent, throat, rate and pitch."""
         speaker = rng.choices(self.speakers, [4, *[1] * (len(self.speakers) - 1)])[0] + rng.choice(
             self.variants
@@ -243,7 +243,7 @@ class Festival:
 
     speakers: tuple[str, ...] = ("kal_diphone", "ked_diphone")
 
-    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+    def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         """Speak at some rate."""
         speaker = rng.choice(self.speakers)
         with tempfile.TemporaryDirectory() as folder:

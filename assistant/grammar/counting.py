@@ -37,7 +37,7 @@ class Size:
 
 
 @dataclass
-class Counter:
+class SizeCounter:
     """Counts the rules of linked grammars, each rule once."""
 
     linked: jsgf.Linked

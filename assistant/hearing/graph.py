@@ -50,7 +50,7 @@ _OUTPUT_SORTED = 0x40000000
 _INFINITY = float("inf")
 
 
-class Automaton(Protocol):
+class Acceptor(Protocol):
     """A deterministic acceptor of word sequences: `states[s][word]` is the state after that word in state s."""
 
     @property
@@ -362,7 +362,7 @@ class Costs:
 
 def write_words(
     path: Path,
-    automaton: Automaton,
+    automaton: Acceptor,
     symbols: Mapping[str, int],
     *,
     filler: bool = True,
@@ -486,7 +486,7 @@ def _add_filler(graph: Fst, label: int, layout: PhoneLayout, costs: Costs) -> No
     graph.add_arc(after, 0, 0, 0.0, 0)
 
 
-def words_of(automaton: Automaton) -> list[str]:
+def words_of(automaton: Acceptor) -> list[str]:
     """Every word on an arc of the automaton, sorted."""
     return sorted({word for arcs in automaton.states for word in arcs})
 

@@ -73,7 +73,7 @@ class Listened:
 
 
 @dataclass
-class Report:
+class ListeningReport:
     """All sentences, and the words that could not be judged."""
 
     voice: str
@@ -162,7 +162,7 @@ def longest_pause(samples: Samples, rate: int) -> float:
     return float(np.max(np.diff(loud), initial=1) - 1) * _FRAME_S
 
 
-class Listener:
+class WordListener:
     """PocketSphinx with the words of these sentences, each as likely as any other.
 
     Args:
@@ -228,7 +228,7 @@ def measure(
     voice: Voice,
     *,
     progress: Callable[[str], None] = lambda _text: None,
-) -> Report:
+) -> ListeningReport:
     """Render every sentence and hear it.
 
     Args:
@@ -243,8 +243,8 @@ def measure(
     if not sentences:
         raise GearProblem("There is nothing to listen to. Give procedures that say something.")
     read = {sentence: as_read(sentence) for sentence in sentences}
-    listener = Listener((word for words in read.values() for word in words), lexicon)
-    report = Report(voice.voice_name, voice.rate_words_per_minute, unknown=listener.unknown)
+    listener = WordListener((word for words in read.values() for word in words), lexicon)
+    report = ListeningReport(voice.voice_name, voice.rate_words_per_minute, unknown=listener.unknown)
     control = shutil.which("flite")
     for number, (sentence, words) in enumerate(read.items(), start=1):
         progress(f"listening: {number} of {len(read)}")

@@ -16,7 +16,7 @@ SAY = ("outcome", "control", "reading")
 
 
 @dataclass(frozen=True)
-class Voice:
+class BenchVoice:
     """A voice of a synthesiser; `voice` is the synthesiser's name for it."""
 
     name: str
@@ -45,7 +45,7 @@ class Answers:
 
 
 @dataclass(frozen=True)
-class Clip:
+class Recording:
     """A recording of a person, and its words; "" if nobody wrote them down."""
 
     file: str
@@ -71,7 +71,7 @@ class Recordings:
     name: str
     package: str
     folder: Path
-    clips: tuple[Clip, ...]
+    clips: tuple[Recording, ...]
     question: str | None
     grammar: str
     same: dict[str, str]
@@ -161,7 +161,7 @@ class Manifest:
     stretch: float
     levels_db: tuple[float, ...]
     noises: tuple[str, ...]
-    voices: dict[str, Voice]
+    voices: dict[str, BenchVoice]
     questions: dict[str, tuple[str, str]]
     answers: tuple[Answers, ...]
     recordings: tuple[Recordings, ...]

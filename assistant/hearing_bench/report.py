@@ -10,19 +10,19 @@ from assistant.bench import share as percentile
 from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.hearing_bench.diagram import drawn
 from assistant.hearing_bench.mixing import CLEAN_DB
-from assistant.hearing_bench.scoring import Hearing, Score, confidences, reliability, score, wilson
+from assistant.hearing_bench.scoring import Hearing, HearingCounts, confidences, reliability, score, wilson
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.hearing_bench.running import Measured
+    from assistant.hearing_bench.running import HearingFigures
     from assistant.hearing_bench.scoring import Reliability
 
 BAR = 40
 """Characters of a full bar in the diagram."""
 
 
-def text(measured: Measured) -> str:
+def text(measured: HearingFigures) -> str:
     """Everything, for a person."""
     limits = DEFAULT_THRESHOLDS
     lines = [
@@ -72,7 +72,7 @@ def level_name(level_db: float) -> str:
     return "clean" if level_db == CLEAN_DB else f"{level_db:g} dB"
 
 
-def to_json(measured: Measured) -> dict[str, Any]:
+def to_json(measured: HearingFigures) -> dict[str, Any]:
     """Everything, for a program."""
     limits = DEFAULT_THRESHOLDS
     rows = []
@@ -161,7 +161,7 @@ def to_json(measured: Measured) -> dict[str, Any]:
 _Cells = dict[tuple[str, float], list[Hearing]]
 
 
-def _rows(measured: Measured, *, said: bool) -> dict[tuple[str, str], _Cells]:
+def _rows(measured: HearingFigures, *, said: bool) -> dict[tuple[str, str], _Cells]:
     """Hearings by row and speaker, then by recogniser and ratio; of answers, or of speech outside the grammar."""
     rows: dict[tuple[str, str], _Cells] = {}
     for record in measured.records:
@@ -171,7 +171,7 @@ def _rows(measured: Measured, *, said: bool) -> dict[tuple[str, str], _Cells]:
     return rows
 
 
-def _table(measured: Measured, rows: dict[tuple[str, str], _Cells], cell: Any) -> list[str]:
+def _table(measured: HearingFigures, rows: dict[tuple[str, str], _Cells], cell: Any) -> list[str]:
     levels = [level_name(level) for level in measured.levels_db]
     lines = [
         f"| what, who | n | recogniser | {' | '.join(levels)} |",
@@ -197,17 +197,17 @@ def _interval(count: int, of: int) -> str:
     return f"{_percent(found.share)} [{_percent(found.low)}-{_percent(found.high)}]"
 
 
-def _answer_cell(counted: Score) -> str:
+def _answer_cell(counted: HearingCounts) -> str:
     wrong, rejected = _percent(counted.wrong / counted.n), _percent(counted.rejected / counted.n)
     sure = _percent(counted.sure_wrong / counted.n)
     return f"{_interval(counted.right, counted.n)} / {wrong} / {rejected} · {sure}"
 
 
-def _other_cell(counted: Score) -> str:
+def _other_cell(counted: HearingCounts) -> str:
     return f"{_interval(counted.wrong, counted.n)} · {_percent(counted.sure_wrong / counted.n)}"
 
 
-def _streams(measured: Measured) -> list[str]:
+def _streams(measured: HearingFigures) -> list[str]:
     if not measured.streams:
         return []
     hours = next(iter(measured.streams.values())).hours
@@ -233,7 +233,7 @@ def _streams(measured: Measured) -> list[str]:
     return lines
 
 
-def _delays(measured: Measured) -> list[str]:
+def _delays(measured: HearingFigures) -> list[str]:
     if not measured.delays:
         return []
     lines = [
@@ -260,7 +260,7 @@ def _both(values: list[float]) -> str:
     return f"{percentile(values, 50):.2f} and {percentile(values, 95):.2f} (n = {len(values)})"
 
 
-def _costs(measured: Measured) -> list[str]:
+def _costs(measured: HearingFigures) -> list[str]:
     if not measured.records and not measured.memory_mb:
         return []
     lines = ["", "| recogniser | real-time factor | memory of a process that only hears |", "|---|---|---|"]
@@ -271,7 +271,7 @@ def _costs(measured: Measured) -> list[str]:
     return lines
 
 
-def _factor(measured: Measured, name: str) -> float:
+def _factor(measured: HearingFigures, name: str) -> float:
     mine = [record.hearing for record in measured.records if record.recogniser == name]
     heard = sum(one.duration_s for one in mine)
     return sum(one.elapsed_s for one in mine) / heard if heard else math.nan
@@ -280,7 +280,7 @@ def _factor(measured: Measured, name: str) -> float:
 # --- confidence -----------------------------------------------------------------------------------
 
 
-def _reliability(measured: Measured, name: str) -> Reliability:
+def _reliability(measured: HearingFigures, name: str) -> Reliability:
     mine: Iterable[Hearing] = (r.hearing for r in measured.records if r.recogniser == name)
     return reliability(confidences(mine))
 
@@ -309,7 +309,7 @@ def _diagram(name: str, found: Reliability) -> list[str]:
     return [*lines, "```"]
 
 
-def svg(measured: Measured) -> str:
+def svg(measured: HearingFigures) -> str:
     """The reliability diagram of every recogniser as one picture."""
     return drawn([(name, _reliability(measured, name)) for name in measured.models])
 

@@ -21,8 +21,8 @@ from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench import pocketsphinx
 from assistant.hearing_bench.manifest import NAME, Manifest
 from assistant.hearing_bench.reading import read_manifest
-from assistant.hearing_bench.scoring import Delays, Hearing, Stream
-from assistant.hearing_bench.speech import Speech, cache_folder
+from assistant.hearing_bench.scoring import Delays, FalseAccepts, Hearing
+from assistant.hearing_bench.speech import SpeechCache, cache_folder
 from assistant.hearing_bench.streaming import Attentive, blocks, listen_for_hours, memory_mb, take_turn
 from assistant.hearing_bench.testset import TestSet, Utterance
 
@@ -51,7 +51,7 @@ class Options:
 
 
 @dataclass(frozen=True)
-class Record:
+class HeardUtterance:
     """One utterance at one ratio, heard by one recogniser."""
 
     recogniser: str
@@ -62,7 +62,7 @@ class Record:
 
 
 @dataclass
-class Measured:
+class HearingFigures:
     """All results of a measurement.
 
     Attributes:
@@ -83,8 +83,8 @@ class Measured:
     quick: bool
     models: dict[str, str]
     levels_db: tuple[float, ...]
-    records: list[Record] = field(default_factory=list)
-    streams: dict[str, Stream] = field(default_factory=dict)
+    records: list[HeardUtterance] = field(default_factory=list)
+    streams: dict[str, FalseAccepts] = field(default_factory=dict)
     delays: dict[tuple[str, float], Delays] = field(default_factory=dict)
     memory_mb: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
@@ -160,7 +160,7 @@ class Bench:
         self._theirs: pocketsphinx.Beside | None = None
         self._waiting: deque[_Waiting] = deque()
         levels = self._manifest.quick.levels_db if options.quick else self._manifest.levels_db
-        self.measured = Measured(
+        self.measured = HearingFigures(
             machine(),
             dt.datetime.now(dt.UTC).isoformat(timespec="minutes"),
             options.quick,
@@ -172,9 +172,9 @@ class Bench:
             self.measured.models[self._theirs.name] = ""
         except GearProblem as problem:
             self.measured.notes.append(str(problem))
-        self._set = TestSet(self._manifest, Speech(options.cache or cache_folder()))
+        self._set = TestSet(self._manifest, SpeechCache(options.cache or cache_folder()))
 
-    def run(self) -> Measured:
+    def run(self) -> HearingFigures:
         """Take all requested figures."""
         try:
             return self._run()
@@ -182,7 +182,7 @@ class Bench:
             if self._theirs is not None:
                 self._theirs.close()
 
-    def _run(self) -> Measured:
+    def _run(self) -> HearingFigures:
         begun = time.monotonic()
         measured = self.measured
         for part, utterances in self._rows():
@@ -304,7 +304,7 @@ class Bench:
         self.measured.notes.append(f"{lost.name} is left out: its process ended unexpectedly.")
 
     def _record(self, name: str, utterance: Utterance, level: float, hearing: Hearing) -> None:
-        self.measured.records.append(Record(name, utterance.part, utterance.speaker, level, hearing))
+        self.measured.records.append(HeardUtterance(name, utterance.part, utterance.speaker, level, hearing))
 
     # --- the real ear ---
 
@@ -336,7 +336,7 @@ class Bench:
             lambda done: self._progress(f"noise and chatter: {done:.2f} of {hours:g} hours"),
         )
         if self._theirs is not None:
-            theirs = Stream(streams[0].hours)
+            theirs = FalseAccepts(streams[0].hours)
             for answer in map(self._answer, later):
                 if answer is None:
                     break
@@ -368,7 +368,7 @@ class Bench:
                     take_turn(ear, utterance.grammar, utterance.words, mixture, delays)
 
 
-def measure(options: Options, progress: Callable[[str], None] = lambda _text: None) -> Measured:
+def measure(options: Options, progress: Callable[[str], None] = lambda _text: None) -> HearingFigures:
     """Measure how well the recogniser hears.
 
     Raises:

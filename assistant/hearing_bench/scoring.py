@@ -90,7 +90,7 @@ def wilson(count: int, of: int, z: float = Z_95) -> Interval:
 
 
 @dataclass(frozen=True)
-class Score:
+class HearingCounts:
     """Counts of one group of utterances; the `sure` counts have a confidence of `ask_below` or more."""
 
     n: int
@@ -101,7 +101,7 @@ class Score:
     sure_wrong: int
 
 
-def score(hearings: Iterable[Hearing], ask_below: float) -> Score:
+def score(hearings: Iterable[Hearing], ask_below: float) -> HearingCounts:
     """Count a group of utterances.
 
     Args:
@@ -116,7 +116,7 @@ def score(hearings: Iterable[Hearing], ask_below: float) -> Score:
         wrong += one.wrong
         sure_right += one.right and sure
         sure_wrong += one.wrong and sure
-    return Score(n, right, wrong, n - right - wrong, sure_right, sure_wrong)
+    return HearingCounts(n, right, wrong, n - right - wrong, sure_right, sure_wrong)
 
 
 @dataclass(frozen=True)
@@ -204,7 +204,7 @@ class Delays:
 
 
 @dataclass
-class Stream:
+class FalseAccepts:
     """Results that were accepted in hours of sound in which nobody spoke to the assistant.
 
     Attributes:

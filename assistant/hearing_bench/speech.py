@@ -21,7 +21,7 @@ from assistant.hearing_bench.mixing import Signal, from_samples, trimmed
 from assistant.places import home
 
 if TYPE_CHECKING:
-    from assistant.hearing_bench.manifest import Recordings, Voice
+    from assistant.hearing_bench.manifest import BenchVoice, Recordings
 
 PACKAGES = {"flite": "flite", "festival": "festival festvox-us-slt-hts"}
 """Debian packages with each synthesiser and the manifest's voices."""
@@ -37,7 +37,7 @@ def cache_folder() -> Path:
     return root / "bay-assistant" / "hearing-bench"
 
 
-class Speech:
+class SpeechCache:
     """Spoken sentences, from the cache or from a synthesiser.
 
     Args:
@@ -48,7 +48,7 @@ class Speech:
         self._folder = folder
         self._known: dict[tuple[str, str], Signal] = {}
 
-    def missing(self, voice: Voice) -> str:
+    def missing(self, voice: BenchVoice) -> str:
         """The reason why a voice cannot speak, as a sentence; "" if it can."""
         try:
             self.say(voice, "ready")
@@ -56,7 +56,7 @@ class Speech:
             return str(problem)
         return ""
 
-    def say(self, voice: Voice, words: str) -> Signal:
+    def say(self, voice: BenchVoice, words: str) -> Signal:
         """A sentence, trimmed to its speech.
 
         Raises:
@@ -68,7 +68,7 @@ class Speech:
             self._known[key] = trimmed(self._spoken(voice, words))
         return self._known[key]
 
-    def _spoken(self, voice: Voice, words: str) -> Signal:
+    def _spoken(self, voice: BenchVoice, words: str) -> Signal:
         named = json.dumps([voice.synthesiser, voice.voice, words])
         path = self._folder / f"{hashlib.sha256(named.encode()).hexdigest()[:24]}.flac"
         try:
@@ -90,7 +90,7 @@ class Speech:
         return from_samples(read_sound(path).samples)
 
 
-def _synthesised(voice: Voice, words: str) -> Signal:
+def _synthesised(voice: BenchVoice, words: str) -> Signal:
     if shutil.which(voice.synthesiser) is None:
         raise GearProblem(
             f"The voice '{voice.name}' is left out: {voice.synthesiser} is not installed "
@@ -119,7 +119,7 @@ def _synthesised(voice: Voice, words: str) -> Signal:
 
 
 @lru_cache
-def _has_voice(voice: Voice) -> bool:
+def _has_voice(voice: BenchVoice) -> bool:
     """Whether flite lists a voice; asked for one that it lacks, it silently uses another."""
     if voice.synthesiser != "flite":
         return True

@@ -17,7 +17,7 @@ from assistant.hearing.baynoise import bay_noise
 from assistant.hearing.listener import Ear, Reports, completeness
 from assistant.hearing.sound import RATE
 from assistant.hearing_bench.mixing import Signal, at_level, to_samples
-from assistant.hearing_bench.scoring import Delays, Stream
+from assistant.hearing_bench.scoring import Delays, FalseAccepts
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -116,7 +116,7 @@ def listen_for_hours(
     ask_below: float,
     found: Callable[[Samples], None],
     progress: Callable[[float], None],
-) -> list[Stream]:
+) -> list[FalseAccepts]:
     """The results that each ear accepts from sound in which nobody speaks to it.
 
     Args:
@@ -130,7 +130,7 @@ def listen_for_hours(
     Returns:
         One stream for each ear.
     """
-    streams = [Stream() for _ in ears]
+    streams = [FalseAccepts() for _ in ears]
     for ear in ears:
         ear.listen(request)
     for block in sound:

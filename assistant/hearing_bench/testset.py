@@ -23,7 +23,7 @@ from assistant.hearing_bench.wordset import WordSet, dictionary, of_words
 if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
     from assistant.hearing_bench.manifest import Answers, Manifest, Other, Recordings
-    from assistant.hearing_bench.speech import Speech
+    from assistant.hearing_bench.speech import SpeechCache
 
 WORD_PAUSE_S = (0.03, 0.15)
 """Shortest and longest pause between joined words, s."""
@@ -70,7 +70,7 @@ class TestSet:
 
     __test__ = False  # its name starts like that of a test class
 
-    def __init__(self, manifest: Manifest, speech: Speech) -> None:
+    def __init__(self, manifest: Manifest, speech: SpeechCache) -> None:
         self._manifest = manifest
         self._speech = speech
         self._library = load_library(resources.directory("procedures"))

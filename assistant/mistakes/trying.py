@@ -119,7 +119,7 @@ class Tried:
 
 
 @dataclass(frozen=True)
-class Sound:
+class Baseline:
     """What the unchanged procedures give, which each changed folder is held against.
 
     Attributes:
@@ -140,7 +140,7 @@ class Sound:
 
 
 @dataclass(frozen=True)
-class Bench:
+class TrialSetup:
     """What mistakes are tried on, and how.
 
     Attributes:
@@ -156,7 +156,7 @@ class Bench:
     seed: int = 1
 
 
-def sound(bench: Bench) -> Sound:
+def sound(bench: TrialSetup) -> Baseline:
     """Lint and prove the unchanged procedures.
 
     Raises:
@@ -167,7 +167,7 @@ def sound(bench: Bench) -> Sound:
     found = [*lint_grammars_for(library, grammars), *lint_procedures(library, grammars)]
     report = prove(library, _asked(bench))
     entries = electrical(library, library.procedures)
-    return Sound(
+    return Baseline(
         frozenset(_bare(bench.procedures, str(one)) for one in found),
         frozenset(_failures(bench.procedures, report)),
         _rows(report),
@@ -177,7 +177,7 @@ def sound(bench: Bench) -> Sound:
     )
 
 
-def choose(bench: Bench, count: int) -> list[Mistake]:
+def choose(bench: TrialSetup, count: int) -> list[Mistake]:
     """The mistakes that are tried: in procedures about a circuit, because nothing else has figures that could move."""
     library = load_library(bench.procedures)
     sources = editing.read(bench.procedures)
@@ -185,7 +185,7 @@ def choose(bench: Bench, count: int) -> list[Mistake]:
     return making.choose(making.everything(about), count, bench.seed)
 
 
-def attempt(bench: Bench, before: Sound, mistake: Mistake) -> Tried:
+def attempt(bench: TrialSetup, before: Baseline, mistake: Mistake) -> Tried:
     """Make one mistake in a copy of the folder, and find the check that notices it."""
     tree = editing.read(bench.procedures)[mistake.procedure].tree
     with tempfile.TemporaryDirectory(prefix="bay-assistant-mistake-") as name:
@@ -199,7 +199,7 @@ def attempt(bench: Bench, before: Sound, mistake: Mistake) -> Tried:
             return Tried(mistake, Fate.DEFECT, f"{type(error).__name__}: {error}")
 
 
-def _noticed(bench: Bench, before: Sound, mistake: Mistake, folder: Path) -> Tried:
+def _noticed(bench: TrialSetup, before: Baseline, mistake: Mistake, folder: Path) -> Tried:
     try:
         library = load_library(folder)
     except BayAssistantError as problem:
@@ -238,7 +238,7 @@ def _comes_there(report: Report, library: Library, mistake: Mistake) -> bool:
     return not near or any((mistake.procedure, step) not in report.unreached for step in near)
 
 
-def _lint(before: Sound, library: Library, grammars: GrammarSet) -> Iterator[Finding]:
+def _lint(before: Baseline, library: Library, grammars: GrammarSet) -> Iterator[Finding]:
     """All findings; the grammars, which take seconds, only where something is listened for that was not before."""
     yield from lint_procedures(library, grammars)
     if not _heard(library) <= before.heard:
@@ -249,7 +249,7 @@ def _heard(library: Library) -> frozenset[object]:
     return frozenset((*requests_of(library), *listened_for(library)))
 
 
-def _asked(bench: Bench, names: tuple[str, ...] = ()) -> Asked:
+def _asked(bench: TrialSetup, names: tuple[str, ...] = ()) -> Asked:
     return Asked(procedures=names, systems=bench.systems, seed=bench.seed, processes=1)
 
 
@@ -329,8 +329,8 @@ def fate(moved: Iterable[Moved], presumed: frozenset[tuple[str, str]]) -> Fate:
 
 
 def carry_out(
-    bench: Bench,
-    before: Sound,
+    bench: TrialSetup,
+    before: Baseline,
     mistakes: list[Mistake],
     *,
     processes: int = PROCESSES,

@@ -9,18 +9,18 @@ import numpy as np
 import pytest
 
 from assistant.acoustic.bank import RATE, Sound, fill, pack, parts, trimmed
-from assistant.acoustic.texts import Utterance
+from assistant.acoustic.texts import TrainingText
 from assistant.errors import FileProblem
 
 
 class _Texts:
-    def draw(self, rng: random.Random) -> Utterance:
+    def draw(self, rng: random.Random) -> TrainingText:
         word = rng.choice(["lit", "dark"])
-        return Utterance((word,), (word,), (("L", "IH", "T") if word == "lit" else ("D", "AA", "R", "K"),))
+        return TrainingText((word,), (word,), (("L", "IH", "T") if word == "lit" else ("D", "AA", "R", "K"),))
 
 
 class _Voice:
-    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+    def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         pitch = 440 if said.words == ("lit",) else 220
         time = np.arange(round(rng.uniform(0.3, 0.6) * RATE)) / RATE
         quiet = np.zeros(RATE // 4, np.float32)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from assistant.acoustic import calibrate
-from assistant.acoustic.calibrate import Heard, Judged, Price
+from assistant.acoustic.calibrate import HeardInNoise, Price, Stated
 from assistant.errors import UsageProblem
 from assistant.hearing.sound import RATE, level_db, read_sound
 from assistant.measured import CALIBRATION, FILE, Calibration
@@ -20,7 +20,7 @@ from assistant.measured import CALIBRATION, FILE, Calibration
 SOUNDS = Path(__file__).parent.parent / "hearing" / "sounds"
 
 
-def made_up(count: int, seed: int = 1) -> list[Heard]:
+def made_up(count: int, seed: int = 1) -> list[HeardInNoise]:
     """Utterances of four voices whose log-odds of being right are 1 + 2 x share, whatever the pace is."""
     generator = np.random.default_rng(seed)
     heard = []
@@ -29,7 +29,7 @@ def made_up(count: int, seed: int = 1) -> list[Heard]:
         right = bool(generator.random() < 1 / (1 + math.exp(-(1 + 2 * share))))
         measures = {"share": share, "pace": pace}
         heard.append(
-            Heard(f"voice {number % 4}", (20, 10, 5, 0)[number // 4 % 4], False, True, right, measures)
+            HeardInNoise(f"voice {number % 4}", (20, 10, 5, 0)[number // 4 % 4], False, True, right, measures)
         )
     return heard
 
@@ -70,10 +70,10 @@ def test_no_voice_is_in_both_halves() -> None:
 def test_limits_follow_the_price() -> None:
     """With true probabilities the limits come out where the price says that taking and asking cost the same."""
     generator = np.random.default_rng(5)
-    blank = Heard("a", 10, False, True, False)
+    blank = HeardInNoise("a", 10, False, True, False)
     chances = generator.random(60_000)
     right = generator.random(60_000) < chances
-    judged = [Judged(replace(blank, right=bool(r)), float(c)) for r, c in zip(right, chances, strict=True)]
+    judged = [Stated(replace(blank, right=bool(r)), float(c)) for r, c in zip(right, chances, strict=True)]
     price = Price(wrong=6.0, affirm=0.5, denied=1.8, repeat=1.0)
     reject, ask = calibrate.limits(judged, price)
     # Repeat costs 1, affirming 0.5 + 1.8 (1 - p): equal at p = 1 - 0.5 / 1.8.  Taking costs 6 (1 - p).

@@ -13,16 +13,16 @@ import soundfile
 from assistant import resources
 from assistant.acoustic import develop
 from assistant.acoustic.bank import LEVEL, RATE, Sound
-from assistant.acoustic.calibrate import Heard, Judged, Price, read_manifest
+from assistant.acoustic.calibrate import HeardInNoise, Price, Stated, read_manifest
 from assistant.acoustic.sweep import mean_price
-from assistant.acoustic.texts import Texts, Utterance
+from assistant.acoustic.texts import Texts, TrainingText
 from assistant.acoustic.voices import KOKORO_ENGLISH, KOKORO_FOREIGN, KOKORO_KEPT, Flite
 from assistant.core.library.loading import load_library
 from assistant.grammar.grammar import GrammarSet
 
 
 class _Noise:
-    def speak(self, said: Utterance, rng: random.Random) -> tuple[Sound, str]:
+    def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         samples = np.random.default_rng(rng.randrange(99)).normal(0, 0.1, RATE // 2)
         return samples.astype(np.float32), f"test:{len(said.words)}"
 
@@ -57,8 +57,8 @@ def test_no_voice_that_is_kept_for_development_or_measuring_is_trained_on() -> N
 def test_the_mean_price_of_four_utterances_by_hand() -> None:
     """Right and sure 0; wrong and sure 6; right but asked 0.5; an answer that is not taken 1: 7.5 of 4."""
 
-    def one(*, right: bool, chance: float) -> Judged:
-        return Judged(Heard("v", 10, other=False, phrase=True, right=right), chance)
+    def one(*, right: bool, chance: float) -> Stated:
+        return Stated(HeardInNoise("v", 10, other=False, phrase=True, right=right), chance)
 
     judged = [
         one(right=True, chance=0.95),

@@ -43,13 +43,13 @@ from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.numbers import in_words
 from assistant.hearing.baynoise import KINDS
 from assistant.hearing.recogniser import Recogniser, find_model
-from assistant.hearing_bench.manifest import Voice as Spoken
+from assistant.hearing_bench.manifest import BenchVoice as Spoken
 from assistant.hearing_bench.mixing import bay_noise, speech_power
-from assistant.hearing_bench.speech import Speech
+from assistant.hearing_bench.speech import SpeechCache
 from assistant.record import Facts, SessionLog
 from assistant.screen.terminal import LineScreen
 from assistant.session.demo import Person, Scenario, Stage, Time, Turn
-from assistant.speaking.voice import Voice
+from assistant.speaking.voice import BenchVoice
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -174,7 +174,7 @@ class Mouth:
 
     def __init__(self, folder: Path, voice: str, seed: int, snr_db: tuple[float, float]) -> None:
         self._folder = folder
-        self._speech = Speech(folder)
+        self._speech = SpeechCache(folder)
         self._voice = Spoken(voice, "flite", voice)
         self._chance = np.random.default_rng(seed)
         self._range = snr_db
@@ -529,7 +529,7 @@ def play(
     ) as log:
         screen = Watching(stream)
         ears = recogniser or Recogniser(find_model(None))
-        voices = Voice(cache_folder=folder / "speech")
+        voices = BenchVoice(cache_folder=folder / "speech")
         stage = Stage(scenario, log, ears, grammars, clock, voices, screen, Technician)
         technician = stage.person
         assert isinstance(technician, Technician)
