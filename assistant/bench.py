@@ -21,10 +21,10 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import __version__, files, resources
 from assistant.core.dialogue.states import State, request_for, requests_of
-from assistant.core.library.loading import load_library
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
+from assistant.loading.folder import load_library
 from assistant.record import SessionLog
 from assistant.screen.terminal import LineScreen
 from assistant.session.demo import SCENARIO, Person, Sounding, Stage, Time, read_scenario

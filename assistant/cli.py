@@ -29,9 +29,10 @@ from assistant.printing import escaping, in_line, unescaped
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.core.values.finding import Finding
-    from assistant.proof import order as proof_order, work as proving
+    from assistant.proof import order as proof_order
+    from assistant.proof.result import Request
 
 # Every command imports what it needs when it runs, so that `--help` and `verify` do not load a recogniser.
 
@@ -193,14 +194,15 @@ def _hear(options: argparse.Namespace) -> int:
 
 def _lint(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
     from assistant.core.library.schema import procedure_schema  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
     from assistant.linting import lint  # noqa: PLC0415
+    from assistant.loading.folder import load_knowledge, load_library  # noqa: PLC0415
 
     folder = options.procedures or resources.directory("procedures")
     # A damaged table is written anew, so it is not read here.
-    library = load_library(folder, weighing=not options.write_likelihoods)
+    library = load_library(folder)
+    knowledge = None if options.write_likelihoods else load_knowledge(folder, library.terms)
     if options.write_schema:
         path = folder / "procedure.schema.json"
         text = json.dumps(procedure_schema(library.terms, library.cautions), indent=2) + "\n"
@@ -213,7 +215,7 @@ def _lint(options: argparse.Namespace) -> int:
             return 0
     if options.write_likelihoods:
         from assistant.circuit import likelihoods  # noqa: PLC0415
-        from assistant.core.library.loading import LIKELIHOODS_FILE  # noqa: PLC0415
+        from assistant.loading.folder import LIKELIHOODS_FILE  # noqa: PLC0415
 
         path = folder / LIKELIHOODS_FILE
         _write(path, likelihoods.to_bytes(likelihoods.table(library)).decode())
@@ -223,14 +225,14 @@ def _lint(options: argparse.Namespace) -> int:
         from assistant.rehearsal import amount, judging  # noqa: PLC0415
         from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
 
-        said = all_spoken(library)
-        measured = amount.measure(library, said, DEFAULT_RATE)
+        said = all_spoken(library, knowledge)
+        measured = amount.measure(library, knowledge, said, DEFAULT_RATE)
         findings = judging.findings(library, said)
         if not options.json:
             print("\n".join(measured.lines()))
         return _report(findings, "No finding.", as_json=options.json)
     grammars = GrammarSet.load(options.grammars or resources.directory("grammars"))
-    findings = lint(library, grammars)
+    findings = lint(library, knowledge, grammars)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
     good = f"{len(library.procedures)} procedures with {steps} steps and {len(grammars.names())} grammars: no finding."
     return _report(findings, good, as_json=options.json)
@@ -238,18 +240,15 @@ def _lint(options: argparse.Namespace) -> int:
 
 def _prove(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
-    from assistant.core.reasoning.odds import load_odds  # noqa: PLC0415
-    from assistant.proof import (  # noqa: PLC0415
-        order as proof_order,
-        report as proof_report,
-        story as proof_story,
-        work as proving,
-    )
+    from assistant.loading.folder import load_library, load_odds  # noqa: PLC0415
+    from assistant.proof import order as proof_order, report as proof_report  # noqa: PLC0415
+    from assistant.proof.result import Request  # noqa: PLC0415
+    from assistant.proof.story import stories  # noqa: PLC0415
+    from assistant.proof.work import prove  # noqa: PLC0415
 
     folder = options.procedures or resources.directory("procedures")
     library = load_library(folder)
-    asked = proving.Asked(
+    asked = Request(
         procedures=tuple(dict.fromkeys(options.names)),
         systems=options.systems or 200,
         seed=options.seed,
@@ -261,13 +260,13 @@ def _prove(options: argparse.Namespace) -> int:
     bar = _Bar("Proving")
     orders: tuple[proof_order.Ordered, ...] = ()
     try:
-        report = proving.prove(library, asked, bar.show)
+        report = prove(library, asked, bar.show)
         if odds is not None:
             names = asked.procedures or tuple(library.procedures)
             orders = proof_order.order(library, odds, names)
     finally:
         bar.end()
-    told = tuple(proof_story.stories(library, report.procedures, asked))
+    told = tuple(stories(library, report.procedures, asked))
     if options.json:
         print(json.dumps(proof_report.to_json(report, told, orders), indent=1))
     else:
@@ -275,7 +274,7 @@ def _prove(options: argparse.Namespace) -> int:
     return 0 if report.holds else 1
 
 
-def _prove_pairs(options: argparse.Namespace, library: Library, asked: proving.Asked) -> int:
+def _prove_pairs(options: argparse.Namespace, library: Library, asked: Request) -> int:
     from assistant.proof import pairs as proof_pairs  # noqa: PLC0415
 
     all_hold = True
@@ -408,7 +407,7 @@ def _pack(options: argparse.Namespace) -> int:
 
 def _picture(options: argparse.Namespace) -> int:
     from assistant import picturing, resources  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
     from assistant.picture.whole import png  # noqa: PLC0415
 
     library = load_library(options.procedures or resources.directory("procedures"))
@@ -462,7 +461,7 @@ def _verify(options: argparse.Namespace) -> int:
 
 def _replay(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_folder  # noqa: PLC0415
     from assistant.record import read_session  # noqa: PLC0415
     from assistant.record.replaying import other_likelihoods, replay  # noqa: PLC0415
 
@@ -478,7 +477,7 @@ def _replay(options: argparse.Namespace) -> int:
         show(session, sys.stdout)
     for difference in differences:
         print(difference)
-    other = other_likelihoods(session, load_library(resources.directory("procedures")))
+    other = other_likelihoods(session, load_folder(resources.directory("procedures"))[1])
     if other:
         print(other)
     if not differences:
@@ -488,7 +487,7 @@ def _replay(options: argparse.Namespace) -> int:
 
 def _list(options: argparse.Namespace) -> int:
     from assistant import past, resources  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
     from assistant.record import find_sessions  # noqa: PLC0415
     from assistant.record.summaries import check_parent  # noqa: PLC0415
 
@@ -519,7 +518,7 @@ def _list(options: argparse.Namespace) -> int:
     finally:
         bar.end()
     if wanted.verdict and wanted.verdict not in found.verdicts:
-        library = load_library(resources.directory("procedures"), weighing=False)
+        library = load_library(resources.directory("procedures"))
         past.check_verdict(wanted.verdict, found.verdicts, library)
     for remark in past.remarks(found):
         _complain(remark)
@@ -542,19 +541,19 @@ def _list(options: argparse.Namespace) -> int:
 
 def _show_odds(folder: Path, searching: bool, *, as_json: bool) -> int:
     from assistant import past, resources  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_folder  # noqa: PLC0415
     from assistant.record.history import read_history  # noqa: PLC0415
 
     if searching:
         raise UsageProblem("--odds counts all reviewed sessions. Leave out the search, or leave out --odds.")
-    library = load_library(resources.directory("procedures"))
-    if library.knowledge is None:
+    library, knowledge = load_folder(resources.directory("procedures"))
+    if knowledge is None:
         raise UsageProblem("The procedures have no likelihoods or no odds, so there is nothing to show.")
     history = read_history(folder, library.terms)
     if as_json:
-        print(json.dumps(past.odds_json(history, library.knowledge), indent=2))
+        print(json.dumps(past.odds_json(history, knowledge), indent=2))
     else:
-        for line in past.odds_text(history, library.knowledge, library.terms):
+        for line in past.odds_text(history, knowledge, library.terms):
             print(line)
     return 0
 
@@ -589,7 +588,7 @@ def _bench_circuit(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
     from assistant.bench import machine  # noqa: PLC0415
     from assistant.circuit.timing import measure  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
 
     found = measure(load_library(resources.directory("procedures")))
     if options.json:
@@ -665,7 +664,7 @@ def _bench_long(options: argparse.Namespace) -> int:
 def _bench_rehearsal(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
     from assistant.bench import machine  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
     from assistant.rehearsal import erring as rehearsal  # noqa: PLC0415
 
     wanted = rehearsal.Wanted(
@@ -688,14 +687,14 @@ def _bench_rehearsal(options: argparse.Namespace) -> int:
 
 def _bench_speech(options: argparse.Namespace) -> int:
     from assistant import resources  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
     from assistant.hearing_bench import listening  # noqa: PLC0415
     from assistant.linting import all_spoken  # noqa: PLC0415
+    from assistant.loading.folder import load_folder  # noqa: PLC0415
     from assistant.speaking.voice import DEFAULT_RATE, Voice  # noqa: PLC0415
 
-    library = load_library(resources.directory("procedures"))
-    said = list(dict.fromkeys(one.sentence for one in all_spoken(library)))
+    library, knowledge = load_folder(resources.directory("procedures"))
+    said = list(dict.fromkeys(one.sentence for one in all_spoken(library, knowledge)))
     if options.sentences > 0:
         said = said[:: max(1, len(said) // options.sentences)]
     lexicon = GrammarSet.load(resources.directory("grammars")).lexicon

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.errors import BayAssistantError, GearProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lint import typical_requests
 from assistant.hearing.microphone import Microphone, glance
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import level_db
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.lettering import clean
 from assistant.screen.quiet import can_keep, log_path
 from assistant.speaking.player import Player, device_named, load_sounddevice

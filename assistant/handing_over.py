@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.record import read_reviews
 from assistant.record.header import CLIPS
-from assistant.record.reading import clips_of
+from assistant.record.recorded import clips_of
 from assistant.writeup.statement import printable
 
 if TYPE_CHECKING:

@@ -10,9 +10,7 @@ import time
 from typing import TYPE_CHECKING, Any
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.dialogue.states import State, request_for
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import to_json
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar import GrammarSet
@@ -21,6 +19,8 @@ from assistant.hearing.confidence import Evidence
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
+from assistant.loading.folder import load_library
+from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

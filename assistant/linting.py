@@ -25,7 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from types import ModuleType
 
-    from assistant.core.library.procedure import Answer, Library, Procedure, Step, Target
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Answer, Procedure, Step, Target
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.grammar.grammar import GrammarSet
 
 
@@ -33,9 +35,9 @@ SAID = ("node", "item")
 """Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
 
 
-def lint(library: Library, grammars: GrammarSet) -> list[Finding]:
+def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
     """All findings, the grammars' first."""
-    return [*lint_grammars_for(library, grammars), *lint_procedures(library, grammars)]
+    return [*lint_grammars_for(library, grammars), *lint_procedures(library, knowledge, grammars)]
 
 
 def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
@@ -45,13 +47,13 @@ def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
     )
 
 
-def lint_procedures(library: Library, grammars: GrammarSet) -> list[Finding]:
+def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
     """What is doubtful in the procedures themselves."""
     return [
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
         *trade_rules.findings(library),
-        *judging.findings(library, all_spoken(library, turns=500)),
+        *judging.findings(library, all_spoken(library, knowledge, turns=500)),
     ]
 
 
@@ -150,14 +152,15 @@ def _contradictions(library: Library) -> Iterator[Finding]:
                 )
 
 
-def all_spoken(library: Library, turns: int = 1500) -> list[saying.Spoken]:
+def all_spoken(library: Library, knowledge: Knowledge | None, turns: int = 1500) -> list[saying.Spoken]:
     """Every sentence that can be said, with the file and line that its words come from.
 
     Args:
         library: The procedures.
+        knowledge: What results are weighed with; None if they are not weighed.
         turns: How much is let happen in the dialogue of each procedure.
     """
-    found = saying.everything(library, lambda name: _beside(library, name), turns)
+    found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
     lines = {module.__name__: _lines(module) for module in (runner, wording)}
     return [
         replace(one, file=where[0], line=where[1])

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.runner import Runner
-from assistant.core.library.loading import load_library
+from assistant.loading.folder import load_folder
 from assistant.record import Facts, SessionLog
 from assistant.record.reading import read_session
 from assistant.record.replaying import replay
@@ -85,7 +85,7 @@ def record(parent: Path, procedures: Path, day: Day, lines: int) -> tuple[Path, 
         RecordProblem: It cannot be written.
     """
     with SessionLog.create(parent, Facts(order="4711"), procedures) as log:
-        long = LongSession(load_library(log.procedures), log, day, thresholds=log.header.thresholds)
+        long = LongSession(*load_folder(log.procedures), log, day, thresholds=log.header.thresholds)
         long.begin()
         while log.lines < lines:
             long.act()
@@ -95,7 +95,7 @@ def record(parent: Path, procedures: Path, day: Day, lines: int) -> tuple[Path, 
 def _memory(parent: Path, procedures: Path, answers: int) -> Figure:
     """Resident memory of dialogue, loop and record, by keys alone, from `WARM` answers on."""
     with SessionLog.create(parent, Facts(order="4711"), procedures) as log:
-        long = LongSession(load_library(log.procedures), log, Day.KEYS, thresholds=log.header.thresholds)
+        long = LongSession(*load_folder(log.procedures), log, Day.KEYS, thresholds=log.header.thresholds)
         long.begin()
         first = highest = last = 0.0
         while long.answers < answers:
@@ -144,7 +144,7 @@ def _session(folder: Path, about: str, *, pdf: bool, progress: Callable[[str], N
 def resumed(folder: Path) -> Runner:
     """The dialogue of a recorded session where it stopped, as ``run --resume`` makes it."""
     session = read_session(folder)
-    runner = Runner(load_library(folder / "procedures"), session.header.thresholds)
+    runner = Runner(*load_folder(folder / "procedures"), session.header.thresholds)
     for line in session.lines:
         runner.recall(line.event)
     return runner

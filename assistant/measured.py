@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from assistant import files
+from assistant.core.values.thresholds import Thresholds
 from assistant.errors import UsageProblem
 
 FILE = Path(__file__).resolve().parent / "hearing" / "confidence.json"
@@ -79,3 +80,6 @@ class Calibration:
 
 CALIBRATION = Calibration.read()
 """The one that is delivered."""
+
+DEFAULT_THRESHOLDS = Thresholds(CALIBRATION.reject_below, CALIBRATION.ask_below)
+"""The limits of a dialogue with the delivered calibration."""

@@ -24,8 +24,8 @@ from assistant.record import read_reviews, read_session, verify
 from assistant.record.bag import FORMS, WRITE_UPS, quiet
 from assistant.record.contents import look, read_inside
 from assistant.record.header import HEADER_FILE, PROCEDURES, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
-from assistant.record.reading import check_folder
 from assistant.record.reviews import writeup_name
+from assistant.record.scanning import check_folder
 from assistant.record.storage import (
     PRIVATE_FILE,
     PRIVATE_FOLDER,

@@ -14,8 +14,9 @@ from assistant.record.searching import Wanted, read_day, vin_part, words_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from assistant.core.library.procedure import Library, Terms
-    from assistant.core.reasoning.evidence import Knowledge
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Terms
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.record import Found, Summary
     from assistant.record.history import History, Score
 

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Library, Procedure, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Procedure, Step
 
 TYPICAL = "typical"
 DEFAULT_LAMP = "194"

@@ -8,7 +8,7 @@ from assistant.core.values.events import Heard, KeyPressed, NoMatch, Note, Say
 from assistant.screen.terminal import LineScreen
 
 if TYPE_CHECKING:
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 
 def show(session: RecordedSession, stream: TextIO) -> None:

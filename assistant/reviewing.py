@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assistant.errors import UsageProblem
-from assistant.record.reading import check_folder
-from assistant.record.reviews import Labour, Part, Review, add_review, check_reviewable
+from assistant.record.new_review import add_review, check_reviewable
+from assistant.record.reviews import Labour, Part, Review
+from assistant.record.scanning import check_folder
 from assistant.record.storage import write_file
 from assistant.writeup import drafted, text, write_html, write_text
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 TEXT_FILE, PAGE_FILE = "write-up.txt", "write-up.html"
 """The write-ups that a live session leaves in its folder: they are made anew after a review."""

@@ -9,22 +9,25 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.values.events import Action, Began, Event, Heard, KeyPressed, Note, TypedFact
 from assistant.core.values.result import Control, Result
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.core.reasoning.evidence import Memo
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.entries import Entry
+    from assistant.core.values.thresholds import Thresholds
 
 
 class Dialogue(RunnerPlayer):
     """Drives a `Runner`: speech takes `speech_s` seconds and always ends by itself; timers run on a made clock.
 
+    Results are weighed only if `knowledge` is given.
     Many sessions are played faster with one `memo` for all of them, and without what is listened for and shown.
 
     Attributes:
@@ -39,10 +42,11 @@ class Dialogue(RunnerPlayer):
         thresholds: Thresholds = DEFAULT_THRESHOLDS,
         speech_s: float = 3.0,
         *,
+        knowledge: Knowledge | None = None,
         memo: Memo | None = None,
         shown: bool = True,
     ) -> None:
-        super().__init__(Runner(library, thresholds, memo), shown=shown)
+        super().__init__(Runner(library, knowledge, thresholds, memo), shown=shown)
         self.entries: list[Entry] = []
         self.events: list[Event] = []
         self.actions: list[tuple[Action, ...]] = []

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.core.library.loading import FILAMENTS, load_library
+from assistant.core.library.loading import FILAMENTS
 from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
 from assistant.core.words import wording
 from assistant.errors import FileProblem
 from assistant.linting import paths
+from assistant.loading.folder import load_library
 
 if TYPE_CHECKING:
     from pathlib import Path

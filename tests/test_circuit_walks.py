@@ -12,15 +12,15 @@ import pytest
 
 from assistant import resources
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import Answer, Leads, Measurement, Step, Target
 from assistant.core.values.entries import VerdictReached
 from assistant.core.values.result import Control
 from assistant.core.words import wording
 from assistant.linting import paths
+from assistant.loading.folder import load_library
 from assistant.testing import Dialogue
 
-LIBRARY = load_library(resources.directory("procedures"), weighing=False)
+LIBRARY = load_library(resources.directory("procedures"))
 WALKED = ("spark-check", "feed-weak", "primary-check", "built-in-driver-coil", "ground-switched-load")
 GIVEN = {
     "primary-resistance-lowest": "0.4",

@@ -14,11 +14,11 @@ import pytest
 from core.sample_library import sample_library
 
 from assistant.core.dialogue.states import KEY_TRIGGERS, State, diagram
-from assistant.core.library.loading import load_library
 from assistant.core.rules import trade_rules
 from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import KEYS
+from assistant.loading.folder import load_library
 from assistant.testing import Dialogue
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -260,7 +260,7 @@ def test_the_example_procedure_can_be_used(tmp_path: Path) -> None:
         text_of(phrases).replace("    feed weak", between(PROCEDURES, "phrase") + "\n    feed weak"),
         encoding="utf-8",
     )
-    library = load_library(folder, weighing=False)
+    library = load_library(folder)
     assert "feed-first" in library.procedures
     assert [] == list(trade_rules.findings(library))
     assert ["feed first"] == [str(form) for form in GrammarSet.load(grammars).forms("outcome", "feed-first")]

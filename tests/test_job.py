@@ -10,7 +10,6 @@ import pytest
 
 from assistant import resources
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import (
     NO_CIRCUIT,
     SENSES,
@@ -25,10 +24,11 @@ from assistant.core.library.procedure import (
 from assistant.core.values.events import Say
 from assistant.core.words import wording
 from assistant.linting import paths
+from assistant.loading.folder import load_folder
 from assistant.proof.walk import followed
 from assistant.testing import Dialogue
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
 ASKING = ("no-start", "safe-start", "ignition-kind", "after-repair")
 """Procedures about nothing electrical."""
 
@@ -154,7 +154,7 @@ def seconds(texts: list[str]) -> float:
 
 def test_the_cautions_before_the_first_cranking_are_short() -> None:
     """Started alone, the control test cranks after 35 s of cautions at most, and none is left out."""
-    talk = Dialogue(LIBRARY)
+    talk = Dialogue(LIBRARY, knowledge=KNOWLEDGE)
     talk.begin("coil-control")
     talk.ready()
     assert State.ASKING is talk.runner.state

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.core.library.loading import load_library
 from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
 from assistant.linting import all_spoken, lint
+from assistant.loading.folder import load_folder, load_library
 from assistant.rehearsal.judging import AIM, LONGEST
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def folders(tmp_path: Path) -> tuple[Path, Path]:
 
 def findings(folders: tuple[Path, Path]) -> list[Finding]:
     """What is found in these folders."""
-    return lint(load_library(folders[0]), GrammarSet.load(folders[1]))
+    return lint(*load_folder(folders[0]), GrammarSet.load(folders[1]))
 
 
 def change(path: Path, old: str, new: str) -> None:
@@ -128,7 +128,7 @@ def test_a_long_caution_is_found(folders: tuple[Path, Path]) -> None:
 
 def test_what_only_the_dialogue_says_is_found_in_its_source() -> None:
     """A notice of the dialogue names the line of the source that holds its words."""
-    said = all_spoken(load_library(resources.directory("procedures")))
+    said = all_spoken(*load_folder(resources.directory("procedures")))
     notice = next(one for one in said if one.sentence == "Too loud to hear you.")
     source = resources.directory("procedures").parent / notice.file
     assert notice.sentence in source.read_text(encoding="utf-8").splitlines()[notice.line - 1]

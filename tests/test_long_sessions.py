@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources, writeup
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, NO_LIMIT
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
+from assistant.core.values.thresholds import NO_LIMIT
+from assistant.loading.folder import load_folder
 from assistant.long_bench import record, resumed
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.record import read_session
 from assistant.record.replaying import replay
 from assistant.rehearsal.endurance import Day, LongSession
@@ -24,15 +25,19 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Action, Event
     from assistant.record import RecordedSession
 
 
+Procedures = tuple["Library", "Knowledge | None"]
+
+
 @pytest.fixture(scope="module")
-def library() -> Library:
-    """The bundled procedures."""
-    return load_library(resources.directory("procedures"))
+def procedures() -> Procedures:
+    """The bundled procedures, and what they are weighed with."""
+    return load_folder(resources.directory("procedures"))
 
 
 class Kept:
@@ -67,10 +72,10 @@ def calls(work: Callable[[], object]) -> int:
     return count
 
 
-def played(library: Library, day: Day, lines: int) -> Kept:
+def played(procedures: Procedures, day: Day, lines: int) -> Kept:
     """A long session in memory."""
     log = Kept(keep=True)
-    long = LongSession(library, log, day)
+    long = LongSession(*procedures, log, day)
     long.begin()
     while log.lines < lines:
         long.act()
@@ -78,21 +83,21 @@ def played(library: Library, day: Day, lines: int) -> Kept:
 
 
 @pytest.mark.parametrize("day", list(Day))
-def test_recalling_leads_where_receiving_does(library: Library, day: Day) -> None:
+def test_recalling_leads_where_receiving_does(procedures: Procedures, day: Day) -> None:
     """A dialogue that recalls a session without making its screen goes on exactly as one that lived it."""
-    rows = played(library, day, 600).rows
+    rows = played(procedures, day, 600).rows
     half = len(rows) // 2
-    runner = Runner(library)
+    runner = Runner(*procedures, DEFAULT_THRESHOLDS)
     for event, _ in rows[:half]:
         runner.recall(event)
     assert [runner.receive(event) for event, _ in rows[half:]] == [actions for _, actions in rows[half:]]
 
 
 @pytest.mark.parametrize("day", [Day.KEYS, Day.RADIO])
-def test_an_answer_costs_the_same_after_hours(library: Library, day: Day) -> None:
+def test_an_answer_costs_the_same_after_hours(procedures: Procedures, day: Day) -> None:
     """The calls for the same number of lines do not grow with the lines before them."""
     log = Kept(keep=False)
-    long = LongSession(library, log, day)
+    long = LongSession(*procedures, log, day)
     long.begin()
 
     def more(lines: int) -> None:
@@ -114,10 +119,14 @@ def test_writing_up_grows_with_the_session_only(tmp_path: Path, monkeypatch: pyt
     for lines in (2000, 4000):
         folder, _ = record(tmp_path / str(lines), resources.directory("procedures"), Day.WORK, lines)
         session = read_session(folder)
-        library = load_library(folder / "procedures")
+        library, knowledge = load_folder(folder / "procedures")
 
-        def write_up(session: object = session, library: Library = library) -> None:
-            draft = writeup.draft(session, library)  # type: ignore[arg-type]
+        def write_up(
+            session: object = session,
+            library: Library = library,
+            knowledge: Knowledge | None = knowledge,
+        ) -> None:
+            draft = writeup.draft(session, library, knowledge=knowledge)  # type: ignore[arg-type]
             writeup.text(draft)
             writeup.html(draft, {}, writeup.connections_to_embed(session, library))  # type: ignore[arg-type]
 
@@ -131,7 +140,7 @@ def test_a_long_session_is_replayed_and_gone_on_with(tmp_path: Path, monkeypatch
     folder, taken = record(tmp_path, resources.directory("procedures"), Day.WORK, 2000)
     assert taken > 200
     assert replay(folder) == []
-    again, lived = resumed(folder), Runner(load_library(folder / "procedures"))
+    again, lived = resumed(folder), Runner(*load_folder(folder / "procedures"), DEFAULT_THRESHOLDS)
     for line in read_session(folder).lines:
         lived.receive(line.event)
     assert (again.state, again.position, again.taken) == (lived.state, lived.position, lived.taken)
@@ -147,10 +156,10 @@ def test_every_result_of_a_long_session_is_in_its_write_up(
     assert [test.number for test in draft.tests] == list(range(1, taken + 1))
 
 
-def test_memory_stays_flat(library: Library) -> None:
+def test_memory_stays_flat(procedures: Procedures) -> None:
     """A thousand further answers take at most 600 bytes each: what a correction needs to go back to them."""
     log = Kept(keep=False)
-    long = LongSession(library, log, Day.KEYS)
+    long = LongSession(*procedures, log, Day.KEYS)
     long.begin()
     while long.answers < 400:
         long.act()
@@ -165,11 +174,12 @@ def test_memory_stays_flat(library: Library) -> None:
     assert grown < 600 * 1000
 
 
-def test_too_many_results_are_not_weighed_and_why_says_so(library: Library) -> None:
+def test_too_many_results_are_not_weighed_and_why_says_so(procedures: Procedures) -> None:
     """Past the limit nothing is doubted or weighed, and "why" says the reason; below it, it gives reasons."""
     told = {}
     for most in (0, 120):
-        talk = Dialogue(library, replace(DEFAULT_THRESHOLDS, weighed_results=most))
+        limits = replace(DEFAULT_THRESHOLDS, weighed_results=most)
+        talk = Dialogue(procedures[0], limits, knowledge=procedures[1])
         talk.begin("feed-dead")
         while talk.runner.state is not State.ASKING or not talk.runner.taken:
             if talk.runner.state is State.INQUIRING:
@@ -192,8 +202,11 @@ def test_a_write_up_says_that_so_many_results_are_not_weighed(
     """No figure is made of more results than one car gives, and the write-up says so, also for an old record."""
     monkeypatch.setattr("os.fdatasync", lambda _descriptor: None)
     folder, _ = record(tmp_path, resources.directory("procedures"), Day.KEYS, 200)
-    session, library = read_session(folder), load_library(folder / "procedures")
-    taken = len([one for one in writeup.draft(session, library).tests if not one.taken_back])
+    session = read_session(folder)
+    library, knowledge = load_folder(folder / "procedures")
+    taken = len(
+        [one for one in writeup.draft(session, library, knowledge=knowledge).tests if not one.taken_back]
+    )
     assert taken > 1
 
     def limited(most: int) -> RecordedSession:
@@ -201,8 +214,8 @@ def test_a_write_up_says_that_so_many_results_are_not_weighed(
         return replace(session, header=replace(session.header, thresholds=thresholds))
 
     few = "Not weighed: more than 1 results count, too many for one car with one fault."
-    assert [one.text for one in writeup.draft(limited(1), library).model] == [few]
-    assert few != writeup.draft(limited(NO_LIMIT), library).model[0].text
+    assert [one.text for one in writeup.draft(limited(1), library, knowledge=knowledge).model] == [few]
+    assert few != writeup.draft(limited(NO_LIMIT), library, knowledge=knowledge).model[0].text
 
 
 def test_a_verdict_that_was_reached_again_and_again_is_told_once(

@@ -15,15 +15,15 @@ import pytest
 
 from assistant import past
 from assistant.cli import main
-from assistant.core.library.loading import FINDINGS_FILE, load_library
 from assistant.errors import UsageProblem
+from assistant.loading.folder import FINDINGS_FILE, load_folder
 from assistant.record import Facts, Found, Summary, Wanted, add_review
 from assistant.record.timing import make_up
 from assistant.resources import directory
 
 TODAY = date(2026, 11, 26)  # a Thursday
 MORNING = datetime.fromisoformat("2026-11-26T09:05:00-05:00")
-LIBRARY = load_library(directory("procedures"))
+LIBRARY, KNOWLEDGE = load_folder(directory("procedures"))
 
 
 def car(days: int, **facts: str) -> Summary:
@@ -222,7 +222,7 @@ def test_the_odds_are_shown_openly(folder: Path, capsys: pytest.CaptureFixture[s
     shown_odds = json.loads(capsys.readouterr().out)
     wire = shown_odds["circuits"]["coil-with-external-driver"]["control-wire-open"]
     assert wire["cars"] == 1.0
-    assert LIBRARY.knowledge is not None
+    assert KNOWLEDGE is not None
     whole = sum(item["shipped"] for item in shown_odds["circuits"]["coil-with-external-driver"].values())
     assert whole == pytest.approx(1)
     assert wire["used"] > wire["shipped"]
@@ -230,17 +230,16 @@ def test_the_odds_are_shown_openly(folder: Path, capsys: pytest.CaptureFixture[s
 
 def test_the_odds_shown_are_the_odds_used(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The table says what a session with these findings would begin with, fault by fault."""
-    from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS  # noqa: PLC0415
     from assistant.core.reasoning.evidence import assess  # noqa: PLC0415
+    from assistant.measured import DEFAULT_THRESHOLDS  # noqa: PLC0415
     from assistant.record.history import read_history  # noqa: PLC0415
 
-    assert LIBRARY.knowledge is not None
+    assert KNOWLEDGE is not None
     findings = read_history(folder, LIBRARY.terms).findings()
-    odds = replace(LIBRARY.knowledge.odds, findings=findings)
-    library = replace(LIBRARY, knowledge=replace(LIBRARY.knowledge, odds=odds))
-    told = past.odds_json(read_history(folder, LIBRARY.terms), LIBRARY.knowledge)
+    counting = replace(KNOWLEDGE, odds=replace(KNOWLEDGE.odds, findings=findings))
+    told = past.odds_json(read_history(folder, LIBRARY.terms), KNOWLEDGE)
     for circuit, rows in told["circuits"].items():
-        assessment = assess(library, circuit, (), DEFAULT_THRESHOLDS)
+        assessment = assess(LIBRARY, counting, circuit, (), DEFAULT_THRESHOLDS)
         assert assessment is not None
         assert {fault: row["used"] for fault, row in rows.items()} == pytest.approx(assessment.posterior)
 

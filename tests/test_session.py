@@ -11,7 +11,6 @@ import pytest
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import (
     Action,
     Closed,
@@ -25,12 +24,14 @@ from assistant.core.values.events import (
 )
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
+from assistant.loading.folder import load_folder
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.terminal import LineScreen
 from assistant.session.loop import Session
 from assistant.speaking.player import NullPlayer
 from assistant.speaking.voice import Speech, Voice
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
 
 
 class Clock:
@@ -91,7 +92,7 @@ class Stage:
         self.lines: list[tuple[Event, tuple[Action, ...]]] = []
         self.fail: RecordProblem | None = None
         self.warn: RecordProblem | None = None
-        self.runner = Runner(LIBRARY)
+        self.runner = Runner(LIBRARY, KNOWLEDGE, DEFAULT_THRESHOLDS)
         self.on_append = tmp
         self.text = io.StringIO()
         self.session = Session(

@@ -24,8 +24,8 @@ def make_texts(dictionary: Path) -> Texts:
     from assistant import resources  # noqa: PLC0415  training alone runs where none of this is installed
     from assistant.acoustic.phones import read_dictionary  # noqa: PLC0415
     from assistant.acoustic.texts import Texts  # noqa: PLC0415
-    from assistant.core.library.loading import load_library  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
 
     if not dictionary.is_file():
         raise UsageProblem(

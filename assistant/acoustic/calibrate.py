@@ -11,9 +11,8 @@ bay noise; the file's name determines the kind and the noise itself.
 **Fit.** Logistic regression by Newton's method (iteratively reweighted least squares; Hastie, Tibshirani and Friedman,
 The Elements of Statistical Learning, 4.4.1) with a small ridge, on utterances whose words are a phrase of the
 grammar; the manifest says whether they are right.
-The voices are split into two halves, and each half is judged by the fit on the other, so no reported figure comes
-from a fitted voice.
-The delivered calibration is fitted on both halves.
+The voices are split into two halves, each judged by the fit on the other, so no reported figure comes from a
+fitted voice; the delivered calibration is fitted on both.
 The fit begins with the recogniser's share of likelihood and adds measures as long as one lowers the log loss on
 the judged halves by `WORTH` or more, so a measure that adds nothing is left out.
 
@@ -39,7 +38,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import BayAssistantError, UsageProblem
 from assistant.grammar.grammar import GrammarSet
@@ -51,7 +49,7 @@ from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
 from assistant.hearing_bench import scoring
 from assistant.hearing_bench.diagram import drawn
-from assistant.measured import FILE, Calibration
+from assistant.measured import DEFAULT_THRESHOLDS, FILE, Calibration
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -87,8 +85,7 @@ class Price:
             People miss about one wrong read-back in ten, and the diagnosis then runs on for some four minutes, thirty
             questions, before a result contradicts it: three more.  Our judgement; there is no measurement of it.
         affirm: An answer that must be affirmed: one more short answer.
-        denied: A wrong answer that must be affirmed: "negative" and the answer again; one in twenty is affirmed
-            all the same.
+        denied: A wrong answer that must be affirmed: "negative" and the answer again; one in 20 is affirmed anyway.
         repeat: A question that is repeated.
     """
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import random
     from collections.abc import Iterable, Mapping, Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.grammar.grammar import GrammarSet, StepGrammar
 
 SPELLING = (

@@ -25,10 +25,11 @@ from assistant.circuit.catalogue import CIRCUITS, NONE, Mechanism, mechanisms
 from assistant.circuit.observing import VERSION, answer_shares, bad_spark, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.reasoning.evidence import FORMAT, FULL, key_of
+from assistant.core.reasoning.knowledge import FORMAT, FULL, key_of
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
 
 SYSTEMS = 16
 """Random systems for each mechanism."""

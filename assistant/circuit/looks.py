@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.observing import Observed
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Library, Measurement, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement, Step
     from assistant.proof.walk import Key, Shares
 
 

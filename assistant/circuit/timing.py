@@ -17,7 +17,7 @@ from assistant.core.library.procedure import NO_CIRCUIT
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 COUNTS = (1, 50, 200, 800)
 

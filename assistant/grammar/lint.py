@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING
 from assistant.core.dialogue.states import SAYABLE, State
 from assistant.core.values.finding import Finding
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
-from assistant.core.words.wording import units_like
+from assistant.core.values.units import units_like
 from assistant.errors import FileProblem
 from assistant.grammar import numbers
 from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into

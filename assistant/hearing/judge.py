@@ -19,7 +19,7 @@ from assistant.hearing.recogniser import Recognition, probabilities
 from assistant.measured import CALIBRATION
 
 if TYPE_CHECKING:
-    from assistant.core.dialogue.policy import Thresholds
+    from assistant.core.values.thresholds import Thresholds
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.confidence import Evidence
 

@@ -20,7 +20,6 @@ from typing import TYPE_CHECKING, Protocol, TypeAlias
 
 import numpy as np
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.core.values.events import (
     Clip,
     Event,
@@ -49,9 +48,11 @@ from assistant.hearing.confidence import Evidence
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.judge import Judgement, judge
 from assistant.hearing.sound import RATE, Samples, level_db
+from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
+    from assistant.core.values.thresholds import Thresholds
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.recogniser import Recogniser, Stream
 

@@ -10,13 +10,13 @@ import sys
 from pathlib import Path
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import BayAssistantError
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import read_sound
 from assistant.hearing_bench.streaming import Attentive
+from assistant.measured import DEFAULT_THRESHOLDS
 
 REQUEST = GrammarRequest(
     outcomes=("lit", "dim", "dark", "steady", "blinking", "flickering"),

@@ -50,7 +50,7 @@ def read_manifest(path: Path) -> Manifest:
     except (ValueError, RecursionError) as error:
         line = getattr(error, "lineno", 0)
         raise FileProblem(path, line, "this is not JSON", "Write one object") from error
-    return _Reader(path, tree.parse(data, path)).manifest()
+    return _Reader(path, tree.parse(data, str(path))).manifest()
 
 
 class _Reader:

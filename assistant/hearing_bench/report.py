@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
 from assistant.bench import share as percentile
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.hearing_bench.diagram import drawn
 from assistant.hearing_bench.mixing import CLEAN_DB
 from assistant.hearing_bench.scoring import Hearing, HearingCounts, confidences, reliability, score, wilson
+from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,7 +27,7 @@ def text(measured: HearingFigures) -> str:
     limits = DEFAULT_THRESHOLDS
     lines = [
         (
-            f"Measured by `bay-assistant bench hearing` {__version__} on {measured.machine}, {measured.date}"
+            f"HearingFigures by `bay-assistant bench hearing` {__version__} on {measured.machine}, {measured.date}"
             f"{', quick' if measured.quick else ''}; it took {measured.took_s / 60:.1f} minutes."
         ),
         "",

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 
 from assistant import files, resources
 from assistant.bench import machine
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.errors import GearProblem, ModelProblem, UsageProblem
 from assistant.hear import evidence_in
 from assistant.hearing.judge import judge
@@ -25,6 +24,7 @@ from assistant.hearing_bench.scoring import Delays, FalseAccepts, Hearing
 from assistant.hearing_bench.speech import SpeechCache, cache_folder
 from assistant.hearing_bench.streaming import Attentive, blocks, listen_for_hours, memory_mb, take_turn
 from assistant.hearing_bench.testset import TestSet, Utterance
+from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
-    from assistant.core.dialogue.policy import Thresholds
     from assistant.core.values.result import GrammarRequest
+    from assistant.core.values.thresholds import Thresholds
     from assistant.grammar.grammar import GrammarSet, StepGrammar
     from assistant.hearing.listener import Make
     from assistant.hearing.recogniser import Recogniser

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.core.dialogue.states import State, request_for, requests_of
-from assistant.core.library.loading import load_library
 from assistant.core.values.result import Result
 from assistant.errors import FileProblem, GearProblem
 from assistant.grammar.grammar import GrammarSet, StepGrammar
@@ -19,6 +18,7 @@ from assistant.grammar.numbers import in_words
 from assistant.hearing_bench.mixing import Mixture, Signal, in_noise, joined, stretched
 from assistant.hearing_bench.speech import missing_recordings, recording
 from assistant.hearing_bench.wordset import WordSet, dictionary, of_words
+from assistant.loading.folder import load_library
 
 if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest

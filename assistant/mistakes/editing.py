@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 import yaml
 
 from assistant import files
-from assistant.core.library.loading import CAUTIONS_FILE, ODDS_FILE, TERMS_FILE
 from assistant.core.library.procedure import SENSES
+from assistant.loading.folder import CAUTIONS_FILE, ODDS_FILE, TERMS_FILE
 
 if TYPE_CHECKING:
     from pathlib import Path

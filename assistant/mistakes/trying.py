@@ -23,22 +23,26 @@ from typing import TYPE_CHECKING
 
 from assistant.circuit.pieces import carried_out
 from assistant.core.dialogue.states import requests_of
-from assistant.core.library.loading import load_library, targets
+from assistant.core.library.loading import targets
 from assistant.core.library.procedure import Leads
 from assistant.errors import BayAssistantError
 from assistant.grammar.grammar import GrammarSet
 from assistant.linting import lint_grammars_for, lint_procedures, listened_for
+from assistant.loading.folder import load_folder, load_library
 from assistant.mistakes import editing, making
 from assistant.mistakes.editing import Mistake
+from assistant.proof.cases import electrical
+from assistant.proof.result import Request
 from assistant.proof.walk import followed
-from assistant.proof.work import Asked, electrical, prove
+from assistant.proof.work import prove
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.finding import Finding
-    from assistant.proof.work import Report
+    from assistant.proof.result import Proof
 
 COUNT = 90
 """Default number of mistakes: about three of each kind."""
@@ -162,9 +166,9 @@ def sound(bench: TrialSetup) -> Baseline:
     Raises:
         BayAssistantError: They cannot be loaded or proven.
     """
-    library = load_library(bench.procedures)
+    library, knowledge = load_folder(bench.procedures)
     grammars = GrammarSet.load(bench.grammars)
-    found = [*lint_grammars_for(library, grammars), *lint_procedures(library, grammars)]
+    found = [*lint_grammars_for(library, grammars), *lint_procedures(library, knowledge, grammars)]
     report = prove(library, _asked(bench))
     entries = electrical(library, library.procedures)
     return Baseline(
@@ -201,11 +205,11 @@ def attempt(bench: TrialSetup, before: Baseline, mistake: Mistake) -> Tried:
 
 def _noticed(bench: TrialSetup, before: Baseline, mistake: Mistake, folder: Path) -> Tried:
     try:
-        library = load_library(folder)
+        library, knowledge = load_folder(folder)
     except BayAssistantError as problem:
         return Tried(mistake, Fate.LOADER, _shown(folder, str(problem)))
     grammars = GrammarSet.load(bench.grammars)
-    for finding in _lint(before, library, grammars):
+    for finding in _lint(before, library, knowledge, grammars):
         if _bare(folder, str(finding)) not in before.findings:
             return Tried(mistake, Fate.LINT, _shown(folder, str(finding)))
     names = tuple(
@@ -223,7 +227,7 @@ def _noticed(bench: TrialSetup, before: Baseline, mistake: Mistake, folder: Path
     return Tried(mistake, fate(moved, before.presumed), told, tuple(moved[:3]))
 
 
-def _comes_there(report: Report, library: Library, mistake: Mistake) -> bool:
+def _comes_there(report: Proof, library: Library, mistake: Mistake) -> bool:
     """Whether any car of the proof reaches the step, or a step that leads to the verdict."""
     where, name = mistake.place.split("/", 1)
     steps = library.procedures[mistake.procedure].steps
@@ -238,9 +242,11 @@ def _comes_there(report: Report, library: Library, mistake: Mistake) -> bool:
     return not near or any((mistake.procedure, step) not in report.unreached for step in near)
 
 
-def _lint(before: Baseline, library: Library, grammars: GrammarSet) -> Iterator[Finding]:
+def _lint(
+    before: Baseline, library: Library, knowledge: Knowledge | None, grammars: GrammarSet
+) -> Iterator[Finding]:
     """All findings; the grammars, which take seconds, only where something is listened for that was not before."""
-    yield from lint_procedures(library, grammars)
+    yield from lint_procedures(library, knowledge, grammars)
     if not _heard(library) <= before.heard:
         yield from lint_grammars_for(library, grammars)
 
@@ -249,11 +255,11 @@ def _heard(library: Library) -> frozenset[object]:
     return frozenset((*requests_of(library), *listened_for(library)))
 
 
-def _asked(bench: TrialSetup, names: tuple[str, ...] = ()) -> Asked:
-    return Asked(procedures=names, systems=bench.systems, seed=bench.seed, processes=1)
+def _asked(bench: TrialSetup, names: tuple[str, ...] = ()) -> Request:
+    return Request(procedures=names, systems=bench.systems, seed=bench.seed, processes=1)
 
 
-def _failures(folder: Path, report: Report) -> dict[str, str]:
+def _failures(folder: Path, report: Proof) -> dict[str, str]:
     """The sentence of each failure, by the same without its numbers: one more car is no further failure."""
     found = [failure.sentence for proven in report.procedures for failure in proven.failures]
     return {_bare(folder, sentence): _shown(folder, sentence) for sentence in found}
@@ -267,7 +273,7 @@ def _bare(folder: Path, text: str) -> str:
     return re.sub(r"[0-9.]+", "#", _shown(folder, text))
 
 
-def _rows(report: Report) -> dict[Place, dict[str, float]]:
+def _rows(report: Proof) -> dict[Place, dict[str, float]]:
     return {
         (proven.name, observer, case.fault, case.mechanism): asdict(row)
         for proven in report.procedures

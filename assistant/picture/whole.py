@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.core.library.procedure import Library, Procedure, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Procedure, Step
 
     Floats = NDArray[np.float64]
 

@@ -14,15 +14,18 @@ from assistant.circuit import catalogue, parameters
 from assistant.circuit.looks import Looks
 from assistant.circuit.observing import bad_spark
 from assistant.circuit.order import Best, Trial, best_order, minutes_of, preparation
-from assistant.proof.walk import End, Judgement, Key, followed, judge, story, walk
-from assistant.proof.work import called, case_of, circuit_of, electrical
+from assistant.proof.cases import called, case_of, circuit_of, electrical
+from assistant.proof.judging import Worth, judge
+from assistant.proof.walk import End, Key, followed, walk
+from assistant.proof.way import story
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from assistant.core.library.procedure import Library, Measurement, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement, Step
     from assistant.core.reasoning.odds import Odds
 
 
@@ -89,7 +92,7 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
         cautions = _acknowledged(library, [told.step for told in way])
         spent += share * minutes_of(odds, [told.step.measure for told in way])
         spent += share * sum(once[one] for one in sorted(cautions))
-        astray = (Judgement.WRONG_PART, Judgement.WRONG_PATH)
+        astray = (Worth.WRONG_PART, Worth.WRONG_PATH)
         if end.circle or judge(library, end, case_of(one)) in astray:
             wrong += share
     best = best_order(prior, list(tests.values()), [frozenset(one) for one in together.values()], once)

@@ -20,13 +20,15 @@ from assistant.circuit.looks import Looks
 from assistant.circuit.observers import HONEST
 from assistant.circuit.parameters import Systems
 from assistant.circuit.pieces import carried_out
-from assistant.proof.walk import Case, Walk, condemns, walk
-from assistant.proof.work import CAUTION, case_of, circuit_of
+from assistant.proof.cases import case_of, circuit_of
+from assistant.proof.judging import Case, condemns
+from assistant.proof.limits import CAUTION
+from assistant.proof.walk import Walk, walk
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 MOST_PART = 0.05
 """Largest share of the cars with two faults of which an honest observer may be told that a good part is bad."""

@@ -9,19 +9,24 @@ from typing import TYPE_CHECKING, Any
 from assistant import __version__
 from assistant.circuit.deviations import STATED
 from assistant.core.words import wording
-from assistant.proof.walk import NO_FAULT, End, Judgement, followed, judge
-from assistant.proof.work import CAUTION, FULL, LIMITS, PART_ONLY
+from assistant.proof.judging import NO_FAULT, Worth, judge
+from assistant.proof.limits import CAUTION, FULL, LIMITS, PART_ONLY
+from assistant.proof.walk import End, followed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from assistant.circuit.order import Choice
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.proof.order import Ordered
-    from assistant.proof.work import Asked, Proven, Report
+    from assistant.proof.result import Proof, Proven, Request
 
 
-def text(report: Report, library: Library, told: Sequence[str] = (), orders: Sequence[Ordered] = ()) -> str:
+_WORTH_A_LINE = 0.0005
+"""Share of the cars from which an end is told: half of the last digit that is shown."""
+
+
+def text(report: Proof, library: Library, told: Sequence[str] = (), orders: Sequence[Ordered] = ()) -> str:
     """The proof for a person."""
     asked = report.asked
     version = f"bay-assistant {__version__}, circuit model {report.version[:12]}"
@@ -52,12 +57,31 @@ def text(report: Report, library: Library, told: Sequence[str] = (), orders: Seq
     return "\n".join(lines) + "\n"
 
 
-def _table(proven: Proven, library: Library, asked: Asked) -> Iterator[str]:
+def _table(proven: Proven, library: Library, asked: Request) -> Iterator[str]:
+    """All about one procedure: a row for each fault, its worst way, then what did not end right."""
     further = followed(library, proven.name, proven=True)[1:]
     yield (
         f"{proven.name}, circuit {proven.circuit}"
         + (f", going on with {wording.listed(further)}" if further else "")
     )
+    yield from _heads(asked)
+    grouped = [
+        (fault, [number for number, _ in group])
+        for fault, group in groupby(enumerate(proven.cases), key=lambda pair: pair[1].fault)
+    ]
+    for fault, numbers in grouped:
+        yield _row(proven, fault, numbers)
+    if proven.presumed:
+        yield f"  * presumed excluded before this procedure, fails nothing: {wording.listed(proven.presumed)}"
+    for fault, numbers in grouped:
+        yield from _not_right(proven, library, fault, numbers)
+    for procedure, step, outcome, fault, share in proven.ruled_out:
+        if share >= _WORTH_A_LINE:
+            yield f"  {procedure}/{step} '{outcome}' rules out {fault}, yet {share:.1%} of its cars show that"
+
+
+def _heads(asked: Request) -> Iterator[str]:
+    """The two lines above the columns."""
     yield (
         f"  {'per cent of cars, worst way':32}"
         + "".join(f"  {head:^24}" for head in ("honest", "without maker's values"))
@@ -77,52 +101,49 @@ def _table(proven: Proven, library: Library, asked: Asked) -> Iterator[str]:
         + "  right  part  path  open" * len(FULL)
         + "".join(f" {head:>8}" for head in heads)
     )
-    grouped = [
-        (fault, [number for number, _ in group])
-        for fault, group in groupby(enumerate(proven.cases), key=lambda pair: pair[1].fault)
+
+
+def _row(proven: Proven, fault: str, numbers: Sequence[int]) -> str:
+    """The row of a fault: for each figure that of its worst way, in per cent."""
+    cells = ""
+    for observer in FULL:
+        rows = [proven.rows[observer][number] for number in numbers]
+        shares = (
+            min(one.right for one in rows),
+            max(one.wrong_part for one in rows),
+            max(one.wrong_path + one.wrong_on_the_way for one in rows),
+            max(one.undecided for one in rows),
+        )
+        cells += " " + "".join(f"{100 * share:6.1f}" for share in shares)
+    for observer in PART_ONLY:
+        parts = (
+            [proven.rows[observer][number].wrong_part for number in numbers]
+            if observer in proven.rows
+            else []
+        )
+        cells += f" {100 * max(parts):8.1f}" if parts else f" {'-':>8}"
+    ways = f" ({len(numbers)})" if len(numbers) > 1 else ""
+    mark = "*" if fault in proven.presumed else ""
+    name = "a car without a fault" if fault == NO_FAULT else fault
+    return f"  {name + ways + mark:32}{cells}"
+
+
+def _not_right(proven: Proven, library: Library, fault: str, numbers: Sequence[int]) -> Iterator[str]:
+    """Where the cars with a fault end that an honest observer is not led right with; for a sound car, all ends."""
+    ends: dict[End, float] = {}
+    for number in numbers:
+        case = proven.cases[number]
+        for end, share in proven.ends["honest"][number].items():
+            if fault == NO_FAULT or judge(library, end, case) is not Worth.RIGHT:
+                ends[end] = ends.get(end, 0.0) + share / len(numbers)
+    told = [
+        f"{share:.1%} {end}"
+        for end, share in sorted(ends.items(), key=lambda pair: -pair[1])
+        if share >= _WORTH_A_LINE
     ]
-    for fault, numbers in grouped:
-        cells = ""
-        for observer in FULL:
-            rows = [proven.rows[observer][number] for number in numbers]
-            shares = (
-                min(one.right for one in rows),
-                max(one.wrong_part for one in rows),
-                max(one.wrong_path + one.wrong_on_the_way for one in rows),
-                max(one.undecided for one in rows),
-            )
-            cells += " " + "".join(f"{100 * share:6.1f}" for share in shares)
-        for observer in PART_ONLY:
-            parts = (
-                [proven.rows[observer][number].wrong_part for number in numbers]
-                if observer in proven.rows
-                else []
-            )
-            cells += f" {100 * max(parts):8.1f}" if parts else f" {'-':>8}"
-        ways = f" ({len(numbers)})" if len(numbers) > 1 else ""
-        mark = "*" if fault in proven.presumed else ""
-        name = "a car without a fault" if fault == NO_FAULT else fault
-        yield f"  {name + ways + mark:32}{cells}"
-    if proven.presumed:
-        yield f"  * presumed excluded before this procedure, fails nothing: {wording.listed(proven.presumed)}"
-    for fault, numbers in grouped:
-        ends: dict[End, float] = {}
-        for number in numbers:
-            case = proven.cases[number]
-            for end, share in proven.ends["honest"][number].items():
-                if fault == NO_FAULT or judge(library, end, case) is not Judgement.RIGHT:
-                    ends[end] = ends.get(end, 0.0) + share / len(numbers)
-        told = [
-            f"{share:.1%} {end}"
-            for end, share in sorted(ends.items(), key=lambda pair: -pair[1])
-            if share >= 0.0005
-        ]
-        if told:
-            who = "a car without a fault ends" if fault == NO_FAULT else f"{fault}, honest, not right"
-            yield f"  {who}: {'; '.join(told)}"
-    for procedure, step, outcome, fault, share in proven.ruled_out:
-        if share >= 0.0005:
-            yield f"  {procedure}/{step} '{outcome}' rules out {fault}, yet {share:.1%} of its cars show that"
+    if told:
+        who = "a car without a fault ends" if fault == NO_FAULT else f"{fault}, honest, not right"
+        yield f"  {who}: {'; '.join(told)}"
 
 
 def _limits() -> str:
@@ -160,7 +181,7 @@ def _choice_lines(choice: Choice, names: Sequence[str], indent: str) -> Iterator
         yield from _choice_lines(after, names, indent + "    ")
 
 
-def to_json(report: Report, told: Sequence[str] = (), orders: Sequence[Ordered] = ()) -> dict[str, Any]:
+def to_json(report: Proof, told: Sequence[str] = (), orders: Sequence[Ordered] = ()) -> dict[str, Any]:
     """The proof for a program; shares from 0 to 1."""
     return {
         "program": __version__,

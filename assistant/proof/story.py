@@ -11,20 +11,24 @@ from assistant.circuit.looks import Looks
 from assistant.circuit.observers import HONEST, Observer
 from assistant.core.library.procedure import Leads
 from assistant.core.words import wording
-from assistant.proof.walk import CLEAR, story
-from assistant.proof.work import CAUTION, called, systems_of
+from assistant.proof.cases import called, systems_of
+from assistant.proof.limits import CAUTION
+from assistant.proof.walk import CLEAR
+from assistant.proof.way import story
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from assistant.circuit.observing import Observed
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Library, Step
-    from assistant.proof.walk import Counter, Told
-    from assistant.proof.work import Asked, Proven
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
+    from assistant.proof.judging import CounterExample
+    from assistant.proof.result import Proven, Request
+    from assistant.proof.way import Told
 
 
-def stories(library: Library, proven: Sequence[Proven], asked: Asked) -> Iterator[str]:
+def stories(library: Library, proven: Sequence[Proven], asked: Request) -> Iterator[str]:
     """The first counter-example of each procedure that failed, as a story."""
     for one in proven:
         for failure in one.failures:
@@ -33,7 +37,7 @@ def stories(library: Library, proven: Sequence[Proven], asked: Asked) -> Iterato
                 break
 
 
-def tell(library: Library, circuit: str, counter: Counter, asked: Asked) -> str:
+def tell(library: Library, circuit: str, counter: CounterExample, asked: Request) -> str:
     """A counter-example as a readable story: the car, each step with what would be seen, and the verdict."""
     mechanism = next(
         one for one in catalogue.mechanisms(circuit, counter.case.fault) if one.name == counter.case.mechanism
@@ -55,9 +59,9 @@ def tell(library: Library, circuit: str, counter: Counter, asked: Asked) -> str:
     ]
     if counter.end.verdict:
         says = library.procedures[counter.end.procedure].verdicts[counter.end.verdict].says
-        lines.append(f'  Verdict {counter.end} ({counter.judgement}): "{says}"')
+        lines.append(f'  Verdict {counter.end} ({counter.worth}): "{says}"')
     else:
-        lines.append(f"  It ends {counter.end} ({counter.judgement}).")
+        lines.append(f"  It ends {counter.end} ({counter.worth}).")
     lines.append(f"  {CAUTION}")
     return "\n".join(lines)
 

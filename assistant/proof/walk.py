@@ -18,36 +18,28 @@ Every figure comes from a model with no bench measurement behind it.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.circuit.catalogue import CIRCUITS, NONE
-from assistant.circuit.observers import Observer
-from assistant.core.library.procedure import NO_CIRCUIT, Answer, Leads, Step
+from assistant.circuit.catalogue import CIRCUITS
+from assistant.core.library.procedure import NO_CIRCUIT, Leads, Step
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library, Target
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Target
 
 CLEAR = 0.999
 """An answer with at least this share is clear: no honest person would give another. Chosen."""
-
-MOST_WRONG_PATH = 0.05
-"""Largest share of the cars with one fault that an honest observer may be told another fault of, and no good part.
-Chosen: it costs a further test."""
 
 LONGEST = 100
 """Steps after which a way is taken as one that never ends."""
 
 EVERYWHERE = "battery-and-starter"
 """Circuit that is part of every other one, so that a proof goes on into it and out of it."""
-
-NO_FAULT = NONE
-"""The fault's name of a car that has none."""
 
 _Name = TypeVar("_Name")
 
@@ -56,34 +48,6 @@ Key = tuple[str, str]
 
 Shares = Callable[[Key], NDArray[np.float64]]
 """What would be answered at a step: shape (mechanisms, systems, answers), the answers in the order of the step."""
-
-
-class Judgement(StrEnum):
-    """What an end of a procedure is worth, for a given fault."""
-
-    RIGHT = "right"
-    WRONG_PART = "wrong part"
-    WRONG_PATH = "wrong path"
-    UNDECIDED = "undecided"
-    HANDED_OVER = "handed over"
-
-
-@dataclass(frozen=True)
-class Case:
-    """One way in which a fault comes about.
-
-    `also` are further faults that it brings with it, `parts` what is truly bad, by the names of verdicts.
-    """
-
-    fault: str
-    mechanism: str
-    also: tuple[str, ...] = ()
-    parts: tuple[str, ...] = ()
-
-    @property
-    def faults(self) -> tuple[str, ...]:
-        """All that is wrong."""
-        return (self.fault, *self.also)
 
 
 @dataclass(frozen=True)
@@ -265,13 +229,13 @@ def walk(
             continue
         step = library.step(name, step_name)
         reached.add((name, step_name), share, clear)
-        for outcome, target, some, some_clear in _answers(
+        for outcome, target, some, some_clear in answers(
             step, (name, step_name), shares, share, clear, skips
         ):
             answer = step.answer(outcome) if outcome else None
             if answer is not None and answer.rules_out:
                 ruled_out.add((name, step_name, outcome), some, some_clear)
-            next_state, through, end = _follow(library, name, target, entered)
+            next_state, through, end = follow(library, name, target, entered)
             for verdict in through:
                 passed.add(verdict, some, some_clear)
             if end is not None:
@@ -328,7 +292,7 @@ class _Order:
         return {step: number for number, step in enumerate(reversed(done))}
 
 
-def _answers(
+def answers(
     step: Step,
     key: Key,
     shares: Shares,
@@ -347,7 +311,7 @@ def _answers(
             yield answer.outcome, answer.target, some, clear * (answered[..., number] >= CLEAR)
 
 
-def _follow(
+def follow(
     library: Library, name: str, target: Target, entered: frozenset[str]
 ) -> tuple[tuple[str, str, frozenset[str]] | None, tuple[End, ...], End | None]:
     """Where an answer leads: the next step, or an end; and the verdicts that are passed through on the way."""
@@ -410,227 +374,3 @@ def _targets(step: Step) -> Iterator[Target]:
     yield from (answer.target for answer in step.ways())
     if step.if_skipped is not None:
         yield step.if_skipped
-
-
-# --- what an end is worth -------------------------------------------------------------------------
-
-
-def judge(library: Library, end: End, case: Case) -> Judgement:
-    """What it is worth that a car with these faults came to this end.
-
-    A verdict is right when it covers all that is wrong, names no part that is good, and tells apart: one that names
-    faults of several parts and none of these parts has decided nothing.
-    One that names a good part, alone or beside a bad one, condemns a wrong part.
-    Any other leaves something that is wrong unsaid, and costs a further test.
-    """
-    if end.left:
-        return Judgement.HANDED_OVER
-    if not end.verdict:
-        return Judgement.UNDECIDED
-    verdict = library.procedures[end.procedure].verdicts[end.verdict]
-    if condemns(library, end, case):
-        return Judgement.WRONG_PART
-    if not verdict.faults:
-        return Judgement.UNDECIDED
-    # A verdict that names one of two bad parts is right: the other one is found in the next round.
-    named = set(case.faults) & set(verdict.faults)
-    if not named or (not verdict.part and len(named) < len(case.faults)):
-        return Judgement.WRONG_PATH
-    of_parts = {library.terms.faults[fault].part for fault in verdict.faults}
-    return Judgement.RIGHT if verdict.part or len(of_parts) == 1 else Judgement.UNDECIDED
-
-
-def condemns(library: Library, end: End, case: Case) -> bool:
-    """Whether a verdict names a part that is good in this case."""
-    if not end.verdict:
-        return False
-    part = library.procedures[end.procedure].verdicts[end.verdict].part
-    return bool(part) and any(one not in case.parts for one in part.split(" and "))
-
-
-def leads_astray(library: Library, passed: End, case: Case) -> bool:
-    """Whether a verdict that goes on with another procedure names faults, and none that is there."""
-    named = library.procedures[passed.procedure].verdicts[passed.verdict].faults
-    return bool(named) and not set(named) & set(case.faults)
-
-
-# --- the story of one car -------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Told:
-    """One step of a story: the step, its answer (None: skipped) and the share of this answer."""
-
-    procedure: str
-    step: Step
-    answer: Answer | None
-    share: float
-
-
-def story(
-    library: Library,
-    entry: str,
-    end: End,
-    shares: Shares,
-    *,
-    skips: Callable[[Step], bool] = lambda _step: False,
-) -> tuple[Told, ...]:
-    """The likeliest way of one car from the first step of a procedure to an end; empty if none leads there.
-
-    Args:
-        library: The procedures.
-        entry: Name of the procedure that is started with.
-        end: Where the way is to end.
-        shares: What would be answered, shape (1, 1, answers).
-        skips: Which tests are skipped.
-    """
-    best: tuple[float, tuple[Told, ...]] = (0.0, ())
-    waiting: list[tuple[tuple[str, str, frozenset[str]], float, tuple[Told, ...]]] = [
-        ((entry, library.procedures[entry].start, frozenset((entry,))), 1.0, ())
-    ]
-    one = np.ones((1, 1))
-    while waiting:
-        (name, step_name, entered), likely, before = waiting.pop()
-        step = library.step(name, step_name)
-        if likely <= best[0] or len(before) > LONGEST:
-            continue
-        for outcome, target, some, _ in _answers(step, (name, step_name), shares, one, one, skips):
-            share = float(some[0, 0])
-            way = (*before, Told(name, step, step.answer(outcome) if outcome else None, share))
-            next_step, through, reached = _follow(library, name, target, entered)
-            if (reached == end or end in through) and likely * share > best[0]:
-                best = likely * share, way
-            elif next_step is not None:
-                waiting.append((next_step, likely * share, way))
-    return best[1]
-
-
-# --- the result -----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Row:
-    """One case with one observer: shares of the systems, each from 0 to 1.
-
-    Attributes:
-        right: Ended in a verdict that covers the fault.
-        wrong_part: Were told a verdict that condemns a good part, on the way or at the end.
-        wrong_path: Ended in one that names another fault, and no good part.
-        undecided: Ended in none, in a circle, or in a verdict that tells no two parts apart.
-        clear_wrong: Came to a wrong verdict, of either kind, by clear answers alone.
-        clear_undecided: Came to no verdict by clear answers alone.
-        wrong_on_the_way: Were told a verdict that does not cover the fault, and goes on to another procedure.
-        clear_on_the_way: Were told such a verdict by clear answers alone.
-    """
-
-    right: float
-    wrong_part: float
-    wrong_path: float
-    undecided: float
-    clear_wrong: float
-    clear_undecided: float
-    wrong_on_the_way: float
-    clear_on_the_way: float
-
-
-@dataclass(frozen=True)
-class Counter:
-    """A car that is led to a wrong verdict.
-
-    Attributes:
-        procedure: The procedure that was started with.
-        case: The fault.
-        system: Number of the car among the random systems.
-        end: Where it ends.
-        judgement: Which error this is.
-        clear: Whether each answer on the way was clear; else the share below is that of this end.
-        share: Share of this end, for this car.
-        observer: Who is led there; None for an honest one.
-    """
-
-    procedure: str
-    case: Case
-    system: int
-    end: End
-    judgement: Judgement
-    clear: bool
-    share: float
-    observer: Observer | None = None
-
-
-def row(library: Library, walked: Walk, number: int, case: Case, systems: float) -> Row:
-    """The figures of one mechanism of a walk.
-
-    Args:
-        library: The procedures.
-        walked: The walk.
-        number: Which of its mechanisms.
-        case: What is wrong with that mechanism.
-        systems: Number of systems that count.
-    """
-    if not systems:
-        return Row(1.0, *[0.0] * 7)
-    shares = dict.fromkeys(Judgement, 0.0)
-    clear = dict.fromkeys(Judgement, 0.0)
-    for end, flow in walked.ends.items():
-        judgement = judge(library, end, case)
-        shares[judgement] += float(flow.share[number]) / systems
-        clear[judgement] += float(flow.clear[number]) / systems
-    for end, flow in walked.passed.items():
-        if condemns(library, end, case):
-            shares[Judgement.WRONG_PART] += float(flow.share[number]) / systems
-            clear[Judgement.WRONG_PART] += float(flow.clear[number]) / systems
-    astray = [flow for end, flow in walked.passed.items() if leads_astray(library, end, case)]
-    return Row(
-        shares[Judgement.RIGHT],
-        shares[Judgement.WRONG_PART],
-        shares[Judgement.WRONG_PATH],
-        shares[Judgement.UNDECIDED],
-        clear[Judgement.WRONG_PART] + clear[Judgement.WRONG_PATH],
-        clear[Judgement.UNDECIDED],
-        sum(float(flow.share[number]) for flow in astray) / systems,
-        sum(float(flow.clear[number]) for flow in astray) / systems,
-    )
-
-
-def counters(library: Library, entry: str, walked: Walk, cases: Mapping[int, Case]) -> list[Counter]:
-    """One car for each case and wrong end: the first that comes there by clear answers, else the likeliest.
-
-    A verdict on the way that leads astray is a wrong path; a circle that clear answers lead into is undecided.
-    """
-    found = []
-    for number, case in cases.items():
-        places = [(end, judge(library, end, case), flow) for end, flow in walked.ends.items()]
-        places += [
-            (end, Judgement.WRONG_PART if condemns(library, end, case) else Judgement.WRONG_PATH, flow)
-            for end, flow in walked.passed.items()
-            if condemns(library, end, case) or leads_astray(library, end, case)
-        ]
-        for end, judgement, flow in places:
-            if not flow.share[number] or judgement in (Judgement.RIGHT, Judgement.HANDED_OVER):
-                continue
-            clear = bool(flow.clear[number])
-            system = flow.first_clear[number] if clear else flow.largest_at[number]
-            share = 1.0 if clear else float(flow.largest[number])
-            found.append(Counter(entry, case, int(system), end, judgement, clear, share))
-    return found
-
-
-def never_reached(
-    library: Library, names: Iterable[str], walks: Iterable[Walk], faulty: list[int]
-) -> list[Key]:
-    """Steps of these procedures that no car with a fault comes to.
-
-    Args:
-        library: The procedures.
-        names: Names of the procedures whose steps are looked at.
-        walks: Honest walks.
-        faulty: Numbers of the mechanisms that are a fault.
-    """
-    reached = {key for one in walks for key, flow in one.reached.items() if flow.share[faulty].any()}
-    return [
-        (name, step)
-        for name in names
-        for step in library.procedures[name].steps
-        if (name, step) not in reached
-    ]

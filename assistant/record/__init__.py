@@ -4,20 +4,14 @@ from __future__ import annotations
 
 from assistant.record.clips import CLIP_RATE
 from assistant.record.header import Facts, Header
-from assistant.record.index import Found, find_sessions
+from assistant.record.index import find_sessions
 from assistant.record.log import SessionLog
-from assistant.record.reading import (
-    Line,
-    LogFile,
-    RecordedSession,
-    Seal,
-    read_clip,
-    read_session,
-    recorded_library,
-)
+from assistant.record.new_review import add_review
+from assistant.record.reading import read_clip, read_session, recorded_library
+from assistant.record.recorded import Line, LogFile, RecordedSession, Seal
 from assistant.record.replaying import Difference, replay
-from assistant.record.reviews import Labour, Part, Review, Signature, add_review, read_reviews
-from assistant.record.searching import Wanted
+from assistant.record.reviews import Labour, Part, Review, Signature, read_reviews
+from assistant.record.searching import Found, Wanted
 from assistant.record.summaries import Summary, list_sessions, newest_session, sessions_folder
 from assistant.record.verifying import verify
 

@@ -27,14 +27,7 @@ from typing import TYPE_CHECKING
 from assistant import files
 from assistant.core.values.finding import Finding
 from assistant.errors import RecordBroken, RecordProblem
-from assistant.record.header import (
-    CLIPS,
-    HEADER_FILE,
-    PROCEDURES,
-    REVIEWS_FILE,
-    REVIEWS_HEAD_FILE,
-    SEAL_FILE,
-)
+from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
 from assistant.record.storage import read_problem
 
 if TYPE_CHECKING:

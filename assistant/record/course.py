@@ -26,7 +26,7 @@ from assistant.core.values.events import Note
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, NO_LIMIT, OLD_RULES, Thresholds
 from assistant.core.values.events import TypedFact
+from assistant.core.values.thresholds import NO_LIMIT, OLD_RULES, Thresholds
 from assistant.errors import MALFORMED, RecordBroken, RecordProblem
+from assistant.measured import DEFAULT_THRESHOLDS
 
 FORMAT = "bay-assistant session"
 VERSION = 1

@@ -15,10 +15,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT
 from assistant.core.reasoning.odds import ANY_CIRCUIT, Findings
 from assistant.errors import MALFORMED, BayAssistantError
+from assistant.loading.folder import load_library
 from assistant.record.contents import read_inside
 from assistant.record.course import course_of
 from assistant.record.header import PROCEDURES, REVIEWS_FILE, SEAL_FILE
@@ -33,7 +33,8 @@ from assistant.record.verifying import verify
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.library.procedure import Library, Terms
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Terms
     from assistant.record.course import Course
 
 
@@ -205,6 +206,6 @@ def _cause(course: Course, library: Library) -> tuple[str, tuple[str, ...]]:
 def _library(folder: Path) -> Library | None:
     """The procedures of a session, already verified; None when this version cannot load them any more."""
     try:
-        return load_library(folder / PROCEDURES, weighing=False)
+        return load_library(folder / PROCEDURES)
     except BayAssistantError:
         return None

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import os
 import secrets
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Self
 
 from assistant import __version__
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
-from assistant.core.library.loading import FINDINGS_FILE, LIKELIHOODS_FILE
-from assistant.core.reasoning.evidence import parse_table
+from assistant.core.reasoning.knowledge import parse_table
 from assistant.core.values.events import Action, Clip, Event, to_json
 from assistant.errors import DiskNearlyFull, RecordProblem
+from assistant.loading.folder import FINDINGS_FILE, LIKELIHOODS_FILE
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.record import clips, second_place
 from assistant.record.header import (
     CLIPS,
@@ -26,15 +27,10 @@ from assistant.record.header import (
 )
 from assistant.record.laying import lay, sweep, take_lock, tidy
 from assistant.record.logfiles import LogFiles
-from assistant.record.reading import (
-    RecordedSession,
-    check_folder,
-    log_names,
-    recorded_session,
-    scan_session,
-    seal_bytes,
-)
+from assistant.record.reading import recorded_session
+from assistant.record.recorded import RecordedSession, log_names
 from assistant.record.review_head import write_seal
+from assistant.record.scanning import check_folder, scan_session, seal_bytes
 from assistant.record.storage import (
     canonical,
     make_private_folder,
@@ -53,6 +49,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from assistant.core.reasoning.odds import Findings
+    from assistant.core.values.thresholds import Thresholds
 
 # Without 0, 1, i, l, o: a name of a session is read from a screen and typed.
 _NAME_SIGNS = "23456789abcdefghjkmnpqrstuvwxyz"
@@ -70,6 +67,37 @@ def local_now() -> datetime:
 def random_token() -> str:
     """Four signs that tell apart sessions of the same minute."""
     return "".join(secrets.choice(_NAME_SIGNS) for _ in range(4))
+
+
+@dataclass
+class Chain:
+    """The lines of a log, each of which holds the checksum of the one before it.
+
+    Attributes:
+        lines: How many are safe on the disk.
+        last: SHA-256 of the last of these; of the header, as long as there is none.
+        waiting: Lines that are not on the disk yet.
+    """
+
+    lines: int
+    last: str
+    waiting: list[bytes] = field(default_factory=list)
+
+    def add(self, moment: datetime, event: Event, actions: Sequence[Action]) -> None:
+        """Put one more line among those that wait."""
+        body = {
+            "number": self.lines + len(self.waiting) + 1,
+            "time": moment.isoformat(timespec="milliseconds"),
+            "event": to_json(event),
+            "actions": [to_json(action) for action in actions],
+            "previous": sha256(self.waiting[-1]) if self.waiting else self.last,
+        }
+        self.waiting.append(canonical(body))
+
+    def confirm(self) -> None:
+        """Take note that all that waited, one line at least, is on the disk."""
+        last, lines = sha256(self.waiting[-1]), self.lines + len(self.waiting)
+        self.last, self.lines, self.waiting = last, lines, []
 
 
 class SessionLog:
@@ -100,9 +128,7 @@ class SessionLog:
         self._now = now
         self._laid = laid  # what a second place would be laid with
         self._files = LogFiles(folder)
-        self._lines = 0
-        self._last = sha256(laid[0])
-        self._waiting: list[bytes] = []
+        self._chain = Chain(0, sha256(laid[0]))
         self._clips = 0
         self._sealed = False
         self._low = False
@@ -152,7 +178,7 @@ class SessionLog:
         if findings is not None and findings.cars:
             copies[FINDINGS_FILE] = findings.to_bytes()
         table = copies.get(LIKELIHOODS_FILE)
-        likelihoods = parse_table(table, library_folder / LIKELIHOODS_FILE)[0] if table else ""
+        likelihoods = parse_table(table, str(library_folder / LIKELIHOODS_FILE))[0] if table else ""
         for _ in range(_NAME_TRIES):
             name = f"{began:%Y-%m-%d-%H%M}-{token()}"
             header = Header(
@@ -191,8 +217,7 @@ class SessionLog:
             session = cls(folder, recorded.header, lock, now, laid)
             session.recorded = recorded
             session.torn = recorded.torn
-            session._lines = len(recorded.lines)
-            session._last = scan.last
+            session._chain = Chain(len(recorded.lines), scan.last)
             session._files.go_on()
             session._clips = max(_clip_numbers(folder), default=0)
         except BaseException:
@@ -210,7 +235,7 @@ class SessionLog:
     @property
     def lines(self) -> int:
         """How many lines are safe on the disk."""
-        return self._lines
+        return self._chain.lines
 
     def append(self, event: Event, actions: Sequence[Action]) -> RecordProblem | None:
         """Record an event and the actions it caused; when this returns, they are on the disk.
@@ -227,14 +252,7 @@ class SessionLog:
             RecordProblem: The line is not on the disk. It is kept in memory and written with the next one.
         """
         self._check_open()
-        body = {
-            "number": self._lines + len(self._waiting) + 1,
-            "time": self._now().isoformat(timespec="milliseconds"),
-            "event": to_json(event),
-            "actions": [to_json(action) for action in actions],
-            "previous": sha256(self._waiting[-1]) if self._waiting else self._last,
-        }
-        self._waiting.append(canonical(body))
+        self._chain.add(self._now(), event, actions)
         return self._write_waiting()
 
     def keep_clip(self, samples: npt.NDArray[np.int16]) -> Clip:
@@ -260,7 +278,7 @@ class SessionLog:
             RecordProblem: A line that failed before, or the seal, cannot be written; the session stays open.
         """
         self._check_open()
-        warning = self._write_waiting() if self._waiting else None
+        warning = self._write_waiting() if self._chain.waiting else None
         misplaced = self._files.misplaced()
         if misplaced:
             warning = self._move(misplaced)
@@ -268,7 +286,8 @@ class SessionLog:
         names += [entry.name for entry in self.folder.glob(f"{TORN_FILE}*")]
         names += [f"{CLIPS}/{entry.name}" for entry in (self.folder / CLIPS).glob("*.flac")]
         files = {name: sha256(read_file(self.folder / name)) for name in names}
-        write_seal(self.folder, seal_bytes(self._now(), self._lines, self._last, files, REVIEWS_HEAD_FILE))
+        seal = seal_bytes(self._now(), self._chain.lines, self._chain.last, files, REVIEWS_HEAD_FILE)
+        write_seal(self.folder, seal)
         self._sealed = True
         self.close()
         return warning
@@ -296,7 +315,7 @@ class SessionLog:
             raise RecordProblem(f"The session {self.folder.name} was closed. Resume it first.")
 
     def _write_waiting(self) -> RecordProblem | None:
-        data = b"".join(self._waiting)
+        data = b"".join(self._chain.waiting)
         try:
             warning = self._files.write(data)
         except RecordProblem as problem:
@@ -306,8 +325,7 @@ class SessionLog:
             misplaced = self._files.misplaced()
             if misplaced:
                 warning = self._move(misplaced)
-        last, lines = sha256(self._waiting[-1]), self._lines + len(self._waiting)
-        self._last, self._lines, self._waiting = last, lines, []
+        self._chain.confirm()
         self._files.confirm()
         return warning or self._room()
 

@@ -12,7 +12,7 @@ import os
 from typing import TYPE_CHECKING
 
 from assistant.errors import RecordProblem
-from assistant.record.reading import log_name, log_names
+from assistant.record.recorded import log_name, log_names
 from assistant.record.storage import open_private, sync_folder, write_all, write_problem
 
 if TYPE_CHECKING:

@@ -1,149 +1,23 @@
-"""Reading a session back: its header, its log with the chain checked, its seal.
-
-The log is one JSON object a line, in ``log.jsonl`` and, when a disk refused a write, on in ``log-2.jsonl`` …
-Each line holds the SHA-256 of the line before it with its newline; the first holds that of ``session.json``.
-So ``sed -n 3p log.jsonl | sha256sum`` prints what line 4 has as ``previous``.
-The chain shows a line that was altered, put in or taken out; it is no signature, for whoever rewrites every
-line after an alteration can also rewrite the chain.
-
-A line may stand twice, byte for byte the same, once in a log and before a line that closes or resumes the session.
-An earlier version left that behind when it was interrupted between writing a line and taking note of it.
-The line counts once, and the second one is chained to like the first.
-
-A file that follows another may begin again at a line that was never confirmed in the earlier one.
-What the earlier file has of it must then be the same bytes, up to where the writing failed.
-"""
+"""Reading a session back for the write-up, for replay, or to go on with: only what is whole is given out."""
 
 from __future__ import annotations
 
-import contextlib
-import gc
-import json
-import marshal
-import os
-import re
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from assistant.core.library.loading import load_library
-from assistant.core.values.decoding import remembering
-from assistant.core.values.events import Action, Clip, Closed, Event, Resumed, from_json
-from assistant.core.values.finding import Finding
-from assistant.errors import MALFORMED, BayAssistantError, RecordBroken, RecordProblem
+from assistant.errors import RecordBroken, RecordProblem
+from assistant.loading.folder import load_folder
 from assistant.record.contents import read_inside
-from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Header, parse_header, parse_time
-from assistant.record.storage import canonical, read_problem, sha256
+from assistant.record.header import PROCEDURES
+from assistant.record.recorded import RecordedSession, clip_name_is_ours
+from assistant.record.scanning import Scan, scan_session
+from assistant.record.storage import sha256
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library
+    from pathlib import Path
 
-_PARTS = {"number", "time", "event", "actions", "previous"}
-_REMEMBERED = 2000
-"""Most different actions that are remembered while a session is read, one to two kB each."""
-
-_CLIP_NAME = re.compile(r"clips/[0-9]{4,}\.flac")
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of the log: an event, when it happened, and the actions it caused.
-
-    Attributes:
-        number: 1, 2, 3 … through the whole session.
-        time: Clock time with the offset to UTC.
-        event: What happened.
-        actions: What it caused.
-        file: Log file that holds the line.
-        row: Line in that file, counted from 1.
-    """
-
-    number: int
-    time: datetime
-    event: Event
-    actions: tuple[Action, ...]
-    file: str = "log.jsonl"
-    row: int = 0
-
-
-@dataclass(frozen=True)
-class LogFile:
-    """One file of the log: its name, the SHA-256 of its bytes, and how many lines it has."""
-
-    name: str
-    sha256: str
-    lines: int
-
-
-@dataclass(frozen=True)
-class Seal:
-    """What was written when the session was closed for good.
-
-    Attributes:
-        sealed: When.
-        lines: Number of lines of the log.
-        last: SHA-256 of the last line.
-        files: SHA-256 of the header, the log and each clip, by name inside the folder.
-    """
-
-    sealed: datetime
-    lines: int
-    last: str
-    files: Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class RecordedSession:
-    """A session as it was read.
-
-    Attributes:
-        header: What was known before it began.
-        lines: The log.
-        torn: How many bytes of an unfinished last line there are; 0 when it ends cleanly.
-        sealed: Its seal; None while it is open.
-        logs: The files of the log.
-        folder: Where it is; None for one that was made in memory.
-        repeated: Number of the line that stands twice; 0 when none does.
-    """
-
-    header: Header
-    lines: tuple[Line, ...]
-    torn: int = 0
-    sealed: Seal | None = None
-    logs: tuple[LogFile, ...] = ()
-    folder: Path | None = None
-    repeated: int = 0
-
-
-@dataclass
-class Scan:
-    """Everything that could be read of a session folder, and everything that is wrong with it.
-
-    Attributes:
-        tails: Unfinished last pieces, by log file.
-        last: SHA-256 of the last line, or of the header when there is none.
-        repeated: The line that stands twice: its number, and file and row of the second one; None when none does.
-        action: Decodes an action; a session asks and shows the same over and over, which is decoded once.
-    """
-
-    folder: Path
-    header: Header | None = None
-    lines: list[Line] = field(default_factory=list)
-    logs: list[LogFile] = field(default_factory=list)
-    tails: dict[str, bytes] = field(default_factory=dict)
-    last: str = ""
-    repeated: tuple[int, str, int] | None = None
-    seal: Seal | None = None
-    findings: list[Finding] = field(default_factory=list)
-    action: Callable[[Any], Any] = field(
-        default_factory=lambda: remembering(from_json, lambda data: marshal.dumps(data, 2), _REMEMBERED)
-    )
-
-    def report(self, path: str, line: int, problem: str, remedy: str = "") -> None:
-        """Keep a finding."""
-        self.findings.append(Finding(path, line, problem, remedy))
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
+    from assistant.core.values.events import Clip
 
 
 def read_session(folder: Path) -> RecordedSession:
@@ -182,15 +56,12 @@ def recorded_session(scan: Scan) -> RecordedSession:
     )
 
 
-def repeated_sentence(number: int) -> str:
-    """What is said of a line that stands twice."""
-    return (
-        f"Line {number} of the log stands twice, byte for byte the same: an earlier version was interrupted while "
-        "it wrote that line. It counts once; nothing is missing."
-    )
-
-
 def recorded_library(session: RecordedSession) -> Library:
+    """The procedures that were copied into a session; errors as for `recorded_folder`."""
+    return recorded_folder(session)[0]
+
+
+def recorded_folder(session: RecordedSession) -> tuple[Library, Knowledge | None]:
     """The procedures that were copied into a session, each file checked against its checksum in the header.
 
     Raises:
@@ -207,7 +78,7 @@ def recorded_library(session: RecordedSession) -> Library:
     for name, checksum in session.header.procedures.items():
         if sha256(read_inside(session.folder, f"{PROCEDURES}/{name}")) != checksum:
             raise RecordBroken(f"{PROCEDURES}/{name} was altered: it is not the procedure that was used.")
-    return load_library(folder)
+    return load_folder(folder)
 
 
 def read_clip(folder: Path, clip: Clip) -> bytes:
@@ -223,227 +94,3 @@ def read_clip(folder: Path, clip: Clip) -> bytes:
     if sha256(data) != clip.sha256:
         raise RecordBroken(f"{clip.file} was altered: it is not the sound that was recorded.")
     return data
-
-
-def clip_name_is_ours(name: str) -> bool:
-    """Whether a clip's name is one that a session gives; anything else could point out of its folder."""
-    return _CLIP_NAME.fullmatch(name) is not None
-
-
-def clips_of(event: Event) -> tuple[Clip, ...]:
-    """The sound that an event carries."""
-    clip = getattr(event, "clip", None)
-    return (clip,) if isinstance(clip, Clip) else ()
-
-
-def log_name(position: int) -> str:
-    """Name of the first, second, … file of a log."""
-    return "log.jsonl" if position == 1 else f"log-{position}.jsonl"
-
-
-def log_names(folder: Path) -> list[str]:
-    """The log files that a session folder has, in the order in which they were written."""
-    found = {
-        1 if match["n"] is None else int(match["n"]): entry.name
-        for entry in folder.iterdir()
-        if (match := re.fullmatch(r"log(?:-(?P<n>[2-9]|[1-9][0-9]+))?\.jsonl", entry.name))
-    }
-    return [found[position] for position in sorted(found)]
-
-
-def check_folder(folder: Path) -> None:
-    """Make sure that a folder is a session, as far as its files' names tell.
-
-    Raises:
-        RecordProblem: It is not, or may not be read.
-    """
-    try:
-        if not folder.is_dir():
-            raise RecordProblem(
-                f"{folder} is not a folder. A session is a folder with a {HEADER_FILE} in it."
-            )
-        (folder / HEADER_FILE).lstat()
-        log_names(folder)
-    except FileNotFoundError as error:
-        raise RecordProblem(f"{folder} is not a session: it has no {HEADER_FILE}.") from error
-    except OSError as error:
-        raise read_problem(error, folder) from error
-
-
-def scan_session(folder: Path) -> Scan:
-    """Read everything in a session folder that can be read.
-
-    Raises:
-        RecordProblem: The folder is not a session, or may not be read.
-    """
-    check_folder(folder)
-    scan = Scan(folder)
-    names = log_names(folder)
-    header = read_inside(folder, HEADER_FILE)
-    try:
-        scan.header = parse_header(header, HEADER_FILE)
-    except BayAssistantError as error:
-        if not names:
-            raise
-        scan.report(HEADER_FILE, 0, str(error).rstrip("."), "Take the session from a copy")
-    with _uncollected():
-        _read_logs(scan, names, sha256(header))
-    if os.path.lexists(folder / SEAL_FILE):
-        _read_seal(scan)
-    return scan
-
-
-@contextlib.contextmanager
-def _uncollected() -> Iterator[None]:
-    """Look for no garbage meanwhile: all that is read is kept, and the search takes a quarter of the time."""
-    enabled = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if enabled:
-            gc.enable()
-
-
-def _read_logs(scan: Scan, names: list[str], header_hash: str) -> None:
-    contents = {name: read_inside(scan.folder, name) for name in names}
-    if names != [log_name(position) for position in range(1, len(names) + 1)]:
-        scan.report("log.jsonl", 0, "a file of the log is missing", "Take the session from a copy")
-    before = [header_hash]  # before[n] is the hash of line n; that of the header stands in for line 0
-    raw: list[bytes] = []
-    for name in names:
-        rows, tail = _split(contents[name])
-        for row, data in enumerate(rows, start=1):
-            body, fault = _body(data)
-            number = body.get("number") if body else None
-            if row == 1 and name != names[0]:
-                _join(scan, (name, contents[name]), number, raw, before)
-            if row > 1 and scan.repeated is None and data == raw[-1]:
-                scan.repeated = (len(raw), name, row)
-                continue
-            if body is None:
-                scan.report(name, row, fault, "Take the session from a copy")
-            elif number != len(raw) + 1:
-                scan.report(
-                    name, row, f"this should be line {len(raw) + 1} of the session, but it says {number}",
-                    "Lines were put in or taken out",
-                )  # fmt: skip
-            elif body["previous"] != before[-1]:
-                earlier = f"line {len(raw)}" if raw else HEADER_FILE
-                scan.report(
-                    name, row, f"the chain is broken: {earlier} is not what this line was written after",
-                    f"Either {earlier} or this line was altered",
-                )  # fmt: skip
-            else:
-                _keep(scan, name, row, body)
-            raw.append(data)
-            before.append(sha256(data))
-        if tail:
-            scan.tails[name] = tail
-        scan.logs.append(LogFile(name, sha256(contents[name]), len(rows)))
-    scan.last = before[-1]
-    _check_repeated(scan)
-
-
-def _check_repeated(scan: Scan) -> None:
-    """A line that stands twice is what an interrupt left only where the session was closed or resumed after it."""
-    if scan.repeated is None:
-        return
-    number, name, row = scan.repeated
-    after = next((line.event for line in scan.lines if line.number == number + 1), None)
-    if after is not None and not isinstance(after, Closed | Resumed):
-        scan.report(
-            name, row, f"line {number} of the session stands here once more", "Lines were put in or taken out"
-        )
-
-
-def _join(scan: Scan, file: tuple[str, bytes], number: Any, raw: list[bytes], before: list[str]) -> None:
-    """Go on in the next file, which may begin again at a line that was not confirmed in the earlier one."""
-    name, content = file
-    left = b""
-    if isinstance(number, int) and 1 <= number <= len(raw):
-        left = b"".join(raw[number - 1 :])
-        del raw[number - 1 :], before[number:]
-        scan.lines = [line for line in scan.lines if line.number < number]
-    left += b"".join(scan.tails.values())
-    scan.tails.clear()
-    if not content.startswith(left):
-        scan.report(
-            name, 1, "this file does not go on where the one before it ends", "Take the session from a copy"
-        )
-
-
-def _keep(scan: Scan, name: str, row: int, body: dict[str, Any]) -> None:
-    try:
-        event = from_json(body["event"])
-        actions = tuple(scan.action(action) for action in body["actions"])
-        moment = parse_time(body["time"])
-    except MALFORMED as error:
-        scan.report(name, row, f"this line cannot be understood: {error}", "Use the version that recorded it")
-        return
-    if isinstance(event, Event) and all(isinstance(action, Action) for action in actions):
-        scan.lines.append(Line(body["number"], moment, event, actions, name, row))
-    else:
-        scan.report(name, row, "this line holds no event, or no actions", "Use the version that recorded it")
-
-
-def _split(content: bytes) -> tuple[list[bytes], bytes]:
-    """The whole lines with their newlines, and the piece after the last newline."""
-    *rows, tail = content.split(b"\n")
-    return [row + b"\n" for row in rows], tail
-
-
-def _body(data: bytes) -> tuple[dict[str, Any] | None, str]:
-    """The object of one line, or what is wrong with it."""
-    try:
-        body = json.loads(data)
-    except (ValueError, RecursionError):
-        return None, "this line is not JSON"
-    if not isinstance(body, dict) or set(body) != _PARTS:
-        return None, "this line has not the parts of a log line"
-    try:
-        same = canonical(body) == data
-    except ValueError:
-        same = False
-    return (body, "") if same else (None, "this line is not written as the program writes it")
-
-
-def _read_seal(scan: Scan) -> None:
-    remedy = "Take the session from a copy"
-    try:
-        data = read_inside(scan.folder, SEAL_FILE)
-        body = json.loads(data)
-        own = body.pop("sha256")
-        whole = own == sha256(canonical(body)) and canonical({**body, "sha256": own}) == data
-        seal = Seal(parse_time(body["sealed"]), body["lines"], body["last"], body["files"])
-    except RecordProblem as error:
-        scan.report(SEAL_FILE, 0, str(error).rstrip("."), remedy)
-        return
-    except MALFORMED as error:
-        scan.report(SEAL_FILE, 0, f"the seal is damaged: {error}", remedy)
-        return
-    if not whole:
-        scan.report(SEAL_FILE, 0, "the seal is damaged: it does not fit its own checksum", remedy)
-        return
-    scan.seal = seal
-    if seal.last != scan.last or seal.lines != len(scan.lines):
-        scan.report(
-            SEAL_FILE, 0, f"the session was sealed with {seal.lines} lines; the log holds others now",
-            "Lines were altered, put in or taken out",
-        )  # fmt: skip
-
-
-def seal_bytes(sealed: datetime, lines: int, last: str, files: Mapping[str, str], head: str = "") -> bytes:
-    """The seal as it stands in `SEAL_FILE`; its own checksum shows an alteration of itself.
-
-    With `head`, the name of the head of the reviews, it says that this stands beside it.
-    """
-    body: dict[str, Any] = {
-        "sealed": sealed.isoformat(timespec="milliseconds"),
-        "lines": lines,
-        "last": last,
-        "files": dict(sorted(files.items())),
-    }
-    if head:
-        body["head"] = head
-    return canonical({**body, "sha256": sha256(canonical(body))})

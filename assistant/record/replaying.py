@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING, Protocol
 
 from assistant.core.dialogue.runner import Runner
 from assistant.core.values.events import Action, Event, Say
-from assistant.record.reading import read_session, recorded_library
+from assistant.record.reading import read_session, recorded_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from assistant.core.dialogue.policy import Thresholds
-    from assistant.core.library.procedure import Library
-    from assistant.record.reading import RecordedSession
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
+    from assistant.core.values.thresholds import Thresholds
+    from assistant.record.recorded import RecordedSession
 
 
 class Dialogue(Protocol):
@@ -47,13 +48,13 @@ def _summary(actions: tuple[Action, ...]) -> str:
     return " ".join(said) or ", ".join(type(action).__name__ for action in actions) or "nothing"
 
 
-def other_likelihoods(session: RecordedSession, installed: Library) -> str:
+def other_likelihoods(session: RecordedSession, installed: Knowledge | None) -> str:
     """A sentence when a session was weighed with other likelihoods than the installed ones; "" when with the same.
 
     A session keeps its own copy, so its replay weighs with those; a new session would weigh with the installed ones.
     """
     recorded = session.header.likelihoods
-    now = installed.knowledge.version if installed.knowledge else ""
+    now = installed.version if installed else ""
     if recorded == now:
         return ""
     return (
@@ -62,7 +63,9 @@ def other_likelihoods(session: RecordedSession, installed: Library) -> str:
     )
 
 
-def replay(folder: Path, begin: Callable[[Library, Thresholds], Dialogue] = Runner) -> list[Difference]:
+def replay(
+    folder: Path, begin: Callable[[Library, Knowledge | None, Thresholds], Dialogue] = Runner
+) -> list[Difference]:
     """Feed the recorded events to a fresh dialogue with the recorded procedures and limits.
 
     Args:
@@ -78,7 +81,7 @@ def replay(folder: Path, begin: Callable[[Library, Thresholds], Dialogue] = Runn
         FileProblem: Its copied procedures cannot be loaded by this version.
     """
     session = read_session(folder)
-    dialogue = begin(recorded_library(session), session.header.thresholds)
+    dialogue = begin(*recorded_folder(session), session.header.thresholds)
     return [
         Difference(line.number, line.event, line.actions, actions)
         for line in session.lines

@@ -8,13 +8,10 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
 from assistant.core.library.identity import VIN_LENGTH, VIN_SIGNS
 from assistant.errors import UsageProblem
-
-if TYPE_CHECKING:
-    from assistant.record.summaries import Summary
+from assistant.record.summaries import Summary
 
 _WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
@@ -46,6 +43,25 @@ class Wanted:
     complaint: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
     sealed: bool | None = None
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a search found.
+
+    Attributes:
+        summaries: The sessions, newest first.
+        of: How many sessions there are.
+        unsearched: Damaged sessions that may or may not be what is looked for.
+        verdicts: Names of all verdicts that were reached in sessions.
+        notices: What the person should know about the search, a sentence each.
+    """
+
+    summaries: tuple[Summary, ...] = ()
+    of: int = 0
+    unsearched: tuple[Summary, ...] = ()
+    verdicts: frozenset[str] = frozenset()
+    notices: tuple[str, ...] = ()
 
 
 def words_of(text: str) -> tuple[str, ...]:

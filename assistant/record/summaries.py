@@ -18,7 +18,7 @@ from assistant.printing import in_line as plain
 from assistant.record.contents import read_inside
 from assistant.record.course import Course, Dated, follow
 from assistant.record.header import HEADER_FILE, SEAL_FILE, Facts, parse_header, parse_time
-from assistant.record.reading import log_name, log_names
+from assistant.record.recorded import log_name, log_names
 from assistant.record.reviews import read_reviews
 from assistant.record.storage import read_problem
 

@@ -19,14 +19,15 @@ from typing import TYPE_CHECKING
 from assistant import __version__
 from assistant.core.dialogue.states import State
 from assistant.core.library.identity import check_digit
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import Action, Event, to_json
 from assistant.core.values.result import Control
+from assistant.loading.folder import load_folder, load_library
 from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Facts, Header
 from assistant.record.history import read_history
-from assistant.record.index import INDEX_FILE, find_sessions
-from assistant.record.reading import seal_bytes
-from assistant.record.reviews import add_review
+from assistant.record.index import find_sessions
+from assistant.record.index_file import INDEX_FILE
+from assistant.record.new_review import add_review
+from assistant.record.scanning import seal_bytes
 from assistant.record.searching import Wanted, fits, vin_part, words_of
 from assistant.record.storage import canonical, read_file, sha256
 from assistant.record.summaries import list_sessions
@@ -35,7 +36,8 @@ from assistant.testing import Dialogue
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
 
 COUNT = 2000
 """Sessions that are made up: some years of a shop."""
@@ -74,9 +76,9 @@ class Timing:
     seconds: float
 
 
-def played(library: Library, answers: Sequence[str]) -> Played:
+def played(library: Library, knowledge: Knowledge | None, answers: Sequence[str]) -> Played:
     """Events and actions of a session in which these were answered and, where they are read back, affirmed."""
-    talk = Dialogue(library)
+    talk = Dialogue(library, knowledge=knowledge)
     talk.begin("coil-and-driver")
     _settle(talk)
     for answer in answers:
@@ -110,8 +112,8 @@ def make_up(parent: Path, procedures: Path, count: int, seed: int = 1) -> None:
         seed: Of the invented jobs.
     """
     parent.mkdir(parents=True)
-    library = load_library(procedures)
-    stories = [played(library, answers) for answers in STORIES]
+    library, knowledge = load_folder(procedures)
+    stories = [played(library, knowledge, answers) for answers in STORIES]
     copies = {path.name: read_file(path) for path in sorted(procedures.glob("*.yaml"))}
     shared = parent.parent / "shared-procedures"
     shared.mkdir()
@@ -194,7 +196,7 @@ def measure(
         timed("find an order, with the index", lambda: find_sessions(parent, order))
         timed("find a part of a VIN, with the index", lambda: find_sessions(parent, vin))
         timed("find words of the complaint, with the index", lambda: find_sessions(parent, words))
-        terms = load_library(procedures, weighing=False).terms
+        terms = load_library(procedures).terms
         reviewed = min(count // REVIEWED, len(folders))
         timed(f"check and count {reviewed} reviewed sessions", lambda: read_history(parent, terms))
         timed("the same again, with the index", lambda: read_history(parent, terms))

@@ -11,17 +11,10 @@ from assistant.errors import RecordProblem
 from assistant.record import review_head
 from assistant.record.contents import LOG, SIGNED_WRITE_UP, TORN, Contents, look, read_inside
 from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, REVIEWS_FILE, SEAL_FILE
-from assistant.record.reading import (
-    Scan,
-    Seal,
-    check_folder,
-    clip_name_is_ours,
-    clips_of,
-    read_session,
-    repeated_sentence,
-    scan_session,
-)
+from assistant.record.reading import read_session
+from assistant.record.recorded import Seal, clip_name_is_ours, clips_of, repeated_sentence
 from assistant.record.reviews import read_reviews, scan_reviews, writeup_name
+from assistant.record.scanning import Scan, check_folder, scan_session
 from assistant.record.storage import sha256
 
 if TYPE_CHECKING:

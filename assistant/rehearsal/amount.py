@@ -12,7 +12,8 @@ from assistant.rehearsal.judging import AIM
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.rehearsal.saying import Spoken
 
 
@@ -60,17 +61,18 @@ class Measure:
         return found
 
 
-def measure(library: Library, spoken: Iterable[Spoken], rate: int) -> Measure:
+def measure(library: Library, knowledge: Knowledge | None, spoken: Iterable[Spoken], rate: int) -> Measure:
     """How much all this is.
 
     Args:
         library: The procedures.
+        knowledge: What results are weighed with; None if they are not weighed.
         spoken: All sentences.
         rate: Words a minute of the voice.
     """
     different = list(dict.fromkeys(one.sentence for one in spoken))
     counts = tuple(count_words(sentence) for sentence in different)
-    before = {name: words_before_crank(library, name) for name in library.procedures}
+    before = {name: words_before_crank(library, knowledge, name) for name in library.procedures}
     return Measure(
         len(different),
         counts,
@@ -80,9 +82,9 @@ def measure(library: Library, spoken: Iterable[Spoken], rate: int) -> Measure:
     )
 
 
-def words_before_crank(library: Library, procedure: str) -> int | None:
+def words_before_crank(library: Library, knowledge: Knowledge | None, procedure: str) -> int | None:
     """Words spoken until "Crank the engine." when every answer is the good one; None where it is not cranked."""
-    explorer = Explorer(library, procedure, {})
+    explorer = Explorer(library, knowledge, procedure, {})
     for _ in range(60):
         text = " ".join(explorer.said)
         if "Crank the engine." in text:

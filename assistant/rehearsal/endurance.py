@@ -18,6 +18,7 @@ from assistant.core.dialogue.states import REASONS, State
 from assistant.core.library.procedure import OVER_RANGE
 from assistant.core.values.events import GearBack, GearLost, Heard, KeyPressed, NoiseChanged, NoMatch
 from assistant.core.values.result import Control, Result
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.terminal import LineScreen
 from assistant.session.live import NoSpeaker, NoVoice
 from assistant.session.loop import Session
@@ -25,9 +26,11 @@ from assistant.session.loop import Session
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from assistant.core.dialogue.policy import Thresholds
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Clip
+    from assistant.core.values.thresholds import Thresholds
     from assistant.session.loop import Log
 
 
@@ -66,6 +69,7 @@ class LongSession:
 
     Args:
         library: The procedures.
+        knowledge: What results are weighed with; None if they are not weighed.
         log: Where its lines go.
         day: What fills it.
         seed: Of everything that is drawn.
@@ -80,6 +84,7 @@ class LongSession:
     def __init__(
         self,
         library: Library,
+        knowledge: Knowledge | None,
         log: Log,
         day: Day,
         *,
@@ -93,7 +98,7 @@ class LongSession:
         self._clock = _Clock()
         self._keep_clip = keep_clip
         self._loud = False
-        self.runner = Runner(library, thresholds) if thresholds else Runner(library)
+        self.runner = Runner(library, knowledge, thresholds or DEFAULT_THRESHOLDS)
         self.session = Session(
             runner=self.runner,
             log=log,

@@ -21,13 +21,14 @@ from assistant.circuit.observers import MISSED
 from assistant.circuit.parameters import Systems
 from assistant.circuit.pieces import carried_out
 from assistant.core.dialogue.doubting import Why
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Thresholds
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT
 from assistant.core.reasoning.evidence import Memo
 from assistant.core.values.entries import LedBack, Remark, ResultTaken, VerdictReached
 from assistant.core.values.result import Control
+from assistant.core.values.thresholds import Thresholds
+from assistant.loading.folder import load_knowledge, load_library
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.persons import Bay, Habit, Person, spoken_value
 from assistant.resources import directory
 from assistant.testing import Dialogue
@@ -37,7 +38,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
 
 CAUTION = "These figures come from a model with no bench measurement behind it."
 
@@ -128,9 +130,15 @@ def habits(misreading: float) -> tuple[Habit, ...]:
     )
 
 
-def play(library: Library, wanted: Wanted, person: Person, memo: Memo | None = None) -> Dialogue:
+def play(
+    library: Library,
+    knowledge: Knowledge | None,
+    wanted: Wanted,
+    person: Person,
+    memo: Memo | None = None,
+) -> Dialogue:
     """One session by keys, to its last verdict, to where the repair would begin, or to `LONGEST` answers."""
-    talk = Dialogue(library, wanted.thresholds, speech_s=0.0, memo=memo, shown=False)
+    talk = Dialogue(library, wanted.thresholds, speech_s=0.0, knowledge=knowledge, memo=memo, shown=False)
     talk.begin(wanted.procedure)
     while person.given < LONGEST:
         state = talk.runner.state
@@ -275,7 +283,8 @@ def _bad(circuit: str, mechanism: Mechanism, systems: Systems) -> NDArray[np.boo
 
 def _piece(wanted: Wanted, numbers: Sequence[int]) -> Counted:
     """The sessions of some of the cars."""
-    library = load_library(directory("procedures"), weighing=wanted.weighing)
+    library = load_library(directory("procedures"))
+    knowledge = load_knowledge(directory("procedures"), library.terms) if wanted.weighing else None
     circuit = library.procedure(wanted.procedure).circuit
     systems = Systems.random(wanted.cars, wanted.seed).part(numbers)
     bay = Bay(library, circuit, systems)
@@ -288,7 +297,7 @@ def _piece(wanted: Wanted, numbers: Sequence[int]) -> Counted:
             for habit in wanted.habits:
                 seed = f"{wanted.seed}/{mechanism.fault}/{mechanism.name}/{numbers[car]}/{habit.name}"
                 person = Person(bay, mechanism, car, habit, seed)
-                talk = play(library, wanted, person, memo)
+                talk = play(library, knowledge, wanted, person, memo)
                 counted = judge(library, talk, mechanism, person)
                 found.setdefault((habit.name, mechanism.fault), Counts()).add(counted)
     return found

@@ -23,12 +23,15 @@ from assistant.core.values.events import (
 )
 from assistant.core.values.result import Control, Result
 from assistant.core.words.sentences import sentences
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from assistant.core.library.procedure import Answer, Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Answer, Step
+    from assistant.core.reasoning.knowledge import Knowledge
 
 _KEYS = (*"1234567890", "enter", "minus", "plus", "point", "star", "slash", "erase")
 
@@ -60,12 +63,15 @@ class Explorer(RunnerPlayer):
 
     Args:
         library: The procedures.
+        knowledge: What results are weighed with; None if they are not weighed.
         procedure: Where it begins.
         tried: How often each thing has happened at each place; shared by all explorers, and counted on.
     """
 
-    def __init__(self, library: Library, procedure: str, tried: dict[tuple[str, ...], int]) -> None:
-        super().__init__(Runner(library))
+    def __init__(
+        self, library: Library, knowledge: Knowledge | None, procedure: str, tried: dict[tuple[str, ...], int]
+    ) -> None:
+        super().__init__(Runner(library, knowledge, DEFAULT_THRESHOLDS))
         self._library = library
         self._tried = tried
         self._lost: list[str] = []
@@ -167,11 +173,14 @@ class Explorer(RunnerPlayer):
         return GearLost(self.now, "microphone", "unplugged")
 
 
-def said_in_play(library: Library, procedure: str, turns: int = 1500) -> list[str]:
+def said_in_play(
+    library: Library, knowledge: Knowledge | None, procedure: str, turns: int = 1500
+) -> list[str]:
     """What the dialogue says while everything that can happen happens; the same for the same library.
 
     Args:
         library: The procedures.
+        knowledge: What results are weighed with; None if they are not weighed.
         procedure: Where it begins.
         turns: How many things happen, over as many sessions as they take.
     """
@@ -179,7 +188,7 @@ def said_in_play(library: Library, procedure: str, turns: int = 1500) -> list[st
     said: dict[str, None] = {}
     done = 0
     while done < turns:
-        explorer = Explorer(library, procedure, tried)
+        explorer = Explorer(library, knowledge, procedure, tried)
         explorer.play(60)
         done = sum(tried.values())
         said.update(dict.fromkeys(part for text in explorer.said for part in sentences(text)))

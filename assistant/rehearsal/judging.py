@@ -25,7 +25,7 @@ from assistant.core.words.sentences import count_words
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.rehearsal.saying import Spoken
 
 AIM = 12

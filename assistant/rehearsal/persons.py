@@ -19,12 +19,13 @@ from assistant.circuit.likelihoods import model_shares
 from assistant.circuit.observing import NODE_INSTRUMENTS, observe
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.library.procedure import OVER_RANGE, UNJUDGED, Answer, Limit
-from assistant.core.reasoning.evidence import key_of
+from assistant.core.reasoning.knowledge import key_of
 
 if TYPE_CHECKING:
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.parameters import Systems
-    from assistant.core.library.procedure import Band, Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Band, Step
 
 NEVER_MISREAD = ("told", "diagram", "check")
 """Instruments with which nothing is read off: what is known already, what is looked up, and what is done."""

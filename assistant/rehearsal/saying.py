@@ -18,7 +18,9 @@ from assistant.rehearsal.exploring import example, said_in_play
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from assistant.core.library.procedure import Answer, Library, Measurement, Procedure, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Answer, Measurement, Procedure, Step
+    from assistant.core.reasoning.knowledge import Knowledge
 
 DIALOGUE = "assistant/core/dialogue/runner.py"
 """Where what is said comes from when no procedure, caution or term holds it."""
@@ -114,7 +116,9 @@ def _measured_before(library: Library, procedure: Procedure, step: Step) -> Iter
     yield from seen
 
 
-def everything(library: Library, beside: Callable[[str], str], turns: int = 1500) -> list[Spoken]:
+def everything(
+    library: Library, knowledge: Knowledge | None, beside: Callable[[str], str], turns: int = 1500
+) -> list[Spoken]:
     """All that can be said: first what stands in a file, then what only the dialogue says.
 
     Sentences that differ only in their numbers are taken once.
@@ -122,7 +126,7 @@ def everything(library: Library, beside: Callable[[str], str], turns: int = 1500
     found = texts(library, beside)
     known = {shape(spoken.sentence) for spoken in found}
     for name in library.procedures:
-        for sentence in said_in_play(library, name, turns):
+        for sentence in said_in_play(library, knowledge, name, turns):
             if shape(sentence) not in known:
                 known.add(shape(sentence))
                 found.append(Spoken(sentence, DIALOGUE, 0, f"the dialogue, in {name}"))

@@ -23,13 +23,13 @@ import numpy as np
 from assistant import files, resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.errors import FileProblem, RecordProblem, UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.activity import CHUNK
 from assistant.hearing.listener import Ear, Reports
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, Samples, read_sound
+from assistant.loading.folder import load_folder, load_library
 from assistant.private import write_named
 from assistant.record import Facts, SessionLog
 from assistant.record.storage import make_private_folder
@@ -381,7 +381,7 @@ class Stage:
         self.clock = clock
         self.track = SoundTrack()
         self.player = NullPlayer(clock, self.track)
-        runner = Runner(load_library(log.procedures), log.header.thresholds)
+        runner = Runner(*load_folder(log.procedures), log.header.thresholds)
         self.session = Session(
             runner=runner, log=log, voice=voice, output=self.player, screen=screen, now=clock
         )

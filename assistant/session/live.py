@@ -19,14 +19,14 @@ import numpy as np
 from assistant import past, resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import requests_of
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import GearBack, GearLost
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import NumberPad
+from assistant.loading.folder import load_folder
 from assistant.record import Facts, SessionLog, sessions_folder
 from assistant.record.history import read_history
-from assistant.record.reading import repeated_sentence
+from assistant.record.recorded import repeated_sentence
 from assistant.record.storage import write_file
 from assistant.record.summaries import session_named
 from assistant.screen.plain import Level
@@ -39,7 +39,9 @@ from assistant.speaking.voice import DEFAULT_RATE, Speech, Voice
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Terms
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.reasoning.odds import Findings
     from assistant.hearing.listener import Source
     from assistant.hearing.recogniser import Recogniser
@@ -180,7 +182,7 @@ def _run(settings: Settings, ending: Ending) -> int:
         )
     grammars = GrammarSet.load(settings.grammars or resources.directory("grammars"))
     folder = settings.procedures or resources.directory("procedures")
-    library = load_library(folder)
+    library, knowledge = load_folder(folder)
     if settings.resume is None:
         library.procedure(settings.procedure)
     recogniser = None if settings.keys_only else _recogniser(settings, library, grammars)
@@ -223,13 +225,13 @@ def _run(settings: Settings, ending: Ending) -> int:
                 )
             )
             gear.callback(microphone.close)
-        findings, remarks = _findings(settings, library)
+        findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
         log = _log(settings, folder, findings)
         gear.callback(log.close)
         begun_in = log.folder
         # What was recorded is replayed with the procedures that were copied into the session.
-        runner = Runner(load_library(log.procedures), log.header.thresholds)
+        runner = Runner(*load_folder(log.procedures), log.header.thresholds)
         if log.recorded is not None:
             for line in log.recorded.lines:
                 runner.recall(line.event)
@@ -359,15 +361,17 @@ def _listener(
     return Listener(ear, microphone, session.happened)
 
 
-def _findings(settings: Settings, library: Library) -> tuple[Findings | None, list[str]]:
+def _findings(
+    settings: Settings, terms: Terms, knowledge: Knowledge | None
+) -> tuple[Findings | None, list[str]]:
     """What this shop found on past cars, for a new session; and what is to be said about it."""
-    if settings.resume is not None or not settings.history or library.knowledge is None:
+    if settings.resume is not None or not settings.history or knowledge is None:
         return None, []
-    history = read_history(settings.sessions, library.terms)
+    history = read_history(settings.sessions, terms)
     remarks = [past.left_out_sentence(history.left_out)] if history.left_out else []
     if not history.counted:
         return None, remarks
-    if not library.knowledge.odds.weight_cars:
+    if not knowledge.odds.weight_cars:
         return None, [*remarks, "The findings of this shop are not counted: odds.yaml has no weight_cars."]
     return history.findings(), [past.counted_sentence(len(history.counted)), *remarks]
 

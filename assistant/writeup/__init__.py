@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.record.contents import read_inside
 from assistant.record.header import SEAL_FILE
-from assistant.record.reading import RecordedSession, read_session, recorded_library
+from assistant.record.reading import read_session, recorded_folder
 from assistant.record.reviews import read_reviews
 from assistant.record.storage import sha256
 from assistant.writeup.contents import Draft
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.record.recorded import RecordedSession
 
 
 def drafted(folder: Path) -> tuple[Draft, RecordedSession, Library]:
@@ -33,9 +34,10 @@ def drafted(folder: Path) -> tuple[Draft, RecordedSession, Library]:
         FileProblem: Its copied procedures cannot be loaded by this version.
     """
     session = read_session(folder)
-    library = recorded_library(session)
+    library, knowledge = recorded_folder(session)
     record = sha256(read_inside(folder, SEAL_FILE)) if session.sealed else ""
-    return draft(session, library, read_reviews(folder), record), session, library
+    made = draft(session, library, read_reviews(folder), record, knowledge=knowledge)
+    return made, session, library
 
 
 def write_text(folder: Path) -> str:

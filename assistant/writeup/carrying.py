@@ -12,7 +12,8 @@ from assistant.writeup.statement import Statement, line, once, procedure, term
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
     from assistant.record.course import Taken
 
 BLINKS = frozenset({"steady", "blinking", "flickering", "same", "sharper"})

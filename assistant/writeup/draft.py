@@ -22,13 +22,19 @@ from assistant.writeup.telling import decisive, told, way
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.core.library.procedure import Library
-    from assistant.record.reading import RecordedSession
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
+    from assistant.record.recorded import RecordedSession
     from assistant.record.reviews import Review
 
 
 def draft(
-    session: RecordedSession, library: Library, reviews: Sequence[Review] = (), record: str = ""
+    session: RecordedSession,
+    library: Library,
+    reviews: Sequence[Review] = (),
+    record: str = "",
+    *,
+    knowledge: Knowledge | None = None,
 ) -> Draft:
     """The write-up of a session.
 
@@ -37,12 +43,13 @@ def draft(
         library: The procedures that were copied into it.
         reviews: Its reviews, in order.
         record: SHA-256 of the seal's bytes; "" takes that of the first file of the log.
+        knowledge: What the results were weighed with; None if they were not weighed.
 
     Raises:
         RecordBroken: The log names something that the copied procedures do not have.
     """
     try:
-        return _draft(session, library, course_of(session), tuple(reviews), record)
+        return _draft(session, library, knowledge, course_of(session), tuple(reviews), record)
     except KeyError as error:
         raise RecordBroken(
             f"The log of {session.header.id} names {error}, which the procedures copied into the session do not "
@@ -51,7 +58,12 @@ def draft(
 
 
 def _draft(
-    session: RecordedSession, library: Library, course: Course, reviews: tuple[Review, ...], record: str
+    session: RecordedSession,
+    library: Library,
+    knowledge: Knowledge | None,
+    course: Course,
+    reviews: tuple[Review, ...],
+    record: str,
 ) -> Draft:
     final = verdicts.counting(library, course)
     verdict = verdict_of(library, final) if final else None
@@ -86,7 +98,7 @@ def _draft(
         still_possible=said(verdict.still_possible, "still_possible")
         if verdict and verdict.still_possible
         else NOTHING,
-        model=model.sentences(session, library, course, verdict),
+        model=model.sentences(session, library, knowledge, course, verdict),
         conditions=given.asked(library, course, specifications=False),
         specifications=given.asked(library, course, specifications=True),
         tests=results.tests(session, library, course, deciding),

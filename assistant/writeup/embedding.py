@@ -9,13 +9,15 @@ from urllib.parse import quote
 
 from assistant.picture.connection import inline
 from assistant.record.course import course_of
-from assistant.record.reading import clips_of, read_clip
+from assistant.record.reading import read_clip
+from assistant.record.recorded import clips_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from assistant.core.library.procedure import Library, Measurement
-    from assistant.record.reading import RecordedSession
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement
+    from assistant.record.recorded import RecordedSession
     from assistant.writeup.contents import Draft
 
 

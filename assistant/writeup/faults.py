@@ -11,7 +11,8 @@ from assistant.writeup.statement import Source, Statement, line, once, procedure
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from assistant.core.library.procedure import Library, Verdict
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Verdict
     from assistant.record.course import Course
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from assistant.core.dialogue import asking
 from assistant.core.library.procedure import UNJUDGED, Band
 from assistant.core.values.entries import FactGiven, FactUndone, ResultTaken
+from assistant.core.values.units import number_written, plain_number
 from assistant.core.words import wording
 from assistant.record.course import Dated
 from assistant.writeup.contents import Asked
@@ -17,7 +18,8 @@ from assistant.writeup.statement import Source, clock, line, once, term
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
     from assistant.record.course import Course
 
 HEAD = ("order", "vin", "odometer", "technician")
@@ -165,10 +167,10 @@ def judged(library: Library, step: Step, result: ResultTaken, numbers: dict[str,
     for name, words in ((reading.subtract, "less the leads"), (reading.at_20_celsius, "at 20 celsius, from")):
         if name in numbers:
             given = asking.written_value(
-                library.terms.facts[name], wording.plain_number(numbers[name]), library.terms.facts[name].unit
+                library.terms.facts[name], plain_number(numbers[name]), library.terms.facts[name].unit
             )
             parts.append(f"{words} {given}" if words.endswith("from") else f"{words} ({given})")
-    return ", ".join((wording.number_written(result.judged, reading.unit), *parts))
+    return ", ".join((number_written(result.judged, reading.unit), *parts))
 
 
 def used(step: Step) -> tuple[str, ...]:

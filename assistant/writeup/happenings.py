@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.record.course import Course, Dated
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 # Remarks that would fill a page one by one; they are counted.
 _COUNTED = {

@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.values.entries import FactGiven
-from assistant.record.reading import repeated_sentence
+from assistant.record.recorded import repeated_sentence
 from assistant.writeup import given, timing
 from assistant.writeup.contents import Fact
 from assistant.writeup.statement import NOTHING, Source, Statement, clock, duration, header, line, seal
 
 if TYPE_CHECKING:
     from assistant.record.course import Course
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 
 def boxes(session: RecordedSession, course: Course) -> tuple[Fact, ...]:

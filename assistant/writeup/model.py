@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
-from assistant.core.library.loading import FINDINGS_FILE
 from assistant.core.reasoning import evidence
 from assistant.core.values.entries import ASKED_AGAIN, KEPT
 from assistant.core.words import wording
+from assistant.loading.folder import FINDINGS_FILE
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.writeup.naming import owner, procedure_of
 from assistant.writeup.statement import Source, Statement, header, line, term, terms_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.library.procedure import Library, Verdict
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Verdict
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.record.course import Course
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 _WORTH_A_LINE = 0.01
 """Probability from which a fault is written down as still possible."""
@@ -44,10 +46,14 @@ def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, 
 
 
 def sentences(
-    session: RecordedSession, library: Library, course: Course, verdict: Verdict | None
+    session: RecordedSession,
+    library: Library,
+    knowledge: Knowledge | None,
+    course: Course,
+    verdict: Verdict | None,
 ) -> tuple[Statement, ...]:
     """What remains possible, why, and what would tell, a sentence each; nothing without a model of the circuit."""
-    if not course.procedure or library.knowledge is None:
+    if not course.procedure or knowledge is None:
         return ()
     circuit = procedure_of(library, course.procedure).circuit
     facts = _facts_of(session, course)
@@ -55,14 +61,14 @@ def sentences(
     # A session from before there was such a limit is weighed no longer than one of today.
     most = min(limits.weighed_results, DEFAULT_THRESHOLDS.weighed_results)
     standing = line(*(taken.line for taken in course.standing()))
-    if evidence.known(library, circuit) and len(facts) > most:
+    if evidence.known(knowledge, circuit) and len(facts) > most:
         return (
             Statement(
                 f"Not weighed: more than {most} results count, too many for one car with one fault.",
                 (*standing, *header("thresholds")),
             ),
         )
-    assessment = evidence.assess(library, circuit, facts, limits)
+    assessment = evidence.assess(library, knowledge, circuit, facts, limits)
     if assessment is None or not assessment.used:
         return ()
     weighed = (
@@ -81,7 +87,7 @@ def sentences(
             )
         )
     found += _best_test(library, assessment, verdict, weighed)
-    found += _where_from(library.knowledge, assessment)
+    found += _where_from(knowledge, assessment)
     return tuple(found)
 
 
@@ -121,7 +127,7 @@ def _best_test(
         )
 
 
-def _where_from(knowledge: evidence.Knowledge, assessment: evidence.Assessment) -> Iterator[Statement]:
+def _where_from(knowledge: Knowledge, assessment: evidence.Assessment) -> Iterator[Statement]:
     """Which likelihoods and odds were used, and how many findings of this shop are in them."""
     yield Statement(
         f"Likelihoods {knowledge.version}. Odds before any test: {knowledge.odds.source}",

@@ -8,7 +8,8 @@ from assistant.core.words import wording
 from assistant.writeup.statement import Source, procedure, terms_of
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library, Procedure, Step, Verdict
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Procedure, Step, Verdict
     from assistant.record.course import Ended
 
 HOW = {"voice": "by voice", "keypad": "by keypad"}

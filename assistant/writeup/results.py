@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import OVER_RANGE, SENSES, Band, Library
+from assistant.core.library.procedure import OVER_RANGE, SENSES, Band
 from assistant.core.values.entries import KEPT, ProcedureEntered, ResultTaken
 from assistant.core.words import wording
 from assistant.writeup import given, timing
@@ -23,8 +23,9 @@ from assistant.writeup.statement import (
 )
 
 if TYPE_CHECKING:
+    from assistant.core.library.library import Library
     from assistant.record.course import Course, Dated, Passed, Taken
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 _CONFIRMED = {
     ("voice", "taken"): "taken as heard",

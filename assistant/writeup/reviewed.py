@@ -12,7 +12,7 @@ from assistant.writeup.statement import NOTHING, Statement, once, review, term
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.record.reviews import Review
 
 

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import datetime
 
-    from assistant.core.library.procedure import Library, Measurement
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement
 
 LOG = "log"
 """Stands for all files of the log: a line is named by the number that it carries through the whole session."""

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue.policy import OLD_RULES
 from assistant.core.reasoning.adding_up import Drop, unequal
+from assistant.core.values.thresholds import OLD_RULES
+from assistant.core.values.units import convert
 from assistant.core.words import wording
 from assistant.writeup.statement import Statement, header, line, once, procedure
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.record.course import Course, Taken
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 
 def _as_given(taken: Taken) -> str:
@@ -30,7 +31,7 @@ def not_adding_up(session: RecordedSession, library: Library, course: Course) ->
         result = taken.result
         volts = None
         if result.value is not None and result.unit is not None:
-            volts = wording.convert(result.value, result.unit, "V")
+            volts = convert(result.value, result.unit, "V")
         if volts is not None:
             drops.append(Drop(library.step(result.procedure, result.step).measure, volts, place))
     said = []

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Step
 from assistant.core.values.entries import KEPT
+from assistant.core.values.units import number_written
 from assistant.core.words import wording
 from assistant.writeup import given
 from assistant.writeup.carrying import is_blink
@@ -15,7 +16,7 @@ from assistant.writeup.statement import Source, Statement, capital, line, once, 
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
     from assistant.core.values.entries import ResultTaken
     from assistant.record.course import Course, Ended, Taken
 
@@ -180,10 +181,10 @@ def _saw(library: Library, step: Step, result: ResultTaken, numbers: dict[str, D
             outcome = library.terms.outcomes[OVER_RANGE]
             return f"{outcome.told or _SHOWED + outcome.seen}, {answer.seen}{good}"
         judged = given.judged(library, step, result, numbers)
-        read = wording.number_written(result.value, result.unit) + (f", that is {judged}" if judged else "")
+        read = number_written(result.value, result.unit) + (f", that is {judged}" if judged else "")
         return f"read {read}: {answer.seen}{good}"
     if result.outcome == UNJUDGED and result.value is not None and result.unit is not None:
-        read = wording.number_written(result.value, result.unit)
+        read = number_written(result.value, result.unit)
         return f"read {read}, not judged: no limit from the maker was given"
     outcome = library.terms.outcomes[result.outcome]
     return f"{outcome.told or _SHOWED + outcome.seen}{good}"

@@ -22,7 +22,7 @@ from assistant.core.values.entries import (
 from assistant.core.values.events import Note
 
 if TYPE_CHECKING:
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 _STANDS = {"stand by", "stop"}
 _GOES_ON = {"go ahead", "resumed", "closed"}

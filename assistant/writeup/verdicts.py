@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import LOAD_CIRCUIT, NO_CIRCUIT, Library
+from assistant.core.library.procedure import LOAD_CIRCUIT, NO_CIRCUIT
 from assistant.core.values.entries import LedBack, ProcedureEntered, ResultTaken, StepSkipped
 from assistant.core.words import wording
 from assistant.writeup.contents import Found
@@ -22,8 +22,9 @@ from assistant.writeup.statement import (
 )
 
 if TYPE_CHECKING:
+    from assistant.core.library.library import Library
     from assistant.record.course import Course, Ended
-    from assistant.record.reading import RecordedSession
+    from assistant.record.recorded import RecordedSession
 
 
 def _standing(course: Course) -> list[Ended]:

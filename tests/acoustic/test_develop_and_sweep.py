@@ -17,8 +17,8 @@ from assistant.acoustic.calibrate import HeardInNoise, Price, Stated, read_manif
 from assistant.acoustic.sweep import mean_price
 from assistant.acoustic.texts import Texts, TrainingText
 from assistant.acoustic.voices import KOKORO_ENGLISH, KOKORO_FOREIGN, KOKORO_KEPT, Flite
-from assistant.core.library.loading import load_library
 from assistant.grammar.grammar import GrammarSet
+from assistant.loading.folder import load_library
 
 
 class _Noise:

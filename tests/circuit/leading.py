@@ -9,13 +9,14 @@ from assistant.circuit.catalogue import Change, Mechanism, mechanism_named
 from assistant.circuit.looks import Looks
 from assistant.circuit.observers import HONEST, Observer
 from assistant.circuit.parameters import Systems
-from assistant.proof.walk import Row, row, walk
-from assistant.proof.work import case_of
+from assistant.proof.cases import case_of
+from assistant.proof.judging import CaseFigures, row
+from assistant.proof.walk import walk
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 COIL = "coil-with-external-driver"
 
@@ -45,7 +46,7 @@ def figures(
     *,
     cars: int = 20,
     circuit: str = COIL,
-) -> list[Row]:
+) -> list[CaseFigures]:
     """What comes of each of them over some random cars."""
     looks = Looks(library, circuit, mechanisms, Systems.random(cars, 1))
     present = looks.present()

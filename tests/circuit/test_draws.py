@@ -24,9 +24,10 @@ from assistant.circuit.looks import Looks
 from assistant.circuit.network import changed_value
 from assistant.circuit.observing import bad_spark
 from assistant.circuit.parameters import Systems
-from assistant.core.library.loading import load_library
-from assistant.proof.walk import End, Judgement, condemns, judge
-from assistant.proof.work import case_of
+from assistant.loading.folder import load_library
+from assistant.proof.cases import case_of
+from assistant.proof.judging import Worth, condemns, judge
+from assistant.proof.walk import End
 from assistant.resources import directory
 from tests.circuit.leading import COIL, alone, with_ohm
 
@@ -159,8 +160,8 @@ def test_an_open_plug_lead_is_no_ignition_coil() -> None:
     coil = mechanism_named(COIL, "coil-secondary", "winding-open")
     assert lead.parts == ("plug lead",)
     assert condemns(LIBRARY, end, case_of(lead))
-    assert judge(LIBRARY, end, case_of(lead)) is Judgement.WRONG_PART
-    assert judge(LIBRARY, end, case_of(coil)) is Judgement.RIGHT
+    assert judge(LIBRARY, end, case_of(lead)) is Worth.WRONG_PART
+    assert judge(LIBRARY, end, case_of(coil)) is Worth.RIGHT
 
 
 @pytest.mark.parametrize("name", [one.name for one in LIBRARY.procedures.values() if one.circuit in CIRCUITS])

@@ -13,14 +13,15 @@ from assistant.circuit import likelihoods
 from assistant.circuit.catalogue import Mechanism
 from assistant.circuit.parameters import Systems
 from assistant.cli import main
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
-from assistant.core.library.loading import LIKELIHOODS_FILE, load_library
 from assistant.core.library.procedure import Step
-from assistant.core.reasoning.evidence import Assessment, Fact, assess, parse_table
+from assistant.core.reasoning.evidence import Assessment, Fact, assess
+from assistant.core.reasoning.knowledge import parse_table
+from assistant.loading.folder import LIKELIHOODS_FILE, load_folder
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.resources import directory
 
 FOLDER = directory("procedures")
-LIBRARY = load_library(FOLDER)
+LIBRARY, KNOWLEDGE = load_folder(FOLDER)
 CIRCUIT = "coil-with-external-driver"
 SHIPPED = json.loads((FOLDER / LIKELIHOODS_FILE).read_text(encoding="utf-8"))
 
@@ -32,7 +33,7 @@ def fact(step: str, outcome: str) -> Fact:
 
 
 def posterior(*results: tuple[str, str]) -> Assessment:
-    found = assess(LIBRARY, CIRCUIT, [fact(*result) for result in results], DEFAULT_THRESHOLDS)
+    found = assess(LIBRARY, KNOWLEDGE, CIRCUIT, [fact(*result) for result in results], DEFAULT_THRESHOLDS)
     assert found is not None
     return found
 
@@ -46,10 +47,10 @@ def test_the_shipped_table_is_what_the_model_gives() -> None:
 
 def test_every_test_of_the_circuit_is_in_the_table() -> None:
     """What the procedures measure on this circuit is weighed; nothing falls out unnoticed."""
-    assert LIBRARY.knowledge is not None
-    known = set(LIBRARY.knowledge.circuits[CIRCUIT].shares)
+    assert KNOWLEDGE is not None
+    known = set(KNOWLEDGE.circuits[CIRCUIT].shares)
     assert known == set(likelihoods.all_tests(LIBRARY, CIRCUIT))
-    assert LIBRARY.knowledge.version == SHIPPED["version"]
+    assert KNOWLEDGE.version == SHIPPED["version"]
 
 
 def test_the_table_is_the_same_again(tmp_path: Path) -> None:
@@ -91,8 +92,8 @@ def test_sixteen_systems_are_enough() -> None:
     """Three times as many cars with another seed change no posterior of these results by much."""
     many = likelihoods.table(LIBRARY, systems=48, seed=7)
     _, circuits = parse_table(json.dumps(many).encode(), "x")
-    assert LIBRARY.knowledge is not None
-    fine = replace(LIBRARY, knowledge=replace(LIBRARY.knowledge, circuits=circuits))
+    assert KNOWLEDGE is not None
+    fine = replace(KNOWLEDGE, circuits=circuits)
     for results in (
         [("feed-while-cranking", "lit"), ("switched-while-cranking", "steady")],
         [
@@ -104,7 +105,8 @@ def test_sixteen_systems_are_enough() -> None:
         [("switched-while-cranking", "steady"), ("led-in-coils-place", "blinking")],
     ):
         given = [fact(*result) for result in results]
-        coarse, other = posterior(*results).posterior, assess(fine, CIRCUIT, given, DEFAULT_THRESHOLDS)
+        coarse = posterior(*results).posterior
+        other = assess(LIBRARY, fine, CIRCUIT, given, DEFAULT_THRESHOLDS)
         assert other is not None
         assert coarse == pytest.approx(other.posterior, abs=0.15)
 

@@ -23,9 +23,10 @@ from assistant.circuit.observers import (
     seen,
 )
 from assistant.circuit.parameters import Systems
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import CLAMPS, SENSES, Engine, Step
-from assistant.proof.work import Asked, observers
+from assistant.loading.folder import load_library
+from assistant.proof.cases import observers
+from assistant.proof.result import Request
 from assistant.resources import directory
 from tests.circuit.leading import COIL, alone
 
@@ -62,7 +63,7 @@ def test_all_answers_of_everybody_add_up_to_one() -> None:
 
 def test_everybody_is_led_through_and_the_wrong_end_is_probed_once_at_each_place() -> None:
     """An observer for each step that touches the driver's end, and each of them errs at that step alone."""
-    led = observers(LIBRARY, "coil-and-driver", Asked(("coil-and-driver",)))
+    led = observers(LIBRARY, "coil-and-driver", Request(("coil-and-driver",)))
     assert {one.name for one in EVERYBODY} | {"wrong end"} == {one.name for one in led}
     wrong = [one.wrong_end for one in led if one.wrong_end]
     assert len(wrong) == len(set(wrong)) > 5

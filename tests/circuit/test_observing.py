@@ -13,20 +13,13 @@ from assistant.circuit import eye, timing
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named, mechanisms
 from assistant.circuit.lamps import lamp_named
 from assistant.circuit.network import rows_of
-from assistant.circuit.observing import (
-    VERSION,
-    Observed,
-    mistaken,
-    observe,
-    outcome_shares,
-    reading_shares,
-)
+from assistant.circuit.observing import VERSION, Observed, mistaken, observe, outcome_shares, reading_shares
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import turn
 from assistant.circuit.tracing import trace, traces
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT, Band, Engine, Leads, Measurement, Reading, Target
+from assistant.loading.folder import load_library
 
 COIL = "coil-with-external-driver"
 NEGATIVE, POSITIVE = "battery-negative", "battery-positive"

@@ -8,9 +8,8 @@ import pytest
 
 from assistant import resources
 from assistant.circuit.order import Choice, Trial, best_order, minutes_of, preparation
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import Engine, Measurement
-from assistant.core.reasoning.odds import load_odds
+from assistant.loading.folder import load_library, load_odds
 
 LIBRARY = load_library(resources.directory("procedures"))
 ODDS = load_odds(resources.directory("procedures"), LIBRARY.terms)

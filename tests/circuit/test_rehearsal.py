@@ -11,14 +11,14 @@ import pytest
 from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.parameters import Systems
 from assistant.cli import main
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import OVER_RANGE
+from assistant.loading.folder import load_folder
 from assistant.rehearsal import erring as rehearsal
 from assistant.rehearsal.erring import Wanted, good_parts, habits, judge, play, rehearse
 from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
 from assistant.resources import directory
 
-LIBRARY = load_library(directory("procedures"))
+LIBRARY, KNOWLEDGE = load_folder(directory("procedures"))
 CIRCUIT = "coil-with-external-driver"
 WAYS = {way.fault: way for way in mechanisms(CIRCUIT)}
 BAY = Bay(LIBRARY, CIRCUIT, Systems.random(3, 7))
@@ -99,11 +99,11 @@ def test_a_session_that_ends_at_a_wrong_part_is_counted_as_one() -> None:
     """A person who never makes contact gets a good part; one who does is right."""
     wanted = Wanted()
     sure = person("control-wire-open", Habit("honest"))
-    counts = judge(LIBRARY, play(LIBRARY, wanted, sure), WAYS["control-wire-open"], sure)
+    counts = judge(LIBRARY, play(LIBRARY, KNOWLEDGE, wanted, sure), WAYS["control-wire-open"], sure)
     assert (1, 0, 0) == (counts.right, counts.good_part, counts.erred)
     # Both lamps at the switched side are dark for want of contact: the coil's primary is called open.
     missing = person("driver-dead", Habit("x", missing=1.0))
-    counts = judge(LIBRARY, play(LIBRARY, wanted, missing), WAYS["driver-dead"], missing)
+    counts = judge(LIBRARY, play(LIBRARY, KNOWLEDGE, wanted, missing), WAYS["driver-dead"], missing)
     assert counts.erred == 1
     assert counts.right == 0
 

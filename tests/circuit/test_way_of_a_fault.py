@@ -14,8 +14,8 @@ from assistant.circuit.catalogue import Change, circuit_named, mechanism_named
 from assistant.circuit.observing import answer_shares, check, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import Engine, Leads, Measurement
+from assistant.loading.folder import load_library
 
 LIBRARY = load_library(resources.directory("procedures"))
 TYPICAL = Systems.typical()

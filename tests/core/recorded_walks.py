@@ -23,7 +23,6 @@ from typing import TYPE_CHECKING, Any
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import OVER_RANGE
 from assistant.core.reasoning.evidence import Memo
 from assistant.core.values.events import (
@@ -46,12 +45,15 @@ from assistant.core.values.events import (
     to_json,
 )
 from assistant.core.values.result import Control, Result
+from assistant.loading.folder import load_folder
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
 
 FILE = Path(__file__).with_name("walks.jsonl.gz")
 SESSIONS = 300
@@ -82,14 +84,17 @@ def hashed(actions: tuple[Action, ...]) -> str:
     return hashlib.sha256(body.encode()).hexdigest()[:DIGITS]
 
 
-def library() -> Library:
-    """The procedures that are walked: those that are shipped, weighed."""
-    return load_library(resources.directory("procedures"))
+Procedures = tuple["Library", "Knowledge | None"]
 
 
-def runner(procedures: Library, memo: Memo | None) -> Runner:
+def library() -> Procedures:
+    """The procedures that are walked, those that are shipped, and what they are weighed with."""
+    return load_folder(resources.directory("procedures"))
+
+
+def runner(procedures: Procedures, memo: Memo | None) -> Runner:
     """A dialogue as a session has it."""
-    return Runner(procedures, memo=memo)
+    return Runner(*procedures, DEFAULT_THRESHOLDS, memo)
 
 
 def read() -> list[Walk]:
@@ -102,7 +107,9 @@ def read() -> list[Walk]:
     ]
 
 
-def played(walk: Walk, procedures: Library, memo: Memo | None = None) -> Iterator[tuple[Event, Runner, str]]:
+def played(
+    walk: Walk, procedures: Procedures, memo: Memo | None = None
+) -> Iterator[tuple[Event, Runner, str]]:
     """Play the events again: each with the dialogue after it, and the hash of what it did."""
     dialogue = runner(procedures, memo)
     for event in walk.events:
@@ -112,8 +119,8 @@ def played(walk: Walk, procedures: Library, memo: Memo | None = None) -> Iterato
 class Person(RunnerPlayer):
     """Somebody who does mostly what is asked, and often anything else."""
 
-    def __init__(self, procedures: Library, procedure: str, seed: int, memo: Memo) -> None:
-        self._library = procedures
+    def __init__(self, procedures: Procedures, procedure: str, seed: int, memo: Memo) -> None:
+        self._library = procedures[0]
         self._chance = random.Random(seed)  # noqa: S311
         self._lost: list[str] = []
         super().__init__(runner(procedures, memo))
@@ -286,7 +293,7 @@ class Person(RunnerPlayer):
 def drawn(first: int) -> list[Walk]:
     """New random sessions, every procedure in turn."""
     procedures, memo = library(), Memo()
-    names = sorted(procedures.procedures)
+    names = sorted(procedures[0].procedures)
     found = []
     for number in range(SESSIONS):
         name = names[number % len(names)]

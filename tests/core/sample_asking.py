@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
-from assistant.core.library.loading import load_library, load_procedure
-from assistant.core.library.procedure import Library
+from assistant.core.library.library import Library
+from assistant.core.library.loading import parse_procedure
+from assistant.loading.folder import load_library
 from assistant.resources import directory
 
 INTAKE = """\
@@ -78,6 +78,6 @@ def asking_library() -> Library:
     shipped = load_library(directory("procedures"))
     own = {}
     for name, text in (("intake", INTAKE), ("primary", PRIMARY)):
-        procedure, _ = load_procedure(text.encode(), Path(f"{name}.yaml"), shipped.terms, shipped.cautions)
+        procedure, _ = parse_procedure(text.encode(), f"{name}.yaml", shipped.terms, shipped.cautions)
         own[name] = procedure
     return replace(shipped, procedures={**shipped.procedures, **own})

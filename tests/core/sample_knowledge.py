@@ -6,12 +6,13 @@ The figures stand in no code: they were worked out once for a lamp of 0.27 A on 
 
 from __future__ import annotations
 
-from dataclasses import replace
 from types import MappingProxyType
 
-from assistant.core.library.procedure import Engine, Library, Step
-from assistant.core.reasoning.evidence import Hypotheses, Knowledge, key_of
-from assistant.core.reasoning.odds import Odds, load_odds
+from assistant.core.library.library import Library
+from assistant.core.library.procedure import Engine, Step
+from assistant.core.reasoning.knowledge import Hypotheses, Knowledge, key_of
+from assistant.core.reasoning.odds import Odds
+from assistant.loading.folder import load_odds
 from assistant.resources import directory
 
 CIRCUIT = "coil-with-external-driver"
@@ -79,8 +80,8 @@ def _row(step: Step) -> dict[str, tuple[float, ...]] | None:
     return {name: tuple(column) for name, column in columns.items()}
 
 
-def knowing(library: Library, version: str = "by-hand") -> Library:
-    """The library with the matrix as its likelihoods."""
+def knowing(library: Library, version: str = "by-hand") -> Knowledge:
+    """The matrix as likelihoods of the tests of this library."""
     tests = {}
     for procedure in library.procedures.values():
         for step in procedure.steps.values() if procedure.circuit == CIRCUIT else ():
@@ -89,4 +90,4 @@ def knowing(library: Library, version: str = "by-hand") -> Library:
                 tests[key_of(step)] = row
     odds: Odds = load_odds(directory("procedures"), library.terms)
     circuits = MappingProxyType({CIRCUIT: Hypotheses(tuple(MATRIX), tests)})
-    return replace(library, knowledge=Knowledge(version, circuits, odds))
+    return Knowledge(version, circuits, odds)

@@ -13,11 +13,11 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.core.library.loading import load_library
+from assistant.loading.folder import load_library
 from assistant.resources import directory
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 SAMPLES = Path(__file__).parent / "sample_procedures"
 
@@ -26,7 +26,7 @@ SAMPLES = Path(__file__).parent / "sample_procedures"
 def sample_library() -> Library:
     """The library with the sample procedures in it, without likelihoods."""
     with tempfile.TemporaryDirectory() as folder:
-        return load_library(fill(Path(folder) / "procedures"), weighing=False)
+        return load_library(fill(Path(folder) / "procedures"))
 
 
 def fill(folder: Path) -> Path:

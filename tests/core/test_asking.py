@@ -10,10 +10,10 @@ from hypothesis import given, strategies as st
 from assistant import resources
 from assistant.core.dialogue import asking
 from assistant.core.dialogue.inquiring import Asked, Source
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import FactKind, Inquiry
+from assistant.loading.folder import load_library
 
-FACTS = load_library(resources.directory("procedures"), weighing=False).terms.facts
+FACTS = load_library(resources.directory("procedures")).terms.facts
 SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 SPELLED = Inquiry("code", FactKind.SPELLED, "Code", "Which code?", longest=40)
 

@@ -7,17 +7,18 @@ from dataclasses import replace
 from test_weighed_dialogue import settle
 
 from assistant.core.dialogue.doubting import thin
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES, Thresholds
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.core.reasoning import evidence
 from assistant.core.values import entries
 from assistant.core.values.result import Control
+from assistant.core.values.thresholds import OLD_RULES, Thresholds
 from assistant.core.words import wording
+from assistant.loading.folder import load_folder
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.resources import directory
 from assistant.testing import Dialogue
 
-LIBRARY = load_library(directory("procedures"))
+LIBRARY, KNOWLEDGE = load_folder(directory("procedures"))
 CIRCUIT = "coil-with-external-driver"
 OLD = replace(DEFAULT_THRESHOLDS, rules=OLD_RULES, part_from=0.0)
 CARRIES_NOTHING = ("10.5", "lamp-off", "present", "dark", "8")
@@ -25,7 +26,7 @@ CARRIES_NOTHING = ("10.5", "lamp-off", "present", "dark", "8")
 
 
 def control_test(limits: Thresholds, answers: tuple[str, ...] = CARRIES_NOTHING) -> Dialogue:
-    talk = Dialogue(LIBRARY, limits)
+    talk = Dialogue(LIBRARY, limits, knowledge=KNOWLEDGE)
     talk.begin("coil-control")
     settle(talk)
     for answer in answers:
@@ -67,7 +68,7 @@ def test_under_the_rules_of_an_old_record_it_is_asked_again_as_it_was() -> None:
 
 def weighed(*results: tuple[str, str]) -> evidence.Assessment:
     facts = [evidence.Fact(*step.split("/"), outcome, 0.99) for step, outcome in results]
-    found = evidence.assess(LIBRARY, CIRCUIT, facts, DEFAULT_THRESHOLDS)
+    found = evidence.assess(LIBRARY, KNOWLEDGE, CIRCUIT, facts, DEFAULT_THRESHOLDS)
     assert found is not None
     return found
 
@@ -94,7 +95,8 @@ def test_a_part_is_asked_for_only_where_its_faults_are_not_likely_enough() -> No
 
 def test_before_a_part_the_thin_result_is_asked_again_once_and_then_the_verdict_stands() -> None:
     """It is said why, recorded, taken back; the same answer again leads to the verdict, whatever its odds."""
-    talk = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, part_from=1.1, doubt_from=0.01, rules=OLD_RULES + 1))
+    limits = replace(DEFAULT_THRESHOLDS, part_from=1.1, doubt_from=0.01, rules=OLD_RULES + 1)
+    talk = Dialogue(LIBRARY, limits, knowledge=KNOWLEDGE)
     talk.begin("coil-and-driver")
     settle(talk)
     for _ in range(30):

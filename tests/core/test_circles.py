@@ -9,20 +9,23 @@ import pytest
 from sample_library import sample_library
 from test_weighed_dialogue import settle
 
-from assistant.core.dialogue.circles import Visits, new_since
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES, Thresholds
+from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
+from assistant.core.dialogue.trail import new_since
+from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.values import entries
 from assistant.core.values.events import from_json, to_json
 from assistant.core.values.result import Control
+from assistant.core.values.thresholds import OLD_RULES, Thresholds
 from assistant.core.words import wording
+from assistant.loading.folder import load_knowledge
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.resources import directory
 from assistant.testing import Dialogue
 
 LIBRARY = sample_library()
-WEIGHING = replace(LIBRARY, knowledge=load_library(directory("procedures")).knowledge)
+KNOWLEDGE = load_knowledge(directory("procedures"), LIBRARY.terms)
 ROUND = {
     ("coil-control", "feed-while-cranking"): "dark",
     ("feed-dead", "feed-key-on"): "lit",
@@ -32,9 +35,9 @@ ROUND = {
 
 
 def going_round(
-    limits: Thresholds = DEFAULT_THRESHOLDS, most: int = 30, library: object = LIBRARY
+    limits: Thresholds = DEFAULT_THRESHOLDS, most: int = 30, knowledge: Knowledge | None = None
 ) -> Dialogue:
-    talk = Dialogue(library, limits)  # type: ignore[arg-type]
+    talk = Dialogue(LIBRARY, limits, knowledge=knowledge)
     talk.begin("coil-control")
     for _ in range(most):
         settle(talk)
@@ -67,7 +70,7 @@ def test_the_first_return_says_what_is_new_and_the_circle_ends_in_a_statement() 
 
 def test_with_likelihoods_the_next_safe_test_is_the_one_that_tells_most() -> None:
     """The evidence names it; it is one that was not done."""
-    talk = going_round(replace(DEFAULT_THRESHOLDS, doubt_from=2.0), library=WEIGHING)
+    talk = going_round(replace(DEFAULT_THRESHOLDS, doubt_from=2.0), knowledge=KNOWLEDGE)
     (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
     assert stopped.next.startswith("Hand over to a second person. Next safe test: ")
 
@@ -75,7 +78,7 @@ def test_with_likelihoods_the_next_safe_test_is_the_one_that_tells_most() -> Non
 def test_it_replays_and_stands_in_the_record_as_it_was_said() -> None:
     """The same events give the same actions; the entry comes back from its JSON."""
     talk = going_round()
-    again = Runner(LIBRARY)
+    again = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)
     assert [again.receive(event) for event in talk.events] == talk.actions
     (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
     assert from_json(json.loads(json.dumps(to_json(stopped)))) == stopped
@@ -135,7 +138,7 @@ def test_after_a_repair_all_begins_anew() -> None:
     visits = Visits().entering("coil-control", 0).leaving("coil-control", 3).entering("after-repair", 3)
     assert visits.of("coil-control") == (0, 3)
     assert visits.entering("coil-control", 7).of("coil-control") == (0, 7)
-    runner = Runner(LIBRARY)
+    runner = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)
     runner._procedure = LIBRARY.procedures["after-repair"]
     runner._visits = visits.entering("no-start", 0)
     runner._hand_over("no-start")

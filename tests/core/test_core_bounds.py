@@ -9,13 +9,14 @@ from pathlib import Path
 import pytest
 
 from assistant import files, resources
-from assistant.core.library.loading import LARGEST_NUMBER, load_library
+from assistant.core.library.reader import LARGEST_NUMBER
 from assistant.core.library.tree import DEEPEST, MOST_NODES, parse
-from assistant.core.reasoning.evidence import parse_table
-from assistant.core.reasoning.odds import LEAST, MOST, load_odds, parse_findings
+from assistant.core.reasoning.knowledge import parse_table
+from assistant.core.reasoning.odds import LEAST, MOST, parse_findings
 from assistant.errors import FileProblem, UsageProblem
+from assistant.loading.folder import load_folder, load_library, load_odds
 
-LIBRARY = load_library(resources.directory("procedures"), weighing=False)
+LIBRARY = load_library(resources.directory("procedures"))
 
 
 @pytest.fixture
@@ -145,4 +146,4 @@ def test_a_large_file_is_refused_by_its_size(folder: Path, name: str) -> None:
     with (folder / name).open("r+b") as file:
         file.truncate(limit + 1)
     with pytest.raises(UsageProblem, match=f"{name}.*at most {limit} are read"):
-        load_library(folder)
+        load_folder(folder)

@@ -9,12 +9,14 @@ import pytest
 from sample_knowledge import CIRCUIT, knowing
 from sample_library import sample_library
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS as LIMITS, HEAVIEST_LAMP_A, lamp_refused
+from assistant.core.dialogue.policy import HEAVIEST_LAMP_A, lamp_refused
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import Engine, Library, Measurement
+from assistant.core.library.library import Library
+from assistant.core.library.procedure import Engine, Measurement
 from assistant.core.reasoning.evidence import Fact, assess
 from assistant.core.values.entries import CautionGiven
 from assistant.core.values.result import Control
+from assistant.measured import DEFAULT_THRESHOLDS as LIMITS
 from assistant.testing import Dialogue
 
 LIBRARY = sample_library()
@@ -107,15 +109,15 @@ def test_a_lamp_that_loads_the_coil_is_refused_at_both_ends_of_the_control_wire(
 
 def test_results_that_say_nothing_about_the_circuit_raise_no_doubt() -> None:
     """A doubt is weighed among the results that the table knows; the battery's readings do not sharpen it."""
-    library = knowing(sample_library())
+    knowledge = knowing(LIBRARY)
     weighed = (
         Fact("coil-control", "same-as-feed", "sharper", 0.6),
         Fact("coil-control", "reversed-lamp-dim-switched", "lit", 0.8),
     )
-    battery = library.procedures["battery-and-cranking"]
+    battery = LIBRARY.procedures["battery-and-cranking"]
     foreign = Fact(battery.name, battery.start, battery.steps[battery.start].choices()[0].outcome, 0.99)
-    alone = assess(library, CIRCUIT, weighed, LIMITS)
-    beside = assess(library, CIRCUIT, (*weighed, *[foreign] * 20), LIMITS)
+    alone = assess(LIBRARY, knowledge, CIRCUIT, weighed, LIMITS)
+    beside = assess(LIBRARY, knowledge, CIRCUIT, (*weighed, *[foreign] * 20), LIMITS)
     assert alone is not None
     assert beside is not None
     assert alone.slip == pytest.approx(beside.slip)

@@ -13,25 +13,15 @@ from hypothesis import given, settings, strategies as st
 from sample_knowledge import CIRCUIT, MATRIX, knowing
 from sample_library import sample_library
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS as LIMITS
-from assistant.core.library.loading import load_library
-from assistant.core.reasoning.evidence import (
-    FORMAT,
-    FULL,
-    Assessment,
-    Fact,
-    Hypotheses,
-    Memo,
-    assess,
-    key_of,
-    measurement_key,
-    parse_table,
-    sureness,
-)
+from assistant.core.reasoning.evidence import Assessment, Fact, Memo, assess, sureness
+from assistant.core.reasoning.knowledge import FORMAT, FULL, Hypotheses, key_of, measurement_key, parse_table
 from assistant.errors import FileProblem
+from assistant.loading.folder import load_folder
+from assistant.measured import DEFAULT_THRESHOLDS as LIMITS
 from assistant.resources import directory
 
-LIBRARY = knowing(sample_library())
+LIBRARY = sample_library()
+KNOWLEDGE = knowing(LIBRARY)
 STEPS = [
     (procedure.name, step)
     for procedure in LIBRARY.procedures.values()
@@ -45,7 +35,7 @@ def facts(*results: tuple[str, str], sure: float = 0.99) -> tuple[Fact, ...]:
 
 
 def weighed(*given_facts: Fact) -> Assessment:
-    found = assess(LIBRARY, CIRCUIT, given_facts, LIMITS)
+    found = assess(LIBRARY, KNOWLEDGE, CIRCUIT, given_facts, LIMITS)
     assert found is not None
     return found
 
@@ -60,8 +50,7 @@ END_DARK = ("driver-end-while-cranking", "dark")
 
 def test_without_results_the_posterior_is_the_prior() -> None:
     """Nothing measured, nothing learned; the odds are those of odds.yaml among the faults of the table."""
-    assert LIBRARY.knowledge is not None
-    prior = LIBRARY.knowledge.odds.prior
+    prior = KNOWLEDGE.odds.prior
     whole = sum(prior[fault] for fault in MATRIX)
     assert {fault: prior[fault] / whole for fault in MATRIX} == pytest.approx(weighed().posterior)
 
@@ -71,8 +60,7 @@ def test_the_posterior_is_bayes_rule_by_hand() -> None:
     share = {"driver-dead": 0.99, "coil-secondary": 0.01 / 4}  # steady, of five answers
     right = 0.9 * 0.97 + 0.1 * 0.03 / 4
     wrong = (1 - right) / 4
-    assert LIBRARY.knowledge is not None
-    prior = LIBRARY.knowledge.odds.prior
+    prior = KNOWLEDGE.odds.prior
     by_hand = {fault: prior[fault] * (part * right + (1 - part) * wrong) for fault, part in share.items()}
     posterior = weighed(*facts(STEADY, sure=0.9)).posterior
     ratio = posterior["driver-dead"] / posterior["coil-secondary"]
@@ -98,10 +86,10 @@ def test_the_results_of_a_fault_lead_to_that_fault() -> None:
 def test_hundreds_of_results_do_not_make_the_odds_vanish() -> None:
     """However small the odds become on the way, they are odds in the end: the posterior sums to one."""
     many = facts(*[FEED_LIT, STEADY, END_DARK, ("switched-while-cranking", "blinks")] * 150)
-    found = assess(LIBRARY, CIRCUIT, many, replace(LIMITS, weighed_results=len(many)))
+    found = assess(LIBRARY, KNOWLEDGE, CIRCUIT, many, replace(LIMITS, weighed_results=len(many)))
     assert found is not None
     assert sum(found.posterior.values()) == pytest.approx(1.0)
-    assert assess(LIBRARY, CIRCUIT, many, LIMITS) is None
+    assert assess(LIBRARY, KNOWLEDGE, CIRCUIT, many, LIMITS) is None
 
 
 def test_what_is_remembered_changes_no_figure() -> None:
@@ -109,7 +97,7 @@ def test_what_is_remembered_changes_no_figure() -> None:
     memo = Memo()
     for results in ((FEED_LIT,), (FEED_LIT, STEADY), (FEED_LIT, STEADY, END_DARK), (STEADY, END_DARK)):
         fresh = weighed(*facts(*results))
-        again = assess(LIBRARY, CIRCUIT, facts(*results), LIMITS, memo)
+        again = assess(LIBRARY, KNOWLEDGE, CIRCUIT, facts(*results), LIMITS, memo)
         assert again is not None
         assert (fresh.posterior, fresh.slip, fresh.doubt()) == (again.posterior, again.slip, again.doubt())
 
@@ -137,8 +125,8 @@ def test_what_is_not_known_says_nothing() -> None:
     unknown = Fact("driver-supply-and-inputs", "security-lamp", "lamp-on", 0.99)
     assert weighed(other, unknown).posterior == weighed().posterior
     assert weighed(other, unknown).used == ()
-    assert assess(LIBRARY, "battery-and-starter", (other,), LIMITS) is None
-    assert assess(load_library(directory("procedures"), weighing=False), CIRCUIT, (other,), LIMITS) is None
+    assert assess(LIBRARY, KNOWLEDGE, "battery-and-starter", (other,), LIMITS) is None
+    assert assess(LIBRARY, None, CIRCUIT, (other,), LIMITS) is None
 
 
 _FACT = st.sampled_from(STEPS).flatmap(
@@ -239,9 +227,7 @@ def test_the_best_test_tells_what_is_left() -> None:
     step, gain = found
     assert step.name not in ("feed-while-cranking", "switched-while-cranking")
     assert gain >= 0.1
-    done = [
-        (name, step) for name, step in STEPS if key_of(step) in LIBRARY.knowledge.circuits[CIRCUIT].shares
-    ]  # type: ignore[union-attr]
+    done = [(name, step) for name, step in STEPS if key_of(step) in KNOWLEDGE.circuits[CIRCUIT].shares]  # type: ignore[union-attr]
     tests = [Fact(name, step.name, step.choices()[0].outcome, 0.99) for name, step in done]
     assert weighed(*tests).best_test() is None
 
@@ -343,5 +329,5 @@ def test_a_test_is_named_by_all_that_makes_its_result() -> None:
 
 def test_what_is_known_can_go_to_another_process() -> None:
     """A library with its likelihoods and odds survives pickling, as the proof of procedures needs it."""
-    library = load_library(directory("procedures"))
-    assert pickle.loads(pickle.dumps(library)) == library  # noqa: S301  our own bytes
+    loaded = load_folder(directory("procedures"))
+    assert pickle.loads(pickle.dumps(loaded)) == loaded  # noqa: S301  our own bytes

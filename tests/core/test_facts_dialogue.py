@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -10,7 +9,6 @@ from hypothesis import given, settings, strategies as st
 from sample_asking import asking_library
 
 from assistant.core.dialogue.asking import keys_of
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
@@ -34,9 +32,10 @@ from assistant.core.values.events import (
     TypedFact,
 )
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.testing import Dialogue
 
-LIBRARY = replace(asking_library(), knowledge=None)
+LIBRARY = asking_library()
 ORDER, VIN = TypedFact("order", "4711"), TypedFact("vin", "1G4AH59H45G118341")
 JOB = (ORDER, VIN, TypedFact("odometer", "98200", "miles"), TypedFact("cylinder", "2"))
 GEAR = (
@@ -247,7 +246,7 @@ def test_a_crash_resumes_at_the_same_fact() -> None:
     talk = begun("intake", ORDER)
     talk.hear(signs="1G4")
     talk.key("point", "2")
-    again = Runner(LIBRARY)
+    again = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)
     assert talk.actions == [again.receive(event) for event in talk.events]
     talk.send(Resumed(talk.now))
     assert "Session resumed. Which VIN? So far 3" in talk.last
@@ -475,5 +474,5 @@ def test_a_replay_of_pauses_is_identical(keys: list[str]) -> None:
             talk.send(Heard(talk.now, "affirm", Result(control=Control.AFFIRM), 0.97))
         else:
             talk.key(key)
-    again = Runner(LIBRARY)
+    again = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)
     assert talk.actions == [again.receive(event) for event in talk.events]

@@ -9,33 +9,32 @@ from hypothesis import given, settings, strategies as st
 from sample_knowledge import CIRCUIT, knowing
 from sample_library import sample_library
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.dialogue.states import State
 from assistant.core.reasoning.evidence import assess
 from assistant.core.reasoning.odds import Findings
 from assistant.core.values import entries
 from assistant.core.values.result import Control
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.reasoning.knowledge import Knowledge
 
-PLAIN = knowing(sample_library())
-FAULTS = list(PLAIN.terms.faults)
-
-
-def counting(cars: dict[str, float]) -> Library:
-    """The library with these findings of the shop on the circuit of the control test."""
-    assert PLAIN.knowledge is not None
-    odds = replace(PLAIN.knowledge.odds, findings=Findings({CIRCUIT: cars}))
-    return replace(PLAIN, knowledge=replace(PLAIN.knowledge, odds=odds))
+LIBRARY = sample_library()
+PLAIN = knowing(LIBRARY)
+FAULTS = list(LIBRARY.terms.faults)
 
 
-def walk(library: Library, picks: list[int]) -> Dialogue:
+def counting(cars: dict[str, float]) -> Knowledge:
+    """The knowledge with these findings of the shop on the circuit of the control test."""
+    return replace(PLAIN, odds=replace(PLAIN.odds, findings=Findings({CIRCUIT: cars})))
+
+
+def walk(knowledge: Knowledge, picks: list[int]) -> Dialogue:
     """A control test in which the answers are taken by these numbers; everything is affirmed at once."""
-    talk = Dialogue(library)
+    talk = Dialogue(LIBRARY, knowledge=knowledge)
     talk.begin("coil-control")
     left: Iterator[int] = iter(picks)
     for _ in range(200):
@@ -53,7 +52,7 @@ def walk(library: Library, picks: list[int]) -> Dialogue:
             position = talk.runner.position
             if pick is None or position is None:
                 break
-            step = library.step(*position)
+            step = LIBRARY.step(*position)
             if step.reading:
                 talk.hear(value=str(pick % 17), unit=step.reading.unit)
             else:
@@ -78,7 +77,7 @@ def test_history_never_changes_where_an_answer_leads(picks: list[int], cars: dic
     with_it, without = walk(counting(dict(cars)), picks), walk(PLAIN, picks)
     for talk in (with_it, without):
         for result in taken(talk):
-            answer = PLAIN.step(result.procedure, result.step).answer(result.outcome)
+            answer = LIBRARY.step(result.procedure, result.step).answer(result.outcome)
             assert answer is not None
             assert str(answer.target) == result.next
     doubted = [entry for talk in (with_it, without) for entry in talk.entries]
@@ -92,8 +91,8 @@ def test_history_never_changes_where_an_answer_leads(picks: list[int], cars: dic
 def test_history_weighs_but_takes_no_fault_out() -> None:
     """A thousand cars with one fault: it is likelier before any test, and every other one is still possible."""
     before, after = (
-        assess(library, CIRCUIT, (), DEFAULT_THRESHOLDS)
-        for library in (PLAIN, counting({"driver-dead": 1000}))
+        assess(LIBRARY, knowledge, CIRCUIT, (), DEFAULT_THRESHOLDS)
+        for knowledge in (PLAIN, counting({"driver-dead": 1000}))
     )
     assert before is not None
     assert after is not None

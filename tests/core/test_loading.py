@@ -11,9 +11,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from assistant import resources
-from assistant.core.library.loading import load_library, load_procedure
-from assistant.core.library.procedure import UNJUDGED, Hazard, Leads, Library, Specified
+from assistant.core.library.library import Library
+from assistant.core.library.loading import parse_procedure
+from assistant.core.library.procedure import UNJUDGED, Hazard, Leads, Specified
 from assistant.errors import FileProblem, UsageProblem
+from assistant.loading.folder import load_library
 
 SHIPPED = resources.directory("procedures")
 GOOD = """\
@@ -292,7 +294,7 @@ def test_no_shipped_step_that_can_hurt_loads_without_its_caution(library: Librar
                 tail = re.sub(r"cautions: \[[^]]*\]", f"cautions: [{', '.join(kept)}]", tail, count=1)
                 broken = f"{head}\n  {step.name}:\n{tail}".encode()
                 with pytest.raises(FileProblem, match="none of its cautions covers"):
-                    load_procedure(broken, path, library.terms, library.cautions)
+                    parse_procedure(broken, procedure.file, library.terms, library.cautions)
 
 
 def test_steps_that_crank_or_touch_high_voltage_have_the_hazard(library: Library) -> None:
@@ -329,6 +331,6 @@ def test_any_damage_to_a_file_gives_a_procedure_or_the_one_documented_error(
     end = data.draw(st.integers(start, len(text)))
     put = data.draw(st.sampled_from([b"", b"[", b"{", b": ", b"\n", b"- ", b"'", text[start:end] * 2]))
     try:
-        load_procedure(text[:start] + put + text[end:], Path("small.yaml"), library.terms, library.cautions)
+        parse_procedure(text[:start] + put + text[end:], "small.yaml", library.terms, library.cautions)
     except FileProblem as problem:
         assert str(problem).startswith("small.yaml")

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.library.loading import ODDS_FILE, load_library
-from assistant.core.reasoning.odds import Findings, load_odds, parse_findings, parse_odds, posterior_mean
+from assistant.core.reasoning.odds import Findings, parse_findings, parse_odds, posterior_mean
 from assistant.errors import FileProblem, UsageProblem
+from assistant.loading.folder import ODDS_FILE, load_library, load_odds
 
 FOLDER = resources.directory("procedures")
 TERMS = load_library(FOLDER).terms
@@ -53,7 +53,7 @@ def test_a_mistake_is_named_with_its_line(old: str, new: str, message: str) -> N
     """Every mistake in the file is one sentence that starts with file and line."""
     assert old in TEXT
     with pytest.raises(FileProblem, match=message):
-        parse_odds(TEXT.replace(old, new, 1).encode(), Path("x.yaml"), TERMS)
+        parse_odds(TEXT.replace(old, new, 1).encode(), "x.yaml", TERMS)
 
 
 # --- the shop's own findings ----------------------------------------------------------------------
@@ -183,11 +183,11 @@ def test_a_weight_that_is_none_is_refused(old: str, new: str, message: str) -> N
     """With file and line."""
     assert old in TEXT
     with pytest.raises(FileProblem, match=message):
-        parse_odds(TEXT.replace(old, new, 1).encode(), Path("x.yaml"), TERMS)
+        parse_odds(TEXT.replace(old, new, 1).encode(), "x.yaml", TERMS)
 
 
 def test_odds_of_before_have_no_weight_and_count_nothing() -> None:
     """The copies in sessions that were recorded before are read as they are."""
     lines = [line for line in TEXT.splitlines() if not line.startswith("weight_")]
-    odds = parse_odds("\n".join(lines).encode(), Path("x.yaml"), TERMS)
+    odds = parse_odds("\n".join(lines).encode(), "x.yaml", TERMS)
     assert (0.0, "", SHIPPED.prior) == (odds.weight_cars, odds.weight_source, odds.prior)

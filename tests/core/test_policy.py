@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given, strategies as st
 from sample_library import sample_library
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, Acceptance, grade, tapered
+from assistant.core.dialogue.policy import Acceptance, grade, tapered
 from assistant.core.library.procedure import Leads
+from assistant.measured import DEFAULT_THRESHOLDS
 
 LIBRARY = sample_library()
 STEPS = [step for procedure in LIBRARY.procedures.values() for step in procedure.steps.values()]

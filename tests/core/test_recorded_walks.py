@@ -38,7 +38,7 @@ def test_recorded_sessions_meet_every_state_and_every_procedure(walks: list[Walk
         for state in (now.state,)
     }
     assert met | {State.UNOPENED.value} == {state.value for state in State}
-    assert {walk.procedure for walk in walks} == set(procedures.procedures)
+    assert {walk.procedure for walk in walks} == set(procedures[0].procedures)
 
 
 def test_recalled_events_lead_to_the_same_state_and_step(walks: list[Walk]) -> None:

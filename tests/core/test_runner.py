@@ -12,11 +12,9 @@ from sample_asking import asking_library
 from sample_library import sample_library
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS, OLD_RULES
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import REASONS, TRANSITIONS, State, Trigger
 from assistant.core.library.identity import check_vin
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import UNJUDGED
 from assistant.core.values import entries, events
 from assistant.core.values.board import Board
@@ -45,11 +43,14 @@ from assistant.core.values.events import (
     to_json,
 )
 from assistant.core.values.result import Control, GrammarRequest, Result
+from assistant.core.values.thresholds import OLD_RULES
 from assistant.errors import UsageProblem
 from assistant.keys.pad import KEYS
+from assistant.loading.folder import load_folder
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.testing import Dialogue
 
-WEIGHING = load_library(resources.directory("procedures"))
+WEIGHING, KNOWLEDGE = load_folder(resources.directory("procedures"))
 LIBRARY = sample_library()
 """The procedures alone: a scripted way through them is not to be asked again (`test_weighed_dialogue` does that)."""
 ASKING_FACTS = asking_library()
@@ -104,7 +105,7 @@ def in_state(state: State) -> Dialogue:
         talk.hear(control=Control.AFFIRM)
         return talk
     if state in (State.INQUIRING, State.CONFIRMING):
-        talk = Dialogue(ASKING_FACTS)
+        talk = Dialogue(ASKING_FACTS, knowledge=KNOWLEDGE)
         talk.begin("intake")
         if state is State.CONFIRMING:
             talk.key("4", "7", "enter")
@@ -933,7 +934,7 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
 def test_an_unknown_procedure_is_named_with_the_known_ones() -> None:
     """A wrong name at the start is the caller's mistake and says what exists."""
     with pytest.raises(UsageProblem, match="coil-control"):
-        Runner(LIBRARY).receive(Began(0.0, "coil-controll"))
+        Runner(LIBRARY, None, DEFAULT_THRESHOLDS).receive(Began(0.0, "coil-controll"))
 
 
 # --- any events in any order ----------------------------------------------------------------------
@@ -995,8 +996,9 @@ def test_any_events_in_any_order_keep_the_promises(
     own = procedure not in LIBRARY.procedures
     library = ASKING_FACTS if own else WEIGHING if weighing else LIBRARY
     weighing = weighing or own
+    knowledge = KNOWLEDGE if weighing else None
     held: dict[str, entries.FactGiven] = {}
-    runner = Runner(library)
+    runner = Runner(library, knowledge, DEFAULT_THRESHOLDS)
     doubted: set[tuple[str, str]] = set()
     history: list[tuple[events.Event, tuple[events.Action, ...]]] = []
     now, speaking = 0.0, 0
@@ -1053,7 +1055,7 @@ def test_any_events_in_any_order_keep_the_promises(
         if isinstance(event, SpeechFinished):
             event = replace(event, utterance=speaking)  # noqa: PLW2901
         feed(replace(event, at=now))
-    again = Runner(library)
+    again = Runner(library, knowledge, DEFAULT_THRESHOLDS)
     assert [actions for _, actions in history] == [again.receive(event) for event, _ in history]
     if runner.state is not State.FINISHED:
         actions = runner.receive(KeyPressed(now, "stop"))

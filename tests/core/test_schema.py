@@ -10,8 +10,8 @@ import pytest
 import yaml
 
 from assistant import resources
-from assistant.core.library.loading import load_library
 from assistant.core.library.schema import procedure_schema
+from assistant.loading.folder import load_library
 
 FOLDER = resources.directory("procedures")
 FILES = sorted(path for path in FOLDER.glob("*.yaml") if path.stem not in ("terms", "cautions", "odds"))

@@ -10,16 +10,17 @@ from hypothesis import given, strategies as st
 
 from assistant import resources
 from assistant.core.dialogue.states import REASONS
-from assistant.core.library.loading import load_library
+from assistant.core.values.units import span_words
 from assistant.core.words import wording
 from assistant.core.words.sentences import count_words, sentences
+from assistant.loading.folder import load_folder
 from assistant.rehearsal.amount import measure, words_before_crank
 from assistant.rehearsal.exploring import said_in_play
 from assistant.rehearsal.judging import findings
 from assistant.rehearsal.saying import Spoken, everything, shape
 
-LIBRARY = load_library(resources.directory("procedures"))
-ALL = everything(LIBRARY, lambda name: name)
+LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
+ALL = everything(LIBRARY, KNOWLEDGE, lambda name: name)
 SENTENCES = {one.sentence for one in ALL}
 
 
@@ -54,13 +55,15 @@ def test_a_sentence_names_where_its_words_come_from() -> None:
 
 def test_the_same_library_says_the_same() -> None:
     """Nothing is left to chance: two plays of one library give the same sentences."""
-    assert said_in_play(LIBRARY, "feed-dead", 300) == said_in_play(LIBRARY, "feed-dead", 300)
+    assert said_in_play(LIBRARY, KNOWLEDGE, "feed-dead", 300) == said_in_play(
+        LIBRARY, KNOWLEDGE, "feed-dead", 300
+    )
 
 
 def test_twice_as_many_events_find_little_more() -> None:
     """The play goes on until nearly everything has been said: under one sentence in twenty is new afterwards."""
     some = {shape(text) for text in SENTENCES}
-    longer = everything(LIBRARY, lambda name: name, turns=3000)
+    longer = everything(LIBRARY, KNOWLEDGE, lambda name: name, turns=3000)
     more = {shape(one.sentence) for one in longer}
     assert len(more - some) < 0.05 * len(more)
 
@@ -122,22 +125,22 @@ def test_numbers_count_as_the_words_that_they_are_read_as() -> None:
 
 def test_a_large_limit_is_spoken_in_a_larger_unit() -> None:
     """Twenty million ohms are twenty megohms; small limits stay in the unit of the step."""
-    assert "0 to 9999 ohms" == wording.span_words(Decimal(0), Decimal(9999), "ohm")
-    assert "1 kilohm to 12.5 kilohms" == wording.span_words(Decimal(1000), Decimal(12500), "ohm")
-    assert "0 to 20 megohms" == wording.span_words(Decimal(0), Decimal(20000000), "ohm")
-    assert "6 to 18 volts" == wording.span_words(Decimal(6), Decimal(18), "V")
+    assert "0 to 9999 ohms" == span_words(Decimal(0), Decimal(9999), "ohm")
+    assert "1 kilohm to 12.5 kilohms" == span_words(Decimal(1000), Decimal(12500), "ohm")
+    assert "0 to 20 megohms" == span_words(Decimal(0), Decimal(20000000), "ohm")
+    assert "6 to 18 volts" == span_words(Decimal(6), Decimal(18), "V")
 
 
 def test_the_measure_counts_what_is_spoken_before_the_first_crank() -> None:
     """More cautions before a crank are more words; a procedure without its first caution says less."""
-    before = words_before_crank(LIBRARY, "coil-control")
+    before = words_before_crank(LIBRARY, KNOWLEDGE, "coil-control")
     assert before is not None
     fewer = replace(
         LIBRARY,
         procedures=LIBRARY.procedures
         | {"coil-control": replace(LIBRARY.procedures["coil-control"], cautions=())},
     )
-    after = words_before_crank(fewer, "coil-control")
+    after = words_before_crank(fewer, KNOWLEDGE, "coil-control")
     assert after is not None
     said = sum(
         count_words(wording.caution_text(LIBRARY.cautions[name], "full"))
@@ -150,7 +153,7 @@ def test_the_measure_counts_what_is_spoken_before_the_first_crank() -> None:
 def test_the_measure_is_of_all_sentences() -> None:
     """Number, longest and share over the aim are those of the sentences that were given."""
     some = [Spoken(text, "f", 1, "w") for text in ("Key off.", "Key off.", " ".join(["bare"] * 13) + ".")]
-    measured = measure(replace(LIBRARY, procedures={}), some, 160)
+    measured = measure(replace(LIBRARY, procedures={}), None, some, 160)
     assert (2, (2, 13)) == (measured.sentences, measured.words)
     assert 0.5 == measured.over_aim
     assert measured.longest == some[-1].sentence

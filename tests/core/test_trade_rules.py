@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.core.library.loading import load_library
 from assistant.core.rules import trade_rules
+from assistant.loading.folder import load_library
 
 if TYPE_CHECKING:
     from pathlib import Path

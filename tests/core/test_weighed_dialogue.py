@@ -4,26 +4,30 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import pytest
 from sample_knowledge import knowing
 from sample_library import sample_library
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import SAYABLE, TRANSITIONS, State, Trigger
 from assistant.core.values import entries
 from assistant.core.values.events import KeyPressed, Say, from_json, to_json
 from assistant.core.values.result import Control
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.testing import Dialogue
 
-PLAIN = sample_library()
-LIBRARY = knowing(PLAIN)
+if TYPE_CHECKING:
+    from assistant.core.reasoning.knowledge import Knowledge
+
+LIBRARY = sample_library()
+KNOWLEDGE = knowing(LIBRARY)
 
 
-def begun(*answers: str, library: object = LIBRARY) -> Dialogue:
+def begun(*answers: str, knowledge: Knowledge | None = KNOWLEDGE) -> Dialogue:
     """A session in which these were answered, whatever it waited for in between; "yes" affirms."""
-    talk = Dialogue(library)  # type: ignore[arg-type]
+    talk = Dialogue(LIBRARY, knowledge=knowledge)
     talk.begin("coil-control")
     settle(talk)
     for answer in answers:
@@ -166,7 +170,7 @@ def test_a_result_that_would_end_in_a_verdict_says_that_it_does_not_fit() -> Non
 
 def test_keys_alone_do_as_well() -> None:
     """Without a voice the contradiction is noticed and asked again in the same way."""
-    talk = Dialogue(LIBRARY)
+    talk = Dialogue(LIBRARY, knowledge=KNOWLEDGE)
     talk.begin("coil-control")
     for key in ("1", "1", "2"):
         while talk.runner.state is not State.ASKING:
@@ -192,20 +196,20 @@ def test_the_same_events_give_the_same_doubts() -> None:
     """Replay: a fresh dialogue with the same table answers every event as before; with none it does not."""
     talk = begun(*MISFIT, "sharper")
     talk.hear(control=Control.WHY)
-    again = Runner(LIBRARY)
+    again = Runner(LIBRARY, KNOWLEDGE, DEFAULT_THRESHOLDS)
     assert talk.actions == [again.receive(from_json(json.loads(json.dumps(to_json(e))))) for e in talk.events]
-    plain = Runner(PLAIN)
+    plain = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)
     assert talk.actions != [plain.receive(event) for event in talk.events]
 
 
 def test_without_a_table_nothing_is_doubted() -> None:
     """An unknown circuit, or no likelihoods: everything goes as the procedure says."""
-    talk = begun(*MISFIT, library=PLAIN)
+    talk = begun(*MISFIT, knowledge=None)
     assert talk.runner.position == ("coil-control", "driver-end-while-cranking")
     talk.hear(control=Control.WHY)
     assert talk.last == "I have no model of this circuit, so no reasons."
-    weak = replace(LIBRARY, knowledge=replace(LIBRARY.knowledge, circuits={}))  # type: ignore[type-var]
-    assert begun(*MISFIT, library=weak).runner.position == ("coil-control", "driver-end-while-cranking")
+    weak = replace(KNOWLEDGE, circuits={})
+    assert begun(*MISFIT, knowledge=weak).runner.position == ("coil-control", "driver-end-while-cranking")
 
 
 # --- why ------------------------------------------------------------------------------------------
@@ -287,7 +291,9 @@ def test_a_verdict_that_names_all_that_remains_adds_nothing() -> None:
 
 def test_a_rival_of_the_verdict_is_spoken_with_its_test() -> None:
     """One word at a low confidence leaves a rival: it is named with its chance and the test that would tell."""
-    talk = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, misreading=0.2, doubt_from=0.99))
+    talk = Dialogue(
+        LIBRARY, replace(DEFAULT_THRESHOLDS, misreading=0.2, doubt_from=0.99), knowledge=KNOWLEDGE
+    )
     talk.begin("coil-control")
     settle(talk)
     for answer in ("lit", "steady", "dark"):

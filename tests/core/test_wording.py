@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from assistant import resources
-from assistant.core.library.loading import load_library
 from assistant.core.words import wording
+from assistant.loading.folder import load_library
 
 
 def test_a_procedure_that_is_started_alone_says_what_it_presumes_to_be_good() -> None:

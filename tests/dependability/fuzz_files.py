@@ -16,12 +16,13 @@ from mutating import mutated_bytes, mutated_tree, raw_signs, within
 
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import Began, KeyPressed
 from assistant.errors import BayAssistantError, FileProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.sound import read_sound
 from assistant.keys.pad import KEYS
+from assistant.loading.folder import load_folder, load_library
+from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     import random
@@ -87,10 +88,13 @@ def _procedures(tried: Try) -> None:
         path.write_bytes(rng.choice(_YAML_TRAPS))
     else:
         _mutate_file(rng, path)
-    library = _refused_or_taken(tried, path, lambda: load_library(folder, weighing=weighing))
-    if library is not None:
+    loaded = _refused_or_taken(
+        tried, path, lambda: load_folder(folder) if weighing else (load_library(folder), None)
+    )
+    if loaded is not None:
+        library, knowledge = loaded
         with within(LONGEST_S):
-            runner = Runner(library)
+            runner = Runner(library, knowledge, DEFAULT_THRESHOLDS)
             runner.receive(Began(0.0, rng.choice(sorted(library.procedures))))
             for at in range(1, 25):
                 runner.receive(KeyPressed(float(at), rng.choice(KEYS)))

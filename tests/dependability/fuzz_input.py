@@ -10,20 +10,21 @@ from judging import judge_record, judge_step, judge_write_up, printed, session_f
 from mutating import NASTY, raw_signs, within
 
 from assistant import resources
-from assistant.core.library.loading import load_library
 from assistant.keys.pad import KEYS, decode, settle
+from assistant.loading.folder import load_folder
 from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
     import random
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
 
 KEY_BYTES = "random bytes as keys"
 KEY_STREAMS = "random keys into the dialogue"
 TEXTS = "texts as options"
 
-_library: list[Library] = []
+_library: list[tuple[Library, Knowledge | None]] = []
 
 
 def _key_bytes(tried: Try) -> None:
@@ -67,10 +68,10 @@ def _key_streams(tried: Try) -> None:
     """Any keys in any order: the dialogue answers, and never gives up."""
     rng = tried.rng
     if not _library:
-        _library.append(load_library(resources.directory("procedures")))
-    dialogue = Dialogue(_library[0])
+        _library.append(load_folder(resources.directory("procedures")))
+    dialogue = Dialogue(_library[0][0], knowledge=_library[0][1])
     with within(60.0):
-        dialogue.begin(rng.choice(sorted(_library[0].procedures)))
+        dialogue.begin(rng.choice(sorted(_library[0][0].procedures)))
         for _ in range(200):
             keys = decode(random_keys(rng, 1))[0] if rng.random() < 0.8 else (rng.choice(KEYS),)
             dialogue.key(*keys)

@@ -24,10 +24,10 @@ from sample import short_session
 
 from assistant import cli, packing, resources
 from assistant.core.dialogue.runner import Runner
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import Began, Closed, KeyPressed
 from assistant.errors import BayAssistantError
 from assistant.keys.pad import decode
+from assistant.loading.folder import load_folder
 from assistant.record import Facts, SessionLog, list_sessions, read_session, replay, verify
 from assistant.record.reviews import read_reviews
 from assistant.record.storage import canonical, sha256
@@ -54,7 +54,7 @@ def real_session(parent: Path, rng: random.Random, keys: int = 40, *, seal: bool
         now=lambda: datetime(2026, 11, 28, 9, 0, tzinfo=_ZONE),
     )
     with log:
-        runner = Runner(load_library(log.procedures), log.header.thresholds)
+        runner = Runner(*load_folder(log.procedures), log.header.thresholds)
         pressed = decode(random_keys(rng, keys))[0]
         events = [Began(0.0, "no-start"), *(KeyPressed(1.0 + at, key) for at, key in enumerate(pressed))]
         for event in [*events, Closed(900.0, "test")]:

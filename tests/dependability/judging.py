@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.runner import Runner
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import Heard, KeyPressed, NoMatch, Resumed, Say
 from assistant.keys.pad import decode
+from assistant.loading.folder import load_folder
 from assistant.record import SessionLog, read_session, verify
 from assistant.record.header import HEADER_FILE, PROCEDURES
 from assistant.record.summaries import summarise
@@ -27,11 +27,12 @@ if TYPE_CHECKING:
 
     from harness import Try
 
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
     from assistant.record import RecordedSession
 
 _LINE = re.compile(r"^(?:\x1b[=>])?[0-9]{2,}:[0-9]{2}\.[0-9]  (SAYS |KEY  |HEARD)  (.*)$", re.MULTILINE)
-_libraries: dict[tuple[tuple[str, str], ...], Library] = {}
+_libraries: dict[tuple[tuple[str, str], ...], tuple[Library, Knowledge | None]] = {}
 
 
 @dataclass(frozen=True)
@@ -70,12 +71,12 @@ def unfinished(parent: Path) -> list[str]:
     )
 
 
-def library_of(session: RecordedSession) -> Library:
-    """The procedures of a session; the same ones are read once only."""
+def library_of(session: RecordedSession) -> tuple[Library, Knowledge | None]:
+    """The procedures of a session and what they are weighed with; the same ones are read once only."""
     key = tuple(sorted(session.header.procedures.items()))
     if key not in _libraries:
         assert session.folder is not None
-        _libraries[key] = load_library(session.folder / PROCEDURES)
+        _libraries[key] = load_folder(session.folder / PROCEDURES)
     return _libraries[key]
 
 
@@ -160,7 +161,7 @@ def judge_step(tried: Try, session: RecordedSession) -> Runner:
     Returns:
         The dialogue, ready to go on.
     """
-    runner = Runner(library_of(session), session.header.thresholds)
+    runner = Runner(*library_of(session), session.header.thresholds)
     for line in session.lines:
         if runner.receive(line.event) != line.actions:
             tried.wrong(f"replay: line {line.number} causes other actions than were recorded")

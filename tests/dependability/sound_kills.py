@@ -11,7 +11,7 @@ from judging import session_folders
 from kills import judge_killed
 
 from assistant.record import read_clip, read_session
-from assistant.record.reading import clips_of
+from assistant.record.recorded import clips_of
 
 if TYPE_CHECKING:
     from pathlib import Path

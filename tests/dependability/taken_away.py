@@ -242,7 +242,7 @@ def _clocks(tried: Try) -> None:
     facts = Facts(order="4711")
     with SessionLog.create(sessions, facts, resources.directory("procedures"), now=now) as log:
         folder = log.folder
-        runner = Runner(library_of(read_session(folder)), log.header.thresholds)
+        runner = Runner(*library_of(read_session(folder)), log.header.thresholds)
         pressed = decode(random_keys(rng, 15))[0]
         for event in [Began(0.0, "no-start"), *(KeyPressed(1.0 + at, key) for at, key in enumerate(pressed))]:
             log.append(event, runner.receive(event))

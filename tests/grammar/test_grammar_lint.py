@@ -10,12 +10,12 @@ from hypothesis import given, strategies as st
 
 from assistant import resources
 from assistant.core.dialogue.states import requests_of
-from assistant.core.library.loading import load_library
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lexicon import distance
 from assistant.grammar.lint import LOOK_ALIKE, lint_grammars, typical_requests
 from assistant.grammar.nearness import close_phrases
+from assistant.loading.folder import load_library
 
 if TYPE_CHECKING:
     from assistant.core.values.finding import Finding

@@ -8,13 +8,12 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.result import GrammarRequest
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.confidence import MEASURES, Evidence, measures
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Alternative, Recognition
-from assistant.measured import CALIBRATION
+from assistant.measured import CALIBRATION, DEFAULT_THRESHOLDS
 
 GRAMMAR = GrammarSet.load(resources.directory("grammars")).request(
     GrammarRequest(outcomes=("lit", "dim", "dark"))

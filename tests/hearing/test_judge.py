@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Alternative, Recognition, probabilities
+from assistant.measured import DEFAULT_THRESHOLDS
 
 GRAMMAR = GrammarSet.load(resources.directory("grammars")).request(
     GrammarRequest(outcomes=("lit", "dim", "dark"), controls=(Control.STOP,))

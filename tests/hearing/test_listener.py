@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.events import (
     Clip,
     Event,
@@ -29,6 +28,7 @@ from assistant.hearing.baynoise import bay_noise
 from assistant.hearing.listener import Ear, Listener, Make, NoiseWatch, Reports, completeness
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, Samples, read_sound
+from assistant.measured import DEFAULT_THRESHOLDS
 
 SOUNDS = Path(__file__).parent / "sounds"
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 from assistant import resources
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import ModelProblem
 from assistant.grammar.grammar import GrammarSet, StepGrammar
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import KEPT, VARIABLE, Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
+from assistant.measured import DEFAULT_THRESHOLDS
 
 SOUNDS = Path(__file__).parent / "sounds"
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))

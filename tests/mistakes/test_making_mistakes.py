@@ -10,7 +10,7 @@ import pytest
 import yaml
 
 from assistant import resources
-from assistant.core.library.loading import load_library
+from assistant.loading.folder import load_library
 from assistant.mistakes import editing, making
 from assistant.mistakes.editing import Edit, Mistake, ProcedureSource
 

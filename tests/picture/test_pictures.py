@@ -20,9 +20,9 @@ from assistant.circuit.observing import CABLES
 from assistant.circuit.parameters import PARAMETERS
 from assistant.circuit.problems import CircuitProblem
 from assistant.cli import main
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT, SENSES, Engine, Measurement
 from assistant.errors import UsageProblem
+from assistant.loading.folder import load_library
 from assistant.picture import connection, marks, plots, svg, whole
 from assistant.resources import directory
 

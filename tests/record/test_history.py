@@ -9,30 +9,30 @@ from pathlib import Path
 import pytest
 from sample_log import START
 
-from assistant.core.library.loading import FINDINGS_FILE, load_library
 from assistant.core.reasoning.odds import Findings
 from assistant.core.values.entries import VerdictReached
 from assistant.errors import FileProblem, RecordBroken
+from assistant.loading.folder import FINDINGS_FILE, load_folder, load_library
 from assistant.record import (
     Facts,
     SessionLog,
     add_review,
     history as history_module,
     read_session,
-    recorded_library,
     replay,
     verify,
 )
 from assistant.record.course import Dated, follow
 from assistant.record.header import REVIEWS_FILE
 from assistant.record.history import History, Reviewed, Score, read_history
-from assistant.record.index import INDEX_FILE
+from assistant.record.index_file import INDEX_FILE
+from assistant.record.reading import recorded_folder
 from assistant.record.timing import STORIES, make_up, played
 from assistant.resources import directory
 from assistant.writeup import write_text
 
 PROCEDURES = directory("procedures")
-TERMS = load_library(PROCEDURES, weighing=False).terms
+TERMS = load_library(PROCEDURES).terms
 CIRCUIT = "coil-with-external-driver"
 SIGNED = {"reviewer": "J. Okoye", "sign": "the write-up\n"}
 
@@ -170,7 +170,7 @@ def test_how_often_a_verdict_was_right() -> None:
 
 def test_the_verdict_on_the_cause_is_the_last_that_names_a_fault() -> None:
     """What came after it and names none, as after a repair, and what was withdrawn, is not it."""
-    library = load_library(PROCEDURES, weighing=False)
+    library = load_library(PROCEDURES)
     entries = [
         VerdictReached("coil-control", "engine-speed-missing", affirmed=True),
         VerdictReached("coil-and-driver", "control-wire-open", affirmed=True),
@@ -212,7 +212,7 @@ def test_sessions_are_checked_once_and_again_when_they_change(
 def recorded(parent: Path, findings: Findings | None) -> Path:
     """A played and sealed session that was given these findings."""
     with SessionLog.create(parent, Facts(), PROCEDURES, findings=findings) as log:
-        for event, actions in played(load_library(log.procedures), STORIES[0]):
+        for event, actions in played(*load_folder(log.procedures), STORIES[0]):
             log.append(event, actions)
         log.seal()
     return log.folder
@@ -224,9 +224,9 @@ def test_a_session_is_replayed_with_the_findings_that_it_used(tmp_path: Path) ->
     folder = recorded(tmp_path / "sessions", findings)
     session = read_session(folder)
     assert FINDINGS_FILE in session.header.procedures
-    library = recorded_library(session)
-    assert library.knowledge is not None
-    assert findings == library.knowledge.odds.findings
+    _, knowledge = recorded_folder(session)
+    assert knowledge is not None
+    assert findings == knowledge.odds.findings
     assert [] == replay(folder)
     assert [] == verify(folder)
     text = " ".join(write_text(folder).split())
@@ -261,4 +261,4 @@ def test_damaged_findings_stop_a_library(tmp_path: Path) -> None:
     shutil.copytree(PROCEDURES, tmp_path / "p")
     (tmp_path / "p" / FINDINGS_FILE).write_text(json.dumps({"format": "other"}), encoding="utf-8")
     with pytest.raises(FileProblem, match=r"findings\.json: these are not the findings"):
-        load_library(tmp_path / "p")
+        load_folder(tmp_path / "p")

@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 
 from assistant import files, resources
-from assistant.core.library.loading import load_library
 from assistant.errors import BayAssistantError, RecordProblem
+from assistant.loading.folder import load_library
 from assistant.record import find_sessions, list_sessions, read_session, verify
 from assistant.record.history import read_history
-from assistant.record.index import INDEX_FILE
+from assistant.record.index_file import INDEX_FILE
 from assistant.record.storage import read_file
 from assistant.record.summaries import newest_session, session_named
 from assistant.record.timing import make_up
@@ -107,7 +107,7 @@ def check_the_others(shop: Path, damaged: Path) -> None:
         assert all(not one.problem for one in found if one.folder != damaged)
         line = next(one for one in found if one.folder.name == damaged.name).line()
         assert "\n" not in line
-    terms = load_library(resources.directory("procedures"), weighing=False).terms
+    terms = load_library(resources.directory("procedures")).terms
     history = read_history(shop, terms)
     assert all(damaged.name in sentence for sentence in history.left_out)
     assert newest_session(shop) is not None

@@ -30,11 +30,13 @@ from assistant.record import (
     Wanted,
     find_sessions,
     index,
+    index_file,
+    index_rows,
     list_sessions,
     newest_session,
     sessions_folder,
 )
-from assistant.record.index import INDEX_FILE
+from assistant.record.index_file import INDEX_FILE
 from assistant.record.searching import cannot_tell, fits, words_of
 
 
@@ -196,7 +198,7 @@ def test_the_index_answers_as_the_records_do(
 ) -> None:
     """Every search gives the same with the index, fresh or kept, with or without FTS5, and without any index."""
     if not full_text:
-        monkeypatch.setattr(index, "has_full_text", lambda _connection: False)
+        monkeypatch.setattr(index_file, "has_full_text", lambda _connection: False)
     folder = shop(tmp_path)
     records = list_sessions(folder)
     for _ in range(2):
@@ -217,8 +219,10 @@ def test_what_changes_in_a_session_is_read_again_and_nothing_else(
     folder = shop(tmp_path)
     find_sessions(folder)
     read: list[str] = []
-    summarise = index.summarise
-    monkeypatch.setattr(index, "summarise", lambda path: (read.append(path.name[-4:]), summarise(path))[1])
+    summarise = index_rows.summarise
+    monkeypatch.setattr(
+        index_rows, "summarise", lambda path: (read.append(path.name[-4:]), summarise(path))[1]
+    )
     assert ["dddd", "cccc", "bbbb", "aaaa"] == names(find_sessions(folder))
     assert [] == read
     with SessionLog.resume(next(folder.glob("*-bbbb")), now=ticking()) as log:

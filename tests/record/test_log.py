@@ -10,6 +10,7 @@ import resource
 import subprocess
 import sys
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -19,9 +20,9 @@ import pytest
 import soundfile
 from sample_log import FACTS, START, begin, procedure_folder, record, story, taken, ticking, tokens, tone
 
-from assistant.core.dialogue.policy import Thresholds
 from assistant.core.values.events import Clip, NoInput, Note, Resumed
 from assistant.errors import RecordBroken, RecordProblem
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.record import SessionLog, read_session, verify
 
 if TYPE_CHECKING:
@@ -70,7 +71,7 @@ def test_a_session_is_a_folder_with_all_that_belongs_to_it(tmp_path: Path) -> No
 def test_the_header_holds_what_was_typed_and_what_was_in_force(tmp_path: Path) -> None:
     """Facts, thresholds, time with offset and the checksums of the procedures are read back as they were."""
     procedure_folder(tmp_path)
-    thresholds = Thresholds(crank_s=6.5)
+    thresholds = replace(DEFAULT_THRESHOLDS, crank_s=6.5)
     log = SessionLog.create(tmp_path, FACTS, tmp_path / "procedures", thresholds=thresholds, now=ticking())
     log.close()
     header = read_session(log.folder).header

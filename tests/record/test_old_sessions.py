@@ -16,7 +16,7 @@ from assistant.core.dialogue.runner import Runner
 from assistant.core.values.entries import ResultTaken, ResultUndone
 from assistant.core.values.events import Note
 from assistant.record import SessionLog, read_session
-from assistant.record.reading import recorded_library
+from assistant.record.reading import recorded_folder, recorded_library
 from assistant.record.replaying import replay
 from assistant.writeup import write_text
 
@@ -69,7 +69,7 @@ def test_an_old_session_is_written_up(old: Path) -> None:
 def test_an_old_session_is_resumed_where_it_was(old: Path) -> None:
     """The dialogue comes back to the step at which the session was cut off, and the log takes further lines."""
     session = read_session(old)
-    dialogue = Runner(recorded_library(session), session.header.thresholds)
+    dialogue = Runner(*recorded_folder(session), session.header.thresholds)
     for line in session.lines:
         dialogue.recall(line.event)
     assert dialogue.position == ("after-repair", "putting-back")

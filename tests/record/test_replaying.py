@@ -9,9 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from sample_log import FACTS, begin, record, ticking, tone
 
-from assistant.core.dialogue.policy import DEFAULT_THRESHOLDS
 from assistant.core.dialogue.runner import Runner
-from assistant.core.library.loading import load_library
 from assistant.core.values.events import (
     Action,
     Began,
@@ -27,6 +25,8 @@ from assistant.core.values.events import (
 )
 from assistant.core.values.result import Result
 from assistant.errors import RecordBroken
+from assistant.loading.folder import load_folder
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.record import SessionLog, read_session, replay, verify
 from assistant.resources import directory
 
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 def live(log: SessionLog, events: list[Event]) -> None:
     """Feed events to the dialogue and record what it answers; each utterance is heard to its end."""
-    runner = Runner(load_library(log.procedures), log.header.thresholds)
+    runner = Runner(*load_folder(log.procedures), log.header.thresholds)
     if log.recorded:
         for line in log.recorded.lines:
             runner.receive(line.event)
@@ -93,7 +93,7 @@ def test_the_recorded_limits_and_procedures_are_used(folder: Path) -> None:
             super().__init__(*made_with)  # type: ignore[arg-type]
 
     replay(folder, Watched)
-    assert [load_library(folder / "procedures"), DEFAULT_THRESHOLDS] == seen
+    assert [*load_folder(folder / "procedures"), DEFAULT_THRESHOLDS] == seen
 
 
 def test_every_line_that_differs_is_named(folder: Path) -> None:

@@ -24,9 +24,9 @@ from assistant.record import (
     SessionLog,
     add_review,
     find_sessions,
+    new_review,
     read_reviews,
     review_head,
-    reviews,
     verify,
 )
 from assistant.record.storage import canonical
@@ -288,7 +288,7 @@ def test_a_review_that_was_stopped_at_any_write_does_not_break_the_session(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, before: int, sign: str | None
 ) -> None:
     """After whichever write the program is killed: the session verifies, and the next review heals what is left."""
-    write = reviews.write_file
+    write = new_review.write_file
     for stop in range(1, 6):
         folder = sealed(tmp_path, f"s{stop}{before}")
         for _ in range(before):
@@ -302,7 +302,7 @@ def test_a_review_that_was_stopped_at_any_write_does_not_break_the_session(
             write(path, data)
 
         with monkeypatch.context() as patched:
-            patched.setattr(reviews, "write_file", writes)
+            patched.setattr(new_review, "write_file", writes)
             patched.setattr(review_head, "write_file", writes)
             try:
                 add_review(folder, reviewer="J. Okoye", done="Stopped.", sign="begun\n", now=lambda: NOON)

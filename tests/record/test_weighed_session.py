@@ -10,14 +10,15 @@ import pytest
 from sample_log import FACTS, START
 
 from assistant.cli import main
-from assistant.core.dialogue.policy import NO_LIMIT, OLD_RULES
-from assistant.core.library.loading import LIKELIHOODS_FILE, load_library
 from assistant.core.values.entries import DOUBTED, Remark, ResultTaken, ResultUndone, VerdictReached
 from assistant.core.values.events import Note, Say
+from assistant.core.values.thresholds import NO_LIMIT, OLD_RULES
 from assistant.errors import FileProblem, RecordBroken
+from assistant.loading.folder import LIKELIHOODS_FILE, load_folder
 from assistant.record import SessionLog, read_session, replay, verify
 from assistant.record.header import Header, parse_header
-from assistant.record.reading import RecordedSession, recorded_library
+from assistant.record.reading import recorded_folder
+from assistant.record.recorded import RecordedSession
 from assistant.record.replaying import other_likelihoods
 from assistant.resources import directory
 
@@ -96,9 +97,9 @@ def test_it_verifies_and_replays(session: RecordedSession) -> None:
     assert session.folder is not None
     assert verify(session.folder) == []
     assert replay(session.folder) == []
-    library = recorded_library(session)
-    assert library.knowledge is not None
-    assert session.header.likelihoods == library.knowledge.version != ""
+    _, knowledge = recorded_folder(session)
+    assert knowledge is not None
+    assert session.header.likelihoods == knowledge.version != ""
 
 
 def test_the_write_up_says_what_remains_and_why(out: Path) -> None:
@@ -120,7 +121,7 @@ def test_a_replay_with_another_table_says_so(
 ) -> None:
     """The recorded table is used; the command names both versions when the program has another one."""
     assert session.folder is not None
-    assert other_likelihoods(session, load_library(directory("procedures"))) == ""
+    assert other_likelihoods(session, load_folder(directory("procedures"))[1]) == ""
     folder = tmp_path / "procedures"
     shutil.copytree(directory("procedures"), folder)
     body = json.loads((folder / LIKELIHOODS_FILE).read_text(encoding="utf-8"))

@@ -34,10 +34,11 @@ from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.dialogue.asking import WORDS
 from assistant.core.dialogue.states import REASONS, State
-from assistant.core.library.loading import load_library
-from assistant.core.library.procedure import Engine, FactKind, Library
+from assistant.core.library.library import Library
+from assistant.core.library.procedure import Engine, FactKind
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Event, Heard, NoMatch, Note
+from assistant.core.values.units import UNIT_WORDS, number_words
 from assistant.core.words import wording
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.numbers import in_words
@@ -46,10 +47,11 @@ from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench.manifest import BenchVoice as Spoken
 from assistant.hearing_bench.mixing import bay_noise, speech_power
 from assistant.hearing_bench.speech import SpeechCache
+from assistant.loading.folder import load_library
 from assistant.record import Facts, SessionLog
 from assistant.screen.terminal import LineScreen
 from assistant.session.demo import Person, Scenario, Stage, Time, Turn
-from assistant.speaking.voice import BenchVoice
+from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -380,9 +382,9 @@ class Technician(Person):
         if value is not None:
             assert step.reading is not None
             unit = step.reading.unit
-            self._intended = wording.number_words(value, unit)
+            self._intended = number_words(value, unit)
             number = f"zero {in_words(value)}" if 0 < value < 1 else in_words(value)
-            return f"{before}{number} {wording.UNIT_WORDS[unit][1]}"
+            return f"{before}{number} {UNIT_WORDS[unit][1]}"
         assert outcome is not None
         spoken = self.library.terms.outcomes[outcome].spoken
         self._intended = f": {spoken}."
@@ -418,7 +420,7 @@ class Technician(Person):
         if not asked.spells:
             unit = asked.inquiry.unit
             number = in_words(Decimal(value)) if Decimal(value) < 10000 else _spelled(value)
-            return self._speak(f"{number} {wording.UNIT_WORDS[unit][1]}" if unit else number)
+            return self._speak(f"{number} {UNIT_WORDS[unit][1]}" if unit else number)
         if not value.startswith(asked.signs):
             return self._speak("correction")
         rest = value[len(asked.signs) :][:4]
@@ -529,7 +531,7 @@ def play(
     ) as log:
         screen = Watching(stream)
         ears = recogniser or Recogniser(find_model(None))
-        voices = BenchVoice(cache_folder=folder / "speech")
+        voices = Voice(cache_folder=folder / "speech")
         stage = Stage(scenario, log, ears, grammars, clock, voices, screen, Technician)
         technician = stage.person
         assert isinstance(technician, Technician)

@@ -15,7 +15,6 @@ from technician import Aside, Car, Played, play
 
 from assistant import resources
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import OVER_RANGE, Hazard
 from assistant.core.values.entries import (
     CautionGiven,
@@ -28,6 +27,7 @@ from assistant.core.values.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.values.events import Heard, NoMatch
+from assistant.loading.folder import load_library
 from assistant.record import read_session, verify
 from assistant.record.replaying import replay
 from assistant.writeup import write_html, write_text

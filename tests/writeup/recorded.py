@@ -9,10 +9,10 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.states import State
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import FactKind
 from assistant.core.values.events import Resumed
 from assistant.core.values.result import Control
+from assistant.loading.folder import load_knowledge, load_library
 from assistant.record import Facts, Header, Line, LogFile, RecordedSession, Seal, SessionLog
 from assistant.resources import directory
 from assistant.testing import Dialogue
@@ -20,7 +20,9 @@ from assistant.testing import Dialogue
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.library.procedure import Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
+    from assistant.core.reasoning.knowledge import Knowledge
 
 ZONE = timezone(timedelta(hours=-5))
 START = datetime(2026, 11, 25, 8, 2, 11, tzinfo=ZONE)
@@ -39,9 +41,17 @@ BAD_COIL = (*_TO_THE_COIL, *_FREE, "blinking", "no-spark", *_CARRIES, "strong-sp
 
 
 @cache
-def library(*, weighing: bool = False) -> Library:
+def library() -> Library:
     """The shipped procedures."""
-    return load_library(directory("procedures"), weighing=weighing)
+    return load_library(directory("procedures"))
+
+
+@cache
+def knowledge() -> Knowledge:
+    """What the shipped procedures are weighed with."""
+    found = load_knowledge(directory("procedures"), library().terms)
+    assert found is not None
+    return found
 
 
 def scripted(*answers: str, procedure: str = "coil-control") -> Dialogue:

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from assistant.core.library.library import Library
 from assistant.core.library.procedure import (
     Answer,
     Band,
@@ -16,7 +17,6 @@ from assistant.core.library.procedure import (
     Hazard,
     Instrument,
     Leads,
-    Library,
     Measurement,
     Outcome,
     Place,

@@ -8,7 +8,7 @@ from dataclasses import replace
 from recorded import BAD_COIL, OPEN_CONTROL_WIRE, library, scripted, session
 from small_shop import small_library, whole_story
 
-from assistant.core.library.procedure import Library
+from assistant.core.library.library import Library
 from assistant.record.course import course_of
 from assistant.writeup import draft, text
 from assistant.writeup.carrying import carried

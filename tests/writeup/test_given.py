@@ -7,16 +7,8 @@ from decimal import Decimal
 
 from small_shop import Story, small_library
 
-from assistant.core.library.procedure import (
-    UNJUDGED,
-    Answer,
-    FactKind,
-    Inquiry,
-    Leads,
-    Library,
-    Specified,
-    Target,
-)
+from assistant.core.library.library import Library
+from assistant.core.library.procedure import UNJUDGED, Answer, FactKind, Inquiry, Leads, Specified, Target
 from assistant.core.values.entries import (
     FactGiven,
     FactUndone,

@@ -24,6 +24,7 @@ from recorded import (
     OPEN_CONTROL_WIRE,
     START,
     folder,
+    knowledge,
     library,
     scripted,
     session as recorded_session,
@@ -204,7 +205,7 @@ def unsupported(statement: Statement, session: RecordedSession) -> set[str]:
 
 def check(session: RecordedSession, reviews: tuple[Review, ...] = (), *, weighing: bool = False) -> int:
     """Check every statement of a session; how many there were."""
-    made = draft(session, library(weighing=weighing), reviews)
+    made = draft(session, library(), reviews, knowledge=knowledge() if weighing else None)
     statements = list(made.statements())
     for statement in statements:
         if statement == made.state and not reviews:
@@ -254,7 +255,7 @@ def test_each_sentence_of_a_straight_session(answers: tuple[str, ...], procedure
 def test_each_sentence_with_the_circuit_model_and_reviews() -> None:
     """What the results say together, and what the shop did and signed."""
     session = recorded_session(scripted(*OPEN_CONTROL_WIRE))
-    weighing = replace(session, header=replace(session.header, likelihoods=library(weighing=True).knowledge.version))  # type: ignore[union-attr]  # fmt: skip
+    weighing = replace(session, header=replace(session.header, likelihoods=knowledge().version))
     assert check(weighing, REVIEWS, weighing=True) > 30
 
 

@@ -11,6 +11,14 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.identity import VIN_LENGTH
 from assistant.core.library.procedure import FactKind, Inquiry
+from assistant.core.values.units import (
+    UNIT_WORDS,
+    convert,
+    number_words,
+    plain_number,
+    span_words,
+    units_like,
+)
 from assistant.core.words import wording
 
 if TYPE_CHECKING:
@@ -107,7 +115,7 @@ def units_of(inquiry: Inquiry) -> tuple[str, ...]:
     """Units in which a number may be given, its own first; empty for one without a unit."""
     if not inquiry.unit:
         return ()
-    return OTHER_UNITS.get(inquiry.unit) or tuple(wording.units_like(inquiry.unit))
+    return OTHER_UNITS.get(inquiry.unit) or tuple(units_like(inquiry.unit))
 
 
 def problem_with(inquiry: Inquiry, value: Decimal, unit: str) -> str:
@@ -116,15 +124,15 @@ def problem_with(inquiry: Inquiry, value: Decimal, unit: str) -> str:
     if inquiry.whole and value != value.to_integral_value():
         return f"{inquiry.label}: a whole number is needed."
     low, high = inquiry.plausible
-    base = wording.convert(value, unit, inquiry.unit) if inquiry.unit else value
+    base = convert(value, unit, inquiry.unit) if inquiry.unit else value
     if base is not None and low <= base <= high:
         return ""
     if max(value, high) > LONGEST_AS_A_NUMBER:
         return f"{inquiry.label}: that cannot be."
-    limits = f"{wording.plain_number(low)} to {wording.plain_number(high)}"
+    limits = f"{plain_number(low)} to {plain_number(high)}"
     if inquiry.unit:
-        limits = wording.span_words(low, high, inquiry.unit)
-    return f"{wording.plain_number(value)} is outside {limits}."
+        limits = span_words(low, high, inquiry.unit)
+    return f"{plain_number(value)} is outside {limits}."
 
 
 def spoken_value(inquiry: Inquiry, value: str, unit: str) -> str:
@@ -134,8 +142,8 @@ def spoken_value(inquiry: Inquiry, value: str, unit: str) -> str:
     if inquiry.kind is FactKind.CHOICE:
         return inquiry.choices.get(value, value)
     if inquiry.kind is FactKind.NUMBER and Decimal(value) <= LONGEST_AS_A_NUMBER:
-        return wording.number_words(Decimal(value), unit) if unit else value
-    more = wording.UNIT_WORDS[unit][1] if unit else ""
+        return number_words(Decimal(value), unit) if unit else value
+    more = UNIT_WORDS[unit][1] if unit else ""
     return ", ".join(filter(None, (spelled(value), more)))
 
 
@@ -162,7 +170,7 @@ def numbers(facts: Mapping[str, Inquiry], given: Mapping[str, tuple[str, str]]) 
             continue
         number = Decimal(value)
         if inquiry.unit and unit:
-            number = wording.convert(number, unit, inquiry.unit) or number
+            number = convert(number, unit, inquiry.unit) or number
         found[name] = number
     return found
 

@@ -7,12 +7,6 @@ since then; and the same return is made once.  After a repair, and where the per
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from assistant.core.dialogue.trail import Trail
 
 AFTER_REPAIR = "after-repair"
 """The procedure that proves a repair: what was measured before it, was measured on another car."""
@@ -48,18 +42,3 @@ class Visits:
     def returning(self, came_from: str, procedure: str) -> Visits:
         """After this return."""
         return Visits(self.entered, (*self.returned, (came_from, procedure)))
-
-
-def new_since(measured: Iterable[Trail], results: int) -> list[Trail]:
-    """Results that count and say something that was not known when so many had been taken, in order."""
-    known = set()
-    new = []
-    for past in measured:
-        if past.pending is None:
-            continue
-        says = (past.measure, past.pending.answer.outcome)
-        if past.number <= results:
-            known.add(says)
-        elif not past.kept and says not in known:
-            new.append(past)
-    return new

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.trail import Trail
 from assistant.core.reasoning.adding_up import Drop
-from assistant.core.words import wording
+from assistant.core.values.units import convert
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,7 +57,7 @@ def drops_of(measured: Sequence[Trail]) -> tuple[Drop, ...]:
         pending = past.pending
         if past.measure is None or pending is None or pending.value is None or pending.unit is None:
             continue
-        volts = wording.convert(pending.value, pending.unit, "V")
+        volts = convert(pending.value, pending.unit, "V")
         if volts is not None:
             found.append(Drop(past.measure, volts, place))
     return tuple(found)

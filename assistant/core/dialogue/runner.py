@@ -25,20 +25,10 @@ from itertools import chain
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
-from assistant.core.dialogue.circles import AFTER_REPAIR, Visits, new_since
+from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.doubting import Doubted, Why, drops_of, thin
 from assistant.core.dialogue.inquiring import TYPED, Asked, Source, Waiting, blank
-from assistant.core.dialogue.policy import (
-    DEFAULT_THRESHOLDS,
-    OLD_RULES,
-    SHADE,
-    Acceptance,
-    Thresholds,
-    grade,
-    lamp_faint,
-    lamp_refused,
-    tapered,
-)
+from assistant.core.dialogue.policy import SHADE, Acceptance, grade, lamp_faint, lamp_refused, tapered
 from assistant.core.dialogue.states import (
     CONTROL_TRIGGERS,
     KEY_TRIGGERS,
@@ -49,7 +39,7 @@ from assistant.core.dialogue.states import (
     Trigger,
     request_for,
 )
-from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails
+from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails, new_since
 from assistant.core.library.identity import VIN_LENGTH, where_to_look
 from assistant.core.library.procedure import (
     NO_CIRCUIT,
@@ -67,6 +57,7 @@ from assistant.core.library.procedure import (
 )
 from assistant.core.reasoning import evidence
 from assistant.core.reasoning.adding_up import LOADED, unequal
+from assistant.core.reasoning.knowledge import measurement_key
 from assistant.core.values.board import Board
 from assistant.core.values.entries import (
     KEPT,
@@ -118,10 +109,14 @@ from assistant.core.values.events import (
     TimerElapsed,
 )
 from assistant.core.values.result import Control, GrammarRequest, Result
+from assistant.core.values.thresholds import OLD_RULES, Thresholds
+from assistant.core.values.units import convert, number_words, plain_number, span_words
 from assistant.core.words import wording
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library, Procedure, Step, Verdict
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Procedure, Step, Verdict
+    from assistant.core.reasoning.knowledge import Knowledge
 
 
 STOP_CRANKING = "Stop cranking."
@@ -186,6 +181,7 @@ class Runner:
 
     Args:
         library: The procedures, cautions and terms.
+        knowledge: What results are weighed with; None if they are not weighed.
         thresholds: The dialogue's limits.
         memo: What was computed in earlier sessions with the same library; it changes no result.
     """
@@ -193,10 +189,12 @@ class Runner:
     def __init__(
         self,
         library: Library,
-        thresholds: Thresholds = DEFAULT_THRESHOLDS,
+        knowledge: Knowledge | None,
+        thresholds: Thresholds,
         memo: evidence.Memo | None = None,
     ) -> None:
         self._library = library
+        self._knowledge = knowledge
         self._limits = thresholds
         self.state = State.UNOPENED
         self._at = 0.0
@@ -411,12 +409,12 @@ class Runner:
         judged: Decimal | None = None
         if value is not None and step.reading is not None:
             unit = unit or step.reading.unit
-            base = wording.convert(value, unit, step.reading.unit)
+            base = convert(value, unit, step.reading.unit)
             if base is None:
                 return Trigger.UNEXPECTED, None
             low, high = step.reading.plausible
             if not low <= base <= high:
-                return Trigger.IMPLAUSIBLE, wording.number_words(value, unit)
+                return Trigger.IMPLAUSIBLE, number_words(value, unit)
             answer, judged = self._judge(step.reading, base)
         elif result.outcome == OVER_RANGE and step.reading is not None and OVER_RANGE in step.heard:
             answer = step.reading.bands[-1]
@@ -463,7 +461,7 @@ class Runner:
         problem = asking.problem_with(inquiry, value, unit)
         if problem:
             return Trigger.IMPLAUSIBLE, problem
-        return Trigger.FACT, Waiting(wording.plain_number(value), unit, source)
+        return Trigger.FACT, Waiting(plain_number(value), unit, source)
 
     def _classify_key(self, key: str) -> tuple[Trigger | None, object]:
         state, step = self.state, self._step
@@ -773,7 +771,7 @@ class Runner:
             return State.INQUIRING
         low, high = self._current.reading.plausible if self._current.reading else (Decimal(0), Decimal(0))
         unit = self._current.reading.unit if self._current.reading else "V"
-        text = f"{payload} is outside {wording.span_words(low, high, unit)}. Measure again."
+        text = f"{payload} is outside {span_words(low, high, unit)}. Measure again."
         if self._must_rest():
             text += f" {self._rest_words()} before you crank again."
         self._message = text
@@ -1316,7 +1314,7 @@ class Runner:
             if pending is None or self._outdated(past):
                 continue
             if pending.value is not None and step.reading is not None and pending.unit is not None:
-                base = wording.convert(pending.value, pending.unit, step.reading.unit)
+                base = convert(pending.value, pending.unit, step.reading.unit)
                 if base is None or not step.reading.plausible[0] <= base <= step.reading.plausible[1]:
                     continue
                 judged_as, judged = self._judge(step.reading, base)
@@ -1551,7 +1549,7 @@ class Runner:
     def _assess(self, pending: Pending | None = None) -> evidence.Assessment | None:
         """What the results that count say together, perhaps with one that was not taken yet."""
         circuit = self._current_procedure.circuit
-        if not evidence.known(self._library, circuit) or self._too_many(pending):
+        if not evidence.known(self._knowledge, circuit) or self._too_many(pending):
             return None
         facts = []
         for past in self._measured():
@@ -1560,7 +1558,7 @@ class Runner:
         if pending is not None:
             procedure, step = self.position
             facts.append(self._fact(procedure, step, pending, Acceptance.AFFIRM.value, kept=self._offered))
-        return evidence.assess(self._library, circuit, facts, self._limits, self._memo)
+        return evidence.assess(self._library, self._knowledge, circuit, facts, self._limits, self._memo)
 
     def _too_many(self, pending: Pending | None = None) -> bool:
         """Whether more results count than are weighed together."""
@@ -1614,7 +1612,7 @@ class Runner:
         measured = self._measured()
         for found in unequal(drops_of(measured)):
             suspect = found.suspect
-            if evidence.measurement_key(suspect.measure) not in self._asked_again:
+            if measurement_key(suspect.measure) not in self._asked_again:
                 named = wording.named_drop(self._library, suspect.measure)
                 text = wording.not_adding_up(found.total, found.whole.volts, named)
                 return Doubted(measured[suspect.place], None, why=Why.SUM, text=text)
@@ -1650,7 +1648,7 @@ class Runner:
             how = TAKEN_BACK[doubt.why][past is not doubtful]
             self._note(ResultUndone(past.number, past.procedure, past.step, how))
         self._aside += [past for past in reversed(left[:-1]) if past.pending is not None]
-        self._asked_again.add(evidence.measurement_key(doubtful.measure))
+        self._asked_again.add(measurement_key(doubtful.measure))
         self._before[doubtful.procedure, doubtful.step] = doubtful.pending.answer.outcome
         self._heard = ""
         self._procedure = self._library.procedures[doubtful.procedure]
@@ -1892,7 +1890,7 @@ class Runner:
             less = "Less the leads" if reading.subtract in facts else ""
             warm = "at 20 degrees" if reading.at_20_celsius in facts else ""
             how = ", ".join(filter(None, (less, warm)))
-            parts.append(f"{how[:1].upper()}{how[1:]}: {wording.number_words(pending.judged, reading.unit)}.")
+            parts.append(f"{how[:1].upper()}{how[1:]}: {number_words(pending.judged, reading.unit)}.")
         if pending.answer.outcome == UNJUDGED:
             missing = [name for name in reading.specified() if name not in self._numbers()]
             parts.append(

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 from assistant.core.dialogue.asking import units_of
 from assistant.core.library.procedure import Engine, FactKind
 from assistant.core.values.result import Control, GrammarRequest, Spelling
-from assistant.core.words.wording import units_like
+from assistant.core.values.units import units_like
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.library.procedure import Inquiry, Library, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Inquiry, Step
 
 
 class State(StrEnum):

@@ -14,7 +14,7 @@ from assistant.core.dialogue.circles import Visits
 from assistant.core.library.procedure import Answer, Measurement
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,3 +124,18 @@ class Trails:
         steps = self._by_measure.get(measure, {})
         found = [reversed(results) for place, results in steps.items() if place != besides]
         return heapq.merge(*found, key=lambda past: -past.number)
+
+
+def new_since(measured: Iterable[Trail], results: int) -> list[Trail]:
+    """Results that count and say something that was not known when so many had been taken, in order."""
+    known = set()
+    new = []
+    for past in measured:
+        if past.pending is None:
+            continue
+        says = (past.measure, past.pending.answer.outcome)
+        if past.number <= results:
+            known.add(says)
+        elif not past.kept and says not in known:
+            new.append(past)
+    return new

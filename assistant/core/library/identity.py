@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from assistant.core.words.wording import convert
+from assistant.core.values.units import convert
 from assistant.errors import UsageProblem
 
 VIN_LENGTH = 17

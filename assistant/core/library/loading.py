@@ -8,13 +8,11 @@ A step that cranks, or touches what can hurt, is refused unless one of its cauti
 
 from __future__ import annotations
 
-import difflib
 import itertools
 from dataclasses import replace
-from decimal import Decimal, InvalidOperation
-from typing import TYPE_CHECKING, TypeVar
+from decimal import Decimal
+from typing import TYPE_CHECKING
 
-from assistant import files
 from assistant.core.library.procedure import (
     FILAMENTS,
     LOGIC_IN,
@@ -31,7 +29,6 @@ from assistant.core.library.procedure import (
     Inquiry,
     Instrument,
     Leads,
-    Library,
     Limit,
     Measurement,
     Outcome,
@@ -45,40 +42,22 @@ from assistant.core.library.procedure import (
     Terms,
     Verdict,
 )
-from assistant.core.library.tree import Mapping, Node, Sequence, Text, parse, type_names
-from assistant.core.words import wording
-from assistant.errors import FileProblem, UsageProblem
+from assistant.core.library.reader import Reader, known_of, mapping_of, member_of, number, stem
+from assistant.core.library.tree import Mapping, Text, parse
+from assistant.core.values.units import UNIT_WORDS
+from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from enum import StrEnum
-    from pathlib import Path
-
-    from assistant.core.reasoning.evidence import Knowledge
-
-TERMS_FILE = "terms.yaml"
-CAUTIONS_FILE = "cautions.yaml"
-ODDS_FILE = "odds.yaml"
-FINDINGS_FILE = "findings.json"
-LIKELIHOODS_FILE = "likelihoods.json"
 
 COMPARISONS = ("same", "sharper")
 """Outcomes of a comparison of two places; elsewhere nobody says them."""
 
-FACT_UNITS = tuple(wording.UNIT_WORDS)
+FACT_UNITS = tuple(UNIT_WORDS)
 """Units that a number among the facts can be kept in."""
 
 MOST_QUESTION_WORDS = 12
 """A spoken question is short enough to hold in the head."""
-
-LARGEST_NUMBER = 10**9
-"""Largest number in a file of procedures, far above any that is measured."""
-
-MOST_DECIMALS = 9
-"""Most decimals of a number there."""
-
-_SHOWN = 60
-"""Signs of a wrong value that an error repeats."""
 
 STEP_KEYS = ("measure", "asks", "cautions", "look_for", "good", "if_skipped", "answers", "reading")
 MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
@@ -111,69 +90,10 @@ PROCEDURE_KEYS = (
     "verdicts",
 )
 
-_Name = TypeVar("_Name", bound="StrEnum")
-
-
-def load_library(directory: Path, *, weighing: bool = True) -> Library:
-    """Read terms, cautions and all procedures of a folder.
-
-    Args:
-        directory: The folder.
-        weighing: Read also what results are weighed with, likelihoods and odds, where the folder has them.
-
-    Raises:
-        UsageProblem: The folder, or its terms or cautions, cannot be read.
-        FileProblem: A file is wrong; the message starts with ``file:line:``.
-    """
-    terms = load_terms(_read(directory / TERMS_FILE), directory / TERMS_FILE)
-    cautions = load_cautions(_read(directory / CAUTIONS_FILE), directory / CAUTIONS_FILE)
-    library = Library(terms, cautions)
-    lines: dict[str, dict[str, int]] = {}
-    for path in sorted(directory.glob("*.yaml")):
-        if path.name in (TERMS_FILE, CAUTIONS_FILE, ODDS_FILE):
-            continue
-        procedure, where = load_procedure(_read(path), path, terms, cautions)
-        if procedure.name in library.procedures:
-            other = library.procedures[procedure.name].file
-            raise FileProblem(
-                path, 1, f"procedure '{procedure.name}' is also in {other}", "Give it another name"
-            )
-        library.procedures[procedure.name] = procedure
-        lines[procedure.name] = where
-    for name, procedure in library.procedures.items():
-        _check_hand_overs(procedure, library, lines[name])
-    return replace(library, knowledge=_knowledge(directory, terms)) if weighing else library
-
-
-def _knowledge(directory: Path, terms: Terms) -> Knowledge | None:
-    """Likelihoods and odds of a folder; None where one of them is missing, as in sessions recorded before."""
-    table, odds = directory / LIKELIHOODS_FILE, directory / ODDS_FILE
-    if not (table.is_file() and odds.is_file()):
-        return None
-    from assistant.core.reasoning.evidence import Knowledge, parse_table  # noqa: PLC0415
-    from assistant.core.reasoning.odds import parse_findings, parse_odds  # noqa: PLC0415  they read with this module's `Reader`
-
-    version, circuits = parse_table(_read(table, files.TABLE), table)
-    weights = parse_odds(_read(odds), odds, terms)
-    findings = directory / FINDINGS_FILE
-    if findings.is_file():
-        weights = replace(weights, findings=parse_findings(_read(findings), findings, terms))
-    return Knowledge(version, circuits, weights)
-
-
-def _read(path: Path, most: int = files.SETTINGS) -> bytes:
-    try:
-        return files.read_bytes(path, most)
-    except OSError as error:
-        raise UsageProblem(
-            f"The procedures need the file {path}, but it cannot be read ({error.strerror})."
-        ) from error
-
-
 # --- terms and cautions ---------------------------------------------------------------------------
 
 
-def load_terms(data: bytes, path: Path) -> Terms:
+def parse_terms(data: bytes, path: str) -> Terms:
     """Places, instruments, outcomes, faults and facts of ``terms.yaml``."""
     top = Reader(parse(data, path), path, "the terms")
     top.only(("places", "instruments", "outcomes", "faults", "facts"))
@@ -225,7 +145,7 @@ def load_terms(data: bytes, path: Path) -> Terms:
 
 def _fact(name: str, item: Reader) -> Inquiry:
     path = item.path
-    kind = _member(FactKind, item.get_text("kind"), path, "kind of fact")
+    kind = member_of(FactKind, item.get_text("kind"), path, "kind of fact")
     for key, line in item.node.key_lines.items():
         if key not in ("kind", "label", "question", "look_for", *_KEYS_OF_KIND[kind]):
             raise FileProblem(path, line, f"the fact '{name}' of the kind {kind} has no '{key}'", "Remove it")
@@ -245,7 +165,7 @@ def _fact(name: str, item: Reader) -> Inquiry:
         if not 1 <= longest <= 40:
             raise FileProblem(path, text.line, f"'longest' of '{name}' is '{text.value}'", "Write 1 to 40")
     elif kind is FactKind.NUMBER:
-        unit = _known(item.get_text("unit"), FACT_UNITS, path, "unit") if "unit" in item.node.items else ""
+        unit = known_of(item.get_text("unit"), FACT_UNITS, path, "unit") if "unit" in item.node.items else ""
         plausible = _plausible(item)
     elif kind is FactKind.CHOICE:
         node = item.mapping("choices")
@@ -291,18 +211,18 @@ def _plausible(item: Reader) -> tuple[Decimal, Decimal]:
     return low, high
 
 
-def load_cautions(data: bytes, path: Path) -> dict[str, Caution]:
+def parse_cautions(data: bytes, path: str) -> dict[str, Caution]:
     """The cautions of ``cautions.yaml`` by name."""
     cautions = {}
     top = parse(data, path)
     keys = ("signal", "full", "short", "covers", "acknowledge", "source")
     for name, node in top.items.items():
-        item = Reader(_mapping(node, path, f"caution '{name}'"), path, f"caution '{name}'")
+        item = Reader(mapping_of(node, path, f"caution '{name}'"), path, f"caution '{name}'")
         item.only(keys)
-        covers = tuple(_member(Hazard, text, path, "hazard") for text in item.texts("covers"))
+        covers = tuple(member_of(Hazard, text, path, "hazard") for text in item.texts("covers"))
         cautions[name] = Caution(
             name,
-            _member(SignalWord, item.get_text("signal"), path, "signal word"),
+            member_of(SignalWord, item.get_text("signal"), path, "signal word"),
             item.text("full"),
             item.text("short"),
             covers,
@@ -315,36 +235,36 @@ def load_cautions(data: bytes, path: Path) -> dict[str, Caution]:
 # --- procedures -----------------------------------------------------------------------------------
 
 
-def load_procedure(
-    data: bytes, path: Path, terms: Terms, cautions: dict[str, Caution]
+def parse_procedure(
+    data: bytes, path: str, terms: Terms, cautions: dict[str, Caution]
 ) -> tuple[Procedure, dict[str, int]]:
     """One procedure, and the line of each answer that hands over to another procedure (by that name)."""
     top = Reader(parse(data, path), path, "the procedure")
     top.only(PROCEDURE_KEYS)
     name = top.text("procedure")
-    if name != path.stem:
+    if name != stem(path):
         raise FileProblem(
             path,
             top.line("procedure"),
-            f"the procedure is called '{name}', its file '{path.name}'",
-            f"Call the file '{name}.yaml' or the procedure '{path.stem}'",
+            f"the procedure is called '{name}', its file '{stem(path)}.yaml'",
+            f"Call the file '{name}.yaml' or the procedure '{stem(path)}'",
         )
-    step_nodes = _mapping(top.get("steps"), path, "'steps'")
-    verdict_nodes = _mapping(top.get("verdicts"), path, "'verdicts'")
+    step_nodes = mapping_of(top.get("steps"), path, "'steps'")
+    verdict_nodes = mapping_of(top.get("verdicts"), path, "'verdicts'")
     hand_overs: dict[str, int] = {}
     circuit = top.text("circuit")
     context = _Context(
         path, terms, cautions, tuple(step_nodes.items), tuple(verdict_nodes.items), hand_overs, circuit
     )
     steps = {
-        step: _step(step, _mapping(node, path, f"step '{step}'"), context)
+        step: _step(step, mapping_of(node, path, f"step '{step}'"), context)
         for step, node in step_nodes.items.items()
     }
     verdicts = {
-        verdict: _verdict(verdict, _mapping(node, path, f"verdict '{verdict}'"), context)
+        verdict: _verdict(verdict, mapping_of(node, path, f"verdict '{verdict}'"), context)
         for verdict, node in verdict_nodes.items.items()
     }
-    start = _known(top.get_text("start"), context.steps, path, "step")
+    start = known_of(top.get_text("start"), context.steps, path, "step")
     procedure = Procedure(
         name=name,
         title=top.text("title"),
@@ -355,7 +275,7 @@ def load_procedure(
         start=start,
         steps=steps,
         verdicts=verdicts,
-        file=str(path),
+        file=path,
         presumes_no=top.names("presumes_no", terms.faults, "fault", needed=False),
         asks=top.names("asks", terms.facts, "fact", needed=False),
     )
@@ -369,7 +289,7 @@ class _Context:
 
     def __init__(
         self,
-        path: Path,
+        path: str,
         terms: Terms,
         cautions: dict[str, Caution],
         steps: tuple[str, ...],
@@ -390,7 +310,7 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
     path = context.path
     item = Reader(node, path, f"step '{name}'")
     item.only(STEP_KEYS)
-    measure_node = _mapping(item.get("measure"), path, f"'measure' of step '{name}'")
+    measure_node = mapping_of(item.get("measure"), path, f"'measure' of step '{name}'")
     measure = _measure(name, measure_node, context)
     cautions = item.names("cautions", context.cautions, "caution")
     covered = {hazard for caution in cautions for hazard in context.cautions[caution].covers}
@@ -415,7 +335,7 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
                 "Use 'reading' with unit, plausible range and bands",
             )
         reading = _reading(
-            name, _mapping(item.get("reading"), path, f"'reading' of step '{name}'"), instrument, context
+            name, mapping_of(item.get("reading"), path, f"'reading' of step '{name}'"), instrument, context
         )
     else:
         if "reading" in node.items:
@@ -423,16 +343,12 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
                 path, node.key_lines["reading"], f"the {instrument.spoken} gives no number", "Use 'answers'"
             )
         answers = _answers(
-            name, _mapping(item.get("answers"), path, f"'answers' of step '{name}'"), instrument, context
+            name, mapping_of(item.get("answers"), path, f"'answers' of step '{name}'"), instrument, context
         )
     given = tuple(answer.outcome for answer in (reading.bands if reading else answers))
-    good = _known(item.get_text("good"), given, path, "answer of this step") if "good" in node.items else None
-    skipped = None
-    if "if_skipped" in node.items:
-        skip_node = _mapping(node.items["if_skipped"], path, f"'if_skipped' of step '{name}'")
-        skip = Reader(skip_node, path, f"'if_skipped' of step '{name}'")
-        skip.only(TARGET_KEYS)
-        skipped = _target(skip, context)
+    good = (
+        known_of(item.get_text("good"), given, path, "answer of this step") if "good" in node.items else None
+    )
     return Step(
         name=name,
         measure=measure,
@@ -441,11 +357,21 @@ def _step(name: str, node: Mapping, context: _Context) -> Step:
         reading=reading,
         good=good,
         look_for=item.text("look_for", needed=False),
-        if_skipped=skipped,
+        if_skipped=_skipped(name, node, context),
         heard=_heard(answers, measure, instrument),
         line=node.line,
         asks=item.names("asks", context.terms.facts, "fact", needed=False),
     )
+
+
+def _skipped(step: str, node: Mapping, context: _Context) -> Target | None:
+    """Where skipping a step leads; None if it cannot be skipped."""
+    if "if_skipped" not in node.items:
+        return None
+    what = f"'if_skipped' of step '{step}'"
+    item = Reader(mapping_of(node.items["if_skipped"], context.path, what), context.path, what)
+    item.only(TARGET_KEYS)
+    return _target(item, context)
 
 
 def _heard(answers: tuple[Answer, ...], measure: Measurement, instrument: Instrument) -> tuple[str, ...]:
@@ -465,12 +391,12 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
     path, terms = context.path, context.terms
     item = Reader(node, path, f"'measure' of step '{step}'")
     item.only(MEASURE_KEYS)
-    instrument = terms.instruments[_known(item.get_text("with"), terms.instruments, path, "instrument")]
+    instrument = terms.instruments[known_of(item.get_text("with"), terms.instruments, path, "instrument")]
     nodes = [place.name for place in terms.places.values() if place.kind == "node"]
     parts = [place.name for place in terms.places.values() if place.kind == "part"]
     looked_at = [place.name for place in terms.places.values() if place.kind in ("item", "matter")]
     clip = (
-        _known(item.get_text("clip"), nodes, path, "point of the circuit") if "clip" in node.items else None
+        known_of(item.get_text("clip"), nodes, path, "point of the circuit") if "clip" in node.items else None
     )
     if bool(clip) != bool(instrument.clip):
         problem = (
@@ -482,21 +408,21 @@ def _measure(step: str, node: Mapping, context: _Context) -> Measurement:
             path, node.line, problem, "Remove 'clip'" if clip else "Add 'clip: battery-negative'"
         )
     targets = looked_at if instrument.name in SENSES else nodes
-    probe = _known(item.get_text("probe"), targets, path, "place")
+    probe = known_of(item.get_text("probe"), targets, path, "place")
     if clip == probe:
         raise FileProblem(
             path, node.line, f"clip and probe are both on '{probe}'", "Measure between two points"
         )
     compared = None
     if "compared_with" in node.items:
-        compared = _known(item.get_text("compared_with"), nodes, path, "point of the circuit")
+        compared = known_of(item.get_text("compared_with"), nodes, path, "point of the circuit")
         if compared in (probe, clip):
             raise FileProblem(path, node.line, f"'{compared}' is compared with itself", "Name another point")
     unplugged = tuple(
-        _known(text, parts, path, "part that can be unplugged")
+        known_of(text, parts, path, "part that can be unplugged")
         for text in item.texts("unplugged", needed=False)
     )
-    engine = _member(Engine, item.get_text("engine"), path, "engine state")
+    engine = member_of(Engine, item.get_text("engine"), path, "engine state")
     for place in (clip, probe, compared):
         if place is None or instrument.name not in FILAMENTS:
             continue
@@ -515,9 +441,9 @@ def _answers(step: str, node: Mapping, instrument: Instrument, context: _Context
     answers = []
     for outcome, child in node.items.items():
         line = node.key_lines[outcome]
-        _known(Text(line, outcome), instrument.outcomes, context.path, f"outcome of a {instrument.spoken}")
+        known_of(Text(line, outcome), instrument.outcomes, context.path, f"outcome of a {instrument.spoken}")
         item = Reader(
-            _mapping(child, context.path, f"answer '{outcome}'"),
+            mapping_of(child, context.path, f"answer '{outcome}'"),
             context.path,
             f"answer '{outcome}' of step '{step}'",
         )
@@ -538,14 +464,14 @@ def _reading(step: str, node: Mapping, instrument: Instrument, context: _Context
     path = context.path
     item = Reader(node, path, f"'reading' of step '{step}'")
     item.only(READING_KEYS)
-    unit = _known(item.get_text("unit"), instrument.units, path, f"unit of a {instrument.spoken}")
+    unit = known_of(item.get_text("unit"), instrument.units, path, f"unit of a {instrument.spoken}")
     low, high = _plausible(item)
     subtract = _number_fact(item, "subtract", unit, context)
     at_20 = _number_fact(item, "at_20_celsius", "celsius", context)
-    band_nodes = _mapping(item.get("bands"), path, f"'bands' of step '{step}'")
+    band_nodes = mapping_of(item.get("bands"), path, f"'bands' of step '{step}'")
     bands = []
     for name, child in band_nodes.items.items():
-        band = Reader(_mapping(child, path, f"band '{name}'"), path, f"band '{name}' of step '{step}'")
+        band = Reader(mapping_of(child, path, f"band '{name}'"), path, f"band '{name}' of step '{step}'")
         band.only(BAND_KEYS)
         start, end = _limit(band, "from", unit, context), _limit(band, "below", unit, context)
         bands.append(
@@ -641,7 +567,7 @@ def _number_fact(item: Reader, key: str, unit: str, context: _Context) -> str:
     if key not in item.node.items and key != "specification":
         return ""
     text = item.get_text(key)
-    name = _known(text, context.terms.facts, context.path, "fact")
+    name = known_of(text, context.terms.facts, context.path, "fact")
     fact = context.terms.facts[name]
     if fact.kind is not FactKind.NUMBER or fact.unit != unit:
         found = (
@@ -674,7 +600,7 @@ def _unjudged(step: str, item: Reader, reading: Reading, context: _Context) -> A
     return Answer(UNJUDGED, _target(reader, context))
 
 
-def _check_asked(procedure: Procedure, steps: Mapping, path: Path) -> None:
+def _check_asked(procedure: Procedure, steps: Mapping, path: str) -> None:
     """What a reading is judged by must be asked for before it."""
     for name, step in procedure.steps.items():
         if step.reading is None:
@@ -701,9 +627,9 @@ def _target(item: Reader, context: _Context) -> Target:
         )
     text = item.get_text(given[0])
     if given[0] == "next":
-        return Target(Leads.STEP, _known(text, context.steps, context.path, "step"))
+        return Target(Leads.STEP, known_of(text, context.steps, context.path, "step"))
     if given[0] == "verdict":
-        return Target(Leads.VERDICT, _known(text, context.verdicts, context.path, "verdict"))
+        return Target(Leads.VERDICT, known_of(text, context.verdicts, context.path, "verdict"))
     context.hand_overs.setdefault(text.value, text.line)
     return Target(Leads.PROCEDURE, text.value)
 
@@ -738,7 +664,7 @@ def targets(step: Step) -> Iterable[Target]:
         yield step.if_skipped
 
 
-def _check_reachable(procedure: Procedure, steps: Mapping, verdicts: Mapping, path: Path) -> None:
+def _check_reachable(procedure: Procedure, steps: Mapping, verdicts: Mapping, path: str) -> None:
     reached: set[str] = set()
     ends: set[str] = set()
     waiting = [procedure.start]
@@ -767,162 +693,17 @@ def _check_reachable(procedure: Procedure, steps: Mapping, verdicts: Mapping, pa
             )
 
 
-def _check_hand_overs(procedure: Procedure, library: Library, lines: dict[str, int]) -> None:
-    for name, line in lines.items():
-        _known(Text(line, name), library.procedures, procedure.file, "procedure")
+def check_hand_overs(procedure: Procedure, procedures: Iterable[str], lines: dict[str, int]) -> None:
+    """Every procedure that this one hands over to exists.
 
-
-# --- reading with good messages -------------------------------------------------------------------
-
-
-class Reader:
-    """Typed access to one map of the tree; every miss is a `FileProblem` at its line."""
-
-    def __init__(self, node: Mapping, path: Path | str, what: str) -> None:
-        self.node = node
-        self.path = path
-        self.what = what
-
-    def only(self, keys: tuple[str, ...]) -> None:
-        """Refuse every other key."""
-        for key, line in self.node.key_lines.items():
-            if key not in keys:
-                raise FileProblem(
-                    self.path, line, f"'{key}' is not known in {self.what}", _suggestion(key, keys)
-                )
-
-    def line(self, key: str) -> int:
-        """Line of a key; that of the map where the key is missing."""
-        return self.node.key_lines.get(key, self.node.line)
-
-    def get(self, key: str) -> Node:
-        """What stands under this key."""
-        if key not in self.node.items:
-            raise FileProblem(self.path, self.node.line, f"{self.what} has no '{key}'", f"Add '{key}: …'")
-        return self.node.items[key]
-
-    def mapping(self, key: str) -> Mapping:
-        """The map under this key."""
-        return _mapping(self.get(key), self.path, f"'{key}'")
-
-    def get_text(self, key: str) -> Text:
-        """The text under this key; empty only in quotes."""
-        node = self.get(key)
-        if not isinstance(node, Text):
-            raise FileProblem(
-                self.path,
-                self.line(key),
-                f"'{key}' of {self.what} is {type_names[type(node).__name__]}",
-                "A text is expected",
-            )
-        if not node.value.strip() and not node.quoted:
-            raise FileProblem(
-                self.path, self.line(key), f"'{key}' of {self.what} is empty", 'Write a text, or "" for none'
-            )
-        return node
-
-    def text(self, key: str, *, needed: bool = True) -> str:
-        """The same with its white space made single blanks; "" where it is missing and not needed."""
-        if not needed and key not in self.node.items:
-            return ""
-        return " ".join(self.get_text(key).value.split())
-
-    def flag(self, key: str) -> bool:
-        """A true or false that may be missing; false then."""
-        return key in self.node.items and self.one_of(key, ("true", "false")) == "true"
-
-    def one_of(self, key: str, values: tuple[str, ...]) -> str:
-        """One of these values."""
-        return _known(self.get_text(key), values, self.path, f"value of '{key}'")
-
-    def texts(self, key: str, *, needed: bool = True) -> list[Text]:
-        """A list of texts."""
-        if not needed and key not in self.node.items:
-            return []
-        node = self.get(key)
-        if not isinstance(node, Sequence):
-            raise FileProblem(
-                self.path,
-                self.line(key),
-                f"'{key}' of {self.what} is not a list",
-                f"Write it as {key}: [one, two]",
-            )
-        found = []
-        for item in node.items:
-            if not isinstance(item, Text):
-                raise FileProblem(self.path, item.line, f"'{key}' of {self.what} holds more than plain texts")
-            found.append(Text(item.line, " ".join(item.value.split())))
-        return found
-
-    def names(self, key: str, known: Iterable[str], kind: str, *, needed: bool = True) -> tuple[str, ...]:
-        """A list of known names, none twice."""
-        names = tuple(_known(text, known, self.path, kind) for text in self.texts(key, needed=needed))
-        if len(set(names)) != len(names):
-            raise FileProblem(self.path, self.line(key), f"'{key}' of {self.what} names something twice")
-        return names
-
-    def named(self, key: str, keys: tuple[str, ...]) -> Iterable[tuple[str, Reader]]:
-        """A map of maps: the name of each with its reader."""
-        for name, node in _mapping(self.get(key), self.path, f"'{key}'").items.items():
-            reader = Reader(_mapping(node, self.path, f"'{name}'"), self.path, f"'{name}' in {key}")
-            reader.only(keys)
-            yield name, reader
-
-
-def _mapping(node: Node, path: Path | str, what: str) -> Mapping:
-    if not isinstance(node, Mapping):
-        raise FileProblem(
-            path,
-            node.line,
-            f"{what} is {type_names[type(node).__name__]}",
-            "A map of names is expected, as in 'lit: {next: …}'",
-        )
-    return node
-
-
-def _suggestion(word: str, known: Iterable[str]) -> str:
-    names = list(known)
-    close = difflib.get_close_matches(word[:_SHOWN], names, n=1)
-    if close:
-        return f"Did you mean '{close[0]}'?"[:-1] + "; known are: " + ", ".join(names)
-    return "Known are: " + ", ".join(names) if names else "None is defined"
-
-
-def _known(text: Text, known: Iterable[str], path: Path | str, kind: str) -> str:
-    names = list(known)
-    if text.value not in names:
-        raise FileProblem(
-            path, text.line, f"there is no {kind} '{text.value}'", _suggestion(text.value, names)
-        )
-    return text.value
-
-
-def _member(kind: type[_Name], text: Text, path: Path | str, what: str) -> _Name:
-    return kind(_known(text, [member.value for member in kind], path, what))
-
-
-def number(text: Text, path: Path | str) -> Decimal:
-    """The number that a text is.
+    Args:
+        procedure: The procedure.
+        procedures: Names of all procedures.
+        lines: Line of the first hand-over to each procedure, by its name.
 
     Raises:
-        FileProblem: It is none, or one that nobody measures (`LARGEST_NUMBER`, `MOST_DECIMALS`).
+        FileProblem: One does not exist.
     """
-    shown = text.value if len(text.value) <= _SHOWN else f"{text.value[:_SHOWN]}…"
-    try:
-        value = Decimal(text.value if len(text.value) <= _SHOWN else "NaN")
-    except InvalidOperation:
-        value = Decimal("NaN")
-    if not value.is_finite():
-        raise FileProblem(
-            path, text.line, f"'{shown}' is not a number", "Write it with a decimal point, as 9.6"
-        )
-    exponent = value.as_tuple().exponent
-    # The exponent comes first: to compare some numbers takes all memory, or is an overflow.
-    if not (isinstance(exponent, int) and -MOST_DECIMALS <= exponent <= 9 and abs(value) <= LARGEST_NUMBER):
-        raise FileProblem(
-            path,
-            text.line,
-            f"'{shown}' is no number that can be meant here",
-            f"Write one from -{LARGEST_NUMBER} to {LARGEST_NUMBER} with at most {MOST_DECIMALS} decimals",
-        )
-    return value
+    names = list(procedures)
+    for name, line in lines.items():
+        known_of(Text(line, name), names, procedure.file, "procedure")

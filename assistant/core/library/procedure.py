@@ -12,12 +12,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from enum import StrEnum
-from typing import TYPE_CHECKING
-
-from assistant.errors import UsageProblem
-
-if TYPE_CHECKING:
-    from assistant.core.reasoning.evidence import Knowledge  # noqa: TC004  it imports this module; nobody reads the hint
 
 OVER_RANGE = "over-range"
 """What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
@@ -534,31 +528,3 @@ class Terms:
     outcomes: dict[str, Outcome]
     faults: dict[str, Fault]
     facts: dict[str, Inquiry] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Library:
-    """Everything that was loaded from a folder of procedures.
-
-    `knowledge` is what a session reasons with; None where the folder has no likelihoods or no odds.
-    """
-
-    terms: Terms
-    cautions: dict[str, Caution]
-    procedures: dict[str, Procedure] = field(default_factory=dict)
-    knowledge: Knowledge | None = None
-
-    def procedure(self, name: str) -> Procedure:
-        """The procedure of this name.
-
-        Raises:
-            UsageProblem: There is none; names those that there are.
-        """
-        if name not in self.procedures:
-            known = ", ".join(self.procedures) or "none"
-            raise UsageProblem(f"There is no procedure '{name}'. Known are: {known}.")
-        return self.procedures[name]
-
-    def step(self, procedure: str, step: str) -> Step:
-        """The step of this name."""
-        return self.procedures[procedure].steps[step]

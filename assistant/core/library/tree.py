@@ -10,14 +10,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import yaml
 
 from assistant.errors import FileProblem
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 LARGEST_FILE = 1 << 20
 DEEPEST = 20
@@ -65,7 +62,7 @@ type_names = {"Text": "a text", "Sequence": "a list", "Mapping": "a map of names
 Node = Text | Sequence | Mapping
 
 
-def parse(data: bytes, path: Path | str) -> Mapping:
+def parse(data: bytes, path: str) -> Mapping:
     """Read one YAML document whose top is a map.
 
     Args:
@@ -127,7 +124,7 @@ def _read_alike(text: str) -> bool:
     return True
 
 
-def _build(text: str, path: Path | str, loader: Any) -> Mapping:
+def _build(text: str, path: str, loader: Any) -> Mapping:
     stack: list[Sequence | Mapping] = []
     keys: list[tuple[str, int] | None] = []
     top: Node | None = None

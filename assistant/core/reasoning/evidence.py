@@ -28,55 +28,23 @@ The likelihoods come from a circuit model with no bench measurement behind it.
 
 from __future__ import annotations
 
-import json
 import math
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from assistant.core.dialogue.policy import Thresholds
-from assistant.core.library.procedure import Library
-from assistant.core.reasoning.odds import Odds, preparations
-from assistant.errors import MALFORMED, FileProblem
+from assistant.core.library.library import Library
+from assistant.core.reasoning.knowledge import Hypotheses, Knowledge, key_of, measurement_key
+from assistant.core.reasoning.odds import preparations
+from assistant.core.values.thresholds import Thresholds
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Sequence
 
     from assistant.core.library.procedure import Measurement, Step
 
-MOST_HYPOTHESES = 100_000
-"""Most hypotheses of one circuit, mechanisms times cars; the largest of this program has some hundreds."""
-
-FORMAT = "bay-assistant likelihoods"
-FULL = 200
-"""A share of 1 as it stands in the file: two hexadecimal digits for each share, so half a per cent is the step."""
-
 EXPLAINED = 0.05
 """Results that one fault explains at least so well do fit together, however rare that fault is (chosen)."""
-
-
-def key_of(step: Step) -> str:
-    """The name of a test in the table: what is connected where, and which answers or bands it can end in.
-
-    Two steps with the same measurement and the same answers are one test; a band with another limit is another.
-    """
-    if step.reading:
-        ends = ",".join(f"{band.outcome}<{band.high}" for band in step.reading.bands)
-        # Only where there is one, so that the names of all other tests stay as they were.
-        less = f"-{step.reading.subtract}" if step.reading.subtract else ""
-        at_20 = f"@{step.reading.at_20_celsius}" if step.reading.at_20_celsius else ""
-        ends = f"{step.reading.unit}{less}{at_20}:{ends}"
-    else:
-        ends = ",".join(sorted(answer.outcome for answer in step.answers))
-    return f"{measurement_key(step.measure)}|{ends}"
-
-
-def measurement_key(measure: Measurement) -> str:
-    """The name of a measurement, whatever its answers are."""
-    parts = (measure.instrument, measure.clip, measure.probe, measure.engine.value)
-    more = (",".join(sorted(measure.unplugged)), measure.compared_with)
-    return "|".join(part or "" for part in (*parts, *more))
 
 
 _MOST_SCALES = 160
@@ -85,35 +53,6 @@ _MOST_SCALES = 160
 _LIFTED_EVERY = 8
 _VERY_SMALL = 2.0**-400
 """Odds are looked at after so many results, and lifted when they are smaller: no double gets lost on the way."""
-
-
-@dataclass(frozen=True)
-class Hypotheses:
-    """The hypotheses of one circuit and what each test shows under them.
-
-    Attributes:
-        faults: Fault of each hypothesis; hypotheses of the same fault weigh the same.
-        shares: Test to outcome to the share of that outcome, 0 to 1, for each hypothesis in order; over the
-            outcomes they sum to 1.
-    """
-
-    faults: tuple[str, ...]
-    shares: Mapping[str, Mapping[str, tuple[float, ...]]]
-
-
-@dataclass(frozen=True)
-class Knowledge:
-    """What a session is given to reason with: likelihoods and prior odds.
-
-    Attributes:
-        version: Checksum of the likelihoods; stands in the header of a session.
-        circuits: Hypotheses by the name of the circuit.
-        odds: Prior odds of faults and minutes of tests.
-    """
-
-    version: str
-    circuits: Mapping[str, Hypotheses]
-    odds: Odds
 
 
 @dataclass(frozen=True)
@@ -252,7 +191,8 @@ class Assessment:
     """What the facts say, on one circuit.
 
     Attributes:
-        library: The procedures with their `Knowledge`.
+        library: The procedures.
+        knowledge: What they are weighed with.
         circuit: Name of the circuit.
         facts: The results that count, in their order; those of other circuits or unknown tests say nothing.
         limits: The dialogue's limits.
@@ -260,6 +200,7 @@ class Assessment:
     """
 
     library: Library
+    knowledge: Knowledge
     circuit: str
     facts: tuple[Fact, ...]
     limits: Thresholds
@@ -267,19 +208,14 @@ class Assessment:
     _cache: dict[int | None, list[float]] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
-    def _knowledge(self) -> Knowledge:
-        assert self.library.knowledge is not None  # noqa: S101  `assess` has looked
-        return self.library.knowledge
-
-    @cached_property
     def _hypotheses(self) -> Hypotheses:
-        return self._knowledge.circuits[self.circuit]
+        return self.knowledge.circuits[self.circuit]
 
     @cached_property
     def _prior(self) -> list[float]:
         if self.circuit not in self.memo.priors:
             faults = self._hypotheses.faults
-            odds = self._knowledge.odds.used(self.circuit)
+            odds = self.knowledge.odds.used(self.circuit)
             counts = {name: faults.count(name) for name in set(faults)}
             self.memo.priors[self.circuit] = _normalised(
                 [odds.get(name, 0.0) / counts[name] for name in faults]
@@ -296,7 +232,7 @@ class Assessment:
     @cached_property
     def counted(self) -> int:
         """How many findings of the shop are in the odds before any test: cars with a fault of this circuit."""
-        odds = self._knowledge.odds
+        odds = self.knowledge.odds
         cars = odds.findings.on(self.circuit) if odds.weight_cars else {}
         return round(sum(cars.get(fault, 0.0) for fault in set(self._hypotheses.faults)))
 
@@ -508,13 +444,14 @@ class Assessment:
         return max(0.0, _entropy(list(self.posterior.values())) - after)
 
     def _minutes(self, measure: Measurement, ready: set[str]) -> float:
-        odds = self._knowledge.odds
+        odds = self.knowledge.odds
         once = sum(odds.once.get(name, 0.0) for name in preparations(measure) if name not in ready)
         return odds.minutes.get(measure.instrument, 1.0) + once
 
 
 def assess(
     library: Library,
+    knowledge: Knowledge | None,
     circuit: str,
     facts: Sequence[Fact],
     limits: Thresholds,
@@ -524,14 +461,14 @@ def assess(
 
     More than `Thresholds.weighed_results` are not one car with one fault any more.
     """
-    if not known(library, circuit) or len(facts) > limits.weighed_results:
+    if knowledge is None or circuit not in knowledge.circuits or len(facts) > limits.weighed_results:
         return None
-    return Assessment(library, circuit, tuple(facts), limits, Memo() if memo is None else memo)
+    return Assessment(library, knowledge, circuit, tuple(facts), limits, Memo() if memo is None else memo)
 
 
-def known(library: Library, circuit: str) -> bool:
+def known(knowledge: Knowledge | None, circuit: str) -> bool:
     """Whether there are likelihoods for this circuit."""
-    return library.knowledge is not None and circuit in library.knowledge.circuits
+    return knowledge is not None and circuit in knowledge.circuits
 
 
 def _channel(sure: float, misreading: float, count: int) -> tuple[float, float]:
@@ -561,54 +498,3 @@ def _log_odds(probability: float) -> float:
 
 def _entropy(shares: Sequence[float]) -> float:
     return -sum(share * math.log2(share) for share in shares if share > 0)
-
-
-# --- the file -------------------------------------------------------------------------------------
-
-
-def parse_table(data: bytes, path: Path | str) -> tuple[str, dict[str, Hypotheses]]:
-    """The version and the hypotheses of each circuit from ``likelihoods.json``.
-
-    Args:
-        data: The bytes of the file.
-        path: Its name for messages.
-
-    Raises:
-        FileProblem: It is not what ``bay-assistant lint --write-likelihoods`` writes.
-    """
-    try:
-        body = json.loads(data)
-        circuits = {str(name): _hypotheses(part) for name, part in body["circuits"].items()}
-        version = {FORMAT: str(body["version"])}[body["format"]]
-    except MALFORMED as error:
-        raise FileProblem(
-            path,
-            0,
-            f"these are not the likelihoods of a circuit model ({type(error).__name__}: {error})",
-            "Write them again: bay-assistant lint --write-likelihoods",
-        ) from error
-    return version, circuits
-
-
-def _hypotheses(part: Mapping[str, Any]) -> Hypotheses:
-    systems = int(part["systems"])
-    if not 1 <= systems * len(part["mechanisms"]) <= MOST_HYPOTHESES:
-        raise ValueError(
-            f"{len(part['mechanisms'])} mechanisms with {systems} systems each; at most {MOST_HYPOTHESES} in all"
-        )
-    faults = tuple(str(fault) for fault, _ in part["mechanisms"] for _ in range(systems))
-    tests: dict[str, dict[str, tuple[float, ...]]] = {}
-    for test, outcomes in part["tests"].items():
-        columns = {str(name): list(bytes.fromhex(digits)) for name, digits in outcomes.items()}
-        if len(columns) < 2 or any(len(column) != len(faults) for column in columns.values()):
-            raise ValueError(f"the test {test} does not have a share for each of {len(faults)} hypotheses")
-        sums = [sum(column) for column in zip(*columns.values(), strict=True)]
-        if min(sums) <= 0:
-            raise ValueError(f"the test {test} has no outcome under one of the hypotheses")
-        tests[str(test)] = {
-            name: tuple(share / whole for share, whole in zip(column, sums, strict=True))
-            for name, column in columns.items()
-        }
-    if not faults:
-        raise ValueError("there is no hypothesis")
-    return Hypotheses(faults, tests)

@@ -25,15 +25,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from assistant import files
-from assistant.core.library.loading import ODDS_FILE, Reader, number
 from assistant.core.library.procedure import Engine
+from assistant.core.library.reader import Reader, number
 from assistant.core.library.tree import Text, parse
-from assistant.errors import MALFORMED, FileProblem, UsageProblem
+from assistant.errors import MALFORMED, FileProblem
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from pathlib import Path
 
     from assistant.core.library.procedure import Measurement, Terms
 
@@ -100,7 +98,7 @@ class Findings:
         return json.dumps(body, indent=1, allow_nan=False).encode() + b"\n"
 
 
-def parse_findings(data: bytes, path: Path | str, terms: Terms) -> Findings:
+def parse_findings(data: bytes, path: str, terms: Terms) -> Findings:
     """What `Findings.to_bytes` wrote.
 
     Raises:
@@ -190,25 +188,8 @@ class Odds:
         return posterior_mean(self.prior, self.weight_cars, cars) if cars else self.prior
 
 
-def load_odds(directory: Path, terms: Terms) -> Odds:
-    """Read ``odds.yaml`` of a folder of procedures.
-
-    Raises:
-        UsageProblem: There is no such file, or it cannot be read.
-        FileProblem: It is wrong; the message starts with ``file:line:``.
-    """
-    path = directory / ODDS_FILE
-    try:
-        data = files.read_bytes(path, files.SETTINGS)
-    except OSError as error:
-        raise UsageProblem(
-            f"Odds of faults and minutes of tests need the file {path}, but it cannot be read ({error.strerror})."
-        ) from error
-    return parse_odds(data, path, terms)
-
-
-def parse_odds(data: bytes, path: Path, terms: Terms) -> Odds:
-    """The same from the bytes of the file.
+def parse_odds(data: bytes, path: str, terms: Terms) -> Odds:
+    """Prior odds and minutes from the bytes of ``odds.yaml``.
 
     Every fault of the terms has odds and every instrument minutes, so that nothing is weighed with nothing.
 

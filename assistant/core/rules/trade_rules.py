@@ -16,7 +16,8 @@ from assistant.core.values.finding import Finding
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from assistant.core.library.procedure import Library, Measurement, Procedure, Step
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement, Procedure, Step
 
 TURNING = (Engine.CRANKING, Engine.RUNNING)
 

@@ -17,7 +17,8 @@ from assistant.core.values.finding import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.library.procedure import Band, Library, Measurement, Procedure, Reading, Step, Verdict
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Band, Measurement, Procedure, Reading, Step, Verdict
 
 SMALL_OHMS = 5
 """Border in ohms below which the leads of an ohmmeter, some tenths of an ohm, count."""

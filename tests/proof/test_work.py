@@ -13,34 +13,33 @@ import pytest
 from assistant import resources
 from assistant.circuit import catalogue
 from assistant.circuit.catalogue import Mechanism
-from assistant.core.library.loading import load_library
 from assistant.core.library.procedure import NO_CIRCUIT
-from assistant.core.reasoning.odds import load_odds
 from assistant.errors import FileProblem, UsageProblem
-from assistant.proof import (
-    order as proof_order,
-    report as proof_report,
-    story as proof_story,
-    work as proving,
-)
-from assistant.proof.walk import NO_FAULT, Judgement, judge
+from assistant.loading.folder import load_library, load_odds
+from assistant.proof import order as proof_order, report as proof_report
+from assistant.proof.cases import circuit_of
+from assistant.proof.judging import NO_FAULT, Worth, judge
+from assistant.proof.limits import CAUTION, FULL, LIMITS, MOST_UNDECIDED, PART_ONLY
+from assistant.proof.result import Proof, Proven, Request
+from assistant.proof.story import tell
+from assistant.proof.work import _SYSTEMS_AT_ONCE, prove
 from tests.circuit.leading import alone
 
 if TYPE_CHECKING:
-    from assistant.core.library.procedure import Library
+    from assistant.core.library.library import Library
 
 FOLDER = resources.directory("procedures")
 LIBRARY = load_library(FOLDER)
 SYSTEMS = 20
-PIECES = proving._SYSTEMS_AT_ONCE + 5
+PIECES = _SYSTEMS_AT_ONCE + 5
 """More cars than one piece of the work has."""
 Few = Callable[..., None]
 
 
 @functools.cache
-def shipped() -> proving.Report:
+def shipped() -> Proof:
     """The proof of all shipped procedures, made once."""
-    return proving.prove(LIBRARY, proving.Asked(systems=SYSTEMS, processes=2))
+    return prove(LIBRARY, Request(systems=SYSTEMS, processes=2))
 
 
 @pytest.fixture
@@ -58,19 +57,19 @@ def few(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     return only
 
 
-def led(library: Library, entry: str, systems: int = 6) -> proving.Proven:
+def led(library: Library, entry: str, systems: int = 6) -> Proven:
     """The proof of one procedure over a few cars."""
-    (proven,) = proving.prove(library, proving.Asked((entry,), systems=systems, processes=1)).procedures
+    (proven,) = prove(library, Request((entry,), systems=systems, processes=1)).procedures
     return proven
 
 
-def failed(proven: proving.Proven) -> set[tuple[str, str, str]]:
+def failed(proven: Proven) -> set[tuple[str, str, str]]:
     """What failed: for whom, which fault, how."""
     return {
         (
             one.counter.observer.name if one.counter.observer else "honest",
             one.counter.case.fault,
-            one.counter.judgement,
+            one.counter.worth,
         )
         for one in proven.failures
         if one.counter
@@ -121,7 +120,7 @@ def test_no_good_part_is_named_in_the_shipped_procedures(name: str) -> None:
     ]
     for observer in ("honest", "without values"):
         rows = [proven.rows[observer][number] for _, number in counted]
-        assert sum(one.undecided for one in rows) / len(rows) <= proving.MOST_UNDECIDED
+        assert sum(one.undecided for one in rows) / len(rows) <= MOST_UNDECIDED
         assert sum(one.wrong_path + one.wrong_on_the_way for one in rows) / len(rows) <= 0.05
 
 
@@ -137,7 +136,7 @@ def test_every_procedure_is_proven_or_said_to_be_about_nothing_electrical() -> N
 def test_all_shares_of_a_case_add_up_to_one() -> None:
     """Every car of every case that counts ends somewhere, for every observer; where none counts, nowhere."""
     for proven in shipped().procedures:
-        assert set(proven.rows) == {*proving.FULL, *proving.PART_ONLY} - (
+        assert set(proven.rows) == {*FULL, *PART_ONLY} - (
             set() if "wrong end" in proven.rows else {"wrong end"}
         )
         for observer in proven.ends:
@@ -146,14 +145,14 @@ def test_all_shares_of_a_case_add_up_to_one() -> None:
                 assert proven.cars[number] <= SYSTEMS
         for number, case in enumerate(proven.cases):
             honest, ends = proven.rows["honest"][number], proven.ends["honest"][number]
-            shares = dict.fromkeys(Judgement, 0.0)
+            shares = dict.fromkeys(Worth, 0.0)
             for end, share in ends.items():
                 shares[judge(LIBRARY, end, case)] += share
             if proven.cars[number]:
-                assert honest.right == pytest.approx(shares[Judgement.RIGHT])
-                assert honest.wrong_path == pytest.approx(shares[Judgement.WRONG_PATH])
-                assert honest.undecided == pytest.approx(shares[Judgement.UNDECIDED])
-                assert honest.wrong_part >= shares[Judgement.WRONG_PART] - 1e-9
+                assert honest.right == pytest.approx(shares[Worth.RIGHT])
+                assert honest.wrong_path == pytest.approx(shares[Worth.WRONG_PATH])
+                assert honest.undecided == pytest.approx(shares[Worth.UNDECIDED])
+                assert honest.wrong_part >= shares[Worth.WRONG_PART] - 1e-9
 
 
 def test_every_fault_of_the_terms_is_proven() -> None:
@@ -188,10 +187,10 @@ def test_without_a_sound_coil_in_its_place_a_good_coil_is_condemned(tmp_path: Pa
     assert "a good part is named to an honest observer" in sentences
     assert "the limit is 1%, as at the end coil-and-driver: coil-bad" in sentences
     counter = next(one.counter for one in proven.failures if one.counter)
-    told = proof_story.tell(library, proven.circuit, counter, proving.Asked((AND_DRIVER,), systems=20))
+    told = tell(library, proven.circuit, counter, Request((AND_DRIVER,), systems=20))
     assert f"with none ({older.name})" in told
     assert "Verdict coil-and-driver: coil-bad (wrong part)" in told
-    assert proving.CAUTION in told
+    assert CAUTION in told
 
 
 def test_without_the_leak_tests_nothing_is_decided(tmp_path: Path, few: Few) -> None:
@@ -330,14 +329,14 @@ def test_a_good_part_that_is_named_on_the_way_fails(tmp_path: Path, few: Few) ->
 
 def test_the_proof_is_the_same_for_a_seed_and_any_number_of_processes() -> None:
     """One process or two, the figures are the same to the last digit; another seed gives other cars."""
-    asked = proving.Asked(("battery-and-cranking",), systems=PIECES, seed=3, processes=1)
-    one = proof_report.to_json(proving.prove(LIBRARY, asked))
+    asked = Request(("battery-and-cranking",), systems=PIECES, seed=3, processes=1)
+    one = proof_report.to_json(prove(LIBRARY, asked))
     two = proof_report.to_json(
-        proving.prove(LIBRARY, proving.Asked(("battery-and-cranking",), systems=PIECES, seed=3, processes=2))
+        prove(LIBRARY, Request(("battery-and-cranking",), systems=PIECES, seed=3, processes=2))
     )
     assert one == two
     other = proof_report.to_json(
-        proving.prove(LIBRARY, proving.Asked(("battery-and-cranking",), systems=PIECES, seed=4, processes=1))
+        prove(LIBRARY, Request(("battery-and-cranking",), systems=PIECES, seed=4, processes=1))
     )
     assert one["procedures"] != other["procedures"]
 
@@ -346,9 +345,9 @@ def test_progress_is_told_up_to_the_end(few: Few) -> None:
     """The progress counts the pieces of the work and ends with all of them."""
     few(alone("weak-battery", "worn-out", "battery-and-starter"))
     told: list[tuple[int, int]] = []
-    proving.prove(
+    prove(
         LIBRARY,
-        proving.Asked(("battery-and-cranking",), systems=proving._SYSTEMS_AT_ONCE + 1, processes=1),
+        Request(("battery-and-cranking",), systems=_SYSTEMS_AT_ONCE + 1, processes=1),
         lambda done, of: told.append((done, of)),
     )
     assert told == [(1, 2), (2, 2)]
@@ -391,7 +390,7 @@ def test_a_step_that_no_fault_reaches_and_a_verdict_that_covers_nothing_are_name
 ) -> None:
     """A step behind an answer that no car gives is told, and the verdicts that nothing comes to."""
     few(alone("driver-dead", "never-switches"), alone("coil-secondary", "winding-open"))
-    report = proving.prove(LIBRARY, proving.Asked((AND_DRIVER,), systems=5, processes=1))
+    report = prove(LIBRARY, Request((AND_DRIVER,), systems=5, processes=1))
     assert ("coil-and-driver", "leak-without-module") in report.unreached
     assert ("coil-and-driver", "led-in-coils-place") not in report.unreached
     assert "coil-and-driver: control-wire-to-ground (no fault leads there)" in report.idle
@@ -411,7 +410,7 @@ def test_a_step_that_the_circuit_cannot_have_is_told_with_file_and_line(tmp_path
     with pytest.raises(
         FileProblem, match=r"battery-and-cranking\.yaml:\d+: step 'battery-at-rest' cannot be"
     ):
-        proving.prove(library, proving.Asked(("battery-and-cranking",), systems=10, processes=1))
+        prove(library, Request(("battery-and-cranking",), systems=10, processes=1))
 
 
 def test_an_unknown_circuit_is_told(tmp_path: Path) -> None:
@@ -420,7 +419,7 @@ def test_an_unknown_circuit_is_told(tmp_path: Path) -> None:
         tmp_path, "coil-control.yaml", ("circuit: coil-with-external-driver", "circuit: steam-engine")
     )
     # The first that the model has of those that it hands over to.
-    assert proving.circuit_of(library, "coil-control") in catalogue.CIRCUITS
+    assert circuit_of(library, "coil-control") in catalogue.CIRCUITS
     alone = changed(
         tmp_path / "alone",
         "battery-and-cranking.yaml",
@@ -430,22 +429,22 @@ def test_an_unknown_circuit_is_told(tmp_path: Path) -> None:
     with pytest.raises(
         FileProblem, match=r"battery-and-cranking\.yaml: the circuit 'steam-engine' is not in"
     ):
-        proving.prove(alone, proving.Asked(("battery-and-cranking",)))
+        prove(alone, Request(("battery-and-cranking",)))
 
 
 @pytest.mark.parametrize(
     ("asked", "message"),
     [
-        (proving.Asked(("no-such",)), "There is no procedure 'no-such'"),
-        (proving.Asked(systems=0), "0 systems cannot be proven"),
-        (proving.Asked(misreading=0.5), "A rate of misreading of 0.5"),
-        (proving.Asked(seed=-1), "The seed -1"),
+        (Request(("no-such",)), "There is no procedure 'no-such'"),
+        (Request(systems=0), "0 systems cannot be proven"),
+        (Request(misreading=0.5), "A rate of misreading of 0.5"),
+        (Request(seed=-1), "The seed -1"),
     ],
 )
-def test_bad_input_is_a_sentence(asked: proving.Asked, message: str) -> None:
+def test_bad_input_is_a_sentence(asked: Request, message: str) -> None:
     """What cannot be proven is said before anything is simulated."""
     with pytest.raises(UsageProblem, match=message):
-        proving.prove(LIBRARY, asked)
+        prove(LIBRARY, asked)
 
 
 SEARCHED_QUICKLY = ("battery-and-cranking", "built-in-driver-coil", "ground-switched-load")
@@ -462,7 +461,7 @@ def test_the_order_is_never_better_than_the_optimum() -> None:
 def test_every_output_says_where_the_figures_come_from() -> None:
     """Text and JSON say that a model without a bench measurement stands behind them."""
     report = shipped()
-    assert proving.CAUTION in proof_report.text(report, LIBRARY)
-    assert proof_report.to_json(report)["caution"] == proving.CAUTION
-    assert proof_report.to_json(report)["limits"] == proving.LIMITS
-    assert proving.LIMITS["honest"]["wrong_part"] == 0.01
+    assert CAUTION in proof_report.text(report, LIBRARY)
+    assert proof_report.to_json(report)["caution"] == CAUTION
+    assert proof_report.to_json(report)["limits"] == LIMITS
+    assert LIMITS["honest"]["wrong_part"] == 0.01

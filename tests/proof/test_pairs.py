@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from assistant.circuit.catalogue import NONE, mechanisms
-from assistant.core.library.loading import load_library
 from assistant.errors import UsageProblem
+from assistant.loading.folder import load_library
 from assistant.proof import pairs as proof_pairs
 from assistant.proof.pairs import Pair, holds, mean_of, pairs_of, prove_pairs
 from assistant.resources import directory

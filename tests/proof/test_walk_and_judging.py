@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from assistant.core.library.library import Library
 from assistant.core.library.procedure import (
     Answer,
     Engine,
     Fault,
     Leads,
-    Library,
     Measurement,
     Procedure,
     Step,
@@ -20,21 +20,9 @@ from assistant.core.library.procedure import (
     Terms,
     Verdict,
 )
-from assistant.proof.walk import (
-    Case,
-    End,
-    Judgement,
-    Key,
-    Shares,
-    condemns,
-    counters,
-    followed,
-    judge,
-    never_reached,
-    row,
-    story,
-    walk,
-)
+from assistant.proof.judging import Case, Worth, condemns, counters, judge, never_reached, row
+from assistant.proof.walk import End, Key, Shares, followed, walk
+from assistant.proof.way import story
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -232,39 +220,39 @@ def test_the_parts_of_the_work_add_up_to_the_whole() -> None:
 @pytest.mark.parametrize(
     ("end", "faults", "bad", "expected"),
     [
-        (End("coil", "coil"), "coil-secondary", "ignition coil", Judgement.RIGHT),
-        (End("coil", "coil"), "shorted-primary", "ignition coil", Judgement.WRONG_PATH),
-        (End("coil", "coil"), "coil-secondary", "plug lead", Judgement.WRONG_PART),
-        (End("coil", "coil"), "driver-dead", "driver module", Judgement.WRONG_PART),
-        (End("driver", "driver"), "driver-dead", "driver module", Judgement.WRONG_PART),
-        (End("driver", "driver"), "driver-dead", "driver module,ignition coil", Judgement.RIGHT),
-        (End("feed", "unknown"), "open-feed", "feed wire", Judgement.UNDECIDED),
-        (End("feed", ""), "open-feed", "feed wire", Judgement.UNDECIDED),
-        (End("coil", "coil"), "none", "", Judgement.WRONG_PART),
-        (End("feed", "exactly"), "open-feed", "feed wire", Judgement.RIGHT),
-        (End("feed", "exactly"), "open-feed", "ignition fuse", Judgement.WRONG_PART),
-        (End("feed", "exactly"), "driver-dead", "driver module", Judgement.WRONG_PART),
+        (End("coil", "coil"), "coil-secondary", "ignition coil", Worth.RIGHT),
+        (End("coil", "coil"), "shorted-primary", "ignition coil", Worth.WRONG_PATH),
+        (End("coil", "coil"), "coil-secondary", "plug lead", Worth.WRONG_PART),
+        (End("coil", "coil"), "driver-dead", "driver module", Worth.WRONG_PART),
+        (End("driver", "driver"), "driver-dead", "driver module", Worth.WRONG_PART),
+        (End("driver", "driver"), "driver-dead", "driver module,ignition coil", Worth.RIGHT),
+        (End("feed", "unknown"), "open-feed", "feed wire", Worth.UNDECIDED),
+        (End("feed", ""), "open-feed", "feed wire", Worth.UNDECIDED),
+        (End("coil", "coil"), "none", "", Worth.WRONG_PART),
+        (End("feed", "exactly"), "open-feed", "feed wire", Worth.RIGHT),
+        (End("feed", "exactly"), "open-feed", "ignition fuse", Worth.WRONG_PART),
+        (End("feed", "exactly"), "driver-dead", "driver module", Worth.WRONG_PART),
         (
             End("driver", "both"),
             "driver-dead coil-secondary",
             "driver module,ignition coil",
-            Judgement.RIGHT,
+            Worth.RIGHT,
         ),
-        (End("driver", "both"), "driver-dead", "driver module", Judgement.WRONG_PART),
+        (End("driver", "both"), "driver-dead", "driver module", Worth.WRONG_PART),
         # One of two bad parts is named: that one is bad, and the other is found in the next round.
         (
             End("coil", "coil"),
             "coil-secondary driver-dead",
             "ignition coil,driver module",
-            Judgement.RIGHT,
+            Worth.RIGHT,
         ),
-        (End("coil", "no-control"), "driver-dead coil-secondary", "", Judgement.WRONG_PATH),
-        (End("driver", "apart"), "driver-dead", "driver module", Judgement.UNDECIDED),
-        (End("driver", "apart"), "open-feed", "feed wire", Judgement.WRONG_PATH),
-        (End("driver", "", left=True), "driver-dead", "driver module", Judgement.HANDED_OVER),
+        (End("coil", "no-control"), "driver-dead coil-secondary", "", Worth.WRONG_PATH),
+        (End("driver", "apart"), "driver-dead", "driver module", Worth.UNDECIDED),
+        (End("driver", "apart"), "open-feed", "feed wire", Worth.WRONG_PATH),
+        (End("driver", "", left=True), "driver-dead", "driver module", Worth.HANDED_OVER),
     ],
 )
-def test_a_wrong_part_is_told_from_a_wrong_path(end: End, faults: str, bad: str, expected: Judgement) -> None:
+def test_a_wrong_part_is_told_from_a_wrong_path(end: End, faults: str, bad: str, expected: Worth) -> None:
     """Naming a bad part for another reason costs a test; naming a good part, also beside the bad one, a part.
 
     A part is good or bad by what is truly wrong with the car, not by the group that its fault belongs to.
@@ -297,7 +285,7 @@ def test_a_part_that_is_named_on_the_way_is_judged_like_one_at_the_end() -> None
     assert row(library, walked, 0, case, 1).wrong_part == pytest.approx(0.25 + 0.75)
     assert row(library, walked, 0, case, 1).right == pytest.approx(0.75)
     found = counters(library, "coil", walked, {0: case})
-    assert ("coil: no-control", Judgement.WRONG_PART) in {(str(one.end), one.judgement) for one in found}
+    assert ("coil: no-control", Worth.WRONG_PART) in {(str(one.end), one.worth) for one in found}
     bad = Case("driver-dead", "x", ("open-feed",), ("driver module", "feed circuit", "ignition coil"))
     assert row(library, walked, 0, bad, 1).wrong_part == 0
 

@@ -1,0 +1,36 @@
+"""All procedures of a folder, with the terms and cautions that they refer to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from assistant.core.library.procedure import Caution, Procedure, Terms
+from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    from assistant.core.library.procedure import Step
+
+
+@dataclass(frozen=True)
+class Library:
+    """Everything that was loaded from a folder of procedures, less what results are weighed with."""
+
+    terms: Terms
+    cautions: dict[str, Caution]
+    procedures: dict[str, Procedure] = field(default_factory=dict)
+
+    def procedure(self, name: str) -> Procedure:
+        """The procedure of this name.
+
+        Raises:
+            UsageProblem: There is none; names those that there are.
+        """
+        if name not in self.procedures:
+            known = ", ".join(self.procedures) or "none"
+            raise UsageProblem(f"There is no procedure '{name}'. Known are: {known}.")
+        return self.procedures[name]
+
+    def step(self, procedure: str, step: str) -> Step:
+        """The step of this name."""
+        return self.procedures[procedure].steps[step]

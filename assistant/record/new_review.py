@@ -1,0 +1,144 @@
+"""Adding a review to a session that is sealed and whole; how reviews look is in `assistant.record.reviews`."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from typing import TYPE_CHECKING
+
+from assistant.errors import RecordBroken, RecordProblem, UsageProblem
+from assistant.record import review_head
+from assistant.record.contents import read_inside
+from assistant.record.header import REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
+from assistant.record.laying import take_lock, tidy
+from assistant.record.log import local_now
+from assistant.record.reviews import (
+    Labour,
+    Part,
+    Review,
+    Signature,
+    parse_row,
+    read_reviews,
+    row_of,
+    writeup_name,
+)
+from assistant.record.scanning import check_folder
+from assistant.record.storage import sha256, write_file, write_problem
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+    from pathlib import Path
+
+
+def add_review(
+    folder: Path,
+    *,
+    reviewer: str = "",
+    done: str = "",
+    found: tuple[str, ...] = (),
+    parts: tuple[Part, ...] = (),
+    labour: tuple[Labour, ...] = (),
+    remarks: str = "",
+    sign: str | None = None,
+    now: Callable[[], datetime] = local_now,
+) -> Review:
+    """Write one more review behind those that are there.
+
+    Args:
+        folder: A sealed session.
+        reviewer: Who reviews.
+        done: What was really done, in words.
+        found: Names of the faults that were found to be true; the caller has looked them up.
+        parts: Parts that were used.
+        labour: Work that is charged.
+        remarks: Anything else.
+        sign: The write-up that the reviewer looked at, to be signed with the name `reviewer`; None: not signed.
+        now: The clock.
+
+    Raises:
+        UsageProblem: It is to be signed without a name, or says nothing at all.
+        RecordProblem: The folder is not a session, is not sealed, is in use, or cannot be written.
+        RecordBroken: The record or its reviews are not what was written.
+    """
+    from assistant.record.verifying import verify  # noqa: PLC0415  it reads the reviews, too
+
+    check_folder(folder)
+    check_reviewable(folder)
+    if sign is not None and not reviewer.strip():
+        raise UsageProblem("A review is signed with a name. Give one with --by.")
+    if not any((done, found, parts, labour, remarks, sign is not None)):
+        raise UsageProblem("This review says nothing. Say what was done, what was found, or sign it.")
+    lock = take_lock(folder)
+    try:
+        tidy(folder)
+        findings = verify(folder)
+        if findings:
+            raise RecordBroken(
+                f"The session {folder.name} is not what was recorded, so it is not reviewed. {findings[0]} "
+                f"'bay-assistant verify {folder}' lists everything that is wrong."
+            )
+        review = Review(0, now(), reviewer.strip(), done, found, parts, labour, remarks)
+        row = _write(folder, review, sign)
+    finally:
+        os.close(lock)
+    return parse_row(row)
+
+
+def _write(folder: Path, review: Review, sign: str | None) -> bytes:
+    """Write a review behind the others; the session is locked and whole.
+
+    The order makes a crash between any two writes harmless.
+    First the head says how many reviews there are before this one (it is missing, or one behind, where there was no
+    head yet or an earlier writing was broken off); then come the write-up, the review, and the head that counts it.
+    One review more than the head counts is therefore whole, and one less never is.
+
+    Returns:
+        The line.
+
+    Raises:
+        RecordProblem: It cannot be written.
+    """
+    before = len(read_reviews(folder))
+    seal = sha256(read_inside(folder, SEAL_FILE))
+    kept = read_inside(folder, REVIEWS_FILE) if before else b""
+    previous = sha256(kept.splitlines(keepends=True)[-1]) if kept else seal
+    number = before + 1
+    head = review_head.read(folder)
+    if head is None or head.reviews != before:
+        review_head.write(folder, review_head.Head(before, previous, seal))
+    signature = None
+    if sign is not None:
+        text = sign.encode("utf-8", "backslashreplace")
+        write_file(folder / writeup_name(number), text)
+        signature = Signature(review.reviewer, review.time, seal, sha256(text))
+    else:
+        _remove(folder / writeup_name(number))  # of a signing that was broken off
+    row = row_of(
+        dataclasses.replace(
+            review, number=number, signed=signature, previous=previous, head=REVIEWS_HEAD_FILE
+        )
+    )
+    write_file(folder / REVIEWS_FILE, kept + row)
+    review_head.write(folder, review_head.Head(number, sha256(row), seal))
+    return row
+
+
+def _remove(path: Path) -> None:
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        raise write_problem(error, path) from error
+
+
+def check_reviewable(folder: Path) -> None:
+    """A session is reviewed when it is over.
+
+    Raises:
+        RecordProblem: It is not sealed.
+    """
+    if not (folder / SEAL_FILE).is_file():
+        raise RecordProblem(
+            f"The session {folder.name} is not sealed: it can still go on, and a review would not fit it any more. "
+            f"Go on with 'bay-assistant run --resume {folder.name}', close the session, and review it then."
+        )

@@ -1,0 +1,118 @@
+"""A session as it was read: its lines, the files of its log, its seal, and how the files in its folder are named."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from assistant.core.values.events import Action, Clip, Event
+from assistant.record.header import Header
+
+_CLIP_NAME = re.compile(r"clips/[0-9]{4,}\.flac")
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the log: an event, when it happened, and the actions it caused.
+
+    Attributes:
+        number: 1, 2, 3 … through the whole session.
+        time: Clock time with the offset to UTC.
+        event: What happened.
+        actions: What it caused.
+        file: Log file that holds the line.
+        row: Line in that file, counted from 1.
+    """
+
+    number: int
+    time: datetime
+    event: Event
+    actions: tuple[Action, ...]
+    file: str = "log.jsonl"
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class LogFile:
+    """One file of the log: its name, the SHA-256 of its bytes, and how many lines it has."""
+
+    name: str
+    sha256: str
+    lines: int
+
+
+@dataclass(frozen=True)
+class Seal:
+    """What was written when the session was closed for good.
+
+    Attributes:
+        sealed: When.
+        lines: Number of lines of the log.
+        last: SHA-256 of the last line.
+        files: SHA-256 of the header, the log and each clip, by name inside the folder.
+    """
+
+    sealed: datetime
+    lines: int
+    last: str
+    files: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class RecordedSession:
+    """A session as it was read.
+
+    Attributes:
+        header: What was known before it began.
+        lines: The log.
+        torn: How many bytes of an unfinished last line there are; 0 when it ends cleanly.
+        sealed: Its seal; None while it is open.
+        logs: The files of the log.
+        folder: Where it is; None for one that was made in memory.
+        repeated: Number of the line that stands twice; 0 when none does.
+    """
+
+    header: Header
+    lines: tuple[Line, ...]
+    torn: int = 0
+    sealed: Seal | None = None
+    logs: tuple[LogFile, ...] = ()
+    folder: Path | None = None
+    repeated: int = 0
+
+
+def repeated_sentence(number: int) -> str:
+    """What is said of a line that stands twice."""
+    return (
+        f"Line {number} of the log stands twice, byte for byte the same: an earlier version was interrupted while "
+        "it wrote that line. It counts once; nothing is missing."
+    )
+
+
+def clip_name_is_ours(name: str) -> bool:
+    """Whether a clip's name is one that a session gives; anything else could point out of its folder."""
+    return _CLIP_NAME.fullmatch(name) is not None
+
+
+def clips_of(event: Event) -> tuple[Clip, ...]:
+    """The sound that an event carries."""
+    clip = getattr(event, "clip", None)
+    return (clip,) if isinstance(clip, Clip) else ()
+
+
+def log_name(position: int) -> str:
+    """Name of the first, second, … file of a log."""
+    return "log.jsonl" if position == 1 else f"log-{position}.jsonl"
+
+
+def log_names(folder: Path) -> list[str]:
+    """The log files that a session folder has, in the order in which they were written."""
+    found = {
+        1 if match["n"] is None else int(match["n"]): entry.name
+        for entry in folder.iterdir()
+        if (match := re.fullmatch(r"log(?:-(?P<n>[2-9]|[1-9][0-9]+))?\.jsonl", entry.name))
+    }
+    return [found[position] for position in sorted(found)]
