@@ -162,7 +162,7 @@ def _from_json(body: Mapping[str, Any]) -> Reviewed:
 
 
 def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library | None]) -> Reviewed:
-    """What one session taught, its record checked whole first."""
+    """The lesson of one session, after a check of its whole record."""
     name = folder.name
     try:
         wrong = verify(folder)
@@ -181,7 +181,7 @@ def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library |
     except MALFORMED as error:
         return Reviewed(name, problem=f"its record cannot be understood ({error}).")
     key = tuple(sorted(session.header.procedures.items()))
-    if key not in libraries:  # most sessions were recorded with the same procedures
+    if key not in libraries:  # most sessions share the same procedures
         libraries[key] = _library(folder)
     library = libraries[key]
     if library is None:
@@ -193,7 +193,9 @@ def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library |
 
 
 def _cause(course: Course, library: Library) -> tuple[str, tuple[str, ...]]:
-    """The last standing verdict that names faults, and these; a verdict on the repair comes after it and names none."""
+    """The last standing verdict that names faults, with these faults; a verdict on the repair comes later and
+    names none.
+    """
     for ended in reversed(course.verdicts):
         procedure = library.procedures.get(ended.procedure)
         if ended.affirmed and not ended.withdrawn and procedure and ended.verdict in procedure.verdicts:
@@ -204,7 +206,7 @@ def _cause(course: Course, library: Library) -> tuple[str, tuple[str, ...]]:
 
 
 def _library(folder: Path) -> Library | None:
-    """The procedures of a session, already verified; None when this version cannot load them any more."""
+    """The procedures of a session, already verified; None if this version cannot load them any more."""
     try:
         return load_library(folder / PROCEDURES)
     except BayAssistantError:

@@ -60,7 +60,7 @@ class Settings:
 
     Attributes:
         procedure: Procedure to start with.
-        facts: What was typed about the job.
+        facts: Facts that were typed about the job.
         sessions: Folder of the sessions.
         resume: Session to go on with: its folder, its name, or ``last``; None for a new one.
         model: Model directory, None for the usual search.
