@@ -26,8 +26,11 @@ from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
 from assistant.loading.folder import load_library
 from assistant.record import SessionLog
+from assistant.rehearsal.player import MadeClock
 from assistant.screen.terminal import LineScreen
-from assistant.session.demo import SCENARIO, Person, Sounding, Stage, Time, read_scenario
+from assistant.session.demo.person import PlayedPerson, Sounding
+from assistant.session.demo.scenario import SCENARIO, read_scenario
+from assistant.session.demo.stage import Stage
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
@@ -180,7 +183,7 @@ def machine() -> str:
     return f"{model}, {os.cpu_count()} cores{memory}, {platform.system()}, Python {platform.python_version()}"
 
 
-class _TimedPerson(Person):
+class _TimedPerson(PlayedPerson):
     """Takes down how long the ear works on the chunk that ends an utterance."""
 
     spoken: frozenset[str]
@@ -227,7 +230,7 @@ class _TimedVoice(Voice):
 def _session(figures: Figures, folder: Path, recogniser: Recogniser) -> None:
     scenario = read_scenario(resources.directory("audio_fixtures") / SCENARIO)
     grammars = GrammarSet.load(resources.directory("grammars"))
-    clock = Time(real=False)
+    clock = MadeClock()
     voice = _TimedVoice(cache_folder=folder / "speech")
     voice.figures = figures
     with SessionLog.create(folder / "sessions", scenario.facts, resources.directory("procedures")) as log:

@@ -134,7 +134,7 @@ def _keep_trace() -> str:
 
 
 def _run(options: argparse.Namespace) -> int:
-    from assistant.session import live  # noqa: PLC0415
+    from assistant.session import live, settings  # noqa: PLC0415
 
     if options.resume and options.procedure:
         raise UsageProblem(
@@ -145,25 +145,24 @@ def _run(options: argparse.Namespace) -> int:
         raise UsageProblem(
             "A resumed session keeps the odds that it began with. Leave out --no-history, or leave out --resume."
         )
-    facts = _facts(options)
-    settings = live.Settings(
+    wanted = settings.Settings(
         procedure=options.procedure or "no-start",
-        facts=facts,
+        facts=_facts(options),
         sessions=_sessions(options),
         resume=options.resume,
-        model=options.model,
-        microphone=options.microphone,
-        speaker=options.speaker,
-        headset=options.headset,
-        keys_only=options.keys_only,
-        silent=options.silent,
-        plain=options.plain,
-        speech_rate=options.speech_rate,
-        procedures=options.procedures,
-        grammars=options.grammars,
         history=not options.no_history,
+        gear=settings.Gear(
+            microphone=options.microphone,
+            speaker=options.speaker,
+            headset=options.headset,
+            keys_only=options.keys_only,
+            silent=options.silent,
+            plain=options.plain,
+            speech_rate=options.speech_rate,
+        ),
+        folders=settings.Folders(options.procedures, options.grammars, options.model),
     )
-    return live.run(settings)
+    return live.run(wanted)
 
 
 def _demo(options: argparse.Namespace) -> int:

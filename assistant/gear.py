@@ -18,7 +18,8 @@ from assistant.hearing.sound import level_db
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.lettering import clean
 from assistant.screen.quiet import can_keep, log_path
-from assistant.speaking.player import Player, device_named, load_sounddevice
+from assistant.speaking.player import Player
+from assistant.speaking.portaudio import device_named, load_sounddevice
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.core.library.loading import FILAMENTS
-from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
+from assistant.core.library.procedure import FILAMENTS, Answer, Engine, Leads, Step, Target
 from assistant.core.words import wording
 from assistant.errors import FileProblem
 from assistant.linting import paths

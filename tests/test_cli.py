@@ -27,9 +27,9 @@ from assistant import resources
 from assistant.cli import main
 from assistant.core.values.entries import ResultTaken
 from assistant.core.values.events import Note
-from assistant.hearing import graph
+from assistant.hearing import openfst
 from assistant.record import SessionLog, read_session, verify
-from assistant.speaking.player import load_sounddevice
+from assistant.speaking.portaudio import load_sounddevice
 
 ROOT = Path(__file__).resolve().parent.parent
 SOUNDS = resources.directory("audio_fixtures")
@@ -387,7 +387,7 @@ def test_a_model_without_a_needed_word_is_refused_with_word_and_place(refused: R
     Without its list of phones the bundled model is a plain one, with the word list of its own graph.
     """
     (model / "phones.txt").unlink()
-    words = graph.read_fst(model / "graph" / "Gr.fst")
+    words = openfst.read_fst(model / "graph" / "Gr.fst")
     lost = {
         words.symbols.pop(word)
         for word in ("blinking", "blink", "blinks", "flashing")

@@ -28,8 +28,9 @@ from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.terminal import LineScreen
 from assistant.session.loop import Session
-from assistant.speaking.player import NullPlayer
-from assistant.speaking.voice import Speech, Voice
+from assistant.speaking.output import NullPlayer
+from assistant.speaking.speech import Speech
+from assistant.speaking.voice import Voice
 
 LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
 

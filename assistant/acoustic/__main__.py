@@ -41,7 +41,7 @@ def make_texts(dictionary: Path) -> Texts:
     )
 
 
-def synthesiser(name: str, folder: Path) -> voices.Synthesiser:
+def synthesiser(name: str, folder: Path) -> voices.TextToSpeech:
     """A synthesiser by the name in `VOICES`; `folder` holds the unpacked packages."""
     from assistant.acoustic import voices  # noqa: PLC0415
 

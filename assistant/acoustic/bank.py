@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.acoustic.texts import Texts, TrainingText
-    from assistant.acoustic.voices import Synthesiser
+    from assistant.acoustic.voices import TextToSpeech
 
 PART_S = 600.0
 """Seconds of speech in one pair of files."""
@@ -61,7 +61,7 @@ LEVEL = 0.08
 """Root mean square of each utterance, of 1."""
 
 
-def spoken(synthesiser: Synthesiser, said: TrainingText, rng: random.Random) -> tuple[Sound, str] | None:
+def spoken(synthesiser: TextToSpeech, said: TrainingText, rng: random.Random) -> tuple[Sound, str] | None:
     """An utterance, trimmed and at `LEVEL`, and the name of its voice; None if its length is unlikely."""
     made, voice = synthesiser.speak(said, rng)
     sound = trimmed(made)
@@ -74,7 +74,7 @@ def fill(
     folder: Path,
     name: str,
     texts: Texts,
-    synthesiser: Synthesiser,
+    synthesiser: TextToSpeech,
     *,
     seconds: float,
     seed: int,

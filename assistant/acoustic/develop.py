@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.acoustic.texts import Texts
-    from assistant.acoustic.voices import Synthesiser
+    from assistant.acoustic.voices import TextToSpeech
 
 ANSWERS, OTHERS = 400, 160
 """Number of utterances of each synthesiser."""
@@ -30,7 +30,7 @@ ANSWERS, OTHERS = 400, 160
 def make_development_set(
     folder: Path,
     texts: Texts,
-    synthesisers: Mapping[str, Synthesiser],
+    synthesisers: Mapping[str, TextToSpeech],
     told: Callable[[str], None] = lambda _: None,
 ) -> int:
     """Write clean speech and ``manifest.jsonl``.

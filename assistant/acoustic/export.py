@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 from assistant.acoustic.agreed import BINS, EPSILON, HIGH_HZ, LOW_HZ, PHONE_OUTPUTS, SKIP, SUBSAMPLING
 from assistant.grammar.lexicon import PHONES
 from assistant.grammar.network import Automaton
-from assistant.hearing.graph import PhoneLayout, table_for, write_sounds, write_words
+from assistant.hearing.graph import table_for, write_sounds, write_words
+from assistant.hearing.phones import PhoneLayout
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

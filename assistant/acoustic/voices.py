@@ -46,7 +46,7 @@ KOKORO_KEPT = ("af_nova", "am_eric", "bf_emma", "bm_lewis")
 """Speakers outside the training set, for development."""
 
 
-class Synthesiser(Protocol):
+class TextToSpeech(Protocol):
     """A synthesiser."""
 
     def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:

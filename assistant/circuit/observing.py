@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from assistant.circuit import eye, makers
+from assistant.circuit.beginning import battery_of
 from assistant.circuit.catalogue import (
     _ALL,
     CIRCUITS,
@@ -38,15 +39,7 @@ from assistant.circuit.lamps import HEAVY_LAMP, LAMPS, Lamp, lamp_named
 from assistant.circuit.network import GROUND, Rows, feed_ohm, nodes_of, reduce, rows_of
 from assistant.circuit.parameters import PARAMETERS, Systems, fingerprint
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import (
-    battery_of,
-    brightness_of,
-    resistance_between,
-    settled,
-    steady,
-    tables_of,
-    turn,
-)
+from assistant.circuit.solving import brightness_of, resistance_between, settled, steady, tables_of, turn
 from assistant.core.library.procedure import (
     CLAMPS,
     COPPER_PER_KELVIN,

@@ -8,20 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit import eye
+from assistant.circuit.beginning import battery_of
 from assistant.circuit.catalogue import circuit_named
 from assistant.circuit.lamps import HEAVY_LAMP, Lamp, lamp_named
 from assistant.circuit.network import GROUND, SOURCES, Rows, nodes_of, reduce, rows_of
 from assistant.circuit.observing import METER, check
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import (
-    Record,
-    battery_of,
-    brightness_of,
-    settled,
-    steady,
-    tables_of,
-    turn,
-)
+from assistant.circuit.solving import Record, brightness_of, settled, steady, tables_of, turn
 from assistant.core.library.procedure import FILAMENTS, Engine, Measurement
 
 if TYPE_CHECKING:

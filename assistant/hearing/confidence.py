@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assistant.grammar.lexicon import Lexicon
-    from assistant.hearing.recogniser import Recognition
+    from assistant.hearing.recognition import Recognition
 
 MEASURES = ("share", "word", "filler", "pace", "pace-squared", "speech", "voiced", "snr")
 """Names of the measures, as `measures` gives them."""

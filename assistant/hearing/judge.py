@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from assistant.core.values.result import Control, Result
 from assistant.hearing.confidence import measures
 from assistant.hearing.graph import UNKNOWN
-from assistant.hearing.recogniser import Recognition, probabilities
+from assistant.hearing.recognition import Recognition, probabilities
 from assistant.measured import CALIBRATION
 
 if TYPE_CHECKING:

@@ -9,7 +9,9 @@ import contextlib
 import functools
 import threading
 import time
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import soxr
@@ -17,10 +19,7 @@ import soxr
 from assistant.errors import GearProblem
 from assistant.hearing.deafness import Deafness
 from assistant.hearing.sound import RATE, Samples
-from assistant.speaking.player import load_sounddevice
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
+from assistant.speaking.portaudio import load_sounddevice, shut, told
 
 BLOCK_S = 0.032
 """Sound comes from the device in pieces of this length, one chunk of the voice-activity model."""
@@ -53,6 +52,15 @@ LOST = "The microphone stopped working. Check its plug and cable."
 SILENT = "It gives nothing but silence. Is it muted, or is another source chosen?"
 
 
+@dataclass(frozen=True)
+class _Told:
+    """Callbacks of a microphone, as `Microphone.start` takes them."""
+
+    deliver: Callable[[Samples], None]
+    lost: Callable[[str], None]
+    back: Callable[[], None]
+
+
 class Microphone:
     """One channel of an input device, 16 bits, 16,000 samples a second, resampled if the device has another rate.
 
@@ -82,9 +90,7 @@ class Microphone:
         self._deafness = Deafness()
         self._closing = threading.Event()
         self._keeper: threading.Thread | None = None
-        self._deliver: Callable[[Samples], None] = lambda _samples: None
-        self._lost: Callable[[str], None] = lambda _why: None
-        self._back: Callable[[], None] = lambda: None
+        self._told = _Told(lambda _samples: None, lambda _why: None, lambda: None)
 
     def start(
         self,
@@ -102,7 +108,7 @@ class Microphone:
         Raises:
             GearProblem: There is no such device, or it cannot be opened.
         """
-        self._deliver, self._lost, self._back = deliver, lost, back
+        self._told = _Told(deliver, lost, back)
         self._open()
         self._keeper = threading.Thread(target=self._keep, name="microphone-keep", daemon=True)
         self._keeper.start()
@@ -115,7 +121,7 @@ class Microphone:
     def close(self) -> None:
         """Give the device back; safe to call twice."""
         self._closing.set()
-        _shut(self._stream)
+        shut(self._stream)
         if self._keeper is not None and self._keeper is not threading.current_thread():
             self._keeper.join(timeout=1.0)
 
@@ -146,9 +152,8 @@ class Microphone:
             self._stream = stream
         except (sounddevice.PortAudioError, ValueError, OSError) as error:
             which = "no microphone" if self._device is None else f"no microphone '{self._device}'"
-            told = " ".join(str(part) for part in error.args if isinstance(part, str)) or type(error).__name__
             raise GearProblem(
-                f"There is {which} that can be used ({told}). Plug one in, name another device, "
+                f"There is {which} that can be used ({told(error)}). Plug one in, name another device, "
                 "or run with keys only."
             ) from error
 
@@ -167,7 +172,7 @@ class Microphone:
         if resampler is not None:
             samples = resampler.resample_chunk(samples)
         if samples.size and not self._deafness.deaf:
-            self._deliver(samples)
+            self._told.deliver(samples)
 
     # --- watching over the device ---
 
@@ -177,10 +182,10 @@ class Microphone:
             if why is None:
                 continue
             with contextlib.suppress(Exception):
-                self._lost(why)
+                self._told.lost(why)
             if self._recovered():
                 with contextlib.suppress(Exception):
-                    self._back()
+                    self._told.back()
 
     def _trouble(self) -> str | None:
         """The reason why nothing can be heard; None if all is well."""
@@ -205,7 +210,7 @@ class Microphone:
             pause_s = 0.0 if self._alive() else TRY_AGAIN_S
             # Closing a dead device can block; that must not keep us from opening a new stream.
             shutting = threading.Thread(
-                target=_shut, args=(self._stream,), name="microphone-shut", daemon=True
+                target=shut, args=(self._stream,), name="microphone-shut", daemon=True
             )
             shutting.start()
             shutting.join(timeout=_LOOK_S)
@@ -226,13 +231,6 @@ class Microphone:
             if not self._alive(FIRST_WITHIN_S):
                 return False
         return False
-
-
-def _shut(stream: Any) -> None:
-    with contextlib.suppress(Exception):
-        stream.abort()
-    with contextlib.suppress(Exception):
-        stream.close()
 
 
 def glance(microphone: Microphone, seconds: float) -> Samples:

@@ -5,25 +5,15 @@ strict and small, with a filler for everything else (`assistant.hearing.graph`).
 A user's own Vosk model keeps its sounds; a strict graph replaces its word graph if it has a symbol table,
 otherwise Vosk's run-time grammar is used.
 `vosk.Model()` is never called without a path, because it would look for a model on the network.
-
-**Alternatives.** Vosk gives its best alternatives with their log-likelihoods, including those with the filler;
-the probability of an alternative is its share of the sum of all likelihoods.
-They contain the filler only if it is nearly as likely. Hearing the sound a second time with the filler alone, so
-that its likelihood is always known, was tried and did not improve the confidence
-(`assistant.acoustic.calibrate`).
-`assistant.hearing.judge` uses these.
 """
 
 from __future__ import annotations
 
 import json
-import math
 import os
 import tempfile
 import threading
-import time
 from collections import OrderedDict
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,17 +26,18 @@ from assistant.hearing.checking import check_fit, read_settings, read_weights, t
 from assistant.hearing.graph import (
     UNKNOWN,
     Costs,
-    PhoneLayout,
-    read_symbols,
     table_for,
     words_of,
     write_sounds,
     write_words,
 )
+from assistant.hearing.openfst import read_symbols
+from assistant.hearing.phones import PhoneLayout
+from assistant.hearing.recognition import Recognition, Stream
 from assistant.hearing.sound import RATE, Samples
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping
 
     from assistant.grammar.grammar import StepGrammar
     from assistant.grammar.lexicon import Pronunciation
@@ -60,10 +51,13 @@ DYNAMIC = ("graph/HCLr.fst", "graph/Gr.fst")
 KEPT = 3
 """Number of open graphs to keep: the step's question, its read-back and the one before.
 
-Each has its own copy of the weights (about 40 MB for the bundled model); four would break the limit of 300 MB."""
+Each has its own copy of the network's weights (about 40 MB for the bundled model); four would break the limit of
+300 MB."""
 
 LARGE = 64_000_000
-"""Size of another model's ``HCLr.fst``, in bytes, above which only one graph is kept: each holds all words."""
+"""Size of another model's ``HCLr.fst`` in bytes above which only one graph is kept, because each holds the sounds
+of all words.
+"""
 
 SETTINGS = {"lattice-beam": "4.0", "phone-determinize": "false", "max-mem": "1000000"}
 """Decoder settings for graphs that we write.
@@ -74,21 +68,6 @@ A lattice that keeps its phone sequences apart takes hundreds of MB and seconds 
 Beam and bound on memory (bytes) keep the last step of an utterance short: on the grammar of numbers, the largest,
 64 ms at the 95th percentile, against 301 ms at 6.0 and 2000000, with the same quality of confidence.
 """
-
-ALTERNATIVES = 20
-"""Largest number of alternatives to request; most utterances have fewer than ten within the beam."""
-
-DITHER = 3.0
-"""Standard deviation, in steps of 16-bit samples, of the noise that is added to sound before recognition.
-
-The bundled model was trained with it, and digital silence breaks recognisers. The noise is always the same, and
-Kaldi's own is off, so the same sound gives the same words.
-"""
-
-_NOISE = np.random.default_rng(1).normal(0.0, DITHER, RATE).astype(np.float32)
-
-PIECE = RATE // 10
-"""Samples handed to Vosk at once: 0.1 s."""
 
 
 def find_model(option: Path | None = None) -> Path:
@@ -172,122 +151,6 @@ def _refuse_layout(path: Path) -> None:
     raise ModelProblem(
         f"The recogniser model {path} lacks the file am/final.mdl. Name the directory that holds 'am' and 'conf'."
     )
-
-
-@dataclass(frozen=True)
-class Alternative:
-    """One way to understand an utterance; `score` is its log-likelihood, comparable only within the utterance."""
-
-    words: str
-    score: float
-
-
-@dataclass(frozen=True)
-class Recognition:
-    """The recogniser's output for a piece of sound.
-
-    Attributes:
-        words: The best words, "" for none; ``[unk]`` stands for speech outside the grammar.
-        confidence: Probability of exactly these words, 0 to 1; 0 without words.
-        elapsed_s: Time spent on it, s.
-        word_confidences: For each word, the probability of the alternatives with the same word in the same place,
-            counted from the beginning or from the end.
-        alternatives: All, the best first.
-        calibrated: Whether the measured calibration of confidence applies, because we wrote the graph.
-    """
-
-    words: str
-    confidence: float
-    elapsed_s: float
-    word_confidences: tuple[float, ...] = ()
-    alternatives: tuple[Alternative, ...] = ()
-    calibrated: bool = False
-
-    @classmethod
-    def of(
-        cls, alternatives: Iterable[Alternative], elapsed_s: float, *, calibrated: bool = False
-    ) -> Recognition:
-        """Rank alternatives by score and state their probabilities."""
-        ranked = tuple(sorted(alternatives, key=lambda one: -one.score))
-        if not ranked or not ranked[0].words:
-            return cls("", 0.0, elapsed_s, (), ranked, calibrated)
-        shares = probabilities(ranked)
-        best = ranked[0].words.split()
-        confidences = []
-        for number, word in enumerate(best):
-            total = 0.0
-            for one, share in zip(ranked, shares, strict=True):
-                words = one.words.split()
-                from_end = len(words) - (len(best) - number)
-                if words[number : number + 1] == [word] or (from_end >= 0 and words[from_end] == word):
-                    total += share
-            confidences.append(min(1.0, total))
-        return cls(ranked[0].words, shares[0], elapsed_s, tuple(confidences), ranked, calibrated)
-
-
-def probabilities(alternatives: Sequence[Alternative]) -> tuple[float, ...]:
-    """Share of each alternative in the sum of all likelihoods."""
-    best = max((one.score for one in alternatives), default=0.0)
-    likelihoods = [math.exp(one.score - best) for one in alternatives]
-    total = sum(likelihoods)
-    return tuple(likelihood / total for likelihood in likelihoods)
-
-
-class Stream:
-    """One utterance on its way into words.
-
-    Args:
-        recogniser: Vosk's, with the graph of the step.
-        calibrated: As in `Recognition`.
-    """
-
-    def __init__(self, recogniser: Any, *, calibrated: bool = False) -> None:
-        recogniser.SetMaxAlternatives(ALTERNATIVES)
-        self._recogniser = recogniser
-        self._calibrated = calibrated
-        self._position = 0
-        self.elapsed_s = 0.0
-
-    def accept(self, samples: Samples) -> None:
-        """Take in the next sound, 16 kHz.
-
-        The recogniser's own end-point rules do not apply: an utterance ends when `finish` is called.
-
-        Raises:
-            ModelProblem: The model's settings or network do not work.
-        """
-        begun = time.perf_counter()
-        for start in range(0, len(samples), PIECE):
-            piece = samples[start : start + PIECE]
-            noise = _NOISE[(self._position + np.arange(len(piece))) % len(_NOISE)]
-            self._position += len(piece)
-            noisy = np.clip(np.rint(piece + noise), -32768, 32767).astype("<i2")
-            try:
-                self._recogniser.AcceptWaveform(noisy.tobytes())
-            except Exception as error:
-                raise ModelProblem(
-                    f"The recogniser cannot work with this model ({error}). Copy the model again, whole."
-                ) from error
-        self.elapsed_s += time.perf_counter() - begun
-
-    def partial(self) -> str:
-        """The words so far."""
-        begun = time.perf_counter()
-        words = str(json.loads(self._recogniser.PartialResult()).get("partial", ""))
-        self.elapsed_s += time.perf_counter() - begun
-        return " ".join(words.split())
-
-    def finish(self) -> Recognition:
-        """The words at the end; the stream is used up."""
-        begun = time.perf_counter()
-        answer = json.loads(self._recogniser.FinalResult())
-        scores: dict[str, float] = {}
-        for one in answer.get("alternatives", ()):
-            words = " ".join(str(one["text"]).split())
-            scores[words] = max(float(one["confidence"]), scores.get(words, -math.inf))
-        self.elapsed_s += time.perf_counter() - begun
-        alternatives = (Alternative(words, score) for words, score in scores.items())
-        return Recognition.of(alternatives, self.elapsed_s, calibrated=self._calibrated)
 
 
 class Recogniser:
@@ -434,7 +297,8 @@ class Recogniser:
                 for part in (source / "graph").iterdir():
                     if part.name not in ("phones", "Gr.fst"):
                         (graph / part.name).symlink_to(part)
-                # Only the words of the step: a table of half a million words takes seconds and 100 MB each time.
+                # Only the words of the step, because a table of half a million words takes seconds and 100 MB
+                # each time.
                 used = {"<eps>", UNKNOWN, *words_of(automaton)} & self._symbols.keys()
                 labels = {word: self._symbols[word] for word in sorted(used)}
                 write_words(graph / "Gr.fst", automaton, labels, filler=UNKNOWN in labels)

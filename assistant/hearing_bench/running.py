@@ -23,7 +23,7 @@ from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.scoring import Delays, FalseAccepts, Hearing
 from assistant.hearing_bench.speech import SpeechCache, cache_folder
 from assistant.hearing_bench.streaming import Attentive, blocks, listen_for_hours, memory_mb, take_turn
-from assistant.hearing_bench.testset import TestSet, Utterance
+from assistant.hearing_bench.testset import BenchUtterance, TestSet
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -108,7 +108,7 @@ class Ours:
         self.recogniser.prepare(grammar)
 
     def hear(
-        self, mixture: Mixture, utterance: Utterance, *, speech: bool, evidence: Evidence | None = None
+        self, mixture: Mixture, utterance: BenchUtterance, *, speech: bool, evidence: Evidence | None = None
     ) -> Hearing:
         """Hear one utterance; `speech` and `evidence` as in `judge`."""
         begun = time.perf_counter()
@@ -130,7 +130,7 @@ class Ours:
 class _Waiting:
     """An utterance that PocketSphinx has not heard yet."""
 
-    utterance: Utterance
+    utterance: BenchUtterance
     level_db: float
     duration_s: float
     heard: Future[pocketsphinx.Heard]
@@ -210,7 +210,7 @@ class Bench:
 
     # --- utterances ---
 
-    def _rows(self) -> Iterator[tuple[str, list[Utterance]]]:
+    def _rows(self) -> Iterator[tuple[str, list[BenchUtterance]]]:
         manifest, made, share = self._manifest, self._set, self._share
         for answers in manifest.answers:
             if self._wanted(answers.name):
@@ -224,8 +224,8 @@ class Bench:
                 self._progress(f"{other.name}: speaking")
                 yield other.name, made.other(other, share)
 
-    def _row(self, part: str, utterances: Sequence[Utterance]) -> None:
-        order: dict[StepGrammar, list[Utterance]] = {}
+    def _row(self, part: str, utterances: Sequence[BenchUtterance]) -> None:
+        order: dict[StepGrammar, list[BenchUtterance]] = {}
         for utterance in utterances:
             order.setdefault(utterance.grammar, []).append(utterance)
         done = 0
@@ -251,7 +251,7 @@ class Bench:
                 able.append(ours)
         return able
 
-    def _hear(self, utterance: Utterance, level: float, mixture: Mixture, able: Sequence[Ours]) -> None:
+    def _hear(self, utterance: BenchUtterance, level: float, mixture: Mixture, able: Sequence[Ours]) -> None:
         later = self._beside(mixture.samples, utterance.grammar)
         if later is not None:
             self._waiting.append(_Waiting(utterance, level, mixture.duration_s, later))
@@ -303,7 +303,7 @@ class Bench:
         self.measured.records = [r for r in self.measured.records if r.recogniser != lost.name]
         self.measured.notes.append(f"{lost.name} is left out: its process ended unexpectedly.")
 
-    def _record(self, name: str, utterance: Utterance, level: float, hearing: Hearing) -> None:
+    def _record(self, name: str, utterance: BenchUtterance, level: float, hearing: Hearing) -> None:
         self.measured.records.append(HeardUtterance(name, utterance.part, utterance.speaker, level, hearing))
 
     # --- the real ear ---

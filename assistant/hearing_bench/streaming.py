@@ -14,8 +14,9 @@ from assistant.core.values.events import Clip, Heard, NoMatch
 from assistant.errors import ModelProblem
 from assistant.hearing.activity import CHUNK, Completeness
 from assistant.hearing.baynoise import bay_noise
-from assistant.hearing.listener import Ear, Reports, completeness
+from assistant.hearing.ear import Ear, Reports
 from assistant.hearing.sound import RATE
+from assistant.hearing.utterance import completeness
 from assistant.hearing_bench.mixing import Signal, at_level, to_samples
 from assistant.hearing_bench.scoring import Delays, FalseAccepts
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
     from assistant.core.values.thresholds import Thresholds
     from assistant.grammar.grammar import GrammarSet, StepGrammar
-    from assistant.hearing.listener import Make
+    from assistant.hearing.ear import Make
     from assistant.hearing.recogniser import Recogniser
     from assistant.hearing.sound import Samples
     from assistant.hearing_bench.manifest import Hours

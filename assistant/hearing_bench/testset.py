@@ -33,7 +33,7 @@ MOST_DRAWS = 10_000
 
 
 @dataclass(frozen=True)
-class Utterance:
+class BenchUtterance:
     """One utterance.
 
     Attributes:
@@ -113,7 +113,7 @@ class TestSet:
                 self.notes.append(why)
         return able
 
-    def mixture(self, utterance: Utterance, ratio_db: float, *, tail_s: float | None = None) -> Mixture:
+    def mixture(self, utterance: BenchUtterance, ratio_db: float, *, tail_s: float | None = None) -> Mixture:
         """An utterance in its noise."""
         manifest = self._manifest
         return in_noise(
@@ -132,7 +132,7 @@ class TestSet:
 
     # --- rows ---
 
-    def answers(self, part: Answers, share: float) -> list[Utterance]:
+    def answers(self, part: Answers, share: float) -> list[BenchUtterance]:
         """Answers drawn from the grammars of steps; a share takes the first ones."""
         found = []
         fitting = [request for request in self._requests if _fits(request, part)]
@@ -181,7 +181,7 @@ class TestSet:
             "Lower its 'count'",
         )
 
-    def recordings(self, part: Recordings, share: float) -> list[Utterance]:
+    def recordings(self, part: Recordings, share: float) -> list[BenchUtterance]:
         """Recordings of people, or numbers joined from them; none, with a note, if they are missing."""
         if why := missing_recordings(part):
             self.notes.append(why)
@@ -213,7 +213,7 @@ class TestSet:
         words = WordSet(text, own, part.same, path, line).words()
         return WordSet(text, dictionary(words.keys(), own), part.same, path, line)
 
-    def _joined(self, part: Recordings, share: float) -> list[Utterance]:
+    def _joined(self, part: Recordings, share: float) -> list[BenchUtterance]:
         grammar = self.question(part.question) if part.question else None
         clips = {clip.words: clip for clip in part.clips}
         pieces = {clip.words: recording(part.folder / clip.file) for clip in part.clips}
@@ -235,7 +235,7 @@ class TestSet:
             found.append(self._utterance(part.name, speaker, " ".join(words), truth, grammar, speech, number))
         return found
 
-    def other(self, part: Other, share: float) -> list[Utterance]:
+    def other(self, part: Other, share: float) -> list[BenchUtterance]:
         """Speech that is in no grammar."""
         if part.recordings is not None:
             if why := missing_recordings(part.recordings):
@@ -280,10 +280,12 @@ class TestSet:
         grammar: StepGrammar,
         speech: Signal,
         number: int,
-    ) -> Utterance:
+    ) -> BenchUtterance:
         noises = self._manifest.noises
         seed = zlib.crc32(f"{self._manifest.seed} {part} {speaker} {number}".encode())
-        return Utterance(part, speaker, words, truth, grammar, speech, noises[number % len(noises)], seed)
+        return BenchUtterance(
+            part, speaker, words, truth, grammar, speech, noises[number % len(noises)], seed
+        )
 
 
 def _share_of(count: int, share: float) -> int:

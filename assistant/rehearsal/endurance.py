@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import io
 import random
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING, TextIO, cast
@@ -19,9 +18,10 @@ from assistant.core.library.procedure import OVER_RANGE
 from assistant.core.values.events import GearBack, GearLost, Heard, KeyPressed, NoiseChanged, NoMatch
 from assistant.core.values.result import Control, Result
 from assistant.measured import DEFAULT_THRESHOLDS
+from assistant.rehearsal.player import MadeClock, SessionPlayer
 from assistant.screen.terminal import LineScreen
-from assistant.session.live import NoSpeaker, NoVoice
 from assistant.session.loop import Session
+from assistant.session.silent import NoSpeaker, NoVoice
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -59,11 +59,6 @@ class _Nowhere(io.TextIOBase):
         return len(text)
 
 
-@dataclass
-class _Clock:
-    now: float = 0.0
-
-
 class LongSession:
     """A session that a made-up person keeps busy.
 
@@ -95,7 +90,7 @@ class LongSession:
         self._library = library
         self._day = day
         self._chance = random.Random(seed)  # noqa: S311  a made-up person, no secret
-        self._clock = _Clock()
+        self._clock = MadeClock()
         self._keep_clip = keep_clip
         self._loud = False
         self.runner = Runner(library, knowledge, thresholds or DEFAULT_THRESHOLDS)
@@ -107,14 +102,15 @@ class LongSession:
             screen=LineScreen(cast("TextIO", _Nowhere())),
             now=lambda: round(self._clock.now, 3),
         )
+        self._playing = SessionPlayer(self.session, self._clock)
 
     def begin(self, procedure: str = "coil-control") -> None:
         """Start; by keys alone as ``--keys-only --silent`` does."""
         self.session.begin(procedure)
-        self._settle(0.1)
+        self._playing.let_pass(0.1)
         if self._day in (Day.KEYS, Day.BOUNCE):
-            self.session.take(GearLost(self.session._now(), "microphone", "asked for with --keys-only"))  # noqa: SLF001
-            self._settle(0.1)
+            self.session.take(GearLost(round(self._clock.now, 3), "microphone", "asked for with --keys-only"))
+            self._playing.let_pass(0.1)
 
     @property
     def answers(self) -> int:
@@ -132,7 +128,7 @@ class LongSession:
             self._ask()
         else:
             self._wait_or_answer(state)
-        self._settle(self._chance.uniform(0.5, 12.0))
+        self._playing.let_pass(self._chance.uniform(0.5, 12.0))
 
     # --- what the person does ---------------------------------------------------------------------
 
@@ -141,7 +137,7 @@ class LongSession:
         if draw < 0.62:
             self._hear_nothing()
         elif draw < 0.80:
-            self._settle(31)
+            self._playing.let_pass(31)
         elif draw < 0.86:
             self._say(control=Control.SAY_AGAIN)
         elif draw < 0.98:
@@ -184,7 +180,7 @@ class LongSession:
         elif draw < 0.98:
             self._key("enter")
         else:
-            self._settle(31)
+            self._playing.let_pass(31)
 
     def _answer(self, step: Step) -> None:
         by_key = self._day in (Day.KEYS, Day.BOUNCE) or self._chance.random() < 0.4
@@ -216,7 +212,7 @@ class LongSession:
             case State.NOTING:  # nobody records it here, so it is broken off
                 self._key("slash")
             case State.RESTING:
-                self._settle(75)
+                self._playing.let_pass(75)
             case State.READING_BACK | State.CONFIRMING:
                 yes = draw < 0.85
                 if voice:
@@ -242,24 +238,14 @@ class LongSession:
             case State.CONCLUDING:
                 self._key("minus" if draw < 0.08 else "1" if draw < 0.5 else "enter")
             case _:
-                self._settle(5)
+                self._playing.let_pass(5)
 
     # --- small parts ------------------------------------------------------------------------------
-
-    def _settle(self, seconds: float) -> None:
-        """Let speech end and time go by; what becomes due on the way is done when it is due."""
-        end = self._clock.now + seconds
-        self.session.drain()
-        while (due := self.session.next_due()) is not None and due <= end:
-            self._clock.now = max(self._clock.now, due + 0.001)  # the session's clock is rounded
-            self.session.fire_due()
-            self.session.drain()
-        self._clock.now = end
 
     def _key(self, *keys: str) -> None:
         for key in keys:
             self._clock.now += 0.2
-            self.session.take(KeyPressed(self.session._now(), key))  # noqa: SLF001
+            self.session.take(KeyPressed(round(self._clock.now, 3), key))
             self.session.drain()
 
     def _say(
@@ -304,5 +290,5 @@ class LongSession:
     def _gear(self) -> None:
         at = round(self._clock.now, 3)
         self.session.take(GearLost(at, "microphone", "it was unplugged"))
-        self._settle(5)
+        self._playing.let_pass(5)
         self.session.take(GearBack(round(self._clock.now, 3), "microphone"))

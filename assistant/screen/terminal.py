@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import dataclasses
 import os
 import threading
 import time
@@ -12,22 +11,18 @@ from typing import TYPE_CHECKING, Protocol, Self, TextIO
 from assistant.core.values.board import Board
 from assistant.keys.restoring import Undo
 from assistant.printing import unescaped
+from assistant.screen.drawing import Picture, ToShow
 from assistant.screen.lettering import clean
-from assistant.screen.plain import Level, render
 from assistant.screen.quiet import Quiet
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from types import TracebackType
 
+    from assistant.screen.plain import Level
+
 _REDRAW_S = 0.1
 """At most ten pictures a second: a person sees no more, and the recogniser needs the processor."""
-
-_ANEW_S = 5.0
-"""All lines are written again this often: another program may have written across the picture."""
-
-NOTICE_S = 15.0
-"""So long a notice stands beside the board's message."""
 
 _ENTER = "\x1b[?1049h\x1b[?25l\x1b[2J"
 _LEAVE = "\x1b[?25h\x1b[?1049l"
@@ -78,19 +73,13 @@ class TerminalScreen:
 
     def __init__(self, stream: TextIO, now: Callable[[], float], *, colour: bool | None = None) -> None:
         stream = unescaped(stream)
-        self._now = now
         plain = os.environ.get("NO_COLOR", "") != "" or os.environ.get("TERM", "dumb") == "dumb"
-        self._colour = not plain if colour is None else colour
-        self._blocks = _can_write(stream, "█▀▄·│▁")
-        self._lock = threading.Lock()
-        self._board = Board()
-        self._level: Level | None = None
-        self._drawn: list[str] = []
-        self._size = (0, 0)
-        self._written_at = 0.0
+        self._now = now
+        self._to_show = ToShow()
+        self._picture = Picture(
+            colour=not plain if colour is None else colour, blocks=_can_write(stream, "█▀▄·│▁")
+        )
         self._anew = False
-        self._notice = ""
-        self._notice_until = 0.0
         self._changed = threading.Event()
         self._closing = threading.Event()
         self._quiet = Quiet(stream)
@@ -110,14 +99,12 @@ class TerminalScreen:
 
     def show(self, board: Board, at: float) -> None:  # noqa: ARG002  (part of `Screen`)
         """Draw this board; drawn within a tenth of a second."""
-        with self._lock:
-            self._board = board
+        self._to_show.board(board)
         self._changed.set()
 
     def level(self, level: Level) -> None:
         """Draw this level."""
-        with self._lock:
-            self._level = level
+        self._to_show.level(level)
         self._changed.set()
 
     def says(self, text: str, at: float) -> None:
@@ -131,8 +118,7 @@ class TerminalScreen:
 
     def notice(self, text: str, at: float) -> None:
         """Show it beside the board's message for `NOTICE_S`."""
-        with self._lock:
-            self._notice, self._notice_until = text, at + NOTICE_S
+        self._to_show.notice(text, at)
         self._changed.set()
 
     def redraw(self) -> None:
@@ -156,20 +142,13 @@ class TerminalScreen:
         while not self._closing.is_set():
             began = time.monotonic()
             self._changed.clear()
-            with self._lock:
-                board, level = self._noticed(self._board), self._level
+            board, level = self._to_show.at(self._now())
             self._quiet.trim()
             if not self._draw(board, level):
                 return
             self._closing.wait(max(0.0, _REDRAW_S - (time.monotonic() - began)))
             # A countdown and a changed window size are looked at without being told.
             self._changed.wait(_REDRAW_S if board.countdown else 0.5)
-
-    def _noticed(self, board: Board) -> Board:
-        """The board with the notice that is still to be read."""
-        if not self._notice or self._now() >= self._notice_until or self._notice in board.message:
-            return board
-        return dataclasses.replace(board, message=f"{self._notice} {board.message}".strip())
 
     def _draw(self, board: Board, level: Level | None) -> bool:
         """Write the lines that differ from what is there; False when the terminal is gone."""
@@ -178,21 +157,10 @@ class TerminalScreen:
         except (OSError, ValueError):
             return False
         # A window of no size (a serial line that does not say) is taken as the traditional 80 by 24.
-        width, height = size.columns or 80, size.lines or 24
-        lines = render(board, width, height, self._now(), level, self._colour, blocks=self._blocks)
-        out = []
-        all_lines = time.monotonic() - self._written_at >= _ANEW_S
-        if (width, height) != self._size or self._anew:
-            self._anew, all_lines = False, True
-            self._size, self._drawn = (width, height), [""] * height
-            out.append("\x1b[0m\x1b[2J")
-        if all_lines:
-            self._written_at = time.monotonic()
-        for row, (line, before) in enumerate(zip(lines, self._drawn, strict=True), start=1):
-            if line != before or all_lines:
-                out.append(f"\x1b[{row};1H\x1b[0m\x1b[K{line}")
-        self._drawn = lines
-        return not out or self._write("".join(out))
+        shape = (size.columns or 80, size.lines or 24)
+        anew, self._anew = self._anew, False
+        text = self._picture.changes(board, level, shape, self._now(), anew=anew)
+        return not text or self._write(text)
 
     def _write(self, text: str) -> bool:
         encoding = self._stream.encoding or "ascii"

@@ -2,39 +2,33 @@
 
 from __future__ import annotations
 
-import functools
 import shlex
 import shutil
 import sys
-import threading
 import time
 from contextlib import ExitStack
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from assistant import past, resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import requests_of
-from assistant.core.values.events import GearBack, GearLost
+from assistant.core.values.events import GearLost
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import NumberPad
 from assistant.loading.folder import load_folder
-from assistant.record import Facts, SessionLog, sessions_folder
+from assistant.record import SessionLog, sessions_folder
 from assistant.record.history import read_history
 from assistant.record.recorded import repeated_sentence
 from assistant.record.storage import write_file
 from assistant.record.summaries import session_named
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
+from assistant.session.edges import GearNews, open_gear
 from assistant.session.ending import Ending
 from assistant.session.loop import Ears, Session
-from assistant.speaking.player import Player, device_named
-from assistant.speaking.voice import DEFAULT_RATE, Speech, Voice
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -45,119 +39,12 @@ if TYPE_CHECKING:
     from assistant.core.reasoning.odds import Findings
     from assistant.hearing.listener import Source
     from assistant.hearing.recogniser import Recogniser
-    from assistant.hearing.sound import Samples
     from assistant.record import RecordedSession
     from assistant.screen.terminal import Screen
-    from assistant.speaking.player import Output
+    from assistant.session.settings import Settings
 
 WRITE_UP = "write-up"
 """Name of the write-up's files in the session folder, without suffix."""
-
-
-@dataclass(frozen=True)
-class Settings:
-    """What was asked for on the command line.
-
-    Attributes:
-        procedure: Procedure to start with.
-        facts: Facts that were typed about the job.
-        sessions: Folder of the sessions.
-        resume: Session to go on with: its folder, its name, or ``last``; None for a new one.
-        model: Model directory, None for the usual search.
-        microphone: Input device, None for the system's.
-        speaker: Output device, None for the system's.
-        headset: Listen while speaking.
-        keys_only: No microphone.
-        silent: No loudspeaker.
-        plain: A line for each thing said instead of a drawn screen.
-        speech_rate: Speaking rate, words a minute.
-        procedures: Folder of procedures, None for the bundled ones.
-        grammars: Folder of grammars, None for the bundled ones.
-        history: Count the findings of past sessions in the odds.
-    """
-
-    procedure: str
-    facts: Facts
-    sessions: Path
-    resume: str | None = None
-    model: Path | None = None
-    microphone: str | None = None
-    speaker: str | None = None
-    headset: bool = False
-    keys_only: bool = False
-    silent: bool = False
-    plain: bool = False
-    speech_rate: int = DEFAULT_RATE
-    procedures: Path | None = None
-    grammars: Path | None = None
-    history: bool = True
-
-
-class NoVoice(Voice):
-    """Renders nothing: for a session without a loudspeaker."""
-
-    def render(self, text: str) -> Speech:
-        """An empty utterance."""
-        return Speech(np.zeros(0, np.int16), 16000, text)
-
-
-class NoSpeaker:
-    """Plays nothing; every utterance has ended at once."""
-
-    def play(self, speech: Speech, on_finished: Callable[[bool], None]) -> None:  # noqa: ARG002
-        """There is nothing to wait for."""
-        on_finished(False)
-
-    def cut(self) -> None:
-        """Nothing is being said."""
-
-    def close(self) -> None:
-        """Nothing to give back."""
-
-
-class OpenedMicrophone:
-    """A microphone that is open before anyone listens, so that a missing one is refused before a session is made."""
-
-    def __init__(self, source: Source) -> None:
-        self._source = source
-        self._listener: tuple[Callable[[Samples], None], Callable[[str], None], Callable[[], None]] | None = (
-            None
-        )
-        self._why: str | None = None
-        self._telling = threading.Lock()
-        source.start(self._deliver, self._lost, self._back)
-
-    def start(
-        self,
-        deliver: Callable[[Samples], None],
-        lost: Callable[[str], None],
-        back: Callable[[], None],
-    ) -> None:
-        """From now on its sound goes there; a loss that came before is told now."""
-        with self._telling:
-            self._listener = (deliver, lost, back)
-            if self._why is not None:
-                lost(self._why)
-
-    def _deliver(self, samples: Samples) -> None:
-        if self._listener is not None:
-            self._listener[0](samples)
-
-    def _lost(self, why: str) -> None:
-        with self._telling:
-            self._why = why
-            if self._listener is not None:
-                self._listener[1](why)
-
-    def _back(self) -> None:
-        with self._telling:
-            self._why = None
-            if self._listener is not None:
-                self._listener[2]()
-
-    def close(self) -> None:
-        """Give the device back."""
-        self._source.close()
 
 
 def run(settings: Settings) -> int:
@@ -180,94 +67,48 @@ def _run(settings: Settings, ending: Ending) -> int:
             "No keys can be read: standard input is closed. "
             "Start bay-assistant in a terminal, or send keys through a pipe."
         )
-    grammars = GrammarSet.load(settings.grammars or resources.directory("grammars"))
-    folder = settings.procedures or resources.directory("procedures")
-    library, knowledge = load_folder(folder)
+    grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
+    library, knowledge = load_folder(_procedures(settings))
     if settings.resume is None:
         library.procedure(settings.procedure)
-    recogniser = None if settings.keys_only else _recogniser(settings, library, grammars)
+    wanted = settings.gear
+    recogniser = None if wanted.keys_only else _recogniser(settings, library, grammars)
     # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
     with ExitStack() as shown, ExitStack() as gear:
         begun = time.monotonic()
-        sessions: list[Session] = []  # the callbacks below come only after the session is there
-
-        def tell(gear_name: str, why: str) -> None:
-            if not sessions:
-                return
-            if gear_name == "keys" and settings.keys_only:
-                sessions[0].post(
-                    lambda: sessions[0].close("no more keys can come, and there is no microphone")
-                )
-            else:
-                sessions[0].happened(functools.partial(GearLost, gear=gear_name, why=why))
-
-        def tell_back(gear_name: str) -> None:
-            if sessions:
-                sessions[0].happened(functools.partial(GearBack, gear=gear_name))
-
-        output: Output = NoSpeaker()
-        player: Player | None = None
-        if not settings.silent:
-            output = player = Player(
-                device_named(settings.speaker),
-                on_gear_lost=lambda why: tell("speaker", why),
-                on_gear_back=lambda: tell_back("speaker"),
-            )
-        gear.callback(output.close)
-        microphone = None
-        if not settings.keys_only:
-            from assistant.hearing.microphone import Microphone  # noqa: PLC0415
-
-            microphone = OpenedMicrophone(
-                Microphone(
-                    device_named(settings.microphone),
-                    own_voice=lambda: player is not None and player.speaking,
-                )
-            )
-            gear.callback(microphone.close)
+        news = GearNews(keys_only=wanted.keys_only)
+        voice, output, microphone = open_gear(wanted, news, gear)
         findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
-        log = _log(settings, folder, findings)
+        log = _log(settings, findings)
         gear.callback(log.close)
         begun_in = log.folder
-        # What was recorded is replayed with the procedures that were copied into the session.
-        runner = Runner(*load_folder(log.procedures), log.header.thresholds)
+        runner = _runner(log)
         if log.recorded is not None:
-            for line in log.recorded.lines:
-                runner.recall(line.event)
             begun -= _gone_by(log.recorded)
         now = _clock(begun)
-        screen = open_screen(sys.stdout, now, lines=settings.plain or (settings.silent and _too_small()))
+        screen = open_screen(sys.stdout, now, lines=wanted.plain or (wanted.silent and _too_small()))
         shown.callback(screen.close)
         session = Session(
             runner=runner,
             log=log,
-            voice=NoVoice() if settings.silent else Voice(settings.speech_rate),
+            voice=voice,
             output=output,
             screen=screen,
             now=now,
-            headset=settings.headset,
+            headset=wanted.headset,
         )
-        sessions.append(session)
+        news.session = session
         ending.tell(lambda: session.leave("interrupted"))
         if recogniser is not None and microphone is not None:
             session.ears = _listener(session, recogniser, grammars, microphone, log, screen)
             gear.callback(session.ears.close)
-        pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: tell("keys", why))
+        pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: news.lost("keys", why))
         gear.callback(pad.close)
         for remark in remarks:
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
-        if settings.silent:
-            session.take(GearLost(now(), "speaker", "asked for with --silent"))
-        if settings.keys_only:
-            session.take(GearLost(now(), "microphone", "asked for with --keys-only"))
-        try:
-            session.run()
-        except RecordProblem as problem:
-            raise RecordProblem(
-                f"{problem} What was confirmed is safe; then go on with: {_go_on(settings, log.folder)}"
-            ) from problem
+        _lead(session, settings, log, now)
         finished = session.outcome in ("verdict", "closed")
         if finished:
             log.seal()
@@ -279,6 +120,32 @@ def _run(settings: Settings, ending: Ending) -> int:
     print(f"Session {path.name} is {state}")
     print(f"Write-up: {path / WRITE_UP}.txt and .html")
     return 0
+
+
+def _runner(log: SessionLog) -> Runner:
+    """The dialogue, with all that was recorded; it goes by the procedures that were copied into the session."""
+    runner = Runner(*load_folder(log.procedures), log.header.thresholds)
+    for line in log.recorded.lines if log.recorded is not None else ():
+        runner.recall(line.event)
+    return runner
+
+
+def _lead(session: Session, settings: Settings, log: SessionLog, now: Callable[[], float]) -> None:
+    """Lead the session to its end; gear that was not wanted counts as lost from the beginning.
+
+    Raises:
+        RecordProblem: The record cannot be written any more; says how to go on.
+    """
+    if settings.gear.silent:
+        session.take(GearLost(now(), "speaker", "asked for with --silent"))
+    if settings.gear.keys_only:
+        session.take(GearLost(now(), "microphone", "asked for with --keys-only"))
+    try:
+        session.run()
+    except RecordProblem as problem:
+        raise RecordProblem(
+            f"{problem} What was confirmed is safe; then go on with: {_go_on(settings, log.folder)}"
+        ) from problem
 
 
 def _enter(session: Session, settings: Settings, log: SessionLog, notice: Callable[[str], None]) -> None:
@@ -334,7 +201,7 @@ def _recogniser(settings: Settings, library: Library, grammars: GrammarSet) -> R
     """The model, with every answer of every step looked up in its vocabulary before the session starts."""
     from assistant.hearing.recogniser import Recogniser, find_model  # noqa: PLC0415
 
-    recogniser = Recogniser(find_model(settings.model))
+    recogniser = Recogniser(find_model(settings.folders.model))
     for request in requests_of(library):
         recogniser.fitting(grammars.request(request))
     return recogniser
@@ -348,7 +215,8 @@ def _listener(
     log: SessionLog,
     screen: Screen,
 ) -> Ears:
-    from assistant.hearing.listener import Ear, Listener, Reports  # noqa: PLC0415
+    from assistant.hearing.ear import Ear, Reports  # noqa: PLC0415
+    from assistant.hearing.listener import Listener  # noqa: PLC0415
 
     reports = Reports(
         happened=session.happened,
@@ -376,9 +244,13 @@ def _findings(
     return history.findings(), [past.counted_sentence(len(history.counted)), *remarks]
 
 
-def _log(settings: Settings, folder: Path, findings: Findings | None) -> SessionLog:
+def _procedures(settings: Settings) -> Path:
+    return settings.folders.procedures or resources.directory("procedures")
+
+
+def _log(settings: Settings, findings: Findings | None) -> SessionLog:
     if settings.resume is None:
-        return SessionLog.create(settings.sessions, settings.facts, folder, findings=findings)
+        return SessionLog.create(settings.sessions, settings.facts, _procedures(settings), findings=findings)
     path = Path(settings.resume)
     if settings.resume == "last" or not path.is_dir():
         path = session_named(settings.sessions, settings.resume, unsealed=True)

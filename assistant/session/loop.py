@@ -8,7 +8,6 @@ carried out, so a confirmed result is never lost and nothing is spoken that is n
 
 from __future__ import annotations
 
-import queue
 from typing import TYPE_CHECKING, Protocol
 
 from assistant.core.values.events import (
@@ -38,6 +37,8 @@ from assistant.core.values.events import (
     TimerElapsed,
 )
 from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
+from assistant.session.silent import NoEars
+from assistant.session.waiting import Inbox, Waiting
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
     from assistant.core.values.events import TypedFact
     from assistant.core.values.result import GrammarRequest
     from assistant.screen.terminal import Screen
-    from assistant.speaking.player import Output
+    from assistant.speaking.output import Output
     from assistant.speaking.voice import Voice
 
 
@@ -76,23 +77,29 @@ class Log(Protocol):
         """Put an event and its actions on the disk before returning."""
 
 
-class NoEars:
-    """A session without a microphone: keys only."""
+class Mouth:
+    """Says texts: renders them and plays them.
 
-    def listen(self, request: GrammarRequest) -> None:
-        """There is nothing to listen with."""
+    Args:
+        voice: Renders speech.
+        output: Plays it.
+    """
 
-    def pause(self) -> None:
-        """Nothing to pause."""
+    def __init__(self, voice: Voice, output: Output) -> None:
+        self._voice = voice
+        self._output = output
 
-    def record_note(self, longest_s: float) -> None:
-        """Nothing to record with."""
+    def say(self, text: str, on_finished: Callable[[bool], None]) -> None:
+        """Say this now, cutting what is being said; ``on_finished(cut)`` is called once, on any thread.
 
-    def end_note(self) -> None:
-        """Nothing to end."""
+        Raises:
+            GearProblem: The text cannot be rendered; nothing is called.
+        """
+        self._output.play(self._voice.render(text), on_finished)
 
-    def close(self) -> None:
-        """Nothing to give back."""
+    def cut(self) -> None:
+        """Be quiet at once."""
+        self._output.cut()
 
 
 class Session:
@@ -121,19 +128,16 @@ class Session:
     ) -> None:
         self._runner = runner
         self.log = log
-        self._voice = voice
-        self._output = output
+        self._mouth = Mouth(voice, output)
         self._screen = screen
         self._now = now
         self._headset = headset
         self.ears: Ears = NoEars()
         self.outcome: str | None = None
-        self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
-        self._timers: dict[str, float] = {}
+        self._inbox = Inbox()
+        self._waiting = Waiting()
         self._speaking: int | None = None
         self._wanted: Listen | None = None
-        self._no_input_at: float | None = None
-        self._leave: str | None = None
 
     # --- what happens -----------------------------------------------------------------------------
 
@@ -147,7 +151,7 @@ class Session:
 
     def post(self, call: Callable[[], None]) -> None:
         """Have this done by the loop; safe from any thread."""
-        self._inbox.put(call)
+        self._inbox.post(call)
 
     def press(self, key: str) -> None:
         """A key was pressed; safe from any thread."""
@@ -167,14 +171,13 @@ class Session:
 
     def leave(self, why: str) -> None:
         """Close the session before anything else that waits, and say nothing more; safe from any thread."""
-        self._leave = why
-        self.post(lambda: None)  # wakes the loop
+        self._inbox.leave(why)
 
     def left(self) -> bool:
         """Whether the session is to be left; it is closed then."""
-        if self._leave is None:
+        if self._inbox.leaving is None:
             return False
-        self.close(self._leave)
+        self.close(self._inbox.leaving)
         return True
 
     @property
@@ -184,32 +187,26 @@ class Session:
 
     def next_due(self) -> float | None:
         """When the next timer runs out, in session time."""
-        times = list(self._timers.values())
-        if self._no_input_at is not None:
-            times.append(self._no_input_at)
-        return min(times, default=None)
+        return self._waiting.next_due()
 
     def fire_due(self) -> None:
         """Let the timers that have run out fire."""
-        now = self._now()
-        for name, at in sorted(self._timers.items(), key=lambda item: item[1]):
-            if at <= now and self._timers.get(name) == at:
-                del self._timers[name]
+        now, waiting = self._now(), self._waiting
+        for name, at in sorted(waiting.timers.items(), key=lambda item: item[1]):
+            if at <= now and waiting.timers.get(name) == at:
+                del waiting.timers[name]
                 self.take(TimerElapsed(now, name))
-        if self._no_input_at is not None and self._no_input_at <= now:
-            self._no_input_at = None
+        if waiting.silence is not None and waiting.silence <= now:
+            waiting.silence = None
             self.take(NoInput(now))
 
     def drain(self) -> bool:
         """Do everything that was posted; whether there was anything."""
         did = False
-        while True:
-            try:
-                call = self._inbox.get_nowait()
-            except queue.Empty:
-                return did
+        while (call := self._inbox.next(0.0)) is not None:
             call()
             did = True
+        return did
 
     def run(self) -> None:
         """Live: do what is posted and what is due until the session is over or left.
@@ -220,13 +217,9 @@ class Session:
         while not self.finished and not self.left():
             due = self.next_due()
             wait = 0.5 if due is None else min(0.5, max(0.0, due - self._now()))
-            try:
-                call = self._inbox.get(timeout=wait)
-            except queue.Empty:
-                pass
-            else:
-                if not self.left():
-                    call()
+            call = self._inbox.next(wait)
+            if call is not None and not self.left():
+                call()
             self.fire_due()
 
     def close(self, why: str) -> None:
@@ -244,7 +237,7 @@ class Session:
         try:
             problem = self.log.append(event, actions)
         except RecordProblem:
-            self._output.cut()
+            self._mouth.cut()
             self.ears.pause()
             raise
         if problem is not None:
@@ -277,32 +270,31 @@ class Session:
             case Say():
                 self._say(action)
             case CutSpeech():
-                self._output.cut()
+                self._mouth.cut()
             case Listen():
                 self._wanted = action
-                self._no_input_at = None
+                self._waiting.silence = None
                 if self._headset or self._speaking is None:
                     self._open_ears()
             case StopListening():
                 self._wanted = None
-                self._no_input_at = None
+                self._waiting.silence = None
                 self.ears.pause()
             case RecordNote():
                 self._wanted = None  # the note has the microphone until the dialogue listens again
-                self._no_input_at = None
+                self._waiting.silence = None
                 self.ears.record_note(action.longest_s)
             case EndNote():
                 self.ears.end_note()
             case StartTimer():
-                self._timers[action.timer] = self._now() + action.seconds
+                self._waiting.timers[action.timer] = self._now() + action.seconds
             case CancelTimer():
-                self._timers.pop(action.timer, None)
+                self._waiting.timers.pop(action.timer, None)
             case Show():
                 self._screen.show(action.board, self._now())
             case Finish():
                 self.outcome = action.outcome
-                self._timers.clear()
-                self._no_input_at = None
+                self._waiting.clear()
             case Note():
                 pass  # it is in the record
             case _:
@@ -311,17 +303,17 @@ class Session:
     def _say(self, action: Say) -> None:
         if not self._headset:
             self.ears.pause()
-        self._no_input_at = None
+        self._waiting.silence = None
         self._speaking = action.utterance
         self._screen.says(action.text, self._now())
         try:
-            speech = self._voice.render(action.text)
+            self._mouth.say(
+                action.text, lambda cut: self.post(lambda: self._spoken(action.utterance, cut=cut))
+            )
         except GearProblem as problem:
             why = str(problem)
             self.happened(lambda at: GearLost(at, "speaker", why))
             self.post(lambda: self._spoken(action.utterance, cut=False))
-            return
-        self._output.play(speech, lambda cut: self.post(lambda: self._spoken(action.utterance, cut=cut)))
 
     def _spoken(self, utterance: int, *, cut: bool) -> None:
         if self._speaking == utterance:
@@ -330,7 +322,7 @@ class Session:
         if self._speaking is None and self.outcome is None:
             if not self._headset:
                 self._open_ears()
-            elif self._no_input_at is None:  # it has listened all the time; the silence begins now
+            elif self._waiting.silence is None:  # it has listened all the time; the silence begins now
                 self._count_silence()
 
     def _open_ears(self) -> None:
@@ -339,9 +331,9 @@ class Session:
             self._count_silence()
 
     def _hold_silence(self) -> None:
-        self._no_input_at = None
+        self._waiting.silence = None
 
     def _count_silence(self) -> None:
         wanted = self._wanted
         if wanted is not None and wanted.no_input_s is not None and self._speaking is None:
-            self._no_input_at = self._now() + wanted.no_input_s
+            self._waiting.silence = self._now() + wanted.no_input_s

@@ -12,7 +12,7 @@ from assistant.core.values.result import GrammarRequest
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.confidence import MEASURES, Evidence, measures
 from assistant.hearing.judge import judge
-from assistant.hearing.recogniser import Alternative, Recognition
+from assistant.hearing.recognition import Alternative, Recognition
 from assistant.measured import CALIBRATION, DEFAULT_THRESHOLDS
 
 GRAMMAR = GrammarSet.load(resources.directory("grammars")).request(

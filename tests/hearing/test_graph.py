@@ -10,8 +10,9 @@ from hypothesis import given, strategies as st
 
 from assistant import resources
 from assistant.errors import ModelProblem
-from assistant.hearing import graph
-from assistant.hearing.graph import UNKNOWN, PhoneLayout
+from assistant.hearing import graph, openfst
+from assistant.hearing.graph import UNKNOWN
+from assistant.hearing.phones import PhoneLayout
 
 MODEL = resources.bundled_model()
 LAYOUT = PhoneLayout.read(MODEL)
@@ -49,7 +50,7 @@ def acceptor(*phrases: tuple[str, ...]) -> Acceptor:
     return made
 
 
-def accepts(fst: graph.Fst, labels: list[int], column: int) -> bool:
+def accepts(fst: openfst.Fst, labels: list[int], column: int) -> bool:
     """Whether some path has exactly these labels on its input (0) or output (1) side."""
     reached = {(fst.start, 0)}
     waiting = list(reached)
@@ -82,7 +83,7 @@ def test_word_graph_is_the_automaton_and_filler(
     automaton = acceptor(*said)
     table = graph.table_for(graph.words_of(automaton))
     graph.write_words(file, automaton, table)
-    written = graph.read_fst(file)
+    written = openfst.read_fst(file)
     assert all(accepts(written, [table[word] for word in phrase], 0) for phrase in said)
     assert (other in said) == accepts(written, [table.get(word, 10**6) for word in other], 0)
     assert accepts(written, [table[UNKNOWN]], 0)
@@ -95,7 +96,7 @@ def test_arc_costs_are_written(tmp_path: Path) -> None:
     automaton = acceptor(("feed", "lit"), ("dark",))
     table = graph.table_for(graph.words_of(automaton))
     graph.write_words(tmp_path / "Gr.fst", automaton, table, arc_costs={(0, "dark"): 1.5})
-    costs = {arc[0]: arc[2] for arc in graph.read_fst(tmp_path / "Gr.fst").arcs[0]}
+    costs = {arc[0]: arc[2] for arc in openfst.read_fst(tmp_path / "Gr.fst").arcs[0]}
     assert {table["dark"]: 1.5, table["feed"]: 0.0, table[UNKNOWN]: 0.0} == costs
 
 
@@ -117,7 +118,7 @@ def test_every_pronunciation_is_a_path(tmp_path: Path, word: str) -> None:
     assert LAYOUT is not None
     table = graph.table_for(LEXICON)
     graph.write_sounds(tmp_path / "HCLr.fst", table, LEXICON, LAYOUT)
-    written = graph.read_fst(tmp_path / "HCLr.fst")
+    written = openfst.read_fst(tmp_path / "HCLr.fst")
     for pronunciation in LEXICON[word]:
         assert accepts(written, spelled(pronunciation, blank=True), 0)
         assert accepts(written, [LAYOUT.silence[0], *spelled(pronunciation, blank=True)], 0)
@@ -129,15 +130,15 @@ def test_equal_phones_need_the_blank_between_them(tmp_path: Path) -> None:
     assert LAYOUT is not None
     only = {"odd": LEXICON["odd"]}
     graph.write_sounds(tmp_path / "HCLr.fst", {"<eps>": 0, "odd": 2}, only, LAYOUT)
-    written = graph.read_fst(tmp_path / "HCLr.fst")
+    written = openfst.read_fst(tmp_path / "HCLr.fst")
     assert accepts(written, spelled(("D", "D"), blank=True), 0)
     assert not accepts(written, spelled(("D", "D"), blank=False), 0)
 
 
 def test_the_models_own_graph_spells_its_words() -> None:
     """A model directory opened as it is hears the words of the grammars, numbered as in its symbol table."""
-    shipped = graph.read_fst(MODEL / "graph" / "HCLr.fst")
-    assert graph.read_symbols(MODEL / "graph" / "Gr.fst")["feed"] > 1
+    shipped = openfst.read_fst(MODEL / "graph" / "HCLr.fst")
+    assert openfst.read_symbols(MODEL / "graph" / "Gr.fst")["feed"] > 1
     for blank in (True, False):
         assert accepts(shipped, spelled(("F", "IY", "D"), blank=blank), 0)
 
@@ -160,7 +161,7 @@ def test_a_cut_graph_is_named(tmp_path_factory: pytest.TempPathFactory, length: 
     data = (folder / "Gr.fst").read_bytes()
     (folder / "Gr.fst").write_bytes(data[: min(length, len(data) - 1)])
     with pytest.raises(ModelProblem, match=r"Gr\.fst"):
-        graph.read_fst(folder / "Gr.fst")
+        openfst.read_fst(folder / "Gr.fst")
 
 
 def test_a_word_without_label_or_sound_is_named(tmp_path: Path) -> None:

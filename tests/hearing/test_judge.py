@@ -11,7 +11,7 @@ from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.judge import judge
-from assistant.hearing.recogniser import Alternative, Recognition, probabilities
+from assistant.hearing.recognition import Alternative, Recognition, probabilities
 from assistant.measured import DEFAULT_THRESHOLDS
 
 GRAMMAR = GrammarSet.load(resources.directory("grammars")).request(

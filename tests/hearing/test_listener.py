@@ -25,9 +25,12 @@ from assistant.errors import RecordProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING, Completeness
 from assistant.hearing.baynoise import bay_noise
-from assistant.hearing.listener import Ear, Listener, Make, NoiseWatch, Reports, completeness
+from assistant.hearing.ear import Ear, Make, Reports
+from assistant.hearing.listener import Listener
+from assistant.hearing.noise import NoiseWatch
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, Samples, read_sound
+from assistant.hearing.utterance import completeness
 from assistant.measured import DEFAULT_THRESHOLDS
 
 SOUNDS = Path(__file__).parent / "sounds"

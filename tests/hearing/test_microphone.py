@@ -139,7 +139,7 @@ def test_missing_portaudio_names_the_package(monkeypatch: pytest.MonkeyPatch) ->
     def missing(_name: str) -> None:
         raise OSError("PortAudio library not found")
 
-    monkeypatch.setattr("assistant.speaking.player.importlib.import_module", missing)
+    monkeypatch.setattr("assistant.speaking.portaudio.importlib.import_module", missing)
     with pytest.raises(GearProblem, match="apt install libportaudio2"):
         Microphone()
     with pytest.raises(GearProblem, match="apt install libportaudio2"):

@@ -12,7 +12,7 @@ import time
 import pytest
 
 from assistant.core.values.board import Board
-from assistant.screen import terminal
+from assistant.screen import drawing
 from assistant.screen.plain import Level
 from assistant.screen.terminal import LineScreen, TerminalScreen, open_screen
 
@@ -159,7 +159,7 @@ def test_redraw_clears_and_writes_every_line() -> None:
 
 def test_what_was_written_across_the_picture_is_mended(monkeypatch: pytest.MonkeyPatch) -> None:
     """From time to time all lines are written again, without being told that something disturbed them."""
-    monkeypatch.setattr(terminal, "_ANEW_S", 0.2)
+    monkeypatch.setattr(drawing, "_ANEW_S", 0.2)
     outer, inner = pty.openpty()
     with open(inner, "w", encoding="utf-8", closefd=False) as stream:
         with TerminalScreen(stream, lambda: 0.0, colour=False) as screen:
@@ -183,7 +183,7 @@ def test_a_notice_is_shown_for_a_while() -> None:
         _read_until(outer, b"Say again.")
         screen.notice("The record could not be written.", 0.0)
         _read_until(outer, b"The record could not be written. Say again.")
-        at[0] = terminal.NOTICE_S
+        at[0] = drawing.NOTICE_S
         assert b"record" not in _read_until(outer, b"Say again.")
     os.close(outer)
     os.close(inner)

@@ -13,8 +13,11 @@ import soundfile
 
 from assistant.errors import GearProblem
 from assistant.speaking import player as player_module
-from assistant.speaking.player import NullPlayer, Player, SoundTrack, load_sounddevice
-from assistant.speaking.voice import Speech
+from assistant.speaking.output import NullPlayer
+from assistant.speaking.player import Player
+from assistant.speaking.portaudio import load_sounddevice
+from assistant.speaking.speech import Speech
+from assistant.speaking.track import SoundTrack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -17,7 +17,7 @@ from hypothesis import given, strategies as st
 
 from assistant.core.words.sentences import sentences
 from assistant.errors import GearProblem
-from assistant.speaking import voice as voice_module
+from assistant.speaking import synthesiser, voice as voice_module
 from assistant.speaking.voice import Voice
 
 
@@ -85,7 +85,7 @@ def test_rendered_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     first = Voice(cache_folder=tmp_path)
     first.prepare(["Say again.", "", "Key off."]).join(timeout=20)
     said = first.render("Say again.")
-    monkeypatch.setattr(voice_module._SYNTHESISER, "render", _fail)
+    monkeypatch.setattr(voice_module.SYNTHESISER, "render", _fail)
     again = Voice(cache_folder=tmp_path).render("Say again.")
     assert np.array_equal(said.samples, again.samples)
     assert first.render("Key off. Say again.").duration_s > again.duration_s
@@ -160,18 +160,18 @@ def test_stuck_synthesiser_is_said_in_time(monkeypatch: pytest.MonkeyPatch, tmp_
         release.wait(timeout=20)
         return np.full(1000, 1000, np.int16), 22050
 
-    monkeypatch.setattr(voice_module, "_RENDER_LIMIT_S", 0.05)
-    monkeypatch.setattr(voice_module, "_synthesise", slow)
-    monkeypatch.setattr(voice_module, "_SYNTHESISER", voice_module._Synthesiser())
+    monkeypatch.setattr(synthesiser, "_RENDER_LIMIT_S", 0.05)
+    monkeypatch.setattr(synthesiser, "_synthesise", slow)
+    monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.Synthesiser())
     voice = Voice(cache_folder=tmp_path)
     for text in ("one", "two"):
         with pytest.raises(GearProblem, match="did not answer"):
             voice.render(text)
-    stuck = voice_module._SYNTHESISER._stuck
+    stuck = voice_module.SYNTHESISER._stuck
     assert stuck is not None
     release.set()
     stuck.answer.result(timeout=5)
-    monkeypatch.setattr(voice_module, "_RENDER_LIMIT_S", 5.0)
+    monkeypatch.setattr(synthesiser, "_RENDER_LIMIT_S", 5.0)
     assert voice.render("three").rate == 22050
 
 
@@ -179,7 +179,7 @@ def test_stuck_synthesiser_is_said_in_time(monkeypatch: pytest.MonkeyPatch, tmp_
 def test_missing_package_is_named(package: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """Without its library the voice says what to install."""
     monkeypatch.setitem(sys.modules, package, None)
-    monkeypatch.setattr(voice_module, "_SYNTHESISER", voice_module._Synthesiser())
+    monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.Synthesiser())
     with pytest.raises(GearProblem, match="Install bay-assistant again, with its packages pyttsx3"):
         Voice(cache_folder=tmp_path).render("Say again.")
 

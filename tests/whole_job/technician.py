@@ -42,15 +42,18 @@ from assistant.core.values.units import UNIT_WORDS, number_words
 from assistant.core.words import wording
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.numbers import in_words
-from assistant.hearing.baynoise import KINDS
+from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench.manifest import BenchVoice as Spoken
-from assistant.hearing_bench.mixing import bay_noise, speech_power
+from assistant.hearing_bench.mixing import speech_power
 from assistant.hearing_bench.speech import SpeechCache
 from assistant.loading.folder import load_library
 from assistant.record import Facts, SessionLog
+from assistant.rehearsal.player import MadeClock
 from assistant.screen.terminal import LineScreen
-from assistant.session.demo import Person, Scenario, Stage, Time, Turn
+from assistant.session.demo.person import PlayedPerson
+from assistant.session.demo.scenario import Scenario, Turn
+from assistant.session.demo.stage import Stage
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
@@ -219,7 +222,7 @@ class Watching(LineScreen):
 
 
 @dataclass
-class Technician(Person):
+class Technician(PlayedPerson):
     """The played person who decides as he goes along."""
 
     library: Library = field(init=False)
@@ -518,7 +521,7 @@ def play(
     grammars = GrammarSet.load(resources.directory("grammars"))
     sounds = folder / "sounds"
     sounds.mkdir(parents=True, exist_ok=True)
-    clock = Time(real=False)
+    clock = MadeClock()
     stream = io.StringIO()
     entries: list[Entry] = []
     scenario = Scenario(procedure, Facts(complaint=complaint, vehicle=vehicle), ())

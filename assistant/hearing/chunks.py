@@ -1,0 +1,101 @@
+"""Sound in chunks: cut to the size that the voice-activity model takes, and the speech that begins and ends in them."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.hearing.activity import CHUNK, CHUNK_S, Segment, Segmenter
+from assistant.hearing.sound import RATE
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from assistant.hearing.activity import Completeness, Timing, VoiceActivity
+    from assistant.hearing.sound import Samples
+
+
+class Chunks:
+    """Cuts sound that comes in pieces of any length into chunks.
+
+    Attributes:
+        heard_s: Length of all sound so far, s.
+    """
+
+    def __init__(self) -> None:
+        self.heard_s = 0.0
+        self._rest: Samples = np.zeros(0, np.int16)
+        self._dropping = 0
+
+    def passed(self, samples: Samples) -> None:
+        """Sound that nobody listens to: only its time counts."""
+        self.heard_s += samples.size / RATE
+        self.clear()
+
+    def add(self, samples: Samples) -> None:
+        """Sound to be cut."""
+        self.heard_s += samples.size / RATE
+        samples, self._dropping = samples[self._dropping :], max(0, self._dropping - samples.size)
+        self._rest = np.concatenate([self._rest, samples]) if self._rest.size else samples
+
+    def take(self) -> Samples | None:
+        """The next chunk; None until there is a whole one."""
+        if self._rest.size < CHUNK:
+            return None
+        chunk, self._rest = self._rest[:CHUNK], self._rest[CHUNK:]
+        return chunk
+
+    def drop(self, seconds: float) -> None:
+        """Drop so much of the sound that comes next."""
+        self._dropping = round(seconds * RATE)
+
+    def clear(self) -> None:
+        """Forget what has not become a chunk."""
+        self._rest = self._rest[:0]
+
+
+class SpeechFinder:
+    """Finds where speech begins and ends, and keeps the sound before it.
+
+    Args:
+        timing: When speech begins and ends.
+        activity: Voice-activity model.
+    """
+
+    def __init__(self, timing: Timing, activity: VoiceActivity) -> None:
+        self._activity = activity
+        self._segmenter = Segmenter(timing)
+        self._before: deque[tuple[Samples, float]] = deque(maxlen=round(timing.before_s / CHUNK_S))
+
+    @property
+    def inside(self) -> bool:
+        """Whether an utterance has begun and not ended."""
+        return self._segmenter.inside
+
+    def probability(self, chunk: Samples) -> float:
+        """Of speech in the chunk, 0 to 1; each chunk is asked once."""
+        return self._activity.probability(chunk)
+
+    def feed(self, chunk: Samples, probability: float, completeness: Callable[[], Completeness]) -> Segment:
+        """What this chunk is; `completeness` as in `Segmenter.feed`."""
+        segment = self._segmenter.feed(probability, completeness)
+        if segment is Segment.SILENCE:
+            self._before.append((chunk, probability))
+        return segment
+
+    def before(self) -> list[tuple[Samples, float]]:
+        """The chunks before the speech that has just begun, with their probabilities; they are given once."""
+        kept = list(self._before)
+        self._before.clear()
+        return kept
+
+    def forget_utterance(self) -> None:
+        """Forget a half-heard utterance and the sound before it."""
+        self._segmenter.reset()
+        self._before.clear()
+
+    def forget_sound(self) -> None:
+        """The next chunk does not follow the last one."""
+        self._activity.reset()

@@ -1,0 +1,238 @@
+"""Hearing without a thread or a clock: sound in, what the dialogue wants to know out.
+
+An `Ear` is fed with sound and told what to listen for, and reports what it heard; its time is the sound that has
+gone by.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+from assistant.core.values.events import Clip, Event, Heard, NoiseChanged, NoMatch, NoteRecorded
+from assistant.errors import RecordProblem
+from assistant.hearing.activity import (
+    DEFAULT_TIMING,
+    Completeness,
+    Segment,
+    SileroActivity,
+    Timing,
+    VoiceActivity,
+)
+from assistant.hearing.chunks import Chunks, SpeechFinder
+from assistant.hearing.noise import Loudness
+from assistant.hearing.note import SpokenNote
+from assistant.hearing.sound import Samples
+from assistant.hearing.utterance import Utterance
+from assistant.measured import DEFAULT_THRESHOLDS
+
+if TYPE_CHECKING:
+    from assistant.core.values.result import GrammarRequest
+    from assistant.core.values.thresholds import Thresholds
+    from assistant.grammar.grammar import StepGrammar
+    from assistant.hearing.recogniser import Recogniser
+
+Make: TypeAlias = Callable[[float], Event]
+"""Makes an event of the time at which the session takes it."""
+
+
+def _nothing() -> None:
+    """Default report; does nothing."""
+
+
+def _no_level(noise_db: float, level: float) -> None:
+    """Default report of a level; does nothing."""
+
+
+@dataclass(frozen=True)
+class Reports:
+    """Callbacks for what was heard; each runs on the thread that feeds the ear and must return quickly.
+
+    Attributes:
+        happened: Something for the dialogue.
+        keep_clip: Store a piece of sound.
+        speech_began: Somebody has begun to speak.
+        speech_ended: They have ended (also when it turns out to be nothing).
+        level: Noise level and the level of the last third of a second, both in dB relative to full scale.
+    """
+
+    happened: Callable[[Make], None]
+    keep_clip: Callable[[Samples], Clip]
+    speech_began: Callable[[], None] = _nothing
+    speech_ended: Callable[[], None] = _nothing
+    level: Callable[[float, float], None] = _no_level
+
+
+class Ear:
+    """Finds utterances in sound, recognises and judges them.
+
+    Args:
+        recogniser: Turns them into words.
+        grammar_for: The grammar of a request.
+        reports: Callbacks for what was heard.
+        thresholds: The dialogue's limits.
+        timing: When speech begins and ends.
+        activity: Voice-activity model; the bundled one when None.
+    """
+
+    def __init__(
+        self,
+        recogniser: Recogniser,
+        grammar_for: Callable[[GrammarRequest], StepGrammar],
+        reports: Reports,
+        *,
+        thresholds: Thresholds = DEFAULT_THRESHOLDS,
+        timing: Timing = DEFAULT_TIMING,
+        activity: VoiceActivity | None = None,
+    ) -> None:
+        self._recogniser = recogniser
+        self._grammar_for = grammar_for
+        self._reports = reports
+        self._thresholds = thresholds
+        self._timing = timing
+        self._finder = SpeechFinder(timing, activity or SileroActivity())
+        self._loudness = Loudness(thresholds, timing)
+        self._chunks = Chunks()
+        self._grammar: StepGrammar | None = None
+        self._utterance: Utterance | None = None
+        self._note: SpokenNote | None = None
+
+    @property
+    def heard_s(self) -> float:
+        """Length of all sound so far, s."""
+        return self._chunks.heard_s
+
+    @property
+    def noise_db(self) -> float:
+        """Noise level, dB relative to full scale."""
+        return self._loudness.noise_db
+
+    def listen(self, request: GrammarRequest) -> None:
+        """Hear this from now on; anything half heard before is forgotten, unless it is the same that is asked.
+
+        Raises:
+            BayAssistantError: The grammar has no phrase for it, or the model lacks a needed word.
+        """
+        grammar = self._grammar_for(request)
+        if grammar is self._grammar:
+            return
+        self.pause()
+        self._recogniser.prepare(grammar)
+        self._grammar = grammar
+        self._chunks.drop(self._timing.settle_s)
+
+    def pause(self) -> None:
+        """Hear nothing until told to."""
+        self._grammar = None
+        self._forget()
+
+    def record_note(self, longest_s: float) -> None:
+        """Keep free speech as sound, until `Timing.note_end_s` of silence after it or `longest_s`."""
+        self.pause()
+        self._note = SpokenNote(longest_s, self._timing)
+
+    def end_note(self) -> None:
+        """End the note now; without one nothing happens.
+
+        Raises:
+            RecordProblem: It cannot be stored.
+        """
+        if self._note is None:
+            return
+        note, self._note = self._note, None
+        self._forget()
+        clip = self._reports.keep_clip(note.samples())
+        self._reports.happened(lambda at: NoteRecorded(at, clip))
+
+    def feed(self, samples: Samples) -> None:
+        """Hear the next samples, 16 bits, 16,000 a second, any number of them.
+
+        Raises:
+            BayAssistantError: The recogniser failed.
+        """
+        if self._grammar is None and self._note is None:
+            self._chunks.passed(samples)
+            return
+        self._chunks.add(samples)
+        while (self._grammar is not None or self._note is not None) and (
+            chunk := self._chunks.take()
+        ) is not None:
+            level = self._loudness.metered(chunk)
+            if level is not None:
+                self._reports.level(self.noise_db, level)
+            probability = self._finder.probability(chunk)
+            if self._note is None:
+                self._hear(chunk, probability)
+            elif self._note.add(chunk, probability):
+                self.end_note()
+
+    def _hear(self, chunk: Samples, probability: float) -> None:
+        match self._finder.feed(chunk, probability, self._completeness):
+            case Segment.SILENCE:
+                self._between(chunk, probability)
+            case Segment.BEGAN:
+                self._begin(chunk, probability)
+            case Segment.SPEECH:
+                self._go_on(chunk, probability)
+            case Segment.ENDED:
+                self._go_on(chunk, probability)
+                self._end()
+
+    def _between(self, chunk: Samples, probability: float) -> None:
+        changed = self._loudness.between(chunk, noise=probability < self._timing.go_on_at)
+        if changed is not None:
+            noise_db, hopeless = round(self.noise_db, 1), changed
+            self._reports.happened(lambda at: NoiseChanged(at, noise_db, hopeless))
+
+    def _begin(self, chunk: Samples, probability: float) -> None:
+        assert self._grammar is not None  # noqa: S101  nothing is fed here without one
+        self._reports.speech_began()
+        levels = self._loudness.levels
+        levels.begin()
+        beginning = [*self._finder.before(), (chunk, probability)]
+        self._utterance = Utterance(self._recogniser, self._grammar, self._thresholds, levels, beginning)
+        levels.speech(chunk)
+
+    def _go_on(self, chunk: Samples, probability: float) -> None:
+        if self._utterance is not None:
+            self._utterance.add(chunk, probability, speech=probability >= self._timing.go_on_at)
+        if probability >= self._timing.begin_at:
+            self._loudness.levels.speech(chunk)
+
+    def _end(self) -> None:
+        utterance, levels = self._utterance, self._loudness.levels
+        assert utterance is not None  # noqa: S101  an utterance that ends has begun
+        samples, judged = utterance.samples, utterance.judged()
+        self._forget_utterance()
+        clip: Clip | None = None
+        with contextlib.suppress(RecordProblem):  # the log, which comes next on the same disk, says so
+            clip = self._reports.keep_clip(samples)
+        snr_db = levels.snr_db()
+        noise_db = round(self.noise_db, 1)
+        self._reports.speech_ended()
+        if judged.accepted and judged.result is not None:
+            result = judged.result
+            self._loudness.understood()
+            self._reports.happened(
+                lambda at: Heard(at, judged.words, result, judged.confidence, clip, snr_db, noise_db)
+            )
+        else:
+            self._reports.happened(
+                lambda at: NoMatch(at, judged.words, judged.confidence, clip, snr_db, noise_db)
+            )
+
+    def _completeness(self) -> Completeness:
+        return Completeness.NO if self._utterance is None else self._utterance.completeness()
+
+    def _forget_utterance(self) -> None:
+        if self._finder.inside:
+            self._reports.speech_ended()
+        self._finder.forget_utterance()
+        self._utterance = None
+
+    def _forget(self) -> None:
+        self._forget_utterance()
+        self._chunks.clear()
+        self._finder.forget_sound()

@@ -1,0 +1,85 @@
+"""The stage of a demonstration: a whole session with only its two ends replaced, on a clock that jumps."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue.runner import Runner
+from assistant.hearing.ear import Ear, Reports
+from assistant.loading.folder import load_folder
+from assistant.rehearsal.player import MadeClock, SessionPlayer
+from assistant.session.demo.person import PlayedPerson
+from assistant.session.loop import Session
+from assistant.speaking.output import NullPlayer
+from assistant.speaking.track import SoundTrack
+
+if TYPE_CHECKING:
+    from assistant.grammar.grammar import GrammarSet
+    from assistant.hearing.recogniser import Recogniser
+    from assistant.record import SessionLog
+    from assistant.screen.terminal import Screen
+    from assistant.session.demo.scenario import Scenario
+    from assistant.speaking.voice import Voice
+
+
+class Stage:
+    """A session with the played person in the place of microphone and keys, and a sound track for a loudspeaker.
+
+    Args:
+        scenario: What the person does.
+        log: The record.
+        recogniser: The recogniser.
+        grammars: All grammars.
+        clock: The clock.
+        voice: Renders what the assistant says.
+        screen: Shows the dialogue.
+        person_class: Who plays the person; another one can decide as it goes along what to do next.
+    """
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        log: SessionLog,
+        recogniser: Recogniser,
+        grammars: GrammarSet,
+        clock: MadeClock,
+        voice: Voice,
+        screen: Screen,
+        person_class: type[PlayedPerson] = PlayedPerson,
+    ) -> None:
+        self.clock = clock
+        self.track = SoundTrack()
+        self.player = NullPlayer(clock, self.track)
+        runner = Runner(*load_folder(log.procedures), log.header.thresholds)
+        self.session = Session(
+            runner=runner, log=log, voice=voice, output=self.player, screen=screen, now=clock
+        )
+        self.person = person_class(
+            deque(scenario.turns), clock, self.track, lambda: runner.state, self.session.press
+        )
+        reports = Reports(
+            happened=self.session.happened,
+            keep_clip=log.keep_clip,
+            speech_began=self.session.speech_began,
+            speech_ended=self.session.speech_ended,
+        )
+        self.person.ear = Ear(recogniser, grammars.request, reports, thresholds=log.header.thresholds)
+        self.session.ears = self.person
+        self._procedure = scenario.procedure
+        self._playing = SessionPlayer(self.session, clock, self.player, self.person)
+
+    def play(self) -> None:
+        """Let everything happen in its order until the session is over or nothing more can come."""
+        self.session.begin(self._procedure)
+        silent = 0
+        while not self.session.finished and not self.session.left():
+            if self.session.drain():
+                continue
+            silent = silent + 1 if self._playing.idle else 0
+            due = self._playing.next_due()
+            if due is None or silent > 8:  # only silence is left: the scenario is over
+                self.session.close("the scenario is over")
+                self.session.drain()
+                return
+            self._playing.reach(due)

@@ -1,0 +1,136 @@
+"""Opens microphone and loudspeaker for a session, and tells the session when they are lost and back."""
+
+from __future__ import annotations
+
+import functools
+import threading
+from typing import TYPE_CHECKING
+
+from assistant.core.values.events import GearBack, GearLost
+from assistant.session.silent import NoSpeaker, NoVoice
+from assistant.speaking.player import Player
+from assistant.speaking.portaudio import device_named
+from assistant.speaking.voice import Voice
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from contextlib import ExitStack
+
+    from assistant.hearing.listener import Source
+    from assistant.hearing.sound import Samples
+    from assistant.session.loop import Session
+    from assistant.session.settings import Gear
+    from assistant.speaking.output import Output
+
+
+class GearNews:
+    """Tells the session what becomes of its gear; as long as there is no session, nobody is told.
+
+    Args:
+        keys_only: There is no microphone, so a session without keys cannot go on.
+
+    Attributes:
+        session: Who is told.
+    """
+
+    def __init__(self, *, keys_only: bool) -> None:
+        self.session: Session | None = None
+        self._keys_only = keys_only
+
+    def lost(self, gear: str, why: str) -> None:
+        """This gear stopped working; safe from any thread."""
+        session = self.session
+        if session is None:
+            return
+        if gear == "keys" and self._keys_only:
+            session.post(lambda: session.close("no more keys can come, and there is no microphone"))
+        else:
+            session.happened(functools.partial(GearLost, gear=gear, why=why))
+
+    def back(self, gear: str) -> None:
+        """This gear works again; safe from any thread."""
+        if self.session is not None:
+            self.session.happened(functools.partial(GearBack, gear=gear))
+
+
+class OpenedMicrophone:
+    """A microphone that is open before anyone listens, so that a missing one is refused before a session is made."""
+
+    def __init__(self, source: Source) -> None:
+        self._source = source
+        self._listener: tuple[Callable[[Samples], None], Callable[[str], None], Callable[[], None]] | None = (
+            None
+        )
+        self._why: str | None = None
+        self._telling = threading.Lock()
+        source.start(self._deliver, self._lost, self._back)
+
+    def start(
+        self,
+        deliver: Callable[[Samples], None],
+        lost: Callable[[str], None],
+        back: Callable[[], None],
+    ) -> None:
+        """From now on its sound goes there; a loss that came before is told now."""
+        with self._telling:
+            self._listener = (deliver, lost, back)
+            if self._why is not None:
+                lost(self._why)
+
+    def _deliver(self, samples: Samples) -> None:
+        if self._listener is not None:
+            self._listener[0](samples)
+
+    def _lost(self, why: str) -> None:
+        with self._telling:
+            self._why = why
+            if self._listener is not None:
+                self._listener[1](why)
+
+    def _back(self) -> None:
+        with self._telling:
+            self._why = None
+            if self._listener is not None:
+                self._listener[2]()
+
+    def close(self) -> None:
+        """Give the device back."""
+        self._source.close()
+
+
+def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Voice, Output, Source | None]:
+    """Open loudspeaker and microphone, each unless the session does without.
+
+    Args:
+        wanted: Which ones.
+        news: Is told when one is lost or back.
+        closing: Gives back what was opened.
+
+    Returns:
+        What renders speech, what plays it, and where sound comes from (None for a session by keys alone).
+
+    Raises:
+        GearProblem: One of them cannot be opened.
+    """
+    output: Output = NoSpeaker()
+    player: Player | None = None
+    if not wanted.silent:
+        output = player = Player(
+            device_named(wanted.speaker),
+            on_gear_lost=lambda why: news.lost("speaker", why),
+            on_gear_back=lambda: news.back("speaker"),
+        )
+    closing.callback(output.close)
+    microphone = None
+    if not wanted.keys_only:
+        from assistant.hearing.microphone import Microphone  # noqa: PLC0415  a session by keys needs none of it
+
+        microphone = OpenedMicrophone(
+            Microphone(
+                device_named(wanted.microphone),
+                own_voice=lambda: player is not None and player.speaking,
+            )
+        )
+        closing.callback(microphone.close)
+    voice = NoVoice() if wanted.silent else Voice(wanted.speech_rate)
+    return voice, output, microphone

@@ -1,0 +1,70 @@
+"""What a live session is asked for on the command line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from assistant.record import Facts
+from assistant.speaking.voice import DEFAULT_RATE
+
+
+@dataclass(frozen=True)
+class Gear:
+    """What the technician hears with, is heard with, and looks at.
+
+    Attributes:
+        microphone: Input device; None for the system's.
+        speaker: Output device; None for the system's.
+        headset: Listen while speaking.
+        keys_only: No microphone.
+        silent: No loudspeaker.
+        plain: A line for each thing said instead of a drawn screen.
+        speech_rate: Speaking rate, words a minute.
+    """
+
+    microphone: str | None = None
+    speaker: str | None = None
+    headset: bool = False
+    keys_only: bool = False
+    silent: bool = False
+    plain: bool = False
+    speech_rate: int = DEFAULT_RATE
+
+
+@dataclass(frozen=True)
+class Folders:
+    """Folders that replace the bundled ones; None for a bundled one.
+
+    Attributes:
+        procedures: Procedures.
+        grammars: Grammars.
+        model: The recogniser's model; None for the usual search.
+    """
+
+    procedures: Path | None = None
+    grammars: Path | None = None
+    model: Path | None = None
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The session that is wanted.
+
+    Attributes:
+        procedure: Procedure to start with.
+        facts: What was typed about the job.
+        sessions: Folder of the sessions.
+        resume: Session to go on with: its folder, its name, or ``last``; None for a new one.
+        history: Count the findings of past sessions in the odds.
+        gear: Microphone, loudspeaker and screen.
+        folders: Other folders than the bundled ones.
+    """
+
+    procedure: str
+    facts: Facts
+    sessions: Path
+    resume: str | None = None
+    history: bool = True
+    gear: Gear = field(default_factory=Gear)
+    folders: Folders = field(default_factory=Folders)

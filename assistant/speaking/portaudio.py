@@ -1,0 +1,43 @@
+"""PortAudio, through sounddevice: loaded when live sound is first needed, so that all else works without it."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+from typing import Any
+
+from assistant.errors import GearProblem
+
+NO_PORTAUDIO = "PortAudio, which plays and records sound, is not installed. Run: apt install libportaudio2"
+
+
+def load_sounddevice() -> Any:
+    """The module sounddevice, loaded when live sound is first needed.
+
+    Raises:
+        GearProblem: It or the system library under it is missing; says what to install.
+    """
+    try:
+        return importlib.import_module("sounddevice")
+    except OSError as error:
+        raise GearProblem(NO_PORTAUDIO) from error
+    except ImportError as error:
+        raise GearProblem(f"Live sound cannot be loaded: {error}. Install bay-assistant again.") from error
+
+
+def device_named(name: str | None) -> str | int | None:
+    """A sound device as it was named on the command line: by its number when it is one."""
+    return int(name) if name is not None and name.isdigit() else name
+
+
+def shut(stream: Any) -> None:
+    """Give a stream back, whatever state it is in."""
+    with contextlib.suppress(Exception):
+        stream.abort()
+    with contextlib.suppress(Exception):
+        stream.close()
+
+
+def told(error: BaseException) -> str:
+    """What the library said, in its own words."""
+    return " ".join(str(part) for part in error.args if isinstance(part, str)) or type(error).__name__
