@@ -15,8 +15,8 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "writeup"))
 from recorded import OPEN_CONTROL_WIRE, folder, scripted
 
-from assistant import packing
 from assistant.cli import main
+from assistant.commands import packing
 from assistant.record import add_review, bag as bags
 
 if TYPE_CHECKING:

@@ -11,12 +11,12 @@ from decimal import Decimal
 import pytest
 
 from assistant import resources
+from assistant.commands.linting import paths
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Answer, Leads, Measurement, Step, Target
 from assistant.core.values.entries import VerdictReached
 from assistant.core.values.result import Control
 from assistant.core.words import wording
-from assistant.linting import paths
 from assistant.loading.folder import load_library
 from assistant.testing import Dialogue
 

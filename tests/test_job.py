@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 from assistant import resources
+from assistant.commands.linting import paths
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import (
     NO_CIRCUIT,
@@ -23,7 +24,6 @@ from assistant.core.library.procedure import (
 )
 from assistant.core.values.events import Say
 from assistant.core.words import wording
-from assistant.linting import paths
 from assistant.loading.folder import load_folder
 from assistant.proof.walk import followed
 from assistant.testing import Dialogue

@@ -14,8 +14,8 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "writeup"))
 from recorded import OPEN_CONTROL_WIRE, folder, scripted
 
-from assistant import packing
 from assistant.cli import main
+from assistant.commands import packing
 from assistant.private import write_named
 from assistant.record import find_sessions
 
@@ -91,7 +91,7 @@ def test_the_trace_of_a_defect_is_private(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """It may hold what was typed."""
-    from assistant import replayed  # noqa: PLC0415
+    from assistant.commands import transcript as replayed  # noqa: PLC0415
 
     def fail(*_: object) -> None:
         raise ZeroDivisionError

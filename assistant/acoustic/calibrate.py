@@ -41,9 +41,8 @@ from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import BayAssistantError, UsageProblem
 from assistant.grammar.grammar import GrammarSet
-from assistant.hear import evidence_in
 from assistant.hearing.baynoise import KINDS, bay_noise
-from assistant.hearing.confidence import MEASURES, measures
+from assistant.hearing.confidence import MEASURES, evidence_in, measures
 from assistant.hearing.judge import judge, share_of
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound

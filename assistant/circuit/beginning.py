@@ -124,7 +124,7 @@ def start_of(
     cap = rows.values["current-limit"]
     held = np.zeros(rows.count, dtype=bool)
     if built_in and coil_in:
-        tables = filament(lamp.name) if lamp.filament else None
+        tables = filament(lamp) if lamp.filament else None
         cold = _cold(conductance, tables, across)
         high, low = (_trigger_v(gain, (emf, starter), base, cold, level) for level in (TRIGGER_V, 0.0))
         trigger = np.where(commanded, TRIGGER_V, 0.0)
@@ -160,7 +160,7 @@ def _first(
     kelvin = np.zeros(rows.count)
     current = np.zeros(rows.count)
     if lamp.filament:
-        tables = filament(lamp.name)
+        tables = filament(lamp)
         conductance = np.full(rows.count, float(tables.conductance[tables.place(np.array([1800.0]))[0]]))
         for _ in range(12):
             k = conductance / (1 - conductance * z_ll)

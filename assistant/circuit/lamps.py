@@ -13,7 +13,7 @@ this model, a dip of 10 to 30 % in light.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -50,6 +50,8 @@ class Lamp:
         conduction: Share of the loss that is conduction.
         resistance: Of an observer without a filament, in ohm.
         threshold: Voltage below which an observer without a filament shows nothing.
+        diode: It is a light-emitting diode, whose threshold opposes the current.
+        level: It shows whether the voltage is above its threshold, and nothing in between.
     """
 
     name: str
@@ -61,6 +63,9 @@ class Lamp:
     conduction: float = 0.0
     resistance: float = 0.0
     threshold: float = 0.0
+    # Not in the text form, which the version of the model is computed from.
+    diode: bool = field(default=False, repr=False)
+    level: bool = field(default=False, repr=False)
 
     @property
     def filament(self) -> bool:
@@ -76,13 +81,26 @@ LAMPS: dict[str, Lamp] = {
         Lamp("89", "lamp of 0.6 A", 13.0, 0.58, 2511, 0.756e-3, 0.2),
         Lamp("1156", "heavy lamp, 2.1 A", 12.8, 2.1, 2756, 3.68e-3, 0.2),
         Lamp(
-            "led", "test light with a light-emitting diode, 1 kilohm in series", resistance=1e3, threshold=1.8
+            "led",
+            "test light with a light-emitting diode, 1 kilohm in series",
+            resistance=1e3,
+            threshold=1.8,
+            diode=True,
         ),
         Lamp("high-impedance-meter", "digital meter, 10 megohm", resistance=10e6),
-        Lamp("logic-probe", "logic probe, 1 megohm, high above 2.5 V", resistance=1e6, threshold=2.5),
+        Lamp(
+            "logic-probe",
+            "logic probe, 1 megohm, high above 2.5 V",
+            resistance=1e6,
+            threshold=2.5,
+            level=True,
+        ),
     )
 }
+TEST_LAMP = "194"
 HEAVY_LAMP = "1156"
+METER = LAMPS["high-impedance-meter"]
+NO_OBSERVER = Lamp("nothing", "nothing connected", resistance=1e9)
 
 
 def lamp_named(name: str) -> Lamp:
@@ -150,9 +168,8 @@ class Filament:
 
 
 @cache
-def filament(name: str) -> Filament:
-    """The tables of a lamp with a filament."""
-    lamp = lamp_named(name)
+def filament(lamp: Lamp) -> Filament:
+    """The tables of a lamp with a filament; computed once for each lamp."""
     kelvin = np.arange(COLDEST_K, HOTTEST_K + 1, 1 / GRID_PER_K)
     rated = lamp.volts / lamp.amperes
     conductance = 1 / (rated * (kelvin / lamp.design_k) ** RESISTANCE_EXPONENT)
@@ -166,3 +183,18 @@ def filament(name: str) -> Filament:
     light = visible_light(kelvin) / visible_light(design)
     volts = np.sqrt(np.maximum(loss, 0) / conductance)
     return Filament(kelvin, conductance, loss, np.gradient(loss, kelvin), 1 / heat, light, volts)
+
+
+def tables_of(lamp: Lamp) -> Filament | None:
+    """A lamp's tables, or None without a filament."""
+    return filament(lamp) if lamp.filament else None
+
+
+def brightness_of(lamp: Lamp, volts: Floats) -> Floats:
+    """Light of a steady lamp at these voltages, relative to rated light, or to 10 mA for a light-emitting diode."""
+    if lamp.filament:
+        tables = filament(lamp)
+        return tables.light_at(tables.steady_kelvin(volts))
+    if lamp.level:
+        return (volts > lamp.threshold).astype(float)
+    return np.maximum(volts - lamp.threshold, 0) / lamp.resistance / 0.01

@@ -21,10 +21,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.circuit.answers import answer_shares
 from assistant.circuit.catalogue import CIRCUITS, NONE, Mechanism, mechanisms
-from assistant.circuit.observing import VERSION, answer_shares, bad_spark, observe
+from assistant.circuit.observing import VERSION, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
+from assistant.circuit.spoiling import bad_spark
 from assistant.core.reasoning.knowledge import FORMAT, FULL, key_of
 
 if TYPE_CHECKING:
@@ -77,6 +79,19 @@ def all_tests(library: Library, circuit: str) -> dict[str, Step]:
     }
 
 
+def weighed_circuits(library: Library) -> dict[str, list[Mechanism]]:
+    """Circuits of the procedures with the ways in which their faults come about; with one fault nothing is weighed."""
+    found = {
+        circuit: [
+            way for way in mechanisms(circuit) if way.fault != NONE and way.fault in library.terms.faults
+        ]
+        for circuit in sorted(
+            {procedure.circuit for procedure in library.procedures.values()} & set(CIRCUITS)
+        )
+    }
+    return {circuit: ways for circuit, ways in found.items() if len({way.fault for way in ways}) > 1}
+
+
 def table(
     library: Library, *, systems: int = SYSTEMS, seed: int = SEED, shares: Shares = model_shares
 ) -> dict[str, Any]:
@@ -93,10 +108,7 @@ def table(
     """
     cars = Systems.random(systems * POOL, seed)
     circuits: dict[str, Any] = {}
-    for circuit in sorted({procedure.circuit for procedure in library.procedures.values()} & set(CIRCUITS)):
-        ways = [way for way in mechanisms(circuit) if way.fault != NONE and way.fault in library.terms.faults]
-        if len({way.fault for way in ways}) < 2:
-            continue  # with one fault there is nothing to weigh
+    for circuit, ways in weighed_circuits(library).items():
         rows: dict[str, dict[str, str]] = {}
         counting = [_that_count(circuit, way, cars, systems) for way in ways]
         for key, step in sorted(all_tests(library, circuit).items()):

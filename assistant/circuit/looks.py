@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
-from assistant.circuit.observers import HONEST, Observer, looked_at, seen, shares_of
-from assistant.circuit.observing import NODE_INSTRUMENTS, bad_spark, joined, together
+from assistant.circuit.observed import joined
+from assistant.circuit.observers import HONEST, Observer, can_miss, looked_at, seen, shares_of
 from assistant.circuit.problems import CircuitProblem
+from assistant.circuit.situations import together
+from assistant.circuit.spoiling import bad_spark
 from assistant.core.library.procedure import CLAMPS, Engine
 from assistant.errors import BayAssistantError, FileProblem
 
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from assistant.circuit.catalogue import Mechanism
-    from assistant.circuit.observing import Observed
+    from assistant.circuit.observed import Observed
     from assistant.circuit.parameters import Systems
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Measurement, Step
@@ -37,7 +39,7 @@ def alike(step: Step, key: Key, observer: Observer) -> Observer:
         HONEST,
         blank=observer.blank and step.reading is not None,
         misreading=observer.misreading,
-        misses=observer.misses if measure.instrument in NODE_INSTRUMENTS else 0.0,
+        misses=observer.misses if can_miss(measure) else 0.0,
         clamp="mean" if observer.clamp == "mean" and measure.instrument in CLAMPS else HONEST.clamp,
         wrong_end=observer.wrong_end if observer.wrong_end == key else None,
         cranks=observer.cranks or measure.engine is not Engine.CRANKING,

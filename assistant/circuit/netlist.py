@@ -26,7 +26,7 @@ from assistant.circuit.network import (
     resistors,
 )
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import CLAMP_OHM, DIODE_V
+from assistant.circuit.stepping import CLAMP_OHM, DIODE_V
 from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
@@ -86,22 +86,79 @@ def cranking_netlist(
     lit = lamp is None or lamp_named(lamp).filament
     if rows.count != 1 or not lit or rows.circuit.kind == "load" or unplugged:
         raise CircuitProblem("A netlist is made of one system with its coil and module, and a filament lamp.")
-    value = {name: float(values[0]) for name, values in rows.values.items()}
-    name_of = {name: name.replace("-", "_") for name in nodes_of(rows.circuit)} | {GROUND: "0"}
-    lines = [f"* {rows.circuit.name}, cranking, lamp {lamp or 'none'}"]
-    for number, element in enumerate(resistors(rows, Engine.CRANKING, unplugged)):
-        ohm = float(element.value[0])
-        if math.isfinite(ohm):
-            lines.append(f"R{number} {name_of[element.one]} {name_of[element.other]} {ohm:.9g}")
-    lines += [
-        f"Rleak{number} {name_of[name]} 0 {LEAK:g}" for number, name in enumerate(nodes_of(rows.circuit))
+    net = _Names(rows)
+    lines = [
+        f"* {rows.circuit.name}, cranking, lamp {lamp or 'none'}",
+        *_resistors(net, unplugged),
+        *_sources(net),
+        *_windings(net, begin, coupling),
     ]
-    surge = value["crank-speed"] * CYLINDERS / 120
-    period = rows.circuit.surges / surge
-    delay = value["spark-delay"] / 6 / value["crank-speed"]
-    phase = f"({2 * math.pi * surge:.12g}*(time-{value['dwell'] - delay:.12g}))"
-    swing = value["starter-swing"] / 2
+    low, ground = ("coil_low", "coil_ground") if built_in else ("driver_end", "driver_ground")
+    across_driver, terminals = f"V({low},{ground})", f"{low} {ground}"
+    lines += _driver(rows, net.value, begin.off_s, across_driver, terminals)
     lines += [
+        f"Bclamp {terminals} I=max({across_driver}-{net.value['clamp-voltage']:.9g},0)/{CLAMP_OHM:.9g}",
+        f"Bdiode {terminals} I=min({across_driver}-({DIODE_V}),0)/{CLAMP_OHM:.9g}",
+    ]
+    one, other = (net.name[node] for node in across)
+    if lamp is None:
+        lines += [f"Rmeter {one} {other} 1e9", "Vhot hot 0 0"]
+    else:
+        lines += _lamp(across, net.name, lamp, begin.kelvin)
+    wanted = [
+        f"v({one})" + (f"-v({other})" if across[1] != GROUND else ""),
+        "i(Lprimary)",
+        "v(hot)",
+        *(f"v({net.name.get(name, name)})" for name in places),
+    ]
+    lines += [
+        ".options reltol=1e-3 method=gear abstol=1e-8 vntol=1e-5 chgtol=1e-12 itl4=200",
+        ".control",
+        "set wr_singlescale",
+        "set numdgt=9",
+        f"tran {STEP_S:g} {net.period:.9g} 0 {2 * STEP_S:g} uic",
+        f"wrdata {output} {' '.join(wanted)}",
+        ".endc",
+        ".end",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+class _Names:
+    """One system with the names that its nodes have in a netlist.
+
+    Args:
+        rows: One row.
+    """
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        self.value = {name: float(values[0]) for name, values in rows.values.items()}
+        self.name = {name: name.replace("-", "_") for name in nodes_of(rows.circuit)} | {GROUND: "0"}
+        self.surge = self.value["crank-speed"] * CYLINDERS / 120
+        """Surges of the starter in a second."""
+        self.period = rows.circuit.surges / self.surge
+
+
+def _resistors(net: _Names, unplugged: Sequence[str]) -> list[str]:
+    """The network, and a leak from every node to ground."""
+    elements = resistors(net.rows, Engine.CRANKING, unplugged)
+    found = [
+        f"R{number} {net.name[element.one]} {net.name[element.other]} {float(element.value[0]):.9g}"
+        for number, element in enumerate(elements)
+        if math.isfinite(float(element.value[0]))
+    ]
+    nodes = nodes_of(net.rows.circuit)
+    return found + [f"Rleak{number} {net.name[name]} 0 {LEAK:g}" for number, name in enumerate(nodes)]
+
+
+def _sources(net: _Names) -> list[str]:
+    """The battery, and the starter with its surges."""
+    value = net.value
+    delay = value["spark-delay"] / 6 / value["crank-speed"]
+    phase = f"({2 * math.pi * net.surge:.12g}*(time-{value['dwell'] - delay:.12g}))"
+    swing = value["starter-swing"] / 2
+    return [
         f"Vemf emf 0 {value['battery-voltage']:.9g}",
         f"Rbat emf battery_positive {value['battery-resistance']:.9g}",
         (
@@ -109,13 +166,15 @@ def cranking_netlist(
             f"+{swing:.9g}*(cos{phase}+0.25*cos(2*{phase}))"
         ),
     ]
-    low, ground = ("coil_low", "coil_ground") if built_in else ("driver_end", "driver_ground")
-    across_driver = f"V({low},{ground})"
-    low = low if built_in else "switched"
-    # The coil; both windings have their own ground, so that only the magnetic field couples them.
+
+
+def _windings(net: _Names, begin: Beginning, coupling: float) -> list[str]:
+    """The coil; both windings have their own ground, so that only the magnetic field couples them."""
+    value = net.value
+    low = "coil_low" if net.rows.circuit.kind == "built-in" else "switched"
     ratio = value["turns-ratio"]
     secondary_farad = value["winding-capacitance"] / ratio**2
-    lines += [
+    lines = [
         f"Rprimary feed inner {value['primary-resistance']:.9g}",
         f"Lprimary inner {low} {value['primary-inductance']:.9g} ic={begin.ampere:.9g}",
         f"Lsecondary tower 0 {value['primary-inductance'] * ratio**2:.9g} ic=0",
@@ -130,28 +189,7 @@ def cranking_netlist(
         # Only once the driver is off, as in the model.
         shunt = 1 / value["shorted-turns"]
         lines.append(f"Bturns inner {low} I=(time>{begin.off_s:.9g})*{shunt:.9g}*V(inner,{low})")
-    terminals = "coil_low coil_ground" if built_in else "driver_end driver_ground"
-    lines += _driver(rows, value, begin.off_s, across_driver, terminals)
-    lines.append(f"Bclamp {terminals} I=max({across_driver}-{value['clamp-voltage']:.9g},0)/{CLAMP_OHM:.9g}")
-    lines.append(f"Bdiode {terminals} I=min({across_driver}-({DIODE_V}),0)/{CLAMP_OHM:.9g}")
-    if lamp is None:
-        lines += [f"Rmeter {name_of[across[0]]} {name_of[across[1]]} 1e9", "Vhot hot 0 0"]
-    else:
-        lines += _lamp(across, name_of, lamp, begin.kelvin)
-    lines += [
-        ".options reltol=1e-3 method=gear abstol=1e-8 vntol=1e-5 chgtol=1e-12 itl4=200",
-        ".control",
-        "set wr_singlescale",
-        "set numdgt=9",
-        f"tran {STEP_S:g} {period:.9g} 0 {2 * STEP_S:g} uic",
-        f"wrdata {output} v({name_of[across[0]]})"
-        + (f"-v({name_of[across[1]]})" if across[1] != GROUND else "")
-        + " i(Lprimary) v(hot)"
-        + "".join(f" v({name_of.get(name, name)})" for name in places),
-        ".endc",
-        ".end",
-    ]
-    return "\n".join(lines) + "\n"
+    return lines
 
 
 def _driver(rows: Rows, value: dict[str, float], off_s: float, across: str, terminals: str) -> list[str]:

@@ -204,23 +204,33 @@ def nodes_of(circuit: Circuit) -> tuple[str, ...]:
 
 
 def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resistor]:
-    """The network's resistors in this state of key and engine; open ones are left out."""
+    """The network's resistors in this state of key, engine and plugs."""
+    found = [*_supply(rows, engine, unplugged), *_wires(rows)]
     values = rows.values
-    key_off = engine is Engine.KEY_OFF
-    turning = engine in (Engine.CRANKING, Engine.RUNNING)
+    if "accessory" not in unplugged:
+        found.append(Resistor("accessory", "switched", GROUND, values["accessory"]))
+    if engine is not Engine.KEY_OFF:
+        found.append(Resistor("driver-supply", "battery-positive", "driver-supply", values["driver-supply"]))
+    if "module" not in unplugged:
+        output = TRIGGER_OHM if rows.circuit.kind == "built-in" else OFF_LEAK
+        found += [
+            Resistor("module-load", "driver-supply", "driver-ground", values["module-load"]),
+            Resistor("short-driver", "driver-end", "driver-ground", values["short-driver"]),
+            Resistor("driver-output", "driver-end", "driver-ground", np.full(rows.count, output)),
+        ]
+    if rows.circuit.kind == "built-in":
+        found.append(Resistor("coil-ground", "coil-ground", GROUND, values["coil-ground"]))
+        if "coil" not in unplugged:
+            found += _inside_coil(rows)
+    return found
 
-    def full(ohm: float) -> Floats:
-        return np.full(rows.count, ohm)
 
-    at_block = values["module-at-block"] > 0.5
-    relay, switch, control = values["relay"], values["relay-switch"], values["relay-control"]
-    if key_off:
-        relay = switch = control = full(np.inf)
-    elif turning:
-        relay = np.where(rows.flags["relay-drops-out"], RESISTANCE_OPEN, relay)
-        switch = np.where(rows.flags["relay-switch-drops-out"], RESISTANCE_OPEN, switch)
-        control = np.where(rows.flags["relay-control-drops-out"], RESISTANCE_OPEN, control)
-    found = [
+def _supply(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resistor]:
+    """From the battery to the coil's feed, by way of the relay and the fuse, and the starter's circuit."""
+    values = rows.values
+    relay, switch, control = _relay(rows, engine)
+    fuse = np.full(rows.count, np.inf) if "fuse" in unplugged else values["fuse"]
+    return [
         Resistor("engine-ground", "engine-block", GROUND, values["engine-ground"]),
         Resistor("starter-cable", "battery-positive", "starter-terminal", values["starter-cable"]),
         # The relay's winding only shows what is wrong with its supply or its control; its contact is set beside it.
@@ -230,47 +240,53 @@ def resistors(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resi
         Resistor("relay-link", "battery-positive", "relay-supply", values["relay-link"]),
         Resistor("relay", "relay-supply", "fuse-supply", relay),
         Resistor("other-ignition-loads", "fuse-supply", GROUND, values["other-ignition-loads"]),
-        Resistor("fuse", "fuse-supply", "fuse-load", full(np.inf) if "fuse" in unplugged else values["fuse"]),
+        Resistor("fuse", "fuse-supply", "fuse-load", fuse),
         Resistor("short-feed-wire-to-ground", "fuse-load", GROUND, values["short-feed-wire-to-ground"]),
         Resistor("feed-wire", "fuse-load", "feed", feed_ohm(rows, engine)),
+    ]
+
+
+def _relay(rows: Rows, engine: Engine) -> tuple[Floats, Floats, Floats]:
+    """Resistance in ohm of the relay's contact, of what feeds its winding, and of what pulls it."""
+    if engine is Engine.KEY_OFF:
+        none = np.full(rows.count, np.inf)
+        return none, none, none
+    names = ("relay", "relay-switch", "relay-control")
+    contact, switch, control = (rows.values[name] for name in names)
+    if engine in (Engine.CRANKING, Engine.RUNNING):
+        contact, switch, control = (
+            np.where(rows.flags[f"{name}-drops-out"], RESISTANCE_OPEN, value)
+            for name, value in zip(names, (contact, switch, control), strict=True)
+        )
+    return contact, switch, control
+
+
+def _wires(rows: Rows) -> list[Resistor]:
+    """The control wire with its shorts, and the module's ground, which is at the post or at the engine block."""
+    values = rows.values
+    at_block = values["module-at-block"] > 0.5
+    ground = values["module-ground"]
+    # The shorts lie at the coil's end, so that a lamp at either end sees them.
+    return [
         Resistor("control-wire", "switched", "driver-end", values["control-wire"]),
-        # The short lies at the coil's end, so that a lamp at either end sees it.
         Resistor("short-control-to-ground", "switched", GROUND, values["short-control-to-ground"]),
         Resistor(
             "short-control-to-battery", "switched", "battery-positive", values["short-control-to-battery"]
         ),
+        Resistor("module-ground", "driver-ground", GROUND, np.where(at_block, np.inf, ground)),
         Resistor(
-            "module-ground", "driver-ground", GROUND, np.where(at_block, np.inf, values["module-ground"])
-        ),
-        Resistor(
-            "module-ground-at-block",
-            "driver-ground",
-            "engine-block",
-            np.where(at_block, values["module-ground"], np.inf),
+            "module-ground-at-block", "driver-ground", "engine-block", np.where(at_block, ground, np.inf)
         ),
     ]
-    if "accessory" not in unplugged:
-        found.append(Resistor("accessory", "switched", GROUND, values["accessory"]))
-    if not key_off:
-        found.append(Resistor("driver-supply", "battery-positive", "driver-supply", values["driver-supply"]))
-    if "module" not in unplugged:
-        found.append(Resistor("module-load", "driver-supply", "driver-ground", values["module-load"]))
-        found.append(Resistor("short-driver", "driver-end", "driver-ground", values["short-driver"]))
-        found.append(
-            Resistor(
-                "driver-output",
-                "driver-end",
-                "driver-ground",
-                full(TRIGGER_OHM if rows.circuit.kind == "built-in" else OFF_LEAK),
-            )
-        )
-    if rows.circuit.kind == "built-in":
-        found.append(Resistor("coil-ground", "coil-ground", GROUND, values["coil-ground"]))
-        if "coil" not in unplugged:
-            found.append(Resistor("trigger-input", "switched", "coil-ground", full(TRIGGER_INPUT_OHM)))
-            found.append(Resistor("coil-driver-off", "coil-low", "coil-ground", full(OFF_LEAK)))
-            found.append(Resistor(HELD_ON, "coil-low", "coil-ground", values[HELD_ON]))
-    return found
+
+
+def _inside_coil(rows: Rows) -> list[Resistor]:
+    """The driver in the coil: its trigger, what leaks through it, and what holds it on."""
+    return [
+        Resistor("trigger-input", "switched", "coil-ground", np.full(rows.count, TRIGGER_INPUT_OHM)),
+        Resistor("coil-driver-off", "coil-low", "coil-ground", np.full(rows.count, OFF_LEAK)),
+        Resistor(HELD_ON, "coil-low", "coil-ground", rows.values[HELD_ON]),
+    ]
 
 
 def feed_ohm(rows: Rows, engine: Engine) -> Floats:

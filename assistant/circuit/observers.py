@@ -16,23 +16,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit import makers
+from assistant.circuit.answers import answer_shares, mistaken
 from assistant.circuit.catalogue import circuit_named
-from assistant.circuit.observing import (
-    NODE_INSTRUMENTS,
-    Observed,
-    Ramp,
-    Spark,
-    answer_shares,
-    mistaken,
-    observe,
-)
+from assistant.circuit.instruments import REGISTRY
+from assistant.circuit.observing import observe
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.procedure import CLAMPS, SENSES, Engine
+from assistant.core.library.procedure import CLAMPS, OVER_RANGE, SENSES, Engine
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from assistant.circuit.catalogue import Mechanism
+    from assistant.circuit.observed import Observed
     from assistant.circuit.parameters import Systems
     from assistant.core.library.procedure import Measurement, Step
 
@@ -72,7 +67,7 @@ class Observer:
         return (
             self.skips
             or (of_clamp and self.clamp == "none")
-            or (step.measure.instrument in ("clamp-scope", "ramp-timer") and self.clamp == "mean")
+            or (self.clamp == "mean" and of_clamp and REGISTRY[step.measure.instrument].scope)
         )
 
 
@@ -123,14 +118,13 @@ def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Syst
 
 def _nothing(measure: Measurement, systems: Systems) -> Observed:
     """What an instrument shows that nothing comes to."""
-    none = np.zeros(systems.count)
-    if measure.instrument == "spark-tester":
-        return Observed(spark=Spark(none, none, 0.0))
-    if measure.instrument == "clamp-scope":
-        return Observed(ramp=Ramp(none, none, np.full(systems.count, np.inf), none))
-    if measure.instrument == "ramp-timer":
-        return Observed(value=np.full(systems.count, np.inf))
-    return Observed(brightness=none, index=none, feed_index=np.ones(systems.count), value=none)
+    return REGISTRY[measure.instrument].nothing(systems.count)
+
+
+def can_miss(measure: Measurement) -> bool:
+    """Whether the measurement is made with a tip that can miss the pin."""
+    model = REGISTRY.get(measure.instrument)
+    return model is not None and model.probes
 
 
 def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.float64]:
@@ -138,7 +132,7 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
     if observer.clamp == "mean" and observed.mean is not None:
         observed = replace(observed, value=observed.mean)
     found = answer_shares(observed, step, blank=observer.blank)
-    if observer.misses and step.measure.instrument in NODE_INSTRUMENTS:
+    if observer.misses and can_miss(step.measure):
         nothing = missed(step, found.shape[1])
         if nothing is not None:
             found = (1 - observer.misses) * found + observer.misses * nothing
@@ -151,19 +145,18 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
 
 
 def missed(step: Step, ways: int) -> NDArray[np.float64] | None:
-    """What a person whose probe missed the pin answers, shape ``(ways,)``; None where the person would notice."""
+    """What a person whose probe missed the pin answers, shape ``(ways,)``; None if the person would notice."""
     answer = np.zeros(ways)
+    told = REGISTRY[step.measure.instrument].missed
     if step.reading is None:
         names = [one.outcome for one in step.answers]
-        for name in ("dark", "missing"):
-            if name in names:
-                answer[names.index(name)] = 1.0
-                return answer
-        return None
-    if step.measure.instrument == "ohmmeter":
+        if told not in names:
+            return None
+        answer[names.index(told)] = 1.0
+    elif told == OVER_RANGE:
         answer[len(step.reading.bands) - 1] = 1.0
-        return answer
-    if step.reading.plausible[0] > 0:
+    elif step.reading.plausible[0] > 0:
         return None  # no believable number: the dialogue asks again
-    answer[0] = 1.0
+    else:
+        answer[0] = 1.0
     return answer

@@ -10,12 +10,15 @@ import numpy as np
 from assistant.circuit import eye
 from assistant.circuit.beginning import battery_of
 from assistant.circuit.catalogue import circuit_named
-from assistant.circuit.lamps import HEAVY_LAMP, Lamp, lamp_named
+from assistant.circuit.instruments import REGISTRY
+from assistant.circuit.lamps import METER, TEST_LAMP, Lamp, brightness_of, lamp_named, tables_of
+from assistant.circuit.moving import Steps
 from assistant.circuit.network import GROUND, SOURCES, Rows, nodes_of, reduce, rows_of
-from assistant.circuit.observing import METER, check
+from assistant.circuit.observing import check
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import Record, brightness_of, settled, steady, tables_of, turn
-from assistant.core.library.procedure import FILAMENTS, Engine, Measurement
+from assistant.circuit.solving import settled, steady
+from assistant.circuit.turning import turn
+from assistant.core.library.procedure import Engine, Measurement
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -76,7 +79,7 @@ def trace(
     measure: Measurement,
     systems: Systems,
     number: int = 0,
-    lamp: str = "194",
+    lamp: str = TEST_LAMP,
 ) -> Trace:
     """Voltages, current, light and what is seen over time, for one system; see `traces`."""
     (found,) = traces(circuit, (mechanism,), measure, systems, number, lamp)
@@ -89,7 +92,7 @@ def traces(
     measure: Measurement,
     systems: Systems,
     number: int = 0,
-    lamp: str = "194",
+    lamp: str = TEST_LAMP,
 ) -> list[Trace]:
     """The same measurement on one system with each of these mechanisms, computed together.
 
@@ -109,15 +112,15 @@ def traces(
     check(known, measure)
     if not 0 <= number < systems.count:
         raise CircuitProblem(f"There is no system {number}; there are {systems.count}, counted from 0.")
-    lit = measure.instrument in FILAMENTS
-    chosen = lamp_named(HEAVY_LAMP if measure.instrument == "heavy-lamp" else lamp) if lit else METER
+    bulb = REGISTRY[measure.instrument].bulb(lamp_named(lamp))
+    chosen = bulb or METER
     rows = rows_of(known, wanted, systems.part([number]))
     nodes = (GROUND, *nodes_of(known))
     probe = measure.probe if measure.probe in nodes else "feed"
     clip = measure.clip if measure.clip in nodes and measure.clip != probe else GROUND
     here = _curves(rows, measure, (probe, clip), chosen, (clip, probe, "feed"))
     whole, feed = np.ones(rows.count), here
-    if lit:
+    if bulb:
         feed = _curves(rows, measure, ("feed", GROUND), chosen, ())
         posts = Measurement("test-lamp", GROUND, "battery-positive", measure.engine)
         whole = _curves(rows, posts, ("battery-positive", GROUND), chosen, ()).light.mean(axis=0)
@@ -189,7 +192,7 @@ def _turning(
     emf, _ = battery_of(rows, measure.engine)
     tables = tables_of(lamp)
     ports = reduce(rows, measure.engine, measure.unplugged, _ports(across, places)).gain
-    record = Record()
+    record = Steps()
     waves = turn(rows, measure.engine, measure.unplugged, across, lamp, record)
     time, ampere = np.stack(record.time), np.stack(record.starter)
     through = {

@@ -12,14 +12,16 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING
+from assistant.hearing.activity import CHUNK, CHUNK_S, DEFAULT_TIMING, Levels, SileroActivity
 from assistant.hearing.graph import UNKNOWN
+from assistant.hearing.sound import RATE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assistant.grammar.lexicon import Lexicon
     from assistant.hearing.recognition import Recognition
+    from assistant.hearing.sound import Samples
 
 MEASURES = ("share", "word", "filler", "pace", "pace-squared", "speech", "voiced", "snr")
 """Names of the measures, as `measures` gives them."""
@@ -93,3 +95,19 @@ def measures(
 def _log_odds(probability: float) -> float:
     within = min(1 - 1e-9, max(1e-9, probability))
     return max(-_LIMIT, min(_LIMIT, math.log(within / (1 - within))))
+
+
+def evidence_in(samples: Samples) -> tuple[bool, Evidence | None]:
+    """Whether anyone speaks in a piece of sound, and what voice activity and levels say (None without speech)."""
+    activity, levels = SileroActivity(), Levels()
+    probabilities = []
+    for start in range(0, len(samples) - CHUNK + 1, CHUNK):
+        chunk = samples[start : start + CHUNK]
+        probabilities.append(activity.probability(chunk))
+        if probabilities[-1] >= DEFAULT_TIMING.begin_at:
+            levels.speech(chunk)
+        else:
+            levels.noise(chunk)
+    spoken = sum(value >= DEFAULT_TIMING.begin_at for value in probabilities)
+    enough = spoken * CHUNK >= DEFAULT_TIMING.begin_s * RATE
+    return enough, Evidence.of(probabilities, levels.snr_db())

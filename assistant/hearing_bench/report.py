@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
-from assistant.bench import share as percentile
+from assistant.benchmarks import percentile
 from assistant.hearing_bench.diagram import drawn
 from assistant.hearing_bench.mixing import CLEAN_DB
 from assistant.hearing_bench.scoring import Hearing, HearingCounts, confidences, reliability, score, wilson

@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import files, resources
-from assistant.bench import machine
+from assistant.benchmarks import machine
 from assistant.errors import GearProblem, ModelProblem, UsageProblem
-from assistant.hear import evidence_in
+from assistant.hearing.confidence import evidence_in
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench import pocketsphinx

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING
 
-from assistant.bench import machine
+from assistant.benchmarks import machine
 from assistant.mistakes import trying
 from assistant.mistakes.report import MistakesReport
 

@@ -12,8 +12,8 @@ import numpy as np
 
 from assistant.circuit import catalogue, parameters
 from assistant.circuit.looks import Looks
-from assistant.circuit.observing import bad_spark
 from assistant.circuit.order import Best, Trial, best_order, minutes_of, preparation
+from assistant.circuit.spoiling import bad_spark
 from assistant.proof.cases import called, case_of, circuit_of, electrical
 from assistant.proof.judging import Worth, judge
 from assistant.proof.walk import End, Key, followed, walk

@@ -19,7 +19,7 @@ from assistant.proof.way import story
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from assistant.circuit.observing import Observed
+    from assistant.circuit.observed import Observed
     from assistant.circuit.parameters import Systems
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Step
@@ -87,27 +87,7 @@ def _shown(step: Step, observed: Observed) -> str:
         value = float(observed.value[0])
         unit = step.reading.unit if step.reading else ""
         return "the meter is over its range" if np.isinf(value) else f"the meter shows {value:.3g} {unit}"
-    if observed.spark is not None:
-        energy = 1e3 * float(observed.spark.joules[0])
-        return f"{float(observed.spark.kilovolts[0]):.0f} kV are available, from {energy:.0f} mJ"
-    if observed.ramp is not None:
-        reached = 1e3 * float(observed.ramp.limit_s[0])
-        limit = f", at the limit after {reached:.1f} ms" if np.isfinite(reached) else ""
-        return f"the current rises to {float(observed.ramp.peak[0]):.1f} A{limit}"
-    if observed.named is not None:
-        return "the light shows what is told"
-    if observed.kinds is not None:
-        return "the model has cars of several kinds"
-    if observed.shown is not None:
-        return "there is a sign" if bool(observed.shown[0]) else "there is no sign"
-    parts = []
-    if observed.brightness is not None:
-        parts.append(f"the lamp gives {float(observed.brightness[0]):.0%} of its light on the battery")
-    if observed.index is not None:
-        parts.append(f"its changes are {float(observed.index[0]):.1f} times what an eye just notices")
-    if observed.feed_index is not None:
-        parts.append(f"{float(observed.feed_index[0]):.1f} on the feed")
-    return ", ".join(parts)
+    return observed.shown.in_numbers() if observed.shown is not None else ""
 
 
 def _car(car: Systems) -> str:

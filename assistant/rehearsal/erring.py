@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from assistant.circuit import observing
 from assistant.circuit.catalogue import Mechanism, mechanisms
 from assistant.circuit.likelihoods import SEED
 from assistant.circuit.observers import MISSED
 from assistant.circuit.parameters import Systems
 from assistant.circuit.pieces import carried_out
+from assistant.circuit.spoiling import bad_spark
 from assistant.core.dialogue.doubting import Why
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import NO_CIRCUIT
@@ -35,8 +35,6 @@ from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from numpy.typing import NDArray
 
     from assistant.core.library.library import Library
     from assistant.core.reasoning.knowledge import Knowledge
@@ -272,15 +270,6 @@ def judge(library: Library, talk: Dialogue, mechanism: Mechanism, person: Person
     return counts
 
 
-def _bad(circuit: str, mechanism: Mechanism, systems: Systems) -> NDArray[np.bool_]:
-    """The cars that count: those with a bad spark, where the model says which; else all."""
-    told = getattr(observing, "bad_spark", None)
-    if told is None:
-        return np.ones(systems.count, dtype=bool)
-    found: NDArray[np.bool_] = np.asarray(told(circuit, mechanism, systems), dtype=bool)
-    return found
-
-
 def _piece(wanted: Wanted, numbers: Sequence[int]) -> Counted:
     """The sessions of some of the cars."""
     library = load_library(directory("procedures"))
@@ -293,7 +282,7 @@ def _piece(wanted: Wanted, numbers: Sequence[int]) -> Counted:
     for mechanism in mechanisms(circuit):
         if mechanism.fault not in library.terms.faults:
             continue
-        for car in np.flatnonzero(_bad(circuit, mechanism, systems)).tolist():
+        for car in np.flatnonzero(bad_spark(circuit, mechanism, systems)).tolist():
             for habit in wanted.habits:
                 seed = f"{wanted.seed}/{mechanism.fault}/{mechanism.name}/{numbers[car]}/{habit.name}"
                 person = Person(bay, mechanism, car, habit, seed)

@@ -15,8 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.circuit.catalogue import CIRCUITS
+from assistant.circuit.instruments import REGISTRY
 from assistant.circuit.likelihoods import model_shares
-from assistant.circuit.observing import NODE_INSTRUMENTS, observe
+from assistant.circuit.observers import can_miss
+from assistant.circuit.observing import observe
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.library.procedure import OVER_RANGE, UNJUDGED, Answer, Limit
 from assistant.core.reasoning.knowledge import key_of
@@ -29,9 +31,6 @@ if TYPE_CHECKING:
 
 NEVER_MISREAD = ("told", "diagram", "check")
 """Instruments with which nothing is read off: what is known already, what is looked up, and what is done."""
-
-NO_CONTACT = {"signal-meter": "missing", "logic-probe": "missing"}
-"""What an instrument shows whose probe touches nothing; every other one of a word shows a dark lamp."""
 
 
 @dataclass(frozen=True)
@@ -126,7 +125,7 @@ class Person:
         self.given += 1
         choices = step.choices()
         instrument = step.measure.instrument
-        if instrument in NODE_INSTRUMENTS and self._chance.random() < self._habit.missing:
+        if can_miss(step.measure) and self._chance.random() < self._habit.missing:
             missed = _without_contact(step)
             if missed is not None:
                 self.missed += 1
@@ -161,7 +160,7 @@ def _without_contact(step: Step) -> Given | None:
         zero = Decimal(0)
         band = next((one for one in step.reading.bands if _holds(one, zero)), None)
         return Given(band or step.reading.bands[0], zero)
-    answer = step.answer(NO_CONTACT.get(step.measure.instrument, "dark"))
+    answer = step.answer(REGISTRY[step.measure.instrument].missed)
     return Given(answer) if answer is not None and step.measure.compared_with is None else None
 
 

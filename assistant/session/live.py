@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant import past, resources
+from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import requests_of
 from assistant.core.values.events import GearLost
@@ -29,6 +29,7 @@ from assistant.screen.terminal import open_screen
 from assistant.session.edges import GearNews, open_gear
 from assistant.session.ending import Ending
 from assistant.session.loop import Ears, Session
+from assistant.session.shop import counted_sentence, left_out_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -236,12 +237,12 @@ def _findings(
     if settings.resume is not None or not settings.history or knowledge is None:
         return None, []
     history = read_history(settings.sessions, terms)
-    remarks = [past.left_out_sentence(history.left_out)] if history.left_out else []
+    remarks = [left_out_sentence(history.left_out)] if history.left_out else []
     if not history.counted:
         return None, remarks
     if not knowledge.odds.weight_cars:
         return None, [*remarks, "The findings of this shop are not counted: odds.yaml has no weight_cars."]
-    return history.findings(), [past.counted_sentence(len(history.counted)), *remarks]
+    return history.findings(), [counted_sentence(len(history.counted)), *remarks]
 
 
 def _procedures(settings: Settings) -> Path:

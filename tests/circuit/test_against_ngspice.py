@@ -14,11 +14,17 @@ import pytest
 from assistant.circuit import contacts
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named
 from assistant.circuit.deviations import STATED
+from assistant.circuit.instruments.lamp import Glow
+from assistant.circuit.instruments.spark_tester import GAP_KV, GAP_SPREAD
+from assistant.circuit.lamps import NO_OBSERVER
+from assistant.circuit.moving import Steps
 from assistant.circuit.netlist import Beginning
 from assistant.circuit.network import CONTACTS, GROUND, UNDER_CURRENT, Rows, rows_of
-from assistant.circuit.observing import GAP_KV, GAP_SPREAD, NO_OBSERVER, observe
+from assistant.circuit.observing import observe
 from assistant.circuit.parameters import BLOCK_SHARE, Systems
-from assistant.circuit.solving import DWELL_STEPS, Record, Waves, settled, turn
+from assistant.circuit.solving import settled
+from assistant.circuit.stepping import DWELL_STEPS
+from assistant.circuit.turning import Waves, turn
 from assistant.core.library.procedure import Engine, Measurement
 from tests.circuit.spice import cranked, needed
 
@@ -44,13 +50,13 @@ def rows(circuit: str, *changes: Change, systems: Systems | None = None) -> Rows
     return rows_of(CIRCUITS[circuit], (made(*changes),), systems or Systems.typical())
 
 
-def solved(car: Rows, across: tuple[str, str] = POSTS) -> tuple[Waves, Record]:
+def solved(car: Rows, across: tuple[str, str] = POSTS) -> tuple[Waves, Steps]:
     """The model's own period."""
-    record = Record()
+    record = Steps()
     return turn(car, Engine.CRANKING, (), across, NO_OBSERVER, record), record
 
 
-def beginning(record: Record) -> Beginning:
+def beginning(record: Steps) -> Beginning:
     """The model's state at the moment when the driver switches on, and its moment of switching off."""
     return Beginning(300.0, float(record.coil[0][0]), float(record.time[DWELL_STEPS][0]))
 
@@ -199,7 +205,8 @@ def test_such_a_contact_is_good_under_a_meter_and_the_small_lamp(element: str) -
     lamp = Measurement("test-lamp", GROUND, "feed", Engine.KEY_ON)
     systems = Systems.typical()
     assert observe(COIL, worn, ohms, systems).value == observe(COIL, sound, ohms, systems).value
-    assert observe(COIL, worn, lamp, systems).brightness == observe(COIL, sound, lamp, systems).brightness
+    under_lamp = [observe(COIL, one, lamp, systems).shows(Glow).brightness for one in (worn, sound)]
+    assert under_lamp[0] == under_lamp[1]
 
 
 def test_the_heavy_lamp_finds_a_feed_that_is_bad_under_current() -> None:

@@ -15,13 +15,14 @@ import pytest
 
 from assistant.circuit import eye
 from assistant.circuit.catalogue import CIRCUITS, mechanism_named
-from assistant.circuit.lamps import LAMPS, filament, lamp_named, tungsten_heat
+from assistant.circuit.lamps import LAMPS, NO_OBSERVER, filament, lamp_named, tungsten_heat
+from assistant.circuit.moving import Steps
 from assistant.circuit.netlist import Beginning, cranking_netlist
 from assistant.circuit.network import GROUND, rows_of
-from assistant.circuit.observing import NO_OBSERVER
 from assistant.circuit.parameters import PARAMETERS, Systems
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import DWELL_STEPS, Record, turn
+from assistant.circuit.stepping import DWELL_STEPS
+from assistant.circuit.turning import turn
 from assistant.core.library.procedure import Engine
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ def test_current_rises_as_the_closed_form_says(dwell: float) -> None:
     """Source: i = V/R (1 - exp(-t R/L)). Within 0.3 % of the final current, and the ripple's voltage beside it."""
     systems = Systems.typical(dwell=dwell, current_limit=100, starter_swing=0, polarisation=0)
     rows = rows_of(COIL, (mechanism_named(COIL.name, "none"),), systems)
-    record = Record()
+    record = Steps()
     turn(rows, Engine.CRANKING, (), ("battery-positive", GROUND), NO_OBSERVER, record)
     value = {name: float(entry[0]) for name, entry in rows.values.items()}
     # Other loads on the battery are parts of the network: a source behind the battery's resistance.
@@ -60,7 +61,7 @@ def test_re_rating_exponents_are_those_of_lamp_makers(name: str) -> None:
     Current and power agree within 0.06 and 0.1.  Light does not: the model's exponent is 3.6 to 4.3, because a
     black body's light is taken and the efficacy's change of a real lamp with its gas and supports is not.
     """
-    lamp, tables = LAMPS[name], filament(name)
+    lamp, tables = LAMPS[name], filament(LAMPS[name])
     volts = np.array([0.9, 1.1]) * lamp.volts
     kelvin = tables.steady_kelvin(volts)
     ampere = volts * np.interp(kelvin, tables.kelvin, tables.conductance)
@@ -78,7 +79,7 @@ def test_re_rating_exponents_are_those_of_lamp_makers(name: str) -> None:
 )
 def test_time_constants_are_those_of_the_first_implementation(name: str, rated: float, low: float) -> None:
     """Source: the trade's notes, computed by another implementation; at rated voltage and 10.5 V, within 4 %."""
-    lamp, tables = LAMPS[name], filament(name)
+    lamp, tables = LAMPS[name], filament(LAMPS[name])
     for volts, wanted in ((lamp.volts, rated), (10.5, low)):
         kelvin = tables.steady_kelvin(np.array([volts]))
         place = tables.place(kelvin)
@@ -95,7 +96,7 @@ def test_tungsten_holds_the_heat_that_tables_say() -> None:
 def test_a_rated_lamp_gives_its_rated_current_and_light() -> None:
     """Source: catalogue values of miniature lamps."""
     for name in FILAMENTS:
-        lamp, tables = LAMPS[name], filament(name)
+        lamp, tables = LAMPS[name], filament(LAMPS[name])
         kelvin = tables.steady_kelvin(np.array([lamp.volts]))
         assert float(kelvin[0]) == pytest.approx(lamp.design_k, abs=1)
         assert float(tables.light_at(kelvin)[0]) == pytest.approx(1, rel=0.01)
@@ -190,7 +191,7 @@ def test_ngspice_agrees(fault: str, node: str, lamp: str, tmp_path: Path) -> Non
     mechanism = mechanism_named(COIL.name, fault)
     mechanism = replace(mechanism, flags=mechanism.flags | {"no-spark-path"})
     rows = rows_of(COIL, (mechanism,), Systems.typical())
-    record = Record()
+    record = Steps()
     waves = turn(rows, Engine.CRANKING, (), (node, GROUND), lamp_named(lamp), record)
     time = np.concatenate(record.time)
     off = float(time[DWELL_STEPS])
@@ -213,7 +214,7 @@ def test_ngspice_agrees(fault: str, node: str, lamp: str, tmp_path: Path) -> Non
         assert float(np.concatenate(record.coil)[time <= off].max()) == pytest.approx(peak, rel=bound)
     assert waves.light is not None
     even = (np.arange(waves.light.shape[1]) + 0.5) / waves.light.shape[1] * waves.period[0]
-    light = filament(lamp).light_at(np.interp(even, spice_time, kelvin))
+    light = filament(lamp_named(lamp)).light_at(np.interp(even, spice_time, kelvin))
     pulse = fault == "none" and node == "switched"
     assert float(np.sqrt(np.mean((light / waves.light[0] - 1) ** 2))) < (0.02 if pulse else 0.007)
 

@@ -8,11 +8,8 @@ import numpy as np
 import pytest
 
 from assistant.circuit.catalogue import (
-    BROKEN,
     CIRCUITS,
-    HIGH,
     INTERMITTENT,
-    LEAK,
     NONE,
     Change,
     Mechanism,
@@ -20,10 +17,11 @@ from assistant.circuit.catalogue import (
     mechanism_named,
     mechanisms,
 )
+from assistant.circuit.catalogue.mechanism import BROKEN, HIGH, LEAK
 from assistant.circuit.looks import Looks
 from assistant.circuit.network import changed_value
-from assistant.circuit.observing import bad_spark
 from assistant.circuit.parameters import Systems
+from assistant.circuit.spoiling import bad_spark
 from assistant.loading.folder import load_library
 from assistant.proof.cases import case_of
 from assistant.proof.judging import Worth, condemns, judge

@@ -9,6 +9,9 @@ import numpy as np
 import pytest
 
 from assistant.circuit.catalogue import NONE
+from assistant.circuit.instruments.clamp import LAMP_LEAD_OHM, PEAK_CLAMP_S, lamp_inrush
+from assistant.circuit.instruments.lamp import Glow
+from assistant.circuit.instruments.led_light import Flashes
 from assistant.circuit.lamps import (
     COLDEST_K,
     LAMPS,
@@ -18,7 +21,7 @@ from assistant.circuit.lamps import (
     filament,
     lamp_named,
 )
-from assistant.circuit.observing import LAMP_LEAD_OHM, PEAK_CLAMP_S, lamp_inrush, observe
+from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.core.library.procedure import Engine, Measurement
 from tests.circuit.leading import COIL, alone, with_ohm
@@ -40,8 +43,7 @@ CONTROL_DROP = Measurement("control-drop-meter", "driver-end", "switched", Engin
 
 def said(mechanism: Mechanism, measure: Measurement, systems: Systems = TYPICAL) -> dict[str, float]:
     """What is said of the light, mean over the cars."""
-    named = observe(COIL, mechanism, measure, systems).named
-    assert named is not None
+    named = observe(COIL, mechanism, measure, systems).shows(Flashes).shares
     return {name: float(share.mean()) for name, share in named.items()}
 
 
@@ -80,9 +82,8 @@ def test_the_light_conducts_by_ohms_law_behind_an_open_wire() -> None:
 @pytest.mark.parametrize(("ohm", "share"), [(2.0, 0.83), (10.0, 0.40), (20.0, 0.15), (30.0, 0.05)])
 def test_the_light_of_the_lamp_behind_a_leak_is_that_of_ngspice(ohm: float, share: float) -> None:
     """Source: independent ngspice netlist, 2026: light of a 194 from battery positive through a leak to ground."""
-    light = observe(COIL, with_ohm("control-wire-to-ground", "wire", ohm), LEAK_LAMP, TYPICAL).brightness
-    assert light is not None
-    assert float(light[0]) == pytest.approx(share, abs=0.05)
+    light = observe(COIL, with_ohm("control-wire-to-ground", "wire", ohm), LEAK_LAMP, TYPICAL)
+    assert float(light.shows(Glow).brightness[0]) == pytest.approx(share, abs=0.05)
 
 
 def test_a_terminal_that_does_not_leak_keeps_the_lamp_dark_and_the_ohmmeter_over_its_range() -> None:
@@ -90,8 +91,7 @@ def test_a_terminal_that_does_not_leak_keeps_the_lamp_dark_and_the_ohmmeter_over
     cars = Systems.random(20, 9)
     sound = alone(NONE, "sound")
     light, ohm = (observe(COIL, sound, measure, cars) for measure in (LEAK_LAMP, LEAK_OHMS))
-    assert light.brightness is not None
-    assert light.brightness.max() == pytest.approx(0, abs=1e-6)
+    assert light.shows(Glow).brightness.max() == pytest.approx(0, abs=1e-6)
     assert ohm.value is not None
     assert ohm.value.min() > 1000
 
@@ -140,7 +140,8 @@ def test_a_cold_filament_draws_its_inrush_and_then_its_own_current() -> None:
     assert PEAK_CLAMP_S == 1e-3
     assert COLDEST_K <= ROOM_K
     # Steady: the current that holds the filament's heat at this voltage.
-    steady = np.interp(volt, filament("1156").volts, filament("1156").volts * filament("1156").conductance)
+    heavy = filament(lamp_named("1156"))
+    steady = np.interp(volt, heavy.volts, heavy.volts * heavy.conductance)
     assert (slow > steady).all()
     assert (slow < peak).all()
     assert (peak > 3 * steady).all()

@@ -12,20 +12,18 @@ import numpy as np
 import pytest
 
 from assistant.circuit import makers, winding
+from assistant.circuit.answers import outcome_shares
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named, mechanisms
+from assistant.circuit.instruments.pulses import Sign
+from assistant.circuit.instruments.spark_tester import GAP_KV, Spark, needle_kv
+from assistant.circuit.lamps import NO_OBSERVER
 from assistant.circuit.network import GROUND, rows_of
-from assistant.circuit.observing import (
-    GAP_KV,
-    NO_OBSERVER,
-    Observed,
-    needle_kv,
-    observe,
-    outcome_shares,
-    reading_shares,
-)
+from assistant.circuit.observed import Observed
+from assistant.circuit.observing import observe
 from assistant.circuit.parameters import KNOWN_TO_THE_PERSON, Systems
 from assistant.circuit.problems import CircuitProblem
-from assistant.circuit.solving import turn
+from assistant.circuit.readings import reading_shares
+from assistant.circuit.turning import turn
 from assistant.core.library.procedure import (
     Answer,
     Band,
@@ -186,8 +184,7 @@ def test_what_one_coil_lacks_leaves_spark_at_the_others() -> None:
 
 def test_the_available_voltage_is_at_most_the_clamp_times_the_turns() -> None:
     """Source: an ideal transformer: what the driver clamps at, times the ratio, and the battery's voltage beside it."""
-    spark = observe(COIL, mechanism_named(COIL, "none"), LEAD, TYPICAL).spark
-    assert spark is not None
+    spark = observe(COIL, mechanism_named(COIL, "none"), LEAD, TYPICAL).shows(Spark)
     clamp, ratio = (float(TYPICAL.values[name][0]) for name in ("clamp-voltage", "turns-ratio"))
     assert GAP_KV < spark.kilovolts[0] <= 1.02 * clamp * ratio / 1e3
     current = observe(
@@ -241,9 +238,7 @@ def test_a_coil_whose_own_driver_is_dead_has_its_trigger_and_no_spark() -> None:
     """Which is what tells the coil from wire and module."""
     probe = Measurement("logic-probe", GROUND, "trigger", Engine.CRANKING)
     dead = mechanism_named(BUILT_IN, "coil-driver-dead")
-    seen = observe(BUILT_IN, dead, probe, TYPICAL).shown
-    assert seen is not None
-    assert bool(seen[0])
+    assert bool(observe(BUILT_IN, dead, probe, TYPICAL).shows(Sign).there[0])
     assert likeliest(BUILT_IN, "coil-driver-dead", None, LEAD, SPARKS[:3]) == "no-spark"
     assert likeliest(BUILT_IN, "none", None, LEAD, SPARKS[:3]) == "strong-spark"
 
@@ -252,11 +247,8 @@ def test_an_open_trigger_wire_has_its_signal_at_the_module_alone() -> None:
     """Wire and module are told apart at the module's end."""
     broken = severe(BUILT_IN, "control-wire-open")
     for place, there in (("trigger", False), ("trigger-source", True)):
-        seen = observe(
-            BUILT_IN, broken, Measurement("logic-probe", GROUND, place, Engine.CRANKING), TYPICAL
-        ).shown
-        assert seen is not None
-        assert bool(seen[0]) is there
+        measure = Measurement("logic-probe", GROUND, place, Engine.CRANKING)
+        assert bool(observe(BUILT_IN, broken, measure, TYPICAL).shows(Sign).there[0]) is there
 
 
 def test_only_a_coil_with_its_driver_inside_can_have_that_driver_dead() -> None:

@@ -10,8 +10,10 @@ from dataclasses import replace
 import pytest
 
 from assistant import resources
+from assistant.circuit.answers import answer_shares
 from assistant.circuit.catalogue import Change, circuit_named, mechanism_named
-from assistant.circuit.observing import answer_shares, check, observe
+from assistant.circuit.instruments.eyes import Sight
+from assistant.circuit.observing import check, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.library.procedure import Engine, Leads, Measurement
@@ -150,10 +152,10 @@ def test_what_is_seen_in_the_live_data_is_the_crank_signal() -> None:
     sound = mechanism_named(COIL, "none")
     missing = mechanism_named(COIL, "no-inputs", "crank-signal-missing")
     seen = [
-        observe(COIL, wrong, look, TYPICAL).shown
+        observe(COIL, wrong, look, TYPICAL).shows(Sight)
         for wrong, look in ((sound, speed), (missing, speed), (sound, still))
     ]
-    assert [True, False, False] == [bool(shown[0]) for shown in seen if shown is not None]
+    assert [True, False, False] == [bool(shown.there[0]) for shown in seen]
 
 
 def test_the_starters_drop_is_ohms_law() -> None:

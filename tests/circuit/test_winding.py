@@ -9,10 +9,11 @@ import pytest
 
 from assistant.circuit import winding
 from assistant.circuit.catalogue import CIRCUITS, mechanism_named
+from assistant.circuit.instruments.spark_tester import GAP_KV, THIN_J
+from assistant.circuit.lamps import NO_OBSERVER
 from assistant.circuit.network import GROUND, rows_of
-from assistant.circuit.observing import GAP_KV, NO_OBSERVER, THIN_J
 from assistant.circuit.parameters import PARAMETERS, Systems
-from assistant.circuit.solving import turn
+from assistant.circuit.turning import turn
 from assistant.core.library.procedure import Engine
 
 CARS = Systems.random(200, 5)

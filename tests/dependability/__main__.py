@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from attacks import ATTACKS
 from harness import SEED, Outcome, Plan, details, json_text, table
 
-from assistant.bench import machine
+from assistant.benchmarks import machine
 
 
 def main(arguments: list[str] | None = None) -> int:

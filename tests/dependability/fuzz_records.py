@@ -22,7 +22,8 @@ from harness import Attack, Hung, Outcome, Plan, Try, run_tries
 from mutating import mutated_bytes, mutated_tree, raw_signs, same_kind, within
 from sample import short_session
 
-from assistant import cli, packing, resources
+from assistant import cli, resources
+from assistant.commands import packing
 from assistant.core.dialogue.runner import Runner
 from assistant.core.values.events import Began, Closed, KeyPressed
 from assistant.errors import BayAssistantError

@@ -13,13 +13,13 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pytest
 
-from assistant import picturing
 from assistant.circuit.catalogue import CIRCUITS, mechanisms
 from assistant.circuit.network import nodes_of
-from assistant.circuit.observing import CABLES
 from assistant.circuit.parameters import PARAMETERS
+from assistant.circuit.places import CABLES
 from assistant.circuit.problems import CircuitProblem
 from assistant.cli import main
+from assistant.commands import picturing
 from assistant.core.library.procedure import NO_CIRCUIT, SENSES, Engine, Measurement
 from assistant.errors import UsageProblem
 from assistant.loading.folder import load_library

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from sample_log import START
 
+from assistant.commands.bench.past_sessions import STORIES, make_up, played
 from assistant.core.reasoning.odds import Findings
 from assistant.core.values.entries import VerdictReached
 from assistant.errors import FileProblem, RecordBroken
@@ -27,7 +28,6 @@ from assistant.record.header import REVIEWS_FILE
 from assistant.record.history import History, Reviewed, Score, read_history
 from assistant.record.index_file import INDEX_FILE
 from assistant.record.reading import recorded_folder
-from assistant.record.timing import STORIES, make_up, played
 from assistant.resources import directory
 from assistant.writeup import write_text
 

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from assistant import files, resources
+from assistant.commands.bench.past_sessions import make_up
 from assistant.errors import BayAssistantError, RecordProblem
 from assistant.loading.folder import load_library
 from assistant.record import find_sessions, list_sessions, read_session, verify
@@ -20,7 +21,6 @@ from assistant.record.history import read_history
 from assistant.record.index_file import INDEX_FILE
 from assistant.record.storage import read_file
 from assistant.record.summaries import newest_session, session_named
-from assistant.record.timing import make_up
 
 NESTED = b"[" * 200_000
 ABSURD = (

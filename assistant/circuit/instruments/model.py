@@ -1,0 +1,123 @@
+"""What the circuit model has to know about an instrument before a procedure can use it.
+
+A file of this room holds one instrument, or a few that are one but for what they load: where it may touch, what it
+loads, which outcomes it can give or in which unit it reads, and how the honest answer comes about.
+It ends in `MODELS`, and `REGISTRY` finds it there: no list has to be kept.
+
+What the dialogue and the rules of the trade know of an instrument without a model (it loads with a filament, it
+closes around a cable, it touches nothing) stays in the core, which cannot import this room: `FILAMENTS`, `CLAMPS`
+and `SENSES`.
+`adding` compares the two.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.circuit.catalogue import Circuit, Mechanism
+from assistant.circuit.lamps import Lamp
+from assistant.circuit.network import GROUND
+from assistant.circuit.observed import Observed
+from assistant.circuit.parameters import Systems
+from assistant.circuit.situations import Situation
+from assistant.core.library.procedure import Engine, Measurement
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+TURNING = (Engine.CRANKING, Engine.RUNNING)
+"""States in which the engine turns."""
+
+
+@dataclass(frozen=True, eq=False)
+class Probing:
+    """One measurement on some cars with one fault.
+
+    Attributes:
+        circuit: The circuit.
+        mechanism: What is wrong.
+        measure: The measurement that is in truth made, by the names of a coil's circuit.
+        systems: The cars.
+        lamp: What takes the test lamp's place.
+        situation: What is computed together with it.
+        rows: Which rows of the situation are these cars.
+    """
+
+    circuit: Circuit
+    mechanism: Mechanism
+    measure: Measurement
+    systems: Systems
+    lamp: Lamp
+    situation: Situation
+    rows: slice
+
+    @property
+    def across(self) -> tuple[str, str]:
+        """The two points that the instrument is on, positive first."""
+        return self.measure.probe, self.measure.clip or GROUND
+
+    def alike(self, found: bool) -> NDArray[np.bool_]:
+        """What is the same on all of these cars."""
+        return np.full(self.systems.count, found)
+
+
+class InstrumentModel(ABC):
+    """What the model knows about one instrument.
+
+    Args:
+        name: Name in ``terms.yaml``.
+
+    Attributes:
+        outcomes: Outcomes that it can give; empty for one that gives numbers.
+        quantity: Base unit of its readings (V, A, ohm or s); "" for one that gives outcomes.
+        probes: Its tip goes to a point of the circuit, so that it can miss the pin.
+        missed: What is answered when the tip has missed: an outcome, "over-range", or "" for a reading of 0.
+        scope: It needs an oscilloscope.
+        figures: Chosen figures of its file on which its answers depend; the version of the model counts them in.
+    """
+
+    outcomes: tuple[str, ...] = ()
+    quantity: str = ""
+    probes: bool = False
+    missed: str = ""
+    scope: bool = False
+    figures: tuple[object, ...] = ()
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    @abstractmethod
+    def check(self, circuit: Circuit, measure: Measurement) -> None:
+        """Refuse a measurement that the circuit cannot have with this instrument.
+
+        Raises:
+            CircuitProblem: What is wrong, and what would be right.
+        """
+
+    @abstractmethod
+    def look(self, case: Probing) -> Observed:
+        """What it shows on each car, without what the person knows of the cars beside it."""
+
+    def nothing(self, count: int) -> Observed:
+        """What it shows on so many cars when nothing comes to it: the engine stands, or both leads are on one point."""
+        return Observed(value=np.zeros(count))
+
+    def bulb(self, lamp: Lamp) -> Lamp | None:
+        """The filament that it puts between its points; None without one.
+
+        Args:
+            lamp: What takes the test lamp's place.
+        """
+        del lamp
+        return None
+
+    def on_bare_pins(self, measure: Measurement) -> bool:
+        """Whether the unplugged coil itself is measured, so that swapped wires in its plug change nothing."""
+        del measure
+        return False

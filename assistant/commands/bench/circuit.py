@@ -1,0 +1,34 @@
+"""`bay-assistant bench circuit`: how long the circuit model takes."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from assistant import resources
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Measure how long the circuit model takes for all measurements of the procedures."
+EXAMPLE = "bay-assistant bench circuit"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """It has no options of its own."""
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print a line for each number of systems."""
+    from assistant.benchmarks import machine  # noqa: PLC0415
+    from assistant.commands.bench.circuit_time import measure  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
+
+    found = measure(load_library(resources.directory("procedures")))
+    if options.json:
+        print(json.dumps([vars(timing) for timing in found], indent=1))
+        return 0
+    print(machine())
+    for timing in found:
+        print(f"{timing.systems:5d} systems, {timing.observations} observations each: {timing.seconds:.2f} s")
+    return 0

@@ -1,0 +1,50 @@
+"""How long the model takes: every mechanism, every measurement of the procedures, over random systems.
+
+A benchmark (``bay-assistant bench circuit``), not a test.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assistant.circuit.answers import answer_shares
+from assistant.circuit.catalogue import mechanisms
+from assistant.circuit.observing import observe
+from assistant.circuit.parameters import Systems
+from assistant.core.library.procedure import NO_CIRCUIT
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assistant.core.library.library import Library
+
+COUNTS = (1, 50, 200, 800)
+
+
+@dataclass(frozen=True)
+class CircuitTime:
+    """Seconds for all observations on so many systems, and how many (mechanism, measurement) there were."""
+
+    systems: int
+    observations: int
+    seconds: float
+
+
+def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> list[CircuitTime]:
+    """Observe everything, with shares of answers, on fresh systems of each count; one process."""
+    found = []
+    for count in counts:
+        systems = Systems.random(count, seed)
+        begin = time.perf_counter()
+        observations = 0
+        for procedure in library.procedures.values():
+            if procedure.circuit == NO_CIRCUIT:
+                continue
+            for step in procedure.steps.values():
+                for mechanism in mechanisms(procedure.circuit):
+                    answer_shares(observe(procedure.circuit, mechanism, step.measure, systems), step)
+                    observations += 1
+        found.append(CircuitTime(count, observations, time.perf_counter() - begin))
+    return found

@@ -1,0 +1,83 @@
+"""`bay-assistant bench hearing`: how well the recogniser hears."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.commands.arguments import real
+from assistant.commands.console import ProgressLine, write
+from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Measure how well the recogniser hears: right, wrong, rejected, in noise, and beside PocketSphinx."
+EXAMPLE = "bay-assistant bench hearing --quick --json hearing.json"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument(
+        "--model",
+        dest="models",
+        type=Path,
+        metavar="DIR",
+        nargs="+",
+        action="extend",
+        default=[],
+        help="further models to measure beside the one of a session",
+    )
+    parser.add_argument("--quick", action="store_true", help="about two minutes: a fifth of it, two ratios")
+    parser.add_argument(
+        "--hours",
+        type=real(0, 1000, "a number of hours"),
+        metavar="H",
+        help="hours of noise and chatter (default: 2; 0 leaves them out)",
+    )
+    parser.add_argument(
+        "--only", metavar="NAME", nargs="+", default=[], help="only these parts; a wrong name lists them"
+    )
+    parser.add_argument(
+        "--json", dest="json_file", type=Path, metavar="FILE", help="write the figures as JSON"
+    )
+    parser.add_argument(
+        "--svg", dest="svg_file", type=Path, metavar="FILE", help="write a reliability diagram"
+    )
+    parser.add_argument(
+        "--cache",
+        type=Path,
+        metavar="DIR",
+        help="where synthesised speech is kept (default: the user's cache folder)",
+    )
+    parser.add_argument("--manifest", type=Path, metavar="FILE", help="another test set than the bundled one")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the report, and write the files that were named."""
+    from assistant.hearing_bench import report  # noqa: PLC0415
+    from assistant.hearing_bench.running import Options, measure  # noqa: PLC0415
+
+    wanted = Options(
+        models=(*([options.model] if options.model else []), *options.models),
+        quick=options.quick,
+        hours=options.hours,
+        only=tuple(options.only),
+        cache=options.cache,
+        manifest=options.manifest,
+    )
+    for path in (options.json_file, options.svg_file):
+        if path is not None and not path.resolve().parent.is_dir():
+            raise UsageProblem(f"The folder of {path} does not exist. Name a file in a folder that does.")
+    with ProgressLine() as progress:
+        measured = measure(wanted, progress.tell)
+    if options.json:  # said before the word "hearing", it means what it means for `bench`
+        print(json.dumps(report.to_json(measured), indent=1))
+    else:
+        print(report.text(measured), end="")
+    if options.json_file is not None:
+        write(options.json_file, json.dumps(report.to_json(measured), indent=1) + "\n")
+    if options.svg_file is not None:
+        write(options.svg_file, report.svg(measured))
+    return 0

@@ -1,0 +1,161 @@
+"""What a very long session takes: memory while it lasts, reading it back, going on with it, writing it up.
+
+A benchmark (``bay-assistant bench long``), not a test; the sessions are made up (`assistant.rehearsal.endurance`).
+Where there is a folder in memory (``/dev/shm``) they are written there, so that the disk is not what is measured.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue.runner import Runner
+from assistant.loading.folder import load_folder
+from assistant.record import Facts, SessionLog
+from assistant.record.reading import read_session
+from assistant.record.replaying import replay
+from assistant.record.summaries import list_sessions
+from assistant.record.verifying import verify
+from assistant.rehearsal.endurance import Day, LongSession
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+LINES = 30_000
+"""Lines of a long session: eight hours with something going on every second."""
+
+ANSWERS = 20_000
+"""Answers over which memory is watched."""
+
+WARM = 1_000
+"""Answers before memory is looked at for the first time."""
+
+_SHARED = Path("/dev/shm")  # noqa: S108  a folder in memory; a fresh one is made inside it
+
+
+@dataclass(frozen=True)
+class LongFigure:
+    """What was measured, what is to be held ("" for nothing), and the words of the result."""
+
+    name: str
+    limit: str
+    value: str
+
+
+def measure(
+    procedures: Path,
+    *,
+    lines: int = LINES,
+    answers: int = ANSWERS,
+    pdf: bool = False,
+    progress: Callable[[str], None] = lambda _text: None,
+) -> list[LongFigure]:
+    """Take all figures; some two minutes, with the PDF longer.
+
+    Args:
+        procedures: Folder of the procedures.
+        lines: Lines of each session.
+        answers: Answers over which memory is watched.
+        pdf: Also make the PDF.
+        progress: Told what is being done.
+
+    Raises:
+        RecordProblem: The sessions cannot be written.
+    """
+    with tempfile.TemporaryDirectory(
+        prefix="bay-assistant-bench-", dir=_SHARED if _SHARED.is_dir() else None
+    ) as name:
+        parent = Path(name)
+        progress(f"memory over {answers} answers")
+        figures = [_memory(parent / "memory", procedures, answers)]
+        for day in Day:
+            progress(f"a session of {lines} lines: {day}")
+            folder, taken = record(parent / day, procedures, day, lines)
+            figures += _session(folder, f"{day}, {lines} lines, {taken} answers", pdf=pdf, progress=progress)
+        return figures
+
+
+def record(parent: Path, procedures: Path, day: Day, lines: int) -> tuple[Path, int]:
+    """Record a long session; its folder and how many results were taken in it.
+
+    Raises:
+        RecordProblem: It cannot be written.
+    """
+    with SessionLog.create(parent, Facts(order="4711"), procedures) as log:
+        long = LongSession(*load_folder(log.procedures), log, day, thresholds=log.header.thresholds)
+        long.begin()
+        while log.lines < lines:
+            long.act()
+        return log.folder, long.answers
+
+
+def _memory(parent: Path, procedures: Path, answers: int) -> LongFigure:
+    """Resident memory of dialogue, loop and record, by keys alone, from `WARM` answers on."""
+    with SessionLog.create(parent, Facts(order="4711"), procedures) as log:
+        long = LongSession(*load_folder(log.procedures), log, Day.KEYS, thresholds=log.header.thresholds)
+        long.begin()
+        first = highest = last = 0.0
+        while long.answers < answers:
+            before = long.answers
+            long.act()
+            if long.answers >= WARM and before != long.answers and long.answers % 100 == 0:
+                last = _resident_mb()
+                first = first or last
+                highest = max(highest, last)
+        return LongFigure(
+            f"memory over {answers} answers ({log.lines} lines), from {WARM} on: growth, and highest",
+            "10 MB",
+            f"{last - first:.1f} MB ({first:.1f} to {last:.1f}), {highest:.1f} MB",
+        )
+
+
+def _session(folder: Path, about: str, *, pdf: bool, progress: Callable[[str], None]) -> list[LongFigure]:
+    from assistant import writeup  # noqa: PLC0415  as a session does it, when it has ended
+
+    found = []
+
+    def timed(name: str, limit: str, *calls: Callable[[], object]) -> None:
+        progress(f"{about}: {name}")
+        elapsed, used = time.perf_counter(), time.process_time()
+        for call in calls:
+            call()
+        took, cpu = time.perf_counter() - elapsed, time.process_time() - used
+        found.append(LongFigure(f"{about}: {name}", limit, f"{took:.1f} s ({cpu:.1f} s of the processor)"))
+
+    timed("read, and feed the dialogue (resume)", "3 s", lambda: resumed(folder))
+    timed(
+        "write-up, text and page",
+        "10 s",
+        lambda: writeup.write_text(folder),
+        lambda: writeup.write_html(folder),
+    )
+    timed("write-up, JSON", "", lambda: writeup.write_json(folder))
+    timed("verify", "", lambda: verify(folder))
+    timed("replay", "", lambda: replay(folder))
+    timed("list it, from the record", "", lambda: list_sessions(folder.parent))
+    if pdf:
+        timed("write-up, PDF", "", lambda: writeup.write_pdf(folder))
+    return found
+
+
+def resumed(folder: Path) -> Runner:
+    """The dialogue of a recorded session where it stopped, as ``run --resume`` makes it."""
+    session = read_session(folder)
+    runner = Runner(*load_folder(folder / "procedures"), session.header.thresholds)
+    for line in session.lines:
+        runner.recall(line.event)
+    return runner
+
+
+def _resident_mb() -> float:
+    """Resident memory of this process, MB; not a number where the system does not tell."""
+    try:
+        for line in Path("/proc/self/status").read_text().splitlines():
+            if line.startswith("VmRSS:"):
+                return int(line.split()[1]) / 1024
+    except OSError:
+        pass
+    return float("nan")

@@ -1,0 +1,66 @@
+"""`bay-assistant bench procedures`: mistakes made on purpose, and how many of them are caught."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from assistant import resources
+from assistant.commands.arguments import whole
+from assistant.commands.console import ProgressBar
+
+ABOUT = "Make mistakes in the procedures, and count what loader, lint and proof catch; some minutes."
+EXAMPLE = "bay-assistant bench procedures --count 120 --seed 2"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument(
+        "--json", action="store_true", default=argparse.SUPPRESS, help="print the figures as JSON"
+    )
+    parser.add_argument(
+        "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: the built-in ones)"
+    )
+    parser.add_argument(
+        "--count",
+        type=whole(1, 100_000),
+        default=90,
+        metavar="N",
+        help="mistakes, spread over all kinds (default: 90)",
+    )
+    parser.add_argument(
+        "--systems",
+        type=whole(1, 1000),
+        default=40,
+        metavar="N",
+        help="random cars for each way in which a fault comes about (default: 40)",
+    )
+    parser.add_argument(
+        "--seed",
+        type=whole(0, 10**9),
+        default=1,
+        metavar="N",
+        help="of the choice of mistakes and of the random cars (default: 1)",
+    )
+    parser.add_argument(
+        "--processes", type=whole(1, 64), default=2, metavar="N", help="at most so many at once (default: 2)"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the counts; the exit status is 1 when a mistake that must be caught was not."""
+    from assistant.mistakes.running import measure  # noqa: PLC0415
+
+    with ProgressBar("Trying mistakes") as bar:
+        report = measure(
+            options.procedures or resources.directory("procedures"),
+            resources.directory("grammars"),
+            count=options.count,
+            systems=options.systems,
+            seed=options.seed,
+            processes=options.processes,
+            progress=bar.show,
+        )
+    print(json.dumps(report.to_json(), indent=1) if options.json else report.text().rstrip("\n"))
+    return 0 if report.holds else 1

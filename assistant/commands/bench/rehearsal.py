@@ -1,0 +1,71 @@
+"""`bay-assistant bench rehearsal`: whole sessions on modelled cars with a person who errs."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from assistant import resources
+from assistant.commands.arguments import real, whole
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = (
+    "Rehearse whole sessions on modelled cars with a person who misreads or misses contact: good parts condemned, "
+    "and how often the dialogue asks again."
+)
+EXAMPLE = "bay-assistant bench rehearsal --cars 20 --misreading 0.05"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument(
+        "--procedure", default="coil-control", metavar="NAME", help="where it starts (default: coil-control)"
+    )
+    parser.add_argument(
+        "--cars", type=whole(1, 10_000), default=20, metavar="N", help="cars a mechanism (default: 20)"
+    )
+    parser.add_argument(
+        "--misreading",
+        type=real(0, 0.5, "a share"),
+        default=0.05,
+        metavar="SHARE",
+        help="share of wrong answers (default: 0.05)",
+    )
+    parser.add_argument(
+        "--seed", type=whole(0, 2**32 - 1), default=20261126, metavar="N", help="of cars and chance"
+    )
+    parser.add_argument(
+        "--processes", type=whole(1, 2), default=2, metavar="N", help="at most so many (default: 2)"
+    )
+    parser.add_argument(
+        "--no-weighing",
+        dest="weighing",
+        action="store_false",
+        help="do not weigh the results together, so that nothing is asked again",
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print what was condemned and asked again."""
+    from assistant.benchmarks import machine  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
+    from assistant.rehearsal import erring  # noqa: PLC0415
+
+    wanted = erring.Wanted(
+        procedure=options.procedure,
+        cars=options.cars,
+        habits=erring.habits(options.misreading),
+        seed=options.seed,
+        processes=options.processes,
+        weighing=options.weighing,
+    )
+    presumed = load_library(resources.directory("procedures")).procedure(wanted.procedure).presumes_no
+    found = erring.rehearse(wanted)
+    if options.json:
+        print(json.dumps(erring.to_json(wanted, found), indent=1))
+        return 0
+    print(machine())
+    print(erring.text(wanted, found, sorted(presumed)), end="")
+    return 0

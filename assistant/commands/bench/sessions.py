@@ -1,0 +1,40 @@
+"""`bay-assistant bench sessions`: how long it takes to find past sessions."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from assistant import resources
+from assistant.commands.arguments import whole
+from assistant.commands.console import ProgressLine
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Measure how long it takes to find past sessions, with the index and without."
+EXAMPLE = "bay-assistant bench sessions --count 500"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument(
+        "--count", type=whole(0, 100_000), metavar="N", help="made-up sessions (default: 2000)"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print a line for each way of finding sessions."""
+    from assistant.benchmarks import machine  # noqa: PLC0415
+    from assistant.commands.bench.past_sessions import COUNT, measure  # noqa: PLC0415
+
+    count = COUNT if options.count is None else options.count
+    with ProgressLine() as progress:
+        found = measure(resources.directory("procedures"), count, progress.tell)
+    if options.json:
+        print(json.dumps([vars(timing) for timing in found], indent=1))
+        return 0
+    print(machine())
+    for timing in found:
+        print(f"{timing.name:<50} {timing.seconds:8.3f} s")
+    return 0

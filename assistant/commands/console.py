@@ -1,0 +1,126 @@
+"""What commands show at the terminal besides their result: how far they are, and what is wrong."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import sys
+import time
+from typing import TYPE_CHECKING, Self
+
+from assistant.errors import UsageProblem
+from assistant.printing import in_line, unescaped
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from assistant.core.values.finding import Finding
+
+_LONGEST = 2000
+"""Signs of an error that are shown."""
+
+_CLEAR = "\r\x1b[K"
+"""Empties the line of a terminal."""
+
+
+class _Changing:
+    """A line of a terminal on standard error that changes while something lasts, and is cleared in the end."""
+
+    def __init__(self) -> None:
+        self._terminal = sys.stderr is not None and sys.stderr.isatty()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.end()
+
+    def end(self) -> None:
+        """Clear the line."""
+        if self._terminal:
+            self._print("")
+
+    def _print(self, text: str) -> None:
+        print(f"{_CLEAR}{text}", end="", file=unescaped(sys.stderr), flush=True)
+
+
+class ProgressBar(_Changing):
+    """A progress bar on a terminal only; it appears when the work takes more than a second.
+
+    Args:
+        what: What is being done, such as "Proving".
+    """
+
+    _WIDTH = 30
+
+    def __init__(self, what: str) -> None:
+        super().__init__()
+        self._what = what
+        self._began = time.monotonic()
+        self._shown = False
+
+    def show(self, done: int, of: int) -> None:
+        """Show how much is done."""
+        if not self._terminal or time.monotonic() - self._began < 1:
+            return
+        full = self._WIDTH * done // of
+        bar = "#" * full + "." * (self._WIDTH - full)
+        self._print(f"{self._what} [{bar}] {100 * done // of} %")
+        self._shown = True
+
+    def end(self) -> None:
+        """Clear the line, if it was ever shown."""
+        if self._shown:
+            super().end()
+
+
+class ProgressLine(_Changing):
+    """What is being done: on a terminal one line that changes, elsewhere a line for each new thing."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._last = ""
+
+    def tell(self, text: str) -> None:
+        """Show it; what stands before a colon is the thing, what comes after it changes."""
+        thing = text.partition(":")[0]
+        if self._terminal:
+            self._print(in_line(text))
+        elif thing != self._last:
+            print(thing, file=sys.stderr, flush=True)
+        self._last = thing
+
+
+def complain(text: str) -> None:
+    """Say on standard error what is wrong, on one line; a very long text loses its middle."""
+    if len(text) > _LONGEST:  # it repeats something that was given or read
+        text = f"{text[: _LONGEST // 2]} … {text[-_LONGEST // 2 :]}"
+    with contextlib.suppress(OSError, ValueError):  # standard error may be closed; the exit status is left
+        print(f"bay-assistant: {in_line(text)}", file=sys.stderr)
+
+
+def write(path: Path, text: str) -> None:
+    """Write a result to a file that was named, and say so on standard error.
+
+    Raises:
+        UsageProblem: It cannot be written.
+    """
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UsageProblem(f"{path} cannot be written: {error.strerror}.") from error
+    print(f"Written: {path}", file=sys.stderr)
+
+
+def report(findings: Sequence[Finding], good: str, *, as_json: bool) -> int:
+    """Print findings, or the good news that there are none; gives the exit status 1 or 0."""
+    if as_json:
+        rows = [{"path": f.path, "line": f.line, "problem": f.problem, "remedy": f.remedy} for f in findings]
+        print(json.dumps(rows, indent=2))
+    elif findings:
+        for finding in findings:
+            print(in_line(str(finding)))
+    else:
+        print(in_line(good))
+    return 1 if findings else 0

@@ -1,0 +1,37 @@
+"""`bay-assistant demo`: a session fed from recorded sounds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.commands.options import add_model
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "The same session fed from recorded sounds; needs no sound gear."
+EXAMPLE = "bay-assistant demo --out demo-session"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument(
+        "--out",
+        type=Path,
+        default=Path("demo-session"),
+        metavar="DIR",
+        help="folder for the results (default: demo-session)",
+    )
+    parser.add_argument(
+        "--real-time", action="store_true", help="take the time that it would take, instead of hurrying"
+    )
+    parser.add_argument("--script", type=Path, metavar="FILE", help="another scenario than the bundled one")
+    add_model(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Play the scenario."""
+    from assistant.session import demo  # noqa: PLC0415
+
+    return demo.run(options.out, model=options.model, real_time=options.real_time, script=options.script)

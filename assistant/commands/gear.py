@@ -1,0 +1,40 @@
+"""`bay-assistant gear`: whether a session could run on what is plugged in."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from assistant.commands.options import add_model, add_sound
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Check microphone, loudspeaker, voice, model and levels."
+EXAMPLE = "bay-assistant gear --say"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument(
+        "--say",
+        action="store_true",
+        help="also speak a test sentence and measure the microphone for two seconds",
+    )
+    parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    add_sound(parser)
+    add_model(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print what was found; the exit status is 1 when a session could not run on it."""
+    from assistant.commands import gear_check  # noqa: PLC0415
+
+    report = gear_check.check(
+        model=options.model, microphone=options.microphone, speaker=options.speaker, say=options.say
+    )
+    if options.json:
+        print(json.dumps(report.to_json(), indent=2))
+    else:
+        print(report.text(), end="")
+    return 0 if report.able else 1

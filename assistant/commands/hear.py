@@ -1,0 +1,48 @@
+"""`bay-assistant hear`: recognise sound files."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from assistant.commands.console import complain
+from assistant.commands.options import add_grammars, add_model, add_procedures
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Recognise sound files; one JSON object a line."
+EXAMPLE = "bay-assistant hear --grammar lamp answer.wav"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help="WAV or FLAC, any rate")
+    parser.add_argument("--grammar", metavar="NAME", help="a whole grammar: lamp, number, control …")
+    parser.add_argument("--procedure", metavar="NAME", help="with --step: what that step listens for")
+    parser.add_argument("--step", metavar="NAME")
+    add_model(parser)
+    add_procedures(parser)
+    add_grammars(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print a line for each file; the exit status is 2 when one of them could not be read."""
+    from assistant.commands import sound_files  # noqa: PLC0415
+
+    def write(line: dict[str, Any]) -> None:
+        print(json.dumps(line), flush=True)
+        if "error" in line:
+            complain(line["error"])
+
+    return sound_files.run(
+        options.files,
+        grammar=options.grammar,
+        procedure=options.procedure,
+        step=options.step,
+        model=options.model,
+        grammars=options.grammars,
+        procedures=options.procedures,
+        write=write,
+    )

@@ -1,0 +1,102 @@
+"""`bay-assistant lint`: check procedures, cautions and grammars, and write the files that are made from them."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from assistant.commands.console import report, write
+from assistant.commands.options import add_grammars, add_procedures, grammars_folder, procedures_folder
+from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    import argparse
+    from pathlib import Path
+
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
+
+ABOUT = "Check procedures, cautions and grammars."
+EXAMPLE = "bay-assistant lint --procedures my-procedures"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
+    parser.add_argument(
+        "--speech",
+        action="store_true",
+        help="only what is spoken: how long its sentences are, and what is said before the first crank",
+    )
+    parser.add_argument(
+        "--write-schema",
+        action="store_true",
+        help="write procedure.schema.json for editors, beside the procedures",
+    )
+    parser.add_argument(
+        "--write-likelihoods",
+        action="store_true",
+        help="write likelihoods.json, with which a session weighs its results, beside the procedures",
+    )
+    add_procedures(parser)
+    add_grammars(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the findings, or write what was asked for; the exit status is 1 when there are findings."""
+    from assistant.loading.folder import load_knowledge, load_library  # noqa: PLC0415
+
+    folder = procedures_folder(options)
+    # A damaged table is written anew, so it is not read here.
+    library = load_library(folder)
+    knowledge = None if options.write_likelihoods else load_knowledge(folder, library.terms)
+    if options.write_schema:
+        _write_schema(library, folder)
+    if options.write_likelihoods:
+        _write_likelihoods(library, folder)
+    if options.write_schema or options.write_likelihoods:
+        return 0
+    return (_speech if options.speech else _all)(library, knowledge, options)
+
+
+def _write_schema(library: Library, folder: Path) -> None:
+    from assistant.core.library.schema import procedure_schema  # noqa: PLC0415
+
+    path = folder / "procedure.schema.json"
+    text = json.dumps(procedure_schema(library.terms, library.cautions), indent=2) + "\n"
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UsageProblem(f"The schema cannot be written to {path}: {error.strerror}.") from error
+    print(f"Written: {path}")
+
+
+def _write_likelihoods(library: Library, folder: Path) -> None:
+    from assistant.circuit import likelihoods  # noqa: PLC0415
+    from assistant.loading.folder import LIKELIHOODS_FILE  # noqa: PLC0415
+
+    write(folder / LIKELIHOODS_FILE, likelihoods.to_bytes(likelihoods.table(library)).decode())
+
+
+def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
+    from assistant.commands.linting import all_spoken  # noqa: PLC0415
+    from assistant.rehearsal import amount, judging  # noqa: PLC0415
+    from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
+
+    said = all_spoken(library, knowledge)
+    measured = amount.measure(library, knowledge, said, DEFAULT_RATE)
+    findings = judging.findings(library, said)
+    if not options.json:
+        print("\n".join(measured.lines()))
+    return report(findings, "No finding.", as_json=options.json)
+
+
+def _all(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
+    from assistant.commands.linting import lint  # noqa: PLC0415
+    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+
+    grammars = GrammarSet.load(grammars_folder(options))
+    findings = lint(library, knowledge, grammars)
+    steps = sum(len(procedure.steps) for procedure in library.procedures.values())
+    good = f"{len(library.procedures)} procedures with {steps} steps and {len(grammars.names())} grammars: no finding."
+    return report(findings, good, as_json=options.json)

@@ -1,0 +1,196 @@
+"""Everything that a person who writes procedures or grammars wants to be told before a technician is.
+
+The loaders refuse what is wrong; this adds what is only doubtful: phrases that sound alike, an outcome that
+nobody can say, a word of the screen that the grammar does not know, a sentence that is not held in the head or not
+read as it is meant (`assistant.rehearsal.judging`).
+"""
+
+from __future__ import annotations
+
+import inspect
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.circuit import adding
+from assistant.core.dialogue import runner
+from assistant.core.dialogue.states import REASONS, requests_of
+from assistant.core.library.procedure import SAME_POINT, Leads
+from assistant.core.rules import trade_rules
+from assistant.core.values.finding import Finding
+from assistant.core.words import wording
+from assistant.grammar.lint import lint_grammars
+from assistant.rehearsal import judging, saying
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import ModuleType
+
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Answer, Procedure, Step, Target
+    from assistant.core.reasoning.knowledge import Knowledge
+    from assistant.grammar.grammar import GrammarSet
+
+
+SAID = ("node", "item")
+"""Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
+
+
+def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
+    """All findings, the grammars' first, and last what the circuit model lacks."""
+    return [
+        *lint_grammars_for(library, grammars),
+        *lint_procedures(library, knowledge, grammars),
+        *adding.findings(library),
+    ]
+
+
+def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
+    """What is doubtful in the grammars for what these procedures listen for; takes seconds."""
+    return lint_grammars(
+        grammars, requests_of(library), outcomes=list(listened_for(library)), places=list(_said(library))
+    )
+
+
+def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
+    """What is doubtful in the procedures themselves."""
+    return [
+        *_unspeakable_names(library, grammars),
+        *_contradictions(library),
+        *trade_rules.findings(library),
+        *judging.findings(library, all_spoken(library, knowledge, turns=500)),
+    ]
+
+
+def listened_for(library: Library) -> tuple[str, ...]:
+    """Every outcome that is heard somewhere: answers, procedures, choices of facts, reasons; sorted."""
+    used = {
+        answer.outcome
+        for procedure in library.procedures.values()
+        for step in procedure.steps.values()
+        for answer in step.answers
+    }
+    return tuple(sorted(used | set(library.procedures) | set(_choices(library)) | set(REASONS)))
+
+
+def _choices(library: Library) -> dict[str, str]:
+    """Every choice of the facts, with the words that are spoken for it; a grammar has small letters only."""
+    facts = library.terms.facts.values()
+    return {name: words.lower() for fact in facts for name, words in fact.choices.items()}
+
+
+def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Finding]:
+    """What is asked with must be what is answered with: the screen's words are the grammar's."""
+    for kind, names in (
+        ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
+        ("outcome", _choices(library)),
+        ("outcome", {name: wording.procedure_short(name) for name in library.procedures}),
+        ("place", _said(library)),
+    ):
+        for name, called in names.items():
+            if name not in (grammars.outcomes() if kind == "outcome" else grammars.places()):
+                continue  # told already
+            forms = [str(form) for form in grammars.forms(kind, name)]
+            if forms and called not in forms:
+                yield Finding(
+                    _beside(library, "terms.yaml"),
+                    0,
+                    f"the {kind} '{name}' is called '{called}', which the grammar does not hear",
+                    f"Call it one of: {', '.join(forms)}",
+                )
+            elif forms and called != forms[0]:
+                yield Finding(
+                    _beside(library, "terms.yaml"),
+                    0,
+                    f"the {kind} '{name}' is called '{called}', and the grammar's first form is '{forms[0]}'",
+                    "Let the first form be the one that is asked with",
+                )
+
+
+def _said(library: Library) -> dict[str, str]:
+    """Places that are named with an answer, with their words; a point of two names is heard by its usual one."""
+    return {
+        place.name: place.short
+        for place in library.terms.places.values()
+        if place.kind in SAID and (SAME_POINT.get(place.name, place.name) == place.name or place.logic)
+    }
+
+
+def paths(procedure: Procedure) -> Iterator[tuple[tuple[tuple[Step, Answer | None], ...], Target]]:
+    """Every way through a procedure: its steps with the answer of each (None: skipped), and where it ends.
+
+    A step is not entered twice on one way.
+    """
+    waiting: list[tuple[str, tuple[tuple[Step, Answer | None], ...]]] = [(procedure.start, ())]
+    while waiting:
+        name, before = waiting.pop()
+        step = procedure.steps[name]
+        choices: list[tuple[Answer | None, Target]] = [(answer, answer.target) for answer in step.choices()]
+        if step.if_skipped is not None:
+            choices.append((None, step.if_skipped))
+        if step.reading and step.reading.unjudged:
+            choices.append((step.reading.unjudged, step.reading.unjudged.target))
+        for answer, target in choices:
+            way = (*before, (step, answer))
+            if target.leads is not Leads.STEP:
+                yield way, target
+            elif target.name not in {passed.name for passed, _ in way}:
+                waiting.append((target.name, way))
+
+
+def _contradictions(library: Library) -> Iterator[Finding]:
+    """No verdict may name a fault that a test on the way to it has ruled out."""
+    for procedure in library.procedures.values():
+        for way, target in paths(procedure):
+            if target.leads is not Leads.VERDICT:
+                continue
+            ruled_out = {fault for _, answer in way if answer for fault in answer.rules_out}
+            for fault in ruled_out & set(procedure.verdicts[target.name].faults):
+                yield Finding(
+                    procedure.file,
+                    way[-1][0].line,
+                    f"the verdict '{target.name}' names '{fault}', which was ruled out on the way: "
+                    + ", ".join(
+                        f"{step.name} {answer.outcome if answer else 'skipped'}" for step, answer in way
+                    ),
+                    "Let that answer rule out less, or lead to another verdict",
+                )
+
+
+def all_spoken(library: Library, knowledge: Knowledge | None, turns: int = 1500) -> list[saying.Spoken]:
+    """Every sentence that can be said, with the file and line that its words come from.
+
+    Args:
+        library: The procedures.
+        knowledge: What results are weighed with; None if they are not weighed.
+        turns: How much is let happen in the dialogue of each procedure.
+    """
+    found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
+    lines = {module.__name__: _lines(module) for module in (runner, wording)}
+    return [
+        replace(one, file=where[0], line=where[1])
+        if one.file == saying.DIALOGUE and (where := _written(one.sentence, lines))
+        else one
+        for one in found
+    ]
+
+
+def _lines(module: ModuleType) -> list[str]:
+    return inspect.getsource(module).splitlines()
+
+
+def _written(sentence: str, lines: dict[str, list[str]]) -> tuple[str, int] | None:
+    """Module file and line that hold the longest beginning, or else the longest end, of a sentence; None: none does."""
+    words = sentence.split()
+    for count in range(len(words), 0, -1):
+        for part in (" ".join(words[:count]), " ".join(words[-count:])):
+            for name, source in lines.items():
+                for number, line in enumerate(source, start=1):
+                    if f'"{part}' in line or (count > 1 and part in line):
+                        return f"{name.replace('.', '/')}.py", number
+    return None
+
+
+def _beside(library: Library, name: str) -> str:
+    """The path of a file that lies in the folder of the procedures."""
+    return next((str(Path(p.file).with_name(name)) for p in library.procedures.values()), name)

@@ -1,0 +1,98 @@
+"""Options that several commands have, and what they stand for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant import resources
+from assistant.errors import UsageProblem
+from assistant.files import kind_of
+
+if TYPE_CHECKING:
+    import argparse
+
+SESSION = "folder or name of the session, or 'last'"
+"""The help text of an argument that names a session."""
+
+
+def add_model(parser: argparse.ArgumentParser) -> None:
+    """Add ``--model``."""
+    parser.add_argument(
+        "--model",
+        type=Path,
+        metavar="DIR",
+        help="recogniser model in Vosk's format (default: $BAY_ASSISTANT_MODEL, else the bundled one)",
+    )
+
+
+def add_procedures(parser: argparse.ArgumentParser) -> None:
+    """Add ``--procedures``; `procedures_folder` reads it."""
+    parser.add_argument(
+        "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
+    )
+
+
+def add_grammars(parser: argparse.ArgumentParser) -> None:
+    """Add ``--grammars``; `grammars_folder` reads it."""
+    parser.add_argument("--grammars", type=Path, metavar="DIR", help="folder of grammars (default: bundled)")
+
+
+def add_sessions(parser: argparse.ArgumentParser) -> None:
+    """Add ``--sessions``; `sessions_folder` and `session_folder` read it."""
+    parser.add_argument(
+        "--sessions",
+        type=Path,
+        metavar="DIR",
+        help="folder of the sessions (default: $BAY_ASSISTANT_SESSIONS, else the user's data folder)",
+    )
+
+
+def add_sound(parser: argparse.ArgumentParser) -> None:
+    """Add ``--microphone`` and ``--speaker``."""
+    parser.add_argument(
+        "--microphone", metavar="NAME", help="input device by name or number (default: the system's)"
+    )
+    parser.add_argument(
+        "--speaker", metavar="NAME", help="output device by name or number (default: the system's)"
+    )
+
+
+def procedures_folder(options: argparse.Namespace) -> Path:
+    """The folder of procedures that was named, or the bundled one."""
+    given: Path | None = options.procedures
+    return given or resources.directory("procedures")
+
+
+def grammars_folder(options: argparse.Namespace) -> Path:
+    """The folder of grammars that was named, or the bundled one."""
+    given: Path | None = options.grammars
+    return given or resources.directory("grammars")
+
+
+def sessions_folder(options: argparse.Namespace) -> Path:
+    """The folder that holds the sessions; it need not exist yet.
+
+    Raises:
+        UsageProblem: It is something else than a folder.
+    """
+    from assistant import record  # noqa: PLC0415
+
+    given: Path | None = options.sessions
+    folder = given or record.sessions_folder()
+    if folder.exists() and not folder.is_dir():
+        kind = kind_of(folder.stat().st_mode) or "a file"
+        raise UsageProblem(f"{folder} is {kind}. Name the folder that holds the sessions.")
+    return folder
+
+
+def session_folder(options: argparse.Namespace) -> Path:
+    """A session by its folder, by its name among the sessions or the end of it, or the newest one as 'last'.
+
+    Raises:
+        UsageProblem, RecordProblem: There is none of this name, or more than one.
+    """
+    from assistant.record.summaries import session_named  # noqa: PLC0415
+
+    name = str(options.session)
+    return Path(name) if Path(name).is_dir() else session_named(sessions_folder(options), name)

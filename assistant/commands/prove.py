@@ -1,0 +1,99 @@
+"""`bay-assistant prove`: lead every fault of the circuit model through the procedures."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from assistant.commands.arguments import real, whole
+from assistant.commands.console import ProgressBar
+from assistant.commands.options import add_procedures, procedures_folder
+
+if TYPE_CHECKING:
+    import argparse
+
+    from assistant.core.library.library import Library
+    from assistant.proof import order as proof_order
+    from assistant.proof.result import Request
+
+ABOUT = "Prove procedures: every fault of the circuit, over many random cars, led to its verdict."
+EXAMPLE = "bay-assistant prove coil-control --systems 500 --order"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument("names", nargs="*", metavar="PROCEDURE", help="procedures to prove (default: all)")
+    parser.add_argument(
+        "--systems",
+        type=whole(1, 100_000),
+        metavar="N",
+        help="random cars for each way in which a fault comes about (default: 200; 30 for each pair)",
+    )
+    parser.add_argument(
+        "--seed", type=whole(0, 10**9), default=1, metavar="N", help="seed of the random cars (default: 1)"
+    )
+    parser.add_argument(
+        "--misreading",
+        type=real(0, 0.5, "a share"),
+        default=0.02,
+        metavar="SHARE",
+        help="share of wrong answers of the observer who misreads, 0 to below 0.5 (default: 0.02)",
+    )
+    parser.add_argument(
+        "--order", action="store_true", help="compare the order of tests with the exact optimum, in minutes"
+    )
+    parser.add_argument(
+        "--pairs", action="store_true", help="lead all pairs of faults through (default: coil-control)"
+    )
+    parser.add_argument("--json", action="store_true", help="print the proof as JSON")
+    add_procedures(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the proof; the exit status is 1 when it does not hold."""
+    from assistant.loading.folder import load_library, load_odds  # noqa: PLC0415
+    from assistant.proof import order as proof_order, report as proof_report  # noqa: PLC0415
+    from assistant.proof.result import Request  # noqa: PLC0415
+    from assistant.proof.story import stories  # noqa: PLC0415
+    from assistant.proof.work import prove  # noqa: PLC0415
+
+    folder = procedures_folder(options)
+    library = load_library(folder)
+    asked = Request(
+        procedures=tuple(dict.fromkeys(options.names)),
+        systems=options.systems or 200,
+        seed=options.seed,
+        misreading=options.misreading,
+    )
+    odds = load_odds(folder, library.terms) if options.order else None
+    if options.pairs:
+        return _pairs(options, library, asked)
+    orders: tuple[proof_order.Ordered, ...] = ()
+    with ProgressBar("Proving") as bar:
+        report = prove(library, asked, bar.show)
+        if odds is not None:
+            names = asked.procedures or tuple(library.procedures)
+            orders = proof_order.order(library, odds, names)
+    told = tuple(stories(library, report.procedures, asked))
+    if options.json:
+        print(json.dumps(proof_report.to_json(report, told, orders), indent=1))
+    else:
+        print(proof_report.text(report, library, told, orders), end="")
+    return 0 if report.holds else 1
+
+
+def _pairs(options: argparse.Namespace, library: Library, asked: Request) -> int:
+    from assistant.proof import pairs as proof_pairs  # noqa: PLC0415
+
+    all_hold = True
+    cars = options.systems or proof_pairs.CARS
+    for entry in asked.procedures or ("coil-control",):
+        with ProgressBar("Proving pairs") as bar:
+            pairs = proof_pairs.prove_pairs(library, entry, cars=cars, seed=asked.seed, progress=bar.show)
+        if options.json:
+            print(json.dumps(proof_pairs.to_json(entry, pairs, cars), indent=1))
+        else:
+            print(proof_pairs.text(entry, pairs, cars), end="")
+            print(proof_pairs.fleeting_text(entry, proof_pairs.prove_fleeting(library, entry)), end="")
+        all_hold = all_hold and proof_pairs.holds(pairs)
+    return 0 if all_hold else 1

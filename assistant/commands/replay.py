@@ -1,0 +1,50 @@
+"""`bay-assistant replay`: a session's events given to the dialogue again."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING
+
+from assistant import resources
+from assistant.commands.options import SESSION, add_sessions, session_folder
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Give a session's events to the dialogue again and compare."
+EXAMPLE = "bay-assistant replay last --show"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument("session", help=SESSION)
+    parser.add_argument("--show", action="store_true", help="print the dialogue with its times")
+    parser.add_argument("--json", action="store_true", help="print the differences as JSON")
+    add_sessions(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the differences, and the dialogue when it was asked for; the exit status is 1 when there are any."""
+    from assistant.loading.folder import load_folder  # noqa: PLC0415
+    from assistant.record import read_session  # noqa: PLC0415
+    from assistant.record.replaying import other_likelihoods, replay  # noqa: PLC0415
+
+    folder = session_folder(options)
+    differences = replay(folder)
+    if options.json:
+        print(json.dumps([str(difference) for difference in differences]))
+        return 1 if differences else 0
+    session = read_session(folder)
+    if options.show:
+        from assistant.commands.transcript import show  # noqa: PLC0415
+
+        show(session, sys.stdout)
+    for difference in differences:
+        print(difference)
+    other = other_likelihoods(session, load_folder(resources.directory("procedures"))[1])
+    if other:
+        print(other)
+    if not differences:
+        print(f"{folder.name}: {len(session.lines)} events give the same actions again.")
+    return 1 if differences else 0

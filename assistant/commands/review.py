@@ -1,0 +1,70 @@
+"""`bay-assistant review`: what was really done and found in a session, and a signature under it."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+from assistant.commands.options import SESSION, add_sessions, session_folder
+from assistant.printing import in_line
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Review a session's write-up: what was done, what was found, parts and labour; and sign it."
+EXAMPLE = "bay-assistant review last --done 'Mended the control wire.' --found control-wire-open --by 'J. Okoye' --sign"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument("session", help=SESSION)
+    parser.add_argument("--done", metavar="TEXT", help="what was really done")
+    parser.add_argument(
+        "--found",
+        action="append",
+        default=[],
+        metavar="FAULT",
+        help="a fault that was found to be true, by name or in plain words; again for another one",
+    )
+    parser.add_argument(
+        "--part", action="append", default=[], metavar="'PART; QUANTITY; PRICE'", help="a part line"
+    )
+    parser.add_argument(
+        "--labour", action="append", default=[], metavar="'WORK; HOURS; PRICE'", help="a labour line"
+    )
+    parser.add_argument("--remark", metavar="TEXT", help="anything else")
+    parser.add_argument("--by", metavar="NAME", help="who reviews")
+    parser.add_argument("--sign", action="store_true", help="put the name under the write-up as it stands")
+    add_sessions(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Keep the review; without any, show the write-up and, at a terminal, ask for one."""
+    from assistant.commands import reviewing  # noqa: PLC0415
+
+    folder = session_folder(options)
+    wanted = reviewing.WantedReview(
+        reviewer=options.by or "",
+        done=options.done or "",
+        found=tuple(options.found),
+        parts=tuple(options.part),
+        labour=tuple(options.labour),
+        remarks=options.remark or "",
+        sign=options.sign,
+    )
+    if not wanted.says_something():
+        print(reviewing.show(folder), end="")
+        if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
+            return 0
+        try:
+            wanted = reviewing.ask(folder, wanted, lambda question: input(in_line(question)), print)
+        except EOFError:
+            print()
+            wanted = reviewing.WantedReview()
+        if not wanted.says_something():
+            print("No review was kept.")
+            return 0
+    review = reviewing.record_review(folder, wanted)
+    signed = f"signed by {review.signed.name}" if review.signed else "not signed"
+    print(f"Review {review.number} of {folder.name}: kept, {signed}.")
+    return 0

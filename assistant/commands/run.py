@@ -1,0 +1,131 @@
+"""`bay-assistant run`: a live session, new or resumed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.commands.arguments import whole
+from assistant.commands.options import (
+    add_grammars,
+    add_model,
+    add_procedures,
+    add_sessions,
+    add_sound,
+    sessions_folder,
+)
+from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    import argparse
+
+    from assistant.record import Facts
+
+ABOUT = "A live session."
+EXAMPLE = "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options: where to begin, the facts of the job, the way of working, and the gear."""
+    parser.add_argument(
+        "procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)"
+    )
+    parser.add_argument(
+        "--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'"
+    )
+    _add_facts(parser)
+    parser.add_argument(
+        "--headset",
+        action="store_true",
+        help="the microphone does not hear the speaker: listen while speaking",
+    )
+    parser.add_argument("--keys-only", action="store_true", help="no microphone: answers by number pad")
+    parser.add_argument(
+        "--silent", action="store_true", help="no loudspeaker: read the screen, acknowledge cautions by key"
+    )
+    parser.add_argument(
+        "--plain", action="store_true", help="print a line for each thing said instead of drawing a screen"
+    )
+    parser.add_argument(
+        "--no-history",
+        action="store_true",
+        help="leave the findings of past sessions out of the odds; 'sessions --odds' shows them",
+    )
+    parser.add_argument(
+        "--speech-rate",
+        type=whole(80, 450),
+        default=160,
+        metavar="WORDS",
+        help="words a minute, 80 to 450 (default: 160)",
+    )
+    add_sound(parser)
+    add_model(parser)
+    add_procedures(parser)
+    add_grammars(parser)
+    add_sessions(parser)
+
+
+def _add_facts(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--order", metavar="NUMBER", help="number of the repair order")
+    parser.add_argument(
+        "--vin", metavar="VIN", help="vehicle identification number; its check digit is verified"
+    )
+    parser.add_argument("--vehicle", metavar="TEXT", help="the vehicle in words")
+    parser.add_argument("--complaint", metavar="TEXT", help="the complaint in the customer's words")
+    parser.add_argument(
+        "--odometer", metavar="NUMBER", help="what the odometer shows, as '98200 miles' or '158000 km'"
+    )
+    parser.add_argument("--technician", metavar="TEXT", help="who does the work")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the session until it ends.
+
+    Raises:
+        UsageProblem: Options exclude each other, a fact is wrong, or a name is not known.
+        GearProblem, RecordProblem: The session cannot begin.
+    """
+    if options.resume and options.procedure:
+        raise UsageProblem(
+            f"A resumed session goes on where it was; it cannot start '{options.procedure}'. "
+            "Leave out the procedure, or leave out --resume."
+        )
+    if options.resume and options.no_history:
+        raise UsageProblem(
+            "A resumed session keeps the odds that it began with. Leave out --no-history, or leave out --resume."
+        )
+    facts = _facts(options)
+    from assistant.session import live, settings  # noqa: PLC0415
+
+    wanted = settings.Settings(
+        procedure=options.procedure or "no-start",
+        facts=facts,
+        sessions=sessions_folder(options),
+        resume=options.resume,
+        history=not options.no_history,
+        gear=settings.Gear(
+            microphone=options.microphone,
+            speaker=options.speaker,
+            headset=options.headset,
+            keys_only=options.keys_only,
+            silent=options.silent,
+            plain=options.plain,
+            speech_rate=options.speech_rate,
+        ),
+        folders=settings.Folders(options.procedures, options.grammars, options.model),
+    )
+    return live.run(wanted)
+
+
+def _facts(options: argparse.Namespace) -> Facts:
+    from assistant.core.library.identity import check_odometer, check_vin  # noqa: PLC0415
+    from assistant.record import Facts  # noqa: PLC0415
+
+    vin = str(check_vin(options.vin)) if options.vin else ""
+    return Facts(
+        order=options.order or "",
+        vin=vin,
+        vehicle=options.vehicle or "",
+        complaint=options.complaint or "",
+        technician=options.technician or "",
+        odometer=str(check_odometer(options.odometer)) if options.odometer else "",
+    )

@@ -1,0 +1,167 @@
+"""`bay-assistant sessions`: find past sessions, and show how they change the odds."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING
+
+from assistant import resources
+from assistant.commands.arguments import whole
+from assistant.commands.console import ProgressBar, complain
+from assistant.commands.options import add_sessions, sessions_folder
+from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    import argparse
+    from datetime import date
+    from pathlib import Path
+
+    from assistant.commands.past import TypedSearch
+    from assistant.record import Found
+    from assistant.record.searching import Wanted
+
+ABOUT = "Find past sessions, newest first."
+EXAMPLE = "bay-assistant sessions pickup --on 'last week' --complaint 'wet'"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options: what to look for, and how to show it."""
+    parser.add_argument(
+        "words",
+        nargs="*",
+        metavar="WORD",
+        help="words of order, VIN, vehicle, complaint, technician, procedure or verdict; beginnings will do",
+    )
+    parser.add_argument("--order", metavar="NUMBER", help="number of the repair order")
+    parser.add_argument("--vin", metavar="VIN", help="the VIN or a part of it; the last 8 are enough")
+    parser.add_argument(
+        "--from",
+        dest="since",
+        metavar="DATE",
+        help="first day: 2026-11-25, 2026-11, today, yesterday, monday, 'last week', 'last month'",
+    )
+    parser.add_argument("--to", dest="until", metavar="DATE", help="last day, written in the same ways")
+    parser.add_argument("--on", metavar="DATE", help="that day, week or month only: --from and --to in one")
+    parser.add_argument("--verdict", metavar="NAME", help="verdict that was reached; a wrong name lists them")
+    parser.add_argument(
+        "--complaint", metavar="WORDS", help="words of the complaint, in any order; beginnings will do"
+    )
+    state = parser.add_mutually_exclusive_group()
+    state.add_argument(
+        "--open", dest="sealed", action="store_const", const=False, help="only those that can be gone on with"
+    )
+    state.add_argument(
+        "--sealed", dest="sealed", action="store_const", const=True, help="only those that were closed"
+    )
+    _add_showing(parser)
+    add_sessions(parser)
+
+
+def _add_showing(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--limit",
+        type=whole(0, 10**9),
+        metavar="N",
+        help="show at most N; 0 for all (default: 20 on a terminal, else all)",
+    )
+    parser.add_argument(
+        "--rebuild", action="store_true", help="make the index anew from the records before looking"
+    )
+    parser.add_argument(
+        "--odds",
+        action="store_true",
+        help="show how the signed reviews of this shop change the odds of faults",
+    )
+    parser.add_argument("--json", action="store_true", help="print as JSON")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the sessions that were looked for, or the odds."""
+    from datetime import datetime  # noqa: PLC0415
+
+    from assistant.commands import past  # noqa: PLC0415
+    from assistant.record import find_sessions  # noqa: PLC0415
+    from assistant.record.summaries import check_parent  # noqa: PLC0415
+
+    folder = sessions_folder(options)
+    if options.sessions and not folder.exists():
+        raise UsageProblem(
+            f"The folder {folder} does not exist. Name the folder that holds the sessions, or leave out --sessions."
+        )
+    check_parent(folder)
+    asked = _asked(options)
+    if options.odds:
+        if asked != past.TypedSearch():
+            raise UsageProblem(
+                "--odds counts all reviewed sessions. Leave out the search, or leave out --odds."
+            )
+        return _show_odds(folder, as_json=options.json)
+    today = datetime.now().astimezone().date()
+    wanted = asked.wanted(today)
+    with ProgressBar("Reading records") as bar:
+        found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=bar.show)
+    if wanted.verdict and wanted.verdict not in found.verdicts:
+        from assistant.loading.folder import load_library  # noqa: PLC0415
+
+        library = load_library(resources.directory("procedures"))
+        past.check_verdict(wanted.verdict, found.verdicts, library)
+    for remark in past.remarks(found):
+        complain(remark)
+    _show(found, folder, wanted, today, options)
+    return 0
+
+
+def _asked(options: argparse.Namespace) -> TypedSearch:
+    from assistant.commands.past import TypedSearch  # noqa: PLC0415
+
+    return TypedSearch(
+        words=tuple(options.words),
+        order=options.order,
+        vin=options.vin,
+        since=options.since,
+        until=options.until,
+        on=options.on,
+        verdict=options.verdict,
+        complaint=options.complaint,
+        sealed=options.sealed,
+    )
+
+
+def _show(found: Found, folder: Path, wanted: Wanted, today: date, options: argparse.Namespace) -> None:
+    """Print what was found: as JSON, for a person at a terminal, or a line each for another program."""
+    import shutil  # noqa: PLC0415
+
+    from assistant.commands import past  # noqa: PLC0415
+
+    terminal = sys.stdout.isatty()
+    limit = (past.AT_ONCE if terminal else 0) if options.limit is None else options.limit
+    shown = found.summaries[:limit] if limit else found.summaries
+    if options.json:
+        print(json.dumps([summary.to_json() for summary in shown], indent=2))
+    elif not shown:
+        print(past.nothing(found, folder, wanted))
+    elif terminal:
+        width = shutil.get_terminal_size().columns
+        for line in past.listing(found, today=today, width=width, limit=limit):
+            print(line)
+    else:
+        for summary in shown:
+            print(summary.line())
+
+
+def _show_odds(folder: Path, *, as_json: bool) -> int:
+    from assistant.commands import shop_odds  # noqa: PLC0415
+    from assistant.loading.folder import load_folder  # noqa: PLC0415
+    from assistant.record.history import read_history  # noqa: PLC0415
+
+    library, knowledge = load_folder(resources.directory("procedures"))
+    if knowledge is None:
+        raise UsageProblem("The procedures have no likelihoods or no odds, so there is nothing to show.")
+    history = read_history(folder, library.terms)
+    if as_json:
+        print(json.dumps(shop_odds.odds_json(history, knowledge), indent=2))
+    else:
+        for line in shop_odds.odds_text(history, knowledge, library.terms):
+            print(line)
+    return 0

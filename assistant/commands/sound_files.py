@@ -1,0 +1,125 @@
+"""Sound files against a grammar: what would have been heard, one JSON object for each file.
+
+The same reading, recognising, parsing and judging as in a live session; only where speech begins and ends is not
+looked for, a file is one utterance.
+"""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING, Any
+
+from assistant import resources
+from assistant.core.dialogue.states import State, request_for
+from assistant.core.values.events import to_json
+from assistant.errors import UsageProblem
+from assistant.grammar.grammar import GrammarSet
+from assistant.hearing.confidence import evidence_in
+from assistant.hearing.judge import judge
+from assistant.hearing.recogniser import Recogniser, find_model
+from assistant.hearing.sound import read_sound
+from assistant.loading.folder import load_library
+from assistant.measured import DEFAULT_THRESHOLDS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from assistant.core.values.result import Result
+    from assistant.grammar.grammar import StepGrammar
+
+
+def run(
+    files: Sequence[Path],
+    *,
+    grammar: str | None,
+    procedure: str | None,
+    step: str | None,
+    model: Path | None,
+    grammars: Path | None,
+    procedures: Path | None,
+    write: Callable[[dict[str, Any]], None],
+) -> int:
+    """Recognise files and write a line for each.
+
+    Each line has the same parts; a file that cannot be read has none of them known, and ``error`` says why.
+    The other files are heard all the same.
+
+    Returns:
+        0, or 2 when a file could not be read.
+
+    Raises:
+        BayAssistantError: Grammar, procedure, step or model cannot be used.
+    """
+    asked = asked_for(grammar, procedure, step, grammars, procedures)
+    recogniser = Recogniser(find_model(model))
+    recogniser.prepare(asked)
+    status = 0
+    for file in files:
+        try:
+            sound = read_sound(file)
+        except UsageProblem as problem:
+            write(
+                {
+                    "file": str(file),
+                    "words": "",
+                    "result": None,
+                    "accepted": False,
+                    "confidence": 0.0,
+                    "snr_db": None,
+                    "duration_s": None,
+                    "elapsed_s": None,
+                    "error": str(problem),
+                }
+            )
+            status = problem.exit_code
+            continue
+        begun = time.perf_counter()
+        spoken, evidence = evidence_in(sound.samples)
+        heard = recogniser.hear(sound.samples, asked)
+        judged = judge(heard, asked, DEFAULT_THRESHOLDS, speech=spoken, evidence=evidence)
+        snr_db = evidence.snr_db if evidence else None
+        write(
+            {
+                "file": str(file),
+                "words": judged.words,
+                "result": _plain(judged.result) if judged.result else None,
+                "accepted": judged.accepted,
+                "confidence": judged.confidence,
+                "snr_db": snr_db,
+                "duration_s": round(sound.duration_s, 3),
+                "elapsed_s": round(time.perf_counter() - begun, 3),
+            }
+        )
+    return status
+
+
+def asked_for(
+    grammar: str | None,
+    procedure: str | None,
+    step: str | None,
+    grammars: Path | None = None,
+    procedures: Path | None = None,
+) -> StepGrammar:
+    """The grammar that is named, or the one of a step while it is asked.
+
+    Raises:
+        UsageProblem: Neither or both are named, or one does not exist.
+    """
+    loaded = GrammarSet.load(grammars or resources.directory("grammars"))
+    if grammar is not None and procedure is None and step is None:
+        return loaded.named(grammar)
+    if grammar is not None or procedure is None or step is None:
+        raise UsageProblem("Say what to listen for: either --grammar NAME, or --procedure NAME --step NAME.")
+    library = load_library(procedures or resources.directory("procedures"))
+    steps = library.procedure(procedure).steps
+    if step not in steps:
+        raise UsageProblem(
+            f"The procedure '{procedure}' has no step '{step}'. Its steps are: {', '.join(steps)}."
+        )
+    return loaded.request(request_for(State.ASKING, library.step(procedure, step)))
+
+
+def _plain(result: Result) -> dict[str, Any]:
+    """Only what was said: ``{"outcome": "dark", "place": "switched"}``."""
+    return {name: value for name, value in to_json(result).items() if name != "type" and value is not None}

@@ -1,0 +1,43 @@
+"""`bay-assistant verify`: whether a session is what was recorded."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.commands.console import report
+from assistant.commands.options import SESSION, add_sessions, session_folder
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Check that a session, or one in a bag, is what was recorded."
+EXAMPLE = "bay-assistant verify last"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument("session", help=f"{SESSION}; or a bag made by 'pack'")
+    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
+    add_sessions(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the findings, or that all is as recorded; the exit status is 1 when there are findings."""
+    from assistant.record import bag, read_session, verify  # noqa: PLC0415
+    from assistant.record.verifying import remarks  # noqa: PLC0415
+
+    folder = session_folder(options)
+    if bag.is_bag(folder):
+        good = f"{folder.name}: the bag is whole, and its session is what was recorded."
+        return report(bag.check(folder), good, as_json=options.json)
+    findings = verify(folder)
+    good = ""
+    if not findings:
+        session = read_session(folder)
+        state = "sealed" if session.sealed else "not sealed"
+        good = f"{folder.name}: {len(session.lines)} lines, chain unbroken, clips as recorded, {state}."
+    status = report(findings, good, as_json=options.json)
+    if not findings and not options.json:
+        for remark in remarks(folder):
+            print(remark)
+    return status

@@ -1,0 +1,70 @@
+"""`bay-assistant writeup`: a session written up for the repair order."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.commands.options import add_sessions, session_folder
+from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Write a session up for the repair order."
+EXAMPLE = "bay-assistant writeup last --html --out order-4711.html"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument("session", nargs="?", help="folder or name of the session, or 'last'")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument(
+        "--html", action="store_true", help="one HTML page instead of plain text, with sound linked beside it"
+    )
+    form.add_argument("--pdf", action="store_true", help="PDF; needs --out and bay-assistant[pdf]")
+    form.add_argument("--json", action="store_true", help="JSON, each statement with its sources")
+    form.add_argument("--schema", action="store_true", help="print the JSON Schema of --json")
+    parser.add_argument("--embed-sound", action="store_true", help="put the sound into the page of --html")
+    parser.add_argument("--out", type=Path, metavar="FILE", help="write to this file instead of printing")
+    add_sessions(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print or write the write-up, or print the schema of its JSON."""
+    if options.schema:
+        from assistant.writeup.data import schema_text  # noqa: PLC0415
+
+        print(schema_text(), end="")
+        return 0
+    if options.session is None:
+        raise UsageProblem("Name a session: its folder, its name, or 'last'.")
+    folder = session_folder(options)
+    if options.embed_sound and not options.html:
+        raise UsageProblem("Sound can be put into the page of --html only.")
+    data = _written(folder, options)
+    if options.out is None:
+        print(data.decode("utf-8"), end="")
+        return 0
+    from assistant.private import write_named  # noqa: PLC0415
+
+    try:
+        write_named(options.out, data)
+    except OSError as error:
+        raise UsageProblem(f"The write-up cannot be written to {options.out}: {error.strerror}.") from error
+    print(f"Written: {options.out}")
+    return 0
+
+
+def _written(folder: Path, options: argparse.Namespace) -> bytes:
+    """The write-up of a session in the form that was asked for; all but a PDF is text in UTF-8."""
+    from assistant import writeup  # noqa: PLC0415
+
+    if options.pdf:
+        if options.out is None:
+            raise UsageProblem("A PDF needs a file: add --out FILE.pdf.")
+        return writeup.write_pdf(folder)
+    if options.html:
+        beside = options.out.resolve().parent if options.out is not None else None
+        return writeup.write_html(folder.resolve(), beside=beside, embed=options.embed_sound).encode("utf-8")
+    return (writeup.write_json(folder) if options.json else writeup.write_text(folder)).encode("utf-8")

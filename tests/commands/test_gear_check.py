@@ -1,0 +1,79 @@
+"""`gear` on made-up devices: a microphone that cannot be used is never called able."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from assistant.commands import gear_check as gear
+from assistant.errors import GearProblem
+from assistant.hearing import microphone
+
+NOISE = np.tile(np.array([30, -20, 10, -10], np.int16), 128)
+
+
+class Sounddevice:
+    """Stands in for the module: one input device that gives the same block again and again, or nothing."""
+
+    class PortAudioError(Exception):
+        """As sounddevice's."""
+
+    def __init__(self, block: Any, rate: int = 16000) -> None:
+        self.block, self.rate = block, rate
+
+    def query_devices(self, device: object, kind: str) -> Any:
+        return {"default_samplerate": float(self.rate)}
+
+    def check_input_settings(self, **settings: Any) -> None:
+        if settings["samplerate"] != self.rate:
+            raise self.PortAudioError("Invalid sample rate")
+
+    def RawInputStream(self, callback: Callable[..., None], **settings: Any) -> Any:  # noqa: N802
+        def start() -> None:
+            for _ in range(120 if self.block is not None else 0):
+                callback(self.block.tobytes(), len(self.block), None, None)
+
+        stream = SimpleNamespace(active=True, start=threading.Thread(target=start, daemon=True).start)
+        stream.abort = stream.close = lambda: None
+        return stream
+
+
+def looked_at(block: Any, rate: int = 16000) -> str:
+    return gear._microphone(Sounddevice(block, rate), None, seconds=gear.GLANCE_S)
+
+
+def test_a_microphone_with_noise_is_able() -> None:
+    """The level of the bay is told."""
+    assert "voice will be used" in looked_at(NOISE)
+
+
+@pytest.mark.parametrize("rate", [16000, 48000])
+def test_a_muted_microphone_is_not_able_and_says_what_to_do(rate: int) -> None:
+    """Exact silence is a finding, also from a device whose sound is resampled; it says what to do."""
+    with pytest.raises(GearProblem, match="nothing but silence: it is muted") as problem:
+        looked_at(np.zeros(512 * rate // 16000, np.int16), rate)
+    for way in ("Unmute", "--microphone", "PULSE_SOURCE", "--keys-only"):
+        assert way in str(problem.value)
+
+
+def test_a_microphone_that_stands_still_is_not_able(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A suspended source opens and never delivers: a finding, within a bounded time."""
+    monkeypatch.setattr(microphone, "GLANCE_WAIT_S", 0.05)
+    with pytest.raises(GearProblem, match="no sound comes"):
+        looked_at(None)
+
+
+def test_the_file_for_messages_of_the_sound_system_is_named(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """`gear` says where they go while the board is drawn, and when they cannot be kept."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    assert f"go to {tmp_path}/bay-assistant/sound.log" in gear._sound_log()
+    (tmp_path / "bay-assistant").write_text("a file where the folder should be", encoding="utf-8")
+    assert "dropped" in gear._sound_log()
