@@ -1,4 +1,4 @@
-"""The evidence, on pages of its own: every test with what was seen, and what was found out on the way."""
+"""The evidence, on its own pages: every test with its outcome, and all findings on the way."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 
 
 def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: Sound) -> str:
-    """All of it as sections of HTML.
+    """The evidence as sections of HTML.
 
     Args:
-        draft: What it says.
-        connections: Connections as SVG, by the numbers of the tests that were connected so.
-        sound: How clips are shown.
+        draft: The write-up's contents.
+        connections: Connections as SVG, by the numbers of their tests.
+        sound: Shows clips.
     """
     return "".join(
         (
@@ -103,7 +103,7 @@ def _row(test: Measured, sound: Sound) -> str:
 
 
 def _pictures(draft: Draft, connections: Mapping[tuple[int, ...], str]) -> str:
-    """Each connection once, with the numbers of its tests and what was seen there."""
+    """Each connection once, with the numbers and outcomes of its tests."""
     seen = {test.number: test for test in draft.tests}
     figures = []
     for numbers, drawing in connections.items():
