@@ -260,7 +260,7 @@ def test_the_example_procedure_can_be_used(tmp_path: Path) -> None:
         text_of(phrases).replace("    feed weak", between(PROCEDURES, "phrase") + "\n    feed weak"),
         encoding="utf-8",
     )
-    library = load_library(folder, weighing=False)
+    library = load_library(folder)
     assert "feed-first" in library.procedures
     assert [] == list(trade_rules.findings(library))
     assert ["feed first"] == [str(form) for form in GrammarSet.load(grammars).forms("outcome", "feed-first")]

@@ -86,7 +86,7 @@ def said(
     mechanism: Mechanism,
     lamp: str = DEFAULT_LAMP,
     system: str = TYPICAL,
-) -> whole.Said:
+) -> whole.Prediction:
     """What the circuit model says about a step; arguments and errors as for `picture`."""
     (found,) = each_said(library, procedure, step, (mechanism,), lamp, system)
     return found
@@ -99,7 +99,7 @@ def each_said(
     wanted: Sequence[Mechanism],
     lamp: str = DEFAULT_LAMP,
     system: str = TYPICAL,
-) -> list[whole.Said]:
+) -> list[whole.Prediction]:
     """What the circuit model says about a step with each of these mechanisms, computed together."""
     from assistant.circuit import eye  # noqa: PLC0415
     from assistant.circuit.answers import answer_shares  # noqa: PLC0415
@@ -124,7 +124,7 @@ def each_said(
         # With the maker's values, which the model has, every reading is judged.
         shares = answer_shares(observed, step)[0][: len(step.choices())]
         found.append(
-            whole.Said(
+            whole.Prediction(
                 fault=fault[:1].upper() + fault[1:],
                 wrong=changed(mechanism),
                 shares=tuple(map(float, shares)),

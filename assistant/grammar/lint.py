@@ -34,7 +34,7 @@ from assistant.errors import FileProblem
 from assistant.grammar import numbers
 from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
 from assistant.grammar.nearness import close_phrases
-from assistant.grammar.network import Place
+from assistant.grammar.network import FilePlace
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Sequence
@@ -164,7 +164,7 @@ def _unlike(entries: Iterable[_Entry], lexicon: Lexicon) -> Iterator[Finding]:
     yield from _look_alikes(listed, close_phrases([entry.text for entry in listed], lexicon, LOOK_ALIKE))
 
 
-def _lost(place: Place, whole: str, left: str, meaning: str) -> Finding:
+def _lost(place: FilePlace, whole: str, left: str, meaning: str) -> Finding:
     return Finding(
         place.file,
         place.line,
@@ -225,7 +225,7 @@ class _Entry:
 
     text: tuple[str, ...]
     meaning: str
-    place: Place
+    place: FilePlace
 
 
 def _entries(step: StepGrammar) -> list[_Entry]:

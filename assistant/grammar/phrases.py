@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from assistant.errors import FileProblem
 from assistant.grammar import jsgf
-from assistant.grammar.counting import Counter
-from assistant.grammar.network import DEEPEST, Place
+from assistant.grammar.counting import SizeCounter
+from assistant.grammar.network import DEEPEST, FilePlace
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,7 +19,7 @@ class Word:
     """A spoken word and its place."""
 
     text: str
-    place: Place
+    place: FilePlace
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Tag:
     """A tag and its place."""
 
     text: str
-    place: Place
+    place: FilePlace
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Phrase:
         return Phrase(self.words + other.words, self.tags + other.tags)
 
 
-def phrases(linked: jsgf.Linked, rule: str, counter: Counter | None = None) -> list[Phrase]:
+def phrases(linked: jsgf.Linked, rule: str, counter: SizeCounter | None = None) -> list[Phrase]:
     """Every phrase of a rule, in the order of the file; an optional part is first left out, then included.
 
     Args:
@@ -60,12 +60,12 @@ def phrases(linked: jsgf.Linked, rule: str, counter: Counter | None = None) -> l
     Raises:
         FileProblem: The rule is endless (``*``, ``+``, recursion) or has too many phrases.
     """
-    (counter or Counter(linked)).check_phrases(rule)
+    (counter or SizeCounter(linked)).check_phrases(rule)
     return list(_expand(linked, linked.rules[rule].expansion, rule, 0))
 
 
 def _expand(linked: jsgf.Linked, item: jsgf.Expansion, rule: str, depth: int) -> Iterator[Phrase]:
-    place = Place(str(linked.path(rule)), item.line)
+    place = FilePlace(str(linked.path(rule)), item.line)
     if depth > DEEPEST:
         raise FileProblem(
             place.file, place.line, "rules are nested too deep or without end", f"At most {DEEPEST} levels"

@@ -1,9 +1,9 @@
-"""What says that an answer is right: the measures of an utterance that are put together into one confidence.
+"""The evidence that an answer is right: measures of an utterance that are combined into one confidence.
 
-The recogniser's own probability is too sure of itself under a tight grammar.
-What else is known is measured here for each utterance; `assistant.measured` makes one probability of it.
-``python -m assistant.acoustic.calibrate`` fits that to sound of which it is known what was said, and leaves out the
-measures that do not help.
+The recogniser's own probability is overconfident under a tight grammar.
+This module measures what else is known about each utterance; `assistant.measured` makes one probability of it.
+``python -m assistant.acoustic.calibrate`` fits that probability to sound with known words, and drops measures
+that do not help.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ _LIMIT = 8.0
 
 @dataclass(frozen=True)
 class Evidence:
-    """What voice activity and levels say about an utterance.
+    """The evidence of voice activity and levels about an utterance.
 
     Attributes:
         speech: Mean probability of speech between the first and the last chunk that is speech, 0 to 1.
@@ -47,7 +47,7 @@ class Evidence:
 
     @classmethod
     def of(cls, probabilities: Sequence[float], snr_db: float | None) -> Evidence | None:
-        """From the probability of speech of each chunk; None where no chunk is speech."""
+        """The evidence from each chunk's probability of speech; None if no chunk is speech."""
         spoken = [at for at, value in enumerate(probabilities) if value >= DEFAULT_TIMING.begin_at]
         if not spoken:
             return None
@@ -59,18 +59,18 @@ class Evidence:
 def measures(
     recognition: Recognition, share: float, lexicon: Lexicon, evidence: Evidence | None
 ) -> dict[str, float]:
-    """The measures of an utterance by name; one that is not known is left out.
+    """The measures of an utterance by name; an unknown one is left out.
 
     Args:
-        recognition: With at least one word.
+        recognition: A recognition with at least one word.
         share: Probability of the meaning among the recogniser's alternatives, 0 to 1.
-        lexicon: For the number of phones of the words.
+        lexicon: Gives the number of phones of the words.
         evidence: Voice activity and levels, if known.
 
     Returns:
         ``share`` and ``word`` (the lowest of the words' own probabilities): log-odds, at most 8 from 0.
-        ``filler``: how much likelier the words are than the best alternative that holds the filler (natural logarithm,
-        at most 8, which also stands for none).
+        ``filler``: how much likelier the words are than the best alternative with the filler (natural logarithm,
+        at most 8; also 8 if there is no such alternative).
         ``pace``: logarithm of the seconds for each phone, and its square after 0.1 s (too fast and too slow).
         ``speech``, ``voiced``, ``snr``: as in `Evidence`, the last in dB.
     """

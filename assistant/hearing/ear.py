@@ -23,7 +23,7 @@ from assistant.hearing.activity import (
 )
 from assistant.hearing.chunks import Chunks, SpeechFinder
 from assistant.hearing.noise import Loudness
-from assistant.hearing.note import VoiceNote
+from assistant.hearing.note import SpokenNote
 from assistant.hearing.sound import Samples
 from assistant.hearing.utterance import Utterance
 from assistant.measured import DEFAULT_THRESHOLDS
@@ -97,7 +97,7 @@ class Ear:
         self._chunks = Chunks()
         self._grammar: StepGrammar | None = None
         self._utterance: Utterance | None = None
-        self._note: VoiceNote | None = None
+        self._note: SpokenNote | None = None
 
     @property
     def heard_s(self) -> float:
@@ -131,7 +131,7 @@ class Ear:
     def record_note(self, longest_s: float) -> None:
         """Keep free speech as sound, until `Timing.note_end_s` of silence after it or `longest_s`."""
         self.pause()
-        self._note = VoiceNote(longest_s, self._timing)
+        self._note = SpokenNote(longest_s, self._timing)
 
     def end_note(self) -> None:
         """End the note now; without one nothing happens.

@@ -1,9 +1,10 @@
-"""From recognised words to a result, or to nothing: strict, and the same for files and for live sound.
+"""Turns recognised words into a result, or into nothing: strictly, and the same for files and live sound.
 
-It begins with the probability of the *meaning*: the sum over all alternatives of the recogniser that mean the same
-as the best one ("feed lit" and "feed side lit"), against all others, those with the filler among them.
-With a model whose graphs are written here, that share and what else is known of the utterance
-(`assistant.hearing.confidence`) are made into one calibrated probability; with any other, the share is the confidence.
+It begins with the probability of the *meaning*: the recogniser's alternatives that mean the same as the best one
+("feed lit" and "feed side lit") against all others, including those with the filler.
+For a model whose graphs we write, that share and the other measures of the utterance
+(`assistant.hearing.confidence`) become one calibrated probability; for any other model, the share is the
+confidence.
 """
 
 from __future__ import annotations
@@ -25,12 +26,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Judgement:
-    """What the words mean, and whether that may be taken.
+    """The meaning of the words, and whether it may count.
 
     Attributes:
         words: The best words, "" for none.
-        result: Their meaning; None when they are not a phrase of the grammar, or when there was no speech.
-        confidence: Probability of that meaning, 0 to 1; of the words when they have none.
+        result: Their meaning; None if they are not a phrase of the grammar or if there was no speech.
+        confidence: Probability of that meaning, 0 to 1; of the words if they have no meaning.
         accepted: Whether the result counts as heard.
     """
 
@@ -51,11 +52,11 @@ def judge(
     """Judge a recognition.
 
     Args:
-        recognition: What the recogniser gave.
-        grammar: What could be said.
+        recognition: The recogniser's output.
+        grammar: The grammar in force.
         thresholds: The dialogue's limits.
-        speech: Whether the voice-activity model found speech at all; noise alone is never a result.
-        evidence: What voice activity and levels say; None when unknown, then the rest must do.
+        speech: Whether the voice-activity model found any speech; noise alone is never a result.
+        evidence: The evidence of voice activity and levels; None if unknown, and then the rest must do.
     """
     words = recognition.words
     result = None

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
 
 
-class VoiceNote:
+class SpokenNote:
     """Keeps the sound of a note.
 
     Args:

@@ -1,7 +1,7 @@
-"""What the write-up says, before it has a shape: a pure value made from a recorded session.
+"""The contents of the write-up before layout: a pure value made from a recorded session.
 
 Every statement names its sources: lines of the log, the header, the seal, reviews, or the procedures that were
-copied into the session; what is not known stays empty, to be filled in by hand.
+copied into the session. Unknown values stay empty, to be filled in by hand.
 A repair is only ever *recommended* here, until a signed review says what was done.
 """
 
@@ -43,10 +43,10 @@ def draft(
         library: The procedures that were copied into it.
         reviews: Its reviews, in order.
         record: SHA-256 of the seal's bytes; "" takes that of the first file of the log.
-        knowledge: What the results were weighed with; None if they were not weighed.
+        knowledge: The knowledge that weighed the results; None if they were not weighed.
 
     Raises:
-        RecordBroken: The log names something that the copied procedures do not have.
+        RecordBroken: The log names something that the copied procedures lack.
     """
     try:
         return _draft(session, library, knowledge, course_of(session), tuple(reviews), record)
@@ -73,7 +73,7 @@ def _draft(
     last = signed[-1] if signed else None
 
     def said(words: str, key: str) -> Statement:
-        """Something that the verdict says, with where it stands."""
+        """Words of the verdict, with their sources."""
         return Statement(words, verdicts.said_at(library, final, key)) if final else NOTHING
 
     return Draft(
