@@ -13,7 +13,7 @@ PROCESSES = 2
 
 @dataclass(frozen=True)
 class Request:
-    """What is to be proven.
+    """The request for a proof.
 
     Attributes:
         procedures: Names of procedures; empty for all.
