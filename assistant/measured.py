@@ -22,7 +22,7 @@ FILE = Path(__file__).resolve().parent / "hearing" / "confidence.json"
 
 @dataclass(frozen=True)
 class Calibration:
-    """Turns the measures of a recognition into one probability by logistic regression.
+    """Logistic regression that makes one probability of the measures of a recognition.
 
     Attributes:
         intercept: Log-odds of being right if every measure is at its mean.
@@ -44,10 +44,10 @@ class Calibration:
 
     @classmethod
     def read(cls, path: Path = FILE) -> Self:
-        """From its file.
+        """Read the file that `calibrate` writes.
 
         Raises:
-            UsageProblem: It is missing, or `calibrate` did not write it.
+            UsageProblem: It is missing or damaged.
         """
         try:
             body = json.loads(files.read_text(path, files.SETTINGS))

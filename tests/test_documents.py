@@ -14,7 +14,9 @@ import pytest
 from core.sample_library import sample_library
 
 from assistant.commands import COMMANDS
-from assistant.core.dialogue.states import KEY_TRIGGERS, State, diagram
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.table import diagram
+from assistant.core.dialogue.triggers import KEYED
 from assistant.core.rules import trade_rules
 from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
@@ -176,9 +178,7 @@ PAD = {
     "Backspace": "erase",
     "Escape": "stop",
     "space": "stop",
-    "n": "note",
-    "q": "close",
-    "w": "why",
+    **{word.letter: word.key for word in Control if word.letter},
 }
 """Keys as the README writes them and as the dialogue calls them."""
 
@@ -206,7 +206,7 @@ def test_every_key_of_the_pad_is_in_the_readme() -> None:
 def test_keys_that_mean_the_same_everywhere_are_called_by_it() -> None:
     """A key whose meaning does not change with the state is told by the name of that meaning."""
     table = pad_table()
-    assert [] == [key for key, trigger in KEY_TRIGGERS.items() if trigger.value not in table[key][0]]
+    assert [] == [key for key, trigger in KEYED.items() if trigger.value not in table[key][0]]
 
 
 def at_a_choice() -> Dialogue:

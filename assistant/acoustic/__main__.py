@@ -6,7 +6,7 @@ import argparse
 import sys
 from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from assistant.errors import BayAssistantError, GearProblem, UsageProblem
 
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     from assistant.acoustic import voices
     from assistant.acoustic.texts import Texts
+
+    Steps: TypeAlias = argparse._SubParsersAction[argparse.ArgumentParser]  # noqa: SLF001  it has no public name
 
 VOICES = ("kokoro", "flite", "espeak", "festival", "hibari", "kokoro-kept", "joe")
 
@@ -132,7 +134,7 @@ def _develop(options: argparse.Namespace) -> None:
 def _export(options: argparse.Namespace) -> None:
     from assistant import resources  # noqa: PLC0415
     from assistant.acoustic.export import Decoding, write_model  # noqa: PLC0415
-    from assistant.acoustic.train import load  # noqa: PLC0415
+    from assistant.acoustic.weights import load  # noqa: PLC0415
     from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
 
     decoding = Decoding(**_numbers(options.set, Decoding))
@@ -143,7 +145,7 @@ def _export(options: argparse.Namespace) -> None:
 
 def _sweep(options: argparse.Namespace) -> None:
     from assistant.acoustic.sweep import sweep  # noqa: PLC0415
-    from assistant.acoustic.train import load  # noqa: PLC0415
+    from assistant.acoustic.weights import load  # noqa: PLC0415
 
     rows = sweep(
         load(options.weights),
@@ -165,7 +167,9 @@ def _train(options: argparse.Namespace) -> None:
             f"Training needs PyTorch ({error}). Run: pip install 'bay-assistant[acoustic]'"
         ) from error
     from assistant.acoustic.net import Shape  # noqa: PLC0415
-    from assistant.acoustic.train import Plan, TrainingSpeech, train  # noqa: PLC0415
+    from assistant.acoustic.plan import Plan  # noqa: PLC0415
+    from assistant.acoustic.train import train  # noqa: PLC0415
+    from assistant.acoustic.windows import TrainingSpeech  # noqa: PLC0415
 
     plan = Plan(options.minutes, **_numbers(options.set, Plan))
     shape = Shape(**_numbers(options.shape, Shape))
@@ -185,16 +189,30 @@ def _train(options: argparse.Namespace) -> None:
 
 
 def _average(options: argparse.Namespace) -> None:
-    from assistant.acoustic.train import average  # noqa: PLC0415  needs PyTorch
+    from assistant.acoustic.weights import average  # noqa: PLC0415  needs PyTorch
 
     average(options.weights, options.out)
     print(f"The mean of {len(options.weights)} runs is in {options.out}")
 
 
-def main(arguments: list[str] | None = None) -> int:
-    """Run one stage."""
+def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m assistant.acoustic", description=__doc__)
     steps = parser.add_subparsers(required=True, metavar="STEP")
+    for add in (
+        _add_bank,
+        _add_train,
+        _add_pack,
+        _add_gather,
+        _add_develop,
+        _add_average,
+        _add_export,
+        _add_sweep,
+    ):
+        add(steps)
+    return parser
+
+
+def _add_bank(steps: Steps) -> None:
     one = steps.add_parser("bank", help="make a synthesiser speak and store it")
     one.add_argument("--voice", choices=VOICES, required=True)
     one.add_argument("--voices", type=Path, required=True, metavar="DIR", help="folder that 'gather' made")
@@ -204,6 +222,9 @@ def main(arguments: list[str] | None = None) -> int:
     one.add_argument("--readings", action="store_true", help="say readings of instruments only")
     one.add_argument("--part-s", type=float, default=600.0, help="speech in one pair of files, s")
     one.set_defaults(run=_bank)
+
+
+def _add_train(steps: Steps) -> None:
     one = steps.add_parser("train", help="train for some minutes on banks of speech")
     one.add_argument("--bank", type=Path, required=True, nargs="+", metavar="DIR")
     one.add_argument(
@@ -218,26 +239,41 @@ def main(arguments: list[str] | None = None) -> int:
     )
     one.add_argument("--device", default="cuda")
     one.set_defaults(run=_train)
+
+
+def _add_pack(steps: Steps) -> None:
     one = steps.add_parser("pack", help="write a bank again as Opus, to take it to another machine")
     one.add_argument("--bank", type=Path, required=True, metavar="DIR")
     one.add_argument("--out", type=Path, required=True, metavar="DIR")
     one.set_defaults(run=_pack)
+
+
+def _add_gather(steps: Steps) -> None:
     one = steps.add_parser("gather", help="put the voices' files into one folder")
     one.add_argument(
         "--styles", type=Path, required=True, metavar="FILE", help="what 'npm pack kokoro-js' left"
     )
     one.add_argument("--out", type=Path, required=True, metavar="DIR")
     one.set_defaults(run=_gather)
+
+
+def _add_develop(steps: Steps) -> None:
     one = steps.add_parser("develop", help="make the development set")
     one.add_argument("--voices", type=Path, required=True, metavar="DIR", help="folder that 'gather' made")
     one.add_argument("--out", type=Path, required=True, metavar="DIR")
     one.set_defaults(run=_develop)
+
+
+def _add_average(steps: Steps) -> None:
     one = steps.add_parser(
         "average", help="the mean of the weights of runs that went on from the same weights"
     )
     one.add_argument("--weights", type=Path, required=True, nargs="+", metavar="FILE")
     one.add_argument("--out", type=Path, required=True, metavar="FILE")
     one.set_defaults(run=_average)
+
+
+def _add_export(steps: Steps) -> None:
     one = steps.add_parser("export", help="write trained weights as a model that Vosk opens")
     one.add_argument("--weights", type=Path, required=True, metavar="FILE")
     one.add_argument("--out", type=Path, required=True, metavar="DIR")
@@ -245,6 +281,9 @@ def main(arguments: list[str] | None = None) -> int:
         "--set", action="append", default=[], metavar="NAME=VALUE", help="a weight of the decoder"
     )
     one.set_defaults(run=_export)
+
+
+def _add_sweep(steps: Steps) -> None:
     one = steps.add_parser("sweep", help="try how the decoder should weigh things, on the development set")
     one.add_argument("--weights", type=Path, required=True, metavar="FILE")
     one.add_argument("--manifest", type=Path, required=True, metavar="FILE", help="of the development set")
@@ -253,7 +292,11 @@ def main(arguments: list[str] | None = None) -> int:
     one.add_argument("--fillers", type=float, nargs="+", default=[1.5, 2.0, 2.5], metavar="N")
     one.add_argument("--every", type=int, default=4, metavar="N", help="only one utterance in N")
     one.set_defaults(run=_sweep)
-    options = parser.parse_args(arguments)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one stage."""
+    options = _parser().parse_args(arguments)
     try:
         options.run(options)
     except (BayAssistantError, OSError) as error:

@@ -10,17 +10,19 @@ import json
 import random
 import time
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from assistant.acoustic.agreed import RATE
+from assistant.acoustic.sound import Sound, trimmed
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
+
+    from numpy.typing import NDArray
 
     from assistant.acoustic.texts import Texts, TrainingText
     from assistant.acoustic.voices import TextToSpeech
@@ -30,20 +32,6 @@ PART_S = 600.0
 
 SHORTEST_S, LONGEST_S = 0.15, 8.0
 """Shortest and longest speech, s; anything else is a synthesiser's mistake or too long for a batch."""
-
-
-Sound: TypeAlias = NDArray[np.float32]
-"""Samples from -1 to 1, `RATE` a second."""
-
-
-def trimmed(sound: Sound, *, below_db: float = -45.0, keep_s: float = 0.06) -> Sound:
-    """The sound with only a little of the silence around it."""
-    loudest = float(np.max(np.abs(sound), initial=0.0))
-    loud = np.flatnonzero(np.abs(sound) > loudest * 10 ** (below_db / 20))
-    if not loud.size:
-        return sound[:0]
-    keep = round(keep_s * RATE)
-    return sound[max(0, loud[0] - keep) : loud[-1] + keep]
 
 
 @dataclass(frozen=True)

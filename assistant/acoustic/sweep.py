@@ -13,8 +13,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.acoustic.calibrate import Price, Stated, across, hear_all, limits, read_manifest, tally
+from assistant.acoustic.calibrate import Price, limits
 from assistant.acoustic.export import Decoding, write_model
+from assistant.acoustic.figures import tally
+from assistant.acoustic.fitting import Stated, across
+from assistant.acoustic.in_noise import hear_all, read_manifest
 from assistant.hearing.graph import Costs
 from assistant.hearing.recogniser import Recogniser
 
@@ -52,7 +55,7 @@ def sweep(
     """Try every combination.
 
     Args:
-        weights: Weights from `assistant.acoustic.train.load`.
+        weights: As `assistant.acoustic.weights.load` gives them.
         manifest: Manifest of the development set.
         scales: Weights of the network's log-probabilities.
         blank_priors: As in `Decoding`.

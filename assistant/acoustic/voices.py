@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.acoustic.bank import Sound
+    from assistant.acoustic.sound import Sound
     from assistant.acoustic.texts import TrainingText
 
 KOKORO_ENGLISH = (

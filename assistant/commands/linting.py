@@ -7,15 +7,18 @@ say, a word on the screen that the grammar lacks, a sentence that is hard to rem
 
 from __future__ import annotations
 
+import importlib
 import inspect
+import pkgutil
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.circuit import adding
-from assistant.core.dialogue import runner
-from assistant.core.dialogue.states import REASONS, requests_of
-from assistant.core.library.procedure import SAME_POINT, Leads
+from assistant.core import dialogue
+from assistant.core.dialogue.sayable import REASONS, requests_of
+from assistant.core.library.procedure import Leads
+from assistant.core.library.vocabulary import SAME_POINT
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
 from assistant.core.words import wording
@@ -157,7 +160,9 @@ def _contradictions(library: Library) -> Iterator[Finding]:
                 )
 
 
-def all_spoken(library: Library, knowledge: Knowledge | None, turns: int = 1500) -> list[saying.Spoken]:
+def all_spoken(
+    library: Library, knowledge: Knowledge | None, turns: int = 1500
+) -> list[saying.SpokenSentence]:
     """Every sentence that the assistant can say, with the file and line of its words.
 
     Args:
@@ -166,30 +171,32 @@ def all_spoken(library: Library, knowledge: Knowledge | None, turns: int = 1500)
         turns: Number of turns to explore in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
-    lines = {module.__name__: _lines(module) for module in (runner, wording)}
+    sources = {module.__name__: inspect.getsource(module) for module in (*_rooms(), wording)}
     return [
         replace(one, file=where[0], line=where[1])
-        if one.file == saying.DIALOGUE and (where := _written(one.sentence, lines))
+        if one.file == saying.DIALOGUE and (where := _written(one.sentence, sources))
         else one
         for one in found
     ]
 
 
-def _lines(module: ModuleType) -> list[str]:
-    return inspect.getsource(module).splitlines()
+def _rooms() -> list[ModuleType]:
+    """The modules of the dialogue, by name."""
+    names = [one.name for one in pkgutil.iter_modules(dialogue.__path__, f"{dialogue.__name__}.")]
+    return [importlib.import_module(name) for name in names]
 
 
-def _written(sentence: str, lines: dict[str, list[str]]) -> tuple[str, int] | None:
+def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:
     """Module file and line with the longest beginning, or else the longest end, of a sentence; None if there are
     none.
     """
     words = sentence.split()
     for count in range(len(words), 0, -1):
         for part in (" ".join(words[:count]), " ".join(words[-count:])):
-            for name, source in lines.items():
-                for number, line in enumerate(source, start=1):
-                    if f'"{part}' in line or (count > 1 and part in line):
-                        return f"{name.replace('.', '/')}.py", number
+            for name, source in sources.items():
+                at = source.find(part if count > 1 else f'"{part}')
+                if at >= 0:
+                    return f"{name.replace('.', '/')}.py", source.count("\n", 0, at) + 1
     return None
 
 

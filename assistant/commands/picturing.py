@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import NO_CIRCUIT, SENSES
+from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.errors import UsageProblem
 from assistant.picture import whole
 

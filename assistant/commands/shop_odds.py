@@ -10,7 +10,7 @@ from assistant.printing import in_line as plain
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from assistant.core.library.procedure import Terms
+    from assistant.core.library.terms import Terms
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.record.history import History, Score
 

@@ -10,8 +10,9 @@ import time
 from typing import TYPE_CHECKING, Any
 
 from assistant import resources
-from assistant.core.dialogue.states import State, request_for
-from assistant.core.values.events import to_json
+from assistant.core.dialogue.sayable import request_for
+from assistant.core.dialogue.states import State
+from assistant.core.values.codec import to_json
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.confidence import evidence_in

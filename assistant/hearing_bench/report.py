@@ -13,10 +13,10 @@ from assistant.hearing_bench.scoring import Hearing, HearingCounts, confidences,
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
-    from assistant.hearing_bench.running import HearingFigures
-    from assistant.hearing_bench.scoring import Reliability
+    from assistant.hearing_bench.measurements import HearingFigures
+    from assistant.hearing_bench.scoring import FalseAccepts, Reliability
 
 BAR = 40
 """Characters of a full bar in the diagram."""
@@ -27,7 +27,7 @@ def text(measured: HearingFigures) -> str:
     limits = DEFAULT_THRESHOLDS
     lines = [
         (
-            f"HearingFigures by `bay-assistant bench hearing` {__version__} on {measured.machine}, {measured.date}"
+            f"Measured by `bay-assistant bench hearing` {__version__} on {measured.machine}, {measured.date}"
             f"{', quick' if measured.quick else ''}; it took {measured.took_s / 60:.1f} minutes."
         ),
         "",
@@ -75,47 +75,6 @@ def level_name(level_db: float) -> str:
 def to_json(measured: HearingFigures) -> dict[str, Any]:
     """Everything, for a program."""
     limits = DEFAULT_THRESHOLDS
-    rows = []
-    for (part, speaker), cells in {**_rows(measured, said=True), **_rows(measured, said=False)}.items():
-        for (name, level), hearings in cells.items():
-            counted = score(hearings, limits.ask_below)
-            right = wilson(counted.right, counted.n)
-            wrong = wilson(counted.wrong, counted.n)
-            rows.append(
-                {
-                    "part": part,
-                    "speaker": speaker,
-                    "recogniser": name,
-                    "level": level_name(level),
-                    "in_grammar": hearings[0].truth is not None,
-                    "n": counted.n,
-                    "right": counted.right,
-                    "wrong": counted.wrong,
-                    "rejected": counted.rejected,
-                    "sure_right": counted.sure_right,
-                    "sure_wrong": counted.sure_wrong,
-                    "right_interval": [round(right.low, 4), round(right.high, 4)],
-                    "wrong_interval": [round(wrong.low, 4), round(wrong.high, 4)],
-                }
-            )
-    trusted = {}
-    for name in measured.models:
-        found = _reliability(measured, name)
-        trusted[name] = {
-            "count": found.count,
-            "expected_calibration_error": _number(found.calibration_error),
-            "brier_score": _number(found.brier),
-            "bins": [
-                {
-                    "low": b.low,
-                    "high": b.high,
-                    "count": b.count,
-                    "mean_confidence": _number(b.confidence),
-                    "share_right": _number(b.right),
-                }
-                for b in found.bins
-            ],
-        }
     return {
         "version": __version__,
         "machine": measured.machine,
@@ -124,20 +83,9 @@ def to_json(measured: HearingFigures) -> dict[str, Any]:
         "models": measured.models,
         "thresholds": {"reject_below": limits.reject_below, "ask_below": limits.ask_below},
         "notes": measured.notes,
-        "rows": rows,
-        "reliability": trusted,
-        "hours": {
-            name: {
-                "hours": round(stream.hours, 3),
-                "taken_for_speech": stream.utterances,
-                "accepted": stream.accepted,
-                "accepted_an_hour": _number(stream.an_hour(stream.accepted)),
-                "sure": stream.sure,
-                "sure_an_hour": _number(stream.an_hour(stream.sure)),
-                "examples": [[words, confidence] for words, confidence in stream.examples],
-            }
-            for name, stream in measured.streams.items()
-        },
+        "rows": list(_json_rows(measured, limits.ask_below)),
+        "reliability": {name: _json_reliability(_reliability(measured, name)) for name in measured.models},
+        "hours": {name: _json_stream(stream) for name, stream in measured.streams.items()},
         "turns": [
             {
                 "recogniser": name,
@@ -153,6 +101,60 @@ def to_json(measured: HearingFigures) -> dict[str, Any]:
         "real_time_factor": {name: _number(_factor(measured, name)) for name in measured.models},
         "memory_mb": {name: round(mb, 1) for name, mb in measured.memory_mb.items()},
         "took_s": round(measured.took_s, 1),
+    }
+
+
+def _json_rows(measured: HearingFigures, ask_below: float) -> Iterator[dict[str, Any]]:
+    """How many utterances each recogniser heard rightly and wrongly, by part, speaker and ratio."""
+    for (part, speaker), cells in {**_rows(measured, said=True), **_rows(measured, said=False)}.items():
+        for (name, level), hearings in cells.items():
+            counted = score(hearings, ask_below)
+            right = wilson(counted.right, counted.n)
+            wrong = wilson(counted.wrong, counted.n)
+            yield {
+                "part": part,
+                "speaker": speaker,
+                "recogniser": name,
+                "level": level_name(level),
+                "in_grammar": hearings[0].truth is not None,
+                "n": counted.n,
+                "right": counted.right,
+                "wrong": counted.wrong,
+                "rejected": counted.rejected,
+                "sure_right": counted.sure_right,
+                "sure_wrong": counted.sure_wrong,
+                "right_interval": [round(right.low, 4), round(right.high, 4)],
+                "wrong_interval": [round(wrong.low, 4), round(wrong.high, 4)],
+            }
+
+
+def _json_reliability(found: Reliability) -> dict[str, Any]:
+    return {
+        "count": found.count,
+        "expected_calibration_error": _number(found.calibration_error),
+        "brier_score": _number(found.brier),
+        "bins": [
+            {
+                "low": b.low,
+                "high": b.high,
+                "count": b.count,
+                "mean_confidence": _number(b.confidence),
+                "share_right": _number(b.right),
+            }
+            for b in found.bins
+        ],
+    }
+
+
+def _json_stream(stream: FalseAccepts) -> dict[str, Any]:
+    return {
+        "hours": round(stream.hours, 3),
+        "taken_for_speech": stream.utterances,
+        "accepted": stream.accepted,
+        "accepted_an_hour": _number(stream.an_hour(stream.accepted)),
+        "sure": stream.sure,
+        "sure_an_hour": _number(stream.an_hour(stream.sure)),
+        "examples": [[words, confidence] for words, confidence in stream.examples],
     }
 
 

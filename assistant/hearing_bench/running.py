@@ -7,8 +7,7 @@ import hashlib
 import time
 from collections import deque
 from concurrent.futures import BrokenExecutor, CancelledError, Future
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant import files, resources
@@ -19,6 +18,7 @@ from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench import pocketsphinx
 from assistant.hearing_bench.manifest import NAME, Manifest
+from assistant.hearing_bench.measurements import HeardUtterance, HearingFigures, Options
 from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.scoring import Delays, FalseAccepts, Hearing
 from assistant.hearing_bench.speech import SpeechCache, cache_folder
@@ -28,6 +28,7 @@ from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
 
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.confidence import Evidence
@@ -36,59 +37,6 @@ if TYPE_CHECKING:
 
 WAITING = 2000
 """Largest number of utterances that wait for PocketSphinx: about 200 MB of sound."""
-
-
-@dataclass(frozen=True)
-class Options:
-    """The options of the command line; None means the manifest's value."""
-
-    models: tuple[Path, ...] = ()
-    quick: bool = False
-    hours: float | None = None
-    only: tuple[str, ...] = ()
-    cache: Path | None = None
-    manifest: Path | None = None
-
-
-@dataclass(frozen=True)
-class HeardUtterance:
-    """One utterance at one ratio, heard by one recogniser."""
-
-    recogniser: str
-    part: str
-    speaker: str
-    level_db: float
-    hearing: Hearing
-
-
-@dataclass
-class HearingFigures:
-    """All results of a measurement.
-
-    Attributes:
-        machine: The machine.
-        date: The date, ISO 8601.
-        models: Name of each recogniser, and the first digits of the SHA-256 of its weights ("" without).
-        levels_db: Ratios of speech to noise.
-        records: Every utterance.
-        streams: The hours of noise for each recogniser.
-        delays: The delays for each recogniser and ratio.
-        memory_mb: Memory for each of our models, MB.
-        notes: Parts that were left out, with the reasons.
-        took_s: Wall-clock time of the whole measurement, s.
-    """
-
-    machine: str
-    date: str
-    quick: bool
-    models: dict[str, str]
-    levels_db: tuple[float, ...]
-    records: list[HeardUtterance] = field(default_factory=list)
-    streams: dict[str, FalseAccepts] = field(default_factory=dict)
-    delays: dict[tuple[str, float], Delays] = field(default_factory=dict)
-    memory_mb: dict[str, float] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
-    took_s: float = 0.0
 
 
 class Ours:
@@ -208,8 +156,6 @@ class Bench:
     def _share(self) -> float:
         return self._manifest.quick.share if self._options.quick else 1.0
 
-    # --- utterances ---
-
     def _rows(self) -> Iterator[tuple[str, list[BenchUtterance]]]:
         manifest, made, share = self._manifest, self._set, self._share
         for answers in manifest.answers:
@@ -305,8 +251,6 @@ class Bench:
 
     def _record(self, name: str, utterance: BenchUtterance, level: float, hearing: Hearing) -> None:
         self.measured.records.append(HeardUtterance(name, utterance.part, utterance.speaker, level, hearing))
-
-    # --- the real ear ---
 
     def _hours(self) -> None:
         plan, made = self._manifest.hours, self._set

@@ -21,7 +21,7 @@ from assistant.circuit.observers import (
     Observer,
     misreads,
 )
-from assistant.core.library.procedure import NO_CIRCUIT
+from assistant.core.library.vocabulary import NO_CIRCUIT
 from assistant.errors import FileProblem
 from assistant.proof.judging import Case
 from assistant.proof.walk import followed

@@ -27,7 +27,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.circuit.catalogue import CIRCUITS
-from assistant.core.library.procedure import NO_CIRCUIT, Leads, Step
+from assistant.core.library.procedure import Leads, Step
+from assistant.core.library.vocabulary import NO_CIRCUIT
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.acoustic.bank import RATE, Sound, fill, pack, parts, trimmed
+from assistant.acoustic.bank import RATE, fill, pack, parts
+from assistant.acoustic.sound import Sound, trimmed
 from assistant.acoustic.texts import TrainingText
 from assistant.errors import FileProblem
 

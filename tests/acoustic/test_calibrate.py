@@ -11,9 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.acoustic import calibrate
-from assistant.acoustic.calibrate import HeardInNoise, Price, Stated
+from assistant.acoustic import calibrate, figures, fitting, in_noise
+from assistant.acoustic.calibrate import Price
+from assistant.acoustic.fitting import Stated
+from assistant.acoustic.in_noise import HeardInNoise
 from assistant.errors import UsageProblem
+from assistant.hearing.confidence import MEASURES
 from assistant.hearing.sound import RATE, level_db, read_sound
 from assistant.measured import CALIBRATION, FILE, Calibration
 
@@ -36,7 +39,7 @@ def made_up(count: int, seed: int = 1) -> list[HeardInNoise]:
 
 def test_the_fit_finds_the_weights_that_made_the_cases() -> None:
     """Logistic regression gets back intercept and weight of a known model, and no weight for what does not matter."""
-    found = calibrate.fit(made_up(20_000), ("share", "pace"))
+    found = fitting.fit(made_up(20_000), ("share", "pace"))
     assert pytest.approx(2.0, abs=0.1) == found.weights["share"] / found.deviations["share"]
     assert pytest.approx(0.0, abs=0.05) == found.weights["pace"]
     at_zero = found.probability({"share": 0.0})
@@ -45,10 +48,10 @@ def test_the_fit_finds_the_weights_that_made_the_cases() -> None:
 
 def test_stated_and_found_agree_on_voices_that_were_not_fitted() -> None:
     """The stated probability is the share that is right, in every bin, on the other half of the voices."""
-    judged = calibrate.across(made_up(20_000), ("share", "pace"))
-    for stated, found, count in calibrate.reliability(judged):
+    judged = fitting.across(made_up(20_000), ("share", "pace"))
+    for stated, found, count in figures.reliability(judged):
         assert abs(stated - found) < 4 * math.sqrt(0.25 / count)
-    assert calibrate.quality(judged)["calibration error"] < 0.02
+    assert figures.quality(judged)["calibration error"] < 0.02
 
 
 def test_a_measure_that_says_nothing_is_left_out() -> None:
@@ -61,7 +64,7 @@ def test_a_measure_that_says_nothing_is_left_out() -> None:
 def test_no_voice_is_in_both_halves() -> None:
     """The halves share no voice, hold all of them, and are about as large."""
     heard = made_up(400)
-    one, other = calibrate.halves(heard)
+    one, other = fitting.halves(heard)
     assert not one & other
     assert {h.voice for h in heard} == one | other
     assert (2, 2) == (len(one), len(other))
@@ -81,18 +84,18 @@ def test_limits_follow_the_price() -> None:
     assert pytest.approx(1 - 0.5 / 4.2, abs=0.03) == ask
 
 
-@pytest.mark.parametrize("level", calibrate.LEVELS)
+@pytest.mark.parametrize("level", in_noise.LEVELS)
 def test_noise_is_mixed_to_the_level_and_the_same_each_time(level: int) -> None:
     """The signal-to-noise ratio over the speech part is the one that was asked for; the same name, the same noise."""
     clean = read_sound(SOUNDS / "feed-lit.flac").samples
-    mixed = calibrate.in_noise(clean, level, "x.flac")
-    assert (mixed == calibrate.in_noise(clean, level, "x.flac")).all()
-    assert (mixed != calibrate.in_noise(clean, level, "y.flac")).any()
-    silent = calibrate.in_noise(
+    mixed = in_noise.in_noise(clean, level, "x.flac")
+    assert (mixed == in_noise.in_noise(clean, level, "x.flac")).all()
+    assert (mixed != in_noise.in_noise(clean, level, "y.flac")).any()
+    silent = in_noise.in_noise(
         np.where(np.arange(clean.size) == RATE, 1, 0).astype(np.int16), level, "x.flac"
     )
     noise = level_db(silent[: round(0.4 * RATE)])
-    assert pytest.approx(calibrate.SPEECH_DB - level, abs=4) == noise
+    assert pytest.approx(in_noise.SPEECH_DB - level, abs=4) == noise
 
 
 def manifest(folder: Path) -> Path:
@@ -138,18 +141,18 @@ def test_a_wrong_manifest_is_named_with_its_line(tmp_path: Path, line: str) -> N
     path = tmp_path / "manifest.jsonl"
     path.write_text(line + "\n", encoding="utf-8")
     with pytest.raises(UsageProblem, match=r"manifest\.jsonl:1: "):
-        calibrate.read_manifest(path)
+        in_noise.read_manifest(path)
     assert 2 == calibrate.main([str(path), "--output", str(tmp_path / "x.json")])
     with pytest.raises(UsageProblem, match="cannot be read"):
-        calibrate.read_manifest(tmp_path / "absent.jsonl")
+        in_noise.read_manifest(tmp_path / "absent.jsonl")
 
 
 def test_too_little_is_refused() -> None:
     """Nothing, or nothing wrong, cannot be calibrated with."""
     with pytest.raises(UsageProblem, match="too few"):
-        calibrate.fit([])
+        fitting.fit([])
     with pytest.raises(UsageProblem, match="too few"):
-        calibrate.fit([replace(one, right=True) for one in made_up(100)])
+        fitting.fit([replace(one, right=True) for one in made_up(100)])
 
 
 def test_the_delivered_file_says_when_and_on_what_it_was_measured() -> None:
@@ -158,7 +161,7 @@ def test_the_delivered_file_says_when_and_on_what_it_was_measured() -> None:
     assert 0 < CALIBRATION.reject_below < CALIBRATION.ask_below < 1
     assert {"measured", "sound", "voices", "price in repeated questions"} <= CALIBRATION.about.keys()
     assert "share" in CALIBRATION.weights
-    assert set(CALIBRATION.weights) <= set(calibrate.MEASURES)
+    assert set(CALIBRATION.weights) <= set(MEASURES)
 
 
 @pytest.mark.parametrize("body", ["", "{}", "[]", '{"weights": 3}'])

@@ -12,8 +12,11 @@ import soundfile
 
 from assistant import resources
 from assistant.acoustic import develop
-from assistant.acoustic.bank import LEVEL, RATE, Sound
-from assistant.acoustic.calibrate import HeardInNoise, Price, Stated, read_manifest
+from assistant.acoustic.bank import LEVEL, RATE
+from assistant.acoustic.calibrate import Price
+from assistant.acoustic.fitting import Stated
+from assistant.acoustic.in_noise import HeardInNoise, read_manifest
+from assistant.acoustic.sound import Sound
 from assistant.acoustic.sweep import mean_price
 from assistant.acoustic.texts import Texts, TrainingText
 from assistant.acoustic.voices import KOKORO_ENGLISH, KOKORO_FOREIGN, KOKORO_KEPT, Flite

@@ -13,9 +13,11 @@ if TYPE_CHECKING:
 torch = pytest.importorskip("torch", reason="PyTorch is only needed to train")
 
 from assistant.acoustic.agreed import OUTPUTS  # noqa: E402
+from assistant.acoustic.denominator import Denominator  # noqa: E402
 from assistant.acoustic.features import Cepstra, random_masks  # noqa: E402
 from assistant.acoustic.net import Net, Shape  # noqa: E402
-from assistant.acoustic.train import Denominator, average, distance, load, save  # noqa: E402
+from assistant.acoustic.phone_errors import distance  # noqa: E402
+from assistant.acoustic.weights import average, load, save  # noqa: E402
 from assistant.errors import FileProblem  # noqa: E402
 
 

@@ -18,7 +18,7 @@ from assistant.core.values.result import Result
 from assistant.errors import GearProblem
 from assistant.hearing_bench import report
 from assistant.hearing_bench.manifest import NAME, BenchVoice, Recording, Recordings
-from assistant.hearing_bench.running import HeardUtterance, HearingFigures
+from assistant.hearing_bench.measurements import HeardUtterance, HearingFigures
 from assistant.hearing_bench.scoring import Hearing
 from assistant.hearing_bench.speech import SpeechCache, missing_recordings
 

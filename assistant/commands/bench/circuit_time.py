@@ -1,4 +1,4 @@
-"""The circuit model's time for every mechanism and every measurement of the procedures, over random systems.
+"""The time that the model takes: every mechanism, every measurement of the procedures, over random systems.
 
 A benchmark (``bay-assistant bench circuit``), not a test.
 """
@@ -13,7 +13,7 @@ from assistant.circuit.answers import answer_shares
 from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
-from assistant.core.library.procedure import NO_CIRCUIT
+from assistant.core.library.vocabulary import NO_CIRCUIT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

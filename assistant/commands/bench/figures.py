@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import __version__, files, resources
 from assistant.benchmarks import machine, percentile
-from assistant.core.dialogue.states import State, request_for, requests_of
+from assistant.core.dialogue.sayable import request_for, requests_of
+from assistant.core.dialogue.states import State
 from assistant.grammar.grammar import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound

@@ -57,7 +57,8 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print the report, and write the named files."""
     from assistant.hearing_bench import report  # noqa: PLC0415
-    from assistant.hearing_bench.running import Options, measure  # noqa: PLC0415
+    from assistant.hearing_bench.measurements import Options  # noqa: PLC0415
+    from assistant.hearing_bench.running import measure  # noqa: PLC0415
 
     wanted = Options(
         models=(*([options.model] if options.model else []), *options.models),

@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING
 from assistant import __version__
 from assistant.core.dialogue.states import State
 from assistant.core.library.identity import check_digit
-from assistant.core.values.events import Action, Event, to_json
+from assistant.core.values.codec import to_json
+from assistant.core.values.events import Action, Event
 from assistant.core.values.result import Control
 from assistant.loading.folder import load_folder, load_library
 from assistant.record.header import HEADER_FILE, PROCEDURES, SEAL_FILE, Facts, Header
