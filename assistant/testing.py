@@ -1,6 +1,6 @@
-"""A runner without sound, for tests and for trying a procedure: say a result, see what is answered.
+"""A runner without sound, for tests and for trying a procedure: say a result and read the answer.
 
-`Dialogue` plays the edges of the system on a clock of its own that only moves when it is told to, so a test of a
+`Dialogue` plays the edges of the system on its own clock, which moves only when a caller moves it, so a test of a
 dialogue needs no audio and never sleeps.
 """
 
@@ -18,8 +18,8 @@ from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
-    from assistant.core.reasoning.evidence import Memo
     from assistant.core.reasoning.knowledge import Knowledge
+    from assistant.core.reasoning.scales import Memo
     from assistant.core.values.entries import Entry
     from assistant.core.values.thresholds import Thresholds
 
@@ -54,7 +54,7 @@ class Dialogue(RunnerPlayer):
 
     @property
     def last(self) -> str:
-        """What was spoken last."""
+        """The latest spoken text."""
         return self.said[-1] if self.said else ""
 
     def send(self, event: Event) -> tuple[Action, ...]:

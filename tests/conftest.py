@@ -1,10 +1,55 @@
-"""How every property is tried: the same examples each time, and no limit of time that a busy machine could break."""
+"""What holds for all tests: how properties are tried, which core a test runs on, what started programs share."""
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
 from hypothesis import HealthCheck, settings
+
+if TYPE_CHECKING:
+    from xdist.scheduler import LoadScopeScheduling
 
 settings.register_profile(
     "steady", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("steady")
+
+LONG_FIRST = ("live", "whole_job", "dependability")
+"""Folders whose tests wait for sound and for programs: they begin, so that nobody waits for them at the end."""
+
+APART = ("live/", "dependability/", "picture/", "test_cli.py", "test_linting.py")
+"""Folders and files whose tests share nothing that takes time to make: each may run on any core."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Programs that tests start by the hundred find their modules compiled, even where nothing is to be written."""
+    if cache := getattr(config, "cache", None):
+        os.environ["PYTHONPYCACHEPREFIX"] = str(cache.mkdir("compiled"))
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Let the tests that wait begin."""
+    here = Path(__file__).parent
+    turns = {name: turn for turn, name in enumerate(LONG_FIRST)}
+    items.sort(key=lambda item: turns.get(item.path.relative_to(here).parts[0], len(turns)))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:
+    """Give the tests of a file to one core, because they share what was computed once; others one by one."""
+    from xdist.scheduler import LoadScopeScheduling  # noqa: PLC0415  with "-p no:xdist" it is not there
+
+    class ByWhatIsShared(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file, _, test = nodeid.removeprefix("tests/").partition("::")
+            if file.startswith(APART):
+                return nodeid
+            if file.startswith("whole_job/"):
+                return test.partition("[")[2]  # the job, which all tests of it look at
+            return file
+
+    return ByWhatIsShared(config, log)

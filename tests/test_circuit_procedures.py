@@ -12,7 +12,8 @@ import pytest
 
 from assistant import resources
 from assistant.commands.linting import paths
-from assistant.core.library.procedure import FILAMENTS, Answer, Engine, Leads, Step, Target
+from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
+from assistant.core.library.vocabulary import FILAMENTS
 from assistant.core.words import wording
 from assistant.errors import FileProblem
 from assistant.loading.folder import load_library

@@ -11,17 +11,9 @@ import pytest
 from assistant import resources
 from assistant.commands.linting import paths
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import (
-    NO_CIRCUIT,
-    SENSES,
-    Answer,
-    Engine,
-    Hazard,
-    Leads,
-    SignalWord,
-    Step,
-    Target,
-)
+from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
+from assistant.core.library.terms import Hazard, SignalWord
+from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.core.values.events import Say
 from assistant.core.words import wording
 from assistant.loading.folder import load_folder

@@ -56,7 +56,8 @@ class Price:
             People miss about one wrong read-back in ten, and the diagnosis then runs on for some four minutes, thirty
             questions, before a result contradicts it: three more.  Our judgement; there is no measurement of it.
         affirm: An answer that must be affirmed: one more short answer.
-        denied: A wrong answer that must be affirmed: "negative" and the answer again; one in 20 is affirmed anyway.
+        denied: A wrong answer that must be affirmed: "negative" and the answer again; one in twenty is affirmed
+            all the same.
         repeat: A question that is repeated.
     """
 

@@ -1,10 +1,10 @@
 """The fit of the confidence: logistic regression, on one half of the voices for the other.
 
 Newton's method (iteratively reweighted least squares; Hastie, Tibshirani and Friedman, The Elements of Statistical
-Learning, 4.4.1) with a small ridge, on utterances whose words are a phrase of the grammar; the manifest says whether
-they are right.
-The voices are split into two halves, each judged by the fit on the other, so no reported figure comes from a fitted
-voice.
+Learning, 4.4.1) with a small ridge, on utterances whose words are a phrase of the grammar; the manifest says
+whether they are right.
+The voices are split into two halves, and each half is judged by the fit on the other, so no reported figure comes
+from a fitted voice.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from assistant.acoustic.phones import from_arpabet, to_arpabet
-from assistant.core.dialogue.states import requests_of
+from assistant.core.dialogue.sayable import requests_of
 from assistant.grammar.lexicon import Pronunciation
 from assistant.grammar.numbers import in_words
 

@@ -49,7 +49,7 @@ def train(
 
     Args:
         speech: The speech to learn from.
-        plan: The plan of the run.
+        plan: The run.
         shape: Sizes of the network.
         out: Folder for the weights and the report of the run.
         go_on: Weights of an earlier run to continue from.

@@ -1,4 +1,4 @@
-"""What a person who adds a circuit, an instrument, an outcome or a test still has to do, and how.
+"""Findings for a person who adds a circuit, an instrument, an outcome, a fault or a test: what is left to do, and how.
 
 The dialogue runs with names that the circuit model does not know: what was found is then recorded and not weighed.
 A proof and a session are only as good as the model, so each name that it lacks is a finding that says which file
@@ -26,7 +26,7 @@ from assistant.circuit.observing import VERSION, check, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.readings import UNITS
-from assistant.core.library.procedure import FILAMENTS, NO_CIRCUIT, SENSES
+from assistant.core.library.vocabulary import FILAMENTS, NO_CIRCUIT, SENSES
 from assistant.core.reasoning.knowledge import key_of
 from assistant.core.values.finding import Finding
 from assistant.loading.folder import LIKELIHOODS_FILE, ODDS_FILE, TERMS_FILE
@@ -36,7 +36,8 @@ if TYPE_CHECKING:
 
     from assistant.circuit.instruments.model import InstrumentModel
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Instrument, Procedure, Step
+    from assistant.core.library.procedure import Procedure, Step
+    from assistant.core.library.terms import Instrument
 
 ROOM = "assistant/circuit/instruments"
 CATALOGUE = "assistant/circuit/catalogue"
@@ -44,7 +45,7 @@ WRITE = "Run: bay-assistant lint --write-likelihoods"
 
 
 def findings(library: Library) -> list[Finding]:
-    """What the model or the likelihoods do not know of these procedures; empty for a library without procedures."""
+    """Everything in these procedures that the model or the likelihoods do not know; nothing for an empty library."""
     folder = next((Path(one.file).parent for one in library.procedures.values() if one.file), None)
     if folder is None:
         return []

@@ -1,4 +1,4 @@
-"""What is answered at a step: shares of honest observers, and of some who are mistaken."""
+"""Answers at a step, as shares of honest observers, and of some who are mistaken."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def answer_shares(observed: Observed, step: Step, *, blank: bool = False) -> Floats:
-    """What would be answered at a step, shape ``(n, ways)``, in the order of `Step.ways`.
+    """Shares of the answers at a step, shape ``(n, ways)``, in the order of `Step.ways`.
 
     Args:
         observed: What the instrument shows.

@@ -1,6 +1,6 @@
-"""Where a turning engine's simulation begins, and what of the network is settled by then.
+"""The first moment of a turning engine's simulation, and the parts of the network that are settled by then.
 
-The lamp and the coil start at what the means of battery and starter make of them.
+The lamp and the coil start as the means of battery and starter leave them.
 From that follows whether the driver gets its command, whether its trigger is held high from outside, and which
 contacts fail under the coil's current.
 """
@@ -82,7 +82,7 @@ def speed_of(rows: Rows, engine: Engine) -> Floats:
 
 
 def swing_of(rows: Rows, engine: Engine) -> Floats:
-    """Half the starter's swing in A, peak to valley; 0 where it does not turn the engine."""
+    """Half the starter's swing in A, peak to valley; 0 unless it turns the engine."""
     return rows.values["starter-swing"] / 2 if engine is Engine.CRANKING else np.zeros(rows.count)
 
 
@@ -208,7 +208,7 @@ def lifted_cap(gain: Gain, trigger_v: Floats) -> Floats:
 
 
 def held_ohm(rows: Rows, gain: Gain, emf: Floats, starter: Floats, drawn: Floats, cap: Floats) -> Floats:
-    """A driver that is always on, as the resistance that lets the same current through; infinite where none flows.
+    """A driver that is always on, as the resistance that lets the same current through; infinite if none flows.
 
     The gains are those with the coil as a port.
     """

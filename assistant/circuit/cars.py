@@ -1,4 +1,4 @@
-"""Some cars with a turning engine, as the steps need them: what stays the same from one step to the next.
+"""Some cars with a turning engine, as the steps need them: all that stays the same from one step to the next.
 
 The network is reduced to three ports, which belong to the observer ("lamp"), the driver and the coil.
 All arrays have the shape ``(rows,)``.
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Port:
-    """What the voltage at one port follows.
+    """The voltage at one port: its parts.
 
     Attributes:
         battery: The battery's part, in V.
@@ -68,7 +68,7 @@ class Surge:
 
 @dataclass(frozen=True, eq=False)
 class Coil:
-    """The primary, and what of the secondary is seen from it.
+    """The primary, with the secondary as it is seen from there.
 
     Attributes:
         resistance: In ohm; an open circuit if it is unplugged.
@@ -106,7 +106,7 @@ class Driver:
         commanded: It is switched on and off.
         cap: Current in A above which it lets no more through here.
         trigger: Voltage that the module gives a driver in the coil while that is on.
-        lamp_v: What that puts across the observer.
+        lamp_v: Voltage that this puts across the observer.
     """
 
     saturation: Floats
@@ -121,7 +121,7 @@ class Driver:
 
 
 class Loaded(NamedTuple):
-    """The network with the observer in it: what a volt and an ampere make at driver (d) and coil (p).
+    """The network with the observer in it: volts at driver (d) and coil (p) for a volt or an ampere elsewhere.
 
     Attributes:
         conductance: Ampere through the observer for a volt across it unloaded.

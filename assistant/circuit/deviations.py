@@ -1,4 +1,4 @@
-"""Where the circuit model knowingly differs from a car, in sentences that a reader of its figures is shown.
+"""Known differences between the circuit model and a car, in sentences that the figures are printed with.
 
 Each was compared with a netlist (``tests/circuit/test_against_ngspice.py``) or follows from how the model is made.
 The list leaves out what the model now does as the netlist does.

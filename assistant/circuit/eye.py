@@ -51,7 +51,7 @@ _PEAK = float(np.abs(_raw(_turning(np.linspace(0.1, 60, 6000)))).max())
 
 
 def seen(light: Floats, period: Floats) -> Floats:
-    """What the eye makes of a periodic light, in thresholds.
+    """The response of the eye to a periodic light, in thresholds.
 
     Args:
         light: Light over one period, shape ``(n, samples)``, equally spaced.
@@ -70,7 +70,7 @@ def seen(light: Floats, period: Floats) -> Floats:
 
 
 def index_of(light: Floats, period: Floats) -> Floats:
-    """Visibility index of a periodic light, shape ``(n,)``; 0 where there is no light."""
+    """Visibility index of a periodic light, shape ``(n,)``; 0 without light."""
     answer = seen(light, period)
     index = (answer.max(axis=1) - answer.min(axis=1)) / 2
     return np.where(light.mean(axis=1) > 0, index, 0.0)

@@ -155,7 +155,7 @@ class Filament:
     volts: Floats
 
     def place(self, kelvin: Floats) -> NDArray[np.intp]:
-        """Where in the tables these temperatures are."""
+        """Indices of these temperatures in the tables."""
         return ((kelvin - COLDEST_K) * GRID_PER_K + 0.5).astype(np.intp)
 
     def steady_kelvin(self, volts: Floats) -> Floats:

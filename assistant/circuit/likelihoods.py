@@ -2,7 +2,7 @@
 
 For every test of the procedures and every way in which a fault comes about, the model says what an observer would
 report, over random systems with a fixed seed.
-Nothing of it is computed in a session: the table is a file beside the procedures (``likelihoods.json``), so that a
+A session computes none of it: the table is a file beside the procedures (``likelihoods.json``), so that a
 session starts as fast as without, a session's folder can hold a copy of exactly what it was weighed with, and what
 the table says can be read and compared.
 A test makes it again and fails when the shipped file is not what the model and the procedures give.
@@ -42,15 +42,15 @@ POOL = 6
 SEED = 20261125
 
 CALLED_STEADY = 0.4
-"""Share of wavering lamps that are called steady: whoever knows that a slow waver is the starter means "no blink" by
-it, and another one says what he sees.  Chosen, not fitted."""
+"""Share of wavering lamps that are called steady: a person who knows that a slow waver is the starter means "no blink"
+by it, and another one says what he sees.  Chosen, not fitted."""
 
 Shares = Callable[[str, Mechanism, "Step", Systems], NDArray[np.float64]]
 """Shares of the answers of a step, shape (systems, answers), each row summing to 1."""
 
 
 def model_shares(circuit: str, mechanism: Mechanism, step: Step, systems: Systems) -> NDArray[np.float64]:
-    """What an observer who reports what he sees would answer, shape (systems, answers).
+    """Answers of an observer who reports what he sees, as shares of shape (systems, answers).
 
     Misreading is not in it: a session adds its own rate.
 
@@ -97,8 +97,8 @@ def table(
 ) -> dict[str, Any]:
     """The likelihoods of all procedures whose circuit the model knows, as they stand in the file.
 
-    A test that the model cannot have (a thing that is looked at and is no part of the circuit) is left out: its
-    results are then recorded and not weighed.
+    A test that the model cannot have (somebody looks at a thing outside the circuit) is left out: its results are
+    then recorded and not weighed.
 
     Args:
         library: The procedures.

@@ -1,4 +1,4 @@
-"""What each step would show on some cars with some faults, for each observer; every look is simulated once."""
+"""Each step on some cars with some faults, for each observer; every look is simulated once."""
 
 from __future__ import annotations
 
@@ -13,7 +13,8 @@ from assistant.circuit.observers import HONEST, Observer, can_miss, looked_at, s
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.situations import together
 from assistant.circuit.spoiling import bad_spark
-from assistant.core.library.procedure import CLAMPS, Engine
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import CLAMPS
 from assistant.errors import BayAssistantError, FileProblem
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def alike(step: Step, key: Key, observer: Observer) -> Observer:
 
 
 class Looks:
-    """What would be answered at each step, for some mechanisms and systems.
+    """Answers at each step, for some mechanisms and systems.
 
     Args:
         library: The procedures.
@@ -79,7 +80,7 @@ class Looks:
         return np.stack([bad_spark(self._circuit, one, self._systems).astype(float) for one in self._there])
 
     def observed(self, key: Key, number: int = 0, observer: Observer = HONEST) -> Observed:
-        """What is to be seen at a step with one of the mechanisms, while it is there.
+        """A step with one of the mechanisms, while that is there.
 
         Raises:
             FileProblem: The step cannot be simulated; names its file and line.

@@ -1,8 +1,8 @@
-"""What a technician would know of a random car: the maker's values, the meter's leads, the temperature of the copper.
+"""Facts that a technician can give of a random car: the maker's values, the meter's leads, the copper's temperature.
 
 A maker states a nominal value with a tolerance, and a sound car lies somewhere within it.
-So each car of the model gets the nominal value that it would have been built to, and limits around that.
-The tolerances are chosen, not fitted: no maker's information was looked into.
+So each car of the model gets the nominal value that it would have been built to, with limits around that.
+The tolerances are chosen, not fitted; nobody consulted a maker's information.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ if TYPE_CHECKING:
 RESISTANCE_TOLERANCE = 0.15
 CURRENT_TOLERANCE = 0.25
 TIME_TOLERANCE = 0.35
-"""Half the width of what a maker allows, as a share of the nominal value; chosen, not fitted."""
+"""Half the width of the range that a maker allows, as a share of the nominal value; chosen, not fitted."""
 
 DEFAULT_TIME_S = 10e-3
-"""Where the current of a sound car does not reach the driver's limit there is no time to state; this stands for it."""
+"""Time stated for a sound car whose current does not reach the driver's limit, so that there is none to state."""
 
 
 def warmer(systems: Systems) -> Floats:
-    """How many times its resistance at 20 degrees Celsius the copper of each car has (IEC 60028)."""
+    """Resistance of each car's copper relative to that at 20 degrees Celsius (IEC 60028)."""
     return np.asarray(1 + float(COPPER_PER_KELVIN) * (systems.values["coil-temperature"] - 20))
 
 

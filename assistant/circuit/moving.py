@@ -1,4 +1,4 @@
-"""What the steps of a turning engine change, and what of it is kept; all arrays have the shape ``(rows,)``."""
+"""The state that the steps of a turning engine change, and the results that are kept; arrays of shape ``(rows,)``."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class Moving:
-    """What the steps change.
+    """The state that the steps change.
 
     Args:
         lamp: The observer.
@@ -37,7 +37,7 @@ class Moving:
         self.used = start.conductance
         """Conductance with which `volts` was computed."""
         self.level = nothing
-        """What the module gives the trigger of a driver in the coil."""
+        """Voltage that the module gives the trigger of a driver in the coil."""
         self.available = np.zeros(start.rows.count)
         """Greatest secondary voltage so far."""
 
@@ -75,11 +75,11 @@ class Steps:
 
 
 class Kept:
-    """What is kept of the last period.
+    """Results of the last period.
 
     Args:
         count: Number of rows.
-        steps: Where every step goes; None if nobody draws it.
+        steps: Takes every step; None if nobody draws them.
     """
 
     def __init__(self, count: int, steps: Steps | None) -> None:

@@ -40,7 +40,7 @@ TRIGGER_SIEMENS = 50.0
 
 @dataclass(frozen=True)
 class Beginning:
-    """Where a simulation starts, and when the driver switches off.
+    """The start of a simulation, and when the driver switches off.
 
     Attributes:
         kelvin: Filament temperature.

@@ -63,7 +63,7 @@ RELAY_CONTROL_OHM = 1.0
 """Ignition switch, and output of the control computer that pulls the relay; chosen, not fitted."""
 
 FEED_SHARES = {"relay-link": 0.1, "relay": 0.2, "fuse": 0.1, "feed-wire": 0.6}
-"""How the feed's resistance is shared between its parts; chosen, not fitted."""
+"""Shares of the feed's parts in its resistance; chosen, not fitted."""
 
 UNDER_CURRENT = "-under-current"
 CONTACTS = {
@@ -73,11 +73,11 @@ CONTACTS = {
 }
 """Elements that can be good under a meter and bad under the coil's current, and their nodes.
 
-``values["feed-wire-under-current"]`` is the resistance in ohm that the element has then; infinite where it has no
+``values["feed-wire-under-current"]`` is the resistance in ohm that the element has then; infinite if it has no
 such fault.  The module's ground has its nodes by `ground_of`.
 """
 HELD_ON = "held-on"
-"""A driver inside the coil whose trigger is held high from outside, as a resistance; infinite where it is not."""
+"""A driver inside the coil whose trigger is held high from outside, as a resistance; infinite if it is not."""
 
 
 @dataclass(frozen=True)
@@ -183,7 +183,7 @@ def rows_of(circuit: Circuit, wanted: Sequence[Mechanism], systems: Systems) -> 
 def changed_value(old: Floats, change: Change, mechanism: Mechanism, systems: Systems) -> Floats:
     """A value of each car after a change of this mechanism, shape ``(n,)``.
 
-    What is drawn depends on the car and the mechanism alone, so that pieces of the work agree with each other.
+    A draw depends on the car and the mechanism alone, so that pieces of the work agree with each other.
     """
     if change.how == "set":
         return np.full(systems.count, change.value)
@@ -300,12 +300,12 @@ def feed_ohm(rows: Rows, engine: Engine) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Ports:
-    """What the ports see; every entry has shape ``(rows,)``.
+    """The voltages of the ports; every entry has shape ``(rows,)``.
 
     ``v[port] = sum over sources of gain[port][source] * source``, where the sources are the battery's voltage
     ("battery"), the starter's current ("starter"), the trigger's voltage ("trigger"), and currents through the
     coil ("coil"), the driver ("driver") and the lamp ("lamp").
-    Ports besides those three: what else was asked for.
+    Ports besides those three: those that the caller asked for.
     """
 
     gain: dict[str, dict[str, Floats]]

@@ -1,4 +1,4 @@
-"""What an instrument shows on some cars, before anybody has put a word or a band to it."""
+"""Instruments as they look on some cars, before anybody has put a word or a band to them."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _Value = TypeVar("_Value")
 
 
 class Shown(ABC):
-    """What is seen on an instrument and answered with a word; a dataclass of arrays of shape ``(n,)``."""
+    """The look of an instrument that is answered with a word; a dataclass of arrays of shape ``(n,)``."""
 
     @abstractmethod
     def honest(self, outcomes: Sequence[str]) -> Floats:
@@ -35,18 +35,18 @@ class Shown(ABC):
 
     @abstractmethod
     def in_numbers(self) -> str:
-        """What the first car shows, in numbers and units, as part of a sentence."""
+        """The look on the first car, in numbers and units, as part of a sentence."""
 
 
 @dataclass(frozen=True, eq=False)
 class Observed:
-    """What the instrument shows, one entry for each car.
+    """The instrument on each car.
 
     Attributes:
-        shown: What is answered with a word; None for a meter.
+        shown: Its look, which is answered with a word; None for a meter.
         value: A meter's reading in V, A, ohm or s (the peak for the clamp), shape ``(n,)``; infinite: over range.
-        mean: What a clamp shows that cannot hold a peak, in A.
-        facts: What the person knows of each car beside a reading: the maker's values, leads, temperature.
+        mean: The reading of a clamp that cannot hold a peak, in A.
+        facts: Facts that the person knows of each car beside a reading: the maker's values, leads, temperature.
     """
 
     shown: Shown | None = None
@@ -55,7 +55,7 @@ class Observed:
     facts: dict[str, Floats] | None = None
 
     def shows(self, kind: type[_Kind]) -> _Kind:
-        """What is shown, of this kind.
+        """Its look, of this kind.
 
         Raises:
             CircuitProblem: The instrument shows something else.
@@ -66,7 +66,7 @@ class Observed:
 
 
 def joined(parts: Sequence[Observed]) -> Observed:
-    """What the same instrument shows on the cars of several mechanisms, one after the other."""
+    """The same instrument on the cars of several mechanisms, one after the other."""
     whole: Observed = _joined(parts) if len(parts) > 1 else parts[0]
     return whole
 
@@ -85,7 +85,7 @@ def _joined(parts: Sequence[Any]) -> Any:
 
 
 def of_known(known: Mapping[str, _Value], name: str) -> _Value:
-    """What is known of an answer.
+    """The entry of an answer.
 
     Raises:
         CircuitProblem: The instrument cannot show it; names what it shows.

@@ -3,7 +3,7 @@
 A procedure is written for an honest person with a lamp, a meter and a clamp.
 In a bay people are without a clamp, or with one that shows the mean; they miss a pin, probe the wrong end of a wire,
 leave the maker's values blank, or find nobody to crank.
-Each of these observers is such a person; `seen` says what he would report at a step.
+Each of these observers is such a person; `shares_of` says what he would report at a step.
 
 Rates of errors are chosen, not measured.
 """
@@ -21,7 +21,8 @@ from assistant.circuit.catalogue import circuit_named
 from assistant.circuit.instruments import REGISTRY
 from assistant.circuit.observing import observe
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.procedure import CLAMPS, OVER_RANGE, SENSES, Engine
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import CLAMPS, OVER_RANGE, SENSES
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -37,7 +38,7 @@ MISSED = 0.03
 
 @dataclass(frozen=True)
 class Observer:
-    """Who is led through.
+    """A person who is led through.
 
     Attributes:
         name: In tables and JSON.
@@ -100,7 +101,7 @@ def looked_at(step: Step, key: tuple[str, str], observer: Observer) -> Measureme
 
 
 def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Systems) -> Observed:
-    """What a measurement shows, also one that makes no sense: it shows nothing.
+    """A measurement on each system; one that makes no sense shows nothing.
 
     Raises:
         CircuitProblem: The circuit cannot have this measurement, for another reason than a standing engine.
@@ -117,7 +118,7 @@ def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Syst
 
 
 def _nothing(measure: Measurement, systems: Systems) -> Observed:
-    """What an instrument shows that nothing comes to."""
+    """An instrument that nothing comes to."""
     return REGISTRY[measure.instrument].nothing(systems.count)
 
 
@@ -128,7 +129,7 @@ def can_miss(measure: Measurement) -> bool:
 
 
 def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.float64]:
-    """What this observer would answer, shape ``(n, ways)``, in the order of `Step.ways`."""
+    """Shares of the answers of this observer, shape ``(n, ways)``, in the order of `Step.ways`."""
     if observer.clamp == "mean" and observed.mean is not None:
         observed = replace(observed, value=observed.mean)
     found = answer_shares(observed, step, blank=observer.blank)
@@ -145,7 +146,7 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
 
 
 def missed(step: Step, ways: int) -> NDArray[np.float64] | None:
-    """What a person whose probe missed the pin answers, shape ``(ways,)``; None if the person would notice."""
+    """Shares of the answers of a person whose probe missed the pin, shape ``(ways,)``; None if that is noticed."""
     answer = np.zeros(ways)
     told = REGISTRY[step.measure.instrument].missed
     if step.reading is None:

@@ -1,4 +1,4 @@
-"""What an instrument shows on a circuit with a fault.
+"""Observing a circuit with a fault through an instrument.
 
 `observe` turns a measurement of a procedure into numbers; nothing else about a step is needed.
 `answers.answer_shares` turns those numbers into shares of the answers that the step has.
@@ -64,7 +64,7 @@ VERSION = fingerprint(
 def observe(
     circuit: str, mechanism: Mechanism, measure: Measurement, systems: Systems, lamp: str = TEST_LAMP
 ) -> Observed:
-    """What a measurement shows on each system with this fault.
+    """Show each system with this fault through a measurement.
 
     Args:
         circuit: Name of a circuit.

@@ -4,7 +4,7 @@ A test parts the faults that are still possible by what it would show.
 The least expected time to part a set of faults is that of the best first test, plus the least time for each part
 that it leaves: dynamic programming over sets of faults, exact for up to `MOST_EXACT` of them, and beyond that over the
 most promising tests only.
-Nothing more is asked of a set that the procedure ends in one verdict with, so that the optimum tells apart what the
+A set of faults that the procedure ends in one verdict is not parted further, so that the optimum tells apart what the
 procedure tells apart, and no more.
 Preparation (the set-up for cranking, the module laid bare, the coil unplugged) is paid for once.
 
@@ -38,10 +38,10 @@ class Trial:
     """A test, with what it would show for each fault.
 
     Attributes:
-        name: What it is called in the order.
+        name: Its name in the order.
         minutes: Without preparation.
         needs: Preparation, by name.
-        shows: What it shows for each fault, in the order of the faults.
+        shows: Its result for each fault, in the order of the faults.
     """
 
     name: str
@@ -56,8 +56,8 @@ class Choice:
 
     Attributes:
         faults: Numbers of the faults that are still possible.
-        test: The test; None where no more is asked, or no test tells more.
-        after: What it can show, with the choice after that.
+        test: The test; None if no more is asked, or no test tells more.
+        after: Each result that it can show, with the choice after that.
     """
 
     faults: tuple[int, ...]
@@ -83,12 +83,12 @@ class Best:
 
 
 def preparation(measure: Measurement) -> frozenset[str]:
-    """What has to be prepared for a measurement, by the names of ``once`` in ``odds.yaml``."""
+    """Preparation that a measurement needs, by the names of ``once`` in ``odds.yaml``."""
     return frozenset(preparations(measure))
 
 
 def minutes_of(odds: Odds, measures: Sequence[Measurement]) -> float:
-    """What a series of measurements takes; a measurement that was made is taken over, and not paid for again."""
+    """Minutes of a series of measurements; one that was made before is taken over and not paid for again."""
     different = dict.fromkeys(measures)
     once = {need for measure in different for need in preparation(measure)}
     return sum(odds.price(measure) for measure in different) + sum(odds.once[need] for need in sorted(once))

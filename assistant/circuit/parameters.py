@@ -226,13 +226,13 @@ KNOWN_TO_THE_PERSON = (
     "feed-drop-limit",
     "severity",
 )
-"""What only changes what is known of a car; drawn apart, so that the cars stay the same when one is added."""
+"""Parameters that change only what a person knows of a car; drawn apart, so that an added one changes no car."""
 
 BLOCK_SHARE = 1 / 3
 """Of the random cars, those whose module has its ground at the engine block; chosen, not fitted."""
 
 DRAWN_APART = (*KNOWN_TO_THE_PERSON, "module-at-block")
-"""What is drawn with generators of its own, so that a seed's other values stay what they were."""
+"""Parameters with generators of their own, so that a seed's other values stay as they were."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -271,7 +271,7 @@ class Systems:
 
     @property
     def count(self) -> int:
-        """How many systems there are."""
+        """Number of systems."""
         return len(next(iter(self.values.values())))
 
     @staticmethod

@@ -16,7 +16,7 @@ _Piece = TypeVar("_Piece")
 _Result = TypeVar("_Result")
 
 _HERE: list[tuple[Callable[..., Any], tuple[Any, ...]]] = []
-"""What a further process does, and with what; given to it once at its start."""
+"""The work of a further process with its arguments, which it gets once at its start."""
 
 
 def carried_out(

@@ -1,4 +1,4 @@
-"""Where an instrument may go besides the points of the network: signals, supplies, cables, things, parts.
+"""Places for an instrument besides the points of the network: signals, supplies, cables; and parts to unplug.
 
 The points of the network itself are `network.nodes_of`.
 """

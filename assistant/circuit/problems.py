@@ -1,4 +1,4 @@
-"""What can be wrong with a question to the circuit model."""
+"""Errors of the circuit model."""
 
 from __future__ import annotations
 

@@ -47,7 +47,7 @@ def reading_shares(observed: Observed, reading: Reading, *, blank: bool = False)
         blank: The person leaves every value of the maker blank.
 
     Returns:
-        Shape ``(n, bands)``, with one column more where the reading may be unjudged; rows sum to 1.  A reading
+        Shape ``(n, bands)``, with one column more if the reading may stay unjudged; rows sum to 1.  A reading
         beyond the plausible range counts to the nearest band.
 
     Raises:

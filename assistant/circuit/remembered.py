@@ -1,4 +1,4 @@
-"""What was computed of some cars is kept for as long as the cars are: one typed memory for the whole model."""
+"""Results for a set of cars are kept as long as the cars are: one typed memory for the whole model."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is computed together: all mechanisms of a circuit, in one state of key, engine and plugs.
+"""All mechanisms of a circuit, computed together in one state of key, engine and plugs.
 
 All mechanisms of a circuit are stepped at once the first time that one is asked for, because arrays of some
 thousand rows cost little more than one row.

@@ -166,7 +166,7 @@ def _dwell_step(
 
 
 class _Swing:
-    """What swings in the flyback only: the winding's voltage, and whether a spark burns.
+    """The state of a flyback: the winding's voltage, and whether a spark burns.
 
     Args:
         car: The cars.

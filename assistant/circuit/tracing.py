@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Trace:
-    """What happens over one period of blinks in one system; arrays of shape ``(t,)``.
+    """One period of blinks in one system; arrays of shape ``(t,)``.
 
     Attributes:
         time: In seconds from the moment the driver is switched on; steps are unequal, fine in the flyback.
@@ -42,9 +42,9 @@ class Trace:
         feed_v: Voltage of the feed side.
         current_a: Current through the coil.
         light: Light of the lamp relative to its mean on the battery posts; zeros for a meter.
-        seen: What the eye makes of it, in thresholds; 0 where the lamp is dark.
+        seen: The visible part of its changes, in thresholds of the eye; 0 while the lamp is dark.
         feed_light: Light of the same lamp on the feed side.
-        feed_seen: What the eye makes of that.
+        feed_seen: The visible part of that.
     """
 
     time: Floats
@@ -64,7 +64,7 @@ STILL_S = 0.3
 
 @dataclass(frozen=True, eq=False)
 class _Curves:
-    """What runs over time with one observer; arrays of shape ``(t, rows)``, `volts` one for each place."""
+    """Curves with one observer; arrays of shape ``(t, rows)``, `volts` one for each place."""
 
     time: Floats
     volts: list[Floats]

@@ -37,7 +37,7 @@ PERIODS = 2
 
 @dataclass(frozen=True, eq=False)
 class Waves:
-    """What one simulation gives.
+    """The result of one simulation.
 
     Attributes:
         light: Equally spaced samples over a period, shape ``(rows, samples)``; None without a light.
@@ -116,7 +116,7 @@ def turn(
 
 
 def _car(start: Start, engine: Engine, *, coil_in: bool) -> Car:
-    """What stays the same over all steps, from the first moment."""
+    """The cars as the steps need them, from the first moment."""
     rows, values = start.rows, start.rows.values
     emf, mean_starter = battery_of(rows, engine)
     surges = speed_of(rows, engine) * CYLINDERS / 120
@@ -156,7 +156,7 @@ def _car(start: Start, engine: Engine, *, coil_in: bool) -> Car:
 
 
 def _coil(rows: Rows, *, coil_in: bool) -> Coil:
-    """The primary, and what of the secondary is seen from it."""
+    """The primary, with the secondary as it is seen from there."""
     values = rows.values
     ratio = values["turns-ratio"]
     breakdown = np.where(rows.flags["no-spark-path"], np.inf, values["breakdown-voltage"] / ratio)

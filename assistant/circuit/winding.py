@@ -25,7 +25,7 @@ Charging currents of inductive ignition are 6 to 8 A (from memory of a handbook 
 within that.
 """
 CHARGED_SHARE = 0.85
-"""Where the driver's own limit is low, this share of it; chosen, so that the limit is no part of the dwell."""
+"""Share of a driver's low limit that the current reaches instead; chosen, so that the dwell ends before the limit."""
 LONGEST_DWELL_S = 9e-3
 """A control computer's dwell while cranking ends here; chosen, not fitted."""
 

@@ -10,7 +10,7 @@ from assistant.commands.options import add_model
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "The same session fed from recorded sounds; needs no sound gear."
+ABOUT = "Play a session from recorded sounds; needs no sound gear."
 EXAMPLE = "bay-assistant demo --out demo-session"
 
 
@@ -23,9 +23,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="folder for the results (default: demo-session)",
     )
-    parser.add_argument(
-        "--real-time", action="store_true", help="take the time that it would take, instead of hurrying"
-    )
+    parser.add_argument("--real-time", action="store_true", help="play in real time instead of hurrying")
     parser.add_argument("--script", type=Path, metavar="FILE", help="another scenario than the bundled one")
     add_model(parser)
 

@@ -1,4 +1,4 @@
-"""`bay-assistant review`: what was really done and found in a session, and a signature under it."""
+"""`bay-assistant review`: add the work done and the fault found to a session, and sign it."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ from assistant.printing import in_line
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Review a session's write-up: what was done, what was found, parts and labour; and sign it."
+ABOUT = "Review a session's write-up: work done, fault found, parts and labour; and sign it."
 EXAMPLE = "bay-assistant review last --done 'Mended the control wire.' --found control-wire-open --by 'J. Okoye' --sign"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
     parser.add_argument("session", help=SESSION)
-    parser.add_argument("--done", metavar="TEXT", help="what was really done")
+    parser.add_argument("--done", metavar="TEXT", help="the work that was done")
     parser.add_argument(
         "--found",
         action="append",
         default=[],
         metavar="FAULT",
-        help="a fault that was found to be true, by name or in plain words; again for another one",
+        help="a fault that proved true, by name or in plain words; repeat it for another one",
     )
     parser.add_argument(
         "--part", action="append", default=[], metavar="'PART; QUANTITY; PRICE'", help="a part line"
@@ -33,13 +33,13 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--labour", action="append", default=[], metavar="'WORK; HOURS; PRICE'", help="a labour line"
     )
     parser.add_argument("--remark", metavar="TEXT", help="anything else")
-    parser.add_argument("--by", metavar="NAME", help="who reviews")
+    parser.add_argument("--by", metavar="NAME", help="name of the reviewer")
     parser.add_argument("--sign", action="store_true", help="put the name under the write-up as it stands")
     add_sessions(parser)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Keep the review; without any, show the write-up and, at a terminal, ask for one."""
+    """Keep the review; if none was given, show the write-up and, at a terminal, ask for one."""
     from assistant.commands import reviewing  # noqa: PLC0415
 
     folder = session_folder(options)

@@ -20,17 +20,17 @@ if TYPE_CHECKING:
 
     from assistant.record import Facts
 
-ABOUT = "A live session."
+ABOUT = "Run a live session."
 EXAMPLE = "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Add its options: where to begin, the facts of the job, the way of working, and the gear."""
+    """Add its options: the start, the facts of the job, the way of working, and the gear."""
     parser.add_argument(
         "procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)"
     )
     parser.add_argument(
-        "--resume", metavar="SESSION", help="go on with an interrupted session: its folder, name, or 'last'"
+        "--resume", metavar="SESSION", help="continue an interrupted session: its folder, name, or 'last'"
     )
     _add_facts(parser)
     parser.add_argument(
@@ -72,16 +72,16 @@ def _add_facts(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--vehicle", metavar="TEXT", help="the vehicle in words")
     parser.add_argument("--complaint", metavar="TEXT", help="the complaint in the customer's words")
     parser.add_argument(
-        "--odometer", metavar="NUMBER", help="what the odometer shows, as '98200 miles' or '158000 km'"
+        "--odometer", metavar="NUMBER", help="odometer reading, such as '98200 miles' or '158000 km'"
     )
-    parser.add_argument("--technician", metavar="TEXT", help="who does the work")
+    parser.add_argument("--technician", metavar="TEXT", help="name or initials of the technician")
 
 
 def run(options: argparse.Namespace) -> int:
     """Run the session until it ends.
 
     Raises:
-        UsageProblem: Options exclude each other, a fact is wrong, or a name is not known.
+        UsageProblem: Options exclude each other, a fact is wrong, or a name is unknown.
         GearProblem, RecordProblem: The session cannot begin.
     """
     if options.resume and options.procedure:

@@ -26,7 +26,7 @@ EXAMPLE = "bay-assistant sessions pickup --on 'last week' --complaint 'wet'"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Add its options: what to look for, and how to show it."""
+    """Add its options: the search, and the form of its result."""
     parser.add_argument(
         "words",
         nargs="*",
@@ -41,7 +41,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="DATE",
         help="first day: 2026-11-25, 2026-11, today, yesterday, monday, 'last week', 'last month'",
     )
-    parser.add_argument("--to", dest="until", metavar="DATE", help="last day, written in the same ways")
+    parser.add_argument("--to", dest="until", metavar="DATE", help="last day, in the same forms")
     parser.add_argument("--on", metavar="DATE", help="that day, week or month only: --from and --to in one")
     parser.add_argument("--verdict", metavar="NAME", help="verdict that was reached; a wrong name lists them")
     parser.add_argument(
@@ -49,10 +49,10 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     state = parser.add_mutually_exclusive_group()
     state.add_argument(
-        "--open", dest="sealed", action="store_const", const=False, help="only those that can be gone on with"
+        "--open", dest="sealed", action="store_const", const=False, help="only sessions that can be resumed"
     )
     state.add_argument(
-        "--sealed", dest="sealed", action="store_const", const=True, help="only those that were closed"
+        "--sealed", dest="sealed", action="store_const", const=True, help="only closed sessions"
     )
     _add_showing(parser)
     add_sessions(parser)
@@ -77,7 +77,7 @@ def _add_showing(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the sessions that were looked for, or the odds."""
+    """Print the sessions that match, or the odds."""
     from datetime import datetime  # noqa: PLC0415
 
     from assistant.commands import past  # noqa: PLC0415
@@ -129,7 +129,7 @@ def _asked(options: argparse.Namespace) -> TypedSearch:
 
 
 def _show(found: Found, folder: Path, wanted: Wanted, today: date, options: argparse.Namespace) -> None:
-    """Print what was found: as JSON, for a person at a terminal, or a line each for another program."""
+    """Print the sessions: as JSON, for a person at a terminal, or a line each for another program."""
     import shutil  # noqa: PLC0415
 
     from assistant.commands import past  # noqa: PLC0415

@@ -33,7 +33,7 @@ from assistant.errors import FileProblem, ModelProblem, UsageProblem
 from assistant.grammar import english, jsgf, numbers, spelling
 from assistant.grammar.counting import SizeCounter
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
-from assistant.grammar.network import MOST_READINGS, Automaton, Builder, FilePlace, Network, compile_rule
+from assistant.grammar.network import MOST_READINGS, Automaton, Builder, Network, Position, compile_rule
 from assistant.grammar.numbers import NumberGrammar
 from assistant.grammar.phrases import Phrase, phrases
 from assistant.grammar.spelling import SpellingGrammar
@@ -58,7 +58,7 @@ class LeftOut:
     """A form that a step grammar leaves out, and why."""
 
     words: str
-    place: FilePlace
+    place: Position
     why: str
 
 
@@ -206,9 +206,9 @@ class GrammarSet:
         """The spoken forms of an ``outcome``, ``place``, ``unit`` or ``control``, the usual one first."""
         return self._forms[kind].of[name]
 
-    def words(self) -> dict[str, FilePlace]:
+    def words(self) -> dict[str, Position]:
         """Every word of all grammars, with its first place."""
-        found: dict[str, FilePlace] = {}
+        found: dict[str, Position] = {}
         for forms in self._forms.values():
             for _, form in forms.each():
                 for word in form.words:
@@ -350,7 +350,7 @@ def _number(linked: jsgf.Linked, key: str) -> NumberGrammar:
     return NumberGrammar(network)
 
 
-def _check_word(word: str, place: FilePlace) -> None:
+def _check_word(word: str, place: Position) -> None:
     if not _WORD.fullmatch(word):
         raise FileProblem(
             place.file,
@@ -624,7 +624,7 @@ class StepGrammar:
         """Spoken forms of a unit, the usual one first."""
         return self._units.of[unit]
 
-    def signs(self) -> tuple[tuple[str, str, FilePlace], ...]:
+    def signs(self) -> tuple[tuple[str, str, Position], ...]:
         """Words of spelled signs, each with its sign and its place."""
         if self._signs is None:
             return ()
@@ -739,7 +739,7 @@ class StepGrammar:
         if gone.isdisjoint(self.words()):
             return self
         left_out = list(self._unknown_to_model)
-        lost: list[tuple[str, dict[str, FilePlace]]] = []
+        lost: list[tuple[str, dict[str, Position]]] = []
         kept = []
         for kind, forms in zip(("place", "outcome", "unit", "control"), self._given, strict=True):
             sayable = {}

@@ -26,7 +26,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue.states import SAYABLE, State
+from assistant.core.dialogue.sayable import SAYABLE
+from assistant.core.dialogue.states import State
 from assistant.core.values.finding import Finding
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
 from assistant.core.values.units import units_like
@@ -34,7 +35,7 @@ from assistant.errors import FileProblem
 from assistant.grammar import numbers
 from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
 from assistant.grammar.nearness import close_phrases
-from assistant.grammar.network import FilePlace
+from assistant.grammar.network import Position
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Sequence
@@ -164,7 +165,7 @@ def _unlike(entries: Iterable[_Entry], lexicon: Lexicon) -> Iterator[Finding]:
     yield from _look_alikes(listed, close_phrases([entry.text for entry in listed], lexicon, LOOK_ALIKE))
 
 
-def _lost(place: FilePlace, whole: str, left: str, meaning: str) -> Finding:
+def _lost(place: Position, whole: str, left: str, meaning: str) -> Finding:
     return Finding(
         place.file,
         place.line,
@@ -225,7 +226,7 @@ class _Entry:
 
     text: tuple[str, ...]
     meaning: str
-    place: FilePlace
+    place: Position
 
 
 def _entries(step: StepGrammar) -> list[_Entry]:

@@ -30,7 +30,7 @@ MOST_READINGS = 1000
 
 
 @dataclass(frozen=True)
-class FilePlace:
+class Position:
     """A place in the grammar files."""
 
     file: str
@@ -44,7 +44,7 @@ class Arc:
     word: str | None
     tag: str | None
     target: int
-    place: FilePlace
+    place: Position
 
 
 @dataclass(frozen=True)
@@ -108,19 +108,19 @@ class Network:
         )
         return Network(kept, self.start, self.final)
 
-    def tags_in_use(self) -> dict[str, FilePlace]:
+    def tags_in_use(self) -> dict[str, Position]:
         """Every tag on a path from start to end, with its place."""
         return {a.tag: a.place for a in self._reached_arcs() if a.tag is not None}
 
-    def words_in_use(self) -> dict[str, FilePlace]:
+    def words_in_use(self) -> dict[str, Position]:
         """Every word on a path from start to end, with its first place."""
-        found: dict[str, FilePlace] = {}
+        found: dict[str, Position] = {}
         for arc in self._reached_arcs():
             if arc.word is not None:
                 found.setdefault(arc.word, arc.place)
         return found
 
-    def loop(self) -> FilePlace | None:
+    def loop(self) -> Position | None:
         """The place where the network returns to an earlier state; None if every phrase must end."""
         colour = [0] * len(self.arcs)
         stack: list[tuple[int, int]] = [(self.start, 0)]
@@ -139,7 +139,7 @@ class Network:
                 stack.append((arc.target, 0))
         return None
 
-    def crowded(self) -> FilePlace | None:
+    def crowded(self) -> Position | None:
         """A place with over `MOST_READINGS` ways to the next words; only for a network without loops."""
         ways: dict[int, int] = {}
         for start in range(len(self.arcs)):
@@ -227,7 +227,7 @@ class _Compiler:
             entry = self.state()
             self.entries[rule, after] = entry
             source = self.linked.rules[rule]
-            place = FilePlace(str(self.linked.path(rule)), source.line)
+            place = Position(str(self.linked.path(rule)), source.line)
             if len(self.arcs) > MOST_STATES:
                 raise FileProblem(
                     place.file,
@@ -240,7 +240,7 @@ class _Compiler:
         return self.entries[rule, after]
 
     def build(self, item: jsgf.Expansion, after: int, rule: str, depth: int) -> int:
-        place = FilePlace(str(self.linked.path(rule)), item.line)
+        place = Position(str(self.linked.path(rule)), item.line)
         if depth > DEEPEST:
             raise FileProblem(
                 place.file, place.line, "rules are nested too deep", f"At most {DEEPEST} levels"

@@ -21,7 +21,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.grammar.network import Automaton, Builder, FilePlace, Network
+from assistant.grammar.network import Automaton, Builder, Network, Position
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
@@ -82,7 +82,7 @@ class NumberGrammar:
         values = {(reading, str(reading)) for reading in readings}
         return values.pop()[0] if len(values) == 1 else None
 
-    def words(self) -> dict[str, FilePlace]:
+    def words(self) -> dict[str, Position]:
         """Every word, with its first line."""
         return self._words
 
@@ -90,7 +90,7 @@ class NumberGrammar:
         """The same numbers without those that need one of these words."""
         return NumberGrammar(self.network.without(missing))
 
-    def lost(self, missing: Collection[str]) -> dict[str, FilePlace]:
+    def lost(self, missing: Collection[str]) -> dict[str, Position]:
         """Words among `missing` without which some number cannot be said at all, with their places.
 
         The comparison is between languages of tag sequences, so "oh" may go while "zero" stays.

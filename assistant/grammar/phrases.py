@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from assistant.errors import FileProblem
 from assistant.grammar import jsgf
 from assistant.grammar.counting import SizeCounter
-from assistant.grammar.network import DEEPEST, FilePlace
+from assistant.grammar.network import DEEPEST, Position
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,7 +19,7 @@ class Word:
     """A spoken word and its place."""
 
     text: str
-    place: FilePlace
+    place: Position
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Tag:
     """A tag and its place."""
 
     text: str
-    place: FilePlace
+    place: Position
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def phrases(linked: jsgf.Linked, rule: str, counter: SizeCounter | None = None) 
 
 
 def _expand(linked: jsgf.Linked, item: jsgf.Expansion, rule: str, depth: int) -> Iterator[Phrase]:
-    place = FilePlace(str(linked.path(rule)), item.line)
+    place = Position(str(linked.path(rule)), item.line)
     if depth > DEEPEST:
         raise FileProblem(
             place.file, place.line, "rules are nested too deep or without end", f"At most {DEEPEST} levels"

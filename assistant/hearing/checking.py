@@ -44,7 +44,7 @@ _LISTS = {b"<TimeOffsets>": 4, b"<Context>": 4, b"<DimMap>": 4, b"<ColumnMap>": 
 
 @dataclass(frozen=True)
 class Weights:
-    """Findings of the walk through an acoustic model.
+    """The result of a walk through an acoustic model.
 
     Attributes:
         inputs: Width of each input of the network by its name: ``input`` are the features of a frame, ``ivector``
@@ -204,7 +204,7 @@ def check_fit(model: Path, weights: Weights) -> None:
     """Check that features, speaker description and network of a model fit each other.
 
     Raises:
-        ModelProblem: They do not fit; the message says what.
+        ModelProblem: Parts do not fit each other; says which.
     """
     settings = read_settings(model / "conf" / "mfcc.conf")
     wanted = weights.inputs.get("input", 0)

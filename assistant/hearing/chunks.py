@@ -13,7 +13,7 @@ from assistant.hearing.sound import RATE
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from assistant.hearing.activity import Completeness, Timing, VoiceActivity
+    from assistant.hearing.activity import Completeness, EarTiming, VoiceActivity
     from assistant.hearing.sound import Samples
 
 
@@ -30,12 +30,12 @@ class Chunks:
         self._dropping = 0
 
     def passed(self, samples: Samples) -> None:
-        """Sound that nobody listens to: only its time counts."""
+        """Let sound pass unheard: only its time counts."""
         self.heard_s += samples.size / RATE
         self.clear()
 
     def add(self, samples: Samples) -> None:
-        """Sound to be cut."""
+        """Add sound to be cut."""
         self.heard_s += samples.size / RATE
         samples, self._dropping = samples[self._dropping :], max(0, self._dropping - samples.size)
         self._rest = np.concatenate([self._rest, samples]) if self._rest.size else samples
@@ -64,7 +64,7 @@ class SpeechFinder:
         activity: Voice-activity model.
     """
 
-    def __init__(self, timing: Timing, activity: VoiceActivity) -> None:
+    def __init__(self, timing: EarTiming, activity: VoiceActivity) -> None:
         self._activity = activity
         self._segmenter = Segmenter(timing)
         self._before: deque[tuple[Samples, float]] = deque(maxlen=round(timing.before_s / CHUNK_S))
@@ -79,7 +79,7 @@ class SpeechFinder:
         return self._activity.probability(chunk)
 
     def feed(self, chunk: Samples, probability: float, completeness: Callable[[], Completeness]) -> Segment:
-        """What this chunk is; `completeness` as in `Segmenter.feed`."""
+        """Classify a chunk; `completeness` as in `Segmenter.feed`."""
         segment = self._segmenter.feed(probability, completeness)
         if segment is Segment.SILENCE:
             self._before.append((chunk, probability))

@@ -1,4 +1,4 @@
-"""The evidence that an answer is right: measures of an utterance that are combined into one confidence.
+"""Measures of an utterance that together say whether an answer is right: the base of its confidence.
 
 The recogniser's own probability is overconfident under a tight grammar.
 This module measures what else is known about each utterance; `assistant.measured` makes one probability of it.
@@ -31,13 +31,13 @@ _LIMIT = 8.0
 
 @dataclass(frozen=True)
 class Evidence:
-    """The evidence of voice activity and levels about an utterance.
+    """Voice activity and levels of an utterance.
 
     Attributes:
         speech: Mean probability of speech between the first and the last chunk that is speech, 0 to 1.
         voiced: Share of chunks between them that are speech, 0 to 1.
         speech_s: Time between them, s.
-        snr_db: Signal-to-noise ratio; None when unknown.
+        snr_db: Signal-to-noise ratio, dB; None if unknown.
     """
 
     speech: float
@@ -47,7 +47,7 @@ class Evidence:
 
     @classmethod
     def of(cls, probabilities: Sequence[float], snr_db: float | None) -> Evidence | None:
-        """The evidence from each chunk's probability of speech; None if no chunk is speech."""
+        """From the probability of speech of each chunk; None if no chunk is speech."""
         spoken = [at for at, value in enumerate(probabilities) if value >= DEFAULT_TIMING.begin_at]
         if not spoken:
             return None

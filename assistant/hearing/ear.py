@@ -16,16 +16,16 @@ from assistant.errors import RecordProblem
 from assistant.hearing.activity import (
     DEFAULT_TIMING,
     Completeness,
+    EarTiming,
     Segment,
     SileroActivity,
-    Timing,
     VoiceActivity,
 )
 from assistant.hearing.chunks import Chunks, SpeechFinder
 from assistant.hearing.noise import Loudness
-from assistant.hearing.note import SpokenNote
+from assistant.hearing.note import NoteSound
 from assistant.hearing.sound import Samples
-from assistant.hearing.utterance import Utterance
+from assistant.hearing.utterance import OpenUtterance
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ class Ear:
         reports: Reports,
         *,
         thresholds: Thresholds = DEFAULT_THRESHOLDS,
-        timing: Timing = DEFAULT_TIMING,
+        timing: EarTiming = DEFAULT_TIMING,
         activity: VoiceActivity | None = None,
     ) -> None:
         self._recogniser = recogniser
@@ -96,8 +96,8 @@ class Ear:
         self._loudness = Loudness(thresholds, timing)
         self._chunks = Chunks()
         self._grammar: StepGrammar | None = None
-        self._utterance: Utterance | None = None
-        self._note: SpokenNote | None = None
+        self._utterance: OpenUtterance | None = None
+        self._note: NoteSound | None = None
 
     @property
     def heard_s(self) -> float:
@@ -129,9 +129,9 @@ class Ear:
         self._forget()
 
     def record_note(self, longest_s: float) -> None:
-        """Keep free speech as sound, until `Timing.note_end_s` of silence after it or `longest_s`."""
+        """Keep free speech as sound, until `EarTiming.note_end_s` of silence after it or `longest_s`."""
         self.pause()
-        self._note = SpokenNote(longest_s, self._timing)
+        self._note = NoteSound(longest_s, self._timing)
 
     def end_note(self) -> None:
         """End the note now; without one nothing happens.
@@ -192,7 +192,7 @@ class Ear:
         levels = self._loudness.levels
         levels.begin()
         beginning = [*self._finder.before(), (chunk, probability)]
-        self._utterance = Utterance(self._recogniser, self._grammar, self._thresholds, levels, beginning)
+        self._utterance = OpenUtterance(self._recogniser, self._grammar, self._thresholds, levels, beginning)
         levels.speech(chunk)
 
     def _go_on(self, chunk: Samples, probability: float) -> None:

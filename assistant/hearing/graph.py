@@ -1,4 +1,4 @@
-"""Writes the phrases of the moment as the two graphs that the recogniser follows.
+"""Writes the phrases that may be said now as the two graphs that the recogniser follows.
 
 Vosk decodes along the composition of two files in the format of OpenFst: ``Gr.fst`` says which words may
 follow each other, ``HCLr.fst`` says which sounds make each word.

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Judgement:
-    """The meaning of the words, and whether it may count.
+    """The meaning of the words, and whether the dialogue may take it.
 
     Attributes:
         words: The best words, "" for none.
@@ -52,11 +52,11 @@ def judge(
     """Judge a recognition.
 
     Args:
-        recognition: The recogniser's output.
-        grammar: The grammar in force.
+        recognition: The recogniser's result.
+        grammar: Phrases that could be said.
         thresholds: The dialogue's limits.
         speech: Whether the voice-activity model found any speech; noise alone is never a result.
-        evidence: The evidence of voice activity and levels; None if unknown, and then the rest must do.
+        evidence: Voice activity and levels; None if unknown, then the rest must do.
     """
     words = recognition.words
     result = None

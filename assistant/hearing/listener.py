@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
 
 
-class Source(Protocol):
-    """Where sound comes from: the microphone, or a stand-in."""
+class SoundSource(Protocol):
+    """A source of sound: the microphone, or a stand-in."""
 
     def start(
         self,
@@ -50,19 +50,19 @@ _FAILURES = 3
 class Listener:
     """An `Ear` on a thread of its own.
 
-    Whatever goes wrong in it becomes `GearLost`; the session goes on by keys.
-    After `GearBack` it waits to be told again what to listen for.
+    Every failure in it becomes `GearLost`; the session goes on by keys.
+    After `GearBack` it waits for a new request.
 
     Args:
-        ear: What hears.
-        source: Where sound comes from.
+        ear: The ear.
+        source: The source of its sound.
         happened: Something for the dialogue, as in `Reports`.
 
     Raises:
         GearProblem: The source cannot be opened.
     """
 
-    def __init__(self, ear: Ear, source: Source, happened: Callable[[Make], None]) -> None:
+    def __init__(self, ear: Ear, source: SoundSource, happened: Callable[[Make], None]) -> None:
         self._ear = ear
         self._source = source
         self._happened = happened

@@ -238,7 +238,7 @@ def glance(microphone: Microphone, seconds: float) -> Samples:
 
     Args:
         microphone: Not yet started; closed afterwards.
-        seconds: Length of sound to wait for, at most `GLANCE_WAIT_S` beyond that.
+        seconds: Wanted length of sound; the call waits for it at most `GLANCE_WAIT_S` longer.
 
     Raises:
         GearProblem: There is no such device, or it cannot be opened.

@@ -1,4 +1,4 @@
-"""Whether the bay is too loud to hear anything, and how loud it is just now."""
+"""Tells whether the bay is too loud to hear anything, and how loud it is just now."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING, Levels, Timing
+from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING, EarTiming, Levels
 from assistant.hearing.sound import level_db
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ class NoiseWatch:
     the phrases that were understood (new ones weigh a quarter).
     """
 
-    def __init__(self, thresholds: Thresholds, timing: Timing = DEFAULT_TIMING) -> None:
+    def __init__(self, thresholds: Thresholds, timing: EarTiming = DEFAULT_TIMING) -> None:
         self._thresholds = thresholds
         self._holds_s = timing.noise_holds_s
         self._speech_db = thresholds.speech_level_db
@@ -50,7 +50,7 @@ class NoiseWatch:
 
 
 class Loudness:
-    """How loud the bay and speech in it are, from the chunks that an ear gets.
+    """Loudness of the bay and of speech in it, from the chunks of an ear.
 
     Args:
         thresholds: The dialogue's limits.
@@ -60,7 +60,7 @@ class Loudness:
         levels: Levels of noise and speech.
     """
 
-    def __init__(self, thresholds: Thresholds, timing: Timing = DEFAULT_TIMING) -> None:
+    def __init__(self, thresholds: Thresholds, timing: EarTiming = DEFAULT_TIMING) -> None:
         self.levels = Levels(timing)
         self._watch = NoiseWatch(thresholds, timing)
         self._recent: deque[Samples] = deque(maxlen=10)
@@ -91,5 +91,5 @@ class Loudness:
         return self._watch.changed(self.noise_db) if self.levels.settled else None
 
     def understood(self) -> None:
-        """The utterance that has ended was understood: its level is what speech is expected at."""
+        """The last utterance was understood: expect speech at its level."""
         self._watch.spoken_at(self.levels.speech_db())

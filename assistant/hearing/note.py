@@ -1,4 +1,4 @@
-"""A voice note: free speech that is kept as sound, until silence or until it is long enough."""
+"""A voice note: free speech kept as sound, until silence or its greatest length."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ import numpy as np
 from assistant.hearing.activity import CHUNK, CHUNK_S
 
 if TYPE_CHECKING:
-    from assistant.hearing.activity import Timing
+    from assistant.hearing.activity import EarTiming
     from assistant.hearing.sound import Samples
 
 
-class SpokenNote:
+class NoteSound:
     """Keeps the sound of a note.
 
     Args:
         longest_s: Its greatest length, s.
-        timing: How much silence ends it.
+        timing: Gives the silence that ends it.
     """
 
-    def __init__(self, longest_s: float, timing: Timing) -> None:
+    def __init__(self, longest_s: float, timing: EarTiming) -> None:
         self._timing = timing
         self._sound: list[Samples] = []
         self._left_s = longest_s

@@ -1,4 +1,4 @@
-"""How an acoustic model numbers the sounds of speech.
+"""The numbers that an acoustic model gives to the sounds of speech.
 
 **Layout of the models for which graphs can be written.**
 Its acoustic model has one state with a loop for silence, and for each phone (in the four positions in a word:

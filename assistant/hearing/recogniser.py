@@ -93,7 +93,7 @@ def check_model(path: Path, named_by: str) -> Path:
     """Check that a directory can be a model, before Vosk aborts the whole program over it.
 
     Raises:
-        ModelProblem: A file is missing or of another kind; the message says which.
+        ModelProblem: A part is missing or of another kind; says which.
     """
     if not path.exists():
         raise ModelProblem(
@@ -204,7 +204,7 @@ class Recogniser:
         return heard
 
     def _remedy(self, grammar: StepGrammar) -> str:
-        """Advice for a word that cannot be heard."""
+        """The remedy for a word that the model cannot hear."""
         if not self._layout:
             return "Use a model that knows the word, or add another spoken form to the grammar"
         return (

@@ -1,4 +1,4 @@
-"""One utterance on its way through Vosk, and what came of it.
+"""One utterance on its way through Vosk, and its result.
 
 **Alternatives.** Vosk gives its best alternatives with their log-likelihoods, including those with the filler;
 the probability of an alternative is its share of the sum of all likelihoods.
@@ -50,7 +50,7 @@ class Alternative:
 
 @dataclass(frozen=True)
 class Recognition:
-    """The recogniser's output for a piece of sound.
+    """The recogniser's result for a piece of sound.
 
     Attributes:
         words: The best words, "" for none; ``[unk]`` stands for speech outside the grammar.

@@ -39,7 +39,7 @@ SILENCE_DB = -120.0
 
 @dataclass(frozen=True)
 class Sound:
-    """The samples of a sound file at `RATE`, and its length in s."""
+    """The content of a sound file at `RATE`, and its length in s."""
 
     samples: Samples
     duration_s: float

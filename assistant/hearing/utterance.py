@@ -42,12 +42,12 @@ def completeness(words: str, grammar: StepGrammar) -> Completeness:
     return Completeness.MAY_CONTINUE if number else Completeness.LONGER_EXISTS
 
 
-class Utterance:
+class OpenUtterance:
     """Sound from shortly before speech began, with what the recogniser makes of it.
 
     Args:
         recogniser: Turns it into words.
-        grammar: What may be said.
+        grammar: Phrases that may be said.
         thresholds: The dialogue's limits.
         levels: Levels of noise and of the speech in it.
         beginning: The chunks so far, each with its probability of speech.
@@ -95,7 +95,7 @@ class Utterance:
         return np.concatenate(self._sound)
 
     def judged(self) -> Judgement:
-        """What the words mean, at the end; its stream is used up."""
+        """End the utterance and judge its words; the stream is used up."""
         return self._found or self._ended()
 
     def completeness(self) -> Completeness:

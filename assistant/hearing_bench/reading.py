@@ -57,7 +57,7 @@ class _Reader:
     """A map of the file: each part is taken once, by name; leftovers are mistakes."""
 
     def __init__(self, path: Path, node: tree.Node) -> None:
-        if not isinstance(node, tree.Mapping):
+        if not isinstance(node, tree.MapNode):
             raise FileProblem(path, node.line, f"this is {tree.type_names[type(node).__name__]}", "Write {…}")
         self.path, self.node, self.line = path, node, node.line
         self._left = dict(node.items)
@@ -85,7 +85,7 @@ class _Reader:
 
     def text(self, name: str) -> str:
         node = self.take(name)
-        if not isinstance(node, tree.Text):
+        if not isinstance(node, tree.TextNode):
             raise self.wrong(name, "is not a text")
         return node.value
 
@@ -100,7 +100,7 @@ class _Reader:
 
     def _number(self, name: str, node: tree.Node, least: float, most: float) -> float:
         try:
-            value = float(node.value) if isinstance(node, tree.Text) and not node.quoted else None
+            value = float(node.value) if isinstance(node, tree.TextNode) and not node.quoted else None
         except ValueError:
             value = None
         if value is None or not least <= value <= most:
@@ -109,7 +109,7 @@ class _Reader:
 
     def items(self, name: str) -> list[tree.Node]:
         node = self.take(name)
-        if not isinstance(node, tree.Sequence):
+        if not isinstance(node, tree.ListNode):
             raise self.wrong(name, "is no list")
         return node.items
 
@@ -119,7 +119,7 @@ class _Reader:
     def lines(self, name: str, known: tuple[str, ...] | None = None) -> list[tuple[str, int]]:
         found = []
         for node in self.items(name):
-            if not isinstance(node, tree.Text):
+            if not isinstance(node, tree.TextNode):
                 raise self.wrong(name, "holds something that is not a text")
             if known is not None and node.value not in known:
                 raise FileProblem(
@@ -138,14 +138,14 @@ class _Reader:
         """Ratios in dB; "clean" is `CLEAN_DB`."""
         return tuple(
             CLEAN_DB
-            if isinstance(node, tree.Text) and node.value == "clean"
+            if isinstance(node, tree.TextNode) and node.value == "clean"
             else self._number(name, node, -20, 60)
             for node in self.items(name)
         )
 
     def map(self, name: str, make: Callable[[_Reader, str], _Made]) -> dict[str, _Made]:
         node = self.take(name)
-        if not isinstance(node, tree.Mapping):
+        if not isinstance(node, tree.MapNode):
             raise self.wrong(name, "is no map of names")
         inner = _Reader(self.path, node)
         return {key: make(inner, key) for key in list(inner._left)}

@@ -27,7 +27,7 @@ def text(measured: HearingFigures) -> str:
     limits = DEFAULT_THRESHOLDS
     lines = [
         (
-            f"HearingFigures by `bay-assistant bench hearing` {__version__} on {measured.machine}, {measured.date}"
+            f"Measured by `bay-assistant bench hearing` {__version__} on {measured.machine}, {measured.date}"
             f"{', quick' if measured.quick else ''}; it took {measured.took_s / 60:.1f} minutes."
         ),
         "",

@@ -10,7 +10,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from assistant import resources
-from assistant.core.dialogue.states import State, request_for, requests_of
+from assistant.core.dialogue.sayable import request_for, requests_of
+from assistant.core.dialogue.states import State
 from assistant.core.values.result import Result
 from assistant.errors import FileProblem, GearProblem
 from assistant.grammar.grammar import GrammarSet, StepGrammar
@@ -236,7 +237,7 @@ class TestSet:
         return found
 
     def other(self, part: Other, share: float) -> list[BenchUtterance]:
-        """Speech that is in no grammar."""
+        """Speech outside every grammar."""
         if part.recordings is not None:
             if why := missing_recordings(part.recordings):
                 self.notes.append(why)

@@ -19,6 +19,7 @@ import threading
 import tty
 from typing import TYPE_CHECKING, Self
 
+from assistant.core.values.result import Control
 from assistant.errors import GearProblem
 from assistant.keys.restoring import Undo
 
@@ -33,14 +34,15 @@ _ESC = 0x1B
 _LONGEST_SEQUENCE = 32
 """No cursor or function key sends more bytes; a longer sequence is dropped, so keys are not swallowed for long."""
 
-_COMMANDS = {"n": "note", "q": "close", "w": "why"}
+_COMMANDS = {word.letter: word.key for word in Control if word.letter}
 """Letters that are commands; while something is spelled, the dialogue treats them as letters again."""
 
 _LETTERS = {letter: _COMMANDS.get(letter, letter) for letter in "abcdefghijklmnopqrstuvwxyz"}
 
 KEYS = (
     *"0123456789",
-    *("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "note", "close", "why"),
+    *("point", "minus", "plus", "star", "slash", "enter", "erase", "stop"),
+    *_COMMANDS.values(),
     *(letter for letter, name in _LETTERS.items() if letter == name),
 )
 """All key names, as `assistant.core.values.events.KeyPressed` lists them."""

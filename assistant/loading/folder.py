@@ -12,15 +12,17 @@ from typing import TYPE_CHECKING
 
 from assistant import files
 from assistant.core.library.library import Library
-from assistant.core.library.loading import check_hand_overs, parse_cautions, parse_procedure, parse_terms
+from assistant.core.library.procedure_file import parse_procedure
+from assistant.core.library.terms_file import parse_cautions, parse_terms
+from assistant.core.library.ways import check_hand_overs
 from assistant.core.reasoning.knowledge import Knowledge, parse_table
-from assistant.core.reasoning.odds import parse_findings, parse_odds
+from assistant.core.reasoning.odds_file import parse_findings, parse_odds
 from assistant.errors import FileProblem, UsageProblem
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from assistant.core.library.procedure import Terms
+    from assistant.core.library.terms import Terms
     from assistant.core.reasoning.odds import Odds
 
 TERMS_FILE = "terms.yaml"

@@ -8,7 +8,7 @@ from __future__ import annotations
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import SENSES
+from assistant.core.library.vocabulary import SENSES
 from assistant.mistakes.editing import (
     Edit,
     Keys,

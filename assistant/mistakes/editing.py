@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import yaml
 
 from assistant import files
-from assistant.core.library.procedure import SENSES
+from assistant.core.library.vocabulary import SENSES
 from assistant.loading.folder import CAUTIONS_FILE, ODDS_FILE, TERMS_FILE
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import CLAMPS, FILAMENTS, SENSES
+from assistant.core.library.vocabulary import CLAMPS, FILAMENTS, SENSES
 from assistant.core.words import wording
 from assistant.errors import UsageProblem
 from assistant.picture import marks, parts, symbols
@@ -20,7 +20,8 @@ from assistant.picture.svg import LEAD, Canvas, Point
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.core.library.procedure import Instrument, Measurement, Terms
+    from assistant.core.library.procedure import Measurement
+    from assistant.core.library.terms import Instrument, Terms
     from assistant.picture.spots import Spot
 
 WIDTH, HEIGHT = 800, 478

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from assistant.core.library.procedure import SAME_POINT
+from assistant.core.library.vocabulary import SAME_POINT
 from assistant.picture.marks import (
     BUILT_IN,
     COILS,

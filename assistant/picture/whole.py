@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.tracing import Trace
-from assistant.core.library.procedure import FILAMENTS, Engine
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import FILAMENTS
 from assistant.core.words import wording
 from assistant.errors import UsageProblem
 from assistant.picture import connection, marks, plots, symbols

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.library.procedure import NO_CIRCUIT
+from assistant.core.library.vocabulary import NO_CIRCUIT
 from assistant.core.reasoning.odds import ANY_CIRCUIT, Findings
 from assistant.errors import MALFORMED, BayAssistantError
 from assistant.loading.folder import load_library
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Terms
+    from assistant.core.library.terms import Terms
     from assistant.record.course import Course
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Self
 
 from assistant import __version__
 from assistant.core.reasoning.knowledge import parse_table
-from assistant.core.values.events import Action, Clip, Event, to_json
+from assistant.core.values.codec import to_json
 from assistant.errors import DiskNearlyFull, RecordProblem
 from assistant.loading.folder import FINDINGS_FILE, LIKELIHOODS_FILE
 from assistant.measured import DEFAULT_THRESHOLDS
@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from assistant.core.reasoning.odds import Findings
+    from assistant.core.values.events import Action, Clip, Event
     from assistant.core.values.thresholds import Thresholds
 
 # Without 0, 1, i, l, o, because people read a session's name from a screen and type it.

@@ -63,7 +63,7 @@ class Seal:
 
 @dataclass(frozen=True)
 class RecordedSession:
-    """A session as it was read.
+    """A session that was read.
 
     Attributes:
         header: What was known before it began.

@@ -26,8 +26,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from assistant.core.values.codec import from_json
 from assistant.core.values.decoding import remembering
-from assistant.core.values.events import Action, Closed, Event, Resumed, from_json
+from assistant.core.values.events import Action, Closed, Event, Resumed
 from assistant.core.values.finding import Finding
 from assistant.errors import MALFORMED, BayAssistantError, RecordProblem
 from assistant.record.contents import read_inside

@@ -10,8 +10,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from assistant.core.values.codec import from_json
 from assistant.core.values.entries import Entry, FactGiven, FactUndone
-from assistant.core.values.events import Note, from_json
+from assistant.core.values.events import Note
 from assistant.errors import MALFORMED, BayAssistantError, RecordProblem, UsageProblem
 from assistant.places import expanded, home
 from assistant.printing import in_line as plain

@@ -1,4 +1,4 @@
-"""How much a technician has to listen to: how many sentences, how long, how much before the first crank."""
+"""The amount of speech for a technician: number and length of sentences, words before the first crank."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ if TYPE_CHECKING:
 
     from assistant.core.library.library import Library
     from assistant.core.reasoning.knowledge import Knowledge
-    from assistant.rehearsal.saying import Spoken
+    from assistant.rehearsal.saying import SpokenSentence
 
 
 @dataclass(frozen=True)
 class Measure:
-    """How much a technician has to listen to.
+    """The amount of speech for a technician.
 
     Attributes:
-        sentences: How many different sentences there are.
+        sentences: Number of different sentences.
         words: Words of each, as `count_words`.
         longest: The longest sentence.
         rate: Words a minute that the times are worked out with.
@@ -61,12 +61,14 @@ class Measure:
         return found
 
 
-def measure(library: Library, knowledge: Knowledge | None, spoken: Iterable[Spoken], rate: int) -> Measure:
-    """How much all this is.
+def measure(
+    library: Library, knowledge: Knowledge | None, spoken: Iterable[SpokenSentence], rate: int
+) -> Measure:
+    """Measure the amount of speech.
 
     Args:
         library: The procedures.
-        knowledge: What results are weighed with; None if they are not weighed.
+        knowledge: Weighs the results; None if nothing is weighed.
         spoken: All sentences.
         rate: Words a minute of the voice.
     """
@@ -83,7 +85,7 @@ def measure(library: Library, knowledge: Knowledge | None, spoken: Iterable[Spok
 
 
 def words_before_crank(library: Library, knowledge: Knowledge | None, procedure: str) -> int | None:
-    """Words spoken until "Crank the engine." when every answer is the good one; None where it is not cranked."""
+    """Words spoken until "Crank the engine." when every answer is the good one; None if the engine is not cranked."""
     explorer = Explorer(library, knowledge, procedure, {})
     for _ in range(60):
         text = " ".join(explorer.said)

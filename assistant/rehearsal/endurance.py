@@ -1,7 +1,7 @@
 """Very long sessions, made up: a person who never comes to an end, for benchmarks and tests.
 
 The real dialogue, session loop and record are driven on a made clock, so eight hours in the bay pass in seconds.
-Whatever the person does is drawn from a seeded generator: the same seed gives the same session.
+A seeded generator decides what the person does: the same seed gives the same session.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, TextIO, cast
 
 from assistant.core.dialogue.runner import Runner
-from assistant.core.dialogue.states import REASONS, State
-from assistant.core.library.procedure import OVER_RANGE
+from assistant.core.dialogue.sayable import REASONS
+from assistant.core.dialogue.states import State
+from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.core.values.events import GearBack, GearLost, Heard, KeyPressed, NoiseChanged, NoMatch
 from assistant.core.values.result import Control, Result
 from assistant.measured import DEFAULT_THRESHOLDS
@@ -35,16 +36,16 @@ if TYPE_CHECKING:
 
 
 class Day(StrEnum):
-    """What fills a long session."""
+    """The kind of a long session."""
 
     WORK = "work"
     """One test after the other, by voice and keys, with corrections, other tests and much else in between."""
     KEYS = "keys"
     """The same by the number pad alone."""
     RADIO = "radio"
-    """A radio is on in the bay: one test stays open, and what is heard is no answer."""
+    """A radio is on in the bay: one test stays open, and the ear hears no answer."""
     BOUNCE = "bounce"
-    """Keys that give several presses for one, whatever is asked."""
+    """Keys that give several presses for one, at any question."""
 
 
 _SAID = ("and now the weather", "call holding on line two", "the one with the blue van", "left at the lights")
@@ -64,10 +65,10 @@ class LongSession:
 
     Args:
         library: The procedures.
-        knowledge: What results are weighed with; None if they are not weighed.
-        log: Where its lines go.
-        day: What fills it.
-        seed: Of everything that is drawn.
+        knowledge: Weighs the results; None if nothing is weighed.
+        log: The record.
+        day: The kind of session.
+        seed: Seed of the generator.
         thresholds: The dialogue's limits; None for the default.
         keep_clip: Stores the sound of a phrase; None for phrases without sound.
 
@@ -114,7 +115,7 @@ class LongSession:
 
     @property
     def answers(self) -> int:
-        """How many results were taken so far."""
+        """Number of results that the dialogue has taken so far."""
         return self.runner.taken
 
     def act(self) -> None:
@@ -130,7 +131,7 @@ class LongSession:
             self._wait_or_answer(state)
         self._playing.let_pass(self._chance.uniform(0.5, 12.0))
 
-    # --- what the person does ---------------------------------------------------------------------
+    # --- the person's turns ---------------------------------------------------------------------
 
     def _radio(self) -> None:
         draw = self._chance.random()

@@ -20,11 +20,10 @@ from assistant.circuit.observers import MISSED
 from assistant.circuit.parameters import Systems
 from assistant.circuit.pieces import carried_out
 from assistant.circuit.spoiling import bad_spark
-from assistant.core.dialogue.doubting import Why
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import NO_CIRCUIT
-from assistant.core.reasoning.evidence import Memo
-from assistant.core.values.entries import LedBack, Remark, ResultTaken, VerdictReached
+from assistant.core.library.vocabulary import NO_CIRCUIT
+from assistant.core.reasoning.scales import Memo
+from assistant.core.values.entries import LedBack, Remark, ResultTaken, VerdictReached, Why
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import Thresholds
 from assistant.loading.folder import load_knowledge, load_library
@@ -94,7 +93,7 @@ class Counts:
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is rehearsed.
+    """Settings of a rehearsal.
 
     Attributes:
         procedure: Name of the procedure that is started.
@@ -162,7 +161,7 @@ def play(
 
 
 def claim(talk: Dialogue, mechanism: Mechanism) -> tuple[tuple[float, bool], ...]:
-    """What the evidence says at the end: the likeliest fault's probability, and whether it is there; () for nothing."""
+    """Probability of the likeliest fault at the end, and whether the car has it; () if no result was weighed."""
     weighed = talk.runner.assessment()
     if weighed is None or not weighed.used:
         return ()
@@ -220,8 +219,8 @@ def _say(talk: Dialogue, library: Library, person: Person) -> None:
 def good_parts(library: Library, mechanism: Mechanism, procedure: str, verdict: str) -> tuple[str, ...]:
     """Parts that a verdict names and that are good in a car with this mechanism.
 
-    What is bad is the mechanism's own list of parts, where the catalogue has one; else the part of its faults, which
-    a verdict of just that fault may call more exactly: "feed wire" for the feed circuit.
+    The mechanism's own list names the bad parts if the catalogue has one; else they are the parts of its faults, which
+    a verdict of just that fault may name more exactly: "feed wire" for the feed circuit.
     """
     said = library.procedures[procedure].verdicts[verdict]
     named = tuple(said.part.split(" and ")) if said.part else ()
@@ -315,7 +314,7 @@ def text(wanted: Wanted, found: Counted, presumed: Sequence[str] = ()) -> str:
     """A table in Markdown for each person: a line for each fault, and their mean.
 
     Args:
-        wanted: What was rehearsed.
+        wanted: Settings of the rehearsal.
         found: The counts.
         presumed: Faults that the procedure presumes excluded: they have a line, and are not in the means.
     """

@@ -37,7 +37,7 @@ _KEYS = (*"1234567890", "enter", "minus", "plus", "point", "star", "slash", "era
 
 
 _SPELLED = ("47", "1J9R", "P1A36A1644345", "IO")
-"""What is spelled: a little, the beginning and the end of a VIN with a check digit that fits, letters it never has."""
+"""Signs to spell: a few, the beginning and end of a VIN with a fitting check digit, letters that no VIN has."""
 
 _NUMBERS = (Decimal(3), Decimal("0.2"), Decimal(9999))
 
@@ -63,8 +63,8 @@ class Explorer(RunnerPlayer):
 
     Args:
         library: The procedures.
-        knowledge: What results are weighed with; None if they are not weighed.
-        procedure: Where it begins.
+        knowledge: Weighs the results; None if nothing is weighed.
+        procedure: Name of the first procedure.
         tried: How often each thing has happened at each place; shared by all explorers, and counted on.
     """
 
@@ -96,7 +96,7 @@ class Explorer(RunnerPlayer):
             self.send(make())
 
     def _possible(self) -> list[tuple[str, Callable[[], Event]]]:
-        """What can happen now, each with a name; results first, so that the dialogue gets on."""
+        """The events that are possible now, each with a name; results first, so that the dialogue moves on."""
         now, request = self.now, self.request
 
         def heard(result: Result, words: str, confidence: float = 0.97) -> Callable[[], Event]:
@@ -115,7 +115,7 @@ class Explorer(RunnerPlayer):
                 value = example(step, answer)
                 found.append((answer.outcome, heard(Result(value=value), str(value))))
             if step.reading is not None:
-                # Where the highest believable number is more than can be said, nothing beyond it is said.
+                # If the highest believable number is too long to say, nothing beyond it is said.
                 beyond = min(step.reading.plausible[1] * 2, Decimal(9999))
                 found.append(("beyond", heard(Result(value=beyond), str(beyond))))
         if request.outcomes and request.places:
@@ -176,13 +176,13 @@ class Explorer(RunnerPlayer):
 def said_in_play(
     library: Library, knowledge: Knowledge | None, procedure: str, turns: int = 1500
 ) -> list[str]:
-    """What the dialogue says while everything that can happen happens; the same for the same library.
+    """Everything that the dialogue says while all that can happen happens; the same for the same library.
 
     Args:
         library: The procedures.
-        knowledge: What results are weighed with; None if they are not weighed.
-        procedure: Where it begins.
-        turns: How many things happen, over as many sessions as they take.
+        knowledge: Weighs the results; None if nothing is weighed.
+        procedure: Name of the first procedure.
+        turns: Number of events, over as many sessions as they need.
     """
     tried: dict[tuple[str, ...], int] = {}
     said: dict[str, None] = {}

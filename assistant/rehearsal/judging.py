@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from assistant.core.library.library import Library
-    from assistant.rehearsal.saying import Spoken
+    from assistant.rehearsal.saying import SpokenSentence
 
 AIM = 12
 """Words of a sentence that are aimed at: about as many as are held in the head at once; our aim, no source."""
@@ -80,8 +80,8 @@ def commands(sentence: str, names: Iterable[str] = ()) -> list[str]:
     return found
 
 
-def findings(library: Library, spoken: Iterable[Spoken]) -> list[Finding]:
-    """What is wrong with sentences, each sentence of a place once."""
+def findings(library: Library, spoken: Iterable[SpokenSentence]) -> list[Finding]:
+    """Findings about sentences, each sentence of a place once."""
     terms = library.terms
     nodes = [place for place in terms.places.values() if place.kind == "node"]
     called = [words for place in nodes for words in (place.spoken, place.short, place.at_plug, place.at_coil)]

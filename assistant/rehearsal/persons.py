@@ -1,4 +1,4 @@
-"""Persons for a rehearsal: they answer as an honest observer of one car would, but for what goes wrong in a bay.
+"""Persons for a rehearsal: they answer as an honest observer of one car would, except for the errors of a busy bay.
 
 Eyes misread, and probes miss: `Habit` says how often.  Both are drawn anew at each test, also when the dialogue asks
 the same again.  The rates are given, not measured.
@@ -20,7 +20,8 @@ from assistant.circuit.likelihoods import model_shares
 from assistant.circuit.observers import can_miss
 from assistant.circuit.observing import observe
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.procedure import OVER_RANGE, UNJUDGED, Answer, Limit
+from assistant.core.library.procedure import Answer, Limit
+from assistant.core.library.vocabulary import OVER_RANGE, UNJUDGED
 from assistant.core.reasoning.knowledge import key_of
 
 if TYPE_CHECKING:
@@ -30,12 +31,12 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Band, Step
 
 NEVER_MISREAD = ("told", "diagram", "check")
-"""Instruments with which nothing is read off: what is known already, what is looked up, and what is done."""
+"""Instruments that nobody reads: known facts, things to look up, things to do."""
 
 
 @dataclass(frozen=True)
 class Habit:
-    """What goes wrong when a person answers.
+    """The errors that a person makes.
 
     Attributes:
         name: In a few words.
@@ -50,14 +51,14 @@ class Habit:
 
 @dataclass(frozen=True)
 class Given:
-    """What is reported: an answer, and for a meter its number in the step's unit; None: over range, or no number."""
+    """A report: an answer, and for a meter its number in the step's unit; None for over range, or no number."""
 
     answer: Answer
     value: Decimal | None = None
 
 
 class Bay:
-    """Cars of one circuit, and what is to be seen on them: each test is observed once, on all cars.
+    """Cars of one circuit, and their test results: each test is observed once, on all cars.
 
     Args:
         library: The procedures.
@@ -73,7 +74,7 @@ class Bay:
         self._seen: dict[tuple[Mechanism, str, str], _Seen | None] = {}
 
     def seen(self, mechanism: Mechanism, procedure: str, step: Step) -> _Seen | None:
-        """What a step shows on all cars with this fault; None where the model cannot simulate the step."""
+        """Results of a step on all cars with this fault; None if the model cannot simulate the step."""
         named = (procedure, step.name)
         if named not in self._keys:
             self._keys[named] = key_of(step)
@@ -107,9 +108,9 @@ class Person:
 
     Args:
         bay: The cars.
-        mechanism: What is wrong with the car.
+        mechanism: The fault of the car.
         car: Its number.
-        habit: What goes wrong.
+        habit: The errors that the person makes.
         seed: Of what is left to chance.
     """
 
@@ -121,7 +122,7 @@ class Person:
         self.misread = 0
 
     def answer(self, procedure: str, step: Step) -> Given:
-        """What is reported at this step."""
+        """The person's report at this step."""
         self.given += 1
         choices = step.choices()
         instrument = step.measure.instrument
@@ -153,7 +154,7 @@ class Person:
 
 
 def _without_contact(step: Step) -> Given | None:
-    """What is reported when the probe touches nothing; None where that is no answer, so that one looks again."""
+    """The report when the probe touches nothing; None if that is not an answer, so that one looks again."""
     if step.reading is not None:
         if step.reading.unit == "ohm":
             return Given(step.reading.bands[-1])
@@ -186,7 +187,7 @@ def _edges(step: Step, outcome: str) -> tuple[Decimal, Decimal]:
 
 
 def _within(step: Step, outcome: str) -> Decimal | None:
-    """A number in the middle of a band: what is read that is not there, or where the model has no number."""
+    """A number in the middle of a band: for a misreading, or if the model has no number."""
     if step.reading is None:
         return None
     low, high = _edges(step, outcome)
@@ -194,7 +195,7 @@ def _within(step: Step, outcome: str) -> Decimal | None:
 
 
 def _number(step: Step, outcome: str, value: float) -> Decimal | None:
-    """What the meter shows, three digits of it, brought into the band that it is taken for."""
+    """The meter's reading in three digits, moved into the band that it is taken for."""
     assert step.reading is not None  # noqa: S101
     low, high = _edges(step, outcome)
     if not np.isfinite(value):
@@ -207,7 +208,7 @@ def _number(step: Step, outcome: str, value: float) -> Decimal | None:
 
 
 def spoken_value(given: Given) -> tuple[str | None, str | None]:
-    """Outcome and number by which a meter's reading is said: a number where there is one, else "over range"."""
+    """Outcome and number that say a meter's reading: the number if there is one, else "over range"."""
     if given.value is None:
         return OVER_RANGE, None
     return None, format(given.value, "f")

@@ -1,7 +1,7 @@
-"""Drivers without sound: what every made-up session needs beside somebody who decides what happens next.
+"""Drivers without sound for every made-up session; only the decision what happens next is made elsewhere.
 
-`RunnerPlayer` drives a dialogue alone and stands for all that a session has at its edges: clock, timers, speech, what
-is listened for, notes.  `SessionPlayer` drives a whole session, whose loop keeps these itself, on a clock that jumps.
+`RunnerPlayer` drives a dialogue alone and stands for the edges of a session: clock, timers, speech, hearing, notes.
+`SessionPlayer` drives a whole session, whose loop keeps these itself, on a clock that jumps.
 Neither decides anything; a test, a rehearsal, the lint of speech and the demonstration each do that in their own way.
 """
 
@@ -35,19 +35,19 @@ NOTE = Clip("clips/0001.flac", "0" * 64, 5.0)
 
 
 class RunnerPlayer:
-    """Gives events to a dialogue and keeps what it asks of the edges; time only moves when it is told to.
+    """Gives events to a dialogue and keeps its requests to the edges; time only moves when a caller moves it.
 
     Args:
         runner: The dialogue.
-        shown: Work out what is listened for and what the board shows; a dialogue without is faster.
+        shown: Work out the board and the phrases to listen for; a dialogue without them is faster.
 
     Attributes:
         runner: The dialogue that is driven.
         now: Seconds since the session began.
         said: Everything spoken so far.
         timers: When each timer that runs will elapse, s.
-        request: What is listened for; empty while nothing is.
-        speaking: Number of the utterance that is being spoken; None while nothing is.
+        request: Phrases that the dialogue listens for; empty while it does not listen.
+        speaking: Number of the utterance that is being spoken; None in silence.
         noting: A note is being recorded.
     """
 
@@ -111,10 +111,10 @@ class RunnerPlayer:
 
 
 class MadeClock:
-    """A clock that is set to whatever comes next.
+    """A clock that jumps to the next event.
 
     Args:
-        real: Wait until it is so late.
+        real: Wait for real time to catch up.
     """
 
     def __init__(self, *, real: bool = False) -> None:
@@ -134,18 +134,18 @@ class MadeClock:
 
 
 class Edge(Protocol):
-    """A stand-in at an edge of a session, with a time table of its own."""
+    """A stand-in at an edge of a session, with a timetable of its own."""
 
     @property
     def due(self) -> float | None:
-        """When it next does something, s; None if it waits for the session."""
+        """When it acts next, s; None if it waits for the session."""
 
     def tick(self) -> None:
         """Do what is due now."""
 
 
 class SessionPlayer:
-    """Lets time go by in a session: whatever becomes due happens when it is due.
+    """Lets time pass in a session: everything happens when it is due.
 
     Args:
         session: The session; its clock is `clock`, or `clock` rounded.
@@ -176,7 +176,7 @@ class SessionPlayer:
         self.session.fire_due()
 
     def let_pass(self, seconds: float) -> None:
-        """Let this time go by, with all that happens in it."""
+        """Let this time pass, with all that happens in it."""
         end = self.clock.now + seconds
         self.session.drain()
         while (due := self.next_due()) is not None and due <= end:

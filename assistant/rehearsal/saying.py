@@ -1,6 +1,6 @@
 """Everything that the assistant can say, sentence by sentence.
 
-`texts` gathers what procedures, cautions and terms make it say; `everything` adds what only the dialogue says:
+`texts` gathers the sentences of procedures, cautions and terms; `everything` adds those of the dialogue itself:
 notices, read-backs, prompts, in the order in which it says them (`assistant.rehearsal.exploring`).
 """
 
@@ -10,7 +10,8 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import OVER_RANGE, Leads
+from assistant.core.library.procedure import Leads
+from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.core.words import wording
 from assistant.core.words.sentences import sentences
 from assistant.rehearsal.exploring import example, said_in_play
@@ -22,19 +23,19 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Answer, Measurement, Procedure, Step
     from assistant.core.reasoning.knowledge import Knowledge
 
-DIALOGUE = "assistant/core/dialogue/runner.py"
-"""Where what is said comes from when no procedure, caution or term holds it."""
+DIALOGUE = "assistant/core/dialogue"
+"""Source of a sentence that no procedure, caution or term holds."""
 
 
 @dataclass(frozen=True)
-class Spoken:
+class SpokenSentence:
     """A sentence that can be said.
 
     Attributes:
         sentence: The sentence, with its own punctuation.
-        file: File that its words come from.
-        line: Line in it; 0 where the whole file is meant.
-        where: What says it, for a person: "step feed-while-cranking", "caution cranking".
+        file: File with its words.
+        line: Line in it; 0 for the whole file.
+        where: Its place in words: "step feed-while-cranking", "caution cranking".
     """
 
     sentence: str
@@ -43,17 +44,17 @@ class Spoken:
     where: str
 
 
-def texts(library: Library, beside: Callable[[str], str]) -> list[Spoken]:
+def texts(library: Library, beside: Callable[[str], str]) -> list[SpokenSentence]:
     """Every sentence that procedures, cautions and terms make the assistant say, each once for each of its places.
 
     Args:
         library: The procedures with their terms.
         beside: The path of a file of the procedures' folder, such as ``terms.yaml``.
     """
-    found: dict[Spoken, None] = {}
+    found: dict[SpokenSentence, None] = {}
 
     def add(text: str, file: str, line: int, where: str) -> None:
-        found.update(dict.fromkeys(Spoken(part, file, line, where) for part in sentences(text)))
+        found.update(dict.fromkeys(SpokenSentence(part, file, line, where) for part in sentences(text)))
 
     for name, caution in library.cautions.items():
         for form in ("full", "short"):
@@ -92,7 +93,7 @@ def _read_back(library: Library, step: Step, answer: Answer) -> str:
 
 
 def _measured_before(library: Library, procedure: Procedure, step: Step) -> Iterator[Measurement]:
-    """What can have been connected when a step begins: the step before it, here or in a procedure that hands over."""
+    """Connections that can be there when a step begins: those of steps before it, here or in a procedure before."""
     seen: dict[Measurement, None] = {}
     for other in library.procedures.values():
         for earlier in other.steps.values():
@@ -118,8 +119,8 @@ def _measured_before(library: Library, procedure: Procedure, step: Step) -> Iter
 
 def everything(
     library: Library, knowledge: Knowledge | None, beside: Callable[[str], str], turns: int = 1500
-) -> list[Spoken]:
-    """All that can be said: first what stands in a file, then what only the dialogue says.
+) -> list[SpokenSentence]:
+    """All sentences: first those in files, then those of the dialogue itself.
 
     Sentences that differ only in their numbers are taken once.
     """
@@ -129,7 +130,7 @@ def everything(
         for sentence in said_in_play(library, knowledge, name, turns):
             if shape(sentence) not in known:
                 known.add(shape(sentence))
-                found.append(Spoken(sentence, DIALOGUE, 0, f"the dialogue, in {name}"))
+                found.append(SpokenSentence(sentence, DIALOGUE, 0, f"the dialogue, in {name}"))
     return found
 
 

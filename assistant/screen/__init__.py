@@ -1,1 +1,1 @@
-"""What a glance shows while both hands are busy."""
+"""The screen that a technician glances at while both hands are busy."""

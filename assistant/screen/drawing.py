@@ -1,4 +1,4 @@
-"""What a terminal's picture shows now, and which of its lines must be written again."""
+"""The content of a terminal's picture, and the lines of it that must be written again."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ if TYPE_CHECKING:
     from assistant.screen.plain import Level
 
 _ANEW_S = 5.0
-"""All lines are written again this often: another program may have written across the picture."""
+"""All lines are written again this often, because another program may have written across the picture."""
 
 NOTICE_S = 15.0
 """So long a notice stands beside the board's message."""
 
 
 class ToShow:
-    """What is to be shown: the board, the microphone's level, a notice; safe from any thread."""
+    """Content for the picture: the board, the microphone's level, a notice; safe from any thread."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -72,7 +72,7 @@ class Picture:
     def changes(
         self, board: Board, level: Level | None, size: tuple[int, int], now: float, *, anew: bool
     ) -> str:
-        """What is to be written so that the terminal shows this; "" if it already does.
+        """Text to write so that the terminal shows this; "" if it already does.
 
         Args:
             board: The board.

@@ -37,7 +37,7 @@ _ALARM = "1;7"
 
 @dataclass(frozen=True)
 class Level:
-    """What the microphone gives now, in dB relative to full scale.
+    """Level of the microphone's sound now, in dB relative to full scale.
 
     Attributes:
         level_db: Level of the last moment.
@@ -72,11 +72,11 @@ def render(
     """The picture of a board: exactly `height` lines, none wider than `width` columns.
 
     Args:
-        board: What to show.
+        board: The board to show.
         width: Columns of the terminal.
         height: Lines of the terminal.
         now: Seconds since the session began, for the countdown.
-        level: What the microphone gives; None when there is none.
+        level: Level of the microphone; None if there is none.
         colour: Use colour and weight (SGR sequences, ECMA-48); nothing depends on them.
         blocks: The terminal can show block characters; else large letters are made of ``#``.
     """
@@ -89,7 +89,7 @@ def render(
 _ABOVE = ("title", "caution", "alarm", "headline", "lines", "countdown", "typed", "choices")
 _BELOW = ("lost", "message", "heard", "keys", "level")
 
-# Who may grow, in this order: (part, to which of its sizes). A size that a part does not have is passed over.
+# Parts that may grow, in this order: (part, to which of its sizes). A size that a part lacks is skipped.
 _WISHES: tuple[tuple[str, int], ...] = (
     ("caution", 1), ("headline", 1), ("typed", 1), ("countdown", 1), ("choices", 1), ("alarm", 1), ("lost", 1),
     ("lines", 1), ("lost", 2), ("message", 1), ("heard", 1), ("title", 1), ("keys", 1), ("level", 1),
@@ -205,7 +205,7 @@ def _typed(typed: str, width: int, *, blocks: bool) -> _Part:
 
 
 def _lost(lost: Sequence[tuple[str, str]], width: int) -> _Part:
-    """What is missing, all of it; then each with why it is."""
+    """All missing gear; then each piece with the reason."""
     if not lost:
         return []
     pairs = [(clean(gear), clean(why)) for gear, why in lost]

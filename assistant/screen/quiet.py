@@ -31,7 +31,7 @@ _CONTROLLING = os.makedev(5, 0)
 
 
 def log_path() -> Path:
-    """Where the messages of the sound libraries go: in the program's state folder.
+    """The file for messages of the sound libraries, in the program's state folder.
 
     Raises:
         UsageProblem: The home folder is wanted and not known.
@@ -55,8 +55,8 @@ def can_keep() -> bool:
 class Quiet:
     """Leads those of descriptors 1 and 2 that are the terminal of `stream` into the file `log_path`.
 
-    Where the file cannot be made (or is no plain file), what is written is dropped.
-    Where neither descriptor is that terminal, nothing is changed.
+    If the file cannot be made (or is not a plain file), the messages are dropped.
+    If neither descriptor is that terminal, nothing changes.
 
     Attributes:
         out: A text stream onto the terminal, for whoever draws: `stream` itself, or a copy where its descriptor
@@ -126,7 +126,7 @@ def _flush() -> None:
 
 
 def _open_log() -> int:
-    """The file, open for appending, private; `os.devnull` where it cannot be had.
+    """The file, open for appending, private; `os.devnull` if it cannot be had.
 
     Raises:
         OSError: Not even that can be opened.

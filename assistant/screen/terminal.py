@@ -1,4 +1,4 @@
-"""Where the picture goes: in place on a terminal, or as a running dialogue, a line for each thing said."""
+"""Screens: a picture in place on a terminal, or a running dialogue with a line for each thing said."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _LEAVE = "\x1b[?25h\x1b[?1049l"
 
 
 class Screen(Protocol):
-    """What a session tells its screen; `at` is in seconds since the session began."""
+    """The screen that a session needs; `at` is in seconds since the session began."""
 
     def show(self, board: Board, at: float) -> None:
         """This is on the board now."""
@@ -181,7 +181,7 @@ class LineScreen:
     A reader who closes the pipe is not an error.
 
     Args:
-        stream: Where to print.
+        stream: Stream to print on.
     """
 
     def __init__(self, stream: TextIO) -> None:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from contextlib import ExitStack
 
-    from assistant.hearing.listener import Source
+    from assistant.hearing.listener import SoundSource
     from assistant.hearing.sound import Samples
     from assistant.session.loop import Session
     from assistant.session.settings import Gear
@@ -24,13 +24,13 @@ if TYPE_CHECKING:
 
 
 class GearNews:
-    """Tells the session what becomes of its gear; as long as there is no session, nobody is told.
+    """Tells the session that gear was lost or is back; says nothing before there is a session.
 
     Args:
         keys_only: There is no microphone, so a session without keys cannot go on.
 
     Attributes:
-        session: Who is told.
+        session: The session; None before there is one.
     """
 
     def __init__(self, *, keys_only: bool) -> None:
@@ -54,9 +54,9 @@ class GearNews:
 
 
 class OpenedMicrophone:
-    """A microphone that is open before anyone listens, so that a missing one is refused before a session is made."""
+    """A microphone that opens before anything listens, so that a missing one is refused before a session is made."""
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: SoundSource) -> None:
         self._source = source
         self._listener: tuple[Callable[[Samples], None], Callable[[str], None], Callable[[], None]] | None = (
             None
@@ -71,7 +71,7 @@ class OpenedMicrophone:
         lost: Callable[[str], None],
         back: Callable[[], None],
     ) -> None:
-        """From now on its sound goes there; a loss that came before is told now."""
+        """Send its sound there from now on; report a loss that came before."""
         with self._telling:
             self._listener = (deliver, lost, back)
             if self._why is not None:
@@ -98,16 +98,16 @@ class OpenedMicrophone:
         self._source.close()
 
 
-def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Voice, Output, Source | None]:
+def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Voice, Output, SoundSource | None]:
     """Open loudspeaker and microphone, each unless the session does without.
 
     Args:
         wanted: Which ones.
-        news: Is told when one is lost or back.
-        closing: Gives back what was opened.
+        news: Tells the session when one is lost or back.
+        closing: Closes them at the end.
 
     Returns:
-        What renders speech, what plays it, and where sound comes from (None for a session by keys alone).
+        The voice, its output, and the microphone (None for a session by keys alone).
 
     Raises:
         GearProblem: One of them cannot be opened.

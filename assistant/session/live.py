@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
-from assistant.core.dialogue.states import requests_of
+from assistant.core.dialogue.sayable import requests_of
 from assistant.core.values.events import GearLost
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar import GrammarSet
@@ -35,10 +35,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Terms
+    from assistant.core.library.terms import Terms
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.reasoning.odds import Findings
-    from assistant.hearing.listener import Source
+    from assistant.hearing.listener import SoundSource
     from assistant.hearing.recogniser import Recogniser
     from assistant.record import RecordedSession
     from assistant.screen.terminal import Screen
@@ -51,7 +51,7 @@ WRITE_UP = "write-up"
 def run(settings: Settings) -> int:
     """Run a live session to its end and write it up.
 
-    Everything that can be refused is refused before a session folder is made.
+    The program refuses whatever it must refuse before it makes a session folder.
     From then on SIGINT, SIGTERM and SIGHUP close the session in good order: it is recorded as interrupted, written
     up, and can be resumed.
 
@@ -124,7 +124,7 @@ def _run(settings: Settings, ending: Ending) -> int:
 
 
 def _runner(log: SessionLog) -> Runner:
-    """The dialogue, with all that was recorded; it goes by the procedures that were copied into the session."""
+    """The dialogue with all recorded events; it uses the procedures that were copied into the session."""
     runner = Runner(*load_folder(log.procedures), log.header.thresholds)
     for line in log.recorded.lines if log.recorded is not None else ():
         runner.recall(line.event)
@@ -132,7 +132,7 @@ def _runner(log: SessionLog) -> Runner:
 
 
 def _lead(session: Session, settings: Settings, log: SessionLog, now: Callable[[], float]) -> None:
-    """Lead the session to its end; gear that was not wanted counts as lost from the beginning.
+    """Run the session to its end; unwanted gear counts as lost from the beginning.
 
     Raises:
         RecordProblem: The record cannot be written any more; says how to go on.
@@ -150,7 +150,7 @@ def _lead(session: Session, settings: Settings, log: SessionLog, now: Callable[[
 
 
 def _enter(session: Session, settings: Settings, log: SessionLog, notice: Callable[[str], None]) -> None:
-    """Begin the dialogue, or go on with it and say what was found of it."""
+    """Begin the dialogue, or go on with it and say in which state it was found."""
     if log.recorded is None:
         session.begin(settings.procedure, settings.facts.typed())
         return
@@ -183,7 +183,7 @@ def _same_folder(one: Path, other: Path) -> bool:
 
 
 def _too_small() -> bool:
-    """Whether a caution may not fit on the screen; where it is only shown, it is then printed line by line."""
+    """Whether a caution may not fit on the screen; if nothing is spoken, the dialogue is then printed line by line."""
     size = shutil.get_terminal_size()
     return size.columns < 80 or size.lines < 24
 
@@ -212,7 +212,7 @@ def _listener(
     session: Session,
     recogniser: Recogniser,
     grammars: GrammarSet,
-    microphone: Source,
+    microphone: SoundSource,
     log: SessionLog,
     screen: Screen,
 ) -> Ears:
@@ -233,7 +233,7 @@ def _listener(
 def _findings(
     settings: Settings, terms: Terms, knowledge: Knowledge | None
 ) -> tuple[Findings | None, list[str]]:
-    """What this shop found on past cars, for a new session; and what is to be said about it."""
+    """The findings of this shop on past cars, for a new session, and remarks about them for the screen."""
     if settings.resume is not None or not settings.history or knowledge is None:
         return None, []
     history = read_history(settings.sessions, terms)
@@ -259,7 +259,7 @@ def _log(settings: Settings, findings: Findings | None) -> SessionLog:
 
 
 def _write_up(folder: Path) -> None:
-    """Put the write-up beside the record; a record that cannot be read is said, not hidden."""
+    """Put the write-up beside the record; an unreadable record is reported, not hidden."""
     from assistant.writeup import write_forms  # noqa: PLC0415  not needed to begin
 
     try:

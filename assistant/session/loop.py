@@ -38,7 +38,7 @@ from assistant.core.values.events import (
 )
 from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
 from assistant.session.silent import NoEars
-from assistant.session.waiting import Inbox, Waiting
+from assistant.session.waiting import DueTimes, Inbox
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -52,7 +52,7 @@ if TYPE_CHECKING:
 
 
 class Ears(Protocol):
-    """What a session needs of hearing; what is heard comes back through `Session.post`."""
+    """The hearing that a session needs; it answers through `Session.post`."""
 
     def listen(self, request: GrammarRequest) -> None:
         """Hear this from now on; anything half heard before is forgotten."""
@@ -71,7 +71,7 @@ class Ears(Protocol):
 
 
 class Log(Protocol):
-    """What a session needs of the record."""
+    """The record that a session needs."""
 
     def append(self, event: Event, actions: tuple[Action, ...]) -> RecordProblem | None:
         """Put an event and its actions on the disk before returning."""
@@ -135,7 +135,7 @@ class Session:
         self.ears: Ears = NoEars()
         self.outcome: str | None = None
         self._inbox = Inbox()
-        self._waiting = Waiting()
+        self._waiting = DueTimes()
         self._speaking: int | None = None
         self._wanted: Listen | None = None
 

@@ -1,4 +1,4 @@
-"""What a live session is asked for on the command line."""
+"""The settings of a live session, as the command line gives them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from assistant.speaking.voice import DEFAULT_RATE
 
 @dataclass(frozen=True)
 class Gear:
-    """What the technician hears with, is heard with, and looks at.
+    """Microphone, loudspeaker and screen.
 
     Attributes:
         microphone: Input device; None for the system's.
@@ -53,7 +53,7 @@ class Settings:
 
     Attributes:
         procedure: Procedure to start with.
-        facts: What was typed about the job.
+        facts: Facts about the job that were typed.
         sessions: Folder of the sessions.
         resume: Session to go on with: its folder, its name, or ``last``; None for a new one.
         history: Count the findings of past sessions in the odds.

@@ -1,4 +1,4 @@
-"""What waits for the loop of a session: calls of other threads, timers, and the end of a silence."""
+"""The queue and the times that a session's loop watches: calls of other threads, timers, the end of a silence."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ if TYPE_CHECKING:
 
 
 class Inbox:
-    """What other threads ask of the loop: calls in their order, and to leave before all of them.
+    """Requests of other threads to the loop: calls in their order, and to leave before all of them.
 
     Every method is safe from any thread.
 
     Attributes:
-        leaving: Why the session is to be left; None while it is not.
+        leaving: Why the loop must leave; None while it need not.
     """
 
     def __init__(self) -> None:
@@ -39,12 +39,12 @@ class Inbox:
             return None
 
 
-class Waiting:
-    """What becomes due by itself, in session time: the dialogue's timers, and the end of a silence.
+class DueTimes:
+    """Times at which something is due, in session time: the dialogue's timers, and the end of a silence.
 
     Attributes:
         timers: When each timer that runs will elapse, s.
-        silence: When silence will have lasted long enough to be told, s; None while it is not counted.
+        silence: When silence will have lasted long enough for a reminder, s; None while it is not counted.
     """
 
     def __init__(self) -> None:

@@ -95,7 +95,7 @@ class OutputDevice:
         """Whether the stream is active and has asked for sound lately.
 
         Raises:
-            Exception: Whatever a stream raises that cannot even say so.
+            Exception: The stream cannot even say so.
         """
         silent_for = time.monotonic() - self._last_call
         return bool(self._stream.active) and silent_for < _SILENT_FOR_S

@@ -1,4 +1,4 @@
-"""Where speech goes: what a session needs of a player, and one that plays on a clock that may be virtual."""
+"""Outputs for speech: the player that a session needs, and one that plays on a clock that may be virtual."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ OnFinished = Callable[[bool], None]
 
 
 class Output(Protocol):
-    """What a session needs of a player."""
+    """The player that a session needs."""
 
     def play(self, speech: Speech, on_finished: OnFinished) -> None:
         """Play this now, cutting what is being played; report ``on_finished(cut)`` once."""
@@ -29,7 +29,7 @@ class Output(Protocol):
 
 @dataclass(frozen=True)
 class Played:
-    """Something that was said from `at` until `until` (s on the player's clock); `cut` short or whole."""
+    """An utterance from `at` until `until` (s on the player's clock), `cut` short or whole."""
 
     speech: Speech
     at: float
@@ -45,7 +45,7 @@ class NullPlayer:
 
     Args:
         now: The clock, seconds.
-        track: Where what was said is placed, at the moment at which it was said.
+        track: Sound track that gets each utterance at its moment.
     """
 
     def __init__(self, now: Callable[[], float], track: SoundTrack | None = None) -> None:

@@ -39,5 +39,5 @@ def shut(stream: Any) -> None:
 
 
 def told(error: BaseException) -> str:
-    """What the library said, in its own words."""
+    """The library's own words about an error."""
     return " ".join(str(part) for part in error.args if isinstance(part, str)) or type(error).__name__

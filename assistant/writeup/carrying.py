@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import FILAMENTS, UNJUDGED
+from assistant.core.library.vocabulary import FILAMENTS, UNJUDGED
 from assistant.core.values.entries import KEPT
 from assistant.core.words import wording
 from assistant.writeup.statement import Statement, line, once, procedure, term

@@ -39,7 +39,7 @@ class Fact:
 
 @dataclass(frozen=True)
 class Asked:
-    """A fact that was asked for.
+    """A fact that the dialogue asked for.
 
     Attributes:
         label: What it is.
@@ -182,7 +182,7 @@ class LabourLine:
 
 @dataclass(frozen=True)
 class Said:
-    """One thing that a review says.
+    """One statement of a review.
 
     Attributes:
         about: What it is about: "Done", "Found", "Part", "Labour", "Remarks".

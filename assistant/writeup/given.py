@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
-from assistant.core.library.procedure import UNJUDGED, Band
+from assistant.core.library.procedure import Band
+from assistant.core.library.vocabulary import UNJUDGED
 from assistant.core.values.entries import FactGiven, FactUndone, ResultTaken
 from assistant.core.values.units import number_written, plain_number
 from assistant.core.words import wording

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.reasoning import evidence
+from assistant.core.reasoning.posterior import WeighedResult, sureness
 from assistant.core.values.entries import ASKED_AGAIN, KEPT
 from assistant.core.words import wording
 from assistant.loading.folder import FINDINGS_FILE
@@ -25,7 +26,7 @@ _WORTH_A_LINE = 0.01
 """Probability from which a fault is written down as still possible."""
 
 
-def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, ...]:
+def _facts_of(session: RecordedSession, course: Course) -> tuple[WeighedResult, ...]:
     """The results that count, as evidence; a result that was asked again and confirmed counts twice."""
     doubted = {
         (taken.result.procedure, taken.result.step, taken.result.outcome)
@@ -33,11 +34,11 @@ def _facts_of(session: RecordedSession, course: Course) -> tuple[evidence.Fact, 
         if taken.undone is not None and getattr(taken.undone.entry, "how", "") in ASKED_AGAIN
     }
     return tuple(
-        evidence.Fact(
+        WeighedResult(
             result.procedure,
             result.step,
             result.outcome,
-            evidence.sureness(result.how, result.confidence, result.confirmed, session.header.thresholds),
+            sureness(result.how, result.confidence, result.confirmed, session.header.thresholds),
             kept=result.words.endswith(KEPT),
             times=2 if (result.procedure, result.step, result.outcome) in doubted else 1,
         )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import OVER_RANGE, SENSES, Band
+from assistant.core.library.procedure import Band
+from assistant.core.library.vocabulary import OVER_RANGE, SENSES
 from assistant.core.values.entries import KEPT, ProcedureEntered, ResultTaken
 from assistant.core.words import wording
 from assistant.writeup import given, timing

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import OVER_RANGE, SENSES, UNJUDGED, Band, Engine, Step
+from assistant.core.library.procedure import Band, Engine, Step
+from assistant.core.library.vocabulary import OVER_RANGE, SENSES, UNJUDGED
 from assistant.core.values.entries import KEPT
 from assistant.core.values.units import number_written
 from assistant.core.words import wording

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import LOAD_CIRCUIT, NO_CIRCUIT
+from assistant.core.library.vocabulary import LOAD_CIRCUIT, NO_CIRCUIT
 from assistant.core.values.entries import LedBack, ProcedureEntered, ResultTaken, StepSkipped
 from assistant.core.words import wording
 from assistant.writeup.contents import Found

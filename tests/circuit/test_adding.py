@@ -16,7 +16,7 @@ from assistant.circuit.answers import outcome_shares
 from assistant.circuit.instruments import REGISTRY
 from assistant.circuit.lamps import HEAVY_LAMP, TEST_LAMP, lamp_named
 from assistant.circuit.problems import CircuitProblem
-from assistant.core.library.procedure import CLAMPS, FILAMENTS, SENSES
+from assistant.core.library.vocabulary import CLAMPS, FILAMENTS, SENSES
 from assistant.loading.folder import load_library
 
 if TYPE_CHECKING:

@@ -23,7 +23,8 @@ from assistant.circuit.observers import (
     seen,
 )
 from assistant.circuit.parameters import Systems
-from assistant.core.library.procedure import CLAMPS, SENSES, Engine, Step
+from assistant.core.library.procedure import Engine, Step
+from assistant.core.library.vocabulary import CLAMPS, SENSES
 from assistant.loading.folder import load_library
 from assistant.proof.cases import observers
 from assistant.proof.result import Request

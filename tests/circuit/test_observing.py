@@ -24,7 +24,8 @@ from assistant.circuit.readings import reading_shares
 from assistant.circuit.tracing import trace, traces
 from assistant.circuit.turning import turn
 from assistant.commands.bench import circuit_time
-from assistant.core.library.procedure import NO_CIRCUIT, Band, Engine, Leads, Measurement, Reading, Target
+from assistant.core.library.procedure import Band, Engine, Leads, Measurement, Reading, Target
+from assistant.core.library.vocabulary import NO_CIRCUIT
 from assistant.loading.folder import load_library
 
 COIL = "coil-with-external-driver"

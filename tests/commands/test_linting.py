@@ -10,13 +10,17 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.commands.linting import all_spoken, lint
+from assistant.commands.linting import all_spoken, lint, lint_grammars_for, lint_procedures
+from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
 from assistant.loading.folder import load_folder, load_library
 from assistant.rehearsal.judging import AIM, LONGEST
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from assistant.core.library.library import Library
     from assistant.core.values.finding import Finding
 
 
@@ -29,9 +33,17 @@ def folders(tmp_path: Path) -> tuple[Path, Path]:
     )
 
 
-def findings(folders: tuple[Path, Path]) -> list[Finding]:
-    """What is found in these folders."""
-    return lint(*load_folder(folders[0]), GrammarSet.load(folders[1]))
+def grammars_alone(library: Library, _: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
+    """The half of the lint that looks at the grammars."""
+    return lint_grammars_for(library, grammars)
+
+
+def findings(
+    folders: tuple[Path, Path],
+    check: Callable[[Library, Knowledge | None, GrammarSet], list[Finding]] = lint,
+) -> list[Finding]:
+    """What is found in these folders, by the whole lint or by one of its halves."""
+    return check(*load_folder(folders[0]), GrammarSet.load(folders[1]))
 
 
 def change(path: Path, old: str, new: str) -> None:
@@ -58,7 +70,7 @@ def test_an_outcome_called_by_a_word_that_is_not_heard_is_found(folders: tuple[P
     changed = entry.group(0).replace(f"spoken: {spoken}", "spoken: twinkling")
     assert changed != entry.group(0)
     terms.write_text(text.replace(entry.group(0), changed), encoding="utf-8")
-    (finding,) = [one for one in findings(folders) if "twinkling" in one.problem]
+    (finding,) = [one for one in findings(folders, lint_procedures) if "twinkling" in one.problem]
     assert folders[0] / "terms.yaml" == Path(finding.path)
     assert "the outcome 'flickering'" in finding.problem
     assert "flickering" in finding.remedy
@@ -83,7 +95,7 @@ def test_a_place_that_nobody_can_say_is_found(folders: tuple[Path, Path]) -> Non
         "places:\n",
         "places:\n  nowhere: {kind: node, spoken: no place, short: no place}\n",
     )
-    assert any("nowhere" in finding.problem for finding in findings(folders))
+    assert any("nowhere" in finding.problem for finding in findings(folders, grammars_alone))
 
 
 def test_a_long_sentence_is_found(folders: tuple[Path, Path]) -> None:
@@ -95,7 +107,7 @@ def test_a_long_sentence_is_found(folders: tuple[Path, Path]) -> None:
         "look_for: Scratch through paint and oil.",
         f"look_for: {long}",
     )
-    (finding,) = findings(folders)
+    (finding,) = findings(folders, lint_procedures)
     step = load_library(folders[0]).step("battery-and-cranking", "ground-drop")
     assert folders[0] / "battery-and-cranking.yaml" == Path(finding.path)
     assert step.line == finding.line
@@ -115,13 +127,13 @@ def test_a_sentence_of_the_longest_length_is_not_found(folders: tuple[Path, Path
     )
     rest = "Read while the engine turns."
     change(folders[0] / "battery-and-cranking.yaml", f'" {rest}', f' {rest}"')
-    assert [] == findings(folders)
+    assert [] == findings(folders, lint_procedures)
 
 
 def test_a_long_caution_is_found(folders: tuple[Path, Path]) -> None:
     """Cautions are spoken too, so their sentences have the same limit."""
     change(folders[0] / "cautions.yaml", "The engine will turn.", f"The engine will turn {'round ' * 12}now.")
-    found = findings(folders)
+    found = findings(folders, lint_procedures)
     assert found
     assert {str(folders[0] / "cautions.yaml")} == {finding.path for finding in found}
 
@@ -137,7 +149,7 @@ def test_what_only_the_dialogue_says_is_found_in_its_source() -> None:
 def test_an_outcome_that_is_not_asked_for_by_its_first_form_is_found(folders: tuple[Path, Path]) -> None:
     """One word for one thing: the word of the question is the first that the grammar lists."""
     change(folders[1] / "lamp.jsgf", "(dim | lamp dim)", "(lamp dim | dim)")
-    (finding,) = findings(folders)
+    (finding,) = findings(folders, lint_procedures)
     assert "first form" in finding.problem
 
 
@@ -146,7 +158,9 @@ def test_two_answers_that_sound_alike_are_found(folders: tuple[Path, Path]) -> N
     change(folders[1] / "lamp.jsgf", "(dim | lamp dim)", "(dim | lamp dim | lid)")
     with (folders[1] / "lexicon.txt").open("a", encoding="utf-8") as lexicon:
         lexicon.write("lid L IH D\n")
-    assert any("lid" in str(finding) and "lit" in str(finding) for finding in findings(folders))
+    assert any(
+        "lid" in str(finding) and "lit" in str(finding) for finding in findings(folders, grammars_alone)
+    )
 
 
 def test_the_words_that_steps_are_asked_with_can_be_said() -> None:

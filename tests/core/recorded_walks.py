@@ -23,8 +23,9 @@ from typing import TYPE_CHECKING, Any
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import OVER_RANGE
-from assistant.core.reasoning.evidence import Memo
+from assistant.core.library.vocabulary import OVER_RANGE
+from assistant.core.reasoning.scales import Memo
+from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.events import (
     Action,
     Began,
@@ -41,8 +42,6 @@ from assistant.core.values.events import (
     NoteRecorded,
     Resumed,
     TypedFact,
-    from_json,
-    to_json,
 )
 from assistant.core.values.result import Control, Result
 from assistant.loading.folder import load_folder

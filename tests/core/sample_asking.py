@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from assistant.core.library.library import Library
-from assistant.core.library.loading import parse_procedure
+from assistant.core.library.procedure_file import parse_procedure
 from assistant.loading.folder import load_library
 from assistant.resources import directory
 

@@ -10,7 +10,7 @@ from hypothesis import given, strategies as st
 from assistant import resources
 from assistant.core.dialogue import asking
 from assistant.core.dialogue.inquiring import Asked, Source
-from assistant.core.library.procedure import FactKind, Inquiry
+from assistant.core.library.terms import FactKind, Inquiry
 from assistant.loading.folder import load_library
 
 FACTS = load_library(resources.directory("procedures")).terms.facts

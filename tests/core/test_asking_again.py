@@ -9,6 +9,7 @@ from test_weighed_dialogue import settle
 from assistant.core.dialogue.doubting import thin
 from assistant.core.dialogue.states import State
 from assistant.core.reasoning import evidence
+from assistant.core.reasoning.posterior import WeighedResult
 from assistant.core.values import entries
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import OLD_RULES, Thresholds
@@ -67,7 +68,7 @@ def test_under_the_rules_of_an_old_record_it_is_asked_again_as_it_was() -> None:
 
 
 def weighed(*results: tuple[str, str]) -> evidence.Assessment:
-    facts = [evidence.Fact(*step.split("/"), outcome, 0.99) for step, outcome in results]
+    facts = [WeighedResult(*step.split("/"), outcome, 0.99) for step, outcome in results]
     found = evidence.assess(LIBRARY, KNOWLEDGE, CIRCUIT, facts, DEFAULT_THRESHOLDS)
     assert found is not None
     return found

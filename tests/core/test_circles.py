@@ -10,12 +10,13 @@ from sample_library import sample_library
 from test_weighed_dialogue import settle
 
 from assistant.core.dialogue.circles import Visits
+from assistant.core.dialogue.moving import hand_over
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import new_since
 from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.values import entries
-from assistant.core.values.events import from_json, to_json
+from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import OLD_RULES, Thresholds
 from assistant.core.words import wording
@@ -42,7 +43,7 @@ def going_round(
     for _ in range(most):
         settle(talk)
         if talk.runner.state is State.READING_BACK:
-            measured_before = talk.runner._offered
+            measured_before = talk.runner.talk.awaited.offered
             talk.hear(control=Control.NEGATIVE if measured_before else Control.AFFIRM)
         elif talk.runner.state is State.ASKING:
             talk.hear(ROUND[talk.runner.position])
@@ -138,18 +139,18 @@ def test_after_a_repair_all_begins_anew() -> None:
     visits = Visits().entering("coil-control", 0).leaving("coil-control", 3).entering("after-repair", 3)
     assert visits.of("coil-control") == (0, 3)
     assert visits.entering("coil-control", 7).of("coil-control") == (0, 7)
-    runner = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)
-    runner._procedure = LIBRARY.procedures["after-repair"]
-    runner._visits = visits.entering("no-start", 0)
-    runner._hand_over("no-start")
-    assert runner._visits.of("coil-control") is None
-    assert runner._led_back is None
+    talk = Runner(LIBRARY, None, DEFAULT_THRESHOLDS).talk
+    talk.work.procedure = LIBRARY.procedures["after-repair"]
+    talk.work.visits = visits.entering("no-start", 0)
+    hand_over(talk, "no-start")
+    assert talk.work.visits.of("coil-control") is None
+    assert talk.work.led_back is None
 
 
 def test_only_what_says_something_else_is_new() -> None:
     """The same outcome of the same measurement again is not new; another outcome is."""
     talk = going_round()
-    trails = talk.runner._trail.measured()
+    trails = talk.runner.talk.past.trail.measured()
     assert new_since(trails, 0)[0].number == 1
     assert [past.pending.answer.outcome for past in new_since(trails, 1) if past.pending] == ["lit", "lit"]
     assert new_since(trails, trails[-2].number) == []

@@ -12,7 +12,7 @@ from assistant import files, resources
 from assistant.core.library.reader import LARGEST_NUMBER
 from assistant.core.library.tree import DEEPEST, MOST_NODES, parse
 from assistant.core.reasoning.knowledge import parse_table
-from assistant.core.reasoning.odds import LEAST, MOST, parse_findings
+from assistant.core.reasoning.odds_file import LEAST, MOST, parse_findings
 from assistant.errors import FileProblem, UsageProblem
 from assistant.loading.folder import load_folder, load_library, load_odds
 

@@ -13,7 +13,8 @@ from assistant.core.dialogue.policy import HEAVIEST_LAMP_A, lamp_refused
 from assistant.core.dialogue.states import State
 from assistant.core.library.library import Library
 from assistant.core.library.procedure import Engine, Measurement
-from assistant.core.reasoning.evidence import Fact, assess
+from assistant.core.reasoning.evidence import assess
+from assistant.core.reasoning.posterior import WeighedResult
 from assistant.core.values.entries import CautionGiven
 from assistant.core.values.result import Control
 from assistant.measured import DEFAULT_THRESHOLDS as LIMITS
@@ -111,11 +112,13 @@ def test_results_that_say_nothing_about_the_circuit_raise_no_doubt() -> None:
     """A doubt is weighed among the results that the table knows; the battery's readings do not sharpen it."""
     knowledge = knowing(LIBRARY)
     weighed = (
-        Fact("coil-control", "same-as-feed", "sharper", 0.6),
-        Fact("coil-control", "reversed-lamp-dim-switched", "lit", 0.8),
+        WeighedResult("coil-control", "same-as-feed", "sharper", 0.6),
+        WeighedResult("coil-control", "reversed-lamp-dim-switched", "lit", 0.8),
     )
     battery = LIBRARY.procedures["battery-and-cranking"]
-    foreign = Fact(battery.name, battery.start, battery.steps[battery.start].choices()[0].outcome, 0.99)
+    foreign = WeighedResult(
+        battery.name, battery.start, battery.steps[battery.start].choices()[0].outcome, 0.99
+    )
     alone = assess(LIBRARY, knowledge, CIRCUIT, weighed, LIMITS)
     beside = assess(LIBRARY, knowledge, CIRCUIT, (*weighed, *[foreign] * 20), LIMITS)
     assert alone is not None

@@ -14,8 +14,9 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from assistant.core.values import board, entries, events, result
+from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.entries import Entry
-from assistant.core.values.events import Action, Event, from_json, to_json
+from assistant.core.values.events import Action, Event
 from assistant.core.values.result import Control, Result
 
 

@@ -13,8 +13,10 @@ from hypothesis import given, settings, strategies as st
 from sample_knowledge import CIRCUIT, MATRIX, knowing
 from sample_library import sample_library
 
-from assistant.core.reasoning.evidence import Assessment, Fact, Memo, assess, sureness
+from assistant.core.reasoning.evidence import Assessment, assess
 from assistant.core.reasoning.knowledge import FORMAT, FULL, Hypotheses, key_of, measurement_key, parse_table
+from assistant.core.reasoning.posterior import WeighedResult, sureness
+from assistant.core.reasoning.scales import Memo
 from assistant.errors import FileProblem
 from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS as LIMITS
@@ -30,11 +32,11 @@ STEPS = [
 ]
 
 
-def facts(*results: tuple[str, str], sure: float = 0.99) -> tuple[Fact, ...]:
-    return tuple(Fact("coil-control", step, outcome, sure) for step, outcome in results)
+def facts(*results: tuple[str, str], sure: float = 0.99) -> tuple[WeighedResult, ...]:
+    return tuple(WeighedResult("coil-control", step, outcome, sure) for step, outcome in results)
 
 
-def weighed(*given_facts: Fact) -> Assessment:
+def weighed(*given_facts: WeighedResult) -> Assessment:
     found = assess(LIBRARY, KNOWLEDGE, CIRCUIT, given_facts, LIMITS)
     assert found is not None
     return found
@@ -111,9 +113,9 @@ def test_a_doubtful_hearing_says_less() -> None:
 
 def test_a_result_kept_from_an_earlier_step_counts_once() -> None:
     """The same measurement taken over is no second evidence; measured anew it is."""
-    first = Fact("coil-control", *FEED_LIT, 0.99)
-    kept = Fact("driver-supply-and-inputs", *FEED_LIT, 0.99, kept=True)
-    anew = Fact("driver-supply-and-inputs", *FEED_LIT, 0.99)
+    first = WeighedResult("coil-control", *FEED_LIT, 0.99)
+    kept = WeighedResult("driver-supply-and-inputs", *FEED_LIT, 0.99, kept=True)
+    anew = WeighedResult("driver-supply-and-inputs", *FEED_LIT, 0.99)
     assert weighed(first).posterior == weighed(first, kept).posterior
     assert weighed(first).posterior != weighed(first, anew).posterior
     assert weighed(kept).posterior == weighed(first).posterior
@@ -121,8 +123,8 @@ def test_a_result_kept_from_an_earlier_step_counts_once() -> None:
 
 def test_what_is_not_known_says_nothing() -> None:
     """A result of another circuit, of an unknown test, or no table at all: nothing is claimed."""
-    other = Fact("battery-and-cranking", "battery-at-rest", "flat", 0.99)
-    unknown = Fact("driver-supply-and-inputs", "security-lamp", "lamp-on", 0.99)
+    other = WeighedResult("battery-and-cranking", "battery-at-rest", "flat", 0.99)
+    unknown = WeighedResult("driver-supply-and-inputs", "security-lamp", "lamp-on", 0.99)
     assert weighed(other, unknown).posterior == weighed().posterior
     assert weighed(other, unknown).used == ()
     assert assess(LIBRARY, KNOWLEDGE, "battery-and-starter", (other,), LIMITS) is None
@@ -131,7 +133,7 @@ def test_what_is_not_known_says_nothing() -> None:
 
 _FACT = st.sampled_from(STEPS).flatmap(
     lambda named: st.builds(
-        Fact,
+        WeighedResult,
         procedure=st.just(named[0]),
         step=st.just(named[1].name),
         outcome=st.sampled_from([answer.outcome for answer in named[1].choices()]),
@@ -144,7 +146,7 @@ _FACT = st.sampled_from(STEPS).flatmap(
 
 @settings(max_examples=80)
 @given(st.lists(_FACT, max_size=7))
-def test_whatever_is_found_the_figures_are_probabilities(found: list[Fact]) -> None:
+def test_whatever_is_found_the_figures_are_probabilities(found: list[WeighedResult]) -> None:
     """Any results: the posterior sums to 1, no order matters, doubts lie between 0 and 1, nothing is raised."""
     one = weighed(*found)
     assert sum(one.posterior.values()) == pytest.approx(1.0)
@@ -180,7 +182,10 @@ def test_the_less_sure_of_two_is_the_doubtful_one() -> None:
     """A word that was hardly understood is asked again before one that was keyed."""
     steps = (("switched-while-cranking", "blinking"), END_DARK)
     for sure, doubtful in (((0.6, 0.999), 1), ((0.999, 0.6), 2)):
-        pair = [Fact("coil-control", *steps[0], sure[0]), Fact("coil-control", *steps[1], sure[1])]
+        pair = [
+            WeighedResult("coil-control", *steps[0], sure[0]),
+            WeighedResult("coil-control", *steps[1], sure[1]),
+        ]
         doubt = weighed(*facts(FEED_LIT), *pair).doubt()
         assert doubt is not None
         assert doubt.doubtful == doubtful
@@ -202,7 +207,7 @@ def test_a_confirmed_result_is_surer() -> None:
     """The same answer twice: it is less likely a slip than before, and the other one more."""
     once = weighed(*facts(("switched-while-cranking", "blinking"), END_DARK))
     twice = weighed(
-        Fact("coil-control", "switched-while-cranking", "blinking", 0.99, times=2), *facts(END_DARK)
+        WeighedResult("coil-control", "switched-while-cranking", "blinking", 0.99, times=2), *facts(END_DARK)
     )
     assert twice.slip_of(0) < once.slip_of(0)
     assert twice.slip_of(1) > once.slip_of(1)
@@ -228,7 +233,7 @@ def test_the_best_test_tells_what_is_left() -> None:
     assert step.name not in ("feed-while-cranking", "switched-while-cranking")
     assert gain >= 0.1
     done = [(name, step) for name, step in STEPS if key_of(step) in KNOWLEDGE.circuits[CIRCUIT].shares]  # type: ignore[union-attr]
-    tests = [Fact(name, step.name, step.choices()[0].outcome, 0.99) for name, step in done]
+    tests = [WeighedResult(name, step.name, step.choices()[0].outcome, 0.99) for name, step in done]
     assert weighed(*tests).best_test() is None
 
 

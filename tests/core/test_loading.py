@@ -12,8 +12,10 @@ from hypothesis import HealthCheck, given, settings, strategies as st
 
 from assistant import resources
 from assistant.core.library.library import Library
-from assistant.core.library.loading import parse_procedure
-from assistant.core.library.procedure import UNJUDGED, Hazard, Leads, Specified
+from assistant.core.library.procedure import Leads, Specified
+from assistant.core.library.procedure_file import parse_procedure
+from assistant.core.library.terms import Hazard
+from assistant.core.library.vocabulary import UNJUDGED
 from assistant.errors import FileProblem, UsageProblem
 from assistant.loading.folder import load_library
 
@@ -139,7 +141,12 @@ def test_a_small_procedure_is_read_as_written(folder: Path) -> None:
         ("plausible: [0, 18]", "plausible: 18", 14, "not a list"),
         ("unit: V", "unit: A", 13, "no unit of a voltmeter 'A'"),
         ("clip: battery-negative, probe: feed", "clip: feed, probe: feed", 19, "both on 'feed'"),
-        ("clip: battery-negative, probe: feed", "probe: feed", 19, "clipped is missing"),
+        (
+            "clip: battery-negative, probe: feed",
+            "probe: feed",
+            19,
+            "does not say where the test lamp is clipped",
+        ),
         ("lit:  {verdict: fine}", "lit:  {verdict: fine, next: volts}", 22, "exactly one of"),
         ("lit:  {verdict: fine}", "glowing: {verdict: fine}", 22, "no outcome of a test lamp 'glowing'"),
         ("dark: {procedure: small}", "dark: {procedure: smal}", 23, "did you mean 'small'"),
@@ -184,7 +191,7 @@ def test_limits_from_the_maker_are_read_in_their_order(folder: Path) -> None:
             "asks: [lead-resistance, coil-temperature]",
             "asks: [coil-temperature]",
             9,
-            "'lead-resistance', which nobody asks",
+            "'lead-resistance', but neither the step",
         ),
         ("asks: [lead-resistance,", "asks: [lead-resistence,", 6, "did you mean 'lead-resistance'"),
         ("subtract: lead-resistance", "subtract: lamp-current", 16, "is a number in A"),
@@ -195,7 +202,7 @@ def test_limits_from_the_maker_are_read_in_their_order(folder: Path) -> None:
             "{specification: primary-resistance-lowest}, source",
             "{specification: lead-resistance}, source",
             27,
-            "is no specification",
+            "is not a specification",
         ),
         (
             "{specification: primary-resistance-lowest}, source",

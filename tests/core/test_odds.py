@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.reasoning.odds import Findings, parse_findings, parse_odds, posterior_mean
+from assistant.core.reasoning.odds import Findings, posterior_mean
+from assistant.core.reasoning.odds_file import parse_findings, parse_odds
 from assistant.errors import FileProblem, UsageProblem
 from assistant.loading.folder import ODDS_FILE, load_library, load_odds
 
@@ -44,7 +45,7 @@ def test_the_odds_file_is_no_procedure(tmp_path: Path) -> None:
         ("no-inputs:                    0.24", "no-inputs: many", r"x\.yaml:\d+: 'many' is not a number"),
         ("no-inputs:                    0.24", "no-inputs: 0", r"x\.yaml:\d+: 'no-inputs' in 'prior' is 0"),
         ("no-inputs:  ", "no-input:", r"x\.yaml:\d+: there is no fault 'no-input'"),
-        ("  no-inputs:                    0.24\n", "", r"x\.yaml:\d+: 'prior' says nothing of 'no-inputs'"),
+        ("  no-inputs:                    0.24\n", "", r"x\.yaml:\d+: 'prior' does not mention 'no-inputs'"),
         ("  eyes:          0.3", "  eyes: [1]", r"x\.yaml:\d+: 'eyes' in 'minutes' is not a number"),
         ("once:", "twice:", r"x\.yaml:\d+: 'twice' is not known in the odds"),
     ],
@@ -173,9 +174,9 @@ def test_damaged_findings_are_refused(data: bytes, message: str) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ("weight_cars: 20", "weight_cars: 0", r"x\.yaml:\d+: 'weight_cars' is no number of cars"),
+        ("weight_cars: 20", "weight_cars: 0", r"x\.yaml:\d+: 'weight_cars' is not a number of cars"),
         ("weight_cars: 20", "weight_cars: some", r"x\.yaml:\d+: 'some' is not a number"),
-        ("weight_cars: 20", "weight_cars: [20]", r"x\.yaml:\d+: 'weight_cars' is no number of cars"),
+        ("weight_cars: 20", "weight_cars: [20]", r"x\.yaml:\d+: 'weight_cars' is not a number of cars"),
         ("weight_source: Chosen", "weight_from: Chosen", r"x\.yaml:\d+: 'weight_from' is not known"),
     ],
 )

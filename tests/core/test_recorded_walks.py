@@ -6,7 +6,7 @@ import pytest
 from recorded_walks import SESSIONS, Walk, library, played, read, runner
 
 from assistant.core.dialogue.states import State
-from assistant.core.reasoning.evidence import Memo
+from assistant.core.reasoning.scales import Memo
 
 
 @pytest.fixture(scope="module")

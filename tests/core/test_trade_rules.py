@@ -350,7 +350,7 @@ def test_a_fault_of_another_part_that_is_told_is_no_finding(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("removed", "told"),
     [
-        ("    continue_with: small\n", "names a fault and goes on with nothing"),
+        ("    continue_with: small\n", "names a fault and leads nowhere"),
         ("    verify: [Engine starts]\n", "nothing to verify"),
     ],
 )

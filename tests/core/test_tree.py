@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from assistant.core.library import tree
-from assistant.core.library.tree import DEEPEST, LARGEST_FILE, Mapping, Text, parse
+from assistant.core.library.tree import DEEPEST, LARGEST_FILE, MapNode, TextNode, parse
 from assistant.errors import FileProblem
 from assistant.resources import directory
 
@@ -14,14 +14,18 @@ from assistant.resources import directory
 def test_values_stay_the_text_that_was_typed() -> None:
     """What YAML 1.1 reads as false, 750 or 12 stays the text "no", "12:30", "014"."""
     tree = parse(b"a: no\nb: 12:30\nc: 014\n", "x.yaml")
-    assert [node.value for node in tree.items.values() if isinstance(node, Text)] == ["no", "12:30", "014"]
+    assert [node.value for node in tree.items.values() if isinstance(node, TextNode)] == [
+        "no",
+        "12:30",
+        "014",
+    ]
 
 
 def test_lines_are_kept_for_keys_and_values() -> None:
     """Every key and value knows its line, counted from 1."""
     tree = parse(b"# comment\na: 1\nb:\n  c: 2\n", "x.yaml")
     inner = tree.items["b"]
-    assert isinstance(inner, Mapping)
+    assert isinstance(inner, MapNode)
     assert (tree.key_lines["a"], tree.key_lines["b"], inner.key_lines["c"]) == (2, 3, 4)
 
 
@@ -67,10 +71,10 @@ def test_any_bytes_give_a_tree_or_the_one_documented_error(data: bytes) -> None:
         tree = parse(data, "x.yaml")
     except FileProblem:
         return
-    assert isinstance(tree, Mapping)
+    assert isinstance(tree, MapNode)
 
 
-def _read(data: bytes) -> Mapping | str:
+def _read(data: bytes) -> MapNode | str:
     """What is made of these bytes: a tree, or the message."""
     try:
         return parse(data, "x.yaml")
@@ -78,7 +82,7 @@ def _read(data: bytes) -> Mapping | str:
         return str(problem)
 
 
-def _by_both(data: bytes) -> tuple[Mapping | str, Mapping | str]:
+def _by_both(data: bytes) -> tuple[MapNode | str, MapNode | str]:
     """What is made of these bytes with the quick parser and without it."""
     with pytest.MonkeyPatch.context() as patch:
         quick = _read(data)

@@ -11,9 +11,13 @@ from sample_knowledge import knowing
 from sample_library import sample_library
 
 from assistant.core.dialogue.runner import Runner
-from assistant.core.dialogue.states import SAYABLE, TRANSITIONS, State, Trigger
+from assistant.core.dialogue.sayable import SAYABLE
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.table import TRANSITIONS
+from assistant.core.dialogue.triggers import Trigger
 from assistant.core.values import entries
-from assistant.core.values.events import KeyPressed, Say, from_json, to_json
+from assistant.core.values.codec import from_json, to_json
+from assistant.core.values.events import KeyPressed, Say
 from assistant.core.values.result import Control
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.testing import Dialogue
@@ -107,7 +111,7 @@ def test_every_measurement_is_doubted_at_most_once_whatever_is_answered() -> Non
             break
         if talk.runner.state is State.READING_BACK:
             talk.key("enter")
-        elif talk.runner._current.reading is not None:
+        elif talk.runner.talk.step.reading is not None:
             talk.hear(value="0.1")
         else:
             talk.key(str(1 + number % 2))
@@ -153,7 +157,7 @@ def test_an_offer_after_a_doubt_that_is_denied_is_measured_anew() -> None:
     settle(talk)
     assert talk.runner.position == ("coil-control", "same-as-feed")
     assert talk.runner.state is State.ASKING
-    assert not talk.runner._aside
+    assert not talk.runner.talk.past.aside
 
 
 def test_a_result_that_would_end_in_a_verdict_says_that_it_does_not_fit() -> None:

@@ -41,14 +41,9 @@ def executable() -> Path:
 def environment(home: AnyPath, more: Mapping[str, str] | None = None) -> dict[str, str]:
     """An environment in which nothing of this machine's user is read or written."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith(("BAY_", "XDG_"))}
-    return {
-        **kept,
-        "HOME": str(home),
-        "TERM": "xterm",
-        "PYTHONUNBUFFERED": "1",
-        "PYTHONDONTWRITEBYTECODE": "1",
-        **(more or {}),
-    }
+    if "PYTHONPYCACHEPREFIX" not in kept:  # where a folder for compiled modules is given, they are kept there
+        kept["PYTHONDONTWRITEBYTECODE"] = "1"
+    return {**kept, "HOME": str(home), "TERM": "xterm", "PYTHONUNBUFFERED": "1", **(more or {})}
 
 
 def session_command(sessions: AnyPath, *more: str) -> list[str]:

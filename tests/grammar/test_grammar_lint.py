@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.dialogue.states import requests_of
+from assistant.core.dialogue.sayable import requests_of
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lexicon import distance

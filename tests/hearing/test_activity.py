@@ -35,11 +35,11 @@ def silence_until_end(completeness: Completeness) -> float:
 @pytest.mark.parametrize(
     ("completeness", "limit_s"),
     [
-        (Completeness.COMPLETE, LIMIT.end_complete_s),
-        (Completeness.UNCONFIRMED, LIMIT.end_unconfirmed_s),
-        (Completeness.LONGER_EXISTS, LIMIT.end_longer_exists_s),
-        (Completeness.MAY_CONTINUE, LIMIT.end_may_continue_s),
-        (Completeness.NO, LIMIT.end_s),
+        (Completeness.COMPLETE, LIMIT.ends.complete_s),
+        (Completeness.UNCONFIRMED, LIMIT.ends.unconfirmed_s),
+        (Completeness.LONGER_EXISTS, LIMIT.ends.longer_exists_s),
+        (Completeness.MAY_CONTINUE, LIMIT.ends.may_continue_s),
+        (Completeness.NO, LIMIT.ends.other_s),
     ],
 )
 def test_end_follows_the_words(completeness: Completeness, limit_s: float) -> None:

@@ -117,7 +117,7 @@ class _Posted:
     def wait_for(self, keys: int = 0, lost: int = 0) -> None:
         with self._changed:
             done = self._changed.wait_for(
-                lambda: len(self.keys) >= keys and len(self.lost) >= lost, timeout=5
+                lambda: len(self.keys) >= keys and len(self.lost) >= lost, timeout=30
             )
         assert done
 
@@ -173,7 +173,7 @@ def test_signal_restores_the_terminal(number: signal.Signals) -> None:
             assert program.stdout.readline() == b"on\n"
             assert before != termios.tcgetattr(inner)
             program.send_signal(number)
-            assert 128 + number == program.wait(timeout=10)
+            assert 128 + number == program.wait(timeout=30)
             assert before == termios.tcgetattr(inner)
         finally:
             program.kill()

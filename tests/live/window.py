@@ -15,7 +15,7 @@ import pytest
 from bay import Bay
 
 from assistant.core.values.board import Board
-from assistant.core.values.events import from_json
+from assistant.core.values.codec import from_json
 from assistant.screen.plain import Level, render
 
 
@@ -126,7 +126,7 @@ def wait_for_event(sessions: Path, kind: str, number: int = 1, seconds: float = 
     pytest.fail(f"{kind} {parts} did not come {number} times: {events(sessions)}")
 
 
-def settled(window: Window, sessions: Path, seconds: float = 3.0) -> tuple[list[str], list[str]]:
+def settled(window: Window, sessions: Path, seconds: float = 10.0) -> tuple[list[str], list[str]]:
     """What the window shows and what it should, as soon as they are the same, or after these seconds.
 
     The last line, the level of the microphone, changes all the time: it is left out.

@@ -140,7 +140,7 @@ BANDS = ("steps", "cranking", "reading", "bands")
             "has the limit 4.8",
         ),
         ([Edit(("verdicts", "weak", "part"), "ignition coil")], Fate.LINT, "names the part 'ignition coil'"),
-        ([Edit(("verdicts", "weak", "continue_with"), None)], Fate.LINT, "goes on with nothing"),
+        ([Edit(("verdicts", "weak", "continue_with"), None)], Fate.LINT, "leads nowhere"),
         ([Edit(("verdicts", "weak", "faults"), ["open-feed"])], Fate.PROOF, "small-battery"),
         ([Edit(("title",), "Another title")], Fate.NO_FIGURE, ""),
     ],

@@ -20,7 +20,8 @@ from assistant.circuit.places import CABLES
 from assistant.circuit.problems import CircuitProblem
 from assistant.cli import main
 from assistant.commands import picturing
-from assistant.core.library.procedure import NO_CIRCUIT, SENSES, Engine, Measurement
+from assistant.core.library.procedure import Engine, Measurement
+from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.errors import UsageProblem
 from assistant.loading.folder import load_library
 from assistant.picture import connection, marks, plots, svg, whole

@@ -11,15 +11,14 @@ from assistant.core.library.library import Library
 from assistant.core.library.procedure import (
     Answer,
     Engine,
-    Fault,
     Leads,
     Measurement,
     Procedure,
     Step,
     Target,
-    Terms,
     Verdict,
 )
+from assistant.core.library.terms import Fault, Terms
 from assistant.proof.judging import Case, Worth, condemns, counters, judge, never_reached, row
 from assistant.proof.walk import End, Key, Shares, followed, walk
 from assistant.proof.way import story

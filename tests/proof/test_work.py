@@ -13,7 +13,7 @@ import pytest
 from assistant import resources
 from assistant.circuit import catalogue
 from assistant.circuit.catalogue import Mechanism
-from assistant.core.library.procedure import NO_CIRCUIT
+from assistant.core.library.vocabulary import NO_CIRCUIT
 from assistant.errors import FileProblem, UsageProblem
 from assistant.loading.folder import load_library, load_odds
 from assistant.proof import order as proof_order, report as proof_report

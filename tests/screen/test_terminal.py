@@ -18,9 +18,9 @@ from assistant.screen.terminal import LineScreen, TerminalScreen, open_screen
 
 
 def _read_until(fd: int, wanted: bytes) -> bytes:
-    """All output up to and with `wanted`; fails after five seconds."""
+    """All output up to and with `wanted`; fails after half a minute."""
     seen = b""
-    end = time.monotonic() + 5
+    end = time.monotonic() + 30
     while wanted not in seen:
         ready, _, _ = select.select([fd], [], [], max(0.0, end - time.monotonic()))
         assert ready, f"{wanted!r} did not come; only {seen!r}"

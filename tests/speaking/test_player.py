@@ -9,27 +9,18 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-import soundfile
+from tones import RATE, Ended, tone
 
 from assistant.errors import GearProblem
 from assistant.speaking import player as player_module
-from assistant.speaking.output import NullPlayer
 from assistant.speaking.player import Player
 from assistant.speaking.portaudio import load_sounddevice
 from assistant.speaking.speech import Speech
-from assistant.speaking.track import SoundTrack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
-RATE = 8000
 BLOCK = 80  # 10 ms
-
-
-def tone(seconds: float, rate: int = RATE) -> Speech:
-    """Something loud from the first sample to the last."""
-    return Speech(np.full(round(seconds * rate), 10000, np.int16), rate, "tone")
 
 
 class FakeDevice:
@@ -67,24 +58,6 @@ class FakeDevice:
             self.streams[-1].options["callback"](memoryview(out), BLOCK, when, None)
             pulled.append(np.frombuffer(bytes(out), np.int16).reshape(-1, self.channels))
         return np.concatenate(pulled)
-
-
-class Ended:
-    """Collects `on_finished` and lets a test wait for it."""
-
-    def __init__(self) -> None:
-        self.cuts: list[bool] = []
-        self._come = threading.Event()
-
-    def __call__(self, cut: bool) -> None:
-        """Note the end."""
-        self.cuts.append(cut)
-        self._come.set()
-
-    def wait(self) -> list[bool]:
-        """All ends so far, at least one."""
-        assert self._come.wait(timeout=5)
-        return self.cuts
 
 
 @pytest.fixture
@@ -205,7 +178,7 @@ def test_lost_device_is_reported_and_found_again(device: FakeDevice, monkeypatch
     device.present = False
     device.streams[0].active = False
     assert during.wait() == [True]
-    assert gone.wait(timeout=5)
+    assert gone.wait(timeout=30)
     player.play(tone(0.01), meanwhile)
     assert meanwhile.wait() == [True]
     device.present = True
@@ -235,106 +208,3 @@ def test_missing_portaudio_says_what_to_install(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr("importlib.import_module", no_library)
     with pytest.raises(GearProblem, match="apt install libportaudio2"):
         load_sounddevice()
-
-
-class Clock:
-    """A clock that stands still until it is set."""
-
-    def __init__(self) -> None:
-        self.now = 10.0
-
-    def __call__(self) -> float:
-        """The time, s."""
-        return self.now
-
-
-def test_null_player_takes_the_time_of_the_speech() -> None:
-    """Speech ends when the clock has moved by its length, not before."""
-    clock, ended = Clock(), Ended()
-    player = NullPlayer(clock)
-    player.play(tone(1.5), ended)
-    assert [player.due] == [11.5]  # in a list, so that a type checker does not take it for fixed
-    clock.now = 11.49
-    player.tick()
-    assert ended.cuts == []
-    clock.now = 11.5
-    player.tick()
-    player.tick()
-    assert ended.cuts == [False]
-    assert [player.due] == [None]
-    assert [(played.at, played.until, played.cut) for played in player.played] == [(10.0, 11.5, False)]
-
-
-def test_null_player_is_cut_by_the_next_speech() -> None:
-    """A new play cuts; speech whose end has passed unnoticed counts as whole."""
-    clock, first, second, third = Clock(), Ended(), Ended(), Ended()
-    player = NullPlayer(clock)
-    player.play(tone(1.0), first)
-    clock.now = 10.25
-    player.play(tone(1.0), second)
-    clock.now = 20.0
-    player.play(tone(1.0), third)
-    player.close()
-    assert (first.cuts, second.cuts, third.cuts) == ([True], [False], [True])
-    assert [(played.at, played.until, played.cut) for played in player.played] == [
-        (10.0, 10.25, True),
-        (10.25, 11.25, False),
-        (20.0, 20.0, True),
-    ]
-
-
-def test_track_holds_what_was_really_said() -> None:
-    """Cut speech is on the track only up to the cut, at the time at which it was said."""
-    clock, track = Clock(), SoundTrack(RATE)
-    player = NullPlayer(clock, track)
-    clock.now = 1.0
-    player.play(tone(2.0), Ended())
-    clock.now = 1.5
-    player.cut()
-    loud = np.flatnonzero(np.abs(track.render()[:, 0].astype(int)) > 1000)
-    assert abs(1.0 * RATE - loud[0]) < 0.01 * RATE
-    assert abs(1.5 * RATE - loud[-1]) < 0.01 * RATE
-    assert track.duration_s == 1.5
-
-
-def test_voices_can_be_told_apart() -> None:
-    """The assistant is louder on the left, the technician on the right, both on both, with equal power."""
-    track = SoundTrack(RATE)
-    track.add_assistant(0.0, tone(0.5).samples, RATE)
-    track.add_technician(1.0, tone(0.5).samples, RATE)
-    mix = track.render().astype(float)
-    assistant, technician = mix[RATE // 4], mix[RATE + RATE // 4]
-    assert assistant[0] > 2 * assistant[1] > 0
-    assert list(assistant) == pytest.approx(list(technician[::-1]), abs=1)
-    assert pytest.approx(float(np.sum(assistant**2)), rel=1e-3) == 10000**2
-
-
-def test_mix_is_turned_down_rather_than_clipped() -> None:
-    """Two loud voices at once keep their shape."""
-    track = SoundTrack(RATE)
-    loud = np.full(RATE, 32767, np.int16)
-    for _ in range(3):
-        track.add_assistant(0.0, loud, RATE)
-    assert int(np.max(np.abs(track.render()))) == 32767
-
-
-def test_track_is_written_and_read_back(tmp_path: Path) -> None:
-    """WAV and FLAC hold the same samples; another suffix or an unwritable place is a plain sentence."""
-    track = SoundTrack()
-    track.add_technician(0.1, tone(0.2, 16000).samples, 16000)
-    for name in ("both.wav", "both.flac"):
-        track.write(tmp_path / name)
-        samples, rate = soundfile.read(tmp_path / name, dtype="int16")
-        assert rate == 22050
-        assert np.array_equal(track.render(), samples)
-    with pytest.raises(GearProblem, match=r"must be named \.wav or \.flac"):
-        track.write(tmp_path / "both.mp3")
-    with pytest.raises(GearProblem, match="cannot be written"):
-        track.write(tmp_path / "absent" / "both.wav")
-    with pytest.raises(ValueError, match="before the track"):
-        track.add_assistant(-1.0, tone(0.1).samples, RATE)
-
-
-def test_empty_track_is_silent() -> None:
-    """Nothing said is a track of nothing, not an error."""
-    assert (SoundTrack().duration_s, bool(SoundTrack().render().any())) == (0.0, False)

@@ -33,9 +33,11 @@ from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.dialogue.asking import WORDS
-from assistant.core.dialogue.states import REASONS, State
+from assistant.core.dialogue.sayable import REASONS
+from assistant.core.dialogue.states import State
 from assistant.core.library.library import Library
-from assistant.core.library.procedure import Engine, FactKind
+from assistant.core.library.procedure import Engine
+from assistant.core.library.terms import FactKind
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Event, Heard, NoMatch, Note
 from assistant.core.values.units import UNIT_WORDS, number_words
@@ -52,7 +54,7 @@ from assistant.record import Facts, SessionLog
 from assistant.rehearsal.player import MadeClock
 from assistant.screen.terminal import LineScreen
 from assistant.session.demo.person import PlayedPerson
-from assistant.session.demo.scenario import Scenario, Turn
+from assistant.session.demo.scenario import PlayedTurn, Scenario
 from assistant.session.demo.stage import Stage
 from assistant.speaking.voice import Voice
 
@@ -287,7 +289,7 @@ class Technician(PlayedPerson):
 
     # --- what he does ---
 
-    def decide(self) -> Turn | None:
+    def decide(self) -> PlayedTurn | None:
         """The next thing to do; None: wait."""
         state = self.state()
         procedure, name = self.position()
@@ -307,7 +309,7 @@ class Technician(PlayedPerson):
             return self._aside(aside, step)
         return self._answer(state, procedure, step)
 
-    def _aside(self, aside: Aside, step: Step | None) -> Turn:
+    def _aside(self, aside: Aside, step: Step | None) -> PlayedTurn:
         match aside.does:
             case "slip":
                 self._slipped = True
@@ -328,7 +330,7 @@ class Technician(PlayedPerson):
             case _:
                 return self._speak(aside.words)
 
-    def _answer(self, state: State, procedure: str, step: Step | None) -> Turn | None:
+    def _answer(self, state: State, procedure: str, step: Step | None) -> PlayedTurn | None:
         keyed = self.screen.board is not None and self.screen.board.keys_only
         match state:
             case State.INQUIRING:
@@ -361,7 +363,7 @@ class Technician(PlayedPerson):
             case _:
                 return None
 
-    def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> Turn:
+    def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> PlayedTurn:
         if self._slipped:  # the wrong word was taken: the next step is asked already
             self._slipped = False
             return self._speak("correction")
@@ -402,7 +404,7 @@ class Technician(PlayedPerson):
             return [*"9999999", "enter"]
         return [str(1 + [answer.outcome for answer in step.answers].index(outcome or ""))]
 
-    def _conclude(self, *, keyed: bool) -> Turn:
+    def _conclude(self, *, keyed: bool) -> PlayedTurn:
         said = self.screen.last
         if "Affirm, or say correction" in said:
             words, key = "affirm", "enter"
@@ -412,7 +414,7 @@ class Technician(PlayedPerson):
             words, key = "close session", "plus"
         return self._press(key) if keyed else self._speak(words)
 
-    def _fact(self, *, keyed: bool) -> Turn:
+    def _fact(self, *, keyed: bool) -> PlayedTurn:
         """What is asked for about car, order and gear; signs are spelled four in a breath, checked by the read-back."""
         asked = self.asked()
         value = self.facts.get(asked.inquiry.name)
@@ -429,7 +431,7 @@ class Technician(PlayedPerson):
         rest = value[len(asked.signs) :][:4]
         return self._speak(_spelled(rest) if rest else "that is all")
 
-    def _confirm(self) -> Turn:
+    def _confirm(self) -> PlayedTurn:
         waiting = self.asked().waiting
         value = self.facts[self.asked().inquiry.name]
         right = waiting.value == value or (
@@ -441,7 +443,7 @@ class Technician(PlayedPerson):
 
     def _speak(
         self, words: str, snr_db: float | None = None, lead_s: float = LEAD_S, after_s: float = 0.8
-    ) -> Turn:
+    ) -> PlayedTurn:
         if len(self.uttered) > MOST:
             raise AssertionError(f"the session does not end; last said: {self.screen.last}")
         self._tries = self._tries + 1 if words == self._last_said else 0
@@ -450,12 +452,12 @@ class Technician(PlayedPerson):
             self._cranked = None  # the test is made again
         path, ratio = self.mouth.say(words, snr_db, lead_s)
         self.saying = (words, ratio)
-        return Turn(frozenset(), after_s, path, (), once=True)
+        return PlayedTurn(frozenset(), after_s, path, (), once=True)
 
-    def _press(self, *keys: str) -> Turn:
+    def _press(self, *keys: str) -> PlayedTurn:
         self._tries = 0
         self._last_said = ""
-        return Turn(frozenset(), 0.8, None, keys, once=True)
+        return PlayedTurn(frozenset(), 0.8, None, keys, once=True)
 
     def hears_itself_heard(self, event: Event) -> None:
         """Take down what became of what was said."""
@@ -541,7 +543,7 @@ def play(
         technician.library = load_library(procedures)
         runner = stage.session._runner
         technician.position = lambda: runner.position
-        technician.asked = lambda: runner._asked_fact
+        technician.asked = lambda: runner.asked
         technician.screen, technician.car, technician.grammars = screen, car, grammars
         technician.mouth = Mouth(sounds, voice, seed, snr_db)
         technician.facts, technician.asides = facts, list(asides)

@@ -15,7 +15,8 @@ from technician import Aside, Car, Played, play
 
 from assistant import resources
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import OVER_RANGE, Hazard
+from assistant.core.library.terms import Hazard
+from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.core.values.entries import (
     CautionGiven,
     Cranked,

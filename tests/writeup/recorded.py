@@ -9,7 +9,7 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.states import State
-from assistant.core.library.procedure import FactKind
+from assistant.core.library.terms import FactKind
 from assistant.core.values.events import Resumed
 from assistant.core.values.result import Control
 from assistant.loading.folder import load_knowledge, load_library
@@ -150,7 +150,7 @@ def _go_on(talk: Dialogue, chance: random.Random | None = None) -> None:
 
 def _tell(talk: Dialogue, chance: random.Random | None) -> None:
     """Answer a fact that is asked for, or leave it blank."""
-    asked = talk.runner._asked_fact
+    asked = talk.runner.asked
     assert asked is not None
     inquiry = asked.inquiry
     if chance is None or chance.random() < 0.3:

@@ -11,23 +11,16 @@ from assistant.core.library.library import Library
 from assistant.core.library.procedure import (
     Answer,
     Band,
-    Caution,
     Engine,
-    Fault,
-    Hazard,
-    Instrument,
     Leads,
     Measurement,
-    Outcome,
-    Place,
     Procedure,
     Reading,
-    SignalWord,
     Step,
     Target,
-    Terms,
     Verdict,
 )
+from assistant.core.library.terms import Caution, Fault, Hazard, Instrument, Outcome, Place, SignalWord, Terms
 from assistant.core.values.entries import (
     CautionAcknowledged,
     CautionGiven,

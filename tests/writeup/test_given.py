@@ -8,7 +8,9 @@ from decimal import Decimal
 from small_shop import Story, small_library
 
 from assistant.core.library.library import Library
-from assistant.core.library.procedure import UNJUDGED, Answer, FactKind, Inquiry, Leads, Specified, Target
+from assistant.core.library.procedure import Answer, Leads, Specified, Target
+from assistant.core.library.terms import FactKind, Inquiry
+from assistant.core.library.vocabulary import UNJUDGED
 from assistant.core.values.entries import (
     FactGiven,
     FactUndone,

@@ -31,8 +31,9 @@ from recorded import (
     wandering,
 )
 
+from assistant.core.values.codec import to_json
 from assistant.core.values.entries import ModeChanged, ResultTaken
-from assistant.core.values.events import Note, to_json
+from assistant.core.values.events import Note
 from assistant.record import Labour, Part, Review, Signature
 from assistant.resources import directory
 from assistant.writeup import Source, Statement, draft, drafted

@@ -2,7 +2,7 @@
 
 Each file of this room holds the mechanisms of one part of the circuit; a new one is added to its `MECHANISMS`.
 A mechanism counts only in the cars whose spark it makes weak or missing (`spoiling.bad_spark`).
-The parts that are truly bad belong to the mechanism: an open plug lead is no ignition coil.
+The parts that are truly bad belong to the mechanism: an open plug lead is not an ignition coil.
 """
 
 from __future__ import annotations

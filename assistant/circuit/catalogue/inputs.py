@@ -1,4 +1,4 @@
-"""What is missing when the driver gets no command: signals, supplies, the immobilizer."""
+"""Reasons why the driver gets no command: missing signals and supplies, the immobilizer."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a mechanism is, and the pieces that mechanisms are made of.
+"""Mechanisms, and the pieces that they are made of.
 
 A mechanism is a named change of parameters or of elements of the network; nothing else tells the model of a fault.
 How bad it is, is drawn for each car: leaks, opens and high resistances log-uniform over `LEAK`, `BROKEN` and `HIGH`.

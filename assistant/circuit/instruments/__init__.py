@@ -13,11 +13,11 @@ if TYPE_CHECKING:
 
 
 def models() -> Iterator[InstrumentModel]:
-    """What the files of this room offer, in the order of their names."""
+    """All models of the files of this room, in the order of the files' names."""
     for found in pkgutil.iter_modules(__path__):
         module = importlib.import_module(f"{__name__}.{found.name}")
         yield from getattr(module, "MODELS", ())
 
 
 REGISTRY: dict[str, InstrumentModel] = {model.name: model for model in models()}
-"""Name in ``terms.yaml`` to what the model knows of the instrument."""
+"""Models by the name of the instrument in ``terms.yaml``."""

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 SLOW_CLAMP_S = 0.1
 """A clamp without a peak hold shows the mean over this time; from memory of ordinary meters."""
 PEAK_CLAMP_S = 1e-3
-"""What a clamp with a peak hold catches; chosen: a millisecond, as asked of it."""
+"""A clamp with a peak hold catches a peak of this length; chosen, as the procedures ask for it."""
 LAMP_LEAD_OHM = 0.1
 """Of the heavy lamp's lead; chosen."""
 
@@ -62,7 +62,7 @@ def _feed_current(systems: Systems, situation: Situation) -> tuple[Floats, Float
 
 @once
 def lamp_inrush(systems: Systems) -> tuple[Floats, Floats]:
-    """What a quick and a slow clamp show when someone taps the heavy lamp on the battery: its cold filament draws most.
+    """Readings of a quick and a slow clamp when someone taps the heavy lamp on the battery: a cold filament draws most.
 
     The greatest mean current over `PEAK_CLAMP_S` and over `SLOW_CLAMP_S`, in A, each of shape ``(n,)``.
     The filament is stepped as in the rest of the model.

@@ -32,7 +32,7 @@ DIAGRAMS: dict[str, dict[str, str]] = {
     "built-in": {"coil-driver": "built-in"},
     "load": {"part-switching": "ground-side"},
 }
-"""What the maker's diagram tells in each kind of circuit; "" where its cars are of several kinds."""
+"""Answer of the maker's diagram to each question in each kind of circuit; "" if its cars are of several kinds."""
 
 NOT_SHOWN = (
     "built-in",
@@ -48,7 +48,7 @@ NOT_SHOWN = (
 
 
 def _kinds(circuit: Circuit, mechanism: Mechanism, probe: str) -> dict[str, float]:
-    """What the maker's diagram tells of a car with this fault; with one coil for all plugs none is silent alone."""
+    """Shares of the diagram's answers for a car with this fault; with one coil for all plugs none is silent alone."""
     only = DIAGRAMS[circuit.kind][probe]
     if only:
         return {name: float(name == only) for name in NOT_SHOWN}
@@ -65,7 +65,7 @@ def _kinds(circuit: Circuit, mechanism: Mechanism, probe: str) -> dict[str, floa
 
 @dataclass(frozen=True, eq=False)
 class Drawn(Shown):
-    """What the diagram shows: share of the cars of each kind, by the name of the answer, each of shape ``(n,)``."""
+    """Share of the cars of each kind, by the name of the answer, each of shape ``(n,)``."""
 
     kinds: dict[str, Floats]
 

@@ -44,15 +44,15 @@ STEADY_SPREAD = 0.25
 """Widths of the borders between classes, in natural logarithm; chosen, not fitted."""
 
 CHANGES = ("steady", "flickering", "blinking")
-"""What is said of the changes of a lamp that gives light, from none to the plainest."""
+"""Words for the changes of a lamp that gives light, from none to the plainest."""
 NEAREST = {
     "steady": ("flickering", "blinking"),
     "flickering": ("steady", "blinking"),
     "blinking": ("flickering", "steady"),
 }
-"""What is said of a change where its own word is not offered; the first that is."""
+"""Words that stand in for one that is not offered, the nearest first."""
 COMPARED = ("same", "sharper")
-"""What is said of a lamp that is looked at in two places."""
+"""Words for a lamp that is looked at in two places."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -36,12 +36,12 @@ DIODE = lamp_named("led")
 
 @dataclass(frozen=True, eq=False)
 class Flashes(Shown):
-    """What is said of the light, by name; each share has shape ``(n,)``."""
+    """Shares of the words for the light, by name, each of shape ``(n,)``."""
 
     shares: dict[str, Floats]
 
     def honest(self, outcomes: Sequence[str]) -> Floats:
-        """The shares; "lit" is said of any light where a blink is no answer."""
+        """The shares; any light is called "lit" if "blinking" is not offered."""
         known = dict(self.shares)
         if "blinking" not in outcomes and "lit" in outcomes:
             known["lit"] = known["steady"] + known["blinking"]
@@ -54,7 +54,7 @@ class Flashes(Shown):
 
 @once
 def _flashes(systems: Systems, situation: Situation, across: tuple[str, str]) -> dict[str, Floats]:
-    """Shares of what is said of the diode for every mechanism of the situation."""
+    """Shares of the words for the diode, for every mechanism of the situation."""
     engine, unplugged = situation.engine, situation.unplugged
     parts: list[tuple[Floats, Floats]] = []
     for rows in portions(systems, situation):
@@ -83,7 +83,7 @@ class LedLight(InstrumentModel):
         check_points(circuit, measure)
 
     def look(self, case: Probing) -> Observed:
-        """What is said of it."""
+        """Shares of the words for it."""
         flashes = _flashes(case.systems, case.situation, case.across)
         return Observed(Flashes({name: shares[case.rows] for name, shares in flashes.items()}))
 

@@ -1,13 +1,13 @@
-"""What the circuit model has to know about an instrument before a procedure can use it.
+"""The shape of an instrument's file: all that the circuit model has to know before a procedure can use it.
 
 A file of this room holds one instrument, or a few that are one but for what they load: where it may touch, what it
 loads, which outcomes it can give or in which unit it reads, and how the honest answer comes about.
 It ends in `MODELS`, and `REGISTRY` finds it there: no list has to be kept.
 
-What the dialogue and the rules of the trade know of an instrument without a model (it loads with a filament, it
-closes around a cable, it touches nothing) stays in the core, which cannot import this room: `FILAMENTS`, `CLAMPS`
-and `SENSES`.
-`adding` compares the two.
+The dialogue and the rules of the trade know some facts of an instrument without a model: it loads with a filament, it
+closes around a cable, it touches nothing.
+These stay in the core, which cannot import this room, as `FILAMENTS`, `CLAMPS` and `SENSES`; `adding` compares them
+with the models.
 """
 
 from __future__ import annotations
@@ -63,12 +63,12 @@ class Probing:
         return self.measure.probe, self.measure.clip or GROUND
 
     def alike(self, found: bool) -> NDArray[np.bool_]:
-        """What is the same on all of these cars."""
+        """An answer that is the same on all of these cars."""
         return np.full(self.systems.count, found)
 
 
 class InstrumentModel(ABC):
-    """What the model knows about one instrument.
+    """The model of one instrument.
 
     Args:
         name: Name in ``terms.yaml``.
@@ -77,7 +77,7 @@ class InstrumentModel(ABC):
         outcomes: Outcomes that it can give; empty for one that gives numbers.
         quantity: Base unit of its readings (V, A, ohm or s); "" for one that gives outcomes.
         probes: Its tip goes to a point of the circuit, so that it can miss the pin.
-        missed: What is answered when the tip has missed: an outcome, "over-range", or "" for a reading of 0.
+        missed: The answer of a person whose tip has missed: an outcome, "over-range", or "" for a reading of 0.
         scope: It needs an oscilloscope.
         figures: Chosen figures of its file on which its answers depend; the version of the model counts them in.
     """
@@ -102,10 +102,10 @@ class InstrumentModel(ABC):
 
     @abstractmethod
     def look(self, case: Probing) -> Observed:
-        """What it shows on each car, without what the person knows of the cars beside it."""
+        """Read the instrument on each car; `Observed.facts` stay empty."""
 
     def nothing(self, count: int) -> Observed:
-        """What it shows on so many cars when nothing comes to it: the engine stands, or both leads are on one point."""
+        """Read it on so many cars while nothing comes to it: the engine stands, or both leads are on one point."""
         return Observed(value=np.zeros(count))
 
     def bulb(self, lamp: Lamp) -> Lamp | None:

@@ -13,7 +13,8 @@ from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.remembered import once
 from assistant.circuit.situations import Situation, portions
 from assistant.circuit.solving import resistance_between
-from assistant.core.library.procedure import OVER_RANGE, Engine
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import OVER_RANGE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -37,7 +37,7 @@ RAMP_SPREAD = 0.15
 
 @dataclass(frozen=True, eq=False)
 class Ramp(Shown):
-    """What a scope shows of the primary's current; arrays of shape ``(n,)``.
+    """The primary's current on a scope; arrays of shape ``(n,)``.
 
     Attributes:
         peak: Greatest current in A.
@@ -80,7 +80,7 @@ class Ramp(Shown):
 
 @once
 def unloaded(systems: Systems, situation: Situation) -> list[Waves]:
-    """What a turning engine gives with nothing connected, for each portion of the rows."""
+    """Waves of a turning engine with nothing connected, for each portion of the rows."""
     posts = ("battery-positive", GROUND)
     return [
         turn(rows, situation.engine, situation.unplugged, posts, NO_OBSERVER)

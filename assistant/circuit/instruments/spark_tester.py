@@ -62,17 +62,17 @@ INSIDE_V = 5e3
 """A secondary that breaks down below this does so inside coil, lead or plug, also with a spark tester on it; chosen."""
 
 COIL_VALUES = ("primary-resistance", "primary-inductance", "breakdown-voltage", "burning-voltage")
-"""What another coil brings with it; that of a car without a fault."""
+"""Values that another coil brings with it; those of a car without a fault."""
 COIL_FLAGS = ("coil-driver-off", "no-spark-path")
 
 LEAD_FLAGS = frozenset({"no-spark-path", "lead-to-ground"})
-"""What is wrong behind the coil: no spark at the end of the lead, and one at the coil's tower."""
+"""Flags of a fault behind the coil: no spark at the end of the lead, and one at the coil's tower."""
 COIL_CHANGES = frozenset({"primary-resistance", "primary-inductance", "shorted-turns"})
 
 
 @dataclass(frozen=True, eq=False)
 class Spark(Shown):
-    """What a grounded spark tester gets; arrays of shape ``(n,)``.
+    """The spark that a grounded tester gets; arrays of shape ``(n,)``.
 
     Attributes:
         kilovolts: Secondary voltage that is available.
@@ -137,7 +137,7 @@ def _sparks(systems: Systems, situation: Situation, *, sound_coil: bool) -> tupl
 
 
 def _at(place: str, mechanism: Mechanism, kilovolts: Floats, joules: Floats) -> Spark:
-    """What comes to the tester's place: behind a bad lead nothing, in another coil's place what that one has."""
+    """The spark at the tester's place: none behind a bad lead, and that of another coil in that one's place."""
     several = np.full_like(kilovolts, 0.5 if at_one_coil(mechanism) else 0.0)
     if place == "sound-coil":
         return Spark(kilovolts, joules, several)

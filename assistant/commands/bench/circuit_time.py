@@ -1,4 +1,4 @@
-"""How long the model takes: every mechanism, every measurement of the procedures, over random systems.
+"""The time that the model takes: every mechanism, every measurement of the procedures, over random systems.
 
 A benchmark (``bay-assistant bench circuit``), not a test.
 """
@@ -13,7 +13,7 @@ from assistant.circuit.answers import answer_shares
 from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
-from assistant.core.library.procedure import NO_CIRCUIT
+from assistant.core.library.vocabulary import NO_CIRCUIT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,7 +25,7 @@ COUNTS = (1, 50, 200, 800)
 
 @dataclass(frozen=True)
 class CircuitTime:
-    """Seconds for all observations on so many systems, and how many (mechanism, measurement) there were."""
+    """Time for all observations on a number of systems, s, and the number of pairs of mechanism and measurement."""
 
     systems: int
     observations: int
@@ -33,7 +33,7 @@ class CircuitTime:
 
 
 def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> list[CircuitTime]:
-    """Observe everything, with shares of answers, on fresh systems of each count; one process."""
+    """Observe everything, with shares of answers, on fresh systems of each count, in one process."""
     found = []
     for count in counts:
         systems = Systems.random(count, seed)

@@ -1,4 +1,4 @@
-"""`bay-assistant bench procedures`: mistakes made on purpose, and how many of them are caught."""
+"""`bay-assistant bench procedures`: make mistakes on purpose and count those that are caught."""
 
 from __future__ import annotations
 
@@ -41,15 +41,15 @@ def add(parser: argparse.ArgumentParser) -> None:
         type=whole(0, 10**9),
         default=1,
         metavar="N",
-        help="of the choice of mistakes and of the random cars (default: 1)",
+        help="seed of the choice of mistakes and of the random cars (default: 1)",
     )
     parser.add_argument(
-        "--processes", type=whole(1, 64), default=2, metavar="N", help="at most so many at once (default: 2)"
+        "--processes", type=whole(1, 64), default=2, metavar="N", help="processes (default: 2)"
     )
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the counts; the exit status is 1 when a mistake that must be caught was not."""
+    """Print the counts; the exit status is 1 if a harmful mistake was not caught."""
     from assistant.mistakes.running import measure  # noqa: PLC0415
 
     with ProgressBar("Trying mistakes") as bar:

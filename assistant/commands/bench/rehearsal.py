@@ -1,4 +1,4 @@
-"""`bay-assistant bench rehearsal`: whole sessions on modelled cars with a person who errs."""
+"""`bay-assistant bench rehearsal`: play whole sessions on modelled cars with a person who errs."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ EXAMPLE = "bay-assistant bench rehearsal --cars 20 --misreading 0.05"
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
     parser.add_argument(
-        "--procedure", default="coil-control", metavar="NAME", help="where it starts (default: coil-control)"
+        "--procedure", default="coil-control", metavar="NAME", help="first procedure (default: coil-control)"
     )
     parser.add_argument(
         "--cars", type=whole(1, 10_000), default=20, metavar="N", help="cars a mechanism (default: 20)"
@@ -34,10 +34,10 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="share of wrong answers (default: 0.05)",
     )
     parser.add_argument(
-        "--seed", type=whole(0, 2**32 - 1), default=20261126, metavar="N", help="of cars and chance"
+        "--seed", type=whole(0, 2**32 - 1), default=20261126, metavar="N", help="seed of cars and chance"
     )
     parser.add_argument(
-        "--processes", type=whole(1, 2), default=2, metavar="N", help="at most so many (default: 2)"
+        "--processes", type=whole(1, 2), default=2, metavar="N", help="processes (default: 2)"
     )
     parser.add_argument(
         "--no-weighing",
@@ -48,7 +48,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print what was condemned and asked again."""
+    """Print the condemned parts and the repeated questions."""
     from assistant.benchmarks import machine  # noqa: PLC0415
     from assistant.loading.folder import load_library  # noqa: PLC0415
     from assistant.rehearsal import erring  # noqa: PLC0415

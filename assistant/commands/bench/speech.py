@@ -1,4 +1,4 @@
-"""`bay-assistant bench speech`: how well the assistant's own sentences are understood."""
+"""`bay-assistant bench speech`: measure how well the assistant's own sentences are understood."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         type=whole(0, 100_000),
         default=0,
         metavar="N",
-        help="only about so many, evenly spread (default: all)",
+        help="about this many sentences, evenly spread (default: all)",
     )
     parser.add_argument(
         "--speech-rate", type=whole(80, 450), metavar="N", help="words a minute (default: that of a session)"

@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from assistant.core.library.identity import VIN_LENGTH
-from assistant.core.library.procedure import FactKind, Inquiry
+from assistant.core.library.terms import FactKind, Inquiry
 from assistant.core.values.units import (
     UNIT_WORDS,
     convert,

@@ -1,4 +1,4 @@
-"""Which procedures a session has entered, so that hand-overs come to an end: pure.
+"""The procedures that a session has entered, so that hand-overs come to an end.
 
 A hand-over into a procedure that was entered before is a return.  It is worth something only when a result is new
 since then; and the same return is made once.  After a repair, and where the person asks for a test, all begins anew.
@@ -9,12 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 AFTER_REPAIR = "after-repair"
-"""The procedure that proves a repair: what was measured before it, was measured on another car."""
+"""The procedure that proves a repair; results from before the repair no longer count."""
 
 
 @dataclass(frozen=True, slots=True)
 class Visits:
-    """What was entered so far.
+    """The procedures entered so far, and the returns.
 
     Attributes:
         entered: Of each procedure its name, and how many results had been taken when it was entered first, and when
@@ -26,7 +26,7 @@ class Visits:
     returned: tuple[tuple[str, str], ...] = ()
 
     def of(self, procedure: str) -> tuple[int, int] | None:
-        """Results taken when it was entered first, and when it was left last; None where it was not entered."""
+        """Results taken when it was entered first, and when it was left last; None if it was not entered."""
         return next(((first, left) for name, first, left in self.entered if name == procedure), None)
 
     def entering(self, procedure: str, results: int) -> Visits:

@@ -9,11 +9,11 @@ are not likely enough by the evidence: a part costs more than two minutes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.trail import Trail
 from assistant.core.reasoning.adding_up import Drop
+from assistant.core.values.entries import Why
 from assistant.core.values.units import convert
 
 if TYPE_CHECKING:
@@ -21,14 +21,6 @@ if TYPE_CHECKING:
 
     from assistant.core.library.procedure import Verdict
     from assistant.core.reasoning.evidence import Assessment
-
-
-class Why(StrEnum):
-    """Why a result is asked again; the words are those of the remark in the record."""
-
-    MISFIT = "does not fit"
-    PART = "before a part"
-    SUM = "does not add up"
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from decimal import Decimal, InvalidOperation
 
 from assistant.core.dialogue import asking
 from assistant.core.library.identity import LOOK_ALIKE, MOST_NAMED, VIN_LENGTH, Repair, check_digit, repairs
-from assistant.core.library.procedure import FactKind, Inquiry
+from assistant.core.library.terms import FactKind, Inquiry
 from assistant.core.values.entries import FactGiven
 
 TYPED = "typed"

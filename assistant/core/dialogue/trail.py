@@ -1,6 +1,6 @@
-"""The way that a dialogue came: steps that were left, in order, each of which a correction can go back to.
+"""The way that a dialogue came: the steps that it left, in order; a correction can go back to each.
 
-It is as long as the session, so what is asked of it at every answer must not take longer the longer it is.
+It is as long as the session, so a question that comes with every answer must not take longer as it grows.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Which vehicle: the vehicle identification number with its check digit, and the odometer.
+"""Identity of a vehicle: the vehicle identification number with its check digit, and the odometer.
 
 Source: 49 CFR 565.15(c), read from the regulation: values of the letters, weights of the positions,
 remainder by 11 with X for ten, check digit in the ninth position.
@@ -33,7 +33,7 @@ _NO_YEAR = "UZ0"
 """Signs that stand for no model year, besides I, O and Q (49 CFR 565.15(d), table VII)."""
 
 MOST_NAMED = 3
-"""So many possible slips are named; more would not help."""
+"""Most possible slips that are named; more would not help."""
 
 _ODOMETER = re.compile(r"(?P<number>\d+|\d{1,3}(?:[, '\u00a0\u2009\u202f]\d{3})+)\s*(?P<unit>[a-z]*)\.?")
 _ODOMETER_UNITS = {
@@ -191,7 +191,7 @@ def check_odometer(text: str) -> Odometer:
     A number without a unit is in kilometers.
 
     Raises:
-        UsageProblem: It is no whole number, has another unit, or is more than a vehicle can have gone.
+        UsageProblem: It is not a whole number, has another unit, or is more than a vehicle can have gone.
     """
     matched = _ODOMETER.fullmatch(text.strip().lower())
     digits = "".join(sign for sign in matched["number"] if sign.isdigit()) if matched else ""

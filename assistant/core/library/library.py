@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import Caution, Procedure, Terms
+from assistant.core.library.procedure import Procedure
+from assistant.core.library.terms import Caution, Terms
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:

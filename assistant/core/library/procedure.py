@@ -1,4 +1,4 @@
-"""The data model: procedures, their steps, and the terms and cautions that they refer to.
+"""The data model of a procedure: its measurements, the readings and answers to them, its steps and verdicts.
 
 A step of a procedure is a **measurement**: what is connected where, in which engine state, with what
 unplugged, and what the person observes.
@@ -8,45 +8,16 @@ It is stated once; the spoken text, the answers that can be heard, the hazards, 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-OVER_RANGE = "over-range"
-"""What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
+from assistant.core.library.terms import Hazard
+from assistant.core.library.vocabulary import SAME_POINT, SENSES, UNJUDGED
 
-
-SENSES = ("eyes", "ears", "check", "diagram", "told")
-"""Instruments that touch nothing: a look, a listen, a deed that is confirmed, what the maker's diagram shows, and
-what is known already.  They are used on things, not on points of the circuit."""
-
-FILAMENTS = ("test-lamp", "heavy-lamp")
-"""Instruments that load what they touch with a filament."""
-
-CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
-"""Instruments that close around a cable."""
-
-UNJUDGED = "unjudged"
-"""Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
-
-NO_CIRCUIT = "none"
-"""Circuit of a procedure about nothing electrical: there is nothing to weigh or to prove in it."""
-
-LOAD_CIRCUIT = "ground-switched-load"
-"""Circuit whose part is no ignition coil: what the catalogue says of a fault in a coil's words does not fit there."""
-
-SAME_POINT = {
-    "load-feed": "feed",
-    "load-switched": "switched",
-    "load": "coil",
-    "trigger": "switched",
-    "trigger-source": "driver-end",
-}
-"""Names that a point or part of the circuit has in another kind of circuit, with the name that it has in a coil's."""
-
-LOGIC_IN = {"built-in-driver-coil": ("switched", "driver-end")}
-"""Points that carry a logic signal in one kind of circuit, by the names that they have in a coil's (`SAME_POINT`)."""
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 COPPER_PER_KELVIN = Decimal("0.00393")
 """Temperature coefficient of copper's resistance at 20 degrees Celsius, per kelvin (IEC 60028)."""
@@ -63,150 +34,6 @@ class Engine(StrEnum):
     RUNNING = "running"
 
 
-class Hazard(StrEnum):
-    """What a measurement can do to a person or a part; each must be covered by a caution of its step."""
-
-    CRANKING = "cranking"
-    SECONDARY_VOLTAGE = "secondary-voltage"
-    SWITCHED_VOLTAGE = "switched-voltage"
-    LIVE_CIRCUIT = "live-circuit"
-
-
-class SignalWord(StrEnum):
-    """ANSI Z535.4 signal words: DANGER will, WARNING could (death or serious injury); CAUTION could.
-
-    CAUTION is for minor or moderate injury; NOTICE for damage, not injury.
-    """
-
-    DANGER = "DANGER"
-    WARNING = "WARNING"
-    CAUTION = "CAUTION"
-    NOTICE = "NOTICE"
-
-
-@dataclass(frozen=True)
-class Place:
-    """Somewhere a lamp or meter is put, a part that is unplugged, or a thing that is looked at.
-
-    Attributes:
-        name: Name in YAML and grammar, such as ``switched``.
-        spoken: With its article, as spoken in an instruction: "the switched side of the coil".
-        short: As spoken in a remark and shown in large letters: "switched side".
-        kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at), ``matter`` (is
-            looked at or asked about, and nobody says its name with the answer, so that no grammar needs to hear it).
-        at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" where that is the same.
-        at_coil: As spoken when the coil is unplugged and is itself measured; "" where that is the same.
-        logic: It carries a logic signal or a sensor's supply, which a filament lamp pulls down: none goes there.
-    """
-
-    name: str
-    spoken: str
-    short: str
-    kind: str
-    at_plug: str = ""
-    at_coil: str = ""
-    logic: bool = False
-
-
-@dataclass(frozen=True)
-class Instrument:
-    """What is measured with.
-
-    Attributes:
-        name: Name in YAML, such as ``test-lamp``.
-        spoken: In a report: "test lamp".
-        short: In an instruction, where it is taken off: "test lamp".
-        prepare: What is done before it is connected; "" where nothing is.
-        clip: What is done with its fixed lead, said after the place: "clip the test lamp"; "" where there is none.
-        probe: What is done with its free end, said after the place: "probe"; "" where there is none.
-        watch: What is observed: "Watch the lamp.".
-        outcomes: Outcomes that it can show, by name; empty for an instrument that gives numbers.
-        units: Units of its readings; empty for one that gives outcomes.
-    """
-
-    name: str
-    spoken: str
-    clip: str
-    probe: str
-    watch: str
-    outcomes: tuple[str, ...] = ()
-    units: tuple[str, ...] = ()
-    short: str = ""
-    prepare: str = ""
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """Something that can be seen.
-
-    `spoken` is the word for it in a question, `seen` in a report; `told` follows what showed it in a sentence about
-    the past ("was lit"), "" where nobody wrote it.
-    """
-
-    name: str
-    spoken: str
-    seen: str
-    told: str = ""
-
-
-@dataclass(frozen=True)
-class Fault:
-    """A fault of the catalogue.
-
-    Attributes:
-        plain: Its name in a report.
-        part: What carries it.
-        customer: What it means, in a sentence for the car's owner; "" where nothing was written.
-    """
-
-    name: str
-    plain: str
-    part: str
-    customer: str = ""
-
-
-class FactKind(StrEnum):
-    """What kind of answer a fact has."""
-
-    SPELLED = "spelled"
-    VIN = "vin"
-    NUMBER = "number"
-    CHOICE = "choice"
-
-
-@dataclass(frozen=True)
-class Inquiry:
-    """A fact about the vehicle, the order or the gear that is asked for, and never invented.
-
-    Attributes:
-        name: Name in YAML, such as ``lamp-current``.
-        kind: Spelled signs, a vehicle identification number, a number, or one of a few choices.
-        label: As in the write-up: "Lamp current".
-        question: As spoken; at most twelve words.
-        look_for: Where to find it, spoken when the person is not sure.
-        longest: Most signs of a spelled fact.
-        unit: Unit in which a number is kept; "" for one without.
-        plausible: Lowest and highest believable number, both included; None where it is no number.
-        whole: Only whole numbers.
-        choices: Name of each choice with its spoken words, in the order of their digits.
-        specification: Read from the vehicle maker's information; there is never a default.
-        line: Line in the file, for messages.
-    """
-
-    name: str
-    kind: FactKind
-    label: str
-    question: str
-    look_for: str = ""
-    longest: int = 0
-    unit: str = ""
-    plausible: tuple[Decimal, Decimal] | None = None
-    whole: bool = False
-    choices: Mapping[str, str] = field(default_factory=dict)
-    specification: bool = False
-    line: int = 0
-
-
 @dataclass(frozen=True)
 class Specified:
     """A limit that is not a number but a fact of this name: the vehicle maker's specification."""
@@ -221,27 +48,8 @@ Limit = Decimal | Specified
 
 
 @dataclass(frozen=True)
-class Caution:
-    """A caution with its ANSI Z535 signal word, a full form and a shorter one for repetitions.
-
-    Attributes:
-        covers: Hazards for which this caution is enough.
-        acknowledge: The person must say that they are ready the first time, before the step is released.
-        source: Where it comes from.
-    """
-
-    name: str
-    signal: SignalWord
-    full: str
-    short: str
-    covers: tuple[Hazard, ...]
-    acknowledge: bool
-    source: str
-
-
-@dataclass(frozen=True)
 class Measurement:
-    """What is connected where, in which engine state, with what unplugged.
+    """Instrument, places, engine state, and what is unplugged.
 
     Attributes:
         instrument: Name of an instrument.
@@ -274,7 +82,7 @@ class Measurement:
         )
 
     def hazards(self) -> tuple[Hazard, ...]:
-        """What this measurement can do to a person, derived from what is connected where.
+        """Hazards of this measurement, derived from its instrument, places and engine state.
 
         Cranking turns belts and fans, and with the coil plugged in a working driver makes secondary voltage.
         A spark tester shows secondary voltage.
@@ -302,7 +110,7 @@ class Measurement:
 
 
 class Leads(StrEnum):
-    """What an answer leads to."""
+    """The kind of place that an answer leads to."""
 
     STEP = "step"
     PROCEDURE = "procedure"
@@ -336,7 +144,7 @@ class Band(Answer):
     Attributes:
         low: Lower limit, included; None: no lower limit.
         high: Upper limit, excluded; None: no upper limit.
-        source: Where the limit comes from.
+        source: The publication or reasoning that the limits come from.
         seen: How the band is described in a report: "below the cranking floor".
     """
 
@@ -387,8 +195,8 @@ class Reading:
         bands: Bands that cover the whole plausible range without overlap, lowest first.
         subtract: A fact that is subtracted before the reading is judged; "" for none.
         at_20_celsius: The fact that holds the temperature of the copper that was measured; the reading is judged as
-            it would be at 20 degrees Celsius.  "" where temperature does not matter.
-        unjudged: Where it goes when a specification was not given; None where no limit is a specification.
+            it would be at 20 degrees Celsius.  "" if temperature does not matter.
+        unjudged: Where to go if a specification was not given; None if no limit is a specification.
     """
 
     unit: str
@@ -433,11 +241,11 @@ class Step:
     """One measurement, the answers to it, and the cautions that go before it.
 
     Attributes:
-        good: Outcome or band that a healthy system shows at this point; None where there is none.
-        look_for: What to look for, spoken when the person is not sure.
-        if_skipped: Where it goes when the test is skipped; None: the test cannot be skipped.
-        heard: All outcomes that are listened for: the answers, and what the instrument can show besides, so that
-            an answer that does not fit is caught instead of being taken for another one.
+        good: Outcome or band that a healthy system shows at this point; None if there is none.
+        look_for: Hint that is spoken when the person is not sure.
+        if_skipped: Where to go if the test is skipped; None if it cannot be skipped.
+        heard: All outcomes that are listened for: the answers, and the other outcomes that the instrument can show, so
+            that an answer that does not fit is caught and not taken for another one.
         line: Line in the file, for messages.
         asks: Facts that are asked for before the cautions, each only if the session does not hold it yet.
     """
@@ -459,7 +267,7 @@ class Step:
         return self.reading.bands if self.reading else self.answers
 
     def ways(self) -> tuple[Answer, ...]:
-        """All answers or bands, and last what follows where the reading cannot be judged."""
+        """All answers or bands; last, where a reading that cannot be judged leads."""
         unjudged = self.reading.unjudged if self.reading else None
         return (*self.choices(), unjudged) if unjudged else self.choices()
 
@@ -472,16 +280,16 @@ class Step:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What a procedure can end in.
+    """A conclusion that a procedure can end in.
 
     Attributes:
         says: One or two short sentences, spoken and read back before they count.
         faults: Faults of the catalogue that this verdict covers.
-        part: Part that is to be replaced or repaired; "" where none is condemned.
-        repair: What to do, for the repair order.
-        verify: What to verify after the repair.
-        still_possible: What this verdict does not tell apart, for the repair order; "" where all is told.
-        continue_with: Procedure to go on with; None where the work ends here.
+        part: Part that is to be replaced or repaired; "" if none is condemned.
+        repair: Repair to do, for the repair order.
+        verify: Checks to make after the repair.
+        still_possible: Faults that this verdict does not tell apart, for the repair order; "" if none are left.
+        continue_with: Procedure to go on with; None if the work ends here.
         line: Line in the file, for messages.
     """
 
@@ -517,14 +325,3 @@ class Procedure:
     file: str = ""
     presumes_no: tuple[str, ...] = ()
     asks: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Terms:
-    """The names that procedures and grammars share, each with its words, and the facts that can be asked for."""
-
-    places: dict[str, Place]
-    instruments: dict[str, Instrument]
-    outcomes: dict[str, Outcome]
-    faults: dict[str, Fault]
-    facts: dict[str, Inquiry] = field(default_factory=dict)

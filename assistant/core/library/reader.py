@@ -6,7 +6,7 @@ import difflib
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, TypeVar
 
-from assistant.core.library.tree import Mapping, Node, Sequence, Text, type_names
+from assistant.core.library.tree import ListNode, MapNode, Node, TextNode, type_names
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ _Name = TypeVar("_Name", bound="StrEnum")
 class Reader:
     """Typed access to one map of the tree; every miss is a `FileProblem` at its line."""
 
-    def __init__(self, node: Mapping, path: str, what: str) -> None:
+    def __init__(self, node: MapNode, path: str, what: str) -> None:
         self.node = node
         self.path = path
         self.what = what
@@ -46,19 +46,19 @@ class Reader:
         return self.node.key_lines.get(key, self.node.line)
 
     def get(self, key: str) -> Node:
-        """What stands under this key."""
+        """The node under this key."""
         if key not in self.node.items:
             raise FileProblem(self.path, self.node.line, f"{self.what} has no '{key}'", f"Add '{key}: …'")
         return self.node.items[key]
 
-    def mapping(self, key: str) -> Mapping:
+    def mapping(self, key: str) -> MapNode:
         """The map under this key."""
         return mapping_of(self.get(key), self.path, f"'{key}'")
 
-    def get_text(self, key: str) -> Text:
+    def get_text(self, key: str) -> TextNode:
         """The text under this key; empty only in quotes."""
         node = self.get(key)
-        if not isinstance(node, Text):
+        if not isinstance(node, TextNode):
             raise FileProblem(
                 self.path,
                 self.line(key),
@@ -72,7 +72,7 @@ class Reader:
         return node
 
     def text(self, key: str, *, needed: bool = True) -> str:
-        """The same with its white space made single blanks; "" where it is missing and not needed."""
+        """The text under this key with single blanks; "" if it is missing and not needed."""
         if not needed and key not in self.node.items:
             return ""
         return " ".join(self.get_text(key).value.split())
@@ -85,12 +85,12 @@ class Reader:
         """One of these values."""
         return known_of(self.get_text(key), values, self.path, f"value of '{key}'")
 
-    def texts(self, key: str, *, needed: bool = True) -> list[Text]:
+    def texts(self, key: str, *, needed: bool = True) -> list[TextNode]:
         """A list of texts."""
         if not needed and key not in self.node.items:
             return []
         node = self.get(key)
-        if not isinstance(node, Sequence):
+        if not isinstance(node, ListNode):
             raise FileProblem(
                 self.path,
                 self.line(key),
@@ -99,9 +99,9 @@ class Reader:
             )
         found = []
         for item in node.items:
-            if not isinstance(item, Text):
+            if not isinstance(item, TextNode):
                 raise FileProblem(self.path, item.line, f"'{key}' of {self.what} holds more than plain texts")
-            found.append(Text(item.line, " ".join(item.value.split())))
+            found.append(TextNode(item.line, " ".join(item.value.split())))
         return found
 
     def names(self, key: str, known: Iterable[str], kind: str, *, needed: bool = True) -> tuple[str, ...]:
@@ -119,13 +119,13 @@ class Reader:
             yield name, reader
 
 
-def mapping_of(node: Node, path: str, what: str) -> Mapping:
+def mapping_of(node: Node, path: str, what: str) -> MapNode:
     """This node as a map of names.
 
     Raises:
         FileProblem: It is a text or a list.
     """
-    if not isinstance(node, Mapping):
+    if not isinstance(node, MapNode):
         raise FileProblem(
             path,
             node.line,
@@ -143,7 +143,7 @@ def _suggestion(word: str, known: Iterable[str]) -> str:
     return "Known are: " + ", ".join(names) if names else "None is defined"
 
 
-def known_of(text: Text, known: Iterable[str], path: str, kind: str) -> str:
+def known_of(text: TextNode, known: Iterable[str], path: str, kind: str) -> str:
     """A text that is one of the known names.
 
     Args:
@@ -163,16 +163,16 @@ def known_of(text: Text, known: Iterable[str], path: str, kind: str) -> str:
     return text.value
 
 
-def member_of(kind: type[_Name], text: Text, path: str, what: str) -> _Name:
+def member_of(kind: type[_Name], text: TextNode, path: str, what: str) -> _Name:
     """The member of an enumeration with this value; arguments and errors as for `known_of`."""
     return kind(known_of(text, [member.value for member in kind], path, what))
 
 
-def number(text: Text, path: str) -> Decimal:
+def number(text: TextNode, path: str) -> Decimal:
     """The number that a text is.
 
     Raises:
-        FileProblem: It is none, or one that nobody measures (`LARGEST_NUMBER`, `MOST_DECIMALS`).
+        FileProblem: It is not a number, or not one that anybody measures (`LARGEST_NUMBER`, `MOST_DECIMALS`).
     """
     shown = text.value if len(text.value) <= _SHOWN else f"{text.value[:_SHOWN]}…"
     try:
@@ -189,7 +189,7 @@ def number(text: Text, path: str) -> Decimal:
         raise FileProblem(
             path,
             text.line,
-            f"'{shown}' is no number that can be meant here",
+            f"'{shown}' is not a number that can be meant here",
             f"Write one from -{LARGEST_NUMBER} to {LARGEST_NUMBER} with at most {MOST_DECIMALS} decimals",
         )
     return value

@@ -2,129 +2,141 @@
 
 The schema is made from the same names as the loader uses; ``procedures/procedure.schema.json`` is its copy on
 disk, written by ``bay-assistant lint --write-schema`` and compared by a test.
-What a schema cannot say (bands without gaps, cautions that cover the hazards, answers that lead somewhere) is
-left to the loader.
+The loader checks the rest, which a schema cannot say: bands without gaps, cautions that cover the hazards, answers
+that lead somewhere.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.library.procedure import Engine, FactKind
+from assistant.core.library.procedure import Engine
+from assistant.core.library.terms import FactKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.core.library.procedure import Caution, Terms
+    from assistant.core.library.terms import Caution, Terms
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
+TEXT = {"type": "string", "minLength": 1}
+LEADS = {
+    "next": {**TEXT, "description": "a step of this procedure"},
+    "procedure": {**TEXT, "description": "another procedure"},
+    "verdict": {**TEXT, "description": "a verdict of this procedure"},
+}
+ONE_LEAD = {"oneOf": [{"required": [key]} for key in LEADS]}
+
+
 def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, Any]:
     """The schema for one ``procedures/*.yaml`` file, JSON Schema draft 2020-12."""
-    nodes = [place.name for place in terms.places.values() if place.kind == "node"]
-    parts = [place.name for place in terms.places.values() if place.kind == "part"]
-    items = [place.name for place in terms.places.values() if place.kind in ("item", "matter")]
-    units = sorted({unit for tool in terms.instruments.values() for unit in tool.units})
     faults = _list(_enum(terms.faults))
-    text = {"type": "string", "minLength": 1}
     asked = _list(_enum(terms.facts))
-    numbers = _enum(fact.name for fact in terms.facts.values() if fact.kind is FactKind.NUMBER)
-    specification = _map(
-        {"specification": _enum(fact.name for fact in terms.facts.values() if fact.specification)},
-        ["specification"],
-    )
-    limit = {"oneOf": [{"type": "number"}, specification]}
-    leads = {
-        "next": {**text, "description": "a step of this procedure"},
-        "procedure": {**text, "description": "another procedure"},
-        "verdict": {**text, "description": "a verdict of this procedure"},
-    }
-    one_lead = {"oneOf": [{"required": [key]} for key in leads]}
-    answer = _map({**leads, "rules_out": faults}, []) | one_lead
-    band = (
-        _map(
-            {
-                **leads,
-                "rules_out": faults,
-                "from": {**limit, "description": "lowest value of the band, or the maker's specification"},
-                "below": {**limit, "description": "first value above the band, or the maker's specification"},
-                "source": {**text, "description": "where the limit comes from"},
-                "seen": {**text, "description": "how the band is described in the write-up"},
-            },
-            ["source", "seen"],
-        )
-        | one_lead
-    )
-    reading = _map(
+    top = _map(
         {
-            "unit": _enum(units),
-            "plausible": {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2},
-            "subtract": {**numbers, "description": "a fact that is subtracted before judging"},
-            "at_20_celsius": {**numbers, "description": "temperature of the copper; judged as at 20 degrees"},
-            "bands": {"type": "object", "additionalProperties": band, "minProperties": 2},
-            "unjudged": _map(leads, []) | one_lead,
+            "procedure": {**TEXT, "description": "the file's name without .yaml"},
+            "title": TEXT,
+            "circuit": {**TEXT, "description": "'none' for a procedure about nothing electrical"},
+            "presumes_no": {**faults, "description": "faults that are excluded before this procedure"},
+            "about": TEXT,
+            "needs": _list(TEXT),
+            "asks": {**asked, "description": "facts that are asked for on entering"},
+            "cautions": _list(_enum(cautions)),
+            "start": {**TEXT, "description": "the first step"},
+            "steps": {"type": "object", "additionalProperties": _step(terms, cautions), "minProperties": 1},
+            "verdicts": {"type": "object", "additionalProperties": _verdict(terms), "minProperties": 1},
         },
-        ["unit", "plausible", "bands"],
+        ["procedure", "title", "circuit", "about", "needs", "start", "steps", "verdicts"],
     )
-    measure = _map(
+    return {"$schema": DIALECT, "title": "A procedure of bay-assistant", **top}
+
+
+def _step(terms: Terms, cautions: dict[str, Caution]) -> dict[str, Any]:
+    asked = _list(_enum(terms.facts))
+    answer = _map({**LEADS, "rules_out": _list(_enum(terms.faults))}, []) | ONE_LEAD
+    return _map(
         {
-            "with": _enum(terms.instruments),
-            "clip": _enum(nodes),
-            "probe": _enum([*nodes, *items]),
-            "engine": _enum([state.value for state in Engine]),
-            "unplugged": _list(_enum(parts)),
-            "compared_with": _enum(nodes),
-        },
-        ["with", "probe", "engine"],
-    )
-    step = _map(
-        {
-            "measure": measure,
+            "measure": _measure(terms),
             "asks": {**asked, "description": "facts that are asked for before the cautions"},
             "cautions": _list(_enum(cautions)),
-            "look_for": {**text, "description": "spoken when the person is not sure"},
-            "good": {**text, "description": "the answer or band of a healthy system"},
-            "if_skipped": _map(leads, []) | one_lead,
+            "look_for": {**TEXT, "description": "spoken when the person is not sure"},
+            "good": {**TEXT, "description": "the answer or band of a healthy system"},
+            "if_skipped": _map(LEADS, []) | ONE_LEAD,
             "answers": {
                 "type": "object",
                 "propertyNames": _enum(terms.outcomes),
                 "additionalProperties": answer,
                 "minProperties": 2,
             },
-            "reading": reading,
+            "reading": _reading(terms),
         },
         ["measure", "cautions"],
     ) | {"oneOf": [{"required": ["answers"]}, {"required": ["reading"]}]}
-    verdict = _map(
+
+
+def _measure(terms: Terms) -> dict[str, Any]:
+    nodes = terms.places_of("node")
+    return _map(
         {
-            "says": {**text, "description": "one or two short sentences, spoken"},
-            "faults": faults,
+            "with": _enum(terms.instruments),
+            "clip": _enum(nodes),
+            "probe": _enum([*nodes, *terms.places_of("item", "matter")]),
+            "engine": _enum([state.value for state in Engine]),
+            "unplugged": _list(_enum(terms.places_of("part"))),
+            "compared_with": _enum(nodes),
+        },
+        ["with", "probe", "engine"],
+    )
+
+
+def _reading(terms: Terms) -> dict[str, Any]:
+    units = sorted({unit for tool in terms.instruments.values() for unit in tool.units})
+    numbers = _enum(fact.name for fact in terms.facts.values() if fact.kind is FactKind.NUMBER)
+    return _map(
+        {
+            "unit": _enum(units),
+            "plausible": {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2},
+            "subtract": {**numbers, "description": "a fact that is subtracted before judging"},
+            "at_20_celsius": {**numbers, "description": "temperature of the copper; judged as at 20 degrees"},
+            "bands": {"type": "object", "additionalProperties": _band(terms), "minProperties": 2},
+            "unjudged": _map(LEADS, []) | ONE_LEAD,
+        },
+        ["unit", "plausible", "bands"],
+    )
+
+
+def _band(terms: Terms) -> dict[str, Any]:
+    specified = _enum(fact.name for fact in terms.facts.values() if fact.specification)
+    limit = {"oneOf": [{"type": "number"}, _map({"specification": specified}, ["specification"])]}
+    band = _map(
+        {
+            **LEADS,
+            "rules_out": _list(_enum(terms.faults)),
+            "from": {**limit, "description": "lowest value of the band, or the maker's specification"},
+            "below": {**limit, "description": "first value above the band, or the maker's specification"},
+            "source": {**TEXT, "description": "where the limit comes from"},
+            "seen": {**TEXT, "description": "how the band is described in the write-up"},
+        },
+        ["source", "seen"],
+    )
+    return band | ONE_LEAD
+
+
+def _verdict(terms: Terms) -> dict[str, Any]:
+    return _map(
+        {
+            "says": {**TEXT, "description": "one or two short sentences, spoken"},
+            "faults": _list(_enum(terms.faults)),
             "part": {"type": "string", "description": 'the part that is condemned, or ""'},
-            "repair": text,
-            "verify": _list(text),
-            "still_possible": text,
-            "continue_with": {**text, "description": "another procedure"},
+            "repair": TEXT,
+            "verify": _list(TEXT),
+            "still_possible": TEXT,
+            "continue_with": {**TEXT, "description": "another procedure"},
         },
         ["says", "faults", "part", "repair", "verify"],
     )
-    top = _map(
-        {
-            "procedure": {**text, "description": "the file's name without .yaml"},
-            "title": text,
-            "circuit": {**text, "description": "'none' for a procedure about nothing electrical"},
-            "presumes_no": {**faults, "description": "faults that are excluded before this procedure"},
-            "about": text,
-            "needs": _list(text),
-            "asks": {**asked, "description": "facts that are asked for on entering"},
-            "cautions": _list(_enum(cautions)),
-            "start": {**text, "description": "the first step"},
-            "steps": {"type": "object", "additionalProperties": step, "minProperties": 1},
-            "verdicts": {"type": "object", "additionalProperties": verdict, "minProperties": 1},
-        },
-        ["procedure", "title", "circuit", "about", "needs", "start", "steps", "verdicts"],
-    )
-    return {"$schema": DIALECT, "title": "A procedure of bay-assistant", **top}
 
 
 def _enum(names: Iterable[str]) -> dict[str, Any]:

@@ -20,7 +20,7 @@ LARGEST_FILE = 1 << 20
 DEEPEST = 20
 
 _QUICK = getattr(yaml, "CSafeLoader", None)
-"""PyYAML's parser in C, ten times as quick; None where PyYAML was built without it.
+"""PyYAML's parser in C, ten times as quick; None if PyYAML was built without it.
 
 Only what it reads without complaint is taken from it: the messages are those of the parser in Python.
 """
@@ -33,7 +33,7 @@ MOST_NODES = 20_000
 
 
 @dataclass
-class Text:
+class TextNode:
     """A scalar as it was typed."""
 
     line: int
@@ -42,7 +42,7 @@ class Text:
 
 
 @dataclass
-class Sequence:
+class ListNode:
     """A list."""
 
     line: int
@@ -50,7 +50,7 @@ class Sequence:
 
 
 @dataclass
-class Mapping:
+class MapNode:
     """A map from text keys; `key_lines` tells where each key stands."""
 
     line: int
@@ -58,11 +58,11 @@ class Mapping:
     key_lines: dict[str, int] = field(default_factory=dict)
 
 
-type_names = {"Text": "a text", "Sequence": "a list", "Mapping": "a map of names"}
-Node = Text | Sequence | Mapping
+type_names = {"TextNode": "a text", "ListNode": "a list", "MapNode": "a map of names"}
+Node = TextNode | ListNode | MapNode
 
 
-def parse(data: bytes, path: str) -> Mapping:
+def parse(data: bytes, path: str) -> MapNode:
     """Read one YAML document whose top is a map.
 
     Args:
@@ -105,7 +105,7 @@ def parse(data: bytes, path: str) -> Mapping:
         if isinstance(position, int):
             line = text[:position].count("\n") + 1
         raise FileProblem(
-            path, line, "this is not valid YAML: it holds a character that YAML forbids"
+            path, line, "this is not valid YAML: it contains a character that YAML forbids"
         ) from error
 
 
@@ -124,38 +124,8 @@ def _read_alike(text: str) -> bool:
     return True
 
 
-def _build(text: str, path: str, loader: Any) -> Mapping:
-    stack: list[Sequence | Mapping] = []
-    keys: list[tuple[str, int] | None] = []
-    top: Node | None = None
-
-    def place(node: Node) -> None:
-        nonlocal top
-        if not stack:
-            top = node
-            return
-        parent = stack[-1]
-        if isinstance(parent, Sequence):
-            parent.items.append(node)
-            return
-        key = keys[-1]
-        if key is None:
-            if not isinstance(node, Text):
-                raise FileProblem(path, node.line, "a name is expected before the colon", "Use a plain word")
-            if node.value in parent.items:
-                first = parent.key_lines[node.value]
-                raise FileProblem(
-                    path,
-                    node.line,
-                    f"'{node.value}' stands here a second time, first in line {first}",
-                    "Keep one of them",
-                )
-            keys[-1] = (node.value, node.line)
-        else:
-            parent.items[key[0]] = node
-            parent.key_lines[key[0]] = key[1]
-            keys[-1] = None
-
+def _build(text: str, path: str, loader: Any) -> MapNode:
+    builder = _Builder(path)
     for count, event in enumerate(yaml.parse(text, Loader=loader)):
         line = event.start_mark.line + 1 if event.start_mark else 0
         if count > MOST_NODES:
@@ -163,28 +133,78 @@ def _build(text: str, path: str, loader: Any) -> Mapping:
                 path, line, f"the file has more than {MOST_NODES} names and texts", "Use several files"
             )
         if getattr(event, "anchor", None):
-            raise FileProblem(path, line, "anchors and aliases are not read", "Write the value out here")
+            raise FileProblem(path, line, "anchors and aliases are not supported", "Write the value out here")
         tag = getattr(event, "tag", None)
         if tag and not isinstance(event, yaml.DocumentStartEvent):
-            raise FileProblem(path, line, f"the tag {tag} is not read", "Write a plain text, list or map")
-        if isinstance(event, yaml.ScalarEvent):
-            place(Text(line, event.value, quoted=bool(event.style)))
-        elif isinstance(event, yaml.SequenceStartEvent | yaml.MappingStartEvent):
-            node: Sequence | Mapping = (
-                Sequence(line) if isinstance(event, yaml.SequenceStartEvent) else Mapping(line)
+            raise FileProblem(
+                path, line, f"the tag {tag} is not supported", "Write a plain text, list or map"
             )
-            place(node)
-            stack.append(node)
-            keys.append(None)
-            if len(stack) > DEEPEST:
-                raise FileProblem(
-                    path, line, f"nested deeper than {DEEPEST} levels", "Procedures need three or four"
-                )
+        if isinstance(event, yaml.ScalarEvent):
+            builder.add(TextNode(line, event.value, quoted=bool(event.style)))
+        elif isinstance(event, yaml.SequenceStartEvent):
+            builder.begin(ListNode(line))
+        elif isinstance(event, yaml.MappingStartEvent):
+            builder.begin(MapNode(line))
         elif isinstance(event, yaml.SequenceEndEvent | yaml.MappingEndEvent):
-            stack.pop()
-            keys.pop()
-        elif isinstance(event, yaml.DocumentStartEvent) and top is not None:
+            builder.end()
+        elif isinstance(event, yaml.DocumentStartEvent) and builder.top is not None:
             raise FileProblem(path, line, "a second document starts here", "Use one file for each procedure")
-    if not isinstance(top, Mapping):
+    if not isinstance(builder.top, MapNode):
         raise FileProblem(path, 0, "the file holds no map of names", "Start with 'procedure: NAME'")
-    return top
+    return builder.top
+
+
+class _Builder:
+    """The tree as far as it was read: what is open, and in each open map the key that waits for its value."""
+
+    def __init__(self, path: str) -> None:
+        self.top: Node | None = None
+        self._path = path
+        self._open: list[ListNode | MapNode] = []
+        self._keys: list[tuple[str, int] | None] = []
+
+    def begin(self, node: ListNode | MapNode) -> None:
+        """Add a list or a map; what comes next belongs into it, until `end`."""
+        self.add(node)
+        self._open.append(node)
+        self._keys.append(None)
+        if len(self._open) > DEEPEST:
+            raise FileProblem(
+                self._path, node.line, f"nested deeper than {DEEPEST} levels", "Procedures need three or four"
+            )
+
+    def end(self) -> None:
+        """The list or map that was begun last is complete."""
+        self._open.pop()
+        self._keys.pop()
+
+    def add(self, node: Node) -> None:
+        """Add an item to the open list; to the open map a key, or the value of the key that waits."""
+        if not self._open:
+            self.top = node
+            return
+        parent = self._open[-1]
+        if isinstance(parent, ListNode):
+            parent.items.append(node)
+            return
+        key = self._keys[-1]
+        if key is None:
+            self._keys[-1] = (self._new_key(node, parent), node.line)
+        else:
+            parent.items[key[0]] = node
+            parent.key_lines[key[0]] = key[1]
+            self._keys[-1] = None
+
+    def _new_key(self, node: Node, parent: MapNode) -> str:
+        if not isinstance(node, TextNode):
+            raise FileProblem(
+                self._path, node.line, "a name is expected before the colon", "Use a plain word"
+            )
+        if node.value in parent.items:
+            raise FileProblem(
+                self._path,
+                node.line,
+                f"'{node.value}' appears a second time, first in line {parent.key_lines[node.value]}",
+                "Keep one of them",
+            )
+        return node.value

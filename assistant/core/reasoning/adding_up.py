@@ -1,7 +1,7 @@
 """Pieces of a voltage drop must add up to the whole: pure.
 
 Drops that one instrument measures under one load, in one state of the engine, are voltages along one current's way.
-Which are pieces of which follows from where their two ends are.  The probe is upstream and the clip downstream (a
+Their two ends show which are pieces of which.  The probe is upstream and the clip downstream (a
 reading is not negative), so the pieces lead from the probe of the whole, each from its probe to its clip, to the clip
 of the whole.
 The sum may differ from the whole by `ABSOLUTE_V` and `RELATIVE` of the larger of the two (common practice, no source).
@@ -26,7 +26,7 @@ ABSOLUTE_V = Decimal("0.1")
 RELATIVE = Decimal("0.05")
 
 MOST = 24
-"""Most drops that are looked at; a car has some three or four."""
+"""Most drops that are compared; a car has three or four."""
 
 
 @dataclass(frozen=True)
@@ -61,12 +61,12 @@ class Unequal:
 
     @property
     def total(self) -> Decimal:
-        """What the pieces give together, V."""
+        """Sum of the pieces, V."""
         return sum((piece.volts for piece in self.pieces), Decimal(0))
 
 
 def unequal(drops: Sequence[Drop]) -> tuple[Unequal, ...]:
-    """Every whole whose pieces do not add up to it, each once; of a measurement that was repeated the last counts."""
+    """Every whole whose pieces do not add up to it, each once; the last reading of a repeated measurement counts."""
     last: dict[Measurement, Drop] = {}
     for drop in drops:
         if drop.measure.instrument in LOADED and drop.measure.clip and not drop.measure.compared_with:

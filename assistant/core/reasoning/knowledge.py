@@ -1,11 +1,13 @@
-"""What a session is given to reason with: the likelihoods of a circuit model, and prior odds.
+"""Knowledge that a session reasons with: the likelihoods of a circuit model, and prior odds.
 
 Tests are named in the table by what is measured and which answers it can end in (`key_of`).
 """
 
 from __future__ import annotations
 
+import functools
 import json
+import operator
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -25,7 +27,7 @@ FULL = 200
 
 
 def key_of(step: Step) -> str:
-    """The name of a test in the table: what is connected where, and which answers or bands it can end in.
+    """The name of a test in the table: its measurement, and the answers or bands that it can end in.
 
     Two steps with the same measurement and the same answers are one test; a band with another limit is another.
     """
@@ -63,7 +65,7 @@ class Hypotheses:
 
 @dataclass(frozen=True)
 class Knowledge:
-    """What a session is given to reason with: likelihoods and prior odds.
+    """Likelihoods and prior odds, which a session reasons with.
 
     Attributes:
         version: Checksum of the likelihoods; stands in the header of a session.
@@ -84,12 +86,10 @@ def parse_table(data: bytes, path: str) -> tuple[str, dict[str, Hypotheses]]:
         path: Its name for messages.
 
     Raises:
-        FileProblem: It is not what ``bay-assistant lint --write-likelihoods`` writes.
+        FileProblem: `bay-assistant lint --write-likelihoods` did not write it.
     """
     try:
-        body = json.loads(data)
-        circuits = {str(name): _hypotheses(part) for name, part in body["circuits"].items()}
-        version = {FORMAT: str(body["version"])}[body["format"]]
+        version, circuits = _table(data)
     except MALFORMED as error:
         raise FileProblem(
             path,
@@ -97,7 +97,15 @@ def parse_table(data: bytes, path: str) -> tuple[str, dict[str, Hypotheses]]:
             f"these are not the likelihoods of a circuit model ({type(error).__name__}: {error})",
             "Write them again: bay-assistant lint --write-likelihoods",
         ) from error
-    return version, circuits
+    return version, dict(circuits)
+
+
+@functools.lru_cache(maxsize=2)
+def _table(data: bytes) -> tuple[str, dict[str, Hypotheses]]:
+    """A session reads its own copy of the table besides the shipped one; both are mostly the same bytes."""
+    body = json.loads(data)
+    circuits = {str(name): _hypotheses(part) for name, part in body["circuits"].items()}
+    return {FORMAT: str(body["version"])}[body["format"]], circuits
 
 
 def _hypotheses(part: Mapping[str, Any]) -> Hypotheses:
@@ -109,15 +117,14 @@ def _hypotheses(part: Mapping[str, Any]) -> Hypotheses:
     faults = tuple(str(fault) for fault, _ in part["mechanisms"] for _ in range(systems))
     tests: dict[str, dict[str, tuple[float, ...]]] = {}
     for test, outcomes in part["tests"].items():
-        columns = {str(name): list(bytes.fromhex(digits)) for name, digits in outcomes.items()}
+        columns = {str(name): bytes.fromhex(digits) for name, digits in outcomes.items()}
         if len(columns) < 2 or any(len(column) != len(faults) for column in columns.values()):
             raise ValueError(f"the test {test} does not have a share for each of {len(faults)} hypotheses")
-        sums = [sum(column) for column in zip(*columns.values(), strict=True)]
+        sums = list(map(sum, zip(*columns.values(), strict=True)))
         if min(sums) <= 0:
             raise ValueError(f"the test {test} has no outcome under one of the hypotheses")
         tests[str(test)] = {
-            name: tuple(share / whole for share, whole in zip(column, sums, strict=True))
-            for name, column in columns.items()
+            name: tuple(map(operator.truediv, column, sums)) for name, column in columns.items()
         }
     if not faults:
         raise ValueError("there is no hypothesis")

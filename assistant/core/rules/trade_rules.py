@@ -1,15 +1,16 @@
-"""Rules of the trade that every step keeps, whatever its procedure: how an instrument is used to show something.
+"""Rules of the trade for every step: how an instrument must be used so that it shows something.
 
-Each rule holds for any circuit, so that a procedure that is written later is held to it as well.
-Where the rule is no consequence of the circuit, it is common practice without a source, and says so.
-Those about limits and verdicts are in `assistant.core.rules.verdict_rules`.
+Each rule holds for any circuit, so procedures that are written later must keep it, too.
+A rule that does not follow from the circuit is common practice without a source, and says so.
+Rules about limits and verdicts are in `assistant.core.rules.verdict_rules`.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import CLAMPS, FILAMENTS, LOGIC_IN, Engine, Leads
+from assistant.core.library.procedure import Engine, Leads
+from assistant.core.library.vocabulary import CLAMPS, FILAMENTS, LOGIC_IN
 from assistant.core.rules import verdict_rules
 from assistant.core.values.finding import Finding
 
@@ -25,7 +26,7 @@ BLINKS = ("blinking", "flickering", "sharper", "same")
 """Outcomes of a lamp that needs something to switch."""
 
 PULSES = (*CLAMPS, "spark-tester", "logic-probe", "signal-meter")
-"""Instruments that show what only a turning engine makes."""
+"""Instruments for signals that only a turning engine makes."""
 
 STEADY_LOADS = ("heavy-lamp-lead",)
 """Leads whose current does not depend on the engine: a clamp is tried there."""
@@ -40,7 +41,7 @@ CONTROL_WIRE = ("switched", "driver-end")
 """Both ends of the control wire, in the words of a coil's circuit."""
 
 UNPLUGGED_FOR = {"feed": "coil", "switched": "coil", "driver-end": "module"}
-"""What is unplugged so that an ohmmeter there sees the part or wire alone."""
+"""Part to unplug so that an ohmmeter there measures the part or wire alone."""
 
 POSTS = ("battery-positive", "battery-negative")
 
@@ -268,7 +269,7 @@ def kind_fits(library: Library, _procedure: Procedure, step: Step) -> Told | Non
 
 
 def name_keeps_its_word(library: Library, _procedure: Procedure, step: Step) -> Told | None:
-    """A step that is named by how it is measured is measured so: the name is read by whoever changes it later."""
+    """A step that is named by how it is measured is measured so: people who change it later rely on the name."""
     measure = step.measure
     parts = [place.name for place in library.terms.places.values() if place.kind == "part"]
     missing = [part for part in parts if f"without-{part}" in step.name and part not in measure.unplugged]

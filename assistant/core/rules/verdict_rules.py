@@ -1,7 +1,6 @@
-"""Rules of the trade about limits and verdicts: what is judged agrees with what is written beside it.
+"""Rules of the trade about limits and verdicts, checked against what is written beside them.
 
-A limit and its source are stated side by side, so that one of them can be held against the other; a verdict's part is
-held against its faults.
+A limit is compared with its source, and a verdict's part with its faults.
 """
 
 from __future__ import annotations
@@ -11,7 +10,8 @@ from decimal import Decimal
 from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import LOAD_CIRCUIT, Leads
+from assistant.core.library.procedure import Leads
+from assistant.core.library.vocabulary import LOAD_CIRCUIT
 from assistant.core.values.finding import Finding
 
 if TYPE_CHECKING:
@@ -40,12 +40,12 @@ PARTS_OF = {
     "battery and cables": ("battery", "cable", "ground", "starter", "clamp"),
     "plug lead or plug": ("lead", "plug", "boot"),
 }
-"""What a verdict may call the part of a fault more exactly: a word of the name, before its "of" or "on".
+"""Words by which a verdict may name the part of a fault more exactly, before its "of" or "on".
 
 A fuse that a short has blown belongs to the short."""
 
 COILS_NAME = {LOAD_CIRCUIT: "switched part"}
-"""What the coil is called where the circuit's part is none."""
+"""Name of the coil's place in circuits whose part is not a coil."""
 
 
 def findings(library: Library) -> Iterator[Finding]:
@@ -200,12 +200,12 @@ def _is_of(part: str, carrier: str, circuit: str) -> bool:
 
 
 def _goes_on(procedure: Procedure, verdict: Verdict) -> Iterator[Finding]:
-    """Who was told a fault is led on: to the next test, or to the check after the repair."""
+    """A verdict that names a fault leads on: to the next test, or to the check after the repair."""
     if verdict.faults and verdict.continue_with is None:
         yield Finding(
             procedure.file,
             verdict.line,
-            f"the verdict '{verdict.name}' names a fault and goes on with nothing",
+            f"the verdict '{verdict.name}' names a fault and leads nowhere",
             "Add 'continue_with': the next procedure, or 'after-repair'",
         )
     if verdict.part and not verdict.verify:

@@ -1,4 +1,4 @@
-"""What the screen shows: one plain value, made by the dialogue, drawn by the screen room."""
+"""The content of the screen: one plain value that the dialogue makes and the screen room draws."""
 
 from __future__ import annotations
 

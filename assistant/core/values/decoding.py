@@ -1,6 +1,6 @@
-"""From JSON back to the frozen dataclasses that it was made from, checked part by part.
+"""JSON back to the frozen dataclasses that it was made from, checked part by part.
 
-What a part must be is looked up once for each class, not once for each value: a session has a million parts.
+The types of the parts are looked up once for each class, not for each value: a session has a million parts.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ Decode = Callable[[Any], Any]
 
 @dataclasses.dataclass(frozen=True)
 class _Form:
-    """What the JSON of one class must have, and how each part is decoded."""
+    """The parts of one class's JSON, and how each is decoded."""
 
     cls: type[Any]
     names: frozenset[str]
@@ -78,7 +78,7 @@ class Decoder:
         )
 
     def _decode(self, hint: Any) -> Decode:
-        """What decodes a part with this annotation."""
+        """The function that decodes a part with this annotation."""
         origin = typing.get_origin(hint)
         if origin in (types.UnionType, typing.Union):
             (arm,) = [arm for arm in typing.get_args(hint) if arm is not type(None)] or [Any]

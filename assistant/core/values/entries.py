@@ -1,14 +1,22 @@
-"""What the record keeps for the repair order: one small value for each thing that was done or said."""
+"""Entries of the record for the repair order: one small value for each thing done or said."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-
-from assistant.core.dialogue.doubting import Why
+from enum import StrEnum
 
 KEPT = " (kept from an earlier step)"
 """Ends the words of a result that was taken over from an earlier step with the same measurement."""
+
+
+class Why(StrEnum):
+    """Why a result is asked again; the words are those of the remark in the record."""
+
+    MISFIT = "does not fit"
+    PART = "before a part"
+    SUM = "does not add up"
+
 
 DOUBTED = "asked again, because it did not fit"
 """How a doubtful result was taken back; it is asked again at once."""
@@ -39,7 +47,7 @@ class Entry:
 class ProcedureEntered(Entry):
     """This procedure was started, or gone on with.
 
-    `came_from` is the procedure that handed over, or that was done in between; None where neither is so.
+    `came_from` is the procedure that handed over, or that was done in between; None if there is neither.
     `came_back` says that it had been set aside (`ProcedurePaused`) and goes on at its step.
     """
 
@@ -62,7 +70,7 @@ class FactGiven(Entry):
 
     Attributes:
         fact: Its name in the terms.
-        value: Signs, digits of a number, or name of a choice; "" where it was left blank.
+        value: Signs, digits of a number, or name of a choice; "" if it was left blank.
         unit: Unit of a number as it was given; "" for everything else.
         how: ``voice``, ``keypad``, ``typed`` (on the command line) or ``left blank``.
         words: What was recognised, or the keys.
@@ -85,7 +93,7 @@ class FactGiven(Entry):
 class FactUndone(Entry):
     """A fact was taken back; it stays in the record.
 
-    `how` is ``voice``, ``keypad``, or why it was: ``other lamp``, ``lamp refused``.
+    `how` is ``voice``, ``keypad``, or the reason: ``other lamp``, ``lamp refused``.
     """
 
     fact: str
@@ -128,8 +136,8 @@ class ResultTaken(Entry):
             ``affirmed`` (read back and affirmed).
         clip: File of the sound, if it was spoken.
         next: Step, procedure or verdict that follows, as ``step:NAME``, ``procedure:NAME``, ``verdict:NAME``.
-        judged: What was judged, in the unit of the step, after the leads were subtracted and the temperature was
-            allowed for; None where it was the reading itself.
+        judged: The value that was judged, in the unit of the step: the reading less the leads, corrected for
+            temperature; None if it was the reading itself.
     """
 
     number: int
@@ -190,7 +198,7 @@ class LedBack(Entry):
         procedure: The procedure that handed over.
         back_to: The one that it handed over to.
         says: What was said.
-        next: What to do next, and by whom.
+        next: The next thing to do, and who does it.
     """
 
     procedure: str

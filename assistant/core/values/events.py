@@ -1,38 +1,18 @@
-"""What comes into the dialogue (events) and what it asks for (actions): plain values, no behaviour.
+"""Events, which the dialogue receives, and actions, which it asks for: plain values without behaviour.
 
 Every event carries `at`, seconds since the session began, so the core never reads a clock.
 The record of a session is exactly its events and the actions that each one caused.
-`to_json` and `from_json` turn any of them into JSON and back.
+`values/codec.py` turns any of them into JSON and back.
 """
 
 from __future__ import annotations
 
-import dataclasses
 import enum
-import math
 from dataclasses import dataclass
-from decimal import Decimal
-from typing import Any
 
 from assistant.core.values.board import Board
-from assistant.core.values.decoding import Decoder
 from assistant.core.values.entries import (
-    CautionAcknowledged,
-    CautionGiven,
-    Cranked,
     Entry,
-    FactGiven,
-    FactUndone,
-    LedBack,
-    ModeChanged,
-    ProcedureEntered,
-    ProcedurePaused,
-    Remark,
-    ResultTaken,
-    ResultUndone,
-    StepSkipped,
-    VerdictReached,
-    VoiceNoteTaken,
 )
 from assistant.core.values.result import GrammarRequest, Result
 
@@ -279,88 +259,3 @@ class Finish(Action):
     """The session is over; `outcome` is ``verdict``, ``closed`` or ``unfinished``."""
 
     outcome: str
-
-
-# --- JSON -----------------------------------------------------------------------------------------
-
-_CLASSES: dict[str, type[Any]] = {
-    cls.__name__: cls
-    for cls in (
-        Began,
-        Resumed,
-        Heard,
-        NoMatch,
-        NoInput,
-        KeyPressed,
-        SpeechFinished,
-        TimerElapsed,
-        NoiseChanged,
-        GearLost,
-        GearBack,
-        NoteRecorded,
-        Closed,
-        Say,
-        CutSpeech,
-        Listen,
-        StopListening,
-        RecordNote,
-        EndNote,
-        StartTimer,
-        CancelTimer,
-        Show,
-        Note,
-        Finish,
-        ProcedureEntered,
-        ProcedurePaused,
-        FactGiven,
-        FactUndone,
-        CautionGiven,
-        CautionAcknowledged,
-        ResultTaken,
-        ResultUndone,
-        StepSkipped,
-        VerdictReached,
-        LedBack,
-        VoiceNoteTaken,
-        Cranked,
-        ModeChanged,
-        Remark,
-        Clip,
-        TypedFact,
-        Board,
-        Result,
-        GrammarRequest,
-    )
-}
-
-
-_DECODE = Decoder(_CLASSES)
-
-
-def to_json(value: Any) -> Any:
-    """Turn an event, an action or a part of one into what `json.dumps` takes.
-
-    Dataclasses become objects with a ``type``; decimals become strings so that no digit is lost.
-    So do infinite levels (the noise of a muted microphone), for which JSON has no number.
-    """
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        body = {f.name: to_json(getattr(value, f.name)) for f in dataclasses.fields(value)}
-        return {"type": type(value).__name__, **body}
-    if isinstance(value, enum.Enum):
-        return value.value
-    if isinstance(value, Decimal) or (isinstance(value, float) and not math.isfinite(value)):
-        return str(value)
-    if isinstance(value, tuple | list):
-        return [to_json(item) for item in value]
-    return value
-
-
-def from_json(data: Any) -> Any:
-    """The value that `to_json` was given.
-
-    A part that has a default may be missing: a session that was recorded before there was this part still loads.
-
-    Raises:
-        ValueError: The data is not of the form that `to_json` writes.
-    """
-    return _DECODE(data)

@@ -1,4 +1,4 @@
-"""A finding: something that a check came across, for a person to read and a program to count."""
+"""A finding of a check, for a person to read and a program to count."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ class Finding:
     Attributes:
         path: File at fault, as a person would name it.
         line: Line in the file, counted from 1; 0 when the whole file is meant.
-        problem: What is wrong, as a sentence without its full stop.
-        remedy: What would be right or what to do, without its full stop; "" where nothing can be done.
+        problem: The mistake, as a sentence without its full stop.
+        remedy: The cure, as a sentence without its full stop; "" if there is none.
     """
 
     path: str

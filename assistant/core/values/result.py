@@ -1,4 +1,4 @@
-"""What a person can have said or keyed, after the words have been understood.
+"""A person's answer by voice or key, after the words have been understood.
 
 A `Result` is the only thing that hearing and the number pad hand to the dialogue.
 """
@@ -8,26 +8,47 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from typing import Self
 
 
 class Control(StrEnum):
-    """The dialogue's own words; VoiceXML and radiotelephony terms (ICAO Doc 9432) where there is one."""
+    """The dialogue's own words; VoiceXML and radiotelephony terms (ICAO Doc 9432) where there is one.
+
+    This is the one table of words and keys. A word with a key of its own has it in every state that gives the key no
+    other meaning.
+
+    Attributes:
+        key: The name of that key, as in `assistant.core.values.events.KeyPressed`; "" if there is none.
+        letter: The letter of a computer's keyboard that is that key; "" if it is on the number pad.
+        anywhere: Whether the word is taken in every state in which the dialogue listens.
+    """
+
+    key: str
+    letter: str
+    anywhere: bool
+
+    def __new__(cls, word: str, key: str = "", letter: str = "", anywhere: bool = False) -> Self:
+        """A word; see the attributes."""
+        control = str.__new__(cls, word)
+        control._value_ = word
+        control.key, control.letter, control.anywhere = key, letter, anywhere
+        return control
 
     AFFIRM = "affirm"
     NEGATIVE = "negative"
     CORRECTION = "correction"
     SAY_AGAIN = "say-again"
-    CHOICES = "choices"
-    STAND_BY = "stand-by"
+    CHOICES = "choices", "star"
+    STAND_BY = "stand-by", "slash"
     GO_AHEAD = "go-ahead"
     NOT_SURE = "not-sure"
-    STOP = "stop"
-    VOICE_NOTE = "voice-note"
-    SKIP = "skip"
+    STOP = "stop", "stop"
+    VOICE_NOTE = "voice-note", "note", "n"
+    SKIP = "skip", "plus"
     READY = "ready"
     CRANKING = "cranking"
-    CLOSE = "close"
-    WHY = "why"
+    CLOSE = "close", "close", "q"
+    WHY = "why", "why", "w"
     LEAVE_BLANK = "leave-blank"
     THAT_IS_ALL = "that-is-all"
     OTHER_TEST = "other-test"
@@ -49,7 +70,7 @@ KEYED_AS_WELL = frozenset(
         Control.OTHER_LAMP,
     }
 )
-"""Words of the dialogue that a session can do without: a recogniser that lacks them leaves them to the keys."""
+"""Words that a session can do without: if the recogniser lacks one, its key is used."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +113,7 @@ class Spelling(StrEnum):
 
 @dataclass(frozen=True)
 class GrammarRequest:
-    """What may be heard now: the dialogue asks for it, the grammar room turns it into phrases.
+    """The dialogue's request for what may be heard now; the grammar room turns it into phrases.
 
     Attributes:
         outcomes: Outcome names of the step, in the order in which they are spoken.

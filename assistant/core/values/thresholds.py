@@ -45,7 +45,7 @@ class Thresholds:
         weighed_results: Most results that are weighed together.  A car with its one fault takes some dozen; among
             hundreds a slip is certain, and weighing them after every answer would take ever longer.
         part_from: Probability of the faults of a verdict that names a part, below which the result that is likeliest a
-            slip is asked again first; chosen with `bay-assistant bench rehearsal`, figures in DEVELOPERS.md; 0: never.
+            slip is asked again first; chosen with `bay-assistant bench rehearsal`; 0: never.
         rules: Which rules of the dialogue are in force, a number that grows with them (`RULES`), so that a record is
             replayed by those that it was made with.
     """

@@ -13,7 +13,9 @@ def sentences(text: str) -> list[str]:
 
     Characters that cannot be spoken (controls, halves of surrogate pairs) count as spaces.
     """
-    plain = "".join(" " if unicodedata.category(letter) in ("Cc", "Cs") else letter for letter in text)
+    plain = text
+    if not text.isprintable():
+        plain = "".join(" " if unicodedata.category(letter) in ("Cc", "Cs") else letter for letter in text)
     return [part for part in re.split(r"(?<=[.!?])\s+", plain.strip()) if re.search(r"\w", part)]
 
 

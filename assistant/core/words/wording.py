@@ -1,4 +1,4 @@
-"""Measurements, cautions, numbers and results in words: one place for all that is spoken or written.
+"""Measurements, cautions and results in words: one place for all that is spoken or written.
 
 Spoken sentences aim at twelve words at most, one action each, the place before the action.
 """
@@ -8,32 +8,17 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.core.library.procedure import (
-    OVER_RANGE,
-    SAME_POINT,
-    SENSES,
-    UNJUDGED,
-    Band,
-    Engine,
-    Hazard,
-    Specified,
-)
+from assistant.core.library.procedure import Band, Engine, Specified
+from assistant.core.library.terms import Hazard
+from assistant.core.library.vocabulary import OVER_RANGE, SAME_POINT, SENSES, UNJUDGED
 from assistant.core.values.units import UNIT_WORDS, number_words, number_written, plain_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import (
-        Answer,
-        Caution,
-        Limit,
-        Measurement,
-        Procedure,
-        Step,
-        Terms,
-        Verdict,
-    )
+    from assistant.core.library.procedure import Answer, Limit, Measurement, Procedure, Step, Verdict
+    from assistant.core.library.terms import Caution, Terms
 
 _ENGINE = {
     Engine.KEY_OFF: "key off",
@@ -44,7 +29,7 @@ _ENGINE = {
 
 
 AS_SHOWN = "Read the meter as it shows"
-"""What to read where the assistant itself subtracts the leads."""
+"""The instruction for a meter if the assistant itself subtracts the leads."""
 
 
 def engine_words(engine: Engine) -> str:
@@ -107,10 +92,10 @@ def connection(terms: Terms, measure: Measurement) -> str:
 def setup(
     library: Library, step: Step, before: Measurement | None = None, *, whole: bool = False
 ) -> tuple[str, ...]:
-    """What to connect, a sentence each.
+    """The instructions for connecting, a sentence each.
 
-    What was connected before comes off first, unplugging comes before connecting, and what the measurement before
-    had unplugged is plugged in again.
+    The last instrument comes off first, parts are unplugged before anything is connected, and parts that the last
+    measurement had unplugged are plugged in again.
 
     Args:
         library: All terms.
@@ -149,13 +134,13 @@ def setup(
 
 
 def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str, ...]:
-    """What to do with key and engine, and what to watch; "Key off." only if `after`, the setup, has not said it.
+    """The instructions for key, engine and observer; "Key off." only if `after`, the setup, has not said it.
 
     A look or a question with the key off needs no key, so it says nothing of it.
     """
     watch = library.terms.instruments[step.measure.instrument].watch
     if step.reading and step.reading.subtract:
-        watch = AS_SHOWN  # whoever takes the leads off as well takes them off twice
+        watch = AS_SHOWN  # or the person subtracts the leads as well
     watched = [f"{watch}."] if watch else []
     if step.measure.engine is Engine.CRANKING:
         return ("Crank the engine.", *watched)
@@ -255,7 +240,7 @@ def seen(library: Library, step: Step, outcome: str, value: Decimal | None, unit
 
 
 def expected(library: Library, step: Step) -> str:
-    """What a good system shows at this step, for a report; "" where no single thing is good."""
+    """The good outcome of this step, for a report; "" if there is not just one."""
     if step.good is None:
         return ""
     answer = step.answer(step.good)
@@ -311,7 +296,7 @@ def chance(probability: float) -> str:
 
 
 def findings_counted(cars: int) -> str:
-    """That the shop's own findings are in the odds, in one short sentence."""
+    """One short sentence: the odds count the shop's own findings."""
     return f"{cars} finding{'' if cars == 1 else 's'} of this shop {'is' if cars == 1 else 'are'} counted in."
 
 
@@ -332,7 +317,7 @@ def named_test(library: Library, step: Step) -> str:
 
 
 def differing(library: Library, step: Step, other: Step) -> str:
-    """What makes a test another one than one at the same place: the instrument, else key and engine, else all of it."""
+    """The difference from a test at the same place: the instrument, else key and engine, else the whole test."""
     mine, theirs = step.measure, other.measure
     if mine.instrument != theirs.instrument:
         return library.terms.instruments[mine.instrument].short
@@ -363,7 +348,7 @@ def named_drop(library: Library, measure: Measurement) -> str:
 
 
 def not_adding_up(total: Decimal, whole: Decimal, again: str) -> str:
-    """That the pieces of a drop do not give the whole, and which is measured again."""
+    """The pieces of a drop do not add up to the whole, and this one is measured again."""
     given = f"{plain_number(whole)}" if whole else "nothing"
     return f"The pieces give {number_words(total, 'V')}, the whole gave {given}. Measure again: {again}."
 
@@ -372,17 +357,17 @@ LED_BACK = "These tests lead back to the same place. Stop here."
 
 
 def next_safe_test(test: str) -> str:
-    """What a person does after the dialogue has stopped, where the results say which test tells most."""
+    """The advice after the dialogue has stopped, if the results show which test tells most."""
     return f"Hand over to a second person. Next safe test: {test}."
 
 
 def repeat_last(test: str) -> str:
-    """The same where no test is left that would tell."""
+    """The advice after the dialogue has stopped, if no other test would tell anything."""
     return f"Have a second person repeat the last measurement: {test}."
 
 
 def new_since(results: Sequence[str]) -> str:
-    """What is new since a procedure was entered, from results as read back: "New since then: feed side lit."."""
+    """Results since a procedure was entered, as read back: "New since then: feed side lit."."""
     return " ".join(f"New since then: {text[:1].lower()}{text[1:].replace(': ', ' ', 1)}" for text in results)
 
 
@@ -395,12 +380,12 @@ def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
 
 
 def would_mean(verdict: Verdict) -> str:
-    """What a result would lead to, spoken before it is affirmed."""
+    """The consequence of a result, spoken before it is affirmed."""
     return f"That would mean: {verdict.says}"
 
 
 def procedure_intro(terms: Terms, procedure: Procedure, *, alone: bool) -> str:
-    """The first words of a procedure; one that is started alone says what it presumes to have been tested."""
+    """The first words of a procedure; one that is started alone names the parts that it presumes good."""
     presumed = dict.fromkeys(terms.faults[fault].part for fault in procedure.presumes_no) if alone else ()
     return f"{procedure.title}." + (f" Presumed good: {listed(list(presumed))}." if presumed else "")
 

@@ -16,7 +16,7 @@ from assistant.hearing.activity import CHUNK
 from assistant.hearing.ear import Ear
 from assistant.hearing.sound import RATE, Samples, read_sound
 from assistant.rehearsal.player import MadeClock
-from assistant.session.demo.scenario import THINKS_S, Turn
+from assistant.session.demo.scenario import THINKS_S, PlayedTurn
 from assistant.speaking.track import SoundTrack
 
 if TYPE_CHECKING:
@@ -30,9 +30,9 @@ KEY_S = 0.5
 
 @dataclass
 class Sounding:
-    """A sound that is being played into the microphone; speech ends at the sample `said`, the file at `until`."""
+    """A sound on its way into the microphone; speech ends at the sample `said`, the file at `until`."""
 
-    turn: Turn
+    turn: PlayedTurn
     samples: Samples
     said: int
     until: int
@@ -47,7 +47,7 @@ class PlayedPerson:
     It stands where the microphone does: the session's `Ears`.
     """
 
-    turns: deque[Turn]
+    turns: deque[PlayedTurn]
     clock: MadeClock
     track: SoundTrack
     state: Callable[[], State]
@@ -55,7 +55,7 @@ class PlayedPerson:
     ear: Ear | None = None
     _keys: deque[tuple[float, str]] = field(default_factory=deque)
     _sounding: Sounding | None = None
-    _next: tuple[float, Turn] | None = None
+    _next: tuple[float, PlayedTurn] | None = None
     _heard: bool = False
     _since: float = 0.0
     _waited: float = 0.0
@@ -70,7 +70,7 @@ class PlayedPerson:
         self._ready()
 
     def pause(self) -> None:
-        """Hear nothing; what the person was about to say waits, what is being said goes unheard."""
+        """Hear nothing; the person's next words wait, and the present ones go unheard."""
         assert self.ear is not None  # noqa: S101
         self.ear.pause()
         self._heard = False
@@ -100,7 +100,7 @@ class PlayedPerson:
 
     @property
     def due(self) -> float | None:
-        """When the person next does something."""
+        """When the person acts next, s."""
         times = [self._keys[0][0]] if self._keys else []
         if self._sounding is not None:
             times.append(self._sounding.at + (self._sounding.position + CHUNK) / RATE)
@@ -127,19 +127,19 @@ class PlayedPerson:
         free = self._heard and not self._keys and self._sounding is None
         if free and self.turns and self.state() in self.turns[0].when:
             turn = self.turns[0]
-            # A reminder in the middle of a long wait does not begin it anew, or it would never end; whoever was
-            # spoken to thinks for a moment all the same.
+            # A reminder in the middle of a long wait does not restart it, or it would never end; the person
+            # thinks about it for a moment all the same.
             left = max(turn.after_s - self._waited, min(turn.after_s, THINKS_S))
             self._since = self.clock.now
             self._next = (self.clock.now + left, turn)
 
     def _put_off(self) -> None:
-        """What the person was about to do waits; the time that was waited for it counts."""
+        """Put the next turn off; the time spent waiting for it counts."""
         if self._next is not None:
             self._waited += self.clock.now - self._since
             self._next = None
 
-    def _do(self, turn: Turn) -> None:
+    def _do(self, turn: PlayedTurn) -> None:
         self._next = None
         self._waited = 0.0
         self.turns.popleft()
@@ -165,7 +165,7 @@ class PlayedPerson:
             self._ready()
 
     def _stop_sounding(self, sounding: Sounding) -> None:
-        """It is over: what was played of it goes onto the sound track."""
+        """End it: the part that was played goes onto the sound track."""
         self._sounding = None
         self.track.add_technician(
             sounding.at, sounding.samples[: min(sounding.position, sounding.until)], RATE

@@ -67,7 +67,7 @@ def _run(out: Path, ending: Ending, *, model: Path | None, real_time: bool, scri
     library = load_library(procedures)
     if scenario.procedure not in library.procedures:
         raise UsageProblem(
-            f"The scenario starts with '{scenario.procedure}', which is no procedure. "
+            f"The scenario starts with '{scenario.procedure}', which is not a procedure. "
             f"Known are: {', '.join(library.procedures)}."
         )
     recogniser = Recogniser(find_model(model))

@@ -1,4 +1,4 @@
-"""The scenario of a demonstration: an invented job, and what the person says and does in it."""
+"""The scenario of a demonstration: an invented job, and the words and keys of the person in it."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ SCENARIO = "demo.json"
 """Name of the bundled scenario, beside the sounds that it plays."""
 
 THINKS_S = 0.8
-"""Time that the played person takes before answering, unless a turn says otherwise."""
+"""Pause of the played person before an answer, s, unless a turn gives another."""
 
 LONGEST_THOUGHT_S = 600.0
 """Longest time before a turn that a scenario may give, s: ten minutes, as long as the longest sound file."""
@@ -26,15 +26,15 @@ _KEYS = ("point", "minus", "plus", "star", "slash", "enter", "erase", "stop", "n
 
 
 @dataclass(frozen=True)
-class Turn:
-    """Something that the played person does.
+class PlayedTurn:
+    """One thing that the played person does.
 
     Attributes:
         when: States of the dialogue in which it is done.
-        after_s: Time after the assistant has begun to listen.
-        play: Sound that is played into the microphone; None for a turn with keys.
+        after_s: Pause after the assistant has begun to listen, s.
+        play: Sound for the microphone; None for a turn with keys.
         keys: Keys that are pressed.
-        once: What the assistant talks over is not said again, as everybody else does.
+        once: The person does not repeat these words if the assistant talks over them; other turns are repeated.
     """
 
     when: frozenset[State]
@@ -46,11 +46,11 @@ class Turn:
 
 @dataclass(frozen=True)
 class Scenario:
-    """An invented job and what the person says and does in it."""
+    """An invented job, and the turns of the person in it."""
 
     procedure: str
     facts: Facts
-    turns: tuple[Turn, ...]
+    turns: tuple[PlayedTurn, ...]
 
 
 def read_scenario(path: Path) -> Scenario:
@@ -82,12 +82,12 @@ def read_scenario(path: Path) -> Scenario:
             path, 0, "the facts are not as they should be", f"They are texts: {', '.join(known)}"
         )
     if not isinstance(data["turns"], list):
-        raise FileProblem(path, 0, "the turns are no list", "Write them as [ {…}, {…} ]")
+        raise FileProblem(path, 0, "the turns are not a list", "Write them as [ {…}, {…} ]")
     turns = tuple(_turn(path, number, item) for number, item in enumerate(data["turns"], start=1))
     return Scenario(str(data["procedure"]), Facts(**facts), turns)
 
 
-def _turn(path: Path, number: int, item: Any) -> Turn:
+def _turn(path: Path, number: int, item: Any) -> PlayedTurn:
     if (
         not isinstance(item, dict)
         or set(item) - {"when", "after_s", "play", "keys", "once"}
@@ -102,7 +102,7 @@ def _turn(path: Path, number: int, item: Any) -> Turn:
         )
     for name in ("when", "keys"):
         if not isinstance(item.get(name, []), list):
-            raise FileProblem(path, 0, f"turn {number}: '{name}' is no list", "Write it as [ …, … ]")
+            raise FileProblem(path, 0, f"turn {number}: '{name}' is not a list", "Write it as [ …, … ]")
     try:
         when = frozenset(State(name) for name in item["when"])
     except ValueError as error:
@@ -126,4 +126,4 @@ def _turn(path: Path, number: int, item: Any) -> Turn:
     play = path.parent / str(item["play"]) if "play" in item else None
     if play is not None and not play.is_file():
         raise FileProblem(path, 0, f"turn {number} plays '{item['play']}', which is not there")
-    return Turn(when, float(after_s), play, keys, item.get("once") is True)
+    return PlayedTurn(when, float(after_s), play, keys, item.get("once") is True)

@@ -27,14 +27,14 @@ class Stage:
     """A session with the played person in the place of microphone and keys, and a sound track for a loudspeaker.
 
     Args:
-        scenario: What the person does.
+        scenario: The job and the person's turns.
         log: The record.
         recogniser: The recogniser.
         grammars: All grammars.
         clock: The clock.
         voice: Renders what the assistant says.
         screen: Shows the dialogue.
-        person_class: Who plays the person; another one can decide as it goes along what to do next.
+        person_class: Class of the person; another one can decide its turns as it goes along.
     """
 
     def __init__(

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, strategies as st
 
 from assistant import resources
-from assistant.core.dialogue.states import REASONS
+from assistant.core.dialogue.sayable import REASONS
 from assistant.core.values.units import span_words
 from assistant.core.words import wording
 from assistant.core.words.sentences import count_words, sentences
@@ -17,7 +17,7 @@ from assistant.loading.folder import load_folder
 from assistant.rehearsal.amount import measure, words_before_crank
 from assistant.rehearsal.exploring import said_in_play
 from assistant.rehearsal.judging import findings
-from assistant.rehearsal.saying import Spoken, everything, shape
+from assistant.rehearsal.saying import SpokenSentence, everything, shape
 
 LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
 ALL = everything(LIBRARY, KNOWLEDGE, lambda name: name)
@@ -26,7 +26,7 @@ SENTENCES = {one.sentence for one in ALL}
 
 def judged(sentence: str) -> list[str]:
     """The problems of one sentence."""
-    return [finding.problem for finding in findings(LIBRARY, [Spoken(sentence, "f", 1, "w")])]
+    return [finding.problem for finding in findings(LIBRARY, [SpokenSentence(sentence, "f", 1, "w")])]
 
 
 def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() -> None:
@@ -152,7 +152,9 @@ def test_the_measure_counts_what_is_spoken_before_the_first_crank() -> None:
 
 def test_the_measure_is_of_all_sentences() -> None:
     """Number, longest and share over the aim are those of the sentences that were given."""
-    some = [Spoken(text, "f", 1, "w") for text in ("Key off.", "Key off.", " ".join(["bare"] * 13) + ".")]
+    some = [
+        SpokenSentence(text, "f", 1, "w") for text in ("Key off.", "Key off.", " ".join(["bare"] * 13) + ".")
+    ]
     measured = measure(replace(LIBRARY, procedures={}), None, some, 160)
     assert (2, (2, 13)) == (measured.sentences, measured.words)
     assert 0.5 == measured.over_aim

@@ -11,7 +11,7 @@ import pytest
 from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.parameters import Systems
 from assistant.cli import main
-from assistant.core.library.procedure import OVER_RANGE
+from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.loading.folder import load_folder
 from assistant.rehearsal import erring as rehearsal
 from assistant.rehearsal.erring import Wanted, good_parts, habits, judge, play, rehearse
@@ -118,12 +118,13 @@ def test_the_same_seed_gives_the_same_counts_in_one_process_or_two() -> None:
 
 def test_the_command_prints_a_line_for_each_fault(capsys: pytest.CaptureFixture[str]) -> None:
     """A table for each person with its mean, and the same as JSON; an unknown procedure is refused."""
-    assert main(["bench", "rehearsal", "--cars", "1", "--processes", "1", "--procedure", "feed-weak"]) == 0
+    few = ["rehearsal", "--cars", "1", "--processes", "1", "--procedure"]
+    assert main(["bench", *few, "feed-weak"]) == 0
     shown = capsys.readouterr().out
     assert rehearsal.CAUTION in shown
     assert shown.count("| mean of the faults |") == len(habits(0.05))
     assert "| weak-battery (presumed excluded, not in the means) |" in shown
-    assert main(["bench", "--json", "rehearsal", "--cars", "1", "--processes", "1"]) == 0
+    assert main(["bench", "--json", *few, "battery-and-cranking"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert {one["person"] for one in found["sessions"]} == {habit.name for habit in habits(0.05)}
     assert main(["bench", "rehearsal", "--procedure", "no-such-thing"]) == 2

@@ -1,0 +1,77 @@
+"""An answer to a step is taken in words, or told why it cannot be taken; also the digits of a number that is keyed."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from assistant.core.values.events import Speech
+from assistant.core.values.units import span_words
+from assistant.core.words import wording
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.states import State
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.dialogue.trail import Pending
+    from assistant.core.dialogue.triggers import Named, Worded
+
+
+def understood(talk: Talk, pending: Pending) -> str:
+    """The answer in words, as it is read back; the screen shows it as well."""
+    talk.said.typed = talk.said.message = ""
+    words = wording.read_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
+    talk.said.heard = pending.words if pending.how == "voice" else words
+    return words
+
+
+def wrong_place(talk: Talk, place: Named, asked: str) -> State:
+    """The answer was for another place than that of the step; `asked` is what is asked again."""
+    said = talk.library.terms.places.get(place.name)
+    words = said.short if said else place.name.replace("-", " ")
+    here = wording.place_words(talk.library, talk.step)
+    talk.remark("wrong place", f"{words} was said at the {here}: {talk.said.heard}")
+    text = f"You said {words}. This test is on the {here}."
+    if here in ("unplugged", "comparison"):
+        text = f"You said {words}. This test is the {here} test."
+    return _refused(talk, text, asked)
+
+
+def no_answer(talk: Talk, answer: Worded, asked: str) -> State:
+    """Something was said that a lamp can show, but that is no answer to this step; `asked` is what is asked again."""
+    talk.remark("no answer here", answer.text)
+    return _refused(talk, f"{answer.text.capitalize()} is no answer here.", asked)
+
+
+def _refused(talk: Talk, text: str, asked: str) -> State:
+    talk.said.message = text
+    talk.say(f"{text} {asked}", Speech.HELP)
+    return talk.state
+
+
+def implausible(talk: Talk, number: Worded) -> State:
+    """The number cannot have been read: it is measured again."""
+    talk.said.typed = ""
+    talk.remark("implausible", number.text)
+    reading = talk.step.reading
+    low, high = reading.plausible if reading else (Decimal(0), Decimal(0))
+    text = f"{number.text} is outside {span_words(low, high, reading.unit if reading else 'V')}."
+    text += " Measure again."
+    if talk.must_rest():
+        text += f" {talk.rest_words()} before you crank again."
+    talk.said.message = text
+    talk.say(text, Speech.HELP)
+    return talk.state
+
+
+def type_number(talk: Talk, key: Named) -> None:
+    """One more key of a number: a digit, ``point``, ``erase``, or ``minus``, which begins anew."""
+    said, name = talk.said, key.name
+    if name == "erase":
+        said.typed = said.typed[:-1]
+    elif name == "minus":
+        said.typed = ""
+    elif name == "point" and "." in said.typed:
+        pass
+    elif len(said.typed) < talk.limits.longest_number:
+        said.typed += "." if name == "point" else name
+    said.message = ""

@@ -1,0 +1,252 @@
+"""What many states do alike, and the rows of what every open state knows."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue import entering, missing, moving, weighing
+from assistant.core.dialogue.cells import Cell, only, row
+from assistant.core.dialogue.inquiring import TYPED
+from assistant.core.dialogue.memory import Cautions
+from assistant.core.dialogue.policy import tapered
+from assistant.core.dialogue.showing import help_here
+from assistant.core.dialogue.states import RETURNS, State
+from assistant.core.dialogue.talk import STOP_CRANKING
+from assistant.core.dialogue.triggers import Trigger
+from assistant.core.values.entries import FactGiven, ModeChanged
+from assistant.core.values.events import CutSpeech, EndNote, Finish, Speech
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.dialogue.triggers import By
+    from assistant.core.values.events import (
+        Began,
+        Closed,
+        GearBack,
+        GearLost,
+        NoiseChanged,
+        NoMatch,
+        NoteRecorded,
+    )
+
+# --- the session ----------------------------------------------------------------------------------
+
+
+def begin(talk: Talk, began: Began) -> State:
+    """The session begins with a procedure, and with facts that were typed.
+
+    Raises:
+        UsageProblem: The procedure is not in the library.
+    """
+    name = talk.library.procedure(began.procedure).name
+    for typed in began.facts:
+        if typed.fact in talk.library.terms.facts and typed.value:
+            given = FactGiven(typed.fact, typed.value, typed.unit, TYPED, typed.value, 1.0, TYPED, None)
+            talk.facts.given[typed.fact] = given
+            talk.note(given)
+    return entering.enter_procedure(talk, name, came_from=None)
+
+
+def resume(talk: Talk, _: object) -> State:
+    """An interrupted session goes on: the step and its caution are spoken again."""
+    talk.note(ModeChanged("resumed", "the session was interrupted"))
+    talk.cautions = Cautions()
+    talk.said.owed = ""
+    talk.gear.all_back()  # what is missing now will be reported again
+    cranking = talk.crank.began is not None
+    if cranking:  # nobody knows how long it was
+        talk.crank.began = None
+        talk.crank.counted = False
+        talk.stop_crank(timed=False)
+    talk.awaited.note_running = False
+    talk.awaited.pending = None
+    talk.work.interrupted = True
+    talk.said.prefix = f"{STOP_CRANKING} Key off. Session resumed." if cranking else "Session resumed."
+    return moving.return_to_work(talk)
+
+
+def end(talk: Talk, closed: Closed) -> State:
+    """The session is closed from outside."""
+    talk.stop_crank(timed=True)
+    if talk.awaited.note_running:
+        talk.do(EndNote())
+    talk.do(CutSpeech())
+    talk.note(ModeChanged("closed", closed.why))
+    talk.do(Finish("verdict" if talk.work.verdict else "unfinished"))
+    return State.FINISHED
+
+
+def stop(talk: Talk, _: object) -> State:
+    """Stop at once."""
+    return moving.stop(talk)
+
+
+def stand_by(talk: Talk, _: object) -> State:
+    """Stand by until the person goes ahead."""
+    return moving.stand_by(talk)
+
+
+def ask_to_close(talk: Talk, by: By) -> State:
+    """Close the session, if it is asked for once more."""
+    return moving.ask_to_close(talk, by.how)
+
+
+# --- nothing useful came --------------------------------------------------------------------------
+
+
+def not_understood(talk: Talk, heard: NoMatch) -> State:
+    """Ask to say it again, each time with more help."""
+    talk.remark("not understood", heard.words)
+    if talk.gear.deaf:
+        return talk.state
+    counters = talk.awaited.counters
+    counters.no_match += 1
+    talk.said.message = "Not understood."
+    short, keys = help_here(talk)
+    levels = {1: "Say again.", 2: f"Say again: {short}", 3: f"Use the keys. {keys}"}
+    talk.say(tapered(levels, counters.no_match), Speech.HELP)
+    return talk.state
+
+
+def talk_beside(talk: Talk, heard: NoMatch) -> State:
+    """Talk beside the session is no reason to speak up."""
+    talk.remark("not understood", heard.words)
+    return talk.state
+
+
+def nothing_came(talk: Talk, _: object) -> State:
+    """Repeat what is asked, twice; then be quiet."""
+    return _remind(talk, patience=2)
+
+
+def nothing_came_at_rest(talk: Talk, _: object) -> State:
+    """Repeat once how to go on; then be quiet."""
+    return _remind(talk, patience=1)
+
+
+def nothing_came_in_action(talk: Talk, _: object) -> State:
+    """Nobody can answer while the engine turns."""
+    talk.awaited.counters.no_input += 1
+    return talk.state
+
+
+def _remind(talk: Talk, patience: int) -> State:
+    counters = talk.awaited.counters
+    counters.no_input += 1
+    if counters.no_input > patience:  # someone is busy: stay ready, be quiet
+        talk.said.message = "Waiting."
+        return talk.state
+    short, keys = help_here(talk)
+    talk.say(tapered({1: short, 2: f"{short} Or use the keys. {keys}"}, counters.no_input), Speech.HELP)
+    return talk.state
+
+
+# --- asking the dialogue --------------------------------------------------------------------------
+
+
+def say_again(talk: Talk, _: object) -> State:
+    """Say the last prompt again."""
+    talk.say(talk.said.prompt, Speech.PROMPT)
+    return talk.state
+
+
+def choices(talk: Talk, _: object) -> State:
+    """Say what can be said and keyed."""
+    talk.say(" ".join(filter(None, help_here(talk))), Speech.HELP)
+    return talk.state
+
+
+def why(talk: Talk, _: object) -> State:
+    """Say which fault is the likeliest, and why."""
+    talk.say(weighing.why(talk), Speech.HELP)
+    return talk.state
+
+
+# --- noise, gear, a late note ---------------------------------------------------------------------
+
+
+def too_loud(talk: Talk, noise: NoiseChanged) -> State:
+    """It is too loud to hear: say what can be keyed."""
+    if missing.grow_loud(talk, noise):
+        talk.say(f"{missing.TOO_LOUD} {help_here(talk)[1]}", Speech.NOTICE)
+    return talk.state
+
+
+def too_loud_untold(talk: Talk, noise: NoiseChanged) -> State:
+    """It is too loud to hear: that is told with the next prompt."""
+    if missing.grow_loud(talk, noise):
+        talk.said.owed = missing.TOO_LOUD
+    return talk.state
+
+
+def quiet_again(talk: Talk, noise: NoiseChanged) -> State:
+    """It is quiet enough again: say so."""
+    if missing.grow_quiet(talk, noise):
+        talk.say("I can hear you again.", Speech.NOTICE)
+    return talk.state
+
+
+def quiet_again_untold(talk: Talk, noise: NoiseChanged) -> State:
+    """It is quiet enough again: the next prompt shows it."""
+    missing.grow_quiet(talk, noise)
+    return talk.state
+
+
+def gear_lost(talk: Talk, lost: GearLost) -> State:
+    """Gear is lost: say which, and for the microphone what can be keyed."""
+    notice = missing.lose(talk, lost)
+    if notice:
+        more = help_here(talk)[1] if lost.gear == "microphone" else ""
+        talk.say(f"{notice} {more}".strip(), Speech.NOTICE)
+        if lost.gear in missing.RECORD_NOTICES:
+            talk.said.message = lost.why  # with the place, also where nothing can be spoken
+    return talk.state
+
+
+def gear_lost_untold(talk: Talk, lost: GearLost) -> State:
+    """Gear is lost: that is told with the next prompt."""
+    notice = missing.lose(talk, lost)
+    if notice:
+        talk.said.owed = notice
+    return talk.state
+
+
+def gear_back(talk: Talk, back: GearBack) -> State:
+    """Gear works again: say so."""
+    talk.say(missing.find(talk, back), Speech.NOTICE)
+    return talk.state
+
+
+def gear_back_untold(talk: Talk, back: GearBack) -> State:
+    """Gear works again: the screen shows it."""
+    missing.find(talk, back)
+    return talk.state
+
+
+def late_note(talk: Talk, note: NoteRecorded) -> State:
+    """A voice note has ended after something else began."""
+    moving.keep_note(talk, note)
+    return talk.state
+
+
+EVERYWHERE = row(
+    Cell(Trigger.STOP, stop, only(State.STANDING_BY)),
+    Cell(Trigger.STAND_BY, stand_by, only(State.STANDING_BY)),
+    Cell(Trigger.NOTE_ENDED, late_note),
+    Cell(Trigger.TOO_LOUD, too_loud),
+    Cell(Trigger.QUIET_AGAIN, quiet_again),
+    Cell(Trigger.GEAR_LOST, gear_lost),
+    Cell(Trigger.GEAR_BACK, gear_back),
+    Cell(Trigger.RESUME, resume, RETURNS),
+    Cell(Trigger.END, end, only(State.FINISHED)),
+)
+"""What every state of an open session knows."""
+
+UNDISTURBED = row(
+    Cell(Trigger.TOO_LOUD, too_loud_untold),
+    Cell(Trigger.QUIET_AGAIN, quiet_again_untold),
+    Cell(Trigger.GEAR_LOST, gear_lost_untold),
+    Cell(Trigger.GEAR_BACK, gear_back_untold),
+    over=EVERYWHERE,
+)
+"""The same for states in which no notice is spoken in between."""

@@ -1,0 +1,211 @@
+"""While a fact is asked for, or read back; and the lamp, whose facts are asked for anew."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue import asking, entering, moving
+from assistant.core.dialogue.inquiring import blank
+from assistant.core.dialogue.memory import Counters
+from assistant.core.dialogue.policy import Acceptance
+from assistant.core.dialogue.states import State
+from assistant.core.library.terms import FactKind
+from assistant.core.values.events import CutSpeech, Speech
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.inquiring import Waiting
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.dialogue.triggers import By, Named, Signs, Worded
+
+# --- what was said --------------------------------------------------------------------------------
+
+
+def signs(talk: Talk, spelled: Signs) -> State:
+    """Signs were spelled: they are repeated, or it is said why they cannot be taken."""
+    asked = talk.asked
+    if asked.propose(spelled.signs):
+        return entering.confirm(talk, asked)
+    problem = asked.add(spelled.signs, spelled.source)
+    talk.said.message = problem
+    if problem:
+        talk.remark("not taken", f"{spelled.signs}: {problem}")
+        talk.say(f"{problem} Correction takes the last back.", Speech.HELP)
+        return State.INQUIRING
+    if asked.full:
+        return entering.complete(talk, asked)
+    talk.awaited.counters = Counters()
+    text = f"{asking.spelled(spelled.signs)}."
+    talk.say(f"{text[:1].upper()}{text[1:]}", Speech.READ_BACK)
+    return State.INQUIRING
+
+
+def that_is_all(talk: Talk, _: object) -> State:
+    """All signs are there."""
+    asked = talk.asked
+    if asked.spells:
+        return entering.complete(talk, asked)
+    talk.say(asking.sayable(asked.inquiry), Speech.HELP)
+    return State.INQUIRING
+
+
+def fact(talk: Talk, waiting: Waiting) -> State:
+    """A whole fact: a choice that was heard well counts at once, all else waits for a yes."""
+    inquiry = talk.asked.inquiry
+    if inquiry.kind is not FactKind.CHOICE or waiting.source.confidence < talk.limits.ask_below:
+        return other_fact(talk, waiting)
+    talk.asked.waiting = waiting
+    talk.said.prefix = f"{inquiry.label}: {asking.spoken_value(inquiry, waiting.value, '')}."
+    return moving.take_fact(talk, talk.asked.given(Acceptance.READ_BACK.value))
+
+
+def other_fact(talk: Talk, waiting: Waiting) -> State:
+    """A whole fact, perhaps instead of one that waits for a yes already: it waits for a yes."""
+    talk.asked.waiting = waiting
+    talk.said.message = ""
+    return entering.confirm(talk, talk.asked)
+
+
+def implausible(talk: Talk, problem: Worded) -> State:
+    """A number that cannot be believed: ask again."""
+    asked = talk.asked
+    talk.said.typed = ""
+    talk.remark("implausible", problem.text)
+    asked.typed, asked.waiting = "", None
+    talk.said.message = problem.text
+    talk.say(f"{problem.text} {asked.inquiry.question}", Speech.HELP)
+    return State.INQUIRING
+
+
+def not_sure(talk: Talk, _: object) -> State:
+    """Say where to look for it."""
+    inquiry = talk.asked.inquiry
+    talk.remark("not sure", inquiry.name)
+    talk.asked.typed = ""
+    help_text = (inquiry.look_for, inquiry.question, "Or leave blank.")
+    talk.say(" ".join(filter(None, help_text)), Speech.HELP)
+    return State.INQUIRING
+
+
+def left_blank(talk: Talk, by: By) -> State:
+    """The fact is left blank, and not asked for again."""
+    inquiry = talk.asked.inquiry
+    talk.said.prefix = f"{inquiry.label}: left blank."
+    return moving.take_fact(talk, blank(inquiry.name, by.how))
+
+
+def say_again(talk: Talk, _: object) -> State:
+    """Ask again, with what was spelled so far."""
+    return entering.inquire(talk)
+
+
+# --- what was keyed -------------------------------------------------------------------------------
+
+
+def typed(talk: Talk, key: Named) -> State:
+    """A key of the fact; speech is cut, and the screen shows what there is."""
+    asked = talk.asked
+    talk.said.message = talk.said.heard = ""
+    asked.waiting = None
+    talk.do(CutSpeech())
+    talk.said.prompt = asked.inquiry.question
+    if key.name == "erase":
+        asked.erase()
+    elif not asked.spells:
+        asked.type(key.name, talk.limits.longest_number)
+    elif asked.propose(key.name):
+        return entering.confirm(talk, asked)
+    else:
+        problem = asked.press(key.name)
+        if problem:
+            talk.said.message = problem
+            talk.say(problem, Speech.HELP)
+        elif asked.full:
+            return entering.complete(talk, asked)
+    return State.INQUIRING
+
+
+def typed_while_confirming(talk: Talk, key: Named) -> State:
+    """The point changes the unit of a number that waits for a yes; any other key begins anew."""
+    if key.name == "point" and not talk.asked.spells:
+        talk.said.message = talk.said.heard = ""
+        return _other_unit(talk)
+    return typed(talk, key)
+
+
+def _other_unit(talk: Talk) -> State:
+    """The same number in the next unit that the fact may have."""
+    asked = talk.asked
+    units, waiting = asking.units_of(asked.inquiry), asked.waiting
+    if waiting is not None and len(units) > 1:
+        unit = units[(units.index(waiting.unit) + 1) % len(units)]
+        problem = asking.problem_with(asked.inquiry, Decimal(waiting.value), unit)
+        if problem:
+            talk.say(problem, Speech.HELP)
+            return State.CONFIRMING
+        asked.waiting = replace(waiting, unit=unit)
+    return entering.confirm(talk, asked)
+
+
+# --- yes, no, back --------------------------------------------------------------------------------
+
+
+def affirm(talk: Talk, _: object) -> State:
+    """Yes: the fact counts."""
+    return moving.take_fact(talk, talk.asked.given(Acceptance.AFFIRM.value))
+
+
+def deny(talk: Talk, _: object) -> State:
+    """What was read back is wrong, or is to be spelled again from the start."""
+    asked = talk.asked
+    talk.remark("read-back denied", asked.inquiry.name)
+    proposed = asked.waiting is not None and asked.waiting.repair is not None
+    asked.waiting = None
+    if proposed:  # it was a guess: what was spelled stays, and can be taken back in parts
+        text = "Not taken. Correction takes the last signs back. Negative begins again."
+        talk.say(text, Speech.PROMPT)
+        return State.INQUIRING
+    asked.groups.clear()
+    asked.code = asked.typed = ""
+    talk.said.message = ""
+    talk.said.prefix = "Not taken."
+    return entering.inquire(talk)
+
+
+def correction(talk: Talk, by: By) -> State:
+    """Take the last signs back; if there are none, the last fact or result."""
+    if _part_taken_back(talk):
+        return State.INQUIRING
+    return moving.take_back(talk, by.how, entering.inquire)
+
+
+def correction_while_confirming(talk: Talk, _: object) -> State:
+    """Take back what waits for a yes."""
+    _part_taken_back(talk)
+    return State.INQUIRING
+
+
+def _part_taken_back(talk: Talk) -> bool:
+    """Take the last group back, or what waits for a yes; False if there is nothing."""
+    asked = talk.asked
+    waiting, asked.waiting = asked.waiting, None
+    taken = asked.take_back()
+    if not taken and waiting is None:
+        return False
+    talk.said.message = ""
+    talk.said.prefix = f"Taken back: {asking.spelled(taken)}." if taken and asked.spells else "Taken back."
+    entering.inquire(talk)
+    return True
+
+
+# --- the lamp -------------------------------------------------------------------------------------
+
+
+def other_lamp(talk: Talk, _: object) -> State:
+    """Another lamp is used: what is known of the lamp is asked for anew, now."""
+    talk.end_rest()
+    entering.forget_lamp(talk, "other lamp")
+    talk.facts.asked = None
+    talk.work.interrupted = True
+    return moving.return_to_work(talk)

@@ -1,0 +1,199 @@
+"""While a step is asked, the engine is cranked for it, or the starter rests before it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue import answering, entering, moving, weighing
+from assistant.core.dialogue.entering import Ask
+from assistant.core.dialogue.policy import Acceptance, grade
+from assistant.core.dialogue.showing import help_here
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.talk import CRANK_TIMER, REST_TIMER, STOP_CRANKING
+from assistant.core.library.procedure import Engine
+from assistant.core.values.events import CancelTimer, CutSpeech, Speech, StartTimer
+from assistant.core.words import wording
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.dialogue.trail import Pending
+    from assistant.core.dialogue.triggers import By, Named, Worded
+
+# --- answers --------------------------------------------------------------------------------------
+
+
+def result(talk: Talk, pending: Pending) -> State:
+    """An answer: it counts, is read back with the next step, or waits for a yes."""
+    return _graded(talk, pending, cranking=False)
+
+
+def result_while_cranking(talk: Talk, pending: Pending) -> State:
+    """An answer while the engine turns: the order to stop cranking comes first."""
+    return _graded(talk, pending, cranking=True)
+
+
+def _graded(talk: Talk, pending: Pending, *, cranking: bool) -> State:
+    if talk.step.measure.engine is Engine.CRANKING:
+        talk.stop_crank(timed=cranking)
+    stop = STOP_CRANKING if cranking else ""
+    spoken = " ".join(filter(None, (stop, answering.understood(talk, pending))))
+    acceptance = grade(talk.step, pending.answer, pending.confidence, talk.limits)
+    if acceptance is Acceptance.AFFIRM:
+        talk.awaited.pending = pending
+        talk.said.prefix = ""
+        return entering.read_back(talk, spoken)
+    talk.said.prefix = spoken if acceptance is Acceptance.READ_BACK else stop
+    return moving.commit(talk, pending, acceptance)
+
+
+def wrong_place(talk: Talk, place: Named) -> State:
+    """The answer was for another place: ask again."""
+    return answering.wrong_place(talk, place, wording.question(talk.library, talk.step))
+
+
+def no_answer(talk: Talk, answer: Worded) -> State:
+    """What was said is no answer to this step: ask again."""
+    return answering.no_answer(talk, answer, wording.question(talk.library, talk.step))
+
+
+def implausible(talk: Talk, number: Worded) -> State:
+    """The number cannot have been read: measure again."""
+    return answering.implausible(talk, number)
+
+
+def typed(talk: Talk, key: Named) -> State:
+    """One more key of a number; it cuts what is being said."""
+    answering.type_number(talk, key)
+    talk.do(CutSpeech())
+    return talk.state
+
+
+def typed_while_cranking(talk: Talk, key: Named) -> State:
+    """One more key of a number; nothing is being said."""
+    answering.type_number(talk, key)
+    return talk.state
+
+
+def not_sure(talk: Talk, _: object) -> State:
+    """Say what to look for, and ask again."""
+    return _look_for(talk, cranking=False)
+
+
+def not_sure_while_cranking(talk: Talk, _: object) -> State:
+    """Stop cranking, say what to look for, and ask again."""
+    return _look_for(talk, cranking=True)
+
+
+def _look_for(talk: Talk, *, cranking: bool) -> State:
+    step, counters = talk.step, talk.awaited.counters
+    counters.not_sure += 1
+    talk.said.typed = ""
+    talk.remark("not sure", talk.said.heard)
+    talk.stop_crank(timed=cranking)
+    parts = [STOP_CRANKING] if cranking else []
+    parts.append(step.look_for or "Repeat the test.")
+    if counters.not_sure > 1:
+        more = "Or skip this test, or stand by and use another tool."
+        parts.append(more if step.if_skipped else "Or stand by.")
+    talk.crank.counted = False
+    if talk.must_rest():
+        parts.append(f"{talk.rest_words()} before you crank again.")
+    parts.append("Then answer again.")
+    parts.append(wording.question(talk.library, step))
+    talk.say(" ".join(parts), Speech.HELP)
+    return State.ASKING
+
+
+# --- asking the dialogue --------------------------------------------------------------------------
+
+
+def say_again(talk: Talk, _: object) -> State:
+    """Say the whole step again, also what is already connected."""
+    return entering.ask(talk, Ask.AGAIN)
+
+
+def say_rest_again(talk: Talk, _: object) -> State:
+    """Say again what is to be connected while the starter rests."""
+    return entering.rest(talk)
+
+
+def choices(talk: Talk, _: object) -> State:
+    """Say what can be answered; at a number also the step, because there every digit is a digit."""
+    short, keys = help_here(talk)
+    if talk.step.reading is not None:
+        setup = wording.setup(talk.library, talk.step, talk.work.connected, whole=True)
+        short = " ".join((*setup, *entering.to_do(talk, setup), short))
+    talk.say(" ".join(filter(None, (short, keys, "Say why for the reasons."))), Speech.HELP)
+    return talk.state
+
+
+def why(talk: Talk, _: object) -> State:
+    """Say which fault is the likeliest, why, and what this step tells apart."""
+    talk.say(weighing.why(talk, telling_apart=True), Speech.HELP)
+    return talk.state
+
+
+def correction(talk: Talk, by: By) -> State:
+    """Take the last fact or result back; with nothing to take back, ask again."""
+    return moving.take_back(talk, by.how, lambda talk: entering.ask(talk, Ask.QUESTION))
+
+
+def correction_at_rest(talk: Talk, by: By) -> State:
+    """Take the last fact or result back; with nothing to take back, begin the step again."""
+    return moving.take_back(talk, by.how, lambda talk: entering.before_step(talk, offer=False))
+
+
+# --- the starter ----------------------------------------------------------------------------------
+
+
+def crank_begins(talk: Talk, _: object) -> State:
+    """The engine turns; while the starter has to rest it must not."""
+    if talk.turn.at < talk.crank.rested_at:
+        return _not_yet(talk)
+    talk.crank.began = talk.turn.at
+    talk.crank.counted = False
+    talk.said.message = ""
+    talk.do(CutSpeech())
+    talk.do(StartTimer(CRANK_TIMER, talk.limits.crank_s))
+    return State.CRANKING
+
+
+def crank_begins_at_rest(talk: Talk, by: By) -> State:
+    """The engine is to turn: not before the starter has rested, then the step is asked."""
+    return _not_yet(talk) if talk.turn.at < talk.crank.rested_at else rested(talk, by)
+
+
+def _not_yet(talk: Talk) -> State:
+    talk.said.prefix = "Not yet."
+    talk.do(CancelTimer(REST_TIMER))
+    return entering.rest(talk)
+
+
+def rested(talk: Talk, _: object) -> State:
+    """The starter has rested: the step is asked."""
+    talk.said.prefix = "Rest is over."
+    return entering.ask(talk, Ask.ACT)
+
+
+def crank_limit(talk: Talk, _: object) -> State:
+    """The engine has turned as long as it may."""
+    talk.stop_crank(timed=True)
+    talk.crank.counted = True
+    talk.say_lines((STOP_CRANKING, entering.question(talk)))
+    talk.said.message = STOP_CRANKING
+    return State.ASKING
+
+
+def stop_unannounced(talk: Talk, _: object) -> State:
+    """Stop at once: at a step that cranks the engine may well be turning, also if nobody announced it."""
+    return moving.stop(talk, announced=False)
+
+
+def stand_by_while_cranking(talk: Talk, _: object) -> State:
+    """Stop cranking, and stand by."""
+    return moving.stand_by(talk, cranking=True)
+
+
+def ask_to_close_while_cranking(talk: Talk, by: By) -> State:
+    """Stop cranking; close the session, if it is asked for once more."""
+    return moving.ask_to_close(talk, by.how, cranking=True)

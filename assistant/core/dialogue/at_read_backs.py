@@ -1,0 +1,91 @@
+"""While a result is read back, or an earlier one is offered, and waits for a yes.
+
+At an offer only yes and no count: the step itself has not been released, so what is answered was not asked for yet.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from assistant.core.dialogue import answering, entering, moving
+from assistant.core.dialogue.entering import Ask
+from assistant.core.dialogue.policy import Acceptance
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.triggers import Trigger
+from assistant.core.values.events import CutSpeech, Speech
+from assistant.core.words import wording
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.dialogue.trail import Pending
+    from assistant.core.dialogue.triggers import Meaning, Named, Worded
+
+
+def affirm(talk: Talk, _: object) -> State:
+    """Yes: the result counts."""
+    pending = talk.awaited.pending
+    assert pending is not None  # noqa: S101
+    talk.awaited.pending = None
+    talk.said.prefix = ""
+    return moving.commit(talk, pending, Acceptance.AFFIRM)
+
+
+def deny(talk: Talk, _: object) -> State:
+    """No: the question is asked again, or what was offered is measured."""
+    talk.remark("read-back denied", talk.said.heard)
+    talk.awaited.pending = None
+    if talk.awaited.offered:
+        talk.past.forget_aside(talk.step.measure)
+        return entering.cautions_due(talk, offer=False)
+    talk.said.heard = ""
+    talk.said.prefix = "Not taken."
+    return entering.ask(talk, Ask.QUESTION)
+
+
+def result(talk: Talk, pending: Pending) -> State:
+    """Another answer instead: it is read back."""
+    if talk.awaited.offered:
+        return _only_yes_or_no(talk, Trigger.RESULT)
+    spoken = answering.understood(talk, pending)
+    talk.awaited.pending = pending
+    talk.said.prefix = ""
+    return entering.read_back(talk, spoken)
+
+
+def wrong_place(talk: Talk, place: Named) -> State:
+    """An answer for another place: the read-back stands."""
+    if talk.awaited.offered:
+        return _only_yes_or_no(talk, Trigger.WRONG_PLACE)
+    return answering.wrong_place(talk, place, talk.said.prompt)
+
+
+def no_answer(talk: Talk, answer: Worded) -> State:
+    """What was said is no answer to this step: the read-back stands."""
+    if talk.awaited.offered:
+        return _only_yes_or_no(talk, Trigger.NO_ANSWER)
+    return answering.no_answer(talk, answer, talk.said.prompt)
+
+
+def implausible(talk: Talk, number: Worded) -> State:
+    """A number that cannot have been read: the read-back stands."""
+    if talk.awaited.offered:
+        return _only_yes_or_no(talk, Trigger.IMPLAUSIBLE)
+    return answering.implausible(talk, number)
+
+
+def typed(talk: Talk, key: Named) -> State:
+    """The first key of another number."""
+    if talk.awaited.offered:
+        return _only_yes_or_no(talk, Trigger.TYPED)
+    talk.awaited.pending = None
+    talk.said.typed = ""
+    talk.do(CutSpeech())
+    talk.said.prompt = wording.question(talk.library, talk.step)
+    answering.type_number(talk, key)
+    return State.ASKING
+
+
+def _only_yes_or_no(talk: Talk, trigger: Meaning[Any]) -> State:
+    talk.remark("not now", f"{trigger} at an earlier result")
+    talk.say("Affirm to keep it, negative to measure again.", Speech.HELP)
+    return talk.state

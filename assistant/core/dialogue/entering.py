@@ -1,0 +1,292 @@
+"""What comes before a step is asked, and the asking: lamp, facts, an earlier result, cautions, rest, the step itself.
+
+Every way into a step goes through `before_step`, so none of these can be passed by.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue import asking, weighing
+from assistant.core.dialogue.circles import Visits
+from assistant.core.dialogue.inquiring import Asked
+from assistant.core.dialogue.memory import Counters
+from assistant.core.dialogue.policy import SHADE, lamp_faint, lamp_refused
+from assistant.core.dialogue.sayable import LAMP_FACTS
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.talk import REST_TIMER
+from assistant.core.library.identity import where_to_look
+from assistant.core.library.procedure import Engine, Leads
+from assistant.core.library.terms import FactKind
+from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
+from assistant.core.values.events import Speech, StartTimer
+from assistant.core.words import wording
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.talk import Talk
+
+
+class Ask(StrEnum):
+    """How much of a step's instruction is spoken."""
+
+    AGAIN = "all, also what is already connected"
+    ALL = "all"
+    ACT = "act and question"
+    QUESTION = "question"
+
+
+def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
+    """Begin this step of the present procedure; `offer`: an earlier result of the same measurement is offered."""
+    talk.work.step = talk.procedure.steps[name]
+    talk.awaited.counters = Counters()
+    talk.awaited.pending = None
+    talk.said.typed = ""
+    talk.crank.counted = False
+    talk.work.set_up = False
+    talk.facts.asked = None
+    return before_step(talk, offer=offer)
+
+
+def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
+    """Begin a procedure; `came_from` is the one that handed over, None if a person asks for it."""
+    if came_from is None:  # the person asks for it, so nothing of before counts as a round
+        talk.work.visits = Visits()
+    talk.work.visits = talk.work.visits.entering(name, talk.past.results)
+    talk.work.procedure = talk.library.procedures[name]
+    talk.note(ProcedureEntered(name, came_from))
+    intro = wording.procedure_intro(talk.library.terms, talk.work.procedure, alone=came_from is None)
+    talk.said.add_prefix(intro)
+    return enter_step(talk, talk.work.procedure.start)
+
+
+def before_step(talk: Talk, *, offer: bool) -> State:
+    """Is the lamp in use fit for it, is a fact to be asked for; then what else comes before a step."""
+    talk.facts.offer = offer
+    if talk.facts.asked is None:
+        measure = talk.step.measure
+        refused = lamp_refused(measure, talk.facts.value("lamp-kind"), talk.numbers().get("lamp-current"))
+        if refused:
+            talk.remark("lamp refused", refused)
+            talk.said.message = refused
+            talk.said.add_prefix(refused)
+            forget_lamp(talk, "lamp refused")
+        due = next((name for name in _due_facts(talk) if name not in talk.facts.given), None)
+        if due is not None:
+            talk.facts.asked = Asked(talk.library.terms.facts[due])
+    if talk.facts.asked is not None:
+        if talk.facts.asked.full:
+            return complete(talk, talk.facts.asked)
+        return inquire(talk)
+    return cautions_due(talk, offer=offer)
+
+
+def _due_facts(talk: Talk) -> tuple[str, ...]:
+    """Facts that are needed here, in the order in which they are asked for."""
+    return (*talk.facts.again, *talk.procedure.asks, *talk.step.asks)
+
+
+def cautions_due(talk: Talk, *, offer: bool) -> State:
+    """What comes before a step: an earlier result of the same measurement, cautions, rest, or nothing."""
+    step = talk.step
+    if offer:
+        earlier = weighing.same_measurement(talk, step)
+        if earlier:
+            talk.awaited.pending = earlier
+            talk.awaited.offered = True
+            words = wording.read_back(talk.library, step, earlier.answer, earlier.value, earlier.unit)
+            return read_back(talk, f"Already measured. {words}")
+    talk.awaited.offered = False
+    groups: dict[bool, list[tuple[str, str]]] = {False: [], True: []}
+    for name in dict.fromkeys([*talk.procedure.cautions, *step.cautions]):
+        caution = talk.library.cautions[name]
+        last = talk.cautions.given.get(name)
+        own = name in step.cautions  # those of the whole procedure are given once
+        if last is None or (own and talk.turn.at - last > talk.limits.caution_again_s):
+            groups[own].append((name, "full"))
+        elif own and wording.never_skipped(caution):
+            groups[own].append((name, "short"))
+    # Before the work and before the step are two things, so they are said and acknowledged apart.
+    first, second = (tuple(groups[False]), tuple(groups[True]))
+    talk.cautions.due, talk.cautions.later = (first, second) if first else (second, ())
+    if talk.cautions.due:
+        return say_cautions(talk)
+    return release(talk)
+
+
+def next_cautions(talk: Talk) -> State:
+    """One group is behind: the next one, or the step itself."""
+    if talk.cautions.later:
+        talk.cautions.due, talk.cautions.later = talk.cautions.later, ()
+        return say_cautions(talk)
+    return release(talk)
+
+
+def say_cautions(talk: Talk) -> State:
+    """Speak the cautions that are due; those that cannot be spoken are shown."""
+    texts = [wording.caution_text(talk.library.cautions[name], form) for name, form in talk.cautions.due]
+    text = " ".join(filter(None, (talk.said.take_prefix(), *texts)))
+    if talk.gear.mute or _needs_acknowledgement(talk):
+        text += " Say ready, or press Enter."
+    talk.say(text, Speech.CAUTION, can_be_cut=False)
+    if talk.gear.mute:
+        return cautions_given(talk, by="shown")
+    return State.CAUTIONING
+
+
+def _needs_acknowledgement(talk: Talk) -> bool:
+    return any(
+        talk.library.cautions[name].acknowledge and name not in talk.cautions.acknowledged
+        for name, _ in talk.cautions.due
+    )
+
+
+def cautions_given(talk: Talk, *, by: str) -> State:
+    """The cautions that were due have been given, ``spoken`` to their end or ``shown``: wait for ready, or go on."""
+    for name, form in talk.cautions.due:
+        talk.cautions.given[name] = talk.turn.at
+        how = form if by == "spoken" else f"{form}, shown on the screen"
+        talk.note(CautionGiven(name, how, *talk.position))
+    if by == "shown" or _needs_acknowledgement(talk):
+        return State.ACKNOWLEDGING
+    return next_cautions(talk)
+
+
+def release(talk: Talk) -> State:
+    """The cautions are behind: rest the starter if it needs it, else ask."""
+    if talk.must_rest():
+        return rest(talk)
+    return ask(talk, Ask.AGAIN if talk.work.interrupted else Ask.ALL)
+
+
+def rest(talk: Talk) -> State:
+    """Say what is to be connected while the starter rests."""
+    sentences = wording.setup(talk.library, talk.step, talk.work.connected)
+    text = (talk.said.take_prefix(), *sentences, "Do not crank yet.", f"{talk.rest_words()}.")
+    talk.say_lines(text)
+    talk.do(StartTimer(REST_TIMER, talk.crank.rested_at - talk.turn.at))
+    return State.RESTING
+
+
+def question(talk: Talk) -> str:
+    """The question of the step, with the digits when only keys can answer."""
+    step = talk.step
+    return (
+        wording.keyed_choices(talk.library, step) if talk.gear.deaf else wording.question(talk.library, step)
+    )
+
+
+def to_do(talk: Talk, setup: tuple[str, ...]) -> tuple[str, ...]:
+    """What to do with key and engine after this setup; never "crank" while the starter rests."""
+    if talk.must_rest():
+        return (f"{talk.rest_words()} before you crank again.",)
+    return wording.act(talk.library, talk.step, setup)
+
+
+def ask(talk: Talk, part: Ask) -> State:
+    """Say a step, or what of it is needed now; the screen always shows what is to be connected as well."""
+    step, asks = talk.step, question(talk)
+    prefix = talk.said.take_prefix()
+    setup = wording.setup(talk.library, step, talk.work.connected, whole=part is Ask.AGAIN)
+    talk.work.interrupted = False
+    if part is Ask.QUESTION:
+        talk.say_lines((prefix, asks), shown=(prefix, *setup, asks))
+        return State.ASKING
+    act = to_do(talk, setup)
+    if lamp_faint(step.measure, talk.numbers().get("lamp-current")):
+        act = (*act, SHADE)
+    if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
+        talk.crank.explained = True
+        act = (*act, "Say cranking now, or press Enter, when it turns.")
+    spoken = (*act, asks) if part is Ask.ACT else (*setup, *act, asks)
+    talk.say_lines((prefix, *spoken), shown=(prefix, *setup, *act, asks))
+    return State.ASKING
+
+
+def read_back(talk: Talk, text: str) -> State:
+    """Speak a pending result back, with what it would lead to when that is costly, and wait for a yes."""
+    parts = list(filter(None, (talk.said.take_prefix(), text, weighing.judged_words(talk))))
+    target = talk.awaited.pending.answer.target if talk.awaited.pending else None
+    doubt = weighing.doubted(talk, talk.awaited.pending) if talk.awaited.pending else None
+    if doubt and doubt.why is not Why.MISFIT:
+        pass  # what it leads to is said when the result that is asked again first has been measured
+    elif doubt and not doubt.rare:
+        parts.append("That does not fit the results before.")
+    elif target and target.leads is Leads.VERDICT:
+        parts.append(wording.would_mean(talk.procedure.verdicts[target.name]))
+    elif target and target.leads is Leads.PROCEDURE:
+        parts.append(f"Next would be: {talk.library.procedures[target.name].title}.")
+    if talk.awaited.offered:
+        parts.append("Affirm to keep it, negative to measure again.")
+    else:
+        parts.append("Affirm or negative?")
+    talk.say(" ".join(parts), Speech.READ_BACK)
+    return State.READING_BACK
+
+
+def inquire(talk: Talk) -> State:
+    """Ask for the fact, with what was spelled of it so far."""
+    asked = talk.asked
+    asked.waiting = None
+    if talk.state not in (State.INQUIRING, State.CONFIRMING):
+        talk.awaited.counters = Counters()
+    so_far = f"So far {len(asked.signs)}, last: {asking.spelled(asked.signs[-3:])}." if asked.signs else ""
+    keys = asking.question_keys(asked.inquiry) if talk.gear.deaf else ""
+    choices = ""
+    if asked.inquiry.kind is FactKind.CHOICE and not keys:
+        choices = asking.listed_choices(asked.inquiry)
+    how = ""
+    if asked.spells and not talk.facts.spelling_explained and not keys:
+        talk.facts.spelling_explained = True
+        how = "Spell it, a few signs at a time. At the end: that is all."
+    parts = (talk.said.take_prefix(), asked.inquiry.question, choices, so_far, how, keys)
+    talk.say(" ".join(filter(None, parts)), Speech.PROMPT)
+    return State.INQUIRING
+
+
+def complete(talk: Talk, asked: Asked) -> State:
+    """All signs are there: read the whole back, or say what is wrong with it."""
+    problem = asked.complete()
+    if not problem:
+        return confirm(talk, asked)
+    if asked.full:
+        talk.remark("check digit", f"{asked.signs}: {where_to_look(asked.signs)}")
+        slips = [asking.spoken_repair(one.position, one.read, one.meant) for one in asked.proposals()]
+        numbered = [f"{number}: {slip}" for number, slip in enumerate(slips, start=1)]
+        where = f"Perhaps {'. '.join(numbered)}. Say which." if numbered else where_to_look(asked.signs)
+        talk.said.message = problem if numbered else f"{problem} {where}"
+        talk.say(
+            " ".join(filter(None, (talk.said.take_prefix(), problem, where, "Or say correction."))),
+            Speech.HELP,
+        )
+        return State.INQUIRING
+    talk.said.message = problem
+    talk.say(" ".join(filter(None, (talk.said.take_prefix(), problem))), Speech.HELP)
+    return State.INQUIRING
+
+
+def confirm(talk: Talk, asked: Asked) -> State:
+    """Read a whole fact back, and wait for a yes."""
+    waiting = asked.waiting
+    assert waiting is not None  # noqa: S101
+    talk.said.typed = asked.typed = ""
+    spoken = asking.spoken_value(asked.inquiry, waiting.value, waiting.unit)
+    text = f"{asked.inquiry.label}: {spoken}."
+    if waiting.repair is not None:
+        talk.remark("check digit", f"{asked.signs}: {waiting.repair}")
+        slip = asking.spoken_repair(waiting.repair.position, waiting.repair.read, waiting.repair.meant)
+        text = f"The check digit does not fit. Perhaps {slip}. Then it is: {spoken}."
+    question = "Affirm or negative?"
+    talk.say(" ".join(filter(None, (talk.said.take_prefix(), text, question))), Speech.READ_BACK)
+    return State.CONFIRMING
+
+
+def forget_lamp(talk: Talk, how: str) -> None:
+    """Another lamp is needed or used: what is known of the lamp is asked for anew; `how` stands in the record."""
+    names = tuple(name for name in LAMP_FACTS if name in talk.library.terms.facts)
+    for name in names:
+        if name in talk.facts.given:
+            undone = talk.facts.given.pop(name)
+            talk.note(FactUndone(name, undone.value, how))
+    talk.facts.answered = [given for given in talk.facts.answered if given.fact not in names]
+    talk.facts.again = names

@@ -1,0 +1,82 @@
+"""Gear that is lost or comes back, and noise: what is noted, and what is to be told."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.values.entries import ModeChanged
+from assistant.core.values.thresholds import OLD_RULES
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.values.events import GearBack, GearLost, NoiseChanged
+
+TOO_LOUD = "Too loud to hear you. Use the keys."
+
+_RECORD_MODES = {"record": "record moved", "disk": "disk nearly full"}
+
+RECORD_NOTICES = {
+    "record": "The record goes on in another place. See the screen.",
+    "disk": "The disk is nearly full. See the screen.",
+}
+"""What is spoken when the record is in danger: the screen says where it goes on."""
+
+_NOTICES = {
+    "microphone": "No microphone. Use the keys.",
+    "keys": "No keys. Voice only.",
+    **RECORD_NOTICES,
+}
+"""What is spoken when gear is lost."""
+
+
+def lose(talk: Talk, event: GearLost) -> str:
+    """Note that gear is lost; the notice to give, "" for a lost loudspeaker, which gives none."""
+    gear = event.gear
+    talk.note(ModeChanged(_RECORD_MODES.get(gear, f"{gear} lost"), event.why))
+    if gear in RECORD_NOTICES:
+        talk.said.message = event.why
+    elif talk.limits.rules > OLD_RULES:
+        # Not in the message, which the next one replaces: the loss of one thing must not hide that of another.
+        talk.gear.lost.pop(gear, None)
+        talk.gear.lost[gear] = event.why
+        talk.said.message = ""
+    else:
+        talk.said.message = f"No {gear}: {event.why}"
+    if gear == "microphone":
+        talk.gear.deaf.add("microphone")
+    if gear == "speaker":
+        talk.gear.mute = True
+        return ""
+    return _NOTICES.get(gear, "No keys. Voice only.")
+
+
+def find(talk: Talk, event: GearBack) -> str:
+    """Note that gear works again; the notice to give."""
+    talk.note(ModeChanged(f"{event.gear} back", "it works again"))
+    talk.said.message = f"The {event.gear} is back."
+    talk.gear.lost.pop(event.gear, None)
+    talk.gear.deaf.discard(event.gear)
+    if event.gear == "speaker":
+        talk.gear.mute = False
+    return talk.said.message
+
+
+def grow_loud(talk: Talk, event: NoiseChanged) -> bool:
+    """Note that it is too loud to hear; False if it was so before."""
+    if "noise" in talk.gear.deaf:
+        return False
+    talk.gear.deaf.add("noise")
+    talk.note(ModeChanged("keypad only", f"too loud to hear, noise {event.noise_db:.0f} dB"))
+    talk.said.message = TOO_LOUD
+    return True
+
+
+def grow_quiet(talk: Talk, event: NoiseChanged) -> bool:
+    """Note that it is quiet enough to hear; False if it was so before."""
+    if "noise" not in talk.gear.deaf:
+        return False
+    talk.gear.deaf.discard("noise")
+    talk.said.owed = ""
+    talk.note(ModeChanged("voice again", f"noise {event.noise_db:.0f} dB"))
+    talk.said.message = ""
+    return True

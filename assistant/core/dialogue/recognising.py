@@ -1,0 +1,126 @@
+"""What an event means in the present state."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from assistant.core.dialogue.inquiring import Source
+from assistant.core.dialogue.keying import recognise_key
+from assistant.core.dialogue.sayable import REASONS
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.talk import CRANK_TIMER, REST_TIMER
+from assistant.core.dialogue.triggers import SAID, UNEXPECTED, By, Known, Named, Trigger
+from assistant.core.dialogue.understanding import understand_fact, understand_result
+from assistant.core.values.events import (
+    Began,
+    Closed,
+    Event,
+    GearBack,
+    GearLost,
+    Heard,
+    KeyPressed,
+    NoInput,
+    NoiseChanged,
+    NoMatch,
+    NoteRecorded,
+    Resumed,
+    SpeechFinished,
+    TimerElapsed,
+)
+from assistant.core.values.result import Control
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.dialogue.triggers import Meaning
+
+_BY_VOICE = By("voice")
+
+_MEANS_HERE = {
+    State.ACKNOWLEDGING: {
+        Trigger.AFFIRM: Trigger.ACKNOWLEDGE,
+        Trigger.GO_AHEAD: Trigger.ACKNOWLEDGE,
+    },
+    State.CONCLUDING: {Trigger.AFFIRM: Trigger.GO_AHEAD},
+    State.CHOOSING: {Trigger.GO_AHEAD: Trigger.DENY},
+    State.READING_BACK: {Trigger.NOT_SURE: Trigger.DENY},
+}
+"""Words that mean something else in a state than elsewhere."""
+
+_PLAIN: dict[Meaning[By], Meaning[By]] = {}
+
+
+def recognise(talk: Talk, event: Event) -> Known[Any] | None:
+    """What an event means here, with what it carries; None if it means nothing and is passed over."""
+    match event:
+        case Heard():
+            return _heard(talk, event)
+        case KeyPressed():
+            return recognise_key(talk, event.key)
+        case SpeechFinished():
+            return _finished(talk, event)
+        case TimerElapsed():
+            return _elapsed(talk, event)
+        case NoMatch():
+            return Known(Trigger.NO_MATCH, event)
+        case NoInput():
+            return Known(Trigger.NO_INPUT, None)
+        case NoiseChanged():
+            return Known(Trigger.TOO_LOUD if event.hopeless else Trigger.QUIET_AGAIN, event)
+        case GearLost():
+            return Known(Trigger.GEAR_LOST, event)
+        case GearBack():
+            return Known(Trigger.GEAR_BACK, event)
+        case NoteRecorded():
+            return Known(Trigger.NOTE_ENDED, event)
+        case Began():
+            return Known(Trigger.BEGIN, event)
+        case Resumed():
+            return Known(Trigger.RESUME, None) if talk.work.step else UNEXPECTED
+        case Closed():
+            return Known(Trigger.END, event)
+        case _:
+            return UNEXPECTED
+
+
+def _finished(talk: Talk, event: SpeechFinished) -> Known[Any] | None:
+    """The end of what is being said matters only where something waits for it."""
+    if event.utterance != talk.said.utterance:
+        return None
+    waits = talk.state is State.CAUTIONING or (talk.state is State.NOTING and not talk.awaited.note_running)
+    return Known(Trigger.SPOKEN, event) if waits else None
+
+
+def _elapsed(talk: Talk, event: TimerElapsed) -> Known[Any] | None:
+    """A timer that was forgotten meanwhile means nothing."""
+    if event.timer == CRANK_TIMER and talk.state is State.CRANKING:
+        return Known(Trigger.CRANK_LIMIT, None)
+    if event.timer == REST_TIMER and talk.state is State.RESTING:
+        return Known(Trigger.RESTED, None)
+    return None
+
+
+def _heard(talk: Talk, event: Heard) -> Known[Any]:
+    """What was said: a word of the dialogue, or an answer to what this state asks."""
+    talk.said.heard = event.words
+    result = event.result
+    if result.control is Control.STOP:
+        # A stop that was perhaps not said costs a second; one that was missed can cost a hand.
+        return Known(Trigger.STOP, _BY_VOICE)
+    if event.confidence < talk.limits.reject_below:
+        unsure = NoMatch(event.at, event.words, event.confidence, event.clip, event.snr_db)
+        return Known(Trigger.NO_MATCH, unsure)
+    if result.control is not None:
+        meaning = SAID[result.control]
+        return Known(_MEANS_HERE.get(talk.state, _PLAIN).get(meaning, meaning), _BY_VOICE)
+    if talk.state is State.SKIPPING and result.outcome in REASONS:
+        return Known(Trigger.REASON, Named(result.outcome))
+    if talk.state is State.CHOOSING:
+        if result.outcome not in talk.library.procedures:
+            return UNEXPECTED
+        return Known(Trigger.CHOSEN, Named(result.outcome))
+    source = Source("voice", event.words, event.confidence, event.clip.file if event.clip else None)
+    if talk.state in (State.INQUIRING, State.CONFIRMING):
+        return understand_fact(talk, result, source)
+    if result.signs is not None:
+        return UNEXPECTED
+    return understand_result(talk, result, source, event.snr_db)

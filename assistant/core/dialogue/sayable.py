@@ -1,0 +1,221 @@
+"""What can be said in each state: words of the dialogue, outcomes, numbers, signs, and what is asked for with them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue.asking import units_of
+from assistant.core.dialogue.states import State
+from assistant.core.library.procedure import Engine
+from assistant.core.library.terms import FactKind
+from assistant.core.values.result import Control, GrammarRequest, Spelling
+from assistant.core.values.units import units_like
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
+    from assistant.core.library.terms import Inquiry
+
+REASONS = {
+    "no-access": "no access",
+    "no-tool": "no tool",
+    "not-safe": "not safe",
+    "other-reason": "another reason",
+}
+"""Why a test is skipped, in the order of their digits."""
+
+_SAYABLE: dict[State, tuple[Control, ...]] = {
+    State.INQUIRING: (
+        Control.LEAVE_BLANK,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CORRECTION,
+        Control.NEGATIVE,
+        Control.CHOICES,
+        Control.NOT_SURE,
+        Control.VOICE_NOTE,
+        Control.OTHER_TEST,
+        Control.CLOSE,
+    ),
+    State.CONFIRMING: (
+        Control.AFFIRM,
+        Control.NEGATIVE,
+        Control.CORRECTION,
+        Control.LEAVE_BLANK,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+    ),
+    State.CAUTIONING: (Control.STOP, Control.STAND_BY),
+    State.ACKNOWLEDGING: (
+        Control.READY,
+        Control.AFFIRM,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CORRECTION,
+        Control.CHOICES,
+        Control.WHY,
+        Control.CLOSE,
+    ),
+    State.RESTING: (
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CORRECTION,
+        Control.CHOICES,
+        Control.WHY,
+        Control.VOICE_NOTE,
+        Control.SKIP,
+        Control.OTHER_TEST,
+        Control.CLOSE,
+    ),
+    State.ASKING: (
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CORRECTION,
+        Control.CHOICES,
+        Control.WHY,
+        Control.NOT_SURE,
+        Control.VOICE_NOTE,
+        Control.SKIP,
+        Control.OTHER_TEST,
+        Control.CLOSE,
+    ),
+    State.CRANKING: (Control.STOP, Control.STAND_BY, Control.NOT_SURE),
+    State.READING_BACK: (
+        Control.AFFIRM,
+        Control.NEGATIVE,
+        Control.CORRECTION,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+        Control.WHY,
+        Control.NOT_SURE,
+    ),
+    State.SKIPPING: (
+        Control.NEGATIVE,
+        Control.CORRECTION,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+    ),
+    State.CHOOSING: (
+        Control.NEGATIVE,
+        Control.CORRECTION,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+        Control.CLOSE,
+    ),
+    State.STANDING_BY: (
+        Control.GO_AHEAD,
+        Control.OTHER_TEST,
+        Control.OTHER_LAMP,
+        Control.STOP,
+        Control.VOICE_NOTE,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+        Control.WHY,
+        Control.CLOSE,
+    ),
+    State.CONCLUDING: (
+        Control.GO_AHEAD,
+        Control.AFFIRM,
+        Control.CORRECTION,
+        Control.STOP,
+        Control.STAND_BY,
+        Control.SAY_AGAIN,
+        Control.CHOICES,
+        Control.WHY,
+        Control.VOICE_NOTE,
+        Control.OTHER_TEST,
+        Control.CLOSE,
+    ),
+}
+"""Words of the dialogue that are taken in each state, besides those that are taken anywhere."""
+
+_ANYWHERE = tuple(word for word in Control if word.anywhere)
+
+SAYABLE = {state: (*words, *_ANYWHERE) for state, words in _SAYABLE.items()}
+"""Words of the dialogue that are taken in each state."""
+
+LAMP_FACTS = ("lamp-kind", "lamp-current")
+"""Facts about the lamp in use; "other lamp" has them asked for anew."""
+
+
+def request_for(
+    state: State, step: Step | None, inquiry: Inquiry | None = None, procedures: tuple[str, ...] = ()
+) -> GrammarRequest:
+    """What may be said in this state, at this step, while this fact is asked for or one of these procedures."""
+    controls = SAYABLE.get(state, ())
+    if state in (State.INQUIRING, State.CONFIRMING) and inquiry is not None:
+        return _request_for_fact(inquiry, controls, again=state is State.CONFIRMING)
+    if state is State.CHOOSING:
+        return GrammarRequest(procedures, (), controls, places=False)
+    outcomes: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    if state in (State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
+        outcomes = step.heard
+        units = units_like(step.reading.unit) if step.reading else ()
+    if state in (State.ASKING, State.RESTING) and step is not None:
+        if step.measure.engine is Engine.CRANKING:
+            controls = (*controls, Control.CRANKING)
+        if step.measure.instrument == "test-lamp":
+            controls = (*controls, Control.OTHER_LAMP)
+    if state is State.SKIPPING:
+        outcomes = tuple(REASONS)
+    return GrammarRequest(outcomes, units, controls)
+
+
+def _request_for_fact(inquiry: Inquiry, controls: tuple[Control, ...], *, again: bool) -> GrammarRequest:
+    """What may be said for a fact; `again` while it is read back, where signs are taken back before others come."""
+    if inquiry.kind in (FactKind.SPELLED, FactKind.VIN):
+        if again:
+            return GrammarRequest(controls=controls)
+        signs = Spelling.VIN if inquiry.kind is FactKind.VIN else Spelling.SIGNS
+        return GrammarRequest(controls=(Control.THAT_IS_ALL, *controls), spelling=signs)
+    if inquiry.kind is FactKind.CHOICE:
+        return GrammarRequest(tuple(inquiry.choices), (), controls, places=False)
+    digits = inquiry.plausible is not None and inquiry.plausible[1] > LARGEST_SPOKEN
+    spelling = Spelling.DIGITS if digits else Spelling.NONE
+    units = units_of(inquiry)
+    return GrammarRequest((), units, controls, spelling, places=False, counting=not units and not digits)
+
+
+LARGEST_SPOKEN = 9999
+"""Largest number that the number grammar has; a fact that may be larger is said digit by digit."""
+
+
+def requests_of(library: Library) -> Iterator[GrammarRequest]:
+    """Everything that may be asked for with these procedures, each once."""
+    seen = set()
+    asked = {name: library.terms.facts[name] for name in LAMP_FACTS if name in library.terms.facts}
+    for procedure in library.procedures.values():
+        for names in (procedure.asks, *(step.asks for step in procedure.steps.values())):
+            asked |= {name: library.terms.facts[name] for name in names}
+    requests = [
+        request_for(state, step)
+        for procedure in library.procedures.values()
+        for step in procedure.steps.values()
+        for state in State
+        if state not in (State.INQUIRING, State.CONFIRMING, State.CHOOSING)
+    ]
+    requests += [
+        request_for(state, None, inquiry)
+        for inquiry in asked.values()
+        for state in (State.INQUIRING, State.CONFIRMING)
+    ]
+    requests.append(request_for(State.CHOOSING, None, procedures=tuple(library.procedures)))
+    for request in requests:
+        if request not in seen and (request.outcomes or request.units or request.controls):
+            seen.add(request)
+            yield request

@@ -1,0 +1,329 @@
+"""What is shown, what is listened for, and what help is given: a line of a table for each state."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue import asking
+from assistant.core.dialogue.sayable import REASONS, request_for
+from assistant.core.dialogue.states import State
+from assistant.core.library.identity import VIN_LENGTH
+from assistant.core.library.procedure import Engine
+from assistant.core.library.terms import FactKind
+from assistant.core.values.board import Board
+from assistant.core.values.events import Listen, Show, StopListening
+from assistant.core.values.result import Control, GrammarRequest
+from assistant.core.words import wording
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from assistant.core.dialogue.talk import Talk
+
+Pairs = tuple[tuple[str, str], ...]
+"""Keys with what they do, or numbers with what they choose."""
+
+
+# --- after every event ----------------------------------------------------------------------------
+
+_LONG_SILENCE = frozenset(
+    {
+        State.INQUIRING,
+        State.ACKNOWLEDGING,
+        State.ASKING,
+        State.CHOOSING,
+        State.STANDING_BY,
+        State.CONCLUDING,
+    }
+)
+"""States in which hands are busy, so that an answer may take its time."""
+
+_SHORT_SILENCE = frozenset({State.CONFIRMING, State.READING_BACK, State.SKIPPING})
+"""States in which an answer is due at once."""
+
+
+def settle(talk: Talk) -> None:
+    """After every change: what is listened for and what is shown."""
+    state, deaf = talk.state, talk.gear.deaf
+    if state is State.FINISHED:
+        talk.do(StopListening())
+    elif state is State.NOTING:
+        pass  # the note has the microphone
+    elif "microphone" in deaf:
+        talk.do(StopListening())
+    elif deaf:  # too loud for results; a shouted stop is still worth trying
+        talk.do(Listen(GrammarRequest(controls=(Control.STOP,))))
+    else:
+        talk.do(_listen(talk))
+    show(talk)
+
+
+def show(talk: Talk) -> None:
+    """Show where the session is."""
+    talk.do(Show(board(talk)))
+
+
+def _listen(talk: Talk) -> Listen:
+    state = talk.state
+    silence: float | None = None
+    if state in _LONG_SILENCE:
+        silence = talk.limits.no_input_s
+    elif state in _SHORT_SILENCE:
+        silence = talk.limits.confirm_no_input_s
+    inquiry = talk.facts.asked.inquiry if talk.facts.asked else None
+    request = request_for(state, talk.work.step, inquiry, tuple(talk.library.procedures))
+    if talk.awaited.offered and state is State.READING_BACK:
+        request = GrammarRequest(controls=request.controls)
+    return Listen(request, silence)
+
+
+# --- help -----------------------------------------------------------------------------------------
+
+
+def help_here(talk: Talk) -> tuple[str, str]:
+    """What can be said now, and what can be keyed, a sentence or two each."""
+    tells = _HELP.get(talk.state)
+    return tells(talk) if tells else _FIXED_HELP.get(talk.state, ("", ""))
+
+
+def _help_with_fact(talk: Talk) -> tuple[str, str]:
+    inquiry = talk.asked.inquiry
+    return asking.sayable(inquiry), asking.question_keys(inquiry)
+
+
+def _help_with_skipping(_talk: Talk) -> tuple[str, str]:
+    reasons = wording.listed(list(REASONS.values()), "or")
+    return f"Why: {reasons}?", wording.numbered(REASONS.values())
+
+
+def _help_with_step(talk: Talk) -> tuple[str, str]:
+    return wording.question(talk.library, talk.step), wording.keyed_choices(talk.library, talk.step)
+
+
+_HELP: dict[State, Callable[[Talk], tuple[str, str]]] = {
+    State.INQUIRING: _help_with_fact,
+    State.ASKING: _help_with_step,
+    State.CRANKING: _help_with_step,
+    State.SKIPPING: _help_with_skipping,
+}
+
+_FIXED_HELP = {
+    State.ACKNOWLEDGING: ("Say ready.", "Press Enter."),
+    State.RESTING: ("The starter rests.", "Slash to stand by."),
+    State.READING_BACK: ("Affirm or negative?", "Enter for affirm, minus for negative."),
+    State.CONFIRMING: (
+        "Affirm or negative?",
+        "Enter for affirm, minus for negative, plus to leave blank.",
+    ),
+    State.CHOOSING: (
+        "Say the name of a test, or negative.",
+        "Key its number, then Enter. Minus goes back.",
+    ),
+    State.STANDING_BY: (
+        "Say go ahead, other test, voice note, or close session.",
+        "Enter to go ahead, 1 for another test, plus to close.",
+    ),
+    State.CONCLUDING: (
+        "Say why, correction, voice note, close session, or go ahead.",
+        "Enter to go ahead, minus to take back, plus to close.",
+    ),
+}
+
+
+# --- the board ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """The part of the board that each state makes for itself; fields as in `Board`."""
+
+    headline: str
+    lines: tuple[str, ...] = ()
+    choices: Pairs = ()
+    caution: str = ""
+
+
+def board(talk: Talk) -> Board:
+    """What the screen shows now."""
+    state, said, procedure = talk.state, talk.said, talk.work.procedure
+    lost = tuple(talk.gear.lost.items())
+    if talk.work.step is None or procedure is None:
+        return Board(mode=state.value, message=said.message, lost=lost)
+    view = _VIEWS.get(state, _step_view)(talk)
+    typed = said.typed
+    number = len(talk.past.trail) + (state is not State.CONCLUDING)
+    if talk.facts.asked is not None and state is State.INQUIRING:
+        typed = talk.facts.asked.shown
+    return Board(
+        title=procedure.title,
+        step=0 if state in (State.INQUIRING, State.CONFIRMING) else number,
+        headline=view.headline,
+        lines=view.lines,
+        choices=view.choices,
+        keys=_hints(talk),
+        mode=state.value,
+        heard=said.heard,
+        typed=typed,
+        message=said.message,
+        keys_only=bool(talk.gear.deaf),
+        countdown=_countdown(talk),
+        caution=view.caution,
+        lost=lost,
+    )
+
+
+def _countdown(talk: Talk) -> tuple[str, float] | None:
+    crank, state = talk.crank, talk.state
+    if state is State.CRANKING and crank.began is not None:
+        return ("crank", crank.began + talk.limits.crank_s)
+    if state is State.RESTING or (talk.must_rest() and state is not State.ASKING):
+        return ("rest the starter", crank.rested_at)
+    return None
+
+
+def _numbered(texts: Iterable[str]) -> Pairs:
+    return tuple((str(number), text) for number, text in enumerate(texts, start=1))
+
+
+def _step_view(talk: Talk) -> _View:
+    return _View(wording.headline(talk.library, talk.step), talk.said.lines)
+
+
+def _answers(talk: Talk) -> Pairs:
+    if talk.step.reading is not None:
+        return ()
+    outcomes = talk.library.terms.outcomes
+    return _numbered(outcomes[answer.outcome].spoken for answer in talk.step.answers)
+
+
+def _asking_view(talk: Talk) -> _View:
+    return _View(wording.headline(talk.library, talk.step), talk.said.lines, _answers(talk))
+
+
+def _read_back_view(talk: Talk) -> _View:
+    return _View(wording.headline(talk.library, talk.step), (talk.said.prompt,), _answers(talk))
+
+
+def _caution_view(talk: Talk) -> _View:
+    cautions, due = talk.library.cautions, talk.cautions.due
+    order = ["DANGER", "WARNING", "CAUTION", "NOTICE"]
+    return _View(
+        wording.headline(talk.library, talk.step),
+        tuple(wording.caution_text(cautions[name], form) for name, form in due),
+        caution=min((cautions[name].signal.value for name, _ in due), key=order.index, default=""),
+    )
+
+
+def _fact_view(talk: Talk) -> _View:
+    asked = talk.asked
+    inquiry = asked.inquiry
+    choice = inquiry.kind is FactKind.CHOICE
+    choices = _numbered(inquiry.choices.values() if choice else map(str, asked.proposals()))
+    lines = tuple(filter(None, (inquiry.question, inquiry.look_for)))
+    if inquiry.kind is FactKind.VIN:
+        lines = (*lines, f"{len(asked.signs)} of {VIN_LENGTH} signs")
+    return _View(inquiry.label.upper(), lines, choices)
+
+
+def _confirming_view(talk: Talk) -> _View:
+    """The value itself in large letters, to be compared at a glance."""
+    inquiry, waiting = talk.asked.inquiry, talk.asked.waiting
+    assert waiting is not None  # noqa: S101
+    repair = f"Proposed: {waiting.repair}." if waiting.repair else ""
+    return _View(
+        asking.written_value(inquiry, waiting.value, waiting.unit).upper(),
+        tuple(filter(None, (repair, f"{inquiry.label}. Affirm or negative?"))),
+    )
+
+
+def _skipping_view(talk: Talk) -> _View:
+    return _View(wording.headline(talk.library, talk.step), talk.said.lines, _numbered(REASONS.values()))
+
+
+def _choosing_view(talk: Talk) -> _View:
+    names = map(wording.procedure_short, talk.library.procedures)
+    choices = tuple((f"{number:02}", text) for number, text in enumerate(names, start=1))
+    return _View("WHICH TEST", ("Key the number, then Enter.",), choices)
+
+
+def _standing_by_view(talk: Talk) -> _View:
+    return _View("STANDING BY", (talk.said.prompt,))
+
+
+def _verdict_view(talk: Talk) -> _View:
+    led_back, verdict = talk.work.led_back, talk.work.verdict
+    if led_back is not None:
+        return _View("NOT DECIDED", (led_back.says, led_back.next))
+    if verdict is None:
+        return _step_view(talk)
+    reached = talk.procedure.verdicts[verdict]
+    return _View("VERDICT", (reached.says, reached.repair))
+
+
+_VIEWS: dict[State, Callable[[Talk], _View]] = {
+    State.INQUIRING: _fact_view,
+    State.CONFIRMING: _confirming_view,
+    State.CAUTIONING: _caution_view,
+    State.ACKNOWLEDGING: _caution_view,
+    State.ASKING: _asking_view,
+    State.CRANKING: _asking_view,
+    State.READING_BACK: _read_back_view,
+    State.SKIPPING: _skipping_view,
+    State.CHOOSING: _choosing_view,
+    State.NOTING: lambda _: _View("NOTE"),
+    State.STANDING_BY: _standing_by_view,
+    State.CONCLUDING: _verdict_view,
+    State.FINISHED: lambda _: _View("CLOSED"),
+}
+
+
+# --- what the keys do -----------------------------------------------------------------------------
+
+
+def _hints(talk: Talk) -> Pairs:
+    hints = _HINTS.get(talk.state)
+    return hints(talk) if hints else _FIXED_HINTS.get(talk.state, (("/", "stand by"),))
+
+
+def _cranking_hints(talk: Talk) -> Pairs:
+    return (("/", "stop"),) if talk.step.reading else ((".", "not sure"), ("/", "stop"))
+
+
+def _fact_hints(talk: Talk) -> Pairs:
+    first = {
+        FactKind.CHOICE: (("0", "say again"),),
+        FactKind.NUMBER: (("Enter", "done"),),
+    }.get(talk.asked.inquiry.kind, ((".21", "letter A"), ("Enter", "that is all")))
+    return (*first, ("-", "take back"), ("+", "leave blank"), ("/", "stand by"))
+
+
+def _confirming_hints(talk: Talk) -> Pairs:
+    other = ((".", "other unit"),) if len(asking.units_of(talk.asked.inquiry)) > 1 else ()
+    return (("Enter", "affirm"), ("-", "negative"), *other, ("+", "leave blank"))
+
+
+def _asking_hints(talk: Talk) -> Pairs:
+    last = (("-", "take back"), ("/", "stand by"))
+    if talk.step.reading is not None:
+        return (("Enter", "done"), ("*", "say again"), *last)
+    first = (("Enter", "cranking now"),) if talk.step.measure.engine is Engine.CRANKING else ()
+    return (*first, ("0", "say again"), (".", "not sure"), *last)
+
+
+_HINTS: dict[State, Callable[[Talk], Pairs]] = {
+    State.INQUIRING: _fact_hints,
+    State.CONFIRMING: _confirming_hints,
+    State.ASKING: _asking_hints,
+    State.CRANKING: _cranking_hints,
+}
+
+_FIXED_HINTS: dict[State, Pairs] = {
+    State.ACKNOWLEDGING: (("Enter", "ready"), ("/", "stand by")),
+    State.READING_BACK: (("Enter", "affirm"), ("-", "negative")),
+    State.RESTING: (("0", "say again"), ("-", "take back"), ("/", "stand by")),
+    State.CHOOSING: (("Enter", "start it"), ("-", "back"), ("*", "hear all"), ("/", "stand by")),
+    State.STANDING_BY: (("Enter", "go ahead"), ("1", "other test"), ("9", "voice note"), ("+", "close")),
+    State.CONCLUDING: (("Enter", "go ahead"), ("-", "take back"), ("9", "voice note"), ("+", "close")),
+    State.NOTING: (("Enter", "end the note"),),
+}

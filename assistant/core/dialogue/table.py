@@ -1,0 +1,251 @@
+"""The one table of the dialogue: for each state what happens there, who answers it, and where that may lead.
+
+It is the whole truth about the dialogue's shape: a trigger that is not in the row of the present state is refused,
+and a handler that leads elsewhere than its cell allows is a defect. The diagram in the documents is made from it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from assistant.core.dialogue import (
+    anywhere,
+    at_cautions,
+    at_choices,
+    at_facts,
+    at_notes,
+    at_pauses,
+    at_questions,
+    at_read_backs,
+)
+from assistant.core.dialogue.anywhere import EVERYWHERE, UNDISTURBED
+from assistant.core.dialogue.cells import Cell, Row, only, row
+from assistant.core.dialogue.states import RELEASED, RETURNS, STEP_STARTS, State
+from assistant.core.dialogue.triggers import Meaning, Trigger
+
+_S = State
+_STANDING_BY = only(_S.STANDING_BY)
+_FACT = only(_S.INQUIRING, _S.CONFIRMING)
+_ASKED_AGAIN = only(_S.INQUIRING)
+
+ROWS: dict[State, Row] = {
+    _S.UNOPENED: row(
+        Cell(Trigger.BEGIN, anywhere.begin, STEP_STARTS),
+        Cell(Trigger.END, anywhere.end, only(_S.FINISHED)),
+    ),
+    _S.INQUIRING: row(
+        Cell(Trigger.SIGNS, at_facts.signs, _FACT),
+        Cell(Trigger.FACT, at_facts.fact, STEP_STARTS),
+        Cell(Trigger.BLANK, at_facts.left_blank, STEP_STARTS),
+        Cell(Trigger.THAT_IS_ALL, at_facts.that_is_all, _FACT),
+        Cell(Trigger.TYPED, at_facts.typed, _FACT),
+        Cell(Trigger.IMPLAUSIBLE, at_facts.implausible),
+        Cell(Trigger.DENY, at_facts.deny),
+        Cell(Trigger.CORRECTION, at_facts.correction, STEP_STARTS),
+        Cell(Trigger.SAY_AGAIN, at_facts.say_again),
+        Cell(Trigger.CHOICES, anywhere.choices),
+        Cell(Trigger.NOT_SURE, at_facts.not_sure),
+        Cell(Trigger.NO_MATCH, anywhere.not_understood),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came),
+        Cell(Trigger.NOTE, at_notes.note, only(_S.NOTING, _S.INQUIRING)),
+        Cell(Trigger.OTHER_TEST, at_choices.other_test, only(_S.CHOOSING)),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=EVERYWHERE,
+    ),
+    _S.CONFIRMING: row(
+        Cell(Trigger.AFFIRM, at_facts.affirm, STEP_STARTS),
+        Cell(Trigger.DENY, at_facts.deny, _ASKED_AGAIN),
+        Cell(Trigger.CORRECTION, at_facts.correction_while_confirming, _ASKED_AGAIN),
+        Cell(Trigger.FACT, at_facts.other_fact),
+        Cell(Trigger.BLANK, at_facts.left_blank, STEP_STARTS),
+        Cell(Trigger.TYPED, at_facts.typed_while_confirming, _FACT),
+        Cell(Trigger.IMPLAUSIBLE, at_facts.implausible, _ASKED_AGAIN),
+        Cell(Trigger.SAY_AGAIN, anywhere.say_again),
+        Cell(Trigger.CHOICES, anywhere.choices),
+        Cell(Trigger.NO_MATCH, anywhere.not_understood),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=EVERYWHERE,
+    ),
+    _S.CAUTIONING: row(
+        Cell(Trigger.SPOKEN, at_cautions.spoken, RELEASED),
+        Cell(Trigger.GEAR_LOST, at_cautions.gear_lost, only(_S.CAUTIONING, _S.ACKNOWLEDGING)),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=UNDISTURBED,
+    ),
+    _S.ACKNOWLEDGING: row(
+        Cell(Trigger.ACKNOWLEDGE, at_cautions.acknowledge, RELEASED),
+        Cell(Trigger.CORRECTION, at_cautions.correction, STEP_STARTS),
+        Cell(Trigger.SAY_AGAIN, at_cautions.say_again, only(_S.CAUTIONING, _S.ACKNOWLEDGING)),
+        Cell(Trigger.CHOICES, anywhere.choices),
+        Cell(Trigger.WHY, anywhere.why),
+        Cell(Trigger.NO_MATCH, anywhere.not_understood),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=EVERYWHERE,
+    ),
+    _S.RESTING: row(
+        Cell(Trigger.RESTED, at_questions.rested, only(_S.ASKING)),
+        Cell(Trigger.CRANK_BEGINS, at_questions.crank_begins_at_rest, only(_S.RESTING, _S.ASKING)),
+        Cell(Trigger.NO_MATCH, anywhere.talk_beside),
+        Cell(Trigger.CORRECTION, at_questions.correction_at_rest, STEP_STARTS),
+        Cell(Trigger.SAY_AGAIN, at_questions.say_rest_again),
+        Cell(Trigger.CHOICES, anywhere.choices),
+        Cell(Trigger.WHY, anywhere.why),
+        Cell(Trigger.NOTE, at_notes.note, only(_S.NOTING, _S.RESTING)),
+        Cell(Trigger.SKIP, at_choices.skip, only(_S.SKIPPING, _S.RESTING)),
+        Cell(Trigger.OTHER_TEST, at_choices.other_test, only(_S.CHOOSING)),
+        Cell(Trigger.OTHER_LAMP, at_facts.other_lamp, STEP_STARTS),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=EVERYWHERE,
+    ),
+    _S.ASKING: row(
+        Cell(Trigger.STOP, at_questions.stop_unannounced, _STANDING_BY),
+        Cell(Trigger.RESULT, at_questions.result, RETURNS),
+        Cell(Trigger.WRONG_PLACE, at_questions.wrong_place),
+        Cell(Trigger.NO_ANSWER, at_questions.no_answer),
+        Cell(Trigger.IMPLAUSIBLE, at_questions.implausible),
+        Cell(Trigger.NO_MATCH, anywhere.not_understood),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came),
+        Cell(Trigger.CORRECTION, at_questions.correction, STEP_STARTS),
+        Cell(Trigger.SAY_AGAIN, at_questions.say_again),
+        Cell(Trigger.CHOICES, at_questions.choices),
+        Cell(Trigger.WHY, at_questions.why),
+        Cell(Trigger.NOT_SURE, at_questions.not_sure),
+        Cell(Trigger.NOTE, at_notes.note, only(_S.NOTING, _S.ASKING)),
+        Cell(Trigger.SKIP, at_choices.skip, only(_S.SKIPPING, _S.ASKING)),
+        Cell(Trigger.OTHER_TEST, at_choices.other_test, only(_S.CHOOSING)),
+        Cell(Trigger.OTHER_LAMP, at_facts.other_lamp, STEP_STARTS),
+        Cell(Trigger.CRANK_BEGINS, at_questions.crank_begins, only(_S.CRANKING, _S.RESTING)),
+        Cell(Trigger.TYPED, at_questions.typed),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=EVERYWHERE,
+    ),
+    _S.CRANKING: row(
+        Cell(Trigger.STAND_BY, at_questions.stand_by_while_cranking, _STANDING_BY),
+        Cell(Trigger.RESULT, at_questions.result_while_cranking, RETURNS),
+        Cell(Trigger.WRONG_PLACE, at_questions.wrong_place),
+        Cell(Trigger.NO_ANSWER, at_questions.no_answer),
+        Cell(Trigger.IMPLAUSIBLE, at_questions.implausible),
+        Cell(Trigger.NO_MATCH, anywhere.not_understood),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came_in_action),
+        Cell(Trigger.CRANK_LIMIT, at_questions.crank_limit, only(_S.ASKING)),
+        Cell(Trigger.NOT_SURE, at_questions.not_sure_while_cranking, only(_S.ASKING)),
+        Cell(Trigger.TYPED, at_questions.typed_while_cranking),
+        Cell(Trigger.CLOSE, at_questions.ask_to_close_while_cranking, _STANDING_BY),
+        over=UNDISTURBED,
+    ),
+    _S.READING_BACK: row(
+        Cell(Trigger.AFFIRM, at_read_backs.affirm, RETURNS),
+        Cell(Trigger.DENY, at_read_backs.deny, RELEASED),
+        Cell(Trigger.CORRECTION, at_read_backs.deny, RELEASED),
+        Cell(Trigger.RESULT, at_read_backs.result),
+        Cell(Trigger.WRONG_PLACE, at_read_backs.wrong_place),
+        Cell(Trigger.NO_ANSWER, at_read_backs.no_answer),
+        Cell(Trigger.IMPLAUSIBLE, at_read_backs.implausible),
+        Cell(Trigger.SAY_AGAIN, anywhere.say_again),
+        Cell(Trigger.CHOICES, anywhere.choices),
+        Cell(Trigger.WHY, anywhere.why),
+        Cell(Trigger.NO_MATCH, anywhere.not_understood),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came),
+        Cell(Trigger.TYPED, at_read_backs.typed, only(_S.ASKING, _S.READING_BACK)),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=EVERYWHERE,
+    ),
+    _S.SKIPPING: row(
+        Cell(Trigger.REASON, at_choices.reason, RETURNS),
+        Cell(Trigger.DENY, at_choices.not_skipped, STEP_STARTS),
+        Cell(Trigger.CORRECTION, at_choices.not_skipped, STEP_STARTS),
+        Cell(Trigger.SAY_AGAIN, anywhere.say_again),
+        Cell(Trigger.CHOICES, anywhere.choices),
+        Cell(Trigger.NO_MATCH, anywhere.not_understood),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=EVERYWHERE,
+    ),
+    _S.NOTING: row(
+        Cell(Trigger.NOTE_ENDED, at_notes.note_ended, RETURNS | _STANDING_BY),
+        Cell(Trigger.GEAR_LOST, at_notes.gear_lost, RETURNS | only(_S.NOTING, _S.STANDING_BY)),
+        Cell(Trigger.SPOKEN, at_notes.spoken),
+        Cell(Trigger.END_NOTE, at_notes.end_note),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=UNDISTURBED,
+    ),
+    _S.CHOOSING: row(
+        Cell(Trigger.CHOSEN, at_choices.chosen, STEP_STARTS),
+        Cell(Trigger.TYPED, at_choices.typed),
+        Cell(Trigger.DENY, at_choices.not_chosen, RETURNS | _STANDING_BY),
+        Cell(Trigger.CORRECTION, at_choices.not_chosen, RETURNS | _STANDING_BY),
+        Cell(Trigger.SAY_AGAIN, anywhere.say_again),
+        Cell(Trigger.CHOICES, at_choices.choices),
+        Cell(Trigger.NO_MATCH, anywhere.not_understood),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came),
+        Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
+        over=EVERYWHERE,
+    ),
+    _S.STANDING_BY: row(
+        Cell(Trigger.QUIET_AGAIN, anywhere.quiet_again_untold),
+        Cell(Trigger.GO_AHEAD, at_pauses.go_ahead, RETURNS),
+        Cell(Trigger.OTHER_TEST, at_choices.other_test, only(_S.CHOOSING)),
+        Cell(Trigger.OTHER_LAMP, at_facts.other_lamp, RETURNS),
+        Cell(Trigger.NOTE, at_notes.note, only(_S.NOTING, _S.STANDING_BY)),
+        Cell(Trigger.SAY_AGAIN, anywhere.say_again),
+        Cell(Trigger.CHOICES, anywhere.choices),
+        Cell(Trigger.WHY, anywhere.why),
+        Cell(Trigger.NO_MATCH, anywhere.talk_beside),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came_at_rest),
+        Cell(Trigger.CLOSE, at_pauses.close, only(_S.FINISHED)),
+        over=EVERYWHERE,
+    ),
+    _S.CONCLUDING: row(
+        Cell(Trigger.GO_AHEAD, at_pauses.go_on, RETURNS),
+        Cell(Trigger.OTHER_TEST, at_choices.other_test, only(_S.CHOOSING)),
+        Cell(Trigger.CORRECTION, at_pauses.correction, STEP_STARTS),
+        Cell(Trigger.SAY_AGAIN, anywhere.say_again),
+        Cell(Trigger.CHOICES, anywhere.choices),
+        Cell(Trigger.WHY, anywhere.why),
+        Cell(Trigger.NO_MATCH, anywhere.not_understood),
+        Cell(Trigger.NO_INPUT, anywhere.nothing_came),
+        Cell(Trigger.NOTE, at_notes.note, only(_S.NOTING, _S.CONCLUDING)),
+        Cell(Trigger.CLOSE, at_pauses.close, only(_S.FINISHED)),
+        over=EVERYWHERE,
+    ),
+    # A session that was left open goes on after all; a sealed one is refused before.
+    _S.FINISHED: row(Cell(Trigger.RESUME, anywhere.resume, RETURNS)),
+}
+"""For each state the cells of the triggers that it knows."""
+
+TRANSITIONS: dict[State, dict[Meaning[Any], frozenset[State]]] = {
+    state: {trigger: cell.to or only(state) for trigger, cell in cells.items()}
+    for state, cells in ROWS.items()
+}
+"""For each state the triggers that it knows, and for each the states that may follow."""
+
+
+def diagram() -> str:
+    """The table as a Mermaid state diagram, for the documents.
+
+    Entering a step can end in any of seven states; they are drawn as one choice, ``step``.
+    What every open state knows (stop, stand by, close from outside, resume) is drawn once, from ``any``; what changes
+    no state (noise, gear, a note that ends late) is left out.
+    """
+    lines = ["stateDiagram-v2", "    state step <<choice>>"]
+    lines += [f"    step --> {state.name}" for state in sorted(STEP_STARTS)]
+    lines += [
+        "    any --> STANDING_BY: stop, stand by",
+        "    any --> step: resume",
+        "    any --> CONCLUDING: resume",
+        "    any --> FINISHED: end",
+    ]
+    for state, cells in TRANSITIONS.items():
+        arrows: dict[str, list[str]] = {}
+        for trigger, targets in cells.items():
+            if trigger in EVERYWHERE and targets <= (EVERYWHERE[trigger].to or only(state)):
+                continue
+            names = {target.name for target in targets}
+            if targets >= STEP_STARTS:
+                names = {target.name for target in targets - STEP_STARTS} | {"step"}
+            for name in sorted(names):
+                arrows.setdefault(name, []).append(trigger.value)
+        lines += [f"    {state.name} --> {name}: {', '.join(triggers)}" for name, triggers in arrows.items()]
+    return "\n".join(lines)

@@ -1,0 +1,184 @@
+"""What every handler works with: the memory of the session, what is given, and how something is said and noted."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue import asking
+from assistant.core.dialogue.memory import Awaited, Cautions, Crank, Facts, Gear, Said, Turn, Work
+from assistant.core.dialogue.states import State
+from assistant.core.library.procedure import Engine
+from assistant.core.values.entries import Cranked, Remark
+from assistant.core.values.events import CancelTimer, Note, Say, Speech
+
+if TYPE_CHECKING:
+    from decimal import Decimal
+
+    from assistant.core.dialogue.inquiring import Asked
+    from assistant.core.dialogue.memory import Past
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Procedure, Step
+    from assistant.core.values.entries import Entry
+    from assistant.core.values.events import Action
+    from assistant.core.values.thresholds import Thresholds
+
+STOP_CRANKING = "Stop cranking."
+
+CRANK_TIMER = "crank"
+REST_TIMER = "rest"
+
+_STARTS_WITH_OWED = (Speech.PROMPT, Speech.READ_BACK, Speech.HELP)
+_NOT_REPEATED = (Speech.HELP, Speech.NOTICE)
+
+
+class Talk:
+    """One session, as its handlers see it: they read and change its values, and say, note and do things with it.
+
+    Args:
+        library: The procedures, cautions and terms.
+        limits: The dialogue's limits.
+        past: What was measured, and what it is weighed with.
+
+    Attributes:
+        state: What the dialogue waits for; while an event is being answered, what it waited for before.
+        turn: The event that is being answered.
+        work: Where the session is.
+        past: What was measured.
+        said: What was said last.
+        awaited: What is waited for, as far as the state does not say it.
+        cautions: Which cautions were given.
+        crank: The starter.
+        facts: Facts about the car and the tools.
+        gear: What works.
+    """
+
+    def __init__(self, library: Library, limits: Thresholds, past: Past) -> None:
+        self.library = library
+        self.limits = limits
+        self.state = State.UNOPENED
+        self.turn = Turn()
+        self.work = Work()
+        self.past = past
+        self.said = Said()
+        self.awaited = Awaited()
+        self.cautions = Cautions()
+        self.crank = Crank()
+        self.facts = Facts()
+        self.gear = Gear()
+
+    # --- where it is ------------------------------------------------------------------------------
+
+    @property
+    def position(self) -> tuple[str, str]:
+        """Names of the present procedure and step; empty before the beginning."""
+        work = self.work
+        return (work.procedure.name if work.procedure else "", work.step.name if work.step else "")
+
+    @property
+    def step(self) -> Step:
+        """The present step.
+
+        Raises:
+            AssertionError: The session has not begun.
+        """
+        step = self.work.step
+        assert step is not None  # noqa: S101
+        return step
+
+    @property
+    def procedure(self) -> Procedure:
+        """The present procedure.
+
+        Raises:
+            AssertionError: The session has not begun.
+        """
+        procedure = self.work.procedure
+        assert procedure is not None  # noqa: S101
+        return procedure
+
+    @property
+    def asked(self) -> Asked:
+        """The fact that is asked for.
+
+        Raises:
+            AssertionError: No fact is asked for.
+        """
+        asked = self.facts.asked
+        assert asked is not None  # noqa: S101
+        return asked
+
+    def numbers(self) -> dict[str, Decimal]:
+        """All facts that are numbers, each in its own unit."""
+        given = {name: (fact.value, fact.unit) for name, fact in self.facts.given.items()}
+        return asking.numbers(self.library.terms.facts, given)
+
+    # --- saying and noting ------------------------------------------------------------------------
+
+    def do(self, action: Action) -> None:
+        """Have this done, after what is done already."""
+        self.turn.out.append(action)
+
+    def note(self, entry: Entry) -> None:
+        """Enter this into the record."""
+        self.turn.out.append(Note(entry))
+
+    def remark(self, kind: str, text: str) -> None:
+        """Enter a remark about the present step into the record."""
+        procedure, step = self.position
+        self.note(Remark(kind, text, procedure, step))
+
+    def say(self, text: str, kind: Speech, *, can_be_cut: bool = True) -> None:
+        """Speak this; a notice that is owed comes before it, but after the order to stop cranking."""
+        said = self.said
+        if kind in _STARTS_WITH_OWED:
+            first = STOP_CRANKING if text.startswith(STOP_CRANKING) else ""
+            rest = text.removeprefix(first).strip()
+            text = " ".join(filter(None, (first, said.take_owed(), rest)))
+        said.utterance += 1
+        if kind not in _NOT_REPEATED:
+            said.prompt = text
+        elif self.gear.mute:
+            said.message = text  # an answer to "why" or "not sure" that nobody can hear is shown
+        self.do(Say(said.utterance, text, kind, can_be_cut))
+
+    def say_lines(self, sentences: tuple[str, ...], shown: tuple[str, ...] | None = None) -> None:
+        """Say the present step, and keep what the screen shows for it."""
+        self.work.set_up = True
+        self.say(" ".join(filter(None, sentences)), Speech.PROMPT)
+        self.said.lines = tuple(filter(None, sentences if shown is None else shown))
+
+    # --- the starter ------------------------------------------------------------------------------
+
+    def must_rest(self) -> bool:
+        """Whether the present step cranks and the starter has not rested."""
+        return self.step.measure.engine is Engine.CRANKING and self.turn.at < self.crank.rested_at
+
+    def rest_words(self) -> str:
+        """How long the starter still rests, the beginning of a sentence."""
+        return f"The starter rests {max(1, round(self.crank.rested_at - self.turn.at))} more seconds"
+
+    def stop_crank(self, *, timed: bool) -> None:
+        """Enter a cranking into the record and start the starter's rest.
+
+        When nobody said that it began, the longest allowed time is assumed for the rest, once a step.
+
+        Args:
+            timed: Only a cranking that was announced is meant.
+        """
+        crank, step = self.crank, self.work.step
+        if crank.began is not None:
+            seconds = self.turn.at - crank.began
+            crank.began = None
+            self.do(CancelTimer(CRANK_TIMER))
+            self.note(Cranked(round(float(seconds), 1), True, *self.position))
+        elif not timed and not crank.counted and step and step.measure.engine is Engine.CRANKING:
+            self.note(Cranked(self.limits.crank_s, False, *self.position))
+        else:
+            return
+        crank.counted = True
+        crank.rested_at = self.turn.at + self.limits.rest_s
+
+    def end_rest(self) -> None:
+        """Something else is done while the starter rests: what counted its rest is stopped."""
+        if self.state is State.RESTING:
+            self.do(CancelTimer(REST_TIMER))

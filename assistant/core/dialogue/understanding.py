@@ -1,0 +1,100 @@
+"""What an answer means: to the step that is asked, or to the fact that is asked for."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from assistant.core.dialogue import asking
+from assistant.core.dialogue.inquiring import Source, Waiting
+from assistant.core.dialogue.states import State
+from assistant.core.dialogue.trail import Pending
+from assistant.core.dialogue.triggers import UNEXPECTED, Known, Named, Signs, Trigger, Worded
+from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import OVER_RANGE
+from assistant.core.values.units import convert, number_words, plain_number
+from assistant.core.words import wording
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.library.procedure import Answer, Reading
+    from assistant.core.values.result import Result
+
+
+def understand_result(talk: Talk, result: Result, source: Source, snr_db: float | None = None) -> Known[Any]:
+    """What an answer means to the present step.
+
+    Args:
+        talk: The session.
+        result: What was said or keyed.
+        source: How it was said or keyed.
+        snr_db: Speech level over noise level, in dB; None for a key.
+    """
+    step = talk.work.step
+    if step is None:
+        return UNEXPECTED
+    if result.place is not None and not wording.fits(step, result.place):
+        return Known(Trigger.WRONG_PLACE, Named(result.place))
+    value, unit = result.value, result.unit
+    answer: Answer | None = None
+    judged: Decimal | None = None
+    if value is not None and step.reading is not None:
+        unit = unit or step.reading.unit
+        base = convert(value, unit, step.reading.unit)
+        if base is None:
+            return UNEXPECTED
+        low, high = step.reading.plausible
+        if not low <= base <= high:
+            return Known(Trigger.IMPLAUSIBLE, Worded(number_words(value, unit)))
+        answer, judged = judge(talk, step.reading, base)
+    elif result.outcome == OVER_RANGE and step.reading is not None and OVER_RANGE in step.heard:
+        answer = step.reading.bands[-1]
+    elif result.outcome is not None:
+        answer = step.answer(result.outcome) if step.reading is None else None
+        if answer is None and result.outcome in step.heard:
+            return Known(Trigger.NO_ANSWER, Worded(talk.library.terms.outcomes[result.outcome].spoken))
+    if answer is None:
+        return UNEXPECTED
+    pending = Pending(
+        answer, value, unit, source.how, source.words, source.confidence, snr_db, source.clip, judged
+    )
+    return Known(Trigger.RESULT, pending)
+
+
+def judge(talk: Talk, reading: Reading, base: Decimal) -> tuple[Answer | None, Decimal | None]:
+    """The answer that a reading is, and what was judged; None for the latter if that is the reading itself.
+
+    Args:
+        talk: The session.
+        reading: What was to be read.
+        base: What was read, in the unit of `reading`.
+    """
+    found = reading.judge(base, talk.numbers())
+    return found.band or reading.unjudged, None if found.value == base else found.value
+
+
+def understand_fact(talk: Talk, result: Result, source: Source) -> Known[Any]:
+    """What an answer means to the fact that is asked for."""
+    asked = talk.facts.asked
+    if asked is None:
+        return UNEXPECTED
+    inquiry = asked.inquiry
+    if asked.spells:
+        if result.signs is None or talk.state is State.CONFIRMING:
+            return UNEXPECTED
+        return Known(Trigger.SIGNS, Signs(result.signs, source))
+    if inquiry.kind is FactKind.CHOICE:
+        if result.outcome not in inquiry.choices:
+            return UNEXPECTED
+        return Known(Trigger.FACT, Waiting(str(result.outcome), "", source))
+    value = result.value
+    if value is None and result.signs is not None and result.signs.isdigit():
+        value = Decimal(result.signs)
+    units = asking.units_of(inquiry)
+    unit = result.unit or inquiry.unit
+    if value is None or (unit not in units if units else bool(unit)):
+        return UNEXPECTED
+    problem = asking.problem_with(inquiry, value, unit)
+    if problem:
+        return Known(Trigger.IMPLAUSIBLE, Worded(problem))
+    return Known(Trigger.FACT, Waiting(plain_number(value), unit, source))

@@ -1,0 +1,247 @@
+"""What the results say together: what is doubtful, what an earlier result is worth here, and why a fault is likely."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import chain
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue.doubting import Doubted, drops_of, thin
+from assistant.core.dialogue.policy import Acceptance
+from assistant.core.dialogue.trail import Pending, Trail
+from assistant.core.dialogue.understanding import judge
+from assistant.core.library.procedure import Leads
+from assistant.core.library.vocabulary import NO_CIRCUIT, UNJUDGED
+from assistant.core.reasoning import evidence
+from assistant.core.reasoning.adding_up import LOADED, unequal
+from assistant.core.reasoning.knowledge import measurement_key
+from assistant.core.values.entries import Why
+from assistant.core.values.thresholds import OLD_RULES
+from assistant.core.values.units import convert, number_words
+from assistant.core.words import wording
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.library.procedure import Step, Verdict
+
+
+def assess(talk: Talk, pending: Pending | None = None) -> evidence.Assessment | None:
+    """What the results that count say together, perhaps with one that was not taken yet."""
+    circuit = talk.procedure.circuit
+    if not evidence.known(talk.past.knowledge, circuit) or too_many(talk, pending):
+        return None
+    facts = []
+    for past in talk.past.trail.measured():
+        assert past.pending is not None  # noqa: S101
+        facts.append(_fact(talk, past.procedure, past.step, past.pending, past.confirmed, kept=past.kept))
+    if pending is not None:
+        procedure, step = talk.position
+        facts.append(
+            _fact(talk, procedure, step, pending, Acceptance.AFFIRM.value, kept=talk.awaited.offered)
+        )
+    return evidence.assess(talk.library, talk.past.knowledge, circuit, facts, talk.limits, talk.past.memo)
+
+
+def too_many(talk: Talk, pending: Pending | None = None) -> bool:
+    """Whether more results count than are weighed together."""
+    return talk.past.trail.results + (pending is not None) > talk.limits.weighed_results
+
+
+def _fact(
+    talk: Talk, procedure: str, step: str, pending: Pending, confirmed: str, *, kept: bool
+) -> evidence.Fact:
+    """A result as it is weighed."""
+    outcome = pending.answer.outcome
+    return evidence.Fact(
+        procedure,
+        step,
+        outcome,
+        evidence.sureness(pending.how, pending.confidence, confirmed, talk.limits),
+        kept=kept,
+        times=2 if talk.past.before.get((procedure, step)) == outcome else 1,
+    )
+
+
+def doubted(talk: Talk, pending: Pending | None = None) -> Doubted | None:
+    """The result to ask again, and why; None when all fits.
+
+    With a result that was not taken yet only whether there is a doubt counts: that result may be either.
+    """
+    assessment = assess(talk, pending)
+    if assessment is None:
+        return None
+    asked = frozenset(talk.past.asked_again)
+    doubt = assessment.doubt(asked)
+    measured = talk.past.trail.measured()
+    if pending is not None:
+        measured.append(Trail(*talk.position, 0, talk.step.measure, pending))
+    known = doubt is not None and doubt.explained and talk.limits.rules > OLD_RULES
+    if doubt is not None and not known:
+        return Doubted(measured[doubt.doubtful], measured[doubt.against], doubt.explained)
+    if doubt is not None and pending is None:
+        _known_pattern(talk, measured[doubt.doubtful], measured[doubt.against])
+    target = measured[-1].pending.answer.target if measured and measured[-1].pending else None
+    if target is None or target.leads is not Leads.VERDICT:
+        return None
+    verdict = talk.library.procedures[measured[-1].procedure].verdicts[target.name]
+    again = thin(assessment, verdict, asked, talk.limits.part_from)
+    return None if again is None else Doubted(measured[again], None, why=Why.PART)
+
+
+def sum_doubt(talk: Talk) -> Doubted | None:
+    """The drop that is measured again because pieces and whole do not add up; None when they do."""
+    last = talk.past.trail.last
+    if talk.limits.rules == OLD_RULES or last is None or last.measure is None:
+        return None
+    if last.measure.instrument not in LOADED or too_many(talk):
+        return None
+    measured = talk.past.trail.measured()
+    for found in unequal(drops_of(measured)):
+        suspect = found.suspect
+        if measurement_key(suspect.measure) not in talk.past.asked_again:
+            named = wording.named_drop(talk.library, suspect.measure)
+            text = wording.not_adding_up(found.total, found.whole.volts, named)
+            return Doubted(measured[suspect.place], None, why=Why.SUM, text=text)
+    return None
+
+
+def _known_pattern(talk: Talk, one: Trail, other: Trail) -> None:
+    """Say, once for each two results, that they seldom come together and that a fault is known that gives them."""
+    pair = (min(one.number, other.number), max(one.number, other.number))
+    if pair not in talk.past.patterns:
+        talk.past.patterns.add(pair)
+        in_order = (one, other) if one.number < other.number else (other, one)
+        words = " ".join(result_of(talk, past, in_order) for past in in_order)
+        talk.remark("known pattern", words)
+        talk.said.add_prefix(wording.KNOWN_PATTERN)
+
+
+def result_of(talk: Talk, past: Trail, beside: tuple[Trail, ...] = ()) -> str:
+    """A result in words; with what makes its test another one where a result beside it has the same place."""
+    assert past.pending is not None  # noqa: S101
+    step = talk.library.step(past.procedure, past.step)
+    words = wording.read_back(talk.library, step, past.pending.answer, past.pending.value, past.pending.unit)
+    place = wording.place_words(talk.library, step)
+    others = [talk.library.step(one.procedure, one.step) for one in beside if one is not past]
+    same = [other for other in others if wording.place_words(talk.library, other) == place]
+    if not same:
+        return words
+    told = wording.differing(talk.library, step, same[0])
+    if place in told:  # the same test in another procedure: its name would only say the place twice
+        return words
+    return f"{words[: len(place)]}, {told}{words[len(place) :]}"
+
+
+def judged_words(talk: Talk) -> str:
+    """What is judged of the pending reading where it is not the reading itself, and why it cannot be judged."""
+    pending, reading = talk.awaited.pending, talk.step.reading
+    if pending is None or reading is None or pending.value is None:
+        return ""
+    parts = []
+    if pending.judged is not None:
+        facts = talk.numbers()
+        less = "Less the leads" if reading.subtract in facts else ""
+        warm = "at 20 degrees" if reading.at_20_celsius in facts else ""
+        how = ", ".join(filter(None, (less, warm)))
+        parts.append(f"{how[:1].upper()}{how[1:]}: {number_words(pending.judged, reading.unit)}.")
+    if pending.answer.outcome == UNJUDGED:
+        missing = [name for name in reading.specified() if name not in talk.numbers()]
+        parts.append(
+            "No limit from the maker was given. I cannot judge this."
+            if missing
+            else "The maker's limits as given contradict each other. I cannot judge this."
+        )
+    return " ".join(parts)
+
+
+def same_measurement(talk: Talk, step: Step) -> Pending | None:
+    """An earlier result of exactly this measurement in another step of the session, if one counts."""
+    # What was set aside comes before what counts; it is of the same step when the way is the same again.
+    aside = [past for past in reversed(talk.past.aside) if past.measure == step.measure]
+    # What counts of this very step does not: it is repeated on purpose.
+    counts = talk.past.trail.same_measurement(step.measure, besides=talk.position)
+    for past in chain(aside, counts):
+        pending = past.pending
+        if pending is None or _outdated(talk, past):
+            continue
+        if pending.value is not None and step.reading is not None and pending.unit is not None:
+            base = convert(pending.value, pending.unit, step.reading.unit)
+            if base is None or not step.reading.plausible[0] <= base <= step.reading.plausible[1]:
+                continue
+            judged_as, judged = judge(talk, step.reading, base)
+            if judged_as is None:
+                continue
+            return replace(pending, answer=judged_as, judged=judged)
+        if pending.value is None and step.reading is not None:  # the meter showed that it was over its range
+            return replace(pending, answer=step.reading.bands[-1])
+        answer = step.answer(pending.answer.outcome)
+        if answer is not None and pending.value is None:
+            return replace(pending, answer=answer)
+    return None
+
+
+def _outdated(talk: Talk, past: Trail) -> bool:
+    """Whether a procedure that is done again measures this anew: it is older, and newer results contradict it."""
+    visit = talk.work.visits.of(talk.procedure.name)
+    if visit is None or talk.work.again_in != talk.procedure.name or past.number > visit[0]:
+        return False
+    assessment = assess(talk)
+    measured = talk.past.trail.measured()
+    return assessment is not None and past in measured and assessment.contradicted(measured.index(past))
+
+
+def why(talk: Talk, *, telling_apart: bool = False) -> str:
+    """The likeliest fault, the two strongest reasons for it, and perhaps what the present test tells apart."""
+    assessment = assess(talk)
+    if assessment is None and too_many(talk):
+        return f"More than {talk.limits.weighed_results} results. I do not weigh so many together."
+    if assessment is None:
+        return "I have no model of this circuit, so no reasons."
+    fault = next(iter(assessment.posterior))
+    name = wording.fault_spoken(talk.library, fault)
+    measured = talk.past.trail.measured()
+    if not assessment.used:
+        parts = ["Nothing is measured yet.", f"Likeliest before any test: {name}."]
+    else:
+        odds = wording.chance(assessment.posterior[fault])
+        parts = [f"Likeliest by the model: {name}, {odds}."]
+    if assessment.counted:
+        parts.append(wording.findings_counted(assessment.counted))
+    reasons = assessment.reasons(fault)
+    named = tuple(measured[reason.fact] for reason in reasons)
+    for reason, past in zip(reasons, named, strict=True):
+        against = wording.fault_spoken(talk.library, reason.against)
+        parts.append(f"{result_of(talk, past, named)} That speaks against: {against}.")
+    if telling_apart:
+        pair = assessment.told_apart(talk.step)
+        if pair:
+            one, other = (wording.fault_spoken(talk.library, fault) for fault in pair)
+            parts.append(f"This test tells apart: {one}. Or: {other}.")
+    return " ".join(parts)
+
+
+def left_open(talk: Talk, verdict: Verdict) -> str:
+    """What a verdict leaves possible by the model, and what would tell; "" when nothing, or nothing is known."""
+    assessment = assess(talk)
+    if assessment is None or not assessment.used or not verdict.faults:
+        return ""
+    parts = []
+    if assessment.slip >= talk.limits.doubt_from:
+        parts.append(f"One result may be a slip, {wording.chance(assessment.slip)}.")
+    left = [
+        f"{wording.fault_spoken(talk.library, fault)}, {wording.chance(odds)}"
+        for fault, odds in assessment.remaining(talk.limits.mention_from).items()
+        if fault not in verdict.faults
+    ]
+    if left:
+        parts.append(f"Still possible by the model: {'. Or: '.join(left[:2])}.")
+    best = assessment.best_test() if parts and not _tells_more(talk, verdict) else None
+    if best:
+        parts.append(f"What would tell: {wording.named_test(talk.library, best[0])}.")
+    return " ".join(parts)
+
+
+def _tells_more(talk: Talk, verdict: Verdict) -> bool:
+    """Whether a verdict goes on with another test of the circuit, and not with the repair."""
+    following = verdict.continue_with
+    return following is not None and talk.library.procedures[following].circuit != NO_CIRCUIT

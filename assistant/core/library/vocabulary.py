@@ -1,0 +1,41 @@
+"""Names in the procedures that the program itself knows: of instruments, points and circuits."""
+
+from __future__ import annotations
+
+OVER_RANGE = "over-range"
+"""What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
+
+
+SENSES = ("eyes", "ears", "check", "diagram", "told")
+"""Instruments that touch nothing: looking, listening, confirming that something was done, reading the maker's diagram,
+and telling what is already known.  They are used on things, not on points of the circuit."""
+
+FILAMENTS = ("test-lamp", "heavy-lamp")
+"""Instruments that load what they touch with a filament."""
+
+CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
+"""Instruments that close around a cable."""
+
+UNJUDGED = "unjudged"
+"""Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
+
+NO_CIRCUIT = "none"
+"""Circuit of a procedure about nothing electrical: it has nothing to weigh or to prove."""
+
+LOAD_CIRCUIT = "ground-switched-load"
+"""Circuit whose part is not an ignition coil, so the catalogue's words for a coil's faults do not fit."""
+
+SAME_POINT = {
+    "load-feed": "feed",
+    "load-switched": "switched",
+    "load": "coil",
+    "trigger": "switched",
+    "trigger-source": "driver-end",
+}
+"""Names that a point or part of the circuit has in another kind of circuit, with the name that it has in a coil's."""
+
+LOGIC_IN = {"built-in-driver-coil": ("switched", "driver-end")}
+"""Points that carry a logic signal in one kind of circuit, by the names that they have in a coil's (`SAME_POINT`)."""
+
+COMPARISONS = ("same", "sharper")
+"""Outcomes of a comparison of two places; they are not said at other steps."""
