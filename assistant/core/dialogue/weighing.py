@@ -15,6 +15,7 @@ from assistant.core.library.vocabulary import NO_CIRCUIT, UNJUDGED
 from assistant.core.reasoning import evidence
 from assistant.core.reasoning.adding_up import LOADED, unequal
 from assistant.core.reasoning.knowledge import measurement_key
+from assistant.core.reasoning.posterior import WeighedResult, sureness
 from assistant.core.values.entries import Why
 from assistant.core.values.thresholds import OLD_RULES
 from assistant.core.values.units import convert, number_words
@@ -49,14 +50,14 @@ def too_many(talk: Talk, pending: Pending | None = None) -> bool:
 
 def _fact(
     talk: Talk, procedure: str, step: str, pending: Pending, confirmed: str, *, kept: bool
-) -> evidence.Fact:
+) -> WeighedResult:
     """A result as it is weighed."""
     outcome = pending.answer.outcome
-    return evidence.Fact(
+    return WeighedResult(
         procedure,
         step,
         outcome,
-        evidence.sureness(pending.how, pending.confidence, confirmed, talk.limits),
+        sureness(pending.how, pending.confidence, confirmed, talk.limits),
         kept=kept,
         times=2 if talk.past.before.get((procedure, step)) == outcome else 1,
     )
