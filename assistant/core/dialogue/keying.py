@@ -1,4 +1,4 @@
-"""What a key of the number pad means in each state.
+"""The meaning of each key of the number pad in each state.
 
 `triggers.KEYED` holds the keys of the dialogue's own words (`values.result.Control` names them); a state adds its own,
 and some read digits.
@@ -102,7 +102,7 @@ PAD: dict[State, _Pad] = {
         "0": Trigger.SAY_AGAIN,
     },
 }
-"""Keys that mean the same thing whatever is asked, for each state."""
+"""For each state, the keys that mean the same whatever is asked."""
 
 _SPELLING: _Pad = {**_FACT, "enter": Trigger.THAT_IS_ALL, "minus": Trigger.CORRECTION}
 _COUNTING: _Pad = {**_FACT, "note": Trigger.NOTE, "close": Trigger.CLOSE, "minus": Trigger.CORRECTION}
@@ -111,7 +111,7 @@ _NO_KEYS: _Pad = {}
 
 
 def recognise_key(talk: Talk, key: str) -> Known[Any] | None:
-    """What a key means here, with what it carries; None if it means nothing and is passed over.
+    """The meaning of a key here, with its payload; None if it has none and is ignored.
 
     Args:
         talk: The session.
@@ -140,7 +140,7 @@ def _typed(key: str) -> Known[Any]:
 
 
 def _answering(talk: Talk, key: str) -> Known[Any]:
-    """The digit of an answer, digits of a number, Enter when the engine turns; else what the pad says."""
+    """The digit of an answer, digits of a number, Enter when the engine turns; otherwise the usual meaning."""
     if key not in KEYED:
         if talk.step.reading is not None:
             return _number(talk, key)
@@ -150,21 +150,21 @@ def _answering(talk: Talk, key: str) -> Known[Any]:
 
 
 def _asking(talk: Talk, key: str) -> Known[Any]:
-    """As an answer; before anything is typed, the key that erases asks why."""
+    """Like an answer; before anything is typed, the erase key asks why."""
     if key == "erase" and not talk.said.typed:
         return Known(Trigger.WHY, _BY_KEY)
     return _answering(talk, key)
 
 
 def _reading_back(talk: Talk, key: str) -> Known[Any]:
-    """The first digit of another number, or the digit of another answer; else what the pad says."""
+    """The first digit of another number, or the digit of another answer; otherwise the usual meaning."""
     if talk.step.reading is not None and key in _DIGITS and key != "0":
         return _typed(key)
     return _answer(talk, key) or _looked_up(PAD[talk.state], key)
 
 
 def _answer(talk: Talk, key: str) -> Known[Any] | None:
-    """What the digit of an answer means; None if the key is not one."""
+    """The meaning of an answer's digit; None if the key is not one."""
     step = talk.step
     if step.reading is not None or not key.isdigit() or not 1 <= int(key) <= len(step.answers):
         return None
@@ -228,7 +228,7 @@ def _inquiring(talk: Talk, key: str) -> Known[Any] | None:
     """A key while a fact is asked for."""
     asked = talk.asked
     if asked.spells:
-        # On a keyboard every letter is a letter now, also those that are commands elsewhere.
+        # On a keyboard every letter is a letter now, even those that are commands elsewhere.
         key = _LETTER_OF.get(key, key)
         spelled = key in _NUMBER_KEYS or _is_letter(key)
         return _typed(key) if spelled else _looked_up(_SPELLING, key)
@@ -277,4 +277,4 @@ _READS: dict[State, Callable[[Talk, str], Known[Any] | None]] = {
     State.SKIPPING: _skipping,
     State.CHOOSING: _choosing,
 }
-"""States in which keys are digits, or mean something else with what is asked."""
+"""States in which the meaning of a key depends on the question."""
