@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class State(StrEnum):
-    """What the dialogue waits for."""
+    """The dialogue's state."""
 
     UNOPENED = "unopened"
     INQUIRING = "inquiring"
