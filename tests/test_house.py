@@ -236,7 +236,7 @@ def twice() -> set[str]:
 
 
 KNOWN_TWICE = {
-    "Asked", "Dialogue", "Found", "Reviewed", "Sound", "Source", "Speech", "Wanted",
+    "Found",
 }  # fmt: skip
 """Names that still stand for several classes; the list only shrinks."""
 

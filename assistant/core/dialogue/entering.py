@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking, weighing
 from assistant.core.dialogue.circles import Visits
-from assistant.core.dialogue.inquiring import Asked
+from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
 from assistant.core.dialogue.policy import SHADE, lamp_faint, lamp_refused
 from assistant.core.dialogue.sayable import LAMP_FACTS
@@ -75,7 +75,7 @@ def before_step(talk: Talk, *, offer: bool) -> State:
             forget_lamp(talk, "lamp refused")
         due = next((name for name in _due_facts(talk) if name not in talk.facts.given), None)
         if due is not None:
-            talk.facts.asked = Asked(talk.library.terms.facts[due])
+            talk.facts.asked = AskedFact(talk.library.terms.facts[due])
     if talk.facts.asked is not None:
         if talk.facts.asked.full:
             return complete(talk, talk.facts.asked)
@@ -248,7 +248,7 @@ def inquire(talk: Talk) -> State:
     return State.INQUIRING
 
 
-def complete(talk: Talk, asked: Asked) -> State:
+def complete(talk: Talk, asked: AskedFact) -> State:
     """All signs are there: read them back, or say what is wrong."""
     problem = asked.complete()
     if not problem:
@@ -269,7 +269,7 @@ def complete(talk: Talk, asked: Asked) -> State:
     return State.INQUIRING
 
 
-def confirm(talk: Talk, asked: Asked) -> State:
+def confirm(talk: Talk, asked: AskedFact) -> State:
     """Read a whole fact back, and wait for a yes."""
     waiting = asked.waiting
     assert waiting is not None  # noqa: S101

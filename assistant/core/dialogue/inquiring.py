@@ -18,7 +18,7 @@ BLANK = "left blank"
 
 
 @dataclass(frozen=True)
-class Source:
+class Origin:
     """The origin of a part of a fact: `how` is ``voice`` or ``keypad``, `words` the words or keys."""
 
     how: str
@@ -32,7 +32,7 @@ class Group:
     """Signs that were spelled in one breath, or keyed one after the other."""
 
     signs: str
-    source: Source
+    source: Origin
 
 
 @dataclass(frozen=True)
@@ -41,12 +41,12 @@ class Waiting:
 
     value: str
     unit: str
-    source: Source
+    source: Origin
     repair: Repair | None = None
 
 
 @dataclass
-class Asked:
+class AskedFact:
     """The fact that is being asked for.
 
     Attributes:
@@ -88,7 +88,7 @@ class Asked:
         """Whether a VIN has all its signs, so that it ends by itself."""
         return self.inquiry.kind is FactKind.VIN and self.room <= 0
 
-    def add(self, signs: str, source: Source) -> str:
+    def add(self, signs: str, source: Origin) -> str:
         """Take signs; returns "" or a sentence that says why they cannot count.
 
         Keyed signs make one group, so "take back" undoes everything keyed in one go.
@@ -133,16 +133,16 @@ class Asked:
         cannot count.
         """
         if len(key) == 1 and key.isalpha():
-            return self.add(key.upper(), Source("keypad", key))
+            return self.add(key.upper(), Origin("keypad", key))
         if key == "point":
             self.code = "."
             return ""
         if not self.code:
-            return self.add(key, Source("keypad", key))
+            return self.add(key, Origin("keypad", key))
         code = self.code + key
         letter = asking.letter_of(code)
         if letter:
-            return self.add(letter, Source("keypad", code))
+            return self.add(letter, Origin("keypad", code))
         self.code = code if letter == "" else ""
         return "" if letter == "" else f"There is no letter on {code[1:]}."
 
@@ -202,10 +202,10 @@ class Asked:
         self.waiting = Waiting(found[int(number) - 1].vin, "", self._source(), found[int(number) - 1])
         return True
 
-    def _source(self) -> Source:
+    def _source(self) -> Origin:
         """The origin of all groups together: the last way, all words, the lowest confidence, the last clip."""
         sources = [group.source for group in self.groups]
-        return Source(
+        return Origin(
             sources[-1].how if sources else "keypad",
             " ".join(source.words for source in sources),
             min((source.confidence for source in sources), default=1.0),

@@ -9,7 +9,7 @@ from __future__ import annotations
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.dialogue.inquiring import Source, Waiting
+from assistant.core.dialogue.inquiring import Origin, Waiting
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.triggers import (
@@ -169,7 +169,7 @@ def _answer(talk: Talk, key: str) -> Known[Any] | None:
     if step.reading is not None or not key.isdigit() or not 1 <= int(key) <= len(step.answers):
         return None
     outcome = step.answers[int(key) - 1].outcome
-    return understand_result(talk, Result(outcome=outcome), Source("keypad", key))
+    return understand_result(talk, Result(outcome=outcome), Origin("keypad", key))
 
 
 def _number(talk: Talk, key: str) -> Known[Any]:
@@ -189,7 +189,7 @@ def _number(talk: Talk, key: str) -> Known[Any]:
         value = Decimal(typed)
     except InvalidOperation:
         return _typed("minus")
-    return understand_result(talk, Result(value=value), Source("keypad", typed))
+    return understand_result(talk, Result(value=value), Origin("keypad", typed))
 
 
 def _cranking_now(talk: Talk) -> Known[Any]:
@@ -238,7 +238,7 @@ def _inquiring(talk: Talk, key: str) -> Known[Any] | None:
         return _fact_number(talk, key)
     names = list(asked.inquiry.choices)
     if key.isdigit() and 1 <= int(key) <= len(names):
-        return Known(Trigger.FACT, Waiting(names[int(key) - 1], "", Source("keypad", key)))
+        return Known(Trigger.FACT, Waiting(names[int(key) - 1], "", Origin("keypad", key)))
     return _looked_up(_CHOICE, key)
 
 
@@ -255,7 +255,7 @@ def _fact_number(talk: Talk, key: str) -> Known[Any]:
     value = asked.number()
     if value is None:
         return Known(Trigger.NO_INPUT, None)
-    return understand_fact(talk, Result(value=value), Source("keypad", asked.typed))
+    return understand_fact(talk, Result(value=value), Origin("keypad", asked.typed))
 
 
 def _confirming(talk: Talk, key: str) -> Known[Any]:

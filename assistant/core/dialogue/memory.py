@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.circles import Visits
-from assistant.core.dialogue.inquiring import Asked
+from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails
 from assistant.core.library.procedure import Measurement, Procedure, Step
@@ -243,7 +243,7 @@ class KnownFacts:
 
     given: dict[str, FactGiven] = field(default_factory=dict)
     answered: list[Answered] = field(default_factory=list)
-    asked: Asked | None = None
+    asked: AskedFact | None = None
     again: tuple[str, ...] = ()
     offer: bool = True
     spelling_explained: bool = False

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking, entering, weighing
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
-from assistant.core.dialogue.inquiring import Asked
+from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Answered, Counters
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER, STOP_CRANKING
@@ -264,7 +264,7 @@ def take_back_fact(talk: Talk, name: str, how: str) -> State:
     inquiry = talk.library.terms.facts[name]
     spoken = asking.spoken_value(inquiry, undone.value, undone.unit)
     talk.said.prefix = f"Taken back. {inquiry.label}: {spoken}."
-    talk.facts.asked = Asked(inquiry)
+    talk.facts.asked = AskedFact(inquiry)
     talk.awaited.no_result()
     talk.work.interrupted = talk.work.interrupted or talk.work.set_up
     talk.said.heard = ""

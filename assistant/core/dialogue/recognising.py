@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.dialogue.inquiring import Source
+from assistant.core.dialogue.inquiring import Origin
 from assistant.core.dialogue.keying import recognise_key
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
@@ -118,7 +118,7 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
         if result.outcome not in talk.library.procedures:
             return UNEXPECTED
         return Known(Trigger.CHOSEN, Named(result.outcome))
-    source = Source("voice", event.words, event.confidence, event.clip.file if event.clip else None)
+    source = Origin("voice", event.words, event.confidence, event.clip.file if event.clip else None)
     if talk.state in (State.INQUIRING, State.CONFIRMING):
         return understand_fact(talk, result, source)
     if result.signs is not None:

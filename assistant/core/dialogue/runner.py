@@ -32,7 +32,7 @@ from assistant.core.reasoning.scales import Memo
 from assistant.core.values.events import Event, Heard, KeyPressed, Speech
 
 if TYPE_CHECKING:
-    from assistant.core.dialogue.inquiring import Asked
+    from assistant.core.dialogue.inquiring import AskedFact
     from assistant.core.dialogue.triggers import Known, Meaning
     from assistant.core.library.library import Library
     from assistant.core.reasoning.evidence import Assessment
@@ -102,7 +102,7 @@ class Runner:
         return self.talk.past.results
 
     @property
-    def asked(self) -> Asked | None:
+    def asked(self) -> AskedFact | None:
         """The fact that is being asked for; None if there is none."""
         return self.talk.facts.asked
 

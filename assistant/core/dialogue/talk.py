@@ -23,7 +23,7 @@ from assistant.core.values.events import CancelTimer, Note, Say, Speech
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from assistant.core.dialogue.inquiring import Asked
+    from assistant.core.dialogue.inquiring import AskedFact
     from assistant.core.dialogue.memory import Past
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Procedure, Step
@@ -106,7 +106,7 @@ class Talk:
         return procedure
 
     @property
-    def asked(self) -> Asked:
+    def asked(self) -> AskedFact:
         """The fact that is asked for.
 
         Raises:
