@@ -42,7 +42,7 @@ class Asked:
     """A fact that the dialogue asked for.
 
     Attributes:
-        label: What it is.
+        label: Its name.
         value: The answer; "left blank"; "" if it was taken back and not given again.
         captured: Time and way of the answer.
         clip: File of the sound; "" if it was not spoken.
@@ -187,7 +187,7 @@ class Said:
     """One statement of a review.
 
     Attributes:
-        about: What it is about: "Done", "Found", "Part", "Labour", "Remarks".
+        about: Its subject: "Done", "Found", "Part", "Labour", "Remarks".
         words: Its words.
         amended: The later review that says something else about it; "" if none does.
     """
