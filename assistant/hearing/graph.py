@@ -30,7 +30,7 @@ UNKNOWN = "[unk]"
 """The filler word: stands in a result for speech that is not in the grammar."""
 
 
-class Automaton(Protocol):
+class WordAutomaton(Protocol):
     """A deterministic acceptor of word sequences: `states[s][word]` is the state after that word in state s."""
 
     @property
@@ -65,7 +65,7 @@ class Costs:
 
 def write_words(
     path: Path,
-    automaton: Automaton,
+    automaton: WordAutomaton,
     symbols: Mapping[str, int],
     *,
     filler: bool = True,
@@ -189,7 +189,7 @@ def _add_filler(graph: Fst, label: int, layout: PhoneLayout, costs: Costs) -> No
     graph.add_arc(after, 0, 0, 0.0, 0)
 
 
-def words_of(automaton: Automaton) -> list[str]:
+def words_of(automaton: WordAutomaton) -> list[str]:
     """Every word on an arc of the automaton, sorted."""
     return sorted({word for arcs in automaton.states for word in arcs})
 
