@@ -29,7 +29,7 @@ class Doubted:
 
     Attributes:
         doubtful: The result.
-        against: The one that it fits least with; None where it is not against another one.
+        against: The one that it fits least with; None if it does not contradict another one.
         rare: Some fault gives them all, so that they do fit together, but it is a rare one.
         why: Why it is asked again.
         text: What is said of it; "" where that is made of the two results.
@@ -56,7 +56,7 @@ def drops_of(measured: Sequence[Trail]) -> tuple[Drop, ...]:
 
 
 def thin(assessment: Assessment, verdict: Verdict, asked: frozenset[str], part_from: float) -> int | None:
-    """Place of the result to ask again before this verdict names its part; None where none is to be.
+    """Place of the result to ask again before this verdict names its part; None if none is to be.
 
     Args:
         assessment: What the results say together.

@@ -111,7 +111,7 @@ class Asked:
         return ""
 
     def take_back(self) -> str:
-        """Take the last group back, or what is half keyed; what it was, "" where there was nothing."""
+        """Take the last group back, or what is half keyed; what it was, "" if there was nothing."""
         if self.code or self.typed:
             taken, self.code, self.typed = self.code or self.typed, "", ""
             return taken
@@ -154,7 +154,7 @@ class Asked:
             self.typed += key
 
     def number(self) -> Decimal | None:
-        """The number that was keyed; None where it is none."""
+        """The number that was keyed; None if it cannot be read as one."""
         try:
             return Decimal(self.typed)
         except InvalidOperation:
@@ -193,7 +193,7 @@ class Asked:
         return found if len(found) <= MOST_NAMED else ()
 
     def propose(self, number: str) -> bool:
-        """Let the slip of this number be put right, and wait for a yes; False where there is no such number."""
+        """Let the slip of this number be put right, and wait for a yes; False if there is no such number."""
         found = self.proposals()
         if not number.isdigit() or not 1 <= int(number) <= len(found):
             return False

@@ -61,12 +61,12 @@ SHADE = "Shade the bulb, it is faint."
 
 
 def lamp_refused(measure: Measurement, kind: str, current: Decimal | None) -> str:
-    """Why the lamp in use cannot make this measurement, two short sentences; "" where it can, or nothing is known.
+    """Why the lamp in use cannot make this measurement, two short sentences; "" if it can, or nothing is known.
 
     Args:
         measure: The measurement.
-        kind: ``filament``, ``led``, or "" where it is not known.
-        current: Current of the lamp on the battery, in A; None where it is not known.
+        kind: ``filament``, ``led``, or "" if it is not known.
+        current: Current of the lamp on the battery, in A; None if it is not known.
     """
     if measure.instrument != LAMP:
         return ""
