@@ -147,7 +147,7 @@ def correction_at_rest(talk: Talk, by: By) -> State:
 
 
 def crank_begins(talk: Talk, _: object) -> State:
-    """The engine turns; while the starter has to rest it must not."""
+    """Someone cranks: time it, or refuse while the starter rests."""
     if talk.now.at < talk.crank.rested_at:
         return _not_yet(talk)
     talk.crank.began = talk.now.at
@@ -159,7 +159,7 @@ def crank_begins(talk: Talk, _: object) -> State:
 
 
 def crank_begins_at_rest(talk: Talk, by: By) -> State:
-    """The engine is to turn: not before the starter has rested, then the step is asked."""
+    """Someone wants to crank: refuse until the starter has rested, then ask the step."""
     return _not_yet(talk) if talk.now.at < talk.crank.rested_at else rested(talk, by)
 
 
@@ -170,13 +170,13 @@ def _not_yet(talk: Talk) -> State:
 
 
 def rested(talk: Talk, _: object) -> State:
-    """The starter has rested: the step is asked."""
+    """The starter has rested: ask the step."""
     talk.said.prefix = "Rest is over."
     return entering.ask(talk, Ask.ACT)
 
 
 def crank_limit(talk: Talk, _: object) -> State:
-    """The engine has turned as long as it may."""
+    """The engine has turned as long as it may: tell the person to stop."""
     talk.stop_crank(timed=True)
     talk.crank.counted = True
     talk.say_lines((STOP_CRANKING, entering.question(talk)))

@@ -1,6 +1,6 @@
 """While a result is read back, or an earlier one is offered, and waits for a yes.
 
-At an offer only yes and no count: the step itself has not been released, so what is answered was not asked for yet.
+At an offer only yes and no count: the step itself has not been released, so any other answer was not measured now.
 """
 
 from __future__ import annotations

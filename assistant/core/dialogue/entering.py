@@ -61,7 +61,7 @@ def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
 
 
 def before_step(talk: Talk, *, offer: bool) -> State:
-    """Is the lamp in use fit for it, is a fact to be asked for; then what else comes before a step."""
+    """Refuse a lamp that does not fit the step, ask for facts that are missing, then do what else comes before it."""
     talk.facts.offer = offer
     if talk.facts.asked is None:
         measure = talk.step.measure
@@ -115,7 +115,7 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
 
 
 def next_cautions(talk: Talk) -> State:
-    """One group is behind: the next one, or the step itself."""
+    """One group of cautions was given: give the next one, or release the step."""
     if talk.cautions.later:
         talk.cautions.due, talk.cautions.later = talk.cautions.later, ()
         return say_cautions(talk)
@@ -153,7 +153,7 @@ def cautions_given(talk: Talk, *, by: str) -> State:
 
 
 def release(talk: Talk) -> State:
-    """The cautions are behind: rest the starter if it needs it, else ask."""
+    """The cautions were given: let the starter rest if it has to, else ask."""
     if talk.must_rest():
         return rest(talk)
     return ask(talk, Ask.AGAIN if talk.work.interrupted else Ask.ALL)
