@@ -27,7 +27,7 @@ class Calibration:
     Attributes:
         intercept: Log-odds of being right when every measure is at its mean.
         weights: Change of the log-odds for a change by one standard deviation, by the measure's name.
-        means: Mean of each measure where it was fitted; stands in for one that is not known.
+        means: Mean of each measure in the fitted data; it replaces a measure that is not known.
         deviations: Standard deviation of each.
         reject_below: Probability under which an answer counts as not understood.
         ask_below: Probability under which an answer must be affirmed.

@@ -1,8 +1,8 @@
-"""The dialogue's numbers in one place, each with its reason, and the grading of what was understood.
+"""Grading of answers by the cost of a mistake, the lamp in use, and tapered prompts.
 
-Grading follows what a mistake would cost: the same next step whatever was meant is simply taken; a different
-next step is read back inside the next sentence and can be corrected; a verdict, another procedure, a number or
-a doubtful hearing is read back and must be affirmed.
+An answer is simply taken if every answer leads to the same step.  If it leads to another step, it is read back inside
+the next sentence and can be corrected.  A verdict, another procedure, a number or a doubtful hearing is read back and
+must be affirmed.
 Silence is never a yes.
 """
 
@@ -24,7 +24,7 @@ _Level = TypeVar("_Level")
 
 
 class Acceptance(StrEnum):
-    """How a result is taken; the words are those of the record."""
+    """The way in which a result is taken; the record has the same words."""
 
     TAKEN = "taken"
     READ_BACK = "read back"
@@ -32,7 +32,7 @@ class Acceptance(StrEnum):
 
 
 def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds) -> Acceptance:
-    """How far this answer must be confirmed before it counts.
+    """The confirmation that this answer needs before it counts.
 
     Args:
         step: The step that was asked.

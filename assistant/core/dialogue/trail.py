@@ -79,7 +79,7 @@ class Trails:
 
     @property
     def results(self) -> int:
-        """How many of them were left with a result."""
+        """Number of steps that were left with a result."""
         return self._results
 
     def measured(self) -> list[Trail]:

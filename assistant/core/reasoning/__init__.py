@@ -1,1 +1,1 @@
-"""What results say about the faults together."""
+"""Reasoning from all results of a session to its faults."""

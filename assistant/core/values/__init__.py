@@ -1,1 +1,1 @@
-"""What goes into the dialogue and comes out of it, as plain values with their JSON."""
+"""Values that go into the dialogue and come out of it, and their JSON."""
