@@ -148,9 +148,9 @@ def correction_at_rest(talk: Talk, by: By) -> State:
 
 def crank_begins(talk: Talk, _: object) -> State:
     """The engine turns; while the starter has to rest it must not."""
-    if talk.turn.at < talk.crank.rested_at:
+    if talk.now.at < talk.crank.rested_at:
         return _not_yet(talk)
-    talk.crank.began = talk.turn.at
+    talk.crank.began = talk.now.at
     talk.crank.counted = False
     talk.said.message = ""
     talk.do(CutSpeech())
@@ -160,7 +160,7 @@ def crank_begins(talk: Talk, _: object) -> State:
 
 def crank_begins_at_rest(talk: Talk, by: By) -> State:
     """The engine is to turn: not before the starter has rested, then the step is asked."""
-    return _not_yet(talk) if talk.turn.at < talk.crank.rested_at else rested(talk, by)
+    return _not_yet(talk) if talk.now.at < talk.crank.rested_at else rested(talk, by)
 
 
 def _not_yet(talk: Talk) -> State:

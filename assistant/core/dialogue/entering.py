@@ -102,7 +102,7 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
         caution = talk.library.cautions[name]
         last = talk.cautions.given.get(name)
         own = name in step.cautions  # those of the whole procedure are given once
-        if last is None or (own and talk.turn.at - last > talk.limits.caution_again_s):
+        if last is None or (own and talk.now.at - last > talk.limits.caution_again_s):
             groups[own].append((name, "full"))
         elif own and remarking.never_skipped(caution):
             groups[own].append((name, "short"))
@@ -144,7 +144,7 @@ def _needs_acknowledgement(talk: Talk) -> bool:
 def cautions_given(talk: Talk, *, by: str) -> State:
     """The cautions that were due have been given, ``spoken`` to their end or ``shown``: wait for ready, or go on."""
     for name, form in talk.cautions.due:
-        talk.cautions.given[name] = talk.turn.at
+        talk.cautions.given[name] = talk.now.at
         how = form if by == "spoken" else f"{form}, shown on the screen"
         talk.note(CautionGiven(name, how, *talk.position))
     if by == "shown" or _needs_acknowledgement(talk):
@@ -164,7 +164,7 @@ def rest(talk: Talk) -> State:
     sentences = instructing.setup(talk.library, talk.step, talk.work.connected)
     text = (talk.said.take_prefix(), *sentences, "Do not crank yet.", f"{talk.rest_words()}.")
     talk.say_lines(text)
-    talk.do(StartTimer(REST_TIMER, talk.crank.rested_at - talk.turn.at))
+    talk.do(StartTimer(REST_TIMER, talk.crank.rested_at - talk.now.at))
     return State.RESTING
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(slots=True)
-class Turn:
+class Now:
     """The event that is being answered.
 
     Attributes:
@@ -111,7 +111,7 @@ class Past:
 
 
 @dataclass(slots=True)
-class Said:
+class LastSaid:
     """What was said last, by either side.
 
     Attributes:
@@ -227,7 +227,7 @@ class Answered:
 
 
 @dataclass(slots=True)
-class Facts:
+class KnownFacts:
     """Facts about the car and the tools.
 
     Attributes:
@@ -252,7 +252,7 @@ class Facts:
 
 
 @dataclass(slots=True)
-class Gear:
+class WorkingGear:
     """What works.
 
     Attributes:

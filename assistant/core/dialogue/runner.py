@@ -112,8 +112,8 @@ class Runner:
 
     def _receive(self, event: Event, *, silent: bool) -> tuple[Action, ...]:
         talk = self.talk
-        talk.turn.at = max(talk.turn.at, event.at)
-        talk.turn.out = []
+        talk.now.at = max(talk.now.at, event.at)
+        talk.now.out = []
         known = recognise(talk, event)
         if known is None:
             return ()
@@ -121,7 +121,7 @@ class Runner:
             refuse(talk, known.trigger, aloud=isinstance(event, Heard | KeyPressed), silent=silent)
         elif not silent:
             settle(talk)
-        return tuple(talk.turn.out)
+        return tuple(talk.now.out)
 
 
 def answer(talk: Talk, known: Known[Any]) -> bool:
