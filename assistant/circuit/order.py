@@ -10,7 +10,7 @@ Preparation (the set-up for cranking, the module laid bare, the coil unplugged) 
 
 Each fault is taken to look as it does on a typical car, by its likeliest answer: this compares orders, and says
 nothing of doubtful answers.
-The looks come from a model with no bench measurement behind it, odds and minutes are judgement (`core/odds.py`).
+The looks come from a model without any bench measurement; odds and minutes are judgement (`core/reasoning/odds.py`).
 """
 
 from __future__ import annotations
