@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.circuit import adding
-from assistant.core import dialogue
+from assistant.core import dialogue as dialogue_room, words as words_room
 from assistant.core.dialogue.sayable import REASONS, requests_of
 from assistant.core.library.procedure import Leads
 from assistant.core.library.vocabulary import SAME_POINT
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.grammar.lint import lint_grammars
 from assistant.rehearsal import judging, saying
 
@@ -87,7 +87,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
     for kind, names in (
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
         ("outcome", _choices(library)),
-        ("outcome", {name: wording.procedure_short(name) for name in library.procedures}),
+        ("outcome", {name: remarking.procedure_short(name) for name in library.procedures}),
         ("place", _said(library)),
     ):
         for name, called in names.items():
@@ -171,7 +171,7 @@ def all_spoken(
         turns: How much is let happen in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
-    sources = {module.__name__: inspect.getsource(module) for module in (*_rooms(), wording)}
+    sources = {module.__name__: inspect.getsource(module) for module in _speaking()}
     return [
         replace(one, file=where[0], line=where[1])
         if one.file == saying.DIALOGUE and (where := _written(one.sentence, sources))
@@ -180,10 +180,13 @@ def all_spoken(
     ]
 
 
-def _rooms() -> list[ModuleType]:
-    """The modules of the dialogue, by name."""
-    names = [one.name for one in pkgutil.iter_modules(dialogue.__path__, f"{dialogue.__name__}.")]
-    return [importlib.import_module(name) for name in names]
+def _speaking() -> list[ModuleType]:
+    """The modules that hold sentences: those of the dialogue and of its words, by name."""
+    return [
+        importlib.import_module(one.name)
+        for room in (dialogue_room, words_room)
+        for one in pkgutil.iter_modules(room.__path__, f"{room.__name__}.")
+    ]
 
 
 def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from assistant.circuit.tracing import Trace
 from assistant.core.library.procedure import Engine
-from assistant.core.words import wording
+from assistant.core.words import reporting
 from assistant.errors import UsageProblem
 from assistant.picture import connection, marks, plots, symbols
 from assistant.picture.plots import Curve, Panel
@@ -98,7 +98,7 @@ def about(library: Library, procedure: Procedure, step: Step, said: Said) -> str
     best = max(range(len(said.shares)), key=said.shares.__getitem__)
     choice = step.choices()[best]
     seen = (
-        wording.seen(library, step, choice.outcome, None, None)
+        reporting.seen(library, step, choice.outcome, None, None)
         if step.reading is None
         else _shown(step, said)
     )
@@ -148,7 +148,7 @@ def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said)
         )
         if step.reading is not None:
             band = next(one for one in step.reading.bands if one.outcome == choice.outcome)
-            text = f"{wording.limits(band, step.reading.unit)}: {band.seen}"
+            text = f"{reporting.limits(band, step.reading.unit)}: {band.seen}"
         words.append(wrapped(text, width - 16, 14))
     rows = max(map(len, words))
     height = 34.0 + 18 * rows

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import UNJUDGED
 from assistant.core.values.entries import KEPT
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.writeup.statement import Statement, line, once, procedure, term
 
 if TYPE_CHECKING:
@@ -49,11 +49,11 @@ def _named(library: Library, results: Iterable[Taken]) -> str:
         measure = library.step(taken.result.procedure, taken.result.step).measure
         instrument = library.terms.instruments[measure.instrument]
         tests.setdefault(instrument.short or instrument.spoken, []).append(str(taken.result.number))
-    return wording.listed([f"{name} ({_tests(numbers)})" for name, numbers in tests.items()])
+    return placing.listed([f"{name} ({_tests(numbers)})" for name, numbers in tests.items()])
 
 
 def _tests(numbers: list[str]) -> str:
-    return f"test{'s' if len(numbers) > 1 else ''} {wording.listed(numbers)}"
+    return f"test{'s' if len(numbers) > 1 else ''} {placing.listed(numbers)}"
 
 
 def carried(library: Library, results: list[Taken]) -> tuple[Statement, ...]:

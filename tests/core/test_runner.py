@@ -170,11 +170,11 @@ def test_a_trigger_that_is_not_in_the_table_changes_nothing(state: State) -> Non
         if trigger in TRANSITIONS[state]:
             continue
         inner = in_state(state).runner.talk
-        inner.turn.out = []
+        inner.now.out = []
         assert not answered(inner, Known(trigger, None))
         refuse(inner, trigger, aloud=False, silent=False)
         assert state is inner.state
-        assert {"Note", "Show"} >= {type(action).__name__ for action in inner.turn.out}
+        assert {"Note", "Show"} >= {type(action).__name__ for action in inner.now.out}
 
 
 # --- cautions -------------------------------------------------------------------------------------

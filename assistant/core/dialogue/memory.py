@@ -13,8 +13,8 @@ from assistant.core.dialogue.inquiring import Asked
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails
 from assistant.core.library.procedure import Measurement, Procedure, Step
-from assistant.core.reasoning.evidence import Memo
 from assistant.core.reasoning.knowledge import Knowledge
+from assistant.core.reasoning.scales import Memo
 from assistant.core.values.entries import FactGiven, LedBack
 from assistant.core.values.events import Action
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(slots=True)
-class Turn:
+class Now:
     """The event that is being answered.
 
     Attributes:
@@ -111,7 +111,7 @@ class Past:
 
 
 @dataclass(slots=True)
-class Said:
+class LastSaid:
     """What was said last, by either side.
 
     Attributes:
@@ -227,7 +227,7 @@ class Answered:
 
 
 @dataclass(slots=True)
-class Facts:
+class KnownFacts:
     """Facts about the car and the tools.
 
     Attributes:
@@ -252,7 +252,7 @@ class Facts:
 
 
 @dataclass(slots=True)
-class Gear:
+class WorkingGear:
     """What works.
 
     Attributes:

@@ -28,13 +28,14 @@ from assistant.core.dialogue.showing import settle, show
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.table import ROWS
 from assistant.core.dialogue.talk import Talk
-from assistant.core.reasoning.evidence import Assessment, Memo
+from assistant.core.reasoning.scales import Memo
 from assistant.core.values.events import Event, Heard, KeyPressed, Speech
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.inquiring import Asked
     from assistant.core.dialogue.triggers import Known, Meaning
     from assistant.core.library.library import Library
+    from assistant.core.reasoning.evidence import Assessment
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Action
     from assistant.core.values.thresholds import Thresholds
@@ -111,8 +112,8 @@ class Runner:
 
     def _receive(self, event: Event, *, silent: bool) -> tuple[Action, ...]:
         talk = self.talk
-        talk.turn.at = max(talk.turn.at, event.at)
-        talk.turn.out = []
+        talk.now.at = max(talk.now.at, event.at)
+        talk.now.out = []
         known = recognise(talk, event)
         if known is None:
             return ()
@@ -120,7 +121,7 @@ class Runner:
             refuse(talk, known.trigger, aloud=isinstance(event, Heard | KeyPressed), silent=silent)
         elif not silent:
             settle(talk)
-        return tuple(talk.turn.out)
+        return tuple(talk.now.out)
 
 
 def answer(talk: Talk, known: Known[Any]) -> bool:

@@ -5,7 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
-from assistant.core.dialogue.memory import Awaited, Cautions, Crank, Facts, Gear, Said, Turn, Work
+from assistant.core.dialogue.memory import (
+    Awaited,
+    Cautions,
+    Crank,
+    KnownFacts,
+    LastSaid,
+    Now,
+    Work,
+    WorkingGear,
+)
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
 from assistant.core.values.entries import Cranked, Remark
@@ -41,7 +50,7 @@ class Talk:
 
     Attributes:
         state: What the dialogue waits for; while an event is being answered, what it waited for before.
-        turn: The event that is being answered.
+        now: The event that is being answered.
         work: Where the session is.
         past: What was measured.
         said: What was said last.
@@ -56,15 +65,15 @@ class Talk:
         self.library = library
         self.limits = limits
         self.state = State.UNOPENED
-        self.turn = Turn()
+        self.now = Now()
         self.work = Work()
         self.past = past
-        self.said = Said()
+        self.said = LastSaid()
         self.awaited = Awaited()
         self.cautions = Cautions()
         self.crank = Crank()
-        self.facts = Facts()
-        self.gear = Gear()
+        self.facts = KnownFacts()
+        self.gear = WorkingGear()
 
     # --- where it is ------------------------------------------------------------------------------
 
@@ -116,11 +125,11 @@ class Talk:
 
     def do(self, action: Action) -> None:
         """Have this done, after what is done already."""
-        self.turn.out.append(action)
+        self.now.out.append(action)
 
     def note(self, entry: Entry) -> None:
         """Enter this into the record."""
-        self.turn.out.append(Note(entry))
+        self.now.out.append(Note(entry))
 
     def remark(self, kind: str, text: str) -> None:
         """Enter a remark about the present step into the record."""
@@ -151,11 +160,11 @@ class Talk:
 
     def must_rest(self) -> bool:
         """Whether the present step cranks and the starter has not rested."""
-        return self.step.measure.engine is Engine.CRANKING and self.turn.at < self.crank.rested_at
+        return self.step.measure.engine is Engine.CRANKING and self.now.at < self.crank.rested_at
 
     def rest_words(self) -> str:
         """How long the starter still rests, the beginning of a sentence."""
-        return f"The starter rests {max(1, round(self.crank.rested_at - self.turn.at))} more seconds"
+        return f"The starter rests {max(1, round(self.crank.rested_at - self.now.at))} more seconds"
 
     def stop_crank(self, *, timed: bool) -> None:
         """Enter a cranking into the record and start the starter's rest.
@@ -167,7 +176,7 @@ class Talk:
         """
         crank, step = self.crank, self.work.step
         if crank.began is not None:
-            seconds = self.turn.at - crank.began
+            seconds = self.now.at - crank.began
             crank.began = None
             self.do(CancelTimer(CRANK_TIMER))
             self.note(Cranked(round(float(seconds), 1), True, *self.position))
@@ -176,7 +185,7 @@ class Talk:
         else:
             return
         crank.counted = True
-        crank.rested_at = self.turn.at + self.limits.rest_s
+        crank.rested_at = self.now.at + self.limits.rest_s
 
     def end_rest(self) -> None:
         """Something else is done while the starter rests: what counted its rest is stopped."""
