@@ -11,30 +11,38 @@ from assistant.printing import in_line
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Review a session's write-up: what was done, what was found, parts and labour; and sign it."
+ABOUT = "Review a session's write-up: record the work, the faults found, parts and labour, and sign it."
 EXAMPLE = "bay-assistant review last --done 'Mended the control wire.' --found control-wire-open --by 'J. Okoye' --sign"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
     parser.add_argument("session", help=SESSION)
-    parser.add_argument("--done", metavar="TEXT", help="what was really done")
+    parser.add_argument("--done", metavar="TEXT", help="the work that was done")
     parser.add_argument(
         "--found",
         action="append",
         default=[],
         metavar="FAULT",
-        help="a fault that was found to be true, by name or in plain words; again for another one",
+        help="a fault that was confirmed, by name or in plain words; repeat for more",
     )
     parser.add_argument(
-        "--part", action="append", default=[], metavar="'PART; QUANTITY; PRICE'", help="a part line"
+        "--part",
+        action="append",
+        default=[],
+        metavar="'PART; QUANTITY; PRICE'",
+        help="a part that was used; repeat for more",
     )
     parser.add_argument(
-        "--labour", action="append", default=[], metavar="'WORK; HOURS; PRICE'", help="a labour line"
+        "--labour",
+        action="append",
+        default=[],
+        metavar="'WORK; HOURS; PRICE'",
+        help="a line of labour; repeat for more",
     )
-    parser.add_argument("--remark", metavar="TEXT", help="anything else")
-    parser.add_argument("--by", metavar="NAME", help="who reviews")
-    parser.add_argument("--sign", action="store_true", help="put the name under the write-up as it stands")
+    parser.add_argument("--remark", metavar="TEXT", help="any other remark")
+    parser.add_argument("--by", metavar="NAME", help="name of the reviewer")
+    parser.add_argument("--sign", action="store_true", help="sign the write-up as it stands with that name")
     add_sessions(parser)
 
 
