@@ -1,4 +1,4 @@
-"""What all benchmarks state: the machine on which they ran, and percentiles of what they measured."""
+"""Shared by all benchmarks: the machine on which they ran, and percentiles of their results."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def machine() -> str:
 
 
 def percentile(values: list[float], percent: float) -> float:
-    """The percentile of a list by the nearest rank; not a number for an empty list."""
+    """The percentile of a list by the nearest rank; NaN for an empty list."""
     if not values:
         return float("nan")
     ordered = sorted(values)

@@ -1,6 +1,6 @@
 """The entry point of the program: `bay-assistant` on the command line is `main` here.
 
-What can be asked for is in `assistant.commands`, a module for each command.
+`assistant.commands` has a module for each command.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ if TYPE_CHECKING:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command and give its exit status; no traceback gets through.
+    """Run one command and return its exit status; no traceback gets through.
 
     Args:
-        arguments: What was typed after the program's name; None for that of this process.
+        arguments: The words after the program's name; None for those of this process.
 
     Returns:
         0: done. 1: a finding, such as a lint, a broken record, or a difference in a replay. 2: wrong use or bad input.

@@ -1,7 +1,7 @@
-"""Figures that were measured on sound and that code uses: read from one file, ``hearing/confidence.json``.
+"""Measured figures that code uses, read from one file, ``hearing/confidence.json``.
 
-The file is written by ``python -m assistant.acoustic.calibrate`` and holds how the confidence of an answer is put
-together, the limits that were chosen from measured curves, and when and on what it was measured.
+``python -m assistant.acoustic.calibrate`` writes the file with the formula for the confidence of an answer, the
+limits chosen from measured curves, and the date and sound of the measurement.
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ class Calibration:
     """Logistic regression that makes one probability of the measures of a recognition.
 
     Attributes:
-        intercept: Log-odds of being right when every measure is at its mean.
+        intercept: Log-odds of being right if every measure is at its mean.
         weights: Change of the log-odds for a change by one standard deviation, by the measure's name.
-        means: Mean of each measure where it was fitted; stands in for one that is not known.
+        means: Mean of each measure in the fit, used for an unknown one.
         deviations: Standard deviation of each.
-        reject_below: Probability under which an answer counts as not understood.
-        ask_below: Probability under which an answer must be affirmed.
+        reject_below: Probability below which an answer counts as not understood.
+        ask_below: Probability below which an answer must be affirmed.
         about: Date, sound and model of the measurement, for people.
     """
 
@@ -79,7 +79,7 @@ class Calibration:
 
 
 CALIBRATION = Calibration.read()
-"""The one that is delivered."""
+"""The delivered calibration."""
 
 DEFAULT_THRESHOLDS = Thresholds(CALIBRATION.reject_below, CALIBRATION.ask_below)
 """The limits of a dialogue with the delivered calibration."""

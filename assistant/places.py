@@ -1,4 +1,4 @@
-"""Folders of the user: where the home folder is, and what ``~`` stands for."""
+"""The user's folders: the home folder, and ``~`` in paths."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ def home() -> Path:
 
 
 def state_folder(environment: Mapping[str, str] = os.environ) -> Path:
-    """The program's own folder for what is kept beside the sessions: messages, traces, records that had to move.
+    """The program's own folder for files besides the sessions: messages, traces, records that had to move.
 
     ``bay-assistant`` under ``$XDG_STATE_HOME`` or ``~/.local/state`` (XDG Base Directory Specification: a relative path
     there is ignored).
 
     Raises:
-        UsageProblem: The home folder is wanted and not known.
+        UsageProblem: The home folder is needed and unknown.
     """
     state = environment.get("XDG_STATE_HOME", "")
     base = Path(state) if state.startswith("/") else home() / ".local" / "state"
@@ -45,11 +45,11 @@ def expanded(text: str, named_by: str) -> Path:
     """A path with ``~`` replaced by a home folder.
 
     Args:
-        text: The path as it was given.
-        named_by: Where it was given, for the error.
+        text: The path.
+        named_by: Source of the path, for the error.
 
     Raises:
-        UsageProblem: The user behind ``~`` does not exist; or a null character is in it.
+        UsageProblem: The user after ``~`` does not exist, or the path has a null character.
     """
     if "\0" in text:
         raise UsageProblem(f"{named_by} names a path with a null character, which no path has.")

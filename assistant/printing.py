@@ -1,9 +1,9 @@
-r"""What is printed may hold anything that was typed or came in a file; here it is made harmless.
+r"""Makes printed text harmless, because it may hold anything that was typed or came in a file.
 
 A control character in a customer's words, in the name of a file or in another shop's record could command the terminal,
-and a sign that turns the direction of writing could make a line read as something else.
-So each is shown as its escape, such as ``\x1b`` or ``\u202e``: in every form of a write-up, on the drawn screen, and,
-whatever it was that printed it, in all that a command writes to standard output and standard error.
+and a character that turns the direction of writing could make a line read as something else.
+So each appears as its escape, such as ``\x1b`` or ``\u202e``: in every form of a write-up, on the drawn screen,
+and in everything that a command writes to standard output and standard error.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ _SHORT = {"\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
 
 def escaped(text: str) -> str:
-    """The text with every sign escaped that has no look of its own, but for line breaks and spaces.
+    """The text with every invisible character escaped, except line breaks and spaces.
 
-    These are the control characters (C0, DEL, C1), the signs of direction, those of no width, the separators of lines
-    and paragraphs, lone surrogates (an undecodable byte that was typed), and code points without a meaning.
+    These are the control characters (C0, DEL, C1), direction marks, characters without width, separators of lines
+    and paragraphs, lone surrogates (an undecodable byte that was typed), and unassigned code points.
     """
     if text.isprintable():
         return text
@@ -34,7 +34,7 @@ def escaped(text: str) -> str:
 
 
 def in_line(text: str) -> str:
-    """The same on one line: a line break is escaped as well, so that nothing can pass for a line of ours."""
+    """The same on one line: line breaks are escaped as well, so nothing can pass for a line of ours."""
     return text if text.isprintable() else "".join(sign if _seen(sign) else _escape(sign) for sign in text)
 
 
@@ -50,10 +50,10 @@ def _escape(sign: str) -> str:
 
 
 class EscapingStream:
-    """A text stream that escapes all that is written to it; everything else is the stream's own.
+    """A text stream that escapes everything written to it and otherwise behaves like its stream.
 
     Args:
-        stream: Where it goes; `unescaped` gives it back to those who have sequences of their own to write.
+        stream: The target; `unescaped` returns it to code that writes its own sequences.
     """
 
     def __init__(self, stream: TextIO) -> None:
@@ -80,9 +80,9 @@ def unescaped(stream: TextIO) -> TextIO:
 
 @contextlib.contextmanager
 def escaping() -> Iterator[None]:
-    """Escape all that is printed meanwhile, to standard output and standard error.
+    """Escape everything that is printed meanwhile to standard output and standard error.
 
-    A sign that the terminal's character set lacks becomes a question mark; closed output goes nowhere.
+    A character that the terminal's character set lacks becomes a question mark; closed output goes nowhere.
     """
     before = sys.stdout, sys.stderr
     with contextlib.ExitStack() as opened:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from core.sample_library import sample_library
 
+from assistant.commands import COMMANDS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.table import diagram
 from assistant.core.dialogue.triggers import KEYED
@@ -34,22 +35,6 @@ DOCUMENTS = sorted(
     if not any(part.startswith(".") for part in path.relative_to(ROOT).parts)
 )
 TESTS = sorted((ROOT / "tests").rglob("test_*.py"))
-COMMANDS = (
-    "run",
-    "demo",
-    "hear",
-    "lint",
-    "prove",
-    "writeup",
-    "review",
-    "pack",
-    "picture",
-    "verify",
-    "replay",
-    "sessions",
-    "gear",
-    "bench",
-)
 
 
 def text_of(path: Path) -> str:
@@ -143,6 +128,21 @@ def test_every_document_can_be_found() -> None:
             (path.parent / link).resolve() for link in re.findall(r"\]\(([^)#:]+\.md)\)", text_of(path))
         ]
     assert [] == [name_of(path) for path in DOCUMENTS if path not in reached]
+
+
+def test_every_room_has_its_line_in_the_map() -> None:
+    """Every package and every module beside them stands in the map of DEVELOPERS.md, and nothing else does."""
+    found = re.search(r"## The rooms\n\n```\n(.*?)\n```", text_of(DEVELOPERS), re.DOTALL)
+    assert found is not None
+    lines = found.group(1).splitlines()
+    folders = {line.split()[0].rstrip("/") for line in lines if line.split()[0].endswith("/")}
+    modules = {word for line in lines for word in re.findall(r"\b\w+\.py\b", line)}
+    rooms = {path.parent.name for path in PACKAGE.rglob("__init__.py")}
+    assert rooms <= folders
+    assert folders <= rooms | {path.name for path in ROOT.iterdir() if path.is_dir()}
+    loose = {path.name for path in PACKAGE.glob("*.py") if not path.name.startswith("__")}
+    assert loose <= modules
+    assert modules <= {path.name for path in PACKAGE.rglob("*.py")}
 
 
 def test_every_procedure_is_in_the_readme() -> None:

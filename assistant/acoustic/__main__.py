@@ -1,4 +1,4 @@
-"""``python -m assistant.acoustic``: the steps from synthesisers to a model, one command each."""
+"""``python -m assistant.acoustic``: the stages from synthesisers to a model, one command each."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def make_texts(dictionary: Path) -> Texts:
     )
 
 
-def synthesiser(name: str, folder: Path) -> voices.Synthesiser:
+def synthesiser(name: str, folder: Path) -> voices.TextToSpeech:
     """A synthesiser by the name in `VOICES`; `folder` holds the unpacked packages."""
     from assistant.acoustic import voices  # noqa: PLC0415
 
@@ -100,7 +100,7 @@ def _numbers(given: Sequence[str], known: type[Any]) -> dict[str, Any]:
     """``NAME=VALUE`` options as the fields of a dataclass, each a number of the kind that the field has.
 
     Raises:
-        UsageProblem: A name is none of its fields, or a value no number.
+        UsageProblem: A name is not one of its fields, or a value is not a number.
     """
     kinds = {one.name: type(one.default) for one in fields(known) if isinstance(one.default, int | float)}
     values: dict[str, Any] = {}
@@ -295,7 +295,7 @@ def _add_sweep(steps: Steps) -> None:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run one step."""
+    """Run one stage."""
     options = _parser().parse_args(arguments)
     try:
         options.run(options)

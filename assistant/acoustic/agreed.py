@@ -1,4 +1,4 @@
-"""What training and the written model must agree on, in one place and without PyTorch."""
+"""The constants on which training and the exported model must agree, without PyTorch."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ RATE = 16000
 """Samples a second."""
 
 BINS = 40
-"""Mel bins, and as many cepstra of each frame."""
+"""Number of mel bins, and of cepstra in each frame."""
 
 LOW_HZ, HIGH_HZ = 20, 7600
 """Edges of the lowest and the highest bin."""
@@ -17,7 +17,7 @@ SUBSAMPLING = 3
 """Frames of 10 ms for each output."""
 
 PHONE_OUTPUTS = {phone: number for number, phone in enumerate(sorted(PHONES), 1)}
-"""Output of each phone; output 0 is the blank."""
+"""Network output of each phone; output 0 is the blank."""
 
 OUTPUTS = 1 + len(PHONE_OUTPUTS)
 

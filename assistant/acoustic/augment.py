@@ -1,7 +1,7 @@
-"""What happens to clean speech on its way to the microphone in a bay, on the GPU, a whole batch at a time.
+"""The way of clean speech to a microphone in a bay, simulated on the GPU, a whole batch at a time.
 
-The noises here are made by other code, with other sounds, than those of `assistant.hearing.baynoise`, which
-measurements use: random stacks of harmonics, trains of blows, coloured noise, and other people talking.
+Its noises share neither code nor sounds with `assistant.hearing.baynoise`, which measurements use: they are
+random stacks of harmonics, trains of blows, coloured noise, and other people talking.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from assistant.acoustic.agreed import RATE
 
 @dataclass(frozen=True)
 class Strength:
-    """How bad it gets.
+    """Strength of noise and rooms.
 
     Attributes:
         lowest_db, highest_db: Range of the speech-to-noise ratio, dB.
         clean: Share of windows without added noise.
-        room: Share with a room's echo.
-        narrow: Share through a telephone-like band.
+        room: Share of windows with a room's echo.
+        narrow: Share of windows through a telephone-like band.
     """
 
     lowest_db: float = -4.0
@@ -33,7 +33,7 @@ class Strength:
     narrow: float = 0.2
 
     def at(self, progress: float) -> Strength:
-        """Strength during a ramp: progress 0 is clean speech, 1 is all of it."""
+        """Strength during a ramp: progress 0 is clean speech, 1 is full strength."""
         progress = min(1.0, max(0.0, progress))
         return Strength(
             lowest_db=30 + (self.lowest_db - 30) * progress,
@@ -118,13 +118,13 @@ def _noises(size: int, samples: int, device: torch.device) -> Tensor:
 
 
 def through_the_air(sound: Tensor, speech: Tensor, noises: Tensor, strength: Strength) -> Tensor:
-    """Speech, shape (batch, samples), as a microphone in a bay would deliver it.
+    """Turn speech, shape (batch, samples), into the sound that a microphone in a bay would deliver.
 
     Args:
         sound: Clean speech from -1 to 1.
         speech: 1 where somebody speaks, else 0; same shape.
-        noises: From `make_noises`.
-        strength: How bad.
+        noises: Noises of `make_noises`.
+        strength: Strength of noise and rooms.
 
     Returns:
         Sound in steps of 16-bit samples.
@@ -165,12 +165,12 @@ def through_the_air(sound: Tensor, speech: Tensor, noises: Tensor, strength: Str
     spoken = torch.fft.irfft(torch.fft.rfft(sound, total) * torch.fft.rfft(tail, total) * colour, total)[
         :, :samples
     ]
-    # Two noises, or a noise and talk, at a ratio to the speech where there is speech.
+    # Two noises, or a noise and talk, at a ratio to the speech in the windows that have speech.
     noise = _crop(noises, batch, samples) + _uniform((batch, 1), 0, 1, device) * _crop(noises, batch, samples)
     noise = _unit(noise)
     talk = (torch.rand(batch, 1, device=device) < 0.15).float() * _uniform((batch, 1), 0.2, 1.2, device)
     noise = _unit(noise + talk * _unit(babble))
-    # A noise through the same microphone as the speech, half of the time.
+    # Half of the noises pass through the same microphone as the speech.
     same = (torch.rand(batch, 1, device=device) < 0.5).float()
     heard = torch.fft.irfft(torch.fft.rfft(noise, total) * (1 + same * (colour - 1)), total)[:, :samples]
     noise = _unit(heard)

@@ -1,4 +1,4 @@
-"""A bank of speech: sound, and for each utterance its words and phones.
+"""A bank of speech: sound, with the words and phones of each utterance.
 
 A bank is a folder of pairs: ``name.opus`` (or ``name.s16``: bare 16-bit samples), all utterances one after the
 other at 16 kHz, and ``name.jsonl``, a line for each with its first sample, number of samples, words, phones, voice.
@@ -25,18 +25,18 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from assistant.acoustic.texts import Texts, TrainingText
-    from assistant.acoustic.voices import Synthesiser
+    from assistant.acoustic.voices import TextToSpeech
 
 PART_S = 600.0
 """Seconds of speech in one pair of files."""
 
 SHORTEST_S, LONGEST_S = 0.15, 8.0
-"""Speech outside these is a synthesiser's mistake, or too long for a batch."""
+"""Shortest and longest speech, s; anything else is a synthesiser's mistake or too long for a batch."""
 
 
 @dataclass(frozen=True)
 class BankEntry:
-    """One utterance of a bank: where its sound lies, and what is said."""
+    """One utterance of a bank: the place of its sound, and its words."""
 
     start: int
     count: int
@@ -49,8 +49,8 @@ LEVEL = 0.08
 """Root mean square of each utterance, of 1."""
 
 
-def spoken(synthesiser: Synthesiser, said: TrainingText, rng: random.Random) -> tuple[Sound, str] | None:
-    """An utterance, trimmed and at `LEVEL`, and the name of its voice; None for one of an unlikely length."""
+def spoken(synthesiser: TextToSpeech, said: TrainingText, rng: random.Random) -> tuple[Sound, str] | None:
+    """An utterance, trimmed and at `LEVEL`, and the name of its voice; None if its length is unlikely."""
     made, voice = synthesiser.speak(said, rng)
     sound = trimmed(made)
     if not SHORTEST_S * RATE <= sound.size <= LONGEST_S * RATE:
@@ -62,7 +62,7 @@ def fill(
     folder: Path,
     name: str,
     texts: Texts,
-    synthesiser: Synthesiser,
+    synthesiser: TextToSpeech,
     *,
     seconds: float,
     seed: int,
@@ -75,16 +75,17 @@ def fill(
     Args:
         folder: The bank.
         name: Files are called ``<name>-<number>``.
-        texts: What is said.
-        synthesiser: Who says it.
-        seconds: Speech wanted, s.
-        seed: The same seed says the same with the same voices; "joe" draws its own noise, so only its words are.
+        texts: Source of the sentences.
+        synthesiser: The synthesiser.
+        seconds: Length of speech to make, s.
+        seed: The same seed gives the same words in the same voices; "joe" draws its own noise, so only its words
+            repeat.
         part_s: Speech in one pair of files, s.
-        readings: Say readings only.
-        told: Called now and then with the speech made so far, s.
+        readings: Whether to speak only readings.
+        told: Called now and then with the length of speech so far, s.
 
     Returns:
-        Speech made, s.
+        Length of speech made, s.
     """
     folder.mkdir(parents=True, exist_ok=True)
     rng = random.Random(f"{name} {seed}")  # noqa: S311  no secret
@@ -144,7 +145,7 @@ def read_part(index: Path) -> tuple[NDArray[np.int16], list[BankEntry]]:
 
         samples, rate = soundfile.read(index.with_suffix(".opus"), dtype="int16")
         if rate != RATE:
-            # An Opus file may be decoded at 48 kHz; the samples between are dropped after its own low-pass.
+            # An Opus file may decode at 48 kHz; after its own low-pass the samples between are dropped.
             samples = samples[:: rate // RATE]
     if entries and entries[-1].start + entries[-1].count > samples.size + RATE:
         raise FileProblem(index, len(entries), "lies behind the end of the sound", "Make the bank again")
@@ -152,10 +153,10 @@ def read_part(index: Path) -> tuple[NDArray[np.int16], list[BankEntry]]:
 
 
 def pack(folder: Path, out: Path) -> int:
-    """Write a bank again with its sound as Opus, a tenth of the size; for taking it to another machine.
+    """Write a copy of a bank with its sound as Opus, a tenth of the size, to take to another machine.
 
     Returns:
-        Bytes of the packed bank.
+        Size of the packed bank, bytes.
 
     Raises:
         FileProblem: A file is damaged.
@@ -174,13 +175,13 @@ def pack(folder: Path, out: Path) -> int:
 
 
 class Clock:
-    """Says now and then how far a bank has got."""
+    """Reports the progress of a bank now and then."""
 
     def __init__(self, say: Callable[[str], None], every_s: float = 30.0) -> None:
         self._say, self._every_s, self._last, self._begun = say, every_s, time.monotonic(), time.monotonic()
 
     def __call__(self, made_s: float) -> None:
-        """The speech made so far, s."""
+        """Report the length of speech so far, s."""
         now = time.monotonic()
         if now - self._last >= self._every_s:
             self._last = now

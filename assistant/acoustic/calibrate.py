@@ -1,17 +1,17 @@
-"""Fits the confidence of answers, and chooses its limits, on sound of which it is known what was said.
+"""Fits the confidence of answers and chooses its limits, on sound with known words.
 
     python -m assistant.acoustic.calibrate MANIFEST [--model DIR] [--report FOLDER]
 
 **Input.** A manifest, heard in noise: `assistant.acoustic.in_noise`.
 
 **Fit.** Logistic regression on one half of the voices for the other: `assistant.acoustic.fitting`.
-What is delivered is fitted on both halves.
-It begins with the recogniser's share of likelihood; another measure is added as long as one lowers the log loss on the
-judged halves by `WORTH` or more, so that a measure which says nothing new is left out.
+The delivered calibration is fitted on both halves.
+The fit begins with the recogniser's share of likelihood and adds measures as long as one lowers the log loss on
+the judged halves by `WORTH` or more, so a measure that adds nothing is left out.
 
-**Limits.** Both are chosen together where the mean cost on the judged halves is lowest (`Price`).
-The same halves are then reported, as is the choice of measures, so the figures flatter a little; what counts is the
-final measurement, on voices that are in no manifest of development.
+**Limits.** Both are chosen together for the lowest mean cost on the judged halves (`Price`).
+The report uses the same halves as the choice of measures, so its figures flatter a little; only the final
+measurement counts, on voices that no development manifest has.
 
 **Output.** The data file that `assistant.measured` reads, a table, and a diagram of reliability.
 """
@@ -43,22 +43,22 @@ if TYPE_CHECKING:
 
 
 WORTH = 0.002
-"""Least that a measure must lower the log loss by, in natural units for each utterance."""
+"""Smallest worthwhile decrease of the log loss by a measure, in natural units for each utterance."""
 
 
 @dataclass(frozen=True)
 class Price:
-    """What an outcome costs, in repeated questions (one is about 8 s: "say again", the question, the answer).
+    """The cost of an outcome in repeated questions (one takes about 8 s: "say again", the question, the answer).
 
     Attributes:
-        wrong: A wrong answer that is taken, before any read-back.  The read-back inside the next sentence lets it
-            be taken back: correction, the step with its caution again, the answer again are some three questions.
+        wrong: A wrong answer that is taken, before any read-back. The read-back inside the next sentence allows a
+            correction, which costs about three questions: the correction, the step with its caution, the answer.
             People miss about one wrong read-back in ten, and the diagnosis then runs on for some four minutes, thirty
             questions, before a result contradicts it: three more.  Our judgement; there is no measurement of it.
-        affirm: A question that must be affirmed: one short answer more.
-        denied: A wrong answer that is asked to be affirmed: "negative" and the answer again, and one in twenty is
-            affirmed all the same.
-        repeat: The question is asked again.
+        affirm: An answer that must be affirmed: one more short answer.
+        denied: A wrong answer that must be affirmed: "negative" and the answer again; one in twenty is affirmed
+            all the same.
+        repeat: A question that is repeated.
     """
 
     wrong: float = 6.0
@@ -68,7 +68,7 @@ class Price:
 
 
 def choose(heard: Sequence[HeardInNoise]) -> tuple[str, ...]:
-    """The measures that help on voices that were not fitted on, ``share`` first."""
+    """The measures that help on voices outside the fit, ``share`` first."""
     chosen: tuple[str, ...] = ("share",)
     loss = quality(across(heard, chosen))["log loss"]
     while left := [name for name in MEASURES if name not in chosen]:
@@ -81,7 +81,7 @@ def choose(heard: Sequence[HeardInNoise]) -> tuple[str, ...]:
 
 
 def limits(judged: Sequence[Stated], price: Price) -> tuple[float, float]:
-    """Probabilities under which to repeat the question, and to ask for a yes, with the lowest mean cost."""
+    """The probabilities below which to repeat the question and to ask for a yes, with the lowest mean cost."""
     chance = np.array([one.probability for one in judged if one.heard.phrase])
     right = np.array([one.heard.right for one in judged if one.heard.phrase])
     order = np.argsort(chance, kind="stable")
@@ -146,7 +146,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> Calibration:
-    """Fitted on all voices, with the limits and figures of voices that were not fitted on.
+    """The calibration fitted on all voices, with limits and figures from voices outside the fit.
 
     Raises:
         UsageProblem: There is too little to fit.

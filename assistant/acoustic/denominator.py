@@ -44,13 +44,13 @@ class Denominator(torch.nn.Module):
         self.register_buffer("outputs", torch.from_numpy(outputs.astype(np.int64)))
 
     def forward(self, logs: Tensor) -> Tensor:
-        """`logs` of shape (batch, steps, OUTPUTS); log-probability of each of the batch."""
+        """The log-probability of each of the batch; `logs` has the shape (batch, steps, OUTPUTS)."""
         total: Tensor = _AllPaths.apply(logs, self.arcs, self.outputs)
         return total
 
 
 class _AllPaths(torch.autograd.Function):
-    """The sum over all paths, and as its derivative the probability of being in each state at each step."""
+    """The sum over all paths; its derivative is the probability of each state at each step."""
 
     @staticmethod
     def forward(context: Any, logs: Tensor, arcs: Tensor, outputs: Tensor) -> Tensor:

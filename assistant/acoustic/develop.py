@@ -1,7 +1,7 @@
-"""The development set: answers and other speech by voices that are kept out of training, in a fixed order.
+"""The development set: answers and other speech by voices outside the training set, in a fixed order.
 
-Everything that is chosen after training (how the decoder weighs, the confidence, its limits) is chosen on it, and
-never on the voice or the people that the final measurement is made with.
+Every choice after training (the decoder's weights, the confidence, its limits) is made on this set, and never on
+the voice or the people of the final measurement.
 """
 
 from __future__ import annotations
@@ -21,21 +21,21 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.acoustic.texts import Texts
-    from assistant.acoustic.voices import Synthesiser
+    from assistant.acoustic.voices import TextToSpeech
 
 ANSWERS, OTHERS = 400, 160
-"""Utterances of each synthesiser."""
+"""Number of utterances of each synthesiser."""
 
 
 def make_development_set(
     folder: Path,
     texts: Texts,
-    synthesisers: Mapping[str, Synthesiser],
+    synthesisers: Mapping[str, TextToSpeech],
     told: Callable[[str], None] = lambda _: None,
 ) -> int:
     """Write clean speech and ``manifest.jsonl``.
 
-    Each line has ``file``, ``words``, ``phones``, ``voice``, and ``request``: what the step asks for (outcomes,
+    Each line has ``file``, ``words``, ``phones``, ``voice``, and ``request``: the request of the step (outcomes,
     units, controls), or null for speech that answers nothing.
 
     Returns:

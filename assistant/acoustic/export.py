@@ -1,8 +1,8 @@
-"""A trained network as a model directory that Vosk opens: Kaldi's binary formats, written with NumPy and struct.
+"""Writes a trained network as a model directory that Vosk opens, in Kaldi's binary formats, with NumPy and struct.
 
-The layout of transitions is the one that `assistant.hearing.graph` writes graphs for.
+The transitions have the layout for which `assistant.hearing.graph` writes graphs.
 Weights of matrices are stored in 16 bits (Kaldi's CompressedMatrix, format "CM2": the smallest value of the matrix
-and a step, then integers), which Kaldi reads wherever a matrix may stand; that halves the file.
+and a step, then integers), which Kaldi accepts in place of any matrix; this halves the file.
 Source of the formats: Kaldi's source (nnet-simple-component.cc, nnet-tdnn-component.cc, nnet-normalize-component.cc,
 hmm-topology.cc, transition-model.cc, compressed-matrix.cc), from memory, and checked by Vosk opening the result.
 """
@@ -35,11 +35,11 @@ SILENCE_PHONES = ("SIL", "SPN")
 
 @dataclass(frozen=True)
 class Decoding:
-    """What goes with the weights: how the decoder weighs them.
+    """The decoder's settings for the weights.
 
     Attributes:
         acoustic_scale: Weight of the network's log-probabilities.
-        blank_prior: Natural logarithm of the prior of the blank, against 0 for each phone; holds the blank down.
+        blank_prior: Natural logarithm of the blank's prior, against 0 for each phone; it holds the blank down.
         beam: Width of the search.
     """
 
@@ -91,7 +91,7 @@ def _matrix(values: NDArray[Any]) -> bytes:
 
 
 def phone_names() -> list[str]:
-    """Names of the phones in the order of their numbers, which count from 1."""
+    """Names of the phones in the order of their numbers, which start at 1."""
     return [*SILENCE_PHONES, *(f"{phone}_{position}" for phone in sorted(PHONES) for position in "BEIS")]
 
 
@@ -200,7 +200,7 @@ class _Network:
 
 
 def _flat(weights: Matrix) -> Matrix:
-    """A convolution's weights (out, in, taps) as Kaldi has them: (out, taps * in)."""
+    """A convolution's weights (out, in, taps) in Kaldi's order: (out, taps * in)."""
     return np.ascontiguousarray(weights.transpose(0, 2, 1)).reshape(weights.shape[0], -1)
 
 
@@ -208,14 +208,14 @@ def network(state: Mapping[str, Matrix], decoding: Decoding) -> bytes:
     """The nnet3 part of ``final.mdl``.
 
     Args:
-        state: Weights by name, as `assistant.acoustic.net.Net` has them.
-        decoding: Gives the prior of the blank.
+        state: Weights by their names in `assistant.acoustic.net.Net`.
+        decoding: Has the prior of the blank.
     """
     made = _Network()
     mean, scale = state["mean"], state["scale"]
     first = state["first.weight"]
     width = first.shape[0]
-    # The scaling of the input becomes part of the first layer; its edges are replicated, so no bias is lost there.
+    # The scaling of the input becomes part of the first layer, whose edges are replicated, so no bias is lost.
     bias = state["first.bias"] - np.einsum("oit,i->o", first, mean * scale)
     weights = _flat(first * scale[None, :, None])
     last = made.affine("first.affine", "Append(Offset(input, -1), input, Offset(input, 1))", weights, bias)
@@ -257,13 +257,13 @@ def network(state: Mapping[str, Matrix], decoding: Decoding) -> bytes:
 def write_model(
     folder: Path, state: Mapping[str, Matrix], decoding: Decoding, grammars: GrammarSet | None = None
 ) -> None:
-    """A whole model directory.
+    """Write a whole model directory.
 
     Args:
-        folder: Made if it is not there.
+        folder: The folder, which is made if it does not exist.
         state: Weights by name.
-        decoding: How the decoder weighs them.
-        grammars: Their words, in any order, are the directory's own graph, so that Vosk can open it as it is.
+        decoding: The decoder's settings.
+        grammars: Their words, in any order, make the directory's own graph, so that Vosk can open it unchanged.
     """
     for part in ("am", "conf", "graph/phones"):
         (folder / part).mkdir(parents=True, exist_ok=True)

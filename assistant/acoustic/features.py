@@ -1,4 +1,4 @@
-"""Mel cepstra as Kaldi computes them (its "hires" setting), in PyTorch, so that Vosk sees what was trained on.
+"""Kaldi's mel cepstra (its "hires" setting) in PyTorch, so that Vosk and training see the same.
 
 40 mel bins from 20 to 7600 Hz, 40 cepstra, windows of 25 ms every 10 ms, pre-emphasis 0.97, Povey's window, lifter
 22, no energy; sound in steps of 16-bit samples.
@@ -26,7 +26,7 @@ def _mel(hertz: float) -> float:
 
 
 def mel_filters(warp: float = 1.0) -> Tensor:
-    """Triangular filters, shape (FFT / 2, BINS); `warp` scales the frequency axis like another length of throat."""
+    """Triangular filters, shape (FFT / 2, BINS); `warp` scales the frequency axis like a throat of another length."""
     width = (_mel(HIGH_HZ) - _mel(LOW_HZ)) / (BINS + 1)
     filters = torch.zeros(FFT // 2, BINS)
     for bin_ in range(BINS):
@@ -43,7 +43,7 @@ def mel_filters(warp: float = 1.0) -> Tensor:
 
 
 class Cepstra(torch.nn.Module):
-    """Sound, shape (batch, samples) in steps of 16 bits, to cepstra, shape (batch, frames, BINS).
+    """Turns sound, shape (batch, samples) in steps of 16 bits, into cepstra, shape (batch, frames, BINS).
 
     Args:
         warps: Frequency warps to choose from in training; the first must be 1.
@@ -63,7 +63,9 @@ class Cepstra(torch.nn.Module):
         self.register_buffer("filters", torch.stack([mel_filters(w) for w in warps]), persistent=False)
 
     def forward(self, sound: Tensor, warp: Tensor | None = None, hidden: Tensor | None = None) -> Tensor:
-        """`warp`: for each of the batch its number; `hidden`, shape (batch, frames, BINS): mel bins to hide."""
+        """`warp` is the number of the warp for each of the batch; `hidden`, shape (batch, frames, BINS), the mel
+        bins to hide.
+        """
         frames = sound.unfold(1, WINDOW, SHIFT)
         frames = frames - frames.mean(2, keepdim=True)
         before = torch.cat([frames[:, :, :1], frames[:, :, :-1]], 2)
@@ -80,8 +82,8 @@ class Cepstra(torch.nn.Module):
 def random_masks(batch: int, frames: int, share: float, device: torch.device) -> Tensor:
     """Mel bins to hide from the network, shape (batch, frames, BINS).
 
-    In about `share` of the batch two bands of up to 8 bins, and two moments of up to 0.12 s, as in Park et al.,
-    "SpecAugment" (Interspeech 2019), with moments short enough that no phone is lost whole.
+    About `share` of the batch lose two bands of up to 8 bins and two moments of up to 0.12 s, as in Park et al.,
+    "SpecAugment" (Interspeech 2019), with moments so short that no whole phone is lost.
     """
     chosen = torch.rand(batch, 1, 1, device=device) < share
     hidden = torch.zeros(batch, frames, BINS, dtype=torch.bool, device=device)

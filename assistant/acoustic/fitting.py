@@ -1,10 +1,10 @@
 """The fit of the confidence: logistic regression, on one half of the voices for the other.
 
 Newton's method (iteratively reweighted least squares; Hastie, Tibshirani and Friedman, The Elements of Statistical
-Learning, 4.4.1) with a small ridge, on utterances whose words are a phrase of the grammar; right or not is known from
-the manifest.
-The voices are split into two halves; each half is judged with what was fitted on the other, so that no reported
-figure comes from a voice that was fitted on.
+Learning, 4.4.1) with a small ridge, on utterances whose words are a phrase of the grammar; the manifest says
+whether they are right.
+The voices are split into two halves, and each half is judged by the fit on the other, so no reported figure comes
+from a fitted voice.
 """
 
 from __future__ import annotations
@@ -24,11 +24,11 @@ if TYPE_CHECKING:
 
 
 RIDGE = 1.0
-"""Weight of the squared coefficients in the fit, as if one utterance spoke against each: harmless with hundreds."""
+"""Weight of the squared coefficients in the fit, as if one utterance contradicted each; harmless with hundreds."""
 
 
 def halves(heard: Iterable[HeardInNoise]) -> tuple[frozenset[str], frozenset[str]]:
-    """Two sets of voices with about as many utterances each: the largest first, each to the smaller set."""
+    """Two sets of voices with about equally many utterances: the largest voice first, each to the smaller set."""
     counts: dict[str, int] = {}
     for one in heard:
         counts[one.voice] = counts.get(one.voice, 0) + 1
@@ -46,7 +46,7 @@ def logistic(inputs: Floats, targets: Floats, ridge: float = RIDGE) -> Floats:
 
     Args:
         inputs: One row for each case, standardised measures.
-        targets: 1 where the answer was right, else 0.
+        targets: 1 if the answer was right, else 0.
         ridge: Weight of the squared coefficients, the intercept aside.
     """
     design = np.column_stack([np.ones(len(inputs)), inputs])
@@ -64,7 +64,7 @@ def logistic(inputs: Floats, targets: Floats, ridge: float = RIDGE) -> Floats:
 
 
 def fit(heard: Iterable[HeardInNoise], names: Sequence[str] = MEASURES) -> Calibration:
-    """The calibration for these utterances; limits are set later.
+    """The calibration for these utterances, still without limits.
 
     Raises:
         UsageProblem: They are all right, or all wrong, or too few.
@@ -95,14 +95,14 @@ def fit(heard: Iterable[HeardInNoise], names: Sequence[str] = MEASURES) -> Calib
 
 @dataclass(frozen=True)
 class Stated:
-    """An utterance with the probability that was stated for it; 0 where no phrase was heard."""
+    """An utterance with its stated probability; 0 if no phrase was heard."""
 
     heard: HeardInNoise
     probability: float
 
 
 def across(heard: Sequence[HeardInNoise], names: Sequence[str] = MEASURES) -> list[Stated]:
-    """Each half of the voices judged with what was fitted on the other."""
+    """Each half of the voices, judged by the fit on the other half."""
     found = []
     one, other = halves(heard)
     for fitted, judged in ((one, other), (other, one)):

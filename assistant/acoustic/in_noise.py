@@ -3,8 +3,8 @@
 **The manifest** holds one JSON object a line with ``file`` (clean speech, beside the manifest), ``words``, ``voice``
 and ``request`` (outcomes, units, controls; null for speech that is in no grammar, which is heard with the request of
 another line).
-Every line is heard at two of the four signal-to-noise ratios 20, 10, 5 and 0 dB in turn, in one kind of generated bay
-noise; which, and the noise itself, follow from the file's name.
+Every line is heard at two of the four signal-to-noise ratios 20, 10, 5 and 0 dB in turn, in one kind of generated
+bay noise; the file's name determines the kind and the noise itself.
 """
 
 from __future__ import annotations
@@ -40,10 +40,10 @@ LEVELS = (20, 10, 5, 0)
 """Signal-to-noise ratios over the speech part, dB."""
 
 SPEECH_DB = -26.0
-"""Level of the speech part, relative to full scale: a near voice at a usual setting of the microphone."""
+"""Level of the speech part, relative to full scale: a near voice with a usual microphone setting."""
 
 BEFORE_S, AFTER_S = 0.5, 0.3
-"""Noise before and after the utterance, about what a live session hands to the recogniser."""
+"""Noise before and after the utterance, s: about as much as a live session hands to the recogniser."""
 
 
 @dataclass(frozen=True)
@@ -59,14 +59,14 @@ class ManifestLine:
 
 @dataclass(frozen=True)
 class HeardInNoise:
-    """One utterance in noise, heard.
+    """One utterance in noise, as it was heard.
 
     Attributes:
-        voice: Who spoke.
+        voice: The voice.
         level: Signal-to-noise ratio, dB.
         other: Whether it was speech outside the grammar.
-        phrase: Whether the words that were heard are a phrase of the grammar.
-        right: Whether they mean what was said.
+        phrase: Whether the heard words are a phrase of the grammar.
+        right: Whether they mean the same as the spoken words.
         measures: As in `assistant.hearing.confidence`.
     """
 
@@ -82,7 +82,7 @@ def read_manifest(path: Path) -> list[ManifestLine]:
     """The lines of a manifest.
 
     Raises:
-        UsageProblem: It cannot be read, or a line is not as described above; names the line.
+        UsageProblem: It cannot be read, or a line does not have the form above; the message names the line.
     """
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
@@ -146,7 +146,7 @@ def hear_all(
     recogniser: Recogniser,
     progress: Callable[[str], None] = lambda _text: None,
 ) -> list[HeardInNoise]:
-    """Hear every line at two levels; sorted by request, so that graphs are opened once."""
+    """Hear every line at two levels, sorted by request so that each graph is opened once."""
     grammars = GrammarSet.load(resources.directory("grammars"))
     heard = []
     order = sorted(range(len(spoken)), key=lambda at: repr(spoken[at].request))

@@ -21,7 +21,7 @@ class Shape:
     """Sizes of the network.
 
     Attributes:
-        width: Units of each layer.
+        width: Number of units in each layer.
         early: Bottleneck of the layers before subsampling.
         late: Bottleneck of the layers after it.
         early_layers: Layers with a context of one frame to either side, before subsampling.
@@ -38,16 +38,16 @@ class Shape:
 
     @property
     def context(self) -> int:
-        """Frames that the network looks to either side."""
+        """Number of frames that the network sees on either side."""
         return 1 + self.early_layers + SUBSAMPLING * self.late_layers
 
     def to_json(self) -> dict[str, object]:
-        """For a file beside the weights."""
+        """The sizes, for a file beside the weights."""
         return asdict(self)
 
 
 class Layer(nn.Module):
-    """One factored layer; `reach` is 1 when it looks one step to either side, else 0; `dropout` is for training."""
+    """One factored layer; `reach` is 1 if it sees one step on either side, else 0; `dropout` is for training."""
 
     def __init__(self, width: int, bottleneck: int, reach: int, dropout: float) -> None:
         super().__init__()
@@ -78,7 +78,9 @@ def normal(norm: nn.BatchNorm1d, sound: Tensor) -> Tensor:
 
 
 class Net(nn.Module):
-    """Cepstra, shape (batch, frames, BINS), to log-probabilities, shape (batch, ceil(frames / 3), OUTPUTS)."""
+    """Turns cepstra, shape (batch, frames, BINS), into log-probabilities, shape (batch, ceil(frames / 3),
+    OUTPUTS).
+    """
 
     def __init__(self, shape: Shape, dropout: float = 0.0) -> None:
         super().__init__()
@@ -99,7 +101,7 @@ class Net(nn.Module):
         self.register_buffer("scale", torch.ones(BINS))
 
     def forward(self, cepstra: Tensor) -> Tensor:
-        """The edges are replicated, as Kaldi does at the ends of an utterance."""
+        """The edges are replicated, as in Kaldi at the ends of an utterance."""
         frames = ((cepstra - self.mean) * self.scale).transpose(1, 2)
         context = self.shape.context
         out = functional.pad(frames, (context, context), mode="replicate").transpose(1, 2)

@@ -1,4 +1,4 @@
-"""From one notation of sounds to another: the ARPAbet of the lexicon, and the letters that the voices read.
+"""Converts between two notations of sounds: the lexicon's ARPAbet and the letters that the voices read.
 
 The neural voices read a notation of the International Phonetic Alphabet in which a diphthong is one capital letter
 (that of the misaki dictionary, Apache-2.0).
@@ -37,7 +37,7 @@ _FROM_ARPABET = {
 
 
 def to_arpabet(letters: str) -> Pronunciation | None:
-    """The lexicon's phones of a word in the voices' notation; None when it has a letter of another language."""
+    """The lexicon's phones for a word in the voices' notation; None if it has a sound of another language."""
     phones: list[str] = []
     plain = [letter for letter in letters if letter not in _MARKS]
     for number, letter in enumerate(plain):
@@ -68,9 +68,10 @@ def from_arpabet(phones: Iterable[str]) -> str:
 
 
 def read_dictionary(path: Path) -> dict[str, str]:
-    """Words and their sound in the voices' notation, from a gzipped JSON file of the misaki dictionary.
+    """Words with their sounds in the voices' notation, from a gzipped JSON file of the misaki dictionary.
 
-    Words with capitals, signs or sounds of other languages are left out; of several readings the usual one is kept.
+    It leaves out words with capitals, punctuation or sounds of other languages, and keeps the usual reading of
+    several.
 
     Raises:
         OSError: The file cannot be read.

@@ -9,15 +9,17 @@ from assistant.acoustic.augment import Strength
 
 @dataclass(frozen=True)
 class Plan:
-    """One run.
+    """The plan of one run.
+
+    Each field is a value that ``train --set NAME=VALUE`` can set, so they are not grouped.
 
     Attributes:
         minutes: Length of the run.
-        batch: Windows in a step.
+        batch: Number of windows in a step.
         window_s: Length of a window, s.
         rate: Highest learning rate.
         ramp: Share of the run after which noise is at its full strength; 0 to begin with full noise.
-        frame_steps: Steps at the beginning that are taught frame by frame.
+        frame_steps: Number of steps at the beginning that teach frame by frame.
         warm_steps: Steps over which the learning rate rises.
         hold: Share of the run before the learning rate falls.
         prior: Weight of the outputs' mean probabilities, subtracted inside the loss so that the outputs spread over
@@ -26,11 +28,11 @@ class Plan:
         denominator: Weight of the loss against all phone sequences of a bigram (Xiang and Ou, "CRF-based
             single-stage acoustic modeling with CTC topology", ICASSP 2019); 0 leaves it out.
         average: Decay of the running mean of the weights that is kept.
-        dropout: Share of each layer's values that are left out.
+        dropout: Share of each layer's values that are dropped.
         masks: Share of windows with hidden bands and moments (`random_masks`).
-        compiled: 1 to let PyTorch compile the network and the cepstra: about a minute at the beginning, then quicker
-            steps; needs a C compiler beside the GPU.
-        strength: Noise and rooms.
+        compiled: 1 lets PyTorch compile the network and the cepstra, which takes about a minute at the beginning
+            and makes steps quicker; needs a C compiler beside the GPU.
+        strength: Strength of noise and rooms.
     """
 
     minutes: float

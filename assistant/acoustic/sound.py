@@ -14,7 +14,7 @@ Sound: TypeAlias = NDArray[np.float32]
 
 
 def trimmed(sound: Sound, *, below_db: float = -45.0, keep_s: float = 0.06) -> Sound:
-    """The sound without the silence around it, but for a little."""
+    """The sound with only a little of the silence around it."""
     loudest = float(np.max(np.abs(sound), initial=0.0))
     loud = np.flatnonzero(np.abs(sound) > loudest * 10 ** (below_db / 20))
     if not loud.size:

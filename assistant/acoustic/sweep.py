@@ -1,7 +1,7 @@
-"""How the decoder should weigh things, tried out on the development set; one row for each combination.
+"""Tries the decoder's weights on the development set, with one row for each combination.
 
-What is compared is the mean price of an utterance (`assistant.acoustic.calibrate.Price`) at the limits that suit the
-combination best, because right answers alone would favour a recogniser that rejects nothing.
+It compares the mean price of an utterance (`assistant.acoustic.calibrate.Price`) at the best limits for each
+combination, because right answers alone would favour a recogniser that rejects nothing.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Combination:
-    """One combination, and what it gives: mean price, best words right, and the shares of `tally`, in per cent."""
+    """One combination with its results: mean price, best words right, and the shares of `tally`, in per cent."""
 
     scale: float
     blank_prior: float
@@ -38,7 +38,7 @@ class Combination:
     figures: Mapping[str, float]
 
     def text(self) -> str:
-        """One line."""
+        """The row as a line of text."""
         settings = f"scale {self.scale:.2f}  blank {self.blank_prior:.1f}  filler {self.filler:.2f}"
         return settings + "  " + "  ".join(f"{name} {value:.3g}" for name, value in self.figures.items())
 
@@ -55,12 +55,12 @@ def sweep(
     """Try every combination.
 
     Args:
-        weights: As `assistant.acoustic.weights.load` gives them.
-        manifest: Of the development set.
+        weights: Weights from `assistant.acoustic.weights.load`.
+        manifest: Manifest of the development set.
         scales: Weights of the network's log-probabilities.
         blank_priors: As in `Decoding`.
-        fillers: As `Costs.filler_phone`.
-        every: Only one in so many utterances, for speed.
+        fillers: Costs as in `Costs.filler_phone`.
+        every: Use only one utterance in this many, for speed.
     """
     spoken = read_manifest(manifest)[::every]
     for scale, blank_prior in itertools.product(scales, blank_priors):
@@ -79,7 +79,7 @@ def sweep(
 
 
 def mean_price(judged: Sequence[Stated], reject: float, ask: float, price: Price) -> float:
-    """Mean price of an utterance at these limits, in repeated questions; other speech costs when it is taken."""
+    """Mean price of an utterance at these limits, in repeated questions; other speech costs only if it is taken."""
     total = 0.0
     for one in judged:
         right = one.heard.right

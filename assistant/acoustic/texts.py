@@ -1,6 +1,6 @@
-"""What the voices are made to say: answers of the grammars, and enough other English that every sound is learnt.
+"""The texts for the voices: answers of the grammars, and enough other English to teach every sound.
 
-Each utterance knows its phones: they are what the acoustic model is trained on.
+Each utterance has its phones, on which the acoustic model is trained.
 """
 
 from __future__ import annotations
@@ -39,12 +39,12 @@ LETTERS = {
 
 @dataclass(frozen=True)
 class TrainingText:
-    """Words and how they sound.
+    """Words with their sounds.
 
     Attributes:
-        words: As a synthesiser that reads text should be given them.
-        sounds: For each word its sound in the notation of the neural voices.
-        phones: For each word its phones in ARPAbet.
+        words: The words for a synthesiser that reads text.
+        sounds: The sound of each word in the notation of the neural voices.
+        phones: The phones of each word in ARPAbet.
     """
 
     words: tuple[str, ...]
@@ -52,7 +52,7 @@ class TrainingText:
     phones: tuple[Pronunciation, ...]
 
     def entry(self) -> dict[str, str]:
-        """Words and phones as the files of banks and development sets have them."""
+        """Words and phones in the form of the files of banks and development sets."""
         phones = " ".join(phone for word in self.phones for phone in word)
         return {"words": " ".join(self.words), "phones": phones}
 
@@ -61,10 +61,10 @@ class Texts:
     """Draws utterances.
 
     Args:
-        grammars: Answers of the steps come from here, with the lexicon.
+        grammars: Source of the steps' answers, with the lexicon.
         library: The procedures whose steps ask.
-        dictionary: Words of English and their sound in the voices' notation.
-        prose: Plain text; its known words are said as they follow each other.
+        dictionary: English words with their sounds in the voices' notation.
+        prose: Plain text, whose known words are spoken in order.
     """
 
     def __init__(
@@ -82,7 +82,7 @@ class Texts:
         self._prose = [run for text in prose for run in self._runs(text)]
 
     def _runs(self, text: str) -> list[list[str]]:
-        """Words of plain text that follow each other and are all known."""
+        """Runs of known words in plain text."""
         runs: list[list[str]] = []
         for piece in re.split(r"[^a-z\s]", text.lower()):
             words = piece.split()
@@ -95,10 +95,10 @@ class Texts:
         return word in self._lexicon or word in self._dictionary
 
     def utterance(self, words: Sequence[str], rng: random.Random) -> TrainingText:
-        """Words with their sounds; of several pronunciations in the lexicon one by chance.
+        """Words with their sounds; if the lexicon has several pronunciations, a random one.
 
         Raises:
-            KeyError: A word is not known.
+            KeyError: A word is unknown.
         """
         sounds, phones = [], []
         for word in words:
@@ -121,7 +121,7 @@ class Texts:
         return from_arpabet(chosen), chosen
 
     def draw(self, rng: random.Random) -> TrainingText:
-        """One utterance: about half are answers, the rest teaches sounds in other company."""
+        """One random utterance: about half are answers, and the rest teaches sounds in other contexts."""
         kind = rng.random()
         if kind < 0.48:
             return self.utterance(rng.choice(self._steps).sample(rng).split(), rng)
@@ -146,12 +146,12 @@ class Texts:
                 return self.utterance(words.split(), rng)
 
     def answer(self, rng: random.Random) -> tuple[StepGrammar, TrainingText]:
-        """An answer together with the grammar that it belongs to."""
+        """An answer together with its grammar."""
         step = rng.choice(self._steps)
         return step, self.utterance(step.sample(rng).split(), rng)
 
     def other(self, rng: random.Random) -> TrainingText:
-        """Words that are no answer to anything: plain text, or English words by chance."""
+        """Words that answer nothing: plain text, or random English words."""
         return self._english_words(rng, prose=bool(self._prose) and rng.random() < 0.6)
 
     def _english_words(self, rng: random.Random, *, prose: bool) -> TrainingText:
@@ -162,7 +162,7 @@ class Texts:
         return self.utterance([rng.choice(self._english) for _ in range(rng.randint(2, 6))], rng)
 
     def digits(self, rng: random.Random) -> TrainingText:
-        """Digits one by one, or a whole number."""
+        """Single digits, or a whole number."""
         if rng.random() < 0.5:
             names = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh"]
             return self.utterance([rng.choice(names) for _ in range(rng.randint(1, 6))], rng)

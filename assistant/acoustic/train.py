@@ -1,7 +1,7 @@
-"""Training: windows of speech from a bank, made worse by `augment`, taught to `net`.
+"""Training: teaches `net` windows of speech from a bank, degraded by `augment`.
 
-The time is given, not the number of steps: a run ends when its minutes are over and leaves weights that the next
-run can go on from.
+A run has a given time, not a number of steps: it ends when its minutes are over and leaves weights from which the
+next run can continue.
 
 **What made it converge** (README.md in this folder has what did not): the first steps are taught frame by frame, each
 utterance cut into equal pieces, one a phone; noise and echo grow from nothing over the first part of the run.
@@ -48,13 +48,13 @@ def train(
     """Train for the plan's minutes.
 
     Args:
-        speech: What is learnt from.
+        speech: The speech to learn from.
         plan: The run.
         shape: Sizes of the network.
-        out: Folder for weights and the account of the run.
-        go_on: Weights of an earlier run.
-        kept: Speech of other voices, to follow the phone error on.
-        say: Told how it goes.
+        out: Folder for the weights and the report of the run.
+        go_on: Weights of an earlier run to continue from.
+        kept: Speech of other voices, on which the phone error is followed.
+        say: Called with progress text.
     """
     begun = time.monotonic()
     device = speech.samples.device
@@ -96,7 +96,7 @@ def train(
             figures = {"loss": round(float(loss.detach()), 4), "rate": round(rate, 6)}
             account.tell(step=step, s=round(last - begun), **figures, lowest_db=round(strength.lowest_db, 1))
             hearing.make_noises()
-            save(mean.net, out / "weights.pt")  # a run that is ended early keeps what it learnt
+            save(mean.net, out / "weights.pt")  # a run that is ended early keeps its progress
             if step > plan.frame_steps:
                 speech.more()
     ahead.close()

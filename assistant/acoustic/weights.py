@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def save(net: Net, path: Path) -> None:
-    """Weights in half precision: 9 MB."""
+    """Save the weights in half precision: 9 MB."""
     state = {k: v.half() if v.dtype.is_floating_point else v for k, v in net.state_dict().items()}
     torch.save(state, path)
 
@@ -39,10 +39,10 @@ def restore(net: Net, path: Path) -> None:
 
 
 def load(path: Path) -> dict[str, NDArray[np.float32]]:
-    """Weights by name, as `assistant.acoustic.export` takes them.
+    """Weights by name, for `assistant.acoustic.export`.
 
     Raises:
-        FileProblem: The file is none of ours.
+        FileProblem: The file does not come from a run.
     """
     try:
         state = torch.load(path, map_location="cpu", weights_only=True)
@@ -52,7 +52,7 @@ def load(path: Path) -> dict[str, NDArray[np.float32]]:
 
 
 def average(paths: Sequence[Path], out: Path) -> None:
-    """The mean of the weights of runs that went on from the same weights; often better than each of them.
+    """The mean of the weights of runs that started from the same weights; often better than each of them.
 
     Source: Wortsman et al., "Model soups: averaging weights of multiple fine-tuned models improves accuracy without
     increasing inference time" (ICML 2022).

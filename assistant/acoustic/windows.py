@@ -24,11 +24,11 @@ if TYPE_CHECKING:
     from assistant.acoustic.plan import Plan
 
 PIECES = 5
-"""Most utterances in one window."""
+"""Largest number of utterances in one window."""
 
 
 class TrainingSpeech:
-    """A bank on the device; more of it may appear in the folder while training goes on."""
+    """A bank on the device; the folder may grow during training."""
 
     def __init__(self, folders: Sequence[Path], device: torch.device) -> None:
         self._folders = folders
@@ -43,10 +43,10 @@ class TrainingSpeech:
         self.more()
 
     def more(self) -> bool:
-        """Read what has appeared; tells whether there was anything."""
+        """Read new files; whether there were any."""
         starts, counts = [self.start], [self.count]
         fresh = [i for folder in self._folders for i in sorted(folder.glob("*.jsonl")) if i not in self._read]
-        # Decoding Opus leaves Python's lock free; an hour of speech takes some 10 s on one core.
+        # Decoding Opus releases Python's lock; an hour of speech takes about 10 s on one core.
         with ThreadPoolExecutor(max_workers=16) as readers:
             for index, (samples, entries) in zip(fresh, readers.map(read_part, fresh), strict=True):
                 self._read.add(index)
@@ -64,7 +64,7 @@ class TrainingSpeech:
 
     @property
     def hours(self) -> float:
-        """Speech, h."""
+        """Length of speech, h."""
         return float(self.count.sum()) / RATE / 3600
 
 
@@ -74,7 +74,7 @@ def _outputs(entry: BankEntry) -> NDArray[np.int64]:
 
 @dataclass
 class Batch:
-    """Windows: `sound` and `speech` of shape (batch, samples), and for each window its phones, one after the other."""
+    """Windows: `sound` and `speech` of shape (batch, samples), and the phones of each window, one after the other."""
 
     sound: Tensor
     speech: Tensor
@@ -85,7 +85,7 @@ class Batch:
 
 @dataclass
 class Layout:
-    """Where the utterances of a batch lie in the bank and in their windows; arrays of shape (batch, `PIECES`)."""
+    """The positions of a batch's utterances in the bank and in their windows; arrays of shape (batch, `PIECES`)."""
 
     starts: NDArray[np.int64]
     counts: NDArray[np.int64]
@@ -120,7 +120,7 @@ class Ahead:
         self._thread.start()
 
     def take(self) -> Layout:
-        """The next."""
+        """The next layout."""
         return self._queue.get()
 
     def close(self) -> None:
@@ -130,7 +130,7 @@ class Ahead:
 
 
 class Windows:
-    """Fills windows with utterances that follow each other with pauses, each at a speed of its own."""
+    """Fills windows with utterances and pauses between them, each utterance at its own speed."""
 
     def __init__(self, speech: TrainingSpeech, plan: Plan) -> None:
         self._speech, self._plan, self._device = speech, plan, speech.samples.device
@@ -139,7 +139,7 @@ class Windows:
         self.outputs = -(-(1 + (self.samples - WINDOW) // SHIFT) // SUBSAMPLING)
 
     def layout(self, *, frame_targets: bool) -> Layout:
-        """Which utterances stand where in the next batch; needs no GPU."""
+        """The positions of the utterances in the next batch; needs no GPU."""
         rng, size, speech = self._rng, self._plan.batch, self._speech
         chosen = np.full((size, PIECES), -1, np.int64)
         places = np.zeros((size, PIECES), np.float32)
@@ -211,7 +211,7 @@ class Windows:
 
 
 def _spread(frames: NDArray[np.int64], phones: NDArray[np.int64], at_s: float, long_s: float) -> None:
-    """Equal pieces of the utterance's time for its phones."""
+    """Equal pieces of the utterance's time, one for each phone."""
     step = SHIFT * SUBSAMPLING / RATE
     first, last = round((at_s + 0.06) / step), round((at_s + long_s - 0.06) / step)
     if last > first:

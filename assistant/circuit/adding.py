@@ -59,7 +59,9 @@ def findings(library: Library) -> list[Finding]:
 
 
 def _instruments(library: Library, terms: Path) -> Iterator[Finding]:
-    """Instruments and outcomes of the terms that the model lacks; what only a person senses needs no model."""
+    """Instruments and outcomes of the terms that the model lacks; an instrument that only a person senses needs
+    no model.
+    """
     for instrument in library.terms.instruments.values():
         model = REGISTRY.get(instrument.name)
         if instrument.name in SENSES:
@@ -78,7 +80,7 @@ def _instruments(library: Library, terms: Path) -> Iterator[Finding]:
 
 
 def _against(instrument: Instrument, model: InstrumentModel) -> Iterator[tuple[str, str]]:
-    """Problem and remedy of what the terms say of an instrument and its model does not."""
+    """Problem and remedy if the terms say more about an instrument than its model."""
     name, file = instrument.name, f"{type(model).__module__.replace('.', '/')}.py"
     for outcome in instrument.outcomes:
         if outcome not in model.outcomes:
@@ -112,7 +114,7 @@ def _against(instrument: Instrument, model: InstrumentModel) -> Iterator[tuple[s
 
 
 def _faults(library: Library, terms: Path) -> Iterator[Finding]:
-    """Faults of the terms that come about in no way."""
+    """Faults of the terms without a mechanism."""
     modelled = {one.fault for one in ALL}
     for fault in library.terms.faults:
         if fault not in modelled:
@@ -144,7 +146,7 @@ def _steps(library: Library) -> Iterator[Finding]:
         for step in procedure.steps.values():
             instrument = step.measure.instrument
             if instrument not in REGISTRY:
-                continue  # told of the terms, or sensed by a person
+                continue  # reported for the terms, or sensed by a person
             try:
                 check(circuit_named(procedure.circuit), step.measure.usual())
             except CircuitProblem as problem:
@@ -176,7 +178,7 @@ def _modelled(library: Library) -> list[Procedure]:
 
 
 def _weights(library: Library, folder: Path) -> Iterator[Finding]:
-    """Likelihoods that are missing or of another model, and tests that they do not hold."""
+    """Likelihoods that are missing or come from another model, and tests that they lack."""
     path = folder / LIKELIHOODS_FILE
     if not (folder / ODDS_FILE).exists():
         return  # a folder whose sessions weigh nothing
@@ -203,7 +205,7 @@ def _weights(library: Library, folder: Path) -> Iterator[Finding]:
 
 
 def _not_weighed(library: Library, procedure: Procedure, table: Mapping[str, Any]) -> list[Step]:
-    """Steps that the model can answer and the table does not hold."""
+    """Steps that the model can answer but the table lacks."""
     if procedure.circuit not in weighed_circuits(library):
         return []
     held = table["circuits"].get(procedure.circuit, {"tests": {}})["tests"]

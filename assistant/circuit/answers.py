@@ -61,7 +61,7 @@ def outcome_shares(observed: Observed, outcomes: Sequence[str], misreading: floa
 
 
 def mistaken(shares: Floats, misreading: float) -> Floats:
-    """Shares of answers when some are another answer by mistake, any of the others alike.
+    """Shares of answers if some are mistaken for any of the other answers, all alike.
 
     Raises:
         CircuitProblem: The share of mistakes is not between 0 and 1.

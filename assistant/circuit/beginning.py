@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 PEAK_OF_SURGE = 1.25
 """Greatest value of ``cos x + 0.25 cos 2x``, the shape of the starter's current."""
 HELD_FROM_A = 0.01
-"""A driver that is held on and would carry less than this is taken to be off, in A."""
+"""A driver that is held on but would carry less than this current, in A, counts as off."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,9 +47,9 @@ class Start:
     Attributes:
         rows: The rows, with contacts settled and drivers held on.
         gain: Gains of the ports.
-        conductance: Of the observer.
+        conductance: Conductance of the observer.
         kelvin: Temperature of its filament, 0 without one.
-        current: Through the coil, in A.
+        current: Current through the coil, in A.
         commanded: Whether the driver is switched on and off.
         trigger: Voltage that the module gives a driver in the coil while that is on.
         cap: Current in A above which the driver lets no more through.
@@ -208,7 +208,7 @@ def lifted_cap(gain: Gain, trigger_v: Floats) -> Floats:
 
 
 def held_ohm(rows: Rows, gain: Gain, emf: Floats, starter: Floats, drawn: Floats, cap: Floats) -> Floats:
-    """A driver that is always on, as the resistance that lets the same current through; infinite if none flows.
+    """The resistance that lets the same current through as a driver that is always on; infinite if none flows.
 
     The gains are those with the coil as a port.
     """

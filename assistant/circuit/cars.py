@@ -68,7 +68,7 @@ class Surge:
 
 @dataclass(frozen=True, eq=False)
 class Coil:
-    """The primary, with the secondary as it is seen from there.
+    """The primary, with the secondary seen from its side.
 
     Attributes:
         resistance: In ohm; an open circuit if it is unplugged.

@@ -1,7 +1,7 @@
 """Contacts that are good under a meter and bad under the coil's current.
 
-A corroded crimp or a few strands carry a meter's or a small lamp's current with no drop worth noting, and fail
-under amperes.  Which ones, and how bad: ``values["<element>-under-current"]`` of the rows, in ohm.
+A corroded crimp or a few strands carry a meter's or a small lamp's current with hardly any drop, and fail under
+amperes. The bad ones and their severity: ``values["<element>-under-current"]`` of the rows, in ohm.
 A contact is taken to stay bad for as long as the test lasts, once its current as a good contact would exceed
 `BAD_FROM_A`; in a turning engine it is bad wherever the coil's driver is commanded.  Chosen, not measured.
 """

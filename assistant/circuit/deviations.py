@@ -1,7 +1,7 @@
-"""Known differences between the circuit model and a car, in sentences that the figures are printed with.
+"""Known differences between the circuit model and a car, in sentences that are printed with the figures.
 
-Each was compared with a netlist (``tests/circuit/test_against_ngspice.py``) or follows from how the model is made.
-The list leaves out what the model now does as the netlist does.
+Each was compared with a netlist (``tests/circuit/test_against_ngspice.py``) or follows from the model's construction.
+The list leaves out points in which the model now agrees with the netlist.
 """
 
 from __future__ import annotations

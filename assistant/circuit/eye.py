@@ -1,9 +1,9 @@
-"""The eye: how visible the changes of a light are.
+"""The eye: the visibility of a light's changes.
 
 Temporal contrast sensitivity after Watson (1986), applied to the light relative to its mean:
 ``H = (1 + jwt)^-9 - 0.9 (1 + 1.33 jwt)^-10`` with t = 4.94 ms, scaled to a peak sensitivity of 200.
 The visibility index is half the peak-to-peak of the response, in laboratory thresholds; a person in a shop sees
-less well, which is why a class begins at 4 and not at 1 (chosen, not fitted).
+less well, so a class begins at 4 and not at 1 (chosen, not fitted).
 The voltage flicker filter of IEC 61000-4-15 would be wrong here, because a 60 W mains lamp is built into it.
 """
 

@@ -41,8 +41,8 @@ class Lamp:
     """One observer of voltage that can take the place of the test lamp.
 
     Attributes:
-        name: Miniature lamp number, or what it is.
-        about: In words.
+        name: Miniature lamp number, or another name.
+        about: Description in words.
         volts: Rated voltage; 0 for one without a filament.
         amperes: Rated current.
         design_k: Filament temperature at rated voltage, in kelvin.
@@ -63,7 +63,7 @@ class Lamp:
     conduction: float = 0.0
     resistance: float = 0.0
     threshold: float = 0.0
-    # Not in the text form, which the version of the model is computed from.
+    # Left out of the text form from which the model's version is computed.
     diode: bool = field(default=False, repr=False)
     level: bool = field(default=False, repr=False)
 
@@ -107,7 +107,7 @@ def lamp_named(name: str) -> Lamp:
     """The lamp of this name.
 
     Raises:
-        CircuitProblem: There is none; names those that there are.
+        CircuitProblem: There is none; the message names the known ones.
     """
     if name not in LAMPS:
         raise CircuitProblem(f"There is no lamp '{name}'. Known are: {', '.join(LAMPS)}.")

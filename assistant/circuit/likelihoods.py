@@ -1,11 +1,11 @@
-"""The likelihoods that a session weighs its results with: made from the circuit model, kept as a file.
+"""The likelihoods that weigh the results of a session: made from the circuit model, kept as a file.
 
-For every test of the procedures and every way in which a fault comes about, the model says what an observer would
-report, over random systems with a fixed seed.
+For every test of the procedures and every way in which a fault comes about, the model gives an observer's answers
+over random systems with a fixed seed.
 A session computes none of it: the table is a file beside the procedures (``likelihoods.json``), so that a
 session starts as fast as without, a session's folder can hold a copy of exactly what it was weighed with, and what
 the table says can be read and compared.
-A test makes it again and fails when the shipped file is not what the model and the procedures give.
+A test makes it again and fails if the shipped file differs.
 
 The shares come from a model with no bench measurement behind it; that the systems are uniform within their ranges
 was chosen.
@@ -37,22 +37,25 @@ SYSTEMS = 16
 """Random systems for each mechanism."""
 
 POOL = 6
-"""So many times as many are drawn, and the first that count are taken: a car that sparks well has no such fault."""
+"""Factor by which more cars are drawn, of which the first that count are taken: a car that sparks well has no
+such fault.
+"""
 
 SEED = 20261125
 
 CALLED_STEADY = 0.4
-"""Share of wavering lamps that are called steady: a person who knows that a slow waver is the starter means "no blink"
-by it, and another one says what he sees.  Chosen, not fitted."""
+"""Share of wavering lamps that are called steady: a person who knows that a slow waver comes from the starter may
+mean "no blink" by it. Chosen, not fitted.
+"""
 
 Shares = Callable[[str, Mechanism, "Step", Systems], NDArray[np.float64]]
 """Shares of the answers of a step, shape (systems, answers), each row summing to 1."""
 
 
 def model_shares(circuit: str, mechanism: Mechanism, step: Step, systems: Systems) -> NDArray[np.float64]:
-    """Answers of an observer who reports what he sees, as shares of shape (systems, answers).
+    """Answers of an honest observer, as shares of shape (systems, answers).
 
-    Misreading is not in it: a session adds its own rate.
+    They leave out misreading: a session adds its own rate.
 
     Raises:
         CircuitProblem: The circuit cannot have this measurement.
@@ -80,7 +83,9 @@ def all_tests(library: Library, circuit: str) -> dict[str, Step]:
 
 
 def weighed_circuits(library: Library) -> dict[str, list[Mechanism]]:
-    """Circuits of the procedures with the ways in which their faults come about; with one fault nothing is weighed."""
+    """Circuits of the procedures with the ways in which their faults come about; a circuit with only one fault is
+    not weighed.
+    """
     found = {
         circuit: [
             way for way in mechanisms(circuit) if way.fault != NONE and way.fault in library.terms.faults
@@ -97,14 +102,14 @@ def table(
 ) -> dict[str, Any]:
     """The likelihoods of all procedures whose circuit the model knows, as they stand in the file.
 
-    A test that the model cannot have (somebody looks at a thing outside the circuit) is left out: its results are
-    then recorded and not weighed.
+    It leaves out tests that the model cannot have (a look at something outside the circuit), whose results are
+    recorded but not weighed.
 
     Args:
         library: The procedures.
-        systems: Random systems for each mechanism.
-        seed: Of the systems.
-        shares: What is answered; the circuit model by default.
+        systems: Number of random systems for each mechanism.
+        seed: Seed of the systems.
+        shares: Gives the shares of the answers; the circuit model by default.
     """
     cars = Systems.random(systems * POOL, seed)
     circuits: dict[str, Any] = {}
@@ -139,7 +144,7 @@ def table(
 
 
 def _that_count(circuit: str, way: Mechanism, cars: Systems, count: int) -> NDArray[np.int64]:
-    """Numbers of the first cars whose spark this fault spoils; where there are too few, they stand for more."""
+    """Numbers of the first cars whose spark this fault spoils; if there are too few, they repeat."""
     found = np.flatnonzero(bad_spark(circuit, way, cars))
     if not len(found):
         found = np.arange(cars.count)
@@ -159,7 +164,7 @@ def _digits(shares: NDArray[np.float64]) -> list[str]:
 
 
 def to_bytes(body: Mapping[str, Any]) -> bytes:
-    """The table as it stands in the file."""
+    """The contents of the file."""
     return json.dumps(body, indent=1, sort_keys=True).encode() + b"\n"
 
 

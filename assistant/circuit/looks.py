@@ -31,9 +31,9 @@ if TYPE_CHECKING:
 
 
 def alike(step: Step, key: Key, observer: Observer) -> Observer:
-    """An observer who answers this step in the same way, and differs from an honest one in nothing else.
+    """An observer who answers this step in the same way and is honest otherwise.
 
-    Most observers answer most steps like an honest one, and what is answered is worked out once for all of them.
+    Most observers answer most steps like an honest one, so the answers are computed once for all of them.
     """
     measure = step.measure
     return replace(
@@ -53,7 +53,7 @@ class Looks:
     Args:
         library: The procedures.
         circuit: Name of the circuit.
-        mechanisms: What is wrong with the cars; of the catalogue, or put together by the caller.
+        mechanisms: Mechanisms of the cars' faults, from the catalogue or made by the caller.
         systems: The cars.
     """
 
@@ -76,14 +76,14 @@ class Looks:
             together(others)
 
     def present(self) -> NDArray[np.float64]:
-        """Which cars count for each mechanism, shape ``(mechanisms, systems)``: 1 or 0."""
+        """1 for cars that count for a mechanism and 0 for others, shape ``(mechanisms, systems)``."""
         return np.stack([bad_spark(self._circuit, one, self._systems).astype(float) for one in self._there])
 
     def observed(self, key: Key, number: int = 0, observer: Observer = HONEST) -> Observed:
         """A step with one of the mechanisms, while that is there.
 
         Raises:
-            FileProblem: The step cannot be simulated; names its file and line.
+            FileProblem: The step cannot be simulated; the message names its file and line.
         """
         return self._look(key, number, observer)
 
@@ -100,7 +100,9 @@ class Looks:
         return self._seen[place]
 
     def _answered(self, key: Key, observer: Observer) -> NDArray[np.float64]:
-        """The shares of all mechanisms, computed together; what comes and goes is mixed with a sound car's."""
+        """The shares of all mechanisms, computed together; those of an intermittent fault are mixed with a sound
+        car's.
+        """
         step = self._library.step(*key)
         count = len(self._mechanisms)
         try:

@@ -86,7 +86,7 @@ class Kept:
         self.steps = steps
         self.times: list[Floats] = []
         self.lights: list[Floats] = []
-        """Of a filament its temperature, of another light its brightness, at `times`."""
+        """Temperature of a filament, or brightness of another light, at `times`."""
         self.area = np.zeros(count)
         """Voltage across the observer, over time, in Vs."""
         self.charge = np.zeros(count)

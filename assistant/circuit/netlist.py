@@ -73,11 +73,11 @@ def cranking_netlist(
         unplugged: Parts that are unplugged; not the coil or the module.
         across: Nodes of the lamp, positive first.
         lamp: A lamp with a filament; None for a meter.
-        begin: State at the moment the driver switches on.
+        begin: State at the moment when the driver switches on.
         output: File that ngspice writes: time, lamp voltage, coil current, filament temperature (0 for a meter),
             then the voltages of `places` against the battery's negative post.
         places: Nodes, or "tower" for the secondary.
-        coupling: Of the two windings; 1 - k^2 of the primary's inductance is leakage.
+        coupling: Coupling factor k of the two windings; 1 - k^2 of the primary's inductance is leakage.
 
     Raises:
         CircuitProblem: More than one row, a lamp without a filament, or a circuit with another driver.

@@ -1,6 +1,6 @@
-"""The network of a car: nodes and resistors, reduced to what the moving parts see.
+"""The network of a car: nodes and resistors, reduced to the ports of the moving parts.
 
-The network is linear but for the driver, the coil and the lamp.
+The network is linear except for the driver, the coil and the lamp.
 Those three are taken out, each as a port, and the rest is solved once for each system: how much each port's
 voltage moves for a volt of the battery, an ampere of the starter, and an ampere through each port.
 Node 0 is the battery's negative post.
@@ -233,7 +233,7 @@ def _supply(rows: Rows, engine: Engine, unplugged: Sequence[str]) -> list[Resist
     return [
         Resistor("engine-ground", "engine-block", GROUND, values["engine-ground"]),
         Resistor("starter-cable", "battery-positive", "starter-terminal", values["starter-cable"]),
-        # The relay's winding only shows what is wrong with its supply or its control; its contact is set beside it.
+        # The relay's winding only shows faults of its supply or control; its contact is set separately.
         Resistor("relay-switch", "battery-positive", "relay-coil-supply", switch),
         Resistor("relay-winding", "relay-coil-supply", "relay-control", values["relay-winding"]),
         Resistor("relay-control", "relay-control", GROUND, control),
@@ -329,7 +329,7 @@ def reduce(
         engine: State of key and engine.
         unplugged: Parts that are unplugged.
         ports: Port -> its two nodes, positive first; must hold "lamp".
-        steady: The coil is a resistor (direct current) and no port.
+        steady: Whether the coil is a resistor (direct current) instead of a port.
     """
     names = nodes_of(rows.circuit)
     place = {name: number for number, name in enumerate(names)}

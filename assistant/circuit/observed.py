@@ -1,4 +1,4 @@
-"""Instruments as they look on some cars, before anybody has put a word or a band to them."""
+"""The look of instruments on some cars, before anybody has given it a word or a band."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def of_known(known: Mapping[str, _Value], name: str) -> _Value:
     """The entry of an answer.
 
     Raises:
-        CircuitProblem: The instrument cannot show it; names what it shows.
+        CircuitProblem: The instrument cannot show it; the message lists what it shows.
     """
     if name not in known:
         raise CircuitProblem(f"The instrument cannot show '{name}'. It shows: {', '.join(known)}.")

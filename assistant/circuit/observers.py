@@ -1,4 +1,4 @@
-"""The people who are led through a proof: what they have, what they leave out, and how they err.
+"""The people who are led through a proof: their equipment, their omissions and their errors.
 
 A procedure is written for an honest person with a lamp, a meter and a clamp.
 In a bay people are without a clamp, or with one that shows the mean; they miss a pin, probe the wrong end of a wire,
@@ -48,7 +48,7 @@ class Observer:
         misses: Share of probings that miss the pin: the lamp stays dark, the meter shows nothing or an open circuit.
         clamp: ``peak``, ``mean`` (shows the mean, and has no scope) or ``none``.
         wrong_end: Step (procedure, step) at which the coil's end of the control wire is probed for the driver's end.
-        cranks: Somebody cranks; else the key is only on.
+        cranks: Whether somebody cranks; if not, the key is only on.
     """
 
     name: str
@@ -82,12 +82,12 @@ NOBODY_CRANKS = Observer("nobody cranks", cranks=False)
 
 
 def misreads(rate: float) -> Observer:
-    """One who misreads at this rate."""
+    """An observer who misreads at this rate."""
     return Observer("misreading", misreading=rate)
 
 
 def looked_at(step: Step, key: tuple[str, str], observer: Observer) -> Measurement:
-    """The measurement that this observer in truth makes at a step."""
+    """The measurement that this observer really makes at a step."""
     measure = step.measure
     if not observer.cranks and measure.engine is Engine.CRANKING:
         measure = replace(measure, engine=Engine.KEY_ON)
@@ -101,7 +101,7 @@ def looked_at(step: Step, key: tuple[str, str], observer: Observer) -> Measureme
 
 
 def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Systems) -> Observed:
-    """A measurement on each system; one that makes no sense shows nothing.
+    """A measurement on each system; a meaningless one shows nothing.
 
     Raises:
         CircuitProblem: The circuit cannot have this measurement, for another reason than a standing engine.
@@ -118,7 +118,7 @@ def seen(circuit: str, mechanism: Mechanism, measure: Measurement, systems: Syst
 
 
 def _nothing(measure: Measurement, systems: Systems) -> Observed:
-    """An instrument that nothing comes to."""
+    """An instrument that shows nothing."""
     return REGISTRY[measure.instrument].nothing(systems.count)
 
 

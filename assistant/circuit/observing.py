@@ -55,7 +55,7 @@ VERSION = fingerprint(
     "solving 4",
     *((name, model.figures) for name, model in REGISTRY.items() if model.figures),
 )
-"""Changes with parameters, lamps, faults, circuits and classes; caches are keyed with it.
+"""Changes with parameters, lamps, faults, circuits and classes, and keys the caches.
 
 "solving 4" is counted up by hand when the solving itself changes its results.
 """
@@ -64,14 +64,14 @@ VERSION = fingerprint(
 def observe(
     circuit: str, mechanism: Mechanism, measure: Measurement, systems: Systems, lamp: str = TEST_LAMP
 ) -> Observed:
-    """Show each system with this fault through a measurement.
+    """Observe each system with this fault through a measurement.
 
     Args:
         circuit: Name of a circuit.
-        mechanism: What is wrong; any of the catalogue that the circuit can have.
+        mechanism: The mechanism of the fault; any of the catalogue that the circuit can have.
         measure: The measurement, as a procedure states it.
         systems: The cars.
-        lamp: What takes the test lamp's place; the heavy lamp is always the 1156.
+        lamp: The lamp in the test lamp's place; the heavy lamp is always the 1156.
 
     Raises:
         CircuitProblem: The circuit cannot have this measurement, mechanism or lamp.
@@ -102,7 +102,7 @@ def unchecked(
 
 
 def _swapped(measure: Measurement) -> Measurement:
-    """The measurement that is in truth made if the two wires in the coil's plug are in each other's place."""
+    """The measurement that is really made if the two wires in the coil's plug are swapped."""
     other = {"feed": "switched", "switched": "feed"}
     return replace(
         measure,

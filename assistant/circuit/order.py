@@ -1,15 +1,14 @@
-"""The order of tests: what a procedure takes in minutes, and the least that any order of its tests could take.
+"""The order of tests: the minutes of a procedure, and the least that any order of its tests could take.
 
-A test parts the faults that are still possible by what it would show.
+A test divides the possible faults by its results.
 The least expected time to part a set of faults is that of the best first test, plus the least time for each part
 that it leaves: dynamic programming over sets of faults, exact for up to `MOST_EXACT` of them, and beyond that over the
 most promising tests only.
-A set of faults that the procedure ends in one verdict is not parted further, so that the optimum tells apart what the
-procedure tells apart, and no more.
-Preparation (the set-up for cranking, the module laid bare, the coil unplugged) is paid for once.
+A set of faults that share a verdict of the procedure is not divided further, so the optimum tells apart exactly
+what the procedure tells apart.
+Preparation (the set-up for cranking, the module laid bare, the coil unplugged) costs its time once.
 
-Each fault is taken to look as it does on a typical car, by its likeliest answer: this compares orders, and says
-nothing of doubtful answers.
+Each fault gives its likeliest answer on a typical car: this compares orders and ignores doubtful answers.
 The looks come from a model with no bench measurement behind it, odds and minutes are judgement (`core/odds.py`).
 """
 
@@ -30,16 +29,16 @@ if TYPE_CHECKING:
 MOST_EXACT = 24
 """With more faults than these the exact search takes too long, and only promising tests are tried."""
 BREADTH = 2
-"""So many tests are tried at each set of faults then: those that part most for each minute."""
+"""Number of tests to try at each set of faults then: those that divide most for each minute."""
 
 
 @dataclass(frozen=True)
 class Trial:
-    """A test, with what it would show for each fault.
+    """A test with its result for each fault.
 
     Attributes:
         name: Its name in the order.
-        minutes: Without preparation.
+        minutes: Minutes without preparation.
         needs: Preparation, by name.
         shows: Its result for each fault, in the order of the faults.
     """
@@ -52,7 +51,7 @@ class Trial:
 
 @dataclass(frozen=True)
 class Choice:
-    """A set of faults, the best next test, and what is left after each of its outcomes.
+    """A set of faults, the best next test, and the choice after each of its outcomes.
 
     Attributes:
         faults: Numbers of the faults that are still possible.
@@ -72,8 +71,8 @@ class Best:
     Attributes:
         minutes: Expected minutes, preparation included.
         first: The first choice, with all that follow.
-        sets: Number of sets of faults that were looked at.
-        exact: No order takes less; else it is the best of those that were tried.
+        sets: Number of sets of faults that were examined.
+        exact: Whether no order takes less; if False, it is the best of those that were tried.
     """
 
     minutes: float
@@ -88,7 +87,7 @@ def preparation(measure: Measurement) -> frozenset[str]:
 
 
 def minutes_of(odds: Odds, measures: Sequence[Measurement]) -> float:
-    """Minutes of a series of measurements; one that was made before is taken over and not paid for again."""
+    """Minutes of a series of measurements; a repeated one is taken over and costs nothing."""
     different = dict.fromkeys(measures)
     once = {need for measure in different for need in preparation(measure)}
     return sum(odds.price(measure) for measure in different) + sum(odds.once[need] for need in sorted(once))
@@ -123,7 +122,7 @@ def _mask(faults: frozenset[int]) -> int:
 
 
 def _worth_having(tests: Sequence[Trial], count: int) -> list[tuple[Trial, tuple[int, ...]]]:
-    """Each test with the sets that it parts all faults into, without those that another does for less."""
+    """Each test with the sets into which it divides all faults, without tests that another one equals for less."""
     parted: dict[tuple[int, ...], list[Trial]] = {}
     for test in tests:
         parts: dict[Hashable, int] = {}
@@ -165,7 +164,7 @@ class _Search:
         if any(left & one == left for one in self.covered):
             return 0.0, -1
         weight = self._weight(left)
-        # The dearest first bound is cut early: tests in order of what they cost at once.
+        # Tests in order of their immediate cost, so that expensive branches are cut early.
         costs = sorted(
             (
                 weight * (test.minutes + sum(self.once[need] for need in sorted(test.needs - done))),
@@ -194,7 +193,7 @@ class _Search:
         return (0.0, -1) if chosen < 0 else (least, chosen)
 
     def _promising(self, costs: list[tuple[float, int]], left: int, weight: float) -> list[tuple[float, int]]:
-        """The few tests that part most for each minute, by the entropy of what they leave."""
+        """The few tests that divide most for each minute, by the entropy of their remainders."""
 
         def worth(cost: float, number: int) -> float:
             shares = [self._weight(part & left) / weight for part in self.tests[number][1] if part & left]

@@ -48,7 +48,7 @@ class Parameter:
         default: Value of the typical system.
         low: Lowest value of a random system.
         high: Highest value of a random system.
-        source: Where it comes from; "chosen, not fitted" where it is judgement.
+        source: Its source; "chosen, not fitted" if it is judgement.
         lowest: Lowest value that the model accepts.
         highest: Highest value that the model accepts.
     """
@@ -226,13 +226,15 @@ KNOWN_TO_THE_PERSON = (
     "feed-drop-limit",
     "severity",
 )
-"""Parameters that change only what a person knows of a car; drawn apart, so that an added one changes no car."""
+"""Parameters that change only what a person knows of a car; they are drawn separately, so adding one changes no
+car.
+"""
 
 BLOCK_SHARE = 1 / 3
-"""Of the random cars, those whose module has its ground at the engine block; chosen, not fitted."""
+"""Share of random cars whose module has its ground at the engine block; chosen, not fitted."""
 
 DRAWN_APART = (*KNOWN_TO_THE_PERSON, "module-at-block")
-"""Parameters with generators of their own, so that a seed's other values stay as they were."""
+"""Parameters with their own generators, so that a seed's other values stay the same."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -26,9 +26,9 @@ def carried_out(
 
     Args:
         work: A function of a module, so that a further process can find it.
-        given: What every piece is worked on with; sent to each process once.
-        pieces: What is worked on.
-        processes: At most so many processes, and no more than the machine has processors.
+        given: Arguments shared by all pieces, sent to each process once.
+        pieces: The pieces of work.
+        processes: Largest number of processes; never more than the machine has processors.
 
     Raises:
         BayAssistantError: A piece cannot be done; from a further process as `UsageProblem` with the same text.
@@ -38,7 +38,7 @@ def carried_out(
         for piece in pieces:
             yield work(*given, piece)
         return
-    # Started afresh, not forked: a caller may have threads (sound), which do not survive a fork.
+    # Spawned, not forked: a caller may have threads (sound), which do not survive a fork.
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(processes, context, _begin, (work, given)) as pool:
         for result, problem in pool.map(_one, pieces):
@@ -53,7 +53,7 @@ def _begin(work: Callable[..., Any], given: tuple[Any, ...]) -> None:
 
 
 def _one(piece: Any) -> tuple[Any, str]:
-    """One piece in a further process; a problem is handed back as its text, because not every error travels."""
+    """One piece in a further process; a problem comes back as its text, because not every error can be pickled."""
     work, given = _HERE[0]
     try:
         return work(*given, piece), ""

@@ -1,7 +1,7 @@
 """A meter's reading: its error, and the share of readings that falls into each band of a step.
 
-A reading is what the meter shows, its leads included, and is judged as a session judges it: leads and temperature
-as the person gave them, limits from the car's maker.
+A reading is the meter's number, its leads included, and is judged like in a session: with leads and temperature
+as the person gave them, and limits from the car's maker.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ def reading_shares(observed: Observed, reading: Reading, *, blank: bool = False)
     kind, size = UNITS[reading.unit]
     fixed, share = ERRORS[kind]
     if reading.subtract:
-        # What is subtracted was in the reading before, so only the error of the contacts is left of it.
+        # The subtracted part was in the reading before, so only the error of the contacts remains.
         makers.fact(observed.facts, reading.subtract)
         fixed = CONTACT_OHM
     over = np.isinf(observed.value)

@@ -62,13 +62,13 @@ class Situation(NamedTuple):
 
 _OF_CIRCUIT: dict[str, Company] = {}
 _BROUGHT: dict[Mechanism, Company] = {}
-"""Mechanisms that a caller put together, each with all those that are computed with it."""
+"""Mechanisms that a caller made, each with all those that are computed with it."""
 _PLACES: dict[tuple[str, int], tuple[Mechanism, Company, int]] = {}
 """Company and number of each mechanism by the object itself: comparing some dozens by value takes its time."""
 
 
 def together(company: Sequence[Mechanism]) -> None:
-    """Have mechanisms that are not in the catalogue computed with each other, which is quicker than one by one."""
+    """Compute mechanisms outside the catalogue together, which is quicker than one by one."""
     of_all = Company(company)
     _BROUGHT.clear()
     _PLACES.clear()

@@ -1,4 +1,4 @@
-"""Direct current: what an observer gets while nothing turns, and what of the network is settled by then.
+"""Direct current: the voltage across an observer while nothing turns, and the settled parts of the network.
 
 A turning engine is stepped in `turning`.
 """
@@ -76,7 +76,7 @@ def settled(
 ) -> Rows:
     """The same rows, with contacts that fail under current and drivers that are held on as plain resistances.
 
-    A caller needs it before it solves the network itself with `network.reduce`; twice is the same as once.
+    Call it before solving the network with `network.reduce`; a second call changes nothing.
     """
     worn = contacts.there(rows)
     built_in = rows.circuit.kind == "built-in" and "coil" not in unplugged

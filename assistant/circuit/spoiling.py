@@ -29,13 +29,13 @@ FLOOR_V = 9.6
 WORKING_SHARE = 0.6
 """A load that gets less than this share of a sound car's current does not work; chosen."""
 MOSTLY = 0.75
-"""A spark is weak or missing where this share of observers would call it so; chosen."""
+"""A spark is weak or missing if this share of observers would call it so; chosen."""
 
 
 def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
     """The cars in which this fault matters, shape ``(n,)``: their spark is weak or missing, by the spark model.
 
-    Of the cars without a fault those count that spark well.
+    Among the cars without a fault, those that spark well count.
     A switched load makes no spark: there the current is too small, or never stops.
     Posts below the cranking floor matter whatever the spark.
 
@@ -44,9 +44,7 @@ def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
     """
     known = circuit_named(circuit)
     if known.only or (mechanism.fault == NONE and known.kind == "load"):
-        return np.ones(
-            systems.count, dtype=bool
-        )  # a weak battery or a poor cable is looked for whatever the spark
+        return np.ones(systems.count, dtype=bool)  # a weak battery or a poor cable matters whatever the spark
     if known.kind == "load":
         ramp, sound = (unchecked(known, one, CLAMP, systems).shows(Ramp) for one in (mechanism, ALL[0]))
         return np.asarray((ramp.peak < WORKING_SHARE * sound.peak) | (ramp.least > NO_CURRENT_A))
@@ -54,7 +52,7 @@ def bad_spark(circuit: str, mechanism: Mechanism, systems: Systems) -> Booleans:
     assert posts is not None  # noqa: S101 - a voltmeter shows a number
     spark = unchecked(known, mechanism, SPARK, systems).shows(Spark)
     if mechanism.fault == NONE:
-        # A car without a fault sparks well, and not just so: one of another kind that does not is no such car.
+        # A car without a fault sparks well with a margin; a car of another kind that does not is not such a car.
         return np.asarray(
             (spark.kilovolts > 1.15 * GAP_KV) & (spark.joules > 1.3 * THIN_J) & (posts >= FLOOR_V)
         )

@@ -102,7 +102,7 @@ def traces(
         measure: The measurement; a meter or a clamp is traced as a meter, without a light.
         systems: The cars.
         number: Which of them, from 0.
-        lamp: What takes the test lamp's place.
+        lamp: The lamp in the test lamp's place.
 
     Raises:
         CircuitProblem: The circuit cannot have this measurement, or there is no such system.

@@ -1,7 +1,7 @@
 """A turning engine: one period of blinks, for all rows at once.
 
 Two periods are computed and the second is kept: a filament forgets the first by then.
-What a car does and this does not is listed in `deviations.STATED`.
+`deviations.STATED` lists the differences from a car.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Waves:
         available_v: Greatest secondary voltage reached, shape ``(rows,)``.
         least_a: Least current through the coil while the driver is off, shape ``(rows,)``.
         limit_s: Time from switching on until the driver limits the current; infinite if it does not.
-        on_s: For how long the driver was on; 0 if it never was.
+        on_s: Time for which the driver was on; 0 if it never was.
         mean_a: Mean current through the coil.
     """
 
@@ -82,7 +82,7 @@ def turn(
         unplugged: Parts that are unplugged.
         across: Nodes of the observer, positive first.
         lamp: The observer.
-        record: Where every step of the last period goes, for a picture.
+        record: Takes every step of the last period, for a picture.
     """
     start = start_of(rows, engine, unplugged, across, lamp)
     car = _car(start, engine, coil_in="coil" not in unplugged)
@@ -156,13 +156,13 @@ def _car(start: Start, engine: Engine, *, coil_in: bool) -> Car:
 
 
 def _coil(rows: Rows, *, coil_in: bool) -> Coil:
-    """The primary, with the secondary as it is seen from there."""
+    """The primary, with the secondary seen from its side."""
     values = rows.values
     ratio = values["turns-ratio"]
     breakdown = np.where(rows.flags["no-spark-path"], np.inf, values["breakdown-voltage"] / ratio)
     if rows.circuit.kind == "load":
         breakdown = np.full(rows.count, np.inf)
-    # Shorted turns take the place of the spark: a resistance across the winding, from the first moment on.
+    # Shorted turns replace the spark: a resistance across the winding, from the first moment on.
     shorted = np.isfinite(values["shorted-turns"])
     return Coil(
         resistance=values["primary-resistance"] if coil_in else np.full(rows.count, 1e8),

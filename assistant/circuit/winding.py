@@ -1,7 +1,7 @@
-"""The primary's current in closed form, and what a sound car's dwell and spark are.
+"""The primary's current in closed form, and the dwell and spark of a sound car.
 
 A winding on a constant voltage: ``i = V/R (1 - exp(-t R/L))``.
-These formulas draw sound cars and state what a maker would; what a fault does is solved with the whole network.
+These formulas draw sound cars and give the maker's values; the effect of a fault is solved with the whole network.
 """
 
 from __future__ import annotations

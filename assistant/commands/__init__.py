@@ -1,9 +1,9 @@
 """The commands of the program, a module for each.
 
-A module of a command says what the command is about, gives an example, adds its options, and runs.
-What it needs for that it imports when it runs, so that `--help` and `verify` do not load a recogniser; at the top of
-these modules only the standard library and light modules are imported.
-Where there is more to a command than asking and printing, a module beside it holds that.
+The module of a command has its help text and an example, adds its options, and runs it.
+It imports heavy modules only when it runs, so `--help` and `verify` do not load a recogniser; at the top it
+imports only the standard library and light modules.
+If a command does more than read options and print, a module beside it has that work.
 """
 
 from __future__ import annotations
@@ -35,24 +35,24 @@ if TYPE_CHECKING:
 
 
 class Command(Protocol):
-    """What the module of a command holds."""
+    """The module of a command."""
 
     @property
     def ABOUT(self) -> str:  # noqa: N802  a constant of a module
-        """What it is for, in a sentence."""
+        """Its purpose, in a sentence."""
 
     @property
     def EXAMPLE(self) -> str:  # noqa: N802
-        """A whole call of it."""
+        """A complete example call."""
 
     def add(self, parser: argparse.ArgumentParser) -> None:
         """Add its options."""
 
     def run(self, options: argparse.Namespace) -> int:
-        """Do it; returns the exit status.
+        """Run it; returns the exit status.
 
         Raises:
-            BayAssistantError: It cannot be done; the text says why.
+            BayAssistantError: It cannot run; the text says why.
         """
 
 
@@ -76,7 +76,7 @@ COMMANDS: Mapping[str, Command] = {
 
 
 def parser() -> CommandParser:
-    """The parser of the whole command line; the attribute ``command`` of what it gives is the function to call."""
+    """The parser of the whole command line; the attribute ``command`` of its result is the function to call."""
     made = CommandParser(
         prog="bay-assistant",
         description="Hands-free, offline helper for no-spark diagnosis with a test lamp.",

@@ -1,4 +1,4 @@
-"""Arguments of the command line: numbers within stated bounds, and errors that say what would be right."""
+"""Arguments of the command line: numbers within stated bounds, and errors with the cure."""
 
 from __future__ import annotations
 
@@ -10,17 +10,14 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
 _SHOWN = 40
-"""Signs of a wrong value that an error repeats."""
+"""Number of characters of a wrong value that an error repeats."""
 
 
 class CommandParser(argparse.ArgumentParser):
-    """A parser of which every mistake, whatever was typed, ends in a sentence and exit status 2."""
+    """A parser that answers every mistake with a sentence and exit status 2."""
 
     def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
-        """As argparse does it.
-
-        A value of ``--`` behind "=" is refused before: argparse of Python 3.11 fails over it.
-        """
+        """Like argparse, but refuse a value of ``--`` after "=" first, because argparse of Python 3.11 fails on it."""
         import sys  # noqa: PLC0415  as argparse does it
 
         given: Sequence[str] = sys.argv[1:] if args is None else args
@@ -36,7 +33,7 @@ class CommandParser(argparse.ArgumentParser):
         return found
 
     def error(self, message: str) -> NoReturn:
-        """End the program; where a value began with a dash, say how such a value is written."""
+        """End the program; if a value began with a dash, say how to write such a value."""
         if message.endswith(("expected one argument", "expected at least one argument")):
             option = message.partition("argument ")[2].partition(":")[0].split("/")[-1]
             message += f". A value that begins with a dash is written as {option}=-VALUE"

@@ -1,4 +1,4 @@
-"""What commands show at the terminal besides their result: how far they are, and what is wrong."""
+"""The terminal output of commands besides their result: progress and errors."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     from assistant.core.values.finding import Finding
 
 _LONGEST = 2000
-"""Signs of an error that are shown."""
+"""Number of characters of an error to show."""
 
 _CLEAR = "\r\x1b[K"
 """Empties the line of a terminal."""
 
 
 class _Changing:
-    """A line of a terminal on standard error that changes while something lasts, and is cleared in the end."""
+    """A line on standard error, on a terminal, that changes during some work and is cleared at its end."""
 
     def __init__(self) -> None:
         self._terminal = sys.stderr is not None and sys.stderr.isatty()
@@ -46,10 +46,10 @@ class _Changing:
 
 
 class ProgressBar(_Changing):
-    """A progress bar on a terminal only; it appears when the work takes more than a second.
+    """A progress bar, only on a terminal, that appears if the work takes more than a second.
 
     Args:
-        what: What is being done, such as "Proving".
+        what: The work in a word, such as "Proving".
     """
 
     _WIDTH = 30
@@ -61,7 +61,7 @@ class ProgressBar(_Changing):
         self._shown = False
 
     def show(self, done: int, of: int) -> None:
-        """Show how much is done."""
+        """Show the progress."""
         if not self._terminal or time.monotonic() - self._began < 1:
             return
         full = self._WIDTH * done // of
@@ -70,20 +70,20 @@ class ProgressBar(_Changing):
         self._shown = True
 
     def end(self) -> None:
-        """Clear the line, if it was ever shown."""
+        """Clear the line, if it was shown."""
         if self._shown:
             super().end()
 
 
 class ProgressLine(_Changing):
-    """What is being done: on a terminal one line that changes, elsewhere a line for each new thing."""
+    """The current work: on a terminal one changing line, elsewhere a line for each new piece of work."""
 
     def __init__(self) -> None:
         super().__init__()
         self._last = ""
 
     def tell(self, text: str) -> None:
-        """Show it; what stands before a colon is the thing, what comes after it changes."""
+        """Show a text: the work stands before its colon, and the progress after it."""
         thing = text.partition(":")[0]
         if self._terminal:
             self._print(in_line(text))
@@ -93,15 +93,15 @@ class ProgressLine(_Changing):
 
 
 def complain(text: str) -> None:
-    """Say on standard error what is wrong, on one line; a very long text loses its middle."""
-    if len(text) > _LONGEST:  # it repeats something that was given or read
+    """Print an error on one line of standard error; a very long text loses its middle."""
+    if len(text) > _LONGEST:  # it quotes input
         text = f"{text[: _LONGEST // 2]} … {text[-_LONGEST // 2 :]}"
     with contextlib.suppress(OSError, ValueError):  # standard error may be closed; the exit status is left
         print(f"bay-assistant: {in_line(text)}", file=sys.stderr)
 
 
 def write(path: Path, text: str) -> None:
-    """Write a result to a file that was named, and say so on standard error.
+    """Write a result to the named file, and say so on standard error.
 
     Raises:
         UsageProblem: It cannot be written.
@@ -114,7 +114,7 @@ def write(path: Path, text: str) -> None:
 
 
 def report(findings: Sequence[Finding], good: str, *, as_json: bool) -> int:
-    """Print findings, or the good news that there are none; gives the exit status 1 or 0."""
+    """Print findings, or the good news that there are none; returns the exit status 1 or 0."""
     if as_json:
         rows = [{"path": f.path, "line": f.line, "problem": f.problem, "remedy": f.remedy} for f in findings]
         print(json.dumps(rows, indent=2))

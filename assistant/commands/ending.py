@@ -1,4 +1,4 @@
-"""How a command ends: whatever happens, there is an exit status and at most one sentence on standard error."""
+"""The end of a command: always an exit status, and at most one sentence on standard error."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ if TYPE_CHECKING:
 
 
 def status_of(command: Callable[[], int]) -> int:
-    """Run a command and give its exit status; all but `SystemExit` is caught and put into words."""
+    """Run a command and return its exit status; every exception but `SystemExit` becomes a sentence."""
     try:
         status = command()
         sys.stdout.flush()
     except BrokenPipeError:
-        _drop_output()  # its reader has gone, as with `| head`; nothing is left to say to it
+        _drop_output()  # its reader has gone, as with `| head`, so there is nothing left to say
         return 0
     except OSError as error:
         if _terminal_gone(error):
-            _drop_output()  # closed under the program: what it had to keep is kept, and nobody reads the rest
+            _drop_output()  # closed under the program: its record is safe, and nobody reads the rest
             return 0
         try:
             sys.stdout.flush()
@@ -49,7 +49,7 @@ def status_of(command: Callable[[], int]) -> int:
 
 
 def _drop_output() -> None:
-    """Point standard output to nowhere, so that Python does not fail on it once more while it ends."""
+    """Point standard output to nowhere, so that Python does not fail on it again while it ends."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(OSError, ValueError):
@@ -70,7 +70,7 @@ def _terminal_gone(error: OSError) -> bool:
 
 
 def _unusable(error: OSError) -> str:
-    """The sentence for something that the system refused and nobody has put into words nearer to it."""
+    """The sentence for a refusal of the system that no nearer code has put into words."""
     try:
         Path.cwd()
     except OSError:
@@ -81,7 +81,7 @@ def _unusable(error: OSError) -> str:
 
 
 def _keep_trace() -> str:
-    """Write the traceback, which may hold what was typed, where a developer finds it, and say where."""
+    """Write the traceback, which may hold typed text, to a file for developers, and name the file."""
     import traceback  # noqa: PLC0415  2 ms of every start
 
     from assistant.private import write_named  # noqa: PLC0415

@@ -1,4 +1,4 @@
-"""`bay-assistant gear`: whether a session could run on what is plugged in."""
+"""`bay-assistant gear`: check whether a session could run with the present gear."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print what was found; the exit status is 1 when a session could not run on it."""
+    """Print the report; the exit status is 1 if a session could not run."""
     from assistant.commands import gear_check  # noqa: PLC0415
 
     report = gear_check.check(

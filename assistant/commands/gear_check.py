@@ -1,4 +1,4 @@
-"""What is plugged in, and whether a session could run on it."""
+"""Checks the gear, and whether a session could run with it."""
 
 from __future__ import annotations
 
@@ -26,18 +26,18 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 LISTEN_S = 2.0
-"""How long the microphone's level is measured."""
+"""Time over which the microphone's level is measured, s."""
 
 GLANCE_S = 0.8
-"""How long it is listened to without that: enough to tell a muted one."""
+"""Listening time without that measurement, s: enough to notice a muted microphone."""
 
 SENTENCE = "Feed side. Lit, dim, or dark?"
-"""What is said to try the loudspeaker."""
+"""The sentence that tries the loudspeaker."""
 
 
 @dataclass(frozen=True)
 class GearItem:
-    """One thing that was looked at: whether it is able, and what was found or what to do."""
+    """One piece of gear: whether it works, and the finding or the cure."""
 
     name: str
     able: bool
@@ -47,7 +47,7 @@ class GearItem:
 
 @dataclass(frozen=True)
 class GearReport:
-    """All that was looked at, and the sound devices of the machine."""
+    """All pieces of gear, and the sound devices of the machine."""
 
     items: tuple[GearItem, ...]
     devices: tuple[str, ...]
@@ -76,7 +76,7 @@ class GearReport:
 def check(
     *, model: Path | None = None, microphone: str | None = None, speaker: str | None = None, say: bool = False
 ) -> GearReport:
-    """Look at everything that a session needs; nothing raises, each problem becomes a line."""
+    """Check everything that a session needs; a problem becomes a line and raises nothing."""
     items = [_tried("model", lambda: _model(model)), _tried("voice", _voice)]
     devices: tuple[str, ...] = ()
     try:

@@ -1,4 +1,4 @@
-"""What a packed session hands over, in plain words, so that the technician knows before somebody else has it."""
+"""The contents of a packed session in plain words, so that the technician knows them before anyone else has them."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ _NOT_OF_A_PERSON = {"Date", "Begun"}
 
 
 def told(folder: Path, session: RecordedSession, made: Draft, forms: Sequence[str]) -> tuple[str, ...]:
-    """What is in a session that is handed over, a line each.
+    """The contents of a session that is handed over, a line each.
 
     Args:
-        folder: The session, whole.
-        session: What was read of it.
+        folder: The folder of the intact session.
+        session: The session that was read from it.
         made: Its write-up.
-        forms: File names of the write-ups that go with it.
+        forms: File names of the write-ups in the package.
     """
     given = [
         f"{fact.label} {fact.value}"

@@ -30,7 +30,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print a line for each file; the exit status is 2 when one of them could not be read."""
+    """Print a line for each file; the exit status is 2 if one of them cannot be read."""
     from assistant.commands import sound_files  # noqa: PLC0415
 
     def write(line: dict[str, Any]) -> None:

@@ -1,4 +1,4 @@
-"""Options that several commands have, and what they stand for."""
+"""Options that several commands share, and their values."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import argparse
 
 SESSION = "folder or name of the session, or 'last'"
-"""The help text of an argument that names a session."""
+"""Help text of an argument that names a session."""
 
 
 def add_model(parser: argparse.ArgumentParser) -> None:
@@ -59,22 +59,22 @@ def add_sound(parser: argparse.ArgumentParser) -> None:
 
 
 def procedures_folder(options: argparse.Namespace) -> Path:
-    """The folder of procedures that was named, or the bundled one."""
+    """The named folder of procedures, or the bundled one."""
     given: Path | None = options.procedures
     return given or resources.directory("procedures")
 
 
 def grammars_folder(options: argparse.Namespace) -> Path:
-    """The folder of grammars that was named, or the bundled one."""
+    """The named folder of grammars, or the bundled one."""
     given: Path | None = options.grammars
     return given or resources.directory("grammars")
 
 
 def sessions_folder(options: argparse.Namespace) -> Path:
-    """The folder that holds the sessions; it need not exist yet.
+    """The folder of the sessions, which need not exist yet.
 
     Raises:
-        UsageProblem: It is something else than a folder.
+        UsageProblem: It is not a folder.
     """
     from assistant import record  # noqa: PLC0415
 
@@ -87,10 +87,10 @@ def sessions_folder(options: argparse.Namespace) -> Path:
 
 
 def session_folder(options: argparse.Namespace) -> Path:
-    """A session by its folder, by its name among the sessions or the end of it, or the newest one as 'last'.
+    """A session by its folder, by its name or the end of its name, or the newest one as 'last'.
 
     Raises:
-        UsageProblem, RecordProblem: There is none of this name, or more than one.
+        UsageProblem, RecordProblem: No session has this name, or several do.
     """
     from assistant.record.summaries import session_named  # noqa: PLC0415
 

@@ -1,11 +1,11 @@
-"""`bay-assistant pack`: a session as a BagIt bag (RFC 8493), for hand-over.
+"""Packs a session as a BagIt bag (RFC 8493) for hand-over.
 
 A bag is a folder that anybody can check without this program: ``sha256sum -c manifest-sha256.txt`` in it, or any BagIt
 tool.
 Its payload is the record of the session with its reviews, and the write-ups in all forms, made anew from the record.
-Only files that are under a checksum of the record go in, each by its name: a stray file, a link, or what was written
-over a write-up in the session folder is not handed over.
-What is handed over is private: only its owner can read it, until somebody changes that.
+Only files with a checksum in the record go in, each by its name: a stray file, a link, or an overwritten write-up
+in the session folder is left out.
+The package is private: only its owner can read it, until somebody changes that.
 """
 
 from __future__ import annotations
@@ -49,11 +49,11 @@ _NAME = re.compile(r"[0-9A-Za-z][0-9A-Za-z._-]*")
 
 @dataclass(frozen=True)
 class Packed:
-    """What was packed.
+    """A packed session.
 
     Attributes:
-        left_out: A sentence when a form of the write-up had to be left out; "" when all are in.
-        told: What is handed over, in plain words, a line each.
+        left_out: A sentence if a form of the write-up had to be left out; "" if all are in.
+        told: The contents of the package in plain words, a line each.
     """
 
     left_out: str
@@ -61,11 +61,12 @@ class Packed:
 
 
 def pack(folder: Path, out: Path) -> Packed:
-    """Pack a session into a new folder, or into a new ZIP file when `out` ends in ``.zip``.
+    """Pack a session into a new folder, or into a new ZIP file if `out` ends in ``.zip``.
 
     Raises:
-        UsageProblem: `out` is there already, its folder is not, or it is in the session itself.
-        RecordProblem: The folder is not a session, is not sealed, or the bag cannot be written; no part of it is left.
+        UsageProblem: `out` already exists, its folder does not, or it is inside the session itself.
+        RecordProblem: The folder is not a session, is not sealed, or the bag cannot be written; no part of the
+            bag remains.
         RecordBroken: The session was altered.
     """
     check_folder(folder)
@@ -119,7 +120,7 @@ def _fill(folder: Path, bag: Path) -> Packed:
     quiet()
     bag.chmod(PRIVATE_FOLDER)
     session = read_session(folder)
-    # What the header says could lead out of the bag.
+    # A name in the header could lead out of the bag.
     named = _NAME.fullmatch(session.header.id) and session.header.id != WRITE_UPS
     copy = bag / (session.header.id if named else "session")
     _copy(folder, copy)
@@ -134,7 +135,7 @@ def _fill(folder: Path, bag: Path) -> Packed:
     make_private_folder(forms)
     written = {
         "write-up.txt": text(made).encode("utf-8", "replace"),
-        # The links must fit the place that the page will have, beside the copy of the session.
+        # The links must fit the page's place beside the copy of the session.
         "write-up.html": write_html(copy, beside=forms).encode("utf-8", "replace"),
         "write-up.json": write_json(copy).encode("utf-8", "replace"),
         SCHEMA_FILE.name: read_file(SCHEMA_FILE),
@@ -153,7 +154,7 @@ def _fill(folder: Path, bag: Path) -> Packed:
 
 
 def _copy(folder: Path, copy: Path) -> None:
-    """Copy what the record names, and nothing else, without following a link.
+    """Copy exactly the files that the record names, without following links.
 
     Raises:
         RecordProblem: A file is missing, or cannot be read or written.
@@ -167,14 +168,14 @@ def _copy(folder: Path, copy: Path) -> None:
         names += [REVIEWS_FILE, *(writeup_name(review.number) for review in reviews if review.signed)]
     names.append(REVIEWS_HEAD_FILE)
     there = look(folder).files
-    for name in (name for name in names if name in there):  # `verify` misses the others in the copy
+    for name in (name for name in names if name in there):  # `verify` will miss the others in the copy
         target = copy / name
         make_private_folder(target.parent)
         write_file(target, read_inside(folder, name))
 
 
 def _information(made: Draft, session: str) -> dict[str, str]:
-    """What stands in ``bag-info.txt``: reserved names of RFC 8493, 2.2.2, and our own."""
+    """The contents of ``bag-info.txt``: reserved names of RFC 8493, 2.2.2, and our own."""
     facts = {fact.label: fact.value for fact in made.facts}
     found = {
         "External-Identifier": session,
@@ -191,7 +192,7 @@ def _information(made: Draft, session: str) -> dict[str, str]:
 
 
 def _make_private(bag: Path) -> None:
-    """The library makes its files as everybody may read them; until here the bag's folder kept them private."""
+    """Make the library's world-readable files private; until here the bag's folder kept them so."""
     for at, folders, names in os.walk(bag):
         for name in folders:
             os.chmod(os.path.join(at, name), PRIVATE_FOLDER)  # noqa: PTH101, PTH118
@@ -200,7 +201,9 @@ def _make_private(bag: Path) -> None:
 
 
 def _zip(bag: Path, name: str, out: Path) -> None:
-    """One top-level folder in a ZIP file, as RFC 8493, 4.2 wants it; what is in it stays as private as it was."""
+    """Write one top-level folder into a ZIP file, as RFC 8493, 4.2 requires, and keep its files as private as
+    they were.
+    """
     descriptor = open_private(out, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW)
     with (
         os.fdopen(descriptor, "wb") as file,

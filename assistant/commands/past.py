@@ -1,4 +1,4 @@
-"""Past sessions: what was asked for, as a search, and what was found, in words."""
+"""Past sessions: turns typed options into a search, and its result into words."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
     from assistant.record import Found, Summary
 
 AT_ONCE = 20
-"""How many sessions are shown on a terminal when nothing else is asked for: about a screen and a half."""
+"""Default number of sessions to show on a terminal: about a screen and a half."""
 
 
 @dataclass(frozen=True)
 class TypedSearch:
-    """A search as it was typed; None or empty for what was not."""
+    """A search as it was typed; an option that was not typed is None or empty."""
 
     words: tuple[str, ...] = ()
     order: str | None = None
@@ -36,13 +36,13 @@ class TypedSearch:
     sealed: bool | None = None
 
     def wanted(self, today: date) -> Wanted:
-        """What is looked for.
+        """The search.
 
         Args:
             today: The day by the clock of the shop.
 
         Raises:
-            UsageProblem: A day, a part of a VIN, or a word is none; the days are in the wrong order.
+            UsageProblem: A day, a part of a VIN, or a word is invalid, or the days are in the wrong order.
         """
         if self.on is not None and (self.since, self.until) != (None, None):
             raise UsageProblem("--on sets both --from and --to. Leave out --on, or leave out the others.")
@@ -77,10 +77,10 @@ def _words(option: str, text: str | None) -> tuple[str, ...]:
 
 
 def check_verdict(name: str, reached: Iterable[str], library: Library) -> None:
-    """Make sure that there is such a verdict, now or in a past session.
+    """Check that there is such a verdict, now or in a past session.
 
     Raises:
-        UsageProblem: There is none; names the nearest and all that are known.
+        UsageProblem: There is none; the message names the nearest one and all known ones.
     """
     known = {verdict for procedure in library.procedures.values() for verdict in procedure.verdicts}
     known |= set(reached)
@@ -97,10 +97,10 @@ def listing(found: Found, *, today: date, width: int, limit: int = 0) -> Iterato
     """The sessions for a terminal: two lines each, under headings like "Last week".
 
     Args:
-        found: What was found.
+        found: The result of the search.
         today: The day by the clock of the shop.
         width: Columns of the terminal.
-        limit: How many at most; 0 for all.
+        limit: Largest number to show; 0 for all.
     """
     shown = found.summaries[:limit] if limit else found.summaries
     heading = None
@@ -122,7 +122,7 @@ def listing(found: Found, *, today: date, width: int, limit: int = 0) -> Iterato
 
 
 def _next_command(summary: Summary) -> str:
-    """What is most likely wanted of the one session that was looked for."""
+    """The likeliest next command for the one session that was found."""
     name = summary.folder.name
     if summary.problem:
         return plain(f"Find out what is wrong: bay-assistant verify {name}")
@@ -194,7 +194,7 @@ def _told(wanted: Wanted) -> str:
 
 
 def remarks(found: Found) -> Iterator[str]:
-    """What the person should know beside the list, a sentence each."""
+    """Remarks for the person beside the list, a sentence each."""
     yield from found.notices
     if found.unsearched:
         names = ", ".join(summary.folder.name for summary in found.unsearched)

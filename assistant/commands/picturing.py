@@ -1,4 +1,4 @@
-"""The command `picture`: a step of a procedure on a car with a fault, as one sheet."""
+"""Draws a step of a procedure on a car with a fault, as one sheet."""
 
 from __future__ import annotations
 
@@ -38,12 +38,12 @@ def picture(
         procedure: Name of one of them.
         step: Name of one of its steps.
         fault: Name of a fault that its circuit can have, or "none".
-        mechanism: One way in which the fault comes about; None: the first.
-        lamp: What takes the test lamp's place.
+        mechanism: One way in which the fault comes about; None means the first.
+        lamp: The lamp in the test lamp's place.
         system: "typical", or "seed:N" for one car drawn at random from the ranges.
 
     Raises:
-        UsageProblem: There is no such procedure, step or system, or the step is looked at and not measured.
+        UsageProblem: There is no such procedure, step or system, or the step is a look, not a measurement.
         CircuitProblem: The circuit has no such fault, or there is no such lamp.
     """
     from assistant.circuit.catalogue import mechanism_named  # noqa: PLC0415  only this command needs the model
@@ -73,9 +73,9 @@ def picture(
 
 
 def changed(mechanism: Mechanism) -> tuple[str, ...]:
-    """Names of the elements, parameters and flags that a mechanism changes; none where no fault is in it."""
+    """Names of the elements, parameters and flags that a mechanism changes; none if it has no fault."""
     if mechanism.fault == "none":
-        return ()  # a car of another kind has no fault that could be marked
+        return ()  # a car of another kind has no fault to mark
     return (*(change.name for change in mechanism.changes), *sorted(mechanism.flags))
 
 
@@ -86,8 +86,8 @@ def said(
     mechanism: Mechanism,
     lamp: str = DEFAULT_LAMP,
     system: str = TYPICAL,
-) -> whole.Said:
-    """What the circuit model says about a step; arguments and errors as for `picture`."""
+) -> whole.Prediction:
+    """The circuit model's prediction for a step; arguments and errors as for `picture`."""
     (found,) = each_said(library, procedure, step, (mechanism,), lamp, system)
     return found
 
@@ -99,8 +99,8 @@ def each_said(
     wanted: Sequence[Mechanism],
     lamp: str = DEFAULT_LAMP,
     system: str = TYPICAL,
-) -> list[whole.Said]:
-    """What the circuit model says about a step with each of these mechanisms, computed together."""
+) -> list[whole.Prediction]:
+    """The circuit model's predictions for a step with each of these mechanisms, computed together."""
     from assistant.circuit import eye  # noqa: PLC0415
     from assistant.circuit.answers import answer_shares  # noqa: PLC0415
     from assistant.circuit.instruments import REGISTRY  # noqa: PLC0415
@@ -121,10 +121,10 @@ def each_said(
     for mechanism, observed, curve in zip(wanted, observed_of_all, curves, strict=True):
         sound = mechanism.fault == "none"
         fault = "nothing wrong" if sound else library.terms.faults[mechanism.fault].plain
-        # With the maker's values, which the model has, every reading is judged.
+        # The model has the maker's values, so every reading is judged.
         shares = answer_shares(observed, step)[0][: len(step.choices())]
         found.append(
-            whole.Said(
+            whole.Prediction(
                 fault=fault[:1].upper() + fault[1:],
                 wrong=changed(mechanism),
                 shares=tuple(map(float, shares)),

@@ -1,4 +1,4 @@
-"""`bay-assistant replay`: a session's events given to the dialogue again."""
+"""`bay-assistant replay`: give a session's events to the dialogue again."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the differences, and the dialogue when it was asked for; the exit status is 1 when there are any."""
+    """Print the differences and, on request, the dialogue; the exit status is 1 if there are differences."""
     from assistant.loading.folder import load_folder  # noqa: PLC0415
     from assistant.record import read_session  # noqa: PLC0415
     from assistant.record.replaying import other_likelihoods, replay  # noqa: PLC0415

@@ -1,4 +1,4 @@
-"""The odds of faults before any test as a table: as shipped, and with what this shop found."""
+"""The odds of faults before any test as a table: as shipped, and with this shop's findings."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def odds_json(history: History, knowledge: Knowledge) -> dict[str, Any]:
-    """Odds as shipped, cars counted and odds used of each circuit, for a program."""
+    """For each circuit the shipped odds, the counted cars and the odds in use, as JSON."""
     findings = history.findings()
     faults, verdicts = history.faults(), history.verdicts()
     circuits = {}
@@ -43,12 +43,13 @@ def odds_json(history: History, knowledge: Knowledge) -> dict[str, Any]:
 def _rows(
     knowledge: Knowledge, cars: dict[str, float], circuit: str
 ) -> list[tuple[str, float, float, float]]:
-    """Fault, share as shipped, cars, and share used, among the faults of a circuit; likeliest first."""
+    """Fault, shipped share, cars, and share in use, among the faults of a circuit; likeliest first."""
     faults = dict.fromkeys(knowledge.circuits[circuit].faults)
     odds = knowledge.odds
     whole = sum(odds.prior.get(fault, 0.0) for fault in faults)
     shipped = {fault: odds.prior[fault] / whole for fault in faults if fault in odds.prior}
-    # The faults of one circuit are a part of all: the weight of their shipped odds is that part of the cars.
+    # The faults of one circuit are a part of all faults, and the weight of their shipped odds is that part of the
+    # cars.
     weight = odds.weight_cars * whole
     used = posterior_mean(shipped, weight, cars) if weight else shipped
     rows = [(fault, shipped[fault], cars.get(fault, 0.0), used[fault]) for fault in shipped]
@@ -56,7 +57,7 @@ def _rows(
 
 
 def odds_text(history: History, knowledge: Knowledge, terms: Terms) -> Iterator[str]:
-    """The same for a person: a table for each circuit, the verdicts, and what was left out."""
+    """The same as text: a table for each circuit, the verdicts, and the sessions left out."""
     odds, findings, faults = knowledge.odds, history.findings(), history.faults()
     count = len(history.counted)
     yield f"Odds before any test. Signed reviews that name what was found: {count}."

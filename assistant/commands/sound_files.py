@@ -1,7 +1,7 @@
-"""Sound files against a grammar: what would have been heard, one JSON object for each file.
+"""Recognises sound files against a grammar: one JSON object for each file.
 
-The same reading, recognising, parsing and judging as in a live session; only where speech begins and ends is not
-looked for, a file is one utterance.
+Reading, recognising, parsing and judging are those of a live session, except that a file is one utterance,
+without a search for the beginning and end of speech.
 """
 
 from __future__ import annotations
@@ -43,11 +43,11 @@ def run(
 ) -> int:
     """Recognise files and write a line for each.
 
-    Each line has the same parts; a file that cannot be read has none of them known, and ``error`` says why.
-    The other files are heard all the same.
+    Each line has the same parts. For a file that cannot be read they are all null, and ``error`` says why; the
+    other files are heard all the same.
 
     Returns:
-        0, or 2 when a file could not be read.
+        0, or 2 if a file cannot be read.
 
     Raises:
         BayAssistantError: Grammar, procedure, step or model cannot be used.
@@ -102,10 +102,10 @@ def asked_for(
     grammars: Path | None = None,
     procedures: Path | None = None,
 ) -> StepGrammar:
-    """The grammar that is named, or the one of a step while it is asked.
+    """The named grammar, or that of a step.
 
     Raises:
-        UsageProblem: Neither or both are named, or one does not exist.
+        UsageProblem: Neither or both were named, or one does not exist.
     """
     loaded = GrammarSet.load(grammars or resources.directory("grammars"))
     if grammar is not None and procedure is None and step is None:
@@ -122,5 +122,5 @@ def asked_for(
 
 
 def _plain(result: Result) -> dict[str, Any]:
-    """Only what was said: ``{"outcome": "dark", "place": "switched"}``."""
+    """Only the spoken parts: ``{"outcome": "dark", "place": "switched"}``."""
     return {name: value for name, value in to_json(result).items() if name != "type" and value is not None}

@@ -1,4 +1,4 @@
-"""A recorded session as a running dialogue, to read or to show: every phrase, key and word spoken, with its time."""
+"""A recorded session as a running dialogue: every phrase, key and spoken sentence with its time."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def show(session: RecordedSession, stream: TextIO) -> None:
-    """Write the dialogue of a session to a stream, a line for each thing said."""
+    """Write the dialogue of a session to a stream, a line for each utterance."""
     screen = LineScreen(stream)
     for line in session.lines:
         event = line.event

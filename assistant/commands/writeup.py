@@ -1,4 +1,4 @@
-"""`bay-assistant writeup`: a session written up for the repair order."""
+"""`bay-assistant writeup`: write a session up for the repair order."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _written(folder: Path, options: argparse.Namespace) -> bytes:
-    """The write-up of a session in the form that was asked for; all but a PDF is text in UTF-8."""
+    """The write-up of a session in the requested form; all but a PDF are UTF-8 text."""
     from assistant import writeup  # noqa: PLC0415
 
     if options.pdf:

@@ -37,7 +37,7 @@ class Size:
 
 
 @dataclass
-class Counter:
+class SizeCounter:
     """Counts the rules of linked grammars, each rule once."""
 
     linked: jsgf.Linked
@@ -155,9 +155,7 @@ class Counter:
     # --- the network ---
 
     def _states_of_rule(self, rule: str, depth: int) -> int:
-        """Largest number of states that it takes; a rule that ends in itself goes back to the states it already
-        has.
-        """
+        """Largest number of states that it takes; a rule that ends in itself reuses the states that it has."""
         if rule in self._within:
             return 1
         if rule not in self._states:

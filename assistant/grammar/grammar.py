@@ -31,7 +31,7 @@ from assistant import files
 from assistant.core.values.result import KEYED_AS_WELL, Control, GrammarRequest, Result, Spelling
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
 from assistant.grammar import english, jsgf, numbers, spelling
-from assistant.grammar.counting import Counter
+from assistant.grammar.counting import SizeCounter
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
 from assistant.grammar.network import MOST_READINGS, Automaton, Builder, Network, Position, compile_rule
 from assistant.grammar.numbers import NumberGrammar
@@ -145,7 +145,7 @@ class GrammarSet:
                 "Name a folder of grammars",
             )
         linked = jsgf.link(grammars)
-        counter = Counter(linked)
+        counter = SizeCounter(linked)
         forms: dict[str, dict[str, list[Phrase]]] = {kind: {} for kind in _KINDS}
         number: NumberGrammar | None = None
         signs: SpellingGrammar | None = None

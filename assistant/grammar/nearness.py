@@ -48,7 +48,8 @@ def close_phrases(texts: Iterable[tuple[str, ...]], lexicon: Lexicon, limit: flo
     for text, phones in spoken.items():
         lengths.setdefault(len(phones), []).append(text)
     trees = {
-        length: _Tree(length, [(spoken[text], text) for text in some]) for length, some in lengths.items()
+        length: _PhoneTree(length, [(spoken[text], text) for text in some])
+        for length, some in lengths.items()
     }
     found: Near = {text: [] for text in spoken}
     for short, some in lengths.items():
@@ -77,7 +78,7 @@ def _numbered(spoken: list[Pronunciation]) -> Numbers:
     )
 
 
-class _Tree:
+class _PhoneTree:
     """Phrases of one length by their phones: nodes by number, level by level, the root first."""
 
     def __init__(self, length: int, phrases: Iterable[tuple[Pronunciation, tuple[str, ...]]]) -> None:

@@ -140,9 +140,7 @@ class Network:
         return None
 
     def crowded(self) -> Position | None:
-        """The place where more than `MOST_READINGS` ways lead to the next words; only for a network without
-        loops.
-        """
+        """A place with over `MOST_READINGS` ways to the next words; only for a network without loops."""
         ways: dict[int, int] = {}
         for start in range(len(self.arcs)):
             todo = [start]

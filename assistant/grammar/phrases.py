@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.errors import FileProblem
 from assistant.grammar import jsgf
-from assistant.grammar.counting import Counter
+from assistant.grammar.counting import SizeCounter
 from assistant.grammar.network import DEEPEST, Position
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ class Phrase:
         return Phrase(self.words + other.words, self.tags + other.tags)
 
 
-def phrases(linked: jsgf.Linked, rule: str, counter: Counter | None = None) -> list[Phrase]:
+def phrases(linked: jsgf.Linked, rule: str, counter: SizeCounter | None = None) -> list[Phrase]:
     """Every phrase of a rule, in the order of the file; an optional part is first left out, then included.
 
     Args:
@@ -60,7 +60,7 @@ def phrases(linked: jsgf.Linked, rule: str, counter: Counter | None = None) -> l
     Raises:
         FileProblem: The rule is endless (``*``, ``+``, recursion) or has too many phrases.
     """
-    (counter or Counter(linked)).check_phrases(rule)
+    (counter or SizeCounter(linked)).check_phrases(rule)
     return list(_expand(linked, linked.rules[rule].expansion, rule, 0))
 
 

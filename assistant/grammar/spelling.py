@@ -65,7 +65,7 @@ class SpellingGrammar:
         return found.pop() if len(found) == 1 else None
 
     def words(self) -> dict[str, Position]:
-        """Every word, with the first line where it stands."""
+        """Every word, with its first line."""
         return self._words
 
     @cached_property

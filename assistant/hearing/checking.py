@@ -1,16 +1,17 @@
-"""Is this model whole?  Looked at before the recogniser opens it, because it ends the whole program over some faults.
+"""Checks a model before the recogniser opens it, because some faults end the whole program.
 
-What Vosk 0.3.45 does with a wrong model was tried, each in a process of its own.
-A file that is missing or cut short, an unknown setting, or a network that does not fit its features is an exception
-without a reason ("Failed to create a model", or a recogniser, "Failed to process waveform").
-A matrix whose size is damaged, a weight that is no number, a configuration without ``--endpoint.silence-phones``
-ends the process (abort), and a graph that points outside itself as well (segmentation fault).
+The behaviour of Vosk 0.3.45 with faulty models was tried, each in a process of its own.
+A file that is missing or cut short, an unknown setting, or a network that does not fit its features raises an
+exception without a reason ("Failed to create a model", or a recogniser, "Failed to process waveform").
+A matrix with a damaged size, a weight that is not a number, or a configuration without
+``--endpoint.silence-phones`` aborts the process; a graph that points outside itself ends it with a segmentation
+fault.
 
 So there are two guards.
-`read_weights` walks through ``am/final.mdl`` itself: every matrix must lie inside the file and hold numbers only.
-It takes some ten milliseconds and is done for every model.
-`try_model` opens any model but the bundled one in a process of its own first and lets it hear a second of noise;
-what Kaldi says there on its error output becomes the reason in our sentence.
+`read_weights` walks through ``am/final.mdl``: every matrix must lie inside the file and hold only numbers. This
+takes some ten milliseconds and runs for every model.
+`try_model` first opens any model but the bundled one in a process of its own and lets it hear a second of noise;
+Kaldi's message on the error output becomes the reason in our sentence.
 """
 
 from __future__ import annotations
@@ -31,10 +32,10 @@ from assistant import files
 from assistant.errors import ModelProblem
 
 TRIAL_S = 120.0
-"""Longest time, in s, that a model may take to open in its trial; a large one on a slow disk takes tens of seconds."""
+"""Longest time, in s, for a model to open in its trial; a large one on a slow disk takes tens of seconds."""
 
 IVECTOR = ("final.dubm", "final.ie", "final.mat", "global_cmvn.stats", "online_cmvn.conf", "splice.conf")
-"""What Vosk reads from the folder ``ivector`` of a model whose network also takes a description of the speaker."""
+"""The files that Vosk reads from the folder ``ivector`` if the network also takes a description of the speaker."""
 
 _INPUT = re.compile(rb"input-node name=(\S+) dim=(\d+)")
 _WORD = re.compile(rb"[!-~]{1,200} ")
@@ -48,8 +49,8 @@ class Weights:
     Attributes:
         inputs: Width of each input of the network by its name: ``input`` are the features of a frame, ``ivector``
             describes the speaker.
-        outputs: Number of outputs, from the list of their priors or the last bias; 0 when neither is there.
-        whole: Whether the walk came to the end; False for a kind of content that is not known here.
+        outputs: Number of outputs, from the list of their priors or the last bias; 0 if there is neither.
+        whole: Whether the walk reached the end; False for an unknown kind of content.
     """
 
     inputs: dict[str, int]
@@ -61,7 +62,7 @@ def read_weights(path: Path) -> Weights:
     """Walk through ``final.mdl`` (Kaldi's binary format of a transition model and an nnet3 network).
 
     Raises:
-        ModelProblem: It cannot be read, is of another kind, is cut short, or holds values that are not numbers.
+        ModelProblem: The file cannot be read, is of another kind, is cut short, or holds values that are not numbers.
     """
     try:
         with files.open_regular(path) as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
@@ -73,7 +74,7 @@ def read_weights(path: Path) -> Weights:
 
 
 def _weights(data: mmap.mmap, path: Path) -> Weights:
-    """The same of a file that is mapped: its bytes are not all taken into memory, of which a session has little."""
+    """The same for a mapped file, whose bytes do not all go into a session's small memory."""
     if data[:2] != b"\0B":
         raise ModelProblem(f"The file {path} is not a Kaldi acoustic model. Copy the model again, whole.")
     begins = data.find(b"<Nnet3> ")
@@ -96,7 +97,7 @@ def _weights(data: mmap.mmap, path: Path) -> Weights:
 
 
 class _Walk:
-    """Goes from value to value; what they mean matters only where their size depends on it."""
+    """Goes from value to value; their meaning matters only if their size depends on it."""
 
     def __init__(self, data: mmap.mmap, at: int, path: Path) -> None:
         self.data = data
@@ -107,7 +108,7 @@ class _Walk:
         self.bias = 0
 
     def to_the_end(self) -> bool:
-        """Whether all of it could be followed."""
+        """Walk to the end; whether that was possible."""
         size = len(self.data)
         closed = False
         while self.at < size:
@@ -200,7 +201,7 @@ class _Walk:
 
 
 def check_fit(model: Path, weights: Weights) -> None:
-    """See that features, speaker description and network of a model fit each other.
+    """Check that features, speaker description and network of a model fit each other.
 
     Raises:
         ModelProblem: Parts do not fit each other; says which.
@@ -257,7 +258,8 @@ def try_model(path: Path, limit_s: float = TRIAL_S) -> None:
     """Open a model in a process of its own and let it hear a second of noise.
 
     Raises:
-        ModelProblem: It raised, ended that process, or took longer than the limit; with Kaldi's reason.
+        ModelProblem: The model raised an exception, ended that process, or took longer than the limit; the
+            message has Kaldi's reason.
     """
     command = [sys.executable, "-m", "assistant.hearing.trial", str(path)]
     package = str(Path(__file__).resolve().parents[2])
@@ -288,7 +290,7 @@ def try_model(path: Path, limit_s: float = TRIAL_S) -> None:
 
 
 def _reason(said: str) -> str:
-    """The first complaint of Kaldi as a sentence, "" without one."""
+    """Kaldi's first complaint as a sentence; "" if there is none."""
     for line in said.splitlines():
         kind, _, rest = line.strip().partition(" (VoskAPI:")
         if kind.startswith(("ERROR", "ASSERTION_FAILED")) and rest:

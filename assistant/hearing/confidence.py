@@ -1,9 +1,9 @@
 """Measures of an utterance that together say whether an answer is right: the base of its confidence.
 
-The recogniser's own probability is too sure of itself under a tight grammar.
-What else is known is measured here for each utterance; `assistant.measured` makes one probability of it.
-``python -m assistant.acoustic.calibrate`` fits that to sound of which it is known what was said, and leaves out the
-measures that do not help.
+The recogniser's own probability is overconfident under a tight grammar.
+This module measures what else is known about each utterance; `assistant.measured` makes one probability of it.
+``python -m assistant.acoustic.calibrate`` fits that probability to sound with known words, and drops measures
+that do not help.
 """
 
 from __future__ import annotations
@@ -59,18 +59,18 @@ class Evidence:
 def measures(
     recognition: Recognition, share: float, lexicon: Lexicon, evidence: Evidence | None
 ) -> dict[str, float]:
-    """The measures of an utterance by name; one that is not known is left out.
+    """The measures of an utterance by name; an unknown one is left out.
 
     Args:
-        recognition: With at least one word.
+        recognition: A recognition with at least one word.
         share: Probability of the meaning among the recogniser's alternatives, 0 to 1.
-        lexicon: For the number of phones of the words.
+        lexicon: Gives the number of phones of the words.
         evidence: Voice activity and levels, if known.
 
     Returns:
         ``share`` and ``word`` (the lowest of the words' own probabilities): log-odds, at most 8 from 0.
-        ``filler``: how much likelier the words are than the best alternative that holds the filler (natural logarithm,
-        at most 8, which also stands for none).
+        ``filler``: how much likelier the words are than the best alternative with the filler (natural logarithm,
+        at most 8; also 8 if there is no such alternative).
         ``pace``: logarithm of the seconds for each phone, and its square after 0.1 s (too fast and too slow).
         ``speech``, ``voiced``, ``snr``: as in `Evidence`, the last in dB.
     """

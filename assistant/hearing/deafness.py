@@ -1,9 +1,9 @@
-"""Whether a microphone hears anything at all: exact silence is none that a microphone makes.
+"""Decides whether a microphone hears anything at all: no real microphone gives exact silence.
 
-Where a device is muted, or the sound server has put another source in its place that nothing plays into, samples go
-on coming, and all of them are the same number.
-A real microphone has noise; it gives exactly the same number for seconds only when nothing comes from it.
-`Deafness` is that rule, without a thread and without a clock: it is told when each block came.
+If a device is muted, or the sound server has replaced it by a source that nothing plays into, samples keep
+coming, but all of them are the same number.
+A real microphone has noise; if it gives exactly the same number for seconds, it hears nothing.
+`Deafness` applies that rule without a thread or a clock: its caller says when each block came.
 """
 
 from __future__ import annotations
@@ -15,41 +15,43 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 DEAF_S = 3.0
-"""After so much exact silence a microphone is deaf.
+"""Exact silence after which a microphone is deaf.
 
-With the time that it takes to be looked at and said this stays under five seconds; a person between two words, or a
-sound server that drops a few blocks on a loaded machine, is far below."""
+With the time to notice it and say so, this stays under five seconds. The pause between two words, or a few blocks
+that a sound server drops on a loaded machine, is far shorter."""
 
 HEARS_S = 0.2
-"""After so much unbroken sound a deaf microphone hears again: longer than a click of a plug or of a switch."""
+"""Unbroken sound after which a deaf microphone hears again: longer than the click of a plug or switch."""
 
 STALL_S = 0.5
-"""After so long without a block, what comes within as long again may still be what was recorded before.
+"""After this long without a block, the sound of the next period of this length may be old.
 
-A sound server that moves a stream gives nothing for a second or two and then, in a burst, what it held: it proves
-nothing yet."""
+A sound server that moves a stream gives nothing for a second or two and then, in a burst, the sound that it held,
+which proves nothing yet."""
 
 GATE_S = 0.2
-"""Exact silence of at least this length, which then ends by itself, is a gap."""
+"""Exact silence of at least this length that ends by itself is a gap."""
 
 GAPS = 5
-"""So many gaps within `GAPS_WITHIN_S` of sound are a noise gate: it gives exact silence whenever nobody speaks."""
+"""Number of gaps within `GAPS_WITHIN_S` of sound that show a noise gate, which gives exact silence whenever
+nobody speaks.
+"""
 
 GAPS_WITHIN_S = 60.0
 
 GATED_DEAF_S = 30.0
-"""A gated microphone is deaf only after this: the pause between two answers is not.
+"""Exact silence after which a gated microphone is deaf; the pause between two answers is shorter.
 
-A person who probes a circuit is silent for longer at times; then the keys are offered, and speaking brings the voice
-back."""
+A technician who probes a circuit is sometimes silent for longer; then the keys are offered, and speaking brings
+the voice back."""
 
 
 class Deafness:
-    """Counts the silence of one device, over all the times that it is opened in a session.
+    """Counts the silence of one device, however often it is opened in a session.
 
     Attributes:
-        deaf: It is deaf now.
-        sounded: Something other than exact silence has come at least once.
+        deaf: Whether it is deaf now.
+        sounded: Whether anything other than exact silence has ever come.
     """
 
     def __init__(self) -> None:
@@ -69,17 +71,17 @@ class Deafness:
         return len(self._gaps) == GAPS and self._gone_by_s - self._gaps[0] <= GAPS_WITHIN_S
 
     def feed(self, samples: NDArray[Any], seconds: float, at: float, *, own_voice: bool = False) -> None:
-        """Take in the next block as the device gave it.
+        """Take in the next block from the device.
 
-        Silence is counted as it was recorded or as it was waited for, whichever is longer: a sound server that moves
-        a stream to another source first gives nothing for a second or two.
+        Silence counts by the recording or by the clock, whichever is longer: a sound server that moves a stream
+        to another source first gives nothing for a second or two.
 
         Args:
-            samples: The block, before it is resampled (resampling may put a dither on silence).
+            samples: The block, before resampling (which may dither silence).
             seconds: Its length.
-            at: When it came, s, by a clock that never goes back.
-            own_voice: The loudspeaker speaks. Sound is then no evidence of a microphone: the source may be the
-                loudspeaker's own signal, which is silent but for that voice.
+            at: Its arrival, s, by a clock that never goes back.
+            own_voice: Whether the loudspeaker speaks. Sound is then not evidence of a microphone: the source may
+                be the loudspeaker's own signal, which is silent except for that voice.
         """
         if not samples.size:
             return
@@ -110,7 +112,7 @@ class Deafness:
             self.deaf = False
 
     def opened_again(self) -> None:
-        """The device was opened again: what it gave before says nothing about what it gives now, except `deaf`."""
+        """The device was opened again: forget everything about it except `deaf`."""
         self._silent_s = self._waited_s = self._sounding_s = 0.0
         self._last_at = None
         self._late_until = 0.0

@@ -2,12 +2,12 @@
 
 Vosk decodes along the composition of two files in the format of OpenFst: ``Gr.fst`` says which words may
 follow each other, ``HCLr.fst`` says which sounds make each word.
-Its own run-time grammar is a statistical model of word pairs, which can mix the words of two phrases.
-So both files are written here: ``Gr.fst`` accepts the phrases of the step and nothing else, beside the filler
-word ``[unk]`` for speech that is no such phrase, and ``HCLr.fst`` holds only the words that are in them.
+Vosk's own run-time grammar is a statistical model of word pairs, which can mix the words of two phrases. So this
+module writes both files: ``Gr.fst`` accepts the phrases of the step, the filler word ``[unk]`` for all other
+speech, and nothing else; ``HCLr.fst`` holds only the words of these phrases.
 
-**States of the written HCLr.** 0: between words, silence may follow; 1: before a word (final); 2: in silence;
-then a chain of states for each pronunciation, and the loop over all phones for the filler.
+**States of the written HCLr.** 0: between words, where silence may follow; 1: before a word (final); 2: in
+silence; then a chain of states for each pronunciation, and the loop over all phones for the filler.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ if TYPE_CHECKING:
     from assistant.hearing.phones import PhoneLayout
 
 UNKNOWN = "[unk]"
-"""The filler word: stands in a result for speech that is not in the grammar."""
+"""The filler word: in a result it stands for speech outside the grammar."""
 
 
-class Automaton(Protocol):
+class Acceptor(Protocol):
     """A deterministic acceptor of word sequences: `states[s][word]` is the state after that word in state s."""
 
     @property
@@ -51,11 +51,11 @@ class Costs:
     """Costs (negative natural logarithms) in the written graphs.
 
     Attributes:
-        filler_phone: Cost of each phone of the filler.
-            Low: speech that is not in the grammar is rejected, and some that is; high: the other way round.
+        filler_phone: Cost of each phone of the filler. If it is low, speech outside the grammar is rejected, and
+            some inside it, too; if it is high, the other way round.
             On development sound (eight synthetic voices, mean of 20, 10, 5 and 0 dB, best words alone, before the
-            limit on confidence) lamp answers are right in 86, 91, 91, 91 % and other speech passes for an answer
-            in 1, 11, 30, 65 % of cases at 1.0, 1.5, 2.0, 2.5.
+            limit on confidence) at 1.0, 1.5, 2.0, 2.5 lamp answers are right in 86, 91, 91, 91 % of cases, and
+            other speech passes for an answer in 1, 11, 30, 65 %.
         blank: Cost of each blank frame inside a phone; keeps short words from being stretched.
     """
 
@@ -65,7 +65,7 @@ class Costs:
 
 def write_words(
     path: Path,
-    automaton: Automaton,
+    automaton: Acceptor,
     symbols: Mapping[str, int],
     *,
     filler: bool = True,
@@ -77,10 +77,10 @@ def write_words(
     Args:
         path: File to write.
         automaton: The phrases.
-        symbols: All words that the other graph or the model knows, with their labels.
+        symbols: All words of the other graph or the model, with their labels.
         filler: Whether `UNKNOWN` is accepted.
-        filler_repeats: Whether it is accepted any number of times; needed where it stands for one word only.
-        arc_costs: Costs of arcs of the automaton by (state, word); an arc that is not named costs nothing.
+        filler_repeats: Whether it is accepted any number of times; needed if it stands for one word only.
+        arc_costs: Costs of the automaton's arcs by (state, word); all other arcs cost nothing.
 
     Raises:
         ModelProblem: A word of the automaton has no label.
@@ -110,11 +110,11 @@ def write_sounds(
     layout: PhoneLayout,
     costs: Costs | None = None,
 ) -> None:
-    """Write ``HCLr.fst``: how each word sounds.
+    """Write ``HCLr.fst``: the sounds of each word.
 
     Args:
         path: File to write.
-        words: Words with their labels; `UNKNOWN` among them becomes the loop over all phones.
+        words: Words with their labels; `UNKNOWN` becomes the loop over all phones.
         lexicon: Pronunciations.
         layout: Transitions of the acoustic model.
         costs: Costs of filler and blank.
@@ -180,7 +180,7 @@ def _add_filler(graph: Fst, label: int, layout: PhoneLayout, costs: Costs) -> No
         _add_phone(graph, base, plain, before_blank, blank, costs)
         graph.add_arc(plain, 0, 0, 0.0, after)
         graph.add_arc(blank, 0, 0, 0.0, after)
-    # Pauses are part of the filler, so that a remark is one filler and not many alternatives of several.
+    # Pauses are part of the filler, so a remark is one filler instead of many alternatives with several.
     leave, loop = layout.silence
     pause = graph.add_state()
     graph.add_arc(after, leave, 0, 0.0, pause)
@@ -189,7 +189,7 @@ def _add_filler(graph: Fst, label: int, layout: PhoneLayout, costs: Costs) -> No
     graph.add_arc(after, 0, 0, 0.0, 0)
 
 
-def words_of(automaton: Automaton) -> list[str]:
+def words_of(automaton: Acceptor) -> list[str]:
     """Every word on an arc of the automaton, sorted."""
     return sorted({word for arcs in automaton.states for word in arcs})
 

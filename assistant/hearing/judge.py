@@ -1,9 +1,10 @@
-"""From recognised words to a result, or to nothing: strict, and the same for files and for live sound.
+"""Turns recognised words into a result, or into nothing: strictly, and the same for files and live sound.
 
-It begins with the probability of the *meaning*: the sum over all alternatives of the recogniser that mean the same
-as the best one ("feed lit" and "feed side lit"), against all others, those with the filler among them.
-With a model whose graphs are written here, that share and what else is known of the utterance
-(`assistant.hearing.confidence`) are made into one calibrated probability; with any other, the share is the confidence.
+It begins with the probability of the *meaning*: the recogniser's alternatives that mean the same as the best one
+("feed lit" and "feed side lit") against all others, including those with the filler.
+For a model whose graphs we write, that share and the other measures of the utterance
+(`assistant.hearing.confidence`) become one calibrated probability; for any other model, the share is the
+confidence.
 """
 
 from __future__ import annotations
@@ -29,8 +30,8 @@ class Judgement:
 
     Attributes:
         words: The best words, "" for none.
-        result: Their meaning; None when they are not a phrase of the grammar, or when there was no speech.
-        confidence: Probability of that meaning, 0 to 1; of the words when they have none.
+        result: Their meaning; None if they are not a phrase of the grammar or if there was no speech.
+        confidence: Probability of that meaning, 0 to 1; of the words if they have no meaning.
         accepted: Whether the result counts as heard.
     """
 
@@ -54,7 +55,7 @@ def judge(
         recognition: The recogniser's result.
         grammar: Phrases that could be said.
         thresholds: The dialogue's limits.
-        speech: Whether the voice-activity model found speech at all; noise alone is never a result.
+        speech: Whether the voice-activity model found any speech; noise alone is never a result.
         evidence: Voice activity and levels; None if unknown, then the rest must do.
     """
     words = recognition.words

@@ -1,6 +1,6 @@
-"""The microphone, through PortAudio: a source of 16 kHz samples that comes back after it was unplugged or muted.
+"""The microphone, through PortAudio: a source of 16 kHz samples that recovers after being unplugged or muted.
 
-PortAudio is loaded when a microphone is first wanted, so that everything else works without it.
+PortAudio is loaded only when a microphone is first needed, so everything else works without it.
 """
 
 from __future__ import annotations
@@ -22,24 +22,28 @@ from assistant.hearing.sound import RATE, Samples
 from assistant.speaking.portaudio import load_sounddevice, shut, told
 
 BLOCK_S = 0.032
-"""Sound is taken from the device in pieces of this length, one chunk of the voice-activity model."""
+"""Sound comes from the device in pieces of this length, one chunk of the voice-activity model."""
 
 SILENT_FOR_S = 2.0
-"""A device that has delivered nothing for so long has stopped working; they deliver every few hundredths."""
+"""A device that delivers nothing for this long has stopped working; devices deliver every few hundredths of a
+second.
+"""
 
 TRY_AGAIN_S = 2.0
 """Pause between two attempts to open it again."""
 
 LISTEN_AGAIN_S = 5.0
-"""A device that gives only silence is opened again after this: it may be another one by now.
+"""A device that gives only silence is reopened after this time: it may be another one by now.
 
-In between it is listened to, because one that is unmuted sounds without being opened again."""
+It stays open until then, because an unmuted device sounds again by itself."""
 
 OWN_VOICE_S = 1.0
-"""So long after the assistant has spoken its voice may still arrive where the loudspeaker's signal is recorded."""
+"""Time after its own speech in which the assistant's voice may still arrive if the loudspeaker's signal is
+recorded.
+"""
 
 FIRST_WITHIN_S = GLANCE_WAIT_S = 3.0
-"""Longer than the two seconds that a virtual source of PulseAudio may make a new stream wait for its first block."""
+"""Longer than the two seconds for which a virtual source of PulseAudio can delay the first block of a new stream."""
 
 _LOOK_S = 0.25
 
@@ -58,11 +62,11 @@ class _Told:
 
 
 class Microphone:
-    """One channel of an input device, 16 bits, 16,000 samples a second; a device that cannot is resampled.
+    """One channel of an input device, 16 bits, 16,000 samples a second, resampled if the device has another rate.
 
     Args:
         device: Name, part of a name, or number of an input device; None for the system's default.
-        own_voice: Whether the loudspeaker speaks now; sound that comes meanwhile proves no microphone.
+        own_voice: Whether the loudspeaker speaks now; sound meanwhile is not evidence of a microphone.
         sounddevice: Stand-in for the module of that name.
 
     Raises:
@@ -97,9 +101,9 @@ class Microphone:
         """Open the device and deliver its sound from now on.
 
         Args:
-            deliver: Gets each piece of sound, on the audio thread; must return at once.
-            lost: Called with a plain reason when the device stops working, or gives nothing but exact silence.
-            back: Called when sound comes from it again; it is opened again and again meanwhile.
+            deliver: Called with each piece of sound on the audio thread; must return at once.
+            lost: Called with a plain reason when the device stops working or gives only exact silence.
+            back: Called when it gives sound again; until then it is reopened again and again.
 
         Raises:
             GearProblem: There is no such device, or it cannot be opened.
@@ -111,7 +115,7 @@ class Microphone:
 
     @property
     def sounded(self) -> bool:
-        """Whether anything other than exact silence has come; resampling, which dithers, would hide that."""
+        """Whether anything other than exact silence has come, judged before resampling, which dithers."""
         return self._deafness.sounded
 
     def close(self) -> None:
@@ -158,7 +162,7 @@ class Microphone:
     ) -> None:
         """Audio thread: look at the block and hand it on."""
         if opening != self._opening or self._closing.is_set():
-            return  # a stream that is being given up
+            return  # a stream that is being abandoned
         now = self._last_call = time.monotonic()
         samples: Samples = np.frombuffer(bytes(data), np.int16)
         if self._own_voice():
@@ -184,7 +188,7 @@ class Microphone:
                     self._told.back()
 
     def _trouble(self) -> str | None:
-        """Why nothing can be heard; None when all is well."""
+        """The reason why nothing can be heard; None if all is well."""
         if not self._alive():
             return LOST
         return SILENT if self._deafness.deaf else None
@@ -197,14 +201,14 @@ class Microphone:
             return False
 
     def _recovered(self) -> bool:
-        """Try until the device delivers real sound again; False when closed meanwhile.
+        """Try until the device delivers real sound again; False if it is closed meanwhile.
 
-        A device that comes back without a sound is not back: a recogniser would be fed with nothing.
+        A device that comes back without sound is not back: it would feed the recogniser nothing.
         """
         self._deafness.deaf = True
         while not self._closing.is_set():
             pause_s = 0.0 if self._alive() else TRY_AGAIN_S
-            # A dead device can hold whoever closes it; that must not keep us from opening a new stream.
+            # Closing a dead device can block; that must not keep us from opening a new stream.
             shutting = threading.Thread(
                 target=shut, args=(self._stream,), name="microphone-shut", daemon=True
             )
@@ -219,7 +223,7 @@ class Microphone:
         return False
 
     def _sounds(self) -> bool:
-        """Listen to a stream that has just been opened, as long as it is worth it; whether there was sound."""
+        """Listen to a newly opened stream for as long as that is useful; whether there was sound."""
         opened = time.monotonic()
         while time.monotonic() - opened < LISTEN_AGAIN_S and not self._closing.wait(0.05):
             if not self._deafness.deaf:
@@ -230,7 +234,7 @@ class Microphone:
 
 
 def glance(microphone: Microphone, seconds: float) -> Samples:
-    """Listen for a moment: samples at 16 kHz, fewer when the device is slow, none when it stands still.
+    """Listen for a moment: samples at 16 kHz, fewer if the device is slow, none if it hangs.
 
     Args:
         microphone: Not yet started; closed afterwards.
@@ -259,7 +263,7 @@ def list_devices(sounddevice: Any = None) -> list[str]:
     """A line for each input device, the default one marked with a star.
 
     Raises:
-        GearProblem: PortAudio is missing; says what to install.
+        GearProblem: PortAudio is missing; the message says what to install.
     """
     module = sounddevice if sounddevice is not None else load_sounddevice()
     try:

@@ -28,8 +28,8 @@ class Fst:
 
     Attributes:
         arcs: For each state, arcs as (input label, output label, cost, next state); label 0 is empty.
-        final: For each state the cost of ending there, infinite where no path may end.
-        symbols: Words and their labels, empty when the file has none.
+        final: For each state the cost of ending there; infinite if no path may end there.
+        symbols: Words and their labels; empty if the file has none.
     """
 
     start: int = 0
@@ -38,13 +38,13 @@ class Fst:
     symbols: dict[str, int] = field(default_factory=dict)
 
     def add_state(self, final: float = INFINITY) -> int:
-        """A new state; its number."""
+        """Add a state; returns its number."""
         self.arcs.append([])
         self.final.append(final)
         return len(self.arcs) - 1
 
     def add_arc(self, source: int, label_in: int, label_out: int, cost: float, target: int) -> None:
-        """A new arc."""
+        """Add an arc."""
         self.arcs[source].append((label_in, label_out, cost, target))
 
     def written(self, *, acceptor: bool, sorted_by: str) -> bytes:
@@ -126,7 +126,7 @@ def _header(reader: BinaryReader) -> tuple[str, int, int, int, dict[str, int]]:
     reader.text()  # kind of arcs
     version, flags, _, start, states, _ = reader.take("iiQqqq")
     words: dict[str, int] = {}
-    for bit in (1, 2):  # tables of input and output words; in the graphs of a recogniser they are the same
+    for bit in (1, 2):  # tables of input and output words, which are the same in a recogniser's graphs
         if flags & bit:
             if reader.take("i")[0] != _SYMBOLS_MAGIC:
                 raise ModelProblem(f"The model file {reader.name} is cut short. Copy the model again.")
@@ -139,7 +139,7 @@ def _header(reader: BinaryReader) -> tuple[str, int, int, int, dict[str, int]]:
 
 
 def read_symbols(path: Path) -> dict[str, int]:
-    """Every word and its label, from the symbol table in an OpenFst file of any type; empty when it has none.
+    """Every word and its label, from the symbol table in an OpenFst file of any type; empty if it has none.
 
     Raises:
         ModelProblem: The file cannot be read or is not an OpenFst file.
@@ -168,7 +168,7 @@ def read_fst(path: Path) -> Fst:
 
 
 def read_bytes(path: Path, most: int = -1) -> bytes:
-    """The file's bytes, at most so many of them."""
+    """The file's bytes, up to a limit."""
     try:
         with files.open_regular(path) as file:
             return file.read(most)
@@ -177,7 +177,7 @@ def read_bytes(path: Path, most: int = -1) -> bytes:
 
 
 def read_table(path: Path) -> str:
-    """The file's text; bytes that are no UTF-8 are replaced."""
+    """The file's text; bytes that are not UTF-8 are replaced."""
     try:
         return files.read_text(path, files.TABLE, "replace")
     except OSError as error:

@@ -1,13 +1,13 @@
 """The numbers that an acoustic model gives to the sounds of speech.
 
-**Layout of a model that graphs can be written for.**
+**Layout of the models for which graphs can be written.**
 Its acoustic model has one state with a loop for silence, and for each phone (in the four positions in a word:
 begin, end, internal, singleton) a first state that emits the phone, followed by an optional second one that
 emits the blank that all phones share: the topology of connectionist temporal classification.
-Each transition has a number; they are counted through the phones in order:
+The transitions are numbered through the phones in order:
 5 for each phone (first state: loop, to the second, leave; second state: loop, leave).
-A path enters a state through the transition that leaves the phone's first frame (*forward first*), then loops.
-Two equal phones after each other need the blank between them.
+A path enters a state by the transition that leaves the phone's first frame (*forward first*), then loops.
+Two equal phones in a row need the blank between them.
 `PhoneLayout.read` reads topology and numbering from the acoustic model itself, and refuses any other.
 """
 
@@ -30,9 +30,9 @@ class PhoneLayout:
     """Numbers of the transitions of an acoustic model of the layout that is described above.
 
     Attributes:
-        silence: Transition that leaves silence, and the loop in it.
+        silence: The transition that leaves silence, and the loop in it.
         first: For each phone and position ("AA", "B") the number of its first transition.
-        outputs: Outputs of the network that the transitions take, the highest number and 1.
+        outputs: Number of network outputs that the transitions need: the highest number plus 1.
     """
 
     silence: tuple[int, int]
@@ -41,7 +41,7 @@ class PhoneLayout:
 
     @classmethod
     def read(cls, model: Path) -> Self | None:
-        """The layout of a model folder, or None when graphs cannot be written for it.
+        """The layout of a model folder, or None if graphs cannot be written for it.
 
         Such a model has a file ``phones.txt`` (a phone and its number on each line) beside ``am``.
 
@@ -86,7 +86,7 @@ class PhoneLayout:
 
 
 def _transition_model(path: Path) -> tuple[dict[int, list[list[int]]], list[tuple[int, int, int, int]]]:
-    """Targets of the transitions of each state of each phone, and the list of (phone, state, pdf, loop pdf).
+    """The transition targets for each state of each phone, and the list of (phone, state, pdf, loop pdf).
 
     The format is that of Kaldi's binary TransitionModel: transitions are numbered from 1 through that list.
     """
@@ -105,7 +105,7 @@ def _transition_model(path: Path) -> tuple[dict[int, list[list[int]]], list[tupl
 
     phones, entry_of = integers(), integers()
     count = reader.marked()
-    two_pdfs = count == -1  # a state may have another pdf on its loop
+    two_pdfs = count == -1  # a state's loop may have its own pdf
     if two_pdfs:
         count = reader.marked()
     entries: list[list[list[int]]] = []

@@ -1,10 +1,10 @@
-"""Words from sound: Vosk with the graph of the step, and only that.
+"""Turns sound into words: Vosk with the graph of the step, and nothing else.
 
-For the bundled model, or any other of its layout, the graphs are written for each grammar from the lexicon:
-strict, small, with a filler for everything else (`assistant.hearing.graph`).
-A user's own Vosk model keeps its sounds; its word graph is replaced by a strict one when it has a symbol table,
-else Vosk's run-time grammar is used.
-`vosk.Model()` is never called without a path: it would look for a model on the network.
+For the bundled model, or any other with its layout, the graphs are written for each grammar from the lexicon:
+strict and small, with a filler for everything else (`assistant.hearing.graph`).
+A user's own Vosk model keeps its sounds; a strict graph replaces its word graph if it has a symbol table,
+otherwise Vosk's run-time grammar is used.
+`vosk.Model()` is never called without a path, because it would look for a model on the network.
 """
 
 from __future__ import annotations
@@ -49,19 +49,22 @@ NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "graph/phones/wor
 DYNAMIC = ("graph/HCLr.fst", "graph/Gr.fst")
 
 KEPT = 3
-"""Opened graphs that are kept: the step's question, its read-back and what came before.
+"""Number of open graphs to keep: the step's question, its read-back and the one before.
 
-Each holds the network's weights anew (some 40 MB with the bundled model): four would break the limit of 300 MB."""
+Each has its own copy of the network's weights (about 40 MB for the bundled model); four would break the limit of
+300 MB."""
 
 LARGE = 64_000_000
-"""Bytes of another model's ``HCLr.fst`` above which only one graph is kept: each holds the sounds of all words."""
+"""Size of another model's ``HCLr.fst`` in bytes above which only one graph is kept, because each holds the sounds
+of all words.
+"""
 
 SETTINGS = {"lattice-beam": "4.0", "phone-determinize": "false", "max-mem": "1000000"}
 """Decoder settings for graphs that we write.
 
 The filler is a loop over all phones.
-A lattice that keeps its phone sequences apart takes hundreds of MB and seconds (measured at a beam of 4:
-real-time factor 0.14, at worst 3); without that first pass it is 0.03.
+A lattice that keeps its phone sequences apart takes hundreds of MB and seconds (at a beam of 4: real-time factor
+0.14, at worst 3); without that first pass the factor is 0.03.
 Beam and bound on memory (bytes) keep the last step of an utterance short: on the grammar of numbers, the largest,
 64 ms at the 95th percentile, against 301 ms at 6.0 and 2000000, with the same quality of confidence.
 """
@@ -71,7 +74,7 @@ def find_model(option: Path | None = None) -> Path:
     """The model to use: the option, else the environment variable, else the bundled one.
 
     Raises:
-        ModelProblem: It is not there, is not a Vosk model directory with a graph that can change, is damaged, or
+        ModelProblem: It does not exist, is not a Vosk model directory with a changeable graph, is damaged, or
             cannot be opened; any but the bundled one is tried in a process of its own.
     """
     bundled = resources.bundled_model()
@@ -87,7 +90,7 @@ def find_model(option: Path | None = None) -> Path:
 
 
 def check_model(path: Path, named_by: str) -> Path:
-    """See that a directory can be a model before Vosk aborts the whole program over it.
+    """Check that a directory can be a model, before Vosk aborts the whole program over it.
 
     Raises:
         ModelProblem: A part is missing or of another kind; says which.
@@ -136,7 +139,7 @@ def check_model(path: Path, named_by: str) -> Path:
 
 
 def _refuse_layout(path: Path) -> None:
-    """A directory without ``am``: the model may be inside it, or of Vosk's older layout."""
+    """Refuse a directory without ``am``: the model may be inside it, or have Vosk's older layout."""
     inside = [one for one in sorted(path.iterdir()) if (one / "am").is_dir()]
     if inside:
         raise ModelProblem(f"The recogniser model is one folder further in: name {inside[0]}.")
@@ -176,7 +179,7 @@ class Recogniser:
             self._whole = self._open(path)
 
     def missing(self, grammar: StepGrammar) -> list[str]:
-        """Words of a grammar that the model cannot hear."""
+        """Words of a grammar that the model lacks."""
         if self._layout:
             known: Collection[str] = {w for w in grammar.words() if grammar.lexicon.pronunciations(w)}
         elif self._symbols:
@@ -186,13 +189,12 @@ class Recogniser:
         return [word for word in grammar.words() if word not in known]
 
     def fitting(self, grammar: StepGrammar) -> StepGrammar:
-        """The grammar without the forms that this model lacks a word for.
+        """The grammar without the forms for which this model lacks a word.
 
-        Leaving one form out can bring another back in its place ("meg ohms" for "megohms"), so its words are looked
-        up as well.
+        Leaving out one form can bring back another ("meg ohms" for "megohms"), whose words are looked up as well.
 
         Raises:
-            ModelProblem: Something can then not be said at all; names the word and its line.
+            ModelProblem: Some answer could then not be said at all; the message names the word and its line.
         """
         lost: set[str] = set()
         heard = grammar
@@ -211,22 +213,22 @@ class Recogniser:
         )
 
     def prepare(self, grammar: StepGrammar) -> StepGrammar:
-        """Open the graph of a grammar; returns what of it can be heard with this model.
+        """Open the graph of a grammar; returns the part of the grammar that this model can hear.
 
         Raises:
-            ModelProblem: Something that the grammar asks for can then no longer be said; names word and line.
+            ModelProblem: Some answer of the grammar could then not be said at all; the message names word and line.
         """
         return self._graph(grammar)[1]
 
     def stream(self, grammar: StepGrammar) -> Stream:
-        """Begin an utterance that is to be heard with this grammar."""
+        """Begin an utterance with this grammar."""
         model, heard = self._graph(grammar)
         if self._layout or self._symbols:
             return self._stream(model)
         return self._stream(model, json.dumps([*_sequences(heard), UNKNOWN]))
 
     def hear_noise(self) -> None:
-        """Hear a second of noise with a small graph of the model's own words: a trial of all its parts.
+        """Hear a second of noise with a small graph of the model's own words, to try all its parts.
 
         Raises:
             ModelProblem: The model cannot be used.
@@ -271,7 +273,7 @@ class Recogniser:
             return model, heard
 
     def _write(self, automaton: Automaton, said: Mapping[str, tuple[Pronunciation, ...]]) -> Any:
-        """A model whose word graph is this one; the weights are linked, not copied."""
+        """Write a model with this word graph; its weights are linked, not copied."""
         with tempfile.TemporaryDirectory(prefix="bay-assistant-") as name:
             folder = Path(name)
             graph = folder / "graph"
@@ -295,7 +297,8 @@ class Recogniser:
                 for part in (source / "graph").iterdir():
                     if part.name not in ("phones", "Gr.fst"):
                         (graph / part.name).symlink_to(part)
-                # Only the words of the step: a table of half a million words takes seconds and 100 MB each time.
+                # Only the words of the step, because a table of half a million words takes seconds and 100 MB
+                # each time.
                 used = {"<eps>", UNKNOWN, *words_of(automaton)} & self._symbols.keys()
                 labels = {word: self._symbols[word] for word in sorted(used)}
                 write_words(graph / "Gr.fst", automaton, labels, filler=UNKNOWN in labels)
@@ -311,12 +314,12 @@ class Recogniser:
 
 
 def _with_settings(path: Path, changes: Mapping[str, str]) -> str:
-    """A file of settings, one ``--name=value`` a line, with some put in place of its own."""
+    """A file of settings, one ``--name=value`` a line, with some of them replaced."""
     return "".join(f"--{name}={value}\n" for name, value in (read_settings(path) | dict(changes)).items())
 
 
 def _sequences(grammar: StepGrammar) -> Iterator[str]:
-    """For Vosk's own grammar: all phrases but readings, and each two words that may follow each other."""
+    """For Vosk's own grammar: all phrases but readings, and each pair of words that may follow each other."""
     yield from grammar.phrases()
     automaton = grammar.automaton()
     for arcs in automaton.states:
@@ -332,5 +335,5 @@ def _load_vosk() -> Any:
         raise GearProblem(
             f"The recogniser Vosk cannot be loaded ({error}). Install bay-assistant again."
         ) from error
-    vosk.SetLogLevel(-2)  # errors only: a word cut off at the end of a clip is no news
+    vosk.SetLogLevel(-2)  # errors only: a word cut off at the end of a clip is not worth a line
     return vosk

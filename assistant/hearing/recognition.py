@@ -1,10 +1,11 @@
 """One utterance on its way through Vosk, and its result.
 
-**Alternatives.** Vosk is asked for its best alternatives with their log-likelihoods, those with the filler among
-them; the probability of an alternative is its share of the sum of all likelihoods.
-They hold the filler only where it is nearly as likely.  Hearing the sound a second time with the filler alone, to know
-its likelihood always, was tried and made the confidence no better (`assistant.acoustic.calibrate`).
-What becomes of these is in `assistant.hearing.judge`.
+**Alternatives.** Vosk gives its best alternatives with their log-likelihoods, including those with the filler;
+the probability of an alternative is its share of the sum of all likelihoods.
+They contain the filler only if it is nearly as likely. Hearing the sound a second time with the filler alone, so
+that its likelihood is always known, was tried and did not improve the confidence
+(`assistant.acoustic.calibrate`).
+`assistant.hearing.judge` uses these.
 """
 
 from __future__ import annotations
@@ -24,13 +25,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 ALTERNATIVES = 20
-"""Most alternatives that are asked for; most utterances have fewer than ten within the beam."""
+"""Largest number of alternatives to request; most utterances have fewer than ten within the beam."""
 
 DITHER = 3.0
 """Standard deviation, in steps of 16-bit samples, of the noise that is added to sound before recognition.
 
-The bundled model was trained with it, and digital silence breaks recognisers.
-It is the same noise every time, and Kaldi's own is switched off, so that the same sound gives the same words.
+The bundled model was trained with it, and digital silence breaks recognisers. The noise is always the same, and
+Kaldi's own is off, so the same sound gives the same words.
 """
 
 _NOISE = np.random.default_rng(1).normal(0.0, DITHER, RATE).astype(np.float32)
@@ -41,7 +42,7 @@ PIECE = RATE // 10
 
 @dataclass(frozen=True)
 class Alternative:
-    """One way to understand an utterance; `score` is its log-likelihood, comparable within the utterance only."""
+    """One way to understand an utterance; `score` is its log-likelihood, comparable only within the utterance."""
 
     words: str
     score: float
@@ -52,13 +53,13 @@ class Recognition:
     """The recogniser's result for a piece of sound.
 
     Attributes:
-        words: The best words, "" for none; hold ``[unk]`` for speech outside the grammar.
+        words: The best words, "" for none; ``[unk]`` stands for speech outside the grammar.
         confidence: Probability of exactly these words, 0 to 1; 0 without words.
         elapsed_s: Time spent on it, s.
-        word_confidences: For each word the probability of the alternatives that have it at the same place,
+        word_confidences: For each word, the probability of the alternatives with the same word in the same place,
             counted from the beginning or from the end.
         alternatives: All, the best first.
-        calibrated: Whether the measured calibration of confidence holds for it: the graph was written here.
+        calibrated: Whether the measured calibration of confidence applies, because we wrote the graph.
     """
 
     words: str
@@ -114,12 +115,11 @@ class Stream:
         self.elapsed_s = 0.0
 
     def accept(self, samples: Samples) -> None:
-        """The next sound, 16 kHz.
-
-        The recogniser's own end-point rules are not followed: an utterance ends where `finish` is called.
+        """Take in the next sound, 16 kHz. The recogniser's own end-point rules do not apply: an utterance ends
+        when `finish` is called.
 
         Raises:
-            ModelProblem: The model's settings or network cannot be worked with.
+            ModelProblem: The model's settings or network do not work.
         """
         begun = time.perf_counter()
         for start in range(0, len(samples), PIECE):

@@ -1,4 +1,4 @@
-"""Sound as the recogniser wants it: one channel, 16 bits, 16,000 samples a second."""
+"""Sound in the recogniser's form: one channel, 16 bits, 16,000 samples a second."""
 
 from __future__ import annotations
 
@@ -19,22 +19,22 @@ if TYPE_CHECKING:
 Samples: TypeAlias = npt.NDArray[np.int16]
 
 RATE = 16_000
-"""Samples a second that the recogniser and the voice-activity model were trained for."""
+"""Samples a second: the recogniser and the voice-activity model were trained for this rate."""
 
 LONGEST_S = 600.0
-"""Longest sound file that is read: ten minutes, so that a wrong file does not fill the memory."""
+"""Longest sound file to read: ten minutes, so that a wrong file does not fill the memory."""
 
 BLOCK = 65_536
-"""Frames that are read at once."""
+"""Number of frames to read at once."""
 
 MOST_FRAMES = 2**40
-"""A length over this in a header means "unknown"."""
+"""A longer length in a header means "unknown"."""
 
 FULL_SCALE = 32_768.0
 """Amplitude of full scale of 16 bits: 0 dB."""
 
 SILENCE_DB = -120.0
-"""Level that is stated for digital silence, under the quietest that 16 bits can hold (-90 dB)."""
+"""Level stated for digital silence, below the quietest that 16 bits can hold (-90 dB)."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ def read_sound(path: Path) -> Sound:
     try:
         with soundfile.SoundFile(path) as file:
             rate = file.samplerate
-            # In blocks, so that many channels do not fill the memory; a header may state any length.
+            # Read in blocks, so that many channels do not fill the memory; a header may state any length.
             blocks, read = [], 0
             for block in file.blocks(blocksize=BLOCK, dtype="float32", always_2d=True):
                 if not len(block):

@@ -9,7 +9,7 @@ from assistant.errors import BayAssistantError
 
 
 def main(path: str) -> int:
-    """0 when the model can be used; otherwise 2, with a sentence on the standard output."""
+    """Return 0 if the model can be used; otherwise 2, with a sentence on the standard output."""
     from assistant.hearing.recogniser import Recogniser, _load_vosk  # noqa: PLC0415
 
     try:

@@ -1,7 +1,8 @@
-"""`bay-assistant bench hearing`: how well the recogniser hears, measured again on any machine.
+"""`bay-assistant bench hearing` measures how well the recogniser hears, on any machine.
 
-`manifest` states what is to be measured, `reading` reads it; `speech` gets it spoken or recorded, `mixing` puts
-noise under it, and `testset` makes the utterances with what they mean; `wordset` is a grammar of words that no
-procedure has; `pocketsphinx` is another recogniser for comparison; `streaming` runs the real ear: hours of noise,
-and the delay of a turn; `scoring` counts; `running` puts it together; `report` writes it down, `diagram` draws.
+`manifest` is the plan of a measurement, and `reading` reads it; `speech` supplies synthetic or recorded speech,
+`mixing` adds noise, and `testset` makes the utterances with their meanings; `wordset` is a grammar of words that
+no procedure has; `pocketsphinx` is another recogniser for comparison; `streaming` runs the real ear: hours of
+noise, and the delay of a turn; `scoring` counts; `running` puts it together; `report` writes the tables, and
+`diagram` draws.
 """

@@ -12,11 +12,11 @@ if TYPE_CHECKING:
     from assistant.hearing_bench.scoring import Reliability
 
 SIZE, EDGE, GAP = 240, 56, 90
-"""Side of a diagram, margin, and space between two."""
+"""Side of a diagram, margin, and space between two diagrams."""
 
 
 def drawn(diagrams: Sequence[tuple[str, Reliability]]) -> str:
-    """Share right over mean confidence, a diagram for each name; those without an utterance are left out.
+    """The share right over the mean confidence, a diagram for each name that has utterances.
 
     A dot's area is the share of utterances; the grey line is perfect.
     """

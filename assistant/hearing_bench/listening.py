@@ -1,13 +1,13 @@
-"""How well the assistant's own speech is understood: its sentences by the real voice, heard by PocketSphinx.
+"""Measures how well the assistant's own speech is understood: the real voice speaks, PocketSphinx hears.
 
-PocketSphinx hears each word of what the assistant can say as likely as any other, whatever came before it
-(a unigram language model of equal shares), so that nothing but the sound tells what was said.
-It is no person: who knows what is coming understands far more.
-What it is good for is to compare: sentence with sentence, one wording or speaking rate with another, and, where
-flite is installed, our voice with one that was made from recordings of a person.
+To PocketSphinx every word that the assistant can say is equally likely, whatever came before it (a uniform
+unigram language model), so only the sound gives the words away.
+It is not a person: people know what to expect and understand far more.
+It is good for comparisons: sentence with sentence, one wording or speaking rate with another, and, if flite is
+installed, our voice with one made from recordings of a person.
 
-A word that PocketSphinx's dictionary lacks is given the pronunciation of our lexicon; one that both lack is left
-out of the count.
+If PocketSphinx's dictionary lacks a word, our lexicon supplies the pronunciation; a word that both lack does not
+count.
 """
 
 from __future__ import annotations
@@ -38,29 +38,29 @@ if TYPE_CHECKING:
     from assistant.speaking.voice import Voice
 
 CONTROL = "flite:rms"
-"""The voice that ours is compared with; text-to-speech from recordings of a man, US English."""
+"""The voice for comparison: text-to-speech from recordings of a man, US English."""
 
 _FRAME_S = 0.02
 _PAUSE_DB = -35.0
-"""A frame this far under the loudest of its sentence counts as silence; chosen by ear and eye, no source."""
+"""A frame this far below the loudest of its sentence counts as silence; chosen by ear and eye, without a source."""
 
 _EDGE_S = 0.3
 _FLOOR = 30.0
-"""Digital silence breaks recognisers: noise of this root mean square (of 32768) is at both ends."""
+"""Digital silence breaks recognisers, so both ends get noise of this root mean square (of 32768)."""
 
 
 @dataclass(frozen=True)
 class Listened:
-    """One sentence as it was heard.
+    """One sentence, spoken and heard.
 
     Attributes:
-        sentence: What was said.
-        words: Its words as they are read aloud.
-        heard: What was heard of our voice.
-        errors: Words wrong, missing or too many (least number of changes).
+        sentence: The spoken sentence.
+        words: Its words, as read aloud.
+        heard: The words heard from our voice.
+        errors: Wrong, missing and extra words (least number of changes).
         seconds: Length of the speech.
         pause_s: Longest pause inside it.
-        control_errors: The same for the voice of comparison; None without one.
+        control_errors: The same for the voice for comparison; None without one.
     """
 
     sentence: str
@@ -73,8 +73,8 @@ class Listened:
 
 
 @dataclass
-class Report:
-    """All sentences, and which words could not be judged."""
+class ListeningReport:
+    """All sentences, and the words that could not be judged."""
 
     voice: str
     rate: int
@@ -88,7 +88,7 @@ class Report:
 
     @property
     def control_word_errors(self) -> float | None:
-        """Word error rate of the voice of comparison; None without one."""
+        """Word error rate of the voice for comparison; None without one."""
         errors = [one.control_errors for one in self.listened if one.control_errors is not None]
         return sum(errors) / max(1, self._words) if len(errors) == len(self.listened) and errors else None
 
@@ -97,12 +97,12 @@ class Report:
         return sum(len(one.words) for one in self.listened)
 
     def worst(self, count: int = 15) -> list[Listened]:
-        """Sentences with the most errors for their length, of four words and more."""
+        """Sentences of four words or more with the most errors for their length."""
         long = [one for one in self.listened if len(one.words) >= 4]
         return sorted(long, key=lambda one: one.errors / len(one.words), reverse=True)[:count]
 
     def text(self) -> str:
-        """For a person."""
+        """The report as text."""
         control = self.control_word_errors
         seconds = sorted(one.seconds for one in self.listened)
         longest = max(self.listened, key=lambda one: one.seconds)
@@ -121,7 +121,7 @@ class Report:
         return "\n".join(lines) + "\n"
 
     def to_json(self) -> dict[str, Any]:
-        """For a program."""
+        """The report as JSON."""
         return {
             "voice": self.voice,
             "words_a_minute": self.rate,
@@ -133,7 +133,7 @@ class Report:
 
 
 def as_read(sentence: str) -> list[str]:
-    """The words of a sentence as they are read aloud: "12.4 volts" is twelve, point, four, volts."""
+    """The words of a sentence, as read aloud: "12.4 volts" is twelve, point, four, volts."""
     spelled = re.sub(
         r"\d+(?:\.\d+)?", lambda found: f" {in_words(Decimal(found.group()))} ", sentence.lower()
     )
@@ -141,7 +141,7 @@ def as_read(sentence: str) -> list[str]:
 
 
 def errors(said: Sequence[str], heard: Sequence[str]) -> int:
-    """Least number of words to change, add or leave out (Levenshtein)."""
+    """Least number of words to change, add or drop (Levenshtein)."""
     row = list(range(len(heard) + 1))
     for number, word in enumerate(said, start=1):
         following = [number]
@@ -152,7 +152,7 @@ def errors(said: Sequence[str], heard: Sequence[str]) -> int:
 
 
 def longest_pause(samples: Samples, rate: int) -> float:
-    """Longest silence inside speech, s; what is before the first and after the last sound does not count."""
+    """Longest silence inside speech, s; silence before the first and after the last sound does not count."""
     size = max(1, round(_FRAME_S * rate))
     frames = samples[: len(samples) // size * size].astype(np.float64).reshape(-1, size)
     if not frames.size:
@@ -162,12 +162,12 @@ def longest_pause(samples: Samples, rate: int) -> float:
     return float(np.max(np.diff(loud), initial=1) - 1) * _FRAME_S
 
 
-class Listener:
+class WordListener:
     """PocketSphinx with the words of these sentences, each as likely as any other.
 
     Args:
         vocabulary: All words.
-        lexicon: Ours, for words that PocketSphinx lacks.
+        lexicon: Our lexicon, for words that PocketSphinx lacks.
 
     Raises:
         GearProblem: PocketSphinx is not installed.
@@ -197,7 +197,7 @@ class Listener:
         self._decoder.activate_search("words")
 
     def hear(self, samples: Samples, rate: int) -> list[str]:
-        """The words that are heard."""
+        """The words heard."""
         speech = soxr.resample(samples, rate, RATE)
         edge = np.random.default_rng(1).normal(0, _FLOOR, round(_EDGE_S * RATE))
         whole = np.concatenate([edge, speech.astype(np.float64), edge]).astype(np.int16)
@@ -228,23 +228,23 @@ def measure(
     voice: Voice,
     *,
     progress: Callable[[str], None] = lambda _text: None,
-) -> Report:
+) -> ListeningReport:
     """Render every sentence and hear it.
 
     Args:
-        sentences: What is said; at least one.
-        lexicon: Ours.
-        voice: The assistant's.
-        progress: Told how far it is.
+        sentences: The sentences to speak; at least one.
+        lexicon: Our lexicon.
+        voice: The assistant's voice.
+        progress: Called with a line about the progress.
 
     Raises:
-        GearProblem: PocketSphinx or the voice is missing, or there is nothing to say.
+        GearProblem: PocketSphinx or the voice is missing, or there is no sentence.
     """
     if not sentences:
         raise GearProblem("There is nothing to listen to. Give procedures that say something.")
     read = {sentence: as_read(sentence) for sentence in sentences}
-    listener = Listener((word for words in read.values() for word in words), lexicon)
-    report = Report(voice.voice_name, voice.rate_words_per_minute, unknown=listener.unknown)
+    listener = WordListener((word for words in read.values() for word in words), lexicon)
+    report = ListeningReport(voice.voice_name, voice.rate_words_per_minute, unknown=listener.unknown)
     control = shutil.which("flite")
     for number, (sentence, words) in enumerate(read.items(), start=1):
         progress(f"listening: {number} of {len(read)}")

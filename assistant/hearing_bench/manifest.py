@@ -1,4 +1,4 @@
-"""What is measured: the content of `audio_fixtures/hearing-test.json`; `reading` reads it."""
+"""The plan of the measurement: the contents of `audio_fixtures/hearing-test.json`, which `reading` reads."""
 
 from __future__ import annotations
 
@@ -6,18 +6,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 NAME = "hearing-test.json"
-"""Name of the manifest among the fixtures."""
+"""File name of the manifest among the fixtures."""
 
 SYNTHESISERS = ("flite", "festival")
-"""Programs that speak."""
+"""Synthesisers."""
 
 SAY = ("outcome", "control", "reading")
 """Kinds of phrases."""
 
 
 @dataclass(frozen=True)
-class Voice:
-    """A voice of a synthesiser; `voice` is its name there."""
+class BenchVoice:
+    """A voice of a synthesiser; `voice` is the synthesiser's name for it."""
 
     name: str
     synthesiser: str
@@ -29,11 +29,11 @@ class Answers:
     """Answers drawn from the grammars of real steps.
 
     Attributes:
-        name: Of the row.
-        say: What kind of phrase is kept: one of `SAY`.
-        where: Only steps that have one of these outcomes or units; all when empty.
-        voices: Who says them.
-        count: How many for each voice.
+        name: Name of the row.
+        say: Kind of phrase to keep: one of `SAY`.
+        where: Only steps with one of these outcomes or units; all steps if empty.
+        voices: The voices that speak.
+        count: Number of answers for each voice.
     """
 
     name: str
@@ -45,8 +45,8 @@ class Answers:
 
 
 @dataclass(frozen=True)
-class Clip:
-    """A recording of a person, and what is said in it; "" where nobody wrote it down."""
+class Recording:
+    """A recording of a person, and its words; "" if nobody wrote them down."""
 
     file: str
     words: str
@@ -58,20 +58,20 @@ class Recordings:
     """Recordings of people.
 
     Attributes:
-        name: Of the row.
-        package: Debian package that holds them.
-        folder: Where it puts them.
+        name: Name of the row.
+        package: Debian package of the recordings.
+        folder: Folder in which the package puts them.
         clips: The recordings.
         question: Question whose grammar hears them; None for a grammar of their own.
         grammar: JSGF of their own grammar; "" for one of all their words.
-        same: Words that mean the same as others ("oh": "zero"), or nothing ("of": "").
-        join: So many whole numbers are put together from the clips; 0: each clip is an utterance.
+        same: Words that mean the same as others ("oh": "zero") or nothing ("of": "").
+        join: Number of whole numbers to put together from the clips; with 0, each clip is an utterance.
     """
 
     name: str
     package: str
     folder: Path
-    clips: tuple[Clip, ...]
+    clips: tuple[Recording, ...]
     question: str | None
     grammar: str
     same: dict[str, str]
@@ -81,14 +81,14 @@ class Recordings:
 
 @dataclass(frozen=True)
 class Other:
-    """Speech that is in no grammar.
+    """Speech outside every grammar.
 
     Attributes:
-        name: Of the row.
-        voices: Who says the sentences, in turn; empty for recordings.
+        name: Name of the row.
+        voices: Voices that speak the sentences in turn; empty for recordings.
         sentences: Question whose grammar hears it, words, and line in the file.
-        recordings: Or recordings, heard with `questions` in turn.
-        questions: See there.
+        recordings: Recordings instead of sentences.
+        questions: Questions whose grammars hear the recordings in turn.
     """
 
     name: str
@@ -103,11 +103,11 @@ class Hours:
     """Hours of noise and chatter; times in s, levels in dB relative to full scale.
 
     Attributes:
-        hours: How long.
-        question: Question that is listened for.
-        chatter: Name of the `Other` whose sentences are said.
-        voices: By whom.
-        block_s: So long a noise goes on before the next one.
+        hours: Length, h.
+        question: Question whose answers the ear listens for.
+        chatter: Name of the `Other` whose sentences are spoken.
+        voices: Voices that speak them.
+        block_s: Length of one noise before the next.
         noise_db: Quietest and loudest noise.
         chatter_db: Quietest and loudest chatter.
         gap_s: Mean silence between two sentences.
@@ -129,9 +129,9 @@ class Turns:
 
     Attributes:
         of: Names of `Answers`.
-        count: How many of each.
+        count: Number of each.
         levels_db: Ratios of speech to noise.
-        tail_s: Noise after the speech: longer than the ear ever waits.
+        tail_s: Noise after the speech, longer than the ear ever waits.
     """
 
     of: tuple[str, ...]
@@ -142,7 +142,7 @@ class Turns:
 
 @dataclass(frozen=True)
 class Quick:
-    """What `--quick` measures: a share of each row, at fewer ratios, and fewer hours."""
+    """The plan of `--quick`: a share of each row, at fewer ratios, and fewer hours."""
 
     share: float
     levels_db: tuple[float, ...]
@@ -151,7 +151,7 @@ class Quick:
 
 @dataclass(frozen=True)
 class Manifest:
-    """All of it; `speech_dbfs` is the level of speech, `stretch` the share by which rate and pitch vary."""
+    """The whole plan; `speech_dbfs` is the level of speech, `stretch` the share by which rate and pitch vary."""
 
     path: Path
     seed: int
@@ -161,7 +161,7 @@ class Manifest:
     stretch: float
     levels_db: tuple[float, ...]
     noises: tuple[str, ...]
-    voices: dict[str, Voice]
+    voices: dict[str, BenchVoice]
     questions: dict[str, tuple[str, str]]
     answers: tuple[Answers, ...]
     recordings: tuple[Recordings, ...]
@@ -171,6 +171,6 @@ class Manifest:
     quick: Quick
 
     def parts(self) -> tuple[str, ...]:
-        """Names that `--only` takes."""
+        """Names that `--only` accepts."""
         rows = [part.name for parts in (self.answers, self.recordings, self.other) for part in parts]
         return (*rows, "hours", "turns", "memory")

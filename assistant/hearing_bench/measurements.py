@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from assistant.hearing_bench.scoring import Delays, Hearing, Stream
+from assistant.hearing_bench.scoring import Delays, FalseAccepts, Hearing
 
 
 @dataclass(frozen=True)
 class Options:
-    """What the command line asks for; None means what the manifest says."""
+    """The options of the command line; None means the manifest's value."""
 
     models: tuple[Path, ...] = ()
     quick: bool = False
@@ -22,7 +22,7 @@ class Options:
 
 @dataclass(frozen=True)
 class HeardUtterance:
-    """One utterance at one ratio, as one recogniser heard it."""
+    """One utterance at one ratio, heard by one recogniser."""
 
     recogniser: str
     part: str
@@ -33,19 +33,19 @@ class HeardUtterance:
 
 @dataclass
 class HearingFigures:
-    """All that was measured.
+    """All results of a measurement.
 
     Attributes:
-        machine: Where.
-        date: When, ISO 8601.
+        machine: The machine.
+        date: The date, ISO 8601.
         models: Name of each recogniser, and the first digits of the SHA-256 of its weights ("" without).
         levels_db: Ratios of speech to noise.
         records: Every utterance.
-        streams: For each recogniser the hours of noise.
-        delays: For each recogniser and ratio.
-        memory_mb: For each of our models.
-        notes: What was left out, and why.
-        took_s: Wall-clock time of the whole measurement.
+        streams: The hours of noise for each recogniser.
+        delays: The delays for each recogniser and ratio.
+        memory_mb: Memory for each of our models, MB.
+        notes: Parts that were left out, with the reasons.
+        took_s: Wall-clock time of the whole measurement, s.
     """
 
     machine: str
@@ -54,7 +54,7 @@ class HearingFigures:
     models: dict[str, str]
     levels_db: tuple[float, ...]
     records: list[HeardUtterance] = field(default_factory=list)
-    streams: dict[str, Stream] = field(default_factory=dict)
+    streams: dict[str, FalseAccepts] = field(default_factory=dict)
     delays: dict[tuple[str, float], Delays] = field(default_factory=dict)
     memory_mb: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)

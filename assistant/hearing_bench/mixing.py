@@ -1,4 +1,4 @@
-"""Speech in noise at an exact ratio, and the pieces that are cut and joined for it.
+"""Speech in noise at an exact ratio, and the cutting and joining of its pieces.
 
 Signals are arrays of floating-point samples at `RATE`, full scale being 1.
 """
@@ -17,16 +17,16 @@ from assistant.hearing.sound import FULL_SCALE, RATE, Samples
 Signal = NDArray[np.float64]
 
 FRAME = RATE // 50
-"""Samples over which it is looked whether someone speaks: 20 ms."""
+"""Length of a frame, in which someone speaks or not: 20 ms."""
 
 ACTIVE_DB = -35.0
-"""A frame counts as speech down to this level under the loudest one."""
+"""A frame counts as speech down to this level below the loudest one."""
 
 CEILING = 10 ** (-1 / 20)
-"""Highest peak of a mixture: 1 dB under full scale; a louder one is turned down as a whole."""
+"""Highest peak of a mixture: 1 dB below full scale; a louder mixture is turned down as a whole."""
 
 CLEAN_DB = 50.0
-"""Ratio that is called clean: digital silence does not exist at a microphone."""
+"""Ratio of "clean" speech; digital silence does not exist at a microphone."""
 
 
 @dataclass(frozen=True)
@@ -35,8 +35,8 @@ class Mixture:
 
     Attributes:
         samples: 16 bits at `RATE`.
-        began_s: Where the speech begins.
-        ended_s: Where it ends.
+        began_s: Beginning of the speech.
+        ended_s: End of the speech.
     """
 
     samples: Samples
@@ -50,14 +50,14 @@ class Mixture:
 
 
 def speaking(speech: Signal) -> NDArray[np.bool_]:
-    """Which frames of `FRAME` samples hold speech; a rest shorter than a frame is not looked at."""
+    """Whether each frame of `FRAME` samples holds speech; a rest shorter than a frame is ignored."""
     count = len(speech) // FRAME
     power = np.mean(speech[: count * FRAME].reshape(count, FRAME) ** 2, axis=1) if count else np.zeros(0)
     return np.asarray(power > np.max(power, initial=1e-12) * 10 ** (ACTIVE_DB / 10))
 
 
 def speech_power(speech: Signal) -> float:
-    """Mean square over the frames in which someone speaks; over all when none can be told."""
+    """Mean square over the frames with speech; over all frames if there are none."""
     active = speaking(speech)
     if not active.any():
         return float(np.mean(speech**2)) if speech.size else 0.0
@@ -65,19 +65,19 @@ def speech_power(speech: Signal) -> float:
 
 
 def trimmed(speech: Signal) -> Signal:
-    """Without what comes before the first and after the last frame of speech."""
+    """The same speech without the parts before its first and after its last frame of speech."""
     active = np.flatnonzero(speaking(speech))
     return speech[active[0] * FRAME : (active[-1] + 1) * FRAME] if active.size else speech
 
 
 def at_level(speech: Signal, level_db: float) -> Signal:
-    """The same speech at a level in dB relative to full scale, taken where someone speaks."""
+    """The same speech at a level in dB relative to full scale, measured over the frames with speech."""
     power = speech_power(speech)
     return speech * (10 ** (level_db / 20) / np.sqrt(power)) if power > 0 else speech
 
 
 def stretched(speech: Signal, factor: float) -> Signal:
-    """Slower and lower by a factor (1.08: 8 per cent longer): rate, pitch and formants move together."""
+    """Slower and lower by a factor (1.08 is 8 per cent longer); rate, pitch and formants move together."""
     if factor == 1:
         return speech
     return np.asarray(soxr.resample(speech, RATE, RATE * factor), dtype=np.float64)
@@ -86,17 +86,16 @@ def stretched(speech: Signal, factor: float) -> Signal:
 def mix(speech: Signal, noise: Signal, ratio_db: float, lead: int) -> Signal:
     """Speech in noise.
 
-    The ratio is that of the power of speech where someone speaks, and of the noise over the whole part in which the
-    speech lies.
+    The ratio compares the power of the frames with speech with that of the noise under the whole speech.
 
     Args:
-        speech: Is not changed.
-        noise: Longer than the speech by what comes before and after; is scaled.
-        ratio_db: Speech over noise.
+        speech: The speech, which is left unchanged.
+        noise: Noise for before, under and after the speech; it is scaled.
+        ratio_db: Ratio of speech to noise, dB.
         lead: Samples of noise before the speech.
 
     Raises:
-        ValueError: The noise is too short, or is none.
+        ValueError: The noise is too short or silent.
     """
     part = noise[lead : lead + len(speech)]
     if len(part) < len(speech):
@@ -115,13 +114,13 @@ def in_noise(
     """Speech at a level, in bay noise of a kind, as a microphone would deliver it.
 
     Args:
-        speech: Already trimmed; its end is the end of speech.
-        kind: Of `assistant.hearing.baynoise`.
-        ratio_db: Speech over noise.
-        seed: Of the noise.
-        lead_s: Noise before.
-        tail_s: Noise after.
-        level_db: Of the speech, relative to full scale; less where a peak would not fit.
+        speech: Trimmed speech; its last sample is the end of speech.
+        kind: Kind of noise of `assistant.hearing.baynoise`.
+        ratio_db: Ratio of speech to noise, dB.
+        seed: Seed of the noise.
+        lead_s: Noise before the speech, s.
+        tail_s: Noise after it, s.
+        level_db: Level of the speech, dB relative to full scale; less if a peak would not fit.
     """
     lead = round(lead_s * RATE)
     length = lead + len(speech) + round(tail_s * RATE)
@@ -131,14 +130,14 @@ def in_noise(
 
 
 def to_samples(signal: Signal) -> Samples:
-    """16-bit samples; a signal with a peak over the ceiling is turned down as a whole."""
+    """16-bit samples; a signal with a peak above the ceiling is turned down as a whole."""
     peak = float(np.max(np.abs(signal), initial=0.0))
     scaled = signal * (CEILING / peak) if peak > CEILING else signal
     return np.rint(scaled * FULL_SCALE).astype(np.int16)
 
 
 def from_samples(samples: Samples) -> Signal:
-    """The other way round."""
+    """The reverse of `to_samples`."""
     return samples.astype(np.float64) / FULL_SCALE
 
 
@@ -146,9 +145,9 @@ def joined(pieces: list[Signal], pauses_s: list[float], level_db: float) -> Sign
     """Single words as one utterance: each trimmed and at one level, with silence between them.
 
     Args:
-        pieces: One for each word.
-        pauses_s: One less.
-        level_db: Of each word.
+        pieces: One piece for each word.
+        pauses_s: Pauses between the words, one less than pieces, s.
+        level_db: Level of each word.
     """
     parts: list[Signal] = []
     for number, piece in enumerate(pieces):

@@ -1,4 +1,4 @@
-"""A process that hears and does nothing else, to see how much memory that takes.
+"""A process that only hears, to measure how much memory that takes.
 
 Run as ``python -m assistant.hearing_bench.only_hearing MODEL``: opens the model, the voice-activity model and the
 grammar of one step, hears one answer of the fixtures, and prints its highest resident memory in MB.
@@ -22,7 +22,7 @@ REQUEST = GrammarRequest(
     outcomes=("lit", "dim", "dark", "steady", "blinking", "flickering"),
     controls=(Control.STOP, Control.STAND_BY, Control.SAY_AGAIN, Control.CORRECTION, Control.NOT_SURE),
 )
-"""As at a lamp step."""
+"""The request of a lamp step."""
 
 SOUND = "feed-lit.flac"
 

@@ -1,7 +1,7 @@
-"""PocketSphinx 5 beside our own recogniser, on the same sound and with the same phrases, for comparison only.
+"""PocketSphinx 5 for comparison with our own recogniser, on the same sound and with the same phrases.
 
-It gets a JSGF grammar of exactly the language of a step, put together from the shipped number grammar and from the
-step's phrases, and what it gives is taken as it is.
+It gets a JSGF grammar of exactly the language of a step, made from the shipped number grammar and the step's
+phrases, and its output counts unchanged.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ Heard: TypeAlias = tuple[str, float, float]
 """Words, the recogniser's own probability of them, and the time taken in s."""
 
 KEPT = 8
-"""Grammars that are kept opened."""
+"""Number of grammars to keep open."""
 
 
 def jsgf_of(grammar: StepGrammar) -> str:
@@ -65,20 +65,20 @@ def _any(phrases: Iterable[str]) -> str:
 
 @dataclass(frozen=True)
 class Phrases:
-    """What PocketSphinx may hear: JSGF, and how each word is pronounced; can be sent to another process."""
+    """The phrases for PocketSphinx: JSGF and pronunciations, which can be sent to another process."""
 
     jsgf: str
     sounds: tuple[tuple[str, tuple[Pronunciation, ...]], ...]
 
     @classmethod
     def of(cls, grammar: StepGrammar) -> Phrases:
-        """Those of a step."""
+        """The phrases of a step."""
         sounds = tuple((word, grammar.lexicon.pronunciations(word)) for word in grammar.words())
         return cls(jsgf_of(grammar), sounds)
 
 
 def name() -> str:
-    """Name and version.
+    """PocketSphinx's name and version.
 
     Raises:
         GearProblem: It is not installed.
@@ -88,7 +88,7 @@ def name() -> str:
 
 
 def library() -> Any:
-    """The library itself.
+    """PocketSphinx's library.
 
     Raises:
         GearProblem: It is not installed.
@@ -119,7 +119,7 @@ class PocketSphinx:
             loglevel="FATAL",
         )
         self._opened: dict[Phrases, str] = {}
-        self._active = ""  # asking the library before there is a grammar ends the process
+        self._active = ""  # using the library before it has a grammar ends the process
         self._count = 0
 
     def hear(self, samples: Samples, phrases: Phrases) -> Heard:
@@ -139,7 +139,7 @@ class PocketSphinx:
         return words, sure, time.perf_counter() - begun
 
     def _open(self, phrases: Phrases) -> str:
-        """Add a grammar; its words that the dictionary lacks are added with our pronunciations."""
+        """Add a grammar, with our pronunciations for words that the dictionary lacks."""
         for word, pronunciations in phrases.sounds:
             if self._decoder.lookup_word(word) is None:
                 for number, phones in enumerate(pronunciations, start=1):
@@ -160,7 +160,7 @@ _here: list[PocketSphinx] = []
 
 
 def _begin() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that started this one ends it
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent process ends this one
     _here.append(PocketSphinx())
 
 
@@ -169,7 +169,7 @@ def _hear(samples: Samples, phrases: Phrases) -> Heard:
 
 
 class Beside:
-    """PocketSphinx in a process of its own, so that a second core does the slower part of the comparison.
+    """PocketSphinx in its own process, so that a second core does the slower part of the comparison.
 
     Raises:
         GearProblem: It is not installed.
@@ -183,11 +183,11 @@ class Beside:
         self._phrases: dict[StepGrammar, Phrases] = {}
 
     def hear(self, samples: Samples, grammar: StepGrammar) -> Future[Heard]:
-        """As `PocketSphinx.hear`, later."""
+        """Like `PocketSphinx.hear`, but later."""
         if grammar not in self._phrases:
             self._phrases[grammar] = Phrases.of(grammar)
         return self._pool.submit(_hear, samples, self._phrases[grammar])
 
     def close(self) -> None:
-        """End the process; what is not heard yet is dropped."""
+        """End the process and drop the sound that it has not heard yet."""
         self._pool.shutdown(cancel_futures=True)

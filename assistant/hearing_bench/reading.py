@@ -1,6 +1,6 @@
-"""Reading `audio_fixtures/hearing-test.json`: strictly, every mistake with its line.
+"""Reads `audio_fixtures/hearing-test.json` strictly and reports every mistake with its line.
 
-The file is JSON; it is read twice, once to see that it is JSON, and once by the reader of the procedures, which
+The file is JSON. It is read twice: once to check that it is JSON, and once by the reader of the procedures, which
 remembers lines (JSON is YAML as well).
 """
 
@@ -18,14 +18,14 @@ from assistant.hearing_bench.manifest import (
     SAY,
     SYNTHESISERS,
     Answers,
-    Clip,
+    BenchVoice,
     Hours,
     Manifest,
     Other,
     Quick,
+    Recording,
     Recordings,
     Turns,
-    Voice,
 )
 from assistant.hearing_bench.mixing import CLEAN_DB
 
@@ -39,7 +39,7 @@ def read_manifest(path: Path) -> Manifest:
     """Read a manifest.
 
     Raises:
-        FileProblem: It cannot be read, is not JSON, or a part is missing, unknown, or of another kind.
+        FileProblem: It cannot be read, is not JSON, or has a part that is missing, unknown, or of the wrong kind.
     """
     try:
         data = files.read_bytes(path, files.SETTINGS)
@@ -54,7 +54,7 @@ def read_manifest(path: Path) -> Manifest:
 
 
 class _Reader:
-    """A map of the file: each part is taken by name, once; what is left over is a mistake."""
+    """A map of the file: each part is taken once, by name; leftovers are mistakes."""
 
     def __init__(self, path: Path, node: tree.Node) -> None:
         if not isinstance(node, tree.MapNode):
@@ -203,11 +203,11 @@ class _Reader:
         return made
 
 
-def _voice(reader: _Reader, name: str) -> Voice:
+def _voice(reader: _Reader, name: str) -> BenchVoice:
     synthesiser = reader.text("synthesiser")
     if synthesiser not in SYNTHESISERS:
         raise reader.wrong("synthesiser", f"is not one of {', '.join(SYNTHESISERS)}")
-    return Voice(name, synthesiser, reader.text("voice"))
+    return BenchVoice(name, synthesiser, reader.text("voice"))
 
 
 def _question(reader: _Reader, name: str) -> tuple[str, str]:
@@ -235,9 +235,9 @@ def _recordings(reader: _Reader, questions: tuple[str, ...]) -> Recordings:
     speaker = reader.text("speaker") if reader.has("speaker") else ""
     if reader.has("words"):
         words = reader.map("words", lambda r, key: (key, r.text(key)))
-        clips = tuple(Clip(file, said, speaker) for said, file in words.values())
+        clips = tuple(Recording(file, said, speaker) for said, file in words.values())
     else:
-        clips = reader.each("clips", lambda r: Clip(r.text("file"), r.text("words"), r.text("speaker")))
+        clips = reader.each("clips", lambda r: Recording(r.text("file"), r.text("words"), r.text("speaker")))
     question = reader.text("question") if reader.has("question") else None
     if question is not None and question not in questions:
         raise reader.wrong("question", f"is not one of {', '.join(questions)}")
@@ -261,7 +261,7 @@ def _other(reader: _Reader, voices: tuple[str, ...], questions: tuple[str, ...])
         files = reader.texts("files")
         package, folder = reader.text("package"), Path(reader.text("folder"))
         speaker = reader.text("speaker")
-        clips = tuple(Clip(file, "", speaker) for file in files)
+        clips = tuple(Recording(file, "", speaker) for file in files)
         found = Recordings(name, package, folder, clips, None, "", {}, 0, reader.line)
         if not asked:
             raise reader.wrong("questions", "is missing or empty")

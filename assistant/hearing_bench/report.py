@@ -9,14 +9,14 @@ from assistant import __version__
 from assistant.benchmarks import percentile
 from assistant.hearing_bench.diagram import drawn
 from assistant.hearing_bench.mixing import CLEAN_DB
-from assistant.hearing_bench.scoring import Hearing, Score, confidences, reliability, score, wilson
+from assistant.hearing_bench.scoring import Hearing, HearingCounts, confidences, reliability, score, wilson
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from assistant.hearing_bench.measurements import HearingFigures
-    from assistant.hearing_bench.scoring import Reliability, Stream
+    from assistant.hearing_bench.scoring import FalseAccepts, Reliability
 
 BAR = 40
 """Characters of a full bar in the diagram."""
@@ -146,7 +146,7 @@ def _json_reliability(found: Reliability) -> dict[str, Any]:
     }
 
 
-def _json_stream(stream: Stream) -> dict[str, Any]:
+def _json_stream(stream: FalseAccepts) -> dict[str, Any]:
     return {
         "hours": round(stream.hours, 3),
         "taken_for_speech": stream.utterances,
@@ -199,13 +199,13 @@ def _interval(count: int, of: int) -> str:
     return f"{_percent(found.share)} [{_percent(found.low)}-{_percent(found.high)}]"
 
 
-def _answer_cell(counted: Score) -> str:
+def _answer_cell(counted: HearingCounts) -> str:
     wrong, rejected = _percent(counted.wrong / counted.n), _percent(counted.rejected / counted.n)
     sure = _percent(counted.sure_wrong / counted.n)
     return f"{_interval(counted.right, counted.n)} / {wrong} / {rejected} · {sure}"
 
 
-def _other_cell(counted: Score) -> str:
+def _other_cell(counted: HearingCounts) -> str:
     return f"{_interval(counted.wrong, counted.n)} · {_percent(counted.sure_wrong / counted.n)}"
 
 

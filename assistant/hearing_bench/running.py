@@ -1,4 +1,4 @@
-"""The measurement from manifest to figures."""
+"""The measurement, from manifest to figures."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ from assistant.hearing_bench import pocketsphinx
 from assistant.hearing_bench.manifest import NAME, Manifest
 from assistant.hearing_bench.measurements import HeardUtterance, HearingFigures, Options
 from assistant.hearing_bench.reading import read_manifest
-from assistant.hearing_bench.scoring import Delays, Hearing, Stream
-from assistant.hearing_bench.speech import Speech, cache_folder
+from assistant.hearing_bench.scoring import Delays, FalseAccepts, Hearing
+from assistant.hearing_bench.speech import SpeechCache, cache_folder
 from assistant.hearing_bench.streaming import Attentive, blocks, listen_for_hours, memory_mb, take_turn
-from assistant.hearing_bench.testset import TestSet, Utterance
+from assistant.hearing_bench.testset import BenchUtterance, TestSet
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from assistant.hearing_bench.mixing import Mixture
 
 WAITING = 2000
-"""Most utterances that wait for PocketSphinx: some 200 MB of sound."""
+"""Largest number of utterances that wait for PocketSphinx: about 200 MB of sound."""
 
 
 class Ours:
@@ -51,14 +51,14 @@ class Ours:
         """Open a grammar.
 
         Raises:
-            ModelProblem: The model lacks a word that the grammar cannot do without.
+            ModelProblem: The model lacks a word that the grammar needs.
         """
         self.recogniser.prepare(grammar)
 
     def hear(
-        self, mixture: Mixture, utterance: Utterance, *, speech: bool, evidence: Evidence | None = None
+        self, mixture: Mixture, utterance: BenchUtterance, *, speech: bool, evidence: Evidence | None = None
     ) -> Hearing:
-        """One utterance; `speech` and `evidence` as in `judge`."""
+        """Hear one utterance; `speech` and `evidence` as in `judge`."""
         begun = time.perf_counter()
         recognition = self.recogniser.hear(mixture.samples, utterance.grammar)
         judged = judge(recognition, utterance.grammar, DEFAULT_THRESHOLDS, speech=speech, evidence=evidence)
@@ -78,7 +78,7 @@ class Ours:
 class _Waiting:
     """An utterance that PocketSphinx has not heard yet."""
 
-    utterance: Utterance
+    utterance: BenchUtterance
     level_db: float
     duration_s: float
     heard: Future[pocketsphinx.Heard]
@@ -89,10 +89,10 @@ class Bench:
 
     Args:
         options: What to measure.
-        progress: Told in a few words what is being done.
+        progress: Called with a few words about the current work.
 
     Raises:
-        BayAssistantError: The manifest or a model cannot be used, or a part that is asked for does not exist.
+        BayAssistantError: The manifest or a model cannot be used, or a requested part does not exist.
     """
 
     def __init__(self, options: Options, progress: Callable[[str], None]) -> None:
@@ -120,10 +120,10 @@ class Bench:
             self.measured.models[self._theirs.name] = ""
         except GearProblem as problem:
             self.measured.notes.append(str(problem))
-        self._set = TestSet(self._manifest, Speech(options.cache or cache_folder()))
+        self._set = TestSet(self._manifest, SpeechCache(options.cache or cache_folder()))
 
     def run(self) -> HearingFigures:
-        """Take all figures that are wanted."""
+        """Take all requested figures."""
         try:
             return self._run()
         finally:
@@ -139,7 +139,7 @@ class Bench:
             self._hours()
         self._progress("PocketSphinx: the rest")
         self._collect(0)
-        if self._wanted("turns"):  # last, so that nothing else runs beside it
+        if self._wanted("turns"):  # last, so nothing else runs beside it
             self._turns()
         if self._wanted("memory"):
             for ours in self._ours:
@@ -156,7 +156,7 @@ class Bench:
     def _share(self) -> float:
         return self._manifest.quick.share if self._options.quick else 1.0
 
-    def _rows(self) -> Iterator[tuple[str, list[Utterance]]]:
+    def _rows(self) -> Iterator[tuple[str, list[BenchUtterance]]]:
         manifest, made, share = self._manifest, self._set, self._share
         for answers in manifest.answers:
             if self._wanted(answers.name):
@@ -170,8 +170,8 @@ class Bench:
                 self._progress(f"{other.name}: speaking")
                 yield other.name, made.other(other, share)
 
-    def _row(self, part: str, utterances: Sequence[Utterance]) -> None:
-        order: dict[StepGrammar, list[Utterance]] = {}
+    def _row(self, part: str, utterances: Sequence[BenchUtterance]) -> None:
+        order: dict[StepGrammar, list[BenchUtterance]] = {}
         for utterance in utterances:
             order.setdefault(utterance.grammar, []).append(utterance)
         done = 0
@@ -197,7 +197,7 @@ class Bench:
                 able.append(ours)
         return able
 
-    def _hear(self, utterance: Utterance, level: float, mixture: Mixture, able: Sequence[Ours]) -> None:
+    def _hear(self, utterance: BenchUtterance, level: float, mixture: Mixture, able: Sequence[Ours]) -> None:
         later = self._beside(mixture.samples, utterance.grammar)
         if later is not None:
             self._waiting.append(_Waiting(utterance, level, mixture.duration_s, later))
@@ -208,7 +208,7 @@ class Bench:
         self._collect(WAITING)
 
     def _collect(self, most: int) -> None:
-        """Take what PocketSphinx has heard, until no more than so many utterances wait for it."""
+        """Collect PocketSphinx's results until no more than this many utterances wait for it."""
         while self._theirs is not None and len(self._waiting) > most:
             one = self._waiting.popleft()
             answer = self._answer(one.heard)
@@ -216,7 +216,7 @@ class Bench:
                 return
             words, sure, took = answer
             result = one.utterance.grammar.parse(words)
-            # What it hears is accepted as it is, whatever its probability.
+            # Its results are accepted whatever their probability.
             hearing = Hearing(
                 one.utterance.truth, result, result is not None, sure, took, one.duration_s, words
             )
@@ -239,7 +239,7 @@ class Bench:
             return None
 
     def _lose(self) -> None:
-        """Go on without PocketSphinx, whose process has ended."""
+        """Continue without PocketSphinx, whose process has ended."""
         if self._theirs is None:
             return
         lost, self._theirs = self._theirs, None
@@ -249,7 +249,7 @@ class Bench:
         self.measured.records = [r for r in self.measured.records if r.recogniser != lost.name]
         self.measured.notes.append(f"{lost.name} is left out: its process ended unexpectedly.")
 
-    def _record(self, name: str, utterance: Utterance, level: float, hearing: Hearing) -> None:
+    def _record(self, name: str, utterance: BenchUtterance, level: float, hearing: Hearing) -> None:
         self.measured.records.append(HeardUtterance(name, utterance.part, utterance.speaker, level, hearing))
 
     def _hours(self) -> None:
@@ -280,7 +280,7 @@ class Bench:
             lambda done: self._progress(f"noise and chatter: {done:.2f} of {hours:g} hours"),
         )
         if self._theirs is not None:
-            theirs = Stream(streams[0].hours)
+            theirs = FalseAccepts(streams[0].hours)
             for answer in map(self._answer, later):
                 if answer is None:
                     break
@@ -322,7 +322,7 @@ def measure(options: Options, progress: Callable[[str], None] = lambda _text: No
 
 
 def _models(further: Sequence[Path]) -> list[tuple[Path, str]]:
-    """The model of a session, and those that are named; each with a name of its own."""
+    """The model of a session and the named ones, each under its own name."""
     found: list[tuple[Path, str]] = []
     for path in (find_model(), *(find_model(model) for model in further)):
         if any(path.resolve() == other.resolve() for other, _ in found):

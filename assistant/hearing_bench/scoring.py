@@ -1,4 +1,4 @@
-"""Counting what was heard: right, wrong, rejected; how far a count can be trusted; how far a confidence can be.
+"""Counts right, wrong and rejected utterances, with the uncertainty of a count and the reliability of a confidence.
 
 Pure: values in, values out.
 """
@@ -19,21 +19,21 @@ Z_95 = 1.959964
 """Standard normal deviate of a two-sided 95 % interval."""
 
 EXAMPLES = 20
-"""So many accepted results are kept to be read."""
+"""Number of accepted results that are kept as examples."""
 
 BINS = 10
-"""Equal steps of confidence in a reliability diagram."""
+"""Number of equal steps of confidence in a reliability diagram."""
 
 
 @dataclass(frozen=True)
 class Hearing:
-    """What one recogniser made of one utterance.
+    """One utterance, as one recogniser heard it.
 
     Attributes:
-        truth: Meaning of what was said; None for speech that no phrase of the grammar stands for.
-        result: Meaning of the best words; None when they are no phrase.
+        truth: Meaning of the spoken words; None for speech outside the grammar.
+        result: Meaning of the best words; None if they are not a phrase.
         accepted: Whether the result counts as heard.
-        confidence: 0 to 1, as the recogniser states it.
+        confidence: The recogniser's confidence, 0 to 1.
         elapsed_s: Time spent on it.
         duration_s: Length of the sound.
         words: The best words.
@@ -49,18 +49,18 @@ class Hearing:
 
     @property
     def right(self) -> bool:
-        """Accepted, and with the meaning of what was said."""
+        """Whether it was accepted with the meaning of the spoken words."""
         return self.accepted and self.truth is not None and self.result == self.truth
 
     @property
     def wrong(self) -> bool:
-        """Accepted with another meaning, or although nothing of the grammar was said."""
+        """Whether it was accepted with another meaning, or although the speech was outside the grammar."""
         return self.accepted and self.result != self.truth
 
 
 @dataclass(frozen=True)
 class Interval:
-    """A share and the ends of its 95 % interval, 0 to 1; not a number for an empty sample."""
+    """A share and the ends of its 95 % interval, 0 to 1; NaN for an empty sample."""
 
     share: float
     low: float
@@ -71,12 +71,12 @@ def wilson(count: int, of: int, z: float = Z_95) -> Interval:
     """The score interval of a binomial share (Wilson, Journal of the American Statistical Association 22, 1927).
 
     Args:
-        count: How many have the property.
-        of: How many there are.
+        count: Number of members with the property.
+        of: Number of all members.
         z: Standard normal deviate of the wanted coverage.
 
     Raises:
-        ValueError: The count is negative or more than there are.
+        ValueError: The count is negative or larger than the number of members.
     """
     if not 0 <= count <= of:
         raise ValueError(f"{count} of {of} is not a share")
@@ -90,8 +90,8 @@ def wilson(count: int, of: int, z: float = Z_95) -> Interval:
 
 
 @dataclass(frozen=True)
-class Score:
-    """Counts of one group of utterances; `sure` counts stand at a confidence of `ask_below` or more."""
+class HearingCounts:
+    """Counts of one group of utterances; the `sure` counts have a confidence of `ask_below` or more."""
 
     n: int
     right: int
@@ -101,12 +101,12 @@ class Score:
     sure_wrong: int
 
 
-def score(hearings: Iterable[Hearing], ask_below: float) -> Score:
+def score(hearings: Iterable[Hearing], ask_below: float) -> HearingCounts:
     """Count a group of utterances.
 
     Args:
-        hearings: What one recogniser heard.
-        ask_below: Confidence from which a result is taken without being asked about.
+        hearings: Utterances as one recogniser heard them.
+        ask_below: Confidence from which a result is taken without a question.
     """
     n = right = wrong = sure_right = sure_wrong = 0
     for one in hearings:
@@ -116,14 +116,14 @@ def score(hearings: Iterable[Hearing], ask_below: float) -> Score:
         wrong += one.wrong
         sure_right += one.right and sure
         sure_wrong += one.wrong and sure
-    return Score(n, right, wrong, n - right - wrong, sure_right, sure_wrong)
+    return HearingCounts(n, right, wrong, n - right - wrong, sure_right, sure_wrong)
 
 
 @dataclass(frozen=True)
 class Bin:
-    """One step of confidence: from `low` to under `high` (the last one with its end).
+    """One step of confidence: from `low` to below `high` (the last one includes its end).
 
-    `confidence` and `right` are the means of its members; not a number without any.
+    `confidence` and `right` are the means of its members; NaN if there are none.
     """
 
     low: float
@@ -135,7 +135,7 @@ class Bin:
 
 @dataclass(frozen=True)
 class Reliability:
-    """How far a confidence is the probability of being right.
+    """How well a confidence agrees with the probability of being right.
 
     Attributes:
         bins: Equal steps of confidence.
@@ -156,7 +156,7 @@ def reliability(pairs: Sequence[tuple[float, bool]], bins: int = BINS) -> Reliab
 
     Args:
         pairs: Confidence, 0 to 1, and whether the result was right.
-        bins: Number of equal steps.
+        bins: Number of equal steps of confidence.
     """
     groups: list[list[tuple[float, bool]]] = [[] for _ in range(bins)]
     for confidence, right in pairs:
@@ -175,7 +175,7 @@ def reliability(pairs: Sequence[tuple[float, bool]], bins: int = BINS) -> Reliab
 
 
 def confidences(hearings: Iterable[Hearing]) -> list[tuple[float, bool]]:
-    """Confidence and rightness of every hearing whose best words are a phrase, accepted or not."""
+    """The confidence of every hearing whose best words are a phrase, accepted or not, and whether it was right."""
     return [
         (one.confidence, one.truth is not None and one.result == one.truth)
         for one in hearings
@@ -185,15 +185,15 @@ def confidences(hearings: Iterable[Hearing]) -> list[tuple[float, bool]]:
 
 @dataclass
 class Delays:
-    """From the end of speech to the decision that it has ended, with its processing; s.
+    """Times from the end of speech to the decision that it has ended, processing included; s.
 
     Attributes:
-        right: Of the turns that were understood as meant.
-        complete: Of these, the phrases that are complete: nothing in the grammar could follow them.  After others
-            ("twelve", which "point four" may follow) the ear has to wait longer.
-        all: Of all turns that were decided after the end of speech.
-        early: Turns that were decided before the person had ended.
-        unheard: Turns in which no speech was found at all.
+        right: Times of the turns that were understood right.
+        complete: The times among them of complete phrases, which nothing in the grammar could follow. After
+            others ("twelve", which "point four" may follow) the ear has to wait longer.
+        all: Times of all turns that were decided after the end of speech.
+        early: Number of turns that were decided before the speech had ended.
+        unheard: Number of turns in which no speech was found.
     """
 
     right: list[float] = field(default_factory=list)
@@ -204,8 +204,8 @@ class Delays:
 
 
 @dataclass
-class Stream:
-    """What was accepted in hours of sound in which nothing was said to the assistant.
+class FalseAccepts:
+    """Results that were accepted in hours of sound in which nobody spoke to the assistant.
 
     Attributes:
         hours: Length of the sound.
@@ -222,7 +222,7 @@ class Stream:
     examples: list[tuple[str, float]] = field(default_factory=list)
 
     def count(self, words: str, confidence: float, ask_below: float, *, accepted: bool) -> None:
-        """One more piece of sound that was taken for speech."""
+        """Count one more piece of sound that was taken for speech."""
         self.utterances += 1
         if accepted:
             self.accepted += 1
@@ -231,5 +231,5 @@ class Stream:
                 self.examples.append((words, confidence))
 
     def an_hour(self, count: int) -> float:
-        """A count as a rate."""
+        """A count as a rate per hour."""
         return count / self.hours if self.hours else math.nan

@@ -1,4 +1,4 @@
-"""Speech for measurements: spoken by a synthesiser once and kept, or recorded by people and installed as a package."""
+"""Speech for measurements: synthesised once and kept, or recorded by people and installed as a package."""
 
 from __future__ import annotations
 
@@ -21,43 +21,43 @@ from assistant.hearing_bench.mixing import Signal, from_samples, trimmed
 from assistant.places import home
 
 if TYPE_CHECKING:
-    from assistant.hearing_bench.manifest import Recordings, Voice
+    from assistant.hearing_bench.manifest import BenchVoice, Recordings
 
 PACKAGES = {"flite": "flite", "festival": "festival festvox-us-slt-hts"}
-"""Debian packages of each synthesiser with the voices of the manifest."""
+"""Debian packages with each synthesiser and the manifest's voices."""
 
 LONGEST_S = 60.0
 """A synthesiser that takes longer for one sentence has failed."""
 
 
 def cache_folder() -> Path:
-    """Where synthesised speech is kept unless another folder is named."""
+    """The default folder for synthesised speech."""
     base = os.environ.get("XDG_CACHE_HOME", "")
     root = Path(base) if Path(base).is_absolute() else home() / ".cache"
     return root / "bay-assistant" / "hearing-bench"
 
 
-class Speech:
+class SpeechCache:
     """Spoken sentences, from the cache or from a synthesiser.
 
     Args:
-        folder: The cache; made when it is first needed.
+        folder: The cache, which is made when it is first needed.
     """
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._known: dict[tuple[str, str], Signal] = {}
 
-    def missing(self, voice: Voice) -> str:
-        """Why a voice cannot speak, as a sentence; "" when it can."""
+    def missing(self, voice: BenchVoice) -> str:
+        """The reason why a voice cannot speak, as a sentence; "" if it can."""
         try:
             self.say(voice, "ready")
         except GearProblem as problem:
             return str(problem)
         return ""
 
-    def say(self, voice: Voice, words: str) -> Signal:
-        """A sentence, trimmed to where someone speaks.
+    def say(self, voice: BenchVoice, words: str) -> Signal:
+        """A sentence, trimmed to its speech.
 
         Raises:
             GearProblem: The synthesiser or its voice is not installed.
@@ -68,7 +68,7 @@ class Speech:
             self._known[key] = trimmed(self._spoken(voice, words))
         return self._known[key]
 
-    def _spoken(self, voice: Voice, words: str) -> Signal:
+    def _spoken(self, voice: BenchVoice, words: str) -> Signal:
         named = json.dumps([voice.synthesiser, voice.voice, words])
         path = self._folder / f"{hashlib.sha256(named.encode()).hexdigest()[:24]}.flac"
         try:
@@ -90,7 +90,7 @@ class Speech:
         return from_samples(read_sound(path).samples)
 
 
-def _synthesised(voice: Voice, words: str) -> Signal:
+def _synthesised(voice: BenchVoice, words: str) -> Signal:
     if shutil.which(voice.synthesiser) is None:
         raise GearProblem(
             f"The voice '{voice.name}' is left out: {voice.synthesiser} is not installed "
@@ -119,8 +119,8 @@ def _synthesised(voice: Voice, words: str) -> Signal:
 
 
 @lru_cache
-def _has_voice(voice: Voice) -> bool:
-    """Whether flite lists a voice: asked for one that it lacks, it speaks with another and says nothing about it."""
+def _has_voice(voice: BenchVoice) -> bool:
+    """Whether flite lists a voice; asked for one that it lacks, it silently uses another."""
     if voice.synthesiser != "flite":
         return True
     listed = subprocess.run(["flite", "-lv"], capture_output=True, text=True, check=False)
@@ -128,7 +128,7 @@ def _has_voice(voice: Voice) -> bool:
 
 
 def missing_recordings(recordings: Recordings) -> str:
-    """Why recordings cannot be used, as a sentence; "" when they can."""
+    """The reason why recordings cannot be used, as a sentence; "" if they can."""
     absent = [clip.file for clip in recordings.clips if not (recordings.folder / clip.file).is_file()]
     if not absent:
         return ""

@@ -1,4 +1,4 @@
-"""The real ear on made sound: what it accepts in hours of noise and chatter, how long a turn takes, its memory."""
+"""Runs the real ear on synthetic sound: false accepts in hours of noise and chatter, time of a turn, memory."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from assistant.hearing.ear import Ear, Reports
 from assistant.hearing.sound import RATE
 from assistant.hearing.utterance import completeness
 from assistant.hearing_bench.mixing import Signal, at_level, to_samples
-from assistant.hearing_bench.scoring import Delays, Stream
+from assistant.hearing_bench.scoring import Delays, FalseAccepts
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from assistant.hearing_bench.testset import TestSet
 
 FADE_S = 0.5
-"""Noise comes and goes over so long, at both ends of a block."""
+"""Time over which noise fades in and out at the ends of a block."""
 
 
 class Attentive:
@@ -43,7 +43,7 @@ class Attentive:
 
     Args:
         recogniser: Turns speech into words.
-        grammars: Of the requests.
+        grammars: Grammars of the requests.
         thresholds: The dialogue's limits.
     """
 
@@ -54,14 +54,14 @@ class Attentive:
         self._ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds)
 
     def listen(self, request: GrammarRequest) -> None:
-        """Begin anew with this request."""
+        """Start again with this request."""
         self._ear.pause()
         self._ear.listen(request)
         self.events.clear()
         self.clips.clear()
 
     def feed(self, samples: Samples) -> None:
-        """The next sound."""
+        """Feed it the next sound."""
         self._ear.feed(samples)
 
     def _happened(self, make: Make) -> None:
@@ -80,13 +80,13 @@ class Attentive:
 def blocks(
     plan: Hours, test_set: TestSet, sentences: Sequence[str], hours: float, seed: int
 ) -> Iterator[Samples]:
-    """Hours of sound, block by block: a noise at a level, and chatter in it; each block has its own seed.
+    """Hours of sound, block by block: noise at a level, with chatter in it; each block has its own seed.
 
     Args:
-        plan: Kinds of noise follow each other; levels and chatter are drawn.
-        test_set: Speaks.
-        sentences: What is said.
-        hours: Rounded up to whole blocks.
+        plan: The plan; kinds of noise take turns, and levels and chatter are drawn.
+        test_set: Test set that speaks.
+        sentences: Sentences of the chatter.
+        hours: Length, rounded up to whole blocks.
         seed: The same seed gives the same sound.
     """
     voices = test_set.voices(plan.voices)
@@ -117,21 +117,21 @@ def listen_for_hours(
     ask_below: float,
     found: Callable[[Samples], None],
     progress: Callable[[float], None],
-) -> list[Stream]:
-    """What each ear accepts of sound in which nobody speaks to it.
+) -> list[FalseAccepts]:
+    """The results that each ear accepts from sound in which nobody speaks to it.
 
     Args:
-        ears: Each hears the same sound.
-        sound: Block by block.
-        request: What they listen for.
-        ask_below: Confidence from which nobody is asked.
-        found: Told each piece of sound that the first ear takes for speech.
-        progress: Told the hours that have gone by.
+        ears: The ears, which all hear the same sound.
+        sound: The sound, block by block.
+        request: Request for which they listen.
+        ask_below: Confidence from which a result is taken without a question.
+        found: Called with each piece of sound that the first ear takes for speech.
+        progress: Called with the hours so far.
 
     Returns:
-        One for each ear.
+        One stream for each ear.
     """
-    streams = [Stream() for _ in ears]
+    streams = [FalseAccepts() for _ in ears]
     for ear in ears:
         ear.listen(request)
     for block in sound:
@@ -157,8 +157,8 @@ def listen_for_hours(
 def take_turn(ear: Attentive, grammar: StepGrammar, words: str, mixture: Mixture, delays: Delays) -> None:
     """One answer through the real ear, chunk by chunk, as from a microphone.
 
-    What counts is the sound that went by between the last sample of speech and the decision, and the time that the
-    computer then took for the chunk that brought it.
+    The delay is the length of sound between the last sample of speech and the decision, plus the time that the
+    computer took for the chunk with the decision.
     """
     truth = grammar.parse(words)
     ear.listen(grammar.request)
@@ -170,7 +170,7 @@ def take_turn(ear: Attentive, grammar: StepGrammar, words: str, mixture: Mixture
         now_s = (start + len(chunk)) / RATE
         for event in ear.events:
             if now_s < mixture.began_s:
-                continue  # noise that was taken for speech, before anyone spoke
+                continue  # noise mistaken for speech before anyone spoke
             if now_s < mixture.ended_s:
                 delays.early += 1
                 return
@@ -189,7 +189,7 @@ def take_turn(ear: Attentive, grammar: StepGrammar, words: str, mixture: Mixture
 
 
 def memory_mb(model: Path) -> float:
-    """Highest resident memory of a fresh process that hears and does nothing else, MB.
+    """Highest resident memory of a fresh process that only hears, MB.
 
     Raises:
         ModelProblem: The process failed.

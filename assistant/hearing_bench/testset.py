@@ -1,4 +1,4 @@
-"""The utterances of a manifest: speech without noise, what it means, and the grammar that is to hear it."""
+"""The utterances of a manifest: clean speech, its meaning, and the grammar that hears it."""
 
 from __future__ import annotations
 
@@ -24,28 +24,28 @@ from assistant.loading.folder import load_library
 if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
     from assistant.hearing_bench.manifest import Answers, Manifest, Other, Recordings
-    from assistant.hearing_bench.speech import Speech
+    from assistant.hearing_bench.speech import SpeechCache
 
 WORD_PAUSE_S = (0.03, 0.15)
-"""Shortest and longest pause between words that are put together."""
+"""Shortest and longest pause between joined words, s."""
 
 MOST_DRAWS = 10_000
-"""A kind of phrase that is not drawn within so many is not in the grammars."""
+"""If this many draws do not give a kind of phrase, the grammars do not have it."""
 
 
 @dataclass(frozen=True)
-class Utterance:
-    """Something said.
+class BenchUtterance:
+    """One utterance.
 
     Attributes:
         part: Row of the manifest.
-        speaker: Voice, or person.
-        words: What is said; "" where nobody wrote it down.
-        truth: Its meaning in `grammar`; None when it has none there.
-        grammar: What is listened for.
-        speech: Trimmed, without noise.
-        noise: Kind of noise that is put under it, the same at every ratio.
-        seed: Of the noise.
+        speaker: Voice or person.
+        words: The spoken words; "" if nobody wrote them down.
+        truth: Their meaning in `grammar`; None if they have none there.
+        grammar: Grammar that hears them.
+        speech: The trimmed, clean speech.
+        noise: Kind of noise to add, the same at every ratio.
+        seed: Seed of the noise.
     """
 
     part: str
@@ -62,16 +62,16 @@ class TestSet:
     """Makes the utterances of a manifest.
 
     Args:
-        manifest: What is wanted.
-        speech: Speaks.
+        manifest: The plan.
+        speech: Supplies the speech.
 
     Raises:
         FileProblem: Procedures or grammars cannot be read.
     """
 
-    __test__ = False  # its name begins like that of a class of tests
+    __test__ = False  # its name starts like that of a test class
 
-    def __init__(self, manifest: Manifest, speech: Speech) -> None:
+    def __init__(self, manifest: Manifest, speech: SpeechCache) -> None:
         self._manifest = manifest
         self._speech = speech
         self._library = load_library(resources.directory("procedures"))
@@ -88,7 +88,7 @@ class TestSet:
         return list(requests_of(self._library))
 
     def request(self, question: str) -> GrammarRequest:
-        """What is listened for at a question of the manifest.
+        """The request of a question of the manifest.
 
         Raises:
             UsageProblem: There is no such procedure.
@@ -104,7 +104,7 @@ class TestSet:
         return self.grammars.request(self.request(question))
 
     def voices(self, names: tuple[str, ...]) -> list[str]:
-        """Those voices that can speak here; a note says why others cannot."""
+        """The voices that can speak here; a note says why others cannot."""
         able = []
         for name in names:
             why = self._speech.missing(self._manifest.voices[name])
@@ -114,7 +114,7 @@ class TestSet:
                 self.notes.append(why)
         return able
 
-    def mixture(self, utterance: Utterance, ratio_db: float, *, tail_s: float | None = None) -> Mixture:
+    def mixture(self, utterance: BenchUtterance, ratio_db: float, *, tail_s: float | None = None) -> Mixture:
         """An utterance in its noise."""
         manifest = self._manifest
         return in_noise(
@@ -133,8 +133,8 @@ class TestSet:
 
     # --- rows ---
 
-    def answers(self, part: Answers, share: float) -> list[Utterance]:
-        """Answers drawn from the grammars of steps; a share of them is the first ones."""
+    def answers(self, part: Answers, share: float) -> list[BenchUtterance]:
+        """Answers drawn from the grammars of steps; a share takes the first ones."""
         found = []
         fitting = [request for request in self._requests if _fits(request, part)]
         if not fitting:
@@ -182,8 +182,8 @@ class TestSet:
             "Lower its 'count'",
         )
 
-    def recordings(self, part: Recordings, share: float) -> list[Utterance]:
-        """Recordings of people, or numbers put together from them; none, with a note, where they are missing."""
+    def recordings(self, part: Recordings, share: float) -> list[BenchUtterance]:
+        """Recordings of people, or numbers joined from them; none, with a note, if they are missing."""
         if why := missing_recordings(part):
             self.notes.append(why)
             return []
@@ -214,7 +214,7 @@ class TestSet:
         words = WordSet(text, own, part.same, path, line).words()
         return WordSet(text, dictionary(words.keys(), own), part.same, path, line)
 
-    def _joined(self, part: Recordings, share: float) -> list[Utterance]:
+    def _joined(self, part: Recordings, share: float) -> list[BenchUtterance]:
         grammar = self.question(part.question) if part.question else None
         clips = {clip.words: clip for clip in part.clips}
         pieces = {clip.words: recording(part.folder / clip.file) for clip in part.clips}
@@ -236,8 +236,8 @@ class TestSet:
             found.append(self._utterance(part.name, speaker, " ".join(words), truth, grammar, speech, number))
         return found
 
-    def other(self, part: Other, share: float) -> list[Utterance]:
-        """Speech that is in no grammar."""
+    def other(self, part: Other, share: float) -> list[BenchUtterance]:
+        """Speech outside every grammar."""
         if part.recordings is not None:
             if why := missing_recordings(part.recordings):
                 self.notes.append(why)
@@ -281,10 +281,12 @@ class TestSet:
         grammar: StepGrammar,
         speech: Signal,
         number: int,
-    ) -> Utterance:
+    ) -> BenchUtterance:
         noises = self._manifest.noises
         seed = zlib.crc32(f"{self._manifest.seed} {part} {speaker} {number}".encode())
-        return Utterance(part, speaker, words, truth, grammar, speech, noises[number % len(noises)], seed)
+        return BenchUtterance(
+            part, speaker, words, truth, grammar, speech, noises[number % len(noises)], seed
+        )
 
 
 def _share_of(count: int, share: float) -> int:
@@ -292,7 +294,7 @@ def _share_of(count: int, share: float) -> int:
 
 
 def _spread(sentences: tuple[tuple[str, str, int], ...], share: float) -> list[tuple[str, str, int]]:
-    """A share of the sentences, evenly out of all of them, so that every question keeps some."""
+    """A share of the sentences, spread evenly, so that every question keeps some."""
     count = _share_of(len(sentences), share)
     return [sentences[number * len(sentences) // count] for number in range(count)]
 

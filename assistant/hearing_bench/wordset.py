@@ -1,6 +1,6 @@
-"""A grammar for measuring that no procedure has: any words and any JSGF, with pronunciations from a large dictionary.
+"""A grammar only for measuring: any words and any JSGF, with pronunciations from a large dictionary.
 
-The meaning of a phrase is its words, less those that make no difference ("ten of clubs", "ten clubs").
+The meaning of a phrase is its words, without those that make no difference ("ten of clubs", "ten clubs").
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ _ENTRY = re.compile(r"([^\s(]+)(?:\(\d+\))?\s+(.+)")
 
 
 class WordSet(StepGrammar):
-    """A grammar for measuring, heard like that of a step.
+    """A grammar for measuring, used like that of a step.
 
     Args:
         text: JSGF with one public rule.
         lexicon: Pronunciations of its words.
         same: Words that mean the same as another one, or nothing ("").
-        path: File that is named when the text is wrong.
+        path: File for error messages about the text.
         line: Its line there.
 
     Raises:
@@ -71,17 +71,17 @@ class WordSet(StepGrammar):
         return self._language
 
     def parse(self, words: str) -> Result | None:
-        """The words as an outcome; None for what is no phrase."""
+        """The words as an outcome; None if they are not a phrase."""
         if not self._language.accepts(words.split()):
             return None
         return Result(outcome=self.meaning(words))
 
     def meaning(self, words: str) -> str:
-        """The words in the form in which all phrases of one meaning are equal."""
+        """The words in a form that is equal for all phrases of one meaning."""
         return "-".join(filter(None, (self._same.get(word, word) for word in words.split())))
 
     def phrases(self) -> list[str]:
-        """None: they may be too many to write out."""
+        """Nothing, because there may be too many to write out."""
         return []
 
     def words(self) -> dict[str, tuple[str, int]]:
@@ -92,7 +92,7 @@ class WordSet(StepGrammar):
         """The same grammar if it has none of these words.
 
         Raises:
-            ModelProblem: It has one: then it would be another measurement.
+            ModelProblem: It has one; leaving it out would change the measurement.
         """
         lost = sorted(set(missing) & self.words().keys())
         if lost:
@@ -106,7 +106,7 @@ def of_words(words: Collection[str]) -> str:
 
 
 def dictionary(words: Collection[str], own: Lexicon) -> Lexicon:
-    """Pronunciations of words: our own, and for the others those of PocketSphinx' US-English dictionary.
+    """Pronunciations of words: our own, and otherwise those of PocketSphinx's US-English dictionary.
 
     Raises:
         GearProblem: A word is in neither, or PocketSphinx is not installed.

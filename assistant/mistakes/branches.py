@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from assistant.mistakes.editing import (
     Edit,
     Mistake,
-    Source,
+    ProcedureSource,
     Tree,
     answers_of,
     led,
@@ -28,10 +28,10 @@ if TYPE_CHECKING:
 # --- branches -------------------------------------------------------------------------------------
 
 
-def swapped(kind: str, part: str) -> Callable[[Source], Iterator[Mistake]]:
+def swapped(kind: str, part: str) -> Callable[[ProcedureSource], Iterator[Mistake]]:
     """Two answers (or bands) of one step swap their targets."""
 
-    def make(source: Source) -> Iterator[Mistake]:
+    def make(source: ProcedureSource) -> Iterator[Mistake]:
         for name, step in steps_of(source):
             if part not in step and part not in step.get("reading", {}):
                 continue
@@ -54,7 +54,7 @@ def swapped(kind: str, part: str) -> Callable[[Source], Iterator[Mistake]]:
     return make
 
 
-def led_to_sibling(source: Source) -> Iterator[Mistake]:
+def led_to_sibling(source: ProcedureSource) -> Iterator[Mistake]:
     """An answer leads where another answer of its step leads."""
     for name, step in steps_of(source):
         ways = answers_of(name, step)
@@ -72,7 +72,7 @@ def led_to_sibling(source: Source) -> Iterator[Mistake]:
                     )
 
 
-def handed_over(source: Source) -> Iterator[Mistake]:
+def handed_over(source: ProcedureSource) -> Iterator[Mistake]:
     """An answer hands over to another procedure of the folder, or a verdict goes on with another one."""
     for name, step in steps_of(source):
         for keys, way in ways_of(name, step):
@@ -99,7 +99,7 @@ def handed_over(source: Source) -> Iterator[Mistake]:
                 )
 
 
-def not_continued(source: Source) -> Iterator[Mistake]:
+def not_continued(source: ProcedureSource) -> Iterator[Mistake]:
     """A verdict no longer goes on with a procedure."""
     for name, verdict in verdicts_of(source):
         if "continue_with" in verdict:
@@ -112,7 +112,7 @@ def not_continued(source: Source) -> Iterator[Mistake]:
             )
 
 
-def skip_elsewhere(source: Source) -> Iterator[Mistake]:
+def skip_elsewhere(source: ProcedureSource) -> Iterator[Mistake]:
     """A skipped test goes where one of its answers goes."""
     for name, step in steps_of(source):
         if "if_skipped" not in step:
@@ -130,7 +130,7 @@ def skip_elsewhere(source: Source) -> Iterator[Mistake]:
                 )
 
 
-def no_skip(source: Source) -> Iterator[Mistake]:
+def no_skip(source: ProcedureSource) -> Iterator[Mistake]:
     """A test cannot be skipped any more."""
     for name, step in steps_of(source):
         if "if_skipped" in step:
@@ -148,7 +148,7 @@ def _good_target(step: Tree) -> tuple[str, str] | None:
     return next((target_of(way) for keys, way in answers_of("", step) if keys[-1] == good), None)
 
 
-def dropped(source: Source) -> Iterator[Mistake]:
+def dropped(source: ProcedureSource) -> Iterator[Mistake]:
     """A step is dropped: everything that led to it leads to the target of its good answer."""
     for name, step in steps_of(source):
         beyond = _good_target(step)
@@ -170,7 +170,7 @@ def dropped(source: Source) -> Iterator[Mistake]:
         yield Mistake("step dropped", source.name, f"steps/{name}", what, tuple(edits), tidy=True)
 
 
-def skirted(source: Source) -> Iterator[Mistake]:
+def skirted(source: ProcedureSource) -> Iterator[Mistake]:
     """One answer leads past a step, to the target of that step's good answer."""
     for name, step in steps_of(source):
         for keys, way in answers_of(name, step):
@@ -185,16 +185,16 @@ def skirted(source: Source) -> Iterator[Mistake]:
 # --- verdicts and what is ruled out ---------------------------------------------------------------
 
 
-def _parts(source: Source) -> list[str]:
+def _parts(source: ProcedureSource) -> list[str]:
     """Every part that any verdict of the folder names."""
     named = (verdict["part"] for tree in source.procedures.values() for verdict in tree["verdicts"].values())
     return list(dict.fromkeys(part for part in named if part))
 
 
-def part(kind: str, *, named: bool) -> Callable[[Source], Iterator[Mistake]]:
+def part(kind: str, *, named: bool) -> Callable[[ProcedureSource], Iterator[Mistake]]:
     """A verdict names another part, or a part where it named none."""
 
-    def make(source: Source) -> Iterator[Mistake]:
+    def make(source: ProcedureSource) -> Iterator[Mistake]:
         for name, verdict in verdicts_of(source):
             if bool(verdict["part"]) is not named:
                 continue
@@ -207,7 +207,7 @@ def part(kind: str, *, named: bool) -> Callable[[Source], Iterator[Mistake]]:
     return make
 
 
-def fault_added(source: Source) -> Iterator[Mistake]:
+def fault_added(source: ProcedureSource) -> Iterator[Mistake]:
     """A verdict gets a fault that another verdict of this procedure covers."""
     known = dict.fromkeys(fault for _, verdict in verdicts_of(source) for fault in verdict["faults"])
     for name, verdict in verdicts_of(source):
@@ -219,7 +219,7 @@ def fault_added(source: Source) -> Iterator[Mistake]:
                 )
 
 
-def fault_dropped(source: Source) -> Iterator[Mistake]:
+def fault_dropped(source: ProcedureSource) -> Iterator[Mistake]:
     """A verdict leaves out one of its faults."""
     for name, verdict in verdicts_of(source):
         for fault in verdict["faults"]:
@@ -230,7 +230,7 @@ def fault_dropped(source: Source) -> Iterator[Mistake]:
             )
 
 
-def ruled_out(source: Source) -> Iterator[Mistake]:
+def ruled_out(source: ProcedureSource) -> Iterator[Mistake]:
     """An answer rules out a further fault that a verdict of this procedure covers."""
     known = dict.fromkeys(fault for _, verdict in verdicts_of(source) for fault in verdict["faults"])
     for name, step in steps_of(source):

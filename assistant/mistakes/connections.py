@@ -9,7 +9,16 @@ from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import SENSES
-from assistant.mistakes.editing import Edit, Keys, Mistake, Source, Tree, answers_of, measured, steps_of
+from assistant.mistakes.editing import (
+    Edit,
+    Keys,
+    Mistake,
+    ProcedureSource,
+    Tree,
+    answers_of,
+    measured,
+    steps_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -45,10 +54,10 @@ same purpose. A point that is missing here is mixed up with every other one that
 # --- limits ---------------------------------------------------------------------------------------
 
 
-def limits_moved(word: str) -> Callable[[Source], Iterator[Mistake]]:
+def limits_moved(word: str) -> Callable[[ProcedureSource], Iterator[Mistake]]:
     """The border between two bands moves, in both of them."""
 
-    def make(source: Source) -> Iterator[Mistake]:
+    def make(source: ProcedureSource) -> Iterator[Mistake]:
         for name, step in steps_of(source):
             for value, keys in _borders(name, step).items():
                 moved = format(Decimal(value) * FACTORS[word], "f")
@@ -83,7 +92,7 @@ def _is_number(text: str) -> bool:
         return False
 
 
-def makers_limit(source: Source) -> Iterator[Mistake]:
+def makers_limit(source: ProcedureSource) -> Iterator[Mistake]:
     """A limit that is a value of the maker becomes another value that could judge the reading."""
     facts = source.terms.get("facts", {})
     for name, step in steps_of(source):
@@ -109,7 +118,7 @@ def makers_limit(source: Source) -> Iterator[Mistake]:
 # --- the connection -------------------------------------------------------------------------------
 
 
-def clip(source: Source) -> Iterator[Mistake]:
+def clip(source: ProcedureSource) -> Iterator[Mistake]:
     """The clip is on the other post of the battery."""
     for name, measure in measured(source):
         other = POSTS.get(measure.get("clip", ""))
@@ -119,7 +128,7 @@ def clip(source: Source) -> Iterator[Mistake]:
             yield Mistake("clip moved", source.name, f"steps/{name}", what, (edit,))
 
 
-def probe(source: Source) -> Iterator[Mistake]:
+def probe(source: ProcedureSource) -> Iterator[Mistake]:
     """The probe is on a neighbouring point."""
     nodes = [name for name, place in source.terms["places"].items() if place["kind"] == "node"]
     here = list(dict.fromkeys(measure["probe"] for _, measure in measured(source)))
@@ -131,7 +140,7 @@ def probe(source: Source) -> Iterator[Mistake]:
                 yield Mistake("probe moved", source.name, f"steps/{name}", what, (edit,))
 
 
-def engine(source: Source) -> Iterator[Mistake]:
+def engine(source: ProcedureSource) -> Iterator[Mistake]:
     """Key and engine are in a different state."""
     for name, measure in measured(source):
         for other in ENGINES.get(measure["engine"], ()):
@@ -140,7 +149,7 @@ def engine(source: Source) -> Iterator[Mistake]:
             yield Mistake("engine state", source.name, f"steps/{name}", what, (edit,))
 
 
-def plugged_in(source: Source) -> Iterator[Mistake]:
+def plugged_in(source: ProcedureSource) -> Iterator[Mistake]:
     """A part that should be unplugged stays plugged in."""
     for name, measure in measured(source):
         parts = measure.get("unplugged", [])
@@ -151,7 +160,7 @@ def plugged_in(source: Source) -> Iterator[Mistake]:
             yield Mistake("not unplugged", source.name, f"steps/{name}", what, (Edit(keys, rest or None),))
 
 
-def unplugged(source: Source) -> Iterator[Mistake]:
+def unplugged(source: ProcedureSource) -> Iterator[Mistake]:
     """A part that other steps of this procedure unplug is unplugged here, too."""
     known = dict.fromkeys(part for _, measure in measured(source) for part in measure.get("unplugged", []))
     for name, measure in measured(source):
@@ -165,7 +174,7 @@ def unplugged(source: Source) -> Iterator[Mistake]:
                 )
 
 
-def lamp(source: Source) -> Iterator[Mistake]:
+def lamp(source: ProcedureSource) -> Iterator[Mistake]:
     """The heavy lamp replaces the small one, or the other way round."""
     for name, measure in measured(source):
         if measure["with"] in LAMPS:
@@ -175,7 +184,7 @@ def lamp(source: Source) -> Iterator[Mistake]:
             yield Mistake("other lamp", source.name, f"steps/{name}", what, (edit,))
 
 
-def instrument(source: Source) -> Iterator[Mistake]:
+def instrument(source: ProcedureSource) -> Iterator[Mistake]:
     """Another instrument, not a lamp, that could give the same answers or readings replaces this one."""
     instruments = source.terms["instruments"]
     for name, step in steps_of(source):
@@ -202,10 +211,10 @@ def instrument(source: Source) -> Iterator[Mistake]:
 # --- readings and cautions ------------------------------------------------------------------------
 
 
-def reading_key(kind: str, key: str) -> Callable[[Source], Iterator[Mistake]]:
+def reading_key(kind: str, key: str) -> Callable[[ProcedureSource], Iterator[Mistake]]:
     """A reading is judged without an allowance: this key of it is missing."""
 
-    def make(source: Source) -> Iterator[Mistake]:
+    def make(source: ProcedureSource) -> Iterator[Mistake]:
         for name, step in steps_of(source):
             if key in step.get("reading", {}):
                 edit = Edit(("steps", name, "reading", key), None)
@@ -215,7 +224,7 @@ def reading_key(kind: str, key: str) -> Callable[[Source], Iterator[Mistake]]:
     return make
 
 
-def caution(source: Source) -> Iterator[Mistake]:
+def caution(source: ProcedureSource) -> Iterator[Mistake]:
     """A caution of a step is missing."""
     for name, step in steps_of(source):
         for dropped in step["cautions"]:

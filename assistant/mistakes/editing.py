@@ -62,7 +62,7 @@ class Mistake:
 
 
 @dataclass(frozen=True)
-class Source:
+class ProcedureSource:
     """One procedure, with the rest of the folder.
 
     Attributes:
@@ -78,7 +78,7 @@ class Source:
     procedures: Mapping[str, Tree]
 
 
-def read(folder: Path) -> dict[str, Source]:
+def read(folder: Path) -> dict[str, ProcedureSource]:
     """The procedures of a folder, with each scalar as it was typed.
 
     Raises:
@@ -88,7 +88,7 @@ def read(folder: Path) -> dict[str, Source]:
     terms = _parsed(folder / TERMS_FILE)
     others = (TERMS_FILE, CAUTIONS_FILE, ODDS_FILE)
     trees = {path.stem: _parsed(path) for path in sorted(folder.glob("*.yaml")) if path.name not in others}
-    return {name: Source(name, tree, terms, trees) for name, tree in trees.items()}
+    return {name: ProcedureSource(name, tree, terms, trees) for name, tree in trees.items()}
 
 
 def _parsed(path: Path) -> Tree:
@@ -167,12 +167,12 @@ def led(way: Tree, target: tuple[str, str]) -> Tree:
     return {target[0]: target[1], **rest}
 
 
-def steps_of(source: Source) -> Iterator[tuple[str, Tree]]:
+def steps_of(source: ProcedureSource) -> Iterator[tuple[str, Tree]]:
     """The steps of a procedure by name."""
     yield from source.tree["steps"].items()
 
 
-def verdicts_of(source: Source) -> Iterator[tuple[str, Tree]]:
+def verdicts_of(source: ProcedureSource) -> Iterator[tuple[str, Tree]]:
     """The verdicts of a procedure by name."""
     yield from source.tree["verdicts"].items()
 
@@ -182,7 +182,7 @@ def said(target: tuple[str, str]) -> str:
     return f"{target[0]} {target[1]}"
 
 
-def measured(source: Source) -> Iterator[tuple[str, Tree]]:
+def measured(source: ProcedureSource) -> Iterator[tuple[str, Tree]]:
     """Steps that connect an instrument."""
     for name, step in steps_of(source):
         if step["measure"]["with"] not in SENSES:

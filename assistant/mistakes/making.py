@@ -10,9 +10,9 @@ from assistant.mistakes import branches, connections
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
-    from assistant.mistakes.editing import Mistake, Source
+    from assistant.mistakes.editing import Mistake, ProcedureSource
 
-KINDS: dict[str, Callable[[Source], Iterator[Mistake]]] = {
+KINDS: dict[str, Callable[[ProcedureSource], Iterator[Mistake]]] = {
     **{f"limit {word}": connections.limits_moved(word) for word in connections.FACTORS},
     "maker's value": connections.makers_limit,
     "bands swapped": branches.swapped("bands swapped", "bands"),
@@ -43,7 +43,9 @@ KINDS: dict[str, Callable[[Source], Iterator[Mistake]]] = {
 """For each kind, the function that makes its mistakes wherever one fits in a procedure."""
 
 
-def everything(sources: Mapping[str, Source], kinds: tuple[str, ...] = ()) -> dict[str, list[Mistake]]:
+def everything(
+    sources: Mapping[str, ProcedureSource], kinds: tuple[str, ...] = ()
+) -> dict[str, list[Mistake]]:
     """All mistakes of each kind, or of the named kinds only."""
     return {
         kind: [mistake for source in sources.values() for mistake in KINDS[kind](source)]

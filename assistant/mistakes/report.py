@@ -14,7 +14,7 @@ CAUTION = "The proof's figures come from a model with no bench measurement behin
 
 
 @dataclass(frozen=True)
-class Report:
+class MistakesReport:
     """All the mistakes that were tried.
 
     Attributes:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.benchmarks import machine
 from assistant.mistakes import trying
-from assistant.mistakes.report import Report
+from assistant.mistakes.report import MistakesReport
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,7 +23,7 @@ def measure(
     seed: int = 1,
     processes: int = trying.PROCESSES,
     progress: Callable[[int, int], None] = lambda _done, _all: None,
-) -> Report:
+) -> MistakesReport:
     """Try mistakes in these procedures; minutes for the shipped ones.
 
     Args:
@@ -39,11 +39,11 @@ def measure(
         BayAssistantError: The unchanged procedures cannot be loaded or proven.
     """
     begun = time.perf_counter()
-    bench = trying.Bench(procedures, grammars, systems, seed)
+    bench = trying.TrialSetup(procedures, grammars, systems, seed)
     before = trying.sound(bench)
     mistakes = trying.choose(bench, count)
     tried = trying.carry_out(bench, before, mistakes, processes=processes, progress=progress)
-    return Report(
+    return MistakesReport(
         tuple(tried),
         seed,
         systems,

@@ -1,13 +1,13 @@
-"""Each mistake is loaded, linted and proven as a writer's own would be, and what nothing catches is weighed.
+"""Loads, lints and proves each mistake like a writer's own, and weighs the mistakes that nothing catches.
 
 A mistake is *caught* by the first of these that has something new to say about it: the loader refuses the folder; the
 lint has a finding, or the proof a failure, that the unchanged procedures do not have.
-What nothing catches is weighed by the rows of the proof, every case with every observer, against those of the
-unchanged procedures, with the same cars: it *moves no figure* when no share moves by more than `MOVES`; it is
-*harmful* when the share of good parts condemned rises by more than `HARM_PART`, or that of right verdicts falls by more
-than `HARM_RIGHT`, in any of them; else it *moves little*.
+A mistake that nothing catches is weighed by the rows of the proof, every case with every observer, against those
+of the unchanged procedures with the same cars. It *moves no figure* if no share moves by more than `MOVES`; it is
+*harmful* if in any row the share of good parts condemned rises by more than `HARM_PART` or the share of right
+verdicts falls by more than `HARM_RIGHT`; otherwise it *moves little*.
 Cases of a fault that the procedure presumes excluded are left out of the harm, as in the proof.
-A program error in any of the three is a defect of the program, and not counted as caught.
+A program error in any of the three is a defect of the program and does not count as caught.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from assistant.proof.result import Proof
 
 COUNT = 90
-"""Mistakes that are made unless another number is named: about three of each kind."""
+"""Default number of mistakes: about three of each kind."""
 
 SYSTEMS = 40
 """Random cars for each way in which a fault comes about: enough to see a shift of one car in forty."""
@@ -69,7 +69,7 @@ verdict, so that a fall of their right verdicts is not called harm."""
 
 
 class Fate(StrEnum):
-    """What became of a mistake."""
+    """The fate of a mistake."""
 
     LOADER = "loader"
     LINT = "lint"
@@ -83,7 +83,7 @@ class Fate(StrEnum):
 CAUGHT = (Fate.LOADER, Fate.LINT, Fate.PROOF)
 
 UNREACHED = "No car of the proof comes there."
-"""Why a mistake moves no figure, where it is not that the figures are the same with it."""
+"""The reason why a mistake moves no figure, if the figures could not have moved."""
 
 Place = tuple[str, str, str, str]
 """A row of the proof: procedure, observer, fault, mechanism."""
@@ -107,13 +107,13 @@ class Moved:
 
 @dataclass(frozen=True)
 class Tried:
-    """A mistake and what became of it.
+    """A mistake and its fate.
 
     Attributes:
         mistake: The mistake.
-        fate: What caught it, or what it does.
-        told: The first thing that loader, lint or proof said, or the program error; "" for what nothing caught.
-        moved: What nothing caught: the figures that moved, the worst first, at most three.
+        fate: The check that caught it, or its effect.
+        told: The first message of loader, lint or proof, or the program error; "" if nothing caught it.
+        moved: If nothing caught it, the figures that moved, the worst first, at most three.
     """
 
     mistake: Mistake
@@ -123,7 +123,7 @@ class Tried:
 
 
 @dataclass(frozen=True)
-class Sound:
+class Baseline:
     """What the unchanged procedures give, which each changed folder is held against.
 
     Attributes:
@@ -144,14 +144,14 @@ class Sound:
 
 
 @dataclass(frozen=True)
-class Bench:
+class TrialSetup:
     """What mistakes are tried on, and how.
 
     Attributes:
-        procedures: Folder of the procedures; it is only read.
+        procedures: Folder of the procedures; it stays unchanged.
         grammars: Folder of the grammars.
         systems: Random cars for each way in which a fault comes about.
-        seed: Of the choice of mistakes and of the random cars.
+        seed: Seed of the choice of mistakes and of the random cars.
     """
 
     procedures: Path
@@ -160,7 +160,7 @@ class Bench:
     seed: int = 1
 
 
-def sound(bench: Bench) -> Sound:
+def sound(bench: TrialSetup) -> Baseline:
     """Lint and prove the unchanged procedures.
 
     Raises:
@@ -171,7 +171,7 @@ def sound(bench: Bench) -> Sound:
     found = [*lint_grammars_for(library, grammars), *lint_procedures(library, knowledge, grammars)]
     report = prove(library, _asked(bench))
     entries = electrical(library, library.procedures)
-    return Sound(
+    return Baseline(
         frozenset(_bare(bench.procedures, str(one)) for one in found),
         frozenset(_failures(bench.procedures, report)),
         _rows(report),
@@ -181,7 +181,7 @@ def sound(bench: Bench) -> Sound:
     )
 
 
-def choose(bench: Bench, count: int) -> list[Mistake]:
+def choose(bench: TrialSetup, count: int) -> list[Mistake]:
     """The mistakes that are tried: in procedures about a circuit, because nothing else has figures that could move."""
     library = load_library(bench.procedures)
     sources = editing.read(bench.procedures)
@@ -189,8 +189,8 @@ def choose(bench: Bench, count: int) -> list[Mistake]:
     return making.choose(making.everything(about), count, bench.seed)
 
 
-def attempt(bench: Bench, before: Sound, mistake: Mistake) -> Tried:
-    """Make one mistake in a copy of the folder, and see what notices it."""
+def attempt(bench: TrialSetup, before: Baseline, mistake: Mistake) -> Tried:
+    """Make one mistake in a copy of the folder, and find the check that notices it."""
     tree = editing.read(bench.procedures)[mistake.procedure].tree
     with tempfile.TemporaryDirectory(prefix="bay-assistant-mistake-") as name:
         folder = Path(name) / "procedures"
@@ -203,7 +203,7 @@ def attempt(bench: Bench, before: Sound, mistake: Mistake) -> Tried:
             return Tried(mistake, Fate.DEFECT, f"{type(error).__name__}: {error}")
 
 
-def _noticed(bench: Bench, before: Sound, mistake: Mistake, folder: Path) -> Tried:
+def _noticed(bench: TrialSetup, before: Baseline, mistake: Mistake, folder: Path) -> Tried:
     try:
         library, knowledge = load_folder(folder)
     except BayAssistantError as problem:
@@ -228,7 +228,7 @@ def _noticed(bench: Bench, before: Sound, mistake: Mistake, folder: Path) -> Tri
 
 
 def _comes_there(report: Proof, library: Library, mistake: Mistake) -> bool:
-    """Whether any car of the proof comes to the step, or to a step that leads to the verdict."""
+    """Whether any car of the proof reaches the step, or a step that leads to the verdict."""
     where, name = mistake.place.split("/", 1)
     steps = library.procedures[mistake.procedure].steps
     if where == "steps":
@@ -243,7 +243,7 @@ def _comes_there(report: Proof, library: Library, mistake: Mistake) -> bool:
 
 
 def _lint(
-    before: Sound, library: Library, knowledge: Knowledge | None, grammars: GrammarSet
+    before: Baseline, library: Library, knowledge: Knowledge | None, grammars: GrammarSet
 ) -> Iterator[Finding]:
     """All findings; the grammars, which take seconds, only where something is listened for that was not before."""
     yield from lint_procedures(library, knowledge, grammars)
@@ -255,7 +255,7 @@ def _heard(library: Library) -> frozenset[object]:
     return frozenset((*requests_of(library), *listened_for(library)))
 
 
-def _asked(bench: Bench, names: tuple[str, ...] = ()) -> Request:
+def _asked(bench: TrialSetup, names: tuple[str, ...] = ()) -> Request:
     return Request(procedures=names, systems=bench.systems, seed=bench.seed, processes=1)
 
 
@@ -287,7 +287,7 @@ def differences(
     after: dict[Place, dict[str, float]],
     presumed: frozenset[tuple[str, str]] = frozenset(),
 ) -> Iterator[Moved]:
-    """Every figure that moved by more than `MOVES`, worst first; of the cases that both have.
+    """Every figure that moved by more than `MOVES`, worst first, among the cases that both have.
 
     Args:
         before: The rows of the unchanged procedures.
@@ -319,7 +319,7 @@ def _harm(moved: Moved, presumed: frozenset[tuple[str, str]]) -> float:
 
 
 def fate(moved: Iterable[Moved], presumed: frozenset[tuple[str, str]]) -> Fate:
-    """What a mistake does that nothing caught.
+    """The effect of a mistake that nothing caught.
 
     Args:
         moved: All figures that it moved.
@@ -335,8 +335,8 @@ def fate(moved: Iterable[Moved], presumed: frozenset[tuple[str, str]]) -> Fate:
 
 
 def carry_out(
-    bench: Bench,
-    before: Sound,
+    bench: TrialSetup,
+    before: Baseline,
     mistakes: list[Mistake],
     *,
     processes: int = PROCESSES,
@@ -345,11 +345,11 @@ def carry_out(
     """Try all mistakes, in order; the same with any number of processes.
 
     Args:
-        bench: What they are tried on.
+        bench: The folders, cars and seed to try them with.
         before: What the unchanged procedures give.
         mistakes: The mistakes.
-        processes: At most so many processes.
-        progress: Is told the number of mistakes that were tried, and of all.
+        processes: Largest number of processes.
+        progress: Called with (done, total).
     """
     found = []
     for tried in carried_out(attempt, (bench, before), mistakes, processes):

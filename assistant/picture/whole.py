@@ -44,7 +44,7 @@ SIGNALS = ("crank-signal", "cam-signal")
 
 
 @dataclass(frozen=True)
-class Said:
+class Prediction:
     """The model's prediction for a step.
 
     Attributes:
@@ -66,7 +66,7 @@ class Said:
     setting: str
 
 
-def sheet(library: Library, procedure: Procedure, step: Step, said: Said) -> Canvas:
+def sheet(library: Library, procedure: Procedure, step: Step, said: Prediction) -> Canvas:
     """The sheet of a step.
 
     Raises:
@@ -93,7 +93,7 @@ def sheet(library: Library, procedure: Procedure, step: Step, said: Said) -> Can
     return canvas
 
 
-def about(library: Library, procedure: Procedure, step: Step, said: Said) -> str:
+def about(library: Library, procedure: Procedure, step: Step, said: Prediction) -> str:
     """The sheet in sentences, for a reader who cannot see it."""
     best = max(range(len(said.shares)), key=said.shares.__getitem__)
     choice = step.choices()[best]
@@ -112,7 +112,7 @@ def _heading(library: Library, procedure: Procedure, step: Step) -> list[str]:
     return [procedure.title, connection.about(step.measure, library.terms)]
 
 
-def _shown(step: Step, said: Said) -> str:
+def _shown(step: Step, said: Prediction) -> str:
     """The reading of a meter with its unit."""
     unit = step.reading.unit if step.reading else ""
     if said.value is None or not np.isfinite(said.value):
@@ -131,7 +131,7 @@ def number(value: float) -> str:
 # --- the answers ----------------------------------------------------------------------------------
 
 
-def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said) -> float:
+def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Prediction) -> float:
     """A box for each answer, with the share of observers who would give it in words, figures and length."""
     choices = step.choices()
     head = "What would be answered"
@@ -175,7 +175,9 @@ def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Said)
 # --- the curves -----------------------------------------------------------------------------------
 
 
-def _panels(library: Library, circuit: str, step: Step, said: Said) -> list[tuple[Floats, list[Panel], str]]:
+def _panels(
+    library: Library, circuit: str, step: Step, said: Prediction
+) -> list[tuple[Floats, list[Panel], str]]:
     """Groups of panels, each with its time and the unit of time; none if nothing changes over time."""
     trace, measure = said.trace, step.measure
     if trace is None or measure.instrument == "ohmmeter":

@@ -1,1 +1,1 @@
-"""Every fault of a circuit, over many random cars, led through a procedure to its verdict."""
+"""The proof: leads every fault of a circuit, over many random cars, through a procedure to its verdict."""

@@ -1,8 +1,8 @@
-"""The circuit whose faults a procedure is proven against, its cases, its cars, and the observers led through it.
+"""The circuit whose faults test a procedure, with its cases and cars, and the observers who are led through it.
 
-The observers (`assistant.circuit.observers`) are an honest one, one who has no value of the vehicle maker, whose clamp
-shows the mean, who has no clamp, who misses a pin now and then, who probes the wrong end of the control wire once, for
-whom nobody cranks, who misreads, who skips every optional test.
+The observers (`assistant.circuit.observers`) are honest; or have no values of the vehicle maker, a clamp that
+shows the mean, no clamp, or nobody to crank; or miss a pin now and then, probe the wrong end of the control wire
+once, misread, or skip every optional test.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 
 def observers(library: Library, entry: str, asked: Request) -> tuple[Observer, ...]:
-    """Everybody who is led through a procedure; the wrong end of the wire is probed once at each place in turn."""
+    """All observers; the wrong end of the wire is probed once, at each place in turn."""
     wrong = [
         Observer("wrong end", wrong_end=(name, step.name))
         for name in followed(library, entry, proven=True)
@@ -53,18 +53,18 @@ def systems_of(asked: Request) -> Systems:
 
 
 def electrical(library: Library, names: Iterable[str]) -> tuple[str, ...]:
-    """Those of these procedures that are about a circuit."""
+    """The procedures among these that are about a circuit."""
     return tuple(name for name in names if library.procedures[name].circuit != NO_CIRCUIT)
 
 
 def circuit_of(library: Library, name: str) -> str:
-    """The circuit whose faults a procedure is proven against.
+    """The circuit whose faults test a procedure.
 
-    It is its own where the model has it, else the first that it leads to: battery and starter are part of every
-    circuit of a coil.
+    It is the procedure's own circuit if the model has it, or else the first to which it leads: battery and
+    starter are part of every circuit of a coil.
 
     Raises:
-        FileProblem: Neither is one of the model's circuits.
+        FileProblem: The model has neither circuit.
     """
     for other in followed(library, name, proven=True):
         if library.procedures[other].circuit in catalogue.CIRCUITS:
@@ -79,7 +79,7 @@ def circuit_of(library: Library, name: str) -> str:
 
 
 def case_of(mechanism: Mechanism) -> Case:
-    """What a mechanism is to the proof."""
+    """The proof's case of a mechanism."""
     return Case(mechanism.fault, mechanism.name, mechanism.also, mechanism.parts)
 
 

@@ -1,4 +1,4 @@
-"""What no car comes to: steps that no fault reaches, and verdicts that cover less than they say."""
+"""Places that no car reaches: steps without a fault, and verdicts that cover less than they say."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def unreached(library: Library, names: Sequence[str], whole: dict[tuple[str, Observer], Walk]) -> list[Key]:
-    """Steps that no car with a fault comes to, from whichever of these procedures it starts and with any observer."""
+    """Steps that no car with a fault reaches, from any of these procedures and with any observer."""
     reached: set[Key] = set()
     for name in names:
         faulty = [
@@ -44,7 +44,7 @@ def unreached(library: Library, names: Sequence[str], whole: dict[tuple[str, Obs
 
 
 def idle(library: Library, names: Sequence[str], proven: Iterable[Proven]) -> list[str]:
-    """Verdicts that no honest observer comes to, and faults that a verdict names and that never lead there."""
+    """Verdicts that no honest observer reaches, and faults that a verdict names although they never lead there."""
     came: dict[End, set[str]] = {}
     for one in proven:
         for observer in ("honest", "without values", "skipping", "no clamp"):

@@ -1,7 +1,7 @@
-"""Why a procedure is not proven: figures beyond the limits, and answers that rule out a fault that is there.
+"""The reasons why a procedure fails its proof: figures beyond the limits, and answers that rule out a present fault.
 
-A procedure fails beyond the limits in `LIMITS`, for any of the ways in which a fault comes about; when it leads a car
-without a fault to a part; and when an answer rules out a fault that is there.
+A procedure fails if it exceeds the limits in `LIMITS` for any way in which a fault comes about, if it leads a car
+without a fault to a part, or if an answer rules out a present fault.
 A fault that a procedure presumes excluded (`presumes_no`) fails nothing there.
 """
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 TWO_MISTAKES = "coil-terminals-swapped"
-"""A mechanism that is itself a mistake about places; it is not put together with a wrong place of the observer."""
+"""A mechanism that is itself a mistake about places; it is not combined with a wrong place of the observer."""
 
 _JUDGED = {
     "wrong_part": (Worth.WRONG_PART, "a good part is named"),
@@ -46,11 +46,11 @@ _WHO = {
 def beyond_limits(
     library: Library, name: str, observer: Observer, case: Case, walked: Walk, number: int, one: CaseFigures
 ) -> Iterator[Failure]:
-    """Why a way in which a fault comes about fails for an observer, if it does."""
+    """The reason why a way in which a fault comes about fails for an observer, if it fails."""
     if case.fault in library.procedures[name].presumes_no:
         return
     if observer.wrong_end and case.mechanism == TWO_MISTAKES:
-        return  # two wires in each other's place, and the wrong end of one of them: two mistakes at once
+        return  # two swapped wires and the wrong end of one of them: two mistakes at once
     for figure, limit in LIMITS.get(observer.name, {}).items():
         if case.fault == NO_FAULT and figure != "wrong_part":
             continue  # a car without a fault decides nothing, and that is right
@@ -75,7 +75,7 @@ def beyond_limits(
 def wrongly_ruled_out(
     library: Library, name: str, cases: Sequence[Case], walks: Sequence[Walk], cars: Sequence[float]
 ) -> tuple[tuple[tuple[str, str, str, str, float], ...], list[Failure]]:
-    """Answers that rule out a fault that is there: their shares, and the failures where they are clear."""
+    """Answers that rule out a present fault: their shares, and failures if they are clear."""
     found, failures = [], []
     for case, walked, count in zip(cases, walks, cars, strict=True):
         for (procedure, step, outcome), flow in walked.ruled_out.items():

@@ -1,6 +1,6 @@
-"""What an end of a procedure is worth for a car with a fault, and the figures that follow from it.
+"""The worth of an end of a procedure for a car with a fault, and the resulting figures.
 
-Every part that a verdict names is judged, also of a verdict on the way to another procedure.
+Every part that a verdict names is judged, even if the verdict only leads to another procedure.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from assistant.core.library.library import Library
 
 NO_FAULT = NONE
-"""The fault's name of a car that has none."""
+"""The fault name of a car without a fault."""
 
 
 class Worth(StrEnum):
-    """What an end of a procedure is worth, for a given fault."""
+    """The worth of an end of a procedure for a given fault."""
 
     RIGHT = "right"
     WRONG_PART = "wrong part"
@@ -36,7 +36,7 @@ class Worth(StrEnum):
 class Case:
     """One way in which a fault comes about.
 
-    `also` are further faults that it brings with it, `parts` what is truly bad, by the names of verdicts.
+    `also` are further faults that come with it, and `parts` the parts that are truly bad, named as in verdicts.
     """
 
     fault: str
@@ -51,12 +51,12 @@ class Case:
 
 
 def judge(library: Library, end: End, case: Case) -> Worth:
-    """What it is worth that a car with these faults came to this end.
+    """The worth of this end for a car with these faults.
 
-    A verdict is right when it covers all that is wrong, names no part that is good, and tells apart: one that names
-    faults of several parts and none of these parts has decided nothing.
-    One that names a good part, alone or beside a bad one, condemns a wrong part.
-    Any other leaves something that is wrong unsaid, and costs a further test.
+    A verdict is right if it covers all the faults, names no good part, and discriminates: a verdict that names
+    faults of several parts but none of these parts has decided nothing.
+    A verdict that names a good part, alone or beside a bad one, condemns a wrong part.
+    Any other verdict leaves a fault unmentioned and costs a further test.
     """
     if end.left:
         return Worth.HANDED_OVER
@@ -67,7 +67,7 @@ def judge(library: Library, end: End, case: Case) -> Worth:
         return Worth.WRONG_PART
     if not verdict.faults:
         return Worth.UNDECIDED
-    # A verdict that names one of two bad parts is right: the other one is found in the next round.
+    # A verdict that names one of two bad parts is right: the next round finds the other one.
     named = set(case.faults) & set(verdict.faults)
     if not named or (not verdict.part and len(named) < len(case.faults)):
         return Worth.WRONG_PATH
@@ -76,7 +76,7 @@ def judge(library: Library, end: End, case: Case) -> Worth:
 
 
 def condemns(library: Library, end: End, case: Case) -> bool:
-    """Whether a verdict names a part that is good in this case."""
+    """Whether a verdict names a good part in this case."""
     if not end.verdict:
         return False
     part = library.procedures[end.procedure].verdicts[end.verdict].part
@@ -84,7 +84,7 @@ def condemns(library: Library, end: End, case: Case) -> bool:
 
 
 def leads_astray(library: Library, passed: End, case: Case) -> bool:
-    """Whether a verdict that goes on with another procedure names faults, and none that is there."""
+    """Whether a verdict that goes on with another procedure names faults, but no present one."""
     named = library.procedures[passed.procedure].verdicts[passed.verdict].faults
     return bool(named) and not set(named) & set(case.faults)
 
@@ -95,13 +95,13 @@ class CaseFigures:
 
     Attributes:
         right: Ended in a verdict that covers the fault.
-        wrong_part: Were told a verdict that condemns a good part, on the way or at the end.
-        wrong_path: Ended in one that names another fault, and no good part.
-        undecided: Ended in none, in a circle, or in a verdict that tells no two parts apart.
-        clear_wrong: Came to a wrong verdict, of either kind, by clear answers alone.
-        clear_undecided: Came to no verdict by clear answers alone.
-        wrong_on_the_way: Were told a verdict that does not cover the fault, and goes on to another procedure.
-        clear_on_the_way: Were told such a verdict by clear answers alone.
+        wrong_part: Heard a verdict that condemns a good part, on the way or at the end.
+        wrong_path: Ended in a verdict that names another fault, but no good part.
+        undecided: Ended without a verdict, in a circle, or in a verdict that does not discriminate between parts.
+        clear_wrong: Reached a wrong verdict, of either kind, by clear answers alone.
+        clear_undecided: Reached no verdict, by clear answers alone.
+        wrong_on_the_way: Heard a verdict that misses the fault and goes on to another procedure.
+        clear_on_the_way: Heard such a verdict by clear answers alone.
     """
 
     right: float
@@ -119,14 +119,14 @@ class CounterExample:
     """A car that is led to a wrong verdict.
 
     Attributes:
-        procedure: The procedure that was started with.
+        procedure: The first procedure.
         case: The fault.
         system: Number of the car among the random systems.
-        end: Where it ends.
-        worth: Which error this is.
-        clear: Whether each answer on the way was clear; else the share below is that of this end.
-        share: Share of this end, for this car.
-        observer: Who is led there; None for an honest one.
+        end: Its end.
+        worth: The kind of error.
+        clear: Whether each answer on the way was clear; if not, `share` is the share of this end.
+        share: Share of this end for this car.
+        observer: The observer; None for an honest one.
     """
 
     procedure: str
@@ -145,8 +145,8 @@ def row(library: Library, walked: Walk, number: int, case: Case, systems: float)
     Args:
         library: The procedures.
         walked: The walk.
-        number: Which of its mechanisms.
-        case: What is wrong with that mechanism.
+        number: Number of the mechanism in it.
+        case: The case of that mechanism.
         systems: Number of systems that count.
     """
     if not systems:
@@ -175,9 +175,9 @@ def row(library: Library, walked: Walk, number: int, case: Case, systems: float)
 
 
 def counters(library: Library, entry: str, walked: Walk, cases: Mapping[int, Case]) -> list[CounterExample]:
-    """One car for each case and wrong end: the first that comes there by clear answers, else the likeliest.
+    """One car for each case and wrong end: the first that gets there by clear answers, or else the likeliest.
 
-    A verdict on the way that leads astray is a wrong path; a circle that clear answers lead into is undecided.
+    A verdict on the way that leads astray is a wrong path; a circle reached by clear answers is undecided.
     """
     found = []
     for number, case in cases.items():
@@ -200,12 +200,12 @@ def counters(library: Library, entry: str, walked: Walk, cases: Mapping[int, Cas
 def never_reached(
     library: Library, names: Iterable[str], walks: Iterable[Walk], faulty: list[int]
 ) -> list[Key]:
-    """Steps of these procedures that no car with a fault comes to.
+    """Steps of these procedures that no car with a fault reaches.
 
     Args:
         library: The procedures.
-        names: Names of the procedures whose steps are looked at.
-        walks: Honest walks.
+        names: Names of the procedures whose steps are examined.
+        walks: Walks of honest observers.
         faulty: Numbers of the mechanisms that are a fault.
     """
     reached = {key for one in walks for key, flow in one.reached.items() if flow.share[faulty].any()}

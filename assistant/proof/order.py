@@ -1,6 +1,6 @@
-"""The expected minutes of each procedure, beside the least that any order of its tests could take.
+"""The expected minutes of each procedure, compared with the best order of its tests.
 
-What the best order is, is in `assistant.circuit.order`.
+`assistant.circuit.order` finds the best order.
 """
 
 from __future__ import annotations
@@ -31,10 +31,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Ordered:
-    """How long a procedure takes beside the best order of its tests, in expected minutes.
+    """The expected minutes of a procedure and of the best order of its tests.
 
     `names` are the ways in which faults come about, by the numbers of the best order; `wrong` is the share of the
-    odds for which the typical car is not led to a right verdict.
+    odds for which the typical car does not reach a right verdict.
     """
 
     name: str
@@ -45,7 +45,7 @@ class Ordered:
 
 
 def order(library: Library, odds: Odds, names: Sequence[str]) -> tuple[Ordered, ...]:
-    """The expected minutes of each procedure, beside the least that any order of its tests could take."""
+    """The expected minutes of each procedure, compared with the best order of its tests."""
     return tuple(_ordered(library, odds, name) for name in electrical(library, names))
 
 
@@ -106,14 +106,14 @@ def _ordered(library: Library, odds: Odds, name: str) -> Ordered:
 
 
 def _acknowledged(library: Library, steps: Sequence[Step]) -> frozenset[str]:
-    """The cautions of some steps that have to be acknowledged, as things that are paid for once."""
+    """The cautions of some steps that must be acknowledged, each of which costs its time only once."""
     return frozenset(
         f"caution {name}" for step in steps for name in step.cautions if library.cautions[name].acknowledge
     )
 
 
 class _Certain:
-    """The likeliest answer of the typical car with one mechanism, as if it were the only one."""
+    """The likeliest answer of the typical car with one mechanism, taken as certain."""
 
     def __init__(self, library: Library, likeliest: dict[Key, list[str]], number: int) -> None:
         self._library = library

@@ -1,9 +1,9 @@
-"""All pairs of faults led through a procedure: what two faults at once make of its verdicts.
+"""Leads all pairs of faults through a procedure, to show its verdicts for two faults at once.
 
-Every way in which a fault comes about is put together with every way of every other fault, how bad each is drawn by
-itself; only cars whose spark is weak or missing count.
-A verdict is right when no good part is named and one of the two is found; the second one is found by the next round,
-so what is left unsaid is not counted as an error.
+Every way in which a fault comes about is combined with every way of every other fault, each with its own random
+severity; only cars with a weak or missing spark count.
+A verdict is right if it names no good part and finds one of the two faults; the next round finds the second, so
+leaving it out is not an error.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from assistant.core.library.library import Library
 
 MOST_PART = 0.05
-"""Largest share of the cars with two faults of which an honest observer may be told that a good part is bad."""
+"""Largest share of the cars with two faults in which an honest observer may hear that a good part is bad."""
 MOST_MEAN = 0.005
 """Largest mean of that share over all pairs."""
 
@@ -39,7 +39,7 @@ CARS = 30
 """Random cars for each pair; few, because there are a thousand pairs."""
 
 _AT_ONCE = 40
-"""Pairs in one piece of the work."""
+"""Number of pairs in one piece of the work."""
 
 
 @dataclass(frozen=True)
@@ -48,10 +48,10 @@ class Pair:
 
     Attributes:
         one: Fault and way of the first.
-        other: Of the second.
-        cars: How many of the random cars count.
-        part: Share that is told that a good part is bad.
-        found: Share that ends in a verdict with one of the two faults, and no good part.
+        other: Fault and way of the second.
+        cars: Number of random cars that count.
+        part: Share that hears that a good part is bad.
+        found: Share that ends in a verdict with one of the two faults and no good part.
         where: The verdict that names a good part most often; "" for none.
     """
 
@@ -89,11 +89,11 @@ def prove_pairs(
 
     Args:
         library: The procedures.
-        entry: Name of the procedure that is started with.
-        cars: Random cars for each pair.
-        seed: Of the cars.
-        processes: At most so many processes.
-        progress: Is told the number of finished pieces of the work, and of all.
+        entry: Name of the first procedure.
+        cars: Number of random cars for each pair.
+        seed: Seed of the cars.
+        processes: Largest number of processes.
+        progress: Called with (done, total) pieces of the work.
 
     Raises:
         UsageProblem: The procedure is unknown.
@@ -130,7 +130,9 @@ def _piece(library: Library, asked: tuple[str, int, int], piece: tuple[int, int]
 def _came_to(
     library: Library, walked: Walk, number: int, case: Case, count: float
 ) -> tuple[float, float, float, str]:
-    """Shares of the cars that were told a good part, a fault that is there, none; and who named a good part most."""
+    """Shares of the cars that heard of a good part, of a present fault, of neither; and the verdict that named a
+    good part most.
+    """
     bad: dict[str, float] = {}
     right, nothing = 0.0, 0.0
     for end, flow in (*walked.ends.items(), *walked.passed.items()):
@@ -146,18 +148,18 @@ def _came_to(
 
 
 def mean_of(pairs: Sequence[Pair]) -> float:
-    """Mean share of good parts named, over the pairs that have cars that count."""
+    """Mean share of named good parts, over the pairs with cars that count."""
     shares = [pair.part for pair in pairs if pair.cars]
     return float(np.mean(shares)) if shares else 0.0
 
 
 def holds(pairs: Sequence[Pair]) -> bool:
-    """Whether all pairs together stay in their limits."""
+    """Whether all pairs together stay within their limits."""
     return mean_of(pairs) <= MOST_MEAN and all(pair.part <= MOST_PART for pair in pairs)
 
 
 def text(entry: str, pairs: Sequence[Pair], cars: int) -> str:
-    """The pairs for a person: the worst ones, and the mean."""
+    """The pairs as text: the worst ones, and the mean."""
     counted = [pair for pair in pairs if pair.cars]
     found = float(np.mean([pair.found for pair in counted])) if counted else 0.0
     over = [pair for pair in counted if pair.part > MOST_PART]
@@ -177,7 +179,7 @@ def text(entry: str, pairs: Sequence[Pair], cars: int) -> str:
 
 
 def to_json(entry: str, pairs: Sequence[Pair], cars: int) -> dict[str, Any]:
-    """The pairs for a program; shares from 0 to 1."""
+    """The pairs as JSON; shares from 0 to 1."""
     return {
         "procedure": entry,
         "cars": cars,
@@ -204,10 +206,10 @@ class Fleeting:
     """A fault that comes and goes: shares of the cars that count, 0 to 1.
 
     Attributes:
-        name: Fault and way, with how often it is there.
-        part: Share that is told that a good part is bad.
-        found: Share that ends in a verdict with the fault, and no good part.
-        nothing: Share that ends in no fault, or in a circle.
+        name: Fault and way, with the share of tests at which it is present.
+        part: Share that hears that a good part is bad.
+        found: Share that ends in a verdict with the fault and no good part.
+        nothing: Share that ends without a fault, or in a circle.
         where: The verdict that names a good part most often; "" for none.
     """
 
@@ -219,7 +221,7 @@ class Fleeting:
 
 
 def prove_fleeting(library: Library, entry: str, *, cars: int = 100, seed: int = 1) -> list[Fleeting]:
-    """Lead faults that come and go through a procedure, with an honest observer; each test by itself."""
+    """Lead intermittent faults through a procedure, with an honest observer; each test is independent."""
     circuit = circuit_of(library, entry)
     known = {one.fault for one in catalogue.mechanisms(circuit)}
     chosen = [one for one in catalogue.INTERMITTENT if one.fault in known]
@@ -235,7 +237,7 @@ def prove_fleeting(library: Library, entry: str, *, cars: int = 100, seed: int =
 
 
 def fleeting_text(entry: str, found: Sequence[Fleeting]) -> str:
-    """Faults that come and go, for a person; they have no limit."""
+    """Intermittent faults as text; they have no limit."""
     lines = [
         (
             f"{entry}: faults that come and go, there at each test with a probability, honest observer; no limit: "

@@ -1,4 +1,4 @@
-"""A proof in words and in JSON."""
+"""A proof as text and as JSON."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ if TYPE_CHECKING:
 
 
 _WORTH_A_LINE = 0.0005
-"""Share of the cars from which an end is told: half of the last digit that is shown."""
+"""Share of the cars from which an end is listed: half of the last digit shown."""
 
 
 def text(report: Proof, library: Library, told: Sequence[str] = (), orders: Sequence[Ordered] = ()) -> str:
-    """The proof for a person."""
+    """The proof as text."""
     asked = report.asked
     version = f"bay-assistant {__version__}, circuit model {report.version[:12]}"
     lines = [
@@ -58,7 +58,7 @@ def text(report: Proof, library: Library, told: Sequence[str] = (), orders: Sequ
 
 
 def _table(proven: Proven, library: Library, asked: Request) -> Iterator[str]:
-    """All about one procedure: a row for each fault, its worst way, then what did not end right."""
+    """One procedure: a row for each fault with its worst way, then the ends that were not right."""
     further = followed(library, proven.name, proven=True)[1:]
     yield (
         f"{proven.name}, circuit {proven.circuit}"
@@ -104,7 +104,7 @@ def _heads(asked: Request) -> Iterator[str]:
 
 
 def _row(proven: Proven, fault: str, numbers: Sequence[int]) -> str:
-    """The row of a fault: for each figure that of its worst way, in per cent."""
+    """The row of a fault: each figure of its worst way, in per cent."""
     cells = ""
     for observer in FULL:
         rows = [proven.rows[observer][number] for number in numbers]
@@ -129,7 +129,7 @@ def _row(proven: Proven, fault: str, numbers: Sequence[int]) -> str:
 
 
 def _not_right(proven: Proven, library: Library, fault: str, numbers: Sequence[int]) -> Iterator[str]:
-    """Where the cars with a fault end that an honest observer is not led right with; for a sound car, all ends."""
+    """The ends of a fault's cars that do not lead an honest observer right; for a sound car, all ends."""
     ends: dict[End, float] = {}
     for number in numbers:
         case = proven.cases[number]
@@ -182,7 +182,7 @@ def _choice_lines(choice: Choice, names: Sequence[str], indent: str) -> Iterator
 
 
 def to_json(report: Proof, told: Sequence[str] = (), orders: Sequence[Ordered] = ()) -> dict[str, Any]:
-    """The proof for a program; shares from 0 to 1."""
+    """The proof as JSON; shares from 0 to 1."""
     return {
         "program": __version__,
         "model": report.version,

@@ -1,4 +1,4 @@
-"""What a proof is asked for, and what it comes to."""
+"""The request for a proof, and its result."""
 
 from __future__ import annotations
 
@@ -8,19 +8,19 @@ from assistant.proof.judging import Case, CaseFigures, CounterExample
 from assistant.proof.walk import End, Key
 
 PROCESSES = 2
-"""At most so many are used: more would not be on the machine beside a technician's other work."""
+"""Largest number of processes to use, because the machine has other work of a technician to do."""
 
 
 @dataclass(frozen=True)
 class Request:
-    """What is to be proven.
+    """The request for a proof.
 
     Attributes:
         procedures: Names of procedures; empty for all.
-        systems: Random cars for each way in which a fault comes about.
-        seed: Of the random cars.
+        systems: Number of random cars for each way in which a fault comes about.
+        seed: Seed of the random cars.
         misreading: Rate of wrong answers of the misreading observer, from 0 to 1.
-        processes: At most so many processes.
+        processes: Largest number of processes.
     """
 
     procedures: tuple[str, ...] = ()
@@ -32,7 +32,9 @@ class Request:
 
 @dataclass(frozen=True)
 class Failure:
-    """A sentence that says why a procedure is not proven, and the car that shows it; None where there is none."""
+    """A sentence with the reason why a procedure is not proven, and the car that shows it; None if there is no
+    such car.
+    """
 
     sentence: str
     counter: CounterExample | None = None
@@ -40,18 +42,18 @@ class Failure:
 
 @dataclass(frozen=True)
 class Proven:
-    """All about one procedure.
+    """The proof of one procedure.
 
     Attributes:
         name: Its name.
-        circuit: The circuit that its faults are of.
-        cases: The ways in which faults come about, those of one fault together; a car without a fault is last.
-        rows: Observer to the figures of each case.
-        ends: Observer to the share of each end, for each case.
-        failures: Why it is not proven.
+        circuit: The circuit of its faults.
+        cases: The ways in which faults come about, grouped by fault; the car without a fault is last.
+        rows: The figures of each case, by observer.
+        ends: The share of each end for each case, by observer.
+        failures: The reasons why it is not proven.
         presumed: Faults that it presumes excluded, which fail nothing.
-        cars: Of the random cars those that count, for each case.
-        ruled_out: Procedure, step, outcome, fault, share of cars that give an answer that rules out their fault.
+        cars: Number of random cars that count for each case.
+        ruled_out: Procedure, step, outcome, fault, and share of cars whose answer rules out their own fault.
     """
 
     name: str
@@ -67,7 +69,7 @@ class Proven:
 
 @dataclass(frozen=True)
 class Proof:
-    """The whole proof; `nothing_electrical` are procedures in which there is nothing to prove."""
+    """The whole proof; `nothing_electrical` are procedures with nothing to prove."""
 
     asked: Request
     version: str

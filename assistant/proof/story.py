@@ -1,4 +1,4 @@
-"""A car that is led to a wrong verdict, as a readable story."""
+"""Tells of a car that is led to a wrong verdict, as a readable story."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def stories(library: Library, proven: Sequence[Proven], asked: Request) -> Itera
 
 
 def tell(library: Library, circuit: str, counter: CounterExample, asked: Request) -> str:
-    """A counter-example as a readable story: the car, each step with what would be seen, and the verdict."""
+    """A counter-example as a readable story: the car, each step with its observation, and the verdict."""
     mechanism = next(
         one for one in catalogue.mechanisms(circuit, counter.case.fault) if one.name == counter.case.mechanism
     )
@@ -82,7 +82,7 @@ def _told(library: Library, looks: Looks, told: Told, observer: Observer) -> str
 
 
 def _shown(step: Step, observed: Observed) -> str:
-    """What would be seen or read, in numbers."""
+    """The observation in numbers."""
     if observed.value is not None:
         value = float(observed.value[0])
         unit = step.reading.unit if step.reading else ""
@@ -91,7 +91,7 @@ def _shown(step: Step, observed: Observed) -> str:
 
 
 def _car(car: Systems) -> str:
-    """The four parameters that lie farthest towards an end of their range."""
+    """The four parameters nearest to an end of their range."""
     far = []
     for name, values in car.values.items():
         parameter = parameters.PARAMETERS.get(name)

@@ -1,16 +1,17 @@
-"""The proof of procedures: every fault, over many cars, is led through every procedure to its end.
+"""The walk of a proof: every fault, over many cars, is led through every procedure to its end.
 
-For a car with a fault the circuit model says what would be seen at each step, as shares of the answers: all of one
-answer where the lamp leaves no doubt, some of each where an honest person could say either.
+For a car with a fault the circuit model gives the shares of the answers at each step: all of one answer if the
+lamp leaves no doubt, some of each if an honest person could give either.
 These shares are carried through the tree of steps exactly; nothing is drawn by lot but the cars themselves.
-Where answers lead to the same step, their shares are added there, so that the work grows with the number of steps
-and not with the number of ways.
+If answers lead to the same step, their shares are added there, so the work grows with the number of steps and not
+with the number of ways.
 
-Two measurements of one car are taken as independent but for the car itself: a person who once said "flickering"
-is not held to it at the next test, and a test that was made in an earlier procedure is made again.
-A procedure that is entered a second time on one way runs in a circle, and counts as undecided.
-A procedure about nothing electrical, or about another circuit, is not followed: a verdict that goes on with one is an
-end, and an answer that hands over to one decides nothing here, and is the affair of that procedure's own proof.
+Given the car, two measurements are independent: a person who once said "flickering" may say something else at the
+next test, and a test of an earlier procedure is made again.
+A way that enters a procedure a second time runs in a circle and counts as undecided.
+The walk does not follow a procedure about nothing electrical or about another circuit: a verdict that goes on
+with one is an end, and an answer that hands over to one decides nothing here and belongs to that procedure's own
+proof.
 
 Every figure comes from a model with no bench measurement behind it.
 """
@@ -34,13 +35,13 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Target
 
 CLEAR = 0.999
-"""An answer with at least this share is clear: no honest person would give another. Chosen."""
+"""An answer with at least this share is clear: no honest person would give another one. Chosen."""
 
 LONGEST = 100
-"""Steps after which a way is taken as one that never ends."""
+"""Number of steps after which a way counts as endless."""
 
 EVERYWHERE = "battery-and-starter"
-"""Circuit that is part of every other one, so that a proof goes on into it and out of it."""
+"""Circuit that is part of every other one, so that a proof walks into it and out of it."""
 
 _Name = TypeVar("_Name")
 
@@ -48,17 +49,17 @@ Key = tuple[str, str]
 """Procedure and step."""
 
 Shares = Callable[[Key], NDArray[np.float64]]
-"""What would be answered at a step: shape (mechanisms, systems, answers), the answers in the order of the step."""
+"""Shares of the answers at a step: shape (mechanisms, systems, answers), the answers in the step's order."""
 
 
 @dataclass(frozen=True)
 class End:
-    """Where a way ends: a verdict, a procedure that would be entered a second time, or one of another circuit.
+    """The end of a way: a verdict, a procedure that would be entered a second time, or one of another circuit.
 
     Attributes:
         procedure: The procedure of the verdict, the one that would be entered again, or that of another circuit.
         verdict: The verdict's name; "" for a circle, and for a procedure of another circuit.
-        left: The way leads out of this circuit.
+        left: Whether the way leads out of this circuit.
     """
 
     procedure: str
@@ -80,11 +81,11 @@ class End:
 
 @dataclass
 class Flow:
-    """What came to one place; sums over systems, each of shape (mechanisms,).
+    """The flow into one place; sums over systems, each of shape (mechanisms,).
 
     Attributes:
         share: Sum of the shares.
-        clear: Number of systems that came here by clear answers alone.
+        clear: Number of systems that got here by clear answers alone.
         first_clear: Number of the first such system; -1 for none.
         largest: Largest share of one system.
         largest_at: The number of that system.
@@ -108,7 +109,7 @@ class Flow:
         )
 
     def plus(self, other: Flow) -> Flow:
-        """Both, of the same mechanisms; `other` holds later systems."""
+        """The sum of both, for the same mechanisms; `other` has later systems."""
         later = other.largest > self.largest
         return Flow(
             self.share + other.share,
@@ -124,10 +125,10 @@ class Walk:
     """All ways from one procedure for one observer.
 
     Attributes:
-        ends: What came to each end.
-        passed: What came through each verdict that goes on with another procedure.
-        reached: What came to each step.
-        ruled_out: What gave each answer (procedure, step, outcome) that rules faults out.
+        ends: Flow into each end.
+        passed: Flow through each verdict that goes on with another procedure.
+        reached: Flow into each step.
+        ruled_out: Flow of each answer (procedure, step, outcome) that rules out faults.
     """
 
     ends: dict[End, Flow] = field(default_factory=dict)
@@ -145,7 +146,7 @@ class Walk:
         )
 
     def add(self, other: Walk) -> None:
-        """Take in the same mechanisms over later systems."""
+        """Add the same mechanisms over later systems."""
         _add(self.ends, other.ends)
         _add(self.passed, other.passed)
         _add(self.reached, other.reached)
@@ -158,7 +159,7 @@ def _add(mine: dict[_Name, Flow], others: dict[_Name, Flow]) -> None:
 
 
 class _Sums(Generic[_Name]):
-    """Arrays of shape (mechanisms, systems) that are added up by key."""
+    """Arrays of shape (mechanisms, systems), summed by key."""
 
     def __init__(self, first_system: int) -> None:
         self._first = first_system
@@ -201,12 +202,12 @@ def walk(
 
     Args:
         library: The procedures.
-        entry: Name of the procedure that is started with.
-        shares: What would be answered at each step.
+        entry: Name of the first procedure.
+        shares: Shares of the answers at each step.
         shape: Number of mechanisms and of systems.
         first_system: Number of the first of these systems among all.
-        skips: Which tests are skipped.
-        present: Which systems count for each mechanism (1) and which do not (0), of this shape; None: all.
+        skips: Whether a test is skipped.
+        present: 1 for systems that count for a mechanism and 0 for others, of this shape; None means all.
     """
     ends: _Sums[End] = _Sums(first_system)
     passed: _Sums[End] = _Sums(first_system)
@@ -214,7 +215,7 @@ def walk(
     ruled_out: _Sums[tuple[str, str, str]] = _Sums(first_system)
     all_of_them = np.ones(shape) if present is None else present
     order = _Order(library)
-    # Every state is carried on when all that leads to it has been: the states are few, however many the ways.
+    # Each state is carried on after everything that leads to it: the states are few, however many ways there are.
     waiting: dict[_State, tuple[NDArray[np.float64], NDArray[np.float64]]] = {}
     start: _State = (entry, library.procedures[entry].start, frozenset((entry,)))
     waiting[start] = (all_of_them, all_of_them)
@@ -256,9 +257,9 @@ _State = tuple[str, str, frozenset[str]]
 
 
 class _Order:
-    """In which order states are carried on: fewer procedures first, then the steps as they follow each other.
+    """The order in which states are carried on: fewer procedures first, then the steps in their order.
 
-    A procedure is entered once on a way, so that whatever leads to a state stands before it.
+    A way enters a procedure once, so everything that leads to a state comes before it.
     """
 
     def __init__(self, library: Library) -> None:
@@ -267,14 +268,14 @@ class _Order:
         self.most = LONGEST * sum(len(one.steps) for one in library.procedures.values())
 
     def place(self, state: _State) -> tuple[int, str, list[str], int, _State]:
-        """The place of a state, which sorts."""
+        """The sorting key of a state."""
         name, step, entered = state
         if name not in self._ranks:
             self._ranks[name] = self._ranked(name)
         return len(entered), name, sorted(entered), self._ranks[name][step], state
 
     def _ranked(self, name: str) -> dict[str, int]:
-        """Steps of a procedure by number, each after all that lead to it, where none leads back."""
+        """Steps of a procedure by number, each after all that lead to it, if none leads back."""
         steps = self._library.procedures[name].steps
         done: list[str] = []
         seen: set[str] = set()
@@ -301,7 +302,7 @@ def answers(
     clear: NDArray[np.float64],
     skips: Callable[[Step], bool],
 ) -> Iterator[tuple[str, Target, NDArray[np.float64], NDArray[np.float64]]]:
-    """Each answer that anybody gives, where it leads, and who gives it; the outcome is "" for a skipped test."""
+    """Each answer that anybody gives, with its target and share; the outcome is "" for a skipped test."""
     if step.if_skipped is not None and skips(step):
         yield "", step.if_skipped, share, clear
         return
@@ -315,7 +316,7 @@ def answers(
 def follow(
     library: Library, name: str, target: Target, entered: frozenset[str]
 ) -> tuple[tuple[str, str, frozenset[str]] | None, tuple[End, ...], End | None]:
-    """Where an answer leads: the next step, or an end; and the verdicts that are passed through on the way."""
+    """The target of an answer: the next step or an end, and the verdicts passed on the way."""
     if target.leads is Leads.STEP:
         return (name, target.name, entered), (), None
     through: tuple[End, ...] = ()
@@ -335,9 +336,9 @@ def follow(
 
 
 def goes_on(library: Library, name: str, other: str) -> bool:
-    """Whether the proof of one procedure goes on into another: both are about the same circuit, or a part of it.
+    """Whether the proof of one procedure walks into another: both are about the same circuit, or a part of it.
 
-    One whose circuit the model does not know is proven by those that it leads to.
+    A procedure with an unknown circuit is proven by those to which it leads.
     """
     mine, theirs = library.procedures[name].circuit, library.procedures[other].circuit
     return NO_CIRCUIT not in (mine, theirs) and (
@@ -346,12 +347,12 @@ def goes_on(library: Library, name: str, other: str) -> bool:
 
 
 def followed(library: Library, entry: str, *, proven: bool = False) -> tuple[str, ...]:
-    """A procedure and all that it can hand over to, directly or through others.
+    """A procedure and all procedures to which it can hand over, directly or through others.
 
     Args:
         library: The procedures.
-        entry: Name of the procedure that is started with.
-        proven: Only those that a proof of the first one goes on into.
+        entry: Name of the first procedure.
+        proven: Whether to return only those that a proof of the first one walks into.
     """
     found = [entry]
     for name in found:

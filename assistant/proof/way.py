@@ -38,10 +38,10 @@ def story(
 
     Args:
         library: The procedures.
-        entry: Name of the procedure that is started with.
-        end: Where the way is to end.
-        shares: What would be answered, shape (1, 1, answers).
-        skips: Which tests are skipped.
+        entry: Name of the first procedure.
+        end: The end of the way.
+        shares: Shares of the answers, shape (1, 1, answers).
+        skips: Whether a test is skipped.
     """
     best: tuple[float, tuple[Told, ...]] = (0.0, ())
     waiting: list[tuple[tuple[str, str, frozenset[str]], float, tuple[Told, ...]]] = [

@@ -1,9 +1,9 @@
-"""The work of a proof: every observer is led through each procedure by the same cars, in pieces, by some processes.
+"""The work of a proof: leads every observer through each procedure with the same cars, in pieces and processes.
 
-What a proof is, and what its words mean, is in `assistant.proof.walk`; how its ends are judged, in
-`assistant.proof.judging`; what fails it, in `assistant.proof.failures`.
+`assistant.proof.walk` explains the proof and its words, `assistant.proof.judging` judges its ends, and
+`assistant.proof.failures` says what fails it.
 
-How bad a fault is, is drawn for each car, and a fault counts in those cars only whose spark it makes weak or missing.
+The severity of a fault is drawn for each car, and a fault counts only in cars whose spark it makes weak or missing.
 A procedure about nothing electrical is not proven, and the report says so.
 """
 
@@ -33,10 +33,12 @@ if TYPE_CHECKING:
     from assistant.core.library.library import Library
 
 _SYSTEMS_AT_ONCE = 100
-"""Of every mechanism, in one piece of the work: the model simulates all mechanisms of a circuit together."""
+"""Number of cars for each mechanism in one piece of the work; the model simulates all mechanisms of a circuit
+together.
+"""
 
 _WORTH_PROCESSES = 20
-"""From so many cars on further processes are started."""
+"""Number of cars from which further processes are started."""
 
 _MOST_SYSTEMS = 100_000
 
@@ -80,12 +82,12 @@ def prove(
 
     Args:
         library: The procedures.
-        asked: What is to be proven.
-        progress: Is told the number of finished pieces of the work, and of all.
+        asked: The request.
+        progress: Called with (done, total) pieces of the work.
 
     Raises:
         UsageProblem: A procedure is unknown, or a number is out of its range.
-        FileProblem: A step cannot be simulated, or a procedure's circuit is none of the model's.
+        FileProblem: A step cannot be simulated, or the model lacks a procedure's circuit.
     """
     _check(library, asked)
     wanted = asked.procedures or tuple(library.procedures)
@@ -98,7 +100,7 @@ def prove(
         _check_steps(library, circuit, entries)
     units = [unit for circuit, entries in circuits.items() for unit in _units(circuit, entries, asked)]
     whole: dict[tuple[str, Observer], Walk] = {}
-    # So few cars are done before a further process has started.
+    # This few cars are done before another process has started.
     processes = asked.processes if asked.systems >= _WORTH_PROCESSES else 1
     for number, walks in enumerate(carried_out(_walks, (library, asked), units, processes), start=1):
         for key, walked in walks.items():
@@ -134,7 +136,7 @@ def _check(library: Library, asked: Request) -> None:
 
 
 def _check_steps(library: Library, circuit: str, entries: tuple[str, ...]) -> None:
-    """Each step once on a typical car, so that a step that cannot be simulated is told with file and line."""
+    """Try each step once on a typical car, so that a step that cannot be simulated is reported with file and line."""
     sound = catalogue.mechanisms(circuit, NO_FAULT)[:1]
     looks = Looks(library, circuit, sound, parameters.Systems.typical())
     for name in dict.fromkeys(other for entry in entries for other in followed(library, entry, proven=True)):
@@ -143,7 +145,7 @@ def _check_steps(library: Library, circuit: str, entries: tuple[str, ...]) -> No
 
 
 def _units(circuit: str, entries: tuple[str, ...], asked: Request) -> Iterator[_Unit]:
-    """The pieces, the same for any number of processes."""
+    """The pieces of the work, the same for any number of processes."""
     for first in range(0, asked.systems, _SYSTEMS_AT_ONCE):
         yield _Unit(circuit, entries, (first, min(first + _SYSTEMS_AT_ONCE, asked.systems)))
 
@@ -177,7 +179,7 @@ def _proven(
                 for failure in beyond_limits(library, name, observer, case, walked, number, one)
                 if failure.counter not in told
             ]
-        # Of those who probe the wrong end at one place the worst is kept, case by case.
+        # Among the observers who probe the wrong end, the worst is kept, case by case.
         before = rows.get(observer.name, found)
         rows[observer.name] = tuple(
             one if one.wrong_part >= other.wrong_part else other

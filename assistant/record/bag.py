@@ -1,9 +1,9 @@
-"""Checking a bag (BagIt, RFC 8493) that holds a session: nothing in it that its manifests do not name.
+"""Checks a bag (BagIt, RFC 8493) that holds a session: its manifests must name everything in it.
 
 The bagit library checks the checksums, but it follows links, and it passes empty folders, extra files beside the
 manifests, and paths that lead out of the bag.
-So the bag is first looked at here, without following anything; only one that holds nothing but files, each named
-once, is handed over to the library.
+So this module first looks at the bag without following anything, and hands only a bag of plain files, each named
+once, to the library.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 PAYLOAD = "data"
 WRITE_UPS = "write-up"
 FORMS = ("write-up.txt", "write-up.html", "write-up.pdf", "write-up.json", "writeup.schema.json")
-"""What pack puts into the folder of the write-ups."""
+"""The files that pack puts into the folder of the write-ups."""
 
 _DECLARATION = "bagit.txt"
 _DECLARED = re.compile(r"BagIt-Version: (0\.9[3-7]|1\.0)\nTag-File-Character-Encoding: UTF-8\n?")
@@ -45,7 +45,7 @@ _MOST_OF_A_KIND = 20
 
 @dataclass
 class _Tree:
-    """All that is in a bag, by its path from the bag's folder."""
+    """Everything in a bag, by its path from the bag's folder."""
 
     files: set[str] = field(default_factory=set)
     empty: list[str] = field(default_factory=list)
@@ -53,17 +53,17 @@ class _Tree:
 
 
 def is_bag(folder: Path) -> bool:
-    """Whether a folder says that it is a bag, and not a session with a stray file in it."""
+    """Whether a folder declares itself a bag, and is not a session with a stray file in it."""
     return os.path.lexists(folder / _DECLARATION) and not os.path.lexists(folder / HEADER_FILE)
 
 
 def check(folder: Path) -> list[Finding]:
-    """Everything that is wrong with a bag: what is in it, its files by its own manifests, and the session in it.
+    """Everything that is wrong with a bag: its contents, its files by its own manifests, and the session in it.
 
-    No link is followed, and nothing outside the bag is read.
+    It follows no link and reads nothing outside the bag.
 
     Raises:
-        RecordProblem: There is no session in it, or it may not be read.
+        RecordProblem: It holds no session, or may not be read.
     """
     tree = _walk(folder)
     if tree.findings:
@@ -99,7 +99,7 @@ def quiet() -> None:
 
 
 def _walk(folder: Path) -> _Tree:
-    """What is in a bag; a link, a pipe, a socket, a device, and an endless nesting are findings.
+    """The contents of a bag; a link, a pipe, a socket, a device and endless nesting are findings.
 
     Raises:
         RecordProblem: A folder may not be read.
@@ -145,7 +145,7 @@ def _declared(folder: Path) -> list[Finding]:
 def _listed(
     folder: Path, tree: _Tree, sort: re.Pattern[str], findings: list[Finding]
 ) -> dict[str, dict[str, int]]:
-    """What each manifest of a sort names: path and line; what is wrong in them goes to `findings`."""
+    """The paths in each manifest of a sort, with their lines; mistakes go to `findings`."""
     found: dict[str, dict[str, int]] = {}
     for name in sorted(name for name in tree.files if sort.fullmatch(name)):
         paths = found.setdefault(name, {})
@@ -186,7 +186,7 @@ def _decoded(path: str) -> str:
 
 
 def _leads_out(path: str, *, payload: bool) -> bool:
-    """Whether a path is none inside the bag, or not where files of this manifest are."""
+    """Whether a path leads out of the bag or away from the files of this manifest."""
     parts = path.split("/")
     odd = (
         path.startswith("~") or "\\" in path or "\0" in path or any(part in ("", ".", "..") for part in parts)
@@ -200,7 +200,7 @@ def _compare(
     tags: dict[str, dict[str, int]],
     findings: list[Finding],
 ) -> None:
-    """Hold what is in the bag against what its manifests name: each file in each of them, and nothing else."""
+    """Compare the bag with its manifests: each must name every file, and nothing else."""
     payload = {name for name in tree.files if name.startswith(f"{PAYLOAD}/")}
     beside = {name for name in tree.files - payload if not _TAG_MANIFEST.fullmatch(name)}
     if not listed:
@@ -235,7 +235,7 @@ def _compare(
 
 
 def _may_be_empty(name: str) -> bool:
-    """A session without sound, packed by an earlier version, has a folder for it all the same."""
+    """A session without sound that an earlier version packed still has a folder for it."""
     parts = name.split("/")
     return len(parts) == 3 and parts[0] == PAYLOAD and parts[2] in (CLIPS, PROCEDURES)
 
@@ -246,7 +246,9 @@ def _is_header(name: str) -> bool:
 
 
 def _beside(tree: _Tree, session: str) -> list[Finding]:
-    """What is in the payload besides the session and its write-ups, although a manifest names it."""
+    """Files in the payload that belong neither to the session nor to its write-ups, although a manifest names
+    them.
+    """
     forms = {f"{PAYLOAD}/{WRITE_UPS}/{name}" for name in FORMS}
     ours = f"{PAYLOAD}/{session}/"
     return [
@@ -259,7 +261,7 @@ def _beside(tree: _Tree, session: str) -> list[Finding]:
 
 
 def _by_the_library(folder: Path) -> list[Finding]:
-    """The checksums, by the library of the standard's keepers."""
+    """Check the checksums with the library of the standard's keepers."""
     import bagit  # noqa: PLC0415  80 ms, and only bags need it
 
     quiet()
@@ -286,7 +288,7 @@ def _one_line(error: Exception) -> str:
 
 
 def _shortened(findings: list[Finding]) -> list[Finding]:
-    """The findings, those of one kind in one word after the first of them: a spoilt bag needs no list of its files."""
+    """The findings, with only a count after the first of each kind: a spoilt bag needs no list of its files."""
     counts: dict[str, int] = {}
     kept = []
     for one in findings:

@@ -1,4 +1,4 @@
-"""Sound of a session: each utterance as a FLAC file, which loses nothing and any player opens."""
+"""The sound of a session: each utterance as a FLAC file, which is lossless and opens in any player."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 CLIP_RATE = 16_000
-"""Samples a second of a clip, which is what the recogniser hears."""
+"""Samples a second of a clip, the same as the recogniser hears."""
 
 
 def keep_clip(folder: Path, number: int, samples: npt.NDArray[np.int16]) -> Clip:
@@ -30,7 +30,7 @@ def keep_clip(folder: Path, number: int, samples: npt.NDArray[np.int16]) -> Clip
 
     Raises:
         ValueError: The samples are of another kind.
-        RecordProblem: It cannot be written; nothing of it is left.
+        RecordProblem: It cannot be written; no part of it remains.
     """
     if samples.ndim != 1 or samples.dtype != np.int16:
         raise ValueError(f"a clip is one channel of int16, not {samples.ndim} of {samples.dtype}")

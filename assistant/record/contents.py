@@ -1,18 +1,18 @@
-"""What a session's folder may hold, and reading it without ever being led out of it.
+"""The permitted contents of a session's folder, and reading them without being led out of it.
 
-These are all files that the program itself writes there:
+The program itself writes only these files there:
 
 * ``session.json``, ``log.jsonl``, ``log-2.jsonl`` …, ``log.torn``, ``log.torn-2`` …, ``seal.json``
 * ``clips/0001.flac`` … and the procedures that the header names, in ``procedures/``
 * ``reviews.jsonl``, ``reviews-head.json`` and a ``writeup-N.txt`` for each review that was signed
-* ``write-up.txt`` and ``write-up.html``, which are made anew from the record at any time and are under no checksum
+* ``write-up.txt`` and ``write-up.html``, which can be made anew from the record at any time and have no checksum
 
-Anything else is a finding, and so is a link, a pipe, a socket or a device in place of a file or folder: a link is
-never followed, also not one that is put there while the session is read.
-What a killed program left half written (``.seal.json.part``) is no part of the record and no finding: it is said and
-not handed over.
-A hard link is a file like any other and cannot be told from one; where it leads does not matter, because what the
-file holds is held against its checksum and nothing without one is handed over.
+Anything else is a finding, and so is a link, a pipe, a socket or a device in place of a file or folder. A link is
+never followed, even if it appears while the session is being read.
+Files that a killed program left half written (``.seal.json.part``) are neither part of the record nor a finding:
+they are mentioned and not handed over.
+A hard link cannot be told from any other file. Its target does not matter, because every file is checked against
+its checksum, and none without one is handed over.
 """
 
 from __future__ import annotations
@@ -48,12 +48,12 @@ _FILE_FLAGS = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_NOCTTY | os.O_C
 
 @dataclass
 class Contents:
-    """What a session's folder holds.
+    """The contents of a session's folder.
 
     Attributes:
         files: Names of regular files that a session may have, such as ``clips/0001.flac``.
         left: Files that a killed program left half written.
-        findings: Everything else.
+        findings: Findings about everything else.
     """
 
     files: set[str] = field(default_factory=set)
@@ -61,17 +61,17 @@ class Contents:
     findings: list[Finding] = field(default_factory=list)
 
     def odd(self, name: str) -> bool:
-        """Whether a finding is about this file, or about the folder that it should be in."""
+        """Whether a finding is about this file, or about its folder."""
         return any(name == one.path or name.startswith(f"{one.path}/") for one in self.findings)
 
     def unreadable(self) -> bool:
-        """Whether a file that everything else rests on is not there as a file, so that nothing more can be said."""
+        """Whether a file on which everything rests is not there as a file, so that nothing more can be said."""
         names = {one.path for one in self.findings}
         return any(name in _SINGLE or LOG.fullmatch(name) for name in names)
 
 
 def look(folder: Path) -> Contents:
-    """What a session's folder holds, by the names and kinds of what is in it; nothing is read or followed.
+    """The contents of a session's folder, by names and kinds; nothing is read or followed.
 
     Raises:
         RecordProblem: The folder, or one in it, may not be read.
@@ -90,7 +90,7 @@ def look(folder: Path) -> Contents:
 
 
 def _known(name: str, allowed: re.Pattern[str] | None = None) -> str:
-    """``file`` for a name that a session may have, ``left`` for one of a file that was half written, else ""."""
+    """``file`` for a name that a session may have, ``left`` for that of a half-written file, else ""."""
 
     def fits(one: str) -> bool:
         if allowed is not None:
@@ -124,7 +124,7 @@ def _sort(found: Contents, name: str, mode: int, *, known: str) -> None:
 
 
 def _entries(folder: Path) -> Iterator[tuple[str, int]]:
-    """Name and mode of each thing in a folder, links not followed.
+    """Name and mode of each entry of a folder, without following links.
 
     Raises:
         RecordProblem: It may not be read.
@@ -138,16 +138,16 @@ def _entries(folder: Path) -> Iterator[tuple[str, int]]:
 
 
 def read_inside(folder: Path, name: str, most: int = files.RECORD) -> bytes:
-    """All bytes of a file of a session, or of a bag; no link below the folder is followed on the way to it.
+    """All bytes of a file of a session or bag, without following any link below the folder.
 
     Args:
-        folder: The session's folder; it may itself be reached by a link, because a person named it.
-        name: The file in it, with ``/`` between folders.
+        folder: The session's folder; its own path may contain a link, because a person named it.
+        name: The file's name inside it, with ``/`` between folders.
         most: Size of the largest one that is read, in bytes.
 
     Raises:
         RecordProblem: It is missing, is larger, or may not be read.
-        RecordBroken: It, or a folder on the way, is a link or something else that is no file.
+        RecordBroken: It, or a folder on the way, is a link, or it is not a file.
     """
     path = folder / name
     *above, last = name.split("/")
@@ -161,14 +161,14 @@ def read_inside(folder: Path, name: str, most: int = files.RECORD) -> bytes:
             opened.append(os.open(part, _FOLDER_FLAGS, dir_fd=opened[-1]))
         _refuse_other(
             _refuse_link(opened[-1], last, path), path
-        )  # before opening: to open a device can do something
+        )  # before opening, because opening a device can have effects
         opened.append(os.open(last, _FILE_FLAGS, dir_fd=opened[-1]))
         _refuse_other(os.fstat(opened[-1]).st_mode, path)
         return _all_of(opened[-1], path, most)
     except ValueError as error:  # a null character
         raise RecordBroken(f"{name!r} is not the name of a file.") from error
     except OSError as error:
-        if error.errno == errno.ELOOP:  # it became a link between looking and opening
+        if error.errno == errno.ELOOP:  # it became a link after the check
             raise _link(path) from error
         raise read_problem(error, path) from error
     finally:

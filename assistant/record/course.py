@@ -1,4 +1,4 @@
-"""The course of a session: what still counts of its entries, what was taken back, and where it stands.
+"""The course of a session: the entries that still count, those that were taken back, and its present position.
 
 Pure; the write-up and the list of sessions both read it.
 """
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Dated:
-    """An entry, when it was made, and the line of the log that holds it."""
+    """An entry with its time and its line of the log."""
 
     time: datetime
     line: int
@@ -40,7 +40,7 @@ class Dated:
 
 @dataclass(frozen=True)
 class Taken:
-    """A result, its line of the log, and when and how it was taken back, if it was."""
+    """A result with its line of the log, and when and how it was taken back, if at all."""
 
     time: datetime
     line: int
@@ -50,7 +50,7 @@ class Taken:
 
 @dataclass(frozen=True)
 class Passed:
-    """A skipped step, and when and how the skip was taken back, if it was."""
+    """A skipped step, and when and how the skip was taken back, if at all."""
 
     time: datetime
     line: int
@@ -72,20 +72,20 @@ class Ended:
 
 @dataclass
 class Course:
-    """What a session came to.
+    """The outcome of a session.
 
     Attributes:
         entries: Every entry in order.
-        results: Every result in order, also those that were taken back.
-        skipped: Every skipped step in order, also those that were done after all.
+        results: Every result in order, including those taken back.
+        skipped: Every skipped step in order, including those done after all.
         verdicts: Every verdict in order.
         procedures: Procedures in the order in which they were entered.
-        procedure: The procedure that is on; "" before the first.
-        step: The step that is on; "" at the start of a procedure and after a verdict.
-        set_aside: Steps of the procedures that wait while another one is done, by procedure.
-        facts: Those of the entries that give a fact or take it back.
-        led_back: Where the dialogue stopped because the tests led back to the same place; None when work went on.
-        places: Where in `results` the results with a number are.
+        procedure: The current procedure; "" before the first.
+        step: The current step; "" at the start of a procedure and after a verdict.
+        set_aside: Steps of the procedures that wait for another one, by procedure.
+        facts: The entries that give a fact or take it back.
+        led_back: The place where the dialogue stopped because the tests led back to it; None if work went on.
+        places: Positions in `results` of the results with a number.
     """
 
     entries: list[Dated] = field(default_factory=list)
@@ -111,7 +111,7 @@ class Course:
 
 
 def course_of(session: RecordedSession) -> Course:
-    """The entries of a session, followed from the first to the last."""
+    """Follow the entries of a session from the first to the last."""
     return follow(
         Dated(line.time, line.number, action.entry)
         for line in session.lines
@@ -160,7 +160,7 @@ def _go(course: Course, procedure: str, target: str) -> None:
 
 
 def _undo(course: Course, dated: Dated, entry: ResultUndone) -> None:
-    """Mark what was taken back: a result by its number, a skipped step by the number 0."""
+    """Mark as taken back a result by its number, or a skipped step by the number 0."""
     below = []
     for place in course.places.get(entry.number, ()):
         taken = course.results[place]
@@ -172,7 +172,7 @@ def _undo(course: Course, dated: Dated, entry: ResultUndone) -> None:
         if of_step and passed.undone is None:
             course.skipped[place] = replace(passed, undone=dated)
             below.append(passed.line)
-    # A verdict rests on the answers before it.
+    # A verdict depends on the answers before it.
     first = min(below, default=None)
     for place in range(len(course.verdicts) - 1, -1, -1):
         ended = course.verdicts[place]

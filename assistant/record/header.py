@@ -1,4 +1,4 @@
-"""What is known about a session before it begins: the first file of its folder."""
+"""The header: everything known about a session before it begins, in the first file of its folder."""
 
 from __future__ import annotations
 
@@ -28,15 +28,15 @@ PROCEDURES = "procedures"
 
 @dataclass(frozen=True)
 class Facts:
-    """What the person typed about the job; "" for what was not given (it is never invented).
+    """The facts that the person typed about the job; "" if a fact was not given (it is never invented).
 
     Attributes:
         order: Number of the repair order.
         vin: Vehicle identification number, already checked.
         vehicle: The vehicle in free words.
         complaint: The customer's complaint, in the customer's words.
-        technician: Who does the work.
-        odometer: What the odometer shows, already checked, such as ``98200 miles``.
+        technician: Name or initials of the technician.
+        odometer: Reading of the odometer, already checked, such as ``98200 miles``.
     """
 
     order: str = ""
@@ -47,7 +47,7 @@ class Facts:
     odometer: str = ""
 
     def typed(self) -> tuple[TypedFact, ...]:
-        """Those that a session would otherwise ask for, as it holds them from its beginning."""
+        """The facts that a session would otherwise ask for, in the form in which it holds them from the beginning."""
         number, _, unit = self.odometer.partition(" ")
         facts = (
             TypedFact("order", self.order),
@@ -64,12 +64,12 @@ class Header:
 
     Attributes:
         id: Name of the session and of its folder.
-        started: When it began, with the offset to UTC.
+        started: Time of its beginning, with the offset to UTC.
         program: Version of the program that recorded it.
-        facts: What was typed about the job.
-        thresholds: Limits of the dialogue that were in force.
+        facts: Facts that were typed about the job.
+        thresholds: The dialogue's limits in force.
         procedures: SHA-256 of each copied procedure file, by file name.
-        likelihoods: Version of the likelihoods that results are weighed with; "" where there are none.
+        likelihoods: Version of the likelihoods that weigh the results; "" if there are none.
     """
 
     id: str
@@ -81,7 +81,7 @@ class Header:
     likelihoods: str = ""
 
     def to_bytes(self) -> bytes:
-        """The header as it stands in `HEADER_FILE`; indented, because people look into it."""
+        """The contents of `HEADER_FILE`, indented because people look into it."""
         data = {
             "format": FORMAT,
             "version": VERSION,
@@ -98,14 +98,14 @@ class Header:
 
 
 def parse_header(data: bytes, name: str) -> Header:
-    """The header that `Header.to_bytes` wrote.
+    """Parse a header that `Header.to_bytes` wrote.
 
     Args:
         data: The bytes of the file.
         name: Name of the file for messages.
 
     Raises:
-        RecordProblem: It is the header of something else, or of a newer version of this program.
+        RecordProblem: It belongs to something else or to a newer version of this program.
         RecordBroken: It is damaged.
     """
     try:

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Reviewed:
+class ReviewedSession:
     """What one reviewed session taught.
 
     Attributes:
@@ -78,7 +78,7 @@ class History:
         left_out: Why others do not, a sentence each that names the session.
     """
 
-    counted: tuple[Reviewed, ...] = ()
+    counted: tuple[ReviewedSession, ...] = ()
     left_out: tuple[str, ...] = ()
 
     def findings(self) -> Findings:
@@ -156,44 +156,46 @@ def read_history(parent: Path, terms: Terms) -> History:
     return History(tuple(counted), tuple(left_out))
 
 
-def _from_json(body: Mapping[str, Any]) -> Reviewed:
+def _from_json(body: Mapping[str, Any]) -> ReviewedSession:
     lists = {name: tuple(body[name]) for name in ("found", "circuits", "named")}
-    return Reviewed(**{**body, **lists})
+    return ReviewedSession(**{**body, **lists})
 
 
-def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library | None]) -> Reviewed:
-    """What one session taught, its record checked whole first."""
+def _taught(folder: Path, libraries: dict[tuple[tuple[str, str], ...], Library | None]) -> ReviewedSession:
+    """The lesson of one session, after a check of its whole record."""
     name = folder.name
     try:
         wrong = verify(folder)
         if wrong:
-            return Reviewed(name, problem=f"it is not what was recorded. {wrong[0]}")
+            return ReviewedSession(name, problem=f"it is not what was recorded. {wrong[0]}")
         signed = [review for review in read_reviews(folder) if review.signed]
         if not signed:
-            return Reviewed(name)
+            return ReviewedSession(name)
         last = signed[-1]
         if last.signed and last.signed.record != sha256(read_inside(folder, SEAL_FILE)):
-            return Reviewed(name, problem="its signature belongs to another record.")
+            return ReviewedSession(name, problem="its signature belongs to another record.")
         session = read_session(folder)
         course = course_of(session)
     except BayAssistantError as error:
-        return Reviewed(name, problem=str(error))
+        return ReviewedSession(name, problem=str(error))
     except MALFORMED as error:
-        return Reviewed(name, problem=f"its record cannot be understood ({error}).")
+        return ReviewedSession(name, problem=f"its record cannot be understood ({error}).")
     key = tuple(sorted(session.header.procedures.items()))
-    if key not in libraries:  # most sessions were recorded with the same procedures
+    if key not in libraries:  # most sessions share the same procedures
         libraries[key] = _library(folder)
     library = libraries[key]
     if library is None:
-        return Reviewed(name, found=tuple(dict.fromkeys(last.found)))
+        return ReviewedSession(name, found=tuple(dict.fromkeys(last.found)))
     entered = [library.procedures[one] for one in course.procedures if one in library.procedures]
     circuits = dict.fromkeys(one.circuit for one in entered if one.circuit != NO_CIRCUIT)
     verdict, named = _cause(course, library)
-    return Reviewed(name, tuple(dict.fromkeys(last.found)), tuple(circuits), verdict, named)
+    return ReviewedSession(name, tuple(dict.fromkeys(last.found)), tuple(circuits), verdict, named)
 
 
 def _cause(course: Course, library: Library) -> tuple[str, tuple[str, ...]]:
-    """The last standing verdict that names faults, and these; a verdict on the repair comes after it and names none."""
+    """The last standing verdict that names faults, with these faults; a verdict on the repair comes later and
+    names none.
+    """
     for ended in reversed(course.verdicts):
         procedure = library.procedures.get(ended.procedure)
         if ended.affirmed and not ended.withdrawn and procedure and ended.verdict in procedure.verdicts:
@@ -204,7 +206,7 @@ def _cause(course: Course, library: Library) -> tuple[str, tuple[str, ...]]:
 
 
 def _library(folder: Path) -> Library | None:
-    """The procedures of a session, already verified; None when this version cannot load them any more."""
+    """The procedures of a session, already verified; None if this version cannot load them any more."""
     try:
         return load_library(folder / PROCEDURES)
     except BayAssistantError:

@@ -1,16 +1,15 @@
-"""The index of past sessions: ``index.sqlite3`` beside them, so that thousands are searched at once.
+"""The index of past sessions, ``index.sqlite3`` beside them, which makes thousands quick to search.
 
-It is never the truth: each row was read from one session folder, and is read again when a file of that folder has
-another size or time.
-It is made anew whenever it is missing, damaged, or of another version, and deleting it loses nothing.
-Where it cannot be written or read, the records are read instead, which takes longer and gives the same answers.
-One thing it alone knows: that a session had reviews whose every trace is gone from its folder now.
+It is only a cache: each row comes from one session folder and is read again if the size or time of a file there
+changes.
+It is made anew if it is missing, damaged or of another version, and deleting it loses nothing.
+If it cannot be written or read, the records are read instead, which takes longer and gives the same answers.
+It alone knows that a session once had reviews if every trace of them is gone from the folder.
 Such a session is listed as damaged until its reviews are back or the index is made anew.
 It holds customers' data, so only its owner can read it; a link or a pipe in its place is not used.
 
 Two programs take turns: each locks the folder of the sessions while it looks (a crash lets go of the lock).
-The words are searched by FTS5, SQLite's full-text search; where SQLite was built without it, they are compared one
-by one.
+FTS5, SQLite's full-text search, finds the words; if SQLite was built without it, they are compared one by one.
 Words are prepared by `searching.words_of` and written as plain letters and digits (`_coded`), so that both ways
 agree on what a word is.
 """
@@ -35,7 +34,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 WAIT_S = 15.0
-"""How long one program waits for another that has the index, s: as long as it takes to make it for some thousands."""
+"""Time for which one program waits for another that has the index, s: enough to index some thousands of sessions."""
 
 
 _Answer = TypeVar("_Answer")
@@ -48,13 +47,13 @@ def find_sessions(
     rebuild: bool = False,
     progress: Callable[[int, int], None] = lambda _done, _of: None,
 ) -> Found:
-    """The sessions of a folder that are what is looked for.
+    """The sessions of a folder that match a search.
 
     Args:
         parent: Folder of all sessions.
-        wanted: What is looked for.
+        wanted: The search.
         rebuild: Make the index anew from the records first.
-        progress: Told how many of how many records were read, when some have to be.
+        progress: Called with (read, total) if records have to be read.
 
     Raises:
         RecordProblem: The folder may not be read.
@@ -94,18 +93,18 @@ def _instead(parent: Path, why: IndexUnusable) -> str:
 def kept_for_reviewed(
     parent: Path, folders: Sequence[Path], make: Callable[[Path], dict[str, Any]]
 ) -> dict[str, dict[str, Any]]:
-    """What was worked out of each reviewed session, kept in the index until a file of the session changes.
+    """The derived object of each reviewed session, kept in the index until a file of the session changes.
 
     Args:
         parent: Folder of all sessions.
-        folders: The sessions that are asked about.
-        make: Works it out; a JSON object.
+        folders: The sessions in question.
+        make: Derives the JSON object.
 
     Returns:
-        It, by the name of the session folder.
+        The objects by the names of the session folders.
     """
     if not folders:
-        return {}  # nothing is made by looking
+        return {}  # a mere search creates nothing
     try:
         with _opened(parent) as index:
             return _retried(index, lambda: index_rows.reviewed(index, folders, make))
@@ -154,7 +153,7 @@ def _lock(parent: Path) -> int:
 
 
 def _retried(index: IndexFile, look: Callable[[], _Answer]) -> _Answer:
-    """Look; if the index turns out to be damaged, make it anew and look again.
+    """Search; if the index turns out to be damaged, make it anew and search again.
 
     Raises:
         IndexUnusable: It cannot be used after that either.

@@ -1,7 +1,7 @@
-"""The file of the index: made, opened, held against damage, and made anew; its tables.
+"""The file of the index and its tables: making it, opening it, finding damage.
 
-Each row carries a checksum of its own (`assistant.record.index_rows`), because SQLite finds a file whose order is
-broken, but not one in which letters changed.
+Each row carries its own checksum (`assistant.record.index_rows`), because SQLite finds a broken structure but not
+changed letters.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 INDEX_FILE = "index.sqlite3"
 
 VERSION = 2
-"""To be raised whenever a row would be read otherwise from the same record, or the tables change."""
+"""Raise it whenever the same record would give a different row, or the tables change."""
 
 APPLICATION = 0x62617961
-"""SQLite's application_id of our index ("baya"): a database of another program is left alone."""
+"""SQLite's application_id of our index ("baya"); the database of another program is left alone."""
 
 _MAGIC = b"SQLite format 3\0"
 
@@ -50,8 +50,8 @@ class IndexFile:
     """The file, opened by this program.
 
     Attributes:
-        path: Where it is, beside the session folders.
-        full_text: Whether its words are searched by FTS5.
+        path: Its path, beside the session folders.
+        full_text: Whether FTS5 searches its words.
     """
 
     def __init__(self, path: Path) -> None:
@@ -60,7 +60,7 @@ class IndexFile:
         self.full_text = True
 
     def open(self, *, anew: bool = False) -> None:
-        """Open it; make it where it is missing, damaged or of another version.
+        """Open it; make it if it is missing, damaged or of another version.
 
         Args:
             anew: Make it in any case.
@@ -75,7 +75,7 @@ class IndexFile:
                 if self._connect():
                     return
             except (sqlite3.DatabaseError, ValueError):
-                pass  # damaged, or not to be opened: what follows finds out
+                pass  # damaged or impossible to open, which the next lines find out
             self.close()
         self._remove()
         try:
@@ -92,10 +92,10 @@ class IndexFile:
             self._connection = None
 
     def _connect(self) -> bool:
-        """Open the file; whether it is an index of this version that is whole.
+        """Open the file; whether it is an intact index of this version.
 
         Raises:
-            sqlite3.Error: It cannot be opened, or is no database.
+            sqlite3.Error: It cannot be opened, or is not a database.
         """
         _make_private(self.path)
         connection = sqlite3.connect(self.path, timeout=1.0, isolation_level=None)
@@ -112,10 +112,10 @@ class IndexFile:
         return bool(state == "ok")
 
     def _remove(self) -> None:
-        """Take an old index away, but nothing that is not ours.
+        """Remove an old index, but nothing that is not ours.
 
         Raises:
-            IndexUnusable: It is another program's, or cannot be taken away.
+            IndexUnusable: It belongs to another program, or cannot be removed.
         """
         try:
             with self.path.open("rb") as file:
@@ -153,24 +153,24 @@ class IndexFile:
 
 
 def _refuse_other(path: Path) -> None:
-    """Neither follow a link in the place of the index or its journal nor wait for a pipe.
+    """Refuse a link or a pipe in the place of the index or its journal.
 
     Raises:
-        IndexUnusable: What stands there is no file.
+        IndexUnusable: It is not a file.
     """
     try:
         mode = path.lstat().st_mode
     except OSError:
-        return  # it is missing, or whoever opens it hears why not
+        return  # it is missing, or opening it will say why not
     what = "a link" if stat.S_ISLNK(mode) else kind_of(mode)
     if what:
         raise IndexUnusable(f"{path.name} cannot be written: it is {what}, not a file")
 
 
 def _make_private(path: Path) -> None:
-    """Make the file before SQLite does, for its owner only, and tighten one of an earlier version.
+    """Make the file before SQLite does, for its owner only, and restrict one of an earlier version.
 
-    What the system refuses is left to SQLite, which may still be able to read.
+    If the system refuses, SQLite may still be able to read.
     """
     with contextlib.suppress(OSError):
         os.close(open_private(path, os.O_RDWR | os.O_CREAT | os.O_EXCL))

@@ -1,7 +1,7 @@
-"""The rows of the index: refreshed from the sessions that changed, searched, and held against their checksums.
+"""The rows of the index: refreshed from changed sessions, searched, and checked against their checksums.
 
-Words are prepared by `searching.words_of` and written as plain letters and digits (`_coded`), so that FTS5 and the
-comparison of words one by one agree on what a word is.
+`searching.words_of` prepares the words, which are written as plain letters and digits (`_coded`), so that FTS5
+and the word-by-word comparison agree on what a word is.
 """
 
 from __future__ import annotations
@@ -30,11 +30,12 @@ _WATCHED = re.compile(
 
 
 def stamp(folder: Path) -> str:
-    """Size and times of the files of a session that the index rests on; another stamp, and it is read again.
+    """Size and times of the files of a session that the index depends on; a changed stamp means that it is read
+    again.
 
-    The time of the last change of the file's state is in it, too: one who alters a record and then puts its time
-    back is found out.
-    Clips and copied procedures are not in it: they are looked at only when something else has changed.
+    It includes the time of the last change of the file's state, which gives away a record that was altered and
+    had its time set back.
+    It leaves out clips and copied procedures, which are checked only if something else has changed.
     """
     found = []
     try:
@@ -51,7 +52,7 @@ def stamp(folder: Path) -> str:
 def search(
     index: IndexFile, folders: Sequence[Path], wanted: Wanted, progress: Callable[[int, int], None]
 ) -> Found:
-    """Read again what has changed, then look."""
+    """Read changed sessions again, then search."""
     parent = index.path.parent
     _refresh(index, folders, progress)
     connection = index.connection
@@ -60,7 +61,7 @@ def search(
     rows = connection.execute(query, values)
     summaries = [summary_from_json(json.loads(row), parent) for (row,) in rows]
     if wanted.words or wanted.complaint:
-        if index.full_text:  # raises when the words that are found are not those that are kept
+        if index.full_text:  # raises if the searchable words differ from the stored ones
             connection.execute("INSERT INTO words (words) VALUES ('integrity-check')")
         summaries = summaries if index.full_text else [one for one in summaries if fits(one, wanted)]
     damaged = connection.execute("SELECT summary FROM sessions WHERE damaged")
@@ -75,7 +76,7 @@ def search(
 
 
 def _where(wanted: Wanted, *, full_text: bool) -> tuple[str, list[Any]]:
-    """The search in SQL: conditions, and the values that belong to them."""
+    """The search in SQL: conditions with their values."""
     parts: list[tuple[str, Any]] = []
     if wanted.sealed is not None:
         parts.append(("sealed = ?", int(wanted.sealed)))
@@ -126,12 +127,12 @@ def _refresh(index: IndexFile, folders: Sequence[Path], progress: Callable[[int,
 
 
 def _whole_rows(connection: sqlite3.Connection) -> dict[str, str]:
-    """Stamp of each session that is kept, every row held against its checksum.
+    """The stored stamp of each session, after checking every row against its checksum.
 
     SQLite finds a file whose order is broken, but not one in which letters changed.
 
     Raises:
-        ValueError: A row is not what was written.
+        ValueError: A row was altered.
     """
     rows = connection.execute(
         "SELECT sessions.*, complaint, anything FROM sessions LEFT JOIN words ON words.rowid = number"
@@ -145,7 +146,7 @@ def _whole_rows(connection: sqlite3.Connection) -> dict[str, str]:
 
 
 def _reviews(connection: sqlite3.Connection, names: Sequence[str]) -> dict[str, str]:
-    """What was known of the reviews of these sessions, where they had any."""
+    """The known reviews of these sessions, if they had any."""
     found = {}
     for name in names:
         for (row,) in connection.execute("SELECT summary FROM sessions WHERE folder = ?", (name,)):
@@ -158,7 +159,7 @@ def _insert(connection: sqlite3.Connection, state: str, folder: Path, reviewed: 
     if reviewed and not summary.review and not summary.problem:
         summary = dataclasses.replace(
             summary,
-            review=reviewed,  # so that it is still missed when the session changes once more
+            review=reviewed,  # so that it is still missed if the session changes again
             problem="It was reviewed, and its reviews are gone. Take the session from a copy.",
         )
     (number,) = connection.execute("SELECT coalesce(max(number), 0) + 1 FROM sessions").fetchone()
@@ -173,7 +174,7 @@ def _insert(connection: sqlite3.Connection, state: str, folder: Path, reviewed: 
         _whole(f" {' '.join(summary.verdicts)} "),
         int(summary.sealed),
         int(bool(summary.problem)),
-        # Only signs of ASCII, so that a lone surrogate that was typed is kept.
+        # Only ASCII, so that a lone surrogate that somebody typed is kept.
         json.dumps({**summary.to_json(), "folder": folder.name}),
     ]
     texts = (words_of(summary.facts.complaint), known_words(summary))
@@ -186,7 +187,7 @@ def _insert(connection: sqlite3.Connection, state: str, folder: Path, reviewed: 
 def reviewed(
     index: IndexFile, folders: Sequence[Path], make: Callable[[Path], dict[str, Any]]
 ) -> dict[str, dict[str, Any]]:
-    """What `make` gives for each session, made only where a session has changed."""
+    """The object that `make` derives for each session, derived again only for changed sessions."""
     connection = index.connection
     kept: dict[str, tuple[str, str]] = {}
     for *row, checksum in connection.execute("SELECT * FROM reviewed"):
@@ -222,20 +223,20 @@ def _checksum(row: Sequence[object]) -> str:
 
 
 def _whole(text: str) -> str:
-    """Text as SQLite can keep it: a lone surrogate, which no UTF-8 has, becomes a question mark."""
+    """Text that SQLite can keep: a lone surrogate, which UTF-8 cannot hold, becomes a question mark."""
     return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def _key(folder: Path) -> str:
-    """The name of a folder as SQLite can keep it, also one with bytes that are no UTF-8."""
+    """The name of a folder in a form that SQLite can keep, even if its bytes are not UTF-8."""
     return folder.name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _coded(word: str) -> str:
-    """A word in small letters and digits of ASCII, so that every tokenizer leaves it whole.
+    """A word in small ASCII letters and digits, which every tokenizer leaves whole.
 
-    "z" becomes "zz", and any other sign "zq" with its six hexadecimal digits; no code begins another, so a word
-    begins with a beginning exactly when its code begins with that of the beginning.
+    "z" becomes "zz", and any other character "zq" with six hexadecimal digits. No code is a prefix of another, so
+    a word starts with a prefix exactly if its code starts with the prefix's code.
     """
     return "".join(
         sign if "a" <= sign <= "y" or "0" <= sign <= "9" else "zz" if sign == "z" else f"zq{ord(sign):06x}"

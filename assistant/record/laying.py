@@ -1,4 +1,4 @@
-"""A session's folder: laid aside and named in one move, locked for one writer, swept up after a crash."""
+"""A session's folder: built aside and named in one move, locked for one writer, cleaned up after a crash."""
 
 from __future__ import annotations
 
@@ -26,23 +26,23 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 _ASIDE = re.compile(r"\.[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]{4}-[0-9a-z]{4}(-kept(-[0-9]+)?)?\.new")
-"""Names of folders that `lay` makes aside; nothing else is swept up."""
+"""Names of the folders that `lay` builds aside; nothing else is cleaned up."""
 
 
 def lay(parent: Path, name: str, header: bytes, copies: Mapping[str, bytes]) -> int | None:
     """Build a session folder aside and give it its name in one move.
 
     Args:
-        parent: Folder of the sessions; it is there.
+        parent: Folder of the sessions, which must exist.
         name: Name of the session.
         header: Contents of `HEADER_FILE`.
         copies: The copied procedures, by file name.
 
     Returns:
-        The descriptor that holds the lock; None when the name is taken.
+        The descriptor that holds the lock; None if the name is taken.
 
     Raises:
-        RecordProblem: It cannot be written; nothing of it is left.
+        RecordProblem: It cannot be written; no part of it remains.
     """
     aside = parent / f".{name}.new"
     hold = lock = None
@@ -53,7 +53,7 @@ def lay(parent: Path, name: str, header: bytes, copies: Mapping[str, bytes]) -> 
             return None  # somebody else's
         hold = _held(aside)
         if hold is None:
-            return None  # swept up by another program before it was held
+            return None  # another program cleaned it up before it was locked
         aside.chmod(PRIVATE_FOLDER)
         for folder in (CLIPS, PROCEDURES):
             make_private_folder(aside / folder)
@@ -61,7 +61,7 @@ def lay(parent: Path, name: str, header: bytes, copies: Mapping[str, bytes]) -> 
             write_file(aside / PROCEDURES / file, data)
         write_file(aside / HEADER_FILE, header)
         lock = take_lock(aside)
-        # A move onto a folder that is not empty is refused, and a session is never empty.
+        # The system refuses a move onto a folder that is not empty, and a session is never empty.
         aside.rename(parent / name)
         sync_folder(parent)
     except BaseException as error:
@@ -78,10 +78,10 @@ def lay(parent: Path, name: str, header: bytes, copies: Mapping[str, bytes]) -> 
 
 
 def sweep(parent: Path) -> None:
-    """Remove the folders that `lay` had to leave aside when the program was killed.
+    """Remove the folders that `lay` left aside when the program was killed.
 
-    One that another program is laying just now is held by it, and stays.
-    What cannot be removed is left: a session can be begun beside it.
+    A folder that another program is building right now is locked by it and stays.
+    A folder that cannot be removed stays; it does not hinder a new session.
     """
     with contextlib.suppress(OSError):
         for entry in [*parent.iterdir()]:
@@ -94,10 +94,10 @@ def sweep(parent: Path) -> None:
 
 
 def take_lock(folder: Path) -> int:
-    """Lock a session for one writer; held until the descriptor is closed, also by a crash.
+    """Lock a session for one writer until the descriptor is closed, even by a crash.
 
     Raises:
-        RecordProblem: Another program writes it, or it may not be written.
+        RecordProblem: Another program is writing it, or it may not be written.
     """
     path = folder / HEADER_FILE
     try:
@@ -115,9 +115,9 @@ def take_lock(folder: Path) -> int:
 
 
 def tidy(folder: Path) -> None:
-    """Make an older session private, and remove files that a crash left half written under their hidden names.
+    """Make an older session private, and remove the hidden files that a crash left half written.
 
-    What may not be changed stays as it is: a session that can be written can go on.
+    Files that may not be changed stay unchanged: a session that can be written can go on.
     """
     with contextlib.suppress(OSError):
         folder.chmod(PRIVATE_FOLDER)
@@ -134,7 +134,7 @@ def tidy(folder: Path) -> None:
 
 
 def _held(folder: Path) -> int | None:
-    """A descriptor that keeps others from sweeping this folder up; None when another program has it."""
+    """A descriptor that keeps others from cleaning up this folder; None if another program has it."""
     descriptor = None
     try:
         descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC | os.O_NOFOLLOW)

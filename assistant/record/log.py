@@ -1,4 +1,4 @@
-"""Writing a session: what was confirmed is on the disk before the next step is spoken."""
+"""Writes a session: everything confirmed is on the disk before the next step is spoken."""
 
 from __future__ import annotations
 
@@ -52,31 +52,31 @@ if TYPE_CHECKING:
     from assistant.core.values.events import Action, Clip, Event
     from assistant.core.values.thresholds import Thresholds
 
-# Without 0, 1, i, l, o: a name of a session is read from a screen and typed.
+# Without 0, 1, i, l, o, because people read a session's name from a screen and type it.
 _NAME_SIGNS = "23456789abcdefghjkmnpqrstuvwxyz"
 _NAME_TRIES = 50
 
 LOW_DISK_BYTES = 100_000_000
-"""A disk with less room than this is told of: an hour's session with its sound takes a tenth of it."""
+"""Free space below which the person is warned; an hour's session with its sound takes a tenth of it."""
 
 
 def local_now() -> datetime:
-    """The clock on the wall, with its offset to UTC."""
+    """The wall clock, with its offset to UTC."""
     return datetime.now().astimezone()
 
 
 def random_token() -> str:
-    """Four signs that tell apart sessions of the same minute."""
+    """Four characters that tell apart sessions of the same minute."""
     return "".join(secrets.choice(_NAME_SIGNS) for _ in range(4))
 
 
 @dataclass
 class Chain:
-    """The lines of a log, each of which holds the checksum of the one before it.
+    """The lines of a log, each with the checksum of the one before it.
 
     Attributes:
-        lines: How many are safe on the disk.
-        last: SHA-256 of the last of these; of the header, as long as there is none.
+        lines: Number of lines that are safe on the disk.
+        last: SHA-256 of the last of these; of the header if there is none.
         waiting: Lines that are not on the disk yet.
     """
 
@@ -85,7 +85,7 @@ class Chain:
     waiting: list[bytes] = field(default_factory=list)
 
     def add(self, moment: datetime, event: Event, actions: Sequence[Action]) -> None:
-        """Put one more line among those that wait."""
+        """Add a line to those that wait."""
         body = {
             "number": self.lines + len(self.waiting) + 1,
             "time": moment.isoformat(timespec="milliseconds"),
@@ -96,7 +96,7 @@ class Chain:
         self.waiting.append(canonical(body))
 
     def confirm(self) -> None:
-        """Take note that all that waited, one line at least, is on the disk."""
+        """Note that all waiting lines, at least one, are on the disk."""
         last, lines = sha256(self.waiting[-1]), self.lines + len(self.waiting)
         self.last, self.lines, self.waiting = last, lines, []
 
@@ -104,13 +104,13 @@ class Chain:
 class SessionLog:
     """A session that is being recorded, locked against a second writer until it is closed.
 
-    Made by `create` or `resume`, not directly.
+    Use `create` or `resume` to make one.
 
     Attributes:
         folder: The session folder.
         header: Its header.
-        recorded: What was recorded before it was resumed; None for a new session.
-        torn: How many bytes of an unfinished last line were set aside by `resume`.
+        recorded: The record before it was resumed; None for a new session.
+        torn: Number of bytes of an unfinished last line that `resume` set aside.
     """
 
     def __init__(
@@ -127,7 +127,7 @@ class SessionLog:
         self.torn = 0
         self._lock = lock
         self._now = now
-        self._laid = laid  # what a second place would be laid with
+        self._laid = laid  # needed to lay a second place
         self._files = LogFiles(folder)
         self._chain = Chain(0, sha256(laid[0]))
         self._clips = 0
@@ -150,18 +150,18 @@ class SessionLog:
     ) -> Self:
         """Begin a session in a new folder of its own.
 
-        The folder appears under its final name only when header and procedures are in it.
-        Load the library from `procedures`, so that what is used is what was recorded.
+        The folder gets its final name only when header and procedures are in it.
+        Load the library from `procedures`, so that the session uses exactly what it recorded.
 
         Args:
-            parent: Folder of all sessions; made if it is not there.
-            facts: What was typed about the job.
+            parent: Folder of all sessions, which is made if it does not exist.
+            facts: Facts that were typed about the job.
             library_folder: Folder of the procedures in use; its YAML files and its likelihoods are copied.
             thresholds: Limits of the dialogue in force.
-            findings: What the shop found on past cars, to be counted in the odds; kept beside the copied odds,
-                so that a replay counts the same.
+            findings: The shop's findings on past cars, which count in the odds; kept beside the copied odds, so
+                that a replay counts the same.
             now: The clock.
-            token: Gives four signs for the folder's name.
+            token: Gives four characters for the folder's name.
 
         Raises:
             RecordProblem: The folder cannot be written.
@@ -198,12 +198,12 @@ class SessionLog:
 
     @classmethod
     def resume(cls, folder: Path, *, now: Callable[[], datetime] = local_now) -> Self:
-        """Go on with an interrupted session; `recorded` holds what was there.
+        """Continue an interrupted session; `recorded` holds its record so far.
 
-        An unfinished last line is moved to ``log.torn``: nothing is dropped.
+        An unfinished last line moves to ``log.torn``; nothing is dropped.
 
         Raises:
-            RecordProblem: Not a session, sealed, in use by another program, or not to be written.
+            RecordProblem: It is not a session, is sealed, is in use by another program, or cannot be written.
             RecordBroken: It was altered.
         """
         check_folder(folder)
@@ -235,22 +235,22 @@ class SessionLog:
 
     @property
     def lines(self) -> int:
-        """How many lines are safe on the disk."""
+        """Number of lines that are safe on the disk."""
         return self._chain.lines
 
     def append(self, event: Event, actions: Sequence[Action]) -> RecordProblem | None:
         """Record an event and the actions it caused; when this returns, they are on the disk.
 
-        After a failed write the line, and any that failed before it, go to a new file.
-        Where that fails, too, or the file that was written is not where it should be any more, all that there is
-        goes to a second place, and `folder` is that place from now on.
+        After a failed write the line, and any that failed before it, go to a new file. If that fails, too, or the
+        file is no longer where it should be, everything goes to a second place, which `folder` names from then
+        on.
 
         Returns:
-            None when all is well; what to tell the person when a new file or place had to be taken, or, once, when
-            the disk is nearly full.
+            None if all is well; a message for the person if a new file or place was needed or, once, if the disk
+            is nearly full.
 
         Raises:
-            RecordProblem: The line is not on the disk. It is kept in memory and written with the next one.
+            RecordProblem: The line is not on the disk. It stays in memory and is written with the next one.
         """
         self._check_open()
         self._chain.add(self._now(), event, actions)
@@ -270,10 +270,10 @@ class SessionLog:
     # --- ending -------------------------------------------------------------------------------------
 
     def seal(self) -> RecordProblem | None:
-        """Close the session for good: the checksums of all that it holds are written down.
+        """Close the session for good and write down the checksums of all its files.
 
         Returns:
-            What to tell the person when it had to be done in a second place.
+            A message for the person if this needed a second place.
 
         Raises:
             RecordProblem: A line that failed before, or the seal, cannot be written; the session stays open.
@@ -331,7 +331,7 @@ class SessionLog:
         return warning or self._room()
 
     def _move(self, why: str) -> RecordProblem:
-        """Go on in a second place: what to tell the person.
+        """Continue in a second place; returns a message for the person.
 
         Raises:
             RecordProblem: There is none.
@@ -351,7 +351,7 @@ class SessionLog:
         )
 
     def _room(self) -> RecordProblem | None:
-        """What to say, once, when the disk is nearly full."""
+        """A message, once, if the disk is nearly full."""
         free = self._files.free_bytes()
         low = free is not None and free < LOW_DISK_BYTES
         told, self._low = self._low, low
@@ -370,7 +370,7 @@ def _refuse_sealed(folder: Path, sealed: bool) -> None:
 def _set_torn_aside(folder: Path, tails: Mapping[str, bytes]) -> None:
     """Move unfinished last pieces of the log to ``log.torn`` (``log.torn-2`` …).
 
-    The piece is durable in its new place before it leaves the old one.
+    The piece is safe in its new place before it leaves the old one.
 
     Raises:
         RecordProblem: It cannot be written.

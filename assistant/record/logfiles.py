@@ -1,8 +1,7 @@
-"""The files of a log: written so that what was confirmed can be read back even when they are taken away.
+"""The files of a log, from which confirmed lines can be read back even if they are taken away.
 
-Every file stays open for reading, too.
-So when its name is removed, or another file stands there, or the whole folder has gone, all that was written can
-still be copied to a second place.
+Every file stays open for reading. So if its name is removed, another file takes its place, or the whole folder
+disappears, everything can still be copied to a second place.
 """
 
 from __future__ import annotations
@@ -32,11 +31,11 @@ class LogFiles:
         self.folder = folder
         self._names: list[str] = []
         self._open: list[int] = []
-        self._trusted = False  # the last file holds what was confirmed and nothing else
+        self._trusted = False  # the last file holds only confirmed lines
         self._next = 1
 
     def go_on(self) -> None:
-        """Open the files that are there, to write behind the last one.
+        """Open the existing files, to write after the last one.
 
         Raises:
             RecordProblem: They may not be read or written.
@@ -54,15 +53,15 @@ class LogFiles:
         self._trusted = bool(self._names)
 
     def write(self, data: bytes) -> RecordProblem | None:
-        """Put whole lines on the disk before returning; the caller calls `confirm` when it has taken note of it.
+        """Put whole lines on the disk before returning; the caller then notes this and calls `confirm`.
 
-        Whatever strikes in between, an error or an interrupt, the next call begins a new file: there a line may
-        stand again, in the same file it may not.
-        After a failed write the same file is never written again: the system may have forgotten that it failed.
-        The data then go to a new file.
+        If an error or interrupt strikes in between, the next call begins a new file, in which a line may stand
+        again; in the same file it may not.
+        After a failed write the same file is never written again, because the system may have forgotten the
+        failure. The data then go to a new file.
 
         Returns:
-            None when all is well; what to tell the person when a new file had to be begun.
+            None if all is well; a message for the person if a new file was needed.
 
         Raises:
             RecordProblem: The data are not on the disk.
@@ -84,11 +83,11 @@ class LogFiles:
         )
 
     def confirm(self) -> None:
-        """What was written last counts: the next line goes behind it."""
+        """The last write counts: the next line goes after it."""
         self._trusted = True
 
     def misplaced(self) -> str:
-        """What is wrong with the place of the file that is written, as a sentence; "" when it is where it should be."""
+        """A sentence about a misplaced file; "" if it is where it should be."""
         if not self._names:
             return ""
         path = self.folder / self._names[-1]
@@ -102,7 +101,7 @@ class LogFiles:
         return f"Another file stands in place of the record's file {path.name}."
 
     def free_bytes(self) -> int | None:
-        """Room that is left on the disk of the log; None when the system does not say."""
+        """Free space on the disk of the log; None if the system does not say."""
         if not self._open:
             return None
         try:
@@ -112,10 +111,10 @@ class LogFiles:
         return system.f_bavail * system.f_frsize
 
     def copy_to(self, folder: Path) -> None:
-        """Copy all that was written into another folder, and go on there.
+        """Copy everything into another folder, and continue there.
 
         Raises:
-            OSError: It cannot be read, or not be written there; this log stays as it was.
+            OSError: It cannot be read or written there; this log stays unchanged.
         """
         copies: list[int] = []
         names = [log_name(position) for position in range(1, len(self._open) + 1)]
@@ -152,7 +151,7 @@ class LogFiles:
         """Write into a new file of the log.
 
         Raises:
-            RecordProblem: That failed too; nothing of the new file is left.
+            RecordProblem: That failed, too; no part of the new file remains.
         """
         while (self.folder / log_name(self._next)).exists():  # a file that failed and could not be removed
             self._next += 1

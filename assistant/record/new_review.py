@@ -1,4 +1,4 @@
-"""Adding a review to a session that is sealed and whole; how reviews look is in `assistant.record.reviews`."""
+"""Adds a review to a sealed and intact session; `assistant.record.reviews` describes reviews."""
 
 from __future__ import annotations
 
@@ -43,23 +43,23 @@ def add_review(
     sign: str | None = None,
     now: Callable[[], datetime] = local_now,
 ) -> Review:
-    """Write one more review behind those that are there.
+    """Write one more review after the existing ones.
 
     Args:
         folder: A sealed session.
-        reviewer: Who reviews.
-        done: What was really done, in words.
-        found: Names of the faults that were found to be true; the caller has looked them up.
+        reviewer: Name of the reviewer.
+        done: The work that was done, in words.
+        found: Names of the faults that proved true; the caller has looked them up.
         parts: Parts that were used.
         labour: Work that is charged.
         remarks: Anything else.
-        sign: The write-up that the reviewer looked at, to be signed with the name `reviewer`; None: not signed.
+        sign: The write-up that the reviewer saw and signs with the name `reviewer`; None leaves it unsigned.
         now: The clock.
 
     Raises:
-        UsageProblem: It is to be signed without a name, or says nothing at all.
+        UsageProblem: It would be signed without a name, or it is empty.
         RecordProblem: The folder is not a session, is not sealed, is in use, or cannot be written.
-        RecordBroken: The record or its reviews are not what was written.
+        RecordBroken: The record or its reviews were altered.
     """
     from assistant.record.verifying import verify  # noqa: PLC0415  it reads the reviews, too
 
@@ -86,12 +86,13 @@ def add_review(
 
 
 def _write(folder: Path, review: Review, sign: str | None) -> bytes:
-    """Write a review behind the others; the session is locked and whole.
+    """Write a review after the others; the session is locked and intact.
 
     The order makes a crash between any two writes harmless.
-    First the head says how many reviews there are before this one (it is missing, or one behind, where there was no
-    head yet or an earlier writing was broken off); then come the write-up, the review, and the head that counts it.
-    One review more than the head counts is therefore whole, and one less never is.
+    First comes the head with the number of reviews before this one (it is missing, or one behind, if there was no
+    head yet or an earlier write was interrupted); then come the write-up, the review, and the head that counts
+    it.
+    One review more than the head counts is therefore intact, and one less never is.
 
     Returns:
         The line.
@@ -113,7 +114,7 @@ def _write(folder: Path, review: Review, sign: str | None) -> bytes:
         write_file(folder / writeup_name(number), text)
         signature = Signature(review.reviewer, review.time, seal, sha256(text))
     else:
-        _remove(folder / writeup_name(number))  # of a signing that was broken off
+        _remove(folder / writeup_name(number))  # left by an interrupted signing
     row = row_of(
         dataclasses.replace(
             review, number=number, signed=signature, previous=previous, head=REVIEWS_HEAD_FILE
@@ -132,7 +133,7 @@ def _remove(path: Path) -> None:
 
 
 def check_reviewable(folder: Path) -> None:
-    """A session is reviewed when it is over.
+    """Check that a session is over, so that it can be reviewed.
 
     Raises:
         RecordProblem: It is not sealed.

@@ -1,4 +1,4 @@
-"""Reading a session back for the write-up, for replay, or to go on with: only what is whole is given out."""
+"""Reads a session back for the write-up, for replay or for resuming, and returns only intact sessions."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
 
 def read_session(folder: Path) -> RecordedSession:
-    """A session for the write-up, for replay, or to go on with.
+    """Read a session for the write-up, for replay or for resuming.
 
-    A last line that was cut short by a power failure is left out and counted in `RecordedSession.torn`.
+    If a power failure cut the last line short, it is left out and counted in `RecordedSession.torn`.
 
     Raises:
         RecordProblem: The folder is not a session, or may not be read.
@@ -33,10 +33,10 @@ def read_session(folder: Path) -> RecordedSession:
 
 
 def recorded_session(scan: Scan) -> RecordedSession:
-    """What was read, when nothing is wrong with it.
+    """The session that was read, if it is intact.
 
     Raises:
-        RecordBroken: Something is.
+        RecordBroken: It is not.
     """
     folder = scan.folder
     if scan.findings or scan.header is None:
@@ -86,7 +86,7 @@ def read_clip(folder: Path, clip: Clip) -> bytes:
 
     Raises:
         RecordProblem: It is missing or may not be read.
-        RecordBroken: It is not the sound that was recorded.
+        RecordBroken: It was altered.
     """
     if not clip_name_is_ours(clip.file):
         raise RecordBroken(f"The log names {clip.file!r} as a clip, which no session has.")

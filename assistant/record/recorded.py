@@ -1,4 +1,4 @@
-"""A session as it was read: its lines, the files of its log, its seal, and how the files in its folder are named."""
+"""A session that was read: its lines, the files of its log, its seal, and the names of its files."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ _CLIP_NAME = re.compile(r"clips/[0-9]{4,}\.flac")
 
 @dataclass(frozen=True)
 class Line:
-    """One line of the log: an event, when it happened, and the actions it caused.
+    """One line of the log: an event, its time, and the actions that it caused.
 
     Attributes:
         number: 1, 2, 3 … through the whole session.
         time: Clock time with the offset to UTC.
-        event: What happened.
-        actions: What it caused.
+        event: The event.
+        actions: The actions that it caused.
         file: Log file that holds the line.
         row: Line in that file, counted from 1.
     """
@@ -46,10 +46,10 @@ class LogFile:
 
 @dataclass(frozen=True)
 class Seal:
-    """What was written when the session was closed for good.
+    """The seal that was written when the session was closed for good.
 
     Attributes:
-        sealed: When.
+        sealed: Time of sealing.
         lines: Number of lines of the log.
         last: SHA-256 of the last line.
         files: SHA-256 of the header, the log and each clip, by name inside the folder.
@@ -63,16 +63,16 @@ class Seal:
 
 @dataclass(frozen=True)
 class RecordedSession:
-    """A session as it was read.
+    """A session that was read.
 
     Attributes:
         header: What was known before it began.
         lines: The log.
-        torn: How many bytes of an unfinished last line there are; 0 when it ends cleanly.
+        torn: Number of bytes of an unfinished last line; 0 if it ends cleanly.
         sealed: Its seal; None while it is open.
         logs: The files of the log.
-        folder: Where it is; None for one that was made in memory.
-        repeated: Number of the line that stands twice; 0 when none does.
+        folder: Its folder; None for a session made in memory.
+        repeated: Number of the line that stands twice; 0 if none does.
     """
 
     header: Header
@@ -85,7 +85,7 @@ class RecordedSession:
 
 
 def repeated_sentence(number: int) -> str:
-    """What is said of a line that stands twice."""
+    """The sentence about a line that stands twice."""
     return (
         f"Line {number} of the log stands twice, byte for byte the same: an earlier version was interrupted while "
         "it wrote that line. It counts once; nothing is missing."
@@ -93,12 +93,12 @@ def repeated_sentence(number: int) -> str:
 
 
 def clip_name_is_ours(name: str) -> bool:
-    """Whether a clip's name is one that a session gives; anything else could point out of its folder."""
+    """Whether a session would give a clip this name; any other name could point out of its folder."""
     return _CLIP_NAME.fullmatch(name) is not None
 
 
 def clips_of(event: Event) -> tuple[Clip, ...]:
-    """The sound that an event carries."""
+    """The clips of an event."""
     clip = getattr(event, "clip", None)
     return (clip,) if isinstance(clip, Clip) else ()
 

@@ -1,4 +1,4 @@
-"""Replay: the recorded events, fed to the dialogue again, must cause the recorded actions."""
+"""Replay: feeding the recorded events to the dialogue again must cause the recorded actions."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ if TYPE_CHECKING:
     from assistant.record.recorded import RecordedSession
 
 
-class Dialogue(Protocol):
-    """What takes events and answers with actions."""
+class Replayable(Protocol):
+    """A dialogue that takes events and answers with actions."""
 
     def receive(self, event: Event) -> tuple[Action, ...]:
-        """The actions that this event causes."""
+        """Return the actions that this event causes."""
 
 
 @dataclass(frozen=True)
 class Difference:
-    """A line whose event causes other actions now than it did then."""
+    """A line whose event now causes different actions."""
 
     line: int
     event: Event
@@ -43,13 +43,13 @@ class Difference:
 
 
 def _summary(actions: tuple[Action, ...]) -> str:
-    """What was said, else what was done, in short."""
+    """The spoken words, or else the actions, in short."""
     said = [f'"{action.text}"' for action in actions if isinstance(action, Say)]
     return " ".join(said) or ", ".join(type(action).__name__ for action in actions) or "nothing"
 
 
 def other_likelihoods(session: RecordedSession, installed: Knowledge | None) -> str:
-    """A sentence when a session was weighed with other likelihoods than the installed ones; "" when with the same.
+    """A sentence if a session was weighed with other likelihoods than the installed ones; "" if with the same.
 
     A session keeps its own copy, so its replay weighs with those; a new session would weigh with the installed ones.
     """
@@ -64,16 +64,16 @@ def other_likelihoods(session: RecordedSession, installed: Knowledge | None) -> 
 
 
 def replay(
-    folder: Path, begin: Callable[[Library, Knowledge | None, Thresholds], Dialogue] = Runner
+    folder: Path, begin: Callable[[Library, Knowledge | None, Thresholds], Replayable] = Runner
 ) -> list[Difference]:
     """Feed the recorded events to a fresh dialogue with the recorded procedures and limits.
 
     Args:
         folder: The session.
-        begin: Makes the dialogue.
+        begin: Makes a fresh dialogue.
 
     Returns:
-        The lines that differ, in order; none when the session is reproduced.
+        The lines that differ, in order; none if the session is reproduced.
 
     Raises:
         RecordProblem: The folder is not a session.

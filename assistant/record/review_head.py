@@ -1,9 +1,8 @@
-"""The head of a session's reviews: how many there are, and the checksum of the last one.
+"""The head of a session's reviews: their number, and the checksum of the last one.
 
 It stands in ``reviews-head.json``, one line of JSON under its own checksum.
-It is written when a session is sealed, saying that there are none, and anew with each review; the seal says that it
-stands there.
-So reviews that were cut off or removed are missed, and so is the head itself.
+Sealing a session writes it for no reviews, and each review writes it anew; the seal says that it exists.
+So removed or truncated reviews are noticed, and so is a missing head.
 """
 
 from __future__ import annotations
@@ -32,7 +31,7 @@ class Head:
     """The head.
 
     Attributes:
-        reviews: How many reviews there are; 0 while the first one is being written.
+        reviews: Number of reviews; 0 while the first one is being written.
         last: SHA-256 of the line of the last one, or of ``seal.json``.
         record: SHA-256 of ``seal.json``.
     """
@@ -53,17 +52,17 @@ def write(folder: Path, head: Head) -> None:
 
 
 def write_seal(folder: Path, seal: bytes) -> None:
-    """Seal a session that has no reviews yet: first the head, so that the seal never names one that is not there.
+    """Seal a session without reviews: the head comes first, so that the seal never names a missing one.
 
     Raises:
-        RecordProblem: It cannot be written; the session is open.
+        RecordProblem: It cannot be written; the session stays open.
     """
     write(folder, Head(0, sha256(seal), sha256(seal)))
     write_file(folder / SEAL_FILE, seal)
 
 
 def named_by(seal: bytes) -> bool:
-    """Whether a seal says that a head stands beside it; the first versions wrote none."""
+    """Whether a seal says that a head exists; the first versions wrote none."""
     try:
         body = json.loads(seal)
     except (ValueError, RecursionError):
@@ -72,7 +71,7 @@ def named_by(seal: bytes) -> bool:
 
 
 def counts_any(folder: Path) -> bool:
-    """Whether the head counts a review, or cannot be read, which has to be looked into."""
+    """Whether the head counts a review, or cannot be read, which needs a closer look."""
     try:
         head = read(folder)
     except RecordProblem:
@@ -81,7 +80,7 @@ def counts_any(folder: Path) -> bool:
 
 
 def read(folder: Path) -> Head | None:
-    """The head of a session's reviews; None where there is none.
+    """The head of a session's reviews; None if there is none.
 
     Raises:
         RecordProblem: It may not be read.
@@ -104,14 +103,14 @@ def read(folder: Path) -> Head | None:
 
 
 def check(folder: Path, seal: str, reviews: Sequence[str], *, named: bool) -> Finding | None:
-    """What is wrong with the reviews by their head; None when nothing is.
+    """A finding about the reviews by their head; None if all is well.
 
-    One review more than the head counts is whole: the program was stopped before it counted it.
+    One review more than the head counts is intact: the program was stopped before it counted it.
 
     Args:
         folder: The session.
         seal: SHA-256 of ``seal.json``.
-        reviews: SHA-256 of the line of each review, which follow on each other.
+        reviews: SHA-256 of the line of each review, in order.
         named: Whether the seal or a review says that there is a head.
 
     Raises:
@@ -139,7 +138,7 @@ def check(folder: Path, seal: str, reviews: Sequence[str], *, named: bool) -> Fi
 
 
 def uncounted(folder: Path, reviews: int) -> bool:
-    """Whether the last review is not counted by the head, because the program was stopped; of whole reviews.
+    """Whether the head does not count the last of these intact reviews, because the program was stopped.
 
     Raises:
         RecordProblem: The head may not be read.

@@ -1,27 +1,26 @@
-"""Reviews of a session: who looked at the write-up, what was really done, and what the fault was found to be.
+"""Reviews of a session: the reviewer of the write-up, the work that was done, and the fault that was found.
 
-A session folder that was sealed may hold ``reviews.jsonl``, one JSON object a line, written by
-``bay-assistant review``.
+A sealed session folder may hold ``reviews.jsonl``, one JSON object a line, written by ``bay-assistant review``.
 Each line holds the SHA-256 of the line before it with its newline; the first holds that of ``seal.json``, which
-in turn holds the checksums of all that was recorded.
-Each also holds the SHA-256 of its own other parts, written as the program writes them.
-So a review belongs to one record, and a line that is altered, put in or taken out shows.
+in turn holds the checksums of the whole record.
+Each also holds the SHA-256 of its own other parts, in the form in which the program writes them.
+So a review belongs to one record, and any line that is altered, added or removed shows.
 A later review amends an earlier one; nothing is erased.
 
-Beside them stands the head, ``reviews-head.json`` (`assistant.record.review_head`): how many reviews there are, and
-the checksum of the last one.
-The seal and each line say that it stands there, so that neither the reviews nor their head, nor both, can be removed
-or cut without a finding; a ``writeup-N.txt`` that no review signed is one as well.
-Sessions that an earlier version sealed have no head, and are whole without one until the next review is added.
+Beside them stands the head, ``reviews-head.json`` (`assistant.record.review_head`), with the number of reviews
+and the checksum of the last one.
+The seal and each line say that the head exists, so removing or truncating the reviews, their head, or both is a
+finding; so is a ``writeup-N.txt`` that no review signed.
+Sessions that an earlier version sealed have no head, and are intact without one until the next review.
 
-What cannot be found out in the folder alone: that an older copy of reviews, head and signed write-ups was put back;
-that somebody made them anew, because nothing in them is secret; that all were removed from a session which an earlier
-version sealed.
-That a session has no reviews any more is told by ``bay-assistant sessions`` as long as its index knows of them.
+The folder alone cannot show that an older copy of reviews, head and signed write-ups was put back; that somebody
+made them anew, because nothing in them is secret; or that all were removed from a session that an earlier version
+sealed.
+``bay-assistant sessions`` reports that a session has lost its reviews, as long as its index knows of them.
 
-A signature here is one in the sense of a repair order: a name, a time, and the checksums of the record and of the
-write-up that was looked at (kept as ``writeup-1.txt`` and so on).
-It is not a cryptographic one: it does not prove who typed the name.
+A signature here is that of a repair order: a name, a time, and the checksums of the record and of the write-up
+that the reviewer saw (kept as ``writeup-1.txt`` and so on). It is not cryptographic: it does not prove who typed
+the name.
 """
 
 from __future__ import annotations
@@ -49,7 +48,7 @@ _CHECKSUM = re.compile(r"[0-9a-f]{64}")
 
 @dataclass(frozen=True)
 class Part:
-    """A part line of the repair order; "" is left for the shop to fill in, so also the price."""
+    """A part line of the repair order; the shop fills in an empty field, such as the price."""
 
     part: str
     quantity: str = ""
@@ -58,7 +57,7 @@ class Part:
 
 @dataclass(frozen=True)
 class Labour:
-    """A labour line of the repair order: the work, its hours and its price; "" is left for the shop to fill in."""
+    """A labour line of the repair order: the work, its hours and its price; the shop fills in an empty field."""
 
     work: str
     hours: str = ""
@@ -67,13 +66,13 @@ class Labour:
 
 @dataclass(frozen=True)
 class Signature:
-    """Who put the name under a review, when, and under what.
+    """The name under a review, with its time and its objects.
 
     Attributes:
-        name: The name as it was typed.
-        time: When.
-        record: SHA-256 of ``seal.json``, which holds those of everything that was recorded.
-        writeup: SHA-256 of the write-up that was looked at, kept in `writeup_name`.
+        name: The name as typed.
+        time: Time of signing.
+        record: SHA-256 of ``seal.json``, which holds those of the whole record.
+        writeup: SHA-256 of the write-up that the reviewer saw, kept in `writeup_name`.
     """
 
     name: str
@@ -88,16 +87,16 @@ class Review:
 
     Attributes:
         number: 1, 2, 3 … in the session.
-        time: When it was written, with the offset to UTC.
-        reviewer: Who reviewed; "" when no name was given.
-        done: What was really done, in words; "" for not told.
-        found: Names of terms.yaml of the faults that the shop found to be true; () for unknown.
+        time: Time of writing, with the offset to UTC.
+        reviewer: The reviewer's name; "" if none was given.
+        done: The work that was done, in words; "" if not given.
+        found: Names of terms.yaml of the faults that proved true; () if unknown.
         parts: Parts that were used.
         labour: Work that is charged.
         remarks: Anything else.
         signed: The signature; None for a review that nobody signed.
         previous: SHA-256 of the line before, or of ``seal.json``.
-        head: Name of the file beside it that says how many reviews there are; "" in reviews of earlier versions.
+        head: Name of the head's file, which counts the reviews; "" in reviews of earlier versions.
     """
 
     number: int
@@ -113,7 +112,7 @@ class Review:
     head: str = ""
 
     def to_json(self) -> dict[str, Any]:
-        """The review for a program; times are ISO 8601."""
+        """The review as JSON; times are ISO 8601."""
         signed = self.signed
         return {
             **dataclasses.asdict(self),
@@ -124,18 +123,18 @@ class Review:
 
 
 def writeup_name(number: int) -> str:
-    """Name in the session folder of the write-up that was signed by the review of this number."""
+    """File name, in the session folder, of the write-up that the review of this number signed."""
     return f"writeup-{number}.txt"
 
 
 def read_reviews(folder: Path) -> tuple[Review, ...]:
-    """The reviews of a session, in order; none when nobody has reviewed it.
+    """The reviews of a session, in order; none if nobody has reviewed it.
 
-    The record itself is not checked: that is what `verify` is for.
+    It does not check the record itself; `verify` does.
 
     Raises:
         RecordProblem: The file may not be read.
-        RecordBroken: The chain does not hold, or a line is not one that this program writes.
+        RecordBroken: The chain is broken, or this program would not write such a line.
     """
     reviews, finding = scan_reviews(folder)
     if finding is not None:
@@ -144,7 +143,7 @@ def read_reviews(folder: Path) -> tuple[Review, ...]:
 
 
 def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
-    """The reviews up to the first line that is wrong, and what is wrong with it; None when nothing is.
+    """The reviews up to the first faulty line, and a finding about it; None if there is none.
 
     Raises:
         RecordProblem: The file may not be read.
@@ -152,7 +151,7 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
     reviews: list[Review] = []
     reviewed = os.path.lexists(folder / REVIEWS_FILE)
     if not os.path.lexists(folder / SEAL_FILE):
-        # The head of a session that was to be sealed counts nothing.
+        # The head of a session that was about to be sealed counts nothing.
         if not reviewed and not review_head.counts_any(folder):
             return (), None
         return (), _finding(1, f"a review belongs to a sealed session, and {SEAL_FILE} is missing")
@@ -184,7 +183,7 @@ def scan_reviews(folder: Path) -> tuple[tuple[Review, ...], Finding | None]:
 
 
 def row_of(review: Review) -> bytes:
-    """The line of a review, with its own checksum, which shows an alteration of the last line, too."""
+    """The line of a review with its own checksum, so that an altered last line shows, too."""
     body = review.to_json()
     return canonical({**body, "sha256": sha256(canonical(body))})
 
@@ -198,7 +197,7 @@ def parse_row(row: bytes) -> Review:
     body = json.loads(row)
     own = body.pop("sha256", "")
     if (
-        # There was no head in earlier versions.
+        # Earlier versions had no head.
         {*body, "head"} != {field.name for field in dataclasses.fields(Review)}
         or canonical({**body, "sha256": own}) != row
     ):

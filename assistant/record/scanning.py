@@ -1,17 +1,17 @@
-"""Everything that can be read of a session folder, with the chain of its log checked, and all that is wrong with it.
+"""Reads everything readable in a session folder, checks the chain of its log, and reports everything wrong.
 
-The log is one JSON object a line, in ``log.jsonl`` and, when a disk refused a write, on in ``log-2.jsonl`` …
+The log is one JSON object a line, in ``log.jsonl`` and, after a refused write, in ``log-2.jsonl`` …
 Each line holds the SHA-256 of the line before it with its newline; the first holds that of ``session.json``.
-So ``sed -n 3p log.jsonl | sha256sum`` prints what line 4 has as ``previous``.
-The chain shows a line that was altered, put in or taken out; it is no signature, for whoever rewrites every
-line after an alteration can also rewrite the chain.
+So ``sed -n 3p log.jsonl | sha256sum`` prints the ``previous`` of line 4.
+The chain shows a line that was altered, added or removed. It is not a signature: anyone who rewrites every line
+after an alteration can also rewrite the chain.
 
-A line may stand twice, byte for byte the same, once in a log and before a line that closes or resumes the session.
-An earlier version left that behind when it was interrupted between writing a line and taking note of it.
-The line counts once, and the second one is chained to like the first.
+One line of a log may stand twice, byte for byte the same, before a line that closes or resumes the session. An
+earlier version left that if it was interrupted between writing a line and noting it. The line counts once, and
+the chain continues from the second as from the first.
 
 A file that follows another may begin again at a line that was never confirmed in the earlier one.
-What the earlier file has of it must then be the same bytes, up to where the writing failed.
+The earlier file's part of it must then be the same bytes, up to the failed write.
 """
 
 from __future__ import annotations
@@ -42,18 +42,18 @@ if TYPE_CHECKING:
 
 _PARTS = {"number", "time", "event", "actions", "previous"}
 _REMEMBERED = 2000
-"""Most different actions that are remembered while a session is read, one to two kB each."""
+"""Largest number of different actions to remember while reading a session, one to two kB each."""
 
 
 @dataclass
 class Scan:
-    """Everything that could be read of a session folder, and everything that is wrong with it.
+    """Everything readable in a session folder, and everything wrong with it.
 
     Attributes:
         tails: Unfinished last pieces, by log file.
-        last: SHA-256 of the last line, or of the header when there is none.
-        repeated: The line that stands twice: its number, and file and row of the second one; None when none does.
-        action: Decodes an action; a session asks and shows the same over and over, which is decoded once.
+        last: SHA-256 of the last line, or of the header if there is none.
+        repeated: The line that stands twice: its number, and the file and row of the second copy; None if none does.
+        action: Decodes an action, and each repeated one only once.
     """
 
     folder: Path
@@ -75,7 +75,7 @@ class Scan:
 
 
 def check_folder(folder: Path) -> None:
-    """Make sure that a folder is a session, as far as its files' names tell.
+    """Check that a folder is a session, by the names of its files.
 
     Raises:
         RecordProblem: It is not, or may not be read.
@@ -94,7 +94,7 @@ def check_folder(folder: Path) -> None:
 
 
 def scan_session(folder: Path) -> Scan:
-    """Read everything in a session folder that can be read.
+    """Read everything readable in a session folder.
 
     Raises:
         RecordProblem: The folder is not a session, or may not be read.
@@ -118,7 +118,7 @@ def scan_session(folder: Path) -> Scan:
 
 @contextlib.contextmanager
 def _uncollected() -> Iterator[None]:
-    """Look for no garbage meanwhile: all that is read is kept, and the search takes a quarter of the time."""
+    """Pause garbage collection: everything read is kept, and collecting takes a quarter of the time."""
     enabled = gc.isenabled()
     gc.disable()
     try:
@@ -132,7 +132,7 @@ def _read_logs(scan: Scan, names: list[str], header_hash: str) -> None:
     contents = {name: read_inside(scan.folder, name) for name in names}
     if names != [log_name(position) for position in range(1, len(names) + 1)]:
         scan.report("log.jsonl", 0, "a file of the log is missing", "Take the session from a copy")
-    before = [header_hash]  # before[n] is the hash of line n; that of the header stands in for line 0
+    before = [header_hash]  # before[n] is the hash of line n; the header's stands in for line 0
     raw: list[bytes] = []
     for name in names:
         rows, tail = _split(contents[name])
@@ -169,7 +169,7 @@ def _read_logs(scan: Scan, names: list[str], header_hash: str) -> None:
 
 
 def _check_repeated(scan: Scan) -> None:
-    """A line that stands twice is what an interrupt left only where the session was closed or resumed after it."""
+    """Accept a repeated line only if the session was closed or resumed after it, as an interrupt leaves it."""
     if scan.repeated is None:
         return
     number, name, row = scan.repeated
@@ -181,7 +181,7 @@ def _check_repeated(scan: Scan) -> None:
 
 
 def _join(scan: Scan, file: tuple[str, bytes], number: Any, raw: list[bytes], before: list[str]) -> None:
-    """Go on in the next file, which may begin again at a line that was not confirmed in the earlier one."""
+    """Continue in the next file, which may begin again at a line that was not confirmed in the earlier one."""
     name, content = file
     left = b""
     if isinstance(number, int) and 1 <= number <= len(raw):
@@ -217,7 +217,7 @@ def _split(content: bytes) -> tuple[list[bytes], bytes]:
 
 
 def _body(data: bytes) -> tuple[dict[str, Any] | None, str]:
-    """The object of one line, or what is wrong with it."""
+    """The object of one line, or its mistake."""
     try:
         body = json.loads(data)
     except (ValueError, RecursionError):
@@ -257,9 +257,9 @@ def _read_seal(scan: Scan) -> None:
 
 
 def seal_bytes(sealed: datetime, lines: int, last: str, files: Mapping[str, str], head: str = "") -> bytes:
-    """The seal as it stands in `SEAL_FILE`; its own checksum shows an alteration of itself.
+    """The contents of `SEAL_FILE`, with its own checksum, which shows an alteration.
 
-    With `head`, the name of the head of the reviews, it says that this stands beside it.
+    `head` is the name of the reviews' head, which the seal then says exists.
     """
     body: dict[str, Any] = {
         "sealed": sealed.isoformat(timespec="milliseconds"),

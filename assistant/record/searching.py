@@ -1,6 +1,6 @@
-"""What is looked for among past sessions, and whether a session is it.
+"""A search among past sessions, and whether a session matches it.
 
-`fits` is the meaning of a search; the index gives the same answers faster, and a test compares the two.
+`fits` defines a search; the index gives the same answers faster, and a test compares the two.
 """
 
 from __future__ import annotations
@@ -16,22 +16,21 @@ from assistant.record.summaries import Summary
 _WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 _LONGEST_WORD = 60
-"""Signs of a word that are looked at; a longer one is not a word of a complaint."""
+"""Number of characters of a word that count; no word of a complaint is longer."""
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is looked for; what is left empty does not matter.
+    """A search; empty fields do not matter.
 
     Attributes:
         order: Number of the repair order; capitals and spaces do not matter.
-        vin: A part of the vehicle identification number, as `vin_part` gives it.
+        vin: Part of the vehicle identification number, from `vin_part`.
         since: First day, by the clock of the shop.
         until: Last day.
         verdict: Name of a verdict, which need not be the last.
-        complaint: Words of the complaint, as `words_of` gives them: all of them, in any order; the beginning of a
-            word will do.
-        words: The same, anywhere in what is known of the job and its end.
+        complaint: Words of the complaint, from `words_of`: all of them, in any order; beginnings of words will do.
+        words: The same, anywhere in the facts and the end of the job.
         sealed: True for closed sessions, False for open ones, None for both.
     """
 
@@ -47,14 +46,14 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Found:
-    """What a search found.
+    """The result of a search.
 
     Attributes:
         summaries: The sessions, newest first.
-        of: How many sessions there are.
-        unsearched: Damaged sessions that may or may not be what is looked for.
-        verdicts: Names of all verdicts that were reached in sessions.
-        notices: What the person should know about the search, a sentence each.
+        of: Number of all sessions.
+        unsearched: Damaged sessions that may or may not match.
+        verdicts: Names of all verdicts that sessions reached.
+        notices: Sentences that the person should know about the search.
     """
 
     summaries: tuple[Summary, ...] = ()
@@ -65,7 +64,7 @@ class Found:
 
 
 def words_of(text: str) -> tuple[str, ...]:
-    """The words of a text for searching: letters and digits, without capitals and accents, in their order."""
+    """The words of a text for searching: letters and digits, without capitals and accents, in order."""
     bare = unicodedata.normalize("NFKD", text.casefold())
     signs = [sign for sign in bare if unicodedata.category(sign) != "Mn"]
     spaced = "".join(sign if unicodedata.category(sign)[0] in "LN" else " " for sign in signs)
@@ -80,7 +79,7 @@ def known_words(summary: Summary) -> tuple[str, ...]:
 
 
 def order_sign(text: str) -> str:
-    """A repair-order number without what does not matter: spaces and capitals."""
+    """A repair-order number without spaces and capitals, which do not matter."""
     return "".join(text.split()).casefold()
 
 
@@ -88,7 +87,7 @@ def vin_part(text: str) -> str:
     """The part of a VIN that was typed, in capitals without spaces and hyphens.
 
     Raises:
-        UsageProblem: It has a sign that no VIN has, or is longer than one.
+        UsageProblem: It has a character that no VIN has, or is longer than a VIN.
     """
     part = "".join(sign.upper() if sign.isascii() else sign for sign in text if sign not in "- \t\r\n")
     for sign in part:
@@ -106,15 +105,15 @@ def vin_part(text: str) -> str:
 
 
 def read_day(text: str, today: date, *, last: bool = False) -> date:
-    """The day that was typed.
+    """Parse a typed day.
 
     A date of ISO 8601 (``2026-11-25``, ``20261125``, ``2026-W48-3``, a month ``2026-11``), ``today``, ``yesterday``,
     a day of the week (the last one, today included), ``last week`` or ``last month``.
 
     Args:
-        text: What was typed.
+        text: The typed text.
         today: The day by the clock of the shop.
-        last: Of a week or month the last day, not the first.
+        last: Return the last day of a week or month, not the first.
 
     Raises:
         UsageProblem: It is something else, or there is no such day.
@@ -134,7 +133,7 @@ def read_day(text: str, today: date, *, last: bool = False) -> date:
         if len(text) == len("2026-11") and text[4] == "-" and text[5] != "W" and text.isascii():
             first = date.fromisoformat(f"{text}-01")
             return (first + timedelta(days=31)).replace(day=1) - timedelta(days=1) if last else first
-        # The standard has no other digits than those of ASCII.
+        # The standard has only ASCII digits.
         return date.fromisoformat(text if text.isascii() else "")
     except (ValueError, OverflowError):
         raise UsageProblem(
@@ -144,7 +143,7 @@ def read_day(text: str, today: date, *, last: bool = False) -> date:
 
 
 def fits(summary: Summary, wanted: Wanted) -> bool:
-    """Whether a session is what is looked for; what is not known of it does not fit."""
+    """Whether a session matches; unknown fields do not match."""
     day = summary.day
     return (
         (wanted.sealed is None or wanted.sealed == summary.sealed)
@@ -163,7 +162,7 @@ def _all_begin(wanted: tuple[str, ...], words: tuple[str, ...]) -> bool:
 
 
 def cannot_tell(summary: Summary, wanted: Wanted) -> bool:
-    """Whether a damaged session might be what is looked for: what of it can be read fits, the rest is lost."""
+    """Whether a damaged session might match: its readable part matches, and the rest is lost."""
     if not summary.problem or fits(summary, wanted):
         return False
     if summary.started is None:

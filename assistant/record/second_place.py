@@ -1,6 +1,6 @@
-"""Where a session goes on when its own folder cannot be written any more, or was taken away.
+"""The second place, where a session continues if its folder cannot be written any more or was taken away.
 
-The second place is a whole session folder: it can be verified, resumed and written up like any other.
+It is a complete session folder that can be verified, resumed and written up like any other.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _TRIES = 20
 def places(sessions: Path, environment: Mapping[str, str] = os.environ) -> list[Path]:
     """Folders to try, in order: beside the session, the user's state folder, the folder of temporary files.
 
-    A sessions folder that has gone is not made again: the disk that it was on may come back.
+    A vanished folder of sessions is not made again, because its disk may come back.
     """
     found = [sessions] if sessions.is_dir() else []
     with contextlib.suppress(UsageProblem):  # a user without a home folder
@@ -40,10 +40,10 @@ def places(sessions: Path, environment: Mapping[str, str] = os.environ) -> list[
 
 
 def move(session: Path, files: LogFiles, header: bytes, copies: Mapping[str, bytes]) -> tuple[Path, int]:
-    """Make the second place of a session and copy into it what there is; the log goes on there.
+    """Make the second place of a session and copy everything available into it; the log continues there.
 
     Args:
-        session: The session's own folder; it may have gone.
+        session: The session's own folder, which may be gone.
         files: Its log.
         header: Contents of its `HEADER_FILE`.
         copies: Its procedures, by file name.
@@ -52,7 +52,7 @@ def move(session: Path, files: LogFiles, header: bytes, copies: Mapping[str, byt
         The new folder and the descriptor that locks it.
 
     Raises:
-        RecordProblem: No place took it.
+        RecordProblem: No place could be written.
     """
     tried = []
     for parent in places(session.parent):
@@ -89,9 +89,9 @@ def _laid(parent: Path, name: str, header: bytes, copies: Mapping[str, bytes]) -
 
 
 def _copy_others(session: Path, folder: Path) -> None:
-    """Copy the sound and the pieces set aside that are still there.
+    """Copy the remaining sound and the pieces set aside.
 
-    What cannot be copied is missed by `verify`, not by the session.
+    `verify` misses files that cannot be copied; the session does not need them.
     """
     try:
         names = [f"{CLIPS}/{path.name}" for path in (session / CLIPS).glob("*.flac")]
@@ -104,7 +104,7 @@ def _copy_others(session: Path, folder: Path) -> None:
 
 
 def template(folder: Path, names: Iterable[str]) -> tuple[bytes, dict[str, bytes]]:
-    """Header and procedures of a session as they stand in its folder, to be laid again elsewhere.
+    """Header and procedures of a session from its folder, to be laid elsewhere.
 
     Raises:
         RecordProblem: One of them is missing or may not be read.

@@ -92,7 +92,7 @@ class Counts:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class RehearsalRequest:
     """Settings of a rehearsal.
 
     Attributes:
@@ -130,7 +130,7 @@ def habits(misreading: float) -> tuple[Habit, ...]:
 def play(
     library: Library,
     knowledge: Knowledge | None,
-    wanted: Wanted,
+    wanted: RehearsalRequest,
     person: Person,
     memo: Memo | None = None,
 ) -> Dialogue:
@@ -269,7 +269,7 @@ def judge(library: Library, talk: Dialogue, mechanism: Mechanism, person: Person
     return counts
 
 
-def _piece(wanted: Wanted, numbers: Sequence[int]) -> Counted:
+def _piece(wanted: RehearsalRequest, numbers: Sequence[int]) -> Counted:
     """The sessions of some of the cars."""
     library = load_library(directory("procedures"))
     knowledge = load_knowledge(directory("procedures"), library.terms) if wanted.weighing else None
@@ -291,7 +291,7 @@ def _piece(wanted: Wanted, numbers: Sequence[int]) -> Counted:
     return found
 
 
-def rehearse(wanted: Wanted) -> Counted:
+def rehearse(wanted: RehearsalRequest) -> Counted:
     """All sessions, counted by person and fault; the same for the same seed, however many processes.
 
     Raises:
@@ -310,7 +310,7 @@ def rehearse(wanted: Wanted) -> Counted:
 _COLUMNS = ("right", "good_part", "wrong_path", "undecided", "circle", "asked_again")
 
 
-def text(wanted: Wanted, found: Counted, presumed: Sequence[str] = ()) -> str:
+def text(wanted: RehearsalRequest, found: Counted, presumed: Sequence[str] = ()) -> str:
     """A table in Markdown for each person: a line for each fault, and their mean.
 
     Args:
@@ -356,7 +356,7 @@ def text(wanted: Wanted, found: Counted, presumed: Sequence[str] = ()) -> str:
     return "\n".join(lines) + "\n"
 
 
-def to_json(wanted: Wanted, found: Counted) -> dict[str, Any]:
+def to_json(wanted: RehearsalRequest, found: Counted) -> dict[str, Any]:
     """For a program: the counts of each person and fault."""
     return {
         "procedure": wanted.procedure,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.speaking.speech import Speech
+from assistant.speaking.speech import SpokenSound
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
@@ -37,15 +37,15 @@ class NoEars:
 class NoVoice(Voice):
     """Renders nothing: for a session without a loudspeaker."""
 
-    def render(self, text: str) -> Speech:
+    def render(self, text: str) -> SpokenSound:
         """An empty utterance."""
-        return Speech(np.zeros(0, np.int16), 16000, text)
+        return SpokenSound(np.zeros(0, np.int16), 16000, text)
 
 
 class NoSpeaker:
     """Plays nothing; every utterance has ended at once."""
 
-    def play(self, speech: Speech, on_finished: Callable[[bool], None]) -> None:  # noqa: ARG002
+    def play(self, speech: SpokenSound, on_finished: Callable[[bool], None]) -> None:  # noqa: ARG002
         """There is nothing to wait for."""
         on_finished(False)
 

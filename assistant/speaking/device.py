@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from assistant.speaking.speech import Speech
+    from assistant.speaking.speech import SpokenSound
 
 BLOCK_S = 0.01
 """Sound is handed to the device in pieces of this length, so that speech starts and stops quickly."""
@@ -87,7 +87,7 @@ class OutputDevice:
                 f"There is {which} that can be used ({told(error)}). Plug one in, or name another device."
             ) from error
 
-    def fitted(self, speech: Speech) -> NDArray[np.int16]:
+    def fitted(self, speech: SpokenSound) -> NDArray[np.int16]:
         """Speech at the device's rate, the same on every channel; shape (frames, channels)."""
         return np.repeat(resample(speech.samples, speech.rate, self.rate)[:, None], self.channels, axis=1)
 

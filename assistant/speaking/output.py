@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from assistant.speaking.speech import Speech
+from assistant.speaking.speech import SpokenSound
 
 if TYPE_CHECKING:
     from assistant.speaking.track import SoundTrack
@@ -17,7 +17,7 @@ OnFinished = Callable[[bool], None]
 class Output(Protocol):
     """The player that a session needs."""
 
-    def play(self, speech: Speech, on_finished: OnFinished) -> None:
+    def play(self, speech: SpokenSound, on_finished: OnFinished) -> None:
         """Play this now, cutting what is being played; report ``on_finished(cut)`` once."""
 
     def cut(self) -> None:
@@ -31,7 +31,7 @@ class Output(Protocol):
 class Played:
     """An utterance from `at` until `until` (s on the player's clock), `cut` short or whole."""
 
-    speech: Speech
+    speech: SpokenSound
     at: float
     until: float
     cut: bool
@@ -51,7 +51,7 @@ class NullPlayer:
     def __init__(self, now: Callable[[], float], track: SoundTrack | None = None) -> None:
         self._now = now
         self._track = track
-        self._current: tuple[Speech, float, OnFinished] | None = None
+        self._current: tuple[SpokenSound, float, OnFinished] | None = None
         self.played: list[Played] = []
 
     @property
@@ -62,7 +62,7 @@ class NullPlayer:
         speech, at, _ = self._current
         return at + speech.duration_s
 
-    def play(self, speech: Speech, on_finished: OnFinished) -> None:
+    def play(self, speech: SpokenSound, on_finished: OnFinished) -> None:
         """Begin to say this now; what was being said is cut."""
         self.cut()
         self._current = (speech, self._now(), on_finished)

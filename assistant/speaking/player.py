@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from assistant.speaking.output import OnFinished
-    from assistant.speaking.speech import Speech
+    from assistant.speaking.speech import SpokenSound
 
 _TRY_AGAIN_S = 2.0
 
@@ -105,7 +105,7 @@ class Player:
         """Whether something is being played that has not yet left the loudspeaker wholly."""
         return self._job is not None or self._leaving is not None
 
-    def play(self, speech: Speech, on_finished: OnFinished) -> None:
+    def play(self, speech: SpokenSound, on_finished: OnFinished) -> None:
         """Play this now; what is being played is cut.
 
         `on_finished` gets False once the last sample has left the loudspeaker, True when it was cut or the

@@ -12,7 +12,7 @@ Samples = NDArray[np.int16]
 
 
 @dataclass(frozen=True, eq=False)
-class Speech:
+class SpokenSound:
     """A rendered utterance: mono 16-bit `samples` at `rate` hertz, and the `text` that they say."""
 
     samples: Samples

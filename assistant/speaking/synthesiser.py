@@ -102,9 +102,7 @@ SYNTHESISER = Synthesiser()
 
 @dataclass(frozen=True)
 class _Pyttsx3:
-    """The parts of the loaded library that we use: its engine class, its wait for the end, the path of its
-    data.
-    """
+    """The parts of the library that we use: its engine class, its wait for the end, the path of its data."""
 
     engine: Callable[[str], Any]
     synchronize: Callable[[], int]
@@ -122,8 +120,7 @@ def _load_pyttsx3() -> _Pyttsx3:
     """
     try:
         loader = importlib.import_module("espeakng_loader")
-        # Its own symbols come first, in case another speech library is in this process already (a GNU libc
-        # flag).
+        # Its own symbols first, in case this process already has another speech library (a GNU libc flag).
         own_symbols_first = getattr(os, "RTLD_DEEPBIND", 0)
         library = ctypes.CDLL(loader.get_library_path(), mode=ctypes.RTLD_LOCAL | own_symbols_first)
         data = loader.get_data_path()

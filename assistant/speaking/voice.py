@@ -16,7 +16,7 @@ import numpy as np
 
 from assistant.core.words.sentences import sentences
 from assistant.errors import GearProblem
-from assistant.speaking.speech import Samples, Speech
+from assistant.speaking.speech import Samples, SpokenSound
 from assistant.speaking.synthesiser import DEFAULT_VOICE, SYNTHESISER
 from assistant.speaking.wave_file import read_wave
 
@@ -77,7 +77,7 @@ class Voice:
         self._holding = threading.Lock()
         self._tidied = False
 
-    def render(self, text: str) -> Speech:
+    def render(self, text: str) -> SpokenSound:
         """The speech for `text`, with a short pause between sentences; safe to call from any thread.
 
         Raises:
@@ -105,7 +105,7 @@ class Voice:
         thread.start()
         return thread
 
-    def _render(self, text: str, *, urgent: bool) -> Speech:
+    def _render(self, text: str, *, urgent: bool) -> SpokenSound:
         parts: list[Samples] = []
         rate = 0
         for sentence in sentences(text):
@@ -115,7 +115,7 @@ class Voice:
             parts.append(samples)
         if not parts:
             raise GearProblem("There is no text to speak. Give at least one word.")
-        return Speech(np.concatenate(parts), rate, text)
+        return SpokenSound(np.concatenate(parts), rate, text)
 
     def _sentence(self, sentence: str, *, urgent: bool) -> tuple[Samples, int]:
         key = self._key(sentence)

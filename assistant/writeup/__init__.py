@@ -1,4 +1,4 @@
-"""The write-up for the repair order: what was done and seen, from the record and nothing else."""
+"""The write-up for the repair order, made from the record and nothing else."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 def drafted(folder: Path) -> tuple[Draft, RecordedSession, Library]:
-    """The write-up of a session folder with the procedures that were copied into it, and what it was made from.
+    """The write-up of a session folder, with the session and the copied procedures that it was made from.
 
     Raises:
         RecordProblem: The folder is not a session.
@@ -50,21 +50,21 @@ def write_html(folder: Path, *, beside: Path | None = None, embed: bool = False)
 
     Args:
         folder: The session.
-        beside: Folder that the page will lie in, for its links to the sound; None: the session folder.
-        embed: Put the sound into the page instead of linking it.
+        beside: Folder of the page, for its links to the sound; None means the session folder.
+        embed: Whether to put the sound into the page instead of linking it.
 
     Raises:
         RecordProblem: The folder is not a session, or a clip is missing.
-        RecordBroken: It, its reviews, a procedure copied into it, or a clip that the page names, were altered.
+        RecordBroken: It, its reviews, a procedure copied into it, or a clip that the page names was altered.
         FileProblem: Its copied procedures cannot be loaded by this version.
     """
     return _page(folder, *drafted(folder), beside=beside, embed=embed)
 
 
 def write_forms(folder: Path, *, beside: Path | None = None) -> Iterator[tuple[str, str]]:
-    """The forms that a session ends with, by suffix, from one reading of its record: text, then the page.
+    """The write-ups that a session leaves, by suffix, from one reading of its record: text, then the page.
 
-    The text comes first, so that it can be kept when the page cannot be made, as where a clip is missing.
+    The text comes first, so that it remains if the page cannot be made, for example because a clip is missing.
     Arguments and errors are those of `write_html`.
     """
     made, session, library = drafted(folder)
@@ -81,7 +81,7 @@ def _page(
     beside: Path | None,
     embed: bool,
 ) -> str:
-    sound = clips_to_embed(session, made)  # checked also where it is only linked
+    sound = clips_to_embed(session, made)  # checked even if it is only linked
     way = os.path.relpath(folder, beside) if beside is not None else ""
     drawings = connections_to_embed(session, library)
     return html(made, sound if embed else {}, drawings, beside="" if way == "." else way)
@@ -91,7 +91,7 @@ def write_pdf(folder: Path) -> bytes:
     """The write-up of a session folder as PDF; errors as for `drafted`.
 
     Raises:
-        UsageProblem: What makes a PDF is not installed.
+        UsageProblem: The packages that make a PDF are not installed.
     """
     from assistant.writeup.pdf import pdf  # noqa: PLC0415  it loads a typesetter
 

@@ -1,4 +1,4 @@
-"""What carries a verdict: readings of meters and the LED light, or what an eye made of a blink."""
+"""The support of a verdict: readings of meters and the LED light, or the eye's judgement of a blink."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from assistant.record.course import Taken
 
 BLINKS = frozenset({"steady", "blinking", "flickering", "same", "sharper"})
-"""Outcomes of a filament lamp that an eye judges by how the light changes.
+"""Outcomes of a filament lamp that the eye judges by the change of its light.
 
-A filament glows on between pulses and wavers with the starter, so these are the answers that eyes differ on most.
+A filament glows on between pulses and wavers with the starter, so eyes differ most on these answers.
 """
 LED_LIGHT = "led-light"
 
@@ -30,7 +30,7 @@ def is_blink(library: Library, step: Step, outcome: str) -> bool:
 
 
 def is_reading(step: Step, outcome: str) -> bool:
-    """Whether an answer is a judged number of a meter, or that of the LED light, which has no afterglow."""
+    """Whether an answer is a judged number of a meter, or comes from the LED light, which has no afterglow."""
     if step.measure.instrument == LED_LIGHT:
         return True
     return step.reading is not None and outcome != UNJUDGED
@@ -57,7 +57,7 @@ def _tests(numbers: list[str]) -> str:
 
 
 def carried(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
-    """A sentence about what a verdict stands on; none where neither a reading nor a blink decided.
+    """A sentence about the support of a verdict; none if neither a reading nor a blink decided.
 
     Args:
         library: The procedures that were copied into the session.

@@ -1,4 +1,4 @@
-"""What a write-up is made of: plain values, each with the places in the session folder that it derives from."""
+"""The contents of a write-up: plain values, each with its sources in the session folder."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ MAKER_FIRST_SIGNED = (
     "they do not prove who typed them."
 )
 BY_THE_MODEL = "By the circuit model (no bench measurement behind it)"
-"""Title of what the results say together."""
+"""Title of the section about all results together."""
 
 NO_LIMIT_OF_OURS = "Model figures and common-practice limits named here are not the vehicle maker's."
 
@@ -30,7 +30,7 @@ UNSIGNED = "Draft, to be reviewed and signed"
 
 @dataclass(frozen=True)
 class Fact:
-    """A box of the form: its label and what was given; "" leaves a line to fill in by hand."""
+    """A box of the form: its label and its value; "" leaves a line to fill in by hand."""
 
     label: str
     value: str
@@ -39,14 +39,14 @@ class Fact:
 
 @dataclass(frozen=True)
 class Asked:
-    """A fact that was asked for.
+    """A fact that the dialogue asked for.
 
     Attributes:
-        label: What it is.
-        value: What was given; "left blank"; "" when it was taken back and not given again.
-        captured: When and how it was given.
-        clip: File of the sound; "" when it was not spoken.
-        taken_back: Earlier answers, each with when and how it was taken back.
+        label: Its name.
+        value: The answer; "left blank"; "" if it was taken back and not given again.
+        captured: Time and way of the answer.
+        clip: File of the sound; "" if it was not spoken.
+        taken_back: Earlier answers, each with the time and way in which it was taken back.
     """
 
     label: str
@@ -59,24 +59,26 @@ class Asked:
 
 @dataclass(frozen=True)
 class Measured:
-    """A result as the write-up shows it.
+    """A result in the write-up.
+
+    It is one row of a table, with a field for each thing that the row says, and as flat as its published JSON.
 
     Attributes:
         number: Number of the result in the session.
         time: Time of day.
-        took: How long the test took, from the answer before it; "" where the log does not tell.
+        took: Duration of the test, from the answer before it; "" if the log does not tell.
         procedure: Title of the procedure.
-        connection: What was connected where.
+        connection: The connections of the test.
         engine: State of key and engine.
-        expected: What a good system shows; "" where no single thing is good.
-        seen: What was seen, or the reading with its unit.
-        judged: What was judged, where leads were subtracted or temperature was allowed for; "" for the reading itself.
-        limit: Limits of the band that a reading fell into; "" without a reading.
-        source: Where that limit comes from; "" without a reading.
+        expected: Outcome of a good system; "" if no single outcome is good.
+        seen: The outcome, or the reading with its unit.
+        judged: The judged value, if leads were subtracted or temperature was allowed for; "" for the reading itself.
+        limit: Limits of the band of the reading; "" without a reading.
+        source: Source of that limit; "" without a reading.
         captured: How it was captured and confirmed.
-        clip: File of the sound; "" when it was keyed.
-        taken_back: When and how it was taken back; "" when it counts.
-        decisive: Whether it is one of the tests that the cause is told with.
+        clip: File of the sound; "" if it was keyed.
+        taken_back: Time and way in which it was taken back; "" if it counts.
+        decisive: Whether the cause tells this test.
     """
 
     number: int
@@ -99,7 +101,7 @@ class Measured:
 
 @dataclass(frozen=True)
 class Skipped:
-    """A test that was not done: when, which, why, and whether it was done after all."""
+    """A skipped test: its time, its name, the reason, and whether it was done after all."""
 
     time: str
     connection: str
@@ -111,7 +113,7 @@ class Skipped:
 
 @dataclass(frozen=True)
 class RuledOut:
-    """A fault that can no longer be, and the numbers of the results that say so."""
+    """An excluded fault, with the numbers of the results that exclude it."""
 
     fault: str
     tests: tuple[int, ...]
@@ -120,7 +122,9 @@ class RuledOut:
 
 @dataclass(frozen=True)
 class CautionLine:
-    """A caution: its signal word, its words, how often it was given, and when it was acknowledged."""
+    """A caution: its signal word, its words, the number of times it was given, and the time of its
+    acknowledgement.
+    """
 
     signal: str
     words: str
@@ -131,7 +135,7 @@ class CautionLine:
 
 @dataclass(frozen=True)
 class VoiceNote:
-    """Free speech that was kept as sound: when, where in the procedure, which file, how long."""
+    """Free speech that was kept as sound: its time, its place in the procedure, its file and its length."""
 
     time: str
     place: str
@@ -142,7 +146,7 @@ class VoiceNote:
 
 @dataclass(frozen=True)
 class Moment:
-    """Something that happened on the way: when, and what."""
+    """Something that happened on the way, with its time."""
 
     time: str
     says: str
@@ -151,7 +155,7 @@ class Moment:
 
 @dataclass(frozen=True)
 class Found:
-    """What an affirmed verdict said, and the title of its procedure."""
+    """The words of an affirmed verdict, and the title of its procedure."""
 
     procedure: str
     says: str
@@ -160,7 +164,7 @@ class Found:
 
 @dataclass(frozen=True)
 class PartLine:
-    """A part line of the repair order; "" is left for the shop to fill in."""
+    """A part line of the repair order; the shop fills in empty fields."""
 
     part: str
     quantity: str
@@ -170,7 +174,7 @@ class PartLine:
 
 @dataclass(frozen=True)
 class LabourLine:
-    """A labour line of the repair order; "" is left for the shop to fill in."""
+    """A labour line of the repair order; the shop fills in empty fields."""
 
     work: str
     hours: str
@@ -180,12 +184,12 @@ class LabourLine:
 
 @dataclass(frozen=True)
 class Said:
-    """One thing that a review says.
+    """One statement of a review.
 
     Attributes:
-        about: What it is about: "Done", "Found", "Part", "Labour", "Remarks".
-        words: What it says.
-        amended: Which later review says something else about it; "" when none does.
+        about: Its subject: "Done", "Found", "Part", "Labour", "Remarks".
+        words: Its words.
+        amended: The later review that says something else about it; "" if none does.
     """
 
     about: str
@@ -195,13 +199,13 @@ class Said:
 
 @dataclass(frozen=True)
 class Reviewed:
-    """A review: who, when, what was done and found, and the signature.
+    """A review: its author, its time, the work done, the fault found, and the signature.
 
     Attributes:
         number: Number of the review.
-        time: When it was written.
-        reviewer: Who reviewed; "" when no name was given.
-        says: What it says.
+        time: Time of writing.
+        reviewer: The reviewer's name; "" if none was given.
+        says: Its statements.
         signed: "Signed" with name, time and checksums, or "Not signed".
     """
 
@@ -215,46 +219,47 @@ class Reviewed:
 
 @dataclass(frozen=True)
 class Draft:
-    """Everything that the write-up says.
+    """Everything in the write-up.
+
+    It is as flat as its JSON, whose schema is published: a field for each part of the form, however many there are.
 
     Attributes:
         session: Name of the session.
         state: Whether it was reviewed and signed, by whom and when.
-        record: SHA-256 of what stands for the whole record: of the seal, or of the log while there is none; "" for
-            a session in memory.
+        record: SHA-256 of the seal, or of the log if there is no seal; "" for a session in memory.
         facts: Boxes at the head of the form.
         concern: The complaint in the customer's words.
-        findings: The tests that decided the verdict, in sentences, and whether readings or an eye carry it.
-        cause: The words of the verdict; nothing when none counts.
-        customer: The cause for the car's owner, where the verdict names one fault and no other.
-        no_verdict: Why there is no cause: where the session stopped; nothing when there is one.
+        findings: The tests that decided the verdict, in sentences, and whether readings or an eye support it.
+        cause: The words of the verdict; empty if none counts.
+        customer: The cause for the car's owner, if the verdict names only one fault.
+        no_verdict: The reason why there is no cause, with the place where the session stopped; empty if there is one.
         found_before: Verdicts of earlier procedures of the session.
         found_after: Verdicts after the one that counts, such as that of proving the repair.
-        part: Part that the verdict names; nothing when none is condemned.
-        correction: The repair that the verdict recommends; nothing without one.
-        done: What was really done, from the last signed review that says it.
-        confirmed: What the shop found to be the fault, from the last signed review that says it.
-        still_possible: What the verdict does not tell apart; nothing when all is told.
-        model: What the results say together by the circuit model, a sentence each; empty where there is no model.
-        conditions: What was asked for about the car and the work: lamp in use, temperatures and the like.
-        specifications: Values of the vehicle maker that were asked for, given or left blank.
-        tests: Every result in order, also those that were taken back.
-        time: How long it took in all.
-        skipped: Tests that were not done.
-        not_judged: Readings that could not be judged, and why; drops whose pieces do not add up.
+        part: Part that the verdict names; empty if none is condemned.
+        correction: The repair that the verdict recommends; empty without one.
+        done: The work that was done, from the last signed review that states it.
+        confirmed: The fault that the shop found, from the last signed review that states it.
+        still_possible: Faults that the verdict does not tell apart; empty if it tells all apart.
+        model: The circuit model's view of all results, a sentence each; empty if there is no model.
+        conditions: Facts about the car and the work: lamp in use, temperatures and the like.
+        specifications: Values of the vehicle maker, given or left blank.
+        tests: Every result in order, including those taken back.
+        time: Time that the session took in all.
+        skipped: Skipped tests.
+        not_judged: Readings that could not be judged, with the reason; drops whose pieces do not add up.
         not_reached: Tests of these procedures that the answers did not lead to.
         ruled_out: Faults that the results exclude.
         not_ruled_out: Faults of these procedures that no result excludes and the verdict does not name.
-        verify: What to verify after the repair.
-        parts: Part lines; empty: blank lines for the shop.
-        labour: Labour lines; empty: blank lines for the shop.
+        verify: Checks after the repair.
+        parts: Part lines; if empty, blank lines for the shop.
+        labour: Labour lines; if empty, blank lines for the shop.
         cautions: Cautions that were given.
         cranking: Sentences about the time of cranking.
         notes: Voice notes.
         moments: Interruptions, stops, noise, remarks, in order.
         reviews: Every review, in order.
         integrity: Sentences about the record itself.
-        closing: What has to be said below every write-up.
+        closing: The notice below every write-up.
     """
 
     session: str
@@ -296,15 +301,15 @@ class Draft:
 
     @property
     def signed(self) -> bool:
-        """Whether a signed review stands under it."""
+        """Whether it has a signed review."""
         return self.state.text != UNSIGNED
 
     def order(self) -> str:
-        """Number of the repair order; "" when none was given."""
+        """Number of the repair order; "" if none was given."""
         return next((fact.value for fact in self.facts if fact.label == "Repair order"), "")
 
     def statements(self) -> Iterator[Statement]:
-        """Everything it says about the session, one statement each; a row of a table is one."""
+        """Everything it says about the session, one statement each; a table row is one statement."""
         for field in dataclasses.fields(self):
             value = getattr(self, field.name)
             for item in value if isinstance(value, tuple) else (value,):

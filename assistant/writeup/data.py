@@ -1,7 +1,7 @@
 """The write-up as JSON, for another program; `schema` describes it, published as ``writeup.schema.json``.
 
-The shape is that of `assistant.writeup.contents.Draft`: everything that the other forms say, each statement with the
-places in the session folder that it derives from.
+It has the shape of `assistant.writeup.contents.Draft`: everything in the other forms, each statement with its
+sources in the session folder.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def to_json(draft: Draft) -> str:
 
 
 def schema() -> dict[str, Any]:
-    """JSON Schema (draft 2020-12) of what `to_json` writes, made from the classes that it is made of."""
+    """JSON Schema (draft 2020-12) of the output of `to_json`, derived from its classes."""
     needed: dict[str, dict[str, Any]] = {}
     whole = _object(Draft, needed)
     whole["properties"] = {
@@ -51,12 +51,12 @@ def schema() -> dict[str, Any]:
 
 
 def schema_text() -> str:
-    """The schema as it stands in `SCHEMA_FILE`."""
+    """The schema, as in `SCHEMA_FILE`."""
     return json.dumps(schema(), indent=1) + "\n"
 
 
 def _printable(value: Any) -> Any:
-    """The same data without signs that cannot be stored, such as an undecodable byte that was typed."""
+    """The same data without characters that cannot be stored, such as an undecodable byte that was typed."""
     if isinstance(value, str):
         return printable(value)
     if isinstance(value, dict):

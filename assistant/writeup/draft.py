@@ -1,7 +1,7 @@
-"""What the write-up says, before it has a shape: a pure value made from a recorded session.
+"""The contents of the write-up before layout: a pure value made from a recorded session.
 
 Every statement names its sources: lines of the log, the header, the seal, reviews, or the procedures that were
-copied into the session; what is not known stays empty, to be filled in by hand.
+copied into the session. Unknown values stay empty, to be filled in by hand.
 A repair is only ever *recommended* here, until a signed review says what was done.
 """
 
@@ -13,7 +13,7 @@ from assistant.errors import RecordBroken
 from assistant.record.course import Course, course_of
 from assistant.writeup import faults, given, happenings, head, model, results, reviewed, verdicts
 from assistant.writeup.carrying import carried
-from assistant.writeup.contents import MAKER_FIRST, MAKER_FIRST_SIGNED, NO_LIMIT_OF_OURS, Draft
+from assistant.writeup.contents import Draft
 from assistant.writeup.naming import verdict_of
 from assistant.writeup.statement import NOTHING, Statement
 from assistant.writeup.sums import not_adding_up
@@ -43,10 +43,10 @@ def draft(
         library: The procedures that were copied into it.
         reviews: Its reviews, in order.
         record: SHA-256 of the seal's bytes; "" takes that of the first file of the log.
-        knowledge: What the results were weighed with; None if they were not weighed.
+        knowledge: The knowledge that weighed the results; None if they were not weighed.
 
     Raises:
-        RecordBroken: The log names something that the copied procedures do not have.
+        RecordBroken: The log names something that the copied procedures lack.
     """
     try:
         return _draft(session, library, knowledge, course_of(session), tuple(reviews), record)
@@ -70,22 +70,18 @@ def _draft(
     excluded = faults.excluded(library, course)
     deciding = decisive(library, course, final) if final else []
     signed = [one for one in reviews if one.signed]
-    last = signed[-1] if signed else None
 
     def said(words: str, key: str) -> Statement:
-        """Something that the verdict says, with where it stands."""
+        """Words of the verdict, with their sources."""
         return Statement(words, verdicts.said_at(library, final, key)) if final else NOTHING
 
     return Draft(
         session=session.header.id,
-        state=reviewed.state(last),
+        state=reviewed.state(signed),
         record=record or (session.logs[0].sha256 if session.logs else ""),
         facts=head.boxes(session, course),
         concern=head.concern(session),
-        findings=(
-            *told(library, course, deciding),
-            *(carried(library, way(course, final)) if final else ()),
-        ),
+        findings=(*told(library, course, deciding), *carried(library, way(course, final) if final else [])),
         cause=said(verdict.says, "says") if verdict else NOTHING,
         customer=verdicts.customer(library, final) if final else NOTHING,
         no_verdict=NOTHING if verdict else verdicts.no_verdict(library, session, course),
@@ -117,8 +113,5 @@ def _draft(
         moments=happenings.moments(library, session, course),
         reviews=reviewed.shown(library, reviews),
         integrity=head.integrity(session),
-        closing=(
-            MAKER_FIRST_SIGNED if last else MAKER_FIRST,
-            *((NO_LIMIT_OF_OURS,) if course.results else ()),
-        ),
+        closing=head.closing(signed=bool(signed), tested=bool(course.results)),
     )

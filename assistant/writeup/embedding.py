@@ -1,4 +1,4 @@
-"""What the page shows beside words: the sound of the answers, and how the tests were connected."""
+"""The parts of the page besides words: the sound of the answers, and drawings of the connections."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
     """The sound that the write-up names, by file name, each checked against its checksum in the log.
 
-    What was overheard and not taken is not among it.
+    It leaves out sound that was overheard and not taken.
 
     Raises:
         RecordProblem: A clip is missing or may not be read.
@@ -43,7 +43,7 @@ def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
 
 
 def connections_to_embed(session: RecordedSession, library: Library) -> dict[tuple[int, ...], str]:
-    """How the tests were connected, as SVG by the numbers of the tests; what cannot be drawn is left out.
+    """The connections of the tests as SVG, by the numbers of the tests; those without a drawing are left out.
 
     Args:
         session: The session.
@@ -62,8 +62,8 @@ def connections_to_embed(session: RecordedSession, library: Library) -> dict[tup
     return {numbers: drawing for numbers, drawing in drawings.items() if drawing}
 
 
-class Sound:
-    """How a clip is shown: a player for one that is embedded or lies beside the page, its name on paper."""
+class ShownSound:
+    """Shows a clip: a player if it is embedded or lies beside the page, its name on paper."""
 
     def __init__(self, clips: Mapping[str, bytes], beside: str, *, paper: bool) -> None:
         self._clips = clips
@@ -71,7 +71,7 @@ class Sound:
         self._paper = paper
 
     def show(self, name: str) -> str:
-        """The clip of this name."""
+        """Show the clip of this name."""
         shown = escape(name)
         if self._paper:
             return shown

@@ -1,4 +1,4 @@
-"""The evidence, on pages of its own: every test with what was seen, and what was found out on the way."""
+"""The evidence, on its own pages: every test with its outcome, and all findings on the way."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from assistant.writeup.contents import Asked, Draft, Measured, Reviewed, VoiceNote
-    from assistant.writeup.embedding import Sound
+    from assistant.writeup.embedding import ShownSound
     from assistant.writeup.statement import Statement
 
 
-def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: Sound) -> str:
-    """All of it as sections of HTML.
+def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: ShownSound) -> str:
+    """The evidence as sections of HTML.
 
     Args:
-        draft: What it says.
-        connections: Connections as SVG, by the numbers of the tests that were connected so.
-        sound: How clips are shown.
+        draft: The write-up's contents.
+        connections: Connections as SVG, by the numbers of their tests.
+        sound: Shows clips.
     """
     return "".join(
         (
@@ -54,7 +54,7 @@ def _sentences(title: str, statements: Iterable[Statement], kind: str = "") -> s
     return listed(title, [escape(one.text) for one in statements], kind)
 
 
-def _tests(draft: Draft, sound: Sound) -> str:
+def _tests(draft: Draft, sound: ShownSound) -> str:
     if not draft.tests:
         return "<section><h2>Tests, in order</h2><p>No result was taken.</p></section>"
     rows = []
@@ -73,7 +73,7 @@ def _tests(draft: Draft, sound: Sound) -> str:
     )
 
 
-def _row(test: Measured, sound: Sound) -> str:
+def _row(test: Measured, sound: ShownSound) -> str:
     seen = f'<span class="seen">{escape(test.seen)}</span>'
     if test.judged:
         seen += f"<small>Judged: {escape(test.judged)}.</small>"
@@ -103,7 +103,7 @@ def _row(test: Measured, sound: Sound) -> str:
 
 
 def _pictures(draft: Draft, connections: Mapping[tuple[int, ...], str]) -> str:
-    """Each connection once, with the numbers of its tests and what was seen there."""
+    """Each connection once, with the numbers and outcomes of its tests."""
     seen = {test.number: test for test in draft.tests}
     figures = []
     for numbers, drawing in connections.items():
@@ -141,7 +141,7 @@ def _excluded(draft: Draft) -> str:
     return f'<div class="columns">{left}{right}</div>' if left or right else ""
 
 
-def _given(title: str, facts: Iterable[Asked], sound: Sound) -> str:
+def _given(title: str, facts: Iterable[Asked], sound: ShownSound) -> str:
     rows = []
     for fact in facts:
         words = f"{escape(fact.label)}: <b>{escape(fact.value) or '-'}</b>"
@@ -165,7 +165,7 @@ def _cautions(draft: Draft) -> str:
     )
 
 
-def _note(note: VoiceNote, sound: Sound) -> str:
+def _note(note: VoiceNote, sound: ShownSound) -> str:
     return f"{escape(note.time)} ({escape(note.place)}), {escape(note.seconds)}: {sound.show(note.clip)}"
 
 

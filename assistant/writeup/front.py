@@ -76,7 +76,7 @@ def _three(draft: Draft) -> str:
 
 
 def _priced(draft: Draft) -> str:
-    """Part and labour lines: what a signed review gave, else lines to write on; no price is made up."""
+    """Part and labour lines from a signed review, or else lines to write on; no price is invented."""
     parts = [(one.part, one.quantity, one.price) for one in draft.parts]
     labour = [(one.work, one.hours, one.price) for one in draft.labour]
 

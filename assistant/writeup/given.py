@@ -1,4 +1,4 @@
-"""What was asked for and given, or left blank: about the car and the work, and from the maker's information."""
+"""The facts that were given or left blank: about the car and the work, and from the maker's information."""
 
 from __future__ import annotations
 
@@ -32,11 +32,11 @@ _CONFIRMED = {"read back": "read back", "affirmed": "read back and affirmed"}
 
 @dataclass(frozen=True)
 class Standing:
-    """A fact of a session: what counts of it, and what was given before.
+    """A fact of a session: the value that counts, and earlier ones.
 
     Attributes:
-        given: Its last entry that was not taken back; None when none counts.
-        before: Earlier entries, each with the entry that took it back or took its place.
+        given: Its last entry that was not taken back; None if none counts.
+        before: Earlier entries, each with the entry that took it back or replaced it.
     """
 
     given: Dated | None
@@ -44,7 +44,7 @@ class Standing:
 
 
 def facts_of(course: Course, until: int | None = None) -> dict[str, Standing]:
-    """Every fact that was given, by name, in the order in which each came first; up to a line of the log."""
+    """Every fact given up to a line of the log, by name, in the order of their first entries."""
     found: dict[str, Standing] = {}
     for dated in course.facts:
         entry = dated.entry
@@ -59,7 +59,7 @@ def facts_of(course: Course, until: int | None = None) -> dict[str, Standing]:
 
 
 class Numbers:
-    """The numbers that readings are judged with, through a whole session: what is asked for twice is made once.
+    """The numbers that judge the readings of a whole session; each is computed once.
 
     Args:
         library: The procedures that were copied into the session.
@@ -75,7 +75,7 @@ class Numbers:
         self._found: dict[int, tuple[dict[str, Decimal], dict[str, int]]] = {}
 
     def at(self, until: int) -> tuple[dict[str, Decimal], dict[str, int]]:
-        """The numbers up to this line of the log, each in its own unit, and the lines that hold them."""
+        """The numbers up to this line of the log, each in its own unit, with their lines."""
         count = bisect_right(self._lines, until)
         if count not in self._found:
             self._found[count] = self._numbers(count)
@@ -101,17 +101,17 @@ class Numbers:
 
 
 def numbers_at(library: Library, course: Course, until: int) -> tuple[dict[str, Decimal], dict[str, int]]:
-    """The numbers that a reading is judged with, each in its own unit, and the lines of the log that hold them."""
+    """The numbers that judge a reading, each in its own unit, with their lines of the log."""
     return Numbers(library, course).at(until)
 
 
 def asked(library: Library, course: Course, *, specifications: bool) -> tuple[Asked, ...]:
-    """What was asked for besides the boxes of the head; a corrected box is told here, too.
+    """The facts besides the boxes of the head; a corrected box appears here, too.
 
     Args:
         library: The procedures that were copied into the session.
         course: The session.
-        specifications: Those of the vehicle maker's information, else the others.
+        specifications: Whether to return those of the vehicle maker's information, or the others.
     """
     found = []
     for name, standing in facts_of(course).items():
@@ -160,7 +160,7 @@ def _old(library: Library, name: str, old: Dated, by: Dated) -> str:
 
 
 def judged(library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal]) -> str:
-    """What was judged where that is not the reading itself: "0.50 ohm, less the leads (0.2 ohm)"; "" where it is."""
+    """The judged value if it is not the reading itself: "0.50 ohm, less the leads (0.2 ohm)"; "" if it is."""
     reading = step.reading
     if reading is None or result.judged is None:
         return ""
@@ -175,7 +175,7 @@ def judged(library: Library, step: Step, result: ResultTaken, numbers: dict[str,
 
 
 def used(step: Step) -> tuple[str, ...]:
-    """Names of the facts that a reading of this step is judged with."""
+    """Names of the facts that judge a reading of this step."""
     reading = step.reading
     if reading is None:
         return ()
@@ -183,7 +183,7 @@ def used(step: Step) -> tuple[str, ...]:
 
 
 def expected(library: Library, step: Step, numbers: dict[str, Decimal]) -> str:
-    """What a good system shows, with the maker's numbers where they were given."""
+    """The outcome of a good system, with the maker's numbers if they were given."""
     answer = step.answer(step.good) if step.good else None
     if step.reading and isinstance(answer, Band):
         return reporting.limits(answer, step.reading.unit, numbers)
@@ -191,7 +191,7 @@ def expected(library: Library, step: Step, numbers: dict[str, Decimal]) -> str:
 
 
 def why_unjudged(library: Library, step: Step, numbers: dict[str, Decimal]) -> str:
-    """Why a reading could not be judged."""
+    """The reason why a reading could not be judged."""
     missing = [name for name in (step.reading.specified() if step.reading else ()) if name not in numbers]
     if not missing:
         return "the maker's limits as given contradict each other"

@@ -42,7 +42,7 @@ _COUNTED = {
 
 
 def cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
-    """Each caution once: how often it was given in which form, and when it was acknowledged."""
+    """Each caution once, with the number of times in each form and the time of its acknowledgement."""
     forms: dict[str, Counter[str]] = {}
     acknowledged: dict[str, list[str]] = {}
     at: dict[str, list[int]] = {}
@@ -77,7 +77,7 @@ def cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
 
 
 def cranking(course: Course) -> tuple[Statement, ...]:
-    """How often and how long the engine was cranked, s: by the clock, and assumed."""
+    """The number and length of the cranks, s: by the clock, and assumed."""
     cranked = [(dated.line, dated.entry) for dated in course.entries if isinstance(dated.entry, Cranked)]
     timed = [(number, entry.seconds) for number, entry in cranked if entry.timed]
     assumed = [(number, entry.seconds) for number, entry in cranked if not entry.timed]
@@ -118,7 +118,9 @@ def notes(library: Library, course: Course) -> tuple[VoiceNote, ...]:
 
 
 def moments(library: Library, session: RecordedSession, course: Course) -> tuple[Moment, ...]:
-    """Interruptions, procedures that were set aside, remarks and lost verdicts in order; last what is only counted."""
+    """Interruptions, procedures set aside, remarks and lost verdicts in order, and last the things that are only
+    counted.
+    """
     times = {one.number: one.time for one in session.lines}
     found: list[tuple[int, Moment]] = []
     counted: dict[str, list[int]] = {}
@@ -139,12 +141,12 @@ def moments(library: Library, session: RecordedSession, course: Course) -> tuple
 def _told(
     library: Library, dated: Dated, times: dict[int, datetime]
 ) -> tuple[str, tuple[Source, ...]] | None:
-    """An entry in words with its sources; None if it is not told here.
+    """An entry in words with its sources; None if it does not belong here.
 
     Args:
         library: The procedures that were copied into the session.
         dated: The entry.
-        times: When each line of the log was written.
+        times: The time of each line of the log.
     """
     entry = dated.entry
     if isinstance(entry, ModeChanged):

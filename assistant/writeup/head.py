@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.core.values.entries import FactGiven
 from assistant.record.recorded import repeated_sentence
 from assistant.writeup import given, timing
-from assistant.writeup.contents import Fact
+from assistant.writeup.contents import MAKER_FIRST, MAKER_FIRST_SIGNED, NO_LIMIT_OF_OURS, Fact
 from assistant.writeup.statement import NOTHING, Source, Statement, clock, duration, header, line, seal
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def boxes(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
-    """The boxes of the head: what was given in the session, else what was typed before it."""
+    """The boxes of the head: facts from the session, or else facts typed before it."""
     facts = session.header.facts
     started = session.header.started
     standing = given.facts_of(course)
@@ -28,7 +28,7 @@ def boxes(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
             last = standing[key].given
             if last is None or not isinstance(last.entry, FactGiven):
                 return Fact(label, "")
-            if last.entry.value:  # a blank takes nothing away that was typed
+            if last.entry.value:  # a blank does not remove a typed fact
                 typed = " ".join(filter(None, (last.entry.value, last.entry.unit)))
                 sources = line(last.line)
         return Fact(label, typed, sources)
@@ -51,7 +51,7 @@ def concern(session: RecordedSession) -> Statement:
 
 
 def time(session: RecordedSession) -> Statement:
-    """How long the diagnosis took, which the shop may charge or not."""
+    """The time that the diagnosis took, which the shop may charge or not."""
     span = timing.whole_span(session)
     if span is None:
         return NOTHING
@@ -62,7 +62,7 @@ def time(session: RecordedSession) -> Statement:
 
 
 def integrity(session: RecordedSession) -> tuple[Statement, ...]:
-    """What the record itself is: its size, its checksums, its seal, and what was left out of it."""
+    """The record itself: its size, its checksums, its seal, and the parts left out of it."""
     count = len(session.lines)
     own = header("id") + header("program")
     sentences = [
@@ -86,3 +86,13 @@ def integrity(session: RecordedSession) -> tuple[Statement, ...]:
     if session.repeated:
         sentences.append(Statement(repeated_sentence(session.repeated), (Source("log"),)))
     return tuple(sentences)
+
+
+def closing(*, signed: bool, tested: bool) -> tuple[str, ...]:
+    """What has to be said below every write-up.
+
+    Args:
+        signed: Whether a review of it was signed.
+        tested: Whether any result was taken.
+    """
+    return (MAKER_FIRST_SIGNED if signed else MAKER_FIRST, *((NO_LIMIT_OF_OURS,) if tested else ()))

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 
 def listed(title: str, items: Iterable[str], kind: str = "") -> str:
-    """A titled list of ready HTML; nothing at all when there are no items."""
+    """A titled list of ready HTML; nothing if there are no items."""
     body = "".join(f"<li>{item}</li>" for item in items)
     return (
         f"<section><h2>{title}</h2><ul{f' class={kind!r}' if kind else ''}>{body}</ul></section>"

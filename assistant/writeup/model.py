@@ -1,4 +1,4 @@
-"""What the results say together, by the circuit model."""
+"""The circuit model's view of all results together."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _WORTH_A_LINE = 0.01
 
 
 def _facts_of(session: RecordedSession, course: Course) -> tuple[WeighedResult, ...]:
-    """The results that count, as evidence; one that was asked again and confirmed counts twice."""
+    """The results that count, as evidence; a result that was asked again and confirmed counts twice."""
     doubted = {
         (taken.result.procedure, taken.result.step, taken.result.outcome)
         for taken in course.results
@@ -53,13 +53,15 @@ def sentences(
     course: Course,
     verdict: Verdict | None,
 ) -> tuple[Statement, ...]:
-    """What remains possible, why, and what would tell, a sentence each; nothing without a model of the circuit."""
+    """The faults that remain possible, the reasons, and the best test, a sentence each; nothing without a circuit
+    model.
+    """
     if not course.procedure or knowledge is None:
         return ()
     circuit = procedure_of(library, course.procedure).circuit
     facts = _facts_of(session, course)
     limits = session.header.thresholds
-    # A session from before there was such a limit is weighed no longer than one of today.
+    # A session from before this limit is weighed no longer than a present one.
     most = min(limits.weighed_results, DEFAULT_THRESHOLDS.weighed_results)
     standing = line(*(taken.line for taken in course.standing()))
     if evidence.known(knowledge, circuit) and len(facts) > most:
@@ -95,7 +97,7 @@ def sentences(
 def _remaining(
     library: Library, course: Course, assessment: evidence.Assessment, weighed: tuple[Source, ...]
 ) -> Iterator[Statement]:
-    """What remains possible, and the results that speak for the likeliest fault."""
+    """The faults that remain possible, and the results that support the likeliest one."""
     standing = course.standing()
     plain = {name: fault.plain for name, fault in library.terms.faults.items()}
     remaining = assessment.remaining(_WORTH_A_LINE)
@@ -116,7 +118,7 @@ def _best_test(
     verdict: Verdict | None,
     weighed: tuple[Source, ...],
 ) -> Iterator[Statement]:
-    """The test that would tell most, while the verdict leaves a fault open."""
+    """The most informative test, if the verdict leaves a fault open."""
     unnamed = verdict and any(fault not in verdict.faults for fault in assessment.remaining(_WORTH_A_LINE))
     best = assessment.best_test() if unnamed or not verdict or len(verdict.faults) > 1 else None
     if best:
@@ -129,7 +131,7 @@ def _best_test(
 
 
 def _where_from(knowledge: Knowledge, assessment: evidence.Assessment) -> Iterator[Statement]:
-    """Which likelihoods and odds were used, and how many findings of this shop are in them."""
+    """The likelihoods and odds in use, and the number of this shop's findings in them."""
     yield Statement(
         f"Likelihoods {knowledge.version}. Odds before any test: {knowledge.odds.source}",
         (*header("likelihoods"), Source("procedures/odds.yaml")),

@@ -1,4 +1,4 @@
-"""What the record names, in the words of its procedures: verdicts, places, faults."""
+"""Names in the record, in the words of its procedures: verdicts, places, faults."""
 
 from __future__ import annotations
 
@@ -13,33 +13,33 @@ if TYPE_CHECKING:
     from assistant.record.course import Ended
 
 HOW = {"voice": "by voice", "keypad": "by keypad"}
-"""How something was given, by the word of the log."""
+"""The way in which something was given, by the log's word."""
 
 
 def plain(library: Library, name: str) -> str:
-    """A fault in words; one that the recorded procedures do not have keeps its name."""
+    """A fault in words; one that the recorded procedures lack keeps its name."""
     fault = library.terms.faults.get(name)
     return fault.plain if fault else name
 
 
 def procedure_of(library: Library, name: str) -> Procedure:
-    """A procedure by name; a KeyError says that the copied ones do not have it."""
+    """A procedure by name; a KeyError says that the copied ones lack it."""
     return library.procedures[name]
 
 
 def verdict_of(library: Library, ended: Ended) -> Verdict:
-    """The verdict that was read out; a KeyError says that the copied procedures do not have it."""
+    """The verdict that was read out; a KeyError says that the copied procedures lack it."""
     return library.procedures[ended.procedure].verdicts[ended.verdict]
 
 
 def owner(library: Library, step: Step) -> tuple[Source, ...]:
-    """Where a step stands: the first procedure that has just this one."""
+    """The home of a step: the first procedure that has exactly this one."""
     names = (name for name, one in library.procedures.items() if one.steps.get(step.name) == step)
     return procedure(library, next(names), "steps", step.name)
 
 
 def place(library: Library, name: str, step: str) -> str:
-    """Where in the work something happened, in a few words."""
+    """The place in the work where something happened, in a few words."""
     if name not in library.procedures:
         return "before the first test"
     steps: dict[str, Step] = library.procedures[name].steps
@@ -49,7 +49,7 @@ def place(library: Library, name: str, step: str) -> str:
 
 
 def place_sources(library: Library, name: str, step: str) -> tuple[Source, ...]:
-    """Where the words of `place` stand."""
+    """The sources of the words of `place`."""
     if name not in library.procedures:
         return ()
     if step not in library.procedures[name].steps:

@@ -1,9 +1,9 @@
-"""The write-up as one self-contained HTML page that prints on Letter and A4, and is the PDF, too.
+"""The write-up as one self-contained HTML page that prints on Letter and A4 and also makes the PDF.
 
-No script, nothing from elsewhere; sound lies beside the page and is linked, or is embedded when asked for.
+It has no script and loads nothing from elsewhere; sound is linked beside the page or, on request, embedded.
 The first page is for the customer and the service adviser: concern, cause, correction, what to verify, parts and
 labour, signature; the evidence follows on pages of its own.
-Nothing is told by colour alone: what was taken back is struck through *and* labelled.
+Nothing depends on colour alone: a result that was taken back is struck through *and* labelled.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import re
 from html import escape
 from typing import TYPE_CHECKING
 
-from assistant.writeup.embedding import Sound
+from assistant.writeup.embedding import ShownSound
 from assistant.writeup.evidence import evidence
 from assistant.writeup.front import front
 from assistant.writeup.statement import printable
@@ -39,11 +39,11 @@ def html(
     """The page.
 
     Args:
-        draft: What it says.
-        clips: FLAC files to embed, by their name in the session folder; what is not among them is linked.
-        connections: Connections as SVG, by the numbers of the tests that were connected so.
-        beside: Way from the page's folder to the session folder, for the links: "" when the page lies in it.
-        paper: For the PDF: sound is named, not linked.
+        draft: The write-up's contents.
+        clips: FLAC files to embed, by their name in the session folder; all others are linked.
+        connections: Connections as SVG, by the numbers of their tests.
+        beside: Path from the page's folder to the session folder, for the links; "" if the page lies in it.
+        paper: Whether it is for the PDF, which names sound and does not link it.
     """
     title = f"Diagnosis write-up {draft.order() or draft.session}"
     head = (
@@ -60,7 +60,7 @@ def html(
         f"<style>{style(draft)}</style>",
         "</head>",
     )
-    sound = Sound(clips or {}, beside, paper=paper)
+    sound = ShownSound(clips or {}, beside, paper=paper)
     body = (
         "<body>",
         *front(draft),

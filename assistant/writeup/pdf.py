@@ -1,7 +1,7 @@
-"""The write-up as PDF: the same page, set by WeasyPrint, with page numbers, order and record hash on each page.
+"""The write-up as PDF: WeasyPrint sets the same page, with page number, order and record hash on each sheet.
 
-WeasyPrint and Debian's Pango are not needed for anything else, so they are an extra (``bay-assistant[pdf]``) and are
-loaded only here.
+Nothing else needs WeasyPrint and Debian's Pango, so they are an extra (``bay-assistant[pdf]``) and are loaded
+only here.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ def pdf(page: str) -> bytes:
     """A page of `assistant.writeup.page.html`, set on A4 sheets.
 
     Raises:
-        UsageProblem: WeasyPrint, or the library that it needs, is not installed.
+        UsageProblem: WeasyPrint or its library is not installed.
     """
     try:
         with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):

@@ -1,4 +1,4 @@
-"""The write-up as plain text, to be pasted into a repair order."""
+"""The write-up as plain text, to paste into a repair order."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 WIDTH = 72
-"""Columns: what the text field of a repair order holds without breaking lines anew."""
+"""Number of columns that the text field of a repair order holds without new line breaks."""
 
 _LABEL = 14
 _BLANK = "_" * 24
@@ -21,7 +21,7 @@ _BLANK_LINES = 2
 
 
 def text(draft: Draft) -> str:
-    """The write-up in lines of at most `WIDTH` characters, except for a word that is longer by itself."""
+    """The write-up in lines of at most `WIDTH` characters, except for a longer word."""
     lines = ["DIAGNOSIS WRITE-UP", *_wrapped(draft.state.text.upper(), ""), "=" * WIDTH]
     for fact in draft.facts:
         lines += _wrapped(fact.value or _BLANK, f"{fact.label + ':':<{_LABEL}}")
@@ -52,7 +52,7 @@ def text(draft: Draft) -> str:
 
 
 def _evidence(draft: Draft) -> list[str]:
-    """What was asked, tested and found out on the way, and the reviews."""
+    """The facts, tests and findings on the way, and the reviews."""
     lines = _section("CAR AND WORK", [_asked(fact) for fact in draft.conditions])
     lines += _section(
         "VALUES FROM THE VEHICLE MAKER'S INFORMATION",
@@ -114,7 +114,7 @@ def _correction(draft: Draft) -> list[str]:
 
 
 def _priced(draft: Draft) -> list[str]:
-    """Part and labour lines: what a signed review gave, else lines to write on; no price is made up."""
+    """Part and labour lines from a signed review, or else lines to write on; no price is invented."""
     blank = ("_" * 34, "_" * 6, "_" * 10)
     lines = ["", "PARTS AND LABOUR (for the shop to price)", "-" * WIDTH]
     lines += _wrapped("Part, quantity, price:", "  ")
@@ -175,7 +175,7 @@ def _review(one: Reviewed) -> list[str]:
 
 
 def _section(title: str, items: Iterable[str], hang: int = 2) -> list[str]:
-    """A titled list; nothing at all when there are no items."""
+    """A titled list; nothing if there are no items."""
     body = _indented(items, hang)
     return ["", *_wrapped(title, ""), "-" * WIDTH, *body] if body else []
 
@@ -185,7 +185,7 @@ def _indented(items: Iterable[str], hang: int = 2) -> list[str]:
 
 
 def _wrapped(words: str, first: str, rest: str | None = None) -> list[str]:
-    """Words in lines, with every line break that a person typed turned into a space."""
+    """Words in lines, with every typed line break turned into a space."""
     return textwrap.wrap(
         printable(" ".join(words.split())),
         WIDTH,

@@ -1,4 +1,4 @@
-"""The results, a row each, and the tests that were skipped, not judged, or not reached."""
+"""The results, a row each, and the tests that were skipped, not judged or not reached."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ _CONFIRMED = {
 def tests(
     session: RecordedSession, library: Library, course: Course, deciding: list[Taken]
 ) -> tuple[Measured, ...]:
-    """Every result in order, also those that were taken back; `deciding` are marked."""
+    """Every result in order, including those taken back; the `deciding` ones are marked."""
     spans = timing.test_spans(session)
     deciding_numbers = {taken.result.number for taken in deciding}
     numbers = given.Numbers(library, course)
@@ -114,7 +114,7 @@ def _taken_back(undone: Dated | None) -> str:
 
 
 def skipped(library: Library, course: Course) -> tuple[Skipped, ...]:
-    """The tests that were skipped, in order, also those that were done after all."""
+    """The skipped tests in order, including those done after all."""
     return tuple(_skipped(library, passed) for passed in course.skipped)
 
 
@@ -138,7 +138,7 @@ def _skipped(library: Library, passed: Passed) -> Skipped:
 
 
 def not_judged(library: Library, course: Course) -> tuple[Statement, ...]:
-    """Readings that were kept and lead on without a judgement, because the maker's limit is not known."""
+    """Readings that were kept without a judgement, because the maker's limit is unknown."""
     found = []
     given_by = given.Numbers(library, course)
     for taken in course.standing():
@@ -164,7 +164,7 @@ def not_judged(library: Library, course: Course) -> tuple[Statement, ...]:
 
 
 def not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
-    """Tests that the answers did not lead to, each measurement once, less those that were done or skipped."""
+    """Tests that the answers did not lead to, each measurement once, without those done or skipped."""
     touched = [(taken.result.procedure, taken.result.step) for taken in course.standing()]
     touched += [
         (passed.skip.procedure, passed.skip.step) for passed in course.skipped if passed.undone is None

@@ -1,4 +1,4 @@
-"""What the reviews say, and what a signed one adds to the form."""
+"""The statements of the reviews, and the additions of a signed one to the form."""
 
 from __future__ import annotations
 
@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from assistant.record.reviews import Review
 
 
-def state(last: Review | None) -> Statement:
-    """Who signed last and when, or that the write-up is a draft."""
+def state(signed: Sequence[Review]) -> Statement:
+    """The last signature with its time, or that the write-up is a draft."""
+    last = signed[-1] if signed else None
     if last is None or last.signed is None:
         return Statement(UNSIGNED)
     return Statement(
@@ -26,13 +27,13 @@ def state(last: Review | None) -> Statement:
 
 
 def done(signed: Sequence[Review]) -> Statement:
-    """What was really done, by the last signed review that says it."""
+    """The work that was done, by the last signed review that states it."""
     last = next((one for one in reversed(signed) if one.done), None)
     return Statement(last.done, review(last.number)) if last else NOTHING
 
 
 def confirmed(library: Library, signed: Sequence[Review]) -> Statement:
-    """The fault that the shop found, by the last signed review that says it."""
+    """The fault that the shop found, by the last signed review that states it."""
     last = next((one for one in reversed(signed) if one.found), None)
     if last is None:
         return NOTHING
@@ -43,7 +44,7 @@ def confirmed(library: Library, signed: Sequence[Review]) -> Statement:
 
 
 def shown(library: Library, reviews: Sequence[Review]) -> tuple[Reviewed, ...]:
-    """Every review in order, with its signature and what a later one amends."""
+    """Every review in order, with its signature and later amendments."""
     found = []
     for one in reviews:
         sign = one.signed
@@ -78,7 +79,7 @@ def shown(library: Library, reviews: Sequence[Review]) -> tuple[Reviewed, ...]:
 
 
 def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...]:
-    """What a review says, each thing with the first later review that says something else about it."""
+    """The statements of a review, each with the first later review that says something else about it."""
 
     def amended(name: str) -> str:
         mine = getattr(one, name)

@@ -1,4 +1,4 @@
-"""A statement and where it comes from: nothing stands in a write-up without the place that it derives from."""
+"""A statement and its sources: nothing stands in a write-up without them."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ LOG = "log"
 
 @dataclass(frozen=True, order=True)
 class Source:
-    """Where something stands in a session folder.
+    """A place in a session folder.
 
     Attributes:
         file: ``log``, or the name of a file inside the session folder.
-        at: Number of the line for the log and the reviews; for other files a key, its parts joined by dots;
-            "" for the file as a whole.
+        at: Number of the line in the log or the reviews; for other files a key with its parts joined by dots; ""
+            for the whole file.
     """
 
     file: str
@@ -44,8 +44,8 @@ class Statement:
     """Words of the write-up and their sources.
 
     Attributes:
-        text: The words; "" for something that is not known.
-        sources: Where they derive from, in the order in which they were used, each once.
+        text: The words; "" if unknown.
+        sources: Their sources in order of use, each once.
     """
 
     text: str
@@ -65,12 +65,12 @@ def line(*numbers: int) -> tuple[Source, ...]:
 
 
 def header(key: str) -> tuple[Source, ...]:
-    """Something of the session's header."""
+    """A key of the session's header."""
     return (Source(HEADER_FILE, key),)
 
 
 def seal(key: str = "") -> tuple[Source, ...]:
-    """Something of the session's seal."""
+    """A key of the session's seal."""
     return (Source(SEAL_FILE, key),)
 
 
@@ -80,18 +80,18 @@ def review(number: int) -> tuple[Source, ...]:
 
 
 def procedure(library: Library, name: str, *keys: str) -> tuple[Source, ...]:
-    """Something of a copied procedure."""
+    """A key of a copied procedure."""
     file = PurePath(library.procedures[name].file).name or f"{name}.yaml"
     return (Source(f"{PROCEDURES}/{file}", ".".join(keys)),)
 
 
 def term(*keys: str) -> tuple[Source, ...]:
-    """A term: its words stand in the copied terms."""
+    """A term of the copied terms."""
     return (Source(f"{PROCEDURES}/terms.yaml", ".".join(keys)),)
 
 
 def terms_of(measure: Measurement) -> tuple[Source, ...]:
-    """Where the words of a measurement stand."""
+    """The sources of a measurement's words."""
     places = filter(None, (measure.clip, measure.probe, measure.compared_with, *measure.unplugged))
     found = [source for name in dict.fromkeys(places) for source in term("places", name)]
     return (*term("instruments", measure.instrument), *found)
@@ -103,24 +103,24 @@ def caution(name: str) -> tuple[Source, ...]:
 
 
 def once(sources: Iterable[Source]) -> tuple[Source, ...]:
-    """Each source once, in the order in which it came first."""
+    """Each source once, in the order of first use."""
     return tuple(dict.fromkeys(sources))
 
 
 def printable(words: str) -> str:
-    """Words in which every space is a plain one, and every sign that cannot be printed or stored is escaped."""
+    """The words with plain spaces, and with every character escaped that cannot be printed or stored."""
     if words.replace("\n", "").isprintable():
         return words
     return escaped("".join(" " if sign.isspace() and sign != "\n" else sign for sign in words))
 
 
 def clock(moment: datetime) -> str:
-    """Time of day as the write-up shows it."""
+    """Time of day, in the write-up's form."""
     return f"{moment:%H:%M}"
 
 
 def duration(seconds: float) -> str:
-    """A span of time as a person reads it: "45 s", "3 min 5 s", "1 h 12 min"."""
+    """A span of time for a reader: "45 s", "3 min 5 s", "1 h 12 min"."""
     whole = round(seconds)
     if whole < 60:
         return f"{whole} s"
@@ -132,10 +132,10 @@ def duration(seconds: float) -> str:
 
 
 def capital(words: str) -> str:
-    """The first letter as at the beginning of a sentence."""
+    """The text with a capital first letter."""
     return words[:1].upper() + words[1:]
 
 
 def stop(words: str) -> str:
-    """A sentence with its full stop, also where the words brought one along."""
+    """A sentence with exactly one full stop."""
     return words if words.endswith((".", "?", "!")) else f"{words}."

@@ -1,4 +1,4 @@
-"""How the page looks, on a screen and on paper: its style sheet, with what stands at the foot of each sheet."""
+"""The page's style sheet, for screen and paper, with the foot of each sheet."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def style(draft: Draft) -> str:
 
 
 def _css_text(words: str) -> str:
-    """A string of CSS: every sign that is not plain is written as its number (CSS Syntax Module Level 3, 4.3.7)."""
+    """A CSS string; every character that is not plain becomes its number (CSS Syntax Module Level 3, 4.3.7)."""
     return (
         '"'
         + "".join(sign if sign.isalnum() or sign in " .,:-" else f"\\{ord(sign):x} " for sign in words)

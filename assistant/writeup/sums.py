@@ -1,4 +1,4 @@
-"""What the write-up says of drops whose pieces do not add up to the whole."""
+"""Sentences about drops whose pieces do not add up to the whole."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def _as_given(taken: Taken) -> str:
 
 
 def not_adding_up(session: RecordedSession, library: Library, course: Course) -> tuple[Statement, ...]:
-    """A sentence for each whole that counts and is not what its pieces give; none for a session of before."""
+    """A sentence for each whole that counts and differs from its pieces; none for a session of an earlier version."""
     if session.header.thresholds.rules == OLD_RULES:
         return ()
     standing = course.standing()

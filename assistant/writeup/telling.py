@@ -1,4 +1,4 @@
-"""The tests that decided a verdict, told in sentences that a customer can follow."""
+"""The tests that decided a verdict, in sentences that a customer can follow."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from assistant.record.course import Course, Ended, Taken
 
 _TOLD = 3
-"""How many tests are told at most: what one can keep in mind while reading; the table has all."""
+"""Largest number of tests to tell: as many as a reader can keep in mind; the table has all."""
 
 _WITH = {
     Engine.KEY_OFF: "with the key off",
@@ -33,7 +33,7 @@ _WITH = {
 
 
 _SHOWED = "showed: "
-"""Before the words of the table, for an outcome without words for the past."""
+"""Prefix to the table's words for an outcome without words in the past tense."""
 
 
 def way(course: Course, ended: Ended) -> list[Taken]:
@@ -53,12 +53,13 @@ def way(course: Course, ended: Ended) -> list[Taken]:
 
 
 def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
-    """Two or three results that carry a verdict: the last one, and those before it that say most.
+    """Two or three results that support a verdict: the last one, and the most telling ones before it.
 
-    A result says something when it is not what a good system shows, or when it rules a fault out; another
-    instrument than those that are told already says it in another way, and so does the same one with another outcome.
-    What an eye made of a blink says less than anything else.
-    The weights are chosen: they gave what a technician would tell, for the verdicts of the shipped procedures.
+    A result is telling if it is not that of a good system, or if it rules out a fault. A different instrument
+    from those already told adds something, and so does the same one with a different outcome.
+    The eye's judgement of a blink tells least.
+    The weights were chosen so that, for the verdicts of the shipped procedures, the result is what a technician
+    would tell.
     """
     results = [taken for taken in way(course, ended) if not taken.result.words.endswith(KEPT)] or way(
         course, ended
@@ -80,7 +81,7 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
         rules_out = bool(answer and answer.rules_out)
         new = step.measure.instrument not in {measure.instrument for measure in used}
         other = 3 * (new and (odd > 0 or rules_out))
-        # The same lamp at the same place in another state of key and engine makes a contrast.
+        # The same lamp at the same place in a different state of key and engine makes a contrast.
         contrast = 2 * any(replace(measure, engine=step.measure.engine) == step.measure for measure in used)
         against = any(
             _frame(_step(library, one.result)) == _frame(step) and one.result.outcome != taken.result.outcome
@@ -89,7 +90,7 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
         return odd + rules_out + other + max(contrast, 2 * against)
 
     while rest and len(chosen) < _TOLD:
-        best = max(rest, key=says)  # of two that say as much, the earlier one
+        best = max(rest, key=says)  # of two equally telling ones, the earlier
         if says(best) <= 0:
             break
         rest.remove(best)
@@ -110,7 +111,7 @@ def told(library: Library, course: Course, results: list[Taken]) -> tuple[Statem
 
 
 def _frame(step: Step) -> tuple[object, ...]:
-    """What two tests must share to be told in one sentence."""
+    """The properties that two tests must share to fit into one sentence."""
     measure = step.measure
     return (measure.instrument, measure.clip, measure.engine, measure.unplugged, measure.compared_with)
 
@@ -173,7 +174,7 @@ def _clause(
 
 
 def _saw(library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal]) -> str:
-    """What was seen, in the past tense, and what a good system shows where it was not that."""
+    """The outcome in the past tense and, if it differs, that of a good system."""
     answer = step.answer(result.outcome)
     odd = step.good is not None and result.outcome not in (step.good, UNJUDGED)
     good = f" (good: {given.expected(library, step, numbers)})" if odd else ""

@@ -1,8 +1,8 @@
-"""How long each test took, from the times of the log.
+"""The duration of each test, from the times of the log.
 
 A test begins with the answer before it (or the start of its procedure) and ends with its own answer: connecting,
 cautions and cranking are part of it.
-Standing by is left out, and so is the time between an interruption and the resumption.
+It leaves out standing by and the time between an interruption and the resumption.
 """
 
 from __future__ import annotations
@@ -33,12 +33,12 @@ _AWAY = "between an interruption and the resumption"
 
 @dataclass(frozen=True)
 class Span:
-    """A time that was worked, the lines of the log that it runs between, and those of the pauses left out.
+    """A span of work: its length, its first and last lines of the log, and the pauses left out.
 
     Attributes:
-        seconds: What was worked, pauses left out.
-        lines: First and last line, and between them the lines where a pause begins and ends.
-        paused: Seconds that were left out.
+        seconds: Time worked without pauses, s.
+        lines: First and last line, and between them the lines at which a pause begins and ends.
+        paused: Length of the pauses, s.
     """
 
     seconds: float
@@ -54,7 +54,7 @@ class _Pause:
 
 
 def pauses(session: RecordedSession) -> tuple[tuple[str, float, int, int], ...]:
-    """When nobody worked: the kind of pause, its seconds, and the lines of the log where it begins and ends."""
+    """The pauses: kind, length in s, and the lines of the log at which each begins and ends."""
     found = []
     stands: int | None = None
     before = None
@@ -77,7 +77,7 @@ def pauses(session: RecordedSession) -> tuple[tuple[str, float, int, int], ...]:
 
 
 class Timeline:
-    """The times of a session and its pauses, read once for all the spans that are asked for."""
+    """The times of a session and its pauses, read once for all spans."""
 
     def __init__(self, session: RecordedSession) -> None:
         self._times = {line.number: line.time for line in session.lines}
@@ -96,7 +96,7 @@ class Timeline:
 
 
 def test_spans(session: RecordedSession) -> dict[int, Span]:
-    """How long each result took, by the number of its line in the log."""
+    """The span of each result, by the number of its line in the log."""
     spans = {}
     timeline = Timeline(session)
     mark: int | None = None
@@ -110,7 +110,7 @@ def test_spans(session: RecordedSession) -> dict[int, Span]:
 
 
 def whole_span(session: RecordedSession) -> Span | None:
-    """From the start of the first procedure to the last answer or verdict; None where nothing was begun."""
+    """From the start of the first procedure to the last answer or verdict; None if no procedure was begun."""
     work = [
         line.number
         for line in session.lines

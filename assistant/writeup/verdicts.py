@@ -1,4 +1,4 @@
-"""Which verdict of a session counts, which came before and after it, and what it says when none does."""
+"""The verdict of a session that counts, those before and after it, and the sentence if none counts."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def _after(course: Course, final: Ended | None) -> list[Ended]:
 
 
 def _before(course: Course, final: Ended | None) -> list[Ended]:
-    """Verdicts before the one that counts, less those that were reached again: another test may lead there twice."""
+    """Verdicts before the one that counts, without those reached again: another test may lead there twice."""
     if final is None:
         return _standing(course)
     again = {(ended.procedure, ended.verdict) for ended in (final, *_after(course, final))}
@@ -47,7 +47,7 @@ def _before(course: Course, final: Ended | None) -> list[Ended]:
 
 
 def customer(library: Library, final: Ended) -> Statement:
-    """What the one fault of a verdict means to the car's owner."""
+    """The meaning of a verdict's only fault for the car's owner."""
     verdict = verdict_of(library, final)
     if len(verdict.faults) != 1 or procedure_of(library, final.procedure).circuit == LOAD_CIRCUIT:
         return NOTHING
@@ -58,25 +58,25 @@ def customer(library: Library, final: Ended) -> Statement:
 
 
 def found_before(library: Library, course: Course, final: Ended | None) -> tuple[Found, ...]:
-    """What the verdicts before the one that counts said."""
+    """The words of the verdicts before the one that counts."""
     return _all_found(library, _before(course, final))
 
 
 def found_after(library: Library, course: Course, final: Ended | None) -> tuple[Found, ...]:
-    """What the verdicts after the one that counts said."""
+    """The words of the verdicts after the one that counts."""
     return _all_found(library, _after(course, final))
 
 
 def said_at(library: Library, ended: Ended, key: str) -> tuple[Source, ...]:
-    """Where something of a verdict stands: the line that it was read out in, and the copied procedure."""
+    """The sources of a verdict's words: the line that read it out, and the copied procedure."""
     return (*line(ended.line), *procedure(library, ended.procedure, "verdicts", ended.verdict, key))
 
 
 def counting(library: Library, course: Course) -> Ended | None:
-    """The verdict that the session came to: the last one, unless work went on.
+    """The session's verdict: the last one, unless work went on.
 
-    What was done afterwards without measuring a circuit, such as proving the repair, does not unsay a verdict that
-    names a fault.
+    Later work without measurements on a circuit, such as proving the repair, does not revoke a verdict that names
+    a fault.
     """
     if course.led_back is not None:
         return None
@@ -103,7 +103,7 @@ def counting(library: Library, course: Course) -> Ended | None:
 
 
 def _all_found(library: Library, verdicts: list[Ended]) -> tuple[Found, ...]:
-    """Each verdict once, however often it was reached; where it came first, with every line that says it."""
+    """Each verdict once, in the order of first arrival, with every line that says it."""
     found: dict[tuple[str, str], list[Ended]] = {}
     for ended in verdicts:
         found.setdefault((ended.procedure, ended.verdict), []).append(ended)
@@ -125,7 +125,7 @@ def _found(library: Library, same: list[Ended]) -> Found:
 
 
 def no_verdict(library: Library, session: RecordedSession, course: Course) -> Statement:
-    """Why there is no cause: where the session stopped."""
+    """The reason why there is no cause, with the place where the session stopped."""
     last = line(session.lines[-1].number) if session.lines else header("id")
     if course.led_back is not None and isinstance(course.led_back.entry, LedBack):
         back = course.led_back.entry

@@ -9,7 +9,7 @@ from hypothesis import given, strategies as st
 
 from assistant import resources
 from assistant.core.dialogue import asking
-from assistant.core.dialogue.inquiring import Asked, Source
+from assistant.core.dialogue.inquiring import AskedFact, Origin
 from assistant.core.library.terms import FactKind, Inquiry
 from assistant.loading.folder import load_library
 
@@ -18,7 +18,7 @@ SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 SPELLED = Inquiry("code", FactKind.SPELLED, "Code", "Which code?", longest=40)
 
 
-def press(asked: Asked, keys: str) -> list[str]:
+def press(asked: AskedFact, keys: str) -> list[str]:
     """Press keys as they are written, a point for ``.``; the sentences that refuse one."""
     found = [asked.press("point" if key == "." else key) for key in keys]
     return [problem for problem in found if problem]
@@ -27,7 +27,7 @@ def press(asked: Asked, keys: str) -> list[str]:
 @given(st.text(SIGNS, max_size=40))
 def test_every_sign_can_be_keyed(signs: str) -> None:
     """The keys of each sign, one after the other, give the signs again."""
-    asked = Asked(SPELLED)
+    asked = AskedFact(SPELLED)
     assert [] == press(asked, "".join(map(asking.keys_of, signs)))
     assert signs == asked.signs
 
@@ -55,7 +55,7 @@ def test_letters_are_on_the_keys_of_the_standard(letter: str, keys: str) -> None
 @given(st.text("0123456789.", max_size=30))
 def test_any_keys_give_signs_or_a_sentence(keys: str) -> None:
     """Whatever is keyed: signs that can be spelled, an unfinished code, or a sentence."""
-    asked = Asked(SPELLED)
+    asked = AskedFact(SPELLED)
     problems = press(asked, keys)
     assert set(asked.signs) <= set(SIGNS)
     assert asking.letter_of(asked.code) == "" if asked.code else True
@@ -65,9 +65,9 @@ def test_any_keys_give_signs_or_a_sentence(keys: str) -> None:
 @given(st.lists(st.text(SIGNS, min_size=1, max_size=6), max_size=6))
 def test_taking_back_undoes_group_by_group(groups: list[str]) -> None:
     """What was spelled in one breath is taken back in one go, the last first."""
-    asked = Asked(SPELLED)
+    asked = AskedFact(SPELLED)
     for group in groups:
-        assert "" == asked.add(group, Source("voice", group))
+        assert "" == asked.add(group, Origin("voice", group))
     for group in reversed(groups):
         assert group == asked.take_back()
     assert "" == asked.take_back()
@@ -75,7 +75,7 @@ def test_taking_back_undoes_group_by_group(groups: list[str]) -> None:
 
 def test_keyed_signs_are_one_group_and_are_erased_one_by_one() -> None:
     """Take back undoes what was keyed in one go; erase takes back the last key or sign."""
-    asked = Asked(SPELLED)
+    asked = AskedFact(SPELLED)
     press(asked, "12.2")
     asked.erase()
     assert "12 ." == asked.shown
@@ -88,16 +88,16 @@ def test_keyed_signs_are_one_group_and_are_erased_one_by_one() -> None:
 
 def test_a_letter_that_no_vin_has_is_refused() -> None:
     """I, O and Q are named with the digit that each may be."""
-    asked = Asked(FACTS["vin"])
+    asked = AskedFact(FACTS["vin"])
     assert ["A VIN never has the letter I. It may be 1."] == press(asked, ".43")
     assert "" == asked.signs
 
 
 def test_more_signs_than_fit_are_refused_whole() -> None:
     """A group that would be too long is not taken by halves."""
-    asked = Asked(FACTS["technician"])
-    asked.add("ABC", Source("voice", "x"))
-    assert "At most 4." in asked.add("DE", Source("voice", "x"))
+    asked = AskedFact(FACTS["technician"])
+    asked.add("ABC", Origin("voice", "x"))
+    assert "At most 4." in asked.add("DE", Origin("voice", "x"))
     assert "ABC" == asked.signs
 
 

@@ -120,7 +120,7 @@ def _judge(tried: Try, sessions: Path, out: bytes, *, killed: bool) -> None:
     elif tried.rng.random() < 0.1:
         ran = command(session_command(fullest.parent, "--resume", str(fullest)), tried.folder, keys=CLOSING)
         tried.check(ran.status == 0, f"resuming ended with {ran.status}: {ran.errors[-200:]!r}")
-        tried.counts["gone on with, by the program"] += 1
+        tried.counts["resumed by the program"] += 1
         judge_record(tried, fullest, may_be_torn=False)
     else:
         judge_going_on(tried, fullest)

@@ -196,7 +196,7 @@ def judge_going_on(tried: Try, folder: Path) -> None:
     tried.check(after.lines[: len(before.lines)] == before.lines, "going on changed earlier lines")
     tried.check(len(after.lines) == len(before.lines) + len(events), "lines were lost or doubled in going on")
     judge_write_up(tried, folder)
-    tried.counts["gone on with"] += 1
+    tried.counts["resumed"] += 1
 
 
 def judge_write_up(tried: Try, folder: Path) -> None:

@@ -105,7 +105,7 @@ def go_on_with_the_program(tried: Try, folder: Path) -> None:
     judge_step(tried, session)
     tried.check(session.sealed is not None, "closed, and not sealed")
     tried.check((folder / "write-up.txt").is_file(), "there is no write-up")
-    tried.counts["gone on with, by the program"] += 1
+    tried.counts["resumed by the program"] += 1
 
 
 def _judge_next_start(tried: Try, sessions: Path) -> None:

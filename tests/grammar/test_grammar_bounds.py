@@ -10,7 +10,7 @@ import pytest
 
 from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import jsgf
-from assistant.grammar.counting import MOST_PHRASES, MOST_PIECES, Counter
+from assistant.grammar.counting import MOST_PHRASES, MOST_PIECES, SizeCounter
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.lexicon import MOST_PHONES, MOST_PRONUNCIATIONS, parse_lexicon
 from assistant.grammar.network import (
@@ -83,7 +83,7 @@ def test_counting_is_exact() -> None:
         '<b> = one | "two three" | four [five {place=feed}];\n'
     )
     linked = jsgf.link([jsgf.parse(body.encode(), FILE)])
-    counter = Counter(linked)
+    counter = SizeCounter(linked)
     counter.check_phrases("g.a")
     found = phrases(linked, "g.a")
     size = counter.size("g.a")

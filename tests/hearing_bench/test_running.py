@@ -17,10 +17,10 @@ from assistant.cli import main
 from assistant.core.values.result import Result
 from assistant.errors import GearProblem
 from assistant.hearing_bench import report
-from assistant.hearing_bench.manifest import NAME, Clip, Recordings, Voice
+from assistant.hearing_bench.manifest import NAME, BenchVoice, Recording, Recordings
 from assistant.hearing_bench.measurements import HeardUtterance, HearingFigures
 from assistant.hearing_bench.scoring import Hearing
-from assistant.hearing_bench.speech import Speech, missing_recordings
+from assistant.hearing_bench.speech import SpeechCache, missing_recordings
 
 BUNDLED = resources.directory("audio_fixtures") / NAME
 
@@ -134,7 +134,7 @@ def test_a_synthesiser_that_is_not_there_is_named_with_its_package(
 ) -> None:
     """The sentence says what to install."""
     monkeypatch.setattr("assistant.hearing_bench.speech.shutil.which", lambda _name: None)
-    why = Speech(tmp_path).missing(Voice("festival-slt", "festival", "voice_cmu_us_slt_arctic_hts"))
+    why = SpeechCache(tmp_path).missing(BenchVoice("festival-slt", "festival", "voice_cmu_us_slt_arctic_hts"))
     assert why == (
         "The voice 'festival-slt' is left out: festival is not installed "
         "(Debian packages: festival festvox-us-slt-hts)."
@@ -145,24 +145,24 @@ def test_a_synthesiser_that_is_not_there_is_named_with_its_package(
 def test_a_voice_that_the_synthesiser_lacks_is_not_replaced_by_another(tmp_path: Path) -> None:
     """Flite itself would take another voice and speak on; that would be measured as something else."""
     with pytest.raises(GearProblem, match="flite has no voice 'nobody'"):
-        Speech(tmp_path).say(Voice("x", "flite", "nobody"), "ready")
+        SpeechCache(tmp_path).say(BenchVoice("x", "flite", "nobody"), "ready")
     assert not list(tmp_path.iterdir())
 
 
 @needs_flite
 def test_a_damaged_cache_is_made_again(tmp_path: Path) -> None:
     """A file that is no sound is replaced by the same sentence."""
-    voice = Voice("flite-slt", "flite", "slt")
-    spoken = Speech(tmp_path).say(voice, "ready")
+    voice = BenchVoice("flite-slt", "flite", "slt")
+    spoken = SpeechCache(tmp_path).say(voice, "ready")
     (file,) = tmp_path.iterdir()
     file.write_bytes(b"nothing")
-    assert (Speech(tmp_path).say(voice, "ready") == spoken).all()
+    assert (SpeechCache(tmp_path).say(voice, "ready") == spoken).all()
 
 
 def test_one_missing_recording_is_named(tmp_path: Path) -> None:
     """A package of another version may lack one file: the row is left out, and the file is named."""
     (tmp_path / "1.wav").touch()
-    clips = (Clip("1.wav", "one", "x"), Clip("2.wav", "two", "x"))
+    clips = (Recording("1.wav", "one", "x"), Recording("2.wav", "two", "x"))
     part = Recordings("numbers", "some-package", tmp_path, clips, None, "", {}, 0, 1)
     assert "2.wav is not in" in missing_recordings(part)
     assert "some-package" in missing_recordings(part)

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from assistant.core.values.result import Result
-from assistant.hearing_bench.scoring import Hearing, Stream, confidences, reliability, score, wilson
+from assistant.hearing_bench.scoring import FalseAccepts, Hearing, confidences, reliability, score, wilson
 
 LIT, DIM = Result(outcome="lit"), Result(outcome="dim")
 
@@ -90,7 +90,7 @@ def test_confidence_counts_for_every_phrase_also_a_rejected_one() -> None:
 
 def test_false_accepts_are_stated_by_the_hour() -> None:
     """Three accepted in an hour and a half are two an hour; one of them was sure."""
-    stream = Stream(hours=1.5)
+    stream = FalseAccepts(hours=1.5)
     for words, confidence, accepted in (
         ("lit", 0.6, True),
         ("dim", 0.9, True),

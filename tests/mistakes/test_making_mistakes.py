@@ -12,7 +12,7 @@ import yaml
 from assistant import resources
 from assistant.loading.folder import load_library
 from assistant.mistakes import editing, making
-from assistant.mistakes.editing import Edit, Mistake, Source
+from assistant.mistakes.editing import Edit, Mistake, ProcedureSource
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -176,14 +176,14 @@ EXPECTED = {
 """What each kind makes of the procedure above: every place in which it fits, and no other."""
 
 
-def made() -> Source:
+def made() -> ProcedureSource:
     """The procedure above, in a folder with two others."""
     trees = {
         name: yaml.load(text, Loader=yaml.BaseLoader)  # noqa: S506  texts only
         for name, text in (("made", MADE), ("other", OTHER))
     }
     trees["third"] = {"verdicts": {}}
-    return Source("made", trees["made"], FEW_TERMS, trees)
+    return ProcedureSource("made", trees["made"], FEW_TERMS, trees)
 
 
 def flat(tree: Any, keys: tuple[str, ...] = ()) -> dict[tuple[str, ...], Any]:

@@ -12,16 +12,16 @@ from assistant import resources
 from assistant.cli import main
 from assistant.mistakes import running, trying
 from assistant.mistakes.editing import Edit, Mistake
-from assistant.mistakes.report import Report
+from assistant.mistakes.report import MistakesReport
 from assistant.mistakes.trying import (
     HARM_PART,
     HARM_RIGHT,
     MOVES,
     UNREACHED,
-    Bench,
+    Baseline,
     Fate,
     Moved,
-    Sound,
+    TrialSetup,
     Tried,
 )
 
@@ -84,7 +84,7 @@ NAME = "small-battery"
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Bench:
+def bench(tmp_path: Path) -> TrialSetup:
     """A folder with one short procedure, and few cars."""
     folder = tmp_path / "procedures"
     folder.mkdir()
@@ -93,7 +93,7 @@ def bench(tmp_path: Path) -> Bench:
     text = SMALL.replace("    continue_with: small-battery\n", "    continue_with: end\n")
     (folder / f"{NAME}.yaml").write_text(text, encoding="utf-8")
     (folder / "end.yaml").write_text(END, encoding="utf-8")
-    return Bench(folder, resources.directory("grammars"), systems=6)
+    return TrialSetup(folder, resources.directory("grammars"), systems=6)
 
 
 END = """\
@@ -114,7 +114,7 @@ verdicts:
 
 
 @pytest.fixture
-def before(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> Sound:
+def before(bench: TrialSetup, monkeypatch: pytest.MonkeyPatch) -> Baseline:
     """What the unchanged procedure gives; the grammars are linted elsewhere."""
     monkeypatch.setattr(trying, "lint_grammars_for", lambda _library, _grammars: [])
     return trying.sound(bench)
@@ -146,7 +146,7 @@ BANDS = ("steps", "cranking", "reading", "bands")
     ],
 )
 def test_the_first_that_notices_a_mistake_has_caught_it(
-    bench: Bench, before: Sound, edits: list[Edit], fate: Fate, told: str
+    bench: TrialSetup, before: Baseline, edits: list[Edit], fate: Fate, told: str
 ) -> None:
     """Loader, then lint, then proof, each in its own words; what none of them says moves a figure or does not."""
     before_text = (bench.procedures / f"{NAME}.yaml").read_text(encoding="utf-8")
@@ -156,7 +156,7 @@ def test_the_first_that_notices_a_mistake_has_caught_it(
     assert (bench.procedures / f"{NAME}.yaml").read_text(encoding="utf-8") == before_text
 
 
-def test_what_the_unchanged_procedures_have_is_not_caught_again(bench: Bench, before: Sound) -> None:
+def test_what_the_unchanged_procedures_have_is_not_caught_again(bench: TrialSetup, before: Baseline) -> None:
     """A failure that was there before is no failure of the mistake."""
     flawed = mistake(Edit(("verdicts", "weak", "faults"), ["open-feed"]))
     assert trying.attempt(bench, before, flawed).fate is Fate.PROOF
@@ -171,7 +171,7 @@ def test_what_the_unchanged_procedures_have_is_not_caught_again(bench: Bench, be
 
 
 def test_a_program_error_is_a_defect_and_not_caught(
-    bench: Bench, before: Sound, monkeypatch: pytest.MonkeyPatch
+    bench: TrialSetup, before: Baseline, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """An exception that is no message for a person is reported as the program's own fault."""
 
@@ -185,7 +185,7 @@ def test_a_program_error_is_a_defect_and_not_caught(
     assert not _report(tried).holds
 
 
-def test_a_step_that_no_car_comes_to_is_told_apart(bench: Bench, before: Sound) -> None:
+def test_a_step_that_no_car_comes_to_is_told_apart(bench: TrialSetup, before: Baseline) -> None:
     """That no figure moves shows nothing, where no car of the proof comes to the changed step."""
     path = bench.procedures / f"{NAME}.yaml"
     text = path.read_text(encoding="utf-8")
@@ -259,8 +259,8 @@ def test_the_worst_move_is_told_first() -> None:
     assert str(moved[0]) == "a, honest, open-feed (wire): wrong part 0.0% to 10.0%"
 
 
-def _report(*tried: Tried) -> Report:
-    return Report(tried, seed=1, systems=6, findings=0, failures=0, seconds=2.0, machine="a machine")
+def _report(*tried: Tried) -> MistakesReport:
+    return MistakesReport(tried, seed=1, systems=6, findings=0, failures=0, seconds=2.0, machine="a machine")
 
 
 def test_the_report_lists_every_survivor_and_fails_on_a_harmful_one() -> None:
@@ -289,7 +289,7 @@ def test_the_report_lists_every_survivor_and_fails_on_a_harmful_one() -> None:
 
 
 def test_the_command_tries_mistakes_and_ends_with_its_finding(
-    bench: Bench, before: Sound, capsys: pytest.CaptureFixture[str]
+    bench: TrialSetup, before: Baseline, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """One command makes, tries and counts; exit status 1 says that something harmful or a defect is among them."""
     few = [
@@ -310,7 +310,7 @@ def test_the_command_tries_mistakes_and_ends_with_its_finding(
     assert shown["unchanged"]["failures"] == len(before.failures)
 
 
-def test_the_same_seed_gives_the_same_fates(bench: Bench, before: Sound) -> None:
+def test_the_same_seed_gives_the_same_fates(bench: TrialSetup, before: Baseline) -> None:
     """Choice, cars and fates depend on the seed and on nothing else."""
     measured = [
         running.measure(bench.procedures, bench.grammars, count=5, systems=4, seed=3, processes=1).tried

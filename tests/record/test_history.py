@@ -25,7 +25,7 @@ from assistant.record import (
 )
 from assistant.record.course import Dated, follow
 from assistant.record.header import REVIEWS_FILE
-from assistant.record.history import History, Reviewed, Score, read_history
+from assistant.record.history import History, ReviewedSession, Score, read_history
 from assistant.record.index_file import INDEX_FILE
 from assistant.record.reading import recorded_folder
 from assistant.resources import directory
@@ -152,11 +152,11 @@ def test_how_often_a_verdict_was_right() -> None:
     """A verdict is right when it names a fault that was found; what was found instead is counted."""
     wire = ("control-wire-open",)
     counted = (
-        Reviewed("a", wire, (CIRCUIT,), "wire", wire),
-        Reviewed("b", wire, (CIRCUIT,), "wire", wire),
-        Reviewed("c", ("driver-dead",), (CIRCUIT,), "wire", wire),
-        Reviewed("d", wire, (), "other", ("open-feed",)),
-        Reviewed("e", wire),
+        ReviewedSession("a", wire, (CIRCUIT,), "wire", wire),
+        ReviewedSession("b", wire, (CIRCUIT,), "wire", wire),
+        ReviewedSession("c", ("driver-dead",), (CIRCUIT,), "wire", wire),
+        ReviewedSession("d", wire, (), "other", ("open-feed",)),
+        ReviewedSession("e", wire),
     )
     found = History(counted)
     assert {"other": Score(0, 1, {"control-wire-open": 1}), "wire": Score(2, 3, {"driver-dead": 1})} == (

@@ -14,7 +14,7 @@ from assistant.cli import main
 from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.loading.folder import load_folder
 from assistant.rehearsal import erring as rehearsal
-from assistant.rehearsal.erring import Wanted, good_parts, habits, judge, play, rehearse
+from assistant.rehearsal.erring import RehearsalRequest, good_parts, habits, judge, play, rehearse
 from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
 from assistant.resources import directory
 
@@ -97,7 +97,7 @@ def test_a_part_that_is_good_is_counted_wherever_it_is_named() -> None:
 
 def test_a_session_that_ends_at_a_wrong_part_is_counted_as_one() -> None:
     """A person who never makes contact gets a good part; one who does is right."""
-    wanted = Wanted()
+    wanted = RehearsalRequest()
     sure = person("control-wire-open", Habit("honest"))
     counts = judge(LIBRARY, play(LIBRARY, KNOWLEDGE, wanted, sure), WAYS["control-wire-open"], sure)
     assert (1, 0, 0) == (counts.right, counts.good_part, counts.erred)
@@ -110,7 +110,7 @@ def test_a_session_that_ends_at_a_wrong_part_is_counted_as_one() -> None:
 
 def test_the_same_seed_gives_the_same_counts_in_one_process_or_two() -> None:
     """A figure can be measured again."""
-    wanted = Wanted(cars=2, habits=(Habit("misreads", misreading=0.05),), procedure="feed-dead")
+    wanted = RehearsalRequest(cars=2, habits=(Habit("misreads", misreading=0.05),), procedure="feed-dead")
     alone = rehearse(replace(wanted, processes=1))
     assert alone == rehearse(replace(wanted, processes=2))
     assert sum(counts.sessions for counts in alone.values()) > 30

@@ -29,7 +29,7 @@ from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.terminal import LineScreen
 from assistant.session.loop import Session
 from assistant.speaking.output import NullPlayer
-from assistant.speaking.speech import Speech
+from assistant.speaking.speech import SpokenSound
 from assistant.speaking.voice import Voice
 
 LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
@@ -51,10 +51,10 @@ class Renderer(Voice):
     def __init__(self) -> None:
         self.broken = False
 
-    def render(self, text: str) -> Speech:
+    def render(self, text: str) -> SpokenSound:
         if self.broken:
             raise GearProblem("The voice is gone.")
-        return Speech(np.zeros(16000, np.int16), 8000, text)
+        return SpokenSound(np.zeros(16000, np.int16), 8000, text)
 
 
 class Listening:

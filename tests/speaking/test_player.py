@@ -15,7 +15,7 @@ from assistant.errors import GearProblem
 from assistant.speaking import player as player_module
 from assistant.speaking.player import Player
 from assistant.speaking.portaudio import load_sounddevice
-from assistant.speaking.speech import Speech
+from assistant.speaking.speech import SpokenSound
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -78,7 +78,7 @@ def test_every_sample_is_played_once_on_both_channels(device: FakeDevice, player
     """Speech comes out whole, silence before and after, and its end is reported as not cut."""
     ended = Ended()
     assert not device.pull().any()
-    speech = Speech(np.arange(1, 201, dtype=np.int16), RATE, "count")
+    speech = SpokenSound(np.arange(1, 201, dtype=np.int16), RATE, "count")
     player.play(speech, ended)
     out = device.pull(4)
     assert list(range(1, 201)) + [0] * 120 == list(out[:, 0])
@@ -124,7 +124,7 @@ def test_new_speech_cuts_the_old(device: FakeDevice, player: Player) -> None:
     old, new = Ended(), Ended()
     player.play(tone(5.0), old)
     device.pull()
-    player.play(Speech(np.full(BLOCK, 77, np.int16), RATE, "new"), new)
+    player.play(SpokenSound(np.full(BLOCK, 77, np.int16), RATE, "new"), new)
     assert {77} == set(device.pull()[:, 0].tolist())
     assert (old.wait(), new.wait()) == ([True], [False])
 

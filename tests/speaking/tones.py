@@ -6,14 +6,14 @@ import threading
 
 import numpy as np
 
-from assistant.speaking.speech import Speech
+from assistant.speaking.speech import SpokenSound
 
 RATE = 8000
 
 
-def tone(seconds: float, rate: int = RATE) -> Speech:
+def tone(seconds: float, rate: int = RATE) -> SpokenSound:
     """Something loud from the first sample to the last."""
-    return Speech(np.full(round(seconds * rate), 10000, np.int16), rate, "tone")
+    return SpokenSound(np.full(round(seconds * rate), 10000, np.int16), rate, "tone")
 
 
 class Ended:

@@ -46,9 +46,9 @@ from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.numbers import in_words
 from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.recogniser import Recogniser, find_model
-from assistant.hearing_bench.manifest import Voice as Spoken
+from assistant.hearing_bench.manifest import BenchVoice as Spoken
 from assistant.hearing_bench.mixing import speech_power
-from assistant.hearing_bench.speech import Speech
+from assistant.hearing_bench.speech import SpeechCache
 from assistant.loading.folder import load_library
 from assistant.record import Facts, SessionLog
 from assistant.rehearsal.player import MadeClock
@@ -181,7 +181,7 @@ class Mouth:
 
     def __init__(self, folder: Path, voice: str, seed: int, snr_db: tuple[float, float]) -> None:
         self._folder = folder
-        self._speech = Speech(folder)
+        self._speech = SpeechCache(folder)
         self._voice = Spoken(voice, "flite", voice)
         self._chance = np.random.default_rng(seed)
         self._range = snr_db

@@ -42,11 +42,11 @@ INTERMITTENT: tuple[Mechanism, ...] = tuple(
         ("no-inputs", "crank-signal-missing"),
     )
 )
-"""Faults that come and go: there at each test with a probability, by itself each time."""
+"""Intermittent faults: present at each test with a probability, independently each time."""
 
 
 def combined(one: Mechanism, other: Mechanism) -> Mechanism:
-    """Both at once in one car; what both change is as the second one makes it."""
+    """Both at once in one car; if both change the same value, the second one wins."""
     changes = tuple(
         replace(change, key=change.key or f"{mechanism.fault}/{mechanism.name}")
         for mechanism in (one, other)
@@ -76,7 +76,7 @@ ONE_COIL = (
     "driver-shorted",
     "coil-driver-dead",
 )
-"""Faults that take the spark from one coil only, where a car has several; a blown fuse takes it from all."""
+"""Faults that take the spark from only one coil if a car has several; a blown fuse takes it from all."""
 
 
 def at_one_coil(mechanism: Mechanism) -> bool:
@@ -112,7 +112,7 @@ def mechanism_named(circuit: str, fault: str, name: str | None = None) -> Mechan
     """One mechanism; without a name the first of the fault.
 
     Raises:
-        CircuitProblem: There is none; names those that there are.
+        CircuitProblem: There is none; the message names the known ones.
     """
     found = mechanisms(circuit, fault)
     if name is None:

@@ -13,11 +13,11 @@ class Circuit:
 
     Attributes:
         name: Name in procedures.
-        about: In words.
+        about: Description in words.
         kind: ``coil`` (external driver), ``built-in`` (driver in the coil, logic trigger) or ``load``.
         surges: Surges of the starter for one blink, on a four-cylinder engine.
         without: Faults that this circuit cannot have.
-        only: Where not empty, the only faults that it can have.
+        only: If not empty, the only faults that it can have.
     """
 
     name: str
@@ -73,7 +73,7 @@ def circuit_named(name: str) -> Circuit:
     """The circuit of this name.
 
     Raises:
-        CircuitProblem: There is none; names those that there are.
+        CircuitProblem: There is none; the message names the known ones.
     """
     if name not in CIRCUITS:
         raise CircuitProblem(f"There is no circuit '{name}'. Known are: {', '.join(CIRCUITS)}.")

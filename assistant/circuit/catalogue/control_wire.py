@@ -1,4 +1,4 @@
-"""Faults of the control wire and of what hangs on it."""
+"""Faults of the control wire and of accessories on it."""
 
 from __future__ import annotations
 

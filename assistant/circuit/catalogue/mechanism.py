@@ -1,7 +1,7 @@
 """Mechanisms, and the pieces that they are made of.
 
-A mechanism is a named change of parameters or of elements of the network; nothing else tells the model of a fault.
-How bad it is, is drawn for each car: leaks, opens and high resistances log-uniform over `LEAK`, `BROKEN` and `HIGH`.
+A mechanism is a named change of parameters or of elements of the network; the model knows nothing else of a fault.
+Its severity is drawn for each car: leaks, opens and high resistances log-uniform over `LEAK`, `BROKEN` and `HIGH`.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ class Change:
         name: Name of the parameter or element.
         how: ``set`` to a value, ``times`` a factor, ``draw`` a value, or ``draw-times`` a factor: drawn log-uniform,
             anew for each car, the same for all changes of one mechanism.
-        value: The value or factor; of a draw the least one.
-        high: Of a draw the greatest one.
-        power: A factor that is drawn counts to this power: turns change a winding's inductance by their square.
-        key: What the draw belongs to, where it is not the mechanism that the change stands in.
+        value: The value or factor; the least one of a draw.
+        high: The greatest value or factor of a draw.
+        power: Power of a drawn factor: turns change a winding's inductance by their square.
+        key: Owner of the draw, if it is not the mechanism of the change.
     """
 
     name: str
@@ -50,13 +50,13 @@ class Mechanism:
     Attributes:
         fault: Name in terms.yaml, or "none".
         name: Name of this way, unique within its fault.
-        about: What is wrong, in words.
+        about: The fault in words.
         changes: Changes of parameters and elements.
-        flags: What is not an electrical value: a missing signal, a relay that drops out.
+        flags: Changes that are not electrical values: a missing signal, a relay that drops out.
         also: Faults that are present as well, because they caused this one.
-        circuits: Where not empty, the only circuits that it is in.
-        parts: What is truly bad with it, by the names that verdicts may give; empty where no part is.
-        present: Probability that it is there at a test, 0 to 1; below 1 it comes and goes.
+        circuits: If not empty, its only circuits.
+        parts: The parts that are truly bad, named as in verdicts; empty if no part is bad.
+        present: Probability that it is present at a test, 0 to 1; below 1 it is intermittent.
     """
 
     fault: str

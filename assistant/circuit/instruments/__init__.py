@@ -1,4 +1,4 @@
-"""The instruments that the circuit model knows, one file each; how to add one is said in `model`."""
+"""The instruments of the circuit model, one file each; `model` says how to add one."""
 
 from __future__ import annotations
 

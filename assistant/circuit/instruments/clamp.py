@@ -62,7 +62,7 @@ def _feed_current(systems: Systems, situation: Situation) -> tuple[Floats, Float
 
 @once
 def lamp_inrush(systems: Systems) -> tuple[Floats, Floats]:
-    """Readings of a quick and a slow clamp when someone taps the heavy lamp on the battery: a cold filament draws most.
+    """Readings of a quick and a slow clamp if someone taps the heavy lamp on the battery: a cold filament draws most.
 
     The greatest mean current over `PEAK_CLAMP_S` and over `SLOW_CLAMP_S`, in A, each of shape ``(n,)``.
     The filament is stepped as in the rest of the model.

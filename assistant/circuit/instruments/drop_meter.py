@@ -50,9 +50,9 @@ class DropMeter(InstrumentModel):
 
     Args:
         name: Name in ``terms.yaml``.
-        lit: The two points that the lamp is on, positive first; None as the second: the point that is probed.
+        lit: The two points of the lamp, positive first; None as the second means the probed point.
         engine: State of key and engine in which it measures.
-        unplugged: Each set of parts that may be unplugged then.
+        unplugged: Sets of parts that may then be unplugged.
         how: The same in a sentence.
     """
 

@@ -1,6 +1,6 @@
 """Filament lamps: the test lamp, which may be of several kinds, and the heavy lamp.
 
-How a lamp is judged:
+The eye judges a lamp:
 
 - *dark*, *dim*, *lit* by its light relative to the same lamp on the battery posts in the same engine state;
 - *steady*, *flickering*, *blinking* by the visibility index against that of the surge, which is the same lamp on
@@ -50,7 +50,7 @@ NEAREST = {
     "flickering": ("steady", "blinking"),
     "blinking": ("flickering", "steady"),
 }
-"""Words that stand in for one that is not offered, the nearest first."""
+"""Words that replace one that is not offered, the nearest first."""
 COMPARED = ("same", "sharper")
 """Words for a lamp that is looked at in two places."""
 
@@ -62,8 +62,8 @@ class Glow(Shown):
     Attributes:
         brightness: Light relative to the same lamp held on the battery posts, same engine state.
         index: Visibility index of its changes; 0 if nothing turns or the lamp is dark.
-        feed_index: Index that it is judged against: of the same lamp on the place that it is compared with, else
-            on the battery posts, where only the starter's surge is seen.
+        feed_index: Index for comparison: that of the same lamp at the other place or, without one, on the battery
+            posts, where only the starter's surge shows.
         compared: Light on the place of comparison, relative to the posts; None without one.
     """
 
@@ -86,7 +86,8 @@ class Glow(Shown):
         columns(known, outcomes)  # refuses an answer that a lamp cannot give
         offered = [name for name in CHANGES if name in outcomes]
         if offered and "dim" not in outcomes:
-            # A lamp behind a winding is dim and blinks all the same; where dim is no answer, only that is told.
+            # A lamp behind a winding is dim and blinks all the same; if dim is not an answer, only the blink is
+            # reported.
             bright, known["dim"] = bright + dim, np.zeros_like(dark)
         if offered:
             known |= _changes(bright, still, distinct, offered)
@@ -111,7 +112,7 @@ class Glow(Shown):
         distinct = np.clip(
             np.log(np.maximum(ratio, 1e-6) / eye.LIKE_FEED) / np.log(eye.DISTINCT / eye.LIKE_FEED), 0, 1
         )
-        # A blink that cannot be seen is none, however much more it is than the surge.
+        # An invisible blink does not count, however much stronger than the surge it is.
         return np.asarray(distinct * (1 - still))
 
     def _compared(self, dark: Floats, distinct: Floats, outcomes: Sequence[str]) -> Floats:
@@ -176,7 +177,7 @@ class FilamentLamp(InstrumentModel):
     Args:
         name: Name in ``terms.yaml``.
         bulb: Its bulb; None for the test lamp, in whose place the caller puts one.
-        outcomes: What is said of it.
+        outcomes: Its possible outcomes.
     """
 
     probes = True
@@ -197,7 +198,7 @@ class FilamentLamp(InstrumentModel):
         check_points(circuit, measure)
 
     def bulb(self, lamp: Lamp) -> Lamp:
-        """Its own bulb, or that which takes the test lamp's place."""
+        """Its own bulb, or the one in the test lamp's place."""
         return self._bulb or lamp
 
     def look(self, case: Probing) -> Observed:

@@ -1,7 +1,7 @@
 """The shape of an instrument's file: all that the circuit model has to know before a procedure can use it.
 
-A file of this room holds one instrument, or a few that are one but for what they load: where it may touch, what it
-loads, which outcomes it can give or in which unit it reads, and how the honest answer comes about.
+A file of this room holds one instrument, or a few that differ only in their loads: where it may touch, what it
+loads, its outcomes or its unit, and how the honest answer comes about.
 It ends in `MODELS`, and `REGISTRY` finds it there: no list has to be kept.
 
 The dialogue and the rules of the trade need some facts of an instrument and cannot import this room.
@@ -43,11 +43,11 @@ class Probing:
     Attributes:
         circuit: The circuit.
         mechanism: What is wrong.
-        measure: The measurement that is in truth made, by the names of a coil's circuit.
+        measure: The measurement that is really made, by the names of a coil's circuit.
         systems: The cars.
-        lamp: What takes the test lamp's place.
-        situation: What is computed together with it.
-        rows: Which rows of the situation are these cars.
+        lamp: The lamp in the test lamp's place.
+        situation: The situation that is computed together.
+        rows: The rows of the situation that are these cars.
     """
 
     circuit: Circuit
@@ -60,7 +60,7 @@ class Probing:
 
     @property
     def across(self) -> tuple[str, str]:
-        """The two points that the instrument is on, positive first."""
+        """The two points of the instrument, positive first."""
         return self.measure.probe, self.measure.clip or GROUND
 
     def alike(self, found: bool) -> NDArray[np.bool_]:
@@ -113,7 +113,7 @@ class InstrumentModel(ABC):
         """The filament that it puts between its points; None without one.
 
         Args:
-            lamp: What takes the test lamp's place.
+            lamp: The lamp in the test lamp's place.
         """
         del lamp
         return None

@@ -1,4 +1,4 @@
-"""`bay-assistant bench circuit`: how long the circuit model takes."""
+"""`bay-assistant bench circuit`: measure the circuit model's time."""
 
 from __future__ import annotations
 

@@ -25,7 +25,7 @@ COUNTS = (1, 50, 200, 800)
 
 @dataclass(frozen=True)
 class CircuitTime:
-    """Seconds for all observations on so many systems, and how many (mechanism, measurement) there were."""
+    """Time for all observations on a number of systems, s, and the number of pairs of mechanism and measurement."""
 
     systems: int
     observations: int
@@ -33,7 +33,7 @@ class CircuitTime:
 
 
 def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> list[CircuitTime]:
-    """Observe everything, with shares of answers, on fresh systems of each count; one process."""
+    """Observe everything, with shares of answers, on fresh systems of each count, in one process."""
     found = []
     for count in counts:
         systems = Systems.random(count, seed)

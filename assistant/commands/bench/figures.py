@@ -1,8 +1,8 @@
 """The figures of README.md in `assistant.hearing`, measured: nothing here is a test, and no test looks at these times.
 
-The demo's scenario is played through the real ear, dialogue, record and voice, with an empty cache, and the time
-that each part takes on this machine is taken down; how long a person waits is put together from the sound that
-went by before the end of speech was decided and the processing after it.
+It plays the demo's scenario through the real ear, dialogue, record and voice, with an empty cache, and records
+the time of each part on this machine. A person's wait is the sound that goes by before the end of speech is
+decided plus the processing after it.
 """
 
 from __future__ import annotations
@@ -37,16 +37,17 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 ROUNDS = 6
-"""How often the scenario is played: some 100 answers."""
+"""Number of times that the scenario is played: about 100 answers."""
 
 OUTPUT_S = 0.047
-"""From `play` to sound at the loudspeaker: measured once on a virtual sound card (45 to 47 ms, n = 4); it depends
-on the sound card and is not measured here, because there may be none."""
+"""Time from `play` to sound at the loudspeaker, s, measured once on a virtual sound card (45 to 47 ms, n = 4). It
+depends on the sound card and is not measured here, because there may be none.
+"""
 
 
 @dataclass
 class TimedTurn:
-    """One answer: seconds of sound from the last word to the decision that it had ended, and processing in s."""
+    """One answer: sound from the last word to the decision that it had ended, s, and processing time, s."""
 
     decided_s: float
     decoding_s: float
@@ -54,13 +55,13 @@ class TimedTurn:
 
     @property
     def processing_s(self) -> float:
-        """From the end-point decision to rendered speech."""
+        """Time from the end-point decision to rendered speech."""
         return self.decoding_s + self.answering_s
 
 
 @dataclass
 class Figures:
-    """All that was measured; times in s, memory in MB."""
+    """All results; times in s, memory in MB."""
 
     machine: str
     turns: list[TimedTurn] = field(default_factory=list)
@@ -73,7 +74,7 @@ class Figures:
     resident_mb: float = 0.0
 
     def rows(self) -> list[tuple[str, str, str]]:
-        """Name, what is to be held, and what was measured."""
+        """Name, goal and result of each figure."""
         waits = [turn.decided_s + turn.processing_s + OUTPUT_S for turn in self.turns]
         processing = [turn.processing_s for turn in self.turns]
         both = "median and 95th percentile"
@@ -158,7 +159,7 @@ def measure(*, model: Path | None = None, progress: Callable[[str], None] = lamb
 
 
 class _TimedPerson(PlayedPerson):
-    """Takes down how long the ear works on the chunk that ends an utterance."""
+    """Records the ear's processing time for the chunk that ends an utterance."""
 
     spoken: frozenset[str]
     waiting: tuple[float, float] | None = None
@@ -174,14 +175,14 @@ class _TimedPerson(PlayedPerson):
 
 
 class _TimedLog:
-    """Takes down how long an event takes to the disk."""
+    """Records the time of an event on its way to the disk."""
 
     def __init__(self, log: SessionLog, figures: Figures) -> None:
         self._log = log
         self._figures = figures
 
     def append(self, event: Any, actions: Any) -> Any:
-        """As the log's own."""
+        """Like the log's own."""
         begun = time.perf_counter()
         problem = self._log.append(event, actions)
         self._figures.append_s.append(time.perf_counter() - begun)
@@ -189,12 +190,12 @@ class _TimedLog:
 
 
 class _TimedVoice(Voice):
-    """Takes down how long a prompt takes that was never rendered before."""
+    """Records the time of a prompt that was never rendered before."""
 
     figures: Figures
 
     def render(self, text: str) -> Any:
-        """As the voice's own."""
+        """Like the voice's own."""
         begun = time.perf_counter()
         speech = super().render(text)
         self.figures.render_s.append(time.perf_counter() - begun)
@@ -260,7 +261,7 @@ def _grammars(figures: Figures, path: Path) -> None:
 
 
 def _starts(figures: Figures, folder: Path, model: Path | None) -> None:
-    """From the start of a process to the moment at which its first words could sound."""
+    """Time from the start of a process to the moment when its first words could sound."""
     for number in range(5):
         command = [sys.executable, "-m", "assistant", "demo", "--out", str(folder / f"start{number}")]
         if model is not None:

@@ -1,4 +1,4 @@
-"""`bay-assistant bench hearing`: how well the recogniser hears."""
+"""`bay-assistant bench hearing`: measure how well the recogniser hears."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the report, and write the files that were named."""
+    """Print the report, and write the named files."""
     from assistant.hearing_bench import report  # noqa: PLC0415
     from assistant.hearing_bench.measurements import Options  # noqa: PLC0415
     from assistant.hearing_bench.running import measure  # noqa: PLC0415

@@ -1,4 +1,4 @@
-"""`bay-assistant bench long`: what sessions of a whole day take."""
+"""`bay-assistant bench long`: measure sessions of a whole day."""
 
 from __future__ import annotations
 

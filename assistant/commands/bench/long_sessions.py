@@ -1,7 +1,7 @@
-"""What a very long session takes: memory while it lasts, reading it back, going on with it, writing it up.
+"""The costs of a very long session: memory while it lasts, reading it back, resuming it, writing it up.
 
 A benchmark (``bay-assistant bench long``), not a test; the sessions are made up (`assistant.rehearsal.endurance`).
-Where there is a folder in memory (``/dev/shm``) they are written there, so that the disk is not what is measured.
+If the system has a folder in memory (``/dev/shm``), they are written there, so that the disk is not measured.
 """
 
 from __future__ import annotations
@@ -25,20 +25,20 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 LINES = 30_000
-"""Lines of a long session: eight hours with something going on every second."""
+"""Number of lines of a long session: eight hours with an event every second."""
 
 ANSWERS = 20_000
 """Answers over which memory is watched."""
 
 WARM = 1_000
-"""Answers before memory is looked at for the first time."""
+"""Number of answers before the first look at memory."""
 
 _SHARED = Path("/dev/shm")  # noqa: S108  a folder in memory; a fresh one is made inside it
 
 
 @dataclass(frozen=True)
 class LongFigure:
-    """What was measured, what is to be held ("" for nothing), and the words of the result."""
+    """A figure: its name, its goal ("" for none), and the words of its result."""
 
     name: str
     limit: str
@@ -60,7 +60,7 @@ def measure(
         lines: Lines of each session.
         answers: Answers over which memory is watched.
         pdf: Also make the PDF.
-        progress: Told what is being done.
+        progress: Called with text about the current work.
 
     Raises:
         RecordProblem: The sessions cannot be written.
@@ -79,7 +79,7 @@ def measure(
 
 
 def record(parent: Path, procedures: Path, day: Day, lines: int) -> tuple[Path, int]:
-    """Record a long session; its folder and how many results were taken in it.
+    """Record a long session; returns its folder and the number of its results.
 
     Raises:
         RecordProblem: It cannot be written.
@@ -142,7 +142,7 @@ def _session(folder: Path, about: str, *, pdf: bool, progress: Callable[[str], N
 
 
 def resumed(folder: Path) -> Runner:
-    """The dialogue of a recorded session where it stopped, as ``run --resume`` makes it."""
+    """The dialogue of a recorded session at the point where it stopped, as ``run --resume`` restores it."""
     session = read_session(folder)
     runner = Runner(*load_folder(folder / "procedures"), session.header.thresholds)
     for line in session.lines:
@@ -151,7 +151,7 @@ def resumed(folder: Path) -> Runner:
 
 
 def _resident_mb() -> float:
-    """Resident memory of this process, MB; not a number where the system does not tell."""
+    """Resident memory of this process, MB; NaN if the system does not tell."""
     try:
         for line in Path("/proc/self/status").read_text().splitlines():
             if line.startswith("VmRSS:"):

@@ -1,7 +1,7 @@
-"""How long it takes to find a past session: listing and searching with the index and without it.
+"""The time to find a past session: listing and searching with the index and without it.
 
 A benchmark (``bay-assistant bench sessions``), not a test.
-The sessions are made up: three played dialogues over and over, with invented jobs, written without waiting for the
+The sessions are made up: three played dialogues repeat with invented jobs and are written without waiting for the
 disk.
 """
 
@@ -41,10 +41,10 @@ if TYPE_CHECKING:
     from assistant.core.reasoning.knowledge import Knowledge
 
 COUNT = 2000
-"""Sessions that are made up: some years of a shop."""
+"""Number of made-up sessions: some years of a shop."""
 
 REVIEWED = 10
-"""Of so many sessions one is reviewed and signed."""
+"""One in this many sessions is reviewed and signed."""
 
 FIRST = datetime(2024, 1, 2, 8, 0, tzinfo=UTC)
 
@@ -54,7 +54,7 @@ STORIES = (
     ("0.8 ohm", "dark", "0.1 V"),  # stopped at the leak tests
     ("0.8 ohm", "lit", "12.1 V"),  # the control wire touches battery voltage
 )
-"""What the played technician answers to the tests of coil, control wire and driver: an outcome or a reading."""
+"""The played technician's answers to the tests of coil, control wire and driver: outcomes or readings."""
 
 _PAINT = ("blue", "white", "red", "silver", "green", "black")
 _BODY = ("pickup", "van", "coupe", "sedan", "wagon")
@@ -71,14 +71,14 @@ PlayedStory = list[tuple[Event, tuple[Action, ...]]]
 
 @dataclass(frozen=True)
 class FindingTime:
-    """What was timed, and its seconds."""
+    """An operation and its time, s."""
 
     name: str
     seconds: float
 
 
 def played(library: Library, knowledge: Knowledge | None, answers: Sequence[str]) -> PlayedStory:
-    """Events and actions of a session in which these were answered and, where they are read back, affirmed."""
+    """Events and actions of a session with these answers, affirmed if they are read back."""
     talk = Dialogue(library, knowledge=knowledge)
     talk.begin("coil-and-driver")
     _settle(talk)
@@ -95,7 +95,7 @@ def played(library: Library, knowledge: Knowledge | None, answers: Sequence[str]
 
 
 def _settle(talk: Dialogue) -> None:
-    """Leave facts blank, acknowledge cautions and let the starter rest, until a result is asked for."""
+    """Leave facts blank, acknowledge cautions and let the starter rest, until the dialogue asks for a result."""
     while talk.runner.state in (State.INQUIRING, State.ACKNOWLEDGING, State.RESTING):
         if talk.runner.state is State.INQUIRING:
             talk.hear(control=Control.LEAVE_BLANK)
@@ -104,13 +104,13 @@ def _settle(talk: Dialogue) -> None:
 
 
 def make_up(parent: Path, procedures: Path, count: int, seed: int = 1) -> None:
-    """Write so many sessions, one to four a day; those of the first story are sealed.
+    """Write a number of sessions, one to four a day; those of the first story are sealed.
 
     Args:
         parent: Folder for the sessions; it must not exist yet.
         procedures: Folder of procedures, of which each session holds a copy (a hard link).
-        count: How many.
-        seed: Of the invented jobs.
+        count: Number of sessions.
+        seed: Seed of the invented jobs.
     """
     parent.mkdir(parents=True)
     library, knowledge = load_folder(procedures)
@@ -172,7 +172,7 @@ def _write(folder: Path, header: Header, story: PlayedStory, *, sealed: bool) ->
 def measure(
     procedures: Path, count: int = COUNT, progress: Callable[[str], None] = lambda _text: None
 ) -> list[FindingTime]:
-    """Time listing, searching and counting on made-up sessions in a folder of their own."""
+    """Time listing, searching and counting on made-up sessions in their own folder."""
     found: list[FindingTime] = []
 
     def timed(name: str, call: Callable[[], object]) -> None:

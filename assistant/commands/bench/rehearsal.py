@@ -64,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
     from assistant.loading.folder import load_library  # noqa: PLC0415
     from assistant.rehearsal import erring  # noqa: PLC0415
 
-    wanted = erring.Wanted(
+    wanted = erring.RehearsalRequest(
         procedure=options.procedure,
         cars=options.cars,
         habits=erring.habits(options.misreading),

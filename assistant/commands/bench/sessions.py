@@ -1,4 +1,4 @@
-"""`bay-assistant bench sessions`: how long it takes to find past sessions."""
+"""`bay-assistant bench sessions`: measure the time to find past sessions."""
 
 from __future__ import annotations
 

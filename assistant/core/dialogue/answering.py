@@ -1,4 +1,4 @@
-"""An answer to a step is taken in words, or told why it cannot be taken; also the digits of a number that is keyed."""
+"""Puts an answer to a step into words, or says why it cannot count; also takes the keys of a number."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def understood(talk: Talk, pending: Pending) -> str:
-    """The answer in words, as it is read back; the screen shows it as well."""
+    """The answer in the words of its read-back, which the screen shows as well."""
     talk.said.typed = talk.said.message = ""
     words = reporting.read_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
     talk.said.heard = pending.words if pending.how == "voice" else words
@@ -25,7 +25,7 @@ def understood(talk: Talk, pending: Pending) -> str:
 
 
 def wrong_place(talk: Talk, place: Named, asked: str) -> State:
-    """The answer was for another place than that of the step; `asked` is what is asked again."""
+    """The answer names another place than the step; `asked` is the question to repeat."""
     said = talk.library.terms.places.get(place.name)
     words = said.short if said else place.name.replace("-", " ")
     here = placing.place_words(talk.library, talk.step)
@@ -37,7 +37,7 @@ def wrong_place(talk: Talk, place: Named, asked: str) -> State:
 
 
 def no_answer(talk: Talk, answer: Worded, asked: str) -> State:
-    """Something was said that a lamp can show, but that is no answer to this step; `asked` is what is asked again."""
+    """The instrument can show this outcome, but the step has no such answer; `asked` is the question to repeat."""
     talk.remark("no answer here", answer.text)
     return _refused(talk, f"{answer.text.capitalize()} is no answer here.", asked)
 
@@ -49,7 +49,7 @@ def _refused(talk: Talk, text: str, asked: str) -> State:
 
 
 def implausible(talk: Talk, number: Worded) -> State:
-    """The number cannot have been read: it is measured again."""
+    """The number cannot be a reading: measure again."""
     talk.said.typed = ""
     talk.remark("implausible", number.text)
     reading = talk.step.reading
@@ -64,7 +64,7 @@ def implausible(talk: Talk, number: Worded) -> State:
 
 
 def type_number(talk: Talk, key: Named) -> None:
-    """One more key of a number: a digit, ``point``, ``erase``, or ``minus``, which begins anew."""
+    """Take one more key of a number: a digit, ``point``, ``erase``, or ``minus``, which starts again."""
     said, name = talk.said, key.name
     if name == "erase":
         said.typed = said.typed[:-1]

@@ -1,4 +1,4 @@
-"""What many states do alike, and the rows of what every open state knows."""
+"""Handlers that many states share, and the rows that every open state has."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def resume(talk: Talk, _: object) -> State:
     talk.said.owed = ""
     talk.gear.all_back()  # what is missing now will be reported again
     cranking = talk.crank.began is not None
-    if cranking:  # nobody knows how long it was
+    if cranking:  # nobody knows how long it lasted
         talk.crank.began = None
         talk.crank.counted = False
         talk.stop_crank(timed=False)
@@ -87,7 +87,7 @@ def stand_by(talk: Talk, _: object) -> State:
 
 
 def ask_to_close(talk: Talk, by: By) -> State:
-    """Close the session, if it is asked for once more."""
+    """Close the session if the person asks once more."""
     return moving.ask_to_close(talk, by.how)
 
 
@@ -95,7 +95,7 @@ def ask_to_close(talk: Talk, by: By) -> State:
 
 
 def not_understood(talk: Talk, heard: NoMatch) -> State:
-    """Ask to say it again, each time with more help."""
+    """Ask the person to say it again, each time with more help."""
     talk.remark("not understood", heard.words)
     if talk.gear.deaf:
         return talk.state
@@ -109,18 +109,18 @@ def not_understood(talk: Talk, heard: NoMatch) -> State:
 
 
 def talk_beside(talk: Talk, heard: NoMatch) -> State:
-    """Talk beside the session is no reason to speak up."""
+    """Ignore talk that is not meant for the session."""
     talk.remark("not understood", heard.words)
     return talk.state
 
 
 def nothing_came(talk: Talk, _: object) -> State:
-    """Repeat what is asked, twice; then be quiet."""
+    """Repeat the question twice; then be quiet."""
     return _remind(talk, patience=2)
 
 
 def nothing_came_at_rest(talk: Talk, _: object) -> State:
-    """Repeat once how to go on; then be quiet."""
+    """Repeat once how to continue; then be quiet."""
     return _remind(talk, patience=1)
 
 
@@ -151,13 +151,13 @@ def say_again(talk: Talk, _: object) -> State:
 
 
 def choices(talk: Talk, _: object) -> State:
-    """Say what can be said and keyed."""
+    """Say the words and keys that count now."""
     talk.say(" ".join(filter(None, help_here(talk))), Speech.HELP)
     return talk.state
 
 
 def why(talk: Talk, _: object) -> State:
-    """Say which fault is the likeliest, and why."""
+    """Name the likeliest fault and the reasons."""
     talk.say(weighing.why(talk), Speech.HELP)
     return talk.state
 
@@ -166,14 +166,14 @@ def why(talk: Talk, _: object) -> State:
 
 
 def too_loud(talk: Talk, noise: NoiseChanged) -> State:
-    """It is too loud to hear: say what can be keyed."""
+    """It is too loud to hear: name the keys."""
     if missing.grow_loud(talk, noise):
         talk.say(f"{missing.TOO_LOUD} {help_here(talk)[1]}", Speech.NOTICE)
     return talk.state
 
 
 def too_loud_untold(talk: Talk, noise: NoiseChanged) -> State:
-    """It is too loud to hear: that is told with the next prompt."""
+    """It is too loud to hear: the next prompt says so."""
     if missing.grow_loud(talk, noise):
         talk.said.owed = missing.TOO_LOUD
     return talk.state
@@ -193,18 +193,18 @@ def quiet_again_untold(talk: Talk, noise: NoiseChanged) -> State:
 
 
 def gear_lost(talk: Talk, lost: GearLost) -> State:
-    """Gear is lost: say which, and for the microphone what can be keyed."""
+    """Gear is lost: name it and, for the microphone, the keys."""
     notice = missing.lose(talk, lost)
     if notice:
         more = help_here(talk)[1] if lost.gear == "microphone" else ""
         talk.say(f"{notice} {more}".strip(), Speech.NOTICE)
         if lost.gear in missing.RECORD_NOTICES:
-            talk.said.message = lost.why  # with the place, also where nothing can be spoken
+            talk.said.message = lost.why  # with the place, even if nothing can be spoken
     return talk.state
 
 
 def gear_lost_untold(talk: Talk, lost: GearLost) -> State:
-    """Gear is lost: that is told with the next prompt."""
+    """Gear is lost: the next prompt says so."""
     notice = missing.lose(talk, lost)
     if notice:
         talk.said.owed = notice
@@ -240,7 +240,7 @@ EVERYWHERE = row(
     Cell(Trigger.RESUME, resume, RETURNS),
     Cell(Trigger.END, end, only(State.FINISHED)),
 )
-"""What every state of an open session knows."""
+"""The cells that every state of an open session has."""
 
 UNDISTURBED = row(
     Cell(Trigger.TOO_LOUD, too_loud_untold),
@@ -249,4 +249,4 @@ UNDISTURBED = row(
     Cell(Trigger.GEAR_BACK, gear_back_untold),
     over=EVERYWHERE,
 )
-"""The same for states in which no notice is spoken in between."""
+"""The same for states in which no notice may interrupt."""

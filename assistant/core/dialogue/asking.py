@@ -1,4 +1,4 @@
-"""Facts that are asked for, in words: spelled signs, the letters on a number pad, numbers and choices.
+"""The words of facts: spelled signs, the letters on a number pad, numbers and choices.
 
 Spelling alphabet: ICAO Annex 10, Volume II, 5.2.1.3, and Doc 9432, 2.3; of its digits "niner" is spoken, which is not
 taken for "five".  Letters on keys: ITU-T Recommendation E.161, the assignment of the Latin alphabet to ten keys.
@@ -58,39 +58,41 @@ WORDS = {
 """The word for each sign that can be spelled."""
 
 KEYS = {"2": "ABC", "3": "DEF", "4": "GHI", "5": "JKL", "6": "MNO", "7": "PQRS", "8": "TUV", "9": "WXYZ"}
-"""Letters on the keys of a number pad, in their order (ITU-T E.161)."""
+"""Letters on the keys of a number pad, in order (ITU-T E.161)."""
 
 OTHER_UNITS = {
     "km": ("km", "miles"),
     "miles": ("miles", "km"),
     "celsius": ("celsius", "fahrenheit"),
 }
-"""Units in which a number may be given besides its own."""
+"""Units that a number may have besides its own."""
 
 
 LONGEST_AS_A_NUMBER = 9999
-"""A larger number is spoken digit by digit: so it can be compared with what is written."""
+"""Larger numbers are spoken digit by digit, so that they can be compared with the written ones."""
 
 IN_ONE_BREATH = 6
-"""Most signs that are spelled in one go; more are not kept in mind, and not heard well."""
+"""Largest number of signs to spell in one go; people forget longer groups, and they are hard to hear."""
 
 
 def spelled(signs: str) -> str:
-    """Signs as they are spoken, a comma after each: "one, hotel, golf"; many of them four at a time, with a stop."""
+    """Signs in spoken form with a comma after each: "one, hotel, golf"; many signs come four at a time, with a
+    stop.
+    """
     if len(signs) <= IN_ONE_BREATH:
         return ", ".join(WORDS.get(sign.upper(), sign) for sign in signs)
     return ". ".join(spelled(signs[start : start + 4]) for start in range(0, len(signs), 4))
 
 
 def spoken_repair(position: int, read: str, meant: str) -> str:
-    """A slip in a VIN as it is spoken: "position 10, five for sierra"; "positions 10 and 11 exchanged"."""
+    """The spoken form of a slip in a VIN: "position 10, five for sierra"; "positions 10 and 11 exchanged"."""
     if len(read) == 2:
         return f"positions {position} and {position + 1} exchanged"
     return f"position {position}, {spelled(meant)} for {spelled(read)}"
 
 
 def keys_of(sign: str) -> str:
-    """The keys for a sign: a digit is its own key, a letter is a point, its key, and its place there (".21" is A)."""
+    """The keys for a sign: a digit is its own key; a letter is a point, its key, and its place there (".21" is A)."""
     if sign.isdigit():
         return sign
     key = next(key for key, letters in KEYS.items() if sign in letters)
@@ -98,7 +100,7 @@ def keys_of(sign: str) -> str:
 
 
 def letter_of(code: str) -> str | None:
-    """The letter of a whole code such as ".21"; "" for the beginning of one, None for no letter's code."""
+    """The letter of a complete code such as ".21"; "" for an incomplete code, None if it is not a code."""
     if code in (".", *(f".{key}" for key in KEYS)):
         return ""
     letters = KEYS.get(code[1:2], "")
@@ -107,19 +109,19 @@ def letter_of(code: str) -> str | None:
 
 
 def longest(inquiry: Inquiry) -> int:
-    """Most signs of a spelled fact."""
+    """Largest number of signs in a spelled fact."""
     return VIN_LENGTH if inquiry.kind is FactKind.VIN else inquiry.longest
 
 
 def units_of(inquiry: Inquiry) -> tuple[str, ...]:
-    """Units in which a number may be given, its own first; empty for one without a unit."""
+    """Units that a number may have, its own first; empty for one without a unit."""
     if not inquiry.unit:
         return ()
     return OTHER_UNITS.get(inquiry.unit) or tuple(units_like(inquiry.unit))
 
 
 def problem_with(inquiry: Inquiry, value: Decimal, unit: str) -> str:
-    """Why a number cannot be believed, a sentence; "" where it can."""
+    """A sentence that says why a number is not believable; "" if it is."""
     assert inquiry.plausible is not None  # noqa: S101  the loader sees to it
     if inquiry.whole and value != value.to_integral_value():
         return f"{inquiry.label}: a whole number is needed."
@@ -136,7 +138,7 @@ def problem_with(inquiry: Inquiry, value: Decimal, unit: str) -> str:
 
 
 def spoken_value(inquiry: Inquiry, value: str, unit: str) -> str:
-    """What was given, as it is spoken: "0.27 amps", "filament lamp", "one, hotel, golf"."""
+    """The spoken form of a value: "0.27 amps", "filament lamp", "one, hotel, golf"."""
     if not value:
         return "left blank"
     if inquiry.kind is FactKind.CHOICE:
@@ -148,7 +150,7 @@ def spoken_value(inquiry: Inquiry, value: str, unit: str) -> str:
 
 
 def written_value(inquiry: Inquiry, value: str, unit: str) -> str:
-    """What was given, as it is written: "0.27 A", "filament lamp", "1HG"; "left blank" for a blank."""
+    """The written form of a value: "0.27 A", "filament lamp", "1HG"; "left blank" for a blank."""
     if not value:
         return "left blank"
     if inquiry.kind is FactKind.CHOICE:
@@ -157,7 +159,7 @@ def written_value(inquiry: Inquiry, value: str, unit: str) -> str:
 
 
 def numbers(facts: Mapping[str, Inquiry], given: Mapping[str, tuple[str, str]]) -> dict[str, Decimal]:
-    """The facts that are numbers, each in the unit of its own; blanks are left out.
+    """The facts that are numbers, each in its own unit, without blanks.
 
     Args:
         facts: The facts of the terms.
@@ -176,7 +178,7 @@ def numbers(facts: Mapping[str, Inquiry], given: Mapping[str, tuple[str, str]]) 
 
 
 def question_keys(inquiry: Inquiry) -> str:
-    """How a fact is keyed, a sentence or two."""
+    """How to key a fact, in a sentence or two."""
     if inquiry.kind is FactKind.CHOICE:
         return f"{instructing.numbered(inquiry.choices.values())} Plus leaves it blank."
     if inquiry.kind is FactKind.NUMBER:
@@ -191,7 +193,7 @@ def listed_choices(inquiry: Inquiry) -> str:
 
 
 def sayable(inquiry: Inquiry) -> str:
-    """What may be said for a fact, a sentence or two."""
+    """How to say a fact, in a sentence or two."""
     if inquiry.kind is FactKind.CHOICE:
         return f"{listed_choices(inquiry)} Or leave blank."
     if inquiry.kind is FactKind.NUMBER:

@@ -1,4 +1,4 @@
-"""While a caution is given: it is spoken to its end, and acknowledged the first time."""
+"""Handlers while a caution is given: it is spoken to its end, and acknowledged the first time."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def spoken(talk: Talk, speech: SpeechFinished) -> State:
-    """The caution has been spoken to its end; one that was cut has not been given, so it is said again."""
+    """The caution was spoken to its end; one that was cut does not count and is said again."""
     if speech.cut:
         return entering.say_cautions(talk)
     return entering.cautions_given(talk, by="spoken")
@@ -35,12 +35,12 @@ def say_again(talk: Talk, _: object) -> State:
 
 
 def correction(talk: Talk, by: By) -> State:
-    """Take the last fact or result back."""
+    """Take back the last fact or result."""
     return moving.take_back(talk, by.how, moving.say_where_it_is)
 
 
 def gear_lost(talk: Talk, lost: GearLost) -> State:
-    """Gear is lost: a caution that cannot be spoken any more counts as shown, other gear is told of later."""
+    """Gear is lost: a caution that cannot be spoken any more counts as shown; other gear is mentioned later."""
     notice = missing.lose(talk, lost)
     if not notice:
         return entering.cautions_given(talk, by="shown")

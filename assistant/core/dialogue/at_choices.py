@@ -1,4 +1,4 @@
-"""While a reason for skipping is asked for, or another test is chosen."""
+"""Handlers while the dialogue asks for a reason to skip, or for another test."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def skip(talk: Talk, _: object) -> State:
-    """Ask why the step is skipped, if it may be."""
+    """Ask for the reason to skip the step, if it may be skipped."""
     if talk.step.if_skipped is None:
         talk.remark("cannot skip", "")
         talk.said.message = "This test cannot be skipped."
@@ -51,7 +51,7 @@ def not_skipped(talk: Talk, _: object) -> State:
 
 
 def other_test(talk: Talk, _: object) -> State:
-    """Ask which other test is wanted."""
+    """Ask for the other test."""
     talk.awaited.chosen_from = talk.state
     talk.end_rest()
     talk.said.typed = ""
@@ -81,7 +81,7 @@ def typed(talk: Talk, key: Named) -> State:
 
 
 def not_chosen(talk: Talk, _: object) -> State:
-    """No other test after all: back to where it was asked for."""
+    """No other test after all: go back to the place of the request."""
     talk.said.typed = ""
     if talk.awaited.chosen_from is State.STANDING_BY:
         talk.say(moving.STANDING_BY, Speech.NOTICE)
@@ -90,7 +90,7 @@ def not_chosen(talk: Talk, _: object) -> State:
 
 
 def chosen(talk: Talk, procedure: Named) -> State:
-    """Set the present procedure aside, unless it has come to its end, and start or go on with another."""
+    """Set the present procedure aside, unless it has ended, and start or continue another."""
     name = procedure.name
     talk.said.typed = talk.said.message = ""
     if name == talk.procedure.name and not talk.work.concluded:

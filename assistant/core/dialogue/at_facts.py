@@ -1,4 +1,4 @@
-"""While a fact is asked for, or read back; and the lamp, whose facts are asked for anew."""
+"""Handlers while a fact is asked for or read back, and for another lamp."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 def signs(talk: Talk, spelled: Signs) -> State:
-    """Signs were spelled: they are repeated, or it is said why they cannot be taken."""
+    """Signs were spelled: repeat them, or say why they cannot count."""
     asked = talk.asked
     if asked.propose(spelled.signs):
         return entering.confirm(talk, asked)
@@ -51,7 +51,7 @@ def that_is_all(talk: Talk, _: object) -> State:
 
 
 def fact(talk: Talk, waiting: Waiting) -> State:
-    """A whole fact: a choice that was heard well counts at once, all else waits for a yes."""
+    """A whole fact: a choice that was heard well counts at once; everything else waits for a yes."""
     inquiry = talk.asked.inquiry
     if inquiry.kind is not FactKind.CHOICE or waiting.source.confidence < talk.limits.ask_below:
         return other_fact(talk, waiting)
@@ -61,14 +61,14 @@ def fact(talk: Talk, waiting: Waiting) -> State:
 
 
 def other_fact(talk: Talk, waiting: Waiting) -> State:
-    """A whole fact, perhaps instead of one that waits for a yes already: it waits for a yes."""
+    """A whole fact, perhaps instead of one that already waits for a yes: it waits for a yes."""
     talk.asked.waiting = waiting
     talk.said.message = ""
     return entering.confirm(talk, talk.asked)
 
 
 def implausible(talk: Talk, problem: Worded) -> State:
-    """A number that cannot be believed: ask again."""
+    """The number is not believable: ask again."""
     asked = talk.asked
     talk.said.typed = ""
     talk.remark("implausible", problem.text)
@@ -79,7 +79,7 @@ def implausible(talk: Talk, problem: Worded) -> State:
 
 
 def not_sure(talk: Talk, _: object) -> State:
-    """Say where to look for it."""
+    """Say where to find it."""
     inquiry = talk.asked.inquiry
     talk.remark("not sure", inquiry.name)
     talk.asked.typed = ""
@@ -89,14 +89,14 @@ def not_sure(talk: Talk, _: object) -> State:
 
 
 def left_blank(talk: Talk, by: By) -> State:
-    """The fact is left blank, and not asked for again."""
+    """Leave the fact blank, and never ask for it again."""
     inquiry = talk.asked.inquiry
     talk.said.prefix = f"{inquiry.label}: left blank."
     return moving.take_fact(talk, blank(inquiry.name, by.how))
 
 
 def say_again(talk: Talk, _: object) -> State:
-    """Ask again, with what was spelled so far."""
+    """Ask again, with the signs so far."""
     return entering.inquire(talk)
 
 
@@ -104,7 +104,7 @@ def say_again(talk: Talk, _: object) -> State:
 
 
 def typed(talk: Talk, key: Named) -> State:
-    """A key of the fact; speech is cut, and the screen shows what there is."""
+    """A key of the fact: cut the speech and show the entry so far."""
     asked = talk.asked
     talk.said.message = talk.said.heard = ""
     asked.waiting = None
@@ -127,7 +127,7 @@ def typed(talk: Talk, key: Named) -> State:
 
 
 def typed_while_confirming(talk: Talk, key: Named) -> State:
-    """The point changes the unit of a number that waits for a yes; any other key begins anew."""
+    """The point changes the unit of a number that waits for a yes; any other key starts again."""
     if key.name == "point" and not talk.asked.spells:
         talk.said.message = talk.said.heard = ""
         return _other_unit(talk)
@@ -135,7 +135,7 @@ def typed_while_confirming(talk: Talk, key: Named) -> State:
 
 
 def _other_unit(talk: Talk) -> State:
-    """The same number in the next unit that the fact may have."""
+    """The same number in the next possible unit."""
     asked = talk.asked
     units, waiting = asking.units_of(asked.inquiry), asked.waiting
     if waiting is not None and len(units) > 1:
@@ -157,12 +157,12 @@ def affirm(talk: Talk, _: object) -> State:
 
 
 def deny(talk: Talk, _: object) -> State:
-    """What was read back is wrong, or is to be spelled again from the start."""
+    """The read-back is wrong, or the spelling should start again."""
     asked = talk.asked
     talk.remark("read-back denied", asked.inquiry.name)
     proposed = asked.waiting is not None and asked.waiting.repair is not None
     asked.waiting = None
-    if proposed:  # it was a guess: what was spelled stays, and can be taken back in parts
+    if proposed:  # it was a guess: the spelled signs stay, and can be taken back in parts
         text = "Not taken. Correction takes the last signs back. Negative begins again."
         talk.say(text, Speech.PROMPT)
         return State.INQUIRING
@@ -174,20 +174,20 @@ def deny(talk: Talk, _: object) -> State:
 
 
 def correction(talk: Talk, by: By) -> State:
-    """Take the last signs back; if there are none, the last fact or result."""
+    """Take back the last signs; if there are none, the last fact or result."""
     if _part_taken_back(talk):
         return State.INQUIRING
     return moving.take_back(talk, by.how, entering.inquire)
 
 
 def correction_while_confirming(talk: Talk, _: object) -> State:
-    """Take back what waits for a yes."""
+    """Take back the value that waits for a yes."""
     _part_taken_back(talk)
     return State.INQUIRING
 
 
 def _part_taken_back(talk: Talk) -> bool:
-    """Take the last group back, or what waits for a yes; False if there is nothing."""
+    """Take back the last group, or the value that waits for a yes; False if there is neither."""
     asked = talk.asked
     waiting, asked.waiting = asked.waiting, None
     taken = asked.take_back()
@@ -203,7 +203,7 @@ def _part_taken_back(talk: Talk) -> bool:
 
 
 def other_lamp(talk: Talk, _: object) -> State:
-    """Another lamp is used: what is known of the lamp is asked for anew, now."""
+    """Another lamp is in use: ask for the lamp's facts again, now."""
     talk.end_rest()
     entering.forget_lamp(talk, "other lamp")
     talk.facts.asked = None

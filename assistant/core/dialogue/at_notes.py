@@ -1,4 +1,4 @@
-"""Before, during and after a voice note."""
+"""Handlers before, during and after a voice note."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def note(talk: Talk, _: object) -> State:
-    """A voice note is wanted."""
+    """Begin a voice note."""
     if "microphone" in talk.gear.deaf:
         talk.say("No microphone, so no voice note.", Speech.HELP)
         return talk.state
@@ -29,7 +29,7 @@ def note(talk: Talk, _: object) -> State:
 
 
 def spoken(talk: Talk, _speech: SpeechFinished) -> State:
-    """It was said that the note begins, so it begins."""
+    """The announcement has ended, so the note begins."""
     talk.awaited.note_running = True
     talk.do(RecordNote(talk.limits.note_s))
     return State.NOTING
@@ -43,14 +43,14 @@ def end_note(talk: Talk, _: object) -> State:
 
 
 def note_ended(talk: Talk, recorded: NoteRecorded) -> State:
-    """The note is stored: back to where it was asked for."""
+    """The note is stored: go back to the place of the request."""
     moving.keep_note(talk, recorded)
     talk.said.prefix = "Note kept."
     return _back(talk)
 
 
 def gear_lost(talk: Talk, lost: GearLost) -> State:
-    """Gear is lost: without a microphone the note ends, other gear is told of later."""
+    """Gear is lost: without a microphone the note ends; other gear is mentioned later."""
     notice = missing.lose(talk, lost)
     if lost.gear == "microphone":
         talk.awaited.note_running = False
@@ -62,7 +62,7 @@ def gear_lost(talk: Talk, lost: GearLost) -> State:
 
 
 def _back(talk: Talk) -> State:
-    """Back to where the note was asked for."""
+    """Go back to the place of the request for the note."""
     return _RETURNS.get(talk.awaited.note_from, _to_question)(talk)
 
 

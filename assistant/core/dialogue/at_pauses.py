@@ -1,4 +1,4 @@
-"""While the session stands by, or has come to a verdict."""
+"""Handlers while the session stands by, or after a verdict."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ if TYPE_CHECKING:
 
 
 def go_ahead(talk: Talk, _: object) -> State:
-    """Back from standing by."""
+    """Return from standing by."""
     talk.note(ModeChanged("go ahead", "asked for"))
     talk.work.interrupted = True
     return moving.return_to_work(talk)
 
 
 def go_on(talk: Talk, _: object) -> State:
-    """After a verdict: affirm it, then go on with what follows it, or with what was set aside.
+    """After a verdict: affirm it, then continue with the procedure that follows it, or with one that was set aside.
 
-    A session is only ever closed by closing it.
+    Only an explicit request closes a session.
     """
     work = talk.work
     verdict = talk.procedure.verdicts[work.verdict or ""] if work.led_back is None else None
@@ -39,7 +39,7 @@ def go_on(talk: Talk, _: object) -> State:
 
 
 def correction(talk: Talk, by: By) -> State:
-    """Take the last fact or result back."""
+    """Take back the last fact or result."""
     return moving.take_back(talk, by.how, moving.say_where_it_is)
 
 

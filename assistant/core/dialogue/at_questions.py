@@ -1,4 +1,4 @@
-"""While a step is asked, the engine is cranked for it, or the starter rests before it."""
+"""Handlers while a step is asked, the engine cranks for it, or the starter rests before it."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def result(talk: Talk, pending: Pending) -> State:
 
 
 def result_while_cranking(talk: Talk, pending: Pending) -> State:
-    """An answer while the engine turns: the order to stop cranking comes first."""
+    """An answer while the engine turns: order the helper to stop cranking first."""
     return _graded(talk, pending, cranking=True)
 
 
@@ -47,29 +47,29 @@ def _graded(talk: Talk, pending: Pending, *, cranking: bool) -> State:
 
 
 def wrong_place(talk: Talk, place: Named) -> State:
-    """The answer was for another place: ask again."""
+    """The answer names another place: ask again."""
     return answering.wrong_place(talk, place, instructing.question(talk.library, talk.step))
 
 
 def no_answer(talk: Talk, answer: Worded) -> State:
-    """What was said is no answer to this step: ask again."""
+    """The step has no such answer: ask again."""
     return answering.no_answer(talk, answer, instructing.question(talk.library, talk.step))
 
 
 def implausible(talk: Talk, number: Worded) -> State:
-    """The number cannot have been read: measure again."""
+    """The number cannot be a reading: measure again."""
     return answering.implausible(talk, number)
 
 
 def typed(talk: Talk, key: Named) -> State:
-    """One more key of a number; it cuts what is being said."""
+    """One more key of a number, which cuts the speech."""
     answering.type_number(talk, key)
     talk.do(CutSpeech())
     return talk.state
 
 
 def typed_while_cranking(talk: Talk, key: Named) -> State:
-    """One more key of a number; nothing is being said."""
+    """One more key of a number, without speech to cut."""
     answering.type_number(talk, key)
     return talk.state
 
@@ -108,17 +108,17 @@ def _look_for(talk: Talk, *, cranking: bool) -> State:
 
 
 def say_again(talk: Talk, _: object) -> State:
-    """Say the whole step again, also what is already connected."""
+    """Say the whole step again, including existing connections."""
     return entering.ask(talk, Ask.AGAIN)
 
 
 def say_rest_again(talk: Talk, _: object) -> State:
-    """Say again what is to be connected while the starter rests."""
+    """Repeat the connections to make while the starter rests."""
     return entering.rest(talk)
 
 
 def choices(talk: Talk, _: object) -> State:
-    """Say what can be answered; at a number also the step, because there every digit is a digit."""
+    """Say the possible answers; for a number also the step, because every digit key is then a digit."""
     short, keys = help_here(talk)
     if talk.step.reading is not None:
         setup = instructing.setup(talk.library, talk.step, talk.work.connected, whole=True)
@@ -128,18 +128,18 @@ def choices(talk: Talk, _: object) -> State:
 
 
 def why(talk: Talk, _: object) -> State:
-    """Say which fault is the likeliest, why, and what this step tells apart."""
+    """Name the likeliest fault, the reasons, and the faults that this step tells apart."""
     talk.say(weighing.why(talk, telling_apart=True), Speech.HELP)
     return talk.state
 
 
 def correction(talk: Talk, by: By) -> State:
-    """Take the last fact or result back; with nothing to take back, ask again."""
+    """Take back the last fact or result; if there is none, ask again."""
     return moving.take_back(talk, by.how, lambda talk: entering.ask(talk, Ask.QUESTION))
 
 
 def correction_at_rest(talk: Talk, by: By) -> State:
-    """Take the last fact or result back; with nothing to take back, begin the step again."""
+    """Take back the last fact or result; if there is none, begin the step again."""
     return moving.take_back(talk, by.how, lambda talk: entering.before_step(talk, offer=False))
 
 
@@ -147,7 +147,7 @@ def correction_at_rest(talk: Talk, by: By) -> State:
 
 
 def crank_begins(talk: Talk, _: object) -> State:
-    """The engine turns; while the starter has to rest it must not."""
+    """The engine turns, which it must not do while the starter rests."""
     if talk.now.at < talk.crank.rested_at:
         return _not_yet(talk)
     talk.crank.began = talk.now.at
@@ -159,7 +159,7 @@ def crank_begins(talk: Talk, _: object) -> State:
 
 
 def crank_begins_at_rest(talk: Talk, by: By) -> State:
-    """The engine is to turn: not before the starter has rested, then the step is asked."""
+    """The person wants to crank: not before the starter has rested; then the step is asked."""
     return _not_yet(talk) if talk.now.at < talk.crank.rested_at else rested(talk, by)
 
 
@@ -170,13 +170,13 @@ def _not_yet(talk: Talk) -> State:
 
 
 def rested(talk: Talk, _: object) -> State:
-    """The starter has rested: the step is asked."""
+    """The starter has rested: ask the step."""
     talk.said.prefix = "Rest is over."
     return entering.ask(talk, Ask.ACT)
 
 
 def crank_limit(talk: Talk, _: object) -> State:
-    """The engine has turned as long as it may."""
+    """The engine has turned for the longest allowed time."""
     talk.stop_crank(timed=True)
     talk.crank.counted = True
     talk.say_lines((STOP_CRANKING, entering.question(talk)))
@@ -185,7 +185,7 @@ def crank_limit(talk: Talk, _: object) -> State:
 
 
 def stop_unannounced(talk: Talk, _: object) -> State:
-    """Stop at once: at a step that cranks the engine may well be turning, also if nobody announced it."""
+    """Stop at once: at a cranking step the engine may be turning, even if nobody announced it."""
     return moving.stop(talk, announced=False)
 
 
@@ -195,5 +195,5 @@ def stand_by_while_cranking(talk: Talk, _: object) -> State:
 
 
 def ask_to_close_while_cranking(talk: Talk, by: By) -> State:
-    """Stop cranking; close the session, if it is asked for once more."""
+    """Stop cranking; close the session if the person asks once more."""
     return moving.ask_to_close(talk, by.how, cranking=True)

@@ -1,6 +1,6 @@
-"""While a result is read back, or an earlier one is offered, and waits for a yes.
+"""Handlers while a result is read back, or an earlier one is offered, and waits for a yes.
 
-At an offer only yes and no count: the step itself has not been released, so what is answered was not asked for yet.
+At an offer only yes and no count: the step itself has not been released, so nobody has asked for an answer yet.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def affirm(talk: Talk, _: object) -> State:
 
 
 def deny(talk: Talk, _: object) -> State:
-    """No: the question is asked again, or what was offered is measured."""
+    """No: ask the question again, or measure instead of taking the offered result."""
     talk.remark("read-back denied", talk.said.heard)
     talk.awaited.pending = None
     if talk.awaited.offered:
@@ -43,7 +43,7 @@ def deny(talk: Talk, _: object) -> State:
 
 
 def result(talk: Talk, pending: Pending) -> State:
-    """Another answer instead: it is read back."""
+    """Another answer instead: read it back."""
     if talk.awaited.offered:
         return _only_yes_or_no(talk, Trigger.RESULT)
     spoken = answering.understood(talk, pending)
@@ -60,14 +60,14 @@ def wrong_place(talk: Talk, place: Named) -> State:
 
 
 def no_answer(talk: Talk, answer: Worded) -> State:
-    """What was said is no answer to this step: the read-back stands."""
+    """The step has no such answer: the read-back stands."""
     if talk.awaited.offered:
         return _only_yes_or_no(talk, Trigger.NO_ANSWER)
     return answering.no_answer(talk, answer, talk.said.prompt)
 
 
 def implausible(talk: Talk, number: Worded) -> State:
-    """A number that cannot have been read: the read-back stands."""
+    """The number cannot be a reading: the read-back stands."""
     if talk.awaited.offered:
         return _only_yes_or_no(talk, Trigger.IMPLAUSIBLE)
     return answering.implausible(talk, number)

@@ -1,4 +1,4 @@
-"""A cell of the table of states: what is done about a trigger, and where that may lead."""
+"""A cell of the state table: the handler of a trigger, and the states to which it may lead."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from assistant.core.dialogue.triggers import Meaning
 _Carried = TypeVar("_Carried")
 
 STAY: frozenset[State] = frozenset()
-"""`Cell.to` of a cell that leads nowhere else."""
+"""`Cell.to` of a cell that keeps the state."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cell(Generic[_Carried]):
-    """What a state does about a trigger; the types see to it that the handler takes what the trigger carries.
+    """A state's reaction to a trigger; the types ensure that the handler takes the trigger's payload.
 
     Attributes:
-        trigger: What happened.
-        handler: Answers it, and gives the state that follows.
+        trigger: The trigger.
+        handler: Answers it, and returns the next state.
         to: States that may follow; `STAY` if only the present one may.
     """
 
@@ -32,11 +32,11 @@ class Cell(Generic[_Carried]):
 
 
 Row = dict[Meaning[Any], Cell[Any]]
-"""The cells of a state, by trigger; one that is missing is the refusal of that trigger."""
+"""The cells of a state, by trigger; a missing cell refuses that trigger."""
 
 
 def row(*cells: Cell[Any], over: Row | None = None) -> Row:
-    """A row of these cells; they come instead of those of the row `over` which they are laid."""
+    """A row of these cells, which replace cells of the same trigger in the row `over`."""
     return {**(over or {}), **{cell.trigger: cell for cell in cells}}
 
 

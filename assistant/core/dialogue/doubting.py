@@ -1,9 +1,9 @@
-"""Which result is asked again, and why: what does not fit, and what is thin before a part is named.
+"""Picks the result to ask again: one that does not fit, or thin evidence before a part is named.
 
-Pure.  A result is asked again when all results together say that one of them is likely a slip; the catalogue's own
-mechanisms are asked first: results that one of them gives together are a known pattern, however rare, and no doubt.
-Before a verdict that names a part, the result that is likeliest a slip is asked again when the faults of that verdict
-are not likely enough by the evidence: a part costs more than two minutes.
+A result is asked again if all results together suggest that one of them is a slip. Results that some mechanism of
+the catalogue gives together are a known pattern, however rare, and raise no doubt. Before a verdict names a part,
+the result that is likeliest a slip is asked again if the evidence does not make the verdict's faults likely
+enough: a part costs more than two minutes.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ class Doubted:
 
     Attributes:
         doubtful: The result.
-        against: The one that it fits least with; None where it is not against another one.
-        rare: Some fault gives them all, so that they do fit together, but it is a rare one.
-        why: Why it is asked again.
-        text: What is said of it; "" where that is made of the two results.
+        against: The result that it fits worst; None if there is none.
+        rare: Whether some fault gives them all together, but a rare one.
+        why: The reason to ask again.
+        text: The sentence about it; "" if it is made from the two results.
     """
 
     doubtful: Trail
@@ -43,7 +43,7 @@ class Doubted:
 
 
 def drops_of(measured: Sequence[Trail]) -> tuple[Drop, ...]:
-    """The results that are readings in volts, as drops; each with its place among all results."""
+    """The readings in volts, as drops, each with its place among all results."""
     found = []
     for place, past in enumerate(measured):
         pending = past.pending
@@ -56,20 +56,20 @@ def drops_of(measured: Sequence[Trail]) -> tuple[Drop, ...]:
 
 
 def thin(assessment: Assessment, verdict: Verdict, asked: frozenset[str], part_from: float) -> int | None:
-    """Place of the result to ask again before this verdict names its part; None where none is to be.
+    """Place of the result to ask again before this verdict names its part; None if there is none.
 
     Args:
-        assessment: What the results say together.
+        assessment: The assessment of all results.
         verdict: The verdict that the last of them leads to.
-        asked: Measurements that were asked again already.
-        part_from: Probability of the verdict's faults from which they are likely enough.
+        asked: Measurements that were already asked again.
+        part_from: Probability from which the verdict's faults are likely enough.
     """
     if not verdict.part or not verdict.faults or len(assessment.used) < 2:
         return None
     if sum(assessment.posterior.get(fault, 0.0) for fault in verdict.faults) >= part_from:
         return None
     free = [place for place in assessment.used if assessment.measurement(place) not in asked]
-    place = max(free, key=assessment.slip_of, default=None)  # of those that say the same, the first
-    # One that is most likely right is not asked again only because the others were asked already.
+    place = max(free, key=assessment.slip_of, default=None)  # the first among equals
+    # A result that is most likely right is not asked again only because the others already were.
     least = assessment.limits.doubt_from / len(assessment.used)
     return place if place is not None and assessment.slip_of(place) >= least else None

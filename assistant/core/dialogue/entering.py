@@ -1,4 +1,4 @@
-"""What comes before a step is asked, and the asking: lamp, facts, an earlier result, cautions, rest, the step itself.
+"""Entering a step: lamp, facts, an earlier result, cautions, rest, and then the question itself.
 
 Every way into a step goes through `before_step`, so none of these can be passed by.
 """
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking, weighing
 from assistant.core.dialogue.circles import Visits
-from assistant.core.dialogue.inquiring import Asked
+from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
 from assistant.core.dialogue.policy import SHADE, lamp_faint, lamp_refused
 from assistant.core.dialogue.sayable import LAMP_FACTS
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 
 class Ask(StrEnum):
-    """How much of a step's instruction is spoken."""
+    """The part of a step's instruction to speak."""
 
     AGAIN = "all, also what is already connected"
     ALL = "all"
@@ -37,7 +37,9 @@ class Ask(StrEnum):
 
 
 def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
-    """Begin this step of the present procedure; `offer`: an earlier result of the same measurement is offered."""
+    """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
+    measurement.
+    """
     talk.work.step = talk.procedure.steps[name]
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
@@ -49,8 +51,8 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
 
 
 def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
-    """Begin a procedure; `came_from` is the one that handed over, None if a person asks for it."""
-    if came_from is None:  # the person asks for it, so nothing of before counts as a round
+    """Begin a procedure; `came_from` is the one that handed over, None if the person asked for it."""
+    if came_from is None:  # the person asked for it, so no earlier visit counts as a circle
         talk.work.visits = Visits()
     talk.work.visits = talk.work.visits.entering(name, talk.past.results)
     talk.work.procedure = talk.library.procedures[name]
@@ -61,7 +63,7 @@ def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
 
 
 def before_step(talk: Talk, *, offer: bool) -> State:
-    """Is the lamp in use fit for it, is a fact to be asked for; then what else comes before a step."""
+    """Check the lamp in use, ask for missing facts, and then continue on the way to the step."""
     talk.facts.offer = offer
     if talk.facts.asked is None:
         measure = talk.step.measure
@@ -73,7 +75,7 @@ def before_step(talk: Talk, *, offer: bool) -> State:
             forget_lamp(talk, "lamp refused")
         due = next((name for name in _due_facts(talk) if name not in talk.facts.given), None)
         if due is not None:
-            talk.facts.asked = Asked(talk.library.terms.facts[due])
+            talk.facts.asked = AskedFact(talk.library.terms.facts[due])
     if talk.facts.asked is not None:
         if talk.facts.asked.full:
             return complete(talk, talk.facts.asked)
@@ -82,12 +84,12 @@ def before_step(talk: Talk, *, offer: bool) -> State:
 
 
 def _due_facts(talk: Talk) -> tuple[str, ...]:
-    """Facts that are needed here, in the order in which they are asked for."""
+    """Facts that are needed here, in the order of asking."""
     return (*talk.facts.again, *talk.procedure.asks, *talk.step.asks)
 
 
 def cautions_due(talk: Talk, *, offer: bool) -> State:
-    """What comes before a step: an earlier result of the same measurement, cautions, rest, or nothing."""
+    """Offer an earlier result of the same measurement, give the due cautions, rest the starter, or ask at once."""
     step = talk.step
     if offer:
         earlier = weighing.same_measurement(talk, step)
@@ -101,12 +103,12 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
     for name in dict.fromkeys([*talk.procedure.cautions, *step.cautions]):
         caution = talk.library.cautions[name]
         last = talk.cautions.given.get(name)
-        own = name in step.cautions  # those of the whole procedure are given once
+        own = name in step.cautions  # those of the whole procedure are given only once
         if last is None or (own and talk.now.at - last > talk.limits.caution_again_s):
             groups[own].append((name, "full"))
         elif own and remarking.never_skipped(caution):
             groups[own].append((name, "short"))
-    # Before the work and before the step are two things, so they are said and acknowledged apart.
+    # The cautions before the work and before the step are spoken and acknowledged separately.
     first, second = (tuple(groups[False]), tuple(groups[True]))
     talk.cautions.due, talk.cautions.later = (first, second) if first else (second, ())
     if talk.cautions.due:
@@ -115,7 +117,7 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
 
 
 def next_cautions(talk: Talk) -> State:
-    """One group is behind: the next one, or the step itself."""
+    """One group is done: give the next one, or ask the step."""
     if talk.cautions.later:
         talk.cautions.due, talk.cautions.later = talk.cautions.later, ()
         return say_cautions(talk)
@@ -123,7 +125,7 @@ def next_cautions(talk: Talk) -> State:
 
 
 def say_cautions(talk: Talk) -> State:
-    """Speak the cautions that are due; those that cannot be spoken are shown."""
+    """Speak the due cautions, or show them if they cannot be spoken."""
     texts = [remarking.caution_text(talk.library.cautions[name], form) for name, form in talk.cautions.due]
     text = " ".join(filter(None, (talk.said.take_prefix(), *texts)))
     if talk.gear.mute or _needs_acknowledgement(talk):
@@ -142,7 +144,7 @@ def _needs_acknowledgement(talk: Talk) -> bool:
 
 
 def cautions_given(talk: Talk, *, by: str) -> State:
-    """The cautions that were due have been given, ``spoken`` to their end or ``shown``: wait for ready, or go on."""
+    """The due cautions have been given, ``spoken`` to their end or ``shown``: wait for ready, or go on."""
     for name, form in talk.cautions.due:
         talk.cautions.given[name] = talk.now.at
         how = form if by == "spoken" else f"{form}, shown on the screen"
@@ -153,14 +155,14 @@ def cautions_given(talk: Talk, *, by: str) -> State:
 
 
 def release(talk: Talk) -> State:
-    """The cautions are behind: rest the starter if it needs it, else ask."""
+    """The cautions are done: rest the starter if necessary, or ask."""
     if talk.must_rest():
         return rest(talk)
     return ask(talk, Ask.AGAIN if talk.work.interrupted else Ask.ALL)
 
 
 def rest(talk: Talk) -> State:
-    """Say what is to be connected while the starter rests."""
+    """Say the connections to make while the starter rests."""
     sentences = instructing.setup(talk.library, talk.step, talk.work.connected)
     text = (talk.said.take_prefix(), *sentences, "Do not crank yet.", f"{talk.rest_words()}.")
     talk.say_lines(text)
@@ -169,7 +171,7 @@ def rest(talk: Talk) -> State:
 
 
 def question(talk: Talk) -> str:
-    """The question of the step, with the digits when only keys can answer."""
+    """The question of the step, with the digits if only keys can answer."""
     step = talk.step
     return (
         instructing.keyed_choices(talk.library, step)
@@ -179,14 +181,14 @@ def question(talk: Talk) -> str:
 
 
 def to_do(talk: Talk, setup: tuple[str, ...]) -> tuple[str, ...]:
-    """What to do with key and engine after this setup; never "crank" while the starter rests."""
+    """The instruction for key and engine after this set-up; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
     return instructing.act(talk.library, talk.step, setup)
 
 
 def ask(talk: Talk, part: Ask) -> State:
-    """Say a step, or what of it is needed now; the screen always shows what is to be connected as well."""
+    """Say a step, or the part of it that is needed now; the screen always shows the connections as well."""
     step, asks = talk.step, question(talk)
     prefix = talk.said.take_prefix()
     setup = instructing.setup(talk.library, step, talk.work.connected, whole=part is Ask.AGAIN)
@@ -206,12 +208,12 @@ def ask(talk: Talk, part: Ask) -> State:
 
 
 def read_back(talk: Talk, text: str) -> State:
-    """Speak a pending result back, with what it would lead to when that is costly, and wait for a yes."""
+    """Read back a pending result, with its consequence if that is costly, and wait for a yes."""
     parts = list(filter(None, (talk.said.take_prefix(), text, weighing.judged_words(talk))))
     target = talk.awaited.pending.answer.target if talk.awaited.pending else None
     doubt = weighing.doubted(talk, talk.awaited.pending) if talk.awaited.pending else None
     if doubt and doubt.why is not Why.MISFIT:
-        pass  # what it leads to is said when the result that is asked again first has been measured
+        pass  # its consequence is spoken only when the result that is asked again has been measured
     elif doubt and not doubt.rare:
         parts.append("That does not fit the results before.")
     elif target and target.leads is Leads.VERDICT:
@@ -227,7 +229,7 @@ def read_back(talk: Talk, text: str) -> State:
 
 
 def inquire(talk: Talk) -> State:
-    """Ask for the fact, with what was spelled of it so far."""
+    """Ask for the fact, with the signs so far."""
     asked = talk.asked
     asked.waiting = None
     if talk.state not in (State.INQUIRING, State.CONFIRMING):
@@ -246,8 +248,8 @@ def inquire(talk: Talk) -> State:
     return State.INQUIRING
 
 
-def complete(talk: Talk, asked: Asked) -> State:
-    """All signs are there: read the whole back, or say what is wrong with it."""
+def complete(talk: Talk, asked: AskedFact) -> State:
+    """All signs are there: read them back, or say what is wrong."""
     problem = asked.complete()
     if not problem:
         return confirm(talk, asked)
@@ -267,7 +269,7 @@ def complete(talk: Talk, asked: Asked) -> State:
     return State.INQUIRING
 
 
-def confirm(talk: Talk, asked: Asked) -> State:
+def confirm(talk: Talk, asked: AskedFact) -> State:
     """Read a whole fact back, and wait for a yes."""
     waiting = asked.waiting
     assert waiting is not None  # noqa: S101
@@ -284,7 +286,7 @@ def confirm(talk: Talk, asked: Asked) -> State:
 
 
 def forget_lamp(talk: Talk, how: str) -> None:
-    """Another lamp is needed or used: what is known of the lamp is asked for anew; `how` stands in the record."""
+    """Another lamp is needed or in use: its facts will be asked for again; `how` goes into the record."""
     names = tuple(name for name in LAMP_FACTS if name in talk.library.terms.facts)
     for name in names:
         if name in talk.facts.given:

@@ -1,6 +1,6 @@
-"""One fact while it is being asked for: what was spelled, keyed or said so far, and what waits for a yes.
+"""One fact while it is being asked for: the signs, keys or words so far, and the value that waits for a yes.
 
-Plain values and rules; what is spoken, and where the dialogue goes, is the runner's.
+Plain values and rules; the handlers decide on speech and on the next state.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ BLANK = "left blank"
 
 
 @dataclass(frozen=True)
-class Source:
-    """Where a part of a fact came from: `how` is ``voice`` or ``keypad``, `words` what was heard or keyed."""
+class Origin:
+    """The origin of a part of a fact: `how` is ``voice`` or ``keypad``, `words` the words or keys."""
 
     how: str
     words: str
@@ -32,29 +32,29 @@ class Group:
     """Signs that were spelled in one breath, or keyed one after the other."""
 
     signs: str
-    source: Source
+    source: Origin
 
 
 @dataclass(frozen=True)
 class Waiting:
-    """A whole fact that waits for a yes; `repair` is what was put right in a VIN, and is only a proposal."""
+    """A whole fact that waits for a yes; `repair` is a proposed correction of a VIN."""
 
     value: str
     unit: str
-    source: Source
+    source: Origin
     repair: Repair | None = None
 
 
 @dataclass
-class Asked:
-    """The fact that is asked for now.
+class AskedFact:
+    """The fact that is being asked for.
 
     Attributes:
         inquiry: The fact.
         groups: Signs so far.
         code: An unfinished letter on the pad, such as ``.2``.
         typed: Digits of a number so far.
-        waiting: The whole fact, when it is read back.
+        waiting: The whole fact while it is read back.
     """
 
     inquiry: Inquiry
@@ -65,7 +65,7 @@ class Asked:
 
     @property
     def spells(self) -> bool:
-        """Whether this fact is given sign by sign."""
+        """Whether this fact is spelled sign by sign."""
         return self.inquiry.kind in (FactKind.SPELLED, FactKind.VIN)
 
     @property
@@ -75,23 +75,23 @@ class Asked:
 
     @property
     def shown(self) -> str:
-        """What the screen shows of it: signs in their groups, an unfinished letter, digits of a number."""
+        """Its form on the screen: signs in groups, an unfinished letter, digits of a number."""
         return " ".join(filter(None, (*(group.signs for group in self.groups), self.code, self.typed)))
 
     @property
     def room(self) -> int:
-        """How many signs may still come."""
+        """Number of signs that may still come."""
         return asking.longest(self.inquiry) - len(self.signs)
 
     @property
     def full(self) -> bool:
-        """A VIN that has all its signs ends by itself."""
+        """Whether a VIN has all its signs, so that it ends by itself."""
         return self.inquiry.kind is FactKind.VIN and self.room <= 0
 
-    def add(self, signs: str, source: Source) -> str:
-        """Take signs; a sentence when they cannot be taken, "" when they were.
+    def add(self, signs: str, source: Origin) -> str:
+        """Take signs; returns "" or a sentence that says why they cannot count.
 
-        Keyed signs make one group, so that "take back" undoes what was keyed in one go.
+        Keyed signs make one group, so "take back" undoes everything keyed in one go.
         """
         self.code = ""
         if self.inquiry.kind is FactKind.VIN:
@@ -111,7 +111,7 @@ class Asked:
         return ""
 
     def take_back(self) -> str:
-        """Take the last group back, or what is half keyed; what it was, "" where there was nothing."""
+        """Take back the last group or an unfinished letter; returns it, or "" if there was nothing."""
         if self.code or self.typed:
             taken, self.code, self.typed = self.code or self.typed, "", ""
             return taken
@@ -129,23 +129,25 @@ class Asked:
                 self.groups.append(replace(last, signs=last.signs[:-1]))
 
     def press(self, key: str) -> str:
-        """A digit, ``point`` or a letter while signs are spelled; a sentence when it cannot be taken."""
+        """Take a digit, ``point`` or a letter while signs are spelled; returns "" or a sentence that says why it
+        cannot count.
+        """
         if len(key) == 1 and key.isalpha():
-            return self.add(key.upper(), Source("keypad", key))
+            return self.add(key.upper(), Origin("keypad", key))
         if key == "point":
             self.code = "."
             return ""
         if not self.code:
-            return self.add(key, Source("keypad", key))
+            return self.add(key, Origin("keypad", key))
         code = self.code + key
         letter = asking.letter_of(code)
         if letter:
-            return self.add(letter, Source("keypad", code))
+            return self.add(letter, Origin("keypad", code))
         self.code = code if letter == "" else ""
         return "" if letter == "" else f"There is no letter on {code[1:]}."
 
     def type(self, key: str, longest: int) -> None:
-        """A digit, ``point`` or ``minus`` of a number."""
+        """Take a digit, ``point`` or ``minus`` of a number."""
         if key == "minus":
             self.typed = "-"
         elif key == "point":
@@ -154,17 +156,17 @@ class Asked:
             self.typed += key
 
     def number(self) -> Decimal | None:
-        """The number that was keyed; None where it is none."""
+        """The keyed number; None if it is not a number."""
         try:
             return Decimal(self.typed)
         except InvalidOperation:
             return None
 
     def complete(self) -> str:
-        """All signs are there: let them wait for a yes.  A sentence when they cannot; "" when they do.
+        """All signs are there: let them wait for a yes. Returns "" or a sentence that says why they cannot.
 
-        A VIN whose check digit does not fit waits with the one slip put right that explains it, if there is just
-        one; if not, the sentence says where to look.
+        If a VIN's check digit does not fit and exactly one slip explains it, the corrected VIN waits; otherwise
+        the sentence says where to look.
         """
         signs = self.signs
         source = self._source()
@@ -186,24 +188,24 @@ class Asked:
         return "The check digit does not fit."
 
     def proposals(self) -> tuple[Repair, ...]:
-        """The few slips that would explain the check digit of a VIN; none where there are too many to name."""
+        """The few slips that would explain the check digit of a VIN; none if there are too many to name."""
         if not self.full or len(self.signs) != VIN_LENGTH or check_digit(self.signs) == self.signs[8]:
             return ()
         found = repairs(self.signs)
         return found if len(found) <= MOST_NAMED else ()
 
     def propose(self, number: str) -> bool:
-        """Let the slip of this number be put right, and wait for a yes; False where there is no such number."""
+        """Propose the correction of this number, and wait for a yes; False if there is no such number."""
         found = self.proposals()
         if not number.isdigit() or not 1 <= int(number) <= len(found):
             return False
         self.waiting = Waiting(found[int(number) - 1].vin, "", self._source(), found[int(number) - 1])
         return True
 
-    def _source(self) -> Source:
-        """All groups together: the last way, all words, the lowest confidence, the last clip."""
+    def _source(self) -> Origin:
+        """The origin of all groups together: the last way, all words, the lowest confidence, the last clip."""
         sources = [group.source for group in self.groups]
-        return Source(
+        return Origin(
             sources[-1].how if sources else "keypad",
             " ".join(source.words for source in sources),
             min((source.confidence for source in sources), default=1.0),
@@ -211,7 +213,7 @@ class Asked:
         )
 
     def given(self, confirmed: str) -> FactGiven:
-        """What waits, for the record."""
+        """The waiting fact, for the record."""
         assert self.waiting is not None  # noqa: S101
         source = self.waiting.source
         return FactGiven(
@@ -227,5 +229,5 @@ class Asked:
 
 
 def blank(fact: str, how: str) -> FactGiven:
-    """A fact that was left blank, for the record; `how` it was said."""
+    """A fact that was left blank, for the record; `how` is the way of the request."""
     return FactGiven(fact, "", "", BLANK, how, 1.0, BLANK, None)

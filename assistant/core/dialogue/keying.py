@@ -1,4 +1,4 @@
-"""What a key of the number pad means in each state.
+"""The meaning of each key of the number pad in each state.
 
 `triggers.KEYED` holds the keys of the dialogue's own words (`values.result.Control` names them); a state adds its own,
 and some read digits.
@@ -9,7 +9,7 @@ from __future__ import annotations
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.dialogue.inquiring import Source, Waiting
+from assistant.core.dialogue.inquiring import Origin, Waiting
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.triggers import (
@@ -102,7 +102,7 @@ PAD: dict[State, _Pad] = {
         "0": Trigger.SAY_AGAIN,
     },
 }
-"""Keys that mean the same thing whatever is asked, for each state."""
+"""For each state, the keys that mean the same whatever is asked."""
 
 _SPELLING: _Pad = {**_FACT, "enter": Trigger.THAT_IS_ALL, "minus": Trigger.CORRECTION}
 _COUNTING: _Pad = {**_FACT, "note": Trigger.NOTE, "close": Trigger.CLOSE, "minus": Trigger.CORRECTION}
@@ -111,7 +111,7 @@ _NO_KEYS: _Pad = {}
 
 
 def recognise_key(talk: Talk, key: str) -> Known[Any] | None:
-    """What a key means here, with what it carries; None if it means nothing and is passed over.
+    """The meaning of a key here, with its payload; None if it has none and is ignored.
 
     Args:
         talk: The session.
@@ -140,7 +140,7 @@ def _typed(key: str) -> Known[Any]:
 
 
 def _answering(talk: Talk, key: str) -> Known[Any]:
-    """The digit of an answer, digits of a number, Enter when the engine turns; else what the pad says."""
+    """The digit of an answer, digits of a number, Enter when the engine turns; otherwise the usual meaning."""
     if key not in KEYED:
         if talk.step.reading is not None:
             return _number(talk, key)
@@ -150,26 +150,26 @@ def _answering(talk: Talk, key: str) -> Known[Any]:
 
 
 def _asking(talk: Talk, key: str) -> Known[Any]:
-    """As an answer; before anything is typed, the key that erases asks why."""
+    """Like an answer; before anything is typed, the erase key asks why."""
     if key == "erase" and not talk.said.typed:
         return Known(Trigger.WHY, _BY_KEY)
     return _answering(talk, key)
 
 
 def _reading_back(talk: Talk, key: str) -> Known[Any]:
-    """The first digit of another number, or the digit of another answer; else what the pad says."""
+    """The first digit of another number, or the digit of another answer; otherwise the usual meaning."""
     if talk.step.reading is not None and key in _DIGITS and key != "0":
         return _typed(key)
     return _answer(talk, key) or _looked_up(PAD[talk.state], key)
 
 
 def _answer(talk: Talk, key: str) -> Known[Any] | None:
-    """What the digit of an answer means; None if the key is not one."""
+    """The meaning of an answer's digit; None if the key is not one."""
     step = talk.step
     if step.reading is not None or not key.isdigit() or not 1 <= int(key) <= len(step.answers):
         return None
     outcome = step.answers[int(key) - 1].outcome
-    return understand_result(talk, Result(outcome=outcome), Source("keypad", key))
+    return understand_result(talk, Result(outcome=outcome), Origin("keypad", key))
 
 
 def _number(talk: Talk, key: str) -> Known[Any]:
@@ -189,7 +189,7 @@ def _number(talk: Talk, key: str) -> Known[Any]:
         value = Decimal(typed)
     except InvalidOperation:
         return _typed("minus")
-    return understand_result(talk, Result(value=value), Source("keypad", typed))
+    return understand_result(talk, Result(value=value), Origin("keypad", typed))
 
 
 def _cranking_now(talk: Talk) -> Known[Any]:
@@ -228,7 +228,7 @@ def _inquiring(talk: Talk, key: str) -> Known[Any] | None:
     """A key while a fact is asked for."""
     asked = talk.asked
     if asked.spells:
-        # On a keyboard every letter is a letter now, also those that are commands elsewhere.
+        # On a keyboard every letter is a letter now, even those that are commands elsewhere.
         key = _LETTER_OF.get(key, key)
         spelled = key in _NUMBER_KEYS or _is_letter(key)
         return _typed(key) if spelled else _looked_up(_SPELLING, key)
@@ -238,7 +238,7 @@ def _inquiring(talk: Talk, key: str) -> Known[Any] | None:
         return _fact_number(talk, key)
     names = list(asked.inquiry.choices)
     if key.isdigit() and 1 <= int(key) <= len(names):
-        return Known(Trigger.FACT, Waiting(names[int(key) - 1], "", Source("keypad", key)))
+        return Known(Trigger.FACT, Waiting(names[int(key) - 1], "", Origin("keypad", key)))
     return _looked_up(_CHOICE, key)
 
 
@@ -255,7 +255,7 @@ def _fact_number(talk: Talk, key: str) -> Known[Any]:
     value = asked.number()
     if value is None:
         return Known(Trigger.NO_INPUT, None)
-    return understand_fact(talk, Result(value=value), Source("keypad", asked.typed))
+    return understand_fact(talk, Result(value=value), Origin("keypad", asked.typed))
 
 
 def _confirming(talk: Talk, key: str) -> Known[Any]:
@@ -277,4 +277,4 @@ _READS: dict[State, Callable[[Talk, str], Known[Any] | None]] = {
     State.SKIPPING: _skipping,
     State.CHOOSING: _choosing,
 }
-"""States in which keys are digits, or mean something else with what is asked."""
+"""States in which the meaning of a key depends on the question."""

@@ -1,6 +1,6 @@
-"""What a session remembers, as a few values: each is about one thing, and each is changed as a whole where it can be.
+"""The memory of a session as a few values, each about one thing and, if possible, replaced as a whole.
 
-A method that takes something back restores one of these values; it does not have to know all the others.
+A method that takes something back restores one of these values without knowing the others.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.circles import Visits
-from assistant.core.dialogue.inquiring import Asked
+from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails
 from assistant.core.library.procedure import Measurement, Procedure, Step
@@ -27,8 +27,8 @@ class Now:
     """The event that is being answered.
 
     Attributes:
-        at: When it happened, in s since the session began.
-        out: What is done about it so far.
+        at: Its time, s since the session began.
+        out: The actions so far.
     """
 
     at: float = 0.0
@@ -37,20 +37,20 @@ class Now:
 
 @dataclass(slots=True)
 class Work:
-    """Where the session is.
+    """The session's position.
 
     Attributes:
         procedure: The present procedure; None before the first.
-        step: The present step of it.
+        step: Its present step.
         paused: Procedures that were set aside to do this one first.
-        verdict: Name of the verdict that was reached; None while there is none.
+        verdict: Name of the verdict; None if there is none yet.
         affirmed: Whether that verdict was affirmed.
-        led_back: The statement that the tests lead back to where they were; None while they do not.
+        led_back: The statement that the tests run in a circle; None if they do not.
         visits: Procedures that were entered so far.
-        again_in: A procedure that was entered again and is measured anew; "" when it is not.
-        connected: What is connected now, as far as it is known.
-        set_up: Whether the present step was spoken, so that it may be connected already.
-        interrupted: Whether something came between, so that the whole of a step is said again.
+        again_in: A procedure that was entered again and is measured anew; "" if there is none.
+        connected: The known connections.
+        set_up: Whether the present step was spoken, so that it may already be connected.
+        interrupted: Whether something interrupted, so that the whole step is spoken again.
     """
 
     procedure: Procedure | None = None
@@ -71,11 +71,13 @@ class Work:
         return self.verdict is not None or self.led_back is not None
 
     def reopen(self) -> None:
-        """The present procedure has not come to its end after all, or is left behind."""
+        """Note that the present procedure has not ended after all, or is left behind."""
         self.verdict = self.led_back = None
 
     def back_at(self, past: Trail, library: Library) -> None:
-        """Stand where a step was left: in its procedure, with what was set aside and entered then."""
+        """Go back to the point where a step was left: its procedure, and the procedures set aside and entered
+        then.
+        """
         self.procedure = library.procedures[past.procedure]
         self.paused = past.paused
         self.visits = past.visits
@@ -83,17 +85,17 @@ class Work:
 
 @dataclass(slots=True)
 class Past:
-    """What was measured, and what came of weighing it.
+    """The measurements, and the results of weighing them.
 
     Attributes:
-        knowledge: What results are weighed with; None if they are not weighed.
-        memo: What was computed before.
+        knowledge: The knowledge that weighs results; None if they are not weighed.
+        memo: Earlier computations.
         trail: The steps that were left, in order.
-        results: How many results were taken, also those that were taken back since.
+        results: Number of results, including those taken back since.
         aside: Results that were set aside when an earlier one was asked again; they are offered when their step comes.
         asked_again: Measurements that were asked again because they were doubtful; each is asked again once.
         before: The outcome of each result that was asked again, by procedure and step.
-        patterns: Pairs of results that were said to be a known pattern; each is said once.
+        patterns: Pairs of results that were announced as a known pattern, each only once.
     """
 
     knowledge: Knowledge | None
@@ -106,21 +108,21 @@ class Past:
     patterns: set[tuple[int, int]] = field(default_factory=set)
 
     def forget_aside(self, measure: Measurement) -> None:
-        """This measurement is made again, or was taken over: it is not offered any more."""
+        """Stop offering this measurement, which is made again or was taken over."""
         self.aside = [past for past in self.aside if past.measure != measure]
 
 
 @dataclass(slots=True)
 class LastSaid:
-    """What was said last, by either side.
+    """The last words of either side.
 
     Attributes:
         utterance: Number of the last utterance.
-        prompt: What "say again" repeats.
-        prefix: What the next prompt begins with.
-        owed: A notice that could not be given when it was due; the next prompt begins with it.
-        lines: What the screen shows of the prompt.
-        message: A sentence about the last thing that went wrong, for the screen; "" for none.
+        prompt: The words that "say again" repeats.
+        prefix: The beginning of the next prompt.
+        owed: A notice that could not be given in time; the next prompt begins with it.
+        lines: The prompt on the screen.
+        message: A sentence for the screen about the last thing that went wrong; "" for none.
         heard: The last words that were understood.
         typed: Digits of a number that is being keyed.
     """
@@ -135,17 +137,17 @@ class LastSaid:
     typed: str = ""
 
     def take_prefix(self) -> str:
-        """The prefix, which is said once."""
+        """Return the prefix and forget it."""
         prefix, self.prefix = self.prefix, ""
         return prefix
 
     def take_owed(self) -> str:
-        """The notice that could not be given when it was due, which is given once."""
+        """Return the owed notice and forget it."""
         owed, self.owed = self.owed, ""
         return owed
 
     def add_prefix(self, text: str) -> None:
-        """The next prompt begins with this as well, after what it begins with already."""
+        """Append this to the prefix of the next prompt."""
         self.prefix = " ".join(filter(None, (self.prefix, text)))
 
 
@@ -160,15 +162,15 @@ class Counters:
 
 @dataclass(slots=True)
 class Awaited:
-    """What the dialogue waits for, as far as the state does not say it.
+    """The part of the dialogue's expectations that the state does not tell.
 
     Attributes:
         pending: The result that waits to be affirmed.
-        offered: Whether that result is an earlier one, which is offered instead of measuring again.
-        counters: How often nothing useful came.
-        note_from: The state in which a voice note was asked for.
+        offered: Whether that result is an earlier one, offered instead of a new measurement.
+        counters: Number of times that nothing useful came.
+        note_from: The state in which the person asked for a voice note.
         note_running: Whether a voice note is being recorded.
-        chosen_from: The state in which another test was asked for.
+        chosen_from: The state in which the person asked for another test.
     """
 
     pending: Pending | None = None
@@ -179,20 +181,20 @@ class Awaited:
     chosen_from: State = State.ASKING
 
     def no_result(self) -> None:
-        """No result waits to be affirmed."""
+        """Forget the result that waits to be affirmed."""
         self.pending = None
         self.offered = False
 
 
 @dataclass(slots=True)
 class Cautions:
-    """Which cautions were given.
+    """The cautions of the session.
 
     Attributes:
-        given: When each was last spoken to its end, in s since the session began.
-        acknowledged: Those that were acknowledged.
-        due: Name and form (``full`` or ``short``) of those that are being given.
-        later: Those that come after them.
+        given: The time when each was last spoken to its end, s since the session began.
+        acknowledged: Cautions that were acknowledged.
+        due: Name and form (``full`` or ``short``) of the cautions that are being given.
+        later: Cautions that come after them.
     """
 
     given: dict[str, float] = field(default_factory=dict)
@@ -206,10 +208,10 @@ class Crank:
     """The starter.
 
     Attributes:
-        began: When the present cranking began, in s since the session began; None while nobody said that it did.
-        counted: Whether a cranking of the present step is in the record already.
-        rested_at: When the starter has rested, in s since the session began.
-        explained: Whether it was said how a cranking is announced.
+        began: The time when the present cranking began, s since the session began; None if nobody announced one.
+        counted: Whether the record already has a cranking of the present step.
+        rested_at: The time when the starter will have rested, s since the session began.
+        explained: Whether the assistant has explained how to announce a cranking.
     """
 
     began: float | None = None
@@ -220,7 +222,7 @@ class Crank:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Answered:
-    """A fact that was given in this session, and the result after which it was; None before the first."""
+    """A fact that was given in this session, and the result after which it came; None before the first."""
 
     fact: str
     after: Trail | None
@@ -231,17 +233,17 @@ class KnownFacts:
     """Facts about the car and the tools.
 
     Attributes:
-        given: Those that are known, by name.
-        answered: Those that were given in this session, in order.
-        asked: The one that is asked for now.
-        again: Names of those that are asked for anew.
-        offer: Whether an earlier result may be offered once all facts are given.
-        spelling_explained: Whether it was said how a fact is spelled.
+        given: Known facts, by name.
+        answered: Facts that were given in this session, in order.
+        asked: The fact that is being asked for.
+        again: Names of facts to ask for again.
+        offer: Whether an earlier result may be offered once all facts are known.
+        spelling_explained: Whether the assistant has explained how to spell a fact.
     """
 
     given: dict[str, FactGiven] = field(default_factory=dict)
     answered: list[Answered] = field(default_factory=list)
-    asked: Asked | None = None
+    asked: AskedFact | None = None
     again: tuple[str, ...] = ()
     offer: bool = True
     spelling_explained: bool = False
@@ -258,7 +260,7 @@ class WorkingGear:
     Attributes:
         deaf: Why nothing can be heard: ``noise``, ``microphone``; empty while all can be heard.
         mute: Whether nothing can be spoken.
-        lost: Gear that is missing now, each with why, in the order in which it was lost.
+        lost: Missing gear with the reasons, in the order of loss.
     """
 
     deaf: set[str] = field(default_factory=set)
@@ -266,7 +268,7 @@ class WorkingGear:
     lost: dict[str, str] = field(default_factory=dict)
 
     def all_back(self) -> None:
-        """Believe that all works; what is missing is reported again."""
+        """Assume that all gear works; missing gear will be reported again."""
         self.deaf.clear()
         self.mute = False
         self.lost.clear()

@@ -1,4 +1,4 @@
-"""Gear that is lost or comes back, and noise: what is noted, and what is to be told."""
+"""Gear that is lost or comes back, and noise: notes it, and returns the notice to give."""
 
 from __future__ import annotations
 
@@ -19,24 +19,24 @@ RECORD_NOTICES = {
     "record": "The record goes on in another place. See the screen.",
     "disk": "The disk is nearly full. See the screen.",
 }
-"""What is spoken when the record is in danger: the screen says where it goes on."""
+"""Spoken notices if the record is in danger; the screen says where it continues."""
 
 _NOTICES = {
     "microphone": "No microphone. Use the keys.",
     "keys": "No keys. Voice only.",
     **RECORD_NOTICES,
 }
-"""What is spoken when gear is lost."""
+"""Spoken notices if gear is lost."""
 
 
 def lose(talk: Talk, event: GearLost) -> str:
-    """Note that gear is lost; the notice to give, "" for a lost loudspeaker, which gives none."""
+    """Note that gear is lost; returns the notice to give, "" for a lost loudspeaker, which cannot give one."""
     gear = event.gear
     talk.note(ModeChanged(_RECORD_MODES.get(gear, f"{gear} lost"), event.why))
     if gear in RECORD_NOTICES:
         talk.said.message = event.why
     elif talk.limits.rules > OLD_RULES:
-        # Not in the message, which the next one replaces: the loss of one thing must not hide that of another.
+        # Kept out of the message, which the next one replaces: the loss of one thing must not hide that of another.
         talk.gear.lost.pop(gear, None)
         talk.gear.lost[gear] = event.why
         talk.said.message = ""
@@ -51,7 +51,7 @@ def lose(talk: Talk, event: GearLost) -> str:
 
 
 def find(talk: Talk, event: GearBack) -> str:
-    """Note that gear works again; the notice to give."""
+    """Note that gear works again; returns the notice to give."""
     talk.note(ModeChanged(f"{event.gear} back", "it works again"))
     talk.said.message = f"The {event.gear} is back."
     talk.gear.lost.pop(event.gear, None)

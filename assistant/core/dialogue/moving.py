@@ -1,6 +1,7 @@
-"""Where a result, a skipped step, a correction or a word leads: the next step, another procedure, a verdict, a pause.
+"""The next place after a result, a skipped step, a correction or a word: a step, another procedure, a verdict, a
+pause.
 
-The handlers stand above this module, and it stands above `entering`: what leads into a step does not lead back here.
+The handlers import this module, and it imports `entering`; nothing leads back.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking, entering, weighing
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
-from assistant.core.dialogue.inquiring import Asked
+from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Answered, Counters
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER, STOP_CRANKING
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
 
 
 def commit(talk: Talk, pending: Pending, acceptance: Acceptance) -> State:
-    """Take a result into the record, and go where it leads, unless a result is doubtful."""
+    """Record a result and go to its target, unless a result is doubtful."""
     step, procedure = talk.step, talk.procedure
     talk.past.results += 1
     kept = KEPT if talk.awaited.offered else ""
@@ -82,7 +83,7 @@ def commit(talk: Talk, pending: Pending, acceptance: Acceptance) -> State:
 def leave_step(
     talk: Talk, number: int, pending: Pending | None, confirmed: str = "", *, kept: bool = False
 ) -> None:
-    """The present step is left, with a result or skipped; `number`, `confirmed` and `kept` are as in `Trail`."""
+    """Leave the present step, with a result or skipped; `number`, `confirmed` and `kept` are as in `Trail`."""
     talk.past.trail.append(
         Trail(
             *talk.position,
@@ -98,20 +99,20 @@ def leave_step(
 
 
 def go(talk: Talk, target: Target) -> State:
-    """Go where an answer, or a step that was skipped, leads."""
+    """Go to the target of an answer or of a skipped step."""
     if target.leads is Leads.STEP:
         return entering.enter_step(talk, target.name)
     if target.leads is Leads.PROCEDURE:
         return hand_over(talk, target.name)
     talk.work.verdict = target.name
-    # An answer that ends in a verdict was affirmed together with it; a skipped test was not.
+    # Affirming an answer that ends in a verdict affirms the verdict, too; skipping a test does not.
     talk.work.affirmed = bool(talk.past.trail.last and talk.past.trail.last.number)
     talk.note(VerdictReached(talk.procedure.name, target.name, talk.work.affirmed))
     return conclude(talk)
 
 
 def hand_over(talk: Talk, name: str) -> State:
-    """Go on with another procedure; where it was done before, say what is new since then, or stop."""
+    """Continue with another procedure; if it was done before, say what is new since then, or stop."""
     came_from = talk.procedure.name
     if came_from == AFTER_REPAIR:
         talk.work.visits = Visits()
@@ -130,7 +131,7 @@ def hand_over(talk: Talk, name: str) -> State:
 
 
 def _stop_circle(talk: Talk, back_to: str) -> State:
-    """The tests lead back to where they were: stop, name no part, and say what a person does next."""
+    """The tests run in a circle: stop, name no part, and say what to do next."""
     assessment = weighing.assess(talk)
     best = assessment.best_test() if assessment else None
     done = [
@@ -149,7 +150,7 @@ def _stop_circle(talk: Talk, back_to: str) -> State:
 
 
 def conclude(talk: Talk) -> State:
-    """Say the verdict, or that the tests lead back to where they were, and what can be done now."""
+    """Say the verdict, or that the tests run in a circle, and the possible next actions."""
     talk.awaited.counters = Counters()
     if talk.work.led_back is not None:
         text = f"{talk.work.led_back.says} {talk.work.led_back.next} Say close session, or press plus."
@@ -176,7 +177,7 @@ def conclude(talk: Talk) -> State:
 
 
 def return_to_work(talk: Talk) -> State:
-    """After something came between: say the verdict again, or begin the present step again."""
+    """Resume after an interruption: say the verdict again, or begin the present step again."""
     if talk.work.concluded:
         return conclude(talk)
     offer = talk.awaited.offered or (talk.facts.asked is not None and talk.facts.offer)
@@ -184,7 +185,7 @@ def return_to_work(talk: Talk) -> State:
 
 
 def _ask_again(talk: Talk, doubt: Doubted) -> State:
-    """Go back to the doubtful result, once; what came after it is offered again when its step comes."""
+    """Go back to the doubtful result, once; later results are offered again when their steps come."""
     doubtful, against = doubt.doubtful, doubt.against
     assert doubtful.pending is not None  # noqa: S101
     assert doubtful.measure is not None  # noqa: S101
@@ -211,7 +212,7 @@ def _ask_again(talk: Talk, doubt: Doubted) -> State:
 
 
 def take_fact(talk: Talk, given: FactGiven) -> State:
-    """The fact counts from now on; then the next one, or the step."""
+    """Let the fact count, and go on to the next one or to the step."""
     talk.note(given)
     talk.facts.given[given.fact] = given
     talk.facts.answered.append(Answered(given.fact, talk.past.trail.last))
@@ -223,8 +224,8 @@ def take_fact(talk: Talk, given: FactGiven) -> State:
 
 
 def set_aside(talk: Talk) -> tuple[Paused, ...]:
-    """Leave the present procedure; what is to be come back to, nothing when it has reached its verdict."""
-    if talk.work.set_up:  # it was spoken, so it may be connected already and comes off first
+    """Leave the present procedure; returns the place to come back to, nothing if it has reached its verdict."""
+    if talk.work.set_up:  # it was spoken, so it may already be connected and must come off first
         talk.work.connected = talk.step.measure
     talk.facts.asked = None
     talk.awaited.no_result()
@@ -238,7 +239,7 @@ def set_aside(talk: Talk) -> tuple[Paused, ...]:
 
 
 def come_back(talk: Talk, paused: Paused, aside: tuple[Paused, ...] = ()) -> State:
-    """Go on with a procedure that was set aside; `aside` is what is set aside instead."""
+    """Continue a procedure that was set aside; `aside` is set aside instead."""
     came_from = talk.procedure.name
     talk.work.reopen()
     talk.work.paused = (*(other for other in talk.work.paused if other is not paused), *aside)
@@ -250,20 +251,20 @@ def come_back(talk: Talk, paused: Paused, aside: tuple[Paused, ...] = ()) -> Sta
 
 
 def fact_to_take_back(talk: Talk) -> str | None:
-    """The fact that a correction takes back: the last one, if no step was left since; None if there is none."""
+    """The fact that a correction takes back: the last one, if no step has been left since; None if there is none."""
     last = talk.facts.answered[-1] if talk.facts.answered else None
     return last.fact if last and last.after is talk.past.trail.last else None
 
 
 def take_back_fact(talk: Talk, name: str, how: str) -> State:
-    """Take the last fact back and ask for it again; `how` stands in the record."""
+    """Take back the last fact and ask for it again; `how` goes into the record."""
     talk.facts.answered.pop()
     undone = talk.facts.given.pop(name)
     talk.note(FactUndone(name, undone.value, how))
     inquiry = talk.library.terms.facts[name]
     spoken = asking.spoken_value(inquiry, undone.value, undone.unit)
     talk.said.prefix = f"Taken back. {inquiry.label}: {spoken}."
-    talk.facts.asked = Asked(inquiry)
+    talk.facts.asked = AskedFact(inquiry)
     talk.awaited.no_result()
     talk.work.interrupted = talk.work.interrupted or talk.work.set_up
     talk.said.heard = ""
@@ -272,9 +273,9 @@ def take_back_fact(talk: Talk, name: str, how: str) -> State:
 
 
 def take_back_result(talk: Talk, how: str) -> State:
-    """Take the last result, or skipping a step, back, and begin its step again; `how` stands in the record."""
+    """Take back the last result or the skipping of a step, and begin that step again; `how` goes into the record."""
     talk.stop_crank(timed=True)
-    if talk.work.set_up:  # it was spoken, so it may be connected already and comes off first
+    if talk.work.set_up:  # it was spoken, so it may already be connected and must come off first
         talk.work.connected = talk.step.measure
     last = talk.past.trail.pop()
     talk.note(ResultUndone(last.number, last.procedure, last.step, how))
@@ -291,8 +292,8 @@ def take_back(talk: Talk, how: str, otherwise: Callable[[Talk], State]) -> State
 
     Args:
         talk: The session.
-        how: How it was asked for, for the record.
-        otherwise: What is done when there is nothing to take back.
+        how: The way of the request, for the record.
+        otherwise: Called if there is nothing to take back.
     """
     name = fact_to_take_back(talk)
     if name is not None:
@@ -304,13 +305,13 @@ def take_back(talk: Talk, how: str, otherwise: Callable[[Talk], State]) -> State
 
 
 def say_where_it_is(talk: Talk) -> State:
-    """Say the last prompt again, after what is to be said before it."""
+    """Say the last prompt again, after its prefix."""
     talk.say(talk.said.take_prefix() or talk.said.prompt, Speech.HELP)
     return talk.state
 
 
 def keep_note(talk: Talk, recorded: NoteRecorded) -> None:
-    """A voice note has ended and is stored."""
+    """Note a voice note that has ended and is stored."""
     talk.note(VoiceNoteTaken(recorded.clip.file, recorded.clip.duration_s, *talk.position))
     talk.awaited.note_running = False
 
@@ -325,7 +326,7 @@ def stop(talk: Talk, *, announced: bool = True) -> State:
 
     Args:
         talk: The session.
-        announced: False if the engine may well be turning although nobody said so: it is counted as cranked.
+        announced: False if the engine may be turning although nobody said so; it then counts as cranked.
     """
     talk.stop_crank(timed=announced)
     return _stand_by(talk, "Stop. Key off.", Speech.STOP, ModeChanged("stop", "stop was said or keyed"))
@@ -336,9 +337,9 @@ def stand_by(talk: Talk, text: str = STANDING_BY, why: str = "asked for", *, cra
 
     Args:
         talk: The session.
-        text: What is said.
-        why: Why, for the record.
-        cranking: Whether the engine is turning, so that it has to stop first.
+        text: The words to say.
+        why: The reason, for the record.
+        cranking: Whether the engine is turning and has to stop first.
     """
     talk.stop_crank(timed=True)
     mode = ModeChanged("stand by", why)
@@ -348,13 +349,15 @@ def stand_by(talk: Talk, text: str = STANDING_BY, why: str = "asked for", *, cra
 
 
 def ask_to_close(talk: Talk, how: str, *, cranking: bool = False) -> State:
-    """Stand by before the session is closed: one misheard word never ends it; `how` it was asked for."""
+    """Stand by before closing the session, so that one misheard word never ends it; `how` is the way of the
+    request.
+    """
     text = "Standing by. To end the session, say close session again. To go on, say go ahead."
     return stand_by(talk, text, f"close was asked for by {how}", cranking=cranking)
 
 
 def _stand_by(talk: Talk, text: str, kind: Speech, mode: ModeChanged) -> State:
-    """Stop all that runs, forget what is half said, and say so."""
+    """Stop everything that runs, forget unfinished input, and say so."""
     talk.do(CancelTimer(REST_TIMER))
     if talk.awaited.note_running:
         talk.do(EndNote())
@@ -364,7 +367,7 @@ def _stand_by(talk: Talk, text: str, kind: Speech, mode: ModeChanged) -> State:
     talk.awaited.counters = Counters()
     talk.said.typed = talk.said.message = ""
     asked = talk.facts.asked
-    if asked is not None:  # signs that were spelled are kept
+    if asked is not None:  # spelled signs are kept
         asked.code, asked.typed, asked.waiting = "", "", None
     talk.say(text, kind, can_be_cut=False)
     talk.said.prompt = f"{STANDING_BY} To end: close session."

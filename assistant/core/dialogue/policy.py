@@ -1,8 +1,8 @@
-"""The dialogue's numbers in one place, each with its reason, and the grading of what was understood.
+"""Grades answers by the cost of a mistake, and judges the lamp in use.
 
-Grading follows what a mistake would cost: the same next step whatever was meant is simply taken; a different
-next step is read back inside the next sentence and can be corrected; a verdict, another procedure, a number or
-a doubtful hearing is read back and must be affirmed.
+An answer is simply taken if every answer leads to the same step. If it leads to a different step, it is read back
+inside the next sentence and can be corrected. A verdict, another procedure, a number or a doubtful hearing is
+read back and must be affirmed.
 Silence is never a yes.
 """
 
@@ -24,7 +24,7 @@ _Level = TypeVar("_Level")
 
 
 class Acceptance(StrEnum):
-    """How a result is taken; the words are those of the record."""
+    """The way in which a result counts, in the record's words."""
 
     TAKEN = "taken"
     READ_BACK = "read back"
@@ -32,10 +32,10 @@ class Acceptance(StrEnum):
 
 
 def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds) -> Acceptance:
-    """How far this answer must be confirmed before it counts.
+    """The confirmation that this answer needs before it counts.
 
     Args:
-        step: The step that was asked.
+        step: The present step.
         answer: The answer or band that was understood.
         confidence: 0 to 1; 1 for a key.
         thresholds: The dialogue's limits.
@@ -50,10 +50,11 @@ def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds)
 
 LAMP = "test-lamp"
 HEAVIEST_LAMP_A = Decimal("0.3")
-"""At the switched side a lamp of more current takes so much from the coil that it weakens the spark: 22 kV are left
-at 0.27 A, 11 kV at 0.6 A (from the project's sheet of trade facts)."""
+"""On the switched side a lamp with more current takes so much from the coil that it weakens the spark: 22 kV
+remain at 0.27 A, 11 kV at 0.6 A (from the project's sheet of trade facts).
+"""
 FAINTEST_LAMP_A = Decimal("0.05")
-"""Below this a bulb glows so faintly that daylight hides it (chosen; common practice, no source)."""
+"""A bulb with less current glows so faintly that daylight hides it (chosen; common practice, no source)."""
 
 LED_REFUSED = "An LED light misleads here. Use a filament lamp."
 HEAVY_REFUSED = "This lamp loads the coil. Use one below 0.3 amps."
@@ -61,12 +62,13 @@ SHADE = "Shade the bulb, it is faint."
 
 
 def lamp_refused(measure: Measurement, kind: str, current: Decimal | None) -> str:
-    """Why the lamp in use cannot make this measurement, two short sentences; "" where it can, or nothing is known.
+    """Two short sentences that say why the lamp in use does not suit this measurement; "" if it does, or if
+    nothing is known.
 
     Args:
         measure: The measurement.
-        kind: ``filament``, ``led``, or "" where it is not known.
-        current: Current of the lamp on the battery, in A; None where it is not known.
+        kind: ``filament``, ``led``, or "" if unknown.
+        current: Current of the lamp on the battery, in A; None if unknown.
     """
     if measure.instrument != LAMP:
         return ""
@@ -79,7 +81,7 @@ def lamp_refused(measure: Measurement, kind: str, current: Decimal | None) -> st
 
 
 def lamp_faint(measure: Measurement, current: Decimal | None) -> bool:
-    """Whether the bulb of the lamp in use is so faint that it has to be shaded."""
+    """Whether the bulb of the lamp in use is so faint that it needs shade."""
     return measure.instrument == LAMP and current is not None and current < FAINTEST_LAMP_A
 
 

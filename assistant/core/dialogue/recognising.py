@@ -1,10 +1,10 @@
-"""What an event means in the present state."""
+"""The meaning of an event in the present state."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.dialogue.inquiring import Source
+from assistant.core.dialogue.inquiring import Origin
 from assistant.core.dialogue.keying import recognise_key
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
@@ -44,13 +44,13 @@ _MEANS_HERE = {
     State.CHOOSING: {Trigger.GO_AHEAD: Trigger.DENY},
     State.READING_BACK: {Trigger.NOT_SURE: Trigger.DENY},
 }
-"""Words that mean something else in a state than elsewhere."""
+"""Words with a special meaning in a state."""
 
 _PLAIN: dict[Meaning[By], Meaning[By]] = {}
 
 
 def recognise(talk: Talk, event: Event) -> Known[Any] | None:
-    """What an event means here, with what it carries; None if it means nothing and is passed over."""
+    """The meaning of an event here, with its payload; None if it has none and is ignored."""
     match event:
         case Heard():
             return _heard(talk, event)
@@ -83,7 +83,7 @@ def recognise(talk: Talk, event: Event) -> Known[Any] | None:
 
 
 def _finished(talk: Talk, event: SpeechFinished) -> Known[Any] | None:
-    """The end of what is being said matters only where something waits for it."""
+    """The end of speech matters only if something waits for it."""
     if event.utterance != talk.said.utterance:
         return None
     waits = talk.state is State.CAUTIONING or (talk.state is State.NOTING and not talk.awaited.note_running)
@@ -91,7 +91,7 @@ def _finished(talk: Talk, event: SpeechFinished) -> Known[Any] | None:
 
 
 def _elapsed(talk: Talk, event: TimerElapsed) -> Known[Any] | None:
-    """A timer that was forgotten meanwhile means nothing."""
+    """A timer that was cancelled meanwhile means nothing."""
     if event.timer == CRANK_TIMER and talk.state is State.CRANKING:
         return Known(Trigger.CRANK_LIMIT, None)
     if event.timer == REST_TIMER and talk.state is State.RESTING:
@@ -100,11 +100,11 @@ def _elapsed(talk: Talk, event: TimerElapsed) -> Known[Any] | None:
 
 
 def _heard(talk: Talk, event: Heard) -> Known[Any]:
-    """What was said: a word of the dialogue, or an answer to what this state asks."""
+    """The meaning of spoken words: a word of the dialogue, or an answer to the question."""
     talk.said.heard = event.words
     result = event.result
     if result.control is Control.STOP:
-        # A stop that was perhaps not said costs a second; one that was missed can cost a hand.
+        # A false stop costs a second; a missed one can cost a hand.
         return Known(Trigger.STOP, _BY_VOICE)
     if event.confidence < talk.limits.reject_below:
         unsure = NoMatch(event.at, event.words, event.confidence, event.clip, event.snr_db)
@@ -118,7 +118,7 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
         if result.outcome not in talk.library.procedures:
             return UNEXPECTED
         return Known(Trigger.CHOSEN, Named(result.outcome))
-    source = Source("voice", event.words, event.confidence, event.clip.file if event.clip else None)
+    source = Origin("voice", event.words, event.confidence, event.clip.file if event.clip else None)
     if talk.state in (State.INQUIRING, State.CONFIRMING):
         return understand_fact(talk, result, source)
     if result.signs is not None:

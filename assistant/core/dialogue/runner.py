@@ -2,7 +2,7 @@
 
 The rules
 ---------
-* There is one state at a time (`State`).  Every event is first recognised: what it means here, a `Trigger`.
+* There is one state at a time (`State`). Every event is first recognised as a `Trigger`, its meaning in that state.
 * The table (`table.ROWS`) has a cell for each trigger that a state knows: it names the handler and the states that
   may follow.  A trigger without a cell is recorded as a remark and answered "That does not fit now."; a handler that
   leads elsewhere than its cell allows is a defect and raises `AssertionError`.
@@ -13,7 +13,7 @@ The rules
 * Time comes only from the events, so feeding the same events again gives the same actions.
 
 The one conflict: an answer that arrives while a caution is being spoken.  The caution wins; the answer is
-remarked and asked for again, because a step that was answered before it was released was not measured then.
+recorded as a remark and asked for again, because nobody measured a step before it was released.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from assistant.core.reasoning.scales import Memo
 from assistant.core.values.events import Event, Heard, KeyPressed, Speech
 
 if TYPE_CHECKING:
-    from assistant.core.dialogue.inquiring import Asked
+    from assistant.core.dialogue.inquiring import AskedFact
     from assistant.core.dialogue.triggers import Known, Meaning
     from assistant.core.library.library import Library
     from assistant.core.reasoning.evidence import Assessment
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
 _NOT_OPEN = (State.UNOPENED, State.FINISHED)
 _BUSY = (State.CAUTIONING, State.CRANKING, State.NOTING, State.STANDING_BY)
-"""States in which it is shown, but not said, that something does not fit."""
+"""States in which a misfit is shown but not spoken."""
 
 
 class Runner:
@@ -50,12 +50,12 @@ class Runner:
 
     Args:
         library: The procedures, cautions and terms.
-        knowledge: What results are weighed with; None if they are not weighed.
+        knowledge: The knowledge that weighs results; None if they are not weighed.
         thresholds: The dialogue's limits.
-        memo: What was computed in earlier sessions with the same library; it changes no result.
+        memo: Computations of earlier sessions with the same library; it changes no result.
 
     Attributes:
-        talk: What the session remembers, as the handlers see it.
+        talk: The session's memory, as the handlers see it.
     """
 
     def __init__(
@@ -68,18 +68,18 @@ class Runner:
         self.talk = Talk(library, thresholds, Past(knowledge, Memo() if memo is None else memo))
 
     def receive(self, event: Event) -> tuple[Action, ...]:
-        """Take one event and give the actions that it causes, in the order in which they are to be done.
+        """Take one event and return its actions, in the order of execution.
 
         Raises:
-            UsageProblem: A `Began` that names a procedure that is not in the library.
+            UsageProblem: A `Began` names a procedure that the library lacks.
         """
         return self._receive(event, silent=False)
 
     def recall(self, event: Event) -> tuple[Action, ...]:
-        """Take an event of which the actions are in the record already, to go on from there.
+        """Take an event whose actions are already in the record, in order to continue from there.
 
-        The dialogue is then where `receive` would have brought it; what was listened for and shown, which takes
-        more than half of the time, is not made again. The other actions are given.
+        It leads to the same state as `receive`, but leaves out listening and showing, which take more than half
+        of the time. It returns the other actions.
 
         Raises:
             UsageProblem: As for `receive`.
@@ -88,26 +88,26 @@ class Runner:
 
     @property
     def state(self) -> State:
-        """What the dialogue waits for."""
+        """The dialogue's state."""
         return self.talk.state
 
     @property
     def position(self) -> tuple[str, str]:
-        """Names of the present procedure and step; empty before the beginning."""
+        """Names of the present procedure and step; empty before the session begins."""
         return self.talk.position
 
     @property
     def taken(self) -> int:
-        """How many results were taken so far, also those that were taken back since."""
+        """Number of results so far, including those taken back since."""
         return self.talk.past.results
 
     @property
-    def asked(self) -> Asked | None:
-        """The fact that is asked for now; None while none is."""
+    def asked(self) -> AskedFact | None:
+        """The fact that is being asked for; None if there is none."""
         return self.talk.facts.asked
 
     def assessment(self) -> Assessment | None:
-        """What the results so far say together; None if nothing is weighed here."""
+        """The assessment of all results so far; None if they are not weighed here."""
         return weighing.assess(self.talk)
 
     def _receive(self, event: Event, *, silent: bool) -> tuple[Action, ...]:
@@ -125,7 +125,7 @@ class Runner:
 
 
 def answer(talk: Talk, known: Known[Any]) -> bool:
-    """Do what the cell for this trigger says; False if the present state has no such cell.
+    """Run the cell for this trigger; False if the present state has no such cell.
 
     Raises:
         AssertionError: The handler led elsewhere than its cell allows.
@@ -141,13 +141,13 @@ def answer(talk: Talk, known: Known[Any]) -> bool:
 
 
 def refuse(talk: Talk, trigger: Meaning[Any], *, aloud: bool, silent: bool) -> None:
-    """What happened does not fit the present state.
+    """Refuse a trigger that does not fit the present state.
 
     Args:
         talk: The session.
-        trigger: What happened.
-        aloud: Whether a person did it, so that it is answered.
-        silent: Whether what is listened for and shown is left out.
+        trigger: The trigger.
+        aloud: Whether a person caused it and gets an answer.
+        silent: Whether to leave out listening and showing.
     """
     if talk.state in _NOT_OPEN:
         return

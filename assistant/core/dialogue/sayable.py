@@ -1,4 +1,4 @@
-"""What can be said in each state: words of the dialogue, outcomes, numbers, signs, and what is asked for with them."""
+"""The sayable words of each state: words of the dialogue, outcomes, numbers and signs."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ REASONS = {
     "not-safe": "not safe",
     "other-reason": "another reason",
 }
-"""Why a test is skipped, in the order of their digits."""
+"""Reasons for skipping a test, in the order of their digits."""
 
 _SAYABLE: dict[State, tuple[Control, ...]] = {
     State.INQUIRING: (
@@ -141,21 +141,21 @@ _SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.CLOSE,
     ),
 }
-"""Words of the dialogue that are taken in each state, besides those that are taken anywhere."""
+"""Words of the dialogue that count in each state, besides those that count anywhere."""
 
 _ANYWHERE = tuple(word for word in Control if word.anywhere)
 
 SAYABLE = {state: (*words, *_ANYWHERE) for state, words in _SAYABLE.items()}
-"""Words of the dialogue that are taken in each state."""
+"""Words of the dialogue that count in each state."""
 
 LAMP_FACTS = ("lamp-kind", "lamp-current")
-"""Facts about the lamp in use; "other lamp" has them asked for anew."""
+"""Facts about the lamp in use; "other lamp" asks for them again."""
 
 
 def request_for(
     state: State, step: Step | None, inquiry: Inquiry | None = None, procedures: tuple[str, ...] = ()
 ) -> GrammarRequest:
-    """What may be said in this state, at this step, while this fact is asked for or one of these procedures."""
+    """The grammar request for a state, with its step, its fact or the procedures to choose from."""
     controls = SAYABLE.get(state, ())
     if state in (State.INQUIRING, State.CONFIRMING) and inquiry is not None:
         return _request_for_fact(inquiry, controls, again=state is State.CONFIRMING)
@@ -177,7 +177,9 @@ def request_for(
 
 
 def _request_for_fact(inquiry: Inquiry, controls: tuple[Control, ...], *, again: bool) -> GrammarRequest:
-    """What may be said for a fact; `again` while it is read back, where signs are taken back before others come."""
+    """The grammar request for a fact; `again` while it is read back, when signs must be taken back before new
+    ones.
+    """
     if inquiry.kind in (FactKind.SPELLED, FactKind.VIN):
         if again:
             return GrammarRequest(controls=controls)
@@ -192,11 +194,11 @@ def _request_for_fact(inquiry: Inquiry, controls: tuple[Control, ...], *, again:
 
 
 LARGEST_SPOKEN = 9999
-"""Largest number that the number grammar has; a fact that may be larger is said digit by digit."""
+"""Largest number of the number grammar; a fact that may be larger is spoken digit by digit."""
 
 
 def requests_of(library: Library) -> Iterator[GrammarRequest]:
-    """Everything that may be asked for with these procedures, each once."""
+    """Every possible request of these procedures, each once."""
     seen = set()
     asked = {name: library.terms.facts[name] for name in LAMP_FACTS if name in library.terms.facts}
     for procedure in library.procedures.values():

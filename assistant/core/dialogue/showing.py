@@ -1,4 +1,4 @@
-"""What is shown, what is listened for, and what help is given: a line of a table for each state."""
+"""The board, the words to listen for, and the help, with a table line for each state."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
 
 Pairs = tuple[tuple[str, str], ...]
-"""Keys with what they do, or numbers with what they choose."""
+"""Keys with their effects, or numbers with their choices."""
 
 
 # --- after every event ----------------------------------------------------------------------------
@@ -37,14 +37,14 @@ _LONG_SILENCE = frozenset(
         State.CONCLUDING,
     }
 )
-"""States in which hands are busy, so that an answer may take its time."""
+"""States in which hands are busy, so an answer may take its time."""
 
 _SHORT_SILENCE = frozenset({State.CONFIRMING, State.READING_BACK, State.SKIPPING})
 """States in which an answer is due at once."""
 
 
 def settle(talk: Talk) -> None:
-    """After every change: what is listened for and what is shown."""
+    """After every change, update the words to listen for and the board."""
     state, deaf = talk.state, talk.gear.deaf
     if state is State.FINISHED:
         talk.do(StopListening())
@@ -52,7 +52,7 @@ def settle(talk: Talk) -> None:
         pass  # the note has the microphone
     elif "microphone" in deaf:
         talk.do(StopListening())
-    elif deaf:  # too loud for results; a shouted stop is still worth trying
+    elif deaf:  # too loud for results, but a shouted stop is still worth trying
         talk.do(Listen(GrammarRequest(controls=(Control.STOP,))))
     else:
         talk.do(_listen(talk))
@@ -60,7 +60,7 @@ def settle(talk: Talk) -> None:
 
 
 def show(talk: Talk) -> None:
-    """Show where the session is."""
+    """Show the session's position."""
     talk.do(Show(board(talk)))
 
 
@@ -82,7 +82,7 @@ def _listen(talk: Talk) -> Listen:
 
 
 def help_here(talk: Talk) -> tuple[str, str]:
-    """What can be said now, and what can be keyed, a sentence or two each."""
+    """The words and the keys that count now, in a sentence or two each."""
     tells = _HELP.get(talk.state)
     return tells(talk) if tells else _FIXED_HELP.get(talk.state, ("", ""))
 
@@ -136,7 +136,7 @@ _FIXED_HELP = {
 
 @dataclass(frozen=True, slots=True)
 class _View:
-    """The part of the board that each state makes for itself; fields as in `Board`."""
+    """The part of the board that depends on the state; fields as in `Board`."""
 
     headline: str
     lines: tuple[str, ...] = ()
@@ -145,7 +145,7 @@ class _View:
 
 
 def board(talk: Talk) -> Board:
-    """What the screen shows now."""
+    """The present board."""
     state, said, procedure = talk.state, talk.said, talk.work.procedure
     lost = tuple(talk.gear.lost.items())
     if talk.work.step is None or procedure is None:
@@ -227,7 +227,7 @@ def _fact_view(talk: Talk) -> _View:
 
 
 def _confirming_view(talk: Talk) -> _View:
-    """The value itself in large letters, to be compared at a glance."""
+    """The value itself in large letters, for comparison at a glance."""
     inquiry, waiting = talk.asked.inquiry, talk.asked.waiting
     assert waiting is not None  # noqa: S101
     repair = f"Proposed: {waiting.repair}." if waiting.repair else ""

@@ -1,4 +1,4 @@
-"""The dialogue's states, and the groups of them that one thing leads to."""
+"""The dialogue's states, and groups of them that share a way in."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class State(StrEnum):
-    """What the dialogue waits for."""
+    """The dialogue's state."""
 
     UNOPENED = "unopened"
     INQUIRING = "inquiring"
@@ -26,10 +26,10 @@ class State(StrEnum):
 
 
 RELEASED = frozenset({State.CAUTIONING, State.ACKNOWLEDGING, State.RESTING, State.ASKING})
-"""What the way from the cautions to the question may lead to."""
+"""States on the way from the cautions to the question."""
 
 STEP_STARTS = RELEASED | {State.INQUIRING, State.CONFIRMING, State.READING_BACK}
-"""What entering a step may lead to."""
+"""States that entering a step may lead to."""
 
 RETURNS = STEP_STARTS | {State.CONCLUDING}
-"""What taking a result, or going on with the work, may lead to."""
+"""States that a result, or going on with the work, may lead to."""

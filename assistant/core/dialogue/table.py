@@ -1,7 +1,7 @@
-"""The one table of the dialogue: for each state what happens there, who answers it, and where that may lead.
+"""The one table of the dialogue: for each state its triggers, their handlers, and the states that may follow.
 
-It is the whole truth about the dialogue's shape: a trigger that is not in the row of the present state is refused,
-and a handler that leads elsewhere than its cell allows is a defect. The diagram in the documents is made from it.
+It is the whole truth about the dialogue's shape: a trigger outside the row of the present state is refused, and a
+handler that leads elsewhere than its cell allows is a defect. The diagram in README.md comes from it.
 """
 
 from __future__ import annotations
@@ -210,24 +210,24 @@ ROWS: dict[State, Row] = {
         Cell(Trigger.CLOSE, at_pauses.close, only(_S.FINISHED)),
         over=EVERYWHERE,
     ),
-    # A session that was left open goes on after all; a sealed one is refused before.
+    # A session that was left open continues after all; a sealed one is refused earlier.
     _S.FINISHED: row(Cell(Trigger.RESUME, anywhere.resume, RETURNS)),
 }
-"""For each state the cells of the triggers that it knows."""
+"""The cells of each state, by trigger."""
 
 TRANSITIONS: dict[State, dict[Meaning[Any], frozenset[State]]] = {
     state: {trigger: cell.to or only(state) for trigger, cell in cells.items()}
     for state, cells in ROWS.items()
 }
-"""For each state the triggers that it knows, and for each the states that may follow."""
+"""The triggers of each state, with the states that may follow."""
 
 
 def diagram() -> str:
-    """The table as a Mermaid state diagram, for the documents.
+    """The table as a Mermaid state diagram, for README.md beside this module.
 
     Entering a step can end in any of seven states; they are drawn as one choice, ``step``.
-    What every open state knows (stop, stand by, close from outside, resume) is drawn once, from ``any``; what changes
-    no state (noise, gear, a note that ends late) is left out.
+    Triggers that every open state knows (stop, stand by, close from outside, resume) are drawn once, from
+    ``any``; those that change no state (noise, gear, a late note) are left out.
     """
     lines = ["stateDiagram-v2", "    state step <<choice>>"]
     lines += [f"    step --> {state.name}" for state in sorted(STEP_STARTS)]

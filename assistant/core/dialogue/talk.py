@@ -1,4 +1,4 @@
-"""What every handler works with: the memory of the session, what is given, and how something is said and noted."""
+"""The session as its handlers see it: its memory, its library, and ways to say and note things."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from assistant.core.values.events import CancelTimer, Note, Say, Speech
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from assistant.core.dialogue.inquiring import Asked
+    from assistant.core.dialogue.inquiring import AskedFact
     from assistant.core.dialogue.memory import Past
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Procedure, Step
@@ -41,24 +41,24 @@ _NOT_REPEATED = (Speech.HELP, Speech.NOTICE)
 
 
 class Talk:
-    """One session, as its handlers see it: they read and change its values, and say, note and do things with it.
+    """One session, as its handlers see it: they read and change its values, and use it to speak, note and act.
 
     Args:
         library: The procedures, cautions and terms.
         limits: The dialogue's limits.
-        past: What was measured, and what it is weighed with.
+        past: The measurements, and the knowledge that weighs them.
 
     Attributes:
-        state: What the dialogue waits for; while an event is being answered, what it waited for before.
+        state: The dialogue's state; while an event is being answered, the state before it.
         now: The event that is being answered.
-        work: Where the session is.
-        past: What was measured.
-        said: What was said last.
-        awaited: What is waited for, as far as the state does not say it.
-        cautions: Which cautions were given.
+        work: The session's position.
+        past: The measurements.
+        said: The last words.
+        awaited: Expectations that the state does not tell.
+        cautions: The cautions of the session.
         crank: The starter.
         facts: Facts about the car and the tools.
-        gear: What works.
+        gear: The state of the gear.
     """
 
     def __init__(self, library: Library, limits: Thresholds, past: Past) -> None:
@@ -79,7 +79,7 @@ class Talk:
 
     @property
     def position(self) -> tuple[str, str]:
-        """Names of the present procedure and step; empty before the beginning."""
+        """Names of the present procedure and step; empty before the session begins."""
         work = self.work
         return (work.procedure.name if work.procedure else "", work.step.name if work.step else "")
 
@@ -106,11 +106,11 @@ class Talk:
         return procedure
 
     @property
-    def asked(self) -> Asked:
+    def asked(self) -> AskedFact:
         """The fact that is asked for.
 
         Raises:
-            AssertionError: No fact is asked for.
+            AssertionError: No fact is being asked for.
         """
         asked = self.facts.asked
         assert asked is not None  # noqa: S101
@@ -124,20 +124,20 @@ class Talk:
     # --- saying and noting ------------------------------------------------------------------------
 
     def do(self, action: Action) -> None:
-        """Have this done, after what is done already."""
+        """Add an action."""
         self.now.out.append(action)
 
     def note(self, entry: Entry) -> None:
-        """Enter this into the record."""
+        """Add an entry to the record."""
         self.now.out.append(Note(entry))
 
     def remark(self, kind: str, text: str) -> None:
-        """Enter a remark about the present step into the record."""
+        """Add a remark about the present step to the record."""
         procedure, step = self.position
         self.note(Remark(kind, text, procedure, step))
 
     def say(self, text: str, kind: Speech, *, can_be_cut: bool = True) -> None:
-        """Speak this; a notice that is owed comes before it, but after the order to stop cranking."""
+        """Speak this; an owed notice comes before it, but after an order to stop cranking."""
         said = self.said
         if kind in _STARTS_WITH_OWED:
             first = STOP_CRANKING if text.startswith(STOP_CRANKING) else ""
@@ -147,11 +147,11 @@ class Talk:
         if kind not in _NOT_REPEATED:
             said.prompt = text
         elif self.gear.mute:
-            said.message = text  # an answer to "why" or "not sure" that nobody can hear is shown
+            said.message = text  # show an answer to "why" or "not sure" that nobody can hear
         self.do(Say(said.utterance, text, kind, can_be_cut))
 
     def say_lines(self, sentences: tuple[str, ...], shown: tuple[str, ...] | None = None) -> None:
-        """Say the present step, and keep what the screen shows for it."""
+        """Say the present step, and keep its lines for the screen."""
         self.work.set_up = True
         self.say(" ".join(filter(None, sentences)), Speech.PROMPT)
         self.said.lines = tuple(filter(None, sentences if shown is None else shown))
@@ -163,16 +163,16 @@ class Talk:
         return self.step.measure.engine is Engine.CRANKING and self.now.at < self.crank.rested_at
 
     def rest_words(self) -> str:
-        """How long the starter still rests, the beginning of a sentence."""
+        """The remaining rest of the starter, as the beginning of a sentence."""
         return f"The starter rests {max(1, round(self.crank.rested_at - self.now.at))} more seconds"
 
     def stop_crank(self, *, timed: bool) -> None:
-        """Enter a cranking into the record and start the starter's rest.
+        """Record a cranking and start the starter's rest.
 
-        When nobody said that it began, the longest allowed time is assumed for the rest, once a step.
+        If nobody announced it, the rest is reckoned from the longest allowed time, once a step.
 
         Args:
-            timed: Only a cranking that was announced is meant.
+            timed: Whether to count only an announced cranking.
         """
         crank, step = self.crank, self.work.step
         if crank.began is not None:
@@ -188,6 +188,6 @@ class Talk:
         crank.rested_at = self.now.at + self.limits.rest_s
 
     def end_rest(self) -> None:
-        """Something else is done while the starter rests: what counted its rest is stopped."""
+        """Stop counting the starter's rest, because something else is done meanwhile."""
         if self.state is State.RESTING:
             self.do(CancelTimer(REST_TIMER))

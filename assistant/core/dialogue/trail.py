@@ -1,6 +1,6 @@
-"""The way that a dialogue came: the steps that it left, in order; a correction can go back to each.
+"""The trail of a dialogue: the steps that it left, in order; a correction can go back to each.
 
-It is as long as the session, so a question that comes with every answer must not take longer as it grows.
+It grows with the session, so a look-up with every answer must not take longer as it grows.
 """
 
 from __future__ import annotations
@@ -42,11 +42,11 @@ class Paused:
 
 @dataclass(frozen=True, slots=True)
 class Trail:
-    """A step that was left, so that it can be gone back to; `number` is 0 for a skipped step.
+    """A step that was left and can be returned to; `number` is 0 for a skipped step.
 
-    `confirmed` says how its result was confirmed, `kept` that it was taken over from an earlier step.
-    `paused` are the procedures that were set aside then, so that going back to the step brings them back; `visits`
-    those that had been entered.
+    `confirmed` says how its result was confirmed, and `kept` whether it was taken over from an earlier step.
+    `paused` are the procedures that were set aside then, which going back restores; `visits` those entered by
+    then.
     """
 
     procedure: str
@@ -61,12 +61,12 @@ class Trail:
 
 
 class Trails:
-    """All steps that were left and not gone back to."""
+    """All steps that were left and not taken back."""
 
     def __init__(self) -> None:
         self._all: list[Trail] = []
         self._results = 0
-        # Results by what was measured, then by procedure and step: what was measured before is found at once.
+        # Results by measurement, then by procedure and step, so earlier measurements are found at once.
         self._by_measure: dict[Measurement, dict[tuple[str, str], list[Trail]]] = {}
 
     def __len__(self) -> int:
@@ -74,16 +74,16 @@ class Trails:
 
     @property
     def last(self) -> Trail | None:
-        """The step that was left last."""
+        """The last step that was left."""
         return self._all[-1] if self._all else None
 
     @property
     def results(self) -> int:
-        """How many of them were left with a result."""
+        """Number of them that were left with a result."""
         return self._results
 
     def measured(self) -> list[Trail]:
-        """Those that were left with a result, in order."""
+        """Steps that were left with a result, in order."""
         return [past for past in self._all if past.pending is not None]
 
     def append(self, past: Trail) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
-from assistant.core.dialogue.inquiring import Source, Waiting
+from assistant.core.dialogue.inquiring import Origin, Waiting
 from assistant.core.dialogue.trail import Pending
 from assistant.core.values.events import (
     Began,
@@ -52,7 +52,7 @@ class Signs:
     """Letters and digits that were spelled in one breath."""
 
     signs: str
-    source: Source
+    source: Origin
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from assistant.core.dialogue import asking
-from assistant.core.dialogue.inquiring import Source, Waiting
+from assistant.core.dialogue.inquiring import Origin, Waiting
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Pending
 from assistant.core.dialogue.triggers import UNEXPECTED, Known, Named, Signs, Trigger, Worded
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from assistant.core.values.result import Result
 
 
-def understand_result(talk: Talk, result: Result, source: Source, snr_db: float | None = None) -> Known[Any]:
+def understand_result(talk: Talk, result: Result, source: Origin, snr_db: float | None = None) -> Known[Any]:
     """What an answer means to the present step.
 
     Args:
@@ -73,7 +73,7 @@ def judge(talk: Talk, reading: Reading, base: Decimal) -> tuple[Answer | None, D
     return found.band or reading.unjudged, None if found.value == base else found.value
 
 
-def understand_fact(talk: Talk, result: Result, source: Source) -> Known[Any]:
+def understand_fact(talk: Talk, result: Result, source: Origin) -> Known[Any]:
     """What an answer means to the fact that is asked for."""
     asked = talk.facts.asked
     if asked is None:
