@@ -20,8 +20,8 @@ settings.load_profile("steady")
 LONG_FIRST = ("live", "whole_job", "dependability")
 """Folders whose tests wait for sound and for programs: they begin, so that nobody waits for them at the end."""
 
-APART = ("live/", "dependability/", "picture/", "test_cli.py", "test_linting.py")
-"""Folders and files whose tests share nothing that takes time to make: each may run on any core."""
+APART = {"live", "dependability", "picture", "test_cli.py", "test_linting.py"}
+"""Folders and files, wherever they are, whose tests share nothing that takes time to make: each may run on any core."""
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -41,14 +41,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:
     """Give the tests of a file to one core, because they share what was computed once; others one by one."""
-    from xdist.scheduler import LoadScopeScheduling  # noqa: PLC0415  with "-p no:xdist" it is not there
+    from xdist.scheduler import LoadScopeScheduling  # noqa: PLC0415  nothing else needs it
 
     class ByWhatIsShared(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
             file, _, test = nodeid.removeprefix("tests/").partition("::")
-            if file.startswith(APART):
+            if not APART.isdisjoint(file.split("/")):
                 return nodeid
-            if file.startswith("whole_job/"):
+            if "whole_job" in file:
                 return test.partition("[")[2]  # the job, which all tests of it look at
             return file
 

@@ -26,7 +26,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--speech",
         action="store_true",
-        help="only the speech: length of its sentences, and all that is spoken before the first crank",
+        help="check only what the assistant says: how long its sentences are, and how much precedes the first crank",
     )
     parser.add_argument(
         "--write-schema",
@@ -36,7 +36,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--write-likelihoods",
         action="store_true",
-        help="write likelihoods.json, with which a session weighs its results, beside the procedures",
+        help="write likelihoods.json, which a session uses to weigh its results, beside the procedures",
     )
     add_procedures(parser)
     add_grammars(parser)

@@ -7,15 +7,12 @@ say, a word on the screen that the grammar lacks, a sentence that is hard to rem
 
 from __future__ import annotations
 
-import importlib
-import inspect
-import pkgutil
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import assistant.core
 from assistant.circuit import adding
-from assistant.core import dialogue as dialogue_room, words as words_room
 from assistant.core.dialogue.sayable import REASONS, requests_of
 from assistant.core.library.procedure import Leads
 from assistant.core.library.vocabulary import SAME_POINT
@@ -27,13 +24,15 @@ from assistant.rehearsal import judging, saying
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from types import ModuleType
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Answer, Procedure, Step, Target
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.grammar.grammar import GrammarSet
 
+
+WORDED = ("dialogue", "words")
+"""Rooms of the core whose modules hold words that are spoken."""
 
 SAID = ("node", "item")
 """Kinds of places that can be named with an answer, so that a grammar must hear them."""
@@ -98,7 +97,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
                 yield Finding(
                     _beside(library, "terms.yaml"),
                     0,
-                    f"the {kind} '{name}' is called '{called}', which the grammar does not hear",
+                    f"the {kind} '{name}' is called '{called}', which the grammar does not accept",
                     f"Call it one of: {', '.join(forms)}",
                 )
             elif forms and called != forms[0]:
@@ -106,7 +105,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
                     _beside(library, "terms.yaml"),
                     0,
                     f"the {kind} '{name}' is called '{called}', and the grammar's first form is '{forms[0]}'",
-                    "Let the first form be the one that is asked with",
+                    "Make the first form the one that the assistant asks with",
                 )
 
 
@@ -171,7 +170,7 @@ def all_spoken(
         turns: Number of turns to explore in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
-    sources = {module.__name__: inspect.getsource(module) for module in _speaking()}
+    sources = _sources()
     return [
         replace(one, file=where[0], line=where[1])
         if one.file == saying.DIALOGUE and (where := _written(one.sentence, sources))
@@ -180,26 +179,22 @@ def all_spoken(
     ]
 
 
-def _speaking() -> list[ModuleType]:
-    """The modules that hold sentences: those of the dialogue and of its words, by name."""
-    return [
-        importlib.import_module(one.name)
-        for room in (dialogue_room, words_room)
-        for one in pkgutil.iter_modules(room.__path__, f"{room.__name__}.")
-    ]
+def _sources() -> dict[str, str]:
+    """The source of every module that has words of the dialogue, by its path in the checkout."""
+    core = Path(assistant.core.__file__).parent
+    paths = [path for room in WORDED for path in sorted((core / room).glob("*.py"))]
+    return {path.relative_to(core.parents[1]).as_posix(): path.read_text(encoding="utf-8") for path in paths}
 
 
 def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:
-    """Module file and line with the longest beginning, or else the longest end, of a sentence; None if there are
-    none.
-    """
+    """File and line that hold the longest beginning, or else the longest end, of a sentence; None if none does."""
     words = sentence.split()
     for count in range(len(words), 0, -1):
         for part in (" ".join(words[:count]), " ".join(words[-count:])):
+            sought = part if count > 1 else f'"{part}'
             for name, source in sources.items():
-                at = source.find(part if count > 1 else f'"{part}')
-                if at >= 0:
-                    return f"{name.replace('.', '/')}.py", source.count("\n", 0, at) + 1
+                if sought in source:
+                    return name, source[: source.index(sought)].count("\n") + 1
     return None
 
 

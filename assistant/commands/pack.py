@@ -11,7 +11,7 @@ from assistant.commands.options import SESSION, add_sessions, session_folder
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Pack a session with its write-ups for hand-over, as a BagIt bag that anybody can check."
+ABOUT = "Pack a session and its write-ups for hand-over as a BagIt bag that anybody can check."
 EXAMPLE = "bay-assistant pack last --out order-4711.zip"
 
 
@@ -36,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
     if packed.left_out:
         complain(packed.left_out)
     print(f"Packed: {options.out}")
-    print("The package hands over:")
+    print("The recipient gets:")
     for line in packed.told:
         print(f"  {line}")
     return 0

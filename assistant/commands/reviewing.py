@@ -124,7 +124,7 @@ def ask(
         RecordProblem, RecordBroken: As for `show`.
     """
     library = drafted(folder)[2]
-    tell("An empty answer leaves it out. A question that comes again takes another answer.")
+    tell("Press Enter to leave a question out. Faults, parts and labour are asked for again until you do.")
     if not wanted.done:
         wanted = replace(wanted, done=question("What was done? ").strip())
     if not wanted.found:
@@ -149,7 +149,7 @@ def ask(
 
 def _faults(library: Library, question: Callable[[str], str], tell: Callable[[str], None]) -> tuple[str, ...]:
     found: list[str] = []
-    while answer := question("Which fault was found? (? lists them) ").strip():
+    while answer := question("Which fault did you find? (? lists them) ").strip():
         if answer == "?":
             tell("\n".join(f"  {name}: {fault.plain}" for name, fault in library.terms.faults.items()))
             continue
@@ -184,7 +184,7 @@ def _cells(line: str, shape: str) -> tuple[str, ...]:
     cells = tuple(cell.strip() for cell in line.split(";"))
     if not cells[0] or len(cells) > 3:
         raise UsageProblem(
-            f"'{line}' is not a line like \"{shape}\": up to three parts with semicolons between them, "
-            "and the first one not empty."
+            f"'{line}' is not a line like \"{shape}\": write up to three parts separated by semicolons, "
+            "and do not leave the first one empty."
         )
     return cells

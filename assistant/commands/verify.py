@@ -10,7 +10,7 @@ from assistant.commands.options import SESSION, add_sessions, session_folder
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Check that a session, or one in a bag, was not altered."
+ABOUT = "Check that a session, or a session in a bag, is as it was recorded."
 EXAMPLE = "bay-assistant verify last"
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.vocabulary import CLAMPS, FILAMENTS, SENSES
+from assistant.core.library.vocabulary import CLAMPS, SENSES
 from assistant.core.words import placing
 from assistant.errors import UsageProblem
 from assistant.picture import marks, parts, symbols
@@ -164,7 +164,7 @@ def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[
     instrument = terms.instruments[measure.instrument]
     close = placing.on_the_part(measure) and bool(measure.unplugged)
     led = measure.instrument == "led-light"
-    lamp = measure.instrument in FILAMENTS or led
+    lamp = instrument.filament or led
     centre = (235.0, 150.0 if close else 265.0)
     half = 25.0 if lamp else 44.0
     clip_words, probe_words = _roles(instrument)

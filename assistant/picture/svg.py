@@ -250,14 +250,20 @@ class Canvas:
 
 def _n(value: float) -> str:
     """A number with at most one decimal, and no minus before a zero."""
-    return f"{round(value, 1) + 0.0:g}"
+    if not -99999 < value < 99999:
+        return f"{round(value, 1) + 0.0:g}"
+    text = f"{value:.1f}"
+    text = text.removesuffix(".0")
+    return "0" if text == "-0" else text
 
 
 def _path(points: Sequence[Point], corner: float = 0) -> str:
     """Straight pieces as path data; a curve that begins `corner` before each corner rounds it."""
+    if corner <= 0:
+        return "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in points)
     data = [f"M{_n(points[0][0])} {_n(points[0][1])}"]
     for before, here, after in zip(points, points[1:], [*points[2:], None], strict=False):
-        if corner <= 0 or after is None:
+        if after is None:
             data.append(f"L{_n(here[0])} {_n(here[1])}")
             continue
         first, second = _towards(here, before, corner), _towards(here, after, corner)

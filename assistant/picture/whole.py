@@ -10,7 +10,6 @@ import numpy as np
 
 from assistant.circuit.tracing import Trace
 from assistant.core.library.procedure import Engine
-from assistant.core.library.vocabulary import FILAMENTS
 from assistant.core.words import reporting
 from assistant.errors import UsageProblem
 from assistant.picture import connection, marks, plots, symbols
@@ -212,7 +211,7 @@ def _panels(
     groups = [(times, panels, "s")]
     if turning and float(current.min()) + _SWITCHED_A < 0.5 * float(current.max()) and again > 1:
         groups.append(_enlarged(times, span, panels))
-    if measure.instrument not in FILAMENTS:
+    if not library.terms.instruments[measure.instrument].filament:
         return groups
     beside = measure.probe != "feed" and measure.clip == "battery-negative"
     light = [Curve(100 * long(trace.light), place)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.vocabulary import FILAMENTS, UNJUDGED
+from assistant.core.library.vocabulary import UNJUDGED
 from assistant.core.values.entries import KEPT
 from assistant.core.words import placing
 from assistant.writeup.statement import Statement, line, once, procedure, term
@@ -24,9 +24,9 @@ A filament glows on between pulses and wavers with the starter, so eyes differ m
 LED_LIGHT = "led-light"
 
 
-def is_blink(step: Step, outcome: str) -> bool:
+def is_blink(library: Library, step: Step, outcome: str) -> bool:
     """Whether an answer is the eye's judgement of a blinking filament."""
-    return step.measure.instrument in FILAMENTS and outcome in BLINKS
+    return outcome in BLINKS and library.terms.instruments[step.measure.instrument].filament
 
 
 def is_reading(step: Step, outcome: str) -> bool:
@@ -70,7 +70,7 @@ def carried(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
         outcome = taken.result.outcome
         if taken.result.words.endswith(KEPT) or not _decided(step, outcome):
             continue
-        if is_blink(step, outcome):
+        if is_blink(library, step, outcome):
             blinks.append(taken)
         elif is_reading(step, outcome):
             readings.append(taken)

@@ -71,7 +71,7 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
 
     def says(taken: Taken) -> int:
         step = _step(library, taken.result)
-        if is_blink(step, taken.result.outcome):
+        if is_blink(library, step, taken.result.outcome):
             return 1
         answer = step.answer(taken.result.outcome)
         used = [_step(library, one.result).measure for one in chosen]

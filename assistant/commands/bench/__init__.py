@@ -16,7 +16,7 @@ from assistant.commands.options import add_model
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Measure how quick the assistant is: delay of a turn, memory, start."
+ABOUT = "Measure how fast the assistant answers, hears and starts, and its memory."
 EXAMPLE = "bay-assistant bench"
 
 MEASUREMENTS = {
