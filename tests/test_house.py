@@ -235,9 +235,7 @@ def twice() -> set[str]:
     return {name for name, paths in homes.items() if len(paths) > 1}
 
 
-KNOWN_TWICE = {
-    "Found",
-}  # fmt: skip
+KNOWN_TWICE = {"Found"}
 """Names that still stand for several classes; the list only shrinks."""
 
 

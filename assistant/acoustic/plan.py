@@ -11,6 +11,8 @@ from assistant.acoustic.augment import Strength
 class Plan:
     """The plan of one run.
 
+    Each field is a value that ``train --set NAME=VALUE`` can set, so they are not grouped.
+
     Attributes:
         minutes: Length of the run.
         batch: Number of windows in a step.

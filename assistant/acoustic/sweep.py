@@ -55,7 +55,7 @@ def sweep(
     """Try every combination.
 
     Args:
-        weights: As `assistant.acoustic.weights.load` gives them.
+        weights: Weights from `assistant.acoustic.weights.load`.
         manifest: Manifest of the development set.
         scales: Weights of the network's log-probabilities.
         blank_priors: As in `Decoding`.

@@ -96,7 +96,7 @@ def train(
             figures = {"loss": round(float(loss.detach()), 4), "rate": round(rate, 6)}
             account.tell(step=step, s=round(last - begun), **figures, lowest_db=round(strength.lowest_db, 1))
             hearing.make_noises()
-            save(mean.net, out / "weights.pt")  # a run that is ended early keeps what it learnt
+            save(mean.net, out / "weights.pt")  # a run that is ended early keeps its progress
             if step > plan.frame_steps:
                 speech.more()
     ahead.close()

@@ -61,6 +61,8 @@ class Asked:
 class Measured:
     """A result in the write-up.
 
+    It is one row of a table, with a field for each thing that the row says, and as flat as its published JSON.
+
     Attributes:
         number: Number of the result in the session.
         time: Time of day.
@@ -218,6 +220,8 @@ class Reviewed:
 @dataclass(frozen=True)
 class Draft:
     """Everything in the write-up.
+
+    It is as flat as its JSON, whose schema is published: a field for each part of the form, however many there are.
 
     Attributes:
         session: Name of the session.

@@ -13,7 +13,7 @@ from assistant.errors import RecordBroken
 from assistant.record.course import Course, course_of
 from assistant.writeup import faults, given, happenings, head, model, results, reviewed, verdicts
 from assistant.writeup.carrying import carried
-from assistant.writeup.contents import MAKER_FIRST, MAKER_FIRST_SIGNED, NO_LIMIT_OF_OURS, Draft
+from assistant.writeup.contents import Draft
 from assistant.writeup.naming import verdict_of
 from assistant.writeup.statement import NOTHING, Statement
 from assistant.writeup.sums import not_adding_up
@@ -70,7 +70,6 @@ def _draft(
     excluded = faults.excluded(library, course)
     deciding = decisive(library, course, final) if final else []
     signed = [one for one in reviews if one.signed]
-    last = signed[-1] if signed else None
 
     def said(words: str, key: str) -> Statement:
         """Words of the verdict, with their sources."""
@@ -78,14 +77,11 @@ def _draft(
 
     return Draft(
         session=session.header.id,
-        state=reviewed.state(last),
+        state=reviewed.state(signed),
         record=record or (session.logs[0].sha256 if session.logs else ""),
         facts=head.boxes(session, course),
         concern=head.concern(session),
-        findings=(
-            *told(library, course, deciding),
-            *(carried(library, way(course, final)) if final else ()),
-        ),
+        findings=(*told(library, course, deciding), *carried(library, way(course, final) if final else [])),
         cause=said(verdict.says, "says") if verdict else NOTHING,
         customer=verdicts.customer(library, final) if final else NOTHING,
         no_verdict=NOTHING if verdict else verdicts.no_verdict(library, session, course),
@@ -117,8 +113,5 @@ def _draft(
         moments=happenings.moments(library, session, course),
         reviews=reviewed.shown(library, reviews),
         integrity=head.integrity(session),
-        closing=(
-            MAKER_FIRST_SIGNED if last else MAKER_FIRST,
-            *((NO_LIMIT_OF_OURS,) if course.results else ()),
-        ),
+        closing=head.closing(signed=bool(signed), tested=bool(course.results)),
     )

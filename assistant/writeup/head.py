@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.core.values.entries import FactGiven
 from assistant.record.recorded import repeated_sentence
 from assistant.writeup import given, timing
-from assistant.writeup.contents import Fact
+from assistant.writeup.contents import MAKER_FIRST, MAKER_FIRST_SIGNED, NO_LIMIT_OF_OURS, Fact
 from assistant.writeup.statement import NOTHING, Source, Statement, clock, duration, header, line, seal
 
 if TYPE_CHECKING:
@@ -86,3 +86,13 @@ def integrity(session: RecordedSession) -> tuple[Statement, ...]:
     if session.repeated:
         sentences.append(Statement(repeated_sentence(session.repeated), (Source("log"),)))
     return tuple(sentences)
+
+
+def closing(*, signed: bool, tested: bool) -> tuple[str, ...]:
+    """What has to be said below every write-up.
+
+    Args:
+        signed: Whether a review of it was signed.
+        tested: Whether any result was taken.
+    """
+    return (MAKER_FIRST_SIGNED if signed else MAKER_FIRST, *((NO_LIMIT_OF_OURS,) if tested else ()))

@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from assistant.record.reviews import Review
 
 
-def state(last: Review | None) -> Statement:
+def state(signed: Sequence[Review]) -> Statement:
     """The last signature with its time, or that the write-up is a draft."""
+    last = signed[-1] if signed else None
     if last is None or last.signed is None:
         return Statement(UNSIGNED)
     return Statement(

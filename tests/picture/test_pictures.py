@@ -264,7 +264,7 @@ GOOD = ["picture", "--procedure", "coil-control", "--step", "switched-while-cran
         (["--fault", "gremlin"], "has no fault 'gremlin'. Known are: none, coil-secondary"),
         (["--fault", "open-feed", "--mechanism", "rust"], "has no mechanism 'rust'. Known are: fuse-blown"),
         (["--lamp", "7"], "There is no lamp '7'. Known are: 53, 194"),
-        (["--system", "mine"], "'mine' is no system. Say 'typical', or 'seed:7'"),
+        (["--system", "mine"], "'mine' is not a system. Use 'typical', or 'seed:7'"),
         (
             ["--procedure", "driver-supply-and-inputs", "--step", "security-lamp"],
             "only looks at something and connects nothing, so there is nothing to draw. Steps with a connection",
