@@ -235,7 +235,9 @@ def twice() -> set[str]:
     return {name for name, paths in homes.items() if len(paths) > 1}
 
 
-KNOWN_TWICE = {"Found"}
+KNOWN_TWICE = {
+    "Found",
+}  # fmt: skip
 """Names that still stand for several classes; the list only shrinks."""
 
 

@@ -33,7 +33,7 @@ from assistant.hearing.graph import (
 )
 from assistant.hearing.openfst import read_symbols
 from assistant.hearing.phones import PhoneLayout
-from assistant.hearing.recognition import Recognition, Stream
+from assistant.hearing.recognition import Recognition, UtteranceStream
 from assistant.hearing.sound import RATE, Samples
 
 if TYPE_CHECKING:
@@ -220,7 +220,7 @@ class Recogniser:
         """
         return self._graph(grammar)[1]
 
-    def stream(self, grammar: StepGrammar) -> Stream:
+    def stream(self, grammar: StepGrammar) -> UtteranceStream:
         """Begin an utterance with this grammar."""
         model, heard = self._graph(grammar)
         if self._layout or self._symbols:
@@ -243,10 +243,10 @@ class Recogniser:
         stream.accept(np.random.default_rng(2).normal(0, 300, RATE).astype(np.int16))
         stream.finish()
 
-    def _stream(self, model: Any, *grammar: str) -> Stream:
+    def _stream(self, model: Any, *grammar: str) -> UtteranceStream:
         try:
             heard = self._vosk.KaldiRecognizer(model, RATE, *grammar)
-            return Stream(heard, calibrated=self._layout is not None)
+            return UtteranceStream(heard, calibrated=self._layout is not None)
         except Exception as error:
             raise ModelProblem(
                 f"The recogniser cannot work with the model {self.path} ({error}): its graph is cut short, or its "

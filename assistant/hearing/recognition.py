@@ -99,7 +99,7 @@ def probabilities(alternatives: Sequence[Alternative]) -> tuple[float, ...]:
     return tuple(likelihood / total for likelihood in likelihoods)
 
 
-class Stream:
+class UtteranceStream:
     """One utterance on its way into words.
 
     Args:

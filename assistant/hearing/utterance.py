@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from assistant.grammar.grammar import StepGrammar
     from assistant.hearing.activity import Levels
     from assistant.hearing.recogniser import Recogniser
-    from assistant.hearing.recognition import Stream
+    from assistant.hearing.recognition import UtteranceStream
     from assistant.hearing.sound import Samples
 
 SLOW = 0.15
@@ -68,7 +68,7 @@ class OpenUtterance:
         self._grammar = grammar
         self._thresholds = thresholds
         self._levels = levels
-        self._stream: Stream = recogniser.stream(grammar)
+        self._stream: UtteranceStream = recogniser.stream(grammar)
         self._sound = [chunk for chunk, _ in beginning]
         self._probabilities = [probability for _, probability in beginning]
         self._looked: tuple[str, Completeness] | None = None
@@ -101,7 +101,7 @@ class OpenUtterance:
     def completeness(self) -> Completeness:
         """How far the words are a phrase, asked in a silence that may be long enough to end the utterance.
 
-        The words so far (`Stream.partial`) come 0.2 to 0.4 s late, because the acoustic model looks ahead.
+        The words so far (`UtteranceStream.partial`) come 0.2 to 0.4 s late, because the acoustic model looks ahead.
         So at the first time in each silence the recognition is ended on trial, which takes in all sound.
         A phrase that cannot go on is the answer at once if the recogniser is sure of it or if the words so far are
         the same; a strict graph otherwise makes up an end for what has not been said yet.

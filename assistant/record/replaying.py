@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from assistant.record.recorded import RecordedSession
 
 
-class Answering(Protocol):
+class Replayable(Protocol):
     """A dialogue that takes events and answers with actions."""
 
     def receive(self, event: Event) -> tuple[Action, ...]:
@@ -64,7 +64,7 @@ def other_likelihoods(session: RecordedSession, installed: Knowledge | None) -> 
 
 
 def replay(
-    folder: Path, begin: Callable[[Library, Knowledge | None, Thresholds], Answering] = Runner
+    folder: Path, begin: Callable[[Library, Knowledge | None, Thresholds], Replayable] = Runner
 ) -> list[Difference]:
     """Feed the recorded events to a fresh dialogue with the recorded procedures and limits.
 

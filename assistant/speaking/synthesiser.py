@@ -45,7 +45,7 @@ class _Rendering:
     answer: Future[tuple[Samples, int]] = field(compare=False, default_factory=Future)
 
 
-class Synthesiser:
+class SynthesiserThread:
     """Renders everything in this process on one daemon thread, urgent sentences first."""
 
     def __init__(self) -> None:
@@ -96,7 +96,7 @@ _STUCK = (
     f"The voice did not answer within {_RENDER_LIMIT_S:.0f} seconds. "
     "End the program and start it again; the session goes on where it was."
 )
-SYNTHESISER = Synthesiser()
+SYNTHESISER = SynthesiserThread()
 """The one of this process: the library keeps one global voice."""
 
 

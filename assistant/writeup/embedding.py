@@ -62,7 +62,7 @@ def connections_to_embed(session: RecordedSession, library: Library) -> dict[tup
     return {numbers: drawing for numbers, drawing in drawings.items() if drawing}
 
 
-class ClipMarkup:
+class ShownSound:
     """Shows a clip: a player if it is embedded or lies beside the page, its name on paper."""
 
     def __init__(self, clips: Mapping[str, bytes], beside: str, *, paper: bool) -> None:

@@ -14,11 +14,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from assistant.writeup.contents import Asked, Draft, Measured, Reviewed, VoiceNote
-    from assistant.writeup.embedding import ClipMarkup
+    from assistant.writeup.embedding import ShownSound
     from assistant.writeup.statement import Statement
 
 
-def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: ClipMarkup) -> str:
+def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: ShownSound) -> str:
     """The evidence as sections of HTML.
 
     Args:
@@ -54,7 +54,7 @@ def _sentences(title: str, statements: Iterable[Statement], kind: str = "") -> s
     return listed(title, [escape(one.text) for one in statements], kind)
 
 
-def _tests(draft: Draft, sound: ClipMarkup) -> str:
+def _tests(draft: Draft, sound: ShownSound) -> str:
     if not draft.tests:
         return "<section><h2>Tests, in order</h2><p>No result was taken.</p></section>"
     rows = []
@@ -73,7 +73,7 @@ def _tests(draft: Draft, sound: ClipMarkup) -> str:
     )
 
 
-def _row(test: Measured, sound: ClipMarkup) -> str:
+def _row(test: Measured, sound: ShownSound) -> str:
     seen = f'<span class="seen">{escape(test.seen)}</span>'
     if test.judged:
         seen += f"<small>Judged: {escape(test.judged)}.</small>"
@@ -141,7 +141,7 @@ def _excluded(draft: Draft) -> str:
     return f'<div class="columns">{left}{right}</div>' if left or right else ""
 
 
-def _given(title: str, facts: Iterable[Asked], sound: ClipMarkup) -> str:
+def _given(title: str, facts: Iterable[Asked], sound: ShownSound) -> str:
     rows = []
     for fact in facts:
         words = f"{escape(fact.label)}: <b>{escape(fact.value) or '-'}</b>"
@@ -165,7 +165,7 @@ def _cautions(draft: Draft) -> str:
     )
 
 
-def _note(note: VoiceNote, sound: ClipMarkup) -> str:
+def _note(note: VoiceNote, sound: ShownSound) -> str:
     return f"{escape(note.time)} ({escape(note.place)}), {escape(note.seconds)}: {sound.show(note.clip)}"
 
 

@@ -12,7 +12,7 @@ import re
 from html import escape
 from typing import TYPE_CHECKING
 
-from assistant.writeup.embedding import ClipMarkup
+from assistant.writeup.embedding import ShownSound
 from assistant.writeup.evidence import evidence
 from assistant.writeup.front import front
 from assistant.writeup.statement import printable
@@ -60,7 +60,7 @@ def html(
         f"<style>{style(draft)}</style>",
         "</head>",
     )
-    sound = ClipMarkup(clips or {}, beside, paper=paper)
+    sound = ShownSound(clips or {}, beside, paper=paper)
     body = (
         "<body>",
         *front(draft),

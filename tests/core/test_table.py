@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import ast
 import inspect
+import re
+from pathlib import Path
 
 import pytest
 from sample_library import sample_library
@@ -17,6 +19,7 @@ from assistant.core.dialogue import (
     at_pauses,
     at_questions,
     at_read_backs,
+    table,
 )
 from assistant.core.dialogue.cells import Cell, row
 from assistant.core.dialogue.states import State
@@ -38,6 +41,19 @@ HANDLERS = (
 )
 """The modules that hold handlers."""
 
+ROOM = table.__name__.rpartition(".")[0]
+
+
+def imported(path: Path) -> set[str]:
+    """The modules of the dialogue that a file imports, by their short names."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module == ROOM:
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and str(node.module).startswith(f"{ROOM}."):
+            found.add(str(node.module).rpartition(".")[2])
+    return found
+
 
 def test_a_handler_that_leads_elsewhere_than_its_cell_allows_is_a_defect(
     monkeypatch: pytest.MonkeyPatch,
@@ -54,15 +70,9 @@ def test_a_handler_that_leads_elsewhere_than_its_cell_allows_is_a_defect(
 
 def test_handlers_stand_above_the_ways_and_never_import_each_other() -> None:
     """A handler for one state leads on through `moving` and `entering`; what two of them need is below both."""
-    handlers = {module.__name__ for module in HANDLERS}
+    handlers = {module.__name__.rpartition(".")[2] for module in HANDLERS}
     for module in HANDLERS:
-        imported = {
-            f"{node.module}.{alias.name}" if node.module == "assistant.core.dialogue" else str(node.module)
-            for node in ast.walk(ast.parse(inspect.getsource(module)))
-            if isinstance(node, ast.ImportFrom)
-            for alias in node.names
-        }
-        assert not imported & handlers, f"{module.__name__} imports {imported & handlers}"
+        assert not imported(Path(inspect.getfile(module))) & handlers, module.__name__
 
 
 def test_every_handler_has_a_cell() -> None:
@@ -92,3 +102,14 @@ def test_a_letter_is_a_name_for_a_key_of_its_own() -> None:
     for word in Control:
         if word.letter:
             assert decode(word.letter.encode()) == ((word.key,), b"")
+
+
+def test_each_module_imports_only_those_that_stand_before_it() -> None:
+    """The README lists the modules of the dialogue from the bottom up, and the imports keep that order."""
+    room = Path(table.__file__).parent
+    listed = (room / "README.md").read_text(encoding="utf-8").split("| module |")[1].split("\n\n")[0]
+    order = [name for line in listed.splitlines()[2:] for name in re.findall(r"`(\w+)`", line.split("|")[1])]
+    assert sorted(order) == sorted(path.stem for path in room.glob("*.py") if path.stem != "__init__")
+    for place, name in enumerate(order):
+        for target in imported(room / f"{name}.py"):
+            assert target in order[:place], f"{name} imports {target}"

@@ -162,7 +162,7 @@ def test_stuck_synthesiser_is_said_in_time(monkeypatch: pytest.MonkeyPatch, tmp_
 
     monkeypatch.setattr(synthesiser, "_RENDER_LIMIT_S", 0.05)
     monkeypatch.setattr(synthesiser, "_synthesise", slow)
-    monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.Synthesiser())
+    monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.SynthesiserThread())
     voice = Voice(cache_folder=tmp_path)
     for text in ("one", "two"):
         with pytest.raises(GearProblem, match="did not answer"):
@@ -179,7 +179,7 @@ def test_stuck_synthesiser_is_said_in_time(monkeypatch: pytest.MonkeyPatch, tmp_
 def test_missing_package_is_named(package: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """Without its library the voice says what to install."""
     monkeypatch.setitem(sys.modules, package, None)
-    monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.Synthesiser())
+    monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.SynthesiserThread())
     with pytest.raises(GearProblem, match="Install bay-assistant again, with its packages pyttsx3"):
         Voice(cache_folder=tmp_path).render("Say again.")
 

@@ -173,7 +173,7 @@ def too_loud(talk: Talk, noise: NoiseChanged) -> State:
 
 
 def too_loud_untold(talk: Talk, noise: NoiseChanged) -> State:
-    """It is too loud to hear: the next prompt says so."""
+    """It is too loud to hear: the next prompt begins with that."""
     if missing.grow_loud(talk, noise):
         talk.said.owed = missing.TOO_LOUD
     return talk.state
@@ -204,7 +204,7 @@ def gear_lost(talk: Talk, lost: GearLost) -> State:
 
 
 def gear_lost_untold(talk: Talk, lost: GearLost) -> State:
-    """Gear is lost: the next prompt says so."""
+    """Gear is lost: the next prompt begins with that."""
     notice = missing.lose(talk, lost)
     if notice:
         talk.said.owed = notice

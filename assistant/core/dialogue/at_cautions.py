@@ -40,7 +40,7 @@ def correction(talk: Talk, by: By) -> State:
 
 
 def gear_lost(talk: Talk, lost: GearLost) -> State:
-    """Gear is lost: a caution that cannot be spoken any more counts as shown; other gear is mentioned later."""
+    """Gear is lost: a caution that cannot be spoken any more counts as shown; the next prompt tells of other gear."""
     notice = missing.lose(talk, lost)
     if not notice:
         return entering.cautions_given(talk, by="shown")

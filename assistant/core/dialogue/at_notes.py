@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def note(talk: Talk, _: object) -> State:
-    """Begin a voice note."""
+    """The person asks for a voice note: announce it, if there is a microphone."""
     if "microphone" in talk.gear.deaf:
         talk.say("No microphone, so no voice note.", Speech.HELP)
         return talk.state
@@ -29,7 +29,7 @@ def note(talk: Talk, _: object) -> State:
 
 
 def spoken(talk: Talk, _speech: SpeechFinished) -> State:
-    """The announcement has ended, so the note begins."""
+    """The announcement has been spoken: record the note."""
     talk.awaited.note_running = True
     talk.do(RecordNote(talk.limits.note_s))
     return State.NOTING
@@ -50,7 +50,7 @@ def note_ended(talk: Talk, recorded: NoteRecorded) -> State:
 
 
 def gear_lost(talk: Talk, lost: GearLost) -> State:
-    """Gear is lost: without a microphone the note ends; other gear is mentioned later."""
+    """Gear is lost: without a microphone the note ends; the next prompt tells of other gear."""
     notice = missing.lose(talk, lost)
     if lost.gear == "microphone":
         talk.awaited.note_running = False

@@ -147,7 +147,7 @@ def correction_at_rest(talk: Talk, by: By) -> State:
 
 
 def crank_begins(talk: Talk, _: object) -> State:
-    """The engine turns, which it must not do while the starter rests."""
+    """Someone cranks: time it, or refuse while the starter rests."""
     if talk.now.at < talk.crank.rested_at:
         return _not_yet(talk)
     talk.crank.began = talk.now.at
@@ -159,7 +159,7 @@ def crank_begins(talk: Talk, _: object) -> State:
 
 
 def crank_begins_at_rest(talk: Talk, by: By) -> State:
-    """The person wants to crank: not before the starter has rested; then the step is asked."""
+    """Someone wants to crank: refuse until the starter has rested, then ask the step."""
     return _not_yet(talk) if talk.now.at < talk.crank.rested_at else rested(talk, by)
 
 
@@ -176,7 +176,7 @@ def rested(talk: Talk, _: object) -> State:
 
 
 def crank_limit(talk: Talk, _: object) -> State:
-    """The engine has turned for the longest allowed time."""
+    """The engine has turned as long as it may: tell the person to stop."""
     talk.stop_crank(timed=True)
     talk.crank.counted = True
     talk.say_lines((STOP_CRANKING, entering.question(talk)))

@@ -1,6 +1,6 @@
 """Handlers while a result is read back, or an earlier one is offered, and waits for a yes.
 
-At an offer only yes and no count: the step itself has not been released, so nobody has asked for an answer yet.
+At an offer only yes and no count: the step itself has not been released, so any other answer was not measured now.
 """
 
 from __future__ import annotations

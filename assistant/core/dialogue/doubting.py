@@ -29,7 +29,7 @@ class Doubted:
 
     Attributes:
         doubtful: The result.
-        against: The result that it fits worst; None if there is none.
+        against: The one that it fits least with; None if it does not contradict another one.
         rare: Whether some fault gives them all together, but a rare one.
         why: The reason to ask again.
         text: The sentence about it; "" if it is made from the two results.
@@ -56,7 +56,7 @@ def drops_of(measured: Sequence[Trail]) -> tuple[Drop, ...]:
 
 
 def thin(assessment: Assessment, verdict: Verdict, asked: frozenset[str], part_from: float) -> int | None:
-    """Place of the result to ask again before this verdict names its part; None if there is none.
+    """Place of the result to ask again before this verdict names its part; None if none is to be.
 
     Args:
         assessment: The assessment of all results.

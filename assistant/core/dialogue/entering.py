@@ -63,7 +63,7 @@ def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
 
 
 def before_step(talk: Talk, *, offer: bool) -> State:
-    """Check the lamp in use, ask for missing facts, and then continue on the way to the step."""
+    """Refuse a lamp that does not fit the step, ask for facts that are missing, then do what else comes before it."""
     talk.facts.offer = offer
     if talk.facts.asked is None:
         measure = talk.step.measure
@@ -117,7 +117,7 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
 
 
 def next_cautions(talk: Talk) -> State:
-    """One group is done: give the next one, or ask the step."""
+    """One group of cautions was given: give the next one, or release the step."""
     if talk.cautions.later:
         talk.cautions.due, talk.cautions.later = talk.cautions.later, ()
         return say_cautions(talk)
@@ -155,7 +155,7 @@ def cautions_given(talk: Talk, *, by: str) -> State:
 
 
 def release(talk: Talk) -> State:
-    """The cautions are done: rest the starter if necessary, or ask."""
+    """The cautions were given: let the starter rest if it has to, else ask."""
     if talk.must_rest():
         return rest(talk)
     return ask(talk, Ask.AGAIN if talk.work.interrupted else Ask.ALL)

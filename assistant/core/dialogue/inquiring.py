@@ -111,7 +111,7 @@ class AskedFact:
         return ""
 
     def take_back(self) -> str:
-        """Take back the last group or an unfinished letter; returns it, or "" if there was nothing."""
+        """Take the last group back, or what is half keyed; what it was, "" if there was nothing."""
         if self.code or self.typed:
             taken, self.code, self.typed = self.code or self.typed, "", ""
             return taken
@@ -156,7 +156,7 @@ class AskedFact:
             self.typed += key
 
     def number(self) -> Decimal | None:
-        """The keyed number; None if it is not a number."""
+        """The number that was keyed; None if it cannot be read as one."""
         try:
             return Decimal(self.typed)
         except InvalidOperation:
@@ -195,7 +195,7 @@ class AskedFact:
         return found if len(found) <= MOST_NAMED else ()
 
     def propose(self, number: str) -> bool:
-        """Propose the correction of this number, and wait for a yes; False if there is no such number."""
+        """Let the slip of this number be put right, and wait for a yes; False if there is no such number."""
         found = self.proposals()
         if not number.isdigit() or not 1 <= int(number) <= len(found):
             return False

@@ -62,13 +62,12 @@ SHADE = "Shade the bulb, it is faint."
 
 
 def lamp_refused(measure: Measurement, kind: str, current: Decimal | None) -> str:
-    """Two short sentences that say why the lamp in use does not suit this measurement; "" if it does, or if
-    nothing is known.
+    """Why the lamp in use cannot make this measurement, two short sentences; "" if it can, or nothing is known.
 
     Args:
         measure: The measurement.
-        kind: ``filament``, ``led``, or "" if unknown.
-        current: Current of the lamp on the battery, in A; None if unknown.
+        kind: ``filament``, ``led``, or "" if it is not known.
+        current: Current of the lamp on the battery, in A; None if it is not known.
     """
     if measure.instrument != LAMP:
         return ""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.dialogue.inquiring import Origin
 from assistant.core.dialogue.keying import recognise_key
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
@@ -28,8 +27,11 @@ from assistant.core.values.events import (
     TimerElapsed,
 )
 from assistant.core.values.result import Control
+from assistant.writeup.statement import Origin
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assistant.core.dialogue.talk import Talk
     from assistant.core.dialogue.triggers import Meaning
 
@@ -46,7 +48,7 @@ _MEANS_HERE = {
 }
 """Words with a special meaning in a state."""
 
-_PLAIN: dict[Meaning[By], Meaning[By]] = {}
+_AS_ELSEWHERE: dict[Meaning[By], Meaning[By]] = {}
 
 
 def recognise(talk: Talk, event: Event) -> Known[Any] | None:
@@ -111,16 +113,43 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
         return Known(Trigger.NO_MATCH, unsure)
     if result.control is not None:
         meaning = SAID[result.control]
-        return Known(_MEANS_HERE.get(talk.state, _PLAIN).get(meaning, meaning), _BY_VOICE)
-    if talk.state is State.SKIPPING and result.outcome in REASONS:
-        return Known(Trigger.REASON, Named(result.outcome))
-    if talk.state is State.CHOOSING:
-        if result.outcome not in talk.library.procedures:
-            return UNEXPECTED
-        return Known(Trigger.CHOSEN, Named(result.outcome))
+        return Known(_MEANS_HERE.get(talk.state, _AS_ELSEWHERE).get(meaning, meaning), _BY_VOICE)
     source = Origin("voice", event.words, event.confidence, event.clip.file if event.clip else None)
-    if talk.state in (State.INQUIRING, State.CONFIRMING):
-        return understand_fact(talk, result, source)
-    if result.signs is not None:
+    return _ANSWERS.get(talk.state, _result)(talk, event, source)
+
+
+def _result(talk: Talk, event: Heard, source: Origin) -> Known[Any]:
+    """An answer to the present step; signs are spelled only where a fact is asked for."""
+    if event.result.signs is not None:
         return UNEXPECTED
-    return understand_result(talk, result, source, event.snr_db)
+    return understand_result(talk, event.result, source, event.snr_db)
+
+
+def _reason(talk: Talk, event: Heard, source: Origin) -> Known[Any]:
+    """A reason for skipping."""
+    outcome = event.result.outcome
+    if outcome not in REASONS:
+        return _result(talk, event, source)
+    return Known(Trigger.REASON, Named(outcome))
+
+
+def _procedure(talk: Talk, event: Heard, _source: Origin) -> Known[Any]:
+    """The name of another test."""
+    outcome = event.result.outcome
+    if outcome not in talk.library.procedures:
+        return UNEXPECTED
+    return Known(Trigger.CHOSEN, Named(outcome))
+
+
+def _fact(talk: Talk, event: Heard, source: Origin) -> Known[Any]:
+    """The fact that is asked for."""
+    return understand_fact(talk, event.result, source)
+
+
+_ANSWERS: dict[State, Callable[[Talk, Heard, Origin], Known[Any]]] = {
+    State.INQUIRING: _fact,
+    State.CONFIRMING: _fact,
+    State.SKIPPING: _reason,
+    State.CHOOSING: _procedure,
+}
+"""How an answer is understood in the states that do not ask for the result of a step."""
