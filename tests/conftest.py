@@ -20,7 +20,7 @@ settings.load_profile("steady")
 LONG_FIRST = ("live", "whole_job", "dependability")
 """Folders whose tests wait for sound and for programs: they begin, so that nobody waits for them at the end."""
 
-APART = {"live", "dependability", "picture", "test_cli.py", "test_linting.py"}
+APART = {"live", "dependability", "picture", "test_linting.py"}
 """Folders and files, wherever they are, whose tests share nothing that takes time to make: each may run on any core."""
 
 

@@ -116,6 +116,18 @@ def test_every_link_leads_to_a_file(path: Path) -> None:
     assert [] == [link for link in links if not (path.parent / link).exists()]
 
 
+@pytest.mark.parametrize("path", DOCUMENTS, ids=name_of)
+def test_every_module_that_is_named_exists(path: Path) -> None:
+    """A document names modules that are there, by their path or by their file's name."""
+    modules = [
+        name_of(one)
+        for folder in ("assistant", "tests", "audio_fixtures")
+        for one in (ROOT / folder).rglob("*.py")
+    ]
+    named = [one for one in re.findall(r"`([\w/]+\.py)`", text_of(path)) if "NAME" not in one]
+    assert [] == [name for name in named if not any(f"/{one}".endswith(f"/{name}") for one in modules)]
+
+
 def test_every_document_can_be_found() -> None:
     """Each README of a room is linked from README, DEVELOPERS or a document that they lead to."""
     reached, waiting = set(), [README]

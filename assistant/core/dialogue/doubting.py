@@ -30,9 +30,9 @@ class Doubted:
     Attributes:
         doubtful: The result.
         against: The one that it fits least with; None if it does not contradict another one.
-        rare: Some fault gives them all, so that they do fit together, but it is a rare one.
-        why: Why it is asked again.
-        text: What is said of it; "" where that is made of the two results.
+        rare: Whether some fault gives them all together, but a rare one.
+        why: The reason to ask again.
+        text: The sentence about it; "" if it is made from the two results.
     """
 
     doubtful: Trail
