@@ -288,7 +288,7 @@ def test_a_file_that_is_altered_while_packing_is_not_handed_over(
         return [*found]
 
     monkeypatch.setattr(packing, "verify", late)
-    with pytest.raises(packing.RecordBroken, match="was altered while it was packed"):
+    with pytest.raises(packing.RecordBroken, match="was altered while it was being packed"):
         packing.pack(session, tmp_path / "bag")
     assert ["sessions"] == [path.name for path in tmp_path.iterdir()]
 
@@ -301,7 +301,7 @@ def test_a_bag_is_not_made_in_the_session_or_over_a_link(
     (tmp_path / "there.zip").symlink_to(tmp_path / "nowhere")
     for out, says in (
         (session / "bag", "is in the session itself"),
-        (tmp_path / "there.zip", "is there already"),
+        (tmp_path / "there.zip", "already exists"),
     ):
         assert 2 == main(["pack", str(session), "--out", str(out)])
         assert says in capsys.readouterr().err

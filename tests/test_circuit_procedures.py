@@ -14,7 +14,7 @@ from assistant import resources
 from assistant.commands.linting import paths
 from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
 from assistant.core.library.vocabulary import FILAMENTS
-from assistant.core.words import wording
+from assistant.core.words import instructing
 from assistant.errors import FileProblem
 from assistant.loading.folder import load_library
 
@@ -225,7 +225,7 @@ def test_leads_are_subtracted_once() -> None:
         for step in procedure.steps.values():
             if step.measure.instrument != "ohmmeter" or step.reading is None:
                 continue
-            told = " ".join(wording.act(LIBRARY, step))
+            told = " ".join(instructing.act(LIBRARY, step))
             found.add(bool(step.reading.subtract))
             assert ("as it shows" in told) is bool(step.reading.subtract), step.name
             assert ("less the leads" in told) is not bool(step.reading.subtract), step.name

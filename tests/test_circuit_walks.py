@@ -17,7 +17,7 @@ from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Answer, Leads, Measurement, Step, Target
 from assistant.core.values.entries import VerdictReached
 from assistant.core.values.result import Control
-from assistant.core.words import wording
+from assistant.core.words import instructing
 from assistant.loading.folder import load_library
 from assistant.testing import Dialogue
 
@@ -167,14 +167,14 @@ def test_a_clamp_stays_on_while_its_ramp_its_peak_and_its_time_are_read() -> Non
     ramp, peak, time = (
         LIBRARY.step("primary-check", name) for name in ("ramp", "peak-current", "time-to-limit")
     )
-    assert wording.setup(LIBRARY, peak, ramp.measure) == ()
-    assert wording.setup(LIBRARY, time, peak.measure) == ()
-    assert "close the clamp" in " ".join(wording.setup(LIBRARY, peak, ramp.measure, whole=True))
+    assert instructing.setup(LIBRARY, peak, ramp.measure) == ()
+    assert instructing.setup(LIBRARY, time, peak.measure) == ()
+    assert "close the clamp" in " ".join(instructing.setup(LIBRARY, peak, ramp.measure, whole=True))
     lamp = LIBRARY.step("coil-control", "feed-while-cranking")
-    assert wording.setup(LIBRARY, lamp, ramp.measure)[0] == "Take the clamp off."
+    assert instructing.setup(LIBRARY, lamp, ramp.measure)[0] == "Take the clamp off."
 
 
 def test_the_lamp_that_loads_a_feed_comes_off_with_the_meter() -> None:
     """It would stay on the feed, unasked, while the next test is made."""
     drop, lamp = LIBRARY.step("feed-weak", "whole-drop"), LIBRARY.step("coil-and-driver", "leak-lamp")
-    assert wording.setup(LIBRARY, lamp, drop.measure)[0] == "Take the voltmeter and lamp off."
+    assert instructing.setup(LIBRARY, lamp, drop.measure)[0] == "Take the voltmeter and lamp off."

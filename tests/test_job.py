@@ -15,7 +15,7 @@ from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
 from assistant.core.library.terms import Hazard, SignalWord
 from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.core.values.events import Say
-from assistant.core.words import wording
+from assistant.core.words import instructing, placing
 from assistant.loading.folder import load_folder
 from assistant.proof.walk import followed
 from assistant.testing import Dialogue
@@ -188,15 +188,17 @@ def test_a_caution_that_nobody_gives_is_none() -> None:
 def test_a_question_with_the_key_off_says_nothing_of_the_key() -> None:
     """A deed that is confirmed needs no key; where it is looked at with the key on, that is said."""
     parking = LIBRARY.step("safe-start", "parking")
-    assert "Key off." not in wording.instruction(LIBRARY, parking)
-    assert "Key on, do not crank." in wording.instruction(LIBRARY, LIBRARY.step("no-start", "security-lamp"))
+    assert "Key off." not in instructing.instruction(LIBRARY, parking)
+    assert "Key on, do not crank." in instructing.instruction(
+        LIBRARY, LIBRARY.step("no-start", "security-lamp")
+    )
 
 
 def test_what_was_confirmed_or_told_is_reported_as_such() -> None:
     """A deed is reported as checked, hearsay as told, so that nobody takes it for a measurement."""
-    checked = wording.connection(LIBRARY.terms, LIBRARY.step("safe-start", "parking").measure)
+    checked = placing.connection(LIBRARY.terms, LIBRARY.step("safe-start", "parking").measure)
     assert "checked: park or neutral, brake and chocks" == checked
-    told = wording.connection(LIBRARY.terms, LIBRARY.step("no-start", "crank-speed").measure)
+    told = placing.connection(LIBRARY.terms, LIBRARY.step("no-start", "crank-speed").measure)
     assert told.startswith("as told: ")
 
 

@@ -12,7 +12,7 @@ import pytest
 from assistant import resources
 from assistant.commands.linting import paths
 from assistant.core.library.procedure import Answer, Engine, Leads, Procedure, Step, Target, Verdict
-from assistant.core.words import wording
+from assistant.core.words import instructing
 from assistant.loading.folder import load_library
 
 LIBRARY = load_library(resources.directory("procedures"))
@@ -164,7 +164,7 @@ def test_what_was_unplugged_is_plugged_in_again(procedure: Procedure) -> None:
     for way, _ in ways(procedure):
         for (before, _), (after, _) in itertools.pairwise(way):
             back = set(before.measure.unplugged) - set(after.measure.unplugged)
-            text = " ".join(wording.instruction(LIBRARY, after, before.measure))
+            text = " ".join(instructing.instruction(LIBRARY, after, before.measure))
             for part in back:
                 assert f"{LIBRARY.terms.places[part].spoken}" in text, told(way)
             assert bool(back) == ("in again." in text), text
@@ -176,7 +176,7 @@ def test_a_lamp_never_goes_to_an_unplugged_coil(procedure: Procedure) -> None:
     for step in procedure.steps.values():
         if "coil" not in step.measure.unplugged:
             continue
-        text = " ".join(wording.setup(LIBRARY, step))
+        text = " ".join(instructing.setup(LIBRARY, step))
         assert "side of the coil" not in text
         if step.measure.instrument == "ohmmeter":
             assert "Leads together" in text

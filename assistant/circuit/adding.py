@@ -26,7 +26,7 @@ from assistant.circuit.observing import VERSION, check, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.readings import UNITS
-from assistant.core.library.vocabulary import FILAMENTS, NO_CIRCUIT, SENSES
+from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.core.reasoning.knowledge import key_of
 from assistant.core.values.finding import Finding
 from assistant.loading.folder import LIKELIHOODS_FILE, ODDS_FILE, TERMS_FILE
@@ -101,10 +101,15 @@ def _against(instrument: Instrument, model: InstrumentModel) -> Iterator[tuple[s
                 f"Give it a unit of that, or change `quantity` in {file}",
             )
     loads = model.bulb(lamp_named(TEST_LAMP)) is not None
-    if loads is not (name in FILAMENTS):
+    if loads and not instrument.filament:
         yield (
-            f"'{name}' {'loads' if loads else 'does not load'} with a filament in its model; the core says otherwise",
-            f"{'Add it to' if loads else 'Take it from'} `FILAMENTS` in assistant/core/library/procedure.py",
+            f"'{name}' loads with a filament in its model, and the rules of the trade do not take it to",
+            "Add 'filament: true' to it",
+        )
+    if instrument.filament and not loads:
+        yield (
+            f"'{name}' is a filament lamp, and its model loads with none",
+            f"Make it a `FilamentLamp` in {file}, or take 'filament: true' away",
         )
 
 

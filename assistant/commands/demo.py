@@ -10,7 +10,7 @@ from assistant.commands.options import add_model
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Play a session from recorded sounds; needs no sound gear."
+ABOUT = "Play a whole session from recorded sounds; needs no sound gear."
 EXAMPLE = "bay-assistant demo --out demo-session"
 
 
@@ -23,8 +23,12 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="folder for the results (default: demo-session)",
     )
-    parser.add_argument("--real-time", action="store_true", help="play in real time instead of hurrying")
-    parser.add_argument("--script", type=Path, metavar="FILE", help="another scenario than the bundled one")
+    parser.add_argument(
+        "--real-time", action="store_true", help="run at normal speed instead of as fast as possible"
+    )
+    parser.add_argument(
+        "--script", type=Path, metavar="FILE", help="play this scenario instead of the bundled one"
+    )
     add_model(parser)
 
 

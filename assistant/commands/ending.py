@@ -43,7 +43,7 @@ def status_of(command: Callable[[], int]) -> int:
         complain("Interrupted.")
         return 130
     except Exception as error:  # noqa: BLE001  the last resort before a technician would see a traceback
-        complain(f"This is a defect of bay-assistant ({type(error).__name__}: {error}). {_keep_trace()}")
+        complain(f"This is a defect in bay-assistant ({type(error).__name__}: {error}). {_keep_trace()}")
         return 2
     return status
 
@@ -91,5 +91,5 @@ def _keep_trace() -> str:
         path.parent.mkdir(0o700, parents=True, exist_ok=True)
         write_named(path, traceback.format_exc().encode("utf-8", "backslashreplace"))
     except (OSError, UsageProblem):
-        return "What was recorded so far is safe."
-    return f"What was recorded so far is safe. Details for its makers are in {path}."
+        return "Everything recorded so far is safe."
+    return f"Everything recorded so far is safe. Details for the developers are in {path}."

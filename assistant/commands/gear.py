@@ -10,7 +10,7 @@ from assistant.commands.options import add_model, add_sound
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Check microphone, loudspeaker, voice, model and levels."
+ABOUT = "Check the microphone, loudspeaker, voice, model and sound levels."
 EXAMPLE = "bay-assistant gear --say"
 
 

@@ -115,7 +115,7 @@ def _model(option: Path | None) -> str:
         recogniser.fitting(grammar)
     recogniser.prepare(grammars.named("lamp"))
     took = time.perf_counter() - begun
-    text = f"{path}; every answer of the bundled procedures can be heard ({took:.1f} s)."
+    text = f"{path}; it can hear every answer of the bundled procedures ({took:.1f} s)."
     if lacking:
         text += (
             f" Forms with these words are left out: {', '.join(lacking)}; other forms or keys stand for them."
@@ -138,9 +138,9 @@ def _loudspeaker(device: str | None, *, say: bool) -> str:
         player.play(Voice().render(SENTENCE), lambda _cut: done.set())
         if not done.wait(20):
             raise GearProblem(
-                "The loudspeaker took a sentence and never finished it. Choose another with --speaker."
+                "The loudspeaker accepted a sentence but never finished it. Choose another with --speaker."
             )
-        return f"said a sentence; its first sound left after {1000 * (player.first_sound_s or 0):.0f} ms."
+        return f"spoke a sentence; its first sound came after {1000 * (player.first_sound_s or 0):.0f} ms."
     finally:
         player.close()
 
@@ -150,14 +150,14 @@ def _microphone(sounddevice: Any, device: str | None, *, seconds: float) -> str:
     samples = glance(opened, seconds)
     if not samples.size:
         raise GearProblem(
-            "opens, but no sound comes: its source is suspended or stands still. Resume it in the sound "
+            "opens, but no sound arrives: its source is suspended or has stalled. Resume it in the sound "
             "settings or plug it in again, pick another with --microphone or PULSE_SOURCE, or run with --keys-only."
         )
     if not opened.sounded:
         chosen = os.environ.get("PULSE_SOURCE", "")
         chosen = f" (PULSE_SOURCE is {clean(chosen)})" if chosen else ""
         raise GearProblem(
-            f"gives nothing but silence: it is muted or switched off, or another source is chosen{chosen}. "
+            f"gives nothing but silence: it is muted or switched off, or another source is selected{chosen}. "
             "Unmute it at its own switch or in the sound settings (pavucontrol, Input Devices; alsamixer, F4), "
             "pick another with --microphone or PULSE_SOURCE, or run with --keys-only."
         )
@@ -168,7 +168,7 @@ def _microphone(sounddevice: Any, device: str | None, *, seconds: float) -> str:
         if expected >= DEFAULT_THRESHOLDS.hopeless_snr_db
         else "too loud for voice, use the keys"
     )
-    return f"noise {level:.0f} dB; a raised voice would stand {expected:+.0f} dB over it: {verdict}."
+    return f"noise {level:.0f} dB; a raised voice would be {expected:+.0f} dB above it: {verdict}."
 
 
 def _sound_log() -> str:

@@ -40,7 +40,7 @@ def told(folder: Path, session: RecordedSession, made: Draft, forms: Sequence[st
         _sound(folder, session),
         f"About customer and vehicle: {'; '.join(given) or 'nothing was given'}.",
         f"The whole dialogue with its times: {len(session.lines)} lines.",
-        f"The procedures that it followed: {procedures} files.",
+        f"The procedures it followed: {procedures} files.",
         _reviews(folder),
         f"The write-up as {', '.join(name.rpartition('.')[2].upper() for name in forms if 'schema' not in name)}.",
     )
@@ -57,7 +57,7 @@ def _sound(folder: Path, session: RecordedSession) -> str:
     more = f" and {unknown} of a length that the log does not say" if unknown else ""
     count = f"{len(sound)} voice recording{'' if len(sound) == 1 else 's'}"
     length = f"{_minutes(sum(lengths.values()))}{more}, {_megabytes(size)}"
-    return f"{count}, {length}: what was said in the bay can be heard."
+    return f"{count}, {length}: anyone can hear what was said in the bay."
 
 
 def _reviews(folder: Path) -> str:

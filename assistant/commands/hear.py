@@ -12,16 +12,18 @@ from assistant.commands.options import add_grammars, add_model, add_procedures
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Recognise sound files; one JSON object a line."
+ABOUT = "Recognise speech in sound files; print one JSON object for each file."
 EXAMPLE = "bay-assistant hear --grammar lamp answer.wav"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help="WAV or FLAC, any rate")
-    parser.add_argument("--grammar", metavar="NAME", help="a whole grammar: lamp, number, control …")
-    parser.add_argument("--procedure", metavar="NAME", help="with --step: what that step listens for")
-    parser.add_argument("--step", metavar="NAME")
+    parser.add_argument(
+        "--grammar", metavar="NAME", help="listen for a whole grammar: lamp, number, control …"
+    )
+    parser.add_argument("--procedure", metavar="NAME", help="with --step: listen for what that step accepts")
+    parser.add_argument("--step", metavar="NAME", help="with --procedure: name of the step")
     add_model(parser)
     add_procedures(parser)
     add_grammars(parser)

@@ -1,4 +1,4 @@
-"""`bay-assistant lint`: check procedures, cautions and grammars, and write the files derived from them."""
+"""`bay-assistant lint`: check procedures, cautions and grammars, and write the files that are made from them."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--speech",
         action="store_true",
-        help="only the speech: length of its sentences, and all that is spoken before the first crank",
+        help="check only what the assistant says: how long its sentences are, and how much precedes the first crank",
     )
     parser.add_argument(
         "--write-schema",
@@ -36,18 +36,18 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--write-likelihoods",
         action="store_true",
-        help="write likelihoods.json, with which a session weighs its results, beside the procedures",
+        help="write likelihoods.json, which a session uses to weigh its results, beside the procedures",
     )
     add_procedures(parser)
     add_grammars(parser)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the findings, or write the requested file; the exit status is 1 if there are findings."""
+    """Print the findings, or write what was asked for; the exit status is 1 when there are findings."""
     from assistant.loading.folder import load_knowledge, load_library  # noqa: PLC0415
 
     folder = procedures_folder(options)
-    # A damaged table will be written anew, so it is not read here.
+    # A damaged table is written anew, so it is not read here.
     library = load_library(folder)
     knowledge = None if options.write_likelihoods else load_knowledge(folder, library.terms)
     if options.write_schema:

@@ -1,33 +1,29 @@
-"""Everything that a writer of procedures or grammars wants to know before a technician does.
+"""Everything that a person who writes procedures or grammars wants to be told before a technician is.
 
-The loaders refuse mistakes; the lint adds doubtful things: phrases that sound alike, an outcome that nobody can
-say, a word on the screen that the grammar lacks, a sentence that is hard to remember or not read as meant
-(`assistant.rehearsal.judging`).
+The loaders refuse what is wrong; this adds what is only doubtful: phrases that sound alike, an outcome that
+nobody can say, a word of the screen that the grammar does not know, a sentence that is not held in the head or not
+read as it is meant (`assistant.rehearsal.judging`).
 """
 
 from __future__ import annotations
 
-import importlib
-import inspect
-import pkgutil
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import assistant.core
 from assistant.circuit import adding
-from assistant.core import dialogue
 from assistant.core.dialogue.sayable import REASONS, requests_of
 from assistant.core.library.procedure import Leads
 from assistant.core.library.vocabulary import SAME_POINT
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.grammar.lint import lint_grammars
 from assistant.rehearsal import judging, saying
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from types import ModuleType
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Answer, Procedure, Step, Target
@@ -35,12 +31,15 @@ if TYPE_CHECKING:
     from assistant.grammar.grammar import GrammarSet
 
 
+WORDED = ("dialogue", "words")
+"""Rooms of the core whose modules hold words that are spoken."""
+
 SAID = ("node", "item")
-"""Kinds of places that can be named with an answer, so that a grammar must hear them."""
+"""Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
 
 
 def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
-    """All findings: those of the grammars first, and the gaps of the circuit model last."""
+    """All findings, the grammars' first, and last what the circuit model lacks."""
     return [
         *lint_grammars_for(library, grammars),
         *lint_procedures(library, knowledge, grammars),
@@ -49,14 +48,14 @@ def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) ->
 
 
 def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
-    """Doubtful points of the grammars for the answers of these procedures; takes seconds."""
+    """What is doubtful in the grammars for what these procedures listen for; takes seconds."""
     return lint_grammars(
         grammars, requests_of(library), outcomes=list(listened_for(library)), places=list(_said(library))
     )
 
 
 def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
-    """Doubtful points of the procedures themselves."""
+    """What is doubtful in the procedures themselves."""
     return [
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
@@ -77,28 +76,28 @@ def listened_for(library: Library) -> tuple[str, ...]:
 
 
 def _choices(library: Library) -> dict[str, str]:
-    """Every choice of the facts with its spoken words; a grammar has only small letters."""
+    """Every choice of the facts, with the words that are spoken for it; a grammar has small letters only."""
     facts = library.terms.facts.values()
     return {name: words.lower() for fact in facts for name, words in fact.choices.items()}
 
 
 def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Finding]:
-    """Words of the screen that the grammar lacks: the words of a question must be those of its answer."""
+    """What is asked with must be what is answered with: the screen's words are the grammar's."""
     for kind, names in (
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
         ("outcome", _choices(library)),
-        ("outcome", {name: wording.procedure_short(name) for name in library.procedures}),
+        ("outcome", {name: remarking.procedure_short(name) for name in library.procedures}),
         ("place", _said(library)),
     ):
         for name, called in names.items():
             if name not in (grammars.outcomes() if kind == "outcome" else grammars.places()):
-                continue  # already reported
+                continue  # told already
             forms = [str(form) for form in grammars.forms(kind, name)]
             if forms and called not in forms:
                 yield Finding(
                     _beside(library, "terms.yaml"),
                     0,
-                    f"the {kind} '{name}' is called '{called}', which the grammar does not hear",
+                    f"the {kind} '{name}' is called '{called}', which the grammar does not accept",
                     f"Call it one of: {', '.join(forms)}",
                 )
             elif forms and called != forms[0]:
@@ -106,12 +105,12 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
                     _beside(library, "terms.yaml"),
                     0,
                     f"the {kind} '{name}' is called '{called}', and the grammar's first form is '{forms[0]}'",
-                    "Let the first form be the one that is asked with",
+                    "Make the first form the one that the assistant asks with",
                 )
 
 
 def _said(library: Library) -> dict[str, str]:
-    """Places that can be named with an answer, with their words; a point with two names is heard by its usual one."""
+    """Places that are named with an answer, with their words; a point of two names is heard by its usual one."""
     return {
         place.name: place.short
         for place in library.terms.places.values()
@@ -120,9 +119,9 @@ def _said(library: Library) -> dict[str, str]:
 
 
 def paths(procedure: Procedure) -> Iterator[tuple[tuple[tuple[Step, Answer | None], ...], Target]]:
-    """Every way through a procedure: its steps with their answers (None if skipped), and its end.
+    """Every way through a procedure: its steps with the answer of each (None: skipped), and where it ends.
 
-    No way enters a step twice.
+    A step is not entered twice on one way.
     """
     waiting: list[tuple[str, tuple[tuple[Step, Answer | None], ...]]] = [(procedure.start, ())]
     while waiting:
@@ -142,7 +141,7 @@ def paths(procedure: Procedure) -> Iterator[tuple[tuple[tuple[Step, Answer | Non
 
 
 def _contradictions(library: Library) -> Iterator[Finding]:
-    """Verdicts that name a fault which a test on the way has ruled out."""
+    """No verdict may name a fault that a test on the way to it has ruled out."""
     for procedure in library.procedures.values():
         for way, target in paths(procedure):
             if target.leads is not Leads.VERDICT:
@@ -163,15 +162,15 @@ def _contradictions(library: Library) -> Iterator[Finding]:
 def all_spoken(
     library: Library, knowledge: Knowledge | None, turns: int = 1500
 ) -> list[saying.SpokenSentence]:
-    """Every sentence that the assistant can say, with the file and line of its words.
+    """Every sentence that can be said, with the file and line that its words come from.
 
     Args:
         library: The procedures.
-        knowledge: The knowledge that weighs results; None if they are not weighed.
-        turns: Number of turns to explore in the dialogue of each procedure.
+        knowledge: What results are weighed with; None if they are not weighed.
+        turns: How much is let happen in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
-    sources = {module.__name__: inspect.getsource(module) for module in (*_rooms(), wording)}
+    sources = _sources()
     return [
         replace(one, file=where[0], line=where[1])
         if one.file == saying.DIALOGUE and (where := _written(one.sentence, sources))
@@ -180,26 +179,25 @@ def all_spoken(
     ]
 
 
-def _rooms() -> list[ModuleType]:
-    """The modules of the dialogue, by name."""
-    names = [one.name for one in pkgutil.iter_modules(dialogue.__path__, f"{dialogue.__name__}.")]
-    return [importlib.import_module(name) for name in names]
+def _sources() -> dict[str, str]:
+    """The source of every module that has words of the dialogue, by its path in the checkout."""
+    core = Path(assistant.core.__file__).parent
+    paths = [path for room in WORDED for path in sorted((core / room).glob("*.py"))]
+    return {path.relative_to(core.parents[1]).as_posix(): path.read_text(encoding="utf-8") for path in paths}
 
 
 def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:
-    """Module file and line with the longest beginning, or else the longest end, of a sentence; None if there are
-    none.
-    """
+    """File and line that hold the longest beginning, or else the longest end, of a sentence; None if none does."""
     words = sentence.split()
     for count in range(len(words), 0, -1):
         for part in (" ".join(words[:count]), " ".join(words[-count:])):
+            sought = part if count > 1 else f'"{part}'
             for name, source in sources.items():
-                at = source.find(part if count > 1 else f'"{part}')
-                if at >= 0:
-                    return f"{name.replace('.', '/')}.py", source.count("\n", 0, at) + 1
+                if sought in source:
+                    return name, source[: source.index(sought)].count("\n") + 1
     return None
 
 
 def _beside(library: Library, name: str) -> str:
-    """The path of a file in the folder of the procedures."""
+    """The path of a file that lies in the folder of the procedures."""
     return next((str(Path(p.file).with_name(name)) for p in library.procedures.values()), name)

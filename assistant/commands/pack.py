@@ -1,4 +1,4 @@
-"""`bay-assistant pack`: pack a session with its write-ups for hand-over."""
+"""`bay-assistant pack`: a session with its write-ups, packed for hand-over."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from assistant.commands.options import SESSION, add_sessions, session_folder
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Pack a session with its write-ups for hand-over, as a BagIt bag that anybody can check."
+ABOUT = "Pack a session and its write-ups for hand-over as a BagIt bag that anybody can check."
 EXAMPLE = "bay-assistant pack last --out order-4711.zip"
 
 
@@ -29,14 +29,14 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Pack, and print the contents of the package."""
+    """Pack, and print what is handed over with it."""
     from assistant.commands import packing  # noqa: PLC0415
 
     packed = packing.pack(session_folder(options), options.out)
     if packed.left_out:
         complain(packed.left_out)
     print(f"Packed: {options.out}")
-    print("The package hands over:")
+    print("The recipient gets:")
     for line in packed.told:
         print(f"  {line}")
     return 0

@@ -78,11 +78,11 @@ def pack(folder: Path, out: Path) -> Packed:
         )
     if not os.path.lexists(folder / SEAL_FILE):
         raise RecordProblem(
-            f"The session {folder.name} is not sealed: it can still go on, and what is handed over would not be the "
-            f"whole of it. Go on with 'bay-assistant run --resume {folder.name}' and close it first."
+            f"The session {folder.name} is not sealed: it can still go on, so the bag would not hold all of "
+            f"it. Resume it with 'bay-assistant run --resume {folder.name}' and close it first."
         )
     if os.path.lexists(out):
-        raise UsageProblem(f"{out} is there already. Name a new folder or a new .zip file.")
+        raise UsageProblem(f"{out} already exists. Name a new folder or a new .zip file.")
     if not out.resolve().parent.is_dir():
         raise UsageProblem(f"The folder of {out} does not exist. Name a place in a folder that does.")
     if folder.resolve() in out.resolve().parents:
@@ -91,7 +91,7 @@ def pack(folder: Path, out: Path) -> Packed:
     try:
         aside.mkdir(PRIVATE_FOLDER)
     except FileExistsError as error:
-        raise UsageProblem(f"{aside} is left over from a packing that was broken off. Remove it.") from error
+        raise UsageProblem(f"{aside} is left over from an interrupted packing. Remove it.") from error
     except OSError as error:
         raise write_problem(error, out) from error
     try:
@@ -127,7 +127,7 @@ def _fill(folder: Path, bag: Path) -> Packed:
     findings = verify(copy)
     if findings:
         raise RecordBroken(
-            f"The session {folder.name} was altered while it was packed, so it is not. {findings[0]}"
+            f"The session {folder.name} was altered while it was being packed, so it was not packed. {findings[0]}"
         )
     # From here on only the copy is read.
     made, session, _ = drafted(copy)

@@ -45,14 +45,12 @@ class TypedSearch:
             UsageProblem: A day, a part of a VIN, or a word is invalid, or the days are in the wrong order.
         """
         if self.on is not None and (self.since, self.until) != (None, None):
-            raise UsageProblem("--on is --from and --to in one. Leave out --on, or leave out the others.")
+            raise UsageProblem("--on sets both --from and --to. Leave out --on, or leave out the others.")
         first, last = (self.since, self.until) if self.on is None else (self.on, self.on)
         since = None if first is None else read_day(first, today)
         until = None if last is None else read_day(last, today, last=True)
         if since and until and since > until:
-            raise UsageProblem(
-                f"Nothing can begin from {since} and up to {until}. Give the earlier day with --from."
-            )
+            raise UsageProblem(f"--from {since} is after --to {until}. Give the earlier day with --from.")
         return Wanted(
             order=_given("--order", self.order),
             vin="" if self.vin is None else vin_part(self.vin),
@@ -127,9 +125,9 @@ def _next_command(summary: Summary) -> str:
     """The likeliest next command for the one session that was found."""
     name = summary.folder.name
     if summary.problem:
-        return plain(f"What is wrong with it: bay-assistant verify {name}")
+        return plain(f"Find out what is wrong: bay-assistant verify {name}")
     if not summary.sealed:
-        return plain(f"Go on with it: bay-assistant run --resume {name}")
+        return plain(f"Resume it: bay-assistant run --resume {name}")
     return plain(f"Read it: bay-assistant writeup {name}")
 
 
@@ -173,20 +171,24 @@ def nothing(found: Found, folder: object, wanted: Wanted) -> str:
     """The sentence when no session is listed."""
     if not found.of:
         return f"No sessions in {folder}."
-    hint = f" 'bay-assistant sessions {plain(wanted.order)}' finds beginnings." if wanted.order else ""
-    return f"None of {found.of} session{'' if found.of == 1 else 's'} is one with {_told(wanted)}.{hint}"
+    hint = (
+        f" 'bay-assistant sessions {plain(wanted.order)}' finds numbers that begin with it."
+        if wanted.order
+        else ""
+    )
+    return f"None of {found.of} session{'' if found.of == 1 else 's'} matches: {_told(wanted)}.{hint}"
 
 
 def _told(wanted: Wanted) -> str:
     parts = [
         f"order {wanted.order}" if wanted.order else "",
-        f"{wanted.vin} in its VIN" if wanted.vin else "",
-        f"a day from {wanted.since}" if wanted.since else "",
-        f"a day up to {wanted.until}" if wanted.until else "",
+        f"{wanted.vin} in the VIN" if wanted.vin else "",
+        f"begun on or after {wanted.since}" if wanted.since else "",
+        f"begun on or before {wanted.until}" if wanted.until else "",
         f"verdict {wanted.verdict}" if wanted.verdict else "",
-        f"'{' '.join(wanted.complaint)}' in its complaint" if wanted.complaint else "",
-        f"'{' '.join(wanted.words)}' in what is known of it" if wanted.words else "",
-        "" if wanted.sealed is None else "a seal" if wanted.sealed else "no seal",
+        f"'{' '.join(wanted.complaint)}' in the complaint" if wanted.complaint else "",
+        f"'{' '.join(wanted.words)}' in its details" if wanted.words else "",
+        "" if wanted.sealed is None else "sealed" if wanted.sealed else "not sealed",
     ]
     return plain(", ".join(part for part in parts if part))
 
@@ -197,5 +199,5 @@ def remarks(found: Found) -> Iterator[str]:
     if found.unsearched:
         names = ", ".join(summary.folder.name for summary in found.unsearched)
         yield plain(
-            f"Damaged and not searched whole: {names}. 'bay-assistant verify NAME' says what is wrong with one."
+            f"Damaged, so only partly searched: {names}. 'bay-assistant verify NAME' says what is wrong with one."
         )

@@ -22,23 +22,24 @@ EXAMPLE = (
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("--procedure", required=True, metavar="NAME", help="a procedure")
-    parser.add_argument(
-        "--step", required=True, metavar="NAME", help="one of its steps that measures something"
-    )
+    parser.add_argument("--procedure", required=True, metavar="NAME", help="the procedure")
+    parser.add_argument("--step", required=True, metavar="NAME", help="a step of it that takes a measurement")
     parser.add_argument(
         "--fault",
         default="none",
         metavar="NAME",
-        help="a fault of terms.yaml; a wrong name lists them (default: none)",
+        help="a fault in terms.yaml; an unknown name lists them (default: none)",
     )
     parser.add_argument(
         "--mechanism",
         metavar="NAME",
-        help="one way in which the fault comes about; a wrong name lists them (default: the first)",
+        help="one way the fault can come about; an unknown name lists them (default: the first)",
     )
     parser.add_argument(
-        "--lamp", default="194", metavar="NAME", help="the test lamp; a wrong name lists them (default: 194)"
+        "--lamp",
+        default="194",
+        metavar="NAME",
+        help="the test lamp; an unknown name lists them (default: 194)",
     )
     parser.add_argument(
         "--system",

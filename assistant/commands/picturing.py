@@ -56,14 +56,14 @@ def picture(
     one = chosen.steps[step]
     if chosen.circuit == NO_CIRCUIT:
         raise UsageProblem(
-            f"The procedure '{procedure}' is about nothing electrical, so there is nothing to draw."
+            f"The procedure '{procedure}' has no electrical circuit, so there is nothing to draw."
         )
     if one.measure.instrument in SENSES:
         others = ", ".join(
             name for name, other in chosen.steps.items() if other.measure.instrument not in SENSES
         )
         raise UsageProblem(
-            f"At the step '{step}' something is looked at and nothing is connected, so there is nothing to draw. "
+            f"The step '{step}' only looks at something and connects nothing, so there is nothing to draw. "
             f"Steps with a connection are: {others}."
         )
     shown = said(library, chosen, one, mechanism_named(chosen.circuit, fault, mechanism), lamp, system)
@@ -145,6 +145,6 @@ def _systems(system: str) -> Systems:
     seed = re.fullmatch(r"seed:([0-9]{1,9})", system)
     if seed is None:
         raise UsageProblem(
-            f"'{system}' is no system. Say 'typical', or 'seed:7' (any whole number) for one drawn at random."
+            f"'{system}' is not a system. Use 'typical', or 'seed:7' (any whole number) for a car drawn at random."
         )
     return Systems.random(1, int(seed.group(1)))

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from assistant.proof import order as proof_order
     from assistant.proof.result import Request
 
-ABOUT = "Prove procedures: lead every fault of the circuit, over many random cars, to its verdict."
+ABOUT = "Prove that procedures lead every fault of the circuit model, on many random cars, to its verdict."
 EXAMPLE = "bay-assistant prove coil-control --systems 500 --order"
 
 
@@ -27,7 +27,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--systems",
         type=whole(1, 100_000),
         metavar="N",
-        help="random cars for each way in which a fault comes about (default: 200; 30 for each pair)",
+        help="random cars for each way a fault can come about (default: 200; 30 for each pair)",
     )
     parser.add_argument(
         "--seed", type=whole(0, 10**9), default=1, metavar="N", help="seed of the random cars (default: 1)"
@@ -37,20 +37,24 @@ def add(parser: argparse.ArgumentParser) -> None:
         type=real(0, 0.5, "a share"),
         default=0.02,
         metavar="SHARE",
-        help="share of wrong answers of the observer who misreads, 0 to below 0.5 (default: 0.02)",
+        help="share of answers that the misreading observer gets wrong, 0 to below 0.5 (default: 0.02)",
     )
     parser.add_argument(
-        "--order", action="store_true", help="compare the order of tests with the exact optimum, in minutes"
+        "--order",
+        action="store_true",
+        help="compare the expected minutes of the tests with those of the best order",
     )
     parser.add_argument(
-        "--pairs", action="store_true", help="lead all pairs of faults through (default: coil-control)"
+        "--pairs",
+        action="store_true",
+        help="prove pairs of faults instead of single faults (default procedure: coil-control)",
     )
     parser.add_argument("--json", action="store_true", help="print the proof as JSON")
     add_procedures(parser)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the proof; the exit status is 1 if it does not hold."""
+    """Print the proof; the exit status is 1 when it does not hold."""
     from assistant.loading.folder import load_library, load_odds  # noqa: PLC0415
     from assistant.proof import order as proof_order, report as proof_report  # noqa: PLC0415
     from assistant.proof.result import Request  # noqa: PLC0415

@@ -12,7 +12,7 @@ from assistant.commands.options import SESSION, add_sessions, session_folder
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Give a session's events to the dialogue again and compare."
+ABOUT = "Feed a session's events to the dialogue again and compare its actions."
 EXAMPLE = "bay-assistant replay last --show"
 
 

@@ -1,4 +1,4 @@
-"""`bay-assistant review`: add the work done and the fault found to a session, and sign it."""
+"""`bay-assistant review`: what was really done and found in a session, and a signature under it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from assistant.printing import in_line
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Review a session's write-up: work done, fault found, parts and labour; and sign it."
+ABOUT = "Review a session's write-up: record the work, the faults found, parts and labour, and sign it."
 EXAMPLE = "bay-assistant review last --done 'Mended the control wire.' --found control-wire-open --by 'J. Okoye' --sign"
 
 
@@ -24,22 +24,30 @@ def add(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="FAULT",
-        help="a fault that proved true, by name or in plain words; repeat it for another one",
+        help="a fault that was confirmed, by name or in plain words; repeat for more",
     )
     parser.add_argument(
-        "--part", action="append", default=[], metavar="'PART; QUANTITY; PRICE'", help="a part line"
+        "--part",
+        action="append",
+        default=[],
+        metavar="'PART; QUANTITY; PRICE'",
+        help="a part that was used; repeat for more",
     )
     parser.add_argument(
-        "--labour", action="append", default=[], metavar="'WORK; HOURS; PRICE'", help="a labour line"
+        "--labour",
+        action="append",
+        default=[],
+        metavar="'WORK; HOURS; PRICE'",
+        help="a line of labour; repeat for more",
     )
-    parser.add_argument("--remark", metavar="TEXT", help="anything else")
+    parser.add_argument("--remark", metavar="TEXT", help="any other remark")
     parser.add_argument("--by", metavar="NAME", help="name of the reviewer")
-    parser.add_argument("--sign", action="store_true", help="put the name under the write-up as it stands")
+    parser.add_argument("--sign", action="store_true", help="sign the write-up as it stands with that name")
     add_sessions(parser)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Keep the review; if none was given, show the write-up and, at a terminal, ask for one."""
+    """Keep the review; without any, show the write-up and, at a terminal, ask for one."""
     from assistant.commands import reviewing  # noqa: PLC0415
 
     folder = session_folder(options)

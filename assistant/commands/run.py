@@ -20,30 +20,34 @@ if TYPE_CHECKING:
 
     from assistant.record import Facts
 
-ABOUT = "Run a live session."
+ABOUT = "Run a live diagnosis session."
 EXAMPLE = "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Add its options: the start, the facts of the job, the way of working, and the gear."""
+    """Add its options: where to begin, the facts of the job, the way of working, and the gear."""
     parser.add_argument(
         "procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)"
     )
     parser.add_argument(
-        "--resume", metavar="SESSION", help="continue an interrupted session: its folder, name, or 'last'"
+        "--resume", metavar="SESSION", help="resume an interrupted session: its folder, its name, or 'last'"
     )
     _add_facts(parser)
     parser.add_argument(
         "--headset",
         action="store_true",
-        help="the microphone does not hear the speaker: listen while speaking",
-    )
-    parser.add_argument("--keys-only", action="store_true", help="no microphone: answers by number pad")
-    parser.add_argument(
-        "--silent", action="store_true", help="no loudspeaker: read the screen, acknowledge cautions by key"
+        help="the microphone cannot hear the loudspeaker, so listen while speaking",
     )
     parser.add_argument(
-        "--plain", action="store_true", help="print a line for each thing said instead of drawing a screen"
+        "--keys-only", action="store_true", help="use no microphone: answer on the number pad"
+    )
+    parser.add_argument(
+        "--silent",
+        action="store_true",
+        help="use no loudspeaker: read the screen and acknowledge cautions by key",
+    )
+    parser.add_argument(
+        "--plain", action="store_true", help="print a line for each sentence instead of drawing a screen"
     )
     parser.add_argument(
         "--no-history",
@@ -55,7 +59,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         type=whole(80, 450),
         default=160,
         metavar="WORDS",
-        help="words a minute, 80 to 450 (default: 160)",
+        help="speaking rate in words a minute, 80 to 450 (default: 160)",
     )
     add_sound(parser)
     add_model(parser)
@@ -65,33 +69,33 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_facts(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--order", metavar="NUMBER", help="number of the repair order")
+    parser.add_argument("--order", metavar="NUMBER", help="repair order number")
     parser.add_argument(
         "--vin", metavar="VIN", help="vehicle identification number; its check digit is verified"
     )
-    parser.add_argument("--vehicle", metavar="TEXT", help="the vehicle in words")
+    parser.add_argument("--vehicle", metavar="TEXT", help="the vehicle, such as 'blue pickup'")
     parser.add_argument("--complaint", metavar="TEXT", help="the complaint in the customer's words")
     parser.add_argument(
         "--odometer", metavar="NUMBER", help="odometer reading, such as '98200 miles' or '158000 km'"
     )
-    parser.add_argument("--technician", metavar="TEXT", help="name or initials of the technician")
+    parser.add_argument("--technician", metavar="TEXT", help="name of the technician")
 
 
 def run(options: argparse.Namespace) -> int:
     """Run the session until it ends.
 
     Raises:
-        UsageProblem: Options exclude each other, a fact is wrong, or a name is unknown.
+        UsageProblem: Options exclude each other, a fact is wrong, or a name is not known.
         GearProblem, RecordProblem: The session cannot begin.
     """
     if options.resume and options.procedure:
         raise UsageProblem(
-            f"A resumed session goes on where it was; it cannot start '{options.procedure}'. "
+            f"A resumed session continues where it stopped; it cannot start '{options.procedure}'. "
             "Leave out the procedure, or leave out --resume."
         )
     if options.resume and options.no_history:
         raise UsageProblem(
-            "A resumed session keeps the odds that it began with. Leave out --no-history, or leave out --resume."
+            "A resumed session keeps the odds it began with. Leave out --no-history, or leave out --resume."
         )
     facts = _facts(options)
     from assistant.session import live, settings  # noqa: PLC0415

@@ -26,15 +26,17 @@ EXAMPLE = "bay-assistant sessions pickup --on 'last week' --complaint 'wet'"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Add its options: the search, and the form of its result."""
+    """Add its options: what to look for, and how to show it."""
     parser.add_argument(
         "words",
         nargs="*",
         metavar="WORD",
-        help="words of order, VIN, vehicle, complaint, technician, procedure or verdict; beginnings will do",
+        help="words from order, VIN, vehicle, complaint, technician, procedure or verdict; the first letters will do",
     )
-    parser.add_argument("--order", metavar="NUMBER", help="number of the repair order")
-    parser.add_argument("--vin", metavar="VIN", help="the VIN or a part of it; the last 8 are enough")
+    parser.add_argument("--order", metavar="NUMBER", help="repair order number")
+    parser.add_argument(
+        "--vin", metavar="VIN", help="the VIN or part of it; the last 8 characters are enough"
+    )
     parser.add_argument(
         "--from",
         dest="since",
@@ -42,17 +44,21 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="first day: 2026-11-25, 2026-11, today, yesterday, monday, 'last week', 'last month'",
     )
     parser.add_argument("--to", dest="until", metavar="DATE", help="last day, in the same forms")
-    parser.add_argument("--on", metavar="DATE", help="that day, week or month only: --from and --to in one")
-    parser.add_argument("--verdict", metavar="NAME", help="verdict that was reached; a wrong name lists them")
     parser.add_argument(
-        "--complaint", metavar="WORDS", help="words of the complaint, in any order; beginnings will do"
+        "--on", metavar="DATE", help="only that day, week or month; sets both --from and --to"
+    )
+    parser.add_argument("--verdict", metavar="NAME", help="verdict reached; an unknown name lists them")
+    parser.add_argument(
+        "--complaint",
+        metavar="WORDS",
+        help="words from the complaint, in any order; the first letters will do",
     )
     state = parser.add_mutually_exclusive_group()
     state.add_argument(
         "--open", dest="sealed", action="store_const", const=False, help="only sessions that can be resumed"
     )
     state.add_argument(
-        "--sealed", dest="sealed", action="store_const", const=True, help="only closed sessions"
+        "--sealed", dest="sealed", action="store_const", const=True, help="only sessions that are sealed"
     )
     _add_showing(parser)
     add_sessions(parser)
@@ -65,19 +71,17 @@ def _add_showing(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="show at most N; 0 for all (default: 20 on a terminal, else all)",
     )
-    parser.add_argument(
-        "--rebuild", action="store_true", help="make the index anew from the records before looking"
-    )
+    parser.add_argument("--rebuild", action="store_true", help="rebuild the index from the records first")
     parser.add_argument(
         "--odds",
         action="store_true",
-        help="show how the signed reviews of this shop change the odds of faults",
+        help="show how this shop's signed reviews change the odds of faults",
     )
     parser.add_argument("--json", action="store_true", help="print as JSON")
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the sessions that match, or the odds."""
+    """Print the sessions that were looked for, or the odds."""
     from datetime import datetime  # noqa: PLC0415
 
     from assistant.commands import past  # noqa: PLC0415
@@ -129,7 +133,7 @@ def _asked(options: argparse.Namespace) -> TypedSearch:
 
 
 def _show(found: Found, folder: Path, wanted: Wanted, today: date, options: argparse.Namespace) -> None:
-    """Print the sessions: as JSON, for a person at a terminal, or a line each for another program."""
+    """Print what was found: as JSON, for a person at a terminal, or a line each for another program."""
     import shutil  # noqa: PLC0415
 
     from assistant.commands import past  # noqa: PLC0415

@@ -64,11 +64,11 @@ def odds_text(history: History, knowledge: Knowledge, terms: Terms) -> Iterator[
     yield f"Shipped odds: {odds.source}"
     if odds.weight_cars:
         yield (
-            f"They count like {odds.weight_cars:g} cars beside those of this shop. {odds.weight_source} "
-            "'run --no-history' leaves the shop's out."
+            f"They weigh as much as {odds.weight_cars:g} of this shop's cars. {odds.weight_source} "
+            "'run --no-history' leaves this shop's cars out."
         )
     else:
-        yield "odds.yaml does not say with weight_cars what they are worth, so this shop's cars are not counted."
+        yield "odds.yaml has no weight_cars to say how much they weigh, so this shop's cars are not counted."
     width = max(len(fault.plain) for fault in terms.faults.values())
     for circuit in knowledge.circuits:
         rows = _rows(knowledge, findings.on(circuit), circuit)
@@ -90,7 +90,7 @@ def odds_text(history: History, knowledge: Knowledge, terms: Terms) -> Iterator[
 def _verdict_lines(verdicts: dict[str, Score], terms: Terms) -> Iterator[str]:
     if verdicts:
         yield ""
-        yield "Verdicts, by what was found in the end:"
+        yield "Verdicts, compared with what was found in the end:"
     for name, score in verdicts.items():
         instead = [f"{terms.faults[fault].plain} ({count})" for fault, count in score.instead.items()]
         found = f"; found instead: {', '.join(instead)}" if instead else ""

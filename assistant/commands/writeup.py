@@ -11,7 +11,7 @@ from assistant.errors import UsageProblem
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Write a session up for the repair order."
+ABOUT = "Write up a session for the repair order."
 EXAMPLE = "bay-assistant writeup last --html --out order-4711.html"
 
 
@@ -20,12 +20,14 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("session", nargs="?", help="folder or name of the session, or 'last'")
     form = parser.add_mutually_exclusive_group()
     form.add_argument(
-        "--html", action="store_true", help="one HTML page instead of plain text, with sound linked beside it"
+        "--html",
+        action="store_true",
+        help="one HTML page instead of plain text, with links to the sound files",
     )
     form.add_argument("--pdf", action="store_true", help="PDF; needs --out and bay-assistant[pdf]")
-    form.add_argument("--json", action="store_true", help="JSON, each statement with its sources")
+    form.add_argument("--json", action="store_true", help="JSON, with the sources of each statement")
     form.add_argument("--schema", action="store_true", help="print the JSON Schema of --json")
-    parser.add_argument("--embed-sound", action="store_true", help="put the sound into the page of --html")
+    parser.add_argument("--embed-sound", action="store_true", help="embed the sound in the HTML page")
     parser.add_argument("--out", type=Path, metavar="FILE", help="write to this file instead of printing")
     add_sessions(parser)
 
@@ -41,7 +43,7 @@ def run(options: argparse.Namespace) -> int:
         raise UsageProblem("Name a session: its folder, its name, or 'last'.")
     folder = session_folder(options)
     if options.embed_sound and not options.html:
-        raise UsageProblem("Sound can be put into the page of --html only.")
+        raise UsageProblem("Only the HTML page can hold sound. Add --html, or leave out --embed-sound.")
     data = _written(folder, options)
     if options.out is None:
         print(data.decode("utf-8"), end="")

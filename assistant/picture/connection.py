@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.vocabulary import CLAMPS, FILAMENTS, SENSES
-from assistant.core.words import wording
+from assistant.core.library.vocabulary import CLAMPS, SENSES
+from assistant.core.words import placing
 from assistant.errors import UsageProblem
 from assistant.picture import marks, parts, symbols
 from assistant.picture.marks import BUILT_IN, COILS, LOAD, STARTER
@@ -86,7 +86,7 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
             )
     canvas = Canvas(WIDTH, HEIGHT)
     spots = spots_of(circuit)
-    if wording.on_the_part(measure) and measure.unplugged:
+    if placing.on_the_part(measure) and measure.unplugged:
         spots = {name: on_the_coil(name, spot) for name, spot in spots.items()}
     _badges(canvas, measure, terms)
     if measure.probe == LAMP_LEAD:
@@ -133,16 +133,16 @@ def inline(circuit: str, measure: Measurement, terms: Terms, key: str) -> str:
 
 def about(measure: Measurement, terms: Terms) -> str:
     """The connection in a sentence, in the same words as in a write-up."""
-    words = wording.connection(terms, measure)
-    return f"{words[:1].upper()}{words[1:]}; {wording.engine_words(measure.engine)}."
+    words = placing.connection(terms, measure)
+    return f"{words[:1].upper()}{words[1:]}; {placing.engine_words(measure.engine)}."
 
 
 def _badges(canvas: Canvas, measure: Measurement, terms: Terms) -> None:
     """Engine state and unplugged parts, in frames along the upper edge."""
-    engine = wording.engine_words(measure.engine)
+    engine = placing.engine_words(measure.engine)
     after = symbols.badge(canvas, 8, 8, f"{engine[:1].upper()}{engine[1:]}")
     if measure.unplugged:
-        unplugged = wording.listed([terms.places[part].short for part in measure.unplugged])
+        unplugged = placing.listed([terms.places[part].short for part in measure.unplugged])
         symbols.badge(canvas, after, 8, f"Unplugged: {unplugged}")
 
 
@@ -162,9 +162,9 @@ def _roles(instrument: Instrument) -> tuple[str, str]:
 def _instrument(canvas: Canvas, measure: Measurement, terms: Terms, spots: dict[str, Spot]) -> None:
     """The instrument in the middle, its leads, their ends, and their names."""
     instrument = terms.instruments[measure.instrument]
-    close = wording.on_the_part(measure) and bool(measure.unplugged)
+    close = placing.on_the_part(measure) and bool(measure.unplugged)
     led = measure.instrument == "led-light"
-    lamp = measure.instrument in FILAMENTS or led
+    lamp = instrument.filament or led
     centre = (235.0, 150.0 if close else 265.0)
     half = 25.0 if lamp else 44.0
     clip_words, probe_words = _roles(instrument)

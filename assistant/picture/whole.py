@@ -10,8 +10,7 @@ import numpy as np
 
 from assistant.circuit.tracing import Trace
 from assistant.core.library.procedure import Engine
-from assistant.core.library.vocabulary import FILAMENTS
-from assistant.core.words import wording
+from assistant.core.words import reporting
 from assistant.errors import UsageProblem
 from assistant.picture import connection, marks, plots, symbols
 from assistant.picture.plots import Curve, Panel
@@ -99,7 +98,7 @@ def about(library: Library, procedure: Procedure, step: Step, said: Prediction) 
     best = max(range(len(said.shares)), key=said.shares.__getitem__)
     choice = step.choices()[best]
     seen = (
-        wording.seen(library, step, choice.outcome, None, None)
+        reporting.seen(library, step, choice.outcome, None, None)
         if step.reading is None
         else _shown(step, said)
     )
@@ -149,7 +148,7 @@ def _answers(canvas: Canvas, y: float, library: Library, step: Step, said: Predi
         )
         if step.reading is not None:
             band = next(one for one in step.reading.bands if one.outcome == choice.outcome)
-            text = f"{wording.limits(band, step.reading.unit)}: {band.seen}"
+            text = f"{reporting.limits(band, step.reading.unit)}: {band.seen}"
         words.append(wrapped(text, width - 16, 14))
     rows = max(map(len, words))
     height = 34.0 + 18 * rows
@@ -212,7 +211,7 @@ def _panels(
     groups = [(times, panels, "s")]
     if turning and float(current.min()) + _SWITCHED_A < 0.5 * float(current.max()) and again > 1:
         groups.append(_enlarged(times, span, panels))
-    if measure.instrument not in FILAMENTS:
+    if not library.terms.instruments[measure.instrument].filament:
         return groups
     beside = measure.probe != "feed" and measure.clip == "battery-negative"
     light = [Curve(100 * long(trace.light), place)]

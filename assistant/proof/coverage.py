@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.circuit import catalogue
 from assistant.circuit.observers import BLANK, HONEST, NO_CLAMP, SKIPPING, Observer
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.proof.cases import circuit_of
 from assistant.proof.judging import NO_FAULT, never_reached
 from assistant.proof.walk import End, Key, Walk, goes_on
@@ -66,6 +66,6 @@ def idle(library: Library, names: Sequence[str], proven: Iterable[Proven]) -> li
                 found.append(f"{name}: {verdict.name} (none of the faults that it names leads there)")
             elif never:
                 found.append(
-                    f"{name}: {verdict.name} (names {wording.listed(never)}, which never lead there)"
+                    f"{name}: {verdict.name} (names {placing.listed(never)}, which never lead there)"
                 )
     return found

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
 from assistant.circuit.deviations import STATED
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.proof.judging import NO_FAULT, Worth, judge
 from assistant.proof.limits import CAUTION, FULL, LIMITS, PART_ONLY
 from assistant.proof.walk import End, followed
@@ -62,7 +62,7 @@ def _table(proven: Proven, library: Library, asked: Request) -> Iterator[str]:
     further = followed(library, proven.name, proven=True)[1:]
     yield (
         f"{proven.name}, circuit {proven.circuit}"
-        + (f", going on with {wording.listed(further)}" if further else "")
+        + (f", going on with {placing.listed(further)}" if further else "")
     )
     yield from _heads(asked)
     grouped = [
@@ -72,7 +72,7 @@ def _table(proven: Proven, library: Library, asked: Request) -> Iterator[str]:
     for fault, numbers in grouped:
         yield _row(proven, fault, numbers)
     if proven.presumed:
-        yield f"  * presumed excluded before this procedure, fails nothing: {wording.listed(proven.presumed)}"
+        yield f"  * presumed excluded before this procedure, fails nothing: {placing.listed(proven.presumed)}"
     for fault, numbers in grouped:
         yield from _not_right(proven, library, fault, numbers)
     for procedure, step, outcome, fault, share in proven.ruled_out:

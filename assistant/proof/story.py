@@ -10,7 +10,7 @@ from assistant.circuit import catalogue, parameters
 from assistant.circuit.looks import Looks
 from assistant.circuit.observers import HONEST, Observer
 from assistant.core.library.procedure import Leads
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.proof.cases import called, systems_of
 from assistant.proof.limits import CAUTION
 from assistant.proof.walk import CLEAR
@@ -67,8 +67,8 @@ def tell(library: Library, circuit: str, counter: CounterExample, asked: Request
 
 
 def _told(library: Library, looks: Looks, told: Told, observer: Observer) -> str:
-    how = wording.connection(library.terms, told.step.measure)
-    how = f"{how}, {wording.engine_words(told.step.measure.engine)}"
+    how = placing.connection(library.terms, told.step.measure)
+    how = f"{how}, {placing.engine_words(told.step.measure.engine)}"
     if told.answer is None:
         return f"{how}: skipped."
     shown = _shown(told.step, looks.observed((told.procedure, told.step.name), observer=observer))

@@ -19,7 +19,7 @@ import re
 from typing import TYPE_CHECKING
 
 from assistant.core.values.finding import Finding
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.core.words.sentences import count_words
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def findings(library: Library, spoken: Iterable[SpokenSentence]) -> list[Finding
     nodes = [place for place in terms.places.values() if place.kind == "node"]
     called = [words for place in nodes for words in (place.spoken, place.short, place.at_plug, place.at_coil)]
     places = _longest_first(words.removeprefix("the ") for words in called if words)
-    faults = [wording.fault_spoken(library, name) for name in terms.faults]
+    faults = [remarking.fault_spoken(library, name) for name in terms.faults]
     labels = [fact.label for fact in terms.facts.values()]  # "Repair order: zero." commands nothing
     names = _longest_first([*places, *faults, *labels])
     found: dict[Finding, None] = {}

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Leads
 from assistant.core.library.vocabulary import OVER_RANGE
-from assistant.core.words import wording
+from assistant.core.words import instructing, remarking, reporting
 from assistant.core.words.sentences import sentences
 from assistant.rehearsal.exploring import example, said_in_play
 
@@ -58,38 +58,38 @@ def texts(library: Library, beside: Callable[[str], str]) -> list[SpokenSentence
 
     for name, caution in library.cautions.items():
         for form in ("full", "short"):
-            add(wording.caution_text(caution, form), beside("cautions.yaml"), 0, f"caution {name}, {form}")
+            add(remarking.caution_text(caution, form), beside("cautions.yaml"), 0, f"caution {name}, {form}")
     for name, inquiry in library.terms.facts.items():
         for text in (inquiry.question, inquiry.look_for):
             add(text, beside("terms.yaml"), 0, f"fact {name}")
     for procedure in library.procedures.values():
         for alone in (True, False):
-            intro = wording.procedure_intro(library.terms, procedure, alone=alone)
+            intro = remarking.procedure_intro(library.terms, procedure, alone=alone)
             add(intro, procedure.file, 0, "title")
         for step in procedure.steps.values():
             where = f"step {step.name}"
             for before in (None, *_measured_before(library, procedure, step)):
                 for whole in (False, True):
-                    for text in wording.instruction(library, step, before, whole=whole):
+                    for text in instructing.instruction(library, step, before, whole=whole):
                         add(text, procedure.file, step.line, where)
-            add(wording.keyed_choices(library, step), procedure.file, step.line, where)
+            add(instructing.keyed_choices(library, step), procedure.file, step.line, where)
             add(step.look_for, procedure.file, step.line, f"{where}, look_for")
             for answer in step.choices():
                 add(_read_back(library, step, answer), procedure.file, step.line, f"{where}, read back")
             if step.reading and OVER_RANGE in step.heard:
-                over = wording.read_back(library, step, step.reading.bands[-1], None, None)
+                over = reporting.read_back(library, step, step.reading.bands[-1], None, None)
                 add(over, procedure.file, step.line, f"{where}, read back")
         for name, verdict in procedure.verdicts.items():
             title = library.procedures[verdict.continue_with].title if verdict.continue_with else ""
-            for text in (wording.verdict_text(verdict, title), wording.would_mean(verdict)):
+            for text in (remarking.verdict_text(verdict, title), remarking.would_mean(verdict)):
                 add(text, procedure.file, 0, f"verdict {name}")
     return list(found)
 
 
 def _read_back(library: Library, step: Step, answer: Answer) -> str:
     if step.reading is None:
-        return wording.read_back(library, step, answer, None, None)
-    return wording.read_back(library, step, answer, example(step, answer), step.reading.unit)
+        return reporting.read_back(library, step, answer, None, None)
+    return reporting.read_back(library, step, answer, example(step, answer), step.reading.unit)
 
 
 def _measured_before(library: Library, procedure: Procedure, step: Step) -> Iterator[Measurement]:

@@ -20,4 +20,4 @@ def counted_sentence(cars: int) -> str:
 def left_out_sentence(left_out: Sequence[str]) -> str:
     """The same of what does not count although it was reviewed."""
     names = ", ".join(sentence.partition(" ")[0] for sentence in left_out)
-    return f"Reviewed and not counted: {names}. 'bay-assistant sessions --odds' says why."
+    return f"Reviewed but not counted: {names}. 'bay-assistant sessions --odds' says why."

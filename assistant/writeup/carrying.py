@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.vocabulary import FILAMENTS, UNJUDGED
+from assistant.core.library.vocabulary import UNJUDGED
 from assistant.core.values.entries import KEPT
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.writeup.statement import Statement, line, once, procedure, term
 
 if TYPE_CHECKING:
@@ -24,9 +24,9 @@ A filament glows on between pulses and wavers with the starter, so eyes differ m
 LED_LIGHT = "led-light"
 
 
-def is_blink(step: Step, outcome: str) -> bool:
+def is_blink(library: Library, step: Step, outcome: str) -> bool:
     """Whether an answer is the eye's judgement of a blinking filament."""
-    return step.measure.instrument in FILAMENTS and outcome in BLINKS
+    return outcome in BLINKS and library.terms.instruments[step.measure.instrument].filament
 
 
 def is_reading(step: Step, outcome: str) -> bool:
@@ -49,11 +49,11 @@ def _named(library: Library, results: Iterable[Taken]) -> str:
         measure = library.step(taken.result.procedure, taken.result.step).measure
         instrument = library.terms.instruments[measure.instrument]
         tests.setdefault(instrument.short or instrument.spoken, []).append(str(taken.result.number))
-    return wording.listed([f"{name} ({_tests(numbers)})" for name, numbers in tests.items()])
+    return placing.listed([f"{name} ({_tests(numbers)})" for name, numbers in tests.items()])
 
 
 def _tests(numbers: list[str]) -> str:
-    return f"test{'s' if len(numbers) > 1 else ''} {wording.listed(numbers)}"
+    return f"test{'s' if len(numbers) > 1 else ''} {placing.listed(numbers)}"
 
 
 def carried(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
@@ -70,7 +70,7 @@ def carried(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
         outcome = taken.result.outcome
         if taken.result.words.endswith(KEPT) or not _decided(step, outcome):
             continue
-        if is_blink(step, outcome):
+        if is_blink(library, step, outcome):
             blinks.append(taken)
         elif is_reading(step, outcome):
             readings.append(taken)

@@ -11,7 +11,7 @@ from assistant.core.library.procedure import Band
 from assistant.core.library.vocabulary import UNJUDGED
 from assistant.core.values.entries import FactGiven, FactUndone, ResultTaken
 from assistant.core.values.units import number_written, plain_number
-from assistant.core.words import wording
+from assistant.core.words import placing, reporting
 from assistant.record.course import Dated
 from assistant.writeup.contents import Asked
 from assistant.writeup.statement import Source, clock, line, once, term
@@ -186,8 +186,8 @@ def expected(library: Library, step: Step, numbers: dict[str, Decimal]) -> str:
     """The outcome of a good system, with the maker's numbers if they were given."""
     answer = step.answer(step.good) if step.good else None
     if step.reading and isinstance(answer, Band):
-        return wording.limits(answer, step.reading.unit, numbers)
-    return wording.expected(library, step)
+        return reporting.limits(answer, step.reading.unit, numbers)
+    return reporting.expected(library, step)
 
 
 def why_unjudged(library: Library, step: Step, numbers: dict[str, Decimal]) -> str:
@@ -195,7 +195,7 @@ def why_unjudged(library: Library, step: Step, numbers: dict[str, Decimal]) -> s
     missing = [name for name in (step.reading.specified() if step.reading else ()) if name not in numbers]
     if not missing:
         return "the maker's limits as given contradict each other"
-    return f"left blank: {wording.listed([library.terms.facts[name].label for name in missing])}"
+    return f"left blank: {placing.listed([library.terms.facts[name].label for name in missing])}"
 
 
 def is_unjudged(result: ResultTaken) -> bool:

@@ -15,7 +15,7 @@ from assistant.core.values.entries import (
     Remark,
     VoiceNoteTaken,
 )
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.writeup.contents import CautionLine, Moment, VoiceNote
 from assistant.writeup.naming import HOW, how_often, place, place_sources, procedure_of
 from assistant.writeup.statement import Source, Statement, capital, caution, clock, line, once, procedure
@@ -67,7 +67,7 @@ def cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
                 signal=known.signal.value,
                 words=known.full if any(form.startswith("full") for form in counted) else known.short,
                 given=f"given: {times}",
-                acknowledged=f"acknowledged {wording.listed(when_acknowledged)}"
+                acknowledged=f"acknowledged {placing.listed(when_acknowledged)}"
                 if when_acknowledged
                 else missing,
                 sources=once((*line(*at[name]), *caution(name))),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.core.reasoning import evidence
 from assistant.core.reasoning.posterior import WeighedResult, sureness
 from assistant.core.values.entries import ASKED_AGAIN, KEPT
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.loading.folder import FINDINGS_FILE
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.writeup.naming import owner, procedure_of
@@ -123,9 +123,9 @@ def _best_test(
     best = assessment.best_test() if unnamed or not verdict or len(verdict.faults) > 1 else None
     if best:
         step = best[0]
-        connection = wording.connection(library.terms, step.measure)
+        connection = placing.connection(library.terms, step.measure)
         yield Statement(
-            f"What would tell most for its time: {connection}, {wording.engine_words(step.measure.engine)}.",
+            f"What would tell most for its time: {connection}, {placing.engine_words(step.measure.engine)}.",
             (*owner(library, step), *terms_of(step.measure), *weighed),
         )
 

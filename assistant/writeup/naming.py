@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.writeup.statement import Source, procedure, terms_of
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ def place(library: Library, name: str, step: str) -> str:
     steps: dict[str, Step] = library.procedures[name].steps
     if step not in steps:
         return library.procedures[name].title
-    return wording.place_words(library, steps[step])
+    return placing.place_words(library, steps[step])
 
 
 def place_sources(library: Library, name: str, step: str) -> tuple[Source, ...]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.core.library.procedure import Band
 from assistant.core.library.vocabulary import OVER_RANGE, SENSES
 from assistant.core.values.entries import KEPT, ProcedureEntered, ResultTaken
-from assistant.core.words import wording
+from assistant.core.words import placing, reporting
 from assistant.writeup import given, timing
 from assistant.writeup.contents import Measured, Skipped
 from assistant.writeup.naming import HOW, procedure_of
@@ -70,12 +70,12 @@ def _test(
         time=clock(taken.time),
         took=duration(span.seconds) if span and not result.words.endswith(KEPT) else "",
         procedure=procedure_of(library, result.procedure).title,
-        connection=capital(wording.connection(library.terms, step.measure)),
-        engine=capital(wording.engine_words(step.measure.engine)),
+        connection=capital(placing.connection(library.terms, step.measure)),
+        engine=capital(placing.engine_words(step.measure.engine)),
         expected=given.expected(library, step, numbers),
-        seen=wording.seen(library, step, result.outcome, result.value, result.unit),
+        seen=reporting.seen(library, step, result.outcome, result.value, result.unit),
         judged=given.judged(library, step, result, numbers),
-        limit=wording.limits(band, step.reading.unit, numbers) if band and step.reading else "",
+        limit=reporting.limits(band, step.reading.unit, numbers) if band and step.reading else "",
         source=band.source if band else "",
         captured=_captured(result),
         clip=result.clip or "",
@@ -122,8 +122,8 @@ def _skipped(library: Library, passed: Passed) -> Skipped:
     step = library.step(passed.skip.procedure, passed.skip.step)
     return Skipped(
         time=clock(passed.time),
-        connection=capital(wording.connection(library.terms, step.measure)),
-        engine=capital(wording.engine_words(step.measure.engine)),
+        connection=capital(placing.connection(library.terms, step.measure)),
+        engine=capital(placing.engine_words(step.measure.engine)),
         reason=passed.skip.reason,
         taken_back=_taken_back(passed.undone),
         sources=once(
@@ -181,9 +181,9 @@ def not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
             if step.measure in known:
                 continue
             known.add(step.measure)
-            words = wording.named_test(library, step)
+            words = placing.named_test(library, step)
             if step.measure.instrument not in SENSES:
-                words += f", {wording.engine_words(step.measure.engine)}"
+                words += f", {placing.engine_words(step.measure.engine)}"
             sources = (
                 *line(entered),
                 *procedure(library, name, "steps", step.name),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.writeup.contents import UNSIGNED, LabourLine, PartLine, Reviewed, Said
 from assistant.writeup.naming import plain
 from assistant.writeup.statement import NOTHING, Statement, once, review, term
@@ -38,7 +38,7 @@ def confirmed(library: Library, signed: Sequence[Review]) -> Statement:
     if last is None:
         return NOTHING
     return Statement(
-        wording.listed([plain(library, name) for name in last.found]),
+        placing.listed([plain(library, name) for name in last.found]),
         (*review(last.number), *(source for name in last.found for source in term("faults", name))),
     )
 
@@ -88,7 +88,7 @@ def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...
 
     says = [Said("Done", one.done, amended("done"))] if one.done else []
     if one.found:
-        names = wording.listed([plain(library, name) for name in one.found])
+        names = placing.listed([plain(library, name) for name in one.found])
         says.append(Said("Found", names, amended("found")))
     says += [
         Said("Part", _joined(part.part, part.quantity, part.price), amended("parts")) for part in one.parts

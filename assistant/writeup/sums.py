@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.core.reasoning.adding_up import Drop, unequal
 from assistant.core.values.thresholds import OLD_RULES
 from assistant.core.values.units import convert
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.writeup.statement import Statement, header, line, once, procedure
 
 if TYPE_CHECKING:
@@ -38,8 +38,8 @@ def not_adding_up(session: RecordedSession, library: Library, course: Course) ->
     for found in unequal(drops):
         pieces = [standing[piece.place] for piece in found.pieces]
         whole = standing[found.whole.place]
-        numbers = wording.listed([str(taken.result.number) for taken in pieces])
-        given = wording.listed([_as_given(taken) for taken in pieces])
+        numbers = placing.listed([str(taken.result.number) for taken in pieces])
+        given = placing.listed([_as_given(taken) for taken in pieces])
         said.append(
             Statement(
                 f"The pieces of tests {numbers} do not add up to the whole of test {whole.result.number}: "

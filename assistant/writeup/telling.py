@@ -9,7 +9,7 @@ from assistant.core.library.procedure import Band, Engine, Step
 from assistant.core.library.vocabulary import OVER_RANGE, SENSES, UNJUDGED
 from assistant.core.values.entries import KEPT
 from assistant.core.values.units import number_written
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.writeup import given
 from assistant.writeup.carrying import is_blink
 from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term, terms_of
@@ -71,7 +71,7 @@ def decisive(library: Library, course: Course, ended: Ended) -> list[Taken]:
 
     def says(taken: Taken) -> int:
         step = _step(library, taken.result)
-        if is_blink(step, taken.result.outcome):
+        if is_blink(library, step, taken.result.outcome):
             return 1
         answer = step.answer(taken.result.outcome)
         used = [_step(library, one.result).measure for one in chosen]
@@ -125,7 +125,7 @@ def _sentence(library: Library, course: Course, group: list[Taken]) -> Statement
     first = _step(library, group[0].result).measure
     opening = _WITH[first.engine]
     if first.unplugged:
-        opening += f" and {wording.listed([terms.places[part].spoken for part in first.unplugged])} unplugged"
+        opening += f" and {placing.listed([terms.places[part].spoken for part in first.unplugged])} unplugged"
     clauses: list[str] = []
     sources: list[Source] = []
     for taken in group:
@@ -150,12 +150,12 @@ def _clause(
     """One test: "the test lamp on the feed side of the coil was lit"; `again`: "on … it was lit"."""
     measure = step.measure
     instrument = library.terms.instruments[measure.instrument]
-    place = wording.place_spoken(library.terms, measure, measure.probe)
+    place = placing.place_spoken(library.terms, measure, measure.probe)
     saw = _saw(library, step, result, numbers)
     if measure.instrument in SENSES:
         if not saw.startswith(_SHOWED):
             return f"{place} {saw}"
-        return f"{wording.connection(library.terms, measure)}: {saw.removeprefix(_SHOWED)}"
+        return f"{placing.connection(library.terms, measure)}: {saw.removeprefix(_SHOWED)}"
     meter = f"the {instrument.short or instrument.spoken}"
     if measure.clip is None:
         return f"{meter} around {place} {saw}"
@@ -163,7 +163,7 @@ def _clause(
         other = library.terms.places[measure.compared_with].spoken
         return f"{meter}, moved between {place} and {other}, {saw}"
     if instrument.units:
-        start = wording.place_spoken(library.terms, measure, measure.clip)
+        start = placing.place_spoken(library.terms, measure, measure.clip)
         return f"{meter} from {start} to {place} {saw}"
     if again:
         return f"on {place} it {saw}"

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import LOAD_CIRCUIT, NO_CIRCUIT
 from assistant.core.values.entries import LedBack, ProcedureEntered, ResultTaken, StepSkipped
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.writeup.contents import Found
 from assistant.writeup.naming import how_often, procedure_of, verdict_of
 from assistant.writeup.statement import (
@@ -148,7 +148,7 @@ def no_verdict(library: Library, session: RecordedSession, course: Course) -> St
         )
     else:
         step = procedure_of(library, name).steps[procedure_of(library, name).start]
-    where = f"{wording.connection(library.terms, step.measure)}; {wording.engine_words(step.measure.engine)}"
+    where = f"{placing.connection(library.terms, step.measure)}; {placing.engine_words(step.measure.engine)}"
     return Statement(
         f"No verdict was reached. The session stopped in '{title}' before this test was answered: {where}.",
         once((*sources, *procedure(library, name, "steps", step.name), *terms_of(step.measure))),

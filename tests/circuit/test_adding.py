@@ -17,7 +17,8 @@ from assistant.circuit.instruments import REGISTRY
 from assistant.circuit.lamps import HEAVY_LAMP, TEST_LAMP, lamp_named
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.library.vocabulary import CLAMPS, FILAMENTS, SENSES
-from assistant.loading.folder import load_library
+from assistant.errors import FileProblem
+from assistant.loading.folder import load_library, load_odds
 
 if TYPE_CHECKING:
     from assistant.core.values.finding import Finding
@@ -185,9 +186,42 @@ def test_an_instrument_gives_what_it_says_it_gives(name: str) -> None:
             outcome_shares(nothing, ["purple"])
 
 
+def test_a_filament_that_terms_and_model_see_differently_is_found(folder: Path) -> None:
+    """The rules of the trade keep filaments off logic signals, so the terms must say what the model loads with."""
+    change(folder / "terms.yaml", "  led-light:\n", "  led-light:\n    filament: true\n")
+    assert "'led-light' is a filament lamp, and its model loads with none" in findings(folder)[0].problem
+
+
+def test_minutes_of_an_instrument_stand_in_the_terms_or_with_the_odds(folder: Path) -> None:
+    """A new instrument brings its own minutes; two answers, or none, are refused with file and line."""
+    change(
+        folder / "terms.yaml", "instruments:\n", "instruments:\n" + NOID % "minutes: 2, outcomes: [lit, dark]"
+    )
+    odds = load_odds(folder, load_library(folder).terms)
+    assert odds.minutes["noid"] == 2
+    change(folder / "odds.yaml", "minutes:\n", "minutes:\n  noid: 1\n")
+    with pytest.raises(FileProblem, match=r"odds\.yaml:\d+: 'noid' has its minutes in the terms as well"):
+        load_odds(folder, load_library(folder).terms)
+    change(folder / "terms.yaml", "minutes: 2", "minutes: -2")
+    with pytest.raises(FileProblem, match=r"terms\.yaml:\d+: .* takes -2 minutes"):
+        load_library(folder)
+
+
+def test_copies_of_terms_from_before_know_their_filament_lamps(folder: Path) -> None:
+    """A recorded session's own copy says nothing of filaments, and its lamps are filament lamps all the same."""
+    text = (folder / "terms.yaml").read_text(encoding="utf-8")
+    (folder / "terms.yaml").write_text(text.replace("    filament: true\n", ""), encoding="utf-8")
+    assert {one.name for one in load_library(folder).terms.instruments.values() if one.filament} == {
+        "test-lamp",
+        "heavy-lamp",
+    }
+
+
 def test_the_core_and_the_registry_agree_on_what_an_instrument_loads() -> None:
     """Filament lamps are the same in both, and clamps and senses have no tip that can miss a pin."""
     lamp = lamp_named(TEST_LAMP)
-    assert set(FILAMENTS) == {name for name, model in REGISTRY.items() if model.bulb(lamp) is not None}
+    terms = load_library(resources.directory("procedures")).terms.instruments.values()
+    filaments = {name for name, model in REGISTRY.items() if model.bulb(lamp) is not None}
+    assert set(FILAMENTS) == filaments == {one.name for one in terms if one.filament}
     assert REGISTRY["heavy-lamp"].bulb(lamp) == lamp_named(HEAVY_LAMP)
     assert not [name for name in (*CLAMPS, *SENSES) if name in REGISTRY and REGISTRY[name].probes]

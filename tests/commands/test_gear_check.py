@@ -65,7 +65,7 @@ def test_a_muted_microphone_is_not_able_and_says_what_to_do(rate: int) -> None:
 def test_a_microphone_that_stands_still_is_not_able(monkeypatch: pytest.MonkeyPatch) -> None:
     """A suspended source opens and never delivers: a finding, within a bounded time."""
     monkeypatch.setattr(microphone, "GLANCE_WAIT_S", 0.05)
-    with pytest.raises(GearProblem, match="no sound comes"):
+    with pytest.raises(GearProblem, match="no sound arrives"):
         looked_at(None)
 
 

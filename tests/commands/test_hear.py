@@ -10,7 +10,7 @@ from calling import SOUNDS, Refused, line_of
 
 from assistant import resources
 from assistant.cli import main
-from assistant.hearing import graph
+from assistant.hearing import openfst
 
 pytestmark = pytest.mark.usefixtures("own_home")
 
@@ -34,7 +34,7 @@ def test_a_model_without_a_needed_word_is_refused_with_word_and_place(refused: R
     Without its list of phones the bundled model is a plain one, with the word list of its own graph.
     """
     (model / "phones.txt").unlink()
-    words = graph.read_fst(model / "graph" / "Gr.fst")
+    words = openfst.read_fst(model / "graph" / "Gr.fst")
     lost = {
         words.symbols.pop(word)
         for word in ("blinking", "blink", "blinks", "flashing")

@@ -162,7 +162,7 @@ def test_what_cannot_be_packed_is_said_and_leaves_nothing(
         (tmp_path, tmp_path / "bag", 2, "is not a session"),
         (opened, tmp_path / "bag", 2, "is not sealed"),
         (altered, tmp_path / "bag", 1, "is not what was recorded, so it is not packed"),
-        (session, taken, 2, "is there already"),
+        (session, taken, 2, "already exists"),
         (session, tmp_path / "nowhere" / "bag", 2, "does not exist"),
     ):
         assert status == main(["pack", str(which), "--out", str(out)])

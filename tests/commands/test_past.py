@@ -91,8 +91,8 @@ def test_nothing_found_says_what_was_looked_for() -> None:
     wanted = past.TypedSearch(order="47", since="last week", complaint="Wet").wanted(TODAY)
     said = past.nothing(Found((), 12), "here", wanted)
     assert said == (
-        "None of 12 sessions is one with order 47, a day from 2026-11-16, 'wet' in its complaint. "
-        "'bay-assistant sessions 47' finds beginnings."
+        "None of 12 sessions matches: order 47, begun on or after 2026-11-16, 'wet' in the complaint. "
+        "'bay-assistant sessions 47' finds numbers that begin with it."
     )
     assert past.nothing(Found(), "here", Wanted()) == "No sessions in here."
 
@@ -103,7 +103,7 @@ def test_nothing_found_says_what_was_looked_for() -> None:
         (past.TypedSearch(since="tomorrow"), "'tomorrow' is not a day"),
         (
             past.TypedSearch(since="today", until="2026-11-25"),
-            "Nothing can begin from 2026-11-26 and up to 2026-11-25",
+            "--from 2026-11-26 is after --to 2026-11-25",
         ),
         (past.TypedSearch(on="today", until="today"), "Leave out --on"),
         (past.TypedSearch(vin="QQ"), "cannot be a part of a VIN"),

@@ -140,7 +140,7 @@ def test_faults_by_name_by_words_and_by_a_part_of_them() -> None:
         (("--found", "gremlins", "--by", "J. Okoye"), "There is no fault 'gremlins'"),
         (("--sign",), "signed with a name"),
         (("--part", "coil; 1; 80; 20"), "up to three parts"),
-        (("--labour", "; 2"), "the first one not empty"),
+        (("--labour", "; 2"), "do not leave the first one empty"),
     ],
 )
 def test_wrong_options_are_refused_and_nothing_is_written(

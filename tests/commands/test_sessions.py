@@ -68,7 +68,7 @@ def test_mistakes_on_the_command_line(folder: Path, capsys: pytest.CaptureFixtur
         assert 2 == main(["sessions", "--sessions", str(folder), *options])
         assert message in capsys.readouterr().err
     assert 2 == main(["run", "--resume", "last", "--no-history"])
-    assert "keeps the odds that it began with" in capsys.readouterr().err
+    assert "keeps the odds it began with" in capsys.readouterr().err
     assert 2 == main(["verify", "zzzz", "--sessions", str(folder)])
     assert "There is no session 'zzzz'" in capsys.readouterr().err
 
@@ -78,7 +78,7 @@ def test_a_damaged_session_is_named_beside_a_search(folder: Path, capsys: pytest
     session = min(path for path in folder.iterdir() if path.is_dir())
     (session / "session.json").write_bytes(b"{")
     assert 0 == main(["sessions", "--order", "4000", "--sessions", str(folder)])
-    assert f"not searched whole: {session.name}" in capsys.readouterr().err
+    assert f"only partly searched: {session.name}" in capsys.readouterr().err
 
 
 def test_the_odds_are_shown_openly(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -86,7 +86,7 @@ def test_the_odds_are_shown_openly(folder: Path, capsys: pytest.CaptureFixture[s
     assert 0 == main(["sessions", "--odds", "--sessions", str(folder)])
     text = capsys.readouterr().out
     assert "Signed reviews that name what was found: 2." in text
-    assert "count like 20 cars beside those of this shop. Chosen" in text
+    assert "They weigh as much as 20 of this shop's cars. Chosen" in text
     assert "--no-history" in text
     on_it = text.partition("On coil-with-external-driver:")[2]
     row = next(line for line in on_it.splitlines() if "open control wire" in line)

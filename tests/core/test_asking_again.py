@@ -13,7 +13,7 @@ from assistant.core.reasoning.posterior import WeighedResult
 from assistant.core.values import entries
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import OLD_RULES, Thresholds
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.resources import directory
@@ -57,7 +57,7 @@ def test_a_dark_lamp_where_a_meter_reads_volts_is_a_known_pattern_and_not_cranke
     assert remarks(talk, "does not fit") == []
     (words,) = remarks(talk, "known pattern")
     assert words.count("Feed side") == 2
-    assert sum(wording.KNOWN_PATTERN in text for text in talk.said) == 1
+    assert sum(remarking.KNOWN_PATTERN in text for text in talk.said) == 1
 
 
 def test_under_the_rules_of_an_old_record_it_is_asked_again_as_it_was() -> None:

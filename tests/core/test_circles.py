@@ -19,7 +19,7 @@ from assistant.core.values import entries
 from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import OLD_RULES, Thresholds
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.loading.folder import load_knowledge
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.resources import directory
@@ -62,7 +62,7 @@ def test_the_first_return_says_what_is_new_and_the_circle_ends_in_a_statement() 
     assert entered(talk) == ["coil-control", "feed-dead", "coil-control"]
     assert any("New since then: feed side" in text and "lit." in text for text in talk.said)
     assert talk.runner.state is State.CONCLUDING
-    assert wording.LED_BACK in talk.last
+    assert remarking.LED_BACK in talk.last
     assert "Have a second person repeat the last measurement: test lamp, feed side." in talk.last
     (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
     assert ("coil-control", "feed-dead") == (stopped.procedure, stopped.back_to)
@@ -115,7 +115,7 @@ def test_after_it_everything_can_still_be_said(word: str) -> None:
             assert talk.runner.state is State.CONCLUDING
         case _:
             talk.hear(control=Control.GO_AHEAD)
-            assert wording.LED_BACK in talk.last
+            assert remarking.LED_BACK in talk.last
             assert talk.runner.state is State.CONCLUDING
 
 

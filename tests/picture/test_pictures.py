@@ -267,7 +267,7 @@ GOOD = ["picture", "--procedure", "coil-control", "--step", "switched-while-cran
         (["--system", "mine"], "'mine' is no system. Say 'typical', or 'seed:7'"),
         (
             ["--procedure", "driver-supply-and-inputs", "--step", "security-lamp"],
-            "something is looked at and nothing is connected, so there is nothing to draw. Steps with a connection",
+            "only looks at something and connects nothing, so there is nothing to draw. Steps with a connection",
         ),
         (["--out", "no/such/folder/x.svg"], "x.svg cannot be written"),
     ],

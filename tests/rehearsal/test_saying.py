@@ -11,7 +11,7 @@ from hypothesis import given, strategies as st
 from assistant import resources
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.values.units import span_words
-from assistant.core.words import wording
+from assistant.core.words import instructing, remarking
 from assistant.core.words.sentences import count_words, sentences
 from assistant.loading.folder import load_folder
 from assistant.rehearsal.amount import measure, words_before_crank
@@ -38,7 +38,7 @@ def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() 
         "Too loud to hear you.",
         "Standing by.",
         "Nothing to take back.",
-        *sentences(wording.numbered(REASONS.values())),
+        *sentences(instructing.numbered(REASONS.values())),
         *sentences(LIBRARY.procedures["coil-and-driver"].verdicts["coil-bad"].says),
     ):
         assert text in SENTENCES or f"Verdict. {text}" in SENTENCES, text
@@ -143,7 +143,7 @@ def test_the_measure_counts_what_is_spoken_before_the_first_crank() -> None:
     after = words_before_crank(fewer, KNOWLEDGE, "coil-control")
     assert after is not None
     said = sum(
-        count_words(wording.caution_text(LIBRARY.cautions[name], "full"))
+        count_words(remarking.caution_text(LIBRARY.cautions[name], "full"))
         for name in LIBRARY.procedures["coil-control"].cautions
     )
     # Their "Say ready, or press Enter." goes with them.

@@ -41,7 +41,7 @@ from assistant.core.library.terms import FactKind
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Event, Heard, NoMatch, Note
 from assistant.core.values.units import UNIT_WORDS, number_words
-from assistant.core.words import wording
+from assistant.core.words import placing
 from assistant.grammar.grammar import GrammarSet
 from assistant.grammar.numbers import in_words
 from assistant.hearing.baynoise import KINDS, bay_noise
@@ -379,7 +379,7 @@ class Technician(PlayedPerson):
     def _result(self, step: Step) -> str:
         """The words for what is seen; how it will be read back is remembered."""
         outcome, value = self.car.shows(self.library, self.position()[0], step)
-        place = wording.place_words(self.library, step)
+        place = placing.place_words(self.library, step)
         sayable = [
             str(form) for name in self.grammars.places() for form in self.grammars.forms("place", name)
         ]

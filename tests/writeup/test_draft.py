@@ -24,7 +24,7 @@ from assistant.core.values.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.values.events import Note
-from assistant.core.words import wording
+from assistant.core.words import reporting
 from assistant.errors import RecordBroken
 from assistant.record import Facts, RecordedSession
 from assistant.writeup import Draft, draft, text
@@ -248,7 +248,10 @@ def test_every_result_is_shown_as_it_was_taken(story: Story) -> None:
     results = [entry for entry in entries_of(session) if isinstance(entry, ResultTaken)]
     undone = {entry.number for entry in entries_of(session) if isinstance(entry, ResultUndone)}
     expected = [
-        (one.number, wording.seen(LIBRARY, LIBRARY.step("coil", one.step), one.outcome, one.value, one.unit))
+        (
+            one.number,
+            reporting.seen(LIBRARY, LIBRARY.step("coil", one.step), one.outcome, one.value, one.unit),
+        )
         for one in results
     ]
     assert expected == [(test.number, test.seen) for test in made.tests]

@@ -12,7 +12,7 @@ from sample_library import sample_library
 from test_adding_up import weak_feed
 from test_circles import going_round
 
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.writeup import draft
 
 
@@ -20,7 +20,7 @@ def test_a_circle_is_not_decided_and_names_what_to_do_next() -> None:
     """No cause and no part: the words of the dialogue, with the line of the log where they stand."""
     recorded = session(going_round())
     made = draft(recorded, sample_library())
-    assert made.no_verdict.text.startswith(f"Not decided. {wording.LED_BACK} ")
+    assert made.no_verdict.text.startswith(f"Not decided. {remarking.LED_BACK} ")
     assert made.no_verdict.sources
     assert (made.cause.text, made.part.text) == ("", "")
 

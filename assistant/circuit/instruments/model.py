@@ -4,10 +4,11 @@ A file of this room holds one instrument, or a few that differ only in their loa
 loads, its outcomes or its unit, and how the honest answer comes about.
 It ends in `MODELS`, and `REGISTRY` finds it there: no list has to be kept.
 
-The dialogue and the rules of the trade know some facts of an instrument without a model: it loads with a filament, it
-closes around a cable, it touches nothing.
-These stay in the core, which cannot import this room, as `FILAMENTS`, `CLAMPS` and `SENSES`; `adding` compares them
-with the models.
+The dialogue and the rules of the trade need some facts of an instrument and cannot import this room.
+That it loads with a filament stands in ``terms.yaml`` (``filament: true``), because every new lamp says it; `adding`
+compares it with the model.
+That it closes around a cable (`CLAMPS`) or touches nothing (`SENSES`) stands in the core's vocabulary, because the
+dialogue has sentences of its own for these.
 """
 
 from __future__ import annotations

@@ -27,9 +27,11 @@ def add(parser: argparse.ArgumentParser) -> None:
         nargs="+",
         action="extend",
         default=[],
-        help="further models to measure beside the one of a session",
+        help="also measure these models",
     )
-    parser.add_argument("--quick", action="store_true", help="about two minutes: a fifth of it, two ratios")
+    parser.add_argument(
+        "--quick", action="store_true", help="measure a fifth of it at two noise levels, in about two minutes"
+    )
     parser.add_argument(
         "--hours",
         type=real(0, 1000, "a number of hours"),
@@ -37,7 +39,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="hours of noise and chatter (default: 2; 0 leaves them out)",
     )
     parser.add_argument(
-        "--only", metavar="NAME", nargs="+", default=[], help="only these parts; a wrong name lists them"
+        "--only", metavar="NAME", nargs="+", default=[], help="only these parts; an unknown name lists them"
     )
     parser.add_argument(
         "--json", dest="json_file", type=Path, metavar="FILE", help="write the figures as JSON"
@@ -49,9 +51,11 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--cache",
         type=Path,
         metavar="DIR",
-        help="where synthesised speech is kept (default: the user's cache folder)",
+        help="folder for synthesised speech (default: the user's cache folder)",
     )
-    parser.add_argument("--manifest", type=Path, metavar="FILE", help="another test set than the bundled one")
+    parser.add_argument(
+        "--manifest", type=Path, metavar="FILE", help="use this test set instead of the bundled one"
+    )
 
 
 def run(options: argparse.Namespace) -> int:

@@ -12,7 +12,7 @@ from assistant.commands.console import ProgressLine
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Measure very long sessions: memory, resuming, writing up; some minutes."
+ABOUT = "Measure very long sessions: memory, resuming, writing up; takes some minutes."
 EXAMPLE = "bay-assistant bench long --lines 30000"
 
 

@@ -1,4 +1,4 @@
-"""`bay-assistant bench procedures`: make mistakes on purpose and count those that are caught."""
+"""`bay-assistant bench procedures`: mistakes made on purpose, and how many of them are caught."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from assistant import resources
 from assistant.commands.arguments import whole
 from assistant.commands.console import ProgressBar
 
-ABOUT = "Make mistakes in the procedures, and count what loader, lint and proof catch; some minutes."
+ABOUT = "Put mistakes into the procedures and count what loader, lint and proof catch; takes some minutes."
 EXAMPLE = "bay-assistant bench procedures --count 120 --seed 2"
 
 
@@ -20,36 +20,36 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--json", action="store_true", default=argparse.SUPPRESS, help="print the figures as JSON"
     )
     parser.add_argument(
-        "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: the built-in ones)"
+        "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
     )
     parser.add_argument(
         "--count",
         type=whole(1, 100_000),
         default=90,
         metavar="N",
-        help="mistakes, spread over all kinds (default: 90)",
+        help="number of mistakes, spread over all kinds (default: 90)",
     )
     parser.add_argument(
         "--systems",
         type=whole(1, 1000),
         default=40,
         metavar="N",
-        help="random cars for each way in which a fault comes about (default: 40)",
+        help="random cars for each way a fault can come about (default: 40)",
     )
     parser.add_argument(
         "--seed",
         type=whole(0, 10**9),
         default=1,
         metavar="N",
-        help="seed of the choice of mistakes and of the random cars (default: 1)",
+        help="seed for the choice of mistakes and for the random cars (default: 1)",
     )
     parser.add_argument(
-        "--processes", type=whole(1, 64), default=2, metavar="N", help="processes (default: 2)"
+        "--processes", type=whole(1, 64), default=2, metavar="N", help="most processes at once (default: 2)"
     )
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the counts; the exit status is 1 if a harmful mistake was not caught."""
+    """Print the counts; the exit status is 1 when a mistake that must be caught was not."""
     from assistant.mistakes.running import measure  # noqa: PLC0415
 
     with ProgressBar("Trying mistakes") as bar:

@@ -1,4 +1,4 @@
-"""`bay-assistant bench rehearsal`: play whole sessions on modelled cars with a person who errs."""
+"""`bay-assistant bench rehearsal`: whole sessions on modelled cars with a person who errs."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     import argparse
 
 ABOUT = (
-    "Rehearse whole sessions on modelled cars with a person who misreads or misses contact: good parts condemned, "
-    "and how often the dialogue asks again."
+    "Rehearse whole sessions on modelled cars with a person who misreads or misses contact: count the good parts "
+    "condemned and the questions asked again."
 )
 EXAMPLE = "bay-assistant bench rehearsal --cars 20 --misreading 0.05"
 
@@ -21,23 +21,34 @@ EXAMPLE = "bay-assistant bench rehearsal --cars 20 --misreading 0.05"
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
     parser.add_argument(
-        "--procedure", default="coil-control", metavar="NAME", help="first procedure (default: coil-control)"
+        "--procedure",
+        default="coil-control",
+        metavar="NAME",
+        help="procedure to start with (default: coil-control)",
     )
     parser.add_argument(
-        "--cars", type=whole(1, 10_000), default=20, metavar="N", help="cars a mechanism (default: 20)"
+        "--cars",
+        type=whole(1, 10_000),
+        default=20,
+        metavar="N",
+        help="cars for each way a fault can come about (default: 20)",
     )
     parser.add_argument(
         "--misreading",
         type=real(0, 0.5, "a share"),
         default=0.05,
         metavar="SHARE",
-        help="share of wrong answers (default: 0.05)",
+        help="share of answers that are wrong (default: 0.05)",
     )
     parser.add_argument(
-        "--seed", type=whole(0, 2**32 - 1), default=20261126, metavar="N", help="seed of cars and chance"
+        "--seed",
+        type=whole(0, 2**32 - 1),
+        default=20261126,
+        metavar="N",
+        help="seed for cars and chance (default: 20261126)",
     )
     parser.add_argument(
-        "--processes", type=whole(1, 2), default=2, metavar="N", help="processes (default: 2)"
+        "--processes", type=whole(1, 2), default=2, metavar="N", help="most processes at once (default: 2)"
     )
     parser.add_argument(
         "--no-weighing",
@@ -48,7 +59,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the condemned parts and the repeated questions."""
+    """Print what was condemned and asked again."""
     from assistant.benchmarks import machine  # noqa: PLC0415
     from assistant.loading.folder import load_library  # noqa: PLC0415
     from assistant.rehearsal import erring  # noqa: PLC0415

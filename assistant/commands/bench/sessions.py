@@ -12,7 +12,7 @@ from assistant.commands.console import ProgressLine
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Measure how long it takes to find past sessions, with the index and without."
+ABOUT = "Measure how long it takes to find past sessions, with and without the index."
 EXAMPLE = "bay-assistant bench sessions --count 500"
 
 

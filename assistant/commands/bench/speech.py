@@ -1,4 +1,4 @@
-"""`bay-assistant bench speech`: measure how well the assistant's own sentences are understood."""
+"""`bay-assistant bench speech`: how well the assistant's own sentences are understood."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import argparse
 
 ABOUT = (
-    "Measure how well the assistant's own sentences are understood, by PocketSphinx and beside another voice."
+    "Measure how well PocketSphinx understands the assistant's own sentences, compared with another voice."
 )
 EXAMPLE = "bay-assistant bench speech --sentences 100"
 
@@ -25,10 +25,13 @@ def add(parser: argparse.ArgumentParser) -> None:
         type=whole(0, 100_000),
         default=0,
         metavar="N",
-        help="about this many sentences, evenly spread (default: all)",
+        help="measure only about N sentences, evenly spread (default: all)",
     )
     parser.add_argument(
-        "--speech-rate", type=whole(80, 450), metavar="N", help="words a minute (default: that of a session)"
+        "--speech-rate",
+        type=whole(80, 450),
+        metavar="N",
+        help="speaking rate in words a minute (default: as in a session)",
     )
     parser.add_argument("--voice", metavar="NAME", help="another voice of eSpeak NG, such as gmw/en-us+f3")
 

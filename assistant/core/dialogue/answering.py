@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.values.events import Speech
 from assistant.core.values.units import span_words
-from assistant.core.words import wording
+from assistant.core.words import placing, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.states import State
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 def understood(talk: Talk, pending: Pending) -> str:
     """The answer in words, as it is read back; the screen shows it as well."""
     talk.said.typed = talk.said.message = ""
-    words = wording.read_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
+    words = reporting.read_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
     talk.said.heard = pending.words if pending.how == "voice" else words
     return words
 
@@ -28,7 +28,7 @@ def wrong_place(talk: Talk, place: Named, asked: str) -> State:
     """The answer was for another place than that of the step; `asked` is what is asked again."""
     said = talk.library.terms.places.get(place.name)
     words = said.short if said else place.name.replace("-", " ")
-    here = wording.place_words(talk.library, talk.step)
+    here = placing.place_words(talk.library, talk.step)
     talk.remark("wrong place", f"{words} was said at the {here}: {talk.said.heard}")
     text = f"You said {words}. This test is on the {here}."
     if here in ("unplugged", "comparison"):

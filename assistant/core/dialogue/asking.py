@@ -19,7 +19,7 @@ from assistant.core.values.units import (
     span_words,
     units_like,
 )
-from assistant.core.words import wording
+from assistant.core.words import instructing, placing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -178,7 +178,7 @@ def numbers(facts: Mapping[str, Inquiry], given: Mapping[str, tuple[str, str]]) 
 def question_keys(inquiry: Inquiry) -> str:
     """How a fact is keyed, a sentence or two."""
     if inquiry.kind is FactKind.CHOICE:
-        return f"{wording.numbered(inquiry.choices.values())} Plus leaves it blank."
+        return f"{instructing.numbered(inquiry.choices.values())} Plus leaves it blank."
     if inquiry.kind is FactKind.NUMBER:
         return "Key the number, then Enter. Plus leaves it blank."
     return "Key digits. A letter is point, its key, its place. Then Enter."
@@ -186,7 +186,7 @@ def question_keys(inquiry: Inquiry) -> str:
 
 def listed_choices(inquiry: Inquiry) -> str:
     """The choices as a question: "Filament lamp or LED light?"."""
-    text = wording.listed(list(inquiry.choices.values()), "or")
+    text = placing.listed(list(inquiry.choices.values()), "or")
     return f"{text[:1].upper()}{text[1:]}?"
 
 

@@ -10,7 +10,7 @@ from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
 from assistant.core.values.entries import StepSkipped
 from assistant.core.values.events import CutSpeech, Speech
-from assistant.core.words import wording
+from assistant.core.words import instructing, remarking
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
@@ -27,7 +27,7 @@ def skip(talk: Talk, _: object) -> State:
         talk.say("This test cannot be skipped. Do it, or stand by.", Speech.HELP)
         return talk.state
     talk.end_rest()
-    talk.say(f"Skip this test. Why? {wording.numbered(REASONS.values())}", Speech.PROMPT)
+    talk.say(f"Skip this test. Why? {instructing.numbered(REASONS.values())}", Speech.PROMPT)
     return State.SKIPPING
 
 
@@ -68,7 +68,7 @@ def choices(talk: Talk, _: object) -> State:
 
 
 def _numbered(talk: Talk) -> str:
-    return wording.numbered(wording.procedure_short(name) for name in talk.library.procedures)
+    return instructing.numbered(remarking.procedure_short(name) for name in talk.library.procedures)
 
 
 def typed(talk: Talk, key: Named) -> State:

@@ -12,7 +12,7 @@ from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import CRANK_TIMER, REST_TIMER, STOP_CRANKING
 from assistant.core.library.procedure import Engine
 from assistant.core.values.events import CancelTimer, CutSpeech, Speech, StartTimer
-from assistant.core.words import wording
+from assistant.core.words import instructing
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
@@ -48,12 +48,12 @@ def _graded(talk: Talk, pending: Pending, *, cranking: bool) -> State:
 
 def wrong_place(talk: Talk, place: Named) -> State:
     """The answer was for another place: ask again."""
-    return answering.wrong_place(talk, place, wording.question(talk.library, talk.step))
+    return answering.wrong_place(talk, place, instructing.question(talk.library, talk.step))
 
 
 def no_answer(talk: Talk, answer: Worded) -> State:
     """What was said is no answer to this step: ask again."""
-    return answering.no_answer(talk, answer, wording.question(talk.library, talk.step))
+    return answering.no_answer(talk, answer, instructing.question(talk.library, talk.step))
 
 
 def implausible(talk: Talk, number: Worded) -> State:
@@ -99,7 +99,7 @@ def _look_for(talk: Talk, *, cranking: bool) -> State:
     if talk.must_rest():
         parts.append(f"{talk.rest_words()} before you crank again.")
     parts.append("Then answer again.")
-    parts.append(wording.question(talk.library, step))
+    parts.append(instructing.question(talk.library, step))
     talk.say(" ".join(parts), Speech.HELP)
     return State.ASKING
 
@@ -121,7 +121,7 @@ def choices(talk: Talk, _: object) -> State:
     """Say what can be answered; at a number also the step, because there every digit is a digit."""
     short, keys = help_here(talk)
     if talk.step.reading is not None:
-        setup = wording.setup(talk.library, talk.step, talk.work.connected, whole=True)
+        setup = instructing.setup(talk.library, talk.step, talk.work.connected, whole=True)
         short = " ".join((*setup, *entering.to_do(talk, setup), short))
     talk.say(" ".join(filter(None, (short, keys, "Say why for the reasons."))), Speech.HELP)
     return talk.state

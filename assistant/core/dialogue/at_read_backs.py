@@ -13,7 +13,7 @@ from assistant.core.dialogue.policy import Acceptance
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.triggers import Trigger
 from assistant.core.values.events import CutSpeech, Speech
-from assistant.core.words import wording
+from assistant.core.words import instructing
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
@@ -80,7 +80,7 @@ def typed(talk: Talk, key: Named) -> State:
     talk.awaited.pending = None
     talk.said.typed = ""
     talk.do(CutSpeech())
-    talk.said.prompt = wording.question(talk.library, talk.step)
+    talk.said.prompt = instructing.question(talk.library, talk.step)
     answering.type_number(talk, key)
     return State.ASKING
 

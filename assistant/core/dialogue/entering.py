@@ -21,7 +21,7 @@ from assistant.core.library.procedure import Engine, Leads
 from assistant.core.library.terms import FactKind
 from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
-from assistant.core.words import wording
+from assistant.core.words import instructing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
@@ -55,7 +55,7 @@ def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
     talk.work.visits = talk.work.visits.entering(name, talk.past.results)
     talk.work.procedure = talk.library.procedures[name]
     talk.note(ProcedureEntered(name, came_from))
-    intro = wording.procedure_intro(talk.library.terms, talk.work.procedure, alone=came_from is None)
+    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, alone=came_from is None)
     talk.said.add_prefix(intro)
     return enter_step(talk, talk.work.procedure.start)
 
@@ -94,7 +94,7 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
         if earlier:
             talk.awaited.pending = earlier
             talk.awaited.offered = True
-            words = wording.read_back(talk.library, step, earlier.answer, earlier.value, earlier.unit)
+            words = reporting.read_back(talk.library, step, earlier.answer, earlier.value, earlier.unit)
             return read_back(talk, f"Already measured. {words}")
     talk.awaited.offered = False
     groups: dict[bool, list[tuple[str, str]]] = {False: [], True: []}
@@ -104,7 +104,7 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
         own = name in step.cautions  # those of the whole procedure are given once
         if last is None or (own and talk.now.at - last > talk.limits.caution_again_s):
             groups[own].append((name, "full"))
-        elif own and wording.never_skipped(caution):
+        elif own and remarking.never_skipped(caution):
             groups[own].append((name, "short"))
     # Before the work and before the step are two things, so they are said and acknowledged apart.
     first, second = (tuple(groups[False]), tuple(groups[True]))
@@ -124,7 +124,7 @@ def next_cautions(talk: Talk) -> State:
 
 def say_cautions(talk: Talk) -> State:
     """Speak the cautions that are due; those that cannot be spoken are shown."""
-    texts = [wording.caution_text(talk.library.cautions[name], form) for name, form in talk.cautions.due]
+    texts = [remarking.caution_text(talk.library.cautions[name], form) for name, form in talk.cautions.due]
     text = " ".join(filter(None, (talk.said.take_prefix(), *texts)))
     if talk.gear.mute or _needs_acknowledgement(talk):
         text += " Say ready, or press Enter."
@@ -161,7 +161,7 @@ def release(talk: Talk) -> State:
 
 def rest(talk: Talk) -> State:
     """Say what is to be connected while the starter rests."""
-    sentences = wording.setup(talk.library, talk.step, talk.work.connected)
+    sentences = instructing.setup(talk.library, talk.step, talk.work.connected)
     text = (talk.said.take_prefix(), *sentences, "Do not crank yet.", f"{talk.rest_words()}.")
     talk.say_lines(text)
     talk.do(StartTimer(REST_TIMER, talk.crank.rested_at - talk.now.at))
@@ -172,7 +172,9 @@ def question(talk: Talk) -> str:
     """The question of the step, with the digits when only keys can answer."""
     step = talk.step
     return (
-        wording.keyed_choices(talk.library, step) if talk.gear.deaf else wording.question(talk.library, step)
+        instructing.keyed_choices(talk.library, step)
+        if talk.gear.deaf
+        else instructing.question(talk.library, step)
     )
 
 
@@ -180,14 +182,14 @@ def to_do(talk: Talk, setup: tuple[str, ...]) -> tuple[str, ...]:
     """What to do with key and engine after this setup; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
-    return wording.act(talk.library, talk.step, setup)
+    return instructing.act(talk.library, talk.step, setup)
 
 
 def ask(talk: Talk, part: Ask) -> State:
     """Say a step, or what of it is needed now; the screen always shows what is to be connected as well."""
     step, asks = talk.step, question(talk)
     prefix = talk.said.take_prefix()
-    setup = wording.setup(talk.library, step, talk.work.connected, whole=part is Ask.AGAIN)
+    setup = instructing.setup(talk.library, step, talk.work.connected, whole=part is Ask.AGAIN)
     talk.work.interrupted = False
     if part is Ask.QUESTION:
         talk.say_lines((prefix, asks), shown=(prefix, *setup, asks))
@@ -213,7 +215,7 @@ def read_back(talk: Talk, text: str) -> State:
     elif doubt and not doubt.rare:
         parts.append("That does not fit the results before.")
     elif target and target.leads is Leads.VERDICT:
-        parts.append(wording.would_mean(talk.procedure.verdicts[target.name]))
+        parts.append(remarking.would_mean(talk.procedure.verdicts[target.name]))
     elif target and target.leads is Leads.PROCEDURE:
         parts.append(f"Next would be: {talk.library.procedures[target.name].title}.")
     if talk.awaited.offered:

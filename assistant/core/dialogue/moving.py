@@ -33,7 +33,7 @@ from assistant.core.values.entries import (
 )
 from assistant.core.values.events import CancelTimer, CutSpeech, EndNote, Speech
 from assistant.core.values.thresholds import OLD_RULES
-from assistant.core.words import wording
+from assistant.core.words import placing, remarking
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -124,7 +124,7 @@ def hand_over(talk: Talk, name: str) -> State:
             return _stop_circle(talk, name)
         talk.work.visits = talk.work.visits.returning(came_from, name)
         talk.work.again_in = name
-        told = wording.new_since([weighing.result_of(talk, past, tuple(new[-2:])) for past in new[-2:]])
+        told = remarking.new_since([weighing.result_of(talk, past, tuple(new[-2:])) for past in new[-2:]])
         talk.said.add_prefix(told)
     return entering.enter_procedure(talk, name, came_from)
 
@@ -137,13 +137,13 @@ def _stop_circle(talk: Talk, back_to: str) -> State:
         past for past in reversed(talk.past.trail.measured()) if not past.kept and past.measure is not None
     ]
     last = next((past for past in done if past.measure and past.measure.instrument not in SENSES), done[0])
-    repeated = wording.named_test(talk.library, talk.library.step(last.procedure, last.step))
+    repeated = placing.named_test(talk.library, talk.library.step(last.procedure, last.step))
     follows = (
-        wording.next_safe_test(wording.named_test(talk.library, best[0]))
+        remarking.next_safe_test(placing.named_test(talk.library, best[0]))
         if best
-        else wording.repeat_last(repeated)
+        else remarking.repeat_last(repeated)
     )
-    talk.work.led_back = LedBack(talk.procedure.name, back_to, wording.LED_BACK, follows)
+    talk.work.led_back = LedBack(talk.procedure.name, back_to, remarking.LED_BACK, follows)
     talk.note(talk.work.led_back)
     return conclude(talk)
 
@@ -160,10 +160,10 @@ def conclude(talk: Talk) -> State:
     if verdict.continue_with:
         following = talk.library.procedures[verdict.continue_with].title
     back = (
-        "" if following or not talk.work.paused else wording.procedure_short(talk.work.paused[-1].procedure)
+        "" if following or not talk.work.paused else remarking.procedure_short(talk.work.paused[-1].procedure)
     )
     text = " ".join(
-        filter(None, (wording.verdict_text(verdict, following), weighing.left_open(talk, verdict)))
+        filter(None, (remarking.verdict_text(verdict, following), weighing.left_open(talk, verdict)))
     )
     if not talk.work.affirmed:
         text += " Affirm, or say correction."
@@ -189,12 +189,12 @@ def _ask_again(talk: Talk, doubt: Doubted) -> State:
     assert doubtful.pending is not None  # noqa: S101
     assert doubtful.measure is not None  # noqa: S101
     step = talk.library.step(doubtful.procedure, doubtful.step)
-    again = wording.named_test(talk.library, step)
-    text = doubt.text or wording.before_part(again)
+    again = placing.named_test(talk.library, step)
+    text = doubt.text or remarking.before_part(again)
     if against is not None and not doubt.text:
         in_order = (doubtful, against) if doubtful.number < against.number else (against, doubtful)
         first, second = (weighing.result_of(talk, past, in_order) for past in in_order)
-        text = wording.misfit((first, second), again, rare=doubt.rare)
+        text = remarking.misfit((first, second), again, rare=doubt.rare)
     talk.remark(doubt.why.value, text)
     stop = f"{STOP_CRANKING} " if talk.said.prefix.startswith(STOP_CRANKING) else ""
     talk.said.prefix = stop + text
@@ -244,7 +244,7 @@ def come_back(talk: Talk, paused: Paused, aside: tuple[Paused, ...] = ()) -> Sta
     talk.work.paused = (*(other for other in talk.work.paused if other is not paused), *aside)
     talk.work.procedure = talk.library.procedures[paused.procedure]
     talk.note(ProcedureEntered(paused.procedure, came_from, came_back=True))
-    talk.said.add_prefix(f"Back to {wording.procedure_short(paused.procedure)}.")
+    talk.said.add_prefix(f"Back to {remarking.procedure_short(paused.procedure)}.")
     talk.work.interrupted = True
     return entering.enter_step(talk, paused.step)
 

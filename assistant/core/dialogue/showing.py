@@ -14,7 +14,7 @@ from assistant.core.library.terms import FactKind
 from assistant.core.values.board import Board
 from assistant.core.values.events import Listen, Show, StopListening
 from assistant.core.values.result import Control, GrammarRequest
-from assistant.core.words import wording
+from assistant.core.words import instructing, placing, remarking
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -93,12 +93,12 @@ def _help_with_fact(talk: Talk) -> tuple[str, str]:
 
 
 def _help_with_skipping(_talk: Talk) -> tuple[str, str]:
-    reasons = wording.listed(list(REASONS.values()), "or")
-    return f"Why: {reasons}?", wording.numbered(REASONS.values())
+    reasons = placing.listed(list(REASONS.values()), "or")
+    return f"Why: {reasons}?", instructing.numbered(REASONS.values())
 
 
 def _help_with_step(talk: Talk) -> tuple[str, str]:
-    return wording.question(talk.library, talk.step), wording.keyed_choices(talk.library, talk.step)
+    return instructing.question(talk.library, talk.step), instructing.keyed_choices(talk.library, talk.step)
 
 
 _HELP: dict[State, Callable[[Talk], tuple[str, str]]] = {
@@ -187,7 +187,7 @@ def _numbered(texts: Iterable[str]) -> Pairs:
 
 
 def _step_view(talk: Talk) -> _View:
-    return _View(wording.headline(talk.library, talk.step), talk.said.lines)
+    return _View(placing.headline(talk.library, talk.step), talk.said.lines)
 
 
 def _answers(talk: Talk) -> Pairs:
@@ -198,19 +198,19 @@ def _answers(talk: Talk) -> Pairs:
 
 
 def _asking_view(talk: Talk) -> _View:
-    return _View(wording.headline(talk.library, talk.step), talk.said.lines, _answers(talk))
+    return _View(placing.headline(talk.library, talk.step), talk.said.lines, _answers(talk))
 
 
 def _read_back_view(talk: Talk) -> _View:
-    return _View(wording.headline(talk.library, talk.step), (talk.said.prompt,), _answers(talk))
+    return _View(placing.headline(talk.library, talk.step), (talk.said.prompt,), _answers(talk))
 
 
 def _caution_view(talk: Talk) -> _View:
     cautions, due = talk.library.cautions, talk.cautions.due
     order = ["DANGER", "WARNING", "CAUTION", "NOTICE"]
     return _View(
-        wording.headline(talk.library, talk.step),
-        tuple(wording.caution_text(cautions[name], form) for name, form in due),
+        placing.headline(talk.library, talk.step),
+        tuple(remarking.caution_text(cautions[name], form) for name, form in due),
         caution=min((cautions[name].signal.value for name, _ in due), key=order.index, default=""),
     )
 
@@ -238,11 +238,11 @@ def _confirming_view(talk: Talk) -> _View:
 
 
 def _skipping_view(talk: Talk) -> _View:
-    return _View(wording.headline(talk.library, talk.step), talk.said.lines, _numbered(REASONS.values()))
+    return _View(placing.headline(talk.library, talk.step), talk.said.lines, _numbered(REASONS.values()))
 
 
 def _choosing_view(talk: Talk) -> _View:
-    names = map(wording.procedure_short, talk.library.procedures)
+    names = map(remarking.procedure_short, talk.library.procedures)
     choices = tuple((f"{number:02}", text) for number, text in enumerate(names, start=1))
     return _View("WHICH TEST", ("Key the number, then Enter.",), choices)
 

@@ -13,7 +13,7 @@ from assistant.core.dialogue.triggers import UNEXPECTED, Known, Named, Signs, Tr
 from assistant.core.library.terms import FactKind
 from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.core.values.units import convert, number_words, plain_number
-from assistant.core.words import wording
+from assistant.core.words import placing
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
@@ -33,7 +33,7 @@ def understand_result(talk: Talk, result: Result, source: Source, snr_db: float 
     step = talk.work.step
     if step is None:
         return UNEXPECTED
-    if result.place is not None and not wording.fits(step, result.place):
+    if result.place is not None and not placing.fits(step, result.place):
         return Known(Trigger.WRONG_PLACE, Named(result.place))
     value, unit = result.value, result.unit
     answer: Answer | None = None

@@ -19,7 +19,7 @@ from assistant.core.reasoning.posterior import WeighedResult, sureness
 from assistant.core.values.entries import Why
 from assistant.core.values.thresholds import OLD_RULES
 from assistant.core.values.units import convert, number_words
-from assistant.core.words import wording
+from assistant.core.words import placing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
@@ -100,8 +100,8 @@ def sum_doubt(talk: Talk) -> Doubted | None:
     for found in unequal(drops_of(measured)):
         suspect = found.suspect
         if measurement_key(suspect.measure) not in talk.past.asked_again:
-            named = wording.named_drop(talk.library, suspect.measure)
-            text = wording.not_adding_up(found.total, found.whole.volts, named)
+            named = placing.named_drop(talk.library, suspect.measure)
+            text = remarking.not_adding_up(found.total, found.whole.volts, named)
             return Doubted(measured[suspect.place], None, why=Why.SUM, text=text)
     return None
 
@@ -114,20 +114,22 @@ def _known_pattern(talk: Talk, one: Trail, other: Trail) -> None:
         in_order = (one, other) if one.number < other.number else (other, one)
         words = " ".join(result_of(talk, past, in_order) for past in in_order)
         talk.remark("known pattern", words)
-        talk.said.add_prefix(wording.KNOWN_PATTERN)
+        talk.said.add_prefix(remarking.KNOWN_PATTERN)
 
 
 def result_of(talk: Talk, past: Trail, beside: tuple[Trail, ...] = ()) -> str:
     """A result in words; with what makes its test another one where a result beside it has the same place."""
     assert past.pending is not None  # noqa: S101
     step = talk.library.step(past.procedure, past.step)
-    words = wording.read_back(talk.library, step, past.pending.answer, past.pending.value, past.pending.unit)
-    place = wording.place_words(talk.library, step)
+    words = reporting.read_back(
+        talk.library, step, past.pending.answer, past.pending.value, past.pending.unit
+    )
+    place = placing.place_words(talk.library, step)
     others = [talk.library.step(one.procedure, one.step) for one in beside if one is not past]
-    same = [other for other in others if wording.place_words(talk.library, other) == place]
+    same = [other for other in others if placing.place_words(talk.library, other) == place]
     if not same:
         return words
-    told = wording.differing(talk.library, step, same[0])
+    told = placing.differing(talk.library, step, same[0])
     if place in told:  # the same test in another procedure: its name would only say the place twice
         return words
     return f"{words[: len(place)]}, {told}{words[len(place) :]}"
@@ -199,24 +201,24 @@ def why(talk: Talk, *, telling_apart: bool = False) -> str:
     if assessment is None:
         return "I have no model of this circuit, so no reasons."
     fault = next(iter(assessment.posterior))
-    name = wording.fault_spoken(talk.library, fault)
+    name = remarking.fault_spoken(talk.library, fault)
     measured = talk.past.trail.measured()
     if not assessment.used:
         parts = ["Nothing is measured yet.", f"Likeliest before any test: {name}."]
     else:
-        odds = wording.chance(assessment.posterior[fault])
+        odds = remarking.chance(assessment.posterior[fault])
         parts = [f"Likeliest by the model: {name}, {odds}."]
     if assessment.counted:
-        parts.append(wording.findings_counted(assessment.counted))
+        parts.append(remarking.findings_counted(assessment.counted))
     reasons = assessment.reasons(fault)
     named = tuple(measured[reason.fact] for reason in reasons)
     for reason, past in zip(reasons, named, strict=True):
-        against = wording.fault_spoken(talk.library, reason.against)
+        against = remarking.fault_spoken(talk.library, reason.against)
         parts.append(f"{result_of(talk, past, named)} That speaks against: {against}.")
     if telling_apart:
         pair = assessment.told_apart(talk.step)
         if pair:
-            one, other = (wording.fault_spoken(talk.library, fault) for fault in pair)
+            one, other = (remarking.fault_spoken(talk.library, fault) for fault in pair)
             parts.append(f"This test tells apart: {one}. Or: {other}.")
     return " ".join(parts)
 
@@ -228,9 +230,9 @@ def left_open(talk: Talk, verdict: Verdict) -> str:
         return ""
     parts = []
     if assessment.slip >= talk.limits.doubt_from:
-        parts.append(f"One result may be a slip, {wording.chance(assessment.slip)}.")
+        parts.append(f"One result may be a slip, {remarking.chance(assessment.slip)}.")
     left = [
-        f"{wording.fault_spoken(talk.library, fault)}, {wording.chance(odds)}"
+        f"{remarking.fault_spoken(talk.library, fault)}, {remarking.chance(odds)}"
         for fault, odds in assessment.remaining(talk.limits.mention_from).items()
         if fault not in verdict.faults
     ]
@@ -238,7 +240,7 @@ def left_open(talk: Talk, verdict: Verdict) -> str:
         parts.append(f"Still possible by the model: {'. Or: '.join(left[:2])}.")
     best = assessment.best_test() if parts and not _tells_more(talk, verdict) else None
     if best:
-        parts.append(f"What would tell: {wording.named_test(talk.library, best[0])}.")
+        parts.append(f"What would tell: {placing.named_test(talk.library, best[0])}.")
     return " ".join(parts)
 
 

@@ -12,7 +12,7 @@ from assistant.core.library.procedure import Answer, Engine, Measurement, Proced
 from assistant.core.library.reader import Reader, known_of, mapping_of, member_of, stem
 from assistant.core.library.reading_file import reading_of
 from assistant.core.library.tree import MapNode, TextNode, parse
-from assistant.core.library.vocabulary import COMPARISONS, FILAMENTS, LOGIC_IN, OVER_RANGE, SENSES
+from assistant.core.library.vocabulary import COMPARISONS, LOGIC_IN, OVER_RANGE, SENSES
 from assistant.core.library.ways import check_asked, check_reachable
 from assistant.errors import FileProblem
 
@@ -226,12 +226,12 @@ def _check_clipped(clip: str | None, instrument: Instrument, line: int, path: st
 
 def _check_logic(step: str, measure: Measurement, line: int, context: Context) -> None:
     """No filament is put on a place that carries a logic signal."""
-    if measure.instrument not in FILAMENTS:
+    instrument = context.terms.instruments[measure.instrument]
+    if not instrument.filament:
         return
     logic = LOGIC_IN.get(context.circuit, ())
     for place in filter(None, (measure.clip, measure.probe, measure.compared_with)):
         if context.terms.places[place].logic or place in logic:
-            instrument = context.terms.instruments[measure.instrument]
             raise FileProblem(
                 context.path,
                 line,

@@ -67,6 +67,8 @@ class Instrument:
         watch: Instruction for the observer: "Watch the lamp.".
         outcomes: Outcomes that it can show, by name; empty for an instrument that gives numbers.
         units: Units of its readings; empty for one that gives outcomes.
+        filament: It loads what it touches with a filament.
+        minutes: Minutes of one test with it; 0 if ``odds.yaml`` says them.
     """
 
     name: str
@@ -78,6 +80,8 @@ class Instrument:
     units: tuple[str, ...] = ()
     short: str = ""
     prepare: str = ""
+    filament: bool = False
+    minutes: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.library.context import range_of
-from assistant.core.library.reader import Reader, known_of, mapping_of, member_of
+from assistant.core.library.reader import Reader, known_of, mapping_of, member_of, number
 from assistant.core.library.terms import (
     Caution,
     FactKind,
@@ -19,6 +19,7 @@ from assistant.core.library.terms import (
     Terms,
 )
 from assistant.core.library.tree import parse
+from assistant.core.library.vocabulary import FILAMENTS
 from assistant.core.values.units import UNIT_WORDS
 from assistant.errors import FileProblem
 
@@ -32,7 +33,12 @@ MOST_QUESTION_WORDS = 12
 """Most words of a spoken question, so that it can be kept in mind."""
 
 PLACE_KEYS = ("kind", "spoken", "short", "at_plug", "at_coil", "logic")
-INSTRUMENT_KEYS = ("spoken", "short", "prepare", "clip", "probe", "watch", "outcomes", "units")
+INSTRUMENT_KEYS = (
+    *("spoken", "short", "prepare", "clip", "probe", "watch", "outcomes", "units"),
+    *("filament", "minutes"),
+)
+LONGEST_TEST = 1_000_000
+"""Most minutes of a test, as in ``odds.yaml``."""
 FACT_KEYS = (
     *("kind", "label", "question", "look_for", "longest", "unit", "plausible", "whole", "choices"),
     "specification",
@@ -100,7 +106,24 @@ def _instrument(name: str, item: Reader, outcomes: Iterable[str]) -> Instrument:
         units,
         item.text("short"),
         item.text("prepare", needed=False),
+        item.flag("filament") or name in FILAMENTS,
+        _minutes(item),
     )
+
+
+def _minutes(item: Reader) -> float:
+    """Minutes of one test with an instrument; 0 if its entry does not say them."""
+    if "minutes" not in item.node.items:
+        return 0.0
+    found = float(number(item.get_text("minutes"), item.path))
+    if not 0 < found <= LONGEST_TEST:
+        raise FileProblem(
+            item.path,
+            item.line("minutes"),
+            f"{item.what} takes {found:g} minutes",
+            f"A number above 0 is expected, at most {LONGEST_TEST}",
+        )
+    return found
 
 
 def _fact(name: str, item: Reader) -> Inquiry:

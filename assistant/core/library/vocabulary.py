@@ -11,7 +11,7 @@ SENSES = ("eyes", "ears", "check", "diagram", "told")
 and telling what is already known.  They are used on things, not on points of the circuit."""
 
 FILAMENTS = ("test-lamp", "heavy-lamp")
-"""Instruments that load what they touch with a filament."""
+"""Filament lamps of copies of ``terms.yaml`` that were made before the file itself said so (`Instrument.filament`)."""
 
 CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
 """Instruments that close around a cable."""

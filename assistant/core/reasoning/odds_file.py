@@ -73,7 +73,13 @@ def parse_odds(data: bytes, path: str, terms: Terms) -> Odds:
     return Odds(
         top.text("source"),
         {fault: odds / total for fault, odds in prior.items()},
-        _numbers(top, "minutes", terms.instruments, "instrument"),
+        _numbers(
+            top,
+            "minutes",
+            terms.instruments,
+            "instrument",
+            {one.name: one.minutes for one in terms.instruments.values() if one.minutes},
+        ),
         _numbers(top, "once", ONCE, "preparation"),
         *_weight(top),  # none in the copies of sessions that were recorded before there was one
         each=_numbers(top, "each", EACH, "price") if "each" in top.node.items else {},
@@ -94,16 +100,22 @@ def _weight(top: Reader) -> tuple[float, str]:
     return weight, top.text("weight_source")
 
 
-def _numbers(top: Reader, key: str, known: Iterable[str], kind: str) -> Mapping[str, float]:
-    """A map with a positive number for each of the known names, in their order."""
+def _numbers(
+    top: Reader, key: str, known: Iterable[str], kind: str, told: Mapping[str, float] | None = None
+) -> Mapping[str, float]:
+    """A map with a positive number for each of the known names, in their order; `told` holds those of the terms."""
     names = list(known)
     node = top.mapping(key)
-    found: dict[str, float] = {}
+    found = dict(told or {})
     for name, child in node.items.items():
         line = node.key_lines[name]
         if name not in names:
             raise FileProblem(
                 top.path, line, f"there is no {kind} '{name}'", f"Known are: {', '.join(names)}"
+            )
+        if told and name in told:
+            raise FileProblem(
+                top.path, line, f"'{name}' has its {key} in the terms as well", "Leave one of them out"
             )
         if not isinstance(child, TextNode):
             raise FileProblem(top.path, line, f"'{name}' in '{key}' is not a number", "Write it as 0.1")

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Engine, Leads
-from assistant.core.library.vocabulary import CLAMPS, FILAMENTS, LOGIC_IN
+from assistant.core.library.vocabulary import CLAMPS, LOGIC_IN
 from assistant.core.rules import verdict_rules
 from assistant.core.values.finding import Finding
 
@@ -88,13 +88,13 @@ def blinks_while_turning(_library: Library, _procedure: Procedure, step: Step) -
     return None
 
 
-def lamp_clip(_library: Library, _procedure: Procedure, step: Step) -> Told | None:
+def lamp_clip(library: Library, _procedure: Procedure, step: Step) -> Told | None:
     """A lamp lights between two sides: a ground is tested from battery positive, a supply from battery negative.
 
     A supply that is cut off at the fuse is tested for a short from battery positive, as a control wire is.
     """
     measure = step.measure.usual()
-    if measure.instrument not in FILAMENTS:
+    if not library.terms.instruments[measure.instrument].filament:
         return None
     if measure.probe in GROUNDS and measure.clip != "battery-positive":
         return (
@@ -303,17 +303,16 @@ def needed_cautions(library: Library, procedure: Procedure, step: Step) -> Told 
     needed = [
         (caution, caution) for caution, instrument in NEEDED_CAUTIONS if measure.instrument == instrument
     ]
-    if measure.instrument in (*FILAMENTS, "ground-drop-meter") and measure.probe in (
-        *GROUNDS,
-        "driver-supply",
-    ):
+    filament = library.terms.instruments[measure.instrument].filament
+    loads = filament or measure.instrument == "ground-drop-meter"
+    if loads and measure.probe in (*GROUNDS, "driver-supply"):
         needed.append(("lamp-on-powers-only", "lamp-on-powers-only"))
     place = library.terms.places.get(measure.probe)
     logic = place is not None and place.kind == "node" and place.logic
     if (logic or measure.probe in LOGIC_IN.get(procedure.circuit, ())) and not measure.unplugged:
         needed.append(("no-lamp-on-", "no-lamp-on-sensors"))
     usual = measure.usual()
-    reversed_lamp = measure.instrument in FILAMENTS and measure.clip == "battery-positive"
+    reversed_lamp = filament and measure.clip == "battery-positive"
     if reversed_lamp and usual.probe in CONTROL_WIRE and measure.engine is Engine.KEY_ON:
         needed.append(("keep-key-on-short", "keep-key-on-short"))
     for beginning, name in needed:

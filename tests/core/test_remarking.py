@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assistant import resources
-from assistant.core.words import wording
+from assistant.core.words import remarking
 from assistant.loading.folder import load_library
 
 
@@ -11,8 +11,8 @@ def test_a_procedure_that_is_started_alone_says_what_it_presumes_to_be_good() ->
     """A test of coil and driver with a weak battery condemns good parts; who starts with it is told once."""
     library = load_library(resources.directory("procedures"))
     control = library.procedures["coil-and-driver"]
-    alone = wording.procedure_intro(library.terms, control, alone=True)
+    alone = remarking.procedure_intro(library.terms, control, alone=True)
     assert alone == f"{control.title}. Presumed good: battery and cables."
-    assert wording.procedure_intro(library.terms, control, alone=False) == f"{control.title}."
+    assert remarking.procedure_intro(library.terms, control, alone=False) == f"{control.title}."
     battery = library.procedures["battery-and-cranking"]
-    assert wording.procedure_intro(library.terms, battery, alone=True) == f"{battery.title}."
+    assert remarking.procedure_intro(library.terms, battery, alone=True) == f"{battery.title}."
