@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from assistant.core.dialogue.inquiring import Origin
 from assistant.core.dialogue.keying import recognise_key
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
@@ -27,7 +28,6 @@ from assistant.core.values.events import (
     TimerElapsed,
 )
 from assistant.core.values.result import Control
-from assistant.writeup.statement import Source
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -114,18 +114,18 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
     if result.control is not None:
         meaning = SAID[result.control]
         return Known(_MEANS_HERE.get(talk.state, _AS_ELSEWHERE).get(meaning, meaning), _BY_VOICE)
-    source = Source("voice", event.words, event.confidence, event.clip.file if event.clip else None)
+    source = Origin("voice", event.words, event.confidence, event.clip.file if event.clip else None)
     return _ANSWERS.get(talk.state, _result)(talk, event, source)
 
 
-def _result(talk: Talk, event: Heard, source: Source) -> Known[Any]:
+def _result(talk: Talk, event: Heard, source: Origin) -> Known[Any]:
     """An answer to the present step; signs are spelled only where a fact is asked for."""
     if event.result.signs is not None:
         return UNEXPECTED
     return understand_result(talk, event.result, source, event.snr_db)
 
 
-def _reason(talk: Talk, event: Heard, source: Source) -> Known[Any]:
+def _reason(talk: Talk, event: Heard, source: Origin) -> Known[Any]:
     """A reason for skipping."""
     outcome = event.result.outcome
     if outcome not in REASONS:
@@ -133,7 +133,7 @@ def _reason(talk: Talk, event: Heard, source: Source) -> Known[Any]:
     return Known(Trigger.REASON, Named(outcome))
 
 
-def _procedure(talk: Talk, event: Heard, _source: Source) -> Known[Any]:
+def _procedure(talk: Talk, event: Heard, _source: Origin) -> Known[Any]:
     """The name of another test."""
     outcome = event.result.outcome
     if outcome not in talk.library.procedures:
@@ -141,12 +141,12 @@ def _procedure(talk: Talk, event: Heard, _source: Source) -> Known[Any]:
     return Known(Trigger.CHOSEN, Named(outcome))
 
 
-def _fact(talk: Talk, event: Heard, source: Source) -> Known[Any]:
+def _fact(talk: Talk, event: Heard, source: Origin) -> Known[Any]:
     """The fact that is asked for."""
     return understand_fact(talk, event.result, source)
 
 
-_ANSWERS: dict[State, Callable[[Talk, Heard, Source], Known[Any]]] = {
+_ANSWERS: dict[State, Callable[[Talk, Heard, Origin], Known[Any]]] = {
     State.INQUIRING: _fact,
     State.CONFIRMING: _fact,
     State.SKIPPING: _reason,
