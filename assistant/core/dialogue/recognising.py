@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from assistant.core.dialogue.inquiring import Origin
 from assistant.core.dialogue.keying import recognise_key
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
@@ -27,7 +28,6 @@ from assistant.core.values.events import (
     TimerElapsed,
 )
 from assistant.core.values.result import Control
-from assistant.writeup.statement import Origin
 
 if TYPE_CHECKING:
     from collections.abc import Callable
