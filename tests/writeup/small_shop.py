@@ -68,7 +68,9 @@ def small_library() -> Library:
     )
     lamp = ("lit", "dark", "blinking", "steady")
     instruments = (
-        Instrument("test-lamp", "test lamp", "Clip the lamp to", "Probe", "Watch the lamp", lamp),
+        Instrument(
+            "test-lamp", "test lamp", "Clip the lamp to", "Probe", "Watch the lamp", lamp, filament=True
+        ),
         Instrument(
             "voltmeter", "voltmeter", "Black lead to", "Red lead to", "Read the meter", units=("V", "mV")
         ),

@@ -106,7 +106,7 @@ class Repair:
         vin: The number without the slip; its check digit fits.
         position: Place of the (first) character, counted from 1.
         read: The character as it was read; two of them when neighbours are exchanged.
-        meant: What it may be.
+        meant: The character that it may be.
     """
 
     vin: str
@@ -124,9 +124,9 @@ def repairs(vin: str) -> tuple[Repair, ...]:
     """Every single slip that would explain why the check digit of a number does not fit, in order of place.
 
     A slip is a sign taken for one that looks or sounds alike (`ALIKE`), or two neighbours that are exchanged.
-    A number that cannot be one is no explanation: the check digit is 0 to 9 or X, the tenth character a model year,
+    A number that cannot be a VIN explains nothing: the check digit is 0 to 9 or X, the tenth character a model year,
     and the last four are digits (49 CFR 565.15, from memory).
-    Where the ninth character cannot be a check digit, it is one as well.
+    A ninth character that cannot be a check digit counts as such a slip, too.
 
     Args:
         vin: Seventeen signs that a VIN can have.
@@ -176,7 +176,7 @@ def _capital(text: str) -> str:
 
 @dataclass(frozen=True)
 class Odometer:
-    """What an odometer shows: a whole number, and ``km`` or ``miles``."""
+    """An odometer reading: a whole number, and ``km`` or ``miles``."""
 
     number: int
     unit: str

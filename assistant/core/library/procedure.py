@@ -145,7 +145,7 @@ class Band(Answer):
         low: Lower limit, included; None: no lower limit.
         high: Upper limit, excluded; None: no upper limit.
         source: The publication or reasoning that the limits come from.
-        seen: How the band is described in a report: "below the cranking floor".
+        seen: Description of the band in a report: "below the cranking floor".
     """
 
     low: Limit | None = None

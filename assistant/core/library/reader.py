@@ -150,7 +150,7 @@ def known_of(text: TextNode, known: Iterable[str], path: str, kind: str) -> str:
         text: The text with its line.
         known: All names.
         path: The file's name for messages.
-        kind: What the names are names of, such as "step".
+        kind: The kind of thing that the names are of, such as "step".
 
     Raises:
         FileProblem: It is another one.

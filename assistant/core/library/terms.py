@@ -38,7 +38,7 @@ class Place:
         spoken: With its article, as spoken in an instruction: "the switched side of the coil".
         short: As spoken in a remark and shown in large letters: "switched side".
         kind: ``node`` (a point of the circuit), ``part`` (can be unplugged), ``item`` (is looked at), ``matter`` (is
-            looked at or asked about, and nobody says its name with the answer, so that no grammar needs to hear it).
+            looked at or asked about, without its name being said with the answer, so no grammar needs to hear it).
         at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" if that is the same.
         at_coil: As spoken when the coil is unplugged and is itself measured; "" if that is the same.
         logic: It carries a logic signal or a sensor's supply, which a filament lamp would pull down: none is put there.
@@ -115,7 +115,7 @@ class Fault:
 
 
 class FactKind(StrEnum):
-    """What kind of answer a fact has."""
+    """The kind of answer that a fact has."""
 
     SPELLED = "spelled"
     VIN = "vin"
@@ -132,10 +132,10 @@ class Inquiry:
         kind: Spelled signs, a vehicle identification number, a number, or one of a few choices.
         label: As in the write-up: "Lamp current".
         question: As spoken; at most twelve words.
-        look_for: Where to find it, spoken when the person is not sure.
+        look_for: Hint where to find it, spoken when the person is not sure.
         longest: Most signs of a spelled fact.
         unit: Unit in which a number is kept; "" for one without.
-        plausible: Lowest and highest believable number, both included; None if it is no number.
+        plausible: Lowest and highest believable number, both included; None if it is not a number.
         whole: Only whole numbers.
         choices: Name of each choice with its spoken words, in the order of their digits.
         specification: It is read from the vehicle maker's information and never has a default.

@@ -26,7 +26,7 @@ Only what it reads without complaint is taken from it: the messages are those of
 """
 
 _FOREIGN = re.compile(r"[^\n -~\u00a0-\u024f\u0370-\u03ff\u2010-\u2027]|[|>][-+\d]*#")
-"""What the two parsers may read differently: tabs, other ends of lines and the like, a comment right behind a sign."""
+"""Text that the two parsers may read differently: tabs, unusual line ends, a comment right behind a sign."""
 
 MOST_NODES = 20_000
 """Most names, texts, lists and maps of one file; the largest of this program has some thousands."""

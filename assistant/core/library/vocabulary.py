@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 OVER_RANGE = "over-range"
-"""What an ohmmeter shows on an open circuit: no number, and the highest band of the step."""
+"""Reading of an ohmmeter on an open circuit: not a number; it falls into the highest band of the step."""
 
 
 SENSES = ("eyes", "ears", "check", "diagram", "told")

@@ -82,7 +82,7 @@ class Reason:
 
 
 class Assessment(Posterior):
-    """What the results say together: which of them do not fit, what speaks for a fault, and what would tell more."""
+    """The evidence of all results together: contradictions, reasons for a fault, and tests that would tell more."""
 
     @cached_property
     def slip(self) -> float:
@@ -97,7 +97,7 @@ class Assessment(Posterior):
 
     @cached_property
     def fit(self) -> float:
-        """How well the one fault that explains them best explains all results without a slip, 0 to 1.
+        """Fit of the one fault that explains all results best without a slip, 0 to 1.
 
         It is the product of the shares of what was found, each relative to the largest share that any fault gives
         it, so that a word that is rare under every fault does not count against the others.
@@ -143,7 +143,7 @@ class Assessment(Posterior):
         return Doubt(self.slip, doubtful, against, explained=self.fit >= EXPLAINED)
 
     def _conflict(self, fact: int) -> float:
-        """How much likelier a slip this result is beside the others than alone, as a difference of probabilities."""
+        """Probability that this result is a slip beside the others, less that of its being one alone."""
         scale = next(one for one in self._weighed if one.place == fact).scale
         key = (self.circuit, scale)
         if key not in self.memo.alone:

@@ -23,7 +23,7 @@ MOST_HYPOTHESES = 100_000
 
 FORMAT = "bay-assistant likelihoods"
 FULL = 200
-"""A share of 1 as it stands in the file: two hexadecimal digits for each share, so half a per cent is the step."""
+"""A share of 1 in the file: a share has two hexadecimal digits, so its step is half a per cent."""
 
 
 def key_of(step: Step) -> str:
@@ -68,7 +68,7 @@ class Knowledge:
     """Likelihoods and prior odds, which a session reasons with.
 
     Attributes:
-        version: Checksum of the likelihoods; stands in the header of a session.
+        version: Checksum of the likelihoods; the header of a session names it.
         circuits: Hypotheses by the name of the circuit.
         odds: Prior odds of faults and minutes of tests.
     """

@@ -1,4 +1,4 @@
-"""How likely each fault is before any test, and what each test costs in minutes: ``odds.yaml`` of a folder.
+"""Prior odds of faults before any test, and the minutes that each test costs.
 
 Both are judgement, and the file says so.
 The proof weighs the order of tests with them, a session its evidence.
@@ -95,7 +95,7 @@ def posterior_mean(
 
     Args:
         shipped: Fault to its share before counting; positive, sums to 1.
-        weight_cars: How many cars the shipped shares are worth, above 0.
+        weight_cars: Number of cars that the shipped shares are worth, above 0.
         cars: Fault to the cars on which it was found; other faults than the shipped ones do not count.
 
     Returns:
@@ -114,7 +114,7 @@ class Odds:
         prior: Fault of the catalogue to its share before any test, as shipped; positive, sums to 1.
         minutes: Instrument to the minutes of one test with it.
         once: Name of `ONCE` to the minutes of that preparation.
-        weight_cars: How many cars the shipped odds are worth beside the shop's own; 0 if the file does not say,
+        weight_cars: Number of cars that the shipped odds are worth beside the shop's own; 0 if the file does not say,
             and then nothing is counted.
         weight_source: The reasoning behind that number.
         findings: The shop's findings; empty if nothing is counted.

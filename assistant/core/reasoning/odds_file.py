@@ -87,7 +87,7 @@ def parse_odds(data: bytes, path: str, terms: Terms) -> Odds:
 
 
 def _weight(top: Reader) -> tuple[float, str]:
-    """How many cars the shipped odds are worth, and the source of that; 0 and "" if the file does not say."""
+    """The number of cars that the shipped odds are worth, and its source; 0 and "" if the file does not say."""
     node = top.node.items.get("weight_cars")
     if node is None:
         return 0.0, ""

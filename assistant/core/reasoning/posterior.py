@@ -27,7 +27,7 @@ class WeighedResult:
         outcome: Name of the answer or band.
         sure: Probability that this is what was said or keyed, 0 to 1.
         kept: Taken over from an earlier step with the same measurement, not measured again.
-        times: How often the same was found at this step; 2 after it was asked again and confirmed.
+        times: Number of times that the same was found at this step; 2 after it was asked again and confirmed.
     """
 
     procedure: str
@@ -66,15 +66,15 @@ class _Weighed:
 
 @dataclass(frozen=True)
 class Posterior:
-    """What the results say about each fault, on one circuit.
+    """The probability of each fault after the results, on one circuit.
 
     Attributes:
         library: The procedures.
-        knowledge: What they are weighed with.
+        knowledge: Likelihoods and odds to weigh with.
         circuit: Name of the circuit.
         facts: The results that count, in their order; those of other circuits or unknown tests say nothing.
         limits: The dialogue's limits.
-        memo: What earlier assessments with the same library computed.
+        memo: Figures that earlier assessments with the same library computed.
     """
 
     library: Library
@@ -109,7 +109,7 @@ class Posterior:
 
     @cached_property
     def counted(self) -> int:
-        """How many findings of the shop are in the odds before any test: cars with a fault of this circuit."""
+        """Number of the shop's findings that the prior odds count: cars with a fault of this circuit."""
         odds = self.knowledge.odds
         cars = odds.findings.on(self.circuit) if odds.weight_cars else {}
         return round(sum(cars.get(fault, 0.0) for fault in set(self._hypotheses.faults)))

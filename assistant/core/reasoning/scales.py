@@ -14,16 +14,16 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 _MOST_SCALES = 160
-"""How many likelihoods a `Memo` keeps: more than results are weighed together, some 40 kB each."""
+"""Most likelihoods that a `Memo` keeps, some 40 kB each: more than the results that are weighed together."""
 
 LIFTED_EVERY = 8
 _VERY_SMALL = 2.0**-400
-"""Odds are looked at after so many results, and lifted when they are smaller: no double gets lost on the way."""
+"""After each `LIFTED_EVERY` results, odds below this are scaled up, so that they never underflow to zero."""
 
 
 @dataclass(frozen=True, eq=False)
 class Scale:
-    """What one outcome of one test says: its share under each hypothesis, and the channel's a and b."""
+    """One outcome of one test: its share under each hypothesis, and the channel's a and b."""
 
     shares: tuple[float, ...]
     right: float
@@ -44,16 +44,16 @@ class Scale:
 
     @cached_property
     def holds(self) -> list[float]:
-        """Probability that this record is no slip, given the record and each hypothesis."""
+        """Probability that this record is not a slip, given the record and each hypothesis."""
         return [1.0 - slip for slip in self.slips]
 
 
 @dataclass
 class Memo:
-    """What was computed for one assessment and is the same in the next: names of tests, priors, likelihoods.
+    """Figures that one assessment computes and the next needs again: names of tests, priors, likelihoods.
 
-    It changes no result, only the time that one takes; so that a long session keeps a bounded one, the likelihoods
-    are forgotten when there are more than `most`.
+    It changes no result, only the time that one takes.  If there are more than `most` likelihoods, all are forgotten,
+    so that it stays small in a long session.
     """
 
     most: int = _MOST_SCALES
@@ -86,7 +86,7 @@ def normalised(odds: Sequence[float]) -> list[float]:
 
 
 def lifted(odds: list[float]) -> list[float]:
-    """The same odds times a power of two, which rounds nothing, where many results have made them very small."""
+    """The same odds times a power of two, which rounds nothing, if many results have made them very small."""
     top = max(odds)
     if not 0.0 < top < _VERY_SMALL:
         return odds

@@ -71,7 +71,7 @@ def findings(library: Library) -> Iterator[Finding]:
 
 
 Told = tuple[str, str]
-"""What is wrong, said after the step's name, and what would be right."""
+"""The mistake, in words that follow the step's name, and its cure."""
 
 
 # --- lamps ----------------------------------------------------------------------------------------
@@ -124,7 +124,7 @@ def heavy_lamp_loads(_library: Library, procedure: Procedure, step: Step) -> Tol
     """Ground and supply of a driver, and a coil's own ground, are loaded: a small lamp hides two ohms.
 
     The small lamp of 0.25 A drops 0.5 V over two ohms, which no eye sees; the driver drops several volts there.
-    Where the heavy lamp goes on the same terminal, the small one may be a second touch of it.
+    If the heavy lamp is used on the same terminal, the small one may touch it as well.
     """
     if step.measure.probe not in (*GROUNDS, "driver-supply") or step.measure.instrument != "test-lamp":
         return None
@@ -217,7 +217,7 @@ def load_on_its_side(_library: Library, _procedure: Procedure, step: Step) -> To
         return f"measures the ground '{measure.probe}' with a load on the feed", "Use the ground-drop-meter"
     if measure.instrument == "ground-drop-meter" and measure.probe not in GROUNDS:
         return (
-            f"measures '{measure.probe}', which is no ground, with the lamp as load on a ground",
+            f"measures '{measure.probe}', which is not a ground, with the lamp as load on a ground",
             "Use the loaded-voltmeter",
         )
     if measure.instrument == "loaded-voltmeter" and measure.engine is Engine.KEY_OFF:
@@ -252,7 +252,7 @@ BUILT_IN_CIRCUIT = "built-in-driver-coil"
 
 
 def kind_fits(library: Library, _procedure: Procedure, step: Step) -> Told | None:
-    """Who has a coil with a built-in driver is not led to the tests of another one, nor the other way round."""
+    """A car with a built-in driver is not led to the tests of a coil with an external one, nor the other way round."""
     for answer in step.answers:
         if answer.outcome not in ("built-in", "separate") or answer.target.leads is not Leads.PROCEDURE:
             continue
@@ -294,7 +294,7 @@ def name_keeps_its_word(library: Library, _procedure: Procedure, step: Step) -> 
 
 
 def needed_cautions(library: Library, procedure: Procedure, step: Step) -> Told | None:
-    """What each instrument or point can harm is said before it, also where a person is not hurt.
+    """A caution names the harm that an instrument or point can do, also if it hurts no person.
 
     No filament lamp goes on a sensor, a data line or a logic signal; a lamp at a module goes on power and ground alone;
     a lamp that is driven by a shorted driver or wire heats the coil as long as the key is on.  Common practice.

@@ -13,7 +13,7 @@ class Board:
         title: Title of the procedure.
         step: Number of the current test, counted from 1; 0 before the first.
         headline: The place or the one thing that matters, short enough for large letters ("FEED SIDE").
-        lines: What to do, a short sentence each.
+        lines: Instructions, a short sentence each.
         choices: Key and words of each answer, in the order spoken: ``("1", "lit")``.
         keys: Other keys that do something now: ``("enter", "affirm")``.
         mode: ``caution``, ``asking``, ``cranking``, ``resting``, ``read back``, ``standing by``, ``note``,
@@ -21,7 +21,7 @@ class Board:
         heard: Last words understood, or what was keyed so far.
         typed: Digits of a number being keyed.
         message: A sentence about the last thing that went wrong, or "".
-        lost: Gear that is missing now, each with why, in the order in which it was lost; it stands until it is back.
+        lost: Gear that is missing now, each with why, in the order in which it was lost; it is shown until it is back.
         keys_only: True when it is too loud to hear.
         countdown: Name and end (seconds since the session began) of the running countdown, if any.
         caution: Signal word of the caution being given ("DANGER"), or "".

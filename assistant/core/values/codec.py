@@ -1,6 +1,6 @@
 """Events, actions and entries as JSON and back: the form that they have in a session's log.
 
-The class names stand in the log as ``type``, so renaming one of these classes makes old sessions unreadable.
+The log has the class names as ``type``, so renaming one of these classes makes old sessions unreadable.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from assistant.core.values.events import Action, Clip, Event, TypedFact
 from assistant.core.values.result import GrammarRequest, Result
 
 _PARTS = (Clip, TypedFact, Board, Result, GrammarRequest)
-"""What events, actions and entries hold that has an object of its own."""
+"""Parts of events, actions and entries that are objects of their own."""
 
 _CLASSES = {
     cls.__name__: cls

@@ -168,7 +168,7 @@ def remembering(decode: Decode, key: Callable[[Any], bytes], most: int) -> Decod
     Args:
         decode: Gives values that never change.
         key: Bytes that are the same only for data that are the same.
-        most: How many values are kept; then all are forgotten.
+        most: Number of values that are kept; then all are forgotten.
     """
     known: dict[bytes, Any] = {}
 

@@ -19,10 +19,10 @@ class Why(StrEnum):
 
 
 DOUBTED = "asked again, because it did not fit"
-"""How a doubtful result was taken back; it is asked again at once."""
+"""Reason why a doubtful result was taken back; it is asked again at once."""
 
 SET_ASIDE = "set aside, because an earlier one did not fit"
-"""How a result was taken back that came after a doubtful one; it is offered again when its step comes."""
+"""Reason why a result after a doubtful one was taken back; it is offered again when its step comes."""
 
 THIN = "asked again, before a part was named"
 BEHIND_THIN = "set aside, because an earlier one was asked again"
@@ -33,7 +33,7 @@ TAKEN_BACK = {
     Why.PART: (THIN, BEHIND_THIN),
     Why.SUM: (UNEQUAL, BEHIND_THIN),
 }
-"""How the result that is asked again is taken back, and how those that came after it are."""
+"""For each `Why`, the reason for taking back the result that is asked again, and those that came after it."""
 
 ASKED_AGAIN = tuple(again for again, _ in TAKEN_BACK.values())
 
@@ -73,7 +73,7 @@ class FactGiven(Entry):
         value: Signs, digits of a number, or name of a choice; "" if it was left blank.
         unit: Unit of a number as it was given; "" for everything else.
         how: ``voice``, ``keypad``, ``typed`` (on the command line) or ``left blank``.
-        words: What was recognised, or the keys.
+        words: The recognised words, or the keys.
         confidence: 0 to 1; the lowest of all that was heard for it, 1 for keys.
         confirmed: ``typed``, ``read back``, ``affirmed``, or ``left blank``.
         clip: File of the sound that was heard last for it, if it was spoken.
@@ -131,7 +131,7 @@ class ResultTaken(Entry):
         value: The reading as given; None for a step without numbers.
         unit: Unit of `value`.
         how: ``voice`` or ``keypad``.
-        words: What was recognised, or the keys.
+        words: The recognised words, or the keys.
         confirmed: ``taken`` (no confirmation needed), ``read back`` (implicitly, open to correction) or
             ``affirmed`` (read back and affirmed).
         clip: File of the sound, if it was spoken.
@@ -197,7 +197,7 @@ class LedBack(Entry):
     Attributes:
         procedure: The procedure that handed over.
         back_to: The one that it handed over to.
-        says: What was said.
+        says: The sentence that was spoken.
         next: The next thing to do, and who does it.
     """
 
@@ -219,7 +219,7 @@ class VoiceNoteTaken(Entry):
 
 @dataclass(frozen=True)
 class Cranked(Entry):
-    """The engine was cranked for so many seconds; `timed` is false when nobody said that it began."""
+    """The engine was cranked for so many seconds; `timed` is false if the person did not say when it began."""
 
     seconds: float
     timed: bool

@@ -64,7 +64,7 @@ class Heard(Event):
 
     Attributes:
         words: The words as recognised.
-        result: What they mean.
+        result: Their meaning.
         confidence: 0 to 1, from the recogniser.
         clip: The sound of it.
         snr_db: Speech level over noise level, dB.

@@ -38,7 +38,7 @@ _SCALE = {
     "fahrenheit": ("celsius", Decimal(5) / Decimal(9)),
 }
 _ZERO = {"fahrenheit": Decimal(32)}
-"""Where the scale of a unit has the zero of its base unit."""
+"""The number on a unit's scale at the zero of its base unit."""
 
 
 def convert(value: Decimal, unit: str, to: str) -> Decimal | None:

@@ -1,4 +1,4 @@
-"""Instructions of a step in words: what to connect, what to do and watch, and the question that ends them.
+"""Instructions of a step in words: the connection, the deed, the observation, and the question at the end.
 
 Spoken sentences aim at twelve words at most, one action each, the place before the action.
 """

@@ -1,4 +1,4 @@
-"""Places and connections in words: where a lead goes, how a test is called, and what a place that was said can mean."""
+"""Places and connections in words: where a lead goes, the name of a test, the meaning of a place that was said."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def at_place(place: str, what: str) -> str:
 
 
 def connection(terms: Terms, measure: Measurement) -> str:
-    """How it was connected, for a report, in one phrase."""
+    """The connection of a measurement in one phrase, for a report."""
     instrument = terms.instruments[measure.instrument]
     probe = place_spoken(terms, measure, measure.probe)
     if measure.instrument == "eyes":

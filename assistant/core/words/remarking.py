@@ -1,4 +1,4 @@
-"""What the dialogue says besides instructions and results: cautions, reasons, doubts, verdicts."""
+"""Sentences of the dialogue besides instructions and results: cautions, reasons, doubts, verdicts."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def never_skipped(caution: Caution) -> bool:
 
 
 def fault_spoken(library: Library, fault: str) -> str:
-    """A fault as it is spoken: its plain name without what stands in brackets for the reader."""
+    """A fault as it is spoken: its plain name without the brackets that are for readers."""
     return library.terms.faults[fault].plain.partition(" (")[0]
 
 

@@ -1,4 +1,4 @@
-"""Results in words: as they are read back, and as they stand in a report."""
+"""Results in words: read back, and written in a report."""
 
 from __future__ import annotations
 
