@@ -58,14 +58,14 @@ class GearReport:
         return all(item.able for item in self.items if item.needed)
 
     def text(self) -> str:
-        """For a person."""
+        """The same as text."""
         lines = [f"{'ok  ' if item.able else 'NOT '} {item.name:<12} {item.text}" for item in self.items]
         if self.devices:
             lines += ["", "Sound devices:", *(f"  {device}" for device in self.devices)]
         return "\n".join(lines) + "\n"
 
     def to_json(self) -> dict[str, Any]:
-        """For a program."""
+        """The same as JSON."""
         return {
             "able": self.able,
             "items": [{"name": i.name, "able": i.able, "text": i.text} for i in self.items],

@@ -98,7 +98,7 @@ class Lexicon:
         return not spoken or any(sum(phone in VOWELS for phone in phones) <= 1 for phones in spoken)
 
     def phones(self, words: Sequence[str]) -> Pronunciation | None:
-        """The usual pronunciation of a whole phrase; None when a word is not in the lexicon."""
+        """The usual pronunciation of a whole phrase; None if a word is not in the lexicon."""
         if not all(word in self for word in words):
             return None
         return tuple(phone for word in words for phone in self.entries[word][0])

@@ -91,7 +91,7 @@ class MistakesReport:
         ]
 
     def to_json(self) -> dict[str, Any]:
-        """For a program."""
+        """The same as JSON."""
         return {
             "caution": CAUTION,
             "machine": self.machine,

@@ -36,7 +36,7 @@ class Summary:
     Attributes:
         id: Name of the session.
         folder: Where it is.
-        started: When it began; None when the header cannot be read.
+        started: When it began; None if the header cannot be read.
         facts: What is known about the job.
         procedure: Name of the procedure that it was in last; "" when none was begun.
         verdict: Name of the verdict that was affirmed last; "" when there is none.
@@ -63,7 +63,7 @@ class Summary:
 
     @property
     def day(self) -> date | None:
-        """The day on which it began, by the clock of the shop; None when the header cannot be read."""
+        """The day on which it began, by the clock of the shop; None if the header cannot be read."""
         return self.started.date() if self.started else None
 
     @property
@@ -140,7 +140,7 @@ def sessions_folder(environment: Mapping[str, str] = os.environ) -> Path:
 
 
 def session_folders(parent: Path) -> list[Path]:
-    """The session folders in a folder, by name; none when it does not exist yet.
+    """The session folders in a folder, by name; none if it does not exist yet.
 
     A folder that holds anything under the name of a header or of a log is one, so that a damaged one is not hidden.
 
@@ -192,7 +192,7 @@ def list_sessions(parent: Path) -> list[Summary]:
     The hash chain is not checked here: that is what `verify` is for.
 
     Returns:
-        The sessions; none when the folder does not exist yet.
+        The sessions; none if the folder does not exist yet.
 
     Raises:
         RecordProblem: The folder may not be read.

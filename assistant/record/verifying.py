@@ -33,7 +33,7 @@ def verify(folder: Path) -> list[Finding]:
     An open session can lose whole lines from its end without a trace; a sealed one cannot.
 
     Returns:
-        The findings; none when the session is what was recorded.
+        The findings; none if the session is what was recorded.
 
     Raises:
         RecordProblem: The folder is not a session, or may not be read.

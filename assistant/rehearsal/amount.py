@@ -42,7 +42,7 @@ class Measure:
         return sum(count > AIM for count in self.words) / max(1, len(self.words))
 
     def lines(self) -> list[str]:
-        """For a person."""
+        """The same as text."""
         ordered = sorted(self.words)
 
         def at(share: float) -> int:

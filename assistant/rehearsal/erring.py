@@ -101,7 +101,7 @@ class RehearsalRequest:
         habits: The persons.
         seed: Of cars and chance; another one than that of the likelihoods by default.
         thresholds: Limits of the dialogue.
-        processes: At most so many processes.
+        processes: Largest number of processes.
         weighing: Results are weighed together; without it the dialogue never asks again.
     """
 

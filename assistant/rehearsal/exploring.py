@@ -136,7 +136,7 @@ class Explorer(RunnerPlayer):
         return found
 
     def good(self) -> bool:
-        """Let what goes well happen; False when nothing more can."""
+        """Let what goes well happen; False if nothing more can."""
         self.now += 2
         now, state = self.now, self.runner.state
         if state is State.ACKNOWLEDGING:

@@ -151,7 +151,7 @@ class TerminalScreen:
             self._changed.wait(_REDRAW_S if board.countdown else 0.5)
 
     def _draw(self, board: Board, level: Level | None) -> bool:
-        """Write the lines that differ from what is there; False when the terminal is gone."""
+        """Write the lines that differ from what is there; False if the terminal is gone."""
         try:
             size = os.get_terminal_size(self._stream.fileno())
         except (OSError, ValueError):

@@ -101,7 +101,7 @@ class OutputDevice:
         return bool(self._stream.active) and silent_for < _SILENT_FOR_S
 
     def asks_for_sound(self, closing: threading.Event) -> bool:
-        """Whether a stream that has just been opened asks for sound; False when it is closed meanwhile.
+        """Whether a stream that has just been opened asks for sound; False if it is closed meanwhile.
 
         A device that is dead still takes its first few blocks when it is opened, so later ones are looked at.
         """

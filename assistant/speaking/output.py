@@ -56,7 +56,7 @@ class NullPlayer:
 
     @property
     def due(self) -> float | None:
-        """When the speech that is on will have ended; None when nothing is being said."""
+        """When the speech that is on will have ended; None if nothing is being said."""
         if self._current is None:
             return None
         speech, at, _ = self._current

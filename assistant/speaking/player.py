@@ -108,7 +108,7 @@ class Player:
     def play(self, speech: SpokenSound, on_finished: OnFinished) -> None:
         """Play this now; what is being played is cut.
 
-        `on_finished` gets False once the last sample has left the loudspeaker, True when it was cut or the
+        `on_finished` gets False once the last sample has left the loudspeaker, True if it was cut or the
         device is lost.
         """
         begun = time.monotonic()
@@ -184,7 +184,7 @@ class Player:
                     report.job.finish(cut=report.cut)
 
     def _left(self, report: _Report) -> bool:
-        """Wait for the last sample; False when a cut came first, whose own report is then on its way."""
+        """Wait for the last sample; False if a cut came first, whose own report is then on its way."""
         while True:
             left = report.due - time.monotonic()
             with self._lock:

@@ -119,7 +119,7 @@ class Figures:
         return "\n".join(lines) + "\n"
 
     def to_json(self) -> dict[str, Any]:
-        """For a program."""
+        """The same as JSON."""
         return {
             "machine": self.machine,
             "figures": [{"name": n, "to_hold": limit, "measured": value} for n, limit, value in self.rows()],

@@ -64,7 +64,7 @@ def _fact(
 
 
 def doubted(talk: Talk, pending: Pending | None = None) -> Doubted | None:
-    """The result to ask again, and why; None when all fits.
+    """The result to ask again, and why; None if all fits.
 
     With a result that was not taken yet only whether there is a doubt counts: that result may be either.
     """
@@ -90,7 +90,7 @@ def doubted(talk: Talk, pending: Pending | None = None) -> Doubted | None:
 
 
 def sum_doubt(talk: Talk) -> Doubted | None:
-    """The drop that is measured again because pieces and whole do not add up; None when they do."""
+    """The drop that is measured again because pieces and whole do not add up; None if they do."""
     last = talk.past.trail.last
     if talk.limits.rules == OLD_RULES or last is None or last.measure is None:
         return None

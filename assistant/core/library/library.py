@@ -25,7 +25,7 @@ class Library:
         """The procedure of this name.
 
         Raises:
-            UsageProblem: There is none; names those that there are.
+            UsageProblem: There is none; the message names them.
         """
         if name not in self.procedures:
             known = ", ".join(self.procedures) or "none"

@@ -178,7 +178,7 @@ class Band(Answer):
 class Judged:
     """A reading as it was judged: after the leads were subtracted and the temperature was allowed for.
 
-    `band` is None when a limit that it needs was not given, or when the given limits contradict each other.
+    `band` is None if a limit that it needs was not given, or when the given limits contradict each other.
     """
 
     value: Decimal

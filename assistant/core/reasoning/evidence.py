@@ -199,7 +199,7 @@ class Assessment(Posterior):
     def best_test(self) -> tuple[Step, float] | None:
         """The test that tells most for each minute, of those not done, and its expected gain in bits.
 
-        None when no test of the circuit's procedures would tell a tenth of a bit.
+        None if no test of the circuit's procedures would tell a tenth of a bit.
         """
         done = {measurement_key(self.library.step(fact.procedure, fact.step).measure) for fact in self.facts}
         ready = {
@@ -250,7 +250,7 @@ def assess(
     limits: Thresholds,
     memo: Memo | None = None,
 ) -> Assessment | None:
-    """Weigh the facts on one circuit; None when nothing is known of that circuit, or there are too many facts.
+    """Weigh the facts on one circuit; None if nothing is known of that circuit, or there are too many facts.
 
     More than `Thresholds.weighed_results` are not one car with one fault any more.
     """

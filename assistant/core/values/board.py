@@ -22,7 +22,7 @@ class Board:
         typed: Digits of a number being keyed.
         message: A sentence about the last thing that went wrong, or "".
         lost: Gear that is missing now, each with why, in the order in which it was lost; it is shown until it is back.
-        keys_only: True when it is too loud to hear.
+        keys_only: True if it is too loud to hear.
         countdown: Name and end (seconds since the session began) of the running countdown, if any.
         caution: Signal word of the caution being given ("DANGER"), or "".
     """

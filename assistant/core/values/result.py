@@ -83,7 +83,7 @@ class Result:
         outcome: Name of an outcome, such as ``lit`` or ``steady``.
         value: Number of a reading, in `unit` if that was said, else in the unit of the step.
         unit: ``V``, ``mV``, ``A``, ``ohm``, ``kilohm``, ``megohm``, ``rpm``, ``s``, ``ms``, ``km``, ``miles``,
-            ``celsius`` or ``fahrenheit``; None when not said.
+            ``celsius`` or ``fahrenheit``; None if not said.
         control: A word of the dialogue.
         place: Name of the place that was said with it, such as ``feed`` or ``switched``.
         signs: Letters (capitals) and digits that were spelled in one breath, such as ``1HG``.
@@ -117,7 +117,7 @@ class GrammarRequest:
 
     Attributes:
         outcomes: Outcome names of the step, in the order in which they are spoken.
-        units: Units in which a reading may be given, the step's own unit first; empty when no number is asked.
+        units: Units in which a reading may be given, the step's own unit first; empty if no number is asked.
         controls: Words of the dialogue that are taken now.
         spelling: Signs that may be spelled, a few in one breath; digits may be followed by a unit.
         places: Whether a place may be said before an outcome or a reading, also a wrong one, so that it can be

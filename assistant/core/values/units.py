@@ -42,7 +42,7 @@ _ZERO = {"fahrenheit": Decimal(32)}
 
 
 def convert(value: Decimal, unit: str, to: str) -> Decimal | None:
-    """The same quantity in another unit; None when the units are of different quantities.
+    """The same quantity in another unit; None if the units are of different quantities.
 
     Scaling is exact: millivolts 0.001 V, kilohms 1,000 ohm, megohms 1,000,000 ohm (SI prefixes), the international
     mile 1.609344 km; but degrees Fahrenheit in Celsius are rounded to a hundredth.
