@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.circuit.looks import Shares
 from assistant.core.library.procedure import Answer, Step
 from assistant.proof.walk import LONGEST, End, answers, follow
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from assistant.circuit.looks import Shares
     from assistant.core.library.library import Library
 
 
