@@ -9,7 +9,7 @@ from sample_library import sample_library
 from assistant.core.dialogue.states import State
 from assistant.core.values.result import Control
 from assistant.measured import DEFAULT_THRESHOLDS
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 if TYPE_CHECKING:
     from assistant.core.reasoning.knowledge import Knowledge
