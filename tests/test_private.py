@@ -97,7 +97,7 @@ def test_the_trace_of_a_defect_is_private(
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.setattr(replayed, "show", fail)
     assert 2 == main(["replay", str(session), "--show"])
-    assert "Details for its makers" in capsys.readouterr().err
+    assert "Details for the developers" in capsys.readouterr().err
     trace = tmp_path / "state" / "bay-assistant" / "defect.txt"
     assert (0o600, 0o700) == (mode(trace), mode(trace.parent))
 
