@@ -13,7 +13,7 @@ from assistant import resources
 from assistant.commands.linting import all_spoken, lint, lint_grammars_for, lint_procedures
 from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.values.result import Control
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.loading.folder import load_folder, load_library
 from assistant.rehearsal.judging import AIM, LONGEST
 

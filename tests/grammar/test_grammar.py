@@ -12,7 +12,10 @@ from hypothesis import given, settings, strategies as st
 from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import FileProblem, ModelProblem, UsageProblem
-from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
+from assistant.grammar.grammar_set import GrammarSet
+from assistant.grammar.losses import turns_into
+from assistant.grammar.step_grammar import StepGrammar
+from assistant.grammar.tags import UNITS
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 ALL_CONTROLS = tuple(Control)

@@ -42,7 +42,7 @@ from assistant.core.values.entries import Entry
 from assistant.core.values.events import Event, Heard, NoMatch, Note
 from assistant.core.values.units import UNIT_WORDS, number_words
 from assistant.core.words import placing
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.numbers import in_words
 from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.recogniser import Recogniser, find_model

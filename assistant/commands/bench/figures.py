@@ -21,7 +21,7 @@ from assistant import __version__, files, resources
 from assistant.benchmarks import machine, percentile
 from assistant.core.dialogue.sayable import request_for, requests_of
 from assistant.core.dialogue.states import State
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
 from assistant.loading.folder import load_library

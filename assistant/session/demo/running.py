@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TextIO
 
 from assistant import resources
 from assistant.errors import RecordProblem, UsageProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.loading.folder import load_library
 from assistant.private import write_named
