@@ -66,7 +66,7 @@ def _fact(
 def doubted(talk: Talk, pending: Pending | None = None) -> Doubted | None:
     """The result to ask again, and why; None if all fits.
 
-    With a result that was not taken yet only whether there is a doubt counts: that result may be either.
+    With a result that is not recorded yet, only the existence of a doubt counts: that result may be either one.
     """
     assessment = assess(talk, pending)
     if assessment is None:
