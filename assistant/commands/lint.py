@@ -1,4 +1,4 @@
-"""`bay-assistant lint`: check procedures, cautions and grammars, and write the files derived from them."""
+"""`bay-assistant lint`: check procedures, cautions and grammars, and write the files that are made from them."""
 
 from __future__ import annotations
 
@@ -43,11 +43,11 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the findings, or write the requested file; the exit status is 1 if there are findings."""
+    """Print the findings, or write what was asked for; the exit status is 1 when there are findings."""
     from assistant.loading.folder import load_knowledge, load_library  # noqa: PLC0415
 
     folder = procedures_folder(options)
-    # A damaged table will be written anew, so it is not read here.
+    # A damaged table is written anew, so it is not read here.
     library = load_library(folder)
     knowledge = None if options.write_likelihoods else load_knowledge(folder, library.terms)
     if options.write_schema:

@@ -1,8 +1,8 @@
-"""Everything that a writer of procedures or grammars wants to know before a technician does.
+"""Everything that a person who writes procedures or grammars wants to be told before a technician is.
 
-The loaders refuse mistakes; the lint adds doubtful things: phrases that sound alike, an outcome that nobody can
-say, a word on the screen that the grammar lacks, a sentence that is hard to remember or not read as meant
-(`assistant.rehearsal.judging`).
+The loaders refuse what is wrong; this adds what is only doubtful: phrases that sound alike, an outcome that
+nobody can say, a word of the screen that the grammar does not know, a sentence that is not held in the head or not
+read as it is meant (`assistant.rehearsal.judging`).
 """
 
 from __future__ import annotations
@@ -35,11 +35,11 @@ WORDED = ("dialogue", "words")
 """Rooms of the core whose modules hold words that are spoken."""
 
 SAID = ("node", "item")
-"""Kinds of places that can be named with an answer, so that a grammar must hear them."""
+"""Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
 
 
 def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
-    """All findings: those of the grammars first, and the gaps of the circuit model last."""
+    """All findings, the grammars' first, and last what the circuit model lacks."""
     return [
         *lint_grammars_for(library, grammars),
         *lint_procedures(library, knowledge, grammars),
@@ -48,14 +48,14 @@ def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) ->
 
 
 def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
-    """Doubtful points of the grammars for the answers of these procedures; takes seconds."""
+    """What is doubtful in the grammars for what these procedures listen for; takes seconds."""
     return lint_grammars(
         grammars, requests_of(library), outcomes=list(listened_for(library)), places=list(_said(library))
     )
 
 
 def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
-    """Doubtful points of the procedures themselves."""
+    """What is doubtful in the procedures themselves."""
     return [
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
@@ -76,13 +76,13 @@ def listened_for(library: Library) -> tuple[str, ...]:
 
 
 def _choices(library: Library) -> dict[str, str]:
-    """Every choice of the facts with its spoken words; a grammar has only small letters."""
+    """Every choice of the facts, with the words that are spoken for it; a grammar has small letters only."""
     facts = library.terms.facts.values()
     return {name: words.lower() for fact in facts for name, words in fact.choices.items()}
 
 
 def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Finding]:
-    """Words of the screen that the grammar lacks: the words of a question must be those of its answer."""
+    """What is asked with must be what is answered with: the screen's words are the grammar's."""
     for kind, names in (
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
         ("outcome", _choices(library)),
@@ -91,7 +91,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
     ):
         for name, called in names.items():
             if name not in (grammars.outcomes() if kind == "outcome" else grammars.places()):
-                continue  # already reported
+                continue  # told already
             forms = [str(form) for form in grammars.forms(kind, name)]
             if forms and called not in forms:
                 yield Finding(
@@ -110,7 +110,7 @@ def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Findi
 
 
 def _said(library: Library) -> dict[str, str]:
-    """Places that can be named with an answer, with their words; a point with two names is heard by its usual one."""
+    """Places that are named with an answer, with their words; a point of two names is heard by its usual one."""
     return {
         place.name: place.short
         for place in library.terms.places.values()
@@ -119,9 +119,9 @@ def _said(library: Library) -> dict[str, str]:
 
 
 def paths(procedure: Procedure) -> Iterator[tuple[tuple[tuple[Step, Answer | None], ...], Target]]:
-    """Every way through a procedure: its steps with their answers (None if skipped), and its end.
+    """Every way through a procedure: its steps with the answer of each (None: skipped), and where it ends.
 
-    No way enters a step twice.
+    A step is not entered twice on one way.
     """
     waiting: list[tuple[str, tuple[tuple[Step, Answer | None], ...]]] = [(procedure.start, ())]
     while waiting:
@@ -141,7 +141,7 @@ def paths(procedure: Procedure) -> Iterator[tuple[tuple[tuple[Step, Answer | Non
 
 
 def _contradictions(library: Library) -> Iterator[Finding]:
-    """Verdicts that name a fault which a test on the way has ruled out."""
+    """No verdict may name a fault that a test on the way to it has ruled out."""
     for procedure in library.procedures.values():
         for way, target in paths(procedure):
             if target.leads is not Leads.VERDICT:
@@ -162,12 +162,12 @@ def _contradictions(library: Library) -> Iterator[Finding]:
 def all_spoken(
     library: Library, knowledge: Knowledge | None, turns: int = 1500
 ) -> list[saying.SpokenSentence]:
-    """Every sentence that the assistant can say, with the file and line of its words.
+    """Every sentence that can be said, with the file and line that its words come from.
 
     Args:
         library: The procedures.
-        knowledge: The knowledge that weighs results; None if they are not weighed.
-        turns: Number of turns to explore in the dialogue of each procedure.
+        knowledge: What results are weighed with; None if they are not weighed.
+        turns: How much is let happen in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
     sources = _sources()
@@ -199,5 +199,5 @@ def _written(sentence: str, sources: dict[str, str]) -> tuple[str, int] | None:
 
 
 def _beside(library: Library, name: str) -> str:
-    """The path of a file in the folder of the procedures."""
+    """The path of a file that lies in the folder of the procedures."""
     return next((str(Path(p.file).with_name(name)) for p in library.procedures.values()), name)

@@ -1,4 +1,4 @@
-"""`bay-assistant pack`: pack a session with its write-ups for hand-over."""
+"""`bay-assistant pack`: a session with its write-ups, packed for hand-over."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Pack, and print the contents of the package."""
+    """Pack, and print what is handed over with it."""
     from assistant.commands import packing  # noqa: PLC0415
 
     packed = packing.pack(session_folder(options), options.out)

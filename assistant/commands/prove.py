@@ -54,7 +54,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the proof; the exit status is 1 if it does not hold."""
+    """Print the proof; the exit status is 1 when it does not hold."""
     from assistant.loading.folder import load_library, load_odds  # noqa: PLC0415
     from assistant.proof import order as proof_order, report as proof_report  # noqa: PLC0415
     from assistant.proof.result import Request  # noqa: PLC0415

@@ -1,4 +1,4 @@
-"""`bay-assistant review`: add the work done and the fault found to a session, and sign it."""
+"""`bay-assistant review`: what was really done and found in a session, and a signature under it."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Keep the review; if none was given, show the write-up and, at a terminal, ask for one."""
+    """Keep the review; without any, show the write-up and, at a terminal, ask for one."""
     from assistant.commands import reviewing  # noqa: PLC0415
 
     folder = session_folder(options)

@@ -1,6 +1,6 @@
-"""Shows a session's write-up, takes the work that was done, and signs it.
+"""`bay-assistant review`: show a session's write-up, take what was really done, and sign it.
 
-Answers at a terminal and options both end in one call of `record_review`.
+What is asked at a terminal can be given as options, too; both end in one call of `record_review`.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ if TYPE_CHECKING:
     from assistant.core.library.library import Library
 
 TEXT_FILE, PAGE_FILE = "write-up.txt", "write-up.html"
-"""The write-ups that a live session leaves in its folder; a review makes them anew."""
+"""The write-ups that a live session leaves in its folder: they are made anew after a review."""
 
 _YES = {"y", "yes"}
 
 
 @dataclass(frozen=True)
 class WantedReview:
-    """The contents of a review; see `assistant.record.reviews.Review`.
+    """What a review is to say; see `assistant.record.reviews.Review`.
 
     `found` are faults by name or in plain words, `parts` and `labour` lines like "ignition coil; 1; 89.50".
     """
@@ -43,7 +43,7 @@ class WantedReview:
     sign: bool = False
 
     def says_something(self) -> bool:
-        """Whether there is anything to keep."""
+        """Whether there is anything to be kept."""
         return any((self.done, self.found, self.parts, self.labour, self.remarks, self.sign))
 
 
@@ -88,10 +88,10 @@ def record_review(folder: Path, wanted: WantedReview) -> Review:
 
 
 def fault_named(library: Library, said: str) -> str:
-    """The name of a fault that was given by name or in the plain words of the write-up.
+    """The name of a fault that was given by its name or in the plain words of the write-up.
 
     Raises:
-        UsageProblem: No fault matches, or several begin so; the message names the candidates.
+        UsageProblem: There is none, or more than one begins so; names those that could be meant.
     """
     wanted = " ".join(said.lower().split())
     plain = {name: fault.plain.lower() for name, fault in library.terms.faults.items()}
@@ -109,16 +109,16 @@ def fault_named(library: Library, said: str) -> str:
 def ask(
     folder: Path, wanted: WantedReview, question: Callable[[str], str], tell: Callable[[str], None]
 ) -> WantedReview:
-    """Ask for everything that was not given as an option; an empty answer leaves it out.
+    """Ask a person for all that was not given as an option; an empty answer leaves it out.
 
     Args:
         folder: The session.
-        wanted: The parts given as options.
-        question: Shows a question and returns the answer.
+        wanted: What was given already.
+        question: Shows a question and gives back the answer.
         tell: Shows a sentence.
 
     Returns:
-        The contents of the review; empty if the person does not want to keep it.
+        What the review is to say; it says nothing when the person does not want to keep it.
 
     Raises:
         RecordProblem, RecordBroken: As for `show`.

@@ -25,7 +25,7 @@ EXAMPLE = "bay-assistant run coil-control --order 4711 --complaint 'cranks, no s
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Add its options: the start, the facts of the job, the way of working, and the gear."""
+    """Add its options: where to begin, the facts of the job, the way of working, and the gear."""
     parser.add_argument(
         "procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)"
     )
@@ -85,7 +85,7 @@ def run(options: argparse.Namespace) -> int:
     """Run the session until it ends.
 
     Raises:
-        UsageProblem: Options exclude each other, a fact is wrong, or a name is unknown.
+        UsageProblem: Options exclude each other, a fact is wrong, or a name is not known.
         GearProblem, RecordProblem: The session cannot begin.
     """
     if options.resume and options.procedure:

@@ -26,7 +26,7 @@ EXAMPLE = "bay-assistant sessions pickup --on 'last week' --complaint 'wet'"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Add its options: the search, and the form of its result."""
+    """Add its options: what to look for, and how to show it."""
     parser.add_argument(
         "words",
         nargs="*",
@@ -81,7 +81,7 @@ def _add_showing(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the sessions that match, or the odds."""
+    """Print the sessions that were looked for, or the odds."""
     from datetime import datetime  # noqa: PLC0415
 
     from assistant.commands import past  # noqa: PLC0415
@@ -133,7 +133,7 @@ def _asked(options: argparse.Namespace) -> TypedSearch:
 
 
 def _show(found: Found, folder: Path, wanted: Wanted, today: date, options: argparse.Namespace) -> None:
-    """Print the sessions: as JSON, for a person at a terminal, or a line each for another program."""
+    """Print what was found: as JSON, for a person at a terminal, or a line each for another program."""
     import shutil  # noqa: PLC0415
 
     from assistant.commands import past  # noqa: PLC0415

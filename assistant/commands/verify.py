@@ -1,4 +1,4 @@
-"""`bay-assistant verify`: check that a session was not altered."""
+"""`bay-assistant verify`: whether a session is what was recorded."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the findings, or that the session is as recorded; the exit status is 1 if there are findings."""
+    """Print the findings, or that all is as recorded; the exit status is 1 when there are findings."""
     from assistant.record import bag, read_session, verify  # noqa: PLC0415
     from assistant.record.verifying import remarks  # noqa: PLC0415
 

@@ -1,7 +1,7 @@
-"""`bay-assistant bench`: measure figures on this machine, with a subcommand for each further measurement.
+"""`bay-assistant bench`: figures measured on this machine, and a command below it for each further measurement.
 
-Each subcommand is a module like the other commands; its measurement is in the room that it measures, or in a
-module beside it.
+Each of those commands is a module like the other commands; what it measures with is in the room that it measures, or in
+a module beside it.
 """
 
 from __future__ import annotations
@@ -28,11 +28,11 @@ MEASUREMENTS = {
     "rehearsal": rehearsal,
     "speech": speech,
 }
-"""The subcommands, in the order of the help text."""
+"""The commands below this one, in the order of the help text."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Add its options and subcommands."""
+    """Add its options and the commands below it."""
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
     add_model(parser)
     further = parser.add_subparsers(metavar="")
@@ -45,7 +45,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the figures."""
+    """Print the figures of the README."""
     from assistant.commands.bench import figures  # noqa: PLC0415
 
     measured = figures.measure(

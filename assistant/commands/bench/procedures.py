@@ -1,4 +1,4 @@
-"""`bay-assistant bench procedures`: make mistakes on purpose and count those that are caught."""
+"""`bay-assistant bench procedures`: mistakes made on purpose, and how many of them are caught."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the counts; the exit status is 1 if a harmful mistake was not caught."""
+    """Print the counts; the exit status is 1 when a mistake that must be caught was not."""
     from assistant.mistakes.running import measure  # noqa: PLC0415
 
     with ProgressBar("Trying mistakes") as bar:

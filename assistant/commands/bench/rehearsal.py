@@ -1,4 +1,4 @@
-"""`bay-assistant bench rehearsal`: play whole sessions on modelled cars with a person who errs."""
+"""`bay-assistant bench rehearsal`: whole sessions on modelled cars with a person who errs."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the condemned parts and the repeated questions."""
+    """Print what was condemned and asked again."""
     from assistant.benchmarks import machine  # noqa: PLC0415
     from assistant.loading.folder import load_library  # noqa: PLC0415
     from assistant.rehearsal import erring  # noqa: PLC0415

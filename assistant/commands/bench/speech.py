@@ -1,4 +1,4 @@
-"""`bay-assistant bench speech`: measure how well the assistant's own sentences are understood."""
+"""`bay-assistant bench speech`: how well the assistant's own sentences are understood."""
 
 from __future__ import annotations
 
