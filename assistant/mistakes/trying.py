@@ -124,14 +124,14 @@ class Tried:
 
 @dataclass(frozen=True)
 class Baseline:
-    """What the unchanged procedures give, which each changed folder is held against.
+    """The results of the unchanged procedures, with which each changed folder is compared.
 
     Attributes:
         findings: Of the lint, each without its numbers.
         failures: Of the proof, likewise.
         rows: Place to the figures there.
         presumed: Procedure and fault that it presumes excluded.
-        heard: What the grammars are linted for.
+        heard: Answers for which the grammars are linted.
         entries: Procedures that are proven.
     """
 
@@ -145,7 +145,7 @@ class Baseline:
 
 @dataclass(frozen=True)
 class TrialSetup:
-    """What mistakes are tried on, and how.
+    """The folders, cars and seed for trying mistakes.
 
     Attributes:
         procedures: Folder of the procedures; it stays unchanged.
@@ -346,7 +346,7 @@ def carry_out(
 
     Args:
         bench: The folders, cars and seed to try them with.
-        before: What the unchanged procedures give.
+        before: The results of the unchanged procedures.
         mistakes: The mistakes.
         processes: Largest number of processes.
         progress: Called with (done, total).
