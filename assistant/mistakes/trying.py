@@ -260,7 +260,7 @@ def _asked(bench: TrialSetup, names: tuple[str, ...] = ()) -> Request:
 
 
 def _failures(folder: Path, report: Proof) -> dict[str, str]:
-    """The sentence of each failure, by the same without its numbers: one more car is no further failure."""
+    """The sentence of each failure, by the same without its numbers: one more car does not make another failure."""
     found = [failure.sentence for proven in report.procedures for failure in proven.failures]
     return {_bare(folder, sentence): _shown(folder, sentence) for sentence in found}
 

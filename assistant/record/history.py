@@ -46,7 +46,7 @@ class ReviewedSession:
         session: Name of its folder.
         found: Faults that the shop found to be true, by the last signed review; () when none says so.
         circuits: Circuits that it was tested on; () when that is not known.
-        verdict: Name of the verdict on the cause; "" when there was none.
+        verdict: Name of the verdict on the cause; "" if there was none.
         named: Faults that this verdict names.
         problem: Why it does not count although it was reviewed, as a sentence; "" when it does, or has nothing to
             count.

@@ -38,14 +38,14 @@ class Summary:
         folder: Its folder.
         started: When it began; None if the header cannot be read.
         facts: Facts about the job.
-        procedure: Name of the procedure that it was in last; "" when none was begun.
-        verdict: Name of the verdict that was affirmed last; "" when there is none.
+        procedure: Name of the procedure that it was in last; "" if none was begun.
+        verdict: Name of the verdict that was affirmed last; "" if there is none.
         verdicts: All that were affirmed and still stand, in their order, each once.
         stopped: Name of the step at which it stands; "" at the start of a procedure or with a verdict.
         sealed: Whether it was closed for good.
         results: How many results count.
         review: ``signed`` when a review was signed, ``unsigned`` when there are only others, "" for none.
-        problem: Why it cannot be read, as a sentence; "" when it can.
+        problem: Why it cannot be read, as a sentence; "" if it can.
     """
 
     id: str
