@@ -645,7 +645,7 @@ def test_an_offered_result_is_kept_or_measured_again_and_nothing_else() -> None:
 
 
 def test_stop_cranking_is_said_before_an_offer() -> None:
-    """Whatever comes next, the one who turns the key hears it first."""
+    """The one who turns the key hears "stop cranking" first, whatever comes next."""
     talk = to_offer()
     talk.hear(control=Control.NEGATIVE)
     talk.rested()
@@ -674,7 +674,7 @@ def test_standing_by_while_cranking_is_a_stop() -> None:
 
 
 def test_a_stop_at_a_cranking_step_costs_the_rest_even_unannounced() -> None:
-    """Who shouts stop may be cranking; the next crank waits."""
+    """A technician who shouts "stop" may be cranking; the next crank waits."""
     talk = dialogue()
     talk.hear(control=Control.STOP)
     assert [False] == [entry.timed for entry in talk.entries if isinstance(entry, entries.Cranked)]
@@ -684,7 +684,7 @@ def test_a_stop_at_a_cranking_step_costs_the_rest_even_unannounced() -> None:
 
 
 def test_two_corrections_in_a_row_still_plug_in_again() -> None:
-    """What was never set up does not count as connected."""
+    """A lead that was never set up does not count as connected."""
     talk = to_switched_side()
     talk.hear("dark")
     talk.hear("lit")
@@ -805,7 +805,7 @@ def test_without_a_loudspeaker_cautions_are_shown_and_must_be_acknowledged() -> 
 
 
 def test_without_a_loudspeaker_an_answer_to_not_sure_or_why_is_shown() -> None:
-    """What is only spoken reaches nobody when nothing can be spoken."""
+    """A sentence that is only spoken reaches nobody when nothing can be spoken."""
     talk = dialogue()
     talk.send(GearLost(talk.now, "speaker", "unplugged"))
     for control in (Control.NOT_SURE, Control.WHY):
@@ -900,7 +900,7 @@ def test_a_skip_can_be_taken_back() -> None:
 
 
 def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
-    """What was measured once need not be measured again; it is offered and must be affirmed."""
+    """An earlier reading need not be taken again; it is offered and must be affirmed."""
     talk = to_switched_side()
     talk.hear("steady")
     talk.rested()

@@ -1,4 +1,4 @@
-"""What may be heard at a step: strict parse, acceptor, phrases, words that a model lacks."""
+"""The phrases that may be heard at a step: strict parse, acceptor, words that a model lacks."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def test_phrases_of_the_trade(words: str, result: Result) -> None:
     ],
 )
 def test_anything_else_is_no_match(words: str) -> None:
-    """What is not exactly a phrase of the request is nothing: no part is taken out of it."""
+    """A text that is not exactly a phrase of the request gives nothing: no part is taken out of it."""
     assert GRAMMARS.request(LAMP).parse(words) is None
 
 
@@ -253,7 +253,7 @@ def test_an_empty_request_hears_nothing() -> None:
 
 
 def test_units_that_could_become_another() -> None:
-    """Where ohms are taken, "k ohms" is not: without its "k" it would be a thousandth."""
+    """A step that takes ohms does not take "k ohms": without its "k" it would be a thousandth."""
     both = GRAMMARS.request(GrammarRequest((), ("ohm", "kilohm")))
     assert both.parse("five k ohms") is None
     assert both.parse("five kilohms") == Result(value=Decimal(5), unit="kilohm")
@@ -386,7 +386,7 @@ def test_place_and_outcome_that_run_together() -> None:
 
 
 def test_unknown_names_in_a_request() -> None:
-    """What no grammar can say is refused by name, with the tag that would be right."""
+    """A word that no grammar can say is refused by name, with the tag that would be right."""
     with pytest.raises(FileProblem, match=r"no phrase stands for the outcome 'purple'.*\{outcome=purple\}"):
         GRAMMARS.request(GrammarRequest(("purple",)))
     with pytest.raises(FileProblem, match="no rule has the tags of spoken numbers"):
