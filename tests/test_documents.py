@@ -22,7 +22,7 @@ from assistant.core.values.result import Control
 from assistant.grammar.grammar import GrammarSet
 from assistant.keys.pad import KEYS
 from assistant.loading.folder import load_library
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "assistant"

@@ -13,7 +13,7 @@ from assistant.core.library.procedure import Engine, Measurement
 from assistant.core.reasoning.adding_up import Drop, unequal
 from assistant.core.values import entries
 from assistant.core.values.result import Control
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 LIBRARY = sample_library()
 

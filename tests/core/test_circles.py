@@ -22,8 +22,8 @@ from assistant.core.values.thresholds import OLD_RULES, Thresholds
 from assistant.core.words import remarking
 from assistant.loading.folder import load_knowledge
 from assistant.measured import DEFAULT_THRESHOLDS
+from assistant.rehearsal.dialogue import Dialogue
 from assistant.resources import directory
-from assistant.testing import Dialogue
 
 LIBRARY = sample_library()
 KNOWLEDGE = load_knowledge(directory("procedures"), LIBRARY.terms)

@@ -50,7 +50,7 @@ from assistant.errors import UsageProblem
 from assistant.keys.pad import KEYS
 from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 WEIGHING, KNOWLEDGE = load_folder(resources.directory("procedures"))
 LIBRARY = sample_library()

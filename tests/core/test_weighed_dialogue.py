@@ -20,7 +20,7 @@ from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.events import KeyPressed, Say
 from assistant.core.values.result import Control
 from assistant.measured import DEFAULT_THRESHOLDS
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 if TYPE_CHECKING:
     from assistant.core.reasoning.knowledge import Knowledge
