@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from core.sample_library import sample_library
+from sample_library import sample_library
 
 from assistant.commands import COMMANDS
 from assistant.core.dialogue.states import State

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from test_weighed_dialogue import settle
+from sample_talks import settle
 
 from assistant.core.dialogue.doubting import thin
 from assistant.core.dialogue.states import State

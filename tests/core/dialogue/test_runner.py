@@ -54,7 +54,7 @@ from assistant.rehearsal.dialogue import Dialogue
 
 WEIGHING, KNOWLEDGE = load_folder(resources.directory("procedures"))
 LIBRARY = sample_library()
-"""The procedures alone: a scripted way through them is not to be asked again (`test_weighed_dialogue` does that)."""
+"""The procedures alone: a scripted way through them is not to be asked again (`test_weighing.py` does that)."""
 ASKING_FACTS = asking_library()
 """The same with the likelihoods, and two small procedures that ask for facts of every kind."""
 OPEN_STATES = [state for state in State if state not in (State.UNOPENED, State.FINISHED)]
