@@ -21,11 +21,13 @@ from assistant.core.library.procedure import (
 )
 from assistant.core.library.terms import Fault, Terms
 from assistant.proof.judging import Case, Worth, condemns, counters, judge, never_reached, row
-from assistant.proof.walk import End, Shares, followed, walk
+from assistant.proof.walk import End, followed, walk
 from assistant.proof.way import story
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from assistant.circuit.looks import Shares
 
 LAMP = Measurement("test-lamp", "battery-negative", "feed", Engine.KEY_ON)
 
