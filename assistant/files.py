@@ -46,7 +46,7 @@ def open_regular(path: Path) -> BinaryIO:
     """Open a regular file for reading; links are followed.
 
     Raises:
-        OSError: It is no regular file, is missing, or may not be read.
+        OSError: It is not a regular file, is missing, or may not be read.
     """
     try:
         _refuse(path.stat().st_mode, path)  # before opening it: opening a device can have effects
@@ -77,7 +77,7 @@ def read_bytes(path: Path, most: int) -> bytes:
         most: Size of the largest one that is read, in bytes.
 
     Raises:
-        OSError: It is no regular file, is larger, is missing, or may not be read.
+        OSError: It is not a regular file, is larger, is missing, or may not be read.
     """
     with open_regular(path) as file:
         size = os.fstat(file.fileno()).st_size

@@ -48,14 +48,14 @@ def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) ->
 
 
 def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
-    """What is doubtful in the grammars for what these procedures listen for; takes seconds."""
+    """Doubtful points of the grammars for the answers of these procedures; takes seconds."""
     return lint_grammars(
         grammars, requests_of(library), outcomes=list(listened_for(library)), places=list(_said(library))
     )
 
 
 def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
-    """What is doubtful in the procedures themselves."""
+    """Doubtful points of the procedures themselves."""
     return [
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
@@ -82,7 +82,7 @@ def _choices(library: Library) -> dict[str, str]:
 
 
 def _unspeakable_names(library: Library, grammars: GrammarSet) -> Iterator[Finding]:
-    """What is asked with must be what is answered with: the screen's words are the grammar's."""
+    """Words of the screen that the grammar lacks: the words of a question must be those of its answer."""
     for kind, names in (
         ("outcome", {o.name: o.spoken for o in library.terms.outcomes.values()} | REASONS),
         ("outcome", _choices(library)),
@@ -166,7 +166,7 @@ def all_spoken(
 
     Args:
         library: The procedures.
-        knowledge: What results are weighed with; None if they are not weighed.
+        knowledge: The knowledge that weighs results; None if they are not weighed.
         turns: How much is let happen in the dialogue of each procedure.
     """
     found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)

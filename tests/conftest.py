@@ -1,4 +1,4 @@
-"""What holds for all tests: how properties are tried, which core a test runs on, what started programs share."""
+"""Settings for all tests: how properties are tried, which core a test runs on, what started programs share."""
 
 from __future__ import annotations
 

@@ -219,7 +219,7 @@ def test_the_resistance_is_judged_by_the_maker_with_leads_and_temperature() -> N
 
 
 def test_leads_are_subtracted_once() -> None:
-    """Where the assistant subtracts them, nobody is told to do it too; else the person is."""
+    """When the assistant subtracts them, the person is not told to do it too; otherwise he is."""
     found = set()
     for procedure in LIBRARY.procedures.values():
         for step in procedure.steps.values():
@@ -235,7 +235,7 @@ def test_leads_are_subtracted_once() -> None:
 
 
 def test_without_the_ramp_no_part_is_named() -> None:
-    """Who has no scope is told that ohms may miss shorted turns."""
+    """A technician without a scope is told that ohms may miss shorted turns."""
     verdicts = LIBRARY.procedures["primary-check"].verdicts
     for way, target in ways("primary-check"):
         skipped = any(step.measure.instrument == "clamp-scope" and answer is None for step, answer in way)

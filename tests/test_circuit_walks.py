@@ -73,7 +73,7 @@ def answer_question(talk: Dialogue, blank: set[str]) -> None:
 
 
 def walked(name: str, way: Way) -> str:
-    """Where the dialogue ends when it is answered like this: a verdict, or another procedure."""
+    """Return where the dialogue ends with these answers: a verdict, or another procedure."""
     said = {step.name: answer for step, answer in way}
     blank = {
         fact
@@ -130,7 +130,7 @@ def consistent(way: Way) -> bool:
 
 
 def told(way: Way) -> list[tuple[str, str]]:
-    """What is answered at each step of a way."""
+    """Return the answer at each step of a way."""
     return [(step.name, answer.outcome if answer else "skipped") for step, answer in way]
 
 
@@ -149,7 +149,7 @@ def differing(ways: list[tuple[Way, Target]]) -> list[tuple[Way, Target]]:
 
 @pytest.mark.parametrize("name", WALKED)
 def test_every_way_can_be_walked(name: str) -> None:
-    """Whatever is answered, skipped or left blank, the dialogue comes to the end that the file states.
+    """With anything answered, skipped or left blank, the dialogue comes to the end that the file states.
 
     The largest file has eleven thousand ways: one whose every three answers stand together on others is not walked.
     """

@@ -1,4 +1,4 @@
-"""What the documents say is what the code does, and the tree keeps its rules."""
+"""The documents say what the code does, and the tree keeps its rules."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def test_commands_in_the_documents_have_the_options_that_they_show() -> None:
 
 @pytest.mark.parametrize("path", DOCUMENTS, ids=name_of)
 def test_every_link_leads_to_a_file(path: Path) -> None:
-    """Whatever a document links to in this repository is there."""
+    """Every file of this repository that a document links to is there."""
     links = re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", text_of(path))
     assert [] == [link for link in links if not (path.parent / link).exists()]
 

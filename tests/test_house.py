@@ -60,7 +60,7 @@ def imported(tree: ast.Module, package: str) -> list[str]:
 
 
 def impurities(source: str, name: str = "assistant.core.made_up") -> list[str]:
-    """What a module of the core has that is not a computation: foreign imports, and calls that reach out."""
+    """List what is not a computation in a module of the core: foreign imports, and calls that reach out."""
     tree = ast.parse(source)
     found = [
         one
@@ -139,7 +139,7 @@ def length_of(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
 
 
 def sizes() -> dict[str, dict[str, int]]:
-    """What is above a ceiling, by kind and name."""
+    """Return what is above a ceiling, by kind and name."""
     found: dict[str, dict[str, int]] = {kind: {} for kind in CEILINGS}
     for path in MODULES:
         text = path.read_text(encoding="utf-8")
@@ -222,7 +222,7 @@ KNOWN_CIRCLES: list[list[str]] = []
 
 
 def test_no_modules_import_each_other_in_a_circle() -> None:
-    """What a module needs is below it: no group of modules needs each other, not even for the types."""
+    """A module needs only modules below it: no group of modules needs each other, not even for the types."""
     assert circles() == KNOWN_CIRCLES
 
 

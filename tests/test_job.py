@@ -38,12 +38,12 @@ def ways(name: str) -> list[tuple[Way, Target]]:
 
 
 def answers(way: Way) -> list[str]:
-    """What was answered on a way."""
+    """The answers on a way."""
     return [answer.outcome for _, answer in way if answer]
 
 
 def test_every_procedure_is_reached_from_the_entry() -> None:
-    """Who begins with no-start can come to every procedure that there is."""
+    """A session that begins with no-start can come to every procedure that there is."""
     assert set(LIBRARY.procedures) == set(followed(LIBRARY, "no-start"))
 
 
@@ -84,7 +84,9 @@ def test_what_these_tests_do_not_fit_stops_on_every_way(stops: str) -> None:
 
 
 def test_an_ignition_box_or_contact_points_stop_also_without_a_diagram() -> None:
-    """Who has no diagram is asked for a box and for contact points before a lamp goes on a coil with two wires."""
+    """A technician without a diagram is asked for a box and for contact points before a lamp goes on a coil with
+    two wires.
+    """
     for way, target in ways("ignition-kind"):
         if "unknown" in answers(way)[:1] and target == Target(Leads.PROCEDURE, "coil-control"):
             assert ["absent", "absent"] == answers(way)[-2:]
@@ -203,7 +205,7 @@ def test_what_was_confirmed_or_told_is_reported_as_such() -> None:
 
 
 def test_procedures_about_nothing_electrical_touch_the_circuit_only_with_a_meter_at_the_battery() -> None:
-    """What the circuit model does not prove connects no lamp, and no meter but at the battery's posts."""
+    """A procedure that the circuit model does not prove connects no lamp, and no meter but at the battery's posts."""
     for name in ASKING:
         procedure = LIBRARY.procedures[name]
         assert NO_CIRCUIT == procedure.circuit
@@ -311,7 +313,7 @@ def test_the_lamp_never_touches_a_sensor() -> None:
 
 
 def test_every_verdict_that_repairs_leads_to_the_proof_of_the_repair() -> None:
-    """What names a fault goes on: with another test, or with after-repair."""
+    """A verdict that names a fault goes on: with another test, or with after-repair."""
     for procedure in LIBRARY.procedures.values():
         for verdict in procedure.verdicts.values():
             if verdict.faults:
@@ -334,7 +336,7 @@ def test_a_repair_is_verified_only_with_everything_done() -> None:
 
 
 def test_a_skipped_road_test_is_said() -> None:
-    """Who may not drive it gets a verdict that says that it was not driven."""
+    """A technician who may not drive the car gets a verdict that says that it was not driven."""
     skipped = LIBRARY.step("after-repair", "road").if_skipped
     assert Target(Leads.VERDICT, "started-no-road-test") == skipped
     assert "not done" in LIBRARY.procedures["after-repair"].verdicts["started-no-road-test"].says

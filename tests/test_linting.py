@@ -42,7 +42,7 @@ def findings(
     folders: tuple[Path, Path],
     check: Callable[[Library, Knowledge | None, GrammarSet], list[Finding]] = lint,
 ) -> list[Finding]:
-    """What is found in these folders, by the whole lint or by one of its halves."""
+    """Return the findings in these folders, of the whole lint or of one of its halves."""
     return check(*load_folder(folders[0]), GrammarSet.load(folders[1]))
 
 
@@ -60,7 +60,7 @@ def test_what_is_shipped_has_no_finding() -> None:
 
 
 def test_an_outcome_called_by_a_word_that_is_not_heard_is_found(folders: tuple[Path, Path]) -> None:
-    """What is asked with must be what is answered with: the finding names the word and the ones that are heard."""
+    """A question must use the words of its answers: the finding names the word and the ones that are heard."""
     library = load_library(folders[0])
     spoken = library.terms.outcomes["flickering"].spoken
     terms = folders[0] / "terms.yaml"

@@ -1,4 +1,4 @@
-"""What is printed cannot command a terminal, forge a line, or turn the direction of writing."""
+"""Printed text cannot command a terminal, forge a line, or turn the direction of writing."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def test_whatever_is_given_comes_out_harmless(text: str) -> None:
 
 
 def test_a_stream_escapes_what_is_printed_and_keeps_what_is_ours() -> None:
-    """What a command prints is escaped; control sequences of our own go around it."""
+    """The output of a command is escaped; control sequences of our own go around it."""
     inner = io.StringIO()
     stream = EscapingStream(inner)
     print(SIGNS, file=stream)  # type: ignore[call-overload]

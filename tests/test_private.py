@@ -1,4 +1,4 @@
-"""What holds voices of people and data of customers can be read by its owner only, whatever the umask."""
+"""Files with voices of people and data of customers can be read by their owner only, whatever the umask."""
 
 from __future__ import annotations
 

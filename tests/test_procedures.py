@@ -34,7 +34,7 @@ def told(way: Way) -> str:
 
 @pytest.mark.parametrize("procedure", PROCEDURES, ids=lambda procedure: procedure.name)
 def test_every_way_ends(procedure: Procedure) -> None:
-    """Whatever is answered or skipped, a procedure comes to a verdict or hands over within two dozen tests.
+    """With anything answered or skipped, a procedure comes to a verdict or hands over within two dozen tests.
 
     Two witnesses for each part make the longest ways longer; the usual way has about half of it.
     """
@@ -82,7 +82,7 @@ def test_a_dead_driver_is_condemned_only_when_nothing_else_can_be(procedure: Pro
 
 
 def test_a_coil_is_condemned_only_when_a_sound_one_sparks_in_its_place() -> None:
-    """What a leak, a weak feed or a lifted ground takes from the spark, a new coil does not bring back.
+    """A new coil does not bring back what a leak, a weak feed or a lifted ground takes from the spark.
 
     The only other ground for a coil is an open primary, read twice with the leads changed over.
     """
@@ -117,7 +117,7 @@ NOT_BY_ONE_LOOK = ("coil-control", "coil-and-driver", "feed-weak", "feed-dead", 
 
 
 def pins_of(step: Step) -> set[str | None]:
-    """What a test touches besides the battery; the two ends of the control wire are one thing."""
+    """Return what a test touches besides the battery; the two ends of the control wire are one thing."""
     touched = {step.measure.clip, step.measure.probe} - {"battery-negative", "battery-positive"}
     return {"switched" if pin == "driver-end" else pin for pin in touched}
 

@@ -1,4 +1,4 @@
-"""What is built from the checkout works on its own: a wheel carries grammars, procedures, model and fixtures."""
+"""A wheel built from the checkout works on its own: it carries grammars, procedures, model and fixtures."""
 
 from __future__ import annotations
 

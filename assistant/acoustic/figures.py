@@ -1,4 +1,4 @@
-"""What a calibration comes to on voices that the fit had not heard: shares, quality of the probabilities, tables."""
+"""The results of a calibration on voices outside the fit: shares, quality of the probabilities, tables."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a run of training is told: its length, its rates, its noise."""
+"""The plan of a training run: its length, its rates, its noise."""
 
 from __future__ import annotations
 

@@ -122,7 +122,7 @@ def _set_up(plan: Plan, out: Path) -> None:
 
 
 def _about(speech: TrainingSpeech, plan: Plan, shape: Shape, steps: int, prior: Tensor) -> dict[str, object]:
-    """What a run was, for the file beside its weights."""
+    """The description of a run, for the file beside its weights."""
     return {
         "shape": shape.to_json(),
         "minutes": plan.minutes,
@@ -212,7 +212,7 @@ class _Hearing:
 
 
 class _Loss:
-    """What the network's outputs cost, connectionist temporal classification with the plan's additions.
+    """The loss of the network's outputs: connectionist temporal classification with the plan's additions.
 
     Attributes:
         prior: Running mean of the outputs' probabilities, shape (OUTPUTS,).

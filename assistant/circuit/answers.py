@@ -24,7 +24,7 @@ def answer_shares(observed: Observed, step: Step, *, blank: bool = False) -> Flo
     """Shares of the answers at a step, shape ``(n, ways)``, in the order of `Step.ways`.
 
     Args:
-        observed: What the instrument shows.
+        observed: The look of the instrument.
         step: The step.
         blank: The person leaves every value of the maker blank.
 
@@ -40,7 +40,7 @@ def outcome_shares(observed: Observed, outcomes: Sequence[str], misreading: floa
     """Shares in which honest observers would give each of these answers.
 
     Args:
-        observed: What the instrument shows.
+        observed: The look of the instrument.
         outcomes: The answers to choose from.
         misreading: Share of answers that are any of the other answers, by mistake.
 

@@ -72,7 +72,7 @@ def failed(rows: Rows, ampere: Mapping[str, Floats], commanded: Booleans) -> Row
     Args:
         rows: The rows.
         ampere: Contact -> its current as a good one.
-        commanded: Where the coil's driver is commanded.
+        commanded: Whether the coil's driver is commanded in each row.
     """
     values = dict(rows.values)
     for name in CONTACTS:

@@ -2,7 +2,7 @@
 
 `observe` turns a measurement of a procedure into numbers; nothing else about a step is needed.
 `answers.answer_shares` turns those numbers into shares of the answers that the step has.
-What each instrument does is in its file of `instruments`.
+Each instrument has its own file in `instruments`.
 
 All mechanisms of a circuit are computed together the first time that one is asked for, and kept as long as the
 systems are.

@@ -42,7 +42,7 @@ def reading_shares(observed: Observed, reading: Reading, *, blank: bool = False)
     """Shares in which a reading falls into each band, with the meter's error.
 
     Args:
-        observed: What the instrument shows.
+        observed: The look of the instrument.
         reading: The reading that a step asks for.
         blank: The person leaves every value of the maker blank.
 

@@ -78,8 +78,8 @@ def dwell(car: Car, now: Moving, kept: Kept | None) -> Floats:
 
     Args:
         car: The cars.
-        now: What moves.
-        kept: What is kept of this period; None if nothing is.
+        now: The moving state.
+        kept: Takes the results of this period; None if nobody needs them.
 
     Returns:
         When the driver switches off, in s after it was switched on.
@@ -234,8 +234,8 @@ def flyback(car: Car, now: Moving, kept: Kept | None, off: Floats) -> Floats:
 
     Args:
         car: The cars.
-        now: What moves.
-        kept: What is kept of this period; None if nothing is.
+        now: The moving state.
+        kept: Takes the results of this period; None if nobody needs them.
         off: When the driver switched off, in s after it was switched on.
 
     Returns:
@@ -300,8 +300,8 @@ def rest(car: Car, now: Moving, kept: Kept | None, begin: Floats) -> None:
 
     Args:
         car: The cars.
-        now: What moves.
-        kept: What is kept of this period; None if nothing is.
+        now: The moving state.
+        kept: Takes the results of this period; None if nobody needs them.
         begin: When it begins, in s after the driver was switched on.
     """
     count = REST_STEPS * car.circuit.surges

@@ -98,7 +98,7 @@ def traces(
 
     Args:
         circuit: Name of a circuit.
-        wanted: What is wrong, one trace for each.
+        wanted: The mechanisms, one trace for each.
         measure: The measurement; a meter or a clamp is traced as a meter, without a light.
         systems: The cars.
         number: Which of them, from 0.

@@ -1,6 +1,6 @@
 """`bay-assistant review`: show a session's write-up, take what was really done, and sign it.
 
-What is asked at a terminal can be given as options, too; both end in one call of `record_review`.
+Answers at a terminal and options both end in one call of `record_review`.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _YES = {"y", "yes"}
 
 @dataclass(frozen=True)
 class WantedReview:
-    """What a review is to say; see `assistant.record.reviews.Review`.
+    """The contents of a review; see `assistant.record.reviews.Review`.
 
     `found` are faults by name or in plain words, `parts` and `labour` lines like "ignition coil; 1; 89.50".
     """
@@ -113,7 +113,7 @@ def ask(
 
     Args:
         folder: The session.
-        wanted: What was given already.
+        wanted: The parts given as options.
         question: Shows a question and gives back the answer.
         tell: Shows a sentence.
 

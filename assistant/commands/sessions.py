@@ -81,7 +81,7 @@ def _add_showing(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the sessions that were looked for, or the odds."""
+    """Print the sessions that match, or the odds."""
     from datetime import datetime  # noqa: PLC0415
 
     from assistant.commands import past  # noqa: PLC0415

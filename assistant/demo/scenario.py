@@ -54,7 +54,7 @@ class Scenario:
 
 
 def read_scenario(path: Path) -> Scenario:
-    """A scenario from its JSON file; sounds are looked for beside it.
+    """Read a scenario from its JSON file; its sounds lie beside it.
 
     Raises:
         FileProblem: It is not JSON, or a part is missing or unknown.

@@ -105,8 +105,8 @@ class OpenUtterance:
         So at the first time in each silence the recognition is ended on trial, which takes in all sound.
         A phrase that cannot go on is the answer at once if the recogniser is sure of it or if the words so far are
         the same; a strict graph otherwise makes up an end for what has not been said yet.
-        Else the sound is recognised again from its beginning, a few hundredths of a second, and the words so far are
-        looked at until the silence ends.
+        Otherwise the sound is recognised again from its beginning, which takes a few hundredths of a second, and
+        the words so far are checked until the silence ends.
         """
         if self._found is not None:
             return Completeness.COMPLETE

@@ -1,4 +1,4 @@
-"""What a measurement of the hearing is asked for, and all that was measured."""
+"""The options of a hearing measurement, and its results."""
 
 from __future__ import annotations
 

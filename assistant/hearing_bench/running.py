@@ -88,7 +88,7 @@ class Bench:
     """One measurement.
 
     Args:
-        options: What to measure.
+        options: The options.
         progress: Called with a few words about the current work.
 
     Raises:

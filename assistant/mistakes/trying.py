@@ -124,14 +124,14 @@ class Tried:
 
 @dataclass(frozen=True)
 class Baseline:
-    """What the unchanged procedures give, which each changed folder is held against.
+    """The results of the unchanged procedures, with which each changed folder is compared.
 
     Attributes:
         findings: Of the lint, each without its numbers.
         failures: Of the proof, likewise.
         rows: Place to the figures there.
         presumed: Procedure and fault that it presumes excluded.
-        heard: What the grammars are linted for.
+        heard: Answers for which the grammars are linted.
         entries: Procedures that are proven.
     """
 
@@ -145,7 +145,7 @@ class Baseline:
 
 @dataclass(frozen=True)
 class TrialSetup:
-    """What mistakes are tried on, and how.
+    """The folders, cars and seed for trying mistakes.
 
     Attributes:
         procedures: Folder of the procedures; it stays unchanged.
@@ -260,7 +260,7 @@ def _asked(bench: TrialSetup, names: tuple[str, ...] = ()) -> Request:
 
 
 def _failures(folder: Path, report: Proof) -> dict[str, str]:
-    """The sentence of each failure, by the same without its numbers: one more car is no further failure."""
+    """The sentence of each failure, by the same without its numbers: one more car does not make another failure."""
     found = [failure.sentence for proven in report.procedures for failure in proven.failures]
     return {_bare(folder, sentence): _shown(folder, sentence) for sentence in found}
 
@@ -346,7 +346,7 @@ def carry_out(
 
     Args:
         bench: The folders, cars and seed to try them with.
-        before: What the unchanged procedures give.
+        before: The results of the unchanged procedures.
         mistakes: The mistakes.
         processes: Largest number of processes.
         progress: Called with (done, total).

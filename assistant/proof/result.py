@@ -9,7 +9,7 @@ from assistant.proof.judging import Case, CaseFigures, CounterExample
 from assistant.proof.walk import End
 
 PROCESSES = 2
-"""Largest number of processes to use, because the machine has other work of a technician to do."""
+"""Largest number of processes to use, because the technician's machine has other work as well."""
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,10 @@
-"""What the shop found on past cars: signed reviews, counted.
+"""The shop's findings on past cars, counted from signed reviews.
 
 Only a session counts whose record, seal and reviews are what was written, and whose last signed review names what
 was found; a later signed review amends it, so that a wrong one can be put right, or taken out of the count by
 naming nothing.
 A review that nobody signed does not count.
-What does not count although it was signed is named with the reason.
+Signed reviews that do not count are named with the reason.
 """
 
 from __future__ import annotations
@@ -40,13 +40,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class ReviewedSession:
-    """What one reviewed session taught.
+    """The lesson of one reviewed session.
 
     Attributes:
         session: Name of its folder.
         found: Faults that the shop found to be true, by the last signed review; () when none says so.
         circuits: Circuits that it was tested on; () when that is not known.
-        verdict: Name of the verdict on the cause; "" when there was none.
+        verdict: Name of the verdict on the cause; "" if there was none.
         named: Faults that this verdict names.
         problem: Why it does not count although it was reviewed, as a sentence; "" when it does, or has nothing to
             count.
@@ -71,7 +71,7 @@ class Score:
 
 @dataclass(frozen=True)
 class History:
-    """What the reviewed sessions of a folder taught.
+    """The lessons of the reviewed sessions of a folder.
 
     Attributes:
         counted: Sessions whose signed reviews count.
@@ -119,7 +119,7 @@ class History:
 
 
 def read_history(parent: Path, terms: Terms) -> History:
-    """What the reviewed sessions of a folder taught.
+    """The lessons of the reviewed sessions of a folder.
 
     Each session is checked whole once; what it taught is kept in the index until one of its files changes.
 

@@ -66,7 +66,7 @@ class RecordedSession:
     """A session that was read.
 
     Attributes:
-        header: What was known before it began.
+        header: Its header.
         lines: The log.
         torn: Number of bytes of an unfinished last line; 0 if it ends cleanly.
         sealed: Its seal; None while it is open.

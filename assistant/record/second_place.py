@@ -108,7 +108,7 @@ def template(folder: Path, names: Iterable[str]) -> tuple[bytes, dict[str, bytes
 
     Raises:
         RecordProblem: One of them is missing or may not be read.
-        RecordBroken: One of them is no file.
+        RecordBroken: One of them is not a file.
     """
     copies = {name: read_inside(folder, f"{PROCEDURES}/{name}") for name in names}
     return read_inside(folder, HEADER_FILE), copies

@@ -163,7 +163,7 @@ def read_file(path: Path, most: int = files.RECORD) -> bytes:
         most: Size of the largest one that is read, in bytes.
 
     Raises:
-        RecordProblem: It is missing, is no file, is larger, or may not be read.
+        RecordProblem: It is missing, is not a file, is larger, or may not be read.
     """
     try:
         return files.read_bytes(path, most)

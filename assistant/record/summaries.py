@@ -35,17 +35,17 @@ class Summary:
 
     Attributes:
         id: Name of the session.
-        folder: Where it is.
+        folder: Its folder.
         started: When it began; None if the header cannot be read.
-        facts: What is known about the job.
-        procedure: Name of the procedure that it was in last; "" when none was begun.
-        verdict: Name of the verdict that was affirmed last; "" when there is none.
+        facts: Facts about the job.
+        procedure: Name of the procedure that it was in last; "" if none was begun.
+        verdict: Name of the verdict that was affirmed last; "" if there is none.
         verdicts: All that were affirmed and still stand, in their order, each once.
         stopped: Name of the step at which it stands; "" at the start of a procedure or with a verdict.
         sealed: Whether it was closed for good.
         results: How many results count.
         review: ``signed`` when a review was signed, ``unsigned`` when there are only others, "" for none.
-        problem: Why it cannot be read, as a sentence; "" when it can.
+        problem: Why it cannot be read, as a sentence; "" if it can.
     """
 
     id: str
@@ -68,7 +68,7 @@ class Summary:
 
     @property
     def end(self) -> str:
-        """What it came to, in a few words."""
+        """Its outcome, in a few words."""
         if self.verdict:
             return f"verdict {', then '.join(self.verdicts or (self.verdict,))}"
         return f"stopped at {self.stopped}" if self.stopped else "no verdict"
@@ -124,7 +124,7 @@ def summary_from_json(body: Mapping[str, Any], parent: Path) -> Summary:
 
 
 def sessions_folder(environment: Mapping[str, str] = os.environ) -> Path:
-    """Where sessions are kept when nothing else is asked for.
+    """The default folder of sessions.
 
     ``$BAY_ASSISTANT_SESSIONS``, else ``bay-assistant/sessions`` under ``$XDG_DATA_HOME`` or
     ``~/.local/share`` (XDG Base Directory Specification: a relative path there is ignored).
@@ -308,7 +308,7 @@ def _summed(known: Summary, course: Course) -> Summary:
 
 
 def _standing_facts(typed: Facts, course: Course) -> Facts:
-    """What was typed before, and what was given, left blank or taken back in the session."""
+    """Facts that were typed before, and those given, left blank or taken back in the session."""
     given: dict[str, str] = {}
     names = {item.name for item in dataclasses.fields(Facts)}
     for dated in course.entries:

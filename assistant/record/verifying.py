@@ -29,7 +29,7 @@ def verify(folder: Path) -> list[Finding]:
     """Everything that is wrong with a session: chain, clips, copied procedures, seal, reviews; links and strays.
 
     No link in it is followed.
-    Where header, log, seal or reviews are no files, only that is found, because all else rests on them.
+    If header, log, seal or reviews are not files, it reports only that, because everything else rests on them.
     An open session can lose whole lines from its end without a trace; a sealed one cannot.
 
     Returns:
@@ -59,7 +59,7 @@ def verify(folder: Path) -> list[Finding]:
 
 
 def remarks(folder: Path) -> list[str]:
-    """What a stopped program left in a session in which `verify` finds nothing wrong, a sentence each.
+    """Sentences about the remains of a stopped program in a session in which `verify` finds nothing wrong.
 
     Raises:
         RecordProblem: The folder may not be read.

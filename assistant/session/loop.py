@@ -1,7 +1,7 @@
 """The one loop: wires a `Runner` to hearing, speaking, keys, record and screen.
 
-Whatever happens at an edge (a key, a phrase, the end of speech, a lost microphone) is posted as a small call and
-carried out here, one after the other, on one thread.
+Everything that happens at an edge (a key, a phrase, the end of speech, a lost microphone) is posted as a small
+call and carried out here, one after the other, on one thread.
 Each event goes to the runner; the event and the actions it caused are on the disk before any of the actions is
 carried out, so a confirmed result is never lost and nothing is spoken that is not in the record.
 """

@@ -1,4 +1,4 @@
-"""What a session says of the shop's own findings before it begins."""
+"""Sentences about the shop's own findings, before a session begins."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ if TYPE_CHECKING:
 
 
 def counted_sentence(cars: int) -> str:
-    """What a session says of the shop's findings before it begins."""
+    """The sentence about the findings that count."""
     one = cars == 1
     return (
         f"{cars} finding{'' if one else 's'} of this shop {'is' if one else 'are'} counted in the odds "
@@ -18,6 +18,6 @@ def counted_sentence(cars: int) -> str:
 
 
 def left_out_sentence(left_out: Sequence[str]) -> str:
-    """The same of what does not count although it was reviewed."""
+    """The sentence about reviewed sessions that do not count."""
     names = ", ".join(sentence.partition(" ")[0] for sentence in left_out)
     return f"Reviewed but not counted: {names}. 'bay-assistant sessions --odds' says why."

@@ -103,7 +103,7 @@ class OutputDevice:
     def asks_for_sound(self, closing: threading.Event) -> bool:
         """Whether a stream that has just been opened asks for sound; False if it is closed meanwhile.
 
-        A device that is dead still takes its first few blocks when it is opened, so later ones are looked at.
+        A device that is dead still takes its first few blocks when it is opened, so later ones are checked.
         """
         opened = time.monotonic()
         while time.monotonic() - opened < _SILENT_FOR_S and not closing.wait(0.05):

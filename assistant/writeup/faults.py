@@ -45,7 +45,9 @@ def ruled_out(library: Library, course: Course, tests_of: dict[str, tuple[int, .
 def not_ruled_out(
     library: Library, course: Course, gone: Collection[str], verdict: Verdict | None
 ) -> tuple[Statement, ...]:
-    """What the procedures of this session find or presume, less what was excluded and what the verdict names."""
+    """Faults that the procedures of this session find or presume, without those excluded and those that the
+    verdict names.
+    """
     scope: dict[str, list[Source]] = {}
     for name in course.procedures:
         for fault in procedure_of(library, name).presumes_no:

@@ -89,7 +89,7 @@ def integrity(session: RecordedSession) -> tuple[Statement, ...]:
 
 
 def closing(*, signed: bool, tested: bool) -> tuple[str, ...]:
-    """What has to be said below every write-up.
+    """The notice below every write-up.
 
     Args:
         signed: Whether a review of it was signed.

@@ -56,7 +56,7 @@ class Statement:
 
 
 NOTHING = Statement("")
-"""What is not known."""
+"""An unknown value."""
 
 
 def line(*numbers: int) -> tuple[Source, ...]:

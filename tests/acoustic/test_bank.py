@@ -59,7 +59,7 @@ def test_silence_around_speech_is_cut_but_for_a_little() -> None:
 
 
 def test_a_damaged_index_names_its_line(tmp_path: Path) -> None:
-    """Whoever mends a bank is told the file and the line."""
+    """A finding in a bank names the file and the line to be mended."""
     fill(tmp_path, "tone", _Texts(), _Voice(), seconds=1, seed=1)  # type: ignore[arg-type]
     index = tmp_path / "tone-000.jsonl"
     index.write_text(index.read_text() + "{\n")

@@ -137,7 +137,7 @@ def test_the_command_writes_a_file_that_can_be_used(
     "line", ["nonsense", "{}", '{"file": "a", "words": "b", "voice": "c", "request": 3}']
 )
 def test_a_wrong_manifest_is_named_with_its_line(tmp_path: Path, line: str) -> None:
-    """What is no manifest is refused with file and line, and the command exits with 2."""
+    """A file that is not a manifest is refused with file and line, and the command exits with 2."""
     path = tmp_path / "manifest.jsonl"
     path.write_text(line + "\n", encoding="utf-8")
     with pytest.raises(UsageProblem, match=r"manifest\.jsonl:1: "):

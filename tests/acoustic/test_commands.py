@@ -26,7 +26,7 @@ def test_what_is_missing_is_named_with_its_remedy(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """Whoever trains a model is told which step or package is missing."""
+    """The training commands say which step or package is missing."""
     monkeypatch.chdir(tmp_path)
     assert main(arguments) == 2
     assert said in capsys.readouterr().err

@@ -1,4 +1,4 @@
-"""What the voices are made to say, and whether its phones are right."""
+"""The texts that the voices are made to say, and whether their phones are right."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def test_every_word_of_the_grammars_can_be_said(texts: Texts) -> None:
 
 
 def test_drawn_utterances_have_a_sound_and_phones_for_each_word(texts: Texts) -> None:
-    """Whatever is drawn can be spoken and learnt."""
+    """Every sentence that is drawn can be spoken and learnt."""
     rng = random.Random(2)
     for _ in range(300):
         said = texts.draw(rng)
@@ -70,7 +70,7 @@ def test_drawn_utterances_have_a_sound_and_phones_for_each_word(texts: Texts) ->
 
 
 def test_an_answer_is_one_in_its_own_grammar(texts: Texts) -> None:
-    """What is called an answer is one."""
+    """Every text that is labelled an answer is one."""
     rng = random.Random(3)
     for _ in range(100):
         grammar, said = texts.answer(rng)

@@ -44,7 +44,7 @@ def line_of(path: Path, words: str) -> int:
 
 
 def findings(folder: Path) -> list[Finding]:
-    """What is found in a folder."""
+    """Return the findings in a folder."""
     return adding.findings(load_library(folder))
 
 

@@ -177,7 +177,7 @@ def test_a_poor_engine_ground_lifts_a_module_that_is_grounded_at_the_block() -> 
 
 
 def test_a_third_of_the_cars_have_the_module_at_the_block_and_nothing_else_moves() -> None:
-    """Where the module is grounded is drawn apart, so that a seed's other values stay what they were."""
+    """The module's ground point is drawn separately, so that a seed's other values stay what they were."""
     cars = Systems.random(600, 3)
     assert set(cars.values["module-at-block"]) == {0.0, 1.0}
     assert cars.values["module-at-block"].mean() == pytest.approx(BLOCK_SHARE, abs=0.06)
@@ -222,7 +222,7 @@ def test_the_heavy_lamp_finds_a_feed_that_is_bad_under_current() -> None:
 
 
 def test_settling_twice_is_settling_once() -> None:
-    """Whoever reduces the network on their own may settle rows that are settled already."""
+    """A caller who reduces the network may settle rows that are settled already."""
     car = rows(BUILT_IN, put("short-control-to-battery", 0.05), put("feed-wire" + UNDER_CURRENT, 2.0))
     for engine in (Engine.KEY_ON, Engine.CRANKING):
         once = settled(car, engine, (), POSTS, NO_OBSERVER)

@@ -45,7 +45,7 @@ def drawn(change: Change, mechanism: Mechanism, systems: Systems) -> np.ndarray:
 
 
 def test_a_draw_is_the_same_for_a_piece_and_for_the_whole() -> None:
-    """What is drawn belongs to the car: in pieces of the work, and in a process of its own, it is the same."""
+    """Each draw belongs to its car: it is the same in pieces of the work and in a process of its own."""
     for _, mechanism in EVERY:
         for change in mechanism.changes:
             whole = drawn(change, mechanism, MANY)
@@ -173,7 +173,7 @@ def test_every_part_that_a_verdict_names_is_one_that_can_be_bad(name: str) -> No
 
 
 def test_no_part_is_bad_in_a_car_without_a_fault_or_without_inputs() -> None:
-    """Whatever is named there is good: a missing signal is not the driver's fault."""
+    """Every part named there is good: a missing signal is not the driver's fault."""
     for circuit in CIRCUITS:
         for one in mechanisms(circuit):
             assert bool(one.parts) is (one.fault not in (NONE, "no-inputs")), one.name

@@ -42,7 +42,7 @@ CONTROL_DROP = Measurement("control-drop-meter", "driver-end", "switched", Engin
 
 
 def said(mechanism: Mechanism, measure: Measurement, systems: Systems = TYPICAL) -> dict[str, float]:
-    """What is said of the light, mean over the cars."""
+    """Return the answers about the light, averaged over the cars."""
     named = observe(COIL, mechanism, measure, systems).shows(Flashes).shares
     return {name: float(share.mean()) for name, share in named.items()}
 
@@ -218,7 +218,7 @@ quit
 
 
 def test_a_contact_that_is_bad_under_current_alone_drops_under_load_and_reads_good_in_ohms() -> None:
-    """Which is why the wire is loaded: an ohmmeter passes what the coil's current does not."""
+    """The wire is tested under load because an ohmmeter passes a wire that the coil's current does not."""
     bad = with_ohm("high-resistance-control-wire", "under-current", 3.0)
     ohms = Measurement("ohmmeter", "switched", "driver-end", Engine.KEY_OFF, ("coil", "module"))
     value = observe(COIL, bad, ohms, TYPICAL).value

@@ -59,7 +59,7 @@ def test_the_shipped_table_is_what_the_model_gives(tmp_path: Path) -> None:
 
 
 def test_every_test_of_the_circuit_is_in_the_table() -> None:
-    """What the procedures measure on this circuit is weighed; nothing falls out unnoticed."""
+    """Every measurement of the procedures on this circuit is weighed; nothing falls out unnoticed."""
     assert KNOWLEDGE is not None
     known = set(KNOWLEDGE.circuits[CIRCUIT].shares)
     assert known == set(likelihoods.all_tests(LIBRARY, CIRCUIT))
@@ -83,7 +83,9 @@ def test_a_change_of_a_limit_makes_another_table() -> None:
 
 
 def test_shares_are_rounded_to_the_whole() -> None:
-    """Whatever is answered, the digits of a hypothesis sum to 1, and one share in three is kept to half a per cent."""
+    """The rounded shares of a hypothesis sum to 1 over the answers, and one share in three is kept to half a per
+    cent.
+    """
 
     def thirds(circuit: str, mechanism: Mechanism, step: Step, systems: Systems) -> np.ndarray:
         count = len(step.choices())

@@ -45,7 +45,7 @@ EVERYBODY = (HONEST, BLANK, MEAN_CLAMP, NO_CLAMP, MISSES, NOBODY_CRANKS, SKIPPIN
 def answered(
     procedure: str, step: str, observer: Observer, fault: str = NONE, name: str | None = None
 ) -> dict[str, float]:
-    """What is answered at a step, mean over the cars, by outcome."""
+    """Return the answers at a step by outcome, averaged over the cars."""
     looks = Looks(LIBRARY, COIL, [alone(fault, name)], CARS)
     shares = looks.shares(observer)((procedure, step))[0].mean(axis=0)
     ways = LIBRARY.step(procedure, step).ways()
@@ -53,7 +53,7 @@ def answered(
 
 
 def test_all_answers_of_everybody_add_up_to_one() -> None:
-    """Whoever looks at whatever step says something, and one thing."""
+    """Every observer gives exactly one answer at every step."""
     looks = Looks(LIBRARY, COIL, [alone(NONE, "sound"), alone("driver-dead", "never-switches")], CARS)
     for observer in (*EVERYBODY, Observer("x", wrong_end=("coil-and-driver", "wire-ohms"))):
         for key in STEPS:
@@ -221,7 +221,7 @@ def test_who_misreads_gives_every_other_answer_alike() -> None:
 
 
 def test_observers_who_answer_alike_are_worked_out_once() -> None:
-    """What is shared between two observers at a step is what each of them would answer by himself."""
+    """The share of two observers at a step is what each of them would answer alone."""
     mechanisms = [alone("control-wire-open", "wire"), alone("shorted-primary", "full")]
     shared = Looks(LIBRARY, COIL, mechanisms, CARS)
     crowd = (*EVERYBODY, Observer("wrong end", wrong_end=("coil-and-driver", "wire-ohms")))

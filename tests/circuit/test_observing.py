@@ -1,4 +1,4 @@
-"""What each fault looks like: the outcome matrix, common practice, every measurement of the procedures."""
+"""The signs of each fault: the outcome matrix, common practice, every measurement of the procedures."""
 
 from __future__ import annotations
 
@@ -186,7 +186,7 @@ def test_common_practice_the_starter_swings_and_the_lamp_on_a_sound_feed_wavers(
 
 
 def test_a_filament_dims_in_a_dwell_and_does_not_go_out() -> None:
-    """Where model and practice differ: the lamp dips 10 to 30 % in the dwell and never goes dark."""
+    """Model and practice differ here: the lamp dips 10 to 30 % in the dwell and never goes dark."""
     found = trace(COIL, mechanism_named(COIL, "none"), T2, TYPICAL)
     dwell = found.time < 4.1e-3
     dip = 1 - found.light[dwell].min() / found.light[0]

@@ -90,7 +90,7 @@ def test_what_one_verdict_covers_is_not_told_apart() -> None:
 
 
 def test_faults_that_look_alike_end_together() -> None:
-    """Where no test tells more, the order ends with both faults instead of asking for ever."""
+    """When no test tells more, the order ends with both faults instead of asking for ever."""
     found = best_order([1, 1], [Trial("blind", 1, NONE, ("a", "a"))], [frozenset({0}), frozenset({1})], {})
     assert found.minutes == 0
     assert found.first.faults == (0, 1)

@@ -71,7 +71,7 @@ def severe(circuit: str, fault: str, name: str | None = None) -> Mechanism:
 def likeliest(
     circuit: str, fault: str, name: str | None, measure: Measurement, outcomes: tuple[str, ...]
 ) -> str:
-    """What most would say of the typical car."""
+    """Return the commonest answer for the typical car."""
     shares = outcome_shares(observe(circuit, severe(circuit, fault, name), measure, TYPICAL), outcomes)
     return outcomes[int(shares[0].argmax())]
 
@@ -156,7 +156,7 @@ def test_a_sound_car_sparks_strongly_at_every_lead() -> None:
 
 
 def test_an_open_lead_takes_the_spark_at_the_plug_and_not_at_the_tower() -> None:
-    """Which is how a lead is told from its coil."""
+    """This tells a lead from its coil."""
     assert likeliest(COIL, "lead-or-plug", "plug-lead-open", LEAD, SPARKS[:3]) == "no-spark"
     assert likeliest(COIL, "lead-or-plug", "plug-lead-open", TOWERS, SPARKS[:3]) == "strong-spark"
 
@@ -235,7 +235,7 @@ def test_a_grounds_drop_under_the_heavy_lamp_is_that_of_ohms_law() -> None:
 
 
 def test_a_coil_whose_own_driver_is_dead_has_its_trigger_and_no_spark() -> None:
-    """Which is what tells the coil from wire and module."""
+    """This tells the coil from wire and module."""
     probe = Measurement("logic-probe", GROUND, "trigger", Engine.CRANKING)
     dead = mechanism_named(BUILT_IN, "coil-driver-dead")
     assert bool(observe(BUILT_IN, dead, probe, TYPICAL).shows(Sign).there[0])
@@ -378,7 +378,7 @@ def test_a_gap_beyond_the_table_is_refused() -> None:
     ],
 )
 def test_the_diagram_tells_what_the_circuit_is(circuit: str, probe: str, shown: str) -> None:
-    """Whatever is wrong with the car: a fault does not change its diagram."""
+    """A fault does not change the car's diagram."""
     measure = Measurement("diagram", None, probe, Engine.KEY_OFF)
     for mechanism in mechanisms(circuit):
         shares = outcome_shares(observe(circuit, mechanism, measure, TYPICAL), (shown, "unknown"))

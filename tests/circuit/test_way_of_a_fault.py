@@ -1,4 +1,4 @@
-"""Which verdict each way of a fault comes to, one by one: finer than the proof, which knows only the fault.
+"""The verdicts for each way of a fault, one by one: finer than the proof, which knows only the fault.
 
 The circuit model has no bench measurement behind it.
 """
@@ -112,7 +112,7 @@ def test_a_driver_that_does_not_switch_is_the_last_to_be_named(
     ],
 )
 def test_an_igniter_without_its_command_is_not_condemned(fault: str, mechanism: str, verdict: str) -> None:
-    """Where a computer commands the driver, its command is asked for, and a missing one names no part."""
+    """When a computer commands the driver, its command is asked for, and a missing one names no part."""
     assert verdict == verdict_of("driver-supply-and-inputs", COIL, fault, mechanism, commanded=True)
     named = LIBRARY.procedures["driver-supply-and-inputs"].verdicts[verdict].part
     assert bool(named) is (fault == "driver-dead")

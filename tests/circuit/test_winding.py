@@ -1,4 +1,4 @@
-"""What sound cars are: their coils are charged as a control computer does it, and spark well."""
+"""The coils of sound cars are charged as a control computer does it, and spark well."""
 
 from __future__ import annotations
 

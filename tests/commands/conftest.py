@@ -1,4 +1,4 @@
-"""What the tests of the commands share: a home of their own, a recorded session, and copies to be damaged."""
+"""Shared by the tests of the commands: a home of their own, a recorded session, and copies to be damaged."""
 
 from __future__ import annotations
 

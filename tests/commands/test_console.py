@@ -1,4 +1,4 @@
-"""What commands show while they work: where it goes, and when."""
+"""The progress that commands show while they work: where it goes, and when."""
 
 from __future__ import annotations
 

@@ -50,7 +50,7 @@ def test_a_reader_that_leaves_early_is_no_error(recorded: Path) -> None:
 
 
 def test_a_terminal_with_few_signs_is_written_to_all_the_same(recorded: Path) -> None:
-    """What the terminal's character set lacks becomes a question mark."""
+    """A character that the terminal's set lacks becomes a question mark."""
     done = call("writeup", recorded, environment={"PYTHONIOENCODING": "ascii"})
     assert (0, "") == (done.returncode, done.stderr)
     assert "12.5 V" in done.stdout
@@ -68,7 +68,7 @@ def test_wrong_use_exits_with_2(arguments: list[str], capsys: pytest.CaptureFixt
 def test_a_defect_is_said_without_a_traceback_and_kept_for_its_makers(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
-    """Whatever nobody thought of: one sentence, exit 2, and the details in a file."""
+    """An error that nobody foresaw is one sentence and exit status 2, with the details in a file."""
 
     def fail(_folder: Path, _wanted: object, **_more: object) -> None:
         raise LookupError("nobody thought of it")

@@ -56,7 +56,7 @@ def test_a_model_without_a_needed_word_is_refused_with_word_and_place(refused: R
 def test_a_model_that_knows_another_form_works(
     capsys: pytest.CaptureFixture[str], model: Path, grammars: Path
 ) -> None:
-    """Where another form of the phrase has only known words, the model is used with that form."""
+    """When another form of the phrase has only known words, the model is used with that form."""
     (model / "phones.txt").unlink()
     (grammars / "lamp.jsgf").write_text(
         "#JSGF V1.0 UTF-8 en;\ngrammar lamp;\n"

@@ -50,7 +50,7 @@ def _elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize("seed", range(1))
 def test_made_up_command_lines_end_with_a_sentence(shop: Path, tmp_path: Path, seed: int) -> None:
-    """Whatever the values: exit status 0, 1 or 2, within seconds, and nothing raw is printed."""
+    """Any value gives exit status 0, 1 or 2 within seconds, and nothing raw is printed."""
     (tmp_path / "out").mkdir()
     for arguments in commands(seed, 25, shop, tmp_path / "out", QUICK):
         ended = call(*arguments)
@@ -120,7 +120,7 @@ def test_a_folder_of_sessions_that_cannot_be_one(
 
 
 def test_without_a_home_folder(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where the system does not know the home folder, it is said how to name one."""
+    """When the system does not know the home folder, the message says how to name one."""
     monkeypatch.delenv("XDG_DATA_HOME")
     monkeypatch.setattr(Path, "home", _no_home)
     ended = call("sessions")

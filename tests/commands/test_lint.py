@@ -27,7 +27,7 @@ def test_a_word_that_no_procedure_has_is_refused_with_the_ones_that_would_do(
 
 
 def test_broken_yaml_is_refused_with_its_line(refused: Refused, procedures: Path) -> None:
-    """What is not YAML at all is named by file and line."""
+    """A file that is not YAML is named with its line."""
     file = procedures / "feed-dead.yaml"
     text = file.read_text(encoding="utf-8")
     file.write_text(text + "broken: [\n", encoding="utf-8")
@@ -80,7 +80,7 @@ def test_lint_of_what_is_shipped_is_clean(capsys: pytest.CaptureFixture[str]) ->
 
 
 def test_a_finding_of_lint_is_no_refusal(capsys: pytest.CaptureFixture[str], procedures: Path) -> None:
-    """What is only doubtful exits 1, and `--json` holds path, line, problem and remedy."""
+    """A folder that is only doubtful exits with 1, and `--json` holds path, line, problem and remedy."""
     change(
         procedures / "battery-and-cranking.yaml",
         "look_for: Touch the posts themselves, not the clamps.",

@@ -205,7 +205,7 @@ def test_a_session_starts_without_any_of_this() -> None:
 def test_a_packed_file_in_place_of_a_session_is_told_to_be_unpacked(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Whoever names the ZIP file of a hand-over hears what to do with it."""
+    """Naming the ZIP file of a hand-over gets a message that says what to do with it."""
     packed = tmp_path / "job.zip"
     packed.write_bytes(b"PK")
     assert 2 == main(["verify", str(packed), "--sessions", str(tmp_path)])

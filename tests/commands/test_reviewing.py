@@ -37,7 +37,7 @@ def session(tmp_path: Path) -> Path:
 def test_a_review_by_options_is_kept_and_shown_in_every_form(
     session: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """What was done and found, parts, labour, remarks and the signature stand in text, page and JSON."""
+    """Work done, findings, parts, labour, remarks and the signature stand in text, page and JSON."""
     before = write_text(session)
     assert 0 == main(["review", str(session), *OPTIONS])
     assert "Review 1" in capsys.readouterr().out

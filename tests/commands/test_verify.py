@@ -16,7 +16,7 @@ pytestmark = pytest.mark.usefixtures("own_home")
 def test_a_finished_session_is_listed_verified_replayed_and_written_up(
     recorded: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """What was keyed comes out of every command that reads a session, by folder, by name and as "last"."""
+    """The keyed results come out of every command that reads a session, by folder, by name and as "last"."""
     assert ["battery-at-rest", "battery-while-cranking"] == [step for step, _ in results(recorded)]
     where = ["--sessions", str(recorded.parent)]
     assert 0 == main(["sessions", *where])

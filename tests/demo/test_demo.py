@@ -34,7 +34,7 @@ SOUNDS = resources.directory("audio_fixtures")
 
 @dataclass(frozen=True)
 class Played:
-    """What a run of the demo left."""
+    """The results of a run of the demo."""
 
     folder: Path
     status: int
@@ -80,7 +80,7 @@ def test_at_least_twelve_spoken_answers_are_heard_or_refused(played: Played) -> 
 
 
 def manifest() -> list[dict[str, Any]]:
-    """What each fixture holds."""
+    """Return what each fixture holds."""
     clips: list[dict[str, Any]] = json.loads((SOUNDS / "manifest.json").read_text(encoding="utf-8"))["clips"]
     return clips
 
@@ -98,7 +98,7 @@ def test_a_wrong_place_a_remark_and_a_correction_change_no_result(played: Played
 
 
 def test_in_a_loud_passage_keys_take_over_and_voice_comes_back(played: Played) -> None:
-    """What was said in the noise gives no result; nines come by keys; "over range" by voice follows."""
+    """Words said in the noise give no result; nines come by keys; "over range" by voice follows."""
     modes = [entry.mode for entry in played.entries if isinstance(entry, ModeChanged)]
     assert modes.index("keypad only") < modes.index("voice again")
     numbers = [
@@ -163,7 +163,7 @@ def test_the_write_up_names_the_verdict(played: Played) -> None:
 
 
 def test_the_dialogue_is_shown_as_it_is_kept(played: Played) -> None:
-    """What is printed while it happens stands in dialogue.txt, and every sentence of it is in the record."""
+    """The output printed while it happens stands in dialogue.txt, and every sentence of it is in the record."""
     dialogue = (played.folder / "dialogue.txt").read_text(encoding="utf-8")
     assert played.shown.startswith(dialogue)
     for kind in ("SAYS", "HEARD", "KEY", "TEST", "NOISE"):

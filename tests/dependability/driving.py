@@ -217,7 +217,7 @@ def start(
 
 
 def _prepared(limit: int | None, *, whole_terminal: bool) -> Callable[[], None]:
-    """What the new process does before it becomes the program."""
+    """Prepare the new process before it becomes the program."""
 
     def prepare() -> None:
         # Started by nohup or in the background of a shell, this program hands on signals that are ignored.
@@ -257,7 +257,7 @@ def command(
 
 
 def spoils(ran: Ran) -> list[str]:
-    """What no run of the program may show, whatever was done to it."""
+    """Signs that no run of the program may show, whatever was done to it."""
     shown = ran.out + ran.errors
     found = []
     if ran.status is None:

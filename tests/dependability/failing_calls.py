@@ -98,7 +98,7 @@ def _fail(tried: Try, case: tuple[str, int, str]) -> None:
 
 
 def _judge(tried: Try, sessions: Path, out: bytes, *, killed: bool) -> None:
-    """What was shown is in one record at least, and that one goes on."""
+    """Everything shown is in at least one record, and that one goes on."""
     found = [
         folder for parent in (sessions, *_second_places(tried.folder)) for folder in session_folders(parent)
     ]

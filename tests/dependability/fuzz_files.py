@@ -37,7 +37,7 @@ LONGEST_S = 20.0
 
 
 def _refused_or_taken(tried: Try, path: Path, call: Callable[[], Any]) -> Any:
-    """What `call` gives; None when it refused with one documented error, which names the file."""
+    """Return what `call` gives, or None when it refused with one documented error, which names the file."""
     try:
         with within(LONGEST_S):
             taken = call()

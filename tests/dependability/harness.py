@@ -43,7 +43,7 @@ class Failure:
 
 @dataclass
 class Outcome:
-    """What an attack came to.
+    """The outcome of an attack.
 
     Attributes:
         attack: Name of the attack.

@@ -1,4 +1,4 @@
-"""What must hold of a record after an attack, whatever the attack was.
+"""Conditions that a record must keep after any attack.
 
 Judged against what the program printed: the keys and sentences that a person saw are confirmed, so they are in
 the record, in their order, once; the record has at most one event more than the person saw.
@@ -37,7 +37,7 @@ _libraries: dict[tuple[tuple[str, str], ...], tuple[Library, Knowledge | None]] 
 
 @dataclass(frozen=True)
 class Printed:
-    """What a person saw in the running dialogue: sentences, keys, words heard; whole lines only."""
+    """Return what a person saw in the running dialogue: sentences, keys, words heard; whole lines only."""
 
     says: tuple[str, ...]
     keys: tuple[str, ...]
@@ -63,7 +63,7 @@ def session_folders(parent: Path) -> list[Path]:
 
 
 def unfinished(parent: Path) -> list[str]:
-    """What a program that was killed while it made a session left behind."""
+    """The remains of a program that was killed while it made a session."""
     return (
         sorted(entry.name for entry in parent.iterdir() if entry.name.startswith("."))
         if parent.is_dir()
@@ -89,7 +89,7 @@ def judge_dialogue(
     *,
     all_read: bool = True,
 ) -> None:
-    """What was printed is in the record, in its order and once, and the record knows at most one event more.
+    """Every printed line is in the record, in order and once, and the record has at most one event more.
 
     Args:
         tried: The try.

@@ -38,7 +38,7 @@ def library() -> Path | None:
 
 
 def variables(under: Path, *, slow_ms: int = 0, fail: tuple[str, int, str] | None = None) -> dict[str, str]:
-    """What to put into the environment.
+    """Return the variables to put into the environment.
 
     Args:
         under: Only calls on files in this folder count.

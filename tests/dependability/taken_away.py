@@ -1,4 +1,4 @@
-"""What happens to a session from outside: its log unlinked or replaced, its folder removed or moved, the disk full,
+"""Accidents to a session from outside: its log unlinked or replaced, its folder removed or moved, the disk full,
 the clock set, a second writer.
 
 What was shown must be in a record that the program names, and that record must be whole and go on.

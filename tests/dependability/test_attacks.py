@@ -28,7 +28,7 @@ def test_nothing_is_lost_and_nothing_breaks(name: str, tmp_path: Path) -> None:
 
 
 def test_a_failed_try_is_told_with_its_number_and_its_folder_is_kept(tmp_path: Path) -> None:
-    """What one try finds or stumbles over is one failure; its folder stays, that of a good try goes."""
+    """A finding or an error in one try is one failure; its folder stays, that of a good try goes."""
 
     def one(tried: Try) -> None:
         (tried.folder / "left.txt").write_text("x", encoding="utf-8")

@@ -45,7 +45,7 @@ def doubling(lines: int, last: str, between: str = " ") -> str:
 
 
 def refused(body: str) -> FileProblem:
-    """What is wrong with a grammar."""
+    """Return the faults found in a grammar."""
     with pytest.raises(FileProblem) as caught:
         GrammarSet.from_files({FILE: body.encode()})
     return caught.value
@@ -74,7 +74,7 @@ def test_phrases_of_many_rules_are_counted_together() -> None:
 
 
 def test_counting_is_exact() -> None:
-    """What is counted before is what is written out: phrases, words and tags."""
+    """The advance count equals what is written out: phrases, words and tags."""
     body = HEAD + (
         "public <a> = [<b>] (x | y z | <NULL>) <b> {outcome=lit};\n"
         '<b> = one | "two three" | four [five {place=feed}];\n'
@@ -117,7 +117,7 @@ def test_many_rules_and_imports_have_limits() -> None:
 
 
 def test_a_long_chain_of_empty_rules_is_looked_through_once() -> None:
-    """Which rules can be empty is found in one pass: two thousand rules in the worst order take no minute."""
+    """One pass finds the rules that can be empty: two thousand rules in the worst order take less than a minute."""
     chain = "".join(f"<r{n}> = <r{n + 1}>;\n" for n in range(1990)) + "<r1990> = <NULL>;\n"
     wide = "public <z> = " + " | ".join(f"<r{n % 1990}> x" for n in range(6000)) + ";"
     assert "nested too deep" in str(refused(HEAD + chain + wide))

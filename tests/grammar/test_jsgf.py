@@ -38,7 +38,7 @@ def says(body: str, rule: str, words: str) -> bool:
 
 
 def problem(data: bytes | str) -> FileProblem:
-    """What is wrong with this file, or with this body."""
+    """Return the faults found in this file, or in this body."""
     with pytest.raises(FileProblem) as caught:
         jsgf.link([read(data) if isinstance(data, str) else jsgf.parse(data, FILE)])
     return caught.value

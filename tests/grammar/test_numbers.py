@@ -99,7 +99,7 @@ def test_numbers_as_spoken(words: str, value: str) -> None:
     ],
 )
 def test_nothing_is_invented(words: str) -> None:
-    """What is not exactly a number of the grammar has no reading at all."""
+    """A text that is not exactly a number of the grammar has no reading at all."""
     assert reading(words) is None
 
 
@@ -151,7 +151,7 @@ def test_same_language_by_tags_and_by_network(words: list[str]) -> None:
 
 @given(st.integers(0, 2**32))
 def test_every_walk_through_the_grammar_is_a_number(seed: int) -> None:
-    """Whatever the grammar can say is one number within the range, with at most three decimals."""
+    """Every phrase of the grammar is one number within the range, with at most three decimals."""
     rng = random.Random(seed)  # noqa: S311  a choice of words
     state, words = NUMBER.network.start, list[str]()
     while state != NUMBER.network.final:

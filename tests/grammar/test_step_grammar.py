@@ -1,4 +1,4 @@
-"""What may be heard at a step: strict parse, acceptor, phrases, words that a model lacks."""
+"""The phrases that may be heard at a step: strict parse, acceptor, words that a model lacks."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def test_phrases_of_the_trade(words: str, result: Result) -> None:
     ],
 )
 def test_anything_else_is_no_match(words: str) -> None:
-    """What is not exactly a phrase of the request is nothing: no part is taken out of it."""
+    """A text that is not exactly a phrase of the request gives nothing: no part is taken out of it."""
     assert GRAMMARS.request(LAMP).parse(words) is None
 
 
@@ -212,7 +212,7 @@ def test_an_empty_request_hears_nothing() -> None:
 
 
 def test_units_that_could_become_another() -> None:
-    """Where ohms are taken, "k ohms" is not: without its "k" it would be a thousandth."""
+    """A step that takes ohms does not take "k ohms": without its "k" it would be a thousandth."""
     both = GRAMMARS.request(GrammarRequest((), ("ohm", "kilohm")))
     assert both.parse("five k ohms") is None
     assert both.parse("five kilohms") == Result(value=Decimal(5), unit="kilohm")

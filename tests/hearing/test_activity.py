@@ -1,4 +1,4 @@
-"""Where an utterance begins and ends, and how loud the bay is."""
+"""The begin and end of an utterance, and how loud the bay is."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def test_words_are_only_asked_for_when_it_matters() -> None:
 
 @given(st.lists(st.floats(0, 1), max_size=600), st.sampled_from(Completeness))
 def test_any_sequence_begins_and_ends_in_turn(probabilities: list[float], completeness: Completeness) -> None:
-    """Whatever the probabilities, begin and end alternate and no utterance is longer than the limit."""
+    """For any probabilities, begin and end alternate and no utterance is longer than the limit."""
     segmenter = Segmenter()
     length, inside = 0, False
     for probability in probabilities:

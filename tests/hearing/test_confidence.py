@@ -77,7 +77,7 @@ def test_only_the_models_of_our_graphs_are_calibrated() -> None:
 def test_confidence_is_a_probability_and_grows_with_the_share(
     share: float, speech: float, voiced: float, speech_s: float, snr_db: float | None
 ) -> None:
-    """Whatever the evidence, it lies in 0 to 1, and is not lower for a recognition without rivals."""
+    """For any evidence, it lies in 0 to 1 and is not lower for a recognition without rivals."""
     evidence = Evidence(speech, voiced, speech_s, snr_db)
     rivals = [("dark", share), ("dim", max(1e-6, 1 - share))]
     less = judge(heard(*rivals), GRAMMAR, DEFAULT_THRESHOLDS, speech=True, evidence=evidence)

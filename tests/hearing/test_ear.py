@@ -31,7 +31,7 @@ def recogniser() -> Recogniser:
 
 
 class Desk:
-    """Whoever listens to an ear: keeps its events and clips."""
+    """A listener to an ear, which keeps its events and clips."""
 
     def __init__(self, recogniser: Recogniser) -> None:
         self.events: list[Event] = []

@@ -1,4 +1,4 @@
-"""What a recognition counts for."""
+"""Judging what a recognition counts for."""
 
 from __future__ import annotations
 

@@ -75,7 +75,7 @@ def threaded(recogniser: Recogniser) -> Iterator[Threaded]:
 
 
 def test_orders_and_sound_keep_their_order(threaded: Threaded) -> None:
-    """What was said before the pause is heard although the thread is late; what came after is not."""
+    """Words said before the pause are heard although the thread is late; later ones are not."""
     listener, tap, waiting = threaded
     listener.listen(LAMP)
     tap.deliver(np.concatenate([sound("feed-lit"), noise(1.0, -40)]))

@@ -82,7 +82,9 @@ def test_each_confidence_has_its_step(confidence: float, number: int) -> None:
 
 
 def test_confidence_counts_for_every_phrase_also_a_rejected_one() -> None:
-    """What is no phrase has no confidence to judge; speech outside the grammar that became a phrase is wrong."""
+    """A text that is not a phrase has no confidence to judge; speech outside the grammar that became a phrase is
+    wrong.
+    """
     found = confidences([heard(LIT, LIT, 0.3), heard(None, LIT, 0.8), heard(LIT, None, 0.9)])
     assert [(0.3, True), (0.8, False)] == found
     assert math.isnan(reliability([]).brier)

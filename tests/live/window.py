@@ -98,7 +98,7 @@ def _lines(sessions: Path) -> list[dict[str, object]]:
 
 
 def board(sessions: Path) -> Board:
-    """What is on the board now, by the record."""
+    """Return what is on the board now, by the record."""
     shown = [
         action["board"] for line in _lines(sessions) for action in line["actions"] if action["type"] == "Show"
     ]
@@ -127,7 +127,7 @@ def wait_for_event(sessions: Path, kind: str, number: int = 1, seconds: float = 
 
 
 def settled(window: Window, sessions: Path, seconds: float = 10.0) -> tuple[list[str], list[str]]:
-    """What the window shows and what it should, as soon as they are the same, or after these seconds.
+    """Return what the window shows and what it should, as soon as they are the same, or after these seconds.
 
     The last line, the level of the microphone, changes all the time: it is left out.
     """

@@ -214,7 +214,7 @@ def test_a_kind_finds_its_places_and_says_what_it_changes(kind: str) -> None:
 
 @pytest.mark.parametrize("kind", EXPECTED)
 def test_a_mistake_changes_what_it_names_and_nothing_else(kind: str) -> None:
-    """What differs afterwards lies under the keys of an edit, or is gone because nothing leads there any more."""
+    """Every later difference lies under the keys of an edit, or is gone because nothing leads there any more."""
     source = made()
     for mistake in making.KINDS[kind](source):
         after = editing.apply(source.tree, mistake)

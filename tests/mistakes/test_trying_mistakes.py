@@ -115,7 +115,7 @@ verdicts:
 
 @pytest.fixture
 def before(bench: TrialSetup, monkeypatch: pytest.MonkeyPatch) -> Baseline:
-    """What the unchanged procedure gives; the grammars are linted elsewhere."""
+    """Return the findings on the unchanged procedure; the grammars are linted elsewhere."""
     monkeypatch.setattr(trying, "lint_grammars_for", lambda _library, _grammars: [])
     return trying.sound(bench)
 

@@ -44,7 +44,7 @@ SWITCHED = CONTROL.steps["switched-while-cranking"]
 
 
 def unreadable(canvas: Canvas) -> list[str]:
-    """What a reader would stumble over: words on words, words over the edge, a lead through words."""
+    """Return what a reader would stumble over: words on words, words over the edge, a lead through words."""
     sheet = svg.Box(0, 0, canvas.width, canvas.height)
     found = [f"'{label.text}' leaves the sheet" for label in canvas.labels if not label.box.inside(sheet)]
     found += [
@@ -146,7 +146,7 @@ def test_instruments_that_show_something_else_look_different() -> None:
 
 
 def test_a_borrowed_and_a_refitted_coil_are_named_in_the_drawing() -> None:
-    """Who looks at the picture sees which coil is in the place."""
+    """The picture shows which coil is in the place."""
     for step, name in (("sound-coil", "sound coil, borrowed"), ("old-coil", "old coil, refitted")):
         measure = LIBRARY.step("coil-and-driver", step).measure
         labels = {label.text for label in connection.drawn(CONTROL.circuit, measure, LIBRARY.terms).labels}
@@ -207,7 +207,7 @@ def test_a_picture_is_one_whole_file_that_says_where_it_comes_from() -> None:
 
 
 def test_curves_are_told_apart_without_colour() -> None:
-    """What is compared is dashed, what is measured is a whole line, and each has its name beside it."""
+    """A compared line is dashed, a measured one is whole, and each has its name beside it."""
     canvas = svg.Canvas(800, 400)
     time = np.linspace(0, 1, 50)
     panel = plots.Panel(

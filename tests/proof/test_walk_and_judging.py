@@ -27,6 +27,8 @@ from assistant.proof.way import story
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from assistant.circuit.looks import Shares
+
 LAMP = Measurement("test-lamp", "battery-negative", "feed", Engine.KEY_ON)
 
 
@@ -319,7 +321,7 @@ def test_one_who_skips_goes_where_the_step_says() -> None:
 
 
 def test_an_answer_that_rules_out_is_counted() -> None:
-    """What gave an answer that rules faults out is kept, so that a fault that is there can be looked for in it."""
+    """The answer that rules faults out is kept, so that a fault that is there can be looked for in it."""
     walked = walk(
         LIBRARY, "feed", fixed({("feed", "look"): [[[0.25, 0.75]]], ("feed", "again"): [[[0, 1]]]}), (1, 1)
     )

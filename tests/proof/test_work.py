@@ -64,7 +64,7 @@ def led(library: Library, entry: str, systems: int = 6) -> Proven:
 
 
 def failed(proven: Proven) -> set[tuple[str, str, str]]:
-    """What failed: for whom, which fault, how."""
+    """Return what failed: for whom, which fault, how."""
     return {
         (
             one.counter.observer.name if one.counter.observer else "honest",
@@ -398,7 +398,7 @@ def test_a_step_that_no_fault_reaches_and_a_verdict_that_covers_nothing_are_name
 
 
 def test_a_step_that_the_circuit_cannot_have_is_told_with_file_and_line(tmp_path: Path) -> None:
-    """What the circuit model refuses is a sentence that starts with the step's file and line."""
+    """A refusal of the circuit model is a sentence that starts with the step's file and line."""
     library = changed(
         tmp_path,
         "battery-and-cranking.yaml",
@@ -442,7 +442,7 @@ def test_an_unknown_circuit_is_told(tmp_path: Path) -> None:
     ],
 )
 def test_bad_input_is_a_sentence(asked: Request, message: str) -> None:
-    """What cannot be proven is said before anything is simulated."""
+    """A procedure that cannot be proven is refused before anything is simulated."""
     with pytest.raises(UsageProblem, match=message):
         prove(LIBRARY, asked)
 

@@ -39,7 +39,7 @@ def bag(packed: Path, tmp_path: Path) -> Path:
 
 
 def problems(bag: Path) -> dict[str, str]:
-    """What is found, by path; each is one short line."""
+    """Return the findings by path; each is one short line."""
     found = bags.check(bag)
     assert all(len(str(one)) < 400 and "\n" not in str(one) for one in found)
     return {one.path: one.problem for one in found}
@@ -194,7 +194,9 @@ def test_a_spoilt_bag_is_told_in_few_lines(bag: Path) -> None:
 
 
 def test_a_zip_file_is_never_opened(packed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """What a ZIP file holds does not matter: one that would write elsewhere or fill the disk is told to be unpacked."""
+    """The contents of a ZIP file do no harm: one that would write elsewhere or fill the disk is refused, and the
+    message says to unpack it.
+    """
     evil = tmp_path / "evil.zip"
     with zipfile.ZipFile(evil, "w", zipfile.ZIP_DEFLATED) as written:
         written.writestr("../outside.txt", "x")
@@ -273,7 +275,7 @@ def test_what_is_put_in_while_packing_is_not_handed_over(
 def test_a_file_that_is_altered_while_packing_is_not_handed_over(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What was copied is checked once more before it becomes a bag."""
+    """The copy is checked once more before it becomes a bag."""
     session = folder(tmp_path / "sessions", scripted(*OPEN_CONTROL_WIRE))
     checked = packing.verify
 

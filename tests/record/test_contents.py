@@ -1,4 +1,4 @@
-"""What a session's folder may hold: links, strays and removed reviews are found, and nothing outside is read."""
+"""The contents of a session's folder: links, strays and removed reviews are found, and nothing outside is read."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def session(tmp_path: Path) -> Path:
 
 
 def found(folder: Path) -> dict[str, str]:
-    """What verify finds, by path."""
+    """Return the findings of verify, by path."""
     return {one.path: one.problem for one in verify(folder)}
 
 

@@ -1,4 +1,4 @@
-"""What the shop found on past cars: which reviews count, which do not, and that a session keeps what it used."""
+"""The shop's findings on past cars: which reviews count, which do not, and that a session keeps what it used."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def sessions(tmp_path: Path) -> list[Path]:
 
 
 def taught(sessions: list[Path]) -> History:
-    """What they taught."""
+    """Return what they taught."""
     return read_history(sessions[0].parent, TERMS)
 
 
@@ -169,7 +169,7 @@ def test_how_often_a_verdict_was_right() -> None:
 
 
 def test_the_verdict_on_the_cause_is_the_last_that_names_a_fault() -> None:
-    """What came after it and names none, as after a repair, and what was withdrawn, is not it."""
+    """A later verdict that names no fault, as after a repair, and a verdict that was withdrawn are not the cause."""
     library = load_library(PROCEDURES)
     entries = [
         VerdictReached("coil-control", "engine-speed-missing", affirmed=True),

@@ -187,7 +187,7 @@ def put(whole: bytes, name: str, at: tuple[object, ...], value: bytes) -> bytes:
 @pytest.mark.parametrize("by", BYS)
 @pytest.mark.parametrize("name", [INDEX_FILE, f"{INDEX_FILE}-journal"])
 def test_something_else_in_place_of_the_index(shop: Path, name: str, by: str) -> None:
-    """Whatever stands in place of the index, the sessions are found, and it is said where it cannot be used."""
+    """The sessions are found whatever stands in place of the index, and a message says when it cannot be used."""
     find_sessions(shop)
     replace(shop / name, by)
     found = find_sessions(shop)

@@ -394,7 +394,7 @@ def test_full_text_search_finds_what_a_plain_scan_finds(
 
 
 def test_the_newest_session_is_found_without_reading_logs(tmp_path: Path) -> None:
-    """What "last" names: the newest, or the newest that can be gone on with; none among none."""
+    """The name "last" means the newest, or the newest that can be gone on with; none among none."""
     folder = shop(tmp_path)
     for log in folder.glob("*/log.jsonl"):
         log.unlink()

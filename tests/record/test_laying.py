@@ -41,7 +41,7 @@ def test_only_its_owner_reads_a_session(tmp_path: Path) -> None:
 
 
 def test_an_older_session_is_made_private_when_it_goes_on(tmp_path: Path) -> None:
-    """What an earlier version left readable is closed by resuming it; half-written files go."""
+    """A session that an earlier version left readable is closed by resuming it; half-written files go."""
     with begin(tmp_path) as log:
         record(log, 3)
     for path in [log.folder, *log.folder.rglob("*")]:
@@ -54,7 +54,7 @@ def test_an_older_session_is_made_private_when_it_goes_on(tmp_path: Path) -> Non
 
 
 def test_tidying_follows_no_link(tmp_path: Path) -> None:
-    """What a link in a session folder points to keeps its mode."""
+    """The target of a link in a session folder keeps its mode."""
     outside = tmp_path / "outside"
     outside.write_text("x")
     outside.chmod(0o644)
@@ -97,7 +97,7 @@ def test_missing_parents_are_made_durable_from_the_top(
 
 
 def test_an_interrupt_leaves_no_half_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whatever strikes while a file is written, no part of it stays."""
+    """No part of a file stays when anything strikes while it is written."""
 
     def interrupted(_descriptor: int, _data: bytes) -> None:
         raise KeyboardInterrupt

@@ -178,7 +178,7 @@ def test_a_session_goes_on_where_it_ended(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("kept", [0, 1, 40, -1])
 def test_a_torn_last_line_is_set_aside_not_dropped(tmp_path: Path, kept: int) -> None:
-    """What a power failure left of the last line is kept in log.torn and said; all before it counts."""
+    """The remains of a last line after a power failure are kept in log.torn and said; all before them counts."""
     with begin(tmp_path) as log:
         record(log, 4)
     path = log.folder / "log.jsonl"

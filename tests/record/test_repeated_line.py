@@ -21,7 +21,7 @@ def _doubled(rows: list[bytes], at: int) -> bytes:
 
 
 def _interrupted(tmp_path: Path, *, closed: bool) -> Path:
-    """What the earlier version left: the line, the line again and, mostly, the end of the session."""
+    """Write what the earlier version left: the line, the line again and, mostly, the end of the session."""
     with begin(tmp_path) as log:
         record(log, 7)
         if closed:

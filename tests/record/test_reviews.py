@@ -160,7 +160,7 @@ def test_any_altered_byte_of_the_reviews_is_found(kept: Path, data: st.DataObjec
 @given(st.binary(max_size=200))
 @settings(max_examples=60)
 def test_no_bytes_give_a_traceback(kept: Path, rest: bytes) -> None:
-    """Whatever stands in the file, it is read or refused with a sentence."""
+    """Any file is read or refused with a sentence."""
     path = kept / "reviews.jsonl"
     before = path.read_bytes()
     path.write_bytes(before + rest)
@@ -173,7 +173,7 @@ def test_no_bytes_give_a_traceback(kept: Path, rest: bytes) -> None:
 
 
 def test_a_signed_writeup_that_was_altered_or_is_missing_is_found(kept: Path) -> None:
-    """What was signed is kept as it was seen."""
+    """The signed text is kept as it was seen."""
     path = kept / "writeup-1.txt"
     before = path.read_bytes()
     assert hashlib.sha256(before).hexdigest() == read_reviews(kept)[0].signed.writeup  # type: ignore[union-attr]

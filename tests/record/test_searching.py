@@ -1,4 +1,4 @@
-"""What is looked for among past sessions: words, parts of a VIN, days."""
+"""Searching among past sessions: words, parts of a VIN, days."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def test_each_part_of_a_search_means_what_it_says(wanted: Wanted, is_it: bool) -
 
 
 def test_a_damaged_session_is_not_passed_over() -> None:
-    """What of it can be read decides; what is lost may be what is looked for."""
+    """The readable part decides; the lost part may hold what is looked for."""
     headless = Summary("x", Path("x"), problem="damaged")
     assert cannot_tell(headless, Wanted(order="4711"))
     assert not cannot_tell(headless, Wanted())  # it is listed

@@ -99,7 +99,7 @@ def test_sound_that_is_still_there_comes_along(tmp_path: Path) -> None:
 
 
 def test_sound_that_went_with_its_folder_is_said_and_found(tmp_path: Path) -> None:
-    """What nobody can copy any more is told at once, and `verify` names each clip."""
+    """A clip that can no longer be copied is told at once, and `verify` names each one."""
     with begin(tmp_path) as log:
         record(log, 4)
         _folder_gone(log)
@@ -109,7 +109,7 @@ def test_sound_that_went_with_its_folder_is_said_and_found(tmp_path: Path) -> No
 
 
 def test_a_seal_finds_out_too(tmp_path: Path) -> None:
-    """What is taken away between the last line and the seal is sealed in the second place."""
+    """A record that is taken away between the last line and the seal is sealed in the second place."""
     with begin(tmp_path) as log:
         record(log, 3)
         _folder_gone(log)

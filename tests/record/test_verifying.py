@@ -40,7 +40,7 @@ def kept() -> Iterator[dict[str, Path]]:
 
 
 def altered(folder: Path, name: str, change: bytes) -> list[str]:
-    """What verify says when a file holds other bytes; the file is put back."""
+    """Return what verify says when a file holds other bytes; the file is put back."""
     path = folder / name
     before = path.read_bytes()
     path.write_bytes(change)
@@ -56,7 +56,7 @@ def altered(folder: Path, name: str, change: bytes) -> list[str]:
 @settings(max_examples=80)
 @pytest.mark.parametrize("which", ["open", "sealed", "two files"])
 def test_any_altered_byte_is_found(kept: dict[str, Path], which: str, data: st.DataObject) -> None:
-    """Whichever byte of whichever file is changed, it is found; of an open session, all but its last line."""
+    """A change of any byte of any file is found; in an open session, of all but its last line."""
     folder = kept[which]
     names = sorted(str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file())
     name = data.draw(st.sampled_from(names))
@@ -82,7 +82,7 @@ def test_any_cut_of_a_sealed_session_is_found(kept: dict[str, Path], which: str,
 
 @pytest.mark.parametrize("which", ["open", "sealed", "two files"])
 def test_untouched_sessions_pass(kept: dict[str, Path], which: str) -> None:
-    """What was recorded and not touched has no findings."""
+    """A record that nobody touched has no findings."""
     assert [] == verify(kept[which])
 
 
@@ -182,7 +182,7 @@ def test_a_broken_session_is_not_read_as_if_it_were_whole(kept: dict[str, Path],
 @given(st.lists(st.binary(max_size=40), max_size=4))
 @settings(max_examples=60)
 def test_any_bytes_give_findings_or_the_documented_error(kept: dict[str, Path], rows: list[bytes]) -> None:
-    """Whatever a log holds: findings, or a sentence, never another error."""
+    """Any log gives findings or a sentence, never another error."""
     content = (kept["open"] / "log.jsonl").read_bytes()
     altered(kept["open"], "log.jsonl", b"\n".join(rows))
     altered(kept["open"], "log.jsonl", content + b"\n".join(rows))

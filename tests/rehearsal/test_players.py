@@ -40,7 +40,7 @@ def ready(player: RunnerPlayer) -> None:
 
 
 def test_speech_ends_when_it_is_told_to(player: RunnerPlayer) -> None:
-    """What is said is kept; speech goes on until it is finished, which takes its time once."""
+    """Spoken sentences are kept; speech goes on until it is finished, which takes its time once."""
     assert player.said
     assert player.speaking is not None
     player.finish_speech(3)

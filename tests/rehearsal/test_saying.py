@@ -1,4 +1,4 @@
-"""What can be said: gathered whole, and judged by rules that natural sentences pass."""
+"""All sentences that can be said: gathered whole, and judged by rules that natural sentences pass."""
 
 from __future__ import annotations
 
@@ -110,14 +110,14 @@ def test_a_natural_sentence_passes(sentence: str) -> None:
 
 @given(st.text(max_size=80))
 def test_any_text_is_judged_or_passed(text: str) -> None:
-    """Whatever is to be spoken: no error, and each finding says which sentence it is about."""
+    """Any text to be spoken gives no error, and each finding says which sentence it is about."""
     for part in sentences(text):
         assert all(part in problem for problem in judged(part))
         assert count_words(part) >= 0
 
 
 def test_numbers_count_as_the_words_that_they_are_read_as() -> None:
-    """What is written as 12.4 volts is heard as four words, twelve point four volts."""
+    """A written "12.4 volts" is heard as four words, "twelve point four volts"."""
     assert 4 == count_words("12.4 volts")
     assert 5 == count_words("Feed side: 0.25 volts.") - 2
     assert 3 == count_words("45 seconds")

@@ -34,7 +34,7 @@ print("and an error for the technician", file=sys.stderr)
 
 
 def drawn(state: Path, *arguments: str, stderr: int | None = None) -> str:
-    """What the terminal gets of a program that draws and, meanwhile, writes elsewhere."""
+    """Return what the terminal gets of a program that draws and, meanwhile, writes elsewhere."""
     outer, inner = pty.openpty()
     process = subprocess.Popen(
         [sys.executable, "-c", PROGRAM, *arguments],
@@ -73,7 +73,7 @@ def test_foreign_messages_go_to_the_file_and_ours_come_after(tmp_path: Path) -> 
 
 
 def test_a_second_session_adds_to_the_file(tmp_path: Path) -> None:
-    """What an earlier session left there stays, and a file that was open to others is made private."""
+    """The messages of an earlier session stay, and a file that was open to others is made private."""
     log = tmp_path / "bay-assistant" / "sound.log"
     log.parent.mkdir()
     log.write_text("of an earlier session\n", encoding="utf-8")
@@ -109,13 +109,13 @@ def test_without_the_file_the_messages_are_dropped(tmp_path: Path, hindrance: st
 
 
 def test_lines_are_left_alone(tmp_path: Path) -> None:
-    """Where lines are printed nothing is led away: a message between two lines harms nothing."""
+    """A screen of printed lines leads nothing away: a message between two lines harms nothing."""
     assert "underrun occurred" in drawn(tmp_path, "lines")
     assert not (tmp_path / "bay-assistant").exists()
 
 
 def test_a_descriptor_that_was_led_elsewhere_stays_there(tmp_path: Path) -> None:
-    """Who has sent errors to a file of his own gets them there."""
+    """Errors that the caller has sent to a file of his own still go there."""
     own = tmp_path / "errors.txt"
     with own.open("wb") as file:
         drawn(tmp_path, stderr=file.fileno())

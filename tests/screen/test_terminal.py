@@ -172,7 +172,7 @@ def test_what_was_written_across_the_picture_is_mended(monkeypatch: pytest.Monke
 
 
 def test_a_notice_is_shown_for_a_while() -> None:
-    """What is wrong with the record reaches a person who has only the drawn screen; later the board is as before."""
+    """Trouble with the record reaches a person who has only the drawn screen; later the board is as before."""
     outer, inner = pty.openpty()
     at = [0.0]
     with (

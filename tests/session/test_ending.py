@@ -48,7 +48,7 @@ def _handlers_stay() -> Iterator[None]:
 
 @pytest.mark.parametrize("number", NUMBERS)
 def test_a_signal_asks_and_interrupts_nothing(number: signal.Signals) -> None:
-    """What runs goes on to its end; the one who closes the session is told, once."""
+    """A running task goes on to its end; the one who closes the session is told, once."""
     told = threading.Event()
     with Ending() as ending:
         ending.begin()
@@ -72,7 +72,7 @@ def test_who_comes_late_is_told_at_once() -> None:
 
 
 def test_a_second_signal_ends_the_program_with_the_terminal_put_back(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whoever presses Ctrl-C twice is not kept waiting by an end that hangs."""
+    """A second Ctrl-C is not kept waiting by an end that hangs."""
     monkeypatch.setattr("assistant.session.ending.PATIENCE_S", 0.05)
     left: list[int] = []
     restored: list[str] = []

@@ -303,7 +303,7 @@ def test_the_session_ends_when_its_last_word_was_spoken(stage: Stage) -> None:
 
 
 def test_every_spoken_word_is_in_the_record(stage: Stage) -> None:
-    """What the screen shows as said is what the record holds as said."""
+    """The screen shows as said exactly what the record holds as said."""
     stage.session.begin("coil-control")
     stage.speak_out()
     stage.ready()
@@ -313,7 +313,7 @@ def test_every_spoken_word_is_in_the_record(stage: Stage) -> None:
 
 
 def test_gear_that_is_lost_or_back_has_the_screen_drawn_anew(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What a dying device may have written across the picture does not stay."""
+    """Text that a dying device may have written across the picture does not stay."""
     stage = Stage(lambda _line: None)
     stage.session.begin("battery-and-cranking")
     drawn: list[str] = []

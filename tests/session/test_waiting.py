@@ -8,7 +8,7 @@ from assistant.session.waiting import DueTimes, Inbox
 
 
 def test_calls_come_in_their_order() -> None:
-    """What was posted first is done first, and an empty inbox gives nothing."""
+    """The message that was posted first is done first, and an empty inbox gives nothing."""
     inbox, done = Inbox(), list[int]()
     for number in range(3):
         inbox.post(lambda number=number: done.append(number))  # type: ignore[misc]

@@ -35,7 +35,7 @@ class FakeDevice:
         self.present = True
 
     def query_devices(self, _device: object, _kind: str) -> dict[str, float]:
-        """What the device can do."""
+        """The abilities of the device."""
         if not self.present:
             raise self.PortAudioError("Error querying device -1")
         return {"default_samplerate": float(RATE), "max_output_channels": self.channels}

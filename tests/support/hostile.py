@@ -98,7 +98,7 @@ WORDS = (
 
 @dataclass(frozen=True)
 class Ended:
-    """What became of a command."""
+    """The outcome of a command."""
 
     arguments: tuple[str, ...]
     status: int
@@ -106,7 +106,7 @@ class Ended:
     err: str
 
     def fault(self) -> str:
-        """What is wrong with how it ended; "" when nothing is."""
+        """Say what is wrong with how it ended; "" when nothing is."""
         if "defect" in self.err or "Traceback" in self.err:
             return f"a defect: {self.err[:300]!r}"
         if self.status not in (0, 1, 2):

@@ -47,7 +47,7 @@ def figures(
     cars: int = 20,
     circuit: str = COIL,
 ) -> list[CaseFigures]:
-    """What comes of each of them over some random cars."""
+    """Count the ends of each of them over some random cars."""
     looks = Looks(library, circuit, mechanisms, Systems.random(cars, 1))
     present = looks.present()
     walked = walk(

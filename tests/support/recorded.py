@@ -48,7 +48,7 @@ def library() -> Library:
 
 @cache
 def knowledge() -> Knowledge:
-    """What the shipped procedures are weighed with."""
+    """Return what the shipped procedures are weighed with."""
     found = load_knowledge(directory("procedures"), library().terms)
     assert found is not None
     return found
@@ -122,7 +122,7 @@ def _answer(talk: Dialogue, step: Step, chance: random.Random) -> None:
 
 
 def _go_on(talk: Dialogue, chance: random.Random | None = None) -> None:
-    """What the dialogue waits for besides an answer."""
+    """The things that the dialogue waits for besides an answer."""
     state = talk.runner.state
     if state is State.ACKNOWLEDGING:
         talk.hear(control=Control.READY)

@@ -101,7 +101,7 @@ class Aside:
 
 @dataclass
 class Car:
-    """What a car shows at each test, by the circuit model.
+    """The readings of a car at each test, by the circuit model.
 
     Attributes:
         fault: Name of its fault, and of how it came about.
@@ -264,7 +264,7 @@ class Technician(PlayedPerson):
         super().record_note(longest_s)
 
     def pause(self) -> None:
-        """What was talked over is not said again by itself; a scene that was cut off comes again."""
+        """A sentence that was talked over is not said again by itself; a scene that was cut off comes again."""
         cut = self._sounding is not None and self.saying is not None
         super().pause()
         self.turns.clear()
@@ -415,7 +415,9 @@ class Technician(PlayedPerson):
         return self._press(key) if keyed else self._speak(words)
 
     def _fact(self, *, keyed: bool) -> PlayedTurn:
-        """What is asked for about car, order and gear; signs are spelled four in a breath, checked by the read-back."""
+        """The facts asked for about car, order and gear; signs are spelled four in a breath, checked by the
+        read-back.
+        """
         asked = self.asked()
         value = self.facts.get(asked.inquiry.name)
         if value is None:
@@ -487,7 +489,7 @@ class _Watched:
 
 @dataclass
 class Played:
-    """What a session left."""
+    """The results of a session."""
 
     folder: Path
     shown: str

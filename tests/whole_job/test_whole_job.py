@@ -247,7 +247,9 @@ def test_the_record_is_sound_and_plays_again(job: tuple[Job, Played]) -> None:
 
 
 def test_the_write_up_holds_concern_cause_and_correction(job: tuple[Job, Played]) -> None:
-    """What an adviser pastes: the customer's words, the cause, the recommended repair, what was ruled out, the slip."""
+    """The text that an adviser pastes: the customer's words, the cause, the recommended repair, what was ruled
+    out, the slip.
+    """
     wanted, played = job
     text = " ".join(write_text(played.folder).split())
     verdict = next(

@@ -194,7 +194,7 @@ class Story:
     lines: list[Line] = field(default_factory=list)
 
     def add(self, minute: float, *entries: Entry) -> Story:
-        """What was entered so many minutes after the start."""
+        """Add a line with these entries so many minutes after the start."""
         moment = START + timedelta(minutes=minute)
         number = len(self.lines) + 1
         self.lines.append(Line(number, moment, NoInput(minute * 60), tuple(map(Note, entries))))

@@ -16,7 +16,7 @@ from assistant.writeup.telling import way
 
 
 def sentence(*answers: str, procedure: str = "coil-control", known: Library | None = None) -> str:
-    """What the write-up says of a session with these answers."""
+    """Return what the write-up says of a session with these answers."""
     talk = scripted(*answers, procedure=procedure)
     course = course_of(session(talk))
     (ended,) = course.verdicts
@@ -48,7 +48,7 @@ def test_it_follows_the_tests_and_not_the_verdict() -> None:
 
 
 def test_it_stands_below_the_cause_in_every_form() -> None:
-    """Where the cause is read, with the lines of the log that it is derived from."""
+    """Return the places where the cause is read, with the lines of the log that it is derived from."""
     made = draft(session(scripted(*OPEN_CONTROL_WIRE)), library())
     last = made.findings[-1]
     assert last.text.startswith("This verdict rests on readings")
@@ -71,7 +71,7 @@ def test_a_look_alone_carries_nothing_that_is_said() -> None:
 
 
 def test_a_verdict_that_only_an_eye_carries_says_so() -> None:
-    """Where a blink alone decided, or decided last, nothing is claimed for readings."""
+    """When a blink alone decided, or decided last, nothing is claimed for readings."""
     shop = small_library()
     recorded = whole_story().session()
     course = course_of(recorded)

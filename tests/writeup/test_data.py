@@ -38,7 +38,7 @@ def test_the_schema_is_a_json_schema() -> None:
 @given(st.integers(0, 100_000), st.booleans())
 @settings(max_examples=10)
 def test_every_session_fits_the_published_schema(seed: int, reviewed: bool) -> None:
-    """Whatever happened, another program can rely on the shape."""
+    """Another program can rely on the shape, whatever happened."""
     made = draft(session(wandering(seed)), library(), REVIEWS if reviewed else ())
     jsonschema.validate(json.loads(to_json(made)), PUBLISHED)
 

@@ -1,4 +1,4 @@
-"""What the write-up states: everything from the record, nothing else."""
+"""The statements of the write-up: everything from the record, nothing else."""
 
 from __future__ import annotations
 
@@ -164,7 +164,7 @@ def test_a_caution_nobody_acknowledged_is_not_called_acknowledged() -> None:
 
 
 def test_the_record_is_named_with_its_checksum() -> None:
-    """Whoever doubts the write-up can check the log that it was made from."""
+    """A reader who doubts the write-up can check the log that it was made from."""
     sealed, unsealed = draft(WHOLE, LIBRARY), draft(whole_story().session(sealed=False), LIBRARY)
     assert "25 lines of log" in sealed.integrity[0].text
     assert "SHA-256 of log.jsonl: " + "ab" * 32 == sealed.integrity[1].text
@@ -242,7 +242,7 @@ OTHERS: st.SearchStrategy[Entry] = st.one_of(
 
 @given(stories())
 def test_every_result_is_shown_as_it_was_taken(story: Story) -> None:
-    """Whatever the order of things: each result once, in order, in its own words, marked when taken back."""
+    """Each result stands once, in order, in its own words, marked when taken back, whatever the order of things."""
     session = story.session()
     made = draft(session, LIBRARY)
     results = [entry for entry in entries_of(session) if isinstance(entry, ResultTaken)]

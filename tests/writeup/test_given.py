@@ -1,4 +1,4 @@
-"""What was asked for stands in the write-up: given, corrected, left blank, and what was judged with it."""
+"""The facts asked for stand in the write-up: given, corrected, left blank, and what was judged with them."""
 
 from __future__ import annotations
 

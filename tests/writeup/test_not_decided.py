@@ -1,4 +1,4 @@
-"""What the write-up says where the dialogue stopped undecided, and where drops do not add up."""
+"""The write-up of a dialogue that stopped undecided, and of drops that do not add up."""
 
 from __future__ import annotations
 

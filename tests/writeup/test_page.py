@@ -106,7 +106,7 @@ def test_a_circuit_without_a_drawing_is_told_in_words_only() -> None:
 
 
 def test_typed_words_are_words_not_html() -> None:
-    """What a person typed is shown as typed."""
+    """Typed text is shown as typed."""
     page = Page(html(draft(whole_story().session(), LIBRARY)))
     assert FACTS.complaint in page.words
     evil = Facts(order="<script>1</script>", vehicle='" onload="x', complaint="</style></p><b>")
@@ -179,7 +179,7 @@ def test_sound_is_linked_from_where_the_page_lies(recorded: Path, tmp_path: Path
 
 
 def test_on_paper_sound_is_named() -> None:
-    """What is printed has no player and no link."""
+    """The printed page has no player and no link."""
     made = draft(whole_story().session(), LIBRARY)
     page = Page(html(made, paper=True))
     assert not {"a", "audio"} & {name for name, _ in page.elements}

@@ -39,7 +39,7 @@ def test_a_result_that_was_taken_back_is_marked_in_words() -> None:
 
 
 def test_lines_to_fill_in_by_hand() -> None:
-    """What was not given is a line to write on, and the work done is always one."""
+    """A fact that was not given is a line to write on, and the work done is always one."""
     made = text(draft(skipped_story().session(Facts()), LIBRARY))
     for label in (
         "Repair order:",

@@ -104,7 +104,7 @@ def log_of(session: RecordedSession, number: int) -> dict[str, Any]:
 
 
 def at(body: Any, key: str) -> Any:
-    """What stands at a key of a file."""
+    """Return what stands at a key of a file."""
     for part in filter(None, key.split(".")):
         body = body[part]
     return body
@@ -254,7 +254,7 @@ def test_each_sentence_of_a_straight_session(answers: tuple[str, ...], procedure
 
 
 def test_each_sentence_with_the_circuit_model_and_reviews() -> None:
-    """What the results say together, and what the shop did and signed."""
+    """Sources of what the results say together, and of what the shop did and signed."""
     session = recorded_session(scripted(*OPEN_CONTROL_WIRE))
     weighing = replace(session, header=replace(session.header, likelihoods=knowledge().version))
     assert check(weighing, REVIEWS, weighing=True) > 30
@@ -263,7 +263,7 @@ def test_each_sentence_with_the_circuit_model_and_reviews() -> None:
 @given(st.integers(0, 100_000), st.booleans())
 @settings(max_examples=25)
 def test_each_sentence_of_any_session(seed: int, sealed: bool) -> None:
-    """Whatever is answered, corrected, skipped, paused or broken off."""
+    """It holds for anything answered, corrected, skipped, paused or broken off."""
     check(recorded_session(wandering(seed), sealed=sealed))
 
 
@@ -385,7 +385,7 @@ def test_other_times_in_the_log_are_other_times_in_the_write_up() -> None:
 
 
 def test_from_the_disk_the_sources_are_places_in_the_folder(tmp_path: Path) -> None:
-    """Whoever follows a source finds the file, and the key in it."""
+    """Every source leads to a file, and to the key in it."""
     place = folder(tmp_path, scripted(*OPEN_CONTROL_WIRE))
     made, session, _ = drafted(place)
     assert made.concern.text == FACTS.complaint

@@ -1,4 +1,4 @@
-"""Which tests the cause is told with, and in which words."""
+"""Telling the cause: with which tests, and in which words."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def test_a_bad_coil_is_told_by_the_sound_one_that_sparks_in_its_place() -> None:
 
 
 def test_the_tests_that_are_told_are_marked_in_the_table() -> None:
-    """Who reads the cause finds its tests in the evidence."""
+    """Every test in the cause is also in the evidence."""
     made = draft(session(scripted(*BAD_COIL)), library())
     assert [12, 19, 20] == [test.number for test in made.tests if test.decisive]
     assert "\n *19  " in text(made)
@@ -45,7 +45,9 @@ def test_the_tests_that_are_told_are_marked_in_the_table() -> None:
 
 
 def test_a_verdict_is_told_by_the_tests_that_count() -> None:
-    """What was taken back is not told, and an outcome without words for the past is shown as in the table."""
+    """A result that was taken back is not told, and an outcome without words for the past is shown as in the
+    table.
+    """
     made = draft(whole_story().session(), small_library())
     words = " ".join(one.text for one in made.findings)
     assert "showed: lamp lit and steady, no blink" in words

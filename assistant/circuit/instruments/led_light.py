@@ -83,7 +83,7 @@ class LedLight(InstrumentModel):
         check_points(circuit, measure)
 
     def look(self, case: Probing) -> Observed:
-        """Shares of the words for it."""
+        """Shares of the outcomes."""
         flashes = _flashes(case.systems, case.situation, case.across)
         return Observed(Flashes({name: shares[case.rows] for name, shares in flashes.items()}))
 

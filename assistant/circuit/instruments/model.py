@@ -42,7 +42,7 @@ class Probing:
 
     Attributes:
         circuit: The circuit.
-        mechanism: What is wrong.
+        mechanism: The mechanism of the fault.
         measure: The measurement that is really made, by the names of a coil's circuit.
         systems: The cars.
         lamp: The lamp in the test lamp's place.

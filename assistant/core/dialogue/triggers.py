@@ -1,4 +1,4 @@
-"""What an event can mean to the dialogue, what it then carries, and the word of the dialogue that says it.
+"""The meanings that an event can have for the dialogue, their payloads, and the words that say them.
 
 A new word of the dialogue is a line in `values.result.Control`, perhaps with a key, a cell in the table of states,
 and a line in `grammars/control.jsgf`.
@@ -42,7 +42,7 @@ class Named:
 
 @dataclass(frozen=True)
 class Worded:
-    """What was understood but cannot be taken, in words."""
+    """Words that were understood but cannot count."""
 
     text: str
 
@@ -73,7 +73,7 @@ class Meaning(Generic[_Carried]):
 
 @dataclass(frozen=True, slots=True)
 class Known(Generic[_Carried]):
-    """What an event means here, and what it carries."""
+    """The meaning of an event here, with its payload."""
 
     trigger: Meaning[_Carried]
     payload: _Carried
@@ -133,13 +133,13 @@ _OF_WORDS: dict[Control | None, Meaning[By]] = {one.said: one for one in _NAMED}
 SAID: dict[Control, Meaning[By]] = {
     word: _OF_WORDS.get(word) or Meaning[By](word.replace("-", " "), word) for word in Control
 }
-"""What each word of the dialogue means; a word without a line above means itself."""
+"""The meaning of each word of the dialogue; a word without a line above means itself."""
 
 TRIGGERS: tuple[Meaning[Any], ...] = tuple(dict.fromkeys((*_NAMED, *SAID.values())))
 """All meanings."""
 
 KEYED: dict[str, Meaning[By]] = {word.key: meaning for word, meaning in SAID.items() if word.key}
-"""What each key means wherever no other meaning is given to it."""
+"""The meaning of each key, unless a state gives it another one."""
 
 UNEXPECTED: Known[Any] = Known(Trigger.UNEXPECTED, None)
 """An event that means nothing here."""

@@ -1,4 +1,4 @@
-"""What an answer means: to the step that is asked, or to the fact that is asked for."""
+"""The meaning of an answer for the step or the fact in question."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 
 
 def understand_result(talk: Talk, result: Result, source: Origin, snr_db: float | None = None) -> Known[Any]:
-    """What an answer means to the present step.
+    """The meaning of an answer for the present step.
 
     Args:
         talk: The session.
-        result: What was said or keyed.
+        result: The spoken or keyed answer.
         source: How it was said or keyed.
         snr_db: Speech level over noise level, in dB; None for a key.
     """
@@ -66,15 +66,15 @@ def judge(talk: Talk, reading: Reading, base: Decimal) -> tuple[Answer | None, D
 
     Args:
         talk: The session.
-        reading: What was to be read.
-        base: What was read, in the unit of `reading`.
+        reading: The reading that the step asks for.
+        base: The value, in the unit of `reading`.
     """
     found = reading.judge(base, talk.numbers())
     return found.band or reading.unjudged, None if found.value == base else found.value
 
 
 def understand_fact(talk: Talk, result: Result, source: Origin) -> Known[Any]:
-    """What an answer means to the fact that is asked for."""
+    """The meaning of an answer for the fact in question."""
     asked = talk.facts.asked
     if asked is None:
         return UNEXPECTED

@@ -1,4 +1,4 @@
-"""What the results say together: what is doubtful, what an earlier result is worth here, and why a fault is likely."""
+"""The evidence of all results: doubtful ones, the use of an earlier one, and the reasons for a fault."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 
 def assess(talk: Talk, pending: Pending | None = None) -> evidence.Assessment | None:
-    """What the results that count say together, perhaps with one that was not taken yet."""
+    """The assessment of all results that count, perhaps with one that is not recorded yet."""
     circuit = talk.procedure.circuit
     if not evidence.known(talk.past.knowledge, circuit) or too_many(talk, pending):
         return None
@@ -66,7 +66,7 @@ def _fact(
 def doubted(talk: Talk, pending: Pending | None = None) -> Doubted | None:
     """The result to ask again, and why; None if all fits.
 
-    With a result that was not taken yet only whether there is a doubt counts: that result may be either.
+    With a result that is not recorded yet, only the existence of a doubt counts: that result may be either one.
     """
     assessment = assess(talk, pending)
     if assessment is None:
@@ -136,7 +136,9 @@ def result_of(talk: Talk, past: Trail, beside: tuple[Trail, ...] = ()) -> str:
 
 
 def judged_words(talk: Talk) -> str:
-    """What is judged of the pending reading where it is not the reading itself, and why it cannot be judged."""
+    """The judged value of the pending reading if it is not the reading itself, and the reason if it cannot be
+    judged.
+    """
     pending, reading = talk.awaited.pending, talk.step.reading
     if pending is None or reading is None or pending.value is None:
         return ""
@@ -224,7 +226,9 @@ def why(talk: Talk, *, telling_apart: bool = False) -> str:
 
 
 def left_open(talk: Talk, verdict: Verdict) -> str:
-    """What a verdict leaves possible by the model, and what would tell; "" when nothing, or nothing is known."""
+    """The faults that a verdict leaves possible by the model, and the test that would tell; "" if there are none
+    or nothing is known.
+    """
     assessment = assess(talk)
     if assessment is None or not assessment.used or not verdict.faults:
         return ""

@@ -42,7 +42,7 @@ class Context:
 
 
 def target_of(item: Reader, context: Context) -> Target:
-    """Where an answer leads.
+    """The target of an answer.
 
     Raises:
         FileProblem: It leads nowhere, to several places, or to something that is not there.

@@ -119,7 +119,7 @@ class Leads(StrEnum):
 
 @dataclass(frozen=True)
 class Target:
-    """Where an answer leads: a step of this procedure, another procedure, or a verdict."""
+    """The target of an answer: a step of this procedure, another procedure, or a verdict."""
 
     leads: Leads
     name: str
@@ -196,7 +196,7 @@ class Reading:
         subtract: A fact that is subtracted before the reading is judged; "" for none.
         at_20_celsius: The fact that holds the temperature of the copper that was measured; the reading is judged as
             it would be at 20 degrees Celsius.  "" if temperature does not matter.
-        unjudged: Where to go if a specification was not given; None if no limit is a specification.
+        unjudged: Target if a specification was not given; None if no limit is a specification.
     """
 
     unit: str
@@ -243,7 +243,7 @@ class Step:
     Attributes:
         good: Outcome or band that a healthy system shows at this point; None if there is none.
         look_for: Hint that is spoken when the person is not sure.
-        if_skipped: Where to go if the test is skipped; None if it cannot be skipped.
+        if_skipped: Target if the test is skipped; None if it cannot be skipped.
         heard: All outcomes that are listened for: the answers, and the other outcomes that the instrument can show, so
             that an answer that does not fit is caught and not taken for another one.
         line: Line in the file, for messages.

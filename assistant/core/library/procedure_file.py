@@ -157,7 +157,7 @@ def _outcomes(
 
 
 def _skipped(step: str, node: MapNode, context: Context) -> Target | None:
-    """Where skipping a step leads; None if it cannot be skipped."""
+    """The target of skipping a step; None if it cannot be skipped."""
     if "if_skipped" not in node.items:
         return None
     what = f"'if_skipped' of step '{step}'"

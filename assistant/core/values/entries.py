@@ -45,7 +45,7 @@ class Entry:
 
 @dataclass(frozen=True)
 class ProcedureEntered(Entry):
-    """This procedure was started, or gone on with.
+    """This procedure was started or resumed.
 
     `came_from` is the procedure that handed over, or that was done in between; None if there is neither.
     `came_back` says that it had been set aside (`ProcedurePaused`) and goes on at its step.

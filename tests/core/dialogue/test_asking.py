@@ -54,7 +54,7 @@ def test_letters_are_on_the_keys_of_the_standard(letter: str, keys: str) -> None
 
 @given(st.text("0123456789.", max_size=30))
 def test_any_keys_give_signs_or_a_sentence(keys: str) -> None:
-    """Whatever is keyed: signs that can be spelled, an unfinished code, or a sentence."""
+    """Any keyed text gives signs that can be spelled, an unfinished code, or a sentence."""
     asked = AskedFact(SPELLED)
     problems = press(asked, keys)
     assert set(asked.signs) <= set(SIGNS)
@@ -64,7 +64,7 @@ def test_any_keys_give_signs_or_a_sentence(keys: str) -> None:
 
 @given(st.lists(st.text(SIGNS, min_size=1, max_size=6), max_size=6))
 def test_taking_back_undoes_group_by_group(groups: list[str]) -> None:
-    """What was spelled in one breath is taken back in one go, the last first."""
+    """Signs spelled in one breath are taken back in one go, the last first."""
     asked = AskedFact(SPELLED)
     for group in groups:
         assert "" == asked.add(group, Origin("voice", group))

@@ -96,7 +96,7 @@ def test_after_it_everything_can_still_be_said(word: str) -> None:
 
 
 def test_a_correction_across_a_hand_over_is_no_return() -> None:
-    """Who takes an answer back and gives it again enters the next procedure for the first time."""
+    """Taking an answer back and giving it again enters the next procedure for the first time."""
     talk = Dialogue(LIBRARY)
     talk.begin("coil-control")
     for _ in range(2):

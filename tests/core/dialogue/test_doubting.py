@@ -1,4 +1,4 @@
-"""What is asked again: no known pattern, and what is thin before a part is named."""
+"""Questions asked again: no known pattern, and a thin reading before a part is named."""
 
 from __future__ import annotations
 

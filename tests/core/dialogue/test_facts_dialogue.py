@@ -130,7 +130,7 @@ def test_the_one_sign_that_explains_a_wrong_check_digit_is_proposed() -> None:
 
 
 def test_of_a_few_possible_slips_one_is_chosen_by_its_number() -> None:
-    """Where several slips would explain it they have numbers; the chosen one is read back."""
+    """When several slips would explain it, they have numbers; the chosen one is read back."""
     talk = begun("intake", ORDER)
     pressed(talk, "1G44H59H45G118341")
     assert ("1", "position 4 may be A, not 4") == board(talk).choices[0]
@@ -299,7 +299,7 @@ def judged(*facts: TypedFact, value: str) -> Dialogue:
 
 
 def test_a_reading_is_judged_after_the_leads_are_subtracted() -> None:
-    """What is judged is said and kept beside the reading as it was given."""
+    """The judged value is said and kept beside the reading as it was given."""
     limits = (
         TypedFact("primary-resistance-lowest", "0.4", "ohm"),
         TypedFact("primary-resistance-highest", "0.6", "ohm"),

@@ -18,7 +18,7 @@ STEPS = [step for procedure in LIBRARY.procedures.values() for step in procedure
 
 @given(step=st.sampled_from(STEPS), confidence=st.floats(0, 1), which=st.integers(0, 20))
 def test_a_verdict_a_procedure_or_a_number_is_always_affirmed(step, confidence, which) -> None:  # noqa: ANN001
-    """Whatever the confidence, a costly answer is never taken without a yes."""
+    """A costly answer is never taken without a yes, at any confidence."""
     answer = step.choices()[which % len(step.choices())]
     acceptance = grade(step, answer, confidence, DEFAULT_THRESHOLDS)
     if step.reading or answer.target.leads is not Leads.STEP:
@@ -39,7 +39,7 @@ def test_a_doubtful_answer_is_affirmed() -> None:
 
 
 def test_the_same_next_step_whatever_was_meant_is_simply_taken() -> None:
-    """Where every answer leads to the same step, a mistake costs nothing."""
+    """When every answer leads to the same step, a mistake costs nothing."""
     step = LIBRARY.step("coil-control", "switched-while-cranking")
     same = replace(step, answers=tuple(replace(a, target=step.answers[0].target) for a in step.answers))
     assert Acceptance.TAKEN is grade(same, same.answers[0], 0.99, DEFAULT_THRESHOLDS)

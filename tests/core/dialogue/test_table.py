@@ -76,7 +76,7 @@ def test_handlers_stand_above_the_ways_and_never_import_each_other() -> None:
 
 
 def test_every_handler_has_a_cell() -> None:
-    """What a handler module offers is in the table: no answer is written that nothing leads to."""
+    """Every handler of a module is in the table: no answer is written that nothing leads to."""
     used = {cell.handler for cells in ROWS.values() for cell in cells.values()}
     idle = [
         f"{module.__name__}.{name}"

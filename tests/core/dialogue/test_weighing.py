@@ -91,7 +91,7 @@ def test_it_is_asked_again_once_and_then_believed() -> None:
 
 
 def test_another_answer_the_second_time_takes_the_other_way() -> None:
-    """What was a slip is mended: the session goes on as if it had not been."""
+    """A slip is put right: the session goes on as if it had not happened."""
     talk = begun(*MISFIT, "sharper")
     assert talk.runner.position == ("coil-control", "current-with-control")
     assert ("same-as-feed", "sharper") in standing(talk)
@@ -182,7 +182,7 @@ def test_keys_alone_do_as_well() -> None:
 
 
 def test_stop_cranking_comes_before_a_doubt() -> None:
-    """Whoever turns the key hears first that he may stop."""
+    """Before a crank, the technician hears first that he may stop."""
     talk = begun("lit", "blinking")
     talk.key("enter")
     talk.hear("same")
@@ -252,7 +252,7 @@ def test_why_has_a_key(key: str) -> None:
 
 
 def test_why_can_be_said_wherever_it_is_in_the_table() -> None:
-    """What can be said and what the table knows agree, and it is nowhere that a caution or a crank would suffer."""
+    """Grammar and table agree on the word, and it is allowed nowhere that a caution or a crank would suffer."""
     known = {state for state, row in TRANSITIONS.items() if Trigger.WHY in row}
     assert known == {state for state, controls in SAYABLE.items() if Control.WHY in controls}
     assert not known & {State.CAUTIONING, State.CRANKING, State.NOTING}
@@ -260,7 +260,7 @@ def test_why_can_be_said_wherever_it_is_in_the_table() -> None:
 
 
 def test_why_is_in_the_spoken_help() -> None:
-    """Who asks for the choices hears of it."""
+    """The word is named when the technician asks for the choices."""
     talk = begun("lit")
     talk.hear(control=Control.CHOICES)
     assert talk.last.endswith("Say why for the reasons.")

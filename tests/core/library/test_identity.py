@@ -154,7 +154,7 @@ def test_an_impossible_odometer_is_refused_with_a_sentence(text: str, says: str)
 
 @given(st.text(max_size=25))
 def test_any_odometer_is_a_number_or_the_documented_error(text: str) -> None:
-    """Whatever is typed: a whole number that can be, or a sentence for a person."""
+    """Any typed text gives a possible whole number, or a sentence for a person."""
     try:
         odometer = check_odometer(text)
     except UsageProblem:
@@ -164,7 +164,7 @@ def test_any_odometer_is_a_number_or_the_documented_error(text: str) -> None:
 
 @given(st.text(max_size=25))
 def test_any_text_gives_a_number_or_the_documented_error(text: str) -> None:
-    """Whatever is typed: a valid number, or a sentence for a person."""
+    """Any typed text gives a valid number, or a sentence for a person."""
     try:
         vin = check_vin(text)
     except UsageProblem:

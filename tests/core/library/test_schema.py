@@ -36,7 +36,7 @@ def test_the_schema_itself_is_valid(schema: dict[str, Any]) -> None:
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.stem))
 def test_every_shipped_procedure_follows_the_schema(schema: dict[str, Any], path: Any) -> None:
-    """What the loader takes, the schema takes."""
+    """The schema accepts every file that the loader accepts."""
     assert list(jsonschema.Draft202012Validator(schema).iter_errors(yaml.safe_load(path.read_text()))) == []
 
 

@@ -12,7 +12,7 @@ from assistant.resources import directory
 
 
 def test_values_stay_the_text_that_was_typed() -> None:
-    """What YAML 1.1 reads as false, 750 or 12 stays the text "no", "12:30", "014"."""
+    """The texts "no", "12:30" and "014", which YAML 1.1 reads as false, 750 and 12, stay texts."""
     tree = parse(b"a: no\nb: 12:30\nc: 014\n", "x.yaml")
     assert [node.value for node in tree.items.values() if isinstance(node, TextNode)] == [
         "no",
@@ -75,7 +75,7 @@ def test_any_bytes_give_a_tree_or_the_one_documented_error(data: bytes) -> None:
 
 
 def _read(data: bytes) -> MapNode | str:
-    """What is made of these bytes: a tree, or the message."""
+    """Read these bytes: return a tree, or the message."""
     try:
         return parse(data, "x.yaml")
     except FileProblem as problem:
@@ -83,7 +83,7 @@ def _read(data: bytes) -> MapNode | str:
 
 
 def _by_both(data: bytes) -> tuple[MapNode | str, MapNode | str]:
-    """What is made of these bytes with the quick parser and without it."""
+    """Read these bytes with the quick parser and without it."""
     with pytest.MonkeyPatch.context() as patch:
         quick = _read(data)
         patch.setattr(tree, "_QUICK", None)
@@ -152,7 +152,7 @@ def test_both_parsers_of_yaml_make_the_same_of_a_text(text: str) -> None:
     ],
 )
 def test_what_the_parsers_of_yaml_read_differently_is_read_as_ever(text: str) -> None:
-    """Where the parser in C reads more, or counts lines otherwise, the parser in Python is asked."""
+    """When the parser in C accepts more, or counts lines differently, the parser in Python is used."""
     one, other = _by_both(text.encode())
     assert one == other
 

@@ -1,4 +1,4 @@
-"""What results say about the faults: Bayes' rule, slips, reasons, and what would tell."""
+"""Weighing the faults by results: Bayes' rule, slips, reasons, and what would tell."""
 
 from __future__ import annotations
 
@@ -313,7 +313,7 @@ def _without(*path: str) -> dict[str, object]:
     ],
 )
 def test_a_damaged_table_is_refused_with_its_remedy(body: bytes) -> None:
-    """Whatever is wrong, a sentence names the file and how to write it again."""
+    """For any damage, a sentence names the file and how to write it again."""
     with pytest.raises(FileProblem, match=r"likelihoods\.json.*lint --write-likelihoods"):
         parse_table(body, "likelihoods.json")
 

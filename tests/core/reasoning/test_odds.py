@@ -129,7 +129,7 @@ def test_one_more_car_makes_its_fault_likelier_and_no_other(cars: dict[str, floa
 
 
 def test_cars_count_for_their_circuit_and_unknown_ones_for_all() -> None:
-    """What was found on one kind of ignition does not speak for another."""
+    """Findings on one kind of ignition do not speak for another."""
     findings = Findings({"one": {"open-feed": 2.0}, "": {"open-feed": 0.5, "no-inputs": 1.0}})
     odds = replace(SHIPPED, findings=findings)
     assert findings.on("one") == {"open-feed": 2.5, "no-inputs": 1.0}

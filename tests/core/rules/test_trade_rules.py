@@ -63,7 +63,7 @@ def bands(unit: str, limit: str, source: str = "chosen", *, more: str = "", low:
 def found(
     folder: Path, steps: str, verdicts: str = VERDICTS, circuit: str = "coil-with-external-driver"
 ) -> list[Finding]:
-    """What the rules say of a folder with one procedure."""
+    """Return the rules' findings on a folder with one procedure."""
     for name in ("terms.yaml", "cautions.yaml"):
         shutil.copy(resources.directory("procedures") / name, folder / name)
     terms = (folder / "terms.yaml").read_text(encoding="utf-8")
@@ -355,7 +355,7 @@ def test_a_fault_of_another_part_that_is_told_is_no_finding(tmp_path: Path) -> N
     ],
 )
 def test_a_verdict_that_leaves_a_person_alone_is_told(tmp_path: Path, removed: str, told: str) -> None:
-    """Who was told a fault is led on, and who was told a part learns what shows that it was right."""
+    """After a fault the technician is led on, and after a part he learns what shows that it was the right one."""
     kept = VERDICTS.replace(removed, "    verify: []\n" if "verify" in removed else "")
     (finding,) = found(tmp_path, step(LAMP), kept)
     assert told in finding.problem
@@ -384,7 +384,9 @@ def test_the_same_measurement_has_the_same_cautions(tmp_path: Path) -> None:
 
 
 def test_a_second_clamp_reading_needs_no_skip(tmp_path: Path) -> None:
-    """Who has just read a clamp has one: the next reading with it need not be skipped, unless the first was."""
+    """A technician who has just read a clamp has one: the next reading with it need not be skipped, unless the
+    first was.
+    """
     ramp = CLAMP.replace("current-clamp", "clamp-scope")
     first = step(ramp, more=SKIP, answers=RAMP.replace("verdict: fine", "next: second"))
     second = step(CLAMP, answers=bands("A", "5"), name="second")

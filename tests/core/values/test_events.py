@@ -94,7 +94,7 @@ def test_reflection_finds_every_kind() -> None:
 @given(data=st.data())
 @settings(max_examples=25)
 def test_every_kind_survives_json(cls: type[Any], data: st.DataObject) -> None:
-    """What is read back is what was written, for every class and any parts, through strict JSON text."""
+    """Every event of every class reads back as it was written, through strict JSON text."""
     value = data.draw(instances(cls))
     text = json.dumps(to_json(value), allow_nan=False)
     assert value == from_json(json.loads(text))
@@ -119,7 +119,7 @@ def json_values() -> st.SearchStrategy[Any]:
 
 @given(json_values())
 def test_other_json_raises_only_the_documented_error(data: Any) -> None:
-    """Whatever JSON is read: a value of ours, or ValueError, never any other."""
+    """Reading any JSON gives a value of ours or ValueError, and nothing else."""
     try:
         value = from_json(data)
     except ValueError:
