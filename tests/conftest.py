@@ -38,6 +38,16 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: turns.get(item.path.relative_to(here).parts[0], len(turns)))
 
 
+def shared_by(nodeid: str) -> str:
+    """Tests for which this is the same run on one core: those of a file, those of one whole job, or one alone."""
+    file, _, test = nodeid.removeprefix("tests/").partition("::")
+    if not APART.isdisjoint(file.split("/")):
+        return nodeid
+    if "whole_job" in file:
+        return test.partition("[")[2]  # the job, which all tests of it look at
+    return file
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:
     """Give the tests of a file to one core, because they share what was computed once; others one by one."""
@@ -45,11 +55,6 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeSch
 
     class ByWhatIsShared(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
-            file, _, test = nodeid.removeprefix("tests/").partition("::")
-            if not APART.isdisjoint(file.split("/")):
-                return nodeid
-            if "whole_job" in file:
-                return test.partition("[")[2]  # the job, which all tests of it look at
-            return file
+            return shared_by(nodeid)
 
     return ByWhatIsShared(config, log)

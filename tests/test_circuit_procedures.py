@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
-from assistant.commands.linting import paths
 from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
 from assistant.core.library.vocabulary import FILAMENTS
 from assistant.core.words import instructing
 from assistant.errors import FileProblem
+from assistant.linting import paths
 from assistant.loading.folder import load_library
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from core.sample_library import sample_library
+from sample_library import sample_library
 
 from assistant.commands import COMMANDS
 from assistant.core.dialogue.states import State
@@ -22,7 +22,7 @@ from assistant.core.values.result import Control
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.keys.pad import KEYS
 from assistant.loading.folder import load_library
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "assistant"

@@ -14,6 +14,7 @@ import ast
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -244,6 +245,71 @@ KNOWN_TWICE = {
 def test_a_class_has_its_name_for_itself() -> None:
     """One name for one thing: no two modules define a class of the same name."""
     assert twice() == KNOWN_TWICE
+
+
+TESTS = ROOT / "tests"
+
+ROOMLESS = {
+    "dependability": "attacks on the record by whole programs that are started and killed",
+    "live": "whole sessions on a microphone and a loudspeaker made in software",
+    "whole_job": "three jobs from the first question to the proof of the repair",
+}
+"""Folders of tests that no room of the package is named like, with what they test."""
+
+
+def test_a_folder_of_tests_is_named_like_the_room_that_it_tests() -> None:
+    """The tests of a room are found by the room's name; the few other folders are listed with their reason."""
+    folders = {str(path.parent.relative_to(TESTS)) for path in TESTS.rglob("test_*.py")} - {"."}
+    roomless = {name for name in folders if not (PACKAGE / name / "__init__.py").is_file()}
+    assert roomless == set(ROOMLESS)
+
+
+def test_a_file_among_the_tests_has_its_name_for_itself() -> None:
+    """Tests are no packages and import each other's helpers by name, so a name may stand for one file only."""
+    seen: dict[str, list[str]] = {}
+    for path in sorted(TESTS.rglob("*.py")):
+        if path.name not in {
+            "conftest.py",
+            "__main__.py",
+        }:  # pytest and Python tell these apart by their folders
+            seen.setdefault(path.name, []).append(str(path.relative_to(TESTS)))
+    assert [] == [paths for paths in seen.values() if len(paths) > 1]
+
+
+@pytest.fixture
+def sharing(pytestconfig: pytest.Config) -> Any:
+    """What `tests/conftest.py` says of the work that tests share."""
+    return pytestconfig.pluginmanager.get_plugin(str(TESTS / "conftest.py"))
+
+
+def test_what_runs_apart_or_first_exists(sharing: Any) -> None:
+    """A folder or a file that was renamed does not silently lose its place in the order of the tests."""
+    files = list(TESTS.rglob("test_*.py"))
+    names = {part for path in files for part in path.relative_to(TESTS).parts}
+    assert sharing.APART <= names
+    assert set(sharing.LONG_FIRST) <= {path.relative_to(TESTS).parts[0] for path in files}
+
+
+def test_tests_that_share_nothing_run_one_by_one_and_others_by_their_file(sharing: Any) -> None:
+    """The list of what runs apart has its effect on each kind of name in it."""
+    apart = sorted(
+        str(path.relative_to(ROOT))
+        for path in TESTS.rglob("test_*.py")
+        if not sharing.APART.isdisjoint(path.relative_to(TESTS).parts)
+    )
+    for file in (
+        "tests/live/test_live_session.py",
+        "tests/test_linting.py",
+        "tests/picture/test_pictures.py",
+    ):
+        assert file in apart
+    for file in apart:
+        assert sharing.shared_by(f"{file}::test_one") != sharing.shared_by(f"{file}::test_other")
+    file = "tests/core/dialogue/test_runner.py"
+    assert sharing.shared_by(f"{file}::test_one") == sharing.shared_by(f"{file}::test_other")
+    file = "tests/whole_job/test_whole_job.py"
+    assert sharing.shared_by(f"{file}::test_one[job]") == sharing.shared_by(f"{file}::test_other[job]")
+    assert sharing.shared_by(f"{file}::test_one[job]") != sharing.shared_by(f"{file}::test_one[other]")
 
 
 if __name__ == "__main__":

@@ -9,16 +9,16 @@ from __future__ import annotations
 import pytest
 
 from assistant import resources
-from assistant.commands.linting import paths
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
 from assistant.core.library.terms import Hazard, SignalWord
 from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.core.values.events import Say
 from assistant.core.words import instructing, placing
+from assistant.linting import paths
 from assistant.loading.folder import load_folder
 from assistant.proof.walk import followed
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
 ASKING = ("no-start", "safe-start", "ignition-kind", "after-repair")

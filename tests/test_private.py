@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import os
 import stat
-import sys
 import zipfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent / "writeup"))
 from recorded import OPEN_CONTROL_WIRE, folder, scripted
 
 from assistant.cli import main
@@ -100,7 +97,7 @@ def test_the_trace_of_a_defect_is_private(
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.setattr(replayed, "show", fail)
     assert 2 == main(["replay", str(session), "--show"])
-    assert "Details for its makers" in capsys.readouterr().err
+    assert "Details for the developers" in capsys.readouterr().err
     trace = tmp_path / "state" / "bay-assistant" / "defect.txt"
     assert (0o600, 0o700) == (mode(trace), mode(trace.parent))
 

@@ -10,9 +10,9 @@ import itertools
 import pytest
 
 from assistant import resources
-from assistant.commands.linting import paths
 from assistant.core.library.procedure import Answer, Engine, Leads, Procedure, Step, Target, Verdict
 from assistant.core.words import instructing
+from assistant.linting import paths
 from assistant.loading.folder import load_library
 
 LIBRARY = load_library(resources.directory("procedures"))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from assistant.circuit.catalogue import NONE, mechanisms as catalogue_mechanisms
 from assistant.circuit.observed import joined
@@ -20,14 +22,18 @@ from assistant.errors import BayAssistantError, FileProblem
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from assistant.circuit.catalogue import Mechanism
     from assistant.circuit.observed import Observed
     from assistant.circuit.parameters import Systems
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Measurement, Step
-    from assistant.proof.walk import Key, Shares
+
+
+Key = tuple[str, str]
+"""Procedure and step."""
+
+Shares = Callable[[Key], NDArray[np.float64]]
+"""Shares of the answers at a step: shape (mechanisms, systems, answers), the answers in the step's order."""
 
 
 def alike(step: Step, key: Key, observer: Observer) -> Observer:

@@ -34,6 +34,6 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Play the scenario."""
-    from assistant.session import demo  # noqa: PLC0415
+    from assistant import demo  # noqa: PLC0415
 
     return demo.run(options.out, model=options.model, real_time=options.real_time, script=options.script)

@@ -79,7 +79,7 @@ def _write_likelihoods(library: Library, folder: Path) -> None:
 
 
 def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
-    from assistant.commands.linting import all_spoken  # noqa: PLC0415
+    from assistant.linting import all_spoken  # noqa: PLC0415
     from assistant.rehearsal import amount, judging  # noqa: PLC0415
     from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
 
@@ -92,8 +92,8 @@ def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Nam
 
 
 def _all(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
-    from assistant.commands.linting import lint  # noqa: PLC0415
     from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
+    from assistant.linting import lint  # noqa: PLC0415
 
     grammars = GrammarSet.load(grammars_folder(options))
     findings = lint(library, knowledge, grammars)

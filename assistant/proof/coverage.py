@@ -9,11 +9,12 @@ from assistant.circuit.observers import BLANK, HONEST, NO_CLAMP, SKIPPING, Obser
 from assistant.core.words import placing
 from assistant.proof.cases import circuit_of
 from assistant.proof.judging import NO_FAULT, never_reached
-from assistant.proof.walk import End, Key, Walk, goes_on
+from assistant.proof.walk import End, Walk, goes_on
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from assistant.circuit.looks import Key
     from assistant.core.library.library import Library
     from assistant.proof.result import Proven
 

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING
 
 from assistant.circuit.catalogue import NONE
 from assistant.circuit.observers import Observer
-from assistant.proof.walk import End, Key, Walk
+from assistant.proof.walk import End, Walk
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from assistant.circuit.looks import Key
     from assistant.core.library.library import Library
 
 NO_FAULT = NONE

@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit import catalogue, parameters
-from assistant.circuit.looks import Looks
+from assistant.circuit.looks import Key, Looks
 from assistant.circuit.order import Best, Trial, best_order, minutes_of, preparation
 from assistant.circuit.spoiling import bad_spark
 from assistant.proof.cases import called, case_of, circuit_of, electrical
 from assistant.proof.judging import Worth, judge
-from assistant.proof.walk import End, Key, followed, walk
+from assistant.proof.walk import End, followed, walk
 from assistant.proof.way import story
 
 if TYPE_CHECKING:

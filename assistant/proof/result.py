@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.circuit.looks import Key
 from assistant.proof.judging import Case, CaseFigures, CounterExample
-from assistant.proof.walk import End, Key
+from assistant.proof.walk import End
 
 PROCESSES = 2
 """Largest number of processes to use, because the machine has other work of a technician to do."""

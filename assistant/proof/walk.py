@@ -19,7 +19,6 @@ Every figure comes from a model with no bench measurement behind it.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Generic, TypeVar
 
@@ -27,10 +26,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.circuit.catalogue import CIRCUITS
+from assistant.circuit.looks import Key
 from assistant.core.library.procedure import Leads, Step
 from assistant.core.library.vocabulary import NO_CIRCUIT
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from assistant.circuit.looks import Shares
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Target
 
@@ -44,12 +47,6 @@ EVERYWHERE = "battery-and-starter"
 """Circuit that is part of every other one, so that a proof walks into it and out of it."""
 
 _Name = TypeVar("_Name")
-
-Key = tuple[str, str]
-"""Procedure and step."""
-
-Shares = Callable[[Key], NDArray[np.float64]]
-"""Shares of the answers at a step: shape (mechanisms, systems, answers), the answers in the step's order."""
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.core.library.procedure import Answer, Step
-from assistant.proof.walk import LONGEST, End, Shares, answers, follow
+from assistant.proof.walk import LONGEST, End, answers, follow
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from assistant.circuit.looks import Shares
     from assistant.core.library.library import Library
 
 

@@ -28,9 +28,9 @@ from assistant.core.values.result import Control
 from assistant.core.values.thresholds import Thresholds
 from assistant.loading.folder import load_knowledge, load_library
 from assistant.measured import DEFAULT_THRESHOLDS
+from assistant.rehearsal.dialogue import Dialogue
 from assistant.rehearsal.persons import Bay, Habit, Person, spoken_value
 from assistant.resources import directory
-from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

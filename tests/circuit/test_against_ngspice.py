@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from spice import cranked, needed
 
 from assistant.circuit import contacts
 from assistant.circuit.catalogue import CIRCUITS, Change, Mechanism, mechanism_named
@@ -26,7 +27,6 @@ from assistant.circuit.solving import settled
 from assistant.circuit.stepping import DWELL_STEPS
 from assistant.circuit.turning import Waves, turn
 from assistant.core.library.procedure import Engine, Measurement
-from tests.circuit.spice import cranked, needed
 
 if TYPE_CHECKING:
     from pathlib import Path

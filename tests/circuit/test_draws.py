@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from leading import COIL, alone, with_ohm
 
 from assistant.circuit.catalogue import (
     CIRCUITS,
@@ -27,7 +28,6 @@ from assistant.proof.cases import case_of
 from assistant.proof.judging import Worth, condemns, judge
 from assistant.proof.walk import End
 from assistant.resources import directory
-from tests.circuit.leading import COIL, alone, with_ohm
 
 LIBRARY = load_library(directory("procedures"))
 MANY = Systems.random(2000, 5)

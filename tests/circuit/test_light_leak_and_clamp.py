@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from leading import COIL, alone, with_ohm
+from spice import NGSPICE, needed
 
 from assistant.circuit.catalogue import NONE
 from assistant.circuit.instruments.clamp import LAMP_LEAD_OHM, PEAK_CLAMP_S, lamp_inrush
@@ -24,8 +26,6 @@ from assistant.circuit.lamps import (
 from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.core.library.procedure import Engine, Measurement
-from tests.circuit.leading import COIL, alone, with_ohm
-from tests.circuit.spice import NGSPICE, needed
 
 if TYPE_CHECKING:
     from pathlib import Path

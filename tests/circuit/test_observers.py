@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from leading import COIL, alone
 
 from assistant.circuit.catalogue import NONE
 from assistant.circuit.looks import Looks, alike
@@ -29,7 +30,6 @@ from assistant.loading.folder import load_library
 from assistant.proof.cases import observers
 from assistant.proof.result import Request
 from assistant.resources import directory
-from tests.circuit.leading import COIL, alone
 
 LIBRARY = load_library(directory("procedures"))
 CARS = Systems.random(6, 11)

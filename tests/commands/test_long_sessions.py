@@ -18,8 +18,8 @@ from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.record import read_session
 from assistant.record.replaying import replay
+from assistant.rehearsal.dialogue import Dialogue
 from assistant.rehearsal.endurance import Day, LongSession
-from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -12,8 +12,6 @@ from pathlib import Path
 import bagit
 import jsonschema
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "writeup"))
 from recorded import FACTS, OPEN_CONTROL_WIRE, folder, scripted
 
 from assistant.cli import main

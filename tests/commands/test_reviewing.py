@@ -10,8 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "writeup"))
 from recorded import FACTS, OPEN_CONTROL_WIRE, folder, library, scripted
 
 from assistant.cli import main

@@ -12,7 +12,7 @@ from mutating import NASTY, raw_signs, within
 from assistant import resources
 from assistant.keys.pad import KEYS, decode, settle
 from assistant.loading.folder import load_folder
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 if TYPE_CHECKING:
     import random

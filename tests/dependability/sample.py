@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import shutil
-import sys
 from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "record"))
 
 from sample_log import begin, record, ticking
 

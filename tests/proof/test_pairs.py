@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from leading import COIL
 
 from assistant.circuit.catalogue import NONE, mechanisms
 from assistant.errors import UsageProblem
@@ -10,7 +11,6 @@ from assistant.loading.folder import load_library
 from assistant.proof import pairs as proof_pairs
 from assistant.proof.pairs import Pair, holds, mean_of, pairs_of, prove_pairs
 from assistant.resources import directory
-from tests.circuit.leading import COIL
 
 LIBRARY = load_library(directory("procedures"))
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from assistant.circuit.looks import Key
 from assistant.core.library.library import Library
 from assistant.core.library.procedure import (
     Answer,
@@ -20,7 +21,7 @@ from assistant.core.library.procedure import (
 )
 from assistant.core.library.terms import Fault, Terms
 from assistant.proof.judging import Case, Worth, condemns, counters, judge, never_reached, row
-from assistant.proof.walk import End, Key, Shares, followed, walk
+from assistant.proof.walk import End, Shares, followed, walk
 from assistant.proof.way import story
 
 if TYPE_CHECKING:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from leading import alone
 
 from assistant import resources
 from assistant.circuit import catalogue
@@ -23,7 +24,6 @@ from assistant.proof.limits import CAUTION, FULL, LIMITS, MOST_UNDECIDED, PART_O
 from assistant.proof.result import Proof, Proven, Request
 from assistant.proof.story import tell
 from assistant.proof.work import _SYSTEMS_AT_ONCE, prove
-from tests.circuit.leading import alone
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library

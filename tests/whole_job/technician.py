@@ -42,6 +42,9 @@ from assistant.core.values.entries import Entry
 from assistant.core.values.events import Event, Heard, NoMatch, Note
 from assistant.core.values.units import UNIT_WORDS, number_words
 from assistant.core.words import placing
+from assistant.demo.person import PlayedPerson
+from assistant.demo.scenario import PlayedTurn, Scenario
+from assistant.demo.stage import Stage
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.numbers import in_words
 from assistant.hearing.baynoise import KINDS, bay_noise
@@ -53,9 +56,6 @@ from assistant.loading.folder import load_library
 from assistant.record import Facts, SessionLog
 from assistant.rehearsal.player import MadeClock
 from assistant.screen.terminal import LineScreen
-from assistant.session.demo.person import PlayedPerson
-from assistant.session.demo.scenario import PlayedTurn, Scenario
-from assistant.session.demo.stage import Stage
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:

@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "core"))
-
 from recorded import session
 from sample_library import sample_library
-from test_adding_up import weak_feed
-from test_circles import going_round
+from sample_talks import going_round, weak_feed
 
 from assistant.core.words import remarking
 from assistant.writeup import draft

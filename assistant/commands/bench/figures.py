@@ -21,6 +21,9 @@ from assistant import __version__, files, resources
 from assistant.benchmarks import machine, percentile
 from assistant.core.dialogue.sayable import request_for, requests_of
 from assistant.core.dialogue.states import State
+from assistant.demo.person import PlayedPerson, Sounding
+from assistant.demo.scenario import SCENARIO, read_scenario
+from assistant.demo.stage import Stage
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
@@ -28,9 +31,6 @@ from assistant.loading.folder import load_library
 from assistant.record import SessionLog
 from assistant.rehearsal.player import MadeClock
 from assistant.screen.terminal import LineScreen
-from assistant.session.demo.person import PlayedPerson, Sounding
-from assistant.session.demo.scenario import SCENARIO, read_scenario
-from assistant.session.demo.stage import Stage
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:

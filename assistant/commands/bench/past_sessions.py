@@ -32,7 +32,7 @@ from assistant.record.scanning import seal_bytes
 from assistant.record.searching import Wanted, fits, vin_part, words_of
 from assistant.record.storage import canonical, read_file, sha256
 from assistant.record.summaries import list_sessions
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -18,7 +18,7 @@ def walks() -> list[Walk]:
 def test_recorded_sessions_cause_the_same_actions_byte_for_byte(walks: list[Walk]) -> None:
     """Each event of each session gives the JSON that it gave when it was recorded.
 
-    A change that is meant to be heard or seen is recorded with `python tests/core/recorded_walks.py`.
+    A change that is meant to be heard or seen is recorded with `python tests/core/dialogue/recorded_walks.py`.
     """
     procedures, memo = library(), Memo()
     assert len(walks) == SESSIONS

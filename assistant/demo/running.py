@@ -7,6 +7,8 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, TextIO
 
 from assistant import resources
+from assistant.demo.scenario import SCENARIO, read_scenario
+from assistant.demo.stage import Stage
 from assistant.errors import RecordProblem, UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
@@ -16,8 +18,6 @@ from assistant.record import SessionLog
 from assistant.record.storage import make_private_folder
 from assistant.rehearsal.player import MadeClock
 from assistant.screen.terminal import LineScreen
-from assistant.session.demo.scenario import SCENARIO, read_scenario
-from assistant.session.demo.stage import Stage
 from assistant.session.ending import Ending
 from assistant.speaking.voice import Voice
 from assistant.writeup import write_forms

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from sample_knowledge import knowing
 from sample_library import sample_library
+from sample_talks import settle
 
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.sayable import SAYABLE
@@ -20,7 +21,7 @@ from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.events import KeyPressed, Say
 from assistant.core.values.result import Control
 from assistant.measured import DEFAULT_THRESHOLDS
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 if TYPE_CHECKING:
     from assistant.core.reasoning.knowledge import Knowledge
@@ -43,13 +44,6 @@ def begun(*answers: str, knowledge: Knowledge | None = KNOWLEDGE) -> Dialogue:
             talk.hear(answer)
         settle(talk)
     return talk
-
-
-def settle(talk: Dialogue) -> None:
-    """Acknowledge cautions and let the starter rest, until something is asked."""
-    while talk.runner.state in (State.ACKNOWLEDGING, State.RESTING):
-        talk.ready()
-        talk.rested()
 
 
 def standing(talk: Dialogue) -> list[tuple[str, str]]:

@@ -7,49 +7,25 @@ from dataclasses import replace
 
 import pytest
 from sample_library import sample_library
-from test_weighed_dialogue import settle
+from sample_talks import going_round, settle
 
 from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.moving import hand_over
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import new_since
-from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.values import entries
 from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.result import Control
-from assistant.core.values.thresholds import OLD_RULES, Thresholds
+from assistant.core.values.thresholds import OLD_RULES
 from assistant.core.words import remarking
 from assistant.loading.folder import load_knowledge
 from assistant.measured import DEFAULT_THRESHOLDS
+from assistant.rehearsal.dialogue import Dialogue
 from assistant.resources import directory
-from assistant.testing import Dialogue
 
 LIBRARY = sample_library()
 KNOWLEDGE = load_knowledge(directory("procedures"), LIBRARY.terms)
-ROUND = {
-    ("coil-control", "feed-while-cranking"): "dark",
-    ("feed-dead", "feed-key-on"): "lit",
-    ("feed-dead", "feed-while-cranking"): "lit",
-}
-"""The feed is dark in the one procedure and lit in the other, each time: they hand over to each other for ever."""
-
-
-def going_round(
-    limits: Thresholds = DEFAULT_THRESHOLDS, most: int = 30, knowledge: Knowledge | None = None
-) -> Dialogue:
-    talk = Dialogue(LIBRARY, limits, knowledge=knowledge)
-    talk.begin("coil-control")
-    for _ in range(most):
-        settle(talk)
-        if talk.runner.state is State.READING_BACK:
-            measured_before = talk.runner.talk.awaited.offered
-            talk.hear(control=Control.NEGATIVE if measured_before else Control.AFFIRM)
-        elif talk.runner.state is State.ASKING:
-            talk.hear(ROUND[talk.runner.position])
-        else:
-            break
-    return talk
 
 
 def entered(talk: Dialogue) -> list[str]:

@@ -12,11 +12,11 @@ import numpy as np
 
 from assistant import files
 from assistant.core.dialogue.states import State
+from assistant.demo.scenario import THINKS_S, PlayedTurn
 from assistant.hearing.activity import CHUNK
 from assistant.hearing.ear import Ear
 from assistant.hearing.sound import RATE, Samples, read_sound
 from assistant.rehearsal.player import MadeClock
-from assistant.session.demo.scenario import THINKS_S, PlayedTurn
 from assistant.speaking.track import SoundTrack
 
 if TYPE_CHECKING:

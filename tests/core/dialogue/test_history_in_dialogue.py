@@ -15,7 +15,7 @@ from assistant.core.reasoning.odds import Findings
 from assistant.core.values import entries
 from assistant.core.values.result import Control
 from assistant.measured import DEFAULT_THRESHOLDS
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -50,11 +50,11 @@ from assistant.errors import UsageProblem
 from assistant.keys.pad import KEYS
 from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 WEIGHING, KNOWLEDGE = load_folder(resources.directory("procedures"))
 LIBRARY = sample_library()
-"""The procedures alone: a scripted way through them is not to be asked again (`test_weighed_dialogue` does that)."""
+"""The procedures alone: a scripted way through them is not to be asked again (`test_weighing.py` does that)."""
 ASKING_FACTS = asking_library()
 """The same with the likelihoods, and two small procedures that ask for facts of every kind."""
 OPEN_STATES = [state for state in State if state not in (State.UNOPENED, State.FINISHED)]

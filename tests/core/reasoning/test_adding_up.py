@@ -6,14 +6,12 @@ from decimal import Decimal
 
 import pytest
 from sample_library import sample_library
-from test_weighed_dialogue import settle
+from sample_talks import weak_feed
 
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine, Measurement
 from assistant.core.reasoning.adding_up import Drop, unequal
 from assistant.core.values import entries
-from assistant.core.values.result import Control
-from assistant.testing import Dialogue
 
 LIBRARY = sample_library()
 
@@ -69,31 +67,6 @@ def test_there_may_be_three_pieces_and_the_last_reading_counts() -> None:
     )
     assert unequal(three) == ()
     assert unequal((WHOLE, SUPPLY, WIRE, drop("feed", "battery-positive", "2.1", 4))) == ()
-
-
-def weak_feed(*, again: str) -> Dialogue:
-    """Whole 1.0, supply 0.2, wire 1.9 V; then the whole once more."""
-    talk = Dialogue(LIBRARY)
-    talk.begin("feed-weak")
-    settle(talk)
-    volts = {"whole-drop": "1.0", "whole-drop-usual": "1.0", "supply-drop": "0.2", "wire-drop": "1.9"}
-    lamps = {"feed-under-load": "lit", "reversed-lamp": "dark"}
-    for _ in range(40):
-        name = talk.runner.position[1]
-        if talk.runner.state is State.READING_BACK:
-            talk.hear(control=Control.AFFIRM)
-        elif talk.runner.state is State.INQUIRING:
-            talk.key("plus")
-        elif talk.runner.state is State.ASKING and name in lamps:
-            talk.hear(lamps[name])
-        elif talk.runner.state is State.ASKING:
-            talk.hear(value=volts[name])
-            if name == "wire-drop":
-                volts["whole-drop-usual"] = again
-        else:
-            break
-        settle(talk)
-    return talk
 
 
 @pytest.mark.parametrize("again", ["1.0", "2.1"])

@@ -6,20 +6,20 @@ from collections import deque
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.runner import Runner
+from assistant.demo.person import PlayedPerson
 from assistant.hearing.ear import Ear, Reports
 from assistant.loading.folder import load_folder
 from assistant.rehearsal.player import MadeClock, SessionPlayer
-from assistant.session.demo.person import PlayedPerson
 from assistant.session.loop import Session
 from assistant.speaking.output import NullPlayer
 from assistant.speaking.track import SoundTrack
 
 if TYPE_CHECKING:
+    from assistant.demo.scenario import Scenario
     from assistant.grammar.grammar_set import GrammarSet
     from assistant.hearing.recogniser import Recogniser
     from assistant.record import SessionLog
     from assistant.screen.terminal import Screen
-    from assistant.session.demo.scenario import Scenario
     from assistant.speaking.voice import Voice
 
 

@@ -5,7 +5,7 @@ Time is a clock that jumps to whatever comes next, so a session of minutes takes
 assistant says and everything that is played to it stands on one time line in one sound file.
 """
 
-from assistant.session.demo.running import run
-from assistant.session.demo.scenario import SCENARIO, read_scenario
+from assistant.demo.running import run
+from assistant.demo.scenario import SCENARIO, read_scenario
 
 __all__ = ["SCENARIO", "read_scenario", "run"]

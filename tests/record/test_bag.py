@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import os
 import shutil
-import sys
 import zipfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import bagit
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent / "writeup"))
 from recorded import OPEN_CONTROL_WIRE, folder, scripted
 
 from assistant.cli import main

@@ -18,7 +18,7 @@ from assistant.core.reasoning.posterior import WeighedResult
 from assistant.core.values.entries import CautionGiven
 from assistant.core.values.result import Control
 from assistant.measured import DEFAULT_THRESHOLDS as LIMITS
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 LIBRARY = sample_library()
 

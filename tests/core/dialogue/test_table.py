@@ -27,7 +27,7 @@ from assistant.core.dialogue.table import ROWS
 from assistant.core.dialogue.triggers import TRIGGERS, Trigger
 from assistant.core.values.result import Control
 from assistant.keys.pad import decode
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 HANDLERS = (
     anywhere,

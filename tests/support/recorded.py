@@ -14,8 +14,8 @@ from assistant.core.values.events import Resumed
 from assistant.core.values.result import Control
 from assistant.loading.folder import load_knowledge, load_library
 from assistant.record import Facts, Header, Line, LogFile, RecordedSession, Seal, SessionLog
+from assistant.rehearsal.dialogue import Dialogue
 from assistant.resources import directory
-from assistant.testing import Dialogue
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -33,7 +33,7 @@ from assistant.core.values.events import (
 )
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
 from assistant.measured import DEFAULT_THRESHOLDS
-from assistant.testing import Dialogue
+from assistant.rehearsal.dialogue import Dialogue
 
 LIBRARY = asking_library()
 ORDER, VIN = TypedFact("order", "4711"), TypedFact("vin", "1G4AH59H45G118341")

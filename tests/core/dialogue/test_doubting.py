@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from test_weighed_dialogue import settle
+from sample_talks import settle
 
 from assistant.core.dialogue.doubting import thin
 from assistant.core.dialogue.states import State
@@ -16,8 +16,8 @@ from assistant.core.values.thresholds import OLD_RULES, Thresholds
 from assistant.core.words import remarking
 from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
+from assistant.rehearsal.dialogue import Dialogue
 from assistant.resources import directory
-from assistant.testing import Dialogue
 
 LIBRARY, KNOWLEDGE = load_folder(directory("procedures"))
 CIRCUIT = "coil-with-external-driver"

@@ -3,7 +3,7 @@
 `walks.jsonl.gz` has a session a line: its procedure, the events with their JSON, and for each event the beginning
 of the SHA-256 of the JSON of its actions. After a change that is meant to be seen or heard,
 
-    python tests/core/recorded_walks.py
+    python tests/core/dialogue/recorded_walks.py
 
 plays the same events again and writes what is done now; `--new SEED` draws other events as well.
 """

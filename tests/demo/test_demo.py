@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from assistant import resources
+from assistant import demo, resources
 from assistant.cli import main
 from assistant.core.values.entries import (
     Entry,
@@ -28,7 +28,6 @@ from assistant.core.values.events import Heard, NoMatch, Note, NoteRecorded
 from assistant.errors import FileProblem, UsageProblem
 from assistant.record import RecordedSession, read_session, verify
 from assistant.record.replaying import replay
-from assistant.session import demo
 
 SOUNDS = resources.directory("audio_fixtures")
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from assistant import demo
 from assistant.core.values.events import KeyPressed, NoInput
 from assistant.record import read_session
-from assistant.session import demo
 
 ENTER = {"when": ["acknowledging"], "keys": ["enter"]}
 TURNS = [
