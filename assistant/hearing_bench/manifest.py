@@ -150,17 +150,47 @@ class Quick:
 
 
 @dataclass(frozen=True)
-class Manifest:
-    """The whole plan; `speech_dbfs` is the level of speech, `stretch` the share by which rate and pitch vary."""
+class SpeechInNoise:
+    """The way in which speech is put into noise.
 
-    path: Path
-    seed: int
+    Attributes:
+        lead_s: Noise before the speech.
+        tail_s: Noise after the speech.
+        speech_dbfs: Level of the speech, dB relative to full scale.
+        stretch: Share by which rate and pitch of a synthesised voice vary.
+        levels_db: Ratios of speech to noise.
+        noises: Kinds of noise.
+    """
+
     lead_s: float
     tail_s: float
     speech_dbfs: float
     stretch: float
     levels_db: tuple[float, ...]
     noises: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """The whole plan.
+
+    Attributes:
+        path: The file.
+        seed: Seed of everything that is drawn.
+        mixing: How speech is put into noise.
+        voices: Voices by name.
+        questions: Procedure and step of each question by name.
+        answers: Answers from the grammars of real steps.
+        recordings: Recordings of people.
+        other: Speech outside every grammar.
+        hours: Hours of noise and chatter.
+        turns: Answers that go through the real ear.
+        quick: The plan of `--quick`.
+    """
+
+    path: Path
+    seed: int
+    mixing: SpeechInNoise
     voices: dict[str, BenchVoice]
     questions: dict[str, tuple[str, str]]
     answers: tuple[Answers, ...]

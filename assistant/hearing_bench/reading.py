@@ -25,6 +25,7 @@ from assistant.hearing_bench.manifest import (
     Quick,
     Recording,
     Recordings,
+    SpeechInNoise,
     Turns,
 )
 from assistant.hearing_bench.mixing import CLEAN_DB
@@ -177,12 +178,14 @@ class _Reader:
         made = Manifest(
             path=self.path,
             seed=self.whole("seed", 0, 10**9),
-            lead_s=self.number("lead_s", 0, 10),
-            tail_s=self.number("tail_s", 0, 10),
-            speech_dbfs=self.number("speech_dbfs", -60, -6),
-            stretch=self.number("stretch", 0, 0.5),
-            levels_db=self.levels("levels_db"),
-            noises=self.texts("noises", KINDS),
+            mixing=SpeechInNoise(
+                lead_s=self.number("lead_s", 0, 10),
+                tail_s=self.number("tail_s", 0, 10),
+                speech_dbfs=self.number("speech_dbfs", -60, -6),
+                stretch=self.number("stretch", 0, 0.5),
+                levels_db=self.levels("levels_db"),
+                noises=self.texts("noises", KINDS),
+            ),
             voices=voices,
             questions=questions,
             answers=answers,

@@ -107,7 +107,7 @@ class Bench:
         self._ours = [Ours(path, name) for path, name in _models(options.models)]
         self._theirs: pocketsphinx.Beside | None = None
         self._waiting: deque[_Waiting] = deque()
-        levels = self._manifest.quick.levels_db if options.quick else self._manifest.levels_db
+        levels = self._manifest.quick.levels_db if options.quick else self._manifest.mixing.levels_db
         self.measured = HearingFigures(
             machine(),
             dt.datetime.now(dt.UTC).isoformat(timespec="minutes"),

@@ -82,7 +82,7 @@ class TestSet:
     @property
     def noises(self) -> tuple[str, ...]:
         """Kinds of noise, in turn."""
-        return self._manifest.noises
+        return self._manifest.mixing.noises
 
     @cached_property
     def _requests(self) -> list[GrammarRequest]:
@@ -123,9 +123,9 @@ class TestSet:
             utterance.noise,
             ratio_db,
             utterance.seed,
-            lead_s=manifest.lead_s,
-            tail_s=manifest.tail_s if tail_s is None else tail_s,
-            level_db=manifest.speech_dbfs,
+            lead_s=manifest.mixing.lead_s,
+            tail_s=manifest.mixing.tail_s if tail_s is None else tail_s,
+            level_db=manifest.mixing.speech_dbfs,
         )
 
     def say(self, voice: str, words: str, factor: float = 1.0) -> Signal:
@@ -147,7 +147,7 @@ class TestSet:
             seen: set[tuple[GrammarRequest, str]] = set()
             for number in range(_share_of(part.count, share)):
                 request, words, truth = self._drawn(part, fitting, draw, seen)
-                factor = 1 + draw.uniform(-self._manifest.stretch, self._manifest.stretch)
+                factor = 1 + draw.uniform(-self._manifest.mixing.stretch, self._manifest.mixing.stretch)
                 found.append(
                     self._utterance(
                         part.name,
@@ -232,7 +232,7 @@ class TestSet:
                     "Give it a question that asks for a number, and all words of numbers",
                 )
             pauses = [draw.uniform(*WORD_PAUSE_S) for _ in words[1:]]
-            speech = joined([pieces[word] for word in words], pauses, self._manifest.speech_dbfs)
+            speech = joined([pieces[word] for word in words], pauses, self._manifest.mixing.speech_dbfs)
             speaker = clips[words[0]].speaker
             found.append(self._utterance(part.name, speaker, " ".join(words), truth, grammar, speech, number))
         return found
@@ -266,7 +266,7 @@ class TestSet:
                     "Take another sentence",
                 )
             voice = voices[number % len(voices)]
-            factor = 1 + draw.uniform(-self._manifest.stretch, self._manifest.stretch)
+            factor = 1 + draw.uniform(-self._manifest.mixing.stretch, self._manifest.mixing.stretch)
             speech = self.say(voice, words, factor)
             found.append(
                 self._utterance(part.name, voice, words, None, grammar, speech, number // len(voices))
@@ -283,7 +283,7 @@ class TestSet:
         speech: Signal,
         number: int,
     ) -> BenchUtterance:
-        noises = self._manifest.noises
+        noises = self._manifest.mixing.noises
         seed = zlib.crc32(f"{self._manifest.seed} {part} {speaker} {number}".encode())
         return BenchUtterance(
             part, speaker, words, truth, grammar, speech, noises[number % len(noises)], seed

@@ -20,13 +20,13 @@ TEXT = BUNDLED.read_text(encoding="utf-8")
 def test_the_bundled_manifest_holds_what_the_documents_promise() -> None:
     """Sixty remarks, clean sound first, an unheard voice by two synthesisers, and no voice that does not exist."""
     manifest = read_manifest(BUNDLED)
-    assert manifest.levels_db == (CLEAN_DB, 20, 10, 5, 0)
+    assert manifest.mixing.levels_db == (CLEAN_DB, 20, 10, 5, 0)
     assert [len(one.sentences) for one in manifest.other if one.name == "remarks"] == [60]
     assert {manifest.voices[voice].synthesiser for voice in manifest.answers[0].voices} == {
         "flite",
         "festival",
     }
-    assert set(manifest.noises) == {"fans", "compressor", "cranking", "impact-wrench"}
+    assert set(manifest.mixing.noises) == {"fans", "compressor", "cranking", "impact-wrench"}
     assert manifest.parts()[-3:] == ("hours", "turns", "memory")
 
 
