@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Answer, Procedure, Step, Target
     from assistant.core.reasoning.knowledge import Knowledge
-    from assistant.grammar.grammar import GrammarSet
+    from assistant.grammar.grammar_set import GrammarSet
 
 
 WORDED = ("dialogue", "words")

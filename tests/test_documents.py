@@ -19,7 +19,7 @@ from assistant.core.dialogue.table import diagram
 from assistant.core.dialogue.triggers import KEYED
 from assistant.core.rules import trade_rules
 from assistant.core.values.result import Control
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.keys.pad import KEYS
 from assistant.loading.folder import load_library
 from assistant.rehearsal.dialogue import Dialogue

@@ -12,7 +12,7 @@ import pytest
 from assistant import resources
 from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.values.result import Control
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.linting import all_spoken, lint, lint_grammars_for, lint_procedures
 from assistant.loading.folder import load_folder, load_library
 from assistant.rehearsal.judging import AIM, LONGEST

@@ -26,7 +26,7 @@ def make_texts(dictionary: Path) -> Texts:
     from assistant import resources  # noqa: PLC0415  training alone runs where none of this is installed
     from assistant.acoustic.phones import read_dictionary  # noqa: PLC0415
     from assistant.acoustic.texts import Texts  # noqa: PLC0415
-    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+    from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
     from assistant.loading.folder import load_library  # noqa: PLC0415
 
     if not dictionary.is_file():
@@ -135,7 +135,7 @@ def _export(options: argparse.Namespace) -> None:
     from assistant import resources  # noqa: PLC0415
     from assistant.acoustic.export import Decoding, write_model  # noqa: PLC0415
     from assistant.acoustic.weights import load  # noqa: PLC0415
-    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+    from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
 
     decoding = Decoding(**_numbers(options.set, Decoding))
     grammars = GrammarSet.load(resources.directory("grammars"))

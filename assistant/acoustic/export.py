@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.acoustic.agreed import BINS, EPSILON, HIGH_HZ, LOW_HZ, PHONE_OUTPUTS, SKIP, SUBSAMPLING
+from assistant.grammar.automaton import Automaton
 from assistant.grammar.lexicon import PHONES
-from assistant.grammar.network import Automaton
 from assistant.hearing.graph import table_for, write_sounds, write_words
 from assistant.hearing.phones import PhoneLayout
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from assistant.grammar.grammar import GrammarSet
+    from assistant.grammar.grammar_set import GrammarSet
 
 Matrix = NDArray[np.float32]
 

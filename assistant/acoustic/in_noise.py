@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import UsageProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.confidence import evidence_in, measures
 from assistant.hearing.judge import judge, share_of

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from assistant.core.library.library import Library
-    from assistant.grammar.grammar import GrammarSet, StepGrammar
+    from assistant.grammar.grammar_set import GrammarSet
+    from assistant.grammar.step_grammar import StepGrammar
 
 SPELLING = (
     "alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo "

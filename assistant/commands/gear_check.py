@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import resources
 from assistant.errors import BayAssistantError, GearProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.lint import typical_requests
 from assistant.hearing.microphone import Microphone, glance
 from assistant.hearing.recogniser import Recogniser, find_model

@@ -92,7 +92,7 @@ def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Nam
 
 
 def _all(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
-    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+    from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
     from assistant.linting import lint  # noqa: PLC0415
 
     grammars = GrammarSet.load(grammars_folder(options))

@@ -14,7 +14,7 @@ from assistant.core.dialogue.sayable import request_for
 from assistant.core.dialogue.states import State
 from assistant.core.values.codec import to_json
 from assistant.errors import UsageProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.confidence import evidence_in
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.core.values.result import Result
-    from assistant.grammar.grammar import StepGrammar
+    from assistant.grammar.step_grammar import StepGrammar
 
 
 def run(

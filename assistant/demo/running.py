@@ -10,7 +10,7 @@ from assistant import resources
 from assistant.demo.scenario import SCENARIO, read_scenario
 from assistant.demo.stage import Stage
 from assistant.errors import RecordProblem, UsageProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.loading.folder import load_library
 from assistant.private import write_named

@@ -16,7 +16,7 @@ from assistant.speaking.track import SoundTrack
 
 if TYPE_CHECKING:
     from assistant.demo.scenario import Scenario
-    from assistant.grammar.grammar import GrammarSet
+    from assistant.grammar.grammar_set import GrammarSet
     from assistant.hearing.recogniser import Recogniser
     from assistant.record import SessionLog
     from assistant.screen.terminal import Screen

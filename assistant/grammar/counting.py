@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from assistant.errors import FileProblem
 from assistant.grammar import jsgf
-from assistant.grammar.network import DEEPEST, MOST_STATES
+from assistant.grammar.compiling import DEEPEST, MOST_STATES
 
 BEYOND = 10**12
 """Larger counts are cut off here."""

@@ -33,15 +33,18 @@ from assistant.core.values.result import Control, GrammarRequest, Result, Spelli
 from assistant.core.values.units import units_like
 from assistant.errors import FileProblem
 from assistant.grammar import numbers
-from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
+from assistant.grammar.losses import turns_into
 from assistant.grammar.nearness import close_phrases
 from assistant.grammar.network import Position
+from assistant.grammar.tags import UNITS
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Sequence
 
+    from assistant.grammar.grammar_set import GrammarSet
     from assistant.grammar.lexicon import Lexicon
     from assistant.grammar.nearness import Near
+    from assistant.grammar.step_grammar import StepGrammar
 
 
 LOOK_ALIKE = 1.5

@@ -21,10 +21,12 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from assistant.grammar.network import Automaton, Builder, Network, Position
+from assistant.grammar.automaton import Automaton, Builder
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
+
+    from assistant.grammar.network import Network, Position
 
 KEY = "number"
 """The key of the tags."""

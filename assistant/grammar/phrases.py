@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from assistant.errors import FileProblem
 from assistant.grammar import jsgf
+from assistant.grammar.compiling import DEEPEST
 from assistant.grammar.counting import SizeCounter
-from assistant.grammar.network import DEEPEST, Position
+from assistant.grammar.network import Position
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -31,7 +31,7 @@ from assistant.measured import DEFAULT_THRESHOLDS
 if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
     from assistant.core.values.thresholds import Thresholds
-    from assistant.grammar.grammar import StepGrammar
+    from assistant.grammar.step_grammar import StepGrammar
     from assistant.hearing.recogniser import Recogniser
 
 Make: TypeAlias = Callable[[float], Event]

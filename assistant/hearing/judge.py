@@ -20,7 +20,7 @@ from assistant.measured import CALIBRATION
 
 if TYPE_CHECKING:
     from assistant.core.values.thresholds import Thresholds
-    from assistant.grammar.grammar import StepGrammar
+    from assistant.grammar.step_grammar import StepGrammar
     from assistant.hearing.confidence import Evidence
 
 

@@ -21,7 +21,7 @@ import numpy as np
 
 from assistant import resources
 from assistant.errors import GearProblem, ModelProblem
-from assistant.grammar.network import Automaton
+from assistant.grammar.automaton import Automaton
 from assistant.hearing.checking import check_fit, read_settings, read_weights, try_model
 from assistant.hearing.graph import (
     UNKNOWN,
@@ -39,8 +39,8 @@ from assistant.hearing.sound import RATE, Samples
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
 
-    from assistant.grammar.grammar import StepGrammar
     from assistant.grammar.lexicon import Pronunciation
+    from assistant.grammar.step_grammar import StepGrammar
 
 VARIABLE = "BAY_ASSISTANT_MODEL"
 """Environment variable that names a model directory."""

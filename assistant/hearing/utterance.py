@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assistant.core.values.thresholds import Thresholds
-    from assistant.grammar.grammar import StepGrammar
+    from assistant.grammar.step_grammar import StepGrammar
     from assistant.hearing.activity import Levels
     from assistant.hearing.recogniser import Recogniser
     from assistant.hearing.recognition import UtteranceStream

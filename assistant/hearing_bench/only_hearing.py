@@ -12,7 +12,7 @@ from pathlib import Path
 from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import BayAssistantError
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import read_sound
 from assistant.hearing_bench.streaming import Attentive

@@ -22,7 +22,7 @@ from assistant.hearing_bench.wordset import WordSet
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from assistant.grammar.grammar import StepGrammar
+    from assistant.grammar.step_grammar import StepGrammar
     from assistant.hearing.sound import Samples
 
 Heard: TypeAlias = tuple[str, float, float]

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
-    from assistant.grammar.grammar import StepGrammar
+    from assistant.grammar.step_grammar import StepGrammar
     from assistant.hearing.confidence import Evidence
     from assistant.hearing.sound import Samples
     from assistant.hearing_bench.mixing import Mixture

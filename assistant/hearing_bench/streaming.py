@@ -26,7 +26,8 @@ if TYPE_CHECKING:
 
     from assistant.core.values.result import GrammarRequest
     from assistant.core.values.thresholds import Thresholds
-    from assistant.grammar.grammar import GrammarSet, StepGrammar
+    from assistant.grammar.grammar_set import GrammarSet
+    from assistant.grammar.step_grammar import StepGrammar
     from assistant.hearing.ear import Make
     from assistant.hearing.recogniser import Recogniser
     from assistant.hearing.sound import Samples

@@ -14,8 +14,9 @@ from assistant.core.dialogue.sayable import request_for, requests_of
 from assistant.core.dialogue.states import State
 from assistant.core.values.result import Result
 from assistant.errors import FileProblem, GearProblem
-from assistant.grammar.grammar import GrammarSet, StepGrammar
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.numbers import in_words
+from assistant.grammar.step_grammar import StepGrammar
 from assistant.hearing_bench.mixing import Mixture, Signal, in_noise, joined, stretched
 from assistant.hearing_bench.speech import missing_recordings, recording
 from assistant.hearing_bench.wordset import WordSet, dictionary, of_words

@@ -13,9 +13,11 @@ from assistant import files
 from assistant.core.values.result import GrammarRequest, Result
 from assistant.errors import FileProblem, GearProblem, ModelProblem
 from assistant.grammar import jsgf
-from assistant.grammar.grammar import StepGrammar, _Forms
+from assistant.grammar.automaton import Automaton, Builder
+from assistant.grammar.compiling import compile_rule
 from assistant.grammar.lexicon import Lexicon, Pronunciation
-from assistant.grammar.network import Automaton, Builder, compile_rule
+from assistant.grammar.parts import Parts
+from assistant.grammar.step_grammar import StepGrammar
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -38,16 +40,7 @@ class WordSet(StepGrammar):
     """
 
     def __init__(self, text: str, lexicon: Lexicon, same: Mapping[str, str], path: Path, line: int) -> None:
-        nothing = _Forms({})
-        super().__init__(
-            GrammarRequest(),
-            places=nothing,
-            outcomes=nothing,
-            units=nothing,
-            controls=nothing,
-            number=None,
-            lexicon=lexicon,
-        )
+        super().__init__(GrammarRequest(), Parts(), lexicon)
         try:
             linked = jsgf.link([jsgf.parse(text.encode(), path)])
         except FileProblem as problem:

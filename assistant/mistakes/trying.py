@@ -26,7 +26,7 @@ from assistant.core.dialogue.sayable import requests_of
 from assistant.core.library.procedure import Leads
 from assistant.core.library.ways import targets
 from assistant.errors import BayAssistantError
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.linting import lint_grammars_for, lint_procedures, listened_for
 from assistant.loading.folder import load_folder, load_library
 from assistant.mistakes import editing, making

@@ -16,7 +16,7 @@ from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.sayable import requests_of
 from assistant.core.values.events import GearLost
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.keys.pad import NumberPad
 from assistant.loading.folder import load_folder
 from assistant.record import SessionLog, sessions_folder

@@ -20,7 +20,7 @@ from assistant.acoustic.sound import Sound
 from assistant.acoustic.sweep import mean_price
 from assistant.acoustic.texts import Texts, TrainingText
 from assistant.acoustic.voices import KOKORO_ENGLISH, KOKORO_FOREIGN, KOKORO_KEPT, Flite
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.loading.folder import load_library
 
 

@@ -11,7 +11,7 @@ import vosk
 
 from assistant import resources
 from assistant.acoustic.export import Decoding, _matrix, _transition_model, phone_names, write_model
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.phones import PhoneLayout
 from assistant.hearing.recogniser import Recogniser, check_model
 

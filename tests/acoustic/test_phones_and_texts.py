@@ -14,7 +14,7 @@ from hypothesis import given, strategies as st
 from assistant import resources
 from assistant.acoustic.phones import from_arpabet, read_dictionary, to_arpabet
 from assistant.acoustic.texts import LETTERS, Texts
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.lexicon import PHONES
 from assistant.loading.folder import load_library
 

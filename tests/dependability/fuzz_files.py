@@ -18,7 +18,7 @@ from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.values.events import Began, KeyPressed
 from assistant.errors import BayAssistantError, FileProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.sound import read_sound
 from assistant.keys.pad import KEYS
 from assistant.loading.folder import load_folder, load_library

@@ -9,7 +9,7 @@ import numpy as np
 from assistant import resources
 from assistant.core.values.result import GrammarRequest
 from assistant.grammar.english import look_up
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 
 

@@ -10,17 +10,14 @@ import pytest
 
 from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import jsgf
+from assistant.grammar.automaton import MOST_SUBSETS, Automaton, Builder
+from assistant.grammar.compiling import MOST_STATES, compile_rule
 from assistant.grammar.counting import MOST_PHRASES, MOST_PIECES, SizeCounter
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
+from assistant.grammar.jsgf.parsing import DEEPEST, MOST_IMPORTS, MOST_RULES
+from assistant.grammar.jsgf.symbols import MOST_SYMBOLS
 from assistant.grammar.lexicon import MOST_PHONES, MOST_PRONUNCIATIONS, parse_lexicon
-from assistant.grammar.network import (
-    MOST_READINGS,
-    MOST_STATES,
-    MOST_SUBSETS,
-    Automaton,
-    Builder,
-    compile_rule,
-)
+from assistant.grammar.network import MOST_READINGS
 from assistant.grammar.phrases import phrases
 
 HEAD = "#JSGF V1.0 UTF-8 en;\ngrammar g;\n"
@@ -94,9 +91,9 @@ def test_counting_is_exact() -> None:
 @pytest.mark.parametrize(
     ("rule", "said"),
     [
-        ("(" * 100_000 + "x" + ")" * 100_000, str(jsgf.MOST_SYMBOLS)),
-        ("(" * 1000 + "x" + ")" * 1000, str(jsgf.DEEPEST)),
-        ("x " * 40_000, str(jsgf.MOST_SYMBOLS)),
+        ("(" * 100_000 + "x" + ")" * 100_000, str(MOST_SYMBOLS)),
+        ("(" * 1000 + "x" + ")" * 1000, str(DEEPEST)),
+        ("x " * 40_000, str(MOST_SYMBOLS)),
         ("/1e999/ x | /1/ y", "is not a weight"),
         ("/1" + "0" * 400 + "/ x | /1/ y", "is not a weight"),
         ("x" + " (<NULL> {number=1} | <NULL> {number=2})" * 40, str(MOST_READINGS)),
@@ -113,10 +110,10 @@ def test_one_rule_beyond_a_limit(rule: str, said: str) -> None:
 
 def test_many_rules_and_imports_have_limits() -> None:
     """So many rules or imports that looking through them would take minutes are refused."""
-    rules = "".join(f"<r{n}>=x;\n" for n in range(jsgf.MOST_RULES + 1))
-    assert f"more than {jsgf.MOST_RULES} rules" in str(refused(HEAD + rules))
-    imports = "".join(f"import <g{n}.*>;\n" for n in range(jsgf.MOST_IMPORTS + 1))
-    assert f"more than {jsgf.MOST_IMPORTS} imports" in str(refused(HEAD + imports + "public <a> = x;"))
+    rules = "".join(f"<r{n}>=x;\n" for n in range(MOST_RULES + 1))
+    assert f"more than {MOST_RULES} rules" in str(refused(HEAD + rules))
+    imports = "".join(f"import <g{n}.*>;\n" for n in range(MOST_IMPORTS + 1))
+    assert f"more than {MOST_IMPORTS} imports" in str(refused(HEAD + imports + "public <a> = x;"))
 
 
 def test_a_long_chain_of_empty_rules_is_looked_through_once() -> None:

@@ -9,7 +9,7 @@ from hypothesis import given, strategies as st
 
 from assistant import resources
 from assistant.errors import FileProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.lexicon import PHONES, Pronunciation, distance, omission, parse_lexicon, substitution
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))

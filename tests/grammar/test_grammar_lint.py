@@ -11,7 +11,7 @@ from hypothesis import given, strategies as st
 from assistant import resources
 from assistant.core.dialogue.sayable import requests_of
 from assistant.core.values.result import Control, GrammarRequest
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.lexicon import distance
 from assistant.grammar.lint import LOOK_ALIKE, lint_grammars, typical_requests
 from assistant.grammar.nearness import close_phrases

@@ -16,7 +16,8 @@ from hypothesis import example, given, settings, strategies as st
 
 from assistant.errors import FileProblem
 from assistant.grammar import jsgf
-from assistant.grammar.network import Network, compile_rule
+from assistant.grammar.compiling import compile_rule
+from assistant.grammar.network import Network
 
 FILE = Path("example.jsgf")
 

@@ -13,7 +13,7 @@ from num2words import num2words
 
 from assistant import resources
 from assistant.grammar import numbers
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.numbers import NumberGrammar, evaluate, in_words
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))

@@ -9,7 +9,7 @@ from assistant import resources
 from assistant.core.dialogue.asking import WORDS
 from assistant.core.values.result import Control, GrammarRequest, Result, Spelling
 from assistant.errors import FileProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 SIGNS = GRAMMARS.request(

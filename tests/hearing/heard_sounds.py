@@ -8,7 +8,7 @@ import numpy as np
 
 from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.baynoise import bay_noise
 from assistant.hearing.sound import RATE, Samples, read_sound
 

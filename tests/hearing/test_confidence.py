@@ -9,7 +9,7 @@ from hypothesis import given, strategies as st
 
 from assistant import resources
 from assistant.core.values.result import GrammarRequest
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.confidence import MEASURES, Evidence, measures
 from assistant.hearing.judge import judge
 from assistant.hearing.recognition import Alternative, Recognition

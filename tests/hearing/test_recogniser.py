@@ -12,7 +12,8 @@ import pytest
 from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import ModelProblem
-from assistant.grammar.grammar import GrammarSet, StepGrammar
+from assistant.grammar.grammar_set import GrammarSet
+from assistant.grammar.step_grammar import StepGrammar
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import KEPT, VARIABLE, Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound

@@ -12,7 +12,7 @@ import pytest
 from assistant import resources
 from assistant.core.words.sentences import count_words
 from assistant.errors import GearProblem
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.numbers import in_words
 from assistant.hearing_bench import listening
 from assistant.speaking.voice import Voice

@@ -11,7 +11,7 @@ import pytest
 from assistant import resources
 from assistant.core.values.events import Heard, NoMatch
 from assistant.core.values.result import GrammarRequest, Result
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.activity import CHUNK
 from assistant.hearing.sound import RATE, Samples, level_db
 from assistant.hearing_bench.manifest import NAME, Hours

@@ -12,7 +12,8 @@ import pytest
 from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import FileProblem, GearProblem, ModelProblem
-from assistant.grammar.grammar import GrammarSet, StepGrammar
+from assistant.grammar.grammar_set import GrammarSet
+from assistant.grammar.step_grammar import StepGrammar
 from assistant.hearing_bench.pocketsphinx import Phrases, PocketSphinx, jsgf_of, name
 from assistant.hearing_bench.wordset import WordSet, dictionary, of_words
 

@@ -45,7 +45,7 @@ from assistant.core.words import placing
 from assistant.demo.person import PlayedPerson
 from assistant.demo.scenario import PlayedTurn, Scenario
 from assistant.demo.stage import Stage
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.numbers import in_words
 from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.recogniser import Recogniser, find_model

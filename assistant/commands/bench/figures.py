@@ -24,7 +24,7 @@ from assistant.core.dialogue.states import State
 from assistant.demo.person import PlayedPerson, Sounding
 from assistant.demo.scenario import SCENARIO, read_scenario
 from assistant.demo.stage import Stage
-from assistant.grammar.grammar import GrammarSet
+from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
 from assistant.loading.folder import load_library

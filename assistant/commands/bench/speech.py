@@ -38,7 +38,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the report."""
-    from assistant.grammar.grammar import GrammarSet  # noqa: PLC0415
+    from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
     from assistant.hearing_bench import listening  # noqa: PLC0415
     from assistant.linting import all_spoken  # noqa: PLC0415
     from assistant.loading.folder import load_folder  # noqa: PLC0415

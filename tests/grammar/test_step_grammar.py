@@ -11,8 +11,10 @@ from hypothesis import given, settings, strategies as st
 
 from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest, Result
-from assistant.errors import FileProblem, ModelProblem, UsageProblem
-from assistant.grammar.grammar import UNITS, GrammarSet, StepGrammar, turns_into
+from assistant.errors import ModelProblem, UsageProblem
+from assistant.grammar.grammar_set import GrammarSet
+from assistant.grammar.losses import turns_into
+from assistant.grammar.step_grammar import StepGrammar
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 ALL_CONTROLS = tuple(Control)
@@ -29,12 +31,6 @@ REQUESTS = st.one_of(
         st.lists(st.sampled_from(ALL_CONTROLS), max_size=4, unique=True).map(tuple),
     ),
 )
-
-
-def tiny(body: str, lexicon: str = "") -> GrammarSet:
-    """A set of one grammar."""
-    text = f"#JSGF V1.0 UTF-8 en;\ngrammar tiny;\n{body}"
-    return GrammarSet.from_files({Path("tiny.jsgf"): text.encode(), Path("lexicon.txt"): lexicon.encode()})
 
 
 # --- the trade's phrases ---
@@ -107,12 +103,6 @@ def test_every_place_goes_with_every_outcome() -> None:
             assert volts.parse(f"{form} one volt") == Result(value=Decimal(1), unit="V", place=place)
 
 
-def test_all_controls_and_units_can_be_said() -> None:
-    """Every control word and every unit of a result has a spoken form."""
-    assert set(Control) == set(GRAMMARS.controls())
-    assert set(UNITS) == set(GRAMMARS.units())
-
-
 def test_canonical_forms() -> None:
     """The first form in the file is the usual one."""
     step = GRAMMARS.request(EVERYTHING)
@@ -122,30 +112,6 @@ def test_canonical_forms() -> None:
     assert step.canonical("kilohm") == "kilohms"
     with pytest.raises(UsageProblem, match="no 'purple'"):
         step.canonical("purple")
-
-
-def test_named_grammars() -> None:
-    """A grammar can be had by its name; places are no grammar of their own."""
-    assert set(GRAMMARS.names()) == {
-        *(
-            "answer",
-            "compare",
-            "condition",
-            "control",
-            "lamp",
-            "number",
-            "procedure",
-            "ramp",
-            "reason",
-            "spark",
-        )
-    }
-    assert GRAMMARS.named("lamp").parse("feed lit") == Result(outcome="lit", place="feed")
-    assert GRAMMARS.named("number").parse("one volt") == Result(value=Decimal(1), unit="V")
-    assert GRAMMARS.named("control").parse("undo") == Result(control=Control.CORRECTION)
-    for name in ("place", "nonsense"):
-        with pytest.raises(UsageProblem, match="Grammars: "):
-            GRAMMARS.named(name)
 
 
 # --- properties ---
@@ -234,13 +200,6 @@ def test_end_pointing_questions() -> None:
     assert (step.is_complete("five"), step.can_continue("five")) == (True, True)
     assert (step.is_complete("five volts"), step.can_continue("five volts")) == (True, False)
     assert (step.is_beginning("feed"), step.is_beginning("volts")) == (True, False)
-
-
-def test_requests_are_built_once() -> None:
-    """The same request gives the same grammar, so a step costs nothing the second time."""
-    assert GRAMMARS.request(LAMP) is GRAMMARS.request(
-        GrammarRequest(*(LAMP.outcomes, LAMP.units, LAMP.controls))
-    )
 
 
 def test_an_empty_request_hears_nothing() -> None:
@@ -332,116 +291,3 @@ def test_without_is_a_part_of_the_language(request: GrammarRequest, data: st.Dat
     assert {
         words: result for words, result in before.items() if missing.isdisjoint(words.split())
     }.items() <= after.items()
-
-
-# --- building a set ---
-
-
-@pytest.mark.parametrize(
-    ("body", "line", "says_what"),
-    [
-        ("public <a> = lit;", 3, "no tag"),
-        ("public <a> = (lit {outcome=lit}) {outcome=dim};", 3, "has {outcome=dim}, {outcome=lit}"),
-        ("public <a> =\nlit {colour=red};", 4, "{colour=red} means nothing"),
-        ("public <a> = lit {outcome=Very Lit};", 3, "means nothing"),
-        ("public <a> = furlongs {unit=furlong};", 3, "means nothing"),
-        ("public <a> = jump {control=jump};", 3, "means nothing"),
-        ("public <a> = [lit] {outcome=lit};", 3, "without a word"),
-        ("public <a> = lit* {outcome=lit};", 3, "without end"),
-        ("public <a> = (very <a> | lit) {outcome=lit};", 3, "without end"),
-        ("public <a> = 12 {outcome=lit};", 3, "not a spoken word"),
-        ("public <a> = Lit {outcome=lit};", 3, "not a spoken word"),
-        ("public <a> = (x | y) (x | y) (x|y) " + "(x|y) " * 12 + "{outcome=x};", 3, "more than 5000 phrases"),
-        ("public <a> = feed {place=a} |\nfeed {place=b};", 4, "means both a and b"),
-        ("public <a> = ready {outcome=ready} | go {control=ready};", 3, "also the name of a control word"),
-        ("public <n> = one {number=1};\npublic <p> = post one {place=a};", 4, "part of a reading"),
-        ("public <n> = one {number=1};\npublic <m> = two {number=2};", 4, "two rules for numbers"),
-        ("public <n> = (one {number=1})+;", 3, "for ever"),
-        ("public <n> = [one] {number=1};", 3, "without a word"),
-        ("public <n> = one {number=uno};", 3, "{number=uno} means nothing"),
-    ],
-)
-def test_grammars_that_do_not_fit(body: str, line: int, says_what: str) -> None:
-    """A grammar that is good JSGF but means nothing, or two things, is refused at its line with a remedy."""
-    with pytest.raises(FileProblem) as caught:
-        tiny(body)
-    assert says_what in str(caught.value)
-    assert line == caught.value.line
-    assert caught.value.remedy
-
-
-def test_two_meanings_in_one_request() -> None:
-    """Two outcomes may share a phrase as long as no step asks for both."""
-    grammars = tiny("public <a> = out {outcome=dark} |\nout {outcome=gone};", "out AW T")
-    assert grammars.request(GrammarRequest(("gone",))).parse("out") == Result(outcome="gone")
-    with pytest.raises(FileProblem, match=r"'out' means both dark .*:3.* and gone"):
-        grammars.request(GrammarRequest(("dark", "gone")))
-
-
-def test_place_and_outcome_that_run_together() -> None:
-    """A phrase that is an outcome as a whole, and a place with an outcome as well, has two meanings."""
-    grammars = tiny("public <a> = (blown | fuse blown) {outcome=blown};\npublic <p> = fuse {place=fuse};")
-    with pytest.raises(FileProblem, match=r"'fuse blown' means both blown .* and blown at fuse"):
-        grammars.request(GrammarRequest(("blown",)))
-
-
-def test_unknown_names_in_a_request() -> None:
-    """A word that no grammar can say is refused by name, with the tag that would be right."""
-    with pytest.raises(FileProblem, match=r"no phrase stands for the outcome 'purple'.*\{outcome=purple\}"):
-        GRAMMARS.request(GrammarRequest(("purple",)))
-    with pytest.raises(FileProblem, match="no rule has the tags of spoken numbers"):
-        tiny("public <u> = volts {unit=V};").request(GrammarRequest((), ("V",)))
-
-
-def test_loading_from_nowhere(tmp_path: Path) -> None:
-    """A folder that is missing or empty is a clear sentence."""
-    with pytest.raises(FileProblem, match="cannot be read"):
-        GrammarSet.load(tmp_path / "nothing")
-    (tmp_path / "lexicon.txt").write_text("")
-    with pytest.raises(FileProblem, match="there is no grammar here"):
-        GrammarSet.load(tmp_path)
-
-
-TAGGED = st.sampled_from(
-    [
-        *(
-            "public <a> = ",
-            "<b> = ",
-            "lit ",
-            "dim ",
-            "one ",
-            "{outcome=lit} ",
-            "{outcome=dim}",
-            "{place=feed}",
-        ),
-        *(
-            "{number=1}",
-            "{number=*5}",
-            "{unit=V}",
-            "{control=stop}",
-            "[",
-            "]",
-            "(",
-            ")",
-            "|",
-            "; ",
-            "*",
-            "<b>",
-            "{x}",
-        ),
-    ]
-)
-
-
-@settings(max_examples=300)
-@given(st.lists(TAGGED, max_size=25).map("".join), st.binary(max_size=30))
-def test_any_files_give_a_set_or_a_file_problem(body: str, lexicon: bytes) -> None:
-    """Any grammar and any lexicon are a working set or a FileProblem, never another error."""
-    text = f"#JSGF V1.0 UTF-8 en;\ngrammar tiny;\n{body};"
-    try:
-        grammars = GrammarSet.from_files({Path("tiny.jsgf"): text.encode(), Path("lexicon.txt"): lexicon})
-        step = grammars.request(GrammarRequest(grammars.outcomes(), (), grammars.controls()))
-    except FileProblem as found:
-        assert Path(found.path).name in {"tiny.jsgf", "lexicon.txt", ""}
-    else:
-        assert all(step.is_complete(words) for words in step.phrases())

@@ -1,0 +1,191 @@
+"""The folder of JSGF grammars with its lexicon, read and checked once; it gives the grammar of each step."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant import files
+from assistant.core.values.result import Control, GrammarRequest, Spelling
+from assistant.errors import FileProblem, UsageProblem
+from assistant.grammar import english, jsgf
+from assistant.grammar.language import language_of
+from assistant.grammar.lexicon import Lexicon, parse_lexicon
+from assistant.grammar.parts import NOTHING, Parts
+from assistant.grammar.step_grammar import StepGrammar
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from assistant.grammar.language import Language
+    from assistant.grammar.network import Position
+    from assistant.grammar.phrases import Phrase
+
+LEXICON = "lexicon.txt"
+"""Name of the pronouncing lexicon in the folder of grammars."""
+
+
+class GrammarSet:
+    """A folder of grammars with its lexicon, read and checked."""
+
+    def __init__(self, language: Language, lexicon: Lexicon) -> None:
+        self._forms = language.forms
+        self._named = language.named
+        self._built: dict[GrammarRequest, StepGrammar] = {}
+        self.number = language.number
+        self.signs = language.signs
+        self.lexicon = lexicon
+
+    @classmethod
+    def load(cls, directory: Path | str) -> GrammarSet:
+        """Read every ``*.jsgf`` file and the lexicon of a folder.
+
+        A word that the lexicon does not have is looked up in the large English dictionary.
+
+        Raises:
+            FileProblem: The folder or a file cannot be read or is malformed.
+        """
+        directory = Path(directory)
+        try:
+            paths = [*sorted(directory.glob("*.jsgf")), directory / LEXICON]
+            contents = {
+                path: files.read_bytes(path, files.TABLE if path.name == LEXICON else files.SETTINGS)
+                for path in paths
+            }
+        except OSError as error:
+            raise FileProblem(
+                error.filename or directory,
+                0,
+                f"cannot be read ({error.strerror})",
+                "Name a folder of grammars",
+            ) from error
+        grammars = cls.from_files(contents)
+        if missing := {word for word in grammars.words() if word not in grammars.lexicon}:
+            grammars.lexicon.entries.update(english.look_up(missing))
+        return grammars
+
+    @classmethod
+    def from_files(cls, contents: Mapping[Path, bytes]) -> GrammarSet:
+        """Read the same from the contents of the files.
+
+        Raises:
+            FileProblem: A file is malformed.
+        """
+        lexicon = Lexicon({}, Path(LEXICON))
+        grammars = []
+        for path, data in contents.items():
+            if path.name == LEXICON:
+                lexicon = parse_lexicon(data, path)
+            else:
+                grammars.append(jsgf.parse(data, path))
+        if not grammars:
+            raise FileProblem(
+                next(iter(contents), Path()).parent,
+                0,
+                "there is no grammar here",
+                "Name a folder of grammars",
+            )
+        return cls(language_of(grammars), lexicon)
+
+    def outcomes(self) -> tuple[str, ...]:
+        """Names of all outcomes that can be said."""
+        return tuple(self._forms["outcome"].of)
+
+    def places(self) -> tuple[str, ...]:
+        """Names of all places that can be said."""
+        return tuple(self._forms["place"].of)
+
+    def controls(self) -> tuple[Control, ...]:
+        """All control words that can be said."""
+        return tuple(Control(name) for name in self._forms["control"].of)
+
+    def units(self) -> tuple[str, ...]:
+        """All units that can be said."""
+        return tuple(self._forms["unit"].of)
+
+    def names(self) -> tuple[str, ...]:
+        """Names of the grammars that `named` accepts."""
+        return tuple(name for name, kinds in self._named.items() if _request_of(kinds) != GrammarRequest())
+
+    def forms(self, kind: str, name: str) -> tuple[Phrase, ...]:
+        """The spoken forms of an ``outcome``, ``place``, ``unit`` or ``control``, the usual one first."""
+        return self._forms[kind].of[name]
+
+    def words(self) -> dict[str, Position]:
+        """Every word of all grammars, with its first place."""
+        found: dict[str, Position] = {}
+        for forms in self._forms.values():
+            for _, form in forms.each():
+                for word in form.words:
+                    found.setdefault(word.text, word.place)
+        found |= {
+            word: place
+            for word, place in (self.signs.words() if self.signs else {}).items()
+            if word not in found
+        }
+        return found | (self.number.words() if self.number else {})
+
+    def request(self, request: GrammarRequest) -> StepGrammar:
+        """The grammar of a step; built once for each different request.
+
+        Raises:
+            FileProblem: Some answer that the request names has no phrase, or a phrase would have two meanings.
+        """
+        if request not in self._built:
+            wanted = {
+                "outcome": request.outcomes,
+                "unit": request.units,
+                "control": tuple(control.value for control in request.controls),
+            }
+            for kind, names in wanted.items():
+                for name in names:
+                    if name not in self._forms[kind].of:
+                        raise FileProblem(
+                            self.lexicon.path.parent,
+                            0,
+                            f"no phrase stands for the {kind} '{name}'",
+                            f"Tag its phrases with {{{kind}={name}}} in one of the grammars",
+                        )
+            spelled = request.spelling is not Spelling.NONE
+            if spelled and self.signs is None:
+                raise FileProblem(
+                    self.lexicon.path.parent, 0, "no rule has the tags of spelled signs", "Add spelling.jsgf"
+                )
+            counted = (bool(request.units) or request.counting) and not spelled
+            if counted and self.number is None:
+                raise FileProblem(
+                    self.lexicon.path.parent, 0, "no rule has the tags of spoken numbers", "Add number.jsgf"
+                )
+            self._built[request] = StepGrammar(
+                request,
+                Parts(
+                    places=self._forms["place"] if request.places and not spelled else NOTHING,
+                    outcomes=self._forms["outcome"].only(request.outcomes),
+                    units=self._forms["unit"].only(request.units),
+                    controls=self._forms["control"].only(wanted["control"]),
+                    number=self.number if counted else None,
+                    signs=self.signs.only(request.spelling) if self.signs and spelled else None,
+                ),
+                self.lexicon,
+            )
+        return self._built[request]
+
+    def named(self, name: str) -> StepGrammar:
+        """A whole grammar file by name: its outcomes (with places), units (with numbers), or controls.
+
+        Raises:
+            UsageProblem: There is no such grammar, or it holds only parts of phrases, as places are.
+        """
+        if name not in self.names():
+            raise UsageProblem(
+                f"There is no grammar '{name}' to listen for. Grammars: {', '.join(self.names())}."
+            )
+        return self.request(_request_of(self._named[name]))
+
+
+def _request_of(kinds: dict[str, tuple[str, ...]]) -> GrammarRequest:
+    return GrammarRequest(
+        kinds.get("outcome", ()),
+        kinds.get("unit", ()),
+        tuple(Control(name) for name in kinds.get("control", ())),
+    )
