@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assistant.circuit.looks import Key
+from assistant.circuit.looks import Key, Shares
 from assistant.core.library.library import Library
 from assistant.core.library.procedure import (
     Answer,

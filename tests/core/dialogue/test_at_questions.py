@@ -1,0 +1,221 @@
+"""What follows an answer, a word that is not understood, or silence, while a step is asked or cranked for."""
+
+from __future__ import annotations
+
+import pytest
+from sample_states import dialogue, in_state, taken, to_switched_side
+
+from assistant.core.dialogue.states import State
+from assistant.core.values import entries
+from assistant.core.values.events import NoInput, NoMatch
+from assistant.core.values.result import Control
+from assistant.measured import DEFAULT_THRESHOLDS
+
+
+def test_an_answer_is_read_back_inside_the_next_sentence() -> None:
+    """The read-back "Feed side: lit." opens what is said next; no yes is needed."""
+    talk = dialogue()
+    talk.hear("lit")
+    assert talk.last.startswith("Feed side: lit.")
+    assert taken(talk) == [("feed-while-cranking", "lit")]
+
+
+def test_a_wrong_place_is_not_taken() -> None:
+    """A place that does not fit the step is named, and the question is asked again."""
+    talk = dialogue()
+    talk.hear("lit", place="switched")
+    assert talk.last.startswith("You said switched side. This test is on the feed side.")
+    assert taken(talk) == []
+
+
+def test_the_right_place_may_be_said_with_the_answer() -> None:
+    """The words "feed lit" at the feed mean the same as "lit"."""
+    talk = dialogue()
+    talk.hear("lit", place="feed")
+    assert taken(talk) == [("feed-while-cranking", "lit")]
+
+
+def test_a_verdict_needs_a_yes() -> None:
+    """An answer that ends in a verdict is read back with what it would mean, and counts only when affirmed."""
+    talk = to_switched_side()
+    talk.hear("steady")
+    talk.rested()
+    talk.hear("dark")
+    assert "That would mean: The control wire is open" in talk.last
+    assert not [entry for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
+    talk.hear(control=Control.AFFIRM)
+    assert State.CONCLUDING is talk.runner.state
+    (verdict,) = [entry for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
+    assert (verdict.verdict, verdict.affirmed) == ("control-wire-open", True)
+
+
+def test_silence_is_never_a_yes() -> None:
+    """A read-back that nobody answers is repeated, then waits quietly; nothing is taken."""
+    talk = in_state(State.READING_BACK)
+    for _ in range(6):
+        talk.send(NoInput(talk.now))
+        talk.listen()
+    assert State.READING_BACK is talk.runner.state
+    assert taken(talk) == []
+
+
+def test_a_denied_read_back_is_asked_again() -> None:
+    """After "negative" the question comes again and nothing was taken."""
+    talk = in_state(State.READING_BACK)
+    talk.hear(control=Control.NEGATIVE)
+    assert talk.last == "Not taken. Lit, dim, or dark?"
+    talk.hear("lit")
+    assert taken(talk) == [("feed-while-cranking", "lit")]
+
+
+def test_a_number_is_read_back_with_its_unit_and_kept_as_said() -> None:
+    """Units convert for the limits, never in the record."""
+    talk = dialogue("battery-and-cranking")
+    talk.hear(value="12600", unit="mV")
+    assert "12600 millivolts" in talk.last
+    talk.hear(control=Control.AFFIRM)
+    (result,) = [entry for entry in talk.entries if isinstance(entry, entries.ResultTaken)]
+    assert (result.outcome, str(result.value), result.unit) == ("charged", "12600", "mV")
+
+
+def test_an_implausible_number_is_asked_again() -> None:
+    """Outside the plausible range nothing is taken and the range is named."""
+    talk = dialogue("battery-and-cranking")
+    talk.hear(value="126", unit="V")
+    assert talk.last == "126 volts is outside 0 to 18 volts. Measure again."
+    assert State.ASKING is talk.runner.state
+
+
+@pytest.mark.parametrize(
+    ("value", "band"), [("8.99", "drops"), ("9.59", "doubtful"), ("9.6", "holds"), ("9.60", "holds")]
+)
+def test_a_limit_belongs_to_the_band_above_it(value: str, band: str) -> None:
+    """9.6 V while cranking is enough, 9.59 V is not."""
+    talk = dialogue("battery-and-cranking")
+    talk.hear(value="12.5")
+    talk.hear(control=Control.AFFIRM)
+    talk.ready()
+    talk.hear(value=value)
+    talk.hear(control=Control.AFFIRM)
+    assert ("battery-while-cranking", band) == taken(talk)[-1]
+
+
+def test_a_doubtful_word_is_read_back_even_if_it_only_leads_on() -> None:
+    """Low confidence costs a yes, very low confidence is not understood at all."""
+    talk = dialogue()
+    limits = DEFAULT_THRESHOLDS
+    talk.hear("lit", confidence=(limits.reject_below + limits.ask_below) / 2)
+    assert State.READING_BACK is talk.runner.state
+    talk = dialogue()
+    talk.hear("lit", confidence=0.3)
+    assert talk.last == "Say again."
+    assert State.ASKING is talk.runner.state
+
+
+def test_not_understood_tapers_from_say_again_to_the_keys() -> None:
+    """Outside check: VoiceXML 2.0 section 5.2.2, event counters with count attributes."""
+    talk = dialogue()
+    said = []
+    for _ in range(4):
+        talk.send(NoMatch(talk.now, "[unk]", 0.2))
+        said.append(talk.last)
+    keys = "Use the keys. 1 for lit. 2 for dim. 3 for dark."
+    assert ["Say again.", "Say again: Lit, dim, or dark?", keys, keys] == said
+
+
+def test_the_counters_start_again_with_the_next_step() -> None:
+    """Outside check: VoiceXML 2.0 section 5.2.2: counters are reset when the form is entered again."""
+    talk = dialogue()
+    talk.send(NoMatch(talk.now, "", 0.0))
+    talk.send(NoMatch(talk.now, "", 0.0))
+    talk.hear("lit")
+    talk.ready()
+    talk.rested()
+    talk.send(NoMatch(talk.now, "", 0.0))
+    assert talk.last == "Say again."
+
+
+def test_silence_is_answered_twice_and_then_borne() -> None:
+    """Someone who is connecting a lamp is not nagged."""
+    talk = dialogue()
+    before = len(talk.said)
+    for _ in range(5):
+        talk.send(NoInput(talk.now))
+    assert len(talk.said) - before == 2
+
+
+def test_talk_while_standing_by_is_ignored() -> None:
+    """Chatter beside a paused session makes it say nothing."""
+    talk = in_state(State.STANDING_BY)
+    before = list(talk.said)
+    talk.send(NoMatch(talk.now, "[unk]", 0.1))
+    assert before == talk.said
+
+
+def test_not_sure_tells_what_to_look_for() -> None:
+    """The words "not sure" are an answer everywhere; it does not move on."""
+    talk = to_switched_side()
+    talk.hear(control=Control.NOT_SURE)
+    assert "Look for a sharp blink." in talk.last
+    assert talk.runner.position == ("coil-control", "switched-while-cranking")
+
+
+def test_cranking_is_counted_and_ended() -> None:
+    """After the longest time the end is called, and the time is in the record."""
+    talk = dialogue()
+    talk.hear(control=Control.CRANKING)
+    assert State.CRANKING is talk.runner.state
+    talk.wait(DEFAULT_THRESHOLDS.crank_s + 0.1)
+    assert talk.last.startswith("Stop cranking.")
+    (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
+    assert (cranked.seconds, cranked.timed) == (8.0, True)
+
+
+def test_an_answer_while_cranking_ends_it() -> None:
+    """The answer is taken and "Stop cranking" is said first."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.hear("lit")
+    assert talk.last.startswith("Stop cranking. Feed side: lit.")
+
+
+def test_the_starter_rests_before_the_next_cranking() -> None:
+    """The next cranking step says what to connect, and withholds "crank" until the rest is over."""
+    talk = dialogue()
+    talk.hear("lit")
+    talk.ready()
+    assert State.RESTING is talk.runner.state
+    assert "Switched side of the coil: probe. Do not crank yet." in talk.last
+    assert "Crank the engine" not in talk.last
+    talk.rested()
+    assert talk.last.startswith("Rest is over. Crank the engine.")
+
+
+def test_cranking_again_too_early_is_refused() -> None:
+    """A second crank on the same step waits for the rest as well."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.wait(9)
+    talk.key("enter")
+    assert State.RESTING is talk.runner.state
+    assert talk.last.startswith("Not yet.")
+
+
+def test_a_crank_that_nobody_announced_still_costs_the_rest() -> None:
+    """An answer without "cranking now" assumes the longest time, marked as not timed."""
+    talk = dialogue()
+    talk.hear("lit")
+    (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
+    assert (cranked.seconds, cranked.timed) == (8.0, False)
+
+
+def test_stop_while_cranking_enters_the_time() -> None:
+    """Slash while cranking is stop; the seconds so far are in the record."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.now += 3
+    talk.key("slash")
+    assert talk.last == "Stop. Key off."
+    assert [entry.seconds for entry in talk.entries if isinstance(entry, entries.Cranked)] == [
+        pytest.approx(3.5)
+    ]
