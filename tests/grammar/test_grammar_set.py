@@ -110,7 +110,7 @@ def test_place_and_outcome_that_run_together() -> None:
 
 
 def test_unknown_names_in_a_request() -> None:
-    """What no grammar can say is refused by name, with the tag that would be right."""
+    """A word that no grammar can say is refused by name, with the tag that would be right."""
     with pytest.raises(FileProblem, match=r"no phrase stands for the outcome 'purple'.*\{outcome=purple\}"):
         GRAMMARS.request(GrammarRequest(("purple",)))
     with pytest.raises(FileProblem, match="no rule has the tags of spoken numbers"):

@@ -7,7 +7,7 @@ that no finite network can hold.
 
 Any bytes give a tree or a `FileProblem`, never another exception.
 
-Where the specification leaves a choice:
+Choices that the specification leaves open:
 
 - A file without an encoding in its header is UTF-8.
 - A quoted token may hold several words, spoken one after the other.
