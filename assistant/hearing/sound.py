@@ -85,7 +85,8 @@ def read_sound(path: Path) -> Sound:
         raise UsageProblem(f"{path} is damaged: it holds values that are not numbers.")
     if rate != RATE:
         mixed = soxr.resample(mixed, rate, RATE)
-    samples = np.clip(np.rint(mixed * FULL_SCALE), -FULL_SCALE, FULL_SCALE - 1).astype(np.int16)
+    whole = np.rint(np.clip(mixed, -1.0, 1.0) * FULL_SCALE)
+    samples = np.clip(whole, -FULL_SCALE, FULL_SCALE - 1).astype(np.int16)
     if samples.size == 0:
         raise UsageProblem(f"{path} holds no sound: it is shorter than one sample at {RATE} Hz.")
     return Sound(samples, read / rate)

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from calling import KEYS_ONLY, SOUNDS, Refused, change
 
+from assistant import linting
 from assistant.cli import main
+
+if TYPE_CHECKING:
+    from assistant.core.library.library import Library
+    from assistant.core.reasoning.knowledge import Knowledge
+    from assistant.core.values.finding import Finding
+    from assistant.grammar.grammar_set import GrammarSet
 
 pytestmark = pytest.mark.usefixtures("own_home")
 
@@ -71,6 +79,22 @@ def test_a_folder_that_is_not_there_is_refused(refused: Refused, tmp_path: Path,
     assert str(tmp_path / "nowhere") in refused("lint", option, tmp_path / "nowhere")
 
 
+@pytest.fixture
+def worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The lint of one folder, printed in two forms, is worked out once."""
+    kept: dict[str, list[Finding]] = {}
+    lint = linting.lint
+
+    def once(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
+        folder = next(iter(library.procedures.values())).file
+        if folder not in kept:
+            kept[folder] = lint(library, knowledge, grammars)
+        return kept[folder]
+
+    monkeypatch.setattr(linting, "lint", once)
+
+
+@pytest.mark.usefixtures("worked_out_once")
 def test_lint_of_what_is_shipped_is_clean(capsys: pytest.CaptureFixture[str]) -> None:
     """Exit 0; `--json` is an empty list."""
     assert 0 == main(["lint"])
@@ -79,6 +103,7 @@ def test_lint_of_what_is_shipped_is_clean(capsys: pytest.CaptureFixture[str]) ->
     assert [] == json.loads(capsys.readouterr().out)
 
 
+@pytest.mark.usefixtures("worked_out_once")
 def test_a_finding_of_lint_is_no_refusal(capsys: pytest.CaptureFixture[str], procedures: Path) -> None:
     """A folder that is only doubtful exits with 1, and `--json` holds path, line, problem and remedy."""
     change(
