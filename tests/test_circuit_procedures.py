@@ -9,6 +9,7 @@ import shutil
 from typing import TYPE_CHECKING
 
 import pytest
+from shipped import shipped_library
 
 from assistant import resources
 from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
@@ -21,7 +22,7 @@ from assistant.loading.folder import load_library
 if TYPE_CHECKING:
     from pathlib import Path
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY = shipped_library()
 LOGIC = [place.name for place in LIBRARY.terms.places.values() if place.logic]
 
 Way = tuple[tuple[Step, Answer | None], ...]

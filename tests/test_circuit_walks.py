@@ -10,18 +10,17 @@ from decimal import Decimal
 from itertools import combinations
 
 import pytest
+from shipped import shipped_library
 
-from assistant import resources
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Answer, Leads, Measurement, Step, Target
 from assistant.core.values.entries import VerdictReached
 from assistant.core.values.result import Control
 from assistant.core.words import instructing
 from assistant.linting import paths
-from assistant.loading.folder import load_library
 from assistant.rehearsal.dialogue import Dialogue
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY = shipped_library()
 WALKED = ("spark-check", "feed-weak", "primary-check", "built-in-driver-coil", "ground-switched-load")
 GIVEN = {
     "primary-resistance-lowest": "0.4",

@@ -7,8 +7,8 @@ The rules are common practice, no source, as far as no source is named.
 from __future__ import annotations
 
 import pytest
+from shipped import shipped_folder
 
-from assistant import resources
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
 from assistant.core.library.terms import Hazard, SignalWord
@@ -16,11 +16,10 @@ from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.core.values.events import Say
 from assistant.core.words import instructing, placing
 from assistant.linting import paths
-from assistant.loading.folder import load_folder
 from assistant.proof.walk import followed
 from assistant.rehearsal.dialogue import Dialogue
 
-LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
+LIBRARY, KNOWLEDGE = shipped_folder()
 ASKING = ("no-start", "safe-start", "ignition-kind", "after-repair")
 """Procedures about nothing electrical."""
 

@@ -8,14 +8,13 @@ from __future__ import annotations
 import itertools
 
 import pytest
+from shipped import shipped_library
 
-from assistant import resources
 from assistant.core.library.procedure import Answer, Engine, Leads, Procedure, Step, Target, Verdict
 from assistant.core.words import instructing
 from assistant.linting import paths
-from assistant.loading.folder import load_library
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY = shipped_library()
 PROCEDURES = sorted(LIBRARY.procedures.values(), key=lambda procedure: procedure.name)
 Way = tuple[tuple[Step, Answer | None], ...]
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from leading import COIL, alone, with_ohm
+from shipped import shipped_library
 
 from assistant.circuit.catalogue import (
     CIRCUITS,
@@ -23,13 +24,11 @@ from assistant.circuit.looks import Looks
 from assistant.circuit.network import changed_value
 from assistant.circuit.parameters import Systems
 from assistant.circuit.spoiling import bad_spark
-from assistant.loading.folder import load_library
 from assistant.proof.cases import case_of
 from assistant.proof.judging import Worth, condemns, judge
 from assistant.proof.walk import End
-from assistant.resources import directory
 
-LIBRARY = load_library(directory("procedures"))
+LIBRARY = shipped_library()
 MANY = Systems.random(2000, 5)
 EVERY = [
     (circuit, mechanism)

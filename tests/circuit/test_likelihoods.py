@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import shipped_folder
 
 from assistant.circuit import likelihoods
 from assistant.circuit.catalogue import Mechanism
@@ -17,12 +18,12 @@ from assistant.core.library.procedure import Step
 from assistant.core.reasoning.evidence import Assessment, assess
 from assistant.core.reasoning.knowledge import parse_table
 from assistant.core.reasoning.posterior import WeighedResult
-from assistant.loading.folder import LIKELIHOODS_FILE, load_folder
+from assistant.loading.folder import LIKELIHOODS_FILE
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.resources import directory
 
 FOLDER = directory("procedures")
-LIBRARY, KNOWLEDGE = load_folder(FOLDER)
+LIBRARY, KNOWLEDGE = shipped_folder()
 CIRCUIT = "coil-with-external-driver"
 CONTROL = replace(LIBRARY, procedures={"coil-control": LIBRARY.procedures["coil-control"]})
 """With the tests of one procedure alone a table is made in a second."""

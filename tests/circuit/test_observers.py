@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from leading import COIL, alone
+from shipped import shipped_library
 
 from assistant.circuit.catalogue import NONE
 from assistant.circuit.looks import Looks, alike
@@ -26,12 +27,10 @@ from assistant.circuit.observers import (
 from assistant.circuit.parameters import Systems
 from assistant.core.library.procedure import Engine, Step
 from assistant.core.library.vocabulary import CLAMPS, SENSES
-from assistant.loading.folder import load_library
 from assistant.proof.cases import observers
 from assistant.proof.result import Request
-from assistant.resources import directory
 
-LIBRARY = load_library(directory("procedures"))
+LIBRARY = shipped_library()
 CARS = Systems.random(6, 11)
 STEPS = {
     (procedure.name, step.name): step

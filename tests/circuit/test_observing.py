@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
-from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import shipped_library
 
 from assistant.circuit import eye
 from assistant.circuit.answers import mistaken, outcome_shares
@@ -26,13 +26,12 @@ from assistant.circuit.turning import turn
 from assistant.commands.bench import circuit_time
 from assistant.core.library.procedure import Band, Engine, Leads, Measurement, Reading, Target
 from assistant.core.library.vocabulary import NO_CIRCUIT
-from assistant.loading.folder import load_library
 
 COIL = "coil-with-external-driver"
 NEGATIVE, POSITIVE = "battery-negative", "battery-positive"
 TYPICAL = Systems.typical(feed_resistance=0.1, module_ground_resistance=0.02, dwell=4e-3)
 """The car that the trade's notes were computed with: twice the resistance that sound feeds and grounds have."""
-LIBRARY = load_library(Path(__file__).parents[2] / "procedures")
+LIBRARY = shipped_library()
 ELECTRICAL = [one for one in LIBRARY.procedures.values() if one.circuit != NO_CIRCUIT]
 
 T1 = Measurement("test-lamp", NEGATIVE, "feed", Engine.CRANKING)

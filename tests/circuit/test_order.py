@@ -5,13 +5,14 @@ from __future__ import annotations
 import itertools
 
 import pytest
+from shipped import shipped_library
 
 from assistant import resources
 from assistant.circuit.order import Choice, Trial, best_order, minutes_of, preparation
 from assistant.core.library.procedure import Engine, Measurement
-from assistant.loading.folder import load_library, load_odds
+from assistant.loading.folder import load_odds
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY = shipped_library()
 ODDS = load_odds(resources.directory("procedures"), LIBRARY.terms)
 NONE: frozenset[str] = frozenset()
 

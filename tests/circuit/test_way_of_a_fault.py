@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from shipped import shipped_library
 
-from assistant import resources
 from assistant.circuit.answers import answer_shares
 from assistant.circuit.catalogue import Change, circuit_named, mechanism_named
 from assistant.circuit.instruments.eyes import Sight
@@ -17,9 +17,8 @@ from assistant.circuit.observing import check, observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.library.procedure import Engine, Leads, Measurement
-from assistant.loading.folder import load_library
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY = shipped_library()
 TYPICAL = Systems.typical()
 COIL = "coil-with-external-driver"
 

@@ -7,16 +7,15 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from shipped import shipped_library
 
 from assistant.commands import past
 from assistant.errors import UsageProblem
-from assistant.loading.folder import load_library
 from assistant.record import Facts, Found, Summary, Wanted
-from assistant.resources import directory
 
 TODAY = date(2026, 11, 26)  # a Thursday
 MORNING = datetime.fromisoformat("2026-11-26T09:05:00-05:00")
-LIBRARY = load_library(directory("procedures"))
+LIBRARY = shipped_library()
 
 
 def car(days: int, **facts: str) -> Summary:

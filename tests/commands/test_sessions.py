@@ -11,15 +11,16 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from shipped import shipped_folder
 
 from assistant.cli import main
 from assistant.commands import shop_odds
 from assistant.commands.bench.past_sessions import make_up
-from assistant.loading.folder import FINDINGS_FILE, load_folder
+from assistant.loading.folder import FINDINGS_FILE
 from assistant.record import add_review
 from assistant.resources import directory
 
-LIBRARY, KNOWLEDGE = load_folder(directory("procedures"))
+LIBRARY, KNOWLEDGE = shipped_folder()
 
 
 @pytest.fixture

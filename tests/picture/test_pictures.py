@@ -12,6 +12,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+from shipped import shipped_library
 
 from assistant.circuit.catalogue import CIRCUITS, mechanisms
 from assistant.circuit.network import nodes_of
@@ -23,15 +24,13 @@ from assistant.commands import picturing
 from assistant.core.library.procedure import Engine, Measurement
 from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.errors import UsageProblem
-from assistant.loading.folder import load_library
 from assistant.picture import connection, marks, plots, svg, whole
-from assistant.resources import directory
 
 if TYPE_CHECKING:
     from assistant.core.library.procedure import Procedure, Step
     from assistant.picture.svg import Canvas
 
-LIBRARY = load_library(directory("procedures"))
+LIBRARY = shipped_library()
 MEASURED = [
     (procedure, step)
     for procedure in LIBRARY.procedures.values()

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import pytest
 from leading import COIL
+from shipped import shipped_library
 
 from assistant.circuit.catalogue import NONE, mechanisms
 from assistant.errors import UsageProblem
-from assistant.loading.folder import load_library
 from assistant.proof import pairs as proof_pairs
 from assistant.proof.pairs import Pair, holds, mean_of, pairs_of, prove_pairs
-from assistant.resources import directory
 
-LIBRARY = load_library(directory("procedures"))
+LIBRARY = shipped_library()
 
 
 def test_every_two_ways_of_different_faults_are_a_pair_once() -> None:

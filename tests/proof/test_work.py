@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from leading import alone
+from shipped import shipped_library
 
 from assistant import resources
 from assistant.circuit import catalogue
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from assistant.core.library.library import Library
 
 FOLDER = resources.directory("procedures")
-LIBRARY = load_library(FOLDER)
+LIBRARY = shipped_library()
 SYSTEMS = 20
 PIECES = _SYSTEMS_AT_ONCE + 5
 """More cars than one piece of the work has."""

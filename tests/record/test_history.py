@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from sample_log import START
+from shipped import shipped_library
 
 from assistant.commands.bench.past_sessions import STORIES, make_up, played
 from assistant.core.reasoning.odds import Findings
@@ -32,7 +33,7 @@ from assistant.resources import directory
 from assistant.writeup import write_text
 
 PROCEDURES = directory("procedures")
-TERMS = load_library(PROCEDURES).terms
+TERMS = shipped_library().terms
 CIRCUIT = "coil-with-external-driver"
 SIGNED = {"reviewer": "J. Okoye", "sign": "the write-up\n"}
 

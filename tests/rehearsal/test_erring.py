@@ -7,18 +7,17 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
+from shipped import shipped_folder
 
 from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.parameters import Systems
 from assistant.cli import main
 from assistant.core.library.vocabulary import OVER_RANGE
-from assistant.loading.folder import load_folder
 from assistant.rehearsal import erring as rehearsal
 from assistant.rehearsal.erring import RehearsalRequest, good_parts, habits, judge, play, rehearse
 from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
-from assistant.resources import directory
 
-LIBRARY, KNOWLEDGE = load_folder(directory("procedures"))
+LIBRARY, KNOWLEDGE = shipped_folder()
 CIRCUIT = "coil-with-external-driver"
 WAYS = {way.fault: way for way in mechanisms(CIRCUIT)}
 BAY = Bay(LIBRARY, CIRCUIT, Systems.random(3, 7))

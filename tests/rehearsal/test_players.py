@@ -6,21 +6,20 @@ import io
 from dataclasses import dataclass, field
 
 import pytest
+from shipped import shipped_folder
 
-from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.values.events import Action, Began, Event, Heard, KeyPressed, NoiseChanged, TimerElapsed
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import RecordProblem
-from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.player import NOTE, MadeClock, RunnerPlayer, SessionPlayer
 from assistant.screen.terminal import LineScreen
 from assistant.session.loop import Session
 from assistant.session.silent import NoSpeaker, NoVoice
 
-LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
+LIBRARY, KNOWLEDGE = shipped_folder()
 
 
 @pytest.fixture

@@ -7,19 +7,18 @@ from decimal import Decimal
 
 import pytest
 from hypothesis import given, strategies as st
+from shipped import shipped_folder
 
-from assistant import resources
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.values.units import span_words
 from assistant.core.words import instructing, remarking
 from assistant.core.words.sentences import count_words, sentences
-from assistant.loading.folder import load_folder
 from assistant.rehearsal.amount import measure, words_before_crank
 from assistant.rehearsal.exploring import said_in_play
 from assistant.rehearsal.judging import findings
 from assistant.rehearsal.saying import SpokenSentence, everything, shape
 
-LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
+LIBRARY, KNOWLEDGE = shipped_folder()
 ALL = everything(LIBRARY, KNOWLEDGE, lambda name: name)
 SENTENCES = {one.sentence for one in ALL}
 

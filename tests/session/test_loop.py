@@ -7,8 +7,8 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from shipped import shipped_folder
 
-from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.values.events import (
@@ -24,7 +24,6 @@ from assistant.core.values.events import (
 )
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
-from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.terminal import LineScreen
 from assistant.session.loop import Session
@@ -32,7 +31,7 @@ from assistant.speaking.output import NullPlayer
 from assistant.speaking.speech import SpokenSound
 from assistant.speaking.voice import Voice
 
-LIBRARY, KNOWLEDGE = load_folder(resources.directory("procedures"))
+LIBRARY, KNOWLEDGE = shipped_folder()
 
 
 class Clock:

@@ -11,9 +11,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pytest
+from shipped import shipped_library
 from technician import Aside, Car, Played, play
 
-from assistant import resources
 from assistant.core.dialogue.states import State
 from assistant.core.library.terms import Hazard
 from assistant.core.library.vocabulary import OVER_RANGE
@@ -28,7 +28,6 @@ from assistant.core.values.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.values.events import Heard, NoMatch
-from assistant.loading.folder import load_library
 from assistant.record import read_session, verify
 from assistant.record.replaying import replay
 from assistant.writeup import write_html, write_text
@@ -38,7 +37,7 @@ if TYPE_CHECKING:
 
     from assistant.core.values.entries import Entry
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY = shipped_library()
 
 FACTS = {
     "order": "4711",

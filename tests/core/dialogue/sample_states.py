@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from sample_asking import asking_library
 from sample_library import sample_library
+from shipped import shipped_folder
 
-from assistant import resources
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
 from assistant.core.values.board import Board
 from assistant.core.values.events import Began, Closed, Heard, Show
 from assistant.core.values.result import Control, Result
-from assistant.loading.folder import load_folder
 from assistant.rehearsal.dialogue import Dialogue
 
-WEIGHING, KNOWLEDGE = load_folder(resources.directory("procedures"))
+WEIGHING, KNOWLEDGE = shipped_folder()
 """The shipped procedures with the likelihoods: results are weighed."""
 LIBRARY = sample_library()
 """The procedures alone: a scripted way through them is not to be asked again (`test_weighing.py` does that)."""

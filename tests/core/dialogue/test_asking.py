@@ -6,14 +6,13 @@ from decimal import Decimal
 
 import pytest
 from hypothesis import given, strategies as st
+from shipped import shipped_library
 
-from assistant import resources
 from assistant.core.dialogue import asking
 from assistant.core.dialogue.inquiring import AskedFact, Origin
 from assistant.core.library.terms import FactKind, Inquiry
-from assistant.loading.folder import load_library
 
-FACTS = load_library(resources.directory("procedures")).terms.facts
+FACTS = shipped_library().terms.facts
 SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 SPELLED = Inquiry("code", FactKind.SPELLED, "Code", "Which code?", longest=40)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from sample_talks import settle
+from shipped import shipped_folder
 
 from assistant.core.dialogue.doubting import thin
 from assistant.core.dialogue.states import State
@@ -14,12 +15,10 @@ from assistant.core.values import entries
 from assistant.core.values.result import Control
 from assistant.core.values.thresholds import OLD_RULES, Thresholds
 from assistant.core.words import remarking
-from assistant.loading.folder import load_folder
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
-from assistant.resources import directory
 
-LIBRARY, KNOWLEDGE = load_folder(directory("procedures"))
+LIBRARY, KNOWLEDGE = shipped_folder()
 CIRCUIT = "coil-with-external-driver"
 OLD = replace(DEFAULT_THRESHOLDS, rules=OLD_RULES, part_from=0.0)
 CARRIES_NOTHING = ("10.5", "lamp-off", "present", "dark", "8")

@@ -7,6 +7,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from shipped import shipped_library
 
 from assistant import files, resources
 from assistant.core.library.reader import LARGEST_NUMBER
@@ -16,7 +17,7 @@ from assistant.core.reasoning.odds_file import LEAST, MOST, parse_findings
 from assistant.errors import FileProblem, UsageProblem
 from assistant.loading.folder import load_folder, load_library, load_odds
 
-LIBRARY = load_library(resources.directory("procedures"))
+LIBRARY = shipped_library()
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from hypothesis import given, strategies as st
+from shipped import shipped_library
 
 from assistant import resources
 from assistant.core.reasoning.odds import Findings, posterior_mean
@@ -17,7 +18,7 @@ from assistant.errors import FileProblem, UsageProblem
 from assistant.loading.folder import ODDS_FILE, load_library, load_odds
 
 FOLDER = resources.directory("procedures")
-TERMS = load_library(FOLDER).terms
+TERMS = shipped_library().terms
 TEXT = (FOLDER / ODDS_FILE).read_text(encoding="utf-8")
 
 
