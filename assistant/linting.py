@@ -1,8 +1,8 @@
 """Everything that a person who writes procedures or grammars wants to be told before a technician is.
 
 The loaders refuse what is wrong; this adds what is only doubtful: phrases that sound alike, an outcome that
-nobody can say, a word of the screen that the grammar does not know, a sentence that is not held in the head or not
-read as it is meant (`assistant.rehearsal.judging`).
+nobody can say, a word of the screen that the grammar does not know, a sentence that is too long to remember or that
+the voice reads wrongly (`assistant.rehearsal.judging`).
 """
 
 from __future__ import annotations

@@ -88,14 +88,14 @@ def test_the_trace_of_a_defect_is_private(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """It may hold what was typed."""
-    from assistant.commands import transcript as replayed  # noqa: PLC0415
+    from assistant.commands import transcript  # noqa: PLC0415
 
     def fail(*_: object) -> None:
         raise ZeroDivisionError
 
     session = folder(tmp_path / "sessions", scripted(*OPEN_CONTROL_WIRE))
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.setattr(replayed, "show", fail)
+    monkeypatch.setattr(transcript, "show", fail)
     assert 2 == main(["replay", str(session), "--show"])
     assert "Details for the developers" in capsys.readouterr().err
     trace = tmp_path / "state" / "bay-assistant" / "defect.txt"

@@ -100,7 +100,7 @@ def read_manifest(path: Path) -> list[ManifestLine]:
             found.append(({name: str(body[name]) for name in ("file", "words", "voice")}, request))
         except (ValueError, KeyError, TypeError) as error:
             raise UsageProblem(
-                f"{path}:{number}: this is no line of a manifest ({error}). "
+                f"{path}:{number}: this is not a line of a manifest ({error}). "
                 "It needs file, words, voice and request."
             ) from error
     requests = sorted({r for _, r in found if r and (r.outcomes or r.units)}, key=repr)

@@ -210,8 +210,8 @@ def _turning(
         for name in places
     ]
     if len(places) > 1:
-        # What lies across the observer is known step by step.  Behind an open switch the sum over the currents is
-        # a small difference of large numbers, so it is not used there.
+        # The record has the voltage across the observer at each step. Behind an open switch the sum over the
+        # currents is a small difference of large numbers, so it is not used there.
         lines[1] = lines[0] + np.stack(record.lamp_v)
     if waves.light is None:
         return _Curves(time, lines, through["coil"], np.zeros_like(time), np.zeros_like(time))

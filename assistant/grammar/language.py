@@ -22,7 +22,7 @@ from assistant.grammar.spelling import SpellingGrammar
 from assistant.grammar.tags import KINDS, check_separate, check_word, meaning
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from assistant.grammar.network import Network
     from assistant.grammar.phrases import Phrase
@@ -118,13 +118,16 @@ def _finite(linked: jsgf.Linked, key: str, what: str) -> Network:
     return network
 
 
+def _check_tags(network: Network, means_something: Callable[[str], bool], remedy: str) -> None:
+    """Refuse a tag whose value means nothing in this kind of rule."""
+    for tag, place in network.tags_in_use().items():
+        if not means_something(tag.partition("=")[2]):
+            raise FileProblem(place.file, place.line, f"the tag {{{tag}}} means nothing", remedy)
+
+
 def _spelling(linked: jsgf.Linked, key: str) -> SpellingGrammar:
     network = _finite(linked, key, "a spelled group")
-    for tag, place in network.tags_in_use().items():
-        if not spelling.is_tag_value(tag.partition("=")[2]):
-            raise FileProblem(
-                place.file, place.line, f"the tag {{{tag}}} means nothing", "Write {sign=A} or {sign=7}"
-            )
+    _check_tags(network, spelling.is_tag_value, "Write {sign=A} or {sign=7}")
     signs = SpellingGrammar(network)
     for word, place in signs.words().items():
         if len({tag for tags in network.tags((word,)) for tag in tags}) != 1:
@@ -139,12 +142,5 @@ def _spelling(linked: jsgf.Linked, key: str) -> SpellingGrammar:
 
 def _number(linked: jsgf.Linked, key: str) -> NumberGrammar:
     network = _finite(linked, key, "a number")
-    for tag, place in network.tags_in_use().items():
-        if not numbers.is_tag_value(tag.partition("=")[2]):
-            raise FileProblem(
-                place.file,
-                place.line,
-                f"the tag {{{tag}}} means nothing",
-                "Write {number=12}, {number=*100} or {number=.}",
-            )
+    _check_tags(network, numbers.is_tag_value, "Write {number=12}, {number=*100} or {number=.}")
     return NumberGrammar(network)

@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING
 from assistant.grammar.forms import Forms, LeftOut
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Callable, Collection, Sequence
+
+    from assistant.grammar.phrases import Phrase
 
 
 def turns_into(
@@ -39,19 +41,25 @@ def turns_into(
     return len(shorter) in reached
 
 
-def without_lossy_units(units: Forms) -> tuple[Forms, list[LeftOut]]:
-    """The units without the forms that could become another unit, and those forms."""
+def _without(forms: Forms, lossy: Callable[[str, Phrase], bool], why: str) -> tuple[Forms, list[LeftOut]]:
+    """The forms without the lossy ones, unless a name has no other, and those that were left out with the reason."""
     kept = {}
     left_out = []
-    for name, forms in units.of.items():
-        others = [form.text for other, form in units.each() if other != name]
-        safe = tuple(form for form in forms if not any(turns_into(form.text, other) for other in others))
-        kept[name] = safe or forms
-        for form in forms:
-            if form not in kept[name]:
-                why = "it would be another unit without its first word"
-                left_out.append(LeftOut(str(form), form.words[0].place, why))
+    for name, of_name in forms.of.items():
+        kept[name] = tuple(form for form in of_name if not lossy(name, form)) or of_name
+        left_out += [
+            LeftOut(str(form), form.words[0].place, why) for form in of_name if form not in kept[name]
+        ]
     return Forms(kept), left_out
+
+
+def without_lossy_units(units: Forms) -> tuple[Forms, list[LeftOut]]:
+    """The units without the forms that could become another unit, and those forms."""
+
+    def lossy(name: str, form: Phrase) -> bool:
+        return any(turns_into(form.text, other.text) for unit, other in units.each() if unit != name)
+
+    return _without(units, lossy, "it would be another unit without its first word")
 
 
 def without_lossy_controls(
@@ -64,15 +72,10 @@ def without_lossy_controls(
         outcomes: Its outcomes.
         short: Words that are short enough to be lost.
     """
-    kept = {}
-    left_out = []
-    for name, forms in controls.of.items():
-        risky = [form.text for _, form in outcomes.each()]
-        risky += [form.text for other, form in controls.each() if other != name]
-        safe = tuple(f for f in forms if not any(turns_into(text, f.text, short) for text in risky))
-        kept[name] = safe or forms
-        for form in forms:
-            if form not in kept[name]:
-                why = "another phrase of this step turns into it by losing a short word"
-                left_out.append(LeftOut(str(form), form.words[0].place, why))
-    return Forms(kept), left_out
+
+    def lossy(name: str, form: Phrase) -> bool:
+        risky = [other for _, other in outcomes.each()]
+        risky += [other for control, other in controls.each() if control != name]
+        return any(turns_into(other.text, form.text, short) for other in risky)
+
+    return _without(controls, lossy, "another phrase of this step turns into it by losing a short word")

@@ -7,7 +7,7 @@
   one action, and so is a warning against the opposite ("Key on, do not crank.");
 - *the place first*: a sentence with a place and a command says the place before the command, because the hand goes
   to the place before it does anything there;
-- *read as it is meant*: no units or signs in letters, no brackets, no long numbers.
+- *it sounds as it is meant*: no units or signs in letters, no brackets, no long numbers.
 
 It cannot be satisfied by chopping: a fragment of a sentence that begins with a word that only joins
 ("and", "which", "because") is a finding as well.

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from assistant.commands import gear_check as gear
+from assistant.commands import gear_check
 from assistant.errors import GearProblem
 from assistant.hearing import microphone
 
@@ -45,7 +45,7 @@ class Sounddevice:
 
 
 def looked_at(block: Any, rate: int = 16000) -> str:
-    return gear._microphone(Sounddevice(block, rate), None, seconds=gear.GLANCE_S)
+    return gear_check._microphone(Sounddevice(block, rate), None, seconds=gear_check.GLANCE_S)
 
 
 def test_a_microphone_with_noise_is_able() -> None:
@@ -74,6 +74,6 @@ def test_the_file_for_messages_of_the_sound_system_is_named(
 ) -> None:
     """`gear` says where they go while the board is drawn, and when they cannot be kept."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
-    assert f"go to {tmp_path}/bay-assistant/sound.log" in gear._sound_log()
+    assert f"go to {tmp_path}/bay-assistant/sound.log" in gear_check._sound_log()
     (tmp_path / "bay-assistant").write_text("a file where the folder should be", encoding="utf-8")
-    assert "dropped" in gear._sound_log()
+    assert "dropped" in gear_check._sound_log()

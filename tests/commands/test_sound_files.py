@@ -14,7 +14,7 @@ import soxr
 
 from assistant import resources
 from assistant.cli import main
-from assistant.commands import sound_files as hear
+from assistant.commands import sound_files
 from assistant.errors import UsageProblem
 from assistant.hearing.sound import RATE
 
@@ -179,10 +179,10 @@ def test_what_to_listen_for_must_be_named_once_and_exist(named: dict[str, str], 
     """Neither, both, half of it, or a name that does not exist: what would be right is said."""
     asked = {"grammar": None, "procedure": None, "step": None, **named}
     with pytest.raises(UsageProblem, match=words):
-        hear.asked_for(asked["grammar"], asked["procedure"], asked["step"])
+        sound_files.asked_for(asked["grammar"], asked["procedure"], asked["step"])
 
 
 @pytest.mark.parametrize("name", ["lamp", "number", "control", "compare", "condition", "spark"])
 def test_every_kind_of_answer_is_a_grammar_that_can_be_named(name: str) -> None:
     """`--grammar` takes the names of the grammar files."""
-    assert hear.asked_for(name, None, None).words()
+    assert sound_files.asked_for(name, None, None).words()

@@ -13,7 +13,7 @@ from assistant.circuit.catalogue import mechanisms
 from assistant.circuit.parameters import Systems
 from assistant.cli import main
 from assistant.core.library.vocabulary import OVER_RANGE
-from assistant.rehearsal import erring as rehearsal
+from assistant.rehearsal import erring
 from assistant.rehearsal.erring import RehearsalRequest, good_parts, habits, judge, play, rehearse
 from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
 
@@ -120,7 +120,7 @@ def test_the_command_prints_a_line_for_each_fault(capsys: pytest.CaptureFixture[
     few = ["rehearsal", "--cars", "1", "--processes", "1", "--procedure"]
     assert main(["bench", *few, "feed-weak"]) == 0
     shown = capsys.readouterr().out
-    assert rehearsal.CAUTION in shown
+    assert erring.CAUTION in shown
     assert shown.count("| mean of the faults |") == len(habits(0.05))
     assert "| weak-battery (presumed excluded, not in the means) |" in shown
     assert main(["bench", "--json", *few, "battery-and-cranking"]) == 0

@@ -49,7 +49,7 @@ class Flashes(Shown):
 
     def in_numbers(self) -> str:
         """A light has no number."""
-        return "the light shows what is told"
+        return "the light gives no number"
 
 
 @once
