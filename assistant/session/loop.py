@@ -320,12 +320,10 @@ class Session:
             self._speaking = None
         self.take(SpeechFinished(self._now(), utterance, cut))
         if self._speaking is None and self.outcome is None:
-            if not self._headset:
-                self._open_ears()
-            elif self._waiting.silence is None:  # it has listened all the time; the silence begins now
-                self._count_silence()
+            self._open_ears()
 
     def _open_ears(self) -> None:
+        """Listen, and count the silence from now on; a headset that listens already is not interrupted."""
         if self._wanted is not None:
             self.ears.listen(self._wanted.request)
             self._count_silence()
