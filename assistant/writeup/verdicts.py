@@ -46,8 +46,24 @@ def _before(course: Course, final: Ended | None) -> list[Ended]:
     return [ended for ended in earlier if (ended.procedure, ended.verdict) not in again]
 
 
-def customer(library: Library, final: Ended) -> Statement:
+def said(library: Library, final: Ended | None, key: str) -> Statement:
+    """Words of a verdict, with their sources."""
+    words = getattr(verdict_of(library, final), key) if final else ""
+    return Statement(words, said_at(library, final, key)) if words and final else NOTHING
+
+
+def verify(library: Library, final: Ended | None) -> tuple[Statement, ...]:
+    """The checks to make after the repair."""
+    if final is None:
+        return ()
+    sources = said_at(library, final, "verify")
+    return tuple(Statement(one, sources) for one in verdict_of(library, final).verify)
+
+
+def customer(library: Library, final: Ended | None) -> Statement:
     """The meaning of a verdict's only fault for the car's owner."""
+    if final is None:
+        return NOTHING
     verdict = verdict_of(library, final)
     if len(verdict.faults) != 1 or procedure_of(library, final.procedure).circuit == LOAD_CIRCUIT:
         return NOTHING
@@ -131,7 +147,7 @@ def no_verdict(library: Library, session: RecordedSession, course: Course) -> St
         back = course.led_back.entry
         return Statement(f"Not decided. {back.says} {back.next}", line(course.led_back.line))
     if not course.procedure:
-        return Statement("No verdict was reached. No test was begun.", last)
+        return Statement("No cause yet. No test was begun.", last)
     name = course.procedure
     title = procedure_of(library, name).title
     sources = (*last, *line(course.entries[-1].line), *procedure(library, name, "title"))
@@ -143,13 +159,13 @@ def no_verdict(library: Library, session: RecordedSession, course: Course) -> St
         and not course.verdicts[-1].affirmed
     ):
         return Statement(
-            f"No verdict was reached. What '{title}' led to was read out and not affirmed.",
+            f"No cause yet. What '{title}' led to was read out and not confirmed.",
             once((*line(course.verdicts[-1].line), *sources)),
         )
     else:
         step = procedure_of(library, name).steps[procedure_of(library, name).start]
     where = f"{placing.connection(library.terms, step.measure)}; {placing.engine_words(step.measure.engine)}"
     return Statement(
-        f"No verdict was reached. The session stopped in '{title}' before this test was answered: {where}.",
+        f"No cause yet. The tests stopped in '{title}' before this one was answered: {where}.",
         once((*sources, *procedure(library, name, "steps", step.name), *terms_of(step.measure))),
     )
