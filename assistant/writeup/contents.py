@@ -247,7 +247,36 @@ class Reviewed:
 
 
 @dataclass(frozen=True)
-class Draft:
+class FirstPage:
+    """The parts of the first page that say what failed and what was done about it.
+
+    Attributes:
+        deciding: The tests that decided the verdict, before the repair and after it, those that failed first.
+        open_faults: Faults that the verdict names and its own tests do not tell apart; empty if it names only one.
+        next_check: The next safe check, if the verdict names one.
+        done: The work that was done, from the last signed review that states it.
+        confirmed: The fault that the shop found, from the last signed review that states it.
+        codes: Trouble codes, from the last signed review that has any.
+        location: The place of the failure, from the last signed review that states it.
+        verify: Checks after the repair.
+        parts: Part lines; if empty, blank lines for the shop.
+        labour: Labor lines; if empty, blank lines for the shop.
+    """
+
+    deciding: tuple[Compared, ...]
+    open_faults: Statement
+    next_check: Statement
+    done: Statement
+    confirmed: Statement
+    codes: Statement
+    location: Statement
+    verify: tuple[Statement, ...]
+    parts: tuple[PartLine, ...]
+    labour: tuple[LabourLine, ...]
+
+
+@dataclass(frozen=True)
+class Draft(FirstPage):
     """Everything in the write-up.
 
     It is as flat as its JSON, whose schema is published: a field for each part of the form, however many there are.
@@ -258,7 +287,6 @@ class Draft:
         record: SHA-256 of the seal, or of the log if there is no seal; "" for a session in memory.
         facts: Boxes at the head of the form.
         concern: The complaint in the customer's words.
-        deciding: The tests that decided the verdict, before the repair and after it, those that failed first.
         findings: The same tests in sentences, and whether readings or an eye support the verdict.
         cause: The words of the verdict; empty if none counts.
         customer: The cause for the car's owner, if the shop found, or else the verdict names, only one fault.
@@ -267,12 +295,6 @@ class Draft:
         found_after: Verdicts after the one that counts, such as that of proving the repair.
         part: Part that the verdict names; empty if none is condemned.
         correction: The repair that the verdict recommends; empty without one.
-        done: The work that was done, from the last signed review that states it.
-        confirmed: The fault that the shop found, from the last signed review that states it.
-        codes: Trouble codes, from the last signed review that has any.
-        location: The place of the failure, from the last signed review that states it.
-        open_faults: Faults that the verdict names and its own tests do not tell apart; empty if it names only one.
-        next_check: The next safe check, if the verdict ends without a repair.
         still_possible: The verdict's own words about what it does not tell apart; empty if it tells all apart.
         model: The circuit model's view of all results, a sentence each; empty if there is no model.
         conditions: Facts about the car and the work: lamp in use, temperatures and the like.
@@ -284,9 +306,6 @@ class Draft:
         not_reached: Tests of these procedures that the answers did not lead to.
         ruled_out: Faults that the results exclude.
         not_ruled_out: Faults of these procedures that no result excludes and the verdict does not name.
-        verify: Checks after the repair.
-        parts: Part lines; if empty, blank lines for the shop.
-        labour: Labor lines; if empty, blank lines for the shop.
         cautions: Cautions that were given.
         cranking: Sentences about the time of cranking.
         notes: Voice notes.
@@ -301,7 +320,6 @@ class Draft:
     record: str
     facts: tuple[Fact, ...]
     concern: Statement
-    deciding: tuple[Compared, ...]
     findings: tuple[Statement, ...]
     cause: Statement
     customer: Statement
@@ -310,12 +328,6 @@ class Draft:
     found_after: tuple[Found, ...]
     part: Statement
     correction: Statement
-    done: Statement
-    confirmed: Statement
-    codes: Statement
-    location: Statement
-    open_faults: Statement
-    next_check: Statement
     still_possible: Statement
     model: tuple[Statement, ...]
     conditions: tuple[Asked, ...]
@@ -327,9 +339,6 @@ class Draft:
     not_reached: tuple[Statement, ...]
     ruled_out: tuple[RuledOut, ...]
     not_ruled_out: tuple[Statement, ...]
-    verify: tuple[Statement, ...]
-    parts: tuple[PartLine, ...]
-    labour: tuple[LabourLine, ...]
     cautions: tuple[CautionLine, ...]
     cranking: tuple[Statement, ...]
     notes: tuple[VoiceNote, ...]

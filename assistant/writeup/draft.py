@@ -15,7 +15,7 @@ from assistant.writeup import deciding, faults, given, happenings, head, model, 
 from assistant.writeup.carrying import carried
 from assistant.writeup.contents import Draft
 from assistant.writeup.naming import verdict_of
-from assistant.writeup.statement import NOTHING, Statement
+from assistant.writeup.statement import NOTHING
 from assistant.writeup.sums import not_adding_up
 from assistant.writeup.telling import decisive, told, way
 
@@ -90,7 +90,7 @@ def _draft(
         codes=reviewed.codes(signed),
         location=reviewed.location(signed),
         open_faults=faults.left_open(library, final, excluded),
-        next_check=NOTHING,
+        next_check=verdicts.next_check(library, final),
         still_possible=verdicts.said(library, final, "still_possible"),
         model=model.sentences(session, library, knowledge, course, verdict),
         conditions=given.asked(library, course, specifications=False),

@@ -67,7 +67,7 @@ def _three(draft: Draft) -> str:
     else:
         correction.append("None yet, because the cause was not found.")
     if draft.next_check and not draft.done:
-        correction.append(f"<b>Next check:</b> {escape(draft.next_check.text)}")
+        correction.append(escape(draft.next_check.text))
     correction += [f"<b>{escape(one.procedure)}:</b> {escape(one.says)}" for one in draft.found_after]
     if not draft.done:
         correction.append('Work done:<span class="blank full"></span>')

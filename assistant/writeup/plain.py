@@ -145,7 +145,7 @@ def _correction(draft: Draft) -> list[str]:
     else:
         lines.append("None yet, because the cause was not found.")
     if draft.next_check and not draft.done:
-        lines.append(f"Next check: {draft.next_check.text}")
+        lines.append(draft.next_check.text)
     lines += [f"{found.procedure}: {found.says}" for found in draft.found_after]
     if not draft.done:
         lines.append(f"Work done: {'_' * (WIDTH - 13)}")

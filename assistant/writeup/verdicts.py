@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import LOAD_CIRCUIT, NO_CIRCUIT
 from assistant.core.values.entries import LedBack, ProcedureEntered, ResultTaken, StepSkipped
-from assistant.core.words import placing
+from assistant.core.words import placing, remarking
 from assistant.writeup.contents import Found
 from assistant.writeup.naming import how_often, procedure_of, verdict_of
 from assistant.writeup.statement import (
@@ -86,6 +86,18 @@ def found_after(library: Library, course: Course, final: Ended | None) -> tuple[
 def said_at(library: Library, ended: Ended, key: str) -> tuple[Source, ...]:
     """The sources of a verdict's words: the line that read it out, and the copied procedure."""
     return (*line(ended.line), *procedure(library, ended.procedure, "verdicts", ended.verdict, key))
+
+
+def next_check(library: Library, final: Ended | None) -> Statement:
+    """The check that a verdict names as the next one."""
+    check = verdict_of(library, final).next_check if final else None
+    if final is None or check is None:
+        return NOTHING
+    back = library.procedures.get(check.come_back)
+    title = procedure(library, back.name, "title") if back else ()
+    return Statement(
+        remarking.check_written(library, check), (*said_at(library, final, "next_check"), *title)
+    )
 
 
 def counting(library: Library, course: Course) -> Ended | None:
