@@ -62,7 +62,7 @@ def test_without_a_verdict_nothing_is_told() -> None:
 
 def test_what_follows_a_repair_does_not_take_the_cause_away() -> None:
     """Proving the repair is no diagnosis: the cause stays, also while the proof lasts, and its verdict is told."""
-    proof = ("done", "good", "done", "dies")
+    proof = ("0.2 ohm", "done", "done", "dies")
     for answers in (proof[:2], proof):
         made = draft(session(scripted(*OPEN_CONTROL_WIRE, *answers)), library())
         assert "The control wire does not carry from driver to coil." == made.cause.text

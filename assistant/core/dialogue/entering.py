@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, weighing
+from assistant.core.dialogue import asking, repeating, weighing
 from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
@@ -40,7 +40,7 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
     measurement.
     """
-    talk.work.step = talk.procedure.steps[name]
+    talk.work.step = repeating.asked(talk, talk.procedure.steps[name])
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
     talk.said.typed = ""
