@@ -123,7 +123,7 @@ def choices(talk: Talk, _: object) -> State:
     short, keys = help_here(talk)
     if talk.step.reading is not None:
         setup = instructing.setup(talk.library, talk.step, talk.work.connected, whole=True)
-        short = " ".join((*setup, *entering.to_do(talk, setup), short))
+        short = " ".join((*setup, *entering.to_do(talk), short))
     talk.say(" ".join(filter(None, (short, keys, "Say why for the reasons."))), Speech.HELP)
     return talk.state
 

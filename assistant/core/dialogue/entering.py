@@ -180,11 +180,11 @@ def question(talk: Talk) -> str:
     )
 
 
-def to_do(talk: Talk, setup: tuple[str, ...]) -> tuple[str, ...]:
-    """The instruction for key and engine after this set-up; never "crank" while the starter rests."""
+def to_do(talk: Talk) -> tuple[str, ...]:
+    """The instruction for key and engine after the set-up; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
-    return instructing.act(talk.library, talk.step, setup)
+    return instructing.act(talk.library, talk.step)
 
 
 def ask(talk: Talk, part: Ask) -> State:
@@ -196,7 +196,7 @@ def ask(talk: Talk, part: Ask) -> State:
     if part is Ask.QUESTION:
         talk.say_lines((prefix, asks), shown=(prefix, *setup, asks))
         return State.ASKING
-    act = to_do(talk, setup)
+    act = to_do(talk)
     if lamp_faint(step.measure, talk.numbers().get("lamp-current")):
         act = (*act, SHADE)
     if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
