@@ -258,7 +258,8 @@ def _verdict_view(talk: Talk) -> _View:
     if verdict is None:
         return _step_view(talk)
     reached = talk.procedure.verdicts[verdict]
-    return _View("VERDICT", (reached.says, reached.repair))
+    check = (remarking.check_written(talk.library, reached.next_check),) if reached.next_check else ()
+    return _View("VERDICT", (reached.says, *check, reached.repair))
 
 
 _VIEWS: dict[State, Callable[[Talk], _View]] = {
