@@ -167,7 +167,7 @@ def conclude(talk: Talk) -> State:
         filter(None, (remarking.verdict_text(verdict, following), weighing.left_open(talk, verdict)))
     )
     if not talk.work.affirmed:
-        text += " Affirm, or say correction."
+        text += " Say yes, or correction."
     else:
         text += f" Go ahead: back to {back}." if back else ""
         end = " Say go ahead, or close session."
@@ -263,7 +263,7 @@ def take_back_fact(talk: Talk, name: str, how: str) -> State:
     talk.note(FactUndone(name, undone.value, how))
     inquiry = talk.library.terms.facts[name]
     spoken = asking.spoken_value(inquiry, undone.value, undone.unit)
-    talk.said.prefix = f"Taken back. {inquiry.label}: {spoken}."
+    talk.said.prefix = f"Undone. {inquiry.label}: {spoken}."
     talk.facts.asked = AskedFact(inquiry)
     talk.awaited.no_result()
     talk.work.interrupted = talk.work.interrupted or talk.work.set_up
@@ -280,7 +280,7 @@ def take_back_result(talk: Talk, how: str) -> State:
     last = talk.past.trail.pop()
     talk.note(ResultUndone(last.number, last.procedure, last.step, how))
     words = weighing.result_of(talk, last) if last.pending else "Skipped test."
-    talk.said.prefix = f"Taken back. {words}"
+    talk.said.prefix = f"Undone. {words}"
     talk.said.heard = ""
     talk.work.reopen()
     talk.work.back_at(last, talk.library)
@@ -300,7 +300,7 @@ def take_back(talk: Talk, how: str, otherwise: Callable[[Talk], State]) -> State
         return take_back_fact(talk, name, how)
     if talk.past.trail:
         return take_back_result(talk, how)
-    talk.said.message = talk.said.prefix = "Nothing to take back."
+    talk.said.message = talk.said.prefix = "Nothing to undo."
     return otherwise(talk)
 
 

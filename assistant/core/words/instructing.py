@@ -84,34 +84,46 @@ def _connecting(terms: Terms, step: Step, last: Measurement | None, *, whole: bo
     """The instructions for the leads: prepare, clip, prove, and the free end last."""
     measure = step.measure
     instrument = terms.instruments[measure.instrument]
-    place = terms.places[measure.probe]
-    same = last is not None and tools(terms, measure)[:1] == tools(terms, last)[:1]
+    there = _lamp_is_there(last, measure)
+    if last is not None and tools(terms, measure)[:1] != tools(terms, last)[:1]:
+        last = None  # another tool: nothing of it is connected
+    prepared = last is not None and terms.instruments[last.instrument].prepare == instrument.prepare
+    subtracts = (
+        step.reading is not None and step.reading.subtract
+    )  # then the leads are measured by a question
     sentences = []
-    prepared = last is not None and terms.instruments[last.instrument].prepare == instrument.prepare and same
-    subtracts = step.reading is not None and step.reading.subtract  # then the leads are measured by a question
     if instrument.prepare and (whole or not prepared) and not subtracts:
-        sentences.append(LAMP_STAYS if _lamp_is_there(last, measure) else instrument.prepare)
-    if place.says:
-        probing = place.says
-    elif measure.compared_with:
-        probing = f"Touch the {terms.places[measure.compared_with].short}, then the {place.short}, in one crank."
-    else:
-        probing = at_place(place_spoken(terms, measure, measure.probe), instrument.probe) if instrument.probe else ""
+        sentences.append(LAMP_STAYS if there else instrument.prepare)
+    clipped = last is not None and _stays(terms, last.clip, measure.clip, last, measure)
+    stays = clipped and last is not None and _stays(terms, last.probe, measure.probe, last, measure)
+    swapped = last is not None and (last.clip, last.probe, last.unplugged) == (
+        measure.probe,
+        measure.clip,
+        measure.unplugged,
+    )
     called = calling(terms, measure)
-    clipped = same and last is not None and _stays(terms, last, measure, "clip")
-    stays = clipped and last is not None and _stays(terms, last, measure, "probe")
-    if same and last is not None and (last.clip, last.probe) == (measure.probe, measure.clip) and measure.clip:
-        if not whole and last.unplugged == measure.unplugged:
-            return (*sentences, "Swap the leads.")
+    if swapped and not whole:
+        return (*sentences, "Swap the leads.")
     if called is not None and called.hook_up:
         return tuple(sentences) if stays and not whole else (*sentences, *split(called.hook_up))
     if measure.clip and (whole or not clipped):
         sentences.append(at_place(place_spoken(terms, measure, measure.clip), instrument.clip))
         if measure.clip in instrument.prove:
             sentences.append(instrument.prove[measure.clip])
-    if probing and (whole or not stays or (last is not None and last.instrument == measure.instrument)):
-        sentences += split(probing)
+    if whole or not stays or (last is not None and last.instrument == measure.instrument):
+        sentences += split(_probing(terms, measure))
     return tuple(sentences)
+
+
+def _probing(terms: Terms, measure: Measurement) -> str:
+    """The instruction for the free end, or for the thing that is looked at; "" for none."""
+    place, instrument = terms.places[measure.probe], terms.instruments[measure.instrument]
+    if place.says:
+        return place.says
+    if measure.compared_with:
+        other = terms.places[measure.compared_with]
+        return f"Touch the {other.short}, then the {place.short}, in one crank."
+    return at_place(place_spoken(terms, measure, measure.probe), instrument.probe) if instrument.probe else ""
 
 
 def _lamp_is_there(last: Measurement | None, measure: Measurement) -> bool:
@@ -121,12 +133,11 @@ def _lamp_is_there(last: Measurement | None, measure: Measurement) -> bool:
     return last.clip == "battery-negative" and SAME_POINT.get(last.probe, last.probe) == "feed"
 
 
-def _stays(terms: Terms, last: Measurement, measure: Measurement, lead: str) -> bool:
-    """Whether this lead, ``clip`` or ``probe``, is where it was: the same point, reached in the same way."""
-    one, other = getattr(last, lead), getattr(measure, lead)
-    if one != other or one is None:
+def _stays(terms: Terms, one: str | None, other: str | None, last: Measurement, measure: Measurement) -> bool:
+    """Whether a lead that was at the place `one` and goes to `other` stays: the same point, reached in the same way."""
+    if one is None or one != other:
         return one == other
-    return place_spoken(terms, last, one) == place_spoken(terms, measure, other)
+    return place_spoken(terms, last, one) == place_spoken(terms, measure, one)
 
 
 def act(library: Library, step: Step) -> tuple[str, ...]:

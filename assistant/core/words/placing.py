@@ -77,6 +77,12 @@ def calling(terms: Terms, measure: Measurement) -> Called | None:
     return None
 
 
+def key_of(terms: Terms, measure: Measurement) -> str:
+    """The key of that name in ``terms.yaml``, so that a report can name its source; "" if there is none."""
+    found = calling(terms, measure)
+    return next((key for key, called in terms.called.items() if called is found), "")
+
+
 def name_of(terms: Terms, measure: Measurement) -> str:
     """What a measurement is called by its part: "drop, battery to fuse", "primary"; "" if its place names it."""
     called = calling(terms, measure)
@@ -152,11 +158,17 @@ def named_test(library: Library, step: Step) -> str:
     """A test in a few words: "heavy lamp, feed side"; with what is unplugged, because that makes another test."""
     measure, terms = step.measure, library.terms
     name = name_of(terms, measure)
-    places = [place_words(library, step)] if name or not measure.unplugged else [terms.places[measure.probe].short]
+    places = (
+        [place_words(library, step)] if name or not measure.unplugged else [terms.places[measure.probe].short]
+    )
     if measure.instrument == "ohmmeter":
         places = [place_words(library, step)]
     words = [terms.instruments[measure.instrument].short, *places]
-    if name and terms.instruments[measure.instrument].units and measure.instrument not in ("voltmeter", "ohmmeter"):
+    if (
+        name
+        and terms.instruments[measure.instrument].units
+        and measure.instrument not in ("voltmeter", "ohmmeter")
+    ):
         words = [name]  # "drop, battery to fuse": the name says what it is taken with
     if measure.clip == "battery-positive":
         words[0] += " from battery positive"
