@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 from hypothesis import given, strategies as st
 
 from assistant.core.values.starter import PUBLISHED, Starter, StarterLimits
@@ -40,7 +42,7 @@ def test_no_order_of_cranks_takes_more_than_the_budget_and_what_has_recovered(
             assert end - at <= LIMITS.longest_s + 1e-6
             used += end - at
             assert used <= LIMITS.budget_s + rate * (end - begin) + 1e-6
-    for (_, end), (at, _) in zip(cranks, cranks[1:], strict=False):
+    for (_, end), (at, _) in itertools.pairwise(cranks):
         assert at - end >= LIMITS.pause_s - 1e-6
 
 
