@@ -11,6 +11,7 @@ from assistant.core.values import entries
 from assistant.core.values.board import Board
 from assistant.core.values.events import Began, Closed, Heard, Show
 from assistant.core.values.result import Control, Result
+from assistant.core.words import instructing
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
 
@@ -20,6 +21,8 @@ LIBRARY = sample_library()
 """The procedures alone: a scripted way through them is not to be asked again (`test_weighing.py` does that)."""
 ASKING_FACTS = asking_library()
 """The same with the likelihoods, and two small procedures that ask for facts of every kind."""
+CRANK = instructing.act(LIBRARY, LIBRARY.step("coil-control", "feed-while-cranking"))[0]
+"""The order to crank, as it is spoken and shown."""
 OPEN_STATES = [state for state in State if state not in (State.UNOPENED, State.FINISHED)]
 
 
