@@ -10,7 +10,7 @@ from assistant.core.values.entries import ResultRepeated
 from assistant.core.words import placing, reporting
 from assistant.writeup import given
 from assistant.writeup.contents import Compared
-from assistant.writeup.naming import asked, asked_sources
+from assistant.writeup.naming import asked, asked_sources, called_by
 from assistant.writeup.statement import Source, capital, line, once, term, terms_of
 from assistant.writeup.telling import decisive
 
@@ -57,7 +57,7 @@ def _row(library: Library, course: Course, before: Taken, after: Taken | None) -
     for taken in both:
         sources += [*line(taken.line), *asked_sources(library, course, taken.result)]
         sources += _outcomes(library, course, taken)
-    sources += terms_of(step.measure)
+    sources += [*terms_of(step.measure), *called_by(library, step.measure)]
     for name in given.used(step):
         sources += [*(line(lines[name]) if name in lines else ()), *term("facts", name)]
     seen = [_seen(library, course, taken) for taken in both]

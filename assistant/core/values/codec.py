@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.values.board import Board
 from assistant.core.values.decoding import Decoder
 from assistant.core.values.entries import Entry
-from assistant.core.values.events import Action, Clip, Event, TypedFact
+from assistant.core.values.events import Action, Clip, Event, ToldToday, TypedFact
 from assistant.core.values.result import GrammarRequest, Result
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-_PARTS = (Clip, TypedFact, Board, Result, GrammarRequest)
+_PARTS = (Clip, ToldToday, TypedFact, Board, Result, GrammarRequest)
 """Parts of events, actions and entries that are objects of their own."""
 
 

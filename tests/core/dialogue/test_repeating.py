@@ -161,4 +161,4 @@ def test_the_write_up_shows_before_and_after_side_by_side() -> None:
         after.expected,
         after.source,
     )
-    assert "The control wire does not carry from driver to coil." == made.cause.text
+    assert library().procedures["coil-and-driver"].verdicts["control-wire-open"].says == made.cause.text
