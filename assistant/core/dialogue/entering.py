@@ -27,6 +27,15 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
 
 
+READY = {
+    (False, False): "Say ready.",
+    (False, True): "Press Enter.",
+    (True, False): "Say ready, or press Enter.",
+    (True, True): "Press Enter.",
+}
+"""How to acknowledge a caution, by whether the loudspeaker is lost, and whether nobody can be heard."""
+
+
 class Ask(StrEnum):
     """The part of a step's instruction to speak."""
 
@@ -129,7 +138,7 @@ def say_cautions(talk: Talk) -> State:
     texts = [remarking.caution_text(talk.library.cautions[name], form) for name, form in talk.cautions.due]
     text = " ".join(filter(None, (talk.said.take_prefix(), *texts)))
     if talk.gear.mute or _needs_acknowledgement(talk):
-        text += " Say ready, or press Enter."
+        text += f" {READY[bool(talk.gear.mute), bool(talk.gear.deaf)]}"
     talk.say(text, Speech.CAUTION, can_be_cut=False)
     if talk.gear.mute:
         return cautions_given(talk, by="shown")

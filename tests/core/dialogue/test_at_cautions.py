@@ -24,7 +24,7 @@ def test_the_first_step_waits_for_its_caution_and_for_ready() -> None:
     assert State.ACKNOWLEDGING is state_of(talk)
     assert taken(talk) == []
     talk.key("enter")
-    assert "Crank the engine." in talk.last
+    assert "Crank it." in talk.last
 
 
 def test_a_caution_that_was_cut_is_said_again() -> None:
@@ -33,7 +33,7 @@ def test_a_caution_that_was_cut_is_said_again() -> None:
     actions = talk.send(Began(0.0, "coil-control"))
     (said,) = [action for action in actions if isinstance(action, Say)]
     talk.send(SpeechFinished(2.0, said.utterance, cut=True))
-    assert sum("instructions first." in text for text in talk.said) == 2
+    assert sum("service manual." in text for text in talk.said) == 2
     assert not [entry for entry in talk.entries if isinstance(entry, entries.CautionGiven)]
 
 
@@ -56,4 +56,4 @@ def test_a_caution_is_said_in_full_again_after_a_while() -> None:
     talk = dialogue()
     talk.wait(DEFAULT_THRESHOLDS.caution_again_s + 1)
     talk.hear("lit")
-    assert "Hands, hair, leads" in talk.last
+    assert "Hands, hair and leads" in talk.last

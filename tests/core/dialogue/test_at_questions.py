@@ -24,7 +24,7 @@ def test_a_wrong_place_is_not_taken() -> None:
     """A place that does not fit the step is named, and the question is asked again."""
     talk = dialogue()
     talk.hear("lit", place="switched")
-    assert talk.last.startswith("You said switched side. This test is on the feed side.")
+    assert talk.last.startswith("You said switched side. I'm asking about the feed side.")
     assert taken(talk) == []
 
 
@@ -63,7 +63,7 @@ def test_a_denied_read_back_is_asked_again() -> None:
     """After "negative" the question comes again and nothing was taken."""
     talk = in_state(State.READING_BACK)
     talk.hear(control=Control.NEGATIVE)
-    assert talk.last == "Not taken. Lit, dim, or dark?"
+    assert talk.last == "Scratch that. Lit, dim, or dark?"
     talk.hear("lit")
     assert taken(talk) == [("feed-while-cranking", "lit")]
 
@@ -185,10 +185,10 @@ def test_the_starter_rests_before_the_next_cranking() -> None:
     talk.hear("lit")
     talk.ready()
     assert State.RESTING is talk.runner.state
-    assert "Switched side of the coil: probe. Do not crank yet." in talk.last
-    assert "Crank the engine" not in talk.last
+    assert "Probe the switched side of the coil. Don't crank yet." in talk.last
+    assert "Crank it" not in talk.last
     talk.rested()
-    assert talk.last.startswith("Rest is over. Crank the engine.")
+    assert talk.last.startswith("Okay to crank. Crank it.")
 
 
 def test_cranking_again_too_early_is_refused() -> None:

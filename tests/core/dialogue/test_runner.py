@@ -154,7 +154,7 @@ def test_any_events_in_any_order_keep_the_promises(
         for action in actions:
             if isinstance(action, Say):
                 speaking = action.utterance
-                if "Crank the engine." in action.text and runner.state is not State.STANDING_BY:
+                if "Crank it." in action.text and runner.state is not State.STANDING_BY:
                     assert runner.position == cautioned_at, "told to crank before the caution was spoken"
                     assert runner.talk.crank.rested_at <= now, "told to crank while the starter rests"
             if isinstance(action, Note):
