@@ -19,12 +19,17 @@ from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
 from assistant.core.library.procedure import Engine, Leads
 from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
+
+
+INITIALS = 4
+"""Most letters that anybody spells without being told how."""
 
 
 class Ask(StrEnum):
@@ -58,7 +63,8 @@ def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
     talk.work.procedure = talk.library.procedures[name]
     talk.note(ProcedureEntered(name, came_from))
     intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, alone=came_from is None)
-    talk.said.add_prefix(intro)
+    if came_from is None or talk.procedure.circuit != NO_CIRCUIT:  # questions need no heading
+        talk.said.add_prefix(intro)
     return enter_step(talk, talk.work.procedure.start)
 
 
@@ -180,11 +186,19 @@ def question(talk: Talk) -> str:
     )
 
 
-def to_do(talk: Talk) -> tuple[str, ...]:
+def to_do(talk: Talk, *, key_is_on: bool = False) -> tuple[str, ...]:
     """The instruction for key and engine after the set-up; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
-    return instructing.act(talk.library, talk.step)
+    return instructing.act(talk.library, talk.step, key_is_on=key_is_on)
+
+
+def _key_is_on(talk: Talk) -> bool:
+    """Whether a look just before this one had the key on, so that nobody has touched it since."""
+    last = talk.past.trail.last
+    before = last.measure if last is not None else None
+    looks = before is not None and {before.instrument, talk.step.measure.instrument} <= set(SENSES)
+    return looks and before is not None and before.engine is Engine.KEY_ON
 
 
 def ask(talk: Talk, part: Ask) -> State:
@@ -196,7 +210,7 @@ def ask(talk: Talk, part: Ask) -> State:
     if part is Ask.QUESTION:
         talk.say_lines((prefix, asks), shown=(prefix, *setup, asks))
         return State.ASKING
-    act = to_do(talk)
+    act = to_do(talk, key_is_on=part is Ask.ALL and _key_is_on(talk))
     if lamp_faint(step.measure, talk.numbers().get("lamp-current")):
         act = (*act, SHADE)
     if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
@@ -240,7 +254,8 @@ def inquire(talk: Talk) -> State:
     if asked.inquiry.kind is FactKind.CHOICE and not keys:
         choices = asking.listed_choices(asked.inquiry)
     how = ""
-    if asked.spells and not talk.facts.spelling_explained and not keys:
+    long = asking.longest(asked.inquiry) > INITIALS
+    if asked.spells and long and not talk.facts.spelling_explained and not keys:
         talk.facts.spelling_explained = True
         how = "Spell it, a few letters at a time. Then say: that is all."
     parts = (talk.said.take_prefix(), asked.inquiry.question, choices, so_far, how, keys)
