@@ -176,9 +176,9 @@ def board(talk: Talk) -> Board:
 def _countdown(talk: Talk) -> tuple[str, float] | None:
     crank, state = talk.crank, talk.state
     if state is State.CRANKING and crank.began is not None:
-        return ("crank", crank.began + talk.limits.crank_s)
+        return ("crank", crank.began + crank.longest_s)
     if state is State.RESTING or (talk.must_rest() and state is not State.ASKING):
-        return ("rest the starter", crank.rested_at)
+        return ("rest the starter", talk.now.at + talk.wait_s())
     return None
 
 
