@@ -95,7 +95,7 @@ def test_a_look_of_the_first_look_is_not_asked_again_in_the_control_test() -> No
     talk.hear(control=Control.CRANKING)
     talk.hear(value="10.8", unit="V")
     talk.hear(control=Control.AFFIRM)
-    seen = {place: after for place, after in known(talk)}
+    seen = dict(known(talk))
     assert "first-look" == seen["coil-control/security-lamp"]
     assert "first-look" == seen["coil-control/engine-speed"]
     assert talk.runner.position[1] not in ("security-lamp", "engine-speed")
@@ -115,8 +115,6 @@ def test_after_a_repair_everything_is_looked_at_anew() -> None:
     talk = looked(*GOOD[:3])
     talk.hear(control=Control.OTHER_TEST)
     talk.hear("after-repair")
-    while talk.runner.state is State.INQUIRING:
-        talk.hear(control=Control.LEAVE_BLANK)
     answer(talk, "done")
     talk.hear(control=Control.OTHER_TEST)
     talk.hear("coil-control")
