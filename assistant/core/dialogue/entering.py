@@ -28,6 +28,15 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Answer, Step
 
 
+READY = {
+    (False, False): "Say ready.",
+    (False, True): "Press Enter.",
+    (True, False): "Say ready, or press Enter.",
+    (True, True): "Press Enter.",
+}
+"""How to acknowledge a caution, by whether the loudspeaker is lost, and whether nobody can be heard."""
+
+
 class Ask(StrEnum):
     """The part of a step's instruction to speak."""
 
@@ -161,7 +170,7 @@ def say_cautions(talk: Talk) -> State:
     due = [(talk.library.cautions[name], form) for name, form in talk.cautions.due]
     text = " ".join(filter(None, (talk.said.take_prefix(), remarking.cautions_text(due))))
     if talk.gear.mute or cautioning.needs_acknowledgement(talk):
-        text += " Press Enter." if talk.gear.deaf or talk.gear.mute else " Say ready."
+        text += f" {READY[bool(talk.gear.mute), bool(talk.gear.deaf)]}"
     talk.say(text, Speech.CAUTION, can_be_cut=False)
     if talk.gear.mute:
         return cautions_given(talk, by="shown")

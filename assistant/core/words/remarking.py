@@ -25,7 +25,7 @@ def caution_text(caution: Caution, form: str) -> str:
 _GRAVEST_FIRST = tuple(SignalWord)
 
 SHORT_WORDS = 9
-"""Most words of the short forms that are spoken together: about four seconds."""
+"""Most words of short forms with DANGER before them: about four seconds."""
 
 
 def cautions_text(due: Sequence[tuple[Caution, str]]) -> str:
