@@ -109,17 +109,25 @@ def _known(talk: Talk, step: Step) -> tuple[Answer, str] | None:
     return next(((one, one.known_after) for one in step.answers if one.known_after in handed), None)
 
 
-def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
-    """Begin a procedure; `came_from` is the one that handed over, None if the person asked for it."""
+def enter_procedure(talk: Talk, name: str, came_from: str | None, *, titled: bool = True) -> State:
+    """Begin a procedure.
+
+    Args:
+        talk: The session.
+        name: The procedure.
+        came_from: The one that handed over; None if the person asked for it.
+        titled: Whether to say its title; not if it was named just before, or typed.
+    """
     if came_from is None:  # the person asked for it, so no earlier visit counts as a circle
         talk.work.visits = Visits()
     talk.work.visits = talk.work.visits.entering(name, talk.past.results)
     talk.work.procedure = talk.library.procedures[name]
     talk.note(ProcedureEntered(name, came_from))
     presumed = () if came_from is not None else _presumed(talk)
-    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, presumed)
-    if came_from is None or talk.procedure.circuit != NO_CIRCUIT:  # questions need no heading
-        talk.said.add_prefix(intro)
+    # Questions need no heading.
+    titled = titled and (came_from is None or talk.procedure.circuit != NO_CIRCUIT)
+    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, presumed, titled=titled)
+    talk.said.add_prefix(intro)
     return enter_step(talk, talk.work.procedure.start)
 
 
@@ -265,7 +273,7 @@ def ask(talk: Talk, part: Ask) -> State:
         act = (*act, SHADE)
     if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
         talk.crank.explained = True
-        act = (*act, "Say cranking now, or press Enter, when it turns.")
+        act = (*act, "Say cranking when it turns.")
     spoken = (*act, asks) if part is Ask.ACT else (*setup, *act, asks)
     talk.say_lines((prefix, *spoken), shown=(prefix, *setup, *act, asks))
     return State.ASKING

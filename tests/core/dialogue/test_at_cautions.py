@@ -19,7 +19,7 @@ def test_the_first_step_waits_for_its_caution_and_for_ready() -> None:
     """A step that cranks is not released until its caution has been spoken to the end and acknowledged."""
     talk = Dialogue(LIBRARY)
     talk.send(Began(0.0, "coil-control"))
-    assert "The engine will turn." in talk.last
+    assert LIBRARY.cautions["cranking"].full in talk.last
     talk.send(KeyPressed(talk.now, "enter"))
     talk.send(KeyPressed(talk.now, "1"))
     assert State.CAUTIONING is state_of(talk)
