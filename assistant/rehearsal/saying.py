@@ -63,12 +63,12 @@ def texts(library: Library, beside: Callable[[str], str]) -> list[SpokenSentence
         for text in (inquiry.question, inquiry.look_for):
             add(text, beside("terms.yaml"), 0, f"fact {name}")
     for procedure in library.procedures.values():
-        for alone in (True, False):
-            intro = remarking.procedure_intro(library.terms, procedure, alone=alone)
+        for presumed in (procedure.presumes_no, ()):
+            intro = remarking.procedure_intro(library.terms, procedure, presumed)
             add(intro, procedure.file, 0, "title")
         for step in procedure.steps.values():
             where = f"step {step.name}"
-            for before in (None, *_measured_before(library, procedure, step)):
+            for before in (None, *measured_before(library, procedure, step)):
                 for whole in (False, True):
                     for text in instructing.instruction(library, step, before, whole=whole):
                         add(text, procedure.file, step.line, where)
@@ -92,7 +92,7 @@ def _read_back(library: Library, step: Step, answer: Answer) -> str:
     return reporting.read_back(library, step, answer, example(step, answer), step.reading.unit)
 
 
-def _measured_before(library: Library, procedure: Procedure, step: Step) -> Iterator[Measurement]:
+def measured_before(library: Library, procedure: Procedure, step: Step) -> Iterator[Measurement]:
     """Connections that can be there when a step begins: those of steps before it, here or in a procedure before."""
     seen: dict[Measurement, None] = {}
     for other in library.procedures.values():

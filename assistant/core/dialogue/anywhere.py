@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import entering, missing, moving, weighing
+from assistant.core.dialogue import cautioning, entering, missing, moving, weighing
 from assistant.core.dialogue.cells import Cell, only, row
 from assistant.core.dialogue.inquiring import TYPED
 from assistant.core.dialogue.memory import Cautions
@@ -39,25 +39,28 @@ def begin(talk: Talk, began: Began) -> State:
         UsageProblem: The procedure is not in the library.
     """
     name = talk.library.procedure(began.procedure).name
+    talk.cautions.told = began.told
     for typed in began.facts:
         if typed.fact in talk.library.terms.facts and typed.value:
             given = FactGiven(typed.fact, typed.value, typed.unit, TYPED, typed.value, 1.0, TYPED, None)
             talk.facts.given[typed.fact] = given
             talk.note(given)
+            cautioning.signed_in(talk, given)
     return entering.enter_procedure(talk, name, came_from=None)
 
 
 def resume(talk: Talk, _: object) -> State:
     """An interrupted session goes on: the step and its caution are spoken again."""
     talk.note(ModeChanged("resumed", "the session was interrupted"))
-    talk.cautions = Cautions()
+    told = talk.cautions
+    talk.cautions = Cautions(told=told.told, today=told.today)
     talk.said.owed = ""
     talk.gear.all_back()  # what is missing now will be reported again
     cranking = talk.crank.began is not None
     if cranking:  # nobody knows how long it lasted
         talk.crank.began = None
         talk.crank.counted = False
-        talk.stop_crank(timed=False)
+        talk.stop_crank(timed=False, lost=True)
     talk.awaited.note_running = False
     talk.awaited.pending = None
     talk.work.interrupted = True
@@ -101,7 +104,7 @@ def not_understood(talk: Talk, heard: NoMatch) -> State:
         return talk.state
     counters = talk.awaited.counters
     counters.no_match += 1
-    talk.said.message = "Not understood."
+    talk.said.message = "I didn't get that."
     short, keys = help_here(talk)
     levels = {1: "Say again.", 2: f"Say again: {short}", 3: f"Use the keys. {keys}"}
     talk.say(tapered(levels, counters.no_match), Speech.HELP)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, weighing
+from assistant.core.dialogue import asking, cautioning, weighing
 from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
@@ -17,14 +17,15 @@ from assistant.core.dialogue.sayable import LAMP_FACTS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
-from assistant.core.library.procedure import Engine, Leads
+from assistant.core.library.procedure import Engine, Leads, Target
 from assistant.core.library.terms import FactKind
-from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
+from assistant.core.values.entries import AnswerKnown, CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
+    from assistant.core.library.procedure import Answer, Step
 
 
 class Ask(StrEnum):
@@ -40,14 +41,38 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
     measurement.
     """
-    talk.work.step = talk.procedure.steps[name]
+    talk.work.step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
     talk.said.typed = ""
-    talk.crank.counted = False
+    talk.crank.counted = talk.crank.refused = False
     talk.work.set_up = False
     talk.facts.asked = None
     return before_step(talk, offer=offer)
+
+
+def _first_unknown(talk: Talk, name: str) -> Step:
+    """This step, or the one behind it if an earlier procedure of the session has seen to it."""
+    steps = talk.procedure.steps
+    passed: set[str] = set()
+    while name not in passed and (answer := _known(talk, steps[name])) is not None:
+        passed.add(name)
+        known = AnswerKnown(talk.procedure.name, name, answer.outcome, answer.known_after, str(answer.target))
+        talk.note(known)
+        name = answer.target.name
+    return steps[name]
+
+
+def _known(talk: Talk, step: Step) -> Answer | None:
+    """The answer that an earlier procedure has seen to, by handing over to this one; None if there is none."""
+    if not any(answer.known_after for answer in step.answers):
+        return None
+    handed = {
+        past.procedure
+        for past in talk.past.trail.measured()
+        if past.pending and past.pending.answer.target == Target(Leads.PROCEDURE, talk.procedure.name)
+    }
+    return next((answer for answer in step.answers if answer.known_after in handed), None)
 
 
 def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
@@ -57,9 +82,20 @@ def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
     talk.work.visits = talk.work.visits.entering(name, talk.past.results)
     talk.work.procedure = talk.library.procedures[name]
     talk.note(ProcedureEntered(name, came_from))
-    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, alone=came_from is None)
+    presumed = () if came_from is not None else _presumed(talk)
+    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, presumed)
     talk.said.add_prefix(intro)
     return enter_step(talk, talk.work.procedure.start)
+
+
+def _presumed(talk: Talk) -> tuple[str, ...]:
+    """Faults that the present procedure presumes not to be there, and that no result of the session has excluded."""
+    presumed = talk.procedure.presumes_no
+    if not presumed:
+        return ()
+    answers = [past.pending.answer for past in talk.past.trail.measured() if past.pending]
+    excluded = {fault for answer in answers for fault in answer.rules_out}
+    return tuple(fault for fault in presumed if fault not in excluded)
 
 
 def before_step(talk: Talk, *, offer: bool) -> State:
@@ -99,18 +135,7 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
             words = reporting.read_back(talk.library, step, earlier.answer, earlier.value, earlier.unit)
             return read_back(talk, f"Already measured. {words}")
     talk.awaited.offered = False
-    groups: dict[bool, list[tuple[str, str]]] = {False: [], True: []}
-    for name in dict.fromkeys([*talk.procedure.cautions, *step.cautions]):
-        caution = talk.library.cautions[name]
-        last = talk.cautions.given.get(name)
-        own = name in step.cautions  # those of the whole procedure are given only once
-        if last is None or (own and talk.now.at - last > talk.limits.caution_again_s):
-            groups[own].append((name, "full"))
-        elif own and remarking.never_skipped(caution):
-            groups[own].append((name, "short"))
-    # The cautions before the work and before the step are spoken and acknowledged separately.
-    first, second = (tuple(groups[False]), tuple(groups[True]))
-    talk.cautions.due, talk.cautions.later = (first, second) if first else (second, ())
+    talk.cautions.due, talk.cautions.later = cautioning.due(talk)
     if talk.cautions.due:
         return say_cautions(talk)
     return release(talk)
@@ -126,21 +151,14 @@ def next_cautions(talk: Talk) -> State:
 
 def say_cautions(talk: Talk) -> State:
     """Speak the due cautions, or show them if they cannot be spoken."""
-    texts = [remarking.caution_text(talk.library.cautions[name], form) for name, form in talk.cautions.due]
-    text = " ".join(filter(None, (talk.said.take_prefix(), *texts)))
-    if talk.gear.mute or _needs_acknowledgement(talk):
+    due = [(talk.library.cautions[name], form) for name, form in talk.cautions.due]
+    text = " ".join(filter(None, (talk.said.take_prefix(), remarking.cautions_text(due))))
+    if talk.gear.mute or cautioning.needs_acknowledgement(talk):
         text += " Say ready, or press Enter."
     talk.say(text, Speech.CAUTION, can_be_cut=False)
     if talk.gear.mute:
         return cautions_given(talk, by="shown")
     return State.CAUTIONING
-
-
-def _needs_acknowledgement(talk: Talk) -> bool:
-    return any(
-        talk.library.cautions[name].acknowledge and name not in talk.cautions.acknowledged
-        for name, _ in talk.cautions.due
-    )
 
 
 def cautions_given(talk: Talk, *, by: str) -> State:
@@ -149,7 +167,7 @@ def cautions_given(talk: Talk, *, by: str) -> State:
         talk.cautions.given[name] = talk.now.at
         how = form if by == "spoken" else f"{form}, shown on the screen"
         talk.note(CautionGiven(name, how, *talk.position))
-    if by == "shown" or _needs_acknowledgement(talk):
+    if by == "shown" or cautioning.needs_acknowledgement(talk):
         return State.ACKNOWLEDGING
     return next_cautions(talk)
 
@@ -162,11 +180,14 @@ def release(talk: Talk) -> State:
 
 
 def rest(talk: Talk) -> State:
-    """Say the connections to make while the starter rests."""
+    """Say the connections to make while the starter rests; before a long rest the key goes off."""
     sentences = instructing.setup(talk.library, talk.step, talk.work.connected)
-    text = (talk.said.take_prefix(), *sentences, "Do not crank yet.", f"{talk.rest_words()}.")
-    talk.say_lines(text)
-    talk.do(StartTimer(REST_TIMER, talk.crank.rested_at - talk.now.at))
+    off = talk.wait_s() > talk.limits.starter.pause_s and "Key off." not in sentences
+    text = (talk.said.take_prefix(), "Key off." if off else "", *sentences, "Don't crank yet.")
+    anyway = "Enter again to go anyway." if talk.crank.refused and talk.gear.deaf else ""
+    talk.say_lines((*text, f"{talk.rest_words()}.", anyway))
+    talk.crank.due = False
+    talk.do(StartTimer(REST_TIMER, talk.wait_s()))
     return State.RESTING
 
 
@@ -180,11 +201,11 @@ def question(talk: Talk) -> str:
     )
 
 
-def to_do(talk: Talk, setup: tuple[str, ...]) -> tuple[str, ...]:
-    """The instruction for key and engine after this set-up; never "crank" while the starter rests."""
+def to_do(talk: Talk) -> tuple[str, ...]:
+    """The instruction for key and engine after the set-up; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
-    return instructing.act(talk.library, talk.step, setup)
+    return instructing.act(talk.library, talk.step)
 
 
 def ask(talk: Talk, part: Ask) -> State:
@@ -196,7 +217,7 @@ def ask(talk: Talk, part: Ask) -> State:
     if part is Ask.QUESTION:
         talk.say_lines((prefix, asks), shown=(prefix, *setup, asks))
         return State.ASKING
-    act = to_do(talk, setup)
+    act = to_do(talk)
     if lamp_faint(step.measure, talk.numbers().get("lamp-current")):
         act = (*act, SHADE)
     if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
@@ -215,15 +236,15 @@ def read_back(talk: Talk, text: str) -> State:
     if doubt and doubt.why is not Why.MISFIT:
         pass  # its consequence is spoken only when the result that is asked again has been measured
     elif doubt and not doubt.rare:
-        parts.append("That does not fit the results before.")
+        parts.append("That doesn't match the tests before.")
     elif target and target.leads is Leads.VERDICT:
         parts.append(remarking.would_mean(talk.procedure.verdicts[target.name]))
     elif target and target.leads is Leads.PROCEDURE:
-        parts.append(f"Next would be: {talk.library.procedures[target.name].title}.")
+        parts.append(f"Next: {talk.library.procedures[target.name].title}.")
     if talk.awaited.offered:
-        parts.append("Affirm to keep it, negative to measure again.")
+        parts.append("Keep it? Yes or no?")
     else:
-        parts.append("Affirm or negative?")
+        parts.append("Yes or no?")
     talk.say(" ".join(parts), Speech.READ_BACK)
     return State.READING_BACK
 
@@ -234,7 +255,7 @@ def inquire(talk: Talk) -> State:
     asked.waiting = None
     if talk.state not in (State.INQUIRING, State.CONFIRMING):
         talk.awaited.counters = Counters()
-    so_far = f"So far {len(asked.signs)}, last: {asking.spelled(asked.signs[-3:])}." if asked.signs else ""
+    so_far = f"{len(asked.signs)} so far, last: {asking.spelled(asked.signs[-3:])}." if asked.signs else ""
     keys = asking.question_keys(asked.inquiry) if talk.gear.deaf else ""
     choices = ""
     if asked.inquiry.kind is FactKind.CHOICE and not keys:
@@ -242,7 +263,7 @@ def inquire(talk: Talk) -> State:
     how = ""
     if asked.spells and not talk.facts.spelling_explained and not keys:
         talk.facts.spelling_explained = True
-        how = "Spell it, a few signs at a time. At the end: that is all."
+        how = "Spell it, a few letters at a time. Then say: that is all."
     parts = (talk.said.take_prefix(), asked.inquiry.question, choices, so_far, how, keys)
     talk.say(" ".join(filter(None, parts)), Speech.PROMPT)
     return State.INQUIRING
@@ -257,7 +278,7 @@ def complete(talk: Talk, asked: AskedFact) -> State:
         talk.remark("check digit", f"{asked.signs}: {where_to_look(asked.signs)}")
         slips = [asking.spoken_repair(one.position, one.read, one.meant) for one in asked.proposals()]
         numbered = [f"{number}: {slip}" for number, slip in enumerate(slips, start=1)]
-        where = f"Perhaps {'. '.join(numbered)}. Say which." if numbered else where_to_look(asked.signs)
+        where = f"Maybe {'. '.join(numbered)}. Say which." if numbered else where_to_look(asked.signs)
         talk.said.message = problem if numbered else f"{problem} {where}"
         talk.say(
             " ".join(filter(None, (talk.said.take_prefix(), problem, where, "Or say correction."))),
@@ -279,8 +300,8 @@ def confirm(talk: Talk, asked: AskedFact) -> State:
     if waiting.repair is not None:
         talk.remark("check digit", f"{asked.signs}: {waiting.repair}")
         slip = asking.spoken_repair(waiting.repair.position, waiting.repair.read, waiting.repair.meant)
-        text = f"The check digit does not fit. Perhaps {slip}. Then it is: {spoken}."
-    question = "Affirm or negative?"
+        text = f"The check digit is wrong. Maybe {slip}. That makes: {spoken}."
+    question = "Yes or no?"
     talk.say(" ".join(filter(None, (talk.said.take_prefix(), text, question))), Speech.READ_BACK)
     return State.CONFIRMING
 

@@ -111,13 +111,13 @@ _HELP: dict[State, Callable[[Talk], tuple[str, str]]] = {
 _FIXED_HELP = {
     State.ACKNOWLEDGING: ("Say ready.", "Press Enter."),
     State.RESTING: ("The starter rests.", "Slash to stand by."),
-    State.READING_BACK: ("Affirm or negative?", "Enter for affirm, minus for negative."),
+    State.READING_BACK: ("Yes or no?", "Enter for yes, minus for no."),
     State.CONFIRMING: (
-        "Affirm or negative?",
-        "Enter for affirm, minus for negative, plus to leave blank.",
+        "Yes or no?",
+        "Enter for yes, minus for no, plus to leave blank.",
     ),
     State.CHOOSING: (
-        "Say the name of a test, or negative.",
+        "Say the name of a test, or no.",
         "Key its number, then Enter. Minus goes back.",
     ),
     State.STANDING_BY: (
@@ -176,9 +176,9 @@ def board(talk: Talk) -> Board:
 def _countdown(talk: Talk) -> tuple[str, float] | None:
     crank, state = talk.crank, talk.state
     if state is State.CRANKING and crank.began is not None:
-        return ("crank", crank.began + talk.limits.crank_s)
+        return ("crank", crank.began + crank.longest_s)
     if state is State.RESTING or (talk.must_rest() and state is not State.ASKING):
-        return ("rest the starter", crank.rested_at)
+        return ("rest the starter", talk.now.at + talk.wait_s())
     return None
 
 
@@ -222,7 +222,7 @@ def _fact_view(talk: Talk) -> _View:
     choices = _numbered(inquiry.choices.values() if choice else map(str, asked.proposals()))
     lines = tuple(filter(None, (inquiry.question, inquiry.look_for)))
     if inquiry.kind is FactKind.VIN:
-        lines = (*lines, f"{len(asked.signs)} of {VIN_LENGTH} signs")
+        lines = (*lines, f"{len(asked.signs)} of {VIN_LENGTH} characters")
     return _View(inquiry.label.upper(), lines, choices)
 
 
@@ -233,7 +233,7 @@ def _confirming_view(talk: Talk) -> _View:
     repair = f"Proposed: {waiting.repair}." if waiting.repair else ""
     return _View(
         asking.written_value(inquiry, waiting.value, waiting.unit).upper(),
-        tuple(filter(None, (repair, f"{inquiry.label}. Affirm or negative?"))),
+        tuple(filter(None, (repair, f"{inquiry.label}. Yes or no?"))),
     )
 
 

@@ -56,7 +56,6 @@ def test_a_resumed_session_goes_on_at_the_same_step_with_its_full_caution() -> N
     again.listen()
     assert talk.runner.position == again.runner.position
     assert again.last.startswith("Session resumed.")
-    again.key("enter")
     assert "Hands, hair, leads clear" in again.last
     assert State.ACKNOWLEDGING is again.runner.state
 

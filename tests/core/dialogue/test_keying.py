@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from sample_states import dialogue, shown, state_of, taken, to_switched_side
+from sample_states import dialogue, in_state, shown, state_of, taken, to_switched_side, use_up
 
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
 from assistant.core.values.events import KeyPressed, Resumed
 from assistant.core.values.result import Control
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
 
 
@@ -113,17 +114,14 @@ def test_plugging_in_again_is_said_until_the_step_is_answered() -> None:
 
 def test_the_screen_shows_what_is_spoken() -> None:
     """While the starter rests nobody reads "crank"; after the limit nobody reads it either."""
-    talk = dialogue()
-    talk.hear("lit")
-    talk.ready()
+    talk = in_state(State.RESTING)
     board = shown(talk)
     assert State.RESTING is talk.runner.state
     assert "Do not crank yet." in board.lines
     assert "Crank the engine." not in board.lines
     talk.rested()
     assert "Crank the engine." in shown(talk).lines
-    talk.key("enter")
-    talk.wait(9)
+    use_up(talk)
     assert "Stop cranking." in shown(talk).lines
     assert "Crank the engine." not in shown(talk).lines
 
@@ -180,8 +178,7 @@ def test_stop_cranking_is_said_before_an_offer() -> None:
 def test_a_repeated_step_does_not_say_crank_while_the_starter_rests() -> None:
     """Say again and the choices of a number tell the rest instead."""
     talk = dialogue()
-    talk.key("enter")
-    talk.wait(9)
+    use_up(talk)
     talk.key("0")
     assert "Crank the engine." not in talk.last
     assert "more seconds before you crank again." in talk.last
@@ -195,14 +192,13 @@ def test_standing_by_while_cranking_is_a_stop() -> None:
     assert talk.last.startswith("Stop cranking. Key off. Standing by.")
 
 
-def test_a_stop_at_a_cranking_step_costs_the_rest_even_unannounced() -> None:
-    """Who shouts stop may be cranking; the next crank waits."""
+def test_a_stop_at_a_cranking_step_counts_as_a_crank_even_unannounced() -> None:
+    """Who shouts stop may be cranking: its seconds are taken from the starter's budget."""
     talk = dialogue()
     talk.hear(control=Control.STOP)
     assert [False] == [entry.timed for entry in talk.entries if isinstance(entry, entries.Cranked)]
-    talk.hear(control=Control.GO_AHEAD)
-    talk.ready()
-    assert State.RESTING is talk.runner.state
+    starter = DEFAULT_THRESHOLDS.starter
+    assert talk.runner.talk.crank.starter.used(starter, talk.now) > starter.assumed_s - 1
 
 
 def test_two_corrections_in_a_row_still_plug_in_again() -> None:
@@ -242,5 +238,5 @@ def test_a_session_that_broke_off_while_cranking_invents_no_seconds() -> None:
     talk.key("enter")
     talk.send(Resumed(talk.now + 3600))
     (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
-    assert (8.0, False) == (cranked.seconds, cranked.timed)
+    assert (15.0, False) == (cranked.seconds, cranked.timed)
     assert talk.last.startswith("Stop cranking. Key off. Session resumed.")
