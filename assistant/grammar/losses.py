@@ -87,9 +87,7 @@ def without_lossy_units(units: Forms) -> tuple[Forms, list[LeftOut]]:
     return _without(units, lossy, "it would be another unit without its first word")
 
 
-def without_lossy_controls(
-    controls: Forms, outcomes: Forms, lexicon: Lexicon
-) -> tuple[Forms, list[LeftOut]]:
+def without_lossy_controls(controls: Forms, outcomes: Forms, lexicon: Lexicon) -> tuple[Forms, list[LeftOut]]:
     """The control words without the forms that could become an answer, or that another phrase could become.
 
     Words that sound the same count as the same: "don't know" becomes "no".
@@ -134,7 +132,7 @@ def told_apart(one: Sequence[str], other: Sequence[str]) -> bool:
 def asks_again(one: str, other: str) -> bool:
     """Whether one of two meanings is a `HARMLESS` word and the other one an outcome.
 
-    Then both forms stay: a mistake costs a question, and a word that is not in the grammar would be taken for an answer.
+    Then both forms stay: a mistake costs a question, and a word outside the grammar would be taken for an answer.
     """
     words = {NUMBER, *Control}
     return (one in HARMLESS and other not in words) or (other in HARMLESS and one not in words)

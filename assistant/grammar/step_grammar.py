@@ -55,7 +55,11 @@ class StepGrammar:
         units, lossy_units = without_lossy_units(parts.units)
         controls, lossy_controls = without_lossy_controls(parts.controls, parts.outcomes, lexicon)
         number, signs = parts.number, parts.signs
-        alone = [word for word in (number.words() if number else ()) if number and number.parse((word,)) is not None]
+        alone = [
+            word
+            for word in (number.words() if number else ())
+            if number and number.parse((word,)) is not None
+        ]
         alone += signs.words() if signs else ()
         controls, outcomes, alike = without_look_alikes(controls, parts.outcomes, alone, lexicon)
         self._left_out = (*left_out, *lossy_units, *lossy_controls, *alike)
