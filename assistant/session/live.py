@@ -132,15 +132,15 @@ def _runner(log: SessionLog) -> Runner:
 
 
 def _lead(session: Session, settings: Settings, log: SessionLog, now: Callable[[], float]) -> None:
-    """Run the session to its end; unwanted gear counts as lost from the beginning.
+    """Run the session to its end; gear that was left out on purpose is missing from the beginning.
 
     Raises:
         RecordProblem: The record cannot be written any more; says how to go on.
     """
     if settings.gear.silent:
-        session.take(GearLost(now(), "speaker", "asked for with --silent"))
+        session.take(GearLost(now(), "speaker", "asked for with --silent", on_purpose=True))
     if settings.gear.keys_only:
-        session.take(GearLost(now(), "microphone", "asked for with --keys-only"))
+        session.take(GearLost(now(), "microphone", "asked for with --keys-only", on_purpose=True))
     try:
         session.run()
     except RecordProblem as problem:

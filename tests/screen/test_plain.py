@@ -118,7 +118,7 @@ def test_countdown_never_shows_less_than_is_left() -> None:
     """A second that has begun is still shown, and the end is 0, never negative."""
     board = Board(countdown=("crank", 8.0))
     shown = [
-        re.search(r"crank  (\d+) s", "\n".join(render(board, 20, 6, now, blocks=False)))
+        re.search(r"crank (\d+) s", "\n".join(render(board, 20, 6, now, blocks=False)))
         for now in (0.0, 0.1, 7.0, 7.2, 8.0, 9.0)
     ]
     assert [match and match[1] for match in shown] == ["8", "8", "1", "1", "0", "0"]

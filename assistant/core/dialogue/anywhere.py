@@ -137,7 +137,8 @@ def _remind(talk: Talk, patience: int) -> State:
         talk.said.message = "Waiting."
         return talk.state
     short, keys = help_here(talk)
-    talk.say(tapered({1: short, 2: f"{short} Or use the keys. {keys}"}, counters.no_input), Speech.HELP)
+    more = keys if talk.voice_off else f"{short} Or use the keys. {keys}"
+    talk.say(tapered({1: short, 2: more}, counters.no_input), Speech.HELP)
     return talk.state
 
 
@@ -152,7 +153,7 @@ def say_again(talk: Talk, _: object) -> State:
 
 def choices(talk: Talk, _: object) -> State:
     """Say the words and keys that count now."""
-    talk.say(" ".join(filter(None, help_here(talk))), Speech.HELP)
+    talk.say(" ".join(filter(None, dict.fromkeys(help_here(talk)))), Speech.HELP)
     return talk.state
 
 

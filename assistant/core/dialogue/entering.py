@@ -129,7 +129,7 @@ def say_cautions(talk: Talk) -> State:
     texts = [remarking.caution_text(talk.library.cautions[name], form) for name, form in talk.cautions.due]
     text = " ".join(filter(None, (talk.said.take_prefix(), *texts)))
     if talk.gear.mute or _needs_acknowledgement(talk):
-        text += " Say ready, or press Enter."
+        text += " Press Enter." if talk.voice_off else " Say ready, or press Enter."
     talk.say(text, Speech.CAUTION, can_be_cut=False)
     if talk.gear.mute:
         return cautions_given(talk, by="shown")

@@ -135,10 +135,12 @@ class GearLost(Event):
     """Gear stopped working: `gear` is ``microphone``, ``speaker``, ``keys``, ``record`` or ``disk``.
 
     ``record`` had to go on in another file or folder, ``disk`` is nearly full; `why` says which and where.
+    `on_purpose`: the session was started without it, so nothing was lost.
     """
 
     gear: str
     why: str
+    on_purpose: bool = False
 
 
 @dataclass(frozen=True)
