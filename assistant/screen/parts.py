@@ -110,11 +110,9 @@ def _title(board: Board, width: int) -> Part:
 def _lines(board: Board, width: int) -> Part:
     """All instructions; after a verdict first one of them, because the cause above it is to be large."""
     wrapped = [[Row(line) for line in wrap(clean(text), width)] for text in board.lines]
-    wrapped = [rows for rows in wrapped if rows]
-    everything = [row for rows in wrapped for row in rows]
-    if board.mode in LARGE_FIRST and len(wrapped) > 1:
-        return [wrapped[0], everything]
-    return _some(everything)
+    first = 1 if board.mode in LARGE_FIRST else len(wrapped)
+    sizes = [[row for rows in wrapped[:end] for row in rows] for end in range(first, len(wrapped) + 1)]
+    return [rows for rows in sizes if rows]
 
 
 LARGE_FIRST = ("concluding", "reading back")

@@ -67,23 +67,33 @@ _USUAL: Wishes = (
 )  # fmt: skip
 
 _HEADLINE_FIRST: Wishes = (
-    ("headline", 2), ("headline", 3), ("lines", 2), ("choices", 2), ("choices", 3), ("headline", 4), ("choices", 4),
+    ("headline", 2), ("lines", 2), ("headline", 3), ("lines", 3), ("lines", 4),
+    ("choices", 2), ("choices", 3), ("headline", 4), ("choices", 4),
 )  # fmt: skip
 
-_LARGER: dict[str, Wishes] = dict.fromkeys(LARGE_FIRST, _HEADLINE_FIRST)
+_SECONDS_FIRST: Wishes = (
+    ("countdown", 2), ("choices", 2), ("choices", 3), ("countdown", 3), ("headline", 2), ("countdown", 4),
+    ("choices", 4), ("headline", 3), ("headline", 4),
+)  # fmt: skip
+
+_LARGER: dict[str, Wishes] = {**dict.fromkeys(LARGE_FIRST, _HEADLINE_FIRST), "cranking": _SECONDS_FIRST}
 
 
 def _grow(parts: dict[str, Part], height: int, mode: str) -> dict[str, list[Row]]:
     """The size that each part gets."""
     chosen: dict[str, list[Row]] = {}
+    first = mode in LARGE_FIRST
     for name, size in (*_PRESENT, *_LARGER.get(mode, _USUAL)):
         sizes = parts[name]
         if len(sizes) < size or (size > 1 and name not in chosen):
             continue
+        if first and name == "choices" and size > 1 and [chosen.get("headline")] == parts["headline"][:1]:
+            continue  # nothing is larger than the headline, which found no room to grow
         used = sum(len(rows) for other, rows in chosen.items() if other != name)
         room = height - used
         # Large letters want air around them; what counts down, is keyed or warns comes before looks.
         airy = size > 2 or (size == 2 and name in ("headline", "choices", "heard"))
+        airy = airy and name != "lines" and not (first and name == "headline")
         wanted = len(sizes[size - 1]) + (_air(chosen, name) if airy else 0)
         if wanted <= room:
             chosen[name] = sizes[size - 1]

@@ -88,7 +88,7 @@ def _draft(
         found_before=verdicts.found_before(library, course, final),
         found_after=verdicts.found_after(library, course, final),
         part=said(verdict.part, "part") if verdict and verdict.part else NOTHING,
-        correction=said(verdict.repair, "repair") if verdict else NOTHING,
+        correction=verdicts.correction(library, final) if final else NOTHING,
         done=reviewed.done(signed),
         confirmed=reviewed.confirmed(library, signed),
         still_possible=said(verdict.still_possible, "still_possible")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import LOAD_CIRCUIT, NO_CIRCUIT
 from assistant.core.values.entries import LedBack, ProcedureEntered, ResultTaken, StepSkipped
-from assistant.core.words import placing
+from assistant.core.words import placing, remarking
 from assistant.writeup.contents import Found
 from assistant.writeup.naming import how_often, procedure_of, verdict_of
 from assistant.writeup.statement import (
@@ -70,6 +70,24 @@ def found_after(library: Library, course: Course, final: Ended | None) -> tuple[
 def said_at(library: Library, ended: Ended, key: str) -> tuple[Source, ...]:
     """The sources of a verdict's words: the line that read it out, and the copied procedure."""
     return (*line(ended.line), *procedure(library, ended.procedure, "verdicts", ended.verdict, key))
+
+
+def correction(library: Library, ended: Ended) -> Statement:
+    """The repair that a verdict recommends, and the check that it names as the next one."""
+    verdict = verdict_of(library, ended)
+    if verdict.next_check is None:
+        return Statement(verdict.repair, said_at(library, ended, "repair"))
+    back = library.procedures.get(verdict.next_check.come_back)
+    return Statement(
+        f"{verdict.repair} {remarking.check_written(library, verdict.next_check)}",
+        once(
+            (
+                *said_at(library, ended, "repair"),
+                *said_at(library, ended, "next_check"),
+                *(procedure(library, back.name, "title") if back else ()),
+            )
+        ),
+    )
 
 
 def counting(library: Library, course: Course) -> Ended | None:

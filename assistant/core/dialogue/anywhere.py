@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         NoiseChanged,
         NoMatch,
         NoteRecorded,
+        Resumed,
     )
 
 # --- the session ----------------------------------------------------------------------------------
@@ -39,6 +40,7 @@ def begin(talk: Talk, began: Began) -> State:
         UsageProblem: The procedure is not in the library.
     """
     name = talk.library.procedure(began.procedure).name
+    missing.leave_out(talk, began.left_out)
     for typed in began.facts:
         if typed.fact in talk.library.terms.facts and typed.value:
             given = FactGiven(typed.fact, typed.value, typed.unit, TYPED, typed.value, 1.0, TYPED, None)
@@ -47,12 +49,13 @@ def begin(talk: Talk, began: Began) -> State:
     return entering.enter_procedure(talk, name, came_from=None)
 
 
-def resume(talk: Talk, _: object) -> State:
+def resume(talk: Talk, resumed: Resumed) -> State:
     """An interrupted session goes on: the step and its caution are spoken again."""
     talk.note(ModeChanged("resumed", "the session was interrupted"))
     talk.cautions = Cautions()
     talk.said.owed = ""
-    talk.gear.all_back()  # what is missing now will be reported again
+    talk.gear.all_back()  # what is lost now will be reported again
+    missing.leave_out(talk, resumed.left_out)
     cranking = talk.crank.began is not None
     if cranking:  # nobody knows how long it lasted
         talk.crank.began = None

@@ -165,7 +165,7 @@ def rest(talk: Talk) -> State:
     """Say the connections to make while the starter rests."""
     sentences = instructing.setup(talk.library, talk.step, talk.work.connected)
     text = (talk.said.take_prefix(), *sentences, "Do not crank yet.", f"{talk.rest_words()}.")
-    talk.say_lines(text)
+    talk.say_lines(text, shown=text[:-1])  # the board counts the seconds itself
     talk.do(StartTimer(REST_TIMER, talk.crank.rested_at - talk.now.at))
     return State.RESTING
 

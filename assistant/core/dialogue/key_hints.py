@@ -8,6 +8,7 @@ from assistant.core.dialogue import asking
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
 from assistant.core.library.terms import FactKind
+from assistant.core.words import remarking
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -18,11 +19,24 @@ Pairs = tuple[tuple[str, str], ...]
 """Keys with their effects, or numbers with their choices."""
 
 YES_OR_NO: Pairs = (("Enter", "yes"), ("-", "no"))
-YES_OR_BACK: Pairs = (("Enter", "yes"), ("-", "take back"))
 KEEP: Pairs = (("Enter", "keep it"), ("-", "measure again"))
-ON_STANDING_BY: Pairs = (("Enter", "go ahead"), ("1", "other test"), ("+", "close"))
-AFTER_VERDICT: Pairs = (("Enter", "go ahead"), ("-", "take back"), ("+", "close"))
+ON_STANDING_BY: Pairs = (("Enter", "go ahead"), ("+", "close"))
+AT_REST: Pairs = (("1", "go anyway"),)
+STOP = ("/", "stop")
 """Keys that are shown as large as the answers to a test."""
+
+
+def after_verdict(talk: Talk) -> Pairs:
+    """What can be done after a verdict: affirm it, go on to what follows, go back, or close."""
+    work = talk.work
+    verdict = talk.procedure.verdicts[work.verdict] if work.verdict and not work.led_back else None
+    if verdict and not work.affirmed:
+        return (("Enter", "yes"), ("-", "take back"))
+    if verdict and verdict.continue_with:
+        return (("Enter", f"next: {remarking.procedure_short(verdict.continue_with)}"), ("+", "close"))
+    if work.paused:
+        return (("Enter", f"back to {remarking.procedure_short(work.paused[-1].procedure)}"), ("+", "close"))
+    return (("+", "close"),)
 
 
 def hints(talk: Talk) -> Pairs:
@@ -35,7 +49,7 @@ def hints(talk: Talk) -> Pairs:
 
 
 def _cranking_hints(talk: Talk) -> Pairs:
-    return (("/", "stop"),) if talk.step.reading else ((".", "not sure"), ("/", "stop"))
+    return () if talk.step.reading else ((".", "not sure"),)
 
 
 def _fact_hints(talk: Talk) -> Pairs:
@@ -69,9 +83,9 @@ _HINTS: dict[State, Callable[[Talk], Pairs]] = {
 _FIXED_HINTS: dict[State, Pairs] = {
     State.ACKNOWLEDGING: (("/", "stand by"),),
     State.READING_BACK: (("0", "repeat"), ("/", "stand by")),
-    State.RESTING: (("0", "repeat"), ("-", "take back"), ("/", "stand by")),
+    State.RESTING: (("Enter", "cranking now"), ("0", "repeat"), ("-", "take back"), ("/", "stand by")),
     State.CHOOSING: (("Enter", "start it"), ("-", "back"), ("*", "hear all"), ("/", "stand by")),
-    State.STANDING_BY: (("9", "voice note"),),
-    State.CONCLUDING: (("9", "voice note"), ("/", "stand by")),
+    State.STANDING_BY: (("1", "other test"), ("9", "voice note")),
+    State.CONCLUDING: (("-", "take back"), ("9", "voice note"), ("/", "stand by")),
     State.NOTING: (("Enter", "end the note"),),
 }

@@ -15,8 +15,6 @@ TOO_LOUD = "Too loud to hear you. Use the keys."
 
 _RECORD_MODES = {"record": "record moved", "disk": "disk nearly full"}
 
-KEYS_ONLY = "Keys only."
-
 _LEFT_OUT = {"speaker": "sound off", "microphone": "keys only"}
 """Gear that a session can be started without, and how the record calls that."""
 
@@ -34,16 +32,22 @@ _NOTICES = {
 """Spoken notices if gear is lost."""
 
 
+def leave_out(talk: Talk, left_out: tuple[str, ...]) -> None:
+    """Note gear that the session is started without, ``speaker`` or ``microphone``: it is off, and nothing is lost."""
+    for gear in left_out:
+        talk.note(ModeChanged(_LEFT_OUT[gear], "as asked for"))
+        talk.gear.lost[gear] = ""
+    talk.gear.mute = "speaker" in left_out
+    if "microphone" in left_out:
+        talk.gear.deaf.add("microphone")
+
+
 def lose(talk: Talk, event: GearLost) -> str:
     """Note that gear is lost; returns the notice to give, "" for a lost loudspeaker, which cannot give one."""
     gear = event.gear
-    left_out = event.on_purpose and gear in _LEFT_OUT
-    mode = _LEFT_OUT[gear] if left_out else _RECORD_MODES.get(gear, f"{gear} lost")
-    talk.note(ModeChanged(mode, event.why))
+    talk.note(ModeChanged(_RECORD_MODES.get(gear, f"{gear} lost"), event.why))
     if gear in RECORD_NOTICES:
         talk.said.message = event.why
-    elif left_out:
-        talk.gear.lost[gear] = ""
     elif talk.limits.rules > OLD_RULES:
         # Kept out of the message, which the next one replaces: the loss of one thing must not hide that of another.
         talk.gear.lost.pop(gear, None)
@@ -56,7 +60,7 @@ def lose(talk: Talk, event: GearLost) -> str:
     if gear == "speaker":
         talk.gear.mute = True
         return ""
-    return KEYS_ONLY if left_out else _NOTICES.get(gear, "No keys. Voice only.")
+    return _NOTICES.get(gear, "No keys. Voice only.")
 
 
 def find(talk: Talk, event: GearBack) -> str:

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
 from assistant.core.dialogue.key_hints import (
-    AFTER_VERDICT,
+    AT_REST,
     KEEP,
     ON_STANDING_BY,
-    YES_OR_BACK,
+    STOP,
     YES_OR_NO,
     Pairs,
+    after_verdict,
     hints,
 )
 from assistant.core.dialogue.sayable import REASONS, request_for
@@ -212,7 +213,11 @@ def _answers(talk: Talk) -> Pairs:
 
 
 def _asking_view(talk: Talk) -> _View:
-    return _View(placing.headline(talk.library, talk.step), talk.said.lines, _answers(talk))
+    """The instruction and the answers; these stand there with their digits, so no line repeats them."""
+    answers, lines = _answers(talk), talk.said.lines
+    if answers:
+        lines = tuple(line for line in lines if line != instructing.keyed_choices(talk.library, talk.step))
+    return _View(placing.headline(talk.library, talk.step), lines, answers)
 
 
 def _read_back_view(talk: Talk) -> _View:
@@ -268,23 +273,33 @@ def _choosing_view(talk: Talk) -> _View:
     return _View("WHICH TEST", ("Key the number, then Enter.",), choices)
 
 
+def _cranking_view(talk: Talk) -> _View:
+    """Whoever watches needs no connections now: what to watch, the answers, and how to stop."""
+    watch = instructing.act(talk.library, talk.step)[1:]
+    lines = (*watch, instructing.question(talk.library, talk.step))
+    return _View(placing.headline(talk.library, talk.step), lines, (*_answers(talk), STOP))
+
+
+def _resting_view(talk: Talk) -> _View:
+    return _View(placing.headline(talk.library, talk.step), talk.said.lines, AT_REST)
+
+
 def _standing_by_view(talk: Talk) -> _View:
-    return _View("STANDING BY", (glancing.after_first(talk.said.prompt),), ON_STANDING_BY)
+    return _View("STANDING BY", (glancing.without(talk.said.prompt, "Standing by"),), ON_STANDING_BY)
 
 
 def _verdict_view(talk: Talk) -> _View:
-    """What was found in large letters; below it what was said, and the repair."""
+    """What was found, or the one check to do next, in large letters; below it what was said, and the repair."""
     led_back, verdict = talk.work.led_back, talk.work.verdict
     if led_back is not None:
-        return _View("NOT DECIDED", (led_back.says, led_back.next), AFTER_VERDICT)
+        return _View("NOT DECIDED", (led_back.says, led_back.next), after_verdict(talk))
     if verdict is None:
         return _step_view(talk)
     reached = talk.procedure.verdicts[verdict]
-    said = reached.says if reached.part else glancing.after_first(reached.says)
-    choices = AFTER_VERDICT if talk.work.affirmed else YES_OR_BACK
-    return _View(
-        glancing.cause(talk.library, reached).upper(), tuple(filter(None, (said, reached.repair))), choices
-    )
+    large = glancing.found(talk.library, reached)
+    says = glancing.without(reached.says, large)
+    check = remarking.check_written(talk.library, reached.next_check) if reached.next_check else ""
+    return _View(large.upper(), tuple(filter(None, (says, check, reached.repair))), after_verdict(talk))
 
 
 _VIEWS: dict[State, Callable[[Talk], _View]] = {
@@ -293,7 +308,8 @@ _VIEWS: dict[State, Callable[[Talk], _View]] = {
     State.CAUTIONING: _caution_view,
     State.ACKNOWLEDGING: _caution_view,
     State.ASKING: _asking_view,
-    State.CRANKING: _asking_view,
+    State.CRANKING: _cranking_view,
+    State.RESTING: _resting_view,
     State.READING_BACK: _read_back_view,
     State.SKIPPING: _skipping_view,
     State.CHOOSING: _choosing_view,

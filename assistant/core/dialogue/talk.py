@@ -150,7 +150,7 @@ class Talk:
             rest = text.removeprefix(first).strip()
             text = " ".join(filter(None, (first, said.take_owed(), rest)))
         if kind is not Speech.CAUTION and self.voice_off:
-            text = glancing.keyed(text) or text
+            text = glancing.keyed(text) or "Use the keys."
         said.utterance += 1
         if kind not in _NOT_REPEATED:
             said.prompt = text

@@ -19,6 +19,7 @@ from assistant.core.values.events import (
     NoiseChanged,
     NoMatch,
     NoteRecorded,
+    Resumed,
     SpeechFinished,
 )
 from assistant.core.values.result import Control
@@ -83,7 +84,7 @@ class Trigger:
     """All meanings."""
 
     BEGIN = Meaning[Began]("begin")
-    RESUME = Meaning[None]("resume")
+    RESUME = Meaning[Resumed]("resume")
     SPOKEN = Meaning[SpeechFinished]("spoken")
     ACKNOWLEDGE = Meaning[By]("acknowledge", Control.READY)
     RESULT = Meaning[Pending]("result")
@@ -122,6 +123,7 @@ class Trigger:
     THAT_IS_ALL = Meaning[By]("that is all", Control.THAT_IS_ALL)
     OTHER_TEST = Meaning[By]("other test", Control.OTHER_TEST)
     OTHER_LAMP = Meaning[By]("other lamp", Control.OTHER_LAMP)
+    GO_ANYWAY = Meaning[By]("go anyway", Control.GO_ANYWAY)
     CHOSEN = Meaning[Named]("procedure chosen")
     END = Meaning[Closed]("end")
     UNEXPECTED = Meaning[None]("unexpected")

@@ -47,15 +47,23 @@ class Event:
 
 @dataclass(frozen=True)
 class Began(Event):
-    """A session starts with this procedure; `facts` were typed before, and are not asked for."""
+    """A session starts with this procedure.
+
+    Attributes:
+        facts: Facts that were typed before, and are not asked for.
+        left_out: Gear that it is started without on purpose: ``speaker``, ``microphone``.
+    """
 
     procedure: str
     facts: tuple[TypedFact, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Resumed(Event):
-    """An interrupted session goes on; the step and its caution are spoken again."""
+    """An interrupted session goes on; the step and its caution are spoken again. `left_out` as for `Began`."""
+
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -135,12 +143,10 @@ class GearLost(Event):
     """Gear stopped working: `gear` is ``microphone``, ``speaker``, ``keys``, ``record`` or ``disk``.
 
     ``record`` had to go on in another file or folder, ``disk`` is nearly full; `why` says which and where.
-    `on_purpose`: the session was started without it, so nothing was lost.
     """
 
     gear: str
     why: str
-    on_purpose: bool = False
 
 
 @dataclass(frozen=True)

@@ -17,22 +17,38 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Answer, Step, Verdict
 
 _SENTENCE = re.compile(r"(?<=[.!?])\s+")
+_STOP = re.compile(r"\bstop\b", re.IGNORECASE)
+_KEY = ("Key off.", "Key on.")
 _SAY = re.compile(r"\bsay\b", re.IGNORECASE)
 _SAY_OR_KEY = re.compile(r"\bsay\b[^.!?]*?,? or (press|key|use)\b", re.IGNORECASE)
 """Words to say with a key beside them: "Say ready, or press Enter."."""
 
 
-def cause(library: Library, verdict: Verdict) -> str:
-    """What a verdict found, in a few words: "open control wire", "ignition coil bad", "battery is discharged".
+def found(library: Library, verdict: Verdict) -> str:
+    """What matters after a verdict, in a few words: "open control wire", "ignition coil bad", "pull one spark plug".
 
     A verdict that names a part names its fault, or calls the part bad if several faults come to that part.
-    One that names none has said in its first sentence what was found.
+    One that names the next check names what to do; any other has said in its first sentence what was found, and one
+    that tells to stop has nothing more important than that.
     """
     if verdict.part and len(verdict.faults) == 1:
         return library.terms.faults[verdict.faults[0]].plain.partition(" (")[0]
     if verdict.part:
         return f"{verdict.part} bad"
-    return first_sentence(verdict.says)
+    first = sentences(verdict.says)[0].removeprefix("The ")
+    if verdict.next_check and not _STOP.search(verdict.says):
+        first = next((one for one in sentences(verdict.next_check.do) if one not in _KEY), first)
+    return first.rstrip(".")
+
+
+def sentences(text: str) -> list[str]:
+    """The sentences of a text."""
+    return _SENTENCE.split(text.strip())
+
+
+def without(says: str, large: str) -> str:
+    """Sentences without the one that stands in large letters above them."""
+    return " ".join(one for one in sentences(says) if one.rstrip(".").removeprefix("The ") != large)
 
 
 def result(library: Library, step: Step, answer: Answer, value: Decimal | None, unit: str | None) -> str:
@@ -44,16 +60,6 @@ def result(library: Library, step: Step, answer: Answer, value: Decimal | None, 
     return f"{place}: {library.terms.outcomes[outcome].spoken}"
 
 
-def first_sentence(text: str) -> str:
-    """The first sentence without its full stop and its article."""
-    return _SENTENCE.split(text.strip())[0].rstrip(".").removeprefix("The ")
-
-
-def after_first(text: str) -> str:
-    """What comes after the first sentence."""
-    return " ".join(_SENTENCE.split(text.strip())[1:])
-
-
 def keyed(text: str, choices: Sequence[tuple[str, str]] = ()) -> str:
     """The text without asking anybody to say something: the key takes its place, or the sentence goes.
 
@@ -62,7 +68,7 @@ def keyed(text: str, choices: Sequence[tuple[str, str]] = ()) -> str:
         choices: Keys and words of the answers, so that "say not yet" becomes "key 2".
     """
     kept = []
-    for given in _SENTENCE.split(text):
+    for given in sentences(text):
         sentence = _SAY_OR_KEY.sub(lambda match: _cased(match.group(1), match.group(0)), given)
         for key, words in choices:
             said = re.compile(rf"\bsay {re.escape(words)}\b", re.IGNORECASE)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Procedure, Verdict
+    from assistant.core.library.procedure import NextCheck, Procedure, Verdict
 
 
 def caution_text(caution: Caution, form: str) -> str:
@@ -88,9 +88,19 @@ def new_since(results: Sequence[str]) -> str:
 def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
     """A verdict as it is spoken."""
     text = f"Verdict. {verdict.says}"
+    if verdict.next_check:
+        text += f" {verdict.next_check.do}"
     if continue_title:
         text += f" Next would be: {continue_title}."
     return text
+
+
+def check_written(library: Library, check: NextCheck) -> str:
+    """The next check of a verdict as it is shown and written up, with its value, source and the way back."""
+    to = library.procedures.get(check.come_back)
+    back = f"'{to.title}'" if to else check.come_back
+    text = f"Next check: {check.do} Good: {check.value} ({check.source})."
+    return f"{text} Come back to {back}." if back else text
 
 
 def would_mean(verdict: Verdict) -> str:
