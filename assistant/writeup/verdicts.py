@@ -46,8 +46,24 @@ def _before(course: Course, final: Ended | None) -> list[Ended]:
     return [ended for ended in earlier if (ended.procedure, ended.verdict) not in again]
 
 
-def customer(library: Library, final: Ended) -> Statement:
+def said(library: Library, final: Ended | None, key: str) -> Statement:
+    """Words of a verdict, with their sources."""
+    words = getattr(verdict_of(library, final), key) if final else ""
+    return Statement(words, said_at(library, final, key)) if words and final else NOTHING
+
+
+def verify(library: Library, final: Ended | None) -> tuple[Statement, ...]:
+    """The checks to make after the repair."""
+    if final is None:
+        return ()
+    sources = said_at(library, final, "verify")
+    return tuple(Statement(one, sources) for one in verdict_of(library, final).verify)
+
+
+def customer(library: Library, final: Ended | None) -> Statement:
     """The meaning of a verdict's only fault for the car's owner."""
+    if final is None:
+        return NOTHING
     verdict = verdict_of(library, final)
     if len(verdict.faults) != 1 or procedure_of(library, final.procedure).circuit == LOAD_CIRCUIT:
         return NOTHING
@@ -72,21 +88,15 @@ def said_at(library: Library, ended: Ended, key: str) -> tuple[Source, ...]:
     return (*line(ended.line), *procedure(library, ended.procedure, "verdicts", ended.verdict, key))
 
 
-def correction(library: Library, ended: Ended) -> Statement:
-    """The repair that a verdict recommends, and the check that it names as the next one."""
-    verdict = verdict_of(library, ended)
-    if verdict.next_check is None:
-        return Statement(verdict.repair, said_at(library, ended, "repair"))
-    back = library.procedures.get(verdict.next_check.come_back)
+def next_check(library: Library, final: Ended | None) -> Statement:
+    """The check that a verdict names as the next one."""
+    check = verdict_of(library, final).next_check if final else None
+    if final is None or check is None:
+        return NOTHING
+    back = library.procedures.get(check.come_back)
+    title = procedure(library, back.name, "title") if back else ()
     return Statement(
-        f"{verdict.repair} {remarking.check_written(library, verdict.next_check)}",
-        once(
-            (
-                *said_at(library, ended, "repair"),
-                *said_at(library, ended, "next_check"),
-                *(procedure(library, back.name, "title") if back else ()),
-            )
-        ),
+        remarking.check_written(library, check), (*said_at(library, final, "next_check"), *title)
     )
 
 
@@ -149,7 +159,7 @@ def no_verdict(library: Library, session: RecordedSession, course: Course) -> St
         back = course.led_back.entry
         return Statement(f"Not decided. {back.says} {back.next}", line(course.led_back.line))
     if not course.procedure:
-        return Statement("No verdict was reached. No test was begun.", last)
+        return Statement("No cause yet. No test was begun.", last)
     name = course.procedure
     title = procedure_of(library, name).title
     sources = (*last, *line(course.entries[-1].line), *procedure(library, name, "title"))
@@ -161,13 +171,13 @@ def no_verdict(library: Library, session: RecordedSession, course: Course) -> St
         and not course.verdicts[-1].affirmed
     ):
         return Statement(
-            f"No verdict was reached. What '{title}' led to was read out and not affirmed.",
+            f"No cause yet. What '{title}' led to was read out and not confirmed.",
             once((*line(course.verdicts[-1].line), *sources)),
         )
     else:
         step = procedure_of(library, name).steps[procedure_of(library, name).start]
     where = f"{placing.connection(library.terms, step.measure)}; {placing.engine_words(step.measure.engine)}"
     return Statement(
-        f"No verdict was reached. The session stopped in '{title}' before this test was answered: {where}.",
+        f"No cause yet. The tests stopped in '{title}' before this one was answered: {where}.",
         once((*sources, *procedure(library, name, "steps", step.name), *terms_of(step.measure))),
     )

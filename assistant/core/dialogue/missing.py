@@ -19,7 +19,7 @@ _LEFT_OUT = {"speaker": "sound off", "microphone": "keys only"}
 """Gear that a session can be started without, and how the record calls that."""
 
 RECORD_NOTICES = {
-    "record": "The record goes on in another place. See the screen.",
+    "record": "The record moved to another place. See the screen.",
     "disk": "The disk is nearly full. See the screen.",
 }
 """Spoken notices if the record is in danger; the screen says where it continues."""

@@ -118,13 +118,13 @@ _HELP: dict[State, Callable[[Talk], tuple[str, str]]] = {
 _FIXED_HELP = {
     State.ACKNOWLEDGING: ("Say ready.", "Press Enter."),
     State.RESTING: ("The starter rests.", "Slash to stand by."),
-    State.READING_BACK: ("Affirm or negative?", "Enter for affirm, minus for negative."),
+    State.READING_BACK: ("Yes or no?", "Enter for yes, minus for no."),
     State.CONFIRMING: (
-        "Affirm or negative?",
-        "Enter for affirm, minus for negative, plus to leave blank.",
+        "Yes or no?",
+        "Enter for yes, minus for no, plus to leave blank.",
     ),
     State.CHOOSING: (
-        "Say the name of a test, or negative.",
+        "Say the name of a test, or no.",
         "Key its number, then Enter. Minus goes back.",
     ),
     State.STANDING_BY: (
@@ -247,7 +247,7 @@ def _fact_view(talk: Talk) -> _View:
     choices = _numbered(inquiry.choices.values() if choice else map(str, asked.proposals()))
     lines = tuple(filter(None, (inquiry.question, inquiry.look_for)))
     if inquiry.kind is FactKind.VIN:
-        lines = (*lines, f"{len(asked.signs)} of {VIN_LENGTH} signs")
+        lines = (*lines, f"{len(asked.signs)} of {VIN_LENGTH} characters")
     return _View(inquiry.label.upper(), lines, choices)
 
 
