@@ -157,11 +157,11 @@ def test_the_cautions_before_the_first_cranking_are_short() -> None:
         "orange",
         "airbag",
         "pacemaker",
-        "kilovolts",
+        "can kill",
         "will turn",
         "fans",
         "vapor",
-        "short nothing",
+        "short it",
     ):
         assert hazard in " ".join(spoken).lower()
 
@@ -190,7 +190,7 @@ def test_a_question_with_the_key_off_says_nothing_of_the_key() -> None:
     """A deed that is confirmed needs no key; where it is looked at with the key on, that is said."""
     parking = LIBRARY.step("safe-start", "parking")
     assert "Key off." not in instructing.instruction(LIBRARY, parking)
-    assert "Key on, do not crank." in instructing.instruction(
+    assert "Key on. Don't crank." in instructing.instruction(
         LIBRARY, LIBRARY.step("no-start", "security-lamp")
     )
 

@@ -145,7 +145,7 @@ class Session:
         self, procedure: str, facts: tuple[TypedFact, ...] = (), left_out: tuple[str, ...] = ()
     ) -> None:
         """Start with this procedure; arguments as for `Began`."""
-        self.take(Began(self._now(), procedure, facts, left_out))
+        self.take(Began(self._now(), procedure, facts, left_out=left_out))
 
     def resume(self, left_out: tuple[str, ...] = ()) -> None:
         """Go on; the runner has been fed with the recorded events before. `left_out` as for `Began`."""

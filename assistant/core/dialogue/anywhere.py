@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import entering, missing, moving, weighing
+from assistant.core.dialogue import cautioning, entering, missing, moving, weighing
 from assistant.core.dialogue.cells import Cell, only, row
 from assistant.core.dialogue.inquiring import TYPED
 from assistant.core.dialogue.memory import Cautions
@@ -41,18 +41,21 @@ def begin(talk: Talk, began: Began) -> State:
     """
     name = talk.library.procedure(began.procedure).name
     missing.leave_out(talk, began.left_out)
+    talk.cautions.told = began.told
     for typed in began.facts:
         if typed.fact in talk.library.terms.facts and typed.value:
             given = FactGiven(typed.fact, typed.value, typed.unit, TYPED, typed.value, 1.0, TYPED, None)
             talk.facts.given[typed.fact] = given
             talk.note(given)
+            cautioning.signed_in(talk, given)
     return entering.enter_procedure(talk, name, came_from=None)
 
 
 def resume(talk: Talk, resumed: Resumed) -> State:
     """An interrupted session goes on: the step and its caution are spoken again."""
     talk.note(ModeChanged("resumed", "the session was interrupted"))
-    talk.cautions = Cautions()
+    told = talk.cautions
+    talk.cautions = Cautions(told=told.told, today=told.today)
     talk.said.owed = ""
     talk.gear.all_back()  # what is lost now will be reported again
     missing.leave_out(talk, resumed.left_out)
@@ -60,7 +63,7 @@ def resume(talk: Talk, resumed: Resumed) -> State:
     if cranking:  # nobody knows how long it lasted
         talk.crank.began = None
         talk.crank.counted = False
-        talk.stop_crank(timed=False)
+        talk.stop_crank(timed=False, lost=True)
     talk.awaited.note_running = False
     talk.awaited.pending = None
     talk.work.interrupted = True

@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, weighing
+from assistant.core.dialogue import asking, cautioning, weighing
 from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
@@ -17,14 +17,24 @@ from assistant.core.dialogue.sayable import LAMP_FACTS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
-from assistant.core.library.procedure import Engine, Leads
+from assistant.core.library.procedure import Engine, Leads, Target
 from assistant.core.library.terms import FactKind
-from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
+from assistant.core.values.entries import AnswerKnown, CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
+    from assistant.core.library.procedure import Answer, Step
+
+
+READY = {
+    (False, False): "Say ready.",
+    (False, True): "Press Enter.",
+    (True, False): "Press Enter.",
+    (True, True): "Press Enter.",
+}
+"""How to acknowledge a caution, by whether the loudspeaker is lost, and whether nobody can be heard."""
 
 
 class Ask(StrEnum):
@@ -40,14 +50,38 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
     measurement.
     """
-    talk.work.step = talk.procedure.steps[name]
+    talk.work.step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
     talk.said.typed = ""
-    talk.crank.counted = False
+    talk.crank.counted = talk.crank.refused = False
     talk.work.set_up = False
     talk.facts.asked = None
     return before_step(talk, offer=offer)
+
+
+def _first_unknown(talk: Talk, name: str) -> Step:
+    """This step, or the one behind it if an earlier procedure of the session has seen to it."""
+    steps = talk.procedure.steps
+    passed: set[str] = set()
+    while name not in passed and (answer := _known(talk, steps[name])) is not None:
+        passed.add(name)
+        known = AnswerKnown(talk.procedure.name, name, answer.outcome, answer.known_after, str(answer.target))
+        talk.note(known)
+        name = answer.target.name
+    return steps[name]
+
+
+def _known(talk: Talk, step: Step) -> Answer | None:
+    """The answer that an earlier procedure has seen to, by handing over to this one; None if there is none."""
+    if not any(answer.known_after for answer in step.answers):
+        return None
+    handed = {
+        past.procedure
+        for past in talk.past.trail.measured()
+        if past.pending and past.pending.answer.target == Target(Leads.PROCEDURE, talk.procedure.name)
+    }
+    return next((answer for answer in step.answers if answer.known_after in handed), None)
 
 
 def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
@@ -57,9 +91,20 @@ def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
     talk.work.visits = talk.work.visits.entering(name, talk.past.results)
     talk.work.procedure = talk.library.procedures[name]
     talk.note(ProcedureEntered(name, came_from))
-    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, alone=came_from is None)
+    presumed = () if came_from is not None else _presumed(talk)
+    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, presumed)
     talk.said.add_prefix(intro)
     return enter_step(talk, talk.work.procedure.start)
+
+
+def _presumed(talk: Talk) -> tuple[str, ...]:
+    """Faults that the present procedure presumes not to be there, and that no result of the session has excluded."""
+    presumed = talk.procedure.presumes_no
+    if not presumed:
+        return ()
+    answers = [past.pending.answer for past in talk.past.trail.measured() if past.pending]
+    excluded = {fault for answer in answers for fault in answer.rules_out}
+    return tuple(fault for fault in presumed if fault not in excluded)
 
 
 def before_step(talk: Talk, *, offer: bool) -> State:
@@ -99,18 +144,7 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
             words = reporting.read_back(talk.library, step, earlier.answer, earlier.value, earlier.unit)
             return read_back(talk, f"Already measured. {words}")
     talk.awaited.offered = False
-    groups: dict[bool, list[tuple[str, str]]] = {False: [], True: []}
-    for name in dict.fromkeys([*talk.procedure.cautions, *step.cautions]):
-        caution = talk.library.cautions[name]
-        last = talk.cautions.given.get(name)
-        own = name in step.cautions  # those of the whole procedure are given only once
-        if last is None or (own and talk.now.at - last > talk.limits.caution_again_s):
-            groups[own].append((name, "full"))
-        elif own and remarking.never_skipped(caution):
-            groups[own].append((name, "short"))
-    # The cautions before the work and before the step are spoken and acknowledged separately.
-    first, second = (tuple(groups[False]), tuple(groups[True]))
-    talk.cautions.due, talk.cautions.later = (first, second) if first else (second, ())
+    talk.cautions.due, talk.cautions.later = cautioning.due(talk)
     if talk.cautions.due:
         return say_cautions(talk)
     return release(talk)
@@ -126,21 +160,14 @@ def next_cautions(talk: Talk) -> State:
 
 def say_cautions(talk: Talk) -> State:
     """Speak the due cautions, or show them if they cannot be spoken."""
-    texts = [remarking.caution_text(talk.library.cautions[name], form) for name, form in talk.cautions.due]
-    text = " ".join(filter(None, (talk.said.take_prefix(), *texts)))
-    if talk.gear.mute or _needs_acknowledgement(talk):
-        text += " Press Enter." if talk.voice_off else " Say ready, or press Enter."
+    due = [(talk.library.cautions[name], form) for name, form in talk.cautions.due]
+    text = " ".join(filter(None, (talk.said.take_prefix(), remarking.cautions_text(due))))
+    if talk.gear.mute or cautioning.needs_acknowledgement(talk):
+        text += f" {READY[bool(talk.gear.mute), bool(talk.gear.deaf)]}"
     talk.say(text, Speech.CAUTION, can_be_cut=False)
     if talk.gear.mute:
         return cautions_given(talk, by="shown")
     return State.CAUTIONING
-
-
-def _needs_acknowledgement(talk: Talk) -> bool:
-    return any(
-        talk.library.cautions[name].acknowledge and name not in talk.cautions.acknowledged
-        for name, _ in talk.cautions.due
-    )
 
 
 def cautions_given(talk: Talk, *, by: str) -> State:
@@ -149,7 +176,7 @@ def cautions_given(talk: Talk, *, by: str) -> State:
         talk.cautions.given[name] = talk.now.at
         how = form if by == "spoken" else f"{form}, shown on the screen"
         talk.note(CautionGiven(name, how, *talk.position))
-    if by == "shown" or _needs_acknowledgement(talk):
+    if by == "shown" or cautioning.needs_acknowledgement(talk):
         return State.ACKNOWLEDGING
     return next_cautions(talk)
 
@@ -162,11 +189,15 @@ def release(talk: Talk) -> State:
 
 
 def rest(talk: Talk) -> State:
-    """Say the connections to make while the starter rests."""
+    """Say the connections to make while the starter rests; before a long rest the key goes off."""
     sentences = instructing.setup(talk.library, talk.step, talk.work.connected)
-    text = (talk.said.take_prefix(), *sentences, "Don't crank yet.", f"{talk.rest_words()}.")
-    talk.say_lines(text, shown=text[:-1])  # the board counts the seconds itself
-    talk.do(StartTimer(REST_TIMER, talk.crank.rested_at - talk.now.at))
+    off = talk.wait_s() > talk.limits.starter.pause_s and "Key off." not in sentences
+    text = (talk.said.take_prefix(), "Key off." if off else "", *sentences, "Don't crank yet.")
+    anyway = "Enter again to go anyway." if talk.crank.refused and talk.gear.deaf else ""
+    # The board counts the seconds itself.
+    talk.say_lines((*text, f"{talk.rest_words()}.", anyway), shown=(*text, anyway))
+    talk.crank.due = False
+    talk.do(StartTimer(REST_TIMER, talk.wait_s()))
     return State.RESTING
 
 

@@ -21,7 +21,6 @@ Pairs = tuple[tuple[str, str], ...]
 YES_OR_NO: Pairs = (("Enter", "yes"), ("-", "no"))
 KEEP: Pairs = (("Enter", "keep it"), ("-", "measure again"))
 ON_STANDING_BY: Pairs = (("Enter", "go ahead"), ("+", "close"))
-AT_REST: Pairs = (("1", "go anyway"),)
 STOP = ("/", "stop")
 """Keys that are shown as large as the answers to a test."""
 
@@ -37,6 +36,13 @@ def after_verdict(talk: Talk) -> Pairs:
     if work.paused:
         return (("Enter", f"back to {remarking.procedure_short(work.paused[-1].procedure)}"), ("+", "close"))
     return (("+", "close"),)
+
+
+def at_rest(talk: Talk) -> Pairs:
+    """How to crank before the starter has rested: the first Enter is refused, the second insists."""
+    if not talk.limits.paced:
+        return ()
+    return (("Enter" if talk.crank.refused else "Enter twice", "go anyway"),)
 
 
 def hints(talk: Talk) -> Pairs:
@@ -83,7 +89,7 @@ _HINTS: dict[State, Callable[[Talk], Pairs]] = {
 _FIXED_HINTS: dict[State, Pairs] = {
     State.ACKNOWLEDGING: (("/", "stand by"),),
     State.READING_BACK: (("0", "repeat"), ("/", "stand by")),
-    State.RESTING: (("Enter", "cranking now"), ("0", "repeat"), ("-", "take back"), ("/", "stand by")),
+    State.RESTING: (("0", "repeat"), ("-", "take back"), ("/", "stand by")),
     State.CHOOSING: (("Enter", "start it"), ("-", "back"), ("*", "hear all"), ("/", "stand by")),
     State.STANDING_BY: (("1", "other test"), ("9", "voice note")),
     State.CONCLUDING: (("-", "take back"), ("9", "voice note"), ("/", "stand by")),

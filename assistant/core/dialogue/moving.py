@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, entering, weighing
+from assistant.core.dialogue import asking, cautioning, entering, weighing
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Answered, Counters
@@ -215,6 +215,7 @@ def take_fact(talk: Talk, given: FactGiven) -> State:
     """Let the fact count, and go on to the next one or to the step."""
     talk.note(given)
     talk.facts.given[given.fact] = given
+    cautioning.signed_in(talk, given)
     talk.facts.answered.append(Answered(given.fact, talk.past.trail.last))
     talk.facts.again = tuple(name for name in talk.facts.again if name != given.fact)
     talk.facts.asked = None
@@ -260,7 +261,9 @@ def take_back_fact(talk: Talk, name: str, how: str) -> State:
     """Take back the last fact and ask for it again; `how` goes into the record."""
     talk.facts.answered.pop()
     undone = talk.facts.given.pop(name)
-    talk.note(FactUndone(name, undone.value, how))
+    back = FactUndone(name, undone.value, how)
+    talk.note(back)
+    cautioning.signed_in(talk, back)
     inquiry = talk.library.terms.facts[name]
     spoken = asking.spoken_value(inquiry, undone.value, undone.unit)
     talk.said.prefix = f"Undone. {inquiry.label}: {spoken}."

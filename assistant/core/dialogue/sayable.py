@@ -164,7 +164,7 @@ def request_for(
         return GrammarRequest(procedures, (), controls, places=False)
     outcomes: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
-    if state in (State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
+    if state in (State.RESTING, State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
         outcomes = step.heard
         units = units_like(step.reading.unit) if step.reading else ()
     if state in (State.ASKING, State.RESTING) and step is not None:

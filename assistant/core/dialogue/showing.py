@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
 from assistant.core.dialogue.key_hints import (
-    AT_REST,
     KEEP,
     ON_STANDING_BY,
     STOP,
     YES_OR_NO,
     Pairs,
     after_verdict,
+    at_rest,
     hints,
 )
 from assistant.core.dialogue.sayable import REASONS, request_for
@@ -191,9 +191,9 @@ _WAITS_FOR_STARTER = frozenset({State.CAUTIONING, State.ACKNOWLEDGING, State.REA
 def _countdown(talk: Talk) -> tuple[str, float] | None:
     crank, state = talk.crank, talk.state
     if state is State.CRANKING and crank.began is not None:
-        return ("crank", crank.began + talk.limits.crank_s)
+        return ("crank", crank.began + crank.longest_s)
     if state is State.RESTING or (talk.must_rest() and state in _WAITS_FOR_STARTER):
-        return ("rest the starter", crank.rested_at)
+        return ("rest the starter", talk.now.at + talk.wait_s())
     return None
 
 
@@ -281,7 +281,9 @@ def _cranking_view(talk: Talk) -> _View:
 
 
 def _resting_view(talk: Talk) -> _View:
-    return _View(placing.headline(talk.library, talk.step), talk.said.lines, AT_REST)
+    return _View(
+        placing.headline(talk.library, talk.step), talk.said.lines, (*_answers(talk), *at_rest(talk))
+    )
 
 
 def _standing_by_view(talk: Talk) -> _View:

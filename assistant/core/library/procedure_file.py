@@ -11,6 +11,7 @@ from assistant.core.library.context import ANSWER_KEYS, TARGET_KEYS, Context, ta
 from assistant.core.library.procedure import (
     Answer,
     Engine,
+    Leads,
     Measurement,
     NextCheck,
     Procedure,
@@ -263,9 +264,13 @@ def _answers(step: str, node: MapNode, instrument: Instrument, context: Context)
             context.path,
             f"answer '{outcome}' of step '{step}'",
         )
-        item.only(ANSWER_KEYS)
+        item.only((*ANSWER_KEYS, "known_after"))
         rules_out = item.names("rules_out", context.terms.faults, "fault", needed=False)
-        answers.append(Answer(outcome, target_of(item, context), rules_out))
+        known_after = item.text("known_after", needed=False)
+        target = target_of(item, context)
+        if known_after:
+            _check_known(item, target, context)
+        answers.append(Answer(outcome, target, rules_out, known_after=known_after))
     if len(answers) < 2:
         raise FileProblem(
             context.path,
@@ -274,6 +279,19 @@ def _answers(step: str, node: MapNode, instrument: Instrument, context: Context)
             "Give it at least two ways to end",
         )
     return tuple(answers)
+
+
+def _check_known(item: Reader, target: Target, context: Context) -> None:
+    """An answer that is known after another procedure leads to a step; that the procedure exists is checked later."""
+    line = item.line("known_after")
+    context.hand_overs.setdefault(item.text("known_after"), line)
+    if target.leads is not Leads.STEP:
+        raise FileProblem(
+            context.path,
+            line,
+            f"{item.what} is known after '{item.text('known_after')}', but does not lead to a step",
+            "Only an answer with 'next' can be taken as known",
+        )
 
 
 def _verdict(name: str, node: MapNode, context: Context) -> Verdict:

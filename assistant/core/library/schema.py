@@ -55,7 +55,13 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
 
 def _step(terms: Terms, cautions: dict[str, Caution]) -> dict[str, Any]:
     asked = _list(_enum(terms.facts))
-    answer = _map({**LEADS, "rules_out": _list(_enum(terms.faults))}, []) | ONE_LEAD
+    known_after = {
+        **TEXT,
+        "description": "a procedure that has seen to it, so that the step is not asked after it",
+    }
+    answer = (
+        _map({**LEADS, "rules_out": _list(_enum(terms.faults)), "known_after": known_after}, []) | ONE_LEAD
+    )
     return _map(
         {
             "measure": _measure(terms),

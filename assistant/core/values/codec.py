@@ -14,10 +14,10 @@ from typing import Any
 from assistant.core.values.board import Board
 from assistant.core.values.decoding import Decoder
 from assistant.core.values.entries import Entry
-from assistant.core.values.events import Action, Clip, Event, TypedFact
+from assistant.core.values.events import Action, Clip, Event, ToldToday, TypedFact
 from assistant.core.values.result import GrammarRequest, Result
 
-_PARTS = (Clip, TypedFact, Board, Result, GrammarRequest)
+_PARTS = (Clip, ToldToday, TypedFact, Board, Result, GrammarRequest)
 """Parts of events, actions and entries that are objects of their own."""
 
 _CLASSES = {

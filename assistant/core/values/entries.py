@@ -157,6 +157,23 @@ class ResultTaken(Entry):
 
 
 @dataclass(frozen=True)
+class AnswerKnown(Entry):
+    """A step was not asked, because an earlier procedure of the session has seen to it.
+
+    Attributes:
+        outcome: The answer that is taken as known.
+        after: The procedure that has seen to it.
+        next: What follows, as in `ResultTaken`.
+    """
+
+    procedure: str
+    step: str
+    outcome: str
+    after: str
+    next: str
+
+
+@dataclass(frozen=True)
 class ResultUndone(Entry):
     """The result with this number was taken back; it stays in the record.
 

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 AS_SHOWN = "Give the raw reading."
 """The instruction for a meter if the assistant itself subtracts the leads."""
 
+CRANK = "Crank it."
+
 LAMP_STAYS = "Leave the heavy lamp on the feed."
 """Said instead of connecting the load of a drop test if the heavy lamp is already there."""
 
@@ -54,7 +56,8 @@ def setup(
         sentences.append("Key off.")
     if touching and before is not None:
         mine = tools(terms, measure)
-        sentences += [f"{capital(tool)} off." for tool in tools(terms, before) if tool not in mine]
+        gone = [tool for tool in tools(terms, before) if tool not in mine]
+        sentences += [f"{capital(tool.removeprefix('test '))} off." for tool in gone]
     if back:
         sentences.append(f"Plug {listed([terms.places[part].spoken for part in back])} back in.")
     if away:
@@ -147,7 +150,7 @@ def act(library: Library, step: Step) -> tuple[str, ...]:
         watch = AS_SHOWN  # or the person subtracts the leads as well
     watched = [watch if watch[-1] in ".?" else f"{watch}."] if watch else []
     key = {
-        Engine.CRANKING: ("Crank it.",),
+        Engine.CRANKING: (CRANK,),
         Engine.KEY_ON: ("Key on. Don't crank.",),
         Engine.RUNNING: ("Engine running.",),
     }

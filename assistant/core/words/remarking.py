@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.terms import Caution, Hazard, Terms
+from assistant.core.library.terms import Caution, Hazard, SignalWord, Terms
 from assistant.core.values.units import number_words, plain_number
 from assistant.core.words.placing import listed
 
@@ -19,6 +19,26 @@ if TYPE_CHECKING:
 def caution_text(caution: Caution, form: str) -> str:
     """A caution as spoken, its signal word first."""
     return f"{caution.signal.capitalize()}. {caution.full if form == 'full' else caution.short}"
+
+
+_GRAVEST_FIRST = tuple(SignalWord)
+
+
+def cautions_text(due: Sequence[tuple[Caution, str]]) -> str:
+    """Cautions with their forms as they are spoken together: the gravest first, each signal word once.
+
+    Short forms alone are to be over soon: only DANGER is said before them.
+    """
+    grave = sorted(due, key=lambda one: _GRAVEST_FIRST.index(one[0].signal))
+    short = all(form == "short" for _, form in grave)
+    words: list[str] = []
+    said = ""
+    for caution, form in grave:
+        if caution.signal != said and (not short or caution.signal is SignalWord.DANGER):
+            words.append(f"{caution.signal.capitalize()}.")
+        said = caution.signal
+        words.append(caution.full if form == "full" else caution.short)
+    return " ".join(words)
 
 
 def never_skipped(caution: Caution) -> bool:
@@ -101,9 +121,9 @@ def would_mean(verdict: Verdict) -> str:
     return f"That would mean: {verdict.says}"
 
 
-def procedure_intro(terms: Terms, procedure: Procedure, *, alone: bool) -> str:
-    """The first words of a procedure; one that is started alone names the parts that it presumes good."""
-    presumed = dict.fromkeys(terms.faults[fault].part for fault in procedure.presumes_no) if alone else ()
+def procedure_intro(terms: Terms, procedure: Procedure, presumed_no: Sequence[str] = ()) -> str:
+    """The first words of a procedure: its title, and the parts that it presumes good because of these faults."""
+    presumed = dict.fromkeys(terms.faults[fault].part for fault in presumed_no)
     return f"{procedure.title}." + (f" Assumed good: {listed(list(presumed))}." if presumed else "")
 
 
