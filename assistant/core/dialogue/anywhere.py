@@ -48,7 +48,7 @@ def begin(talk: Talk, began: Began) -> State:
             talk.facts.given[typed.fact] = given
             talk.note(given)
             cautioning.signed_in(talk, given)
-    return entering.enter_procedure(talk, name, came_from=None)
+    return entering.enter_procedure(talk, name, came_from=None, titled=False)
 
 
 def resume(talk: Talk, resumed: Resumed) -> State:

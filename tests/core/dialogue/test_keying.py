@@ -129,7 +129,7 @@ def test_the_screen_shows_what_is_spoken() -> None:
 def test_enter_after_a_verdict_never_closes_the_session() -> None:
     """A finger that bounces cannot seal a session; closing is a word or a key of its own."""
     talk = dialogue("no-start")
-    talk.key("1", "4", "enter")
+    talk.key("3", "enter")
     talk.key("enter", "enter", "enter")
     assert State.CONCLUDING is state_of(talk)
     talk.key("plus")
@@ -161,7 +161,7 @@ def test_an_offered_result_is_kept_or_measured_again_and_nothing_else() -> None:
     talk.key("1")
     assert before == taken(talk)
     talk.hear(control=Control.NEGATIVE)
-    assert any("Cranking. Hands clear." in text for text in talk.said[-3:])
+    assert any("hands clear" in text for text in talk.said[-3:])
 
 
 def test_stop_cranking_is_said_before_an_offer() -> None:

@@ -68,7 +68,7 @@ def test_results_that_do_not_fit_are_named_and_the_doubtful_one_is_asked_again()
     assert "Switched side: blinking." in said
     assert "Comparison: same." in said
     assert "Repeat: test lamp, switched side" in said
-    assert "Danger. High voltage." in said
+    assert "High voltage, hands clear" in said
     (undone,) = [entry for entry in talk.entries if isinstance(entry, entries.ResultUndone)]
     assert undone.how == entries.DOUBTED
     assert talk.runner.position == ("coil-control", undone.step)
