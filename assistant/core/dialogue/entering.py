@@ -35,7 +35,7 @@ INITIALS = 4
 READY = {
     (False, False): "Say ready.",
     (False, True): "Press Enter.",
-    (True, False): "Say ready, or press Enter.",
+    (True, False): "Press Enter.",
     (True, True): "Press Enter.",
 }
 """How to acknowledge a caution, by whether the loudspeaker is lost, and whether nobody can be heard."""
@@ -229,7 +229,8 @@ def rest(talk: Talk) -> State:
     off = talk.wait_s() > talk.limits.starter.pause_s and "Key off." not in sentences
     text = (talk.said.take_prefix(), "Key off." if off else "", *sentences, "Don't crank yet.")
     anyway = "Enter again to go anyway." if talk.crank.refused and talk.gear.deaf else ""
-    talk.say_lines((*text, f"{talk.rest_words()}.", anyway))
+    # The board counts the seconds itself.
+    talk.say_lines((*text, f"{talk.rest_words()}.", anyway), shown=(*text, anyway))
     talk.crank.due = False
     talk.do(StartTimer(REST_TIMER, talk.wait_s()))
     return State.RESTING
