@@ -122,13 +122,19 @@ def headline(library: Library, step: Step) -> str:
 
 
 def place_words(library: Library, step: Step) -> str:
-    """What a step is about, as spoken in a read-back: a part's name, else its place; "unplugged" where that counts."""
+    """What a step is about, as spoken in a read-back: a part's name, else its place.
+
+    With the coil unplugged its connector's pin is named; terms that name none say "unplugged".
+    """
     places = library.terms.places
     name = name_of(library.terms, step.measure)
     if name:
         return name
     if step.measure.instrument == "ohmmeter" and step.measure.clip:
         return f"{places[step.measure.clip].short} to {places[step.measure.probe].short}"
+    pin = places[step.measure.probe].plug_short
+    if pin and {"coil", "load"} & set(step.measure.unplugged):
+        return pin
     if step.measure.unplugged and step.measure.instrument == "test-lamp":
         return "unplugged"
     if step.measure.compared_with:
