@@ -163,13 +163,10 @@ def fits(step: Step, place: str) -> bool:
 def named_test(library: Library, step: Step) -> str:
     """A test in a few words: "heavy lamp, feed side"; with what is unplugged, because that makes another test."""
     measure, terms = step.measure, library.terms
-    name = name_of(terms, measure)
-    places = (
-        [place_words(library, step)] if name or not measure.unplugged else [terms.places[measure.probe].short]
-    )
-    if measure.instrument == "ohmmeter":
-        places = [place_words(library, step)]
-    words = [terms.instruments[measure.instrument].short, *places]
+    name, place = name_of(terms, measure), place_words(library, step)
+    if place == "unplugged":
+        place = terms.places[measure.probe].short
+    words = [terms.instruments[measure.instrument].short, place]
     if (
         name
         and terms.instruments[measure.instrument].units
