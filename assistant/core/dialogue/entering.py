@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, cautioning, weighing
+from assistant.core.dialogue import asking, cautioning, keeping, weighing
 from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
@@ -17,15 +17,14 @@ from assistant.core.dialogue.sayable import LAMP_FACTS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
-from assistant.core.library.procedure import Engine, Leads, Target
+from assistant.core.library.procedure import Engine, Leads
 from assistant.core.library.terms import FactKind
-from assistant.core.values.entries import AnswerKnown, CautionGiven, FactUndone, ProcedureEntered, Why
+from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
-    from assistant.core.library.procedure import Answer, Step
 
 
 class Ask(StrEnum):
@@ -41,7 +40,7 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
     measurement.
     """
-    talk.work.step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
+    talk.work.step = keeping.first_unknown(talk, name) if offer else talk.procedure.steps[name]
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
     talk.said.typed = ""
@@ -49,30 +48,6 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     talk.work.set_up = False
     talk.facts.asked = None
     return before_step(talk, offer=offer)
-
-
-def _first_unknown(talk: Talk, name: str) -> Step:
-    """This step, or the one behind it if an earlier procedure of the session has seen to it."""
-    steps = talk.procedure.steps
-    passed: set[str] = set()
-    while name not in passed and (answer := _known(talk, steps[name])) is not None:
-        passed.add(name)
-        known = AnswerKnown(talk.procedure.name, name, answer.outcome, answer.known_after, str(answer.target))
-        talk.note(known)
-        name = answer.target.name
-    return steps[name]
-
-
-def _known(talk: Talk, step: Step) -> Answer | None:
-    """The answer that an earlier procedure has seen to, by handing over to this one; None if there is none."""
-    if not any(answer.known_after for answer in step.answers):
-        return None
-    handed = {
-        past.procedure
-        for past in talk.past.trail.measured()
-        if past.pending and past.pending.answer.target == Target(Leads.PROCEDURE, talk.procedure.name)
-    }
-    return next((answer for answer in step.answers if answer.known_after in handed), None)
 
 
 def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:

@@ -1,7 +1,7 @@
 """Grades answers by the cost of a mistake, and judges the lamp in use.
 
-An answer is simply taken if every answer leads to the same step. If it leads to a different step, it is read back
-inside the next sentence and can be corrected. A verdict, another procedure, a number or a doubtful hearing is
+An answer is simply taken if every answer leads to the same step. If it leads to a different step or to another
+procedure, it is read back inside the next sentence and can be corrected. A verdict, a number or a doubtful hearing is
 read back and must be affirmed.
 Silence is never a yes.
 """
@@ -40,7 +40,8 @@ def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds)
         confidence: 0 to 1; 1 for a key.
         thresholds: The dialogue's limits.
     """
-    costly = step.reading is not None or answer.target.leads is not Leads.STEP
+    costs = {Leads.VERDICT} if thresholds.paced else {Leads.VERDICT, Leads.PROCEDURE}
+    costly = step.reading is not None or answer.target.leads in costs
     if costly or confidence < thresholds.ask_below:
         return Acceptance.AFFIRM
     if len({str(choice.target) for choice in step.choices()}) == 1:

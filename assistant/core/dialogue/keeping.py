@@ -1,0 +1,120 @@
+"""Results on record, and steps that need no question because the session already has their answer.
+
+A measurement that the session has already made since its procedures began is taken over without a question if it only
+leads to another step.  One that leads to a verdict or to another procedure is offered and waits for a yes
+(`entering.cautions_due`).  "Correction" goes back behind what was taken over, to the last answer that a person gave.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue import weighing
+from assistant.core.dialogue.trail import Trail
+from assistant.core.library.procedure import Leads, Target
+from assistant.core.values.entries import KEPT, AnswerKnown, ResultTaken
+
+if TYPE_CHECKING:
+    from assistant.core.dialogue.talk import Talk
+    from assistant.core.dialogue.trail import Pending
+    from assistant.core.library.procedure import Answer, Step
+
+
+def record(
+    talk: Talk, pending: Pending, confirmed: str, *, kept: bool = False, unasked: bool = False
+) -> None:
+    """Record a result of the present step, and leave the step; `confirmed`, `kept` and `unasked` as in `Trail`."""
+    talk.past.results += 1
+    talk.note(
+        ResultTaken(
+            number=talk.past.results,
+            procedure=talk.procedure.name,
+            step=talk.step.name,
+            outcome=pending.answer.outcome,
+            value=pending.value,
+            unit=pending.unit,
+            how=pending.how,
+            words=pending.words + (KEPT if kept else ""),
+            confidence=pending.confidence,
+            snr_db=pending.snr_db,
+            confirmed=confirmed,
+            clip=pending.clip,
+            next=str(pending.answer.target),
+            judged=pending.judged,
+        )
+    )
+    leave_step(talk, talk.past.results, pending, confirmed, kept=kept, unasked=unasked)
+
+
+def leave_step(
+    talk: Talk,
+    number: int,
+    pending: Pending | None,
+    confirmed: str = "",
+    *,
+    kept: bool = False,
+    unasked: bool = False,
+) -> None:
+    """Leave the present step, with a result or skipped; the arguments are as in `Trail`."""
+    talk.past.trail.append(
+        Trail(
+            *talk.position,
+            number,
+            talk.step.measure if pending else None,
+            pending,
+            confirmed,
+            kept=kept,
+            unasked=unasked,
+            paused=talk.work.paused,
+            visits=talk.work.visits,
+        )
+    )
+
+
+def first_unknown(talk: Talk, name: str) -> Step:
+    """This step, or the first one behind it that the session has no answer to; answers that it has are recorded."""
+    steps = talk.procedure.steps
+    passed: set[str] = set()
+    while name not in passed:
+        passed.add(name)
+        talk.work.step = steps[name]
+        target = _seen_to(talk, steps[name]) or _taken_over(talk, steps[name])
+        if target is None:
+            break
+        name = target.name
+    return steps[name]
+
+
+def _seen_to(talk: Talk, step: Step) -> Target | None:
+    """Where a step leads that an earlier procedure has seen to; None if none has."""
+    answer = _known(talk, step)
+    if answer is None:
+        return None
+    known = AnswerKnown(*talk.position, answer.outcome, answer.known_after, str(answer.target))
+    talk.note(known)
+    return answer.target
+
+
+def _known(talk: Talk, step: Step) -> Answer | None:
+    """The answer that an earlier procedure has seen to, by handing over to this one; None if there is none."""
+    if not any(answer.known_after for answer in step.answers):
+        return None
+    handed = {
+        past.procedure
+        for past in talk.past.trail.measured()
+        if past.pending and past.pending.answer.target == Target(Leads.PROCEDURE, talk.procedure.name)
+    }
+    return next((answer for answer in step.answers if answer.known_after in handed), None)
+
+
+def _taken_over(talk: Talk, step: Step) -> Target | None:
+    """Where a step leads whose measurement the session has, if that is only another step; None otherwise."""
+    if not talk.limits.paced:
+        return None
+    began = min((first for _, first, _ in talk.work.visits.entered), default=0)
+    found = weighing.counted(talk, step, after=began)
+    if found is None or found[1].answer.target.leads is not Leads.STEP:
+        return None
+    past, pending = found
+    record(talk, pending, past.confirmed, kept=True, unasked=True)
+    return pending.answer.target
