@@ -53,7 +53,7 @@ def test_all_that_is_lost_can_be_read_at_any_common_size(
     """Both losses stand on the picture, in either order, beside a message; where there is room with the reason."""
     why = "The sound server does not answer: Connection refused."
     board = replace(
-        ASKING, lost=tuple((gear, why) for gear in order), message="Not understood.", keys_only=True
+        ASKING, lost=tuple((gear, why) for gear in order), message="I didn't get that.", keys_only=True
     )
     text = " ".join(" ".join(render(board, *size, 0.0)).split())
     for gear in order:

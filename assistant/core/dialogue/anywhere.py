@@ -46,7 +46,7 @@ def begin(talk: Talk, began: Began) -> State:
             talk.facts.given[typed.fact] = given
             talk.note(given)
             cautioning.signed_in(talk, given)
-    return entering.enter_procedure(talk, name, came_from=None)
+    return entering.enter_procedure(talk, name, came_from=None, titled=False)
 
 
 def resume(talk: Talk, _: object) -> State:

@@ -47,6 +47,9 @@ def _form(talk: Talk, name: str) -> str:
     """The form in which a caution is due now; "" if it is not."""
     caution = talk.library.cautions[name]
     today = talk.cautions.today
+    others = caution.instruments and talk.step.measure.instrument not in caution.instruments
+    if others and name not in talk.step.cautions:
+        return ""  # it comes with the first step that needs it
     if name not in talk.cautions.given:
         if today is None or name not in today.cautions:
             return "full"

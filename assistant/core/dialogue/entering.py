@@ -19,12 +19,25 @@ from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
 from assistant.core.library.procedure import Engine, Leads
 from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
+
+
+INITIALS = 4
+"""Most letters that anybody spells without being told how."""
+
+READY = {
+    (False, False): "Say ready.",
+    (False, True): "Press Enter.",
+    (True, False): "Say ready, or press Enter.",
+    (True, True): "Press Enter.",
+}
+"""How to acknowledge a caution, by whether the loudspeaker is lost, and whether nobody can be heard."""
 
 
 class Ask(StrEnum):
@@ -50,15 +63,24 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     return before_step(talk, offer=offer)
 
 
-def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
-    """Begin a procedure; `came_from` is the one that handed over, None if the person asked for it."""
+def enter_procedure(talk: Talk, name: str, came_from: str | None, *, titled: bool = True) -> State:
+    """Begin a procedure.
+
+    Args:
+        talk: The session.
+        name: The procedure.
+        came_from: The one that handed over; None if the person asked for it.
+        titled: Whether to say its title; not if it was named just before, or typed.
+    """
     if came_from is None:  # the person asked for it, so no earlier visit counts as a circle
         talk.work.visits = Visits()
     talk.work.visits = talk.work.visits.entering(name, talk.past.results)
     talk.work.procedure = talk.library.procedures[name]
     talk.note(ProcedureEntered(name, came_from))
     presumed = () if came_from is not None else _presumed(talk)
-    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, presumed)
+    # Questions need no heading.
+    titled = titled and (came_from is None or talk.procedure.circuit != NO_CIRCUIT)
+    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, presumed, titled=titled)
     talk.said.add_prefix(intro)
     return enter_step(talk, talk.work.procedure.start)
 
@@ -129,7 +151,7 @@ def say_cautions(talk: Talk) -> State:
     due = [(talk.library.cautions[name], form) for name, form in talk.cautions.due]
     text = " ".join(filter(None, (talk.said.take_prefix(), remarking.cautions_text(due))))
     if talk.gear.mute or cautioning.needs_acknowledgement(talk):
-        text += " Say ready, or press Enter."
+        text += f" {READY[bool(talk.gear.mute), bool(talk.gear.deaf)]}"
     talk.say(text, Speech.CAUTION, can_be_cut=False)
     if talk.gear.mute:
         return cautions_given(talk, by="shown")
@@ -176,11 +198,19 @@ def question(talk: Talk) -> str:
     )
 
 
-def to_do(talk: Talk) -> tuple[str, ...]:
+def to_do(talk: Talk, *, key_is_on: bool = False) -> tuple[str, ...]:
     """The instruction for key and engine after the set-up; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
-    return instructing.act(talk.library, talk.step)
+    return instructing.act(talk.library, talk.step, key_is_on=key_is_on)
+
+
+def _key_is_on(talk: Talk) -> bool:
+    """Whether a look just before this one had the key on, so that nobody has touched it since."""
+    last = talk.past.trail.last
+    before = last.measure if last is not None else None
+    looks = before is not None and {before.instrument, talk.step.measure.instrument} <= set(SENSES)
+    return looks and before is not None and before.engine is Engine.KEY_ON
 
 
 def ask(talk: Talk, part: Ask) -> State:
@@ -192,12 +222,12 @@ def ask(talk: Talk, part: Ask) -> State:
     if part is Ask.QUESTION:
         talk.say_lines((prefix, asks), shown=(prefix, *setup, asks))
         return State.ASKING
-    act = to_do(talk)
+    act = to_do(talk, key_is_on=part is Ask.ALL and _key_is_on(talk))
     if lamp_faint(step.measure, talk.numbers().get("lamp-current")):
         act = (*act, SHADE)
     if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
         talk.crank.explained = True
-        act = (*act, "Say cranking now, or press Enter, when it turns.")
+        act = (*act, "Say cranking when it turns.")
     spoken = (*act, asks) if part is Ask.ACT else (*setup, *act, asks)
     talk.say_lines((prefix, *spoken), shown=(prefix, *setup, *act, asks))
     return State.ASKING
@@ -236,7 +266,8 @@ def inquire(talk: Talk) -> State:
     if asked.inquiry.kind is FactKind.CHOICE and not keys:
         choices = asking.listed_choices(asked.inquiry)
     how = ""
-    if asked.spells and not talk.facts.spelling_explained and not keys:
+    long = asking.longest(asked.inquiry) > INITIALS
+    if asked.spells and long and not talk.facts.spelling_explained and not keys:
         talk.facts.spelling_explained = True
         how = "Spell it, a few letters at a time. Then say: that is all."
     parts = (talk.said.take_prefix(), asked.inquiry.question, choices, so_far, how, keys)

@@ -10,8 +10,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import weighing
+from assistant.core.dialogue.circles import AFTER_REPAIR
 from assistant.core.dialogue.trail import Trail
 from assistant.core.library.procedure import Leads, Target
+from assistant.core.library.vocabulary import SENSES
 from assistant.core.values.entries import KEPT, AnswerKnown, ResultTaken
 
 if TYPE_CHECKING:
@@ -86,17 +88,17 @@ def first_unknown(talk: Talk, name: str) -> Step:
 
 
 def _seen_to(talk: Talk, step: Step) -> Target | None:
-    """Where a step leads that an earlier procedure has seen to; None if none has."""
-    answer = _known(talk, step)
-    if answer is None:
+    """Where a step leads that an earlier procedure has seen to, or that asks for the same look; None if neither."""
+    known = _known(talk, step) or _seen(talk, step)
+    if known is None:
         return None
-    known = AnswerKnown(*talk.position, answer.outcome, answer.known_after, str(answer.target))
-    talk.note(known)
+    answer, after = known
+    talk.note(AnswerKnown(*talk.position, answer.outcome, after, str(answer.target)))
     return answer.target
 
 
-def _known(talk: Talk, step: Step) -> Answer | None:
-    """The answer that an earlier procedure has seen to, by handing over to this one; None if there is none."""
+def _known(talk: Talk, step: Step) -> tuple[Answer, str] | None:
+    """The answer that an earlier procedure has seen to by handing over to this one, and that procedure."""
     if not any(answer.known_after for answer in step.answers):
         return None
     handed = {
@@ -104,7 +106,27 @@ def _known(talk: Talk, step: Step) -> Answer | None:
         for past in talk.past.trail.measured()
         if past.pending and past.pending.answer.target == Target(Leads.PROCEDURE, talk.procedure.name)
     }
-    return next((answer for answer in step.answers if answer.known_after in handed), None)
+    return next(((one, one.known_after) for one in step.answers if one.known_after in handed), None)
+
+
+def _seen(talk: Talk, step: Step) -> tuple[Answer, str] | None:
+    """The answer of the same look in an earlier step of the session, and its procedure; None if there is none.
+
+    A look costs the technician a question and tells the same the second time.
+    After a repair everything is looked at anew, and what leads out of this procedure is asked.
+    """
+    if step.measure.instrument not in SENSES or not talk.limits.paced:
+        return None
+    earlier = talk.past.trail.measured()
+    repaired = max((past.number for past in earlier if past.procedure == AFTER_REPAIR), default=0)
+    for past in reversed(earlier):
+        if past.number <= repaired:
+            break
+        if past.measure == step.measure and past.pending and (past.procedure, past.step) != talk.position:
+            answer = step.answer(past.pending.answer.outcome)
+            if answer is not None and answer.target.leads is Leads.STEP:
+                return answer, past.procedure
+    return None
 
 
 def _taken_over(talk: Talk, step: Step) -> Target | None:

@@ -63,7 +63,8 @@ def go(talk: Talk, target: Target) -> State:
     if target.leads is Leads.STEP:
         return entering.enter_step(talk, target.name)
     if target.leads is Leads.PROCEDURE:
-        return hand_over(talk, target.name)
+        last = talk.past.trail.last
+        return hand_over(talk, target.name, titled=last is None or not last.number)
     talk.work.verdict = target.name
     # Affirming an answer that ends in a verdict affirms the verdict, too; skipping a test does not.
     talk.work.affirmed = bool(talk.past.trail.last and talk.past.trail.last.number)
@@ -71,8 +72,14 @@ def go(talk: Talk, target: Target) -> State:
     return conclude(talk)
 
 
-def hand_over(talk: Talk, name: str) -> State:
-    """Continue with another procedure; if it was done before, say what is new since then, or stop."""
+def hand_over(talk: Talk, name: str, *, titled: bool = False) -> State:
+    """Continue with another procedure; if it was done before, say what is new since then, or stop.
+
+    Args:
+        talk: The session.
+        name: The other procedure.
+        titled: Whether to say its title: not if a read-back or a verdict has named it.
+    """
     came_from = talk.procedure.name
     if came_from == AFTER_REPAIR:
         talk.work.visits = Visits()
@@ -87,7 +94,7 @@ def hand_over(talk: Talk, name: str) -> State:
         talk.work.again_in = name
         told = remarking.new_since([weighing.result_of(talk, past, tuple(new[-2:])) for past in new[-2:]])
         talk.said.add_prefix(told)
-    return entering.enter_procedure(talk, name, came_from)
+    return entering.enter_procedure(talk, name, came_from, titled=titled)
 
 
 def _stop_circle(talk: Talk, back_to: str) -> State:

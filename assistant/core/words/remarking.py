@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.core.library.terms import Caution, Hazard, SignalWord, Terms
 from assistant.core.values.units import number_words, plain_number
 from assistant.core.words.placing import listed
+from assistant.core.words.sentences import sentences
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,22 +24,37 @@ def caution_text(caution: Caution, form: str) -> str:
 
 _GRAVEST_FIRST = tuple(SignalWord)
 
+SHORT_WORDS = 9
+"""Most words of short forms with DANGER before them: about four seconds."""
+
 
 def cautions_text(due: Sequence[tuple[Caution, str]]) -> str:
-    """Cautions with their forms as they are spoken together: the gravest first, each signal word once.
+    """Cautions with their forms as they are spoken together, the gravest first.
 
-    Short forms alone are to be over soon: only DANGER is said before them.
+    The short ones come first, as one sentence; then the full ones, each signal word once.
     """
     grave = sorted(due, key=lambda one: _GRAVEST_FIRST.index(one[0].signal))
-    short = all(form == "short" for _, form in grave)
-    words: list[str] = []
+    words = [short_forms([caution for caution, form in grave if form == "short"])]
     said = ""
-    for caution, form in grave:
-        if caution.signal != said and (not short or caution.signal is SignalWord.DANGER):
+    for caution in (caution for caution, form in grave if form == "full"):
+        if caution.signal != said:
             words.append(f"{caution.signal.capitalize()}.")
         said = caution.signal
-        words.append(caution.full if form == "full" else caution.short)
-    return " ".join(words)
+        words.append(caution.full)
+    return " ".join(filter(None, words))
+
+
+def short_forms(cautions: Sequence[Caution]) -> str:
+    """Short forms of cautions as one sentence, after DANGER where there is time for it; "" for none."""
+    parts = [sentence.rstrip(".") for caution in cautions for sentence in sentences(caution.short)]
+    if not parts:
+        return ""
+    first, *others = parts
+    text = ", ".join((first, *(f"{part[:1].lower()}{part[1:]}" for part in others)))
+    danger = any(caution.signal is SignalWord.DANGER for caution in cautions)
+    if danger and len(text.split()) < SHORT_WORDS:
+        text = f"Danger: {text[:1].lower()}{text[1:]}"
+    return f"{text}."
 
 
 def never_skipped(caution: Caution) -> bool:
@@ -121,10 +137,14 @@ def would_mean(verdict: Verdict) -> str:
     return f"That would mean: {verdict.says}"
 
 
-def procedure_intro(terms: Terms, procedure: Procedure, presumed_no: Sequence[str] = ()) -> str:
+def procedure_intro(
+    terms: Terms, procedure: Procedure, presumed_no: Sequence[str] = (), *, titled: bool = True
+) -> str:
     """The first words of a procedure: its title, and the parts that it presumes good because of these faults."""
     presumed = dict.fromkeys(terms.faults[fault].part for fault in presumed_no)
-    return f"{procedure.title}." + (f" Assumed good: {listed(list(presumed))}." if presumed else "")
+    title = f"{procedure.title}." if titled else ""
+    good = f"Assumed good: {listed(list(presumed))}." if presumed else ""
+    return " ".join(filter(None, (title, good)))
 
 
 def procedure_short(name: str) -> str:

@@ -27,7 +27,7 @@ def test_a_wrong_place_is_not_taken() -> None:
     """A place that does not fit the step is named, and the question is asked again."""
     talk = dialogue()
     talk.hear("lit", place="switched")
-    assert talk.last.startswith("You said switched side. This test is on the feed side.")
+    assert talk.last.startswith("You said switched side. I'm asking about the feed side.")
     assert taken(talk) == []
 
 
@@ -66,7 +66,7 @@ def test_a_denied_read_back_is_asked_again() -> None:
     """After "negative" the question comes again and nothing was taken."""
     talk = in_state(State.READING_BACK)
     talk.hear(control=Control.NEGATIVE)
-    assert talk.last == "Not taken. Lit, dim, or dark?"
+    assert talk.last == "Scratch that. Lit, dim, or dark?"
     talk.hear("lit")
     assert taken(talk) == [("feed-while-cranking", "lit")]
 
