@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assistant.core.dialogue.runner import Runner
-    from assistant.core.values.events import TypedFact
+    from assistant.core.values.events import ToldToday, TypedFact
     from assistant.core.values.result import GrammarRequest
     from assistant.screen.terminal import Screen
     from assistant.speaking.output import Output
@@ -141,9 +141,14 @@ class Session:
 
     # --- what happens -----------------------------------------------------------------------------
 
-    def begin(self, procedure: str, facts: tuple[TypedFact, ...] = ()) -> None:
-        """Start with this procedure; `facts` were typed before, and are not asked for."""
-        self.take(Began(self._now(), procedure, facts))
+    def begin(
+        self, procedure: str, facts: tuple[TypedFact, ...] = (), told: tuple[ToldToday, ...] = ()
+    ) -> None:
+        """Start with this procedure; `facts` were typed before, and are not asked for.
+
+        `told` is what was said in today's earlier sessions.
+        """
+        self.take(Began(self._now(), procedure, facts, told))
 
     def resume(self) -> None:
         """Go on; the runner has been fed with the recorded events before."""
