@@ -142,17 +142,18 @@ class Session:
     # --- what happens -----------------------------------------------------------------------------
 
     def begin(
-        self, procedure: str, facts: tuple[TypedFact, ...] = (), told: tuple[ToldToday, ...] = ()
+        self,
+        procedure: str,
+        facts: tuple[TypedFact, ...] = (),
+        told: tuple[ToldToday, ...] = (),
+        left_out: tuple[str, ...] = (),
     ) -> None:
-        """Start with this procedure; `facts` were typed before, and are not asked for.
+        """Start with this procedure; arguments as for `Began`."""
+        self.take(Began(self._now(), procedure, facts, told=told, left_out=left_out))
 
-        `told` is what was said in today's earlier sessions.
-        """
-        self.take(Began(self._now(), procedure, facts, told))
-
-    def resume(self) -> None:
-        """Go on; the runner has been fed with the recorded events before."""
-        self.take(Resumed(self._now()))
+    def resume(self, left_out: tuple[str, ...] = ()) -> None:
+        """Go on; the runner has been fed with the recorded events before. `left_out` as for `Began`."""
+        self.take(Resumed(self._now(), left_out))
 
     def post(self, call: Callable[[], None]) -> None:
         """Have this done by the loop; safe from any thread."""

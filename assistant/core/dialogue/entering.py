@@ -8,17 +8,18 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, cautioning, weighing
-from assistant.core.dialogue.circles import Visits
+from assistant.core.dialogue import asking, cautioning, repeating, weighing
+from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
-from assistant.core.dialogue.policy import SHADE, lamp_faint, lamp_refused
+from assistant.core.dialogue.policy import LOOKS_LEAD_ON, SHADE, lamp_faint, lamp_refused
 from assistant.core.dialogue.sayable import LAMP_FACTS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
 from assistant.core.library.procedure import Engine, Leads, Target
 from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.core.values.entries import AnswerKnown, CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting
@@ -28,10 +29,13 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Answer, Step
 
 
+INITIALS = 4
+"""Most letters that anybody spells without being told how."""
+
 READY = {
     (False, False): "Say ready.",
     (False, True): "Press Enter.",
-    (True, False): "Say ready, or press Enter.",
+    (True, False): "Press Enter.",
     (True, True): "Press Enter.",
 }
 """How to acknowledge a caution, by whether the loudspeaker is lost, and whether nobody can be heard."""
@@ -50,7 +54,8 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
     measurement.
     """
-    talk.work.step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
+    step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
+    talk.work.step = repeating.asked(talk, step)
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
     talk.said.typed = ""
@@ -64,16 +69,37 @@ def _first_unknown(talk: Talk, name: str) -> Step:
     """This step, or the one behind it if an earlier procedure of the session has seen to it."""
     steps = talk.procedure.steps
     passed: set[str] = set()
-    while name not in passed and (answer := _known(talk, steps[name])) is not None:
+    while name not in passed and (known := _known(talk, steps[name]) or _seen(talk, steps[name])) is not None:
         passed.add(name)
-        known = AnswerKnown(talk.procedure.name, name, answer.outcome, answer.known_after, str(answer.target))
-        talk.note(known)
+        answer, after = known
+        talk.note(AnswerKnown(talk.procedure.name, name, answer.outcome, after, str(answer.target)))
         name = answer.target.name
     return steps[name]
 
 
-def _known(talk: Talk, step: Step) -> Answer | None:
-    """The answer that an earlier procedure has seen to, by handing over to this one; None if there is none."""
+def _seen(talk: Talk, step: Step) -> tuple[Answer, str] | None:
+    """The answer of the same look in an earlier step of the session, and its procedure; None if there is none.
+
+    A look costs the technician a question and tells the same the second time; what is measured is offered instead.
+    After a repair everything is looked at anew, and what leads out of this procedure is asked.
+    """
+    if step.measure.instrument not in SENSES or talk.limits.rules < LOOKS_LEAD_ON:
+        return None
+    here = (talk.procedure.name, step.name)
+    earlier = talk.past.trail.measured()
+    repaired = max((past.number for past in earlier if past.procedure == AFTER_REPAIR), default=0)
+    for past in reversed(earlier):
+        if past.number <= repaired:
+            break
+        if past.measure == step.measure and past.pending and (past.procedure, past.step) != here:
+            answer = step.answer(past.pending.answer.outcome)
+            if answer is not None and answer.target.leads is Leads.STEP:
+                return answer, past.procedure
+    return None
+
+
+def _known(talk: Talk, step: Step) -> tuple[Answer, str] | None:
+    """The answer that an earlier procedure has seen to by handing over to this one, and that procedure."""
     if not any(answer.known_after for answer in step.answers):
         return None
     handed = {
@@ -81,7 +107,7 @@ def _known(talk: Talk, step: Step) -> Answer | None:
         for past in talk.past.trail.measured()
         if past.pending and past.pending.answer.target == Target(Leads.PROCEDURE, talk.procedure.name)
     }
-    return next((answer for answer in step.answers if answer.known_after in handed), None)
+    return next(((one, one.known_after) for one in step.answers if one.known_after in handed), None)
 
 
 def enter_procedure(talk: Talk, name: str, came_from: str | None, *, titled: bool = True) -> State:
@@ -99,6 +125,8 @@ def enter_procedure(talk: Talk, name: str, came_from: str | None, *, titled: boo
     talk.work.procedure = talk.library.procedures[name]
     talk.note(ProcedureEntered(name, came_from))
     presumed = () if came_from is not None else _presumed(talk)
+    # Questions need no heading.
+    titled = titled and (came_from is None or talk.procedure.circuit != NO_CIRCUIT)
     intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, presumed, titled=titled)
     talk.said.add_prefix(intro)
     return enter_step(talk, talk.work.procedure.start)
@@ -201,7 +229,8 @@ def rest(talk: Talk) -> State:
     off = talk.wait_s() > talk.limits.starter.pause_s and "Key off." not in sentences
     text = (talk.said.take_prefix(), "Key off." if off else "", *sentences, "Don't crank yet.")
     anyway = "Enter again to go anyway." if talk.crank.refused and talk.gear.deaf else ""
-    talk.say_lines((*text, f"{talk.rest_words()}.", anyway))
+    # The board counts the seconds itself.
+    talk.say_lines((*text, f"{talk.rest_words()}.", anyway), shown=(*text, anyway))
     talk.crank.due = False
     talk.do(StartTimer(REST_TIMER, talk.wait_s()))
     return State.RESTING
@@ -217,11 +246,19 @@ def question(talk: Talk) -> str:
     )
 
 
-def to_do(talk: Talk) -> tuple[str, ...]:
+def to_do(talk: Talk, *, key_is_on: bool = False) -> tuple[str, ...]:
     """The instruction for key and engine after the set-up; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
-    return instructing.act(talk.library, talk.step)
+    return instructing.act(talk.library, talk.step, key_is_on=key_is_on)
+
+
+def _key_is_on(talk: Talk) -> bool:
+    """Whether a look just before this one had the key on, so that nobody has touched it since."""
+    last = talk.past.trail.last
+    before = last.measure if last is not None else None
+    looks = before is not None and {before.instrument, talk.step.measure.instrument} <= set(SENSES)
+    return looks and before is not None and before.engine is Engine.KEY_ON
 
 
 def ask(talk: Talk, part: Ask) -> State:
@@ -233,7 +270,7 @@ def ask(talk: Talk, part: Ask) -> State:
     if part is Ask.QUESTION:
         talk.say_lines((prefix, asks), shown=(prefix, *setup, asks))
         return State.ASKING
-    act = to_do(talk)
+    act = to_do(talk, key_is_on=part is Ask.ALL and _key_is_on(talk))
     if lamp_faint(step.measure, talk.numbers().get("lamp-current")):
         act = (*act, SHADE)
     if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
@@ -277,7 +314,8 @@ def inquire(talk: Talk) -> State:
     if asked.inquiry.kind is FactKind.CHOICE and not keys:
         choices = asking.listed_choices(asked.inquiry)
     how = ""
-    if asked.spells and not talk.facts.spelling_explained and not keys:
+    long = asking.longest(asked.inquiry) > INITIALS
+    if asked.spells and long and not talk.facts.spelling_explained and not keys:
         talk.facts.spelling_explained = True
         how = "Spell it, a few letters at a time. Then say: that is all."
     parts = (talk.said.take_prefix(), asked.inquiry.question, choices, so_far, how, keys)

@@ -143,8 +143,11 @@ def _stays(terms: Terms, one: str | None, other: str | None, last: Measurement, 
     return place_spoken(terms, last, one) == place_spoken(terms, measure, one)
 
 
-def act(library: Library, step: Step) -> tuple[str, ...]:
-    """The instructions for key, engine and observer; the key is off already, if it has to be, by `setup`."""
+def act(library: Library, step: Step, *, key_is_on: bool = False) -> tuple[str, ...]:
+    """The instructions for key, engine and observer; the key is off already, if it has to be, by `setup`.
+
+    `key_is_on`: A look just before had the key on, so that need not be said again.
+    """
     watch = library.terms.instruments[step.measure.instrument].watch
     if step.reading and step.reading.subtract:
         watch = AS_SHOWN  # or the person subtracts the leads as well
@@ -154,7 +157,8 @@ def act(library: Library, step: Step) -> tuple[str, ...]:
         Engine.KEY_ON: ("Key on. Don't crank.",),
         Engine.RUNNING: ("Engine running.",),
     }
-    return (*key.get(step.measure.engine, ()), *watched)
+    stays = key_is_on and step.measure.engine is Engine.KEY_ON
+    return (*(() if stays else key.get(step.measure.engine, ())), *watched)
 
 
 def spoken_answers(library: Library, step: Step) -> tuple[tuple[int, str], ...]:
