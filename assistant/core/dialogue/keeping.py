@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import weighing
+from assistant.core.dialogue import repeating, weighing
 from assistant.core.dialogue.circles import AFTER_REPAIR
 from assistant.core.dialogue.trail import Trail
 from assistant.core.library.procedure import Leads, Target
@@ -23,28 +23,42 @@ if TYPE_CHECKING:
 
 
 def record(
-    talk: Talk, pending: Pending, confirmed: str, *, kept: bool = False, unasked: bool = False
+    talk: Talk,
+    pending: Pending,
+    confirmed: str,
+    *,
+    shown: str = "",
+    kept: bool = False,
+    unasked: bool = False,
 ) -> None:
-    """Record a result of the present step, and leave the step; `confirmed`, `kept` and `unasked` as in `Trail`."""
+    """Record a result of the present step, and leave the step.
+
+    Args:
+        talk: The session.
+        pending: The result.
+        confirmed: As in `Trail`; so are `kept` and `unasked`.
+        shown: What the instrument showed, if the step repeats another one; "" if that is the result itself.
+        kept: Whether it was taken over.
+        unasked: Whether it was taken over without a question.
+    """
     talk.past.results += 1
-    talk.note(
-        ResultTaken(
-            number=talk.past.results,
-            procedure=talk.procedure.name,
-            step=talk.step.name,
-            outcome=pending.answer.outcome,
-            value=pending.value,
-            unit=pending.unit,
-            how=pending.how,
-            words=pending.words + (KEPT if kept else ""),
-            confidence=pending.confidence,
-            snr_db=pending.snr_db,
-            confirmed=confirmed,
-            clip=pending.clip,
-            next=str(pending.answer.target),
-            judged=pending.judged,
-        )
+    taken = ResultTaken(
+        number=talk.past.results,
+        procedure=talk.procedure.name,
+        step=talk.step.name,
+        outcome=pending.answer.outcome,
+        value=pending.value,
+        unit=pending.unit,
+        how=pending.how,
+        words=pending.words + (KEPT if kept else ""),
+        confidence=pending.confidence,
+        snr_db=pending.snr_db,
+        confirmed=confirmed,
+        clip=pending.clip,
+        next=str(pending.answer.target),
+        judged=pending.judged,
     )
+    talk.note(repeating.entry(talk.step, taken, shown or pending.answer.outcome))
     leave_step(talk, talk.past.results, pending, confirmed, kept=kept, unasked=unasked)
 
 
@@ -62,7 +76,7 @@ def leave_step(
         Trail(
             *talk.position,
             number,
-            talk.step.measure if pending else None,
+            talk.procedure.steps[talk.step.name].measure if pending else None,
             pending,
             confirmed,
             kept=kept,

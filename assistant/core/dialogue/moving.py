@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, cautioning, entering, keeping, weighing
+from assistant.core.dialogue import asking, cautioning, entering, keeping, repeating, weighing
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Answered, Counters
@@ -48,7 +48,8 @@ def commit(talk: Talk, pending: Pending, acceptance: Acceptance) -> State:
     """Record a result and go to its target, unless a result is doubtful."""
     step = talk.step
     kept, talk.awaited.offered = talk.awaited.offered, False
-    keeping.record(talk, pending, acceptance.value, kept=kept)
+    shown, pending = pending.answer.outcome, repeating.recorded(step, pending)
+    keeping.record(talk, pending, acceptance.value, kept=kept, shown=shown)
     if not kept:
         talk.work.connected = instructing.connected_after(talk.work.connected, step.measure)
     talk.past.forget_aside(step.measure)

@@ -121,7 +121,7 @@ def test_an_earlier_result_of_the_same_measurement_is_taken_over() -> None:
     talk.rested()
     talk.hear("present")
     assert taken(talk)[-1] == ("primary-current", "none")
-    assert "Already measured. Unplugged: dark. That would mean: The driver has feed" in talk.last
+    assert "Already measured. Control pin: dark. That would mean: The driver has feed" in talk.last
     talk.hear(control=Control.AFFIRM)
     assert taken(talk)[-1] == ("control-terminal-unplugged", "dark")
     assert State.CONCLUDING is talk.runner.state
