@@ -8,11 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-<<<<<<< HEAD
 from assistant.core.dialogue import asking, cautioning, keeping, repeating, weighing
-=======
-from assistant.core.dialogue import asking, cautioning, repeating, weighing
->>>>>>> main
 from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
@@ -23,13 +19,8 @@ from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
 from assistant.core.library.procedure import Engine, Leads
 from assistant.core.library.terms import FactKind
-<<<<<<< HEAD
 from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
-=======
-from assistant.core.library.vocabulary import AFTER_REPAIR, NO_CIRCUIT, SENSES
-from assistant.core.values.entries import AnswerKnown, CautionGiven, FactUndone, ProcedureEntered, Why
->>>>>>> main
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting
 

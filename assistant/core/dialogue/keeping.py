@@ -10,10 +10,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import repeating, weighing
-from assistant.core.dialogue.circles import AFTER_REPAIR
 from assistant.core.dialogue.trail import Trail
 from assistant.core.library.procedure import Leads, Target
-from assistant.core.library.vocabulary import SENSES
+from assistant.core.library.vocabulary import AFTER_REPAIR, SENSES
 from assistant.core.values.entries import KEPT, AnswerKnown, ResultTaken
 
 if TYPE_CHECKING:

@@ -8,13 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-<<<<<<< HEAD
 from assistant.core.dialogue import asking, cautioning, entering, keeping, repeating, weighing
-from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
-=======
-from assistant.core.dialogue import asking, cautioning, entering, repeating, weighing
 from assistant.core.dialogue.circles import Visits
->>>>>>> main
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Answered, Counters
 from assistant.core.dialogue.states import State
