@@ -36,6 +36,10 @@ MISSED = 0.03
 """Share of probings in which the tip misses the pin; chosen."""
 
 
+MISSED_OF_TWO = ("feed-dark", "switched-dark")
+"""Answers of a person whose lamp missed the first or the second of two places."""
+
+
 @dataclass(frozen=True)
 class Observer:
     """A person who is led through.
@@ -136,7 +140,8 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
     if observer.misses and can_miss(step.measure):
         nothing = missed(step, found.shape[1])
         if nothing is not None:
-            found = (1 - observer.misses) * found + observer.misses * nothing
+            missing = observer.misses * places_probed(step.measure)
+            found = (1 - missing) * found + missing * nothing
     if observer.misreading and step.measure.instrument not in SENSES:
         count = len(step.choices())
         if count > 1:
@@ -145,15 +150,23 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
     return found
 
 
+def places_probed(measure: Measurement) -> int:
+    """How many pins the tip has to find."""
+    return 2 if measure.compared_with else 1
+
+
 def missed(step: Step, ways: int) -> NDArray[np.float64] | None:
     """Shares of the answers of a person whose probe missed the pin, shape ``(ways,)``; None if that is noticed."""
     answer = np.zeros(ways)
     told = REGISTRY[step.measure.instrument].missed
     if step.reading is None:
         names = [one.outcome for one in step.answers]
-        if told not in names:
+        # Of two places either may be missed, and the first one that stays dark is told.
+        dark = [name for name in MISSED_OF_TWO if name in names] if step.measure.compared_with else [told]
+        if not set(dark) & set(names):
             return None
-        answer[names.index(told)] = 1.0
+        for name in dark:
+            answer[names.index(name)] = 1.0 / len(dark)
     elif told == OVER_RANGE:
         answer[len(step.reading.bands) - 1] = 1.0
     elif step.reading.plausible[0] > 0:

@@ -58,10 +58,11 @@ def setup(
     clipped = before is not None and not other and measure.clip == before.clip
     if measure.clip and (whole or not clipped):
         sentences.append(at_place(place_spoken(terms, measure, measure.clip), instrument.clip))
-    if instrument.probe and (whole or not stays):
+    if measure.compared_with:  # in the order of the hands: the place of comparison first
+        sentences.append(at_place(terms.places[measure.compared_with].spoken, instrument.probe))
+        sentences.append(at_place(terms.places[measure.probe].spoken, "probe it in the same crank"))
+    elif instrument.probe and (whole or not stays):
         sentences.append(at_place(place_spoken(terms, measure, measure.probe), instrument.probe))
-    if measure.compared_with:
-        sentences.append(at_place(terms.places[measure.compared_with].spoken, "compare"))
     return tuple(sentences)
 
 
