@@ -28,7 +28,7 @@ def run(options: argparse.Namespace) -> int:
     """Print the differences and, on request, the dialogue; the exit status is 1 if there are differences."""
     from assistant.loading.folder import load_folder  # noqa: PLC0415
     from assistant.record import read_session  # noqa: PLC0415
-    from assistant.record.replaying import other_likelihoods, replay  # noqa: PLC0415
+    from assistant.record.replaying import earlier_rules, other_likelihoods, replay  # noqa: PLC0415
 
     folder = session_folder(options)
     differences = replay(folder)
@@ -46,5 +46,8 @@ def run(options: argparse.Namespace) -> int:
     if other:
         print(other)
     if not differences:
-        print(f"{folder.name}: {len(session.lines)} events give the same actions again.")
+        same = "decisions" if earlier_rules(session) else "actions"
+        print(f"{folder.name}: {len(session.lines)} events give the same {same} again.")
+        if earlier_rules(session):
+            print("It was recorded by an earlier version, whose words are not compared.")
     return 1 if differences else 0

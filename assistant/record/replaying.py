@@ -1,12 +1,18 @@
-"""Replay: feeding the recorded events to the dialogue again must cause the recorded actions."""
+"""Replay: feeding the recorded events to the dialogue again must cause the recorded actions.
+
+A session that was recorded under earlier rules is spoken to in today's words, so only its decisions are compared:
+every entry of the record, every timer, and how often and why something was said.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
 from assistant.core.dialogue.runner import Runner
-from assistant.core.values.events import Action, Event, Say
+from assistant.core.values.entries import LedBack, ModeChanged, Remark
+from assistant.core.values.events import Action, Event, Listen, Note, Say, Show
+from assistant.core.values.thresholds import RULES
 from assistant.record.reading import read_session, recorded_folder
 
 if TYPE_CHECKING:
@@ -48,6 +54,28 @@ def _summary(actions: tuple[Action, ...]) -> str:
     return " ".join(said) or ", ".join(type(action).__name__ for action in actions) or "nothing"
 
 
+def decided(actions: tuple[Action, ...]) -> tuple[Action, ...]:
+    """The actions without their wording, the board and the words to listen for, which change with the version."""
+    return tuple(_unworded(action) for action in actions if not isinstance(action, Listen | Show))
+
+
+def _unworded(action: Action) -> Action:
+    if isinstance(action, Say):
+        return replace(action, text="")
+    if isinstance(action, Note) and isinstance(action.entry, Remark):
+        return Note(replace(action.entry, text=""))
+    if isinstance(action, Note) and isinstance(action.entry, LedBack):
+        return Note(replace(action.entry, says="", next=""))
+    if isinstance(action, Note) and isinstance(action.entry, ModeChanged):
+        return Note(replace(action.entry, why=""))
+    return action
+
+
+def earlier_rules(session: RecordedSession) -> bool:
+    """Whether a session was recorded under earlier rules, so that only its decisions can be compared."""
+    return session.header.thresholds.rules < RULES
+
+
 def other_likelihoods(session: RecordedSession, installed: Knowledge | None) -> str:
     """A sentence if a session was weighed with other likelihoods than the installed ones; "" if with the same.
 
@@ -73,7 +101,8 @@ def replay(
         begin: Makes a fresh dialogue.
 
     Returns:
-        The lines that differ, in order; none if the session is reproduced.
+        The lines that differ, in order; none if the session, or the decisions of one with earlier rules, are
+        reproduced.
 
     Raises:
         RecordProblem: The folder is not a session.
@@ -82,8 +111,9 @@ def replay(
     """
     session = read_session(folder)
     dialogue = begin(*recorded_folder(session), session.header.thresholds)
+    compared = decided if earlier_rules(session) else tuple
     return [
         Difference(line.number, line.event, line.actions, actions)
         for line in session.lines
-        if (actions := dialogue.receive(line.event)) != line.actions
+        if compared(actions := dialogue.receive(line.event)) != compared(line.actions)
     ]

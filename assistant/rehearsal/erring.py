@@ -152,7 +152,7 @@ def play(
         elif (
             state is State.CONCLUDING
             and not isinstance(talk.entries[-1], LedBack)
-            and _goes_on(talk, library)
+            and goes_on(library, _last_verdict(talk))
         ):
             talk.key("enter")
         else:
@@ -196,9 +196,8 @@ def _last_verdict(talk: Dialogue) -> VerdictReached | None:
     return next((one for one in reversed(talk.entries) if isinstance(one, VerdictReached)), None)
 
 
-def _goes_on(talk: Dialogue, library: Library) -> bool:
+def goes_on(library: Library, last: VerdictReached | None) -> bool:
     """Whether the verdict goes on with another test, and not with the repair and what proves it."""
-    last = _last_verdict(talk)
     if last is None or last.verdict not in library.procedures[last.procedure].verdicts:
         return False
     following = library.procedures[last.procedure].verdicts[last.verdict].continue_with

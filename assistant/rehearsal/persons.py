@@ -145,12 +145,15 @@ class Person:
         if seen is None:
             good = step.answer(step.good or "") or choices[0]
             return Given(good, _within(step, good.outcome))
-        row = seen.cumulated[self._car]
-        place = min(int(np.searchsorted(row, self._chance.random() * row[-1], side="right")), len(row) - 1)
-        answer = choices[place]
+        answer = choices[self._chosen(seen.cumulated[self._car])]
         if seen.values is None:
             return Given(answer, _within(step, answer.outcome))
         return Given(answer, _number(step, answer.outcome, float(seen.values[self._car])))
+
+    def _chosen(self, cumulated: NDArray[np.float64]) -> int:
+        """The number of the answer that is given, of these cumulated shares."""
+        drawn = self._chance.random() * cumulated[-1]
+        return min(int(np.searchsorted(cumulated, drawn, side="right")), len(cumulated) - 1)
 
 
 def _without_contact(step: Step) -> Given | None:

@@ -7,14 +7,15 @@ was cut off in the middle with results taken back and skipped, `spoken` was hear
 from __future__ import annotations
 
 import tarfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from assistant.cli import main
 from assistant.core.dialogue.runner import Runner
-from assistant.core.values.entries import ResultTaken, ResultUndone
-from assistant.core.values.events import Note
+from assistant.core.values.entries import ModeChanged, ResultTaken, ResultUndone
+from assistant.core.values.events import Action, Event, Note, Say
 from assistant.record import SessionLog, read_session
 from assistant.record.reading import recorded_folder, recorded_library
 from assistant.record.replaying import replay
@@ -46,8 +47,34 @@ def test_an_old_session_verifies(old: Path, capsys: pytest.CaptureFixture[str]) 
 
 @pytest.mark.parametrize("old", NAMES, indirect=True)
 def test_an_old_session_replays(old: Path) -> None:
-    """Its events give the recorded actions again."""
+    """Its events give the recorded decisions again; the words may be today's."""
     assert [] == replay(old)
+
+
+@pytest.mark.parametrize("old", ["unsealed"], indirect=True)
+def test_another_decision_about_an_old_session_is_found(old: Path) -> None:
+    """Other words do not count at a session of an earlier version; one more entry of the record does."""
+
+    class Otherwise(Runner):
+        """A dialogue that says other words, and may note one entry too many."""
+
+        noting = False
+
+        def receive(self, event: Event) -> tuple[Action, ...]:
+            """Act as usual, in capitals."""
+            acts = tuple(
+                replace(act, text=act.text.upper()) if isinstance(act, Say) else act
+                for act in super().receive(event)
+            )
+            return (*acts, Note(ModeChanged("odd", ""))) if self.noting else acts
+
+    class Noting(Otherwise):
+        """The same, with the entry."""
+
+        noting = True
+
+    assert [] == replay(old, Otherwise)
+    assert len(read_session(old).lines) == len(replay(old, Noting))
 
 
 @pytest.mark.parametrize("old", NAMES, indirect=True)

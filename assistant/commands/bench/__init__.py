@@ -10,7 +10,7 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from assistant.commands.bench import circuit, hearing, long, procedures, rehearsal, sessions, speech
+from assistant.commands.bench import circuit, hearing, jobs, long, procedures, rehearsal, sessions, speech
 from assistant.commands.options import add_model
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ MEASUREMENTS = {
     "sessions": sessions,
     "long": long,
     "rehearsal": rehearsal,
+    "jobs": jobs,
     "speech": speech,
 }
 """The commands below this one, in the order of the help text."""

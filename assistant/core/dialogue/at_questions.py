@@ -11,6 +11,7 @@ from assistant.core.dialogue.showing import help_here
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import CRANK_TIMER, REST_TIMER, STOP_CRANKING
 from assistant.core.library.procedure import Engine
+from assistant.core.values.entries import ModeChanged
 from assistant.core.values.events import CancelTimer, CutSpeech, Speech, StartTimer
 from assistant.core.words import instructing
 
@@ -167,6 +168,15 @@ def _not_yet(talk: Talk) -> State:
     talk.said.prefix = "Not yet."
     talk.do(CancelTimer(REST_TIMER))
     return entering.rest(talk)
+
+
+def go_anyway(talk: Talk, _: object) -> State:
+    """The technician decides that the starter may crank before it has rested: record that, and ask the step."""
+    left = max(0, round(talk.crank.rested_at - talk.now.at))
+    talk.note(ModeChanged("went on anyway", f"the starter's rest had {left} more seconds"))
+    talk.do(CancelTimer(REST_TIMER))
+    talk.crank.rested_at = talk.now.at
+    return entering.ask(talk, Ask.ACT)
 
 
 def rested(talk: Talk, _: object) -> State:

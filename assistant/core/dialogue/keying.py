@@ -62,7 +62,7 @@ _FACT: _Pad = {
 PAD: dict[State, _Pad] = {
     State.CAUTIONING: KEYED,
     State.ACKNOWLEDGING: {**_ALSO, "enter": Trigger.ACKNOWLEDGE},
-    State.RESTING: {**_ALSO, "enter": Trigger.CRANK_BEGINS},
+    State.RESTING: {**_ALSO, "enter": Trigger.CRANK_BEGINS, "1": Trigger.GO_ANYWAY},
     State.ASKING: _ANSWERING,
     State.CRANKING: {**_ANSWERING, "slash": Trigger.STOP},
     State.READING_BACK: {

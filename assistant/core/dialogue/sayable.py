@@ -73,6 +73,7 @@ _SAYABLE: dict[State, tuple[Control, ...]] = {
         Control.VOICE_NOTE,
         Control.SKIP,
         Control.OTHER_TEST,
+        Control.GO_ANYWAY,
         Control.CLOSE,
     ),
     State.ASKING: (

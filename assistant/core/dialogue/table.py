@@ -84,6 +84,7 @@ ROWS: dict[State, Row] = {
     _S.RESTING: row(
         Cell(Trigger.RESTED, at_questions.rested, only(_S.ASKING)),
         Cell(Trigger.CRANK_BEGINS, at_questions.crank_begins_at_rest, only(_S.RESTING, _S.ASKING)),
+        Cell(Trigger.GO_ANYWAY, at_questions.go_anyway, only(_S.ASKING)),
         Cell(Trigger.NO_MATCH, anywhere.talk_beside),
         Cell(Trigger.CORRECTION, at_questions.correction_at_rest, STEP_STARTS),
         Cell(Trigger.SAY_AGAIN, at_questions.say_rest_again),

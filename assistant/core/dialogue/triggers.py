@@ -122,6 +122,7 @@ class Trigger:
     THAT_IS_ALL = Meaning[By]("that is all", Control.THAT_IS_ALL)
     OTHER_TEST = Meaning[By]("other test", Control.OTHER_TEST)
     OTHER_LAMP = Meaning[By]("other lamp", Control.OTHER_LAMP)
+    GO_ANYWAY = Meaning[By]("go anyway", Control.GO_ANYWAY)
     CHOSEN = Meaning[Named]("procedure chosen")
     END = Meaning[Closed]("end")
     UNEXPECTED = Meaning[None]("unexpected")

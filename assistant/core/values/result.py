@@ -53,6 +53,7 @@ class Control(StrEnum):
     THAT_IS_ALL = "that-is-all"
     OTHER_TEST = "other-test"
     OTHER_LAMP = "other-lamp"
+    GO_ANYWAY = "go-anyway"
 
 
 KEYED_AS_WELL = frozenset(
@@ -68,6 +69,7 @@ KEYED_AS_WELL = frozenset(
         Control.THAT_IS_ALL,
         Control.OTHER_TEST,
         Control.OTHER_LAMP,
+        Control.GO_ANYWAY,
     }
 )
 """Words that a session can do without: if the recogniser lacks one, its key is used."""

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-RULES = 1
+RULES = 2
 """The present rules of the dialogue.
 
 1: gear that is lost stays on the screen until it is back; results that some mechanism gives together are a known
 pattern and not asked again.
+2: other words. A session of earlier rules decides as it did, but is spoken to in today's words.
 """
 
 

@@ -201,6 +201,24 @@ def test_cranking_again_too_early_is_refused() -> None:
     assert talk.last.startswith("Not yet.")
 
 
+@pytest.mark.parametrize("by", ["voice", "key"])
+def test_the_technician_may_crank_before_the_starter_has_rested(by: str) -> None:
+    """The words "go anyway" end the rest at once, and the record says so; the next crank counts as any other."""
+    talk = dialogue()
+    talk.hear("lit")
+    talk.ready()
+    if by == "voice":
+        talk.hear(control=Control.GO_ANYWAY)
+    else:
+        talk.key("1")
+    assert State.ASKING is talk.runner.state
+    assert "went on anyway" in [
+        entry.mode for entry in talk.entries if isinstance(entry, entries.ModeChanged)
+    ]
+    talk.key("enter")
+    assert State.CRANKING is talk.runner.state
+
+
 def test_a_crank_that_nobody_announced_still_costs_the_rest() -> None:
     """An answer without "cranking now" assumes the longest time, marked as not timed."""
     talk = dialogue()

@@ -1,0 +1,78 @@
+"""`bay-assistant bench jobs`: whole jobs of a skilled technician against the clock."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import TYPE_CHECKING
+
+from assistant import resources
+from assistant.commands.arguments import real, whole
+
+if TYPE_CHECKING:
+    import argparse
+
+    from assistant.rehearsal.jobs import Job, Spent
+
+ABOUT = "Time whole jobs of a skilled technician on modelled cars: all, the assistant's speech, and the starter's rest."
+EXAMPLE = "bay-assistant bench jobs --cars 9"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument(
+        "--cars", type=whole(1, 200), default=9, metavar="N", help="random cars of each job (default: 9)"
+    )
+    parser.add_argument(
+        "--hook-up",
+        type=real(0, 120, "seconds"),
+        default=8.0,
+        metavar="S",
+        help="seconds for a new connection (default: 8)",
+    )
+    parser.add_argument(
+        "--crank",
+        type=real(0.5, 15, "seconds"),
+        default=4.0,
+        metavar="S",
+        help="seconds of a crank (default: 4)",
+    )
+    parser.add_argument("--steps", action="store_true", help="print the steps of each job as well")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print a line for each job."""
+    from assistant.benchmarks import machine  # noqa: PLC0415
+    from assistant.loading.folder import load_folder  # noqa: PLC0415
+    from assistant.rehearsal import jobs  # noqa: PLC0415
+    from assistant.speaking.voice import Voice  # noqa: PLC0415
+
+    library, knowledge = load_folder(resources.directory("procedures"))
+    voice = Voice()
+    pace, cars = jobs.Pace(options.hook_up, options.crank), jobs.Cars(options.cars)
+    timed: dict[str, list[Spent]] = {}
+    for job in jobs.JOBS:
+        timed[job.name] = jobs.time_job(
+            library, knowledge, job, pace, lambda text: voice.render(text).duration_s, cars
+        )
+    if options.json:
+        print(json.dumps({name: [asdict(one) for one in spent] for name, spent in timed.items()}, indent=1))
+        return 0
+    print(machine())
+    print(
+        f"Seconds; the median of {options.cars} random cars of a model with no bench measurement behind it."
+    )
+    print("| job | all | speech | rest | hook-ups | cranks | answers | ends with |")
+    print("|---|---|---|---|---|---|---|---|")
+    for job in jobs.JOBS:
+        print(_row(job, timed[job.name], steps=options.steps))
+    return 0
+
+
+def _row(job: Job, found: list[Spent], *, steps: bool) -> str:
+    """A line of the table, and the steps below it on request."""
+    spent = found[len(found) // 2]
+    cells = (spent.all, spent.speech, spent.rest, spent.hook_ups, spent.cranks)
+    row = " | ".join(f"{seconds:.0f}" for seconds in cells)
+    row = f"| {job.name} | {row} | {len(spent.steps)} | {spent.end} |"
+    return f"{row}\n  {', '.join(spent.steps)}" if steps else row

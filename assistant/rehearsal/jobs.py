@@ -1,0 +1,300 @@
+"""Whole jobs against the clock: how long a skilled technician takes, and how much of it the assistant takes.
+
+The dialogue is the real one, with its evidence, and each sentence lasts as long as the voice takes for it.
+The technician is made up: hooks up once for each new connection, cranks briefly, and answers as soon as the question
+has ended, always what is likeliest to be seen on that car.  Of several random cars with the fault the median counts.
+Hook-ups and sentences follow each other, although a technician connects while listening; so the sum is on the long
+side.
+The seconds of a hook-up and of a crank are given, not measured.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assistant.circuit.catalogue import mechanisms
+from assistant.circuit.likelihoods import SEED
+from assistant.circuit.parameters import Systems
+from assistant.circuit.spoiling import bad_spark
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import State
+from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import SENSES
+from assistant.core.values.entries import Cranked, LedBack, VerdictReached
+from assistant.core.values.events import Action, Began, Heard, KeyPressed, Note, Say
+from assistant.core.values.result import Control, Result
+from assistant.errors import UsageProblem
+from assistant.measured import DEFAULT_THRESHOLDS
+from assistant.rehearsal.erring import goes_on
+from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
+from assistant.rehearsal.player import RunnerPlayer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from assistant.circuit.catalogue import Mechanism
+    from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Measurement, Step
+    from assistant.core.reasoning.knowledge import Knowledge
+    from assistant.core.values.events import Event
+
+MOST_TURNS = 400
+"""Turns after which a job counts as a circle."""
+
+
+@dataclass(frozen=True)
+class Pace:
+    """The seconds that the technician's hands take: for a new connection, and for one crank."""
+
+    hook_up_s: float = 8.0
+    crank_s: float = 4.0
+
+
+@dataclass(frozen=True)
+class Cars:
+    """The random cars: how many, drawn with which seed."""
+
+    count: int = 9
+    seed: int = SEED + 1
+
+
+@dataclass(frozen=True)
+class Job:
+    """A job to be timed.
+
+    Attributes:
+        name: In a few words.
+        procedure: Where it starts.
+        circuit: The circuit of the car.
+        fault: The fault of the car.
+        answers: Outcomes by step name, where the answer is not a matter of the car: for the first time that it is
+            asked, for the second time and so on; the last one stays.
+        to_crank: The job ends with the first crank and not with a verdict.
+    """
+
+    name: str
+    procedure: str
+    circuit: str
+    fault: str
+    answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    to_crank: bool = False
+
+
+_COIL = "coil-with-external-driver"
+
+JOBS = (
+    Job("control test, open control wire", "coil-control", _COIL, "control-wire-open"),
+    Job("control test, shorted primary", "coil-control", _COIL, "shorted-primary"),
+    Job("control test, driver dead", "coil-control", _COIL, "driver-dead"),
+    Job("control test to the first crank", "coil-control", _COIL, "control-wire-open", to_crank=True),
+    Job(
+        "nothing known, to the first crank",
+        "no-start",
+        _COIL,
+        "control-wire-open",
+        {"safe-set-up": ("not-yet", "done"), "crank-speed": ("unknown",), "spark-so-far": ("untested",)},
+        to_crank=True,
+    ),
+)
+"""The jobs that are timed."""
+
+
+@dataclass
+class Spent:
+    """The seconds of a job: the assistant's speech, the starter's forced rest, hook-ups and cranks.
+
+    `steps` names the steps that were answered, `end` the verdict, or the place where the job ended.
+    """
+
+    speech: float = 0.0
+    rest: float = 0.0
+    hook_ups: float = 0.0
+    cranks: float = 0.0
+    steps: list[str] = field(default_factory=list)
+    end: str = ""
+
+    @property
+    def all(self) -> float:
+        """The whole job, s."""
+        return self.speech + self.rest + self.hook_ups + self.cranks
+
+
+class Skilled(Person):
+    """A technician who reports what is likeliest to be seen."""
+
+    def __init__(
+        self, bay: Bay, mechanism: Mechanism, car: int, answers: Mapping[str, tuple[str, ...]]
+    ) -> None:
+        super().__init__(bay, mechanism, car, Habit("skilled"), "skilled")
+        self._answers = answers
+        self._asked: Counter[str] = Counter()
+
+    def answer(self, procedure: str, step: Step) -> Given:
+        """What this step gives."""
+        outcomes = self._answers.get(step.name, ())
+        if not outcomes:
+            return super().answer(procedure, step)
+        outcome = outcomes[min(self._asked[step.name], len(outcomes) - 1)]
+        self._asked[step.name] += 1
+        given = step.answer(outcome)
+        return super().answer(procedure, step) if given is None else Given(given)
+
+    def _chosen(self, cumulated: NDArray[np.float64]) -> int:
+        return int(np.argmax(np.diff(cumulated, prepend=0.0)))
+
+
+class _Timed(RunnerPlayer):
+    """One job, played to its end."""
+
+    def __init__(
+        self, runner: Runner, library: Library, person: Person, pace: Pace, seconds: Callable[[str], float]
+    ) -> None:
+        super().__init__(runner, shown=False)
+        self.spent = Spent()
+        self.cranked = False
+        self._library, self._person, self._pace, self._seconds = library, person, pace, seconds
+        self._hooked_up: Measurement | None = None
+        self._last: VerdictReached | LedBack | None = None
+
+    def send(self, event: Event) -> tuple[Action, ...]:
+        """Give one event to the dialogue, and listen to what it says to its end."""
+        actions = super().send(event)
+        for action in actions:
+            if isinstance(action, Note) and isinstance(action.entry, VerdictReached | LedBack):
+                self._last = action.entry
+            if isinstance(action, Note) and isinstance(action.entry, Cranked):
+                self.cranked = True
+        said = [action for action in actions if isinstance(action, Say)]
+        if said and self.speaking is not None:
+            lasts = self._seconds(said[-1].text)
+            self.spent.speech += lasts
+            self.finish_speech(lasts)
+        return actions
+
+    def play(self, job: Job) -> None:
+        """Answer until the job has ended.
+
+        Raises:
+            UsageProblem: It comes to no end.
+        """
+        self.send(Began(self.now, job.procedure))
+        for _ in range(MOST_TURNS):
+            if job.to_crank and (self.cranked or self.runner.state is State.CRANKING):
+                self.spent.end = "first crank"
+                return
+            if not self._turn():
+                last = self._last
+                self.spent.end = last.verdict if isinstance(last, VerdictReached) else "led back"
+                return
+        raise UsageProblem(f"The job {job.name!r} comes to no end. Look at its answers.")
+
+    def _turn(self) -> bool:
+        """One answer or one wait; False at the end."""
+        match self.runner.state:
+            case State.ACKNOWLEDGING:
+                self._say(Control.READY)
+            case State.INQUIRING:
+                self.send(KeyPressed(self.now, "plus"))  # nothing is known about the car
+            case State.READING_BACK | State.CONFIRMING:
+                self._say(Control.AFFIRM)
+            case State.RESTING:
+                self._hook_up()
+                self._wait()
+            case State.ASKING:
+                self._test()
+            case State.CRANKING:
+                self.now += self._pace.crank_s
+                self.spent.cranks += self._pace.crank_s
+                self._report()
+            case State.CONCLUDING:
+                if not isinstance(self._last, VerdictReached) or not goes_on(self._library, self._last):
+                    return False
+                self._say(Control.GO_AHEAD)
+            case _:
+                return False
+        return True
+
+    def _say(self, control: Control) -> None:
+        self.send(Heard(self.now, control.value, Result(control=control), 1.0))
+
+    def _step(self) -> tuple[str, Step]:
+        procedure, name = self.runner.position
+        return procedure, self._library.step(procedure, name)
+
+    def _hook_up(self) -> None:
+        measure = self._step()[1].measure
+        if measure.instrument in SENSES or measure == self._hooked_up:
+            return
+        self._hooked_up = measure
+        self.now += self._pace.hook_up_s
+        self.spent.hook_ups += self._pace.hook_up_s
+
+    def _wait(self) -> None:
+        due = self.next_timer()
+        if due is None:
+            raise UsageProblem("The starter rests without an end. Look at the dialogue.")
+        self.spent.rest += max(0.0, due[0] - self.now)
+        self.send(self.elapsed(due[1]))
+
+    def _test(self) -> None:
+        self._hook_up()
+        if self._step()[1].measure.engine is Engine.CRANKING:
+            self._say(Control.CRANKING)
+        else:
+            self._report()
+
+    def _report(self) -> None:
+        procedure, step = self._step()
+        given = self._person.answer(procedure, step)
+        self.spent.steps.append(step.name)
+        if step.reading is None:
+            self.send(KeyPressed(self.now, str(step.choices().index(given.answer) + 1)))
+            return
+        outcome, value = spoken_value(given)
+        number = None if value is None else given.value
+        unit = None if value is None else step.reading.unit
+        self.send(Heard(self.now, value or outcome or "", Result(outcome, number, unit), 1.0))
+
+
+def time_job(
+    library: Library,
+    knowledge: Knowledge | None,
+    job: Job,
+    pace: Pace,
+    seconds: Callable[[str], float],
+    cars: Cars,
+) -> list[Spent]:
+    """Play a job on random cars, and say where the time went on each, the shortest first.
+
+    Args:
+        library: The procedures.
+        knowledge: Weighs the results.
+        job: The job.
+        pace: The seconds of hands and starter.
+        seconds: How long the voice takes for a text, s.
+        cars: Which cars.
+
+    Raises:
+        UsageProblem: There is no such fault in this circuit, or the job comes to no end.
+    """
+    mechanism = next((one for one in mechanisms(job.circuit) if one.fault == job.fault), None)
+    if mechanism is None:
+        raise UsageProblem(
+            f"{job.circuit} has no fault {job.fault!r}. Its faults are in procedures/terms.yaml."
+        )
+    systems = Systems.random(cars.count, cars.seed)
+    bay = Bay(library, job.circuit, systems)
+    found = []
+    for car in np.flatnonzero(bad_spark(job.circuit, mechanism, systems)).tolist():
+        person = Skilled(bay, mechanism, car, job.answers)
+        timed = _Timed(Runner(library, knowledge, DEFAULT_THRESHOLDS), library, person, pace, seconds)
+        timed.play(job)
+        found.append(timed.spent)
+    return sorted(found, key=lambda spent: spent.all)
