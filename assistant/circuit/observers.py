@@ -36,8 +36,8 @@ MISSED = 0.03
 """Share of probings in which the tip misses the pin; chosen."""
 
 
-MISSED_OF_TWO = ("feed-dark", "switched-dark")
-"""Answers of a person whose lamp missed the first or the second of two places."""
+FIRST_DARK, SECOND_DARK = "feed-dark", "switched-dark"
+"""Answers of a person whose lamp stays dark on the first or on the second of two places."""
 
 
 @dataclass(frozen=True)
@@ -138,10 +138,9 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
         observed = replace(observed, value=observed.mean)
     found = answer_shares(observed, step, blank=observer.blank)
     if observer.misses and can_miss(step.measure):
-        nothing = missed(step, found.shape[1])
-        if nothing is not None:
-            missing = observer.misses * places_probed(step.measure)
-            found = (1 - missing) * found + missing * nothing
+        nothing = _missed_of_two(step, found) if step.measure.compared_with else [missed(step, found.shape[1])]
+        told = [one for one in nothing if one is not None]
+        found = (1 - observer.misses * len(told)) * found + observer.misses * sum(told)
     if observer.misreading and step.measure.instrument not in SENSES:
         count = len(step.choices())
         if count > 1:
@@ -150,9 +149,21 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
     return found
 
 
-def places_probed(measure: Measurement) -> int:
-    """How many pins the tip has to find."""
-    return 2 if measure.compared_with else 1
+def _missed_of_two(step: Step, found: NDArray[np.float64]) -> list[NDArray[np.float64] | None]:
+    """Shares of the answers of a person who misses the first of two places, and of one who misses the second.
+
+    On a first place that is dark or dim anyway the second one does not matter.
+    """
+    names = [one.outcome for one in step.answers]
+    if FIRST_DARK not in names or SECOND_DARK not in names:
+        return [None]
+    first, second = np.zeros_like(found), np.zeros_like(found)
+    first[:, names.index(FIRST_DARK)] = 1.0
+    for name in ("feed-dark", "feed-dim"):
+        if name in names:
+            second[:, names.index(name)] = found[:, names.index(name)]
+    second[:, names.index(SECOND_DARK)] += 1 - second.sum(axis=1)
+    return [first, second]
 
 
 def missed(step: Step, ways: int) -> NDArray[np.float64] | None:
@@ -161,12 +172,9 @@ def missed(step: Step, ways: int) -> NDArray[np.float64] | None:
     told = REGISTRY[step.measure.instrument].missed
     if step.reading is None:
         names = [one.outcome for one in step.answers]
-        # Of two places either may be missed, and the first one that stays dark is told.
-        dark = [name for name in MISSED_OF_TWO if name in names] if step.measure.compared_with else [told]
-        if not set(dark) & set(names):
+        if told not in names:
             return None
-        for name in dark:
-            answer[names.index(name)] = 1.0 / len(dark)
+        answer[names.index(told)] = 1.0
     elif told == OVER_RANGE:
         answer[len(step.reading.bands) - 1] = 1.0
     elif step.reading.plausible[0] > 0:
