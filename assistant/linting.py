@@ -20,7 +20,7 @@ from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
 from assistant.core.words import remarking
 from assistant.grammar.lint import lint_grammars
-from assistant.rehearsal import judging, saying
+from assistant.rehearsal import judging, ordering, saying
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -60,6 +60,7 @@ def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: Gra
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
         *trade_rules.findings(library),
+        *ordering.findings(library, lambda name: _beside(library, name)),
         *judging.findings(library, all_spoken(library, knowledge, turns=500)),
     ]
 

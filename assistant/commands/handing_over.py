@@ -73,7 +73,7 @@ def _reviews(folder: Path) -> str:
     ]
     told_names = "; ".join(filter(None, names))
     count = f"{len(reviews)} review{'' if len(reviews) == 1 else 's'}"
-    return f"{count}{', ' if told_names else ''}{told_names}: what was done, parts, labour and remarks."
+    return f"{count}{', ' if told_names else ''}{told_names}: what was done, parts, labor and remarks."
 
 
 def _minutes(seconds: float) -> str:

@@ -11,14 +11,18 @@ from assistant.printing import in_line
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Review a session's write-up: record the work, the faults found, parts and labour, and sign it."
-EXAMPLE = "bay-assistant review last --done 'Mended the control wire.' --found control-wire-open --by 'J. Okoye' --sign"
+ABOUT = (
+    "Review a session's write-up: record the repair, the faults found, codes, parts and labor, and sign it."
+)
+EXAMPLE = (
+    "bay-assistant review last --done 'Spliced the wire.' --found control-wire-open --by 'J. Okoye' --sign"
+)
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
     parser.add_argument("session", help=SESSION)
-    parser.add_argument("--done", metavar="TEXT", help="the work that was done")
+    parser.add_argument("--done", metavar="TEXT", help="the repair that was done")
     parser.add_argument(
         "--found",
         action="append",
@@ -30,16 +34,22 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--part",
         action="append",
         default=[],
-        metavar="'PART; QUANTITY; PRICE'",
+        metavar="'PART; QUANTITY; PRICE; PART NUMBER'",
         help="a part that was used; repeat for more",
     )
     parser.add_argument(
+        "--labor",
         "--labour",
+        dest="labour",
         action="append",
         default=[],
         metavar="'WORK; HOURS; PRICE'",
-        help="a line of labour; repeat for more",
+        help="a line of labor; repeat for more",
     )
+    parser.add_argument(
+        "--code", action="append", default=[], metavar="CODE", help="a trouble code; repeat for more"
+    )
+    parser.add_argument("--location", metavar="TEXT", help="where it failed: connector, pin, splice")
     parser.add_argument("--remark", metavar="TEXT", help="any other remark")
     parser.add_argument("--by", metavar="NAME", help="name of the reviewer")
     parser.add_argument("--sign", action="store_true", help="sign the write-up as it stands with that name")
@@ -59,6 +69,8 @@ def run(options: argparse.Namespace) -> int:
         labour=tuple(options.labour),
         remarks=options.remark or "",
         sign=options.sign,
+        codes=tuple(options.code),
+        location=options.location or "",
     )
     if not wanted.says_something():
         print(reviewing.show(folder), end="")

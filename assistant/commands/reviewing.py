@@ -25,13 +25,17 @@ TEXT_FILE, PAGE_FILE = "write-up.txt", "write-up.html"
 """The write-ups that a live session leaves in its folder: they are made anew after a review."""
 
 _YES = {"y", "yes"}
+_PART = "PART; QUANTITY; PRICE; PART NUMBER"
+_LABOR = "WORK; HOURS; PRICE"
+_WORDS = {3: "three", 4: "four"}
 
 
 @dataclass(frozen=True)
 class WantedReview:
     """The contents of a review; see `assistant.record.reviews.Review`.
 
-    `found` are faults by name or in plain words, `parts` and `labour` lines like "ignition coil; 1; 89.50".
+    `found` are faults by name or in plain words, `parts` and `labour` lines like "ignition coil; 1; 89.50"; a part's
+    fourth cell is its number.
     """
 
     reviewer: str = ""
@@ -41,10 +45,13 @@ class WantedReview:
     labour: tuple[str, ...] = ()
     remarks: str = ""
     sign: bool = False
+    codes: tuple[str, ...] = ()
+    location: str = ""
 
     def says_something(self) -> bool:
         """Whether there is anything to be kept."""
-        return any((self.done, self.found, self.parts, self.labour, self.remarks, self.sign))
+        said = (self.done, self.found, self.parts, self.labour, self.remarks, self.codes, self.location)
+        return any(said) or self.sign
 
 
 def show(folder: Path) -> str:
@@ -75,9 +82,11 @@ def record_review(folder: Path, wanted: WantedReview) -> Review:
         reviewer=wanted.reviewer,
         done=wanted.done,
         found=tuple(dict.fromkeys(fault_named(library, name) for name in wanted.found)),
-        parts=tuple(Part(*_cells(line, "PART; QUANTITY; PRICE")) for line in wanted.parts),
-        labour=tuple(Labour(*_cells(line, "WORK; HOURS; PRICE")) for line in wanted.labour),
+        parts=tuple(Part(*_cells(line, _PART)) for line in wanted.parts),
+        labour=tuple(Labour(*_cells(line, _LABOR)) for line in wanted.labour),
         remarks=wanted.remarks,
+        codes=wanted.codes,
+        location=wanted.location,
         sign=text(made) if wanted.sign else None,
     )
     if (folder / TEXT_FILE).exists():
@@ -124,15 +133,19 @@ def ask(
         RecordProblem, RecordBroken: As for `show`.
     """
     library = drafted(folder)[2]
-    tell("Press Enter to leave a question out. Faults, parts and labour are asked for again until you do.")
+    tell("Press Enter to leave a question out. Faults, parts and labor are asked for again until you do.")
     if not wanted.done:
-        wanted = replace(wanted, done=question("What was done? ").strip())
+        wanted = replace(wanted, done=question("What did you fix? ").strip())
     if not wanted.found:
         wanted = replace(wanted, found=_faults(library, question, tell))
+    if not wanted.location:
+        wanted = replace(wanted, location=question("Where did it fail (connector, pin, splice)? ").strip())
+    if not wanted.codes:
+        wanted = replace(wanted, codes=_codes(question("Trouble codes? ")))
     if not wanted.parts:
-        wanted = replace(wanted, parts=_lines("Part; quantity; price? ", question, tell))
+        wanted = replace(wanted, parts=_lines("Part; quantity; price; part number? ", _PART, question, tell))
     if not wanted.labour:
-        wanted = replace(wanted, labour=_lines("Labour; hours; price? ", question, tell))
+        wanted = replace(wanted, labour=_lines("Labor; hours; price? ", _LABOR, question, tell))
     if not wanted.remarks:
         wanted = replace(wanted, remarks=question("Remarks? ").strip())
     if not wanted.reviewer:
@@ -163,11 +176,18 @@ def _faults(library: Library, question: Callable[[str], str], tell: Callable[[st
     return tuple(found)
 
 
-def _lines(asked: str, question: Callable[[str], str], tell: Callable[[str], None]) -> tuple[str, ...]:
+def _codes(said: str) -> tuple[str, ...]:
+    """Trouble codes, separated by commas, semicolons or spaces."""
+    return tuple(said.replace(",", " ").replace(";", " ").split())
+
+
+def _lines(
+    asked: str, shape: str, question: Callable[[str], str], tell: Callable[[str], None]
+) -> tuple[str, ...]:
     found: list[str] = []
     while answer := question(asked).strip():
         try:
-            _cells(answer, asked.strip(" ?"))
+            _cells(answer, shape)
         except UsageProblem as problem:
             tell(str(problem))
             continue
@@ -179,12 +199,13 @@ def _cells(line: str, shape: str) -> tuple[str, ...]:
     """The parts of a line of the repair order.
 
     Raises:
-        UsageProblem: The first one is empty, or there are more than three.
+        UsageProblem: The first one is empty, or there are more than the shape has.
     """
     cells = tuple(cell.strip() for cell in line.split(";"))
-    if not cells[0] or len(cells) > 3:
+    most = shape.count(";") + 1
+    if not cells[0] or len(cells) > most:
         raise UsageProblem(
-            f"'{line}' is not a line like \"{shape}\": write up to three parts separated by semicolons, "
+            f"'{line}' is not a line like \"{shape}\": write up to {_WORDS[most]} parts separated by semicolons, "
             "and do not leave the first one empty."
         )
     return cells

@@ -10,13 +10,14 @@ from assistant.record.new_review import add_review
 from assistant.record.reading import read_clip, read_session, recorded_library
 from assistant.record.recorded import Line, LogFile, RecordedSession, Seal
 from assistant.record.replaying import Difference, replay
-from assistant.record.reviews import Labour, Part, Review, Signature, read_reviews
+from assistant.record.reviews import Details, Labour, Part, Photo, Review, Signature, read_reviews
 from assistant.record.searching import Found, Wanted
 from assistant.record.summaries import Summary, list_sessions, newest_session, sessions_folder
 from assistant.record.verifying import verify
 
 __all__ = [
     "CLIP_RATE",
+    "Details",
     "Difference",
     "Facts",
     "Found",
@@ -25,6 +26,7 @@ __all__ = [
     "Line",
     "LogFile",
     "Part",
+    "Photo",
     "RecordedSession",
     "Review",
     "Seal",

@@ -4,7 +4,8 @@ The program itself writes only these files there:
 
 * ``session.json``, ``log.jsonl``, ``log-2.jsonl`` …, ``log.torn``, ``log.torn-2`` …, ``seal.json``
 * ``clips/0001.flac`` … and the procedures that the header names, in ``procedures/``
-* ``reviews.jsonl``, ``reviews-head.json`` and a ``writeup-N.txt`` for each review that was signed
+* ``reviews.jsonl``, ``reviews-head.json``, a ``writeup-N.txt`` for each review that was signed, and its photos,
+  ``photo-N.jpg`` or ``photo-N.png``
 * ``write-up.txt`` and ``write-up.html``, which can be made anew from the record at any time and have no checksum
 
 Anything else is a finding, and so is a link, a pipe, a socket or a device in place of a file or folder. A link is
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 LOG = re.compile(r"log(-([2-9]|[1-9][0-9]+))?\.jsonl")
 TORN = re.compile(r"log\.torn(-([2-9]|[1-9][0-9]+))?")
 SIGNED_WRITE_UP = re.compile(r"writeup-([1-9][0-9]*)\.txt")
+PHOTO = re.compile(r"photo-([1-9][0-9]*)\.(jpg|png)")
 _CLIP = re.compile(r"[0-9]{4,}\.flac")
 _PROCEDURE = re.compile(r"[^.].*")
 _SINGLE = {HEADER_FILE, SEAL_FILE, REVIEWS_FILE, REVIEWS_HEAD_FILE, "write-up.txt", "write-up.html"}
@@ -95,7 +97,7 @@ def _known(name: str, allowed: re.Pattern[str] | None = None) -> str:
     def fits(one: str) -> bool:
         if allowed is not None:
             return allowed.fullmatch(one) is not None
-        return one in _SINGLE or any(sort.fullmatch(one) for sort in (LOG, TORN, SIGNED_WRITE_UP))
+        return one in _SINGLE or any(sort.fullmatch(one) for sort in (LOG, TORN, SIGNED_WRITE_UP, PHOTO))
 
     if fits(name):
         return "file"

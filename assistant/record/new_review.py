@@ -13,6 +13,8 @@ from assistant.record.header import REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
 from assistant.record.laying import take_lock, tidy
 from assistant.record.log import local_now
 from assistant.record.reviews import (
+    NO_DETAILS,
+    Details,
     Labour,
     Part,
     Review,
@@ -40,6 +42,8 @@ def add_review(
     parts: tuple[Part, ...] = (),
     labour: tuple[Labour, ...] = (),
     remarks: str = "",
+    codes: tuple[str, ...] = (),
+    location: str = "",
     sign: str | None = None,
     now: Callable[[], datetime] = local_now,
 ) -> Review:
@@ -51,8 +55,10 @@ def add_review(
         done: The work that was done, in words.
         found: Names of the faults that proved true; the caller has looked them up.
         parts: Parts that were used.
-        labour: Work that is charged.
+        labour: Labor that is charged.
         remarks: Anything else.
+        codes: Trouble codes.
+        location: Place of the failure.
         sign: The write-up that the reviewer saw and signs with the name `reviewer`; None leaves it unsigned.
         now: The clock.
 
@@ -67,7 +73,8 @@ def add_review(
     check_reviewable(folder)
     if sign is not None and not reviewer.strip():
         raise UsageProblem("A review is signed with a name. Give one with --by.")
-    if not any((done, found, parts, labour, remarks, sign is not None)):
+    details = Details(codes, location)
+    if not any((done, found, parts, labour, remarks, details != NO_DETAILS, sign is not None)):
         raise UsageProblem("This review says nothing. Say what was done, what was found, or sign it.")
     lock = take_lock(folder)
     try:
@@ -78,7 +85,7 @@ def add_review(
                 f"The session {folder.name} is not what was recorded, so it is not reviewed. {findings[0]} "
                 f"'bay-assistant verify {folder}' lists everything that is wrong."
             )
-        review = Review(0, now(), reviewer.strip(), done, found, parts, labour, remarks)
+        review = Review(0, now(), reviewer.strip(), done, found, parts, labour, remarks, details=details)
         row = _write(folder, review, sign)
     finally:
         os.close(lock)

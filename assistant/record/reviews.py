@@ -13,6 +13,8 @@ The seal and each line say that the head exists, so removing or truncating the r
 finding; so is a ``writeup-N.txt`` that no review signed.
 Sessions that an earlier version sealed have no head, and are intact without one until the next review.
 
+A photo is copied into the folder as ``photo-1.jpg`` and so on; the review that attached it holds its checksum.
+
 The folder alone cannot show that an older copy of reviews, head and signed write-ups was put back; that somebody
 made them anew, because nothing in them is secret; or that all were removed from a session that an earlier version
 sealed.
@@ -36,7 +38,7 @@ from typing import TYPE_CHECKING, Any
 from assistant.core.values.finding import Finding
 from assistant.errors import MALFORMED, RecordBroken
 from assistant.record import review_head
-from assistant.record.contents import read_inside
+from assistant.record.contents import PHOTO, read_inside
 from assistant.record.header import REVIEWS_FILE, SEAL_FILE, parse_time
 from assistant.record.storage import canonical, sha256
 
@@ -48,20 +50,60 @@ _CHECKSUM = re.compile(r"[0-9a-f]{64}")
 
 @dataclass(frozen=True)
 class Part:
-    """A part line of the repair order; the shop fills in an empty field, such as the price."""
+    """A part line of the repair order; the shop fills in an empty field, such as the price.
+
+    `number` is the part number; the line of a part without one has no such key, as in earlier versions.
+    """
 
     part: str
     quantity: str = ""
     price: str = ""
+    number: str = ""
 
 
 @dataclass(frozen=True)
 class Labour:
-    """A labour line of the repair order: the work, its hours and its price; the shop fills in an empty field."""
+    """A labor line of the repair order: the work, its hours and its price; the shop fills in an empty field.
+
+    The lines of a review spell it `labour`, as the first version did.
+    """
 
     work: str
     hours: str = ""
     price: str = ""
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A picture that was attached to a review.
+
+    Attributes:
+        file: Its name in the session folder: ``photo-1.jpg`` or ``photo-2.png``.
+        sha256: Checksum of that file.
+        caption: What it shows, in the words of the reviewer, or else the name of the file it was copied from.
+    """
+
+    file: str
+    sha256: str
+    caption: str
+
+
+@dataclass(frozen=True)
+class Details:
+    """More about the failure, for the repair order; a review without any has no such key.
+
+    Attributes:
+        codes: Trouble codes as they were read.
+        location: The place of the failure: connector, pin, splice.
+        photos: Pictures.
+    """
+
+    codes: tuple[str, ...] = ()
+    location: str = ""
+    photos: tuple[Photo, ...] = ()
+
+
+NO_DETAILS = Details()
 
 
 @dataclass(frozen=True)
@@ -97,6 +139,7 @@ class Review:
         signed: The signature; None for a review that nobody signed.
         previous: SHA-256 of the line before, or of ``seal.json``.
         head: Name of the head's file, which counts the reviews; "" in reviews of earlier versions.
+        details: Codes, place of the failure, pictures.
     """
 
     number: int
@@ -110,16 +153,26 @@ class Review:
     signed: Signature | None = None
     previous: str = ""
     head: str = ""
+    details: Details = NO_DETAILS
 
     def to_json(self) -> dict[str, Any]:
-        """The review as JSON; times are ISO 8601."""
+        """The review as JSON; times are ISO 8601.
+
+        What an earlier version did not know is left out where it is empty, so that it can still read the rest.
+        """
         signed = self.signed
-        return {
+        body = {
             **dataclasses.asdict(self),
             "time": self.time.isoformat(timespec="milliseconds"),
             "signed": signed
             and {**dataclasses.asdict(signed), "time": signed.time.isoformat(timespec="milliseconds")},
         }
+        for part in body["parts"]:
+            if not part["number"]:
+                del part["number"]
+        if self.details == NO_DETAILS:
+            del body["details"]
+        return body
 
 
 def writeup_name(number: int) -> str:
@@ -196,14 +249,18 @@ def parse_row(row: bytes) -> Review:
     """
     body = json.loads(row)
     own = body.pop("sha256", "")
-    if (
-        # Earlier versions had no head.
-        {*body, "head"} != {field.name for field in dataclasses.fields(Review)}
-        or canonical({**body, "sha256": own}) != row
-    ):
+    review = _review_of(body)
+    # Earlier versions had no head.
+    same = {"head": "", **body} == json.loads(canonical(review.to_json()))
+    if not same or canonical({**body, "sha256": own}) != row:
         raise ValueError("it is not written as the program writes it")
     if own != sha256(canonical(body)):
         raise ValueError("it does not fit its own checksum")
+    return review
+
+
+def _review_of(body: Any) -> Review:
+    details = body.get("details")
     return Review(
         number=body["number"],
         time=parse_time(body["time"]),
@@ -216,7 +273,17 @@ def parse_row(row: bytes) -> Review:
         signed=_signature(body["signed"]),
         previous=_checksum(body["previous"]),
         head=_text(body.get("head", "")),
+        details=NO_DETAILS if details is None else _details(details),
     )
+
+
+def _details(body: Any) -> Details:
+    photos = tuple(Photo(**_texts(photo)) for photo in _list(body["photos"]))
+    for photo in photos:
+        _checksum(photo.sha256)
+        if not PHOTO.fullmatch(photo.file):
+            raise ValueError(f"{photo.file!r} is not the name of a photo")
+    return Details(tuple(_text(code) for code in _list(body["codes"])), _text(body["location"]), photos)
 
 
 def _signature(body: Any) -> Signature | None:

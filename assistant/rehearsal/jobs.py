@@ -36,6 +36,7 @@ from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from decimal import Decimal
 
     from numpy.typing import NDArray
 
@@ -257,10 +258,20 @@ class _Timed(RunnerPlayer):
         if step.reading is None:
             self.send(KeyPressed(self.now, str(step.choices().index(given.answer) + 1)))
             return
-        outcome, value = spoken_value(given)
-        number = None if value is None else given.value
-        unit = None if value is None else step.reading.unit
-        self.send(Heard(self.now, value or outcome or "", Result(outcome, number, unit), 1.0))
+        outcome, _ = spoken_value(given)
+        number, unit = _as_said(given.value, step.reading.unit)
+        words = outcome or f"{number} {unit}"
+        self.send(Heard(self.now, words, Result(outcome, number, unit), 1.0))
+
+
+def _as_said(value: Decimal | None, unit: str) -> tuple[Decimal | None, str | None]:
+    """A reading as people say it: thousands of ohms in kilohms, millions in megohms."""
+    if value is None:
+        return None, None
+    for larger, factor in (("megohm", 10**6), ("kilohm", 10**3)):
+        if unit == "ohm" and value >= factor:
+            return value / factor, larger
+    return value, unit
 
 
 def time_job(

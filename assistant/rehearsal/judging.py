@@ -5,9 +5,10 @@
 - *length*: at most `LONGEST` words; a number counts as the words that it is read as ("12.4" is three);
 - *one action*: two commands in one sentence are one too many.  Two ways to do the same thing, joined by "or", are
   one action, and so is a warning against the opposite ("Key on, do not crank.");
-- *the place first*: a sentence with a place and a command says the place before the command, because the hand goes
-  to the place before it does anything there;
-- *it sounds as it is meant*: no units or signs in letters, no brackets, no long numbers.
+- *it sounds as it is meant*: no units or signs in letters, no brackets, no long numbers;
+- *shop English*: no word that nobody says in a shop (`FOREIGN`).
+
+The order of the instructions, and what they may ask, is judged in `assistant.rehearsal.ordering`.
 
 It cannot be satisfied by chopping: a fragment of a sentence that begins with a word that only joins
 ("and", "which", "because") is a finding as well.
@@ -46,6 +47,25 @@ _LISTED = """
 """
 _COMMANDS = frozenset(_LISTED.split())
 """Words that are a command at the beginning of a clause.  "key" is none before "on" or "off"."""
+
+FOREIGN = {
+    "affirm": "yes",
+    "anew": "again",
+    "condemn": "what not to buy",
+    "condemned": "what not to buy",
+    "likeliest": "most likely",
+    "maker": "service manual, or spec",
+    "maker's": "service manual, or spec",
+    "mend": "fix",
+    "mended": "fixed",
+    "presumed": "assumed",
+    "renew": "replace",
+    "signalled": "what signal it gets",
+    "unbidden": "by itself",
+    "verdict": "result",
+    "whoever": "helper",
+}
+"""Words that a shop in the United States does not use, each with what is said instead; our judgement, no source."""
 
 _JOINED = re.compile(r"(?:[,;:]|\band\b|\bthen\b)\s*")
 _ORDERED = re.compile(r"(?:\band\b|\bthen\b)\s*")
@@ -91,7 +111,7 @@ def findings(library: Library, spoken: Iterable[SpokenSentence]) -> list[Finding
     names = _longest_first([*places, *faults, *labels])
     found: dict[Finding, None] = {}
     for one in spoken:
-        for problem, remedy in _judged(one.sentence, places, names):
+        for problem, remedy in _judged(one.sentence, names):
             found[Finding(one.file, one.line, f"{one.where}: {problem}: '{one.sentence}'", remedy)] = None
     return list(found)
 
@@ -100,7 +120,7 @@ def _longest_first(words: Iterable[str]) -> list[str]:
     return sorted({word.lower() for word in words}, key=len, reverse=True)
 
 
-def _judged(sentence: str, places: list[str], names: list[str]) -> Iterator[tuple[str, str]]:
+def _judged(sentence: str, names: list[str]) -> Iterator[tuple[str, str]]:
     words = count_words(sentence)
     if words > LONGEST:
         yield f"a spoken sentence has {words} words", f"Aim at {AIM}, at most {LONGEST}"
@@ -110,12 +130,9 @@ def _judged(sentence: str, places: list[str], names: list[str]) -> Iterator[tupl
             f"a spoken sentence asks for {len(told)} actions ({', '.join(told)})",
             "Give each its own sentence",
         )
-    if told:
-        low = sentence.lower()
-        at = re.search(rf"\b{re.escape(told[0])}\b", low)
-        place = next((low.find(name) for name in places if name in low), -1)
-        if at is not None and place > at.start() and told[0] in _AT_A_PLACE:
-            yield "a spoken sentence says the place after the action", 'Say "Feed side of the coil: probe."'
+    for word in re.findall(r"[a-z'-]+", sentence.lower()):
+        if word in FOREIGN:
+            yield f"nobody in a shop says '{word}'", f"Say {FOREIGN[word]}"
     if _UNITS.search(sentence) or _SIGNS.search(sentence) or _CAPITALS.search(sentence):
         yield "a voice does not read this well", "Write units and signs as words"
     if any(len(number.partition(".")[0]) > 4 for number in _NUMBER.findall(sentence)):
@@ -123,9 +140,3 @@ def _judged(sentence: str, places: list[str], names: list[str]) -> Iterator[tupl
     first = re.findall(r"[\w'-]+", sentence.lower())[:1]
     if first and first[0] in _JOINING and not sentence.endswith("?"):
         yield "a spoken sentence is only the rest of another", "Say a whole sentence"
-
-
-_AT_A_PLACE = frozenset(
-    {"attach", "back-probe", "clip", "compare", "connect", "ground", "probe", "prove", "touch"}
-)
-"""Commands that are done at a place; what is unplugged or looked for is the thing itself, named after its verb."""

@@ -34,6 +34,10 @@ NEVER_MISREAD = ("told", "diagram", "check")
 """Instruments that nobody reads: known facts, things to look up, things to do."""
 
 
+DECIMALS = {"V": 2, "A": 1, "ohm": 1, "ms": 1}
+"""Decimals that a common meter shows of each unit; common practice, no source."""
+
+
 @dataclass(frozen=True)
 class Habit:
     """The errors that a person makes.
@@ -198,13 +202,13 @@ def _within(step: Step, outcome: str) -> Decimal | None:
 
 
 def _number(step: Step, outcome: str, value: float) -> Decimal | None:
-    """The meter's reading in three digits, moved into the band that it is taken for."""
+    """The meter's reading in three digits, as far as it shows them, moved into the band that it is taken for."""
     assert step.reading is not None  # noqa: S101
     low, high = _edges(step, outcome)
     if not np.isfinite(value):
         over = step.reading.unit == "ohm" and outcome == step.reading.bands[-1].outcome
         return None if over else (low + high) / 2
-    shown = Decimal(f"{value:.3g}")
+    shown = round(Decimal(f"{value:.3g}"), DECIMALS.get(step.reading.unit, 1))
     if low <= shown < high:
         return shown
     return low if shown < low else high - (high - low) / 1000

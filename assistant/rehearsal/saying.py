@@ -68,7 +68,7 @@ def texts(library: Library, beside: Callable[[str], str]) -> list[SpokenSentence
             add(intro, procedure.file, 0, "title")
         for step in procedure.steps.values():
             where = f"step {step.name}"
-            for before in (None, *_measured_before(library, procedure, step)):
+            for before in (None, *measured_before(library, procedure, step)):
                 for whole in (False, True):
                     for text in instructing.instruction(library, step, before, whole=whole):
                         add(text, procedure.file, step.line, where)
@@ -92,7 +92,7 @@ def _read_back(library: Library, step: Step, answer: Answer) -> str:
     return reporting.read_back(library, step, answer, example(step, answer), step.reading.unit)
 
 
-def _measured_before(library: Library, procedure: Procedure, step: Step) -> Iterator[Measurement]:
+def measured_before(library: Library, procedure: Procedure, step: Step) -> Iterator[Measurement]:
     """Connections that can be there when a step begins: those of steps before it, here or in a procedure before."""
     seen: dict[Measurement, None] = {}
     for other in library.procedures.values():

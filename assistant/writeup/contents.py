@@ -17,8 +17,8 @@ MAKER_FIRST = (
 )
 MAKER_FIRST_SIGNED = (
     "The vehicle maker's instructions, local codes and licensed practice come first. "
-    "This was made from a recorded session. The signatures in it are names with checksums, as on a repair order; "
-    "they do not prove who typed them."
+    "This was made from a recorded session. A signature in it is a typed name, as on a repair order; "
+    "it does not prove who typed it."
 )
 BY_THE_MODEL = "By the circuit model (no bench measurement behind it)"
 """Title of the section about all results together."""
@@ -100,6 +100,34 @@ class Measured:
 
 
 @dataclass(frozen=True)
+class Compared:
+    """A test that decided the cause: what it showed before the repair and after it, side by side.
+
+    Attributes:
+        test: The test in a few words, with the state of key and engine.
+        before: The outcome or reading that led to the cause.
+        before_test: Its number.
+        before_judged: "failed", "passed", or "" where no one outcome is good.
+        after: The same test after the repair; "" if it was not repeated.
+        after_test: Its number; 0 if it was not repeated.
+        after_judged: As `before_judged`.
+        good: The limits, or the outcome of a good system; "" if no one outcome is good.
+        source: Source of the limits; "" without a reading.
+    """
+
+    test: str
+    before: str
+    before_test: int
+    before_judged: str
+    after: str
+    after_test: int
+    after_judged: str
+    good: str
+    source: str
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True)
 class Skipped:
     """A skipped test: its time, its name, the reason, and whether it was done after all."""
 
@@ -167,6 +195,7 @@ class PartLine:
     """A part line of the repair order; the shop fills in empty fields."""
 
     part: str
+    number: str
     quantity: str
     price: str
     sources: tuple[Source, ...] = ()
@@ -174,7 +203,7 @@ class PartLine:
 
 @dataclass(frozen=True)
 class LabourLine:
-    """A labour line of the repair order; the shop fills in empty fields."""
+    """A labor line of the repair order; the shop fills in empty fields."""
 
     work: str
     hours: str
@@ -187,7 +216,7 @@ class Said:
     """One statement of a review.
 
     Attributes:
-        about: Its subject: "Done", "Found", "Part", "Labour", "Remarks".
+        about: Its subject: "Done", "Found", "Failed at", "Codes", "Part", "Labor", "Remarks".
         words: Its words.
         amended: The later review that says something else about it; "" if none does.
     """
@@ -218,7 +247,36 @@ class Reviewed:
 
 
 @dataclass(frozen=True)
-class Draft:
+class FirstPage:
+    """The parts of the first page that say what failed and what was done about it.
+
+    Attributes:
+        deciding: The tests that decided the verdict, before the repair and after it, those that failed first.
+        open_faults: Faults that the verdict names and its own tests do not tell apart; empty if it names only one.
+        next_check: The next safe check, if the verdict names one.
+        done: The work that was done, from the last signed review that states it.
+        confirmed: The fault that the shop found, from the last signed review that states it.
+        codes: Trouble codes, from the last signed review that has any.
+        location: The place of the failure, from the last signed review that states it.
+        verify: Checks after the repair.
+        parts: Part lines; if empty, blank lines for the shop.
+        labour: Labor lines; if empty, blank lines for the shop.
+    """
+
+    deciding: tuple[Compared, ...]
+    open_faults: Statement
+    next_check: Statement
+    done: Statement
+    confirmed: Statement
+    codes: Statement
+    location: Statement
+    verify: tuple[Statement, ...]
+    parts: tuple[PartLine, ...]
+    labour: tuple[LabourLine, ...]
+
+
+@dataclass(frozen=True)
+class Draft(FirstPage):
     """Everything in the write-up.
 
     It is as flat as its JSON, whose schema is published: a field for each part of the form, however many there are.
@@ -229,17 +287,15 @@ class Draft:
         record: SHA-256 of the seal, or of the log if there is no seal; "" for a session in memory.
         facts: Boxes at the head of the form.
         concern: The complaint in the customer's words.
-        findings: The tests that decided the verdict, in sentences, and whether readings or an eye support it.
+        findings: The same tests in sentences, and whether readings or an eye support the verdict.
         cause: The words of the verdict; empty if none counts.
-        customer: The cause for the car's owner, if the verdict names only one fault.
+        customer: The cause for the car's owner, if the shop found, or else the verdict names, only one fault.
         no_verdict: The reason why there is no cause, with the place where the session stopped; empty if there is one.
         found_before: Verdicts of earlier procedures of the session.
         found_after: Verdicts after the one that counts, such as that of proving the repair.
         part: Part that the verdict names; empty if none is condemned.
         correction: The repair that the verdict recommends; empty without one.
-        done: The work that was done, from the last signed review that states it.
-        confirmed: The fault that the shop found, from the last signed review that states it.
-        still_possible: Faults that the verdict does not tell apart; empty if it tells all apart.
+        still_possible: The verdict's own words about what it does not tell apart; empty if it tells all apart.
         model: The circuit model's view of all results, a sentence each; empty if there is no model.
         conditions: Facts about the car and the work: lamp in use, temperatures and the like.
         specifications: Values of the vehicle maker, given or left blank.
@@ -250,9 +306,6 @@ class Draft:
         not_reached: Tests of these procedures that the answers did not lead to.
         ruled_out: Faults that the results exclude.
         not_ruled_out: Faults of these procedures that no result excludes and the verdict does not name.
-        verify: Checks after the repair.
-        parts: Part lines; if empty, blank lines for the shop.
-        labour: Labour lines; if empty, blank lines for the shop.
         cautions: Cautions that were given.
         cranking: Sentences about the time of cranking.
         notes: Voice notes.
@@ -275,8 +328,6 @@ class Draft:
     found_after: tuple[Found, ...]
     part: Statement
     correction: Statement
-    done: Statement
-    confirmed: Statement
     still_possible: Statement
     model: tuple[Statement, ...]
     conditions: tuple[Asked, ...]
@@ -288,9 +339,6 @@ class Draft:
     not_reached: tuple[Statement, ...]
     ruled_out: tuple[RuledOut, ...]
     not_ruled_out: tuple[Statement, ...]
-    verify: tuple[Statement, ...]
-    parts: tuple[PartLine, ...]
-    labour: tuple[LabourLine, ...]
     cautions: tuple[CautionLine, ...]
     cranking: tuple[Statement, ...]
     notes: tuple[VoiceNote, ...]
@@ -328,5 +376,5 @@ def _cells(item: Any) -> Iterator[str]:
         for part in value if isinstance(value, tuple) else (value,):
             if dataclasses.is_dataclass(part):
                 yield from _cells(part)
-            elif part != "":
+            elif part not in ("", 0):
                 yield str(part)

@@ -68,7 +68,11 @@ def _printable(value: Any) -> Any:
 
 def _object(kind: type, needed: dict[str, dict[str, Any]]) -> dict[str, Any]:
     about = inspect.getdoc(kind) or ""
-    told = {name: " ".join(words.split()) for name, words in _CHOICE.findall(about)}
+    told = {
+        name: " ".join(words.split())
+        for part in reversed(kind.__mro__)
+        for name, words in _CHOICE.findall(inspect.cleandoc(part.__doc__ or ""))
+    }
     hints = typing.get_type_hints(kind)
     properties = {}
     for field in dataclasses.fields(kind):

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, course_of
-from assistant.writeup import faults, given, happenings, head, model, results, reviewed, verdicts
+from assistant.writeup import deciding, faults, given, happenings, head, model, results, reviewed, verdicts
 from assistant.writeup.carrying import carried
 from assistant.writeup.contents import Draft
 from assistant.writeup.naming import verdict_of
-from assistant.writeup.statement import NOTHING, Statement
+from assistant.writeup.statement import NOTHING
 from assistant.writeup.sums import not_adding_up
 from assistant.writeup.telling import decisive, told, way
 
@@ -68,43 +68,41 @@ def _draft(
     final = verdicts.counting(library, course)
     verdict = verdict_of(library, final) if final else None
     excluded = faults.excluded(library, course)
-    deciding = decisive(library, course, final) if final else []
+    chosen = decisive(library, course, final) if final else []
     signed = [one for one in reviews if one.signed]
-
-    def said(words: str, key: str) -> Statement:
-        """Words of the verdict, with their sources."""
-        return Statement(words, verdicts.said_at(library, final, key)) if final else NOTHING
-
     return Draft(
         session=session.header.id,
         state=reviewed.state(signed),
         record=record or (session.logs[0].sha256 if session.logs else ""),
         facts=head.boxes(session, course),
         concern=head.concern(session),
-        findings=(*told(library, course, deciding), *carried(library, way(course, final) if final else [])),
-        cause=said(verdict.says, "says") if verdict else NOTHING,
-        customer=verdicts.customer(library, final) if final else NOTHING,
+        deciding=deciding.compared(library, course, chosen, final),
+        findings=(*told(library, course, chosen), *carried(library, way(course, final) if final else [])),
+        cause=verdicts.said(library, final, "says"),
+        customer=reviewed.customer(library, signed) or verdicts.customer(library, final),
         no_verdict=NOTHING if verdict else verdicts.no_verdict(library, session, course),
         found_before=verdicts.found_before(library, course, final),
         found_after=verdicts.found_after(library, course, final),
-        part=said(verdict.part, "part") if verdict and verdict.part else NOTHING,
-        correction=said(verdict.repair, "repair") if verdict else NOTHING,
+        part=verdicts.said(library, final, "part"),
+        correction=verdicts.said(library, final, "repair"),
         done=reviewed.done(signed),
         confirmed=reviewed.confirmed(library, signed),
-        still_possible=said(verdict.still_possible, "still_possible")
-        if verdict and verdict.still_possible
-        else NOTHING,
+        codes=reviewed.codes(signed),
+        location=reviewed.location(signed),
+        open_faults=faults.left_open(library, final, excluded),
+        next_check=verdicts.next_check(library, final),
+        still_possible=verdicts.said(library, final, "still_possible"),
         model=model.sentences(session, library, knowledge, course, verdict),
         conditions=given.asked(library, course, specifications=False),
         specifications=given.asked(library, course, specifications=True),
-        tests=results.tests(session, library, course, deciding),
+        tests=results.tests(session, library, course, chosen),
         time=head.time(session),
         skipped=results.skipped(library, course),
         not_judged=(*results.not_judged(library, course), *not_adding_up(session, library, course)),
         not_reached=results.not_reached(library, course),
         ruled_out=faults.ruled_out(library, course, excluded),
         not_ruled_out=faults.not_ruled_out(library, course, excluded, verdict),
-        verify=tuple(said(one, "verify") for one in verdict.verify) if verdict else (),
+        verify=verdicts.verify(library, final),
         parts=reviewed.parts(signed),
         labour=reviewed.labour(signed),
         cautions=happenings.cautions(library, course),

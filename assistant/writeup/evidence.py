@@ -1,4 +1,4 @@
-"""The evidence, on its own pages: every test with its outcome, and all findings on the way."""
+"""The appendix, on its own pages: every test with its outcome, and all findings on the way."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from assistant.picture.connection import GENERAL
 from assistant.writeup.contents import BY_THE_MODEL
 from assistant.writeup.markup import listed, paragraphs
 from assistant.writeup.statement import stop
+from assistant.writeup.wording import APPENDIX
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -28,6 +29,13 @@ def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: Sh
     """
     return "".join(
         (
+            f'<h1 class="appendix">{APPENDIX}</h1>',
+            _sentences("How the cause was found", draft.findings),
+            _sentences("What the cause leaves open", (draft.still_possible,) if draft.still_possible else ()),
+            listed(
+                "Before that",
+                [f"{escape(one.procedure)}: {escape(one.says)}" for one in draft.found_before],
+            ),
             _tests(draft, sound),
             _pictures(draft, connections),
             _skipped(draft),
@@ -66,7 +74,7 @@ def _tests(draft: Draft, sound: ShownSound) -> str:
         rows.append(_row(test, sound))
     names = ("No.", "Time", "Connected, engine", "A good system", "Seen", "How captured")
     head = "".join(f'<th scope="col" class="c{number}">{name}</th>' for number, name in enumerate(names))
-    about = " <small>(* told under Cause)</small>" if any(test.decisive for test in draft.tests) else ""
+    about = " <small>(* decided the cause)</small>" if any(test.decisive for test in draft.tests) else ""
     return (
         f"<section><h2>Tests, in order{about}</h2>"
         f'<table class="evidence-table"><thead><tr>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table></section>'

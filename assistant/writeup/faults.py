@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.writeup.contents import RuledOut
-from assistant.writeup.naming import procedure_of
-from assistant.writeup.statement import Source, Statement, line, once, procedure, term
+from assistant.writeup.naming import procedure_of, verdict_of
+from assistant.writeup.statement import NOTHING, Source, Statement, line, once, procedure, term
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Verdict
-    from assistant.record.course import Course
+    from assistant.record.course import Course, Ended
 
 
 def excluded(library: Library, course: Course) -> dict[str, tuple[int, ...]]:
@@ -40,6 +40,17 @@ def ruled_out(library: Library, course: Course, tests_of: dict[str, tuple[int, .
             ]
         lines.append(RuledOut(library.terms.faults[fault].plain, tests, once(sources)))
     return tuple(lines)
+
+
+def left_open(library: Library, final: Ended | None, gone: Collection[str]) -> Statement:
+    """The faults that the verdict names, if there are several, without those that its own tests excluded."""
+    left = [fault for fault in verdict_of(library, final).faults if fault not in gone] if final else []
+    if final is None or len(left) < 2:
+        return NOTHING
+    words = "; ".join(library.terms.faults[fault].plain for fault in left)
+    named = [source for fault in left for source in term("faults", fault)]
+    at = procedure(library, final.procedure, "verdicts", final.verdict, "faults")
+    return Statement(words, once((*line(final.line), *at, *named)))
 
 
 def not_ruled_out(

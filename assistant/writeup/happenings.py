@@ -178,10 +178,10 @@ def _lost_verdicts(library: Library, course: Course) -> Iterator[tuple[int, Mome
     for ended in course.verdicts:
         title = procedure_of(library, ended.procedure).title
         if not ended.affirmed:
-            says = f"'{title}' led to a verdict that was read out and not affirmed."
+            says = f"'{title}' led to a verdict that was read out and not confirmed."
         elif ended.withdrawn:
             says = (
-                f"A verdict of '{title}' was affirmed, and withdrawn when an answer under it was taken back."
+                f"A verdict of '{title}' was confirmed, and withdrawn when an answer under it was taken back."
             )
         else:
             continue

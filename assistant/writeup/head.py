@@ -55,7 +55,7 @@ def time(session: RecordedSession) -> Statement:
     span = timing.whole_span(session)
     if span is None:
         return NOTHING
-    words = f"Measured from the first question to the last answer: {duration(span.seconds)}"
+    words = f"{duration(span.seconds)} from the first question to the last answer"
     if span.paused >= 1:
         words += f"; standing by and interruptions of {duration(span.paused)} are left out"
     return Statement(f"{words}.", line(*span.lines))

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.words import placing
-from assistant.writeup.statement import Source, procedure, terms_of
+from assistant.writeup.statement import Source, procedure, term, terms_of
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Procedure, Step, Verdict
+    from assistant.core.library.procedure import Measurement, Procedure, Step, Verdict
     from assistant.record.course import Ended
 
 HOW = {"voice": "by voice", "keypad": "by keypad"}
@@ -55,9 +55,15 @@ def place_sources(library: Library, name: str, step: str) -> tuple[Source, ...]:
     if step not in library.procedures[name].steps:
         return procedure(library, name, "title")
     measure = library.step(name, step).measure
-    return (*procedure(library, name, "steps", step), *terms_of(measure))
+    return (*procedure(library, name, "steps", step), *terms_of(measure), *called_by(library, measure))
 
 
 def how_often(count: int) -> str:
     """A number of times in words."""
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def called_by(library: Library, measure: Measurement) -> tuple[Source, ...]:
+    """The source of the name that a measurement has by its part; none if its place names it."""
+    key = placing.key_of(library.terms, measure)
+    return term("called", key) if key else ()

@@ -1,8 +1,8 @@
 """The write-up as one self-contained HTML page that prints on Letter and A4 and also makes the PDF.
 
 It has no script and loads nothing from elsewhere; sound is linked beside the page or, on request, embedded.
-The first page is for the customer and the service adviser: concern, cause, correction, what to verify, parts and
-labour, signature; the evidence follows on pages of its own.
+The first page is for the customer and the warranty clerk: complaint, cause, correction, the deciding readings before
+and after the repair, parts and labor, signature; everything else follows on pages of its own.
 Nothing depends on colour alone: a result that was taken back is struck through *and* labelled.
 """
 
@@ -45,7 +45,7 @@ def html(
         beside: Path from the page's folder to the session folder, for the links; "" if the page lies in it.
         paper: Whether it is for the PDF, which names sound and does not link it.
     """
-    title = f"Diagnosis write-up {draft.order() or draft.session}"
+    title = f"Diagnosis and repair {draft.order() or draft.session}"
     head = (
         "<!doctype html>",
         '<html lang="en">',
@@ -57,7 +57,7 @@ def html(
             "style-src 'unsafe-inline'; media-src data: 'self' file:\">"
         ),
         f"<title>{escape(title)}</title>",
-        f"<style>{style(draft)}</style>",
+        f"<style>{style(draft, paper=paper)}</style>",
         "</head>",
     )
     sound = ShownSound(clips or {}, beside, paper=paper)

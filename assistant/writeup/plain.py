@@ -7,6 +7,17 @@ from typing import TYPE_CHECKING
 
 from assistant.writeup.contents import BY_THE_MODEL, Asked, Draft, Measured, Reviewed
 from assistant.writeup.statement import printable, stop
+from assistant.writeup.wording import (
+    AFTER_REPAIR,
+    APPENDIX,
+    BEFORE_REPAIR,
+    NOT_REPEATED,
+    good_is,
+    open_words,
+    part_words,
+    shown_seen,
+    signatures,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -17,43 +28,72 @@ WIDTH = 72
 _LABEL = 14
 _BLANK = "_" * 24
 _BLANK_LINES = 2
-"""Blank part and labour lines for the shop."""
+"""Blank part and labor lines for the shop."""
 
 
 def text(draft: Draft) -> str:
     """The write-up in lines of at most `WIDTH` characters, except for a longer word."""
-    lines = ["DIAGNOSIS WRITE-UP", *_wrapped(draft.state.text.upper(), ""), "=" * WIDTH]
+    lines = ["DIAGNOSIS AND REPAIR", *_wrapped(draft.state.text.upper(), ""), "=" * WIDTH]
     for fact in draft.facts:
         lines += _wrapped(fact.value or _BLANK, f"{fact.label + ':':<{_LABEL}}")
-    lines += _section("CONCERN (customer's words)", [draft.concern.text or "_" * (WIDTH - 2)])
-    told = " ".join(one.text for one in draft.findings)
-    cause = [(draft.cause or draft.no_verdict).text, draft.customer.text, told]
-    lines += _section("CAUSE", [one for one in cause if one])
-    if draft.still_possible:
-        lines += _indented([f"Not told apart: {draft.still_possible.text}"])
-    lines += _indented([f"Before that, {found.procedure}: {found.says}" for found in draft.found_before])
-    title = (
-        "CORRECTION" if draft.done else "CORRECTION (recommended; whether it was done is not in the record)"
-    )
+    lines += _section("COMPLAINT (customer's words)", [draft.concern.text or "_" * (WIDTH - 2)])
+    lines += _section("CAUSE", _cause(draft))
+    title = "CORRECTION" if draft.done else "CORRECTION (recommended; not recorded as done)"
     lines += _section(title, _correction(draft))
-    lines += _section("VERIFY AFTER THE REPAIR", [f"[ ] {item.text}" for item in draft.verify], hang=4)
+    lines += _deciding(draft)
+    lines += [""]
+    for label, value in (("Codes:", draft.codes.text), ("Failed at:", draft.location.text)):
+        lines += _wrapped(value or _BLANK, f"{label:<{_LABEL}}")
+    if not draft.found_after:
+        lines += _section("VERIFY AFTER THE REPAIR", [f"[ ] {item.text}" for item in draft.verify], hang=4)
     lines += _priced(draft)
-    lines += _evidence(draft)
-    lines += _section("RECORD", [one.text for one in draft.integrity])
-    lines += _section("PLEASE NOTE", draft.closing, hang=0)
     if draft.signed:
-        lines += _section("REVIEWED AND SIGNED", [draft.state.text])
+        lines += _section("REVIEWED AND SIGNED", signatures(draft))
     else:
         lines += ["", "REVIEWED AND SIGNED", "-" * WIDTH]
-        lines += [
-            f"  {label:<16}{'_' * (WIDTH - 18)}" for label in ("Reviewed by:", "Date:", "Changes made:", "")
-        ]
+        lines += [f"  {label:<16}{'_' * (WIDTH - 18)}" for label in ("Reviewed by:", "Date:")]
+    lines += _section("PLEASE NOTE", draft.closing, hang=0)
+    lines += ["", "=" * WIDTH, APPENDIX.upper(), "=" * WIDTH]
+    lines += _evidence(draft)
+    lines += _section("RECORD", [one.text for one in draft.integrity])
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _cause(draft: Draft) -> list[str]:
+    lines = [(draft.cause or draft.no_verdict).text, draft.customer.text]
+    if draft.confirmed:
+        lines.append(f"Found at repair: {draft.confirmed.text}.")
+    elif draft.open_faults:
+        lines.append(open_words(draft))
+    return [line for line in lines if line]
+
+
+def _deciding(draft: Draft) -> list[str]:
+    """The deciding readings; plain text sets before and after one below the other."""
+    if not draft.deciding:
+        return []
+    lines = ["", "READINGS THAT DECIDED", "-" * WIDTH]
+    for row in draft.deciding:
+        lines += _wrapped(row.test, "  ")
+        after = shown_seen(row.after, row.after_judged) if row.after else NOT_REPEATED
+        cells = [
+            (BEFORE_REPAIR, shown_seen(row.before, row.before_judged)),
+            (AFTER_REPAIR, after),
+            ("Good", f"{good_is(row)}{f' ({row.source})' if row.source else ''}"),
+        ]
+        for label, words in cells:
+            lines += _wrapped(words, f"    {label + ':':<{_LABEL + 1}}")
+    return lines
 
 
 def _evidence(draft: Draft) -> list[str]:
     """The facts, tests and findings on the way, and the reviews."""
-    lines = _section("CAR AND WORK", [_asked(fact) for fact in draft.conditions])
+    lines = _section("HOW THE CAUSE WAS FOUND", [one.text for one in draft.findings])
+    lines += _section(
+        "WHAT THE CAUSE LEAVES OPEN", [draft.still_possible.text] if draft.still_possible else []
+    )
+    lines += _section("BEFORE THAT", [f"{found.procedure}: {found.says}" for found in draft.found_before])
+    lines += _section("CAR AND WORK", [_asked(fact) for fact in draft.conditions])
     lines += _section(
         "VALUES FROM THE VEHICLE MAKER'S INFORMATION",
         [_asked(fact) for fact in draft.specifications],
@@ -100,13 +140,12 @@ def _correction(draft: Draft) -> list[str]:
     lines = []
     if draft.done:
         lines.append(f"Done: {draft.done.text}")
-    if draft.confirmed:
-        lines.append(f"The shop found: {draft.confirmed.text}.")
-    if draft.correction:
-        lines.append(f"Recommended: {draft.correction.text}")
-        lines.append(f"Part: {draft.part.text}" if draft.part else "No part is condemned.")
-    elif not draft.done:
-        lines.append("None recommended, because no verdict was reached.")
+    elif draft.correction:
+        lines += [f"Recommended: {draft.correction.text}", part_words(draft)]
+    else:
+        lines.append("None yet, because the cause was not found.")
+    if draft.next_check and not draft.done:
+        lines.append(draft.next_check.text)
     lines += [f"{found.procedure}: {found.says}" for found in draft.found_after]
     if not draft.done:
         lines.append(f"Work done: {'_' * (WIDTH - 13)}")
@@ -114,20 +153,18 @@ def _correction(draft: Draft) -> list[str]:
 
 
 def _priced(draft: Draft) -> list[str]:
-    """Part and labour lines from a signed review, or else lines to write on; no price is invented."""
-    blank = ("_" * 34, "_" * 6, "_" * 10)
-    lines = ["", "PARTS AND LABOUR (for the shop to price)", "-" * WIDTH]
-    lines += _wrapped("Part, quantity, price:", "  ")
-    for part, quantity, price in [(one.part, one.quantity, one.price) for one in draft.parts] or [
-        blank
-    ] * _BLANK_LINES:
-        lines += _row(part, quantity or blank[1], price or blank[2])
-    lines += _wrapped("Labour, hours, price:", "  ")
-    for work, hours, price in [(one.work, one.hours, one.price) for one in draft.labour] or [
-        blank
-    ] * _BLANK_LINES:
-        lines += _row(work, hours or blank[1], price or blank[2])
-    return lines + (_wrapped(f"Diagnosis: {draft.time.text}", "  ", "    ") if draft.time else [])
+    """Part and labor lines from a signed review, or else lines to write on; no price is invented."""
+    blank = ("_" * 24, "_" * 14, "_" * 6, "_" * 10)
+    lines = ["", "PARTS AND LABOR", "-" * WIDTH]
+    lines += _wrapped("Part, part number, quantity, price:", "  ")
+    parts = [(one.part, one.number, one.quantity, one.price) for one in draft.parts]
+    for part in parts or [blank] * _BLANK_LINES:
+        lines += _row(*(cell or line for cell, line in zip(part, blank, strict=True)))
+    lines += _wrapped("Labor, hours, price:", "  ")
+    labor = [(one.work, one.hours, one.price) for one in draft.labour]
+    for work in labor or [("_" * 34, *blank[2:])] * _BLANK_LINES:
+        lines += _row(work[0], work[1] or blank[2], work[2] or blank[3])
+    return lines + (_wrapped(f"Diagnosis time: {draft.time.text}", "  ", "    ") if draft.time else [])
 
 
 def _row(*cells: str) -> list[str]:
@@ -137,7 +174,7 @@ def _row(*cells: str) -> list[str]:
 def _tests(draft: Draft) -> list[str]:
     if not draft.tests:
         return _section("TESTS, IN ORDER", ["No result was taken."])
-    lines = ["", "TESTS, IN ORDER (* told under CAUSE)", "-" * WIDTH]
+    lines = ["", "TESTS, IN ORDER (* decided the cause)", "-" * WIDTH]
     procedure = ""
     for test in draft.tests:
         if test.procedure != procedure:

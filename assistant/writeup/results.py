@@ -10,7 +10,7 @@ from assistant.core.values.entries import KEPT, ProcedureEntered, ResultTaken
 from assistant.core.words import placing, reporting
 from assistant.writeup import given, timing
 from assistant.writeup.contents import Measured, Skipped
-from assistant.writeup.naming import HOW, procedure_of
+from assistant.writeup.naming import HOW, called_by, procedure_of
 from assistant.writeup.statement import (
     Statement,
     capital,
@@ -188,6 +188,7 @@ def not_reached(library: Library, course: Course) -> tuple[Statement, ...]:
                 *line(entered),
                 *procedure(library, name, "steps", step.name),
                 *terms_of(step.measure),
+                *called_by(library, step.measure),
             )
             found.append(Statement(words, sources))
     return tuple(found)

@@ -43,6 +43,27 @@ def confirmed(library: Library, signed: Sequence[Review]) -> Statement:
     )
 
 
+def customer(library: Library, signed: Sequence[Review]) -> Statement:
+    """The fault that the shop found for the car's owner, if it found only one."""
+    last = next((one for one in reversed(signed) if one.found), None)
+    fault = library.terms.faults.get(last.found[0]) if last and len(last.found) == 1 else None
+    if last is None or fault is None or not fault.customer:
+        return NOTHING
+    return Statement(fault.customer, (*review(last.number), *term("faults", fault.name, "customer")))
+
+
+def codes(signed: Sequence[Review]) -> Statement:
+    """Trouble codes, by the last signed review that has any."""
+    last = next((one for one in reversed(signed) if one.details.codes), None)
+    return Statement(", ".join(last.details.codes), review(last.number)) if last else NOTHING
+
+
+def location(signed: Sequence[Review]) -> Statement:
+    """The place of the failure, by the last signed review that states it."""
+    last = next((one for one in reversed(signed) if one.details.location), None)
+    return Statement(last.details.location, review(last.number)) if last else NOTHING
+
+
 def shown(library: Library, reviews: Sequence[Review]) -> tuple[Reviewed, ...]:
     """Every review in order, with its signature and later amendments."""
     found = []
@@ -81,21 +102,29 @@ def shown(library: Library, reviews: Sequence[Review]) -> tuple[Reviewed, ...]:
 def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...]:
     """The statements of a review, each with the first later review that says something else about it."""
 
+    def stated(of: Review, name: str) -> object:
+        return getattr(of if hasattr(of, name) else of.details, name)
+
     def amended(name: str) -> str:
-        mine = getattr(one, name)
-        found = next((other for other in later if getattr(other, name) not in ((), "", mine)), None)
+        mine = stated(one, name)
+        found = next((other for other in later if stated(other, name) not in ((), "", mine)), None)
         return f"amended by review {found.number}" if found else ""
 
     says = [Said("Done", one.done, amended("done"))] if one.done else []
     if one.found:
         names = placing.listed([plain(library, name) for name in one.found])
         says.append(Said("Found", names, amended("found")))
+    if one.details.location:
+        says.append(Said("Failed at", one.details.location, amended("location")))
+    if one.details.codes:
+        says.append(Said("Codes", ", ".join(one.details.codes), amended("codes")))
     says += [
-        Said("Part", _joined(part.part, part.quantity, part.price), amended("parts")) for part in one.parts
+        Said("Part", _joined(part.part, part.number, part.quantity, part.price), amended("parts"))
+        for part in one.parts
     ]
     says += [
         Said(
-            "Labour",
+            "Labor",
             _joined(work.work, f"{work.hours} h" if work.hours else "", work.price),
             amended("labour"),
         )
@@ -115,11 +144,14 @@ def parts(signed: Sequence[Review]) -> tuple[PartLine, ...]:
     last = next((one for one in reversed(signed) if one.parts), None)
     if last is None:
         return ()
-    return tuple(PartLine(part.part, part.quantity, part.price, review(last.number)) for part in last.parts)
+    return tuple(
+        PartLine(part.part, part.number, part.quantity, part.price, review(last.number))
+        for part in last.parts
+    )
 
 
 def labour(signed: Sequence[Review]) -> tuple[LabourLine, ...]:
-    """Labour lines of the last signed review that has any."""
+    """Labor lines of the last signed review that has any."""
     last = next((one for one in reversed(signed) if one.labour), None)
     if last is None:
         return ()

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import LOAD_CIRCUIT, NO_CIRCUIT
 from assistant.core.values.entries import LedBack, ProcedureEntered, ResultTaken, StepSkipped
-from assistant.core.words import placing
+from assistant.core.words import placing, remarking
 from assistant.writeup.contents import Found
 from assistant.writeup.naming import how_often, procedure_of, verdict_of
 from assistant.writeup.statement import (
@@ -46,8 +46,24 @@ def _before(course: Course, final: Ended | None) -> list[Ended]:
     return [ended for ended in earlier if (ended.procedure, ended.verdict) not in again]
 
 
-def customer(library: Library, final: Ended) -> Statement:
+def said(library: Library, final: Ended | None, key: str) -> Statement:
+    """Words of a verdict, with their sources."""
+    words = getattr(verdict_of(library, final), key) if final else ""
+    return Statement(words, said_at(library, final, key)) if words and final else NOTHING
+
+
+def verify(library: Library, final: Ended | None) -> tuple[Statement, ...]:
+    """The checks to make after the repair."""
+    if final is None:
+        return ()
+    sources = said_at(library, final, "verify")
+    return tuple(Statement(one, sources) for one in verdict_of(library, final).verify)
+
+
+def customer(library: Library, final: Ended | None) -> Statement:
     """The meaning of a verdict's only fault for the car's owner."""
+    if final is None:
+        return NOTHING
     verdict = verdict_of(library, final)
     if len(verdict.faults) != 1 or procedure_of(library, final.procedure).circuit == LOAD_CIRCUIT:
         return NOTHING
@@ -70,6 +86,18 @@ def found_after(library: Library, course: Course, final: Ended | None) -> tuple[
 def said_at(library: Library, ended: Ended, key: str) -> tuple[Source, ...]:
     """The sources of a verdict's words: the line that read it out, and the copied procedure."""
     return (*line(ended.line), *procedure(library, ended.procedure, "verdicts", ended.verdict, key))
+
+
+def next_check(library: Library, final: Ended | None) -> Statement:
+    """The check that a verdict names as the next one."""
+    check = verdict_of(library, final).next_check if final else None
+    if final is None or check is None:
+        return NOTHING
+    back = library.procedures.get(check.come_back)
+    title = procedure(library, back.name, "title") if back else ()
+    return Statement(
+        remarking.check_written(library, check), (*said_at(library, final, "next_check"), *title)
+    )
 
 
 def counting(library: Library, course: Course) -> Ended | None:
@@ -131,7 +159,7 @@ def no_verdict(library: Library, session: RecordedSession, course: Course) -> St
         back = course.led_back.entry
         return Statement(f"Not decided. {back.says} {back.next}", line(course.led_back.line))
     if not course.procedure:
-        return Statement("No verdict was reached. No test was begun.", last)
+        return Statement("No cause yet. No test was begun.", last)
     name = course.procedure
     title = procedure_of(library, name).title
     sources = (*last, *line(course.entries[-1].line), *procedure(library, name, "title"))
@@ -143,13 +171,13 @@ def no_verdict(library: Library, session: RecordedSession, course: Course) -> St
         and not course.verdicts[-1].affirmed
     ):
         return Statement(
-            f"No verdict was reached. What '{title}' led to was read out and not affirmed.",
+            f"No cause yet. What '{title}' led to was read out and not confirmed.",
             once((*line(course.verdicts[-1].line), *sources)),
         )
     else:
         step = procedure_of(library, name).steps[procedure_of(library, name).start]
     where = f"{placing.connection(library.terms, step.measure)}; {placing.engine_words(step.measure.engine)}"
     return Statement(
-        f"No verdict was reached. The session stopped in '{title}' before this test was answered: {where}.",
+        f"No cause yet. The tests stopped in '{title}' before this one was answered: {where}.",
         once((*sources, *procedure(library, name, "steps", step.name), *terms_of(step.measure))),
     )

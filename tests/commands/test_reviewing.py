@@ -50,8 +50,9 @@ def test_a_review_by_options_is_kept_and_shown_in_every_form(
     assert [] == verify(session)
     text = " ".join(write_text(session).split())
     for words in (
-        "Done: Spliced the control wire at the firewall.", "The shop found: open control wire.",
-        "butt splice | 2 | 3.10", "wire repair | 0.8 | ____", "Road test 12 miles.", "REVIEWED AND SIGNED BY J. OKOYE",
+        "Done: Spliced the control wire at the firewall.", "Found at repair: open control wire.",
+        "butt splice | ______________ | 2 | 3.10", "wire repair | 0.8 | ____", "Road test 12 miles.",
+        "REVIEWED AND SIGNED BY J. OKOYE",
         review.signed.record, review.signed.writeup,
     ):  # fmt: skip
         assert words in text
@@ -137,7 +138,7 @@ def test_faults_by_name_by_words_and_by_a_part_of_them() -> None:
     [
         (("--found", "gremlins", "--by", "J. Okoye"), "There is no fault 'gremlins'"),
         (("--sign",), "signed with a name"),
-        (("--part", "coil; 1; 80; 20"), "up to three parts"),
+        (("--part", "coil; 1; 80; 20; 3"), "up to four parts"),
         (("--labour", "; 2"), "do not leave the first one empty"),
     ],
 )
@@ -179,8 +180,8 @@ def test_at_a_terminal_everything_is_asked(session: Path) -> None:
         session,
         WantedReview(),
         answers(
-            "Spliced the wire.", "?", "gremlins", "open control wire", "", "splice; 2", "a;b;c;d", "", "wiring; 0.8",
-            "", "", "J. Okoye", "y",
+            "Spliced the wire.", "?", "gremlins", "open control wire", "", "C103, pin 4", "P0351, P2300",
+            "splice; 2; ; BS-16", "a;b;c;d;e", "", "wiring; 0.8", "", "", "J. Okoye", "y",
         ),
         told.append,
     )  # fmt: skip
@@ -189,25 +190,30 @@ def test_at_a_terminal_everything_is_asked(session: Path) -> None:
             "J. Okoye",
             "Spliced the wire.",
             ("control-wire-open",),
-            ("splice; 2",),
+            ("splice; 2; ; BS-16",),
             ("wiring; 0.8",),
             "",
             sign=True,
+            codes=("P0351", "P2300"),
+            location="C103, pin 4",
         )
         == wanted
     )
     assert any("  weak-battery: " in words for words in told)
     assert any("There is no fault 'gremlins'" in words for words in told)
-    assert any("up to three parts" in words for words in told)
+    assert any("up to four parts" in words for words in told)
 
 
 def test_at_a_terminal_nothing_is_kept_without_a_yes(session: Path) -> None:
     """Not signed and not to be kept: nothing."""
     wanted = ask(
-        session, WantedReview(), answers("Looked.", "", "", "", "", "J. Okoye", "n", "n"), lambda _words: None
+        session,
+        WantedReview(),
+        answers("Looked.", "", "", "", "", "", "", "J. Okoye", "n", "n"),
+        lambda _words: None,
     )
     assert not wanted.says_something()
-    assert not ask(session, WantedReview(), answers(*[""] * 6), lambda _words: None).says_something()
+    assert not ask(session, WantedReview(), answers(*[""] * 8), lambda _words: None).says_something()
 
 
 def test_a_terminal_that_is_closed_keeps_nothing(session: Path) -> None:

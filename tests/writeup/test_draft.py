@@ -98,7 +98,7 @@ def test_without_an_affirmed_verdict_there_is_no_cause() -> None:
     """A verdict that was only read out gives neither cause nor part nor repair."""
     made = draft(skipped_story().session(), LIBRARY)
     assert not any((made.cause, made.part, made.correction, made.verify, made.findings))
-    assert "read out and not affirmed" in made.no_verdict.text
+    assert "read out and not confirmed" in made.no_verdict.text
     (skip,) = made.skipped
     assert ("no tool", "Key off") == (skip.reason, skip.engine)
 
@@ -106,10 +106,10 @@ def test_without_an_affirmed_verdict_there_is_no_cause() -> None:
 def test_it_says_where_it_stopped() -> None:
     """An unfinished session names the test that was not answered, also right at the start."""
     open_story = Story().add(0, ProcedureEntered("coil")).add(1, lamp(1, "feed", "lit", "step:switched"))
-    assert "before this test was answered: test lamp clipped" in drafted(open_story).no_verdict.text
+    assert "before this one was answered: test lamp clipped" in drafted(open_story).no_verdict.text
     assert "switched side of the coil; cranking" in drafted(open_story).no_verdict.text
     assert "feed side" in drafted(Story().add(0, ProcedureEntered("coil"))).no_verdict.text
-    assert "No verdict was reached. No test was begun." == drafted(Story()).no_verdict.text
+    assert "No cause yet. No test was begun." == drafted(Story()).no_verdict.text
 
 
 def test_a_verdict_before_further_work_is_not_the_cause() -> None:
@@ -138,7 +138,7 @@ def test_a_withdrawn_verdict_is_told_but_does_not_count() -> None:
     )
     made = drafted(story)
     assert not any((made.cause, made.correction, made.found_before))
-    assert any("affirmed, and withdrawn" in moment.says for moment in made.moments)
+    assert any("confirmed, and withdrawn" in moment.says for moment in made.moments)
 
 
 def test_cautions_cranking_notes_and_moments() -> None:

@@ -23,11 +23,11 @@ def test_lines_fit_and_hold_no_control_signs(story: Story) -> None:
 
 
 def test_a_reader_finds_the_three_cs_first() -> None:
-    """Concern, cause, correction, what to verify, then the tests, and last the signature."""
+    """Complaint, cause, correction, readings, what to verify, parts, signature; then the appendix."""
     made = text(draft(whole_story().session(), LIBRARY))
-    titles = ["CONCERN", "CAUSE", "CORRECTION", "VERIFY AFTER", "PARTS AND LABOUR", "TESTS, IN", "RULED OUT",
-              "CAUTIONS", "CRANKING", "VOICE NOTES", "ON THE WAY", "RECORD",
-              "PLEASE NOTE", "REVIEWED AND SIGNED"]  # fmt: skip
+    titles = ["COMPLAINT", "CAUSE", "CORRECTION", "READINGS THAT DECIDED", "VERIFY AFTER", "PARTS AND LABOR",
+              "REVIEWED AND SIGNED", "PLEASE NOTE", "APPENDIX", "HOW THE CAUSE", "TESTS, IN", "RULED OUT", "CAUTIONS",
+              "CRANKING", "VOICE NOTES", "ON THE WAY", "RECORD"]  # fmt: skip
     places = [made.index(f"\n{title}") for title in titles]
     assert sorted(places) == places
 
@@ -51,7 +51,7 @@ def test_lines_to_fill_in_by_hand() -> None:
     ):
         assert f"{label}{'' if label.endswith(' ') else ' '}" in made
         assert "____" in made[made.index(label) :].split("\n")[0]
-    assert "None recommended, because no verdict was reached." in made
+    assert "None yet, because the cause was not found." in made
 
 
 @given(st.text(st.characters(exclude_categories=())))

@@ -20,7 +20,7 @@ def test_an_interruption_is_not_counted() -> None:
     made = draft(whole_story().session(), small_library())
     assert "2 min 24 s" == made.tests[4].took
     assert (
-        "Measured from the first question to the last answer: 10 min 42 s; standing by and interruptions of "
+        "10 min 42 s from the first question to the last answer; standing by and interruptions of "
         "16 min 30 s are left out." == made.time.text
     )
 

@@ -30,16 +30,16 @@ def wrong_place(talk: Talk, place: Named, asked: str) -> State:
     words = said.short if said else place.name.replace("-", " ")
     here = placing.place_words(talk.library, talk.step)
     talk.remark("wrong place", f"{words} was said at the {here}: {talk.said.heard}")
-    text = f"You said {words}. This test is on the {here}."
+    text = f"You said {words}. I'm asking about the {here}."
     if here in ("unplugged", "comparison"):
-        text = f"You said {words}. This test is the {here} test."
+        text = f"You said {words}. I'm asking about the {here} test."
     return _refused(talk, text, asked)
 
 
 def no_answer(talk: Talk, answer: Worded, asked: str) -> State:
     """The instrument can show this outcome, but the step has no such answer; `asked` is the question to repeat."""
     talk.remark("no answer here", answer.text)
-    return _refused(talk, f"{answer.text.capitalize()} is no answer here.", asked)
+    return _refused(talk, f"{answer.text.capitalize()} doesn't fit this test.", asked)
 
 
 def _refused(talk: Talk, text: str, asked: str) -> State:

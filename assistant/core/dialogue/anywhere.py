@@ -101,7 +101,7 @@ def not_understood(talk: Talk, heard: NoMatch) -> State:
         return talk.state
     counters = talk.awaited.counters
     counters.no_match += 1
-    talk.said.message = "Not understood."
+    talk.said.message = "I didn't get that."
     short, keys = help_here(talk)
     levels = {1: "Say again.", 2: f"Say again: {short}", 3: f"Use the keys. {keys}"}
     talk.say(tapered(levels, counters.no_match), Speech.HELP)

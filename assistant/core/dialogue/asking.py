@@ -124,13 +124,13 @@ def problem_with(inquiry: Inquiry, value: Decimal, unit: str) -> str:
     """A sentence that says why a number is not believable; "" if it is."""
     assert inquiry.plausible is not None  # noqa: S101  the loader sees to it
     if inquiry.whole and value != value.to_integral_value():
-        return f"{inquiry.label}: a whole number is needed."
+        return f"{inquiry.label}: whole numbers only."
     low, high = inquiry.plausible
     base = convert(value, unit, inquiry.unit) if inquiry.unit else value
     if base is not None and low <= base <= high:
         return ""
     if max(value, high) > LONGEST_AS_A_NUMBER:
-        return f"{inquiry.label}: that cannot be."
+        return f"{inquiry.label}: that can't be right."
     limits = f"{plain_number(low)} to {plain_number(high)}"
     if inquiry.unit:
         limits = span_words(low, high, inquiry.unit)
@@ -183,7 +183,7 @@ def question_keys(inquiry: Inquiry) -> str:
         return f"{instructing.numbered(inquiry.choices.values())} Plus leaves it blank."
     if inquiry.kind is FactKind.NUMBER:
         return "Key the number, then Enter. Plus leaves it blank."
-    return "Key digits. A letter is point, its key, its place. Then Enter."
+    return "Key it in, then Enter."
 
 
 def listed_choices(inquiry: Inquiry) -> str:
@@ -197,7 +197,7 @@ def sayable(inquiry: Inquiry) -> str:
     if inquiry.kind is FactKind.CHOICE:
         return f"{listed_choices(inquiry)} Or leave blank."
     if inquiry.kind is FactKind.NUMBER:
-        return "Say the number. Or leave blank."
+        return "Say the number, or leave blank."
     if inquiry.kind is FactKind.VIN:
-        return "Spell it, a few signs at a time. Or leave blank."
-    return "Spell it, a few signs at a time. Then: that is all. Or leave blank."
+        return "Spell it, a few letters at a time. Or leave blank."
+    return "Spell it, a few letters at a time. Then: that is all. Or leave blank."

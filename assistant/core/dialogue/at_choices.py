@@ -23,11 +23,11 @@ def skip(talk: Talk, _: object) -> State:
     """Ask for the reason to skip the step, if it may be skipped."""
     if talk.step.if_skipped is None:
         talk.remark("cannot skip", "")
-        talk.said.message = "This test cannot be skipped."
-        talk.say("This test cannot be skipped. Do it, or stand by.", Speech.HELP)
+        talk.said.message = "You can't skip this one."
+        talk.say("You can't skip this one. Do it, or stand by.", Speech.HELP)
         return talk.state
     talk.end_rest()
-    talk.say(f"Skip this test. Why? {instructing.numbered(REASONS.values())}", Speech.PROMPT)
+    talk.say(f"Why skip it? {instructing.numbered(REASONS.values())}", Speech.PROMPT)
     return State.SKIPPING
 
 
@@ -94,7 +94,7 @@ def chosen(talk: Talk, procedure: Named) -> State:
     name = procedure.name
     talk.said.typed = talk.said.message = ""
     if name == talk.procedure.name and not talk.work.concluded:
-        talk.said.prefix = "That is the present one."
+        talk.said.prefix = "You're in that test now."
         talk.work.interrupted = True
         return moving.return_to_work(talk)
     aside = moving.set_aside(talk)

@@ -31,7 +31,7 @@ def signs(talk: Talk, spelled: Signs) -> State:
     talk.said.message = problem
     if problem:
         talk.remark("not taken", f"{spelled.signs}: {problem}")
-        talk.say(f"{problem} Correction takes the last back.", Speech.HELP)
+        talk.say(f"{problem} Say correction to undo.", Speech.HELP)
         return State.INQUIRING
     if asked.full:
         return entering.complete(talk, asked)
@@ -163,13 +163,13 @@ def deny(talk: Talk, _: object) -> State:
     proposed = asked.waiting is not None and asked.waiting.repair is not None
     asked.waiting = None
     if proposed:  # it was a guess: the spelled signs stay, and can be taken back in parts
-        text = "Not taken. Correction takes the last signs back. Negative begins again."
+        text = "Scratch that. Say correction to undo the last part. Say no to start over."
         talk.say(text, Speech.PROMPT)
         return State.INQUIRING
     asked.groups.clear()
     asked.code = asked.typed = ""
     talk.said.message = ""
-    talk.said.prefix = "Not taken."
+    talk.said.prefix = "Scratch that."
     return entering.inquire(talk)
 
 
@@ -194,7 +194,7 @@ def _part_taken_back(talk: Talk) -> bool:
     if not taken and waiting is None:
         return False
     talk.said.message = ""
-    talk.said.prefix = f"Taken back: {asking.spelled(taken)}." if taken and asked.spells else "Taken back."
+    talk.said.prefix = f"Undone: {asking.spelled(taken)}." if taken and asked.spells else "Undone."
     entering.inquire(talk)
     return True
 

@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 def note(talk: Talk, _: object) -> State:
     """The person asks for a voice note: announce it, if there is a microphone."""
     if "microphone" in talk.gear.deaf:
-        talk.say("No microphone, so no voice note.", Speech.HELP)
+        talk.say("No microphone. I can't take a note.", Speech.HELP)
         return talk.state
     talk.awaited.note_from = talk.state
     talk.awaited.note_running = False
     talk.end_rest()
-    talk.say("Voice note. Speak now. Enter ends it.", Speech.NOTICE)
+    talk.say("Recording. Press Enter when done.", Speech.NOTICE)
     return State.NOTING
 
 
@@ -45,7 +45,7 @@ def end_note(talk: Talk, _: object) -> State:
 def note_ended(talk: Talk, recorded: NoteRecorded) -> State:
     """The note is stored: go back to the place of the request."""
     moving.keep_note(talk, recorded)
-    talk.said.prefix = "Note kept."
+    talk.said.prefix = "Note saved."
     return _back(talk)
 
 
@@ -54,7 +54,7 @@ def gear_lost(talk: Talk, lost: GearLost) -> State:
     notice = missing.lose(talk, lost)
     if lost.gear == "microphone":
         talk.awaited.note_running = False
-        talk.said.prefix = "No microphone. The note was not kept. Use the keys."
+        talk.said.prefix = "No microphone. The note is lost. Use the keys."
         return _back(talk)
     if notice:
         talk.said.owed = notice

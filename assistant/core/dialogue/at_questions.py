@@ -94,12 +94,11 @@ def _look_for(talk: Talk, *, cranking: bool) -> State:
     parts = [STOP_CRANKING] if cranking else []
     parts.append(step.look_for or "Repeat the test.")
     if counters.not_sure > 1:
-        more = "Or skip this test, or stand by and use another tool."
+        more = "Or skip it, or stand by and get another tool."
         parts.append(more if step.if_skipped else "Or stand by.")
     talk.crank.counted = False
     if talk.must_rest():
         parts.append(f"{talk.rest_words()} before you crank again.")
-    parts.append("Then answer again.")
     parts.append(instructing.question(talk.library, step))
     talk.say(" ".join(parts), Speech.HELP)
     return State.ASKING
@@ -123,8 +122,8 @@ def choices(talk: Talk, _: object) -> State:
     short, keys = help_here(talk)
     if talk.step.reading is not None:
         setup = instructing.setup(talk.library, talk.step, talk.work.connected, whole=True)
-        short = " ".join((*setup, *entering.to_do(talk, setup), short))
-    talk.say(" ".join(filter(None, (short, keys, "Say why for the reasons."))), Speech.HELP)
+        short = " ".join((*setup, *entering.to_do(talk), short))
+    talk.say(" ".join(filter(None, (short, keys, "Say why for reasons."))), Speech.HELP)
     return talk.state
 
 
@@ -181,7 +180,7 @@ def go_anyway(talk: Talk, _: object) -> State:
 
 def rested(talk: Talk, _: object) -> State:
     """The starter has rested: ask the step."""
-    talk.said.prefix = "Rest is over."
+    talk.said.prefix = "Okay to crank."
     return entering.ask(talk, Ask.ACT)
 
 

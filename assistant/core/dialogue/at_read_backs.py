@@ -38,7 +38,7 @@ def deny(talk: Talk, _: object) -> State:
         talk.past.forget_aside(talk.step.measure)
         return entering.cautions_due(talk, offer=False)
     talk.said.heard = ""
-    talk.said.prefix = "Not taken."
+    talk.said.prefix = "Scratch that."
     return entering.ask(talk, Ask.QUESTION)
 
 
@@ -87,5 +87,5 @@ def typed(talk: Talk, key: Named) -> State:
 
 def _only_yes_or_no(talk: Talk, trigger: Meaning[Any]) -> State:
     talk.remark("not now", f"{trigger} at an earlier result")
-    talk.say("Affirm to keep it, negative to measure again.", Speech.HELP)
+    talk.say("Keep it? Yes or no?", Speech.HELP)
     return talk.state

@@ -164,7 +164,7 @@ def release(talk: Talk) -> State:
 def rest(talk: Talk) -> State:
     """Say the connections to make while the starter rests."""
     sentences = instructing.setup(talk.library, talk.step, talk.work.connected)
-    text = (talk.said.take_prefix(), *sentences, "Do not crank yet.", f"{talk.rest_words()}.")
+    text = (talk.said.take_prefix(), *sentences, "Don't crank yet.", f"{talk.rest_words()}.")
     talk.say_lines(text)
     talk.do(StartTimer(REST_TIMER, talk.crank.rested_at - talk.now.at))
     return State.RESTING
@@ -180,11 +180,11 @@ def question(talk: Talk) -> str:
     )
 
 
-def to_do(talk: Talk, setup: tuple[str, ...]) -> tuple[str, ...]:
-    """The instruction for key and engine after this set-up; never "crank" while the starter rests."""
+def to_do(talk: Talk) -> tuple[str, ...]:
+    """The instruction for key and engine after the set-up; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
-    return instructing.act(talk.library, talk.step, setup)
+    return instructing.act(talk.library, talk.step)
 
 
 def ask(talk: Talk, part: Ask) -> State:
@@ -196,7 +196,7 @@ def ask(talk: Talk, part: Ask) -> State:
     if part is Ask.QUESTION:
         talk.say_lines((prefix, asks), shown=(prefix, *setup, asks))
         return State.ASKING
-    act = to_do(talk, setup)
+    act = to_do(talk)
     if lamp_faint(step.measure, talk.numbers().get("lamp-current")):
         act = (*act, SHADE)
     if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
@@ -215,15 +215,15 @@ def read_back(talk: Talk, text: str) -> State:
     if doubt and doubt.why is not Why.MISFIT:
         pass  # its consequence is spoken only when the result that is asked again has been measured
     elif doubt and not doubt.rare:
-        parts.append("That does not fit the results before.")
+        parts.append("That doesn't match the tests before.")
     elif target and target.leads is Leads.VERDICT:
         parts.append(remarking.would_mean(talk.procedure.verdicts[target.name]))
     elif target and target.leads is Leads.PROCEDURE:
-        parts.append(f"Next would be: {talk.library.procedures[target.name].title}.")
+        parts.append(f"Next: {talk.library.procedures[target.name].title}.")
     if talk.awaited.offered:
-        parts.append("Affirm to keep it, negative to measure again.")
+        parts.append("Keep it? Yes or no?")
     else:
-        parts.append("Affirm or negative?")
+        parts.append("Yes or no?")
     talk.say(" ".join(parts), Speech.READ_BACK)
     return State.READING_BACK
 
@@ -234,7 +234,7 @@ def inquire(talk: Talk) -> State:
     asked.waiting = None
     if talk.state not in (State.INQUIRING, State.CONFIRMING):
         talk.awaited.counters = Counters()
-    so_far = f"So far {len(asked.signs)}, last: {asking.spelled(asked.signs[-3:])}." if asked.signs else ""
+    so_far = f"{len(asked.signs)} so far, last: {asking.spelled(asked.signs[-3:])}." if asked.signs else ""
     keys = asking.question_keys(asked.inquiry) if talk.gear.deaf else ""
     choices = ""
     if asked.inquiry.kind is FactKind.CHOICE and not keys:
@@ -242,7 +242,7 @@ def inquire(talk: Talk) -> State:
     how = ""
     if asked.spells and not talk.facts.spelling_explained and not keys:
         talk.facts.spelling_explained = True
-        how = "Spell it, a few signs at a time. At the end: that is all."
+        how = "Spell it, a few letters at a time. Then say: that is all."
     parts = (talk.said.take_prefix(), asked.inquiry.question, choices, so_far, how, keys)
     talk.say(" ".join(filter(None, parts)), Speech.PROMPT)
     return State.INQUIRING
@@ -257,7 +257,7 @@ def complete(talk: Talk, asked: AskedFact) -> State:
         talk.remark("check digit", f"{asked.signs}: {where_to_look(asked.signs)}")
         slips = [asking.spoken_repair(one.position, one.read, one.meant) for one in asked.proposals()]
         numbered = [f"{number}: {slip}" for number, slip in enumerate(slips, start=1)]
-        where = f"Perhaps {'. '.join(numbered)}. Say which." if numbered else where_to_look(asked.signs)
+        where = f"Maybe {'. '.join(numbered)}. Say which." if numbered else where_to_look(asked.signs)
         talk.said.message = problem if numbered else f"{problem} {where}"
         talk.say(
             " ".join(filter(None, (talk.said.take_prefix(), problem, where, "Or say correction."))),
@@ -279,8 +279,8 @@ def confirm(talk: Talk, asked: AskedFact) -> State:
     if waiting.repair is not None:
         talk.remark("check digit", f"{asked.signs}: {waiting.repair}")
         slip = asking.spoken_repair(waiting.repair.position, waiting.repair.read, waiting.repair.meant)
-        text = f"The check digit does not fit. Perhaps {slip}. Then it is: {spoken}."
-    question = "Affirm or negative?"
+        text = f"The check digit is wrong. Maybe {slip}. That makes: {spoken}."
+    question = "Yes or no?"
     talk.say(" ".join(filter(None, (talk.said.take_prefix(), text, question))), Speech.READ_BACK)
     return State.CONFIRMING
 

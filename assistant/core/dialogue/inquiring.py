@@ -100,7 +100,7 @@ class AskedFact:
                     return f"A VIN never has the letter {sign}. It may be {LOOK_ALIKE[sign]}."
         if len(signs) > self.room:
             most = asking.longest(self.inquiry)
-            return f"That would be {len(self.signs) + len(signs)} signs. At most {most}."
+            return f"That makes {len(self.signs) + len(signs)} characters. At most {most}."
         last = self.groups[-1] if self.groups else None
         if last and source.how == last.source.how == "keypad":
             self.groups[-1] = Group(
@@ -173,11 +173,11 @@ class AskedFact:
         self.code = ""
         if self.inquiry.kind is not FactKind.VIN:
             if not signs:
-                return "Nothing is spelled yet."
+                return "Nothing spelled yet."
             self.waiting = Waiting(signs, "", source)
             return ""
         if len(signs) != VIN_LENGTH:
-            return f"A VIN has {VIN_LENGTH} signs. So far {len(signs)}."
+            return f"A VIN has {VIN_LENGTH} characters. You have {len(signs)}."
         if check_digit(signs) == signs[8]:
             self.waiting = Waiting(signs, "", source)
             return ""
@@ -185,7 +185,7 @@ class AskedFact:
         if len(found) == 1:
             self.waiting = Waiting(found[0].vin, "", source, found[0])
             return ""
-        return "The check digit does not fit."
+        return "The check digit is wrong."
 
     def proposals(self) -> tuple[Repair, ...]:
         """The few slips that would explain the check digit of a VIN; none if there are too many to name."""

@@ -16,7 +16,7 @@ TOO_LOUD = "Too loud to hear you. Use the keys."
 _RECORD_MODES = {"record": "record moved", "disk": "disk nearly full"}
 
 RECORD_NOTICES = {
-    "record": "The record goes on in another place. See the screen.",
+    "record": "The record moved to another place. See the screen.",
     "disk": "The disk is nearly full. See the screen.",
 }
 """Spoken notices if the record is in danger; the screen says where it continues."""

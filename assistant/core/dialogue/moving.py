@@ -34,7 +34,7 @@ from assistant.core.values.entries import (
 )
 from assistant.core.values.events import CancelTimer, CutSpeech, EndNote, Speech
 from assistant.core.values.thresholds import OLD_RULES
-from assistant.core.words import placing, remarking
+from assistant.core.words import instructing, placing, remarking
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -72,7 +72,7 @@ def commit(talk: Talk, pending: Pending, acceptance: Acceptance) -> State:
     )
     leave_step(talk, talk.past.results, pending, acceptance.value, kept=bool(kept))
     if not kept:
-        talk.work.connected = step.measure
+        talk.work.connected = instructing.connected_after(talk.work.connected, step.measure)
     talk.past.forget_aside(step.measure)
     doubt = weighing.sum_doubt(talk) or weighing.doubted(talk)
     if doubt:
@@ -167,7 +167,7 @@ def conclude(talk: Talk) -> State:
         filter(None, (remarking.verdict_text(verdict, following), weighing.left_open(talk, verdict)))
     )
     if not talk.work.affirmed:
-        text += " Affirm, or say correction."
+        text += " Say yes, or correction."
     else:
         text += f" Go ahead: back to {back}." if back else ""
         end = " Say go ahead, or close session."
@@ -226,7 +226,7 @@ def take_fact(talk: Talk, given: FactGiven) -> State:
 def set_aside(talk: Talk) -> tuple[Paused, ...]:
     """Leave the present procedure; returns the place to come back to, nothing if it has reached its verdict."""
     if talk.work.set_up:  # it was spoken, so it may already be connected and must come off first
-        talk.work.connected = talk.step.measure
+        talk.work.connected = instructing.connected_after(talk.work.connected, talk.step.measure)
     talk.facts.asked = None
     talk.awaited.no_result()
     talk.facts.again = ()
@@ -263,7 +263,7 @@ def take_back_fact(talk: Talk, name: str, how: str) -> State:
     talk.note(FactUndone(name, undone.value, how))
     inquiry = talk.library.terms.facts[name]
     spoken = asking.spoken_value(inquiry, undone.value, undone.unit)
-    talk.said.prefix = f"Taken back. {inquiry.label}: {spoken}."
+    talk.said.prefix = f"Undone. {inquiry.label}: {spoken}."
     talk.facts.asked = AskedFact(inquiry)
     talk.awaited.no_result()
     talk.work.interrupted = talk.work.interrupted or talk.work.set_up
@@ -276,11 +276,11 @@ def take_back_result(talk: Talk, how: str) -> State:
     """Take back the last result or the skipping of a step, and begin that step again; `how` goes into the record."""
     talk.stop_crank(timed=True)
     if talk.work.set_up:  # it was spoken, so it may already be connected and must come off first
-        talk.work.connected = talk.step.measure
+        talk.work.connected = instructing.connected_after(talk.work.connected, talk.step.measure)
     last = talk.past.trail.pop()
     talk.note(ResultUndone(last.number, last.procedure, last.step, how))
     words = weighing.result_of(talk, last) if last.pending else "Skipped test."
-    talk.said.prefix = f"Taken back. {words}"
+    talk.said.prefix = f"Undone. {words}"
     talk.said.heard = ""
     talk.work.reopen()
     talk.work.back_at(last, talk.library)
@@ -300,7 +300,7 @@ def take_back(talk: Talk, how: str, otherwise: Callable[[Talk], State]) -> State
         return take_back_fact(talk, name, how)
     if talk.past.trail:
         return take_back_result(talk, how)
-    talk.said.message = talk.said.prefix = "Nothing to take back."
+    talk.said.message = talk.said.prefix = "Nothing to undo."
     return otherwise(talk)
 
 

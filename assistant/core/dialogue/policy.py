@@ -56,9 +56,9 @@ remain at 0.27 A, 11 kV at 0.6 A (from the project's sheet of trade facts).
 FAINTEST_LAMP_A = Decimal("0.05")
 """A bulb with less current glows so faintly that daylight hides it (chosen; common practice, no source)."""
 
-LED_REFUSED = "An LED light misleads here. Use a filament lamp."
-HEAVY_REFUSED = "This lamp loads the coil. Use one below 0.3 amps."
-SHADE = "Shade the bulb, it is faint."
+LED_REFUSED = "An LED light fools you here. Use a bulb-type test light."
+HEAVY_REFUSED = "That lamp loads the coil. Use one under 0.3 amps."
+SHADE = "Shade the bulb. It glows faintly."
 
 
 def lamp_refused(measure: Measurement, kind: str, current: Decimal | None) -> str:

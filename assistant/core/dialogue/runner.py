@@ -4,7 +4,7 @@ The rules
 ---------
 * There is one state at a time (`State`). Every event is first recognised as a `Trigger`, its meaning in that state.
 * The table (`table.ROWS`) has a cell for each trigger that a state knows: it names the handler and the states that
-  may follow.  A trigger without a cell is recorded as a remark and answered "That does not fit now."; a handler that
+  may follow.  A trigger without a cell is recorded as a remark and answered "I can't take that now."; a handler that
   leads elsewhere than its cell allows is a defect and raises `AssertionError`.
 * Every state of an open session has a cell for "stop".
 * A step whose measurement cranks, or touches high voltage, passes through `CAUTIONING`, which is left only when
@@ -24,7 +24,7 @@ from assistant.core.dialogue import weighing
 from assistant.core.dialogue.cells import cell_of
 from assistant.core.dialogue.memory import Past
 from assistant.core.dialogue.recognising import recognise
-from assistant.core.dialogue.showing import settle, show
+from assistant.core.dialogue.showing import help_here, settle, show
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.table import ROWS
 from assistant.core.dialogue.talk import Talk
@@ -43,6 +43,8 @@ if TYPE_CHECKING:
 _NOT_OPEN = (State.UNOPENED, State.FINISHED)
 _BUSY = (State.CAUTIONING, State.CRANKING, State.NOTING, State.STANDING_BY)
 """States in which a misfit is shown but not spoken."""
+
+NOT_NOW = "I can't take that now."
 
 
 class Runner:
@@ -152,9 +154,9 @@ def refuse(talk: Talk, trigger: Meaning[Any], *, aloud: bool, silent: bool) -> N
     if talk.state in _NOT_OPEN:
         return
     talk.remark("not now", f"{trigger} while {talk.state}")
-    talk.said.message = "That does not fit now."
+    talk.said.message = NOT_NOW
     spoken = aloud and talk.state not in _BUSY
     if spoken:
-        talk.say("That does not fit now.", Speech.HELP)
+        talk.say(f"{NOT_NOW} {help_here(talk)[bool(talk.gear.deaf)]}".rstrip(), Speech.HELP)
     if not silent:
         (settle if spoken else show)(talk)

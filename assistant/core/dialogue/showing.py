@@ -111,13 +111,13 @@ _HELP: dict[State, Callable[[Talk], tuple[str, str]]] = {
 _FIXED_HELP = {
     State.ACKNOWLEDGING: ("Say ready.", "Press Enter."),
     State.RESTING: ("The starter rests.", "Slash to stand by."),
-    State.READING_BACK: ("Affirm or negative?", "Enter for affirm, minus for negative."),
+    State.READING_BACK: ("Yes or no?", "Enter for yes, minus for no."),
     State.CONFIRMING: (
-        "Affirm or negative?",
-        "Enter for affirm, minus for negative, plus to leave blank.",
+        "Yes or no?",
+        "Enter for yes, minus for no, plus to leave blank.",
     ),
     State.CHOOSING: (
-        "Say the name of a test, or negative.",
+        "Say the name of a test, or no.",
         "Key its number, then Enter. Minus goes back.",
     ),
     State.STANDING_BY: (
@@ -222,7 +222,7 @@ def _fact_view(talk: Talk) -> _View:
     choices = _numbered(inquiry.choices.values() if choice else map(str, asked.proposals()))
     lines = tuple(filter(None, (inquiry.question, inquiry.look_for)))
     if inquiry.kind is FactKind.VIN:
-        lines = (*lines, f"{len(asked.signs)} of {VIN_LENGTH} signs")
+        lines = (*lines, f"{len(asked.signs)} of {VIN_LENGTH} characters")
     return _View(inquiry.label.upper(), lines, choices)
 
 
@@ -233,7 +233,7 @@ def _confirming_view(talk: Talk) -> _View:
     repair = f"Proposed: {waiting.repair}." if waiting.repair else ""
     return _View(
         asking.written_value(inquiry, waiting.value, waiting.unit).upper(),
-        tuple(filter(None, (repair, f"{inquiry.label}. Affirm or negative?"))),
+        tuple(filter(None, (repair, f"{inquiry.label}. Yes or no?"))),
     )
 
 
@@ -258,7 +258,8 @@ def _verdict_view(talk: Talk) -> _View:
     if verdict is None:
         return _step_view(talk)
     reached = talk.procedure.verdicts[verdict]
-    return _View("VERDICT", (reached.says, reached.repair))
+    check = (remarking.check_written(talk.library, reached.next_check),) if reached.next_check else ()
+    return _View("VERDICT", (reached.says, *check, reached.repair))
 
 
 _VIEWS: dict[State, Callable[[Talk], _View]] = {

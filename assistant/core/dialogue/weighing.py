@@ -145,16 +145,16 @@ def judged_words(talk: Talk) -> str:
     parts = []
     if pending.judged is not None:
         facts = talk.numbers()
-        less = "Less the leads" if reading.subtract in facts else ""
+        less = "Minus the leads" if reading.subtract in facts else ""
         warm = "at 20 degrees" if reading.at_20_celsius in facts else ""
         how = ", ".join(filter(None, (less, warm)))
         parts.append(f"{how[:1].upper()}{how[1:]}: {number_words(pending.judged, reading.unit)}.")
     if pending.answer.outcome == UNJUDGED:
         missing = [name for name in reading.specified() if name not in talk.numbers()]
         parts.append(
-            "No limit from the maker was given. I cannot judge this."
+            "No spec was given. I can't judge this."
             if missing
-            else "The maker's limits as given contradict each other. I cannot judge this."
+            else "The specs contradict each other. I can't judge this."
         )
     return " ".join(parts)
 
@@ -199,29 +199,28 @@ def why(talk: Talk, *, telling_apart: bool = False) -> str:
     """The likeliest fault, the two strongest reasons for it, and perhaps what the present test tells apart."""
     assessment = assess(talk)
     if assessment is None and too_many(talk):
-        return f"More than {talk.limits.weighed_results} results. I do not weigh so many together."
+        return f"More than {talk.limits.weighed_results} results. That's too many to weigh together."
     if assessment is None:
-        return "I have no model of this circuit, so no reasons."
+        return "I have no model of this circuit. No reasons."
     fault = next(iter(assessment.posterior))
     name = remarking.fault_spoken(talk.library, fault)
     measured = talk.past.trail.measured()
     if not assessment.used:
-        parts = ["Nothing is measured yet.", f"Likeliest before any test: {name}."]
+        parts = ["Nothing measured yet.", f"Most likely now: {name}."]
     else:
-        odds = remarking.chance(assessment.posterior[fault])
-        parts = [f"Likeliest by the model: {name}, {odds}."]
+        parts = [f"Most likely now: {name}."]
     if assessment.counted:
         parts.append(remarking.findings_counted(assessment.counted))
     reasons = assessment.reasons(fault)
     named = tuple(measured[reason.fact] for reason in reasons)
     for reason, past in zip(reasons, named, strict=True):
         against = remarking.fault_spoken(talk.library, reason.against)
-        parts.append(f"{result_of(talk, past, named)} That speaks against: {against}.")
+        parts.append(f"{result_of(talk, past, named)} That points away from: {against}.")
     if telling_apart:
         pair = assessment.told_apart(talk.step)
         if pair:
             one, other = (remarking.fault_spoken(talk.library, fault) for fault in pair)
-            parts.append(f"This test tells apart: {one}. Or: {other}.")
+            parts.append(f"This test shows which: {one}. Or: {other}.")
     return " ".join(parts)
 
 
@@ -234,17 +233,17 @@ def left_open(talk: Talk, verdict: Verdict) -> str:
         return ""
     parts = []
     if assessment.slip >= talk.limits.doubt_from:
-        parts.append(f"One result may be a slip, {remarking.chance(assessment.slip)}.")
+        parts.append("One reading may be off.")
     left = [
-        f"{remarking.fault_spoken(talk.library, fault)}, {remarking.chance(odds)}"
-        for fault, odds in assessment.remaining(talk.limits.mention_from).items()
+        remarking.fault_spoken(talk.library, fault)
+        for fault in assessment.remaining(talk.limits.mention_from)
         if fault not in verdict.faults
     ]
     if left:
-        parts.append(f"Still possible by the model: {'. Or: '.join(left[:2])}.")
+        parts.append(f"Still open: {'. Or: '.join(left[:2])}.")
     best = assessment.best_test() if parts and not _tells_more(talk, verdict) else None
     if best:
-        parts.append(f"What would tell: {placing.named_test(talk.library, best[0])}.")
+        parts.append(f"To make sure: {placing.named_test(talk.library, best[0])}.")
     return " ".join(parts)
 
 

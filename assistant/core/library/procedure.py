@@ -279,6 +279,23 @@ class Step:
 
 
 @dataclass(frozen=True)
+class NextCheck:
+    """The one safe check that a technician can do after a verdict that no further test here follows.
+
+    Attributes:
+        do: What to do, spoken in one or two short sentences.
+        value: What is good there, with its unit.
+        source: Source of that value; common practice and memory are called that.
+        come_back: Name of the procedure to come back to afterwards, or words that say where; "" for nowhere.
+    """
+
+    do: str
+    value: str
+    source: str
+    come_back: str = ""
+
+
+@dataclass(frozen=True)
 class Verdict:
     """A conclusion that a procedure can end in.
 
@@ -291,6 +308,7 @@ class Verdict:
         still_possible: Faults that this verdict does not tell apart, for the repair order; "" if none are left.
         continue_with: Procedure to go on with; None if the work ends here.
         line: Line in the file, for messages.
+        next_check: The one safe check to do next; None if the verdict names none.
     """
 
     name: str
@@ -302,6 +320,7 @@ class Verdict:
     still_possible: str = ""
     continue_with: str | None = None
     line: int = field(default=0, compare=False)
+    next_check: NextCheck | None = None
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.library.context import ANSWER_KEYS, TARGET_KEYS, Context, target_of
-from assistant.core.library.procedure import Answer, Engine, Measurement, Procedure, Step, Target, Verdict
+from assistant.core.library.procedure import (
+    Answer,
+    Engine,
+    Measurement,
+    NextCheck,
+    Procedure,
+    Step,
+    Target,
+    Verdict,
+)
 from assistant.core.library.reader import Reader, known_of, mapping_of, member_of, stem
 from assistant.core.library.reading_file import reading_of
 from assistant.core.library.tree import MapNode, TextNode, parse
@@ -22,7 +31,8 @@ if TYPE_CHECKING:
 
 STEP_KEYS = ("measure", "asks", "cautions", "look_for", "good", "if_skipped", "answers", "reading")
 MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
-VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with")
+VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with", "next_check")
+CHECK_KEYS = ("do", "value", "source", "come_back")
 PROCEDURE_KEYS = (
     "procedure",
     "title",
@@ -286,4 +296,23 @@ def _verdict(name: str, node: MapNode, context: Context) -> Verdict:
         item.text("still_possible", needed=False),
         continue_with,
         item.node.line,
+        _next_check(name, item, context) if "next_check" in node.items else None,
     )
+
+
+def _next_check(verdict: str, item: Reader, context: Context) -> NextCheck:
+    """The check that a verdict names; a `come_back` of one word is the name of a procedure."""
+    check = Reader(item.mapping("next_check"), context.path, f"'next_check' of verdict '{verdict}'")
+    check.only(CHECK_KEYS)
+    for key in ("do", "value", "source"):
+        if not check.text(key):
+            raise FileProblem(
+                context.path,
+                check.line(key),
+                f"'{key}' of {check.what} is empty",
+                "Say what to do, what is good with its unit, and where that value comes from",
+            )
+    come_back = check.text("come_back", needed=False)
+    if come_back and " " not in come_back:
+        context.hand_overs.setdefault(come_back, check.line("come_back"))
+    return NextCheck(check.text("do"), check.text("value"), check.text("source"), come_back)

@@ -134,6 +134,15 @@ def _verdict(terms: Terms) -> dict[str, Any]:
             "verify": _list(TEXT),
             "still_possible": TEXT,
             "continue_with": {**TEXT, "description": "another procedure"},
+            "next_check": _map(
+                {
+                    "do": {**TEXT, "description": "the one safe check to do next, spoken"},
+                    "value": {**TEXT, "description": "what is good, with its unit"},
+                    "source": {**TEXT, "description": "where that value comes from"},
+                    "come_back": {**TEXT, "description": "a procedure, or words that say where"},
+                },
+                ["do", "value", "source"],
+            ),
         },
         ["says", "faults", "part", "repair", "verify"],
     )

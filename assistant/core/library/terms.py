@@ -42,6 +42,8 @@ class Place:
         at_plug: As spoken when the coil is unplugged and its harness plug is probed; "" if that is the same.
         at_coil: As spoken when the coil is unplugged and is itself measured; "" if that is the same.
         logic: It carries a logic signal or a sensor's supply, which a filament lamp would pull down: none is put there.
+        end: As spoken as one end of a voltage drop: "battery"; "" for its short name.
+        says: The whole instruction at this place, instead of the instrument's words; "" for none.
     """
 
     name: str
@@ -51,6 +53,8 @@ class Place:
     at_plug: str = ""
     at_coil: str = ""
     logic: bool = False
+    end: str = ""
+    says: str = ""
 
 
 @dataclass(frozen=True)
@@ -60,15 +64,17 @@ class Instrument:
     Attributes:
         name: Name in YAML, such as ``test-lamp``.
         spoken: In a report: "test lamp".
-        short: In an instruction, where it is taken off: "test lamp".
+        short: The tools that are taken off, joined by "and": "test lamp", "voltmeter and heavy lamp".
         prepare: Instruction before it is connected; "" for none.
-        clip: Instruction for its fixed lead, said after the place: "clip the test lamp"; "" if it has none.
-        probe: Instruction for its free end, said after the place: "probe"; "" if it has none.
-        watch: Instruction for the observer: "Watch the lamp.".
+        clip: Instruction for its fixed lead, with the place for ``{place}``: "Clip the lamp to {place}."; "" if it
+            has none.
+        probe: Instruction for its free end: "Probe {place}."; "" if it has none.
+        watch: Instruction for the observer, said last; "" for none.
         outcomes: Outcomes that it can show, by name; empty for an instrument that gives numbers.
         units: Units of its readings; empty for one that gives outcomes.
         filament: It loads what it touches with a filament.
         minutes: Minutes of one test with it; 0 if ``odds.yaml`` says them.
+        prove: For each place of its clip, the instruction that proves it once it is clipped there.
     """
 
     name: str
@@ -82,6 +88,7 @@ class Instrument:
     prepare: str = ""
     filament: bool = False
     minutes: float = 0.0
+    prove: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -89,13 +96,34 @@ class Outcome:
     """Something that can be seen.
 
     `spoken` is the word for it in a question, `seen` in a report; `told` follows what showed it in a sentence about
-    the past ("was lit"); "" if the terms leave it out.
+    the past ("was lit"); "" if the terms leave it out.  A question leaves it out beside the outcome that it is `like`
+    if both lead to the same place; it is heard all the same.
     """
 
     name: str
     spoken: str
     seen: str
     told: str = ""
+    like: str = ""
+
+
+@dataclass(frozen=True)
+class Called:
+    """What a measurement is called by the part that it is about, and not by its leads: "primary".
+
+    Attributes:
+        name: As spoken; ``{clip}`` and ``{probe}`` stand for the ends: "drop, {probe} to {clip}".
+        instruments: Instruments that it is for.
+        between: The places of both leads, in either order; empty for any.
+        probe: The place of the free end; "" for any.
+        hook_up: How it is connected, instead of an instruction for each lead; "" for none.
+    """
+
+    name: str
+    instruments: tuple[str, ...]
+    between: tuple[str, ...] = ()
+    probe: str = ""
+    hook_up: str = ""
 
 
 @dataclass(frozen=True)
@@ -184,6 +212,7 @@ class Terms:
     outcomes: dict[str, Outcome]
     faults: dict[str, Fault]
     facts: dict[str, Inquiry] = field(default_factory=dict)
+    called: dict[str, Called] = field(default_factory=dict)
 
     def places_of(self, *kinds: str) -> list[str]:
         """Names of the places of these kinds, in the order of the file."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.core.library.context import range_of
 from assistant.core.library.reader import Reader, known_of, mapping_of, member_of, number
 from assistant.core.library.terms import (
+    Called,
     Caution,
     FactKind,
     Fault,
@@ -32,11 +33,13 @@ FACT_UNITS = tuple(UNIT_WORDS)
 MOST_QUESTION_WORDS = 12
 """Most words of a spoken question, so that it can be kept in mind."""
 
-PLACE_KEYS = ("kind", "spoken", "short", "at_plug", "at_coil", "logic")
+PLACE_KEYS = ("kind", "spoken", "short", "at_plug", "at_coil", "logic", "end", "says")
 INSTRUMENT_KEYS = (
     *("spoken", "short", "prepare", "clip", "probe", "watch", "outcomes", "units"),
-    *("filament", "minutes"),
+    *("filament", "minutes", "prove"),
 )
+OUTCOME_KEYS = ("spoken", "seen", "told", "like")
+CALLED_KEYS = ("name", "with", "between", "probe", "hook_up")
 LONGEST_TEST = 1_000_000
 """Most minutes of a test, as in ``odds.yaml``."""
 FACT_KEYS = (
@@ -58,14 +61,12 @@ def parse_terms(data: bytes, path: str) -> Terms:
         FileProblem: It is wrong; the message starts with ``file:line:``.
     """
     top = Reader(parse(data, path), path, "the terms")
-    top.only(("places", "instruments", "outcomes", "faults", "facts"))
-    outcomes = {
-        name: Outcome(name, item.text("spoken"), item.text("seen"), item.text("told", needed=False))
-        for name, item in top.named("outcomes", ("spoken", "seen", "told"))
-    }
+    top.only(("places", "instruments", "outcomes", "faults", "facts", "called"))
+    outcomes = {name: _outcome(name, item) for name, item in top.named("outcomes", OUTCOME_KEYS)}
     places = {name: _place(name, item) for name, item in top.named("places", PLACE_KEYS)}
     instruments = {
-        name: _instrument(name, item, outcomes) for name, item in top.named("instruments", INSTRUMENT_KEYS)
+        name: _instrument(name, item, outcomes, places)
+        for name, item in top.named("instruments", INSTRUMENT_KEYS)
     }
     faults = {
         name: Fault(name, item.text("plain"), item.text("part"), item.text("customer", needed=False))
@@ -74,7 +75,36 @@ def parse_terms(data: bytes, path: str) -> Terms:
     facts = {}
     if "facts" in top.node.items:
         facts = {name: _fact(name, item) for name, item in top.named("facts", FACT_KEYS)}
-    return Terms(places, instruments, outcomes, faults, facts)
+    called = {}
+    if "called" in top.node.items:
+        called = {name: _called(item, instruments, places) for name, item in top.named("called", CALLED_KEYS)}
+    return Terms(places, instruments, outcomes, faults, facts, called)
+
+
+def _outcome(name: str, item: Reader) -> Outcome:
+    return Outcome(
+        name,
+        item.text("spoken"),
+        item.text("seen"),
+        item.text("told", needed=False),
+        item.text("like", needed=False),
+    )
+
+
+def _called(item: Reader, instruments: Iterable[str], places: Iterable[str]) -> Called:
+    between = item.names("between", places, "place", needed=False)
+    if len(between) not in (0, 2):
+        raise FileProblem(
+            item.path, item.line("between"), f"'between' of {item.what} needs the places of both leads"
+        )
+    probe = "probe" in item.node.items
+    return Called(
+        item.text("name"),
+        item.names("with", instruments, "instrument"),
+        between,
+        known_of(item.get_text("probe"), places, item.path, "place") if probe else "",
+        item.text("hook_up", needed=False),
+    )
 
 
 def _place(name: str, item: Reader) -> Place:
@@ -86,10 +116,12 @@ def _place(name: str, item: Reader) -> Place:
         item.text("at_plug", needed=False),
         item.text("at_coil", needed=False),
         item.flag("logic"),
+        item.text("end", needed=False),
+        item.text("says", needed=False),
     )
 
 
-def _instrument(name: str, item: Reader, outcomes: Iterable[str]) -> Instrument:
+def _instrument(name: str, item: Reader, outcomes: Iterable[str], places: Iterable[str]) -> Instrument:
     shown = item.names("outcomes", outcomes, "outcome", needed=False)
     units = tuple(text.value for text in item.texts("units", needed=False))
     if bool(shown) == bool(units):
@@ -108,7 +140,18 @@ def _instrument(name: str, item: Reader, outcomes: Iterable[str]) -> Instrument:
         item.text("prepare", needed=False),
         item.flag("filament") or name in FILAMENTS,
         _minutes(item),
+        _prove(item, places),
     )
+
+
+def _prove(item: Reader, places: Iterable[str]) -> dict[str, str]:
+    """How the instrument is proved, for each place of its clip; empty if its entry does not say it."""
+    if "prove" not in item.node.items:
+        return {}
+    node = item.mapping("prove")
+    reader = Reader(node, item.path, f"'prove' of {item.what}")
+    reader.only(tuple(places))
+    return {place: reader.text(place) for place in node.items}
 
 
 def _minutes(item: Reader) -> float:

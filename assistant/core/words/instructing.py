@@ -1,33 +1,39 @@
 """Instructions of a step in words: the connection, the deed, the observation, and the question at the end.
 
-Spoken sentences aim at twelve words at most, one action each, the place before the action.
+Spoken sentences aim at twelve words at most, one action each, in the order in which hands work.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Engine, Measurement, Step
-from assistant.core.library.vocabulary import SENSES
+from assistant.core.library.vocabulary import SAME_POINT, SENSES
 from assistant.core.values.units import UNIT_WORDS
-from assistant.core.words.placing import at_place, listed, place_spoken
+from assistant.core.words.placing import at_place, calling, capital, listed, place_spoken
+from assistant.core.words.sentences import sentences as split
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from assistant.core.library.library import Library
+    from assistant.core.library.terms import Terms
 
-AS_SHOWN = "Read the meter as it shows"
+AS_SHOWN = "Give the raw reading."
 """The instruction for a meter if the assistant itself subtracts the leads."""
+
+LAMP_STAYS = "Leave the heavy lamp on the feed."
+"""Said instead of connecting the load of a drop test if the heavy lamp is already there."""
 
 
 def setup(
     library: Library, step: Step, before: Measurement | None = None, *, whole: bool = False
 ) -> tuple[str, ...]:
-    """The instructions for connecting, a sentence each.
+    """The instructions for connecting, a sentence each, in the order in which hands work.
 
-    The last instrument comes off first, parts are unplugged before anything is connected, and parts that the last
-    measurement had unplugged are plugged in again.
+    Key off; the tools of the last measurement that are not needed come off; parts are plugged in again or unplugged;
+    the fixed lead is clipped and proved where it is; last comes the free end.
 
     Args:
         library: All terms.
@@ -36,78 +42,155 @@ def setup(
         whole: Say also what is already connected.
     """
     terms, measure = library.terms, step.measure
-    instrument = terms.instruments[measure.instrument]
+    touching = measure.instrument not in SENSES
+    moving = touching or measure.engine in (Engine.CRANKING, Engine.RUNNING)
+    there = before.unplugged if before else ()
+    away = [part for part in measure.unplugged if part not in there]
+    back = [part for part in there if part not in measure.unplugged] if moving else []
+    dead = touching and measure.engine is Engine.KEY_OFF
+    is_off = before is not None and before.engine is Engine.KEY_OFF
     sentences = []
-    away = [part for part in measure.unplugged if before is None or part not in before.unplugged]
-    back = [part for part in (before.unplugged if before else ()) if part not in measure.unplugged]
-    last = terms.instruments[before.instrument] if before else None
-    # One clamp shows a ramp, a peak and a time: what is called the same, and prepared the same, stays where it is.
-    other = last is not None and (last.short, last.prepare) != (instrument.short, instrument.prepare)
-    stays = before is not None and not other and before.instrument != measure.instrument
-    stays = stays and before is not None and (before.clip, before.probe) == (measure.clip, measure.probe)
-    if (away or back) and (before is None or before.engine is not Engine.KEY_OFF):
+    if (away or back or dead) and (whole or not is_off):
         sentences.append("Key off.")
-    if other and last is not None and last.name not in SENSES:
-        sentences.append(f"Take the {last.short} off.")
+    if touching and before is not None:
+        mine = tools(terms, measure)
+        sentences += [f"{capital(tool)} off." for tool in tools(terms, before) if tool not in mine]
+    if back:
+        sentences.append(f"Plug {listed([terms.places[part].spoken for part in back])} back in.")
     if away:
         sentences.append(f"Unplug {listed([terms.places[part].spoken for part in away])}.")
-    if back:
-        sentences.append(f"Plug {listed([terms.places[part].spoken for part in back])} in again.")
-    if instrument.prepare and (whole or before is None or other):
-        sentences.append(instrument.prepare)
-    clipped = before is not None and not other and measure.clip == before.clip
+    return (*sentences, *_connecting(terms, step, before, whole=whole))
+
+
+def connected_after(before: Measurement | None, measure: Measurement) -> Measurement | None:
+    """What is connected after a measurement: a look or a question leaves the instrument where it was."""
+    if measure.instrument not in SENSES:
+        return measure
+    if before is None:
+        return None
+    if measure.engine in (Engine.CRANKING, Engine.RUNNING):  # what was unplugged was plugged in for it
+        return replace(before, engine=measure.engine, unplugged=measure.unplugged)
+    return before if measure.engine is Engine.KEY_OFF else replace(before, engine=measure.engine)
+
+
+def tools(terms: Terms, measure: Measurement) -> tuple[str, ...]:
+    """The tools of a measurement by their names, its own first; none for a look or a question."""
+    if measure.instrument in SENSES:
+        return ()
+    return tuple(terms.instruments[measure.instrument].short.split(" and "))
+
+
+def _connecting(terms: Terms, step: Step, last: Measurement | None, *, whole: bool) -> tuple[str, ...]:
+    """The instructions for the leads: prepare, clip, prove, and the free end last."""
+    measure = step.measure
+    instrument = terms.instruments[measure.instrument]
+    there = _lamp_is_there(last, measure)
+    if last is not None and tools(terms, measure)[:1] != tools(terms, last)[:1]:
+        last = None  # another tool: nothing of it is connected
+    prepared = last is not None and terms.instruments[last.instrument].prepare == instrument.prepare
+    subtracts = (
+        step.reading is not None and step.reading.subtract
+    )  # then the leads are measured by a question
+    sentences = []
+    if instrument.prepare and (whole or not prepared) and not subtracts:
+        sentences.append(LAMP_STAYS if there else instrument.prepare)
+    clipped = last is not None and _stays(terms, last.clip, measure.clip, last, measure)
+    stays = clipped and last is not None and _stays(terms, last.probe, measure.probe, last, measure)
+    swapped = last is not None and (last.clip, last.probe, last.unplugged) == (
+        measure.probe,
+        measure.clip,
+        measure.unplugged,
+    )
+    called = calling(terms, measure)
+    if swapped and not whole:
+        return (*sentences, "Swap the leads.")
+    if called is not None and called.hook_up:
+        return tuple(sentences) if stays and not whole else (*sentences, *split(called.hook_up))
     if measure.clip and (whole or not clipped):
         sentences.append(at_place(place_spoken(terms, measure, measure.clip), instrument.clip))
-    if measure.compared_with:  # in the order of the hands: the place of comparison first
-        sentences.append(at_place(terms.places[measure.compared_with].spoken, instrument.probe))
-        sentences.append(at_place(terms.places[measure.probe].spoken, "probe it in the same crank"))
-    elif instrument.probe and (whole or not stays):
-        sentences.append(at_place(place_spoken(terms, measure, measure.probe), instrument.probe))
+        if measure.clip in instrument.prove:
+            sentences.append(instrument.prove[measure.clip])
+    if whole or not stays or (last is not None and last.instrument == measure.instrument):
+        sentences += split(_probing(terms, measure))
     return tuple(sentences)
 
 
-def act(library: Library, step: Step, after: tuple[str, ...] = ()) -> tuple[str, ...]:
-    """The instructions for key, engine and observer; "Key off." only if `after`, the setup, has not said it.
+def _probing(terms: Terms, measure: Measurement) -> str:
+    """The instruction for the free end, or for the thing that is looked at; "" for none."""
+    place, instrument = terms.places[measure.probe], terms.instruments[measure.instrument]
+    if place.says:
+        return place.says
+    if measure.compared_with:
+        other = terms.places[measure.compared_with]
+        return f"Touch the {other.short}, then the {place.short}, in one crank."
+    return at_place(place_spoken(terms, measure, measure.probe), instrument.probe) if instrument.probe else ""
 
-    A look or a question with the key off needs no key, so it says nothing of it.
-    """
+
+def _lamp_is_there(last: Measurement | None, measure: Measurement) -> bool:
+    """Whether the heavy lamp that loads the feed for a drop test was the instrument of the last measurement, on it."""
+    if last is None or (measure.instrument, last.instrument) != ("loaded-voltmeter", "heavy-lamp"):
+        return False
+    return last.clip == "battery-negative" and SAME_POINT.get(last.probe, last.probe) == "feed"
+
+
+def _stays(terms: Terms, one: str | None, other: str | None, last: Measurement, measure: Measurement) -> bool:
+    """Whether a lead that was at the place `one` and goes to `other` stays: the same point, reached in the same way."""
+    if one is None or one != other:
+        return one == other
+    return place_spoken(terms, last, one) == place_spoken(terms, measure, one)
+
+
+def act(library: Library, step: Step) -> tuple[str, ...]:
+    """The instructions for key, engine and observer; the key is off already, if it has to be, by `setup`."""
     watch = library.terms.instruments[step.measure.instrument].watch
     if step.reading and step.reading.subtract:
         watch = AS_SHOWN  # or the person subtracts the leads as well
-    watched = [f"{watch}."] if watch else []
-    if step.measure.engine is Engine.CRANKING:
-        return ("Crank the engine.", *watched)
-    if step.measure.engine is Engine.KEY_ON:
-        return ("Key on, do not crank.", *watched)
-    if step.measure.engine is Engine.RUNNING:
-        return ("Engine running.", *watched)
-    if step.measure.instrument in SENSES:
-        return tuple(watched)
-    return tuple(watched) if "Key off." in after else ("Key off.", *watched)
+    watched = [watch if watch[-1] in ".?" else f"{watch}."] if watch else []
+    key = {
+        Engine.CRANKING: ("Crank it.",),
+        Engine.KEY_ON: ("Key on. Don't crank.",),
+        Engine.RUNNING: ("Engine running.",),
+    }
+    return (*key.get(step.measure.engine, ()), *watched)
+
+
+def spoken_answers(library: Library, step: Step) -> tuple[tuple[int, str], ...]:
+    """The answers that are said in a question, each with its digit: no two words for one thing.
+
+    An answer that is like another one of the step, and leads to the same place, is left out; it is heard all the same.
+    """
+    outcomes = library.terms.outcomes
+    targets = {answer.outcome: answer.target for answer in step.answers}
+    return tuple(
+        (number, outcomes[answer.outcome].spoken)
+        for number, answer in enumerate(step.answers, start=1)
+        if targets.get(outcomes[answer.outcome].like) != answer.target
+    )
 
 
 def question(library: Library, step: Step) -> str:
     """The question that ends an instruction, with the answers in the order of their digits."""
     if step.reading:
         return f"How many {UNIT_WORDS[step.reading.unit][1]}?"
-    words = [library.terms.outcomes[answer.outcome].spoken for answer in step.answers]
-    text = listed(words, "or")
-    return f"{text[:1].upper()}{text[1:]}?"
+    words = [spoken for _, spoken in spoken_answers(library, step)]
+    text = f"{capital(listed(words, 'or'))}?"
+    if step.measure.compared_with and text.endswith("same?"):
+        return f"{text[:-1]} as the {library.terms.places[step.measure.compared_with].short}?"
+    return text
 
 
 def instruction(
     library: Library, step: Step, before: Measurement | None = None, *, whole: bool = False
 ) -> tuple[str, ...]:
     """The whole spoken instruction of a step, a sentence each; arguments as for `setup`."""
-    connecting = setup(library, step, before, whole=whole)
-    return (*connecting, *act(library, step, connecting), question(library, step))
+    return (*setup(library, step, before, whole=whole), *act(library, step), question(library, step))
 
 
 def keyed_choices(library: Library, step: Step) -> str:
     """The answers with their digits, for the number pad."""
     if step.reading:
         return f"Key the {UNIT_WORDS[step.reading.unit][1]}, then Enter."
-    return numbered([library.terms.outcomes[answer.outcome].spoken for answer in step.answers])
+    return " ".join(f"{number} for {text}." for number, text in spoken_answers(library, step))
 
 
 def numbered(choices: Iterable[str]) -> str:

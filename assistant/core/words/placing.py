@@ -9,7 +9,7 @@ from assistant.core.library.vocabulary import SAME_POINT, SENSES
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
-    from assistant.core.library.terms import Terms
+    from assistant.core.library.terms import Called, Terms
 
 _ENGINE = {
     Engine.KEY_OFF: "key off",
@@ -50,9 +50,49 @@ def on_the_part(measure: Measurement) -> bool:
 
 
 def at_place(place: str, what: str) -> str:
-    """An instruction that says the place before the action: "Feed side of the coil: probe."."""
-    where = place.removeprefix("the ")
-    return f"{where[:1].upper()}{where[1:]}: {what}."
+    """An instruction about a place: "Probe the coil feed." from "Probe {place}.".
+
+    Terms that were copied earlier have only a verb, "probe", and get the place first: "Coil feed: probe.".
+    """
+    if "{place}" in what:
+        return what.replace("{place}", place)
+    return f"{capital(place.removeprefix('the '))}: {what}."
+
+
+def capital(text: str) -> str:
+    """The text with a capital first letter."""
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def calling(terms: Terms, measure: Measurement) -> Called | None:
+    """The first name of the terms that fits this measurement; None if its place names it."""
+    leads = {measure.clip, measure.probe}
+    for called in terms.called.values():
+        if measure.instrument not in called.instruments:
+            continue
+        if called.between and leads != set(called.between):
+            continue
+        if called.probe in ("", measure.probe):
+            return called
+    return None
+
+
+def key_of(terms: Terms, measure: Measurement) -> str:
+    """The key of that name in ``terms.yaml``, so that a report can name its source; "" if there is none."""
+    found = calling(terms, measure)
+    return next((key for key, called in terms.called.items() if called is found), "")
+
+
+def name_of(terms: Terms, measure: Measurement) -> str:
+    """What a measurement is called by its part: "drop, battery to fuse", "primary"; "" if its place names it."""
+    called = calling(terms, measure)
+    if called is None:
+        return ""
+    name = called.name
+    for end, place in (("{clip}", measure.clip), ("{probe}", measure.probe)):
+        if place is not None:
+            name = name.replace(end, terms.places[place].end or terms.places[place].short)
+    return name
 
 
 def connection(terms: Terms, measure: Measurement) -> str:
@@ -82,8 +122,11 @@ def headline(library: Library, step: Step) -> str:
 
 
 def place_words(library: Library, step: Step) -> str:
-    """The place of a step as spoken in a read-back; "unplugged" where that is what the step is about."""
+    """What a step is about, as spoken in a read-back: a part's name, else its place; "unplugged" where that counts."""
     places = library.terms.places
+    name = name_of(library.terms, step.measure)
+    if name:
+        return name
     if step.measure.instrument == "ohmmeter" and step.measure.clip:
         return f"{places[step.measure.clip].short} to {places[step.measure.probe].short}"
     if step.measure.unplugged and step.measure.instrument == "test-lamp":
@@ -114,10 +157,19 @@ def fits(step: Step, place: str) -> bool:
 def named_test(library: Library, step: Step) -> str:
     """A test in a few words: "heavy lamp, feed side"; with what is unplugged, because that makes another test."""
     measure, terms = step.measure, library.terms
-    places = [place_words(library, step)] if not measure.unplugged else [terms.places[measure.probe].short]
+    name = name_of(terms, measure)
+    places = (
+        [place_words(library, step)] if name or not measure.unplugged else [terms.places[measure.probe].short]
+    )
     if measure.instrument == "ohmmeter":
         places = [place_words(library, step)]
     words = [terms.instruments[measure.instrument].short, *places]
+    if (
+        name
+        and terms.instruments[measure.instrument].units
+        and measure.instrument not in ("voltmeter", "ohmmeter")
+    ):
+        words = [name]  # "drop, battery to fuse": the name says what it is taken with
     if measure.clip == "battery-positive":
         words[0] += " from battery positive"
     if measure.compared_with:
@@ -138,6 +190,9 @@ def differing(library: Library, step: Step, other: Step) -> str:
 
 
 def named_drop(library: Library, measure: Measurement) -> str:
-    """A drop by its two ends: "battery positive to feed side"."""
+    """A drop by its name: "drop, battery to coil"."""
+    name = name_of(library.terms, measure)
+    if name:
+        return name
     places = library.terms.places
     return f"{places[measure.probe].short} to {places[measure.clip or measure.probe].short}"

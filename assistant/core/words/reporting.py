@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def read_back(library: Library, step: Step, answer: Answer, value: Decimal | None, unit: str | None) -> str:
-    """A result as it is spoken back: "Feed side: lit." or "Battery positive: 12.4 volts."."""
+    """A result as it is spoken back: "Feed side: lit." or "Drop, battery to fuse: 0.12 volts."."""
     place = place_words(library, step)
     said = f"{place[:1].upper()}{place[1:]}"
     if value is not None and unit is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from sample_states import LIBRARY, dialogue, in_state, state_of, taken, to_switched_side
+from sample_states import LIBRARY, WEIGHING, dialogue, in_state, shown, state_of, taken, to_switched_side
 
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
@@ -135,3 +135,18 @@ def test_an_unknown_procedure_is_named_with_the_known_ones() -> None:
     """A wrong name at the start is the caller's mistake and says what exists."""
     with pytest.raises(UsageProblem, match="coil-control"):
         Runner(LIBRARY, None, DEFAULT_THRESHOLDS).receive(Began(0.0, "coil-controll"))
+
+
+def test_a_stop_says_its_next_check_and_shows_what_is_good() -> None:
+    """At a stop the check is spoken with the verdict, and the board has its value, so nobody is left standing."""
+    talk = Dialogue(WEIGHING)
+    talk.begin("ignition-kind")
+    for outcome in ("unknown", "three-wires", "several"):
+        talk.hear(outcome)
+        if state_of(talk) is State.READING_BACK:
+            talk.hear(control=Control.AFFIRM)
+    check = WEIGHING.procedures["ignition-kind"].verdicts["diagram-first"].next_check
+    assert check is not None
+    assert State.CONCLUDING is state_of(talk)
+    assert check.do in talk.last
+    assert any(check.value in line for line in shown(talk).lines)

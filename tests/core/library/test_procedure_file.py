@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings, strategies as st
 
 from assistant import resources
 from assistant.core.library.library import Library
-from assistant.core.library.procedure import Leads, Specified
+from assistant.core.library.procedure import Leads, NextCheck, Specified
 from assistant.core.library.procedure_file import parse_procedure
 from assistant.core.library.terms import Hazard
 from assistant.core.library.vocabulary import UNJUDGED
@@ -155,6 +155,26 @@ def test_a_small_procedure_is_read_as_written(folder: Path) -> None:
         ("procedure: small", "procedure: big", 1, "its file 'small.yaml'"),
         ("title: A small test", "titel: A small test", 2, "did you mean 'title'"),
         ("faults: []", "faults: [bad-luck]", 25, "no fault 'bad-luck'"),
+        ("verify: []", "verify: [], next_check: {do: Look., value: 12 V}", 25, "no 'source'"),
+        (
+            "verify: []",
+            'verify: [], next_check: {do: Look., value: "", source: s}',
+            25,
+            "'value' of .* is empty",
+        ),
+        (
+            "verify: []",
+            "verify: [], next_check: {do: Look., valeu: 12 V, source: s}",
+            25,
+            "did you mean 'value'",
+        ),
+        ("verify: []", "verify: [], next_check: Look.", 25, "a map of names is expected"),
+        (
+            "verify: []",
+            "verify: [], next_check: {do: Look., value: 12 V, source: s, come_back: smal}",
+            25,
+            "did you mean 'small'",
+        ),
     ],
 )
 def test_each_mistake_is_named_with_its_line_and_what_would_be_right(
@@ -167,6 +187,15 @@ def test_each_mistake_is_named_with_its_line_and_what_would_be_right(
     with pytest.raises(FileProblem, match=re.compile(words, re.IGNORECASE)) as caught:
         load_library(folder)
     assert line == caught.value.line
+
+
+def test_a_next_check_is_read_as_written_and_is_none_where_there_is_none(folder: Path) -> None:
+    """A verdict carries what its file says of the next check; files of earlier versions, which name none, load."""
+    assert load_library(folder).procedures["small"].verdicts["fine"].next_check is None
+    check = "next_check: {do: Look at it., value: 12 V, source: from memory, come_back: the second bay}"
+    (folder / "small.yaml").write_text(GOOD.replace("verify: []", f"verify: [], {check}"))
+    verdict = load_library(folder).procedures["small"].verdicts["fine"]
+    assert verdict.next_check == NextCheck("Look at it.", "12 V", "from memory", "the second bay")
 
 
 def test_limits_from_the_maker_are_read_in_their_order(folder: Path) -> None:

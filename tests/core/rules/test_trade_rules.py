@@ -19,7 +19,13 @@ if TYPE_CHECKING:
 
 VERDICTS = """\
 verdicts:
-  fine: {says: Fine., faults: [], part: "", repair: None., verify: []}
+  fine:
+    says: Fine.
+    faults: []
+    part: ""
+    repair: None.
+    verify: []
+    next_check: {do: Look at the fuse., value: whole, source: common practice}
   bad:
     says: It is bad.
     faults: [driver-dead]
@@ -359,6 +365,16 @@ def test_a_verdict_that_leaves_a_person_alone_is_told(tmp_path: Path, removed: s
     kept = VERDICTS.replace(removed, "    verify: []\n" if "verify" in removed else "")
     (finding,) = found(tmp_path, step(LAMP), kept)
     assert told in finding.problem
+
+
+def test_a_stop_without_a_next_check_is_told(tmp_path: Path) -> None:
+    """A verdict that names no part and leads nowhere has to name the one check that comes next."""
+    check = "    next_check: {do: Look at the fuse., value: whole, source: common practice}\n"
+    assert check in VERDICTS
+    (finding,) = found(tmp_path, step(LAMP), VERDICTS.replace(check, ""))
+    assert "'fine' names no part, leads nowhere and names no check" in finding.problem
+    led_on = VERDICTS.replace(check, "    continue_with: small\n")
+    assert found(tmp_path, step(LAMP), led_on) == []
 
 
 def test_the_same_measurement_has_the_same_limit_unless_its_source_differs(tmp_path: Path) -> None:
