@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from assistant.circuit.parameters import Systems
     from assistant.core.library.procedure import Measurement, Step
 
+    Floats = NDArray[np.float64]
+
 MISSED = 0.03
 """Share of probings in which the tip misses the pin; chosen."""
 
@@ -138,9 +140,10 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
         observed = replace(observed, value=observed.mean)
     found = answer_shares(observed, step, blank=observer.blank)
     if observer.misses and can_miss(step.measure):
-        nothing = _missed_of_two(step, found) if step.measure.compared_with else [missed(step, found.shape[1])]
-        told = [one for one in nothing if one is not None]
-        found = (1 - observer.misses * len(told)) * found + observer.misses * sum(told)
+        told = found
+        for nothing in _missed(step, found):
+            told = told + observer.misses * (nothing - found)
+        found = told
     if observer.misreading and step.measure.instrument not in SENSES:
         count = len(step.choices())
         if count > 1:
@@ -149,14 +152,17 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
     return found
 
 
-def _missed_of_two(step: Step, found: NDArray[np.float64]) -> list[NDArray[np.float64] | None]:
-    """Shares of the answers of a person who misses the first of two places, and of one who misses the second.
+def _missed(step: Step, found: Floats) -> list[Floats]:
+    """Shares of the answers of a person who misses a pin, shape ``(n, ways)``, for each pin; none if it is noticed.
 
-    On a first place that is dark or dim anyway the second one does not matter.
+    Of two places, the second one does not matter where the first is dark or dim anyway.
     """
     names = [one.outcome for one in step.answers]
+    if not step.measure.compared_with:
+        nothing = missed(step, found.shape[1])
+        return [] if nothing is None else [np.broadcast_to(nothing, found.shape)]
     if FIRST_DARK not in names or SECOND_DARK not in names:
-        return [None]
+        return []
     first, second = np.zeros_like(found), np.zeros_like(found)
     first[:, names.index(FIRST_DARK)] = 1.0
     for name in ("feed-dark", "feed-dim"):

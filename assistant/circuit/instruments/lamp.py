@@ -130,7 +130,9 @@ class Glow(Shown):
         """
         other = np.ones_like(dark) if self.compared is None else self.compared
         first_dark = below(other, eye.DARK, DARK_SPREAD) if "feed-dark" in outcomes else np.zeros_like(dark)
-        first_dim = (1 - first_dark) * below(other, eye.DIM, DIM_SPREAD) if "feed-dim" in outcomes else 0 * dark
+        first_dim = (
+            (1 - first_dark) * below(other, eye.DIM, DIM_SPREAD) if "feed-dim" in outcomes else 0 * dark
+        )
         lit = 1 - first_dark - first_dim
         known = {"feed-dark": first_dark, "feed-dim": first_dim}
         if "switched-dark" in outcomes:
