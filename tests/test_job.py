@@ -13,17 +13,19 @@ from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Answer, Engine, Leads, Step, Target
 from assistant.core.library.terms import Hazard, SignalWord
 from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
-from assistant.core.values.events import Say
-from assistant.core.words import instructing, placing
+from assistant.core.values.entries import CautionGiven
+from assistant.core.values.events import Began, Say, ToldToday, TypedFact
+from assistant.core.values.result import Control
+from assistant.core.words import instructing, placing, remarking
 from assistant.linting import paths
 from assistant.proof.walk import followed
 from assistant.rehearsal.dialogue import Dialogue
 
 LIBRARY, KNOWLEDGE = shipped_folder()
-ASKING = ("no-start", "safe-start", "ignition-kind", "after-repair")
+ASKING = ("no-start", "safe-start", "first-look", "ignition-kind", "after-repair")
 """Procedures about nothing electrical."""
 
-LONGEST_CAUTIONS_S = 35.0
+LONGEST_CAUTIONS_S = 20.0
 """All cautions before the first cranking; chosen: what is longer is not listened to."""
 WORDS_A_MINUTE = 150.0
 """An ordinary pace of speech, from memory."""
@@ -59,10 +61,34 @@ def test_every_way_ends_in_a_procedure_or_a_plain_word(name: str) -> None:
 
 
 def test_the_entry_asks_little() -> None:
-    """Four questions lead from no-start to a test or a verdict, and none of them cranks."""
-    assert max(len(way) for way, _ in ways("no-start")) <= 4
-    assert Engine.CRANKING not in {
-        step.measure.engine for step in LIBRARY.procedures["no-start"].steps.values()
+    """One question of no-start and at most eight of the first look come before the first crank; none needs a tool."""
+    assert [len(way) for way, _ in ways("no-start")] == [1, 1, 1]
+    for way, _ in ways("first-look"):
+        cranks = [step.measure.engine is Engine.CRANKING for step, _ in way]
+        assert (cranks.index(True) if True in cranks else len(way)) <= 8, answers(way)
+        assert all(step.measure.instrument in SENSES for step, _ in way)
+
+
+def test_what_stops_the_first_look_names_its_next_check() -> None:
+    """A dark check engine light, a security light and the like lead on, and say the one check that comes first."""
+    verdicts = LIBRARY.procedures["first-look"].verdicts
+    for name in (
+        "computer-unpowered",
+        "immobilizer-first",
+        "runs-now",
+        "compression-first",
+        "does-not-crank",
+    ):
+        assert verdicts[name].next_check is not None, name
+    assert "driver-supply-and-inputs" == verdicts["computer-unpowered"].continue_with
+    assert "driver-supply-and-inputs" == verdicts["engine-speed-missing"].continue_with
+
+
+def test_every_look_before_the_first_crank_can_be_left_out() -> None:
+    """Nobody is held up by a scan tool that is not there: only what it does now and how it cranks must be known."""
+    steps = LIBRARY.procedures["first-look"].steps.values()
+    assert {"right-now", "crank-speed", "spark-so-far"} == {
+        one.name for one in steps if one.if_skipped is None
     }
 
 
@@ -102,12 +128,19 @@ def test_no_lamp_goes_on_a_coil_that_may_have_its_driver_inside() -> None:
 
 
 def test_nothing_of_the_safe_start_is_skipped() -> None:
-    """Each question of safe-start is answered, and only six good answers lead on."""
+    """Each question of safe-start is answered; only good answers lead on, by a helper or by a remote switch."""
     procedure = LIBRARY.procedures["safe-start"]
     assert all(step.if_skipped is None for step in procedure.steps.values())
     through = [way for way, target in ways("safe-start") if target.leads is Leads.PROCEDURE]
-    assert 1 == len(through)
-    assert [step.good for step, _ in through[0]] == answers(through[0])
+    helper, remote = through
+    assert [step.good for step, _ in helper] == answers(helper)
+    assert [*answers(helper)[:-1], "remote-switch", "done"] == answers(remote)
+
+
+def test_a_remote_switch_has_its_own_caution_and_a_helper_does_not_hear_it() -> None:
+    """That a remote switch cranks in any gear is said to whoever uses one, before it is confirmed."""
+    steps = LIBRARY.procedures["safe-start"].steps
+    assert ["remote-clear"] == [name for name, step in steps.items() if "remote-starter" in step.cautions]
 
 
 def test_a_no_at_the_safe_start_says_what_to_do_and_begins_again() -> None:
@@ -118,13 +151,15 @@ def test_a_no_at_the_safe_start_says_what_to_do_and_begins_again() -> None:
             assert verdict.continue_with == (None if "hybrid" in answers(way) else "safe-start")
 
 
-def test_who_knows_nothing_is_led_to_the_battery() -> None:
-    """An engine that nobody heard crank, and one that cranks slowly, are measured at the battery first."""
-    step = LIBRARY.step("no-start", "crank-speed")
-    for outcome in ("unknown", "slow"):
-        answer = step.answer(outcome)
+def test_an_engine_that_cranks_slowly_is_led_to_the_battery() -> None:
+    """What is known to crank slowly, and what is heard to, is measured at the battery; who does not know listens."""
+    for name in ("crank-speed", "crank-and-listen"):
+        answer = LIBRARY.step("first-look", name).answer("slow")
         assert answer is not None
         assert Target(Leads.PROCEDURE, "battery-and-cranking") == answer.target
+    unknown = LIBRARY.step("first-look", "crank-speed").answer("unknown")
+    assert unknown is not None
+    assert Target(Leads.STEP, "crank-and-listen") == unknown.target
 
 
 # --- what is spoken -------------------------------------------------------------------------------
@@ -146,7 +181,10 @@ def seconds(texts: list[str]) -> float:
 
 
 def test_the_cautions_before_the_first_cranking_are_short() -> None:
-    """Started alone, the control test cranks after 35 s of cautions at most, and none is left out."""
+    """Started alone, the control test cranks after 20 s of cautions at most, and none is left out.
+
+    What concerns the lamp and the wires that are probed with it is said before the first step with the lamp.
+    """
     talk = Dialogue(LIBRARY, knowledge=KNOWLEDGE)
     talk.begin("coil-control")
     talk.ready()
@@ -155,15 +193,48 @@ def test_the_cautions_before_the_first_cranking_are_short() -> None:
     assert seconds(spoken) <= LONGEST_CAUTIONS_S
     for hazard in (
         "orange",
-        "airbag",
         "pacemaker",
-        "kilovolts",
+        "can kill",
         "will turn",
         "fans",
         "vapor",
-        "short nothing",
+        "short it",
     ):
         assert hazard in " ".join(spoken).lower()
+    assert "airbag" not in " ".join(spoken)
+    for _ in range(20):
+        if talk.runner.talk.step.measure.instrument == "test-lamp":
+            break
+        good = talk.runner.talk.step.good
+        talk.hear(value="11.2") if talk.runner.talk.step.reading else talk.hear(good)
+        talk.hear(control=Control.AFFIRM)
+        talk.ready()
+    assert "airbag" in " ".join(cautions_before_cranking(talk))
+
+
+@pytest.mark.parametrize("name", sorted(LIBRARY.procedures))
+def test_the_short_forms_before_a_step_take_some_four_seconds(name: str) -> None:
+    """All short forms that are spoken together before any step are ten words at most, DANGER included."""
+    procedure = LIBRARY.procedures[name]
+    for step in procedure.steps.values():
+        due = [LIBRARY.cautions[one] for one in step.cautions]
+        text = remarking.short_forms([one for one in due if remarking.never_skipped(one)])
+        assert len(text.split()) <= 10, f"{step.name}: {text}"
+
+
+def test_who_signs_in_again_cranks_after_a_few_words() -> None:
+    """Before the first crank of the control test a known technician hears thirty words at most, twelve seconds."""
+    first = Dialogue(LIBRARY, knowledge=KNOWLEDGE)
+    first.begin("coil-control", (TypedFact("technician", "JD"),))
+    first.ready()
+    entries = [one for one in first.entries if isinstance(one, CautionGiven)]
+    names = tuple(one.caution for one in entries)
+    talk = Dialogue(LIBRARY, knowledge=KNOWLEDGE)
+    told = ToldToday("JD", names, names, cranking=True)
+    talk.send(Began(0.0, "coil-control", (TypedFact("technician", "JD"),), (told,)))
+    talk.listen()
+    assert State.ASKING is talk.runner.state
+    assert sum(len(text.split()) for text in talk.said) <= 30
 
 
 def test_every_caution_has_a_signal_word_and_a_source() -> None:
@@ -190,8 +261,8 @@ def test_a_question_with_the_key_off_says_nothing_of_the_key() -> None:
     """A deed that is confirmed needs no key; where it is looked at with the key on, that is said."""
     parking = LIBRARY.step("safe-start", "parking")
     assert "Key off." not in instructing.instruction(LIBRARY, parking)
-    assert "Key on, do not crank." in instructing.instruction(
-        LIBRARY, LIBRARY.step("no-start", "security-lamp")
+    assert "Key on. Don't crank." in instructing.instruction(
+        LIBRARY, LIBRARY.step("first-look", "security-lamp")
     )
 
 
@@ -199,7 +270,7 @@ def test_what_was_confirmed_or_told_is_reported_as_such() -> None:
     """A deed is reported as checked, hearsay as told, so that nobody takes it for a measurement."""
     checked = placing.connection(LIBRARY.terms, LIBRARY.step("safe-start", "parking").measure)
     assert "checked: park or neutral, brake and chocks" == checked
-    told = placing.connection(LIBRARY.terms, LIBRARY.step("no-start", "crank-speed").measure)
+    told = placing.connection(LIBRARY.terms, LIBRARY.step("first-look", "crank-speed").measure)
     assert told.startswith("as told: ")
 
 

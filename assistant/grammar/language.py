@@ -54,6 +54,7 @@ def language_of(grammars: Sequence[jsgf.Grammar]) -> Language:
     linked = jsgf.link(grammars)
     counter = SizeCounter(linked)
     forms: dict[str, dict[str, list[Phrase]]] = {kind: {} for kind in KINDS}
+    lent: dict[str, dict[str, list[tuple[Phrase, frozenset[str]]]]] = {kind: {} for kind in KINDS}
     number: NumberGrammar | None = None
     signs: SpellingGrammar | None = None
     named: dict[str, dict[str, tuple[str, ...]]] = {}
@@ -78,12 +79,21 @@ def language_of(grammars: Sequence[jsgf.Grammar]) -> Language:
                 signs = _spelling(linked, key)
                 continue
             for phrase in phrases(linked, key, counter):
-                kind, name = meaning(phrase, grammar.path, rule)
+                kind, (name, *others) = meaning(phrase, grammar.path, rule)
                 forms[kind].setdefault(name, []).append(phrase)
+                for place, other in enumerate(others):
+                    before = frozenset((name, *others[:place]))
+                    lent[kind].setdefault(other, []).append((phrase, before))
                 if name not in found.setdefault(kind, []):
                     found[kind].append(name)
         named[grammar.name] = {kind: tuple(names) for kind, names in found.items()}
-    kinds = {kind: Forms({n: tuple(f) for n, f in names.items()}) for kind, names in forms.items()}
+    kinds = {
+        kind: Forms(
+            {name: tuple(own) for name, own in names.items()},
+            {name: tuple(others) for name, others in lent[kind].items()},
+        )
+        for kind, names in forms.items()
+    }
     check_separate(kinds, number)
     return Language(kinds, named, number, signs)
 

@@ -33,7 +33,7 @@ from assistant.core.values.result import Control, GrammarRequest, Result, Spelli
 from assistant.core.values.units import units_like
 from assistant.errors import FileProblem
 from assistant.grammar import numbers
-from assistant.grammar.losses import turns_into
+from assistant.grammar.losses import HARMLESS, LOOK_ALIKE, NUMBER, asks_again, told_apart, turns_into
 from assistant.grammar.nearness import close_phrases
 from assistant.grammar.network import Position
 from assistant.grammar.tags import UNITS
@@ -45,15 +45,6 @@ if TYPE_CHECKING:
     from assistant.grammar.lexicon import Lexicon
     from assistant.grammar.nearness import Near
     from assistant.grammar.step_grammar import StepGrammar
-
-
-LOOK_ALIKE = 1.5
-"""Phrases with different meanings that are closer than this sound alike: one and a half quite different phones.
-
-This is our judgement, without a source.
-Among the results of the shipped grammars "lit" and "out" (1.6) and "lit" and "dim" (1.7) are closest; "on" and
-"off" (0.7) would be refused.
-"""
 
 
 def typical_requests(grammars: GrammarSet) -> list[GrammarRequest]:
@@ -184,7 +175,12 @@ def _lossy(step: StepGrammar) -> Iterator[Finding]:
     for phrase, result in step.meanings():
         for left in _shortened(phrase.text, short):
             other = known.get(left)
-            if other is not None and other != result and not _only_place_lost(result, other):
+            if (
+                other is not None
+                and other != result
+                and other.control not in HARMLESS
+                and not _only_place_lost(result, other)
+            ):
                 yield _lost(phrase.words[-1].place, str(phrase), " ".join(left), _plain(other))
     forms = [(name, form) for name in step.units() for form in step.unit_forms(name)]
     for name, form in forms:
@@ -241,10 +237,10 @@ def _entries(step: StepGrammar) -> list[_Entry]:
     if step.request.units and not step.request.spelling:
         place = step.unit_forms(step.units()[0])[0].words[0].place
         values = [Decimal(value) for value in range(100)] + [Decimal(value) / 10 for value in range(1, 10)]
-        entries += [_Entry(tuple(numbers.in_words(value).split()), "a number", place) for value in values]
+        entries += [_Entry(tuple(numbers.in_words(value).split()), NUMBER, place) for value in values]
     # Where a number is asked for, single digits are a number: exempt like all numbers, and read back.
     entries += [
-        _Entry((word,), "a number" if step.request.units and sign.isdigit() else sign, place)
+        _Entry((word,), NUMBER if step.request.units and sign.isdigit() else sign, place)
         for word, sign, place in step.signs()
     ]
     # A unit is never spoken alone, so units are compared only among themselves.
@@ -258,7 +254,9 @@ def _look_alikes(entries: list[_Entry], near: Near) -> Iterator[Finding]:
     for one in by_text.values():
         for text, distance in near.get(one.text, ()):
             other = by_text.get(text)
-            if other is None or other.meaning == one.meaning:
+            if other is None or other.meaning == one.meaning or told_apart(one.text, other.text):
+                continue
+            if asks_again(one.meaning, other.meaning):
                 continue
             first, second = sorted((one, other), key=lambda entry: (entry.meaning, entry.text))
             rank = (distance, len(first.text) + len(second.text))

@@ -1,9 +1,11 @@
-"""Guards against a word that is lost in noise: forms that would become something else are left out.
+"""Guards against noise: forms that would become something else, or sound like something else, are left out.
 
 - A form of a unit that loses words and becomes another unit of the step ("kilo ohms", "ohms") is left out while
   its unit has another form.
-- A form of a control word that another phrase of the step becomes by losing short words ("no" beside "no
-  spark") is left out, too.
+- So is a form of a control word that loses short words and becomes an answer ("key off", "off"), or that another
+  phrase becomes, unless the word is `HARMLESS`: "no spark" that loses its second word is "no", which only asks again.
+- Of two forms that sound alike and mean different things one is left out: a usual (first) form stays before any other,
+  and a word of the dialogue before an answer ("right" before "bright", where a read-back waits for a yes).
 
 `assistant.grammar.lint` checks what remains.
 """
@@ -12,12 +14,35 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assistant.core.values.result import Control
 from assistant.grammar.forms import Forms, LeftOut
+from assistant.grammar.nearness import close_phrases
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Sequence
+    from collections.abc import Callable, Collection, Iterable, Sequence
 
+    from assistant.grammar.lexicon import Lexicon
     from assistant.grammar.phrases import Phrase
+
+LOOK_ALIKE = 1.5
+"""Phrases with different meanings that are closer than this sound alike: one and a half quite different phones.
+
+This is our judgement, without a source.
+Among the usual forms of the shipped grammars "lit" and "out" (1.6) and "lit" and "dim" (1.7) are closest.
+"""
+
+TOLD_APART = (frozenset({"on", "off", "out"}), frozenset({"dead", "dim"}))
+"""Words that are nearer than that, and that the recogniser tells apart all the same, by measurement.
+
+Without one of them in the grammar, people still say it, and it is then taken for one of the others: so all of them stay
+(figures in `assistant/hearing/README.md`).
+"""
+
+NUMBER = "a number"
+"""The meaning of whatever is a number or a sign by itself."""
+
+HARMLESS = frozenset({Control.NEGATIVE, Control.SAY_AGAIN, Control.CHOICES, Control.WHY, Control.NOT_SURE})
+"""Words that change nothing: if an answer is mistaken for one of them, the question is asked again."""
 
 
 def turns_into(
@@ -62,20 +87,96 @@ def without_lossy_units(units: Forms) -> tuple[Forms, list[LeftOut]]:
     return _without(units, lossy, "it would be another unit without its first word")
 
 
-def without_lossy_controls(
-    controls: Forms, outcomes: Forms, short: Collection[str]
-) -> tuple[Forms, list[LeftOut]]:
-    """The control words without the forms that another phrase could become, and those forms.
+def without_lossy_controls(controls: Forms, outcomes: Forms, lexicon: Lexicon) -> tuple[Forms, list[LeftOut]]:
+    """The control words without the forms that could become an answer, or that another phrase could become.
+
+    Words that sound the same count as the same: "don't know" becomes "no".
 
     Args:
         controls: The control words of a step.
         outcomes: Its outcomes.
-        short: Words that are short enough to be lost.
+        lexicon: Pronunciations, which tell the words that are short enough to be lost.
     """
+    every = [form.text for forms in (controls, outcomes) for _, form in forms.each()]
+    sounds = {word: _sound(word, lexicon) for text in every for word in text}
+    short = {sounds[word] for word in sounds if lexicon.is_short(word)}
+
+    def heard(form: Phrase) -> tuple[str, ...]:
+        return tuple(sounds[word] for word in form.text)
+
+    answers = [heard(form) for _, form in outcomes.each()]
+    risky = [("", answer) for answer in answers]
+    risky += [(name, heard(form)) for name, form in controls.each()]
 
     def lossy(name: str, form: Phrase) -> bool:
-        risky = [other for _, other in outcomes.each()]
-        risky += [other for control, other in controls.each() if control != name]
-        return any(turns_into(other.text, form.text, short) for other in risky)
+        kept = heard(form)
+        if any(turns_into(kept, answer, short) for answer in answers):
+            return True
+        return name not in HARMLESS and any(turns_into(o, kept, short) for other, o in risky if other != name)
 
-    return _without(controls, lossy, "another phrase of this step turns into it by losing a short word")
+    return _without(controls, lossy, "it and another phrase of this step differ only by short words")
+
+
+def _sound(word: str, lexicon: Lexicon) -> str:
+    spoken = lexicon.pronunciations(word)
+    return " ".join(spoken[0]) if spoken else word
+
+
+def told_apart(one: Sequence[str], other: Sequence[str]) -> bool:
+    """Whether two phrases differ only in words of `TOLD_APART`."""
+    return len(one) == len(other) and all(
+        a == b or any({a, b} <= words for words in TOLD_APART) for a, b in zip(one, other, strict=True)
+    )
+
+
+def asks_again(one: str, other: str) -> bool:
+    """Whether one of two meanings is a `HARMLESS` word and the other one an outcome.
+
+    Then both forms stay: a mistake costs a question, and a word outside the grammar would be taken for an answer.
+    """
+    words = {NUMBER, *Control}
+    return (one in HARMLESS and other not in words) or (other in HARMLESS and one not in words)
+
+
+def without_look_alikes(
+    controls: Forms, outcomes: Forms, numbers: Iterable[str], lexicon: Lexicon
+) -> tuple[Forms, Forms, list[LeftOut]]:
+    """Control words and outcomes without the forms that sound like something else, and those forms.
+
+    A usual form always stays; `assistant.grammar.lint` reports two of them that sound alike.
+
+    Args:
+        controls: The control words of a step.
+        outcomes: Its outcomes.
+        numbers: Words that are a number or a sign by themselves.
+        lexicon: Pronunciations.
+    """
+    ranked = [
+        (form is not forms.of[name][0], kind, name, form)
+        for kind, forms in enumerate((controls, outcomes))
+        for name, form in forms.each()
+    ]
+    ranked.sort(key=lambda one: one[:2])
+    meaning: dict[tuple[str, ...], str] = {(word,): NUMBER for word in numbers}
+    near = close_phrases([*meaning, *(form.text for *_, form in ranked)], lexicon, LOOK_ALIKE)
+    gone: set[tuple[str, tuple[str, ...]]] = set()
+    left_out = []
+    for unusual, _, name, form in ranked:
+        alike = [
+            other
+            for other in (form.text, *(text for text, _ in near.get(form.text, ())))
+            if meaning.get(other, name) != name
+            and not (asks_again(name, meaning[other]) and other != form.text)
+            and not (told_apart(form.text, other) and other != form.text)
+        ]
+        if unusual and alike:
+            gone.add((name, form.text))
+            why = f"it sounds like '{' '.join(alike[0])}'"
+            left_out.append(LeftOut(str(form), form.words[0].place, why))
+        else:
+            meaning.setdefault(form.text, name)
+    kept = [
+        Forms({n: tuple(f for f in forms if (n, f.text) not in gone) for n, forms in kind.of.items()})
+        for kind in (controls, outcomes)
+    ]
+    return kept[0], kept[1], left_out

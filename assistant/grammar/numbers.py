@@ -4,7 +4,10 @@ Only ``grammars/number.jsgf`` states the language, and this module gives its tag
 the same words by construction.
 A number is 0 to 9999 with up to three spoken decimals: "twelve point four", "point five zero",
 "two hundred and five", "twelve hundred".
-Anything else ("four twenty", "minus two", "twelve forty") is not a number.
+A digit behind ten to nineteen is a decimal, as people read a meter ("twelve four" is 12.4), and so is a half ("half an
+ohm", "one and a half").
+Anything else is not a number, above all what could be two: "nine six" (9.6 or 96), "four twenty" (4.20 or 420), "twelve
+forty" (12.40 or 1240), "minus two".
 
 The tags, in the order in which the words are spoken:
 

@@ -19,7 +19,7 @@ from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import numbers
 from assistant.grammar.automaton import Automaton, Builder
 from assistant.grammar.lacking import sayable_parts
-from assistant.grammar.losses import without_lossy_controls, without_lossy_units
+from assistant.grammar.losses import without_look_alikes, without_lossy_controls, without_lossy_units
 
 if TYPE_CHECKING:
     import random
@@ -52,17 +52,18 @@ class StepGrammar:
         self.lexicon = lexicon
         self._given = parts
         self._unknown_to_model = left_out
-        short = {
-            w.text
-            for f in (parts.places, parts.outcomes, parts.controls)
-            for _, p in f.each()
-            for w in p.words
-            if lexicon.is_short(w.text)
-        }
         units, lossy_units = without_lossy_units(parts.units)
-        controls, lossy_controls = without_lossy_controls(parts.controls, parts.outcomes, short)
-        self._left_out = (*left_out, *lossy_units, *lossy_controls)
-        self._parts = replace(parts, units=units, controls=controls)
+        controls, lossy_controls = without_lossy_controls(parts.controls, parts.outcomes, lexicon)
+        number, signs = parts.number, parts.signs
+        alone = [
+            word
+            for word in (number.words() if number else ())
+            if number and number.parse((word,)) is not None
+        ]
+        alone += signs.words() if signs else ()
+        controls, outcomes, alike = without_look_alikes(controls, parts.outcomes, alone, lexicon)
+        self._left_out = (*left_out, *lossy_units, *lossy_controls, *alike)
+        self._parts = replace(parts, units=units, controls=controls, outcomes=outcomes)
         self._table: dict[tuple[str, ...], tuple[Result, Phrase]] = {}
         for phrase, result in self._said():
             self._enter(phrase, result)

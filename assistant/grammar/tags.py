@@ -1,6 +1,8 @@
 """The meaning of a phrase, from its tag, and what keeps the meanings apart.
 
 A phrase has one tag: ``{outcome=lit}``, ``{place=feed}``, ``{unit=V}`` or ``{control=stop}``.
+An outcome or a control word may name others, for moments in which the first cannot be said: ``solid
+{outcome=steady else lit}`` is steady, and lit where nothing can be steady.
 """
 
 from __future__ import annotations
@@ -26,6 +28,9 @@ UNITS = ("V", "mV", "A", "ohm", "kilohm", "megohm", "rpm", "s", "ms", "km", "mil
 KINDS = ("outcome", "place", "unit", "control")
 """Kinds of tags of a phrase."""
 
+ELSE = " else "
+"""Stands in a tag between one meaning and the next."""
+
 _WORD = re.compile(r"[a-z]+(?:'[a-z]+)?")
 _NAME = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*")
 
@@ -45,8 +50,8 @@ def check_word(word: str, place: Position) -> None:
         )
 
 
-def meaning(phrase: Phrase, path: Path, rule: jsgf.Rule) -> tuple[str, str]:
-    """The kind and name in the only tag of a phrase of this rule.
+def meaning(phrase: Phrase, path: Path, rule: jsgf.Rule) -> tuple[str, tuple[str, ...]]:
+    """The kind and the names in the only tag of a phrase of this rule; of the names, the first that can be said.
 
     Raises:
         FileProblem: The phrase has no words, has no tag or several, or its tag means nothing.
@@ -65,20 +70,21 @@ def meaning(phrase: Phrase, path: Path, rule: jsgf.Rule) -> tuple[str, str]:
             place.file, place.line, f"'{phrase}' has {listed}", "Give it one tag, such as {outcome=lit}"
         )
     kind, _, name = (part.strip() for part in tags.pop().partition("="))
+    names = tuple(name.split(ELSE)) if kind in ("outcome", "control") else (name,)
     tag_place = phrase.tags[0].place
     right = {
-        "outcome": bool(_NAME.fullmatch(name)),
+        "outcome": all(_NAME.fullmatch(one) for one in names),
         "place": bool(_NAME.fullmatch(name)),
         "unit": name in UNITS,
-        "control": name in set(Control),
+        "control": set(names) <= set(Control),
     }
-    if not right.get(kind):
+    if not right.get(kind) or len(set(names)) < len(names):
         remedy = {
             "unit": f"Units are {', '.join(UNITS)}",
             "control": f"Control words are {', '.join(Control)}",
         }.get(kind, "Write {outcome=…}, {place=…}, {unit=…} or {control=…} with a name in small letters")
         raise FileProblem(tag_place.file, tag_place.line, f"the tag {{{kind}={name}}} means nothing", remedy)
-    return kind, name
+    return kind, names
 
 
 def check_separate(kinds: dict[str, Forms], number: NumberGrammar | None) -> None:

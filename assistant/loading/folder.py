@@ -51,7 +51,7 @@ def load_library(directory: Path) -> Library:
         FileProblem: A file is wrong; the message starts with ``file:line:``.
     """
     terms = parse_terms(*_read(directory / TERMS_FILE))
-    cautions = parse_cautions(*_read(directory / CAUTIONS_FILE))
+    cautions = parse_cautions(*_read(directory / CAUTIONS_FILE), terms.instruments)
     library = Library(terms, cautions)
     lines: dict[str, dict[str, int]] = {}
     for path in sorted(directory.glob("*.yaml")):

@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from assistant.core.values.events import TypedFact
+from assistant.core.values.starter import StarterLimits
 from assistant.core.values.thresholds import NO_LIMIT, OLD_RULES, Thresholds
 from assistant.errors import MALFORMED, RecordBroken, RecordProblem
 from assistant.measured import DEFAULT_THRESHOLDS
@@ -147,13 +148,34 @@ def parse_time(value: Any) -> datetime:
 
 def _thresholds(body: Any) -> Thresholds:
     """The recorded limits; one that this program has and the record has not keeps its default."""
-    known = {item.name: item for item in dataclasses.fields(Thresholds)}
+    known = {item.name for item in dataclasses.fields(Thresholds)}
+    numbers = {name: value for name, value in body.items() if name != "starter"}
+    starter = _starter(body.get("starter", {}), numbers.pop("crank_s", None), numbers.pop("rest_s", None))
+    _check_numbers(numbers, known)
+    return Thresholds(
+        **{"weighed_results": NO_LIMIT, "part_from": 0.0, "rules": OLD_RULES, **numbers}, starter=starter
+    )
+
+
+def _starter(body: Any, crank_s: Any, rest_s: Any) -> StarterLimits:
+    """The limits of cranking; a session of before the budget has the longest crank and the rest after any crank."""
+    _check_numbers(body, {item.name for item in dataclasses.fields(StarterLimits)})
+    if crank_s is None and rest_s is None:
+        return StarterLimits(**body)
+    old = {"crank_s": 8.0 if crank_s is None else crank_s, "rest_s": 60.0 if rest_s is None else rest_s}
+    _check_numbers(old, set(old))
+    return StarterLimits(
+        longest_s=old["crank_s"], assumed_s=old["crank_s"], flat_rest_s=old["rest_s"], pause_s=0.0, **body
+    )
+
+
+def _check_numbers(body: Any, known: set[str]) -> None:
+    """Raise a `ValueError` or `TypeError` unless all these limits are known and numbers."""
     for name, value in body.items():
         if name not in known:
             raise ValueError(f"unknown threshold {name}")
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise TypeError(f"threshold {name} is not a number")
-    return Thresholds(**{"weighed_results": NO_LIMIT, "part_from": 0.0, "rules": OLD_RULES, **body})
 
 
 def _text(value: Any) -> str:

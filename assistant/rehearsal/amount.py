@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assistant.core.words.instructing import CRANK
 from assistant.core.words.sentences import count_words
 from assistant.rehearsal.exploring import Explorer
 from assistant.rehearsal.judging import AIM
@@ -27,7 +28,7 @@ class Measure:
         longest: The longest sentence.
         rate: Words a minute that the times are worked out with.
         before_crank: For each procedure with a cranking test on the way of good answers, the words that are spoken
-            from the beginning to the first "Crank the engine.".
+            from the beginning to the first "Crank it.".
     """
 
     sentences: int
@@ -85,12 +86,12 @@ def measure(
 
 
 def words_before_crank(library: Library, knowledge: Knowledge | None, procedure: str) -> int | None:
-    """Words spoken until "Crank the engine." when every answer is the good one; None if the engine is not cranked."""
+    """Words spoken until "Crank it." when every answer is the good one; None if the engine is not cranked."""
     explorer = Explorer(library, knowledge, procedure, {})
     for _ in range(60):
         text = " ".join(explorer.said)
-        if "Crank the engine." in text:
-            return count_words(text.partition("Crank the engine.")[0]) + 3
+        if CRANK in text:
+            return count_words(text.partition(CRANK)[0] + CRANK)
         if not explorer.good():
             return None
     return None

@@ -100,7 +100,12 @@ JOBS = (
         "no-start",
         _COIL,
         "control-wire-open",
-        {"safe-set-up": ("not-yet", "done"), "crank-speed": ("unknown",), "spark-so-far": ("untested",)},
+        {
+            "safe-set-up": ("not-yet", "safe"),
+            "what-came-before": ("none",),
+            "crank-speed": ("unknown",),
+            "spark-so-far": ("untested",),
+        },
         to_crank=True,
     ),
 )

@@ -4,7 +4,7 @@
 
 - *length*: at most `LONGEST` words; a number counts as the words that it is read as ("12.4" is three);
 - *one action*: two commands in one sentence are one too many.  Two ways to do the same thing, joined by "or", are
-  one action, and so is a warning against the opposite ("Key on, do not crank.");
+  one action, and so is a warning against the opposite ("Key on, don't crank.");
 - *it sounds as it is meant*: no units or signs in letters, no brackets, no long numbers;
 - *shop English*: no word that nobody says in a shop (`FOREIGN`).
 

@@ -63,8 +63,8 @@ def texts(library: Library, beside: Callable[[str], str]) -> list[SpokenSentence
         for text in (inquiry.question, inquiry.look_for):
             add(text, beside("terms.yaml"), 0, f"fact {name}")
     for procedure in library.procedures.values():
-        for alone in (True, False):
-            intro = remarking.procedure_intro(library.terms, procedure, alone=alone)
+        for presumed in (procedure.presumes_no, ()):
+            intro = remarking.procedure_intro(library.terms, procedure, presumed)
             add(intro, procedure.file, 0, "title")
         for step in procedure.steps.values():
             where = f"step {step.name}"

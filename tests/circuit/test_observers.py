@@ -159,7 +159,7 @@ def test_who_misses_a_pin_sees_a_dark_lamp_an_open_circuit_or_nothing(
 
 
 def test_of_two_places_either_pin_may_be_missed() -> None:
-    """A sound car blinks: 3 of 100 miss the feed, 3 the switched side; where the feed is dead the second does not matter."""
+    """3 of 100 miss the feed, 3 the switched side; where the feed is dead the second one does not matter."""
     step = ("coil-control", "feed-and-switched")
     honest, misses = answered(*step, HONEST), answered(*step, MISSES)
     assert honest["sharper"] + honest["same"] > 0.99

@@ -108,7 +108,7 @@ def test_a_finding_of_lint_is_no_refusal(capsys: pytest.CaptureFixture[str], pro
     """A folder that is only doubtful exits with 1, and `--json` holds path, line, problem and remedy."""
     change(
         procedures / "battery-and-cranking.yaml",
-        "look_for: Touch the posts themselves, not the clamps.",
+        "look_for: On the posts, not the clamps.",
         "look_for: Touch the very posts themselves with both of the tips and not the clamps around them.",
     )
     assert 1 == main(["lint", "--procedures", str(procedures)])

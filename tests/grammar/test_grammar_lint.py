@@ -114,11 +114,18 @@ def test_a_unit_that_has_only_a_lossy_form() -> None:
 def test_sounding_alike() -> None:
     """Phrases of different meaning that sound alike are reported as a pair with their distance."""
     found = lint(
-        "public <a> = warning on {outcome=lamp-on} |\nwarning off {outcome=lamp-off};",
-        GrammarRequest(("lamp-on", "lamp-off")),
+        "public <a> = lamp lit {outcome=lit} |\nlamp let {outcome=dark};",
+        GrammarRequest(("lit", "dark")),
+        LEXICON + "let L EH T\n",
     )
     assert len(found) == 1
-    assert "'warning off' (lamp-off) and 'warning on' (lamp-on) sound alike: distance 1.0" in found[0].problem
+    assert "'lamp let' (dark) and 'lamp lit' (lit) sound alike: distance 0.4" in found[0].problem
+
+
+def test_words_that_were_measured_apart_may_sound_alike() -> None:
+    """The words of a pair that the recogniser tells apart by measurement stand beside each other."""
+    both = "public <a> = warning on {outcome=lamp-on} |\nwarning off {outcome=lamp-off};"
+    assert lint(both, GrammarRequest(("lamp-on", "lamp-off"))) == []
 
 
 def test_words_and_names_that_are_missing() -> None:

@@ -20,6 +20,7 @@ from assistant.grammar.step_grammar import StepGrammar
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 ALL_CONTROLS = tuple(Control)
 LAMP = GrammarRequest(("lit", "dim", "dark"), (), (Control.STOP, Control.NOT_SURE))
+SAME = GrammarRequest(("same",), (), (Control.GO_AHEAD,))
 VOLTS = GrammarRequest((), ("V", "mV"), (Control.STOP,))
 # Outcomes whose own words name a place are asked for without other places (`PLACED`).
 OUTCOMES = tuple(name for name in GRAMMARS.outcomes() if name not in PLACED)
@@ -49,7 +50,7 @@ REQUESTS = st.one_of(
         ("twelve point four volts", Result(value=Decimal("12.4"), unit="V")),
         ("point five ohms", Result(value=Decimal("0.5"), unit="ohm")),
         ("nine point six", Result(value=Decimal("9.6"))),
-        ("driver end sharp blink", Result(outcome="blinking", place="driver-end")),
+        ("driver end flashing", Result(outcome="blinking", place="driver-end")),
         (
             "battery positive twelve point six volts",
             Result(value=Decimal("12.6"), unit="V", place="battery-positive"),
@@ -231,13 +232,68 @@ def test_a_model_without_kilohms_may_say_kilo_ohms() -> None:
 
 
 def test_controls_that_a_result_could_become() -> None:
-    """Beside "no spark" a bare "no" is not taken; elsewhere it is."""
+    """Beside "no spark" a "no" stays, because it only asks again; beside "off" there is no "key off"."""
     beside = GRAMMARS.request(GrammarRequest(("no-spark",), (), (Control.NEGATIVE,)))
-    assert beside.parse("no") is None
-    assert beside.parse("negative") == Result(control=Control.NEGATIVE)
-    assert GRAMMARS.request(GrammarRequest((), (), (Control.NEGATIVE,))).parse("no") == Result(
-        control=Control.NEGATIVE
-    )
+    assert beside.parse("no") == Result(control=Control.NEGATIVE)
+    stop = GRAMMARS.request(GrammarRequest((), (), (Control.STOP,)))
+    assert stop.parse("key off") == Result(control=Control.STOP)
+    lamp = GRAMMARS.request(LAMP)
+    assert lamp.parse("off") == Result(outcome="dark")
+    assert lamp.parse("key off") is None
+    assert lamp.parse("kill it") == Result(control=Control.STOP)
+
+
+def test_words_that_sound_the_same_count_as_the_same() -> None:
+    """Where "no" is an answer, "don't know" is left out: without its first word it would be that answer."""
+    asked = GrammarRequest(("present", "missing"), (), (Control.NOT_SURE,))
+    assert GRAMMARS.request(asked).parse("no") == Result(outcome="missing")
+    assert GRAMMARS.request(asked).parse("don't know") is None
+    assert GRAMMARS.request(LAMP).parse("don't know") == Result(control=Control.NOT_SURE)
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "controls", "there", "left_out"),
+    [
+        (("lit", "dim"), (Control.AFFIRM,), "right", "bright"),
+        (("lit", "dim"), (Control.WHY, Control.STOP), "why", "whoa"),
+        (("lit", "dim"), (Control.SAY_AGAIN,), "what", ""),
+        (("lit", "dark"), (), "on", ""),
+        (("lit", "dark"), (), "out", ""),
+        (("present",), (Control.AFFIRM,), "yes", ""),
+    ],
+)
+def test_of_two_forms_that_sound_alike_one_is_left_out(
+    outcomes: tuple[str, ...], controls: tuple[Control, ...], there: str, left_out: str
+) -> None:
+    """A word of the dialogue stays before an answer; what only asks again, and words measured apart, stay as well."""
+    step = GRAMMARS.request(GrammarRequest(outcomes, (), controls))
+    assert step.parse(there) is not None
+    assert not left_out or step.parse(left_out) is None
+    assert not left_out or left_out in [form.words for form in step.left_out]
+
+
+@pytest.mark.parametrize(
+    ("words", "outcomes", "means"),
+    [
+        ("solid", ("steady", "blinking", "lit"), "steady"),
+        ("solid", ("lit", "dim", "dark"), "lit"),
+        ("solid", ("lamp-on", "lamp-off"), "lamp-on"),
+        ("no blink", ("blinking", "steady"), "steady"),
+        ("no blink", ("lit", "dark"), "lit"),
+        ("flashing", ("blinking", "steady"), "blinking"),
+        ("flashing", ("lamp-on", "lamp-off"), "lamp-on"),
+        ("on", ("lamp-on", "lamp-off"), "lamp-on"),
+        ("out", ("lit", "dark"), "dark"),
+        ("out", ("lamp-on", "lamp-off"), "lamp-off"),
+        ("yes", ("found", "absent"), "found"),
+        ("no", ("found", "absent"), "absent"),
+    ],
+)
+def test_a_form_means_the_first_of_its_meanings_that_can_be_said(
+    words: str, outcomes: tuple[str, ...], means: str
+) -> None:
+    """One phrase has different meanings at different steps, and exactly one at each."""
+    assert GRAMMARS.request(GrammarRequest(outcomes)).parse(words) == Result(outcome=means)
 
 
 def test_turning_into() -> None:
@@ -264,10 +320,14 @@ def test_missing_words_leave_their_forms_out() -> None:
 @pytest.mark.parametrize(
     ("request_", "missing", "named"),
     [
-        (LAMP, {"dim"}, ["'dim' (", "lamp.jsgf:7)", "the outcome 'dim'"]),
-        (LAMP, {"stop"}, ["'stop' (", "control.jsgf:14)", "the control 'stop'"]),
-        (VOLTS, {"volts", "volt"}, ["'volts' (", "number.jsgf:61)", "the unit 'V'"]),
-        (VOLTS, {"seven"}, ["'seven' (", "number.jsgf:33)", "some numbers"]),
+        (SAME, {"same"}, ["'same' (", "compare.jsgf:6)", "the outcome 'same'"]),
+        (
+            SAME,
+            {"ahead", "continue", "next", "go", "going", "on"},
+            ["'ahead' (", "control.jsgf:18)", "'go-ahead'"],
+        ),
+        (VOLTS, {"volts", "volt"}, ["'volts' (", "number.jsgf:75)", "the unit 'V'"]),
+        (VOLTS, {"seven"}, ["'seven' (", "number.jsgf:47)", "some numbers"]),
     ],
 )
 def test_missing_words_that_are_needed(request_: GrammarRequest, missing: set[str], named: list[str]) -> None:

@@ -21,6 +21,7 @@ import soundfile
 from sample_log import FACTS, START, begin, procedure_folder, record, story, taken, ticking, tokens, tone
 
 from assistant.core.values.events import Clip, NoInput, Note, Resumed
+from assistant.core.values.starter import StarterLimits
 from assistant.errors import RecordBroken, RecordProblem
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.record import SessionLog, read_session, verify
@@ -71,7 +72,7 @@ def test_a_session_is_a_folder_with_all_that_belongs_to_it(tmp_path: Path) -> No
 def test_the_header_holds_what_was_typed_and_what_was_in_force(tmp_path: Path) -> None:
     """Facts, thresholds, time with offset and the checksums of the procedures are read back as they were."""
     procedure_folder(tmp_path)
-    thresholds = replace(DEFAULT_THRESHOLDS, crank_s=6.5)
+    thresholds = replace(DEFAULT_THRESHOLDS, starter=StarterLimits(longest_s=6.5), note_s=30.0)
     log = SessionLog.create(tmp_path, FACTS, tmp_path / "procedures", thresholds=thresholds, now=ticking())
     log.close()
     header = read_session(log.folder).header

@@ -70,7 +70,7 @@ def test_the_contradiction_is_spoken_once_and_recorded(session: RecordedSession)
     said = [action.text for action in actions if isinstance(action, Say) and "do not fit" in action.text]
     (text,) = said
     assert "Battery negative to switched side: 9999999 ohms." in text
-    assert "Once more: test lamp from battery positive, switched side, coil unplugged." in text
+    assert "Repeat: test lamp from battery positive, switched side, coil unplugged." in text
     noted = [action.entry for action in actions if isinstance(action, Note)]
     undone = [entry for entry in noted if isinstance(entry, ResultUndone)]
     # The doubtful one, and the reading that came after it, which is offered again at its step.
@@ -86,10 +86,10 @@ def test_the_contradiction_is_spoken_once_and_recorded(session: RecordedSession)
 def test_why_was_answered_in_the_middle_and_at_the_end(session: RecordedSession) -> None:
     """By key: the likeliest fault with two reasons, before and after the verdict."""
     said = [action.text for line in session.lines for action in line.actions if isinstance(action, Say)]
-    reasons = [text for text in said if text.startswith("Likeliest by the model:")]
+    reasons = [text for text in said if text.startswith("Most likely now:")]
     assert len(reasons) == 2
-    assert reasons[1].startswith("Likeliest by the model: open control wire")
-    assert all(text.count("That speaks against:") == 2 for text in reasons)
+    assert reasons[1].startswith("Most likely now: open control wire")
+    assert all(text.count("That points away from:") == 2 for text in reasons)
 
 
 def test_it_verifies_and_replays(session: RecordedSession) -> None:
@@ -109,7 +109,7 @@ def test_the_write_up_says_what_remains_and_why(out: Path) -> None:
         assert "no bench measurement behind it" in text.lower()
         assert "Among the faults of the catalogue, one at a time: open control wire" in text
         assert "speaks for the first of these" in text
-        assert "Does not fit: These do not fit together." in text
+        assert "Does not fit: These don't match." in text
         assert "asked again, because it did not fit" in text.lower()
 
 

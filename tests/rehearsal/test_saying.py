@@ -31,22 +31,22 @@ def judged(sentence: str) -> list[str]:
 def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() -> None:
     """Each source is in it: cautions, instructions after another step, read-backs, verdicts, notices, reasons."""
     for text in (
-        "Hands, hair, leads clear.",
-        "Take the test lamp off.",
+        "Hands, hair and leads clear.",
+        "Lamp off.",
         "Feed side: lit.",
         "Too loud to hear you.",
         "Standing by.",
-        "Nothing to take back.",
+        "Nothing to undo.",
         *sentences(instructing.numbered(REASONS.values())),
         *sentences(LIBRARY.procedures["coil-and-driver"].verdicts["coil-bad"].says),
     ):
-        assert text in SENTENCES or f"Verdict. {text}" in SENTENCES, text
+        assert text in SENTENCES or f"Result. {text}" in SENTENCES, text
 
 
 def test_a_sentence_names_where_its_words_come_from() -> None:
     """An instruction names its procedure's file and the step's line, a caution the file of the cautions."""
     step = LIBRARY.step("coil-control", "feed-while-cranking")
-    probe = next(one for one in ALL if one.where == "step feed-while-cranking" and "probe" in one.sentence)
+    probe = next(one for one in ALL if one.where == "step feed-while-cranking" and "Probe" in one.sentence)
     assert (LIBRARY.procedures["coil-control"].file, step.line) == (probe.file, probe.line)
     warned = next(one for one in ALL if one.where == "caution cranking, full")
     assert "cautions.yaml" == warned.file
@@ -73,8 +73,8 @@ def test_twice_as_many_events_find_little_more() -> None:
         ("Scratch right through all of the old paint and oil until the bare metal shows up.", "16 words"),
         ("Unplug the coil and probe the plug.", "2 actions"),
         ("Touch the leads together, then note what they show.", "2 actions"),
-        ("Probe the feed side of the coil.", "place after the action"),
-        ("Clip the lamp to the battery negative post.", "place after the action"),
+        ("Mend the feed wire.", "'mend'"),
+        ("Read the maker's limit.", "'maker's'"),
         ("Expect 12 V here.", "voice"),
         ("Read the ECM data.", "voice"),
         ("The lamp (filament) is lit.", "voice"),
@@ -83,22 +83,22 @@ def test_twice_as_many_events_find_little_more() -> None:
     ],
 )
 def test_a_sentence_that_is_hard_to_hear_is_found(sentence: str, problem: str) -> None:
-    """Too long, two actions, the place last, units in letters, a number of five digits, a chopped rest."""
+    """Too long, two actions, a word of no shop, units in letters, a number of five digits, a chopped rest."""
     assert any(problem in found for found in judged(sentence)), judged(sentence)
 
 
 @pytest.mark.parametrize(
     "sentence",
     [
-        "Feed side of the coil: probe.",
+        "Probe the feed side of the coil.",
         "Crank sensor signal at the driver: probe.",
         "Say cranking now, or press Enter, when it turns.",
         "Key the volts, then Enter.",
-        "Key on, do not crank.",
+        "Key on. Don't crank.",
         "Blinking, flickering, steady, dim, or dark?",
         "Say why, correction, voice note, close session, or go ahead.",
         "Unplug the driver module and the coil.",
-        "Still possible by the model: open feed, about 1 in 10.",
+        "Still open: open feed. Or: driver shorted on.",
         "Filament lamp, a quarter amp or less, no LED.",
     ],
 )
@@ -144,9 +144,9 @@ def test_the_measure_counts_what_is_spoken_before_the_first_crank() -> None:
     said = sum(
         count_words(remarking.caution_text(LIBRARY.cautions[name], "full"))
         for name in LIBRARY.procedures["coil-control"].cautions
+        if not LIBRARY.cautions[name].instruments  # the others wait for a step with their instrument
     )
-    # Their "Say ready, or press Enter." goes with them.
-    assert 0 <= before - after - said <= 6
+    assert said - 1 <= before - after <= said  # the signal word may be said with those of the step
 
 
 def test_the_measure_is_of_all_sentences() -> None:

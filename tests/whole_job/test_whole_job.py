@@ -52,8 +52,9 @@ FACTS = {
 """Invented, but for the VIN, which is an example of the check digit from public tables."""
 
 GIVEN = {
-    "no-start/crank-speed": "normal",
-    "no-start/spark-so-far": "all-missing",
+    "first-look/crank-speed": "normal",
+    "first-look/engine-speed": "present",
+    "first-look/spark-so-far": "all-missing",
     "ignition-kind/coils": "waste-spark",
 }
 """What no circuit model has."""
@@ -92,7 +93,7 @@ JOBS = {
         # The long way: the battery is measured and the spark looked for, before the kind of ignition is told.
         Car(
             ("control-wire-open", None),
-            given(no_start__crank_speed="slow", spark_check__every_cylinder="no-spark"),
+            given(first_look__crank_speed="slow", spark_check__every_cylinder="no-spark"),
         ),
         [
             Aside("battery-at-rest", State.ASKING, "say", "say again"),

@@ -92,7 +92,7 @@ def small_library() -> Library:
     cautions = (
         Caution(
             "cranking", SignalWord.WARNING, "The engine will turn. Hands and hair clear of belts and fans.",
-            "The engine will turn. Keep clear.", (Hazard.CRANKING,), acknowledge=True, source="common practice",
+            "Cranking. Hands clear.", (Hazard.CRANKING,), acknowledge=True, source="common practice",
         ),
         Caution(
             "live", SignalWord.CAUTION, "The circuit is live. Take rings off.", "Live circuit.",

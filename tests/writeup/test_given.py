@@ -30,7 +30,7 @@ def library() -> Library:
     found = small_library()
     facts = (
         Inquiry("order", FactKind.SPELLED, "Repair order", "Which order?", longest=16),
-        Inquiry("vin", FactKind.VIN, "VIN", "Which VIN?"),
+        Inquiry("vin", FactKind.VIN, "VIN", "What's the VIN?"),
         Inquiry("lamp-kind", FactKind.CHOICE, "Test lamp", "Which lamp?",
                 choices={"filament": "filament lamp", "led": "LED"}),
         Inquiry("lead-resistance", NUMBER, "Resistance of the leads", "How many ohms?", unit="ohm",

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 def understood(talk: Talk, pending: Pending) -> str:
     """The answer in the words of its read-back, which the screen shows as well."""
     talk.said.typed = talk.said.message = ""
-    words = reporting.read_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
+    words = reporting.heard_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
     talk.said.heard = pending.words if pending.how == "voice" else words
     return words
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import entering, missing, moving, weighing
+from assistant.core.dialogue import cautioning, entering, missing, moving, weighing
 from assistant.core.dialogue.cells import Cell, only, row
 from assistant.core.dialogue.inquiring import TYPED
 from assistant.core.dialogue.memory import Cautions
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         NoiseChanged,
         NoMatch,
         NoteRecorded,
+        Resumed,
     )
 
 # --- the session ----------------------------------------------------------------------------------
@@ -39,25 +40,30 @@ def begin(talk: Talk, began: Began) -> State:
         UsageProblem: The procedure is not in the library.
     """
     name = talk.library.procedure(began.procedure).name
+    missing.leave_out(talk, began.left_out)
+    talk.cautions.told = began.told
     for typed in began.facts:
         if typed.fact in talk.library.terms.facts and typed.value:
             given = FactGiven(typed.fact, typed.value, typed.unit, TYPED, typed.value, 1.0, TYPED, None)
             talk.facts.given[typed.fact] = given
             talk.note(given)
-    return entering.enter_procedure(talk, name, came_from=None)
+            cautioning.signed_in(talk, given)
+    return entering.enter_procedure(talk, name, came_from=None, titled=False)
 
 
-def resume(talk: Talk, _: object) -> State:
+def resume(talk: Talk, resumed: Resumed) -> State:
     """An interrupted session goes on: the step and its caution are spoken again."""
     talk.note(ModeChanged("resumed", "the session was interrupted"))
-    talk.cautions = Cautions()
+    told = talk.cautions
+    talk.cautions = Cautions(told=told.told, today=told.today)
     talk.said.owed = ""
-    talk.gear.all_back()  # what is missing now will be reported again
+    talk.gear.all_back()  # what is lost now will be reported again
+    missing.leave_out(talk, resumed.left_out)
     cranking = talk.crank.began is not None
     if cranking:  # nobody knows how long it lasted
         talk.crank.began = None
         talk.crank.counted = False
-        talk.stop_crank(timed=False)
+        talk.stop_crank(timed=False, lost=True)
     talk.awaited.note_running = False
     talk.awaited.pending = None
     talk.work.interrupted = True
@@ -137,7 +143,8 @@ def _remind(talk: Talk, patience: int) -> State:
         talk.said.message = "Waiting."
         return talk.state
     short, keys = help_here(talk)
-    talk.say(tapered({1: short, 2: f"{short} Or use the keys. {keys}"}, counters.no_input), Speech.HELP)
+    more = keys if talk.voice_off else f"{short} Or use the keys. {keys}"
+    talk.say(tapered({1: short, 2: more}, counters.no_input), Speech.HELP)
     return talk.state
 
 
@@ -152,7 +159,7 @@ def say_again(talk: Talk, _: object) -> State:
 
 def choices(talk: Talk, _: object) -> State:
     """Say the words and keys that count now."""
-    talk.say(" ".join(filter(None, help_here(talk))), Speech.HELP)
+    talk.say(" ".join(filter(None, dict.fromkeys(help_here(talk)))), Speech.HELP)
     return talk.state
 
 

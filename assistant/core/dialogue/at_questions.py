@@ -11,6 +11,7 @@ from assistant.core.dialogue.showing import help_here
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import CRANK_TIMER, REST_TIMER, STOP_CRANKING
 from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import FIRED
 from assistant.core.values.entries import ModeChanged
 from assistant.core.values.events import CancelTimer, CutSpeech, Speech, StartTimer
 from assistant.core.words import instructing
@@ -19,6 +20,12 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
     from assistant.core.dialogue.trail import Pending
     from assistant.core.dialogue.triggers import By, Named, Worded
+
+LET_GO = "Still cranking? Let go."
+"""What is said after the longest crank of an engine that is meant to start."""
+
+LONGEST_WORDS_S = 15.0
+"""How long the words of a rest are waited for when it is over, if nobody tells that they were spoken."""
 
 # --- answers --------------------------------------------------------------------------------------
 
@@ -34,9 +41,10 @@ def result_while_cranking(talk: Talk, pending: Pending) -> State:
 
 
 def _graded(talk: Talk, pending: Pending, *, cranking: bool) -> State:
+    fired = pending.answer.outcome in FIRED
     if talk.step.measure.engine is Engine.CRANKING:
-        talk.stop_crank(timed=cranking)
-    stop = STOP_CRANKING if cranking else ""
+        talk.stop_crank(timed=cranking, fired=fired)
+    stop = STOP_CRANKING if cranking and not fired else ""
     spoken = " ".join(filter(None, (stop, answering.understood(talk, pending))))
     acceptance = grade(talk.step, pending.answer, pending.confidence, talk.limits)
     if acceptance is Acceptance.AFFIRM:
@@ -45,6 +53,12 @@ def _graded(talk: Talk, pending: Pending, *, cranking: bool) -> State:
         return entering.read_back(talk, spoken)
     talk.said.prefix = spoken if acceptance is Acceptance.READ_BACK else stop
     return moving.commit(talk, pending, acceptance)
+
+
+def result_at_rest(talk: Talk, pending: Pending) -> State:
+    """An answer while the starter rests, from the last crank or from one that nobody announced: it counts."""
+    talk.end_rest()
+    return _graded(talk, pending, cranking=False)
 
 
 def wrong_place(talk: Talk, place: Named) -> State:
@@ -91,7 +105,7 @@ def _look_for(talk: Talk, *, cranking: bool) -> State:
     talk.said.typed = ""
     talk.remark("not sure", talk.said.heard)
     talk.stop_crank(timed=cranking)
-    parts = [STOP_CRANKING] if cranking else []
+    parts = [STOP_CRANKING] if cranking and not step.starts_engine else []
     parts.append(step.look_for or "Repeat the test.")
     if counters.not_sure > 1:
         more = "Or skip it, or stand by and get another tool."
@@ -123,7 +137,8 @@ def choices(talk: Talk, _: object) -> State:
     if talk.step.reading is not None:
         setup = instructing.setup(talk.library, talk.step, talk.work.connected, whole=True)
         short = " ".join((*setup, *entering.to_do(talk), short))
-    talk.say(" ".join(filter(None, (short, keys, "Say why for reasons."))), Speech.HELP)
+    told = dict.fromkeys((short, keys, "Say why for reasons."))
+    talk.say(" ".join(filter(None, told)), Speech.HELP)
     return talk.state
 
 
@@ -148,22 +163,30 @@ def correction_at_rest(talk: Talk, by: By) -> State:
 
 def crank_begins(talk: Talk, _: object) -> State:
     """Someone cranks: time it, or refuse while the starter rests."""
-    if talk.now.at < talk.crank.rested_at:
+    if talk.wait_s() > 0:
         return _not_yet(talk)
     talk.crank.began = talk.now.at
     talk.crank.counted = False
     talk.said.message = ""
     talk.do(CutSpeech())
-    talk.do(StartTimer(CRANK_TIMER, talk.limits.crank_s))
+    talk.crank.longest_s = talk.crank.starter.longest(talk.starter_limits(), talk.now.at)
+    talk.do(StartTimer(CRANK_TIMER, talk.crank.longest_s))
     return State.CRANKING
 
 
 def crank_begins_at_rest(talk: Talk, by: By) -> State:
-    """Someone wants to crank: refuse until the starter has rested, then ask the step."""
-    return _not_yet(talk) if talk.now.at < talk.crank.rested_at else rested(talk, by)
+    """Someone wants to crank: refuse until the starter has rested; a second Enter goes on anyway."""
+    if talk.wait_s() > 0:
+        insists = talk.crank.refused and by.how == "keypad" and talk.limits.paced
+        return go_anyway(talk, by) if insists else _not_yet(talk)
+    if not talk.limits.paced:
+        return rested(talk, by)
+    talk.do(CancelTimer(REST_TIMER))
+    return crank_begins(talk, by)
 
 
 def _not_yet(talk: Talk) -> State:
+    talk.crank.refused = True
     talk.said.prefix = "Not yet."
     talk.do(CancelTimer(REST_TIMER))
     return entering.rest(talk)
@@ -171,25 +194,39 @@ def _not_yet(talk: Talk) -> State:
 
 def go_anyway(talk: Talk, _: object) -> State:
     """The technician decides that the starter may crank before it has rested: record that, and ask the step."""
-    left = max(0, round(talk.crank.rested_at - talk.now.at))
+    left = max(0, round(talk.wait_s()))
     talk.note(ModeChanged("went on anyway", f"the starter's rest had {left} more seconds"))
     talk.do(CancelTimer(REST_TIMER))
-    talk.crank.rested_at = talk.now.at
+    talk.crank.starter = talk.crank.starter.at_once(talk.now.at)
+    talk.crank.refused = False
+    longest = talk.crank.starter.longest(talk.starter_limits(), talk.now.at)
+    talk.said.prefix = f"The starter is hot. {round(longest)} seconds at most."
     return entering.ask(talk, Ask.ACT)
 
 
 def rested(talk: Talk, _: object) -> State:
-    """The starter has rested: ask the step."""
-    talk.said.prefix = "Okay to crank."
+    """The starter has rested: ask the step, once what is being spoken has come to its end."""
+    crank, said = talk.crank, talk.said
+    if talk.limits.paced and not (crank.due or talk.gear.mute or said.finished == said.utterance):
+        crank.due = True
+        talk.do(StartTimer(REST_TIMER, LONGEST_WORDS_S))
+        return State.RESTING
+    if crank.due:
+        talk.do(CancelTimer(REST_TIMER))
+    crank.due = crank.refused = False
+    if crank.starter.rested_at > crank.starter.ended:  # not after the engine has only come to a stop
+        said.prefix = "Okay to crank."
     return entering.ask(talk, Ask.ACT)
 
 
 def crank_limit(talk: Talk, _: object) -> State:
-    """The engine has turned as long as it may: tell the person to stop."""
-    talk.stop_crank(timed=True)
+    """The engine has turned as long as it may: tell the person to stop, unless it may be running by now."""
+    starts = talk.step.starts_engine
+    talk.stop_crank(timed=True, fired=None if starts else False)
     talk.crank.counted = True
-    talk.say_lines((STOP_CRANKING, entering.question(talk)))
-    talk.said.message = STOP_CRANKING
+    stop = LET_GO if starts else STOP_CRANKING
+    talk.say_lines((stop, entering.question(talk)))
+    talk.said.message = stop
     return State.ASKING
 
 

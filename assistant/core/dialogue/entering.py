@@ -8,23 +8,37 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, weighing
-from assistant.core.dialogue.circles import Visits
+from assistant.core.dialogue import asking, cautioning, repeating, weighing
+from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
-from assistant.core.dialogue.policy import SHADE, lamp_faint, lamp_refused
+from assistant.core.dialogue.policy import LOOKS_LEAD_ON, SHADE, lamp_faint, lamp_refused
 from assistant.core.dialogue.sayable import LAMP_FACTS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
-from assistant.core.library.procedure import Engine, Leads
+from assistant.core.library.procedure import Engine, Leads, Target
 from assistant.core.library.terms import FactKind
-from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
+from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
+from assistant.core.values.entries import AnswerKnown, CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
+    from assistant.core.library.procedure import Answer, Step
+
+
+INITIALS = 4
+"""Most letters that anybody spells without being told how."""
+
+READY = {
+    (False, False): "Say ready.",
+    (False, True): "Press Enter.",
+    (True, False): "Press Enter.",
+    (True, True): "Press Enter.",
+}
+"""How to acknowledge a caution, by whether the loudspeaker is lost, and whether nobody can be heard."""
 
 
 class Ask(StrEnum):
@@ -40,26 +54,92 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
     measurement.
     """
-    talk.work.step = talk.procedure.steps[name]
+    step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
+    talk.work.step = repeating.asked(talk, step)
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
     talk.said.typed = ""
-    talk.crank.counted = False
+    talk.crank.counted = talk.crank.refused = False
     talk.work.set_up = False
     talk.facts.asked = None
     return before_step(talk, offer=offer)
 
 
-def enter_procedure(talk: Talk, name: str, came_from: str | None) -> State:
-    """Begin a procedure; `came_from` is the one that handed over, None if the person asked for it."""
+def _first_unknown(talk: Talk, name: str) -> Step:
+    """This step, or the one behind it if an earlier procedure of the session has seen to it."""
+    steps = talk.procedure.steps
+    passed: set[str] = set()
+    while name not in passed and (known := _known(talk, steps[name]) or _seen(talk, steps[name])) is not None:
+        passed.add(name)
+        answer, after = known
+        talk.note(AnswerKnown(talk.procedure.name, name, answer.outcome, after, str(answer.target)))
+        name = answer.target.name
+    return steps[name]
+
+
+def _seen(talk: Talk, step: Step) -> tuple[Answer, str] | None:
+    """The answer of the same look in an earlier step of the session, and its procedure; None if there is none.
+
+    A look costs the technician a question and tells the same the second time; what is measured is offered instead.
+    After a repair everything is looked at anew, and what leads out of this procedure is asked.
+    """
+    if step.measure.instrument not in SENSES or talk.limits.rules < LOOKS_LEAD_ON:
+        return None
+    here = (talk.procedure.name, step.name)
+    earlier = talk.past.trail.measured()
+    repaired = max((past.number for past in earlier if past.procedure == AFTER_REPAIR), default=0)
+    for past in reversed(earlier):
+        if past.number <= repaired:
+            break
+        if past.measure == step.measure and past.pending and (past.procedure, past.step) != here:
+            answer = step.answer(past.pending.answer.outcome)
+            if answer is not None and answer.target.leads is Leads.STEP:
+                return answer, past.procedure
+    return None
+
+
+def _known(talk: Talk, step: Step) -> tuple[Answer, str] | None:
+    """The answer that an earlier procedure has seen to by handing over to this one, and that procedure."""
+    if not any(answer.known_after for answer in step.answers):
+        return None
+    handed = {
+        past.procedure
+        for past in talk.past.trail.measured()
+        if past.pending and past.pending.answer.target == Target(Leads.PROCEDURE, talk.procedure.name)
+    }
+    return next(((one, one.known_after) for one in step.answers if one.known_after in handed), None)
+
+
+def enter_procedure(talk: Talk, name: str, came_from: str | None, *, titled: bool = True) -> State:
+    """Begin a procedure.
+
+    Args:
+        talk: The session.
+        name: The procedure.
+        came_from: The one that handed over; None if the person asked for it.
+        titled: Whether to say its title; not if it was named just before, or typed.
+    """
     if came_from is None:  # the person asked for it, so no earlier visit counts as a circle
         talk.work.visits = Visits()
     talk.work.visits = talk.work.visits.entering(name, talk.past.results)
     talk.work.procedure = talk.library.procedures[name]
     talk.note(ProcedureEntered(name, came_from))
-    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, alone=came_from is None)
+    presumed = () if came_from is not None else _presumed(talk)
+    # Questions need no heading.
+    titled = titled and (came_from is None or talk.procedure.circuit != NO_CIRCUIT)
+    intro = remarking.procedure_intro(talk.library.terms, talk.work.procedure, presumed, titled=titled)
     talk.said.add_prefix(intro)
     return enter_step(talk, talk.work.procedure.start)
+
+
+def _presumed(talk: Talk) -> tuple[str, ...]:
+    """Faults that the present procedure presumes not to be there, and that no result of the session has excluded."""
+    presumed = talk.procedure.presumes_no
+    if not presumed:
+        return ()
+    answers = [past.pending.answer for past in talk.past.trail.measured() if past.pending]
+    excluded = {fault for answer in answers for fault in answer.rules_out}
+    return tuple(fault for fault in presumed if fault not in excluded)
 
 
 def before_step(talk: Talk, *, offer: bool) -> State:
@@ -99,18 +179,7 @@ def cautions_due(talk: Talk, *, offer: bool) -> State:
             words = reporting.read_back(talk.library, step, earlier.answer, earlier.value, earlier.unit)
             return read_back(talk, f"Already measured. {words}")
     talk.awaited.offered = False
-    groups: dict[bool, list[tuple[str, str]]] = {False: [], True: []}
-    for name in dict.fromkeys([*talk.procedure.cautions, *step.cautions]):
-        caution = talk.library.cautions[name]
-        last = talk.cautions.given.get(name)
-        own = name in step.cautions  # those of the whole procedure are given only once
-        if last is None or (own and talk.now.at - last > talk.limits.caution_again_s):
-            groups[own].append((name, "full"))
-        elif own and remarking.never_skipped(caution):
-            groups[own].append((name, "short"))
-    # The cautions before the work and before the step are spoken and acknowledged separately.
-    first, second = (tuple(groups[False]), tuple(groups[True]))
-    talk.cautions.due, talk.cautions.later = (first, second) if first else (second, ())
+    talk.cautions.due, talk.cautions.later = cautioning.due(talk)
     if talk.cautions.due:
         return say_cautions(talk)
     return release(talk)
@@ -126,21 +195,14 @@ def next_cautions(talk: Talk) -> State:
 
 def say_cautions(talk: Talk) -> State:
     """Speak the due cautions, or show them if they cannot be spoken."""
-    texts = [remarking.caution_text(talk.library.cautions[name], form) for name, form in talk.cautions.due]
-    text = " ".join(filter(None, (talk.said.take_prefix(), *texts)))
-    if talk.gear.mute or _needs_acknowledgement(talk):
-        text += " Say ready, or press Enter."
+    due = [(talk.library.cautions[name], form) for name, form in talk.cautions.due]
+    text = " ".join(filter(None, (talk.said.take_prefix(), remarking.cautions_text(due))))
+    if talk.gear.mute or cautioning.needs_acknowledgement(talk):
+        text += f" {READY[bool(talk.gear.mute), bool(talk.gear.deaf)]}"
     talk.say(text, Speech.CAUTION, can_be_cut=False)
     if talk.gear.mute:
         return cautions_given(talk, by="shown")
     return State.CAUTIONING
-
-
-def _needs_acknowledgement(talk: Talk) -> bool:
-    return any(
-        talk.library.cautions[name].acknowledge and name not in talk.cautions.acknowledged
-        for name, _ in talk.cautions.due
-    )
 
 
 def cautions_given(talk: Talk, *, by: str) -> State:
@@ -149,7 +211,7 @@ def cautions_given(talk: Talk, *, by: str) -> State:
         talk.cautions.given[name] = talk.now.at
         how = form if by == "spoken" else f"{form}, shown on the screen"
         talk.note(CautionGiven(name, how, *talk.position))
-    if by == "shown" or _needs_acknowledgement(talk):
+    if by == "shown" or cautioning.needs_acknowledgement(talk):
         return State.ACKNOWLEDGING
     return next_cautions(talk)
 
@@ -162,11 +224,15 @@ def release(talk: Talk) -> State:
 
 
 def rest(talk: Talk) -> State:
-    """Say the connections to make while the starter rests."""
+    """Say the connections to make while the starter rests; before a long rest the key goes off."""
     sentences = instructing.setup(talk.library, talk.step, talk.work.connected)
-    text = (talk.said.take_prefix(), *sentences, "Don't crank yet.", f"{talk.rest_words()}.")
-    talk.say_lines(text)
-    talk.do(StartTimer(REST_TIMER, talk.crank.rested_at - talk.now.at))
+    off = talk.wait_s() > talk.limits.starter.pause_s and "Key off." not in sentences
+    text = (talk.said.take_prefix(), "Key off." if off else "", *sentences, "Don't crank yet.")
+    anyway = "Enter again to go anyway." if talk.crank.refused and talk.gear.deaf else ""
+    # The board counts the seconds itself.
+    talk.say_lines((*text, f"{talk.rest_words()}.", anyway), shown=(*text, anyway))
+    talk.crank.due = False
+    talk.do(StartTimer(REST_TIMER, talk.wait_s()))
     return State.RESTING
 
 
@@ -180,11 +246,19 @@ def question(talk: Talk) -> str:
     )
 
 
-def to_do(talk: Talk) -> tuple[str, ...]:
+def to_do(talk: Talk, *, key_is_on: bool = False) -> tuple[str, ...]:
     """The instruction for key and engine after the set-up; never "crank" while the starter rests."""
     if talk.must_rest():
         return (f"{talk.rest_words()} before you crank again.",)
-    return instructing.act(talk.library, talk.step)
+    return instructing.act(talk.library, talk.step, key_is_on=key_is_on)
+
+
+def _key_is_on(talk: Talk) -> bool:
+    """Whether a look just before this one had the key on, so that nobody has touched it since."""
+    last = talk.past.trail.last
+    before = last.measure if last is not None else None
+    looks = before is not None and {before.instrument, talk.step.measure.instrument} <= set(SENSES)
+    return looks and before is not None and before.engine is Engine.KEY_ON
 
 
 def ask(talk: Talk, part: Ask) -> State:
@@ -196,12 +270,12 @@ def ask(talk: Talk, part: Ask) -> State:
     if part is Ask.QUESTION:
         talk.say_lines((prefix, asks), shown=(prefix, *setup, asks))
         return State.ASKING
-    act = to_do(talk)
+    act = to_do(talk, key_is_on=part is Ask.ALL and _key_is_on(talk))
     if lamp_faint(step.measure, talk.numbers().get("lamp-current")):
         act = (*act, SHADE)
     if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
         talk.crank.explained = True
-        act = (*act, "Say cranking now, or press Enter, when it turns.")
+        act = (*act, "Say cranking when it turns.")
     spoken = (*act, asks) if part is Ask.ACT else (*setup, *act, asks)
     talk.say_lines((prefix, *spoken), shown=(prefix, *setup, *act, asks))
     return State.ASKING
@@ -240,7 +314,8 @@ def inquire(talk: Talk) -> State:
     if asked.inquiry.kind is FactKind.CHOICE and not keys:
         choices = asking.listed_choices(asked.inquiry)
     how = ""
-    if asked.spells and not talk.facts.spelling_explained and not keys:
+    long = asking.longest(asked.inquiry) > INITIALS
+    if asked.spells and long and not talk.facts.spelling_explained and not keys:
         talk.facts.spelling_explained = True
         how = "Spell it, a few letters at a time. Then say: that is all."
     parts = (talk.said.take_prefix(), asked.inquiry.question, choices, so_far, how, keys)

@@ -62,7 +62,7 @@ _FACT: _Pad = {
 PAD: dict[State, _Pad] = {
     State.CAUTIONING: KEYED,
     State.ACKNOWLEDGING: {**_ALSO, "enter": Trigger.ACKNOWLEDGE},
-    State.RESTING: {**_ALSO, "enter": Trigger.CRANK_BEGINS, "1": Trigger.GO_ANYWAY},
+    State.RESTING: {**_ALSO, "enter": Trigger.CRANK_BEGINS},
     State.ASKING: _ANSWERING,
     State.CRANKING: {**_ANSWERING, "slash": Trigger.STOP},
     State.READING_BACK: {
@@ -137,6 +137,11 @@ def _typed(key: str) -> Known[Any]:
 
 
 # --- an answer to the step ------------------------------------------------------------------------
+
+
+def _resting(talk: Talk, key: str) -> Known[Any]:
+    """Like an answer to the step; in a session of earlier rules nothing is answered during a rest."""
+    return _asking(talk, key) if talk.limits.paced else _looked_up(PAD[talk.state], key)
 
 
 def _answering(talk: Talk, key: str) -> Known[Any]:
@@ -271,6 +276,7 @@ _FACTS = (State.INQUIRING, State.CONFIRMING)
 _READS: dict[State, Callable[[Talk, str], Known[Any] | None]] = {
     State.INQUIRING: _inquiring,
     State.CONFIRMING: _confirming,
+    State.RESTING: _resting,
     State.ASKING: _asking,
     State.CRANKING: _answering,
     State.READING_BACK: _reading_back,

@@ -16,7 +16,8 @@ from assistant.core.library.procedure import Measurement, Procedure, Step
 from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.reasoning.scales import Memo
 from assistant.core.values.entries import FactGiven, LedBack
-from assistant.core.values.events import Action
+from assistant.core.values.events import Action, ToldToday
+from assistant.core.values.starter import Starter
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
@@ -118,6 +119,7 @@ class LastSaid:
 
     Attributes:
         utterance: Number of the last utterance.
+        finished: Number of the last utterance that was spoken to its end or cut.
         prompt: The words that "say again" repeats.
         prefix: The beginning of the next prompt.
         owed: A notice that could not be given in time; the next prompt begins with it.
@@ -128,6 +130,7 @@ class LastSaid:
     """
 
     utterance: int = 0
+    finished: int = 0
     prompt: str = ""
     prefix: str = ""
     owed: str = ""
@@ -193,12 +196,16 @@ class Cautions:
     Attributes:
         given: The time when each was last spoken to its end, s since the session began.
         acknowledged: Cautions that were acknowledged.
+        told: What technicians were told in earlier sessions of the day.
+        today: What the present one was told in them; None if nobody is known.
         due: Name and form (``full`` or ``short``) of the cautions that are being given.
         later: Cautions that come after them.
     """
 
     given: dict[str, float] = field(default_factory=dict)
     acknowledged: set[str] = field(default_factory=set)
+    told: tuple[ToldToday, ...] = ()
+    today: ToldToday | None = None
     due: tuple[tuple[str, str], ...] = ()
     later: tuple[tuple[str, str], ...] = ()
 
@@ -210,14 +217,25 @@ class Crank:
     Attributes:
         began: The time when the present cranking began, s since the session began; None if nobody announced one.
         counted: Whether the record already has a cranking of the present step.
-        rested_at: The time when the starter will have rested, s since the session began.
+        starter: The starter after its last crank.
+        longest_s: How long the present cranking may last, s.
+        refused: Whether somebody wanted to crank during the present rest.
+        due: Whether the rest is over and only the words that are being spoken are waited for.
         explained: Whether the assistant has explained how to announce a cranking.
     """
 
     began: float | None = None
     counted: bool = False
-    rested_at: float = 0.0
+    starter: Starter = field(default_factory=Starter)
+    longest_s: float = 0.0
+    refused: bool = False
+    due: bool = False
     explained: bool = False
+
+    @property
+    def rested_at(self) -> float:
+        """The time when the starter will have rested, s since the session began."""
+        return self.starter.rested_at
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -260,7 +278,7 @@ class WorkingGear:
     Attributes:
         deaf: Why nothing can be heard: ``noise``, ``microphone``; empty while all can be heard.
         mute: Whether nothing can be spoken.
-        lost: Missing gear with the reasons, in the order of loss.
+        lost: Missing gear with the reasons, in the order of loss; "" for gear that was left out on purpose.
     """
 
     deaf: set[str] = field(default_factory=set)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, entering, weighing
+from assistant.core.dialogue import asking, cautioning, entering, repeating, weighing
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Answered, Counters
@@ -49,27 +49,27 @@ if TYPE_CHECKING:
 def commit(talk: Talk, pending: Pending, acceptance: Acceptance) -> State:
     """Record a result and go to its target, unless a result is doubtful."""
     step, procedure = talk.step, talk.procedure
+    shown, pending = pending.answer.outcome, repeating.recorded(talk.step, pending)
     talk.past.results += 1
     kept = KEPT if talk.awaited.offered else ""
     talk.awaited.offered = False
-    talk.note(
-        ResultTaken(
-            number=talk.past.results,
-            procedure=procedure.name,
-            step=step.name,
-            outcome=pending.answer.outcome,
-            value=pending.value,
-            unit=pending.unit,
-            how=pending.how,
-            words=pending.words + kept,
-            confidence=pending.confidence,
-            snr_db=pending.snr_db,
-            confirmed=acceptance.value,
-            clip=pending.clip,
-            next=str(pending.answer.target),
-            judged=pending.judged,
-        )
+    taken = ResultTaken(
+        number=talk.past.results,
+        procedure=procedure.name,
+        step=step.name,
+        outcome=pending.answer.outcome,
+        value=pending.value,
+        unit=pending.unit,
+        how=pending.how,
+        words=pending.words + kept,
+        confidence=pending.confidence,
+        snr_db=pending.snr_db,
+        confirmed=acceptance.value,
+        clip=pending.clip,
+        next=str(pending.answer.target),
+        judged=pending.judged,
     )
+    talk.note(repeating.entry(step, taken, shown))
     leave_step(talk, talk.past.results, pending, acceptance.value, kept=bool(kept))
     if not kept:
         talk.work.connected = instructing.connected_after(talk.work.connected, step.measure)
@@ -88,7 +88,7 @@ def leave_step(
         Trail(
             *talk.position,
             number,
-            talk.step.measure if pending else None,
+            talk.procedure.steps[talk.step.name].measure if pending else None,
             pending,
             confirmed,
             kept=kept,
@@ -103,7 +103,8 @@ def go(talk: Talk, target: Target) -> State:
     if target.leads is Leads.STEP:
         return entering.enter_step(talk, target.name)
     if target.leads is Leads.PROCEDURE:
-        return hand_over(talk, target.name)
+        last = talk.past.trail.last
+        return hand_over(talk, target.name, titled=last is None or not last.number)
     talk.work.verdict = target.name
     # Affirming an answer that ends in a verdict affirms the verdict, too; skipping a test does not.
     talk.work.affirmed = bool(talk.past.trail.last and talk.past.trail.last.number)
@@ -111,8 +112,14 @@ def go(talk: Talk, target: Target) -> State:
     return conclude(talk)
 
 
-def hand_over(talk: Talk, name: str) -> State:
-    """Continue with another procedure; if it was done before, say what is new since then, or stop."""
+def hand_over(talk: Talk, name: str, *, titled: bool = False) -> State:
+    """Continue with another procedure; if it was done before, say what is new since then, or stop.
+
+    Args:
+        talk: The session.
+        name: The other procedure.
+        titled: Whether to say its title: not if a read-back or a verdict has named it.
+    """
     came_from = talk.procedure.name
     if came_from == AFTER_REPAIR:
         talk.work.visits = Visits()
@@ -127,7 +134,7 @@ def hand_over(talk: Talk, name: str) -> State:
         talk.work.again_in = name
         told = remarking.new_since([weighing.result_of(talk, past, tuple(new[-2:])) for past in new[-2:]])
         talk.said.add_prefix(told)
-    return entering.enter_procedure(talk, name, came_from)
+    return entering.enter_procedure(talk, name, came_from, titled=titled)
 
 
 def _stop_circle(talk: Talk, back_to: str) -> State:
@@ -215,6 +222,7 @@ def take_fact(talk: Talk, given: FactGiven) -> State:
     """Let the fact count, and go on to the next one or to the step."""
     talk.note(given)
     talk.facts.given[given.fact] = given
+    cautioning.signed_in(talk, given)
     talk.facts.answered.append(Answered(given.fact, talk.past.trail.last))
     talk.facts.again = tuple(name for name in talk.facts.again if name != given.fact)
     talk.facts.asked = None
@@ -260,7 +268,9 @@ def take_back_fact(talk: Talk, name: str, how: str) -> State:
     """Take back the last fact and ask for it again; `how` goes into the record."""
     talk.facts.answered.pop()
     undone = talk.facts.given.pop(name)
-    talk.note(FactUndone(name, undone.value, how))
+    back = FactUndone(name, undone.value, how)
+    talk.note(back)
+    cautioning.signed_in(talk, back)
     inquiry = talk.library.terms.facts[name]
     spoken = asking.spoken_value(inquiry, undone.value, undone.unit)
     talk.said.prefix = f"Undone. {inquiry.label}: {spoken}."

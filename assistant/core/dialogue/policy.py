@@ -2,7 +2,8 @@
 
 An answer is simply taken if every answer leads to the same step. If it leads to a different step, it is read back
 inside the next sentence and can be corrected. A verdict, another procedure, a number or a doubtful hearing is
-read back and must be affirmed.
+read back and must be affirmed; but a look, or a question about what is known, that leads to another procedure
+connects nothing and condemns nothing, so it is only read back.
 Silence is never a yes.
 """
 
@@ -13,6 +14,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, TypeVar
 
 from assistant.core.library.procedure import Engine, Leads
+from assistant.core.library.vocabulary import SENSES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -31,6 +33,10 @@ class Acceptance(StrEnum):
     AFFIRM = "affirmed"
 
 
+LOOKS_LEAD_ON = 2
+"""`Thresholds.rules` from which a look leads on to another procedure without a yes."""
+
+
 def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds) -> Acceptance:
     """The confirmation that this answer needs before it counts.
 
@@ -41,6 +47,8 @@ def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds)
         thresholds: The dialogue's limits.
     """
     costly = step.reading is not None or answer.target.leads is not Leads.STEP
+    if answer.target.leads is Leads.PROCEDURE and step.measure.instrument in SENSES:
+        costly = thresholds.rules < LOOKS_LEAD_ON
     if costly or confidence < thresholds.ask_below:
         return Acceptance.AFFIRM
     if len({str(choice.target) for choice in step.choices()}) == 1:

@@ -77,7 +77,7 @@ def recognise(talk: Talk, event: Event) -> Known[Any] | None:
         case Began():
             return Known(Trigger.BEGIN, event)
         case Resumed():
-            return Known(Trigger.RESUME, None) if talk.work.step else UNEXPECTED
+            return Known(Trigger.RESUME, event) if talk.work.step else UNEXPECTED
         case Closed():
             return Known(Trigger.END, event)
         case _:
@@ -88,7 +88,12 @@ def _finished(talk: Talk, event: SpeechFinished) -> Known[Any] | None:
     """The end of speech matters only if something waits for it."""
     if event.utterance != talk.said.utterance:
         return None
-    waits = talk.state is State.CAUTIONING or (talk.state is State.NOTING and not talk.awaited.note_running)
+    talk.said.finished = event.utterance
+    waits = (
+        talk.state is State.CAUTIONING
+        or (talk.state is State.NOTING and not talk.awaited.note_running)
+        or (talk.state is State.RESTING and talk.crank.due)
+    )
     return Known(Trigger.SPOKEN, event) if waits else None
 
 
@@ -114,6 +119,8 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
     if result.control is not None:
         meaning = SAID[result.control]
         return Known(_MEANS_HERE.get(talk.state, _AS_ELSEWHERE).get(meaning, meaning), _BY_VOICE)
+    if talk.state is State.RESTING and not talk.limits.paced:
+        return UNEXPECTED
     source = Origin("voice", event.words, event.confidence, event.clip.file if event.clip else None)
     return _ANSWERS.get(talk.state, _result)(talk, event, source)
 

@@ -165,8 +165,8 @@ def request_for(
         return GrammarRequest(procedures, (), controls, places=False)
     outcomes: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
-    if state in (State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
-        outcomes = step.heard
+    if state in (State.RESTING, State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
+        outcomes = _listened_for(step)
         units = units_like(step.reading.unit) if step.reading else ()
     if state in (State.ASKING, State.RESTING) and step is not None:
         if step.measure.engine is Engine.CRANKING:
@@ -176,6 +176,13 @@ def request_for(
     if state is State.SKIPPING:
         outcomes = tuple(REASONS)
     return GrammarRequest(outcomes, units, controls, places=not set(PLACED) & set(outcomes))
+
+
+def _listened_for(step: Step) -> tuple[str, ...]:
+    """The outcomes that a step listens for; a steady lamp is simply lit where no answer tells steady from blinking."""
+    answers = [answer.outcome for answer in step.answers]
+    lit_is_all = "lit" in answers and "steady" not in answers
+    return tuple(name for name in step.heard if not (lit_is_all and name == "steady"))
 
 
 def _request_for_fact(inquiry: Inquiry, controls: tuple[Control, ...], *, again: bool) -> GrammarRequest:

@@ -19,6 +19,7 @@ from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
 from assistant.core.values.entries import Cranked, Remark
 from assistant.core.values.events import CancelTimer, Note, Say, Speech
+from assistant.core.words import glancing
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -29,9 +30,13 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Procedure, Step
     from assistant.core.values.entries import Entry
     from assistant.core.values.events import Action
+    from assistant.core.values.starter import StarterLimits
     from assistant.core.values.thresholds import Thresholds
 
 STOP_CRANKING = "Stop cranking."
+
+MAKERS_CRANKING = ("crank-longest", "crank-rest")
+"""Facts with the vehicle maker's limits: the longest cranking in one go and the wait after it, in s."""
 
 CRANK_TIMER = "crank"
 REST_TIMER = "rest"
@@ -116,6 +121,11 @@ class Talk:
         assert asked is not None  # noqa: S101
         return asked
 
+    @property
+    def voice_off(self) -> bool:
+        """Whether nobody can be heard or nothing can be spoken, so that the keys are named instead of words to say."""
+        return self.gear.mute or bool(self.gear.deaf)
+
     def numbers(self) -> dict[str, Decimal]:
         """All facts that are numbers, each in its own unit."""
         given = {name: (fact.value, fact.unit) for name, fact in self.facts.given.items()}
@@ -143,6 +153,8 @@ class Talk:
             first = STOP_CRANKING if text.startswith(STOP_CRANKING) else ""
             rest = text.removeprefix(first).strip()
             text = " ".join(filter(None, (first, said.take_owed(), rest)))
+        if kind is not Speech.CAUTION and self.voice_off:
+            text = glancing.keyed(text) or "Use the keys."
         said.utterance += 1
         if kind not in _NOT_REPEATED:
             said.prompt = text
@@ -164,28 +176,47 @@ class Talk:
 
     def rest_words(self) -> str:
         """The remaining rest of the starter, as the beginning of a sentence."""
-        return f"The starter rests {max(1, round(self.crank.rested_at - self.now.at))} more seconds"
+        return f"The starter rests {max(1, round(self.wait_s()))} more seconds"
 
-    def stop_crank(self, *, timed: bool) -> None:
+    def wait_s(self) -> float:
+        """How long nobody may crank yet, s; 0 or less if the starter is ready."""
+        return self.crank.starter.ready_at(self.limits.starter) - self.now.at
+
+    def starter_limits(self) -> StarterLimits:
+        """The limits of cranking: the vehicle maker's, where they are known as facts."""
+        numbers = self.numbers()
+        longest, rest = (numbers.get(fact) for fact in MAKERS_CRANKING)
+        return self.limits.starter.by_maker(
+            None if longest is None else float(longest), None if rest is None else float(rest)
+        )
+
+    def stop_crank(self, *, timed: bool, fired: bool | None = False, lost: bool = False) -> None:
         """Record a cranking and start the starter's rest.
 
-        If nobody announced it, the rest is reckoned from the longest allowed time, once a step.
+        If nobody announced it, an ordinary length is assumed, once a step.
 
         Args:
             timed: Whether to count only an announced cranking.
+            fired: Whether the engine has started, so that the starter was let go at a time that nobody told; None if
+                that is not known.
+            lost: Whether the session broke off while it lasted: then the longest is assumed.
         """
-        crank, step = self.crank, self.work.step
+        crank, step, limits = self.crank, self.work.step, self.starter_limits()
         if crank.began is not None:
-            seconds = self.now.at - crank.began
+            seconds = round(float(self.now.at - crank.began), 1)
             crank.began = None
             self.do(CancelTimer(CRANK_TIMER))
-            self.note(Cranked(round(float(seconds), 1), True, *self.position))
+            if fired:
+                seconds = min(seconds, limits.assumed_s)
+            self.note(Cranked(seconds, fired is False, *self.position))
         elif not timed and not crank.counted and step and step.measure.engine is Engine.CRANKING:
-            self.note(Cranked(self.limits.crank_s, False, *self.position))
+            seconds = limits.longest_s if lost else limits.assumed_s
+            self.note(Cranked(seconds, False, *self.position))
         else:
             return
         crank.counted = True
-        crank.rested_at = self.now.at + self.limits.rest_s
+        crank.refused = False
+        crank.starter = crank.starter.cranked(limits, seconds, self.now.at)
 
     def end_rest(self) -> None:
         """Stop counting the starter's rest, because something else is done meanwhile."""

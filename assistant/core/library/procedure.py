@@ -14,7 +14,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from assistant.core.library.terms import Hazard
-from assistant.core.library.vocabulary import SAME_POINT, SENSES, UNJUDGED
+from assistant.core.library.vocabulary import FIRED, SAME_POINT, SENSES, UNJUDGED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -130,11 +130,16 @@ class Target:
 
 @dataclass(frozen=True)
 class Answer:
-    """An outcome of a step and where it leads; `rules_out` are faults that can no longer be."""
+    """An outcome of a step and where it leads; `rules_out` are faults that can no longer be.
+
+    `known_after` is a procedure that has already seen to it: if it handed over to this one in the same session, the
+    step is not asked; "" if there is none.
+    """
 
     outcome: str
     target: Target
     rules_out: tuple[str, ...] = ()
+    known_after: str = field(default="", kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -248,6 +253,7 @@ class Step:
             that an answer that does not fit is caught and not taken for another one.
         line: Line in the file, for messages.
         asks: Facts that are asked for before the cautions, each only if the session does not hold it yet.
+        repeat: The earlier measurement that is asked instead, if there is one (`assistant.core.library.repeat`).
     """
 
     name: str
@@ -261,6 +267,12 @@ class Step:
     heard: tuple[str, ...] = ()
     line: int = 0
     asks: tuple[str, ...] = ()
+    repeat: str = ""
+
+    @property
+    def starts_engine(self) -> bool:
+        """Whether the engine is meant to start, and not only to be turned."""
+        return any(answer.outcome in FIRED for answer in self.answers)
 
     def choices(self) -> tuple[Answer, ...]:
         """All answers or bands."""

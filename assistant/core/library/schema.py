@@ -11,6 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from assistant.core.library.procedure import Engine
+from assistant.core.library.repeat import DECIDING
 from assistant.core.library.terms import FactKind
 
 if TYPE_CHECKING:
@@ -55,7 +56,13 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
 
 def _step(terms: Terms, cautions: dict[str, Caution]) -> dict[str, Any]:
     asked = _list(_enum(terms.facts))
-    answer = _map({**LEADS, "rules_out": _list(_enum(terms.faults))}, []) | ONE_LEAD
+    known_after = {
+        **TEXT,
+        "description": "a procedure that has seen to it, so that the step is not asked after it",
+    }
+    answer = (
+        _map({**LEADS, "rules_out": _list(_enum(terms.faults)), "known_after": known_after}, []) | ONE_LEAD
+    )
     return _map(
         {
             "measure": _measure(terms),
@@ -71,6 +78,10 @@ def _step(terms: Terms, cautions: dict[str, Caution]) -> dict[str, Any]:
                 "minProperties": 2,
             },
             "reading": _reading(terms),
+            "repeat": {
+                "enum": [DECIDING],
+                "description": "asked as this earlier measurement of the session, if there is one",
+            },
         },
         ["measure", "cautions"],
     ) | {"oneOf": [{"required": ["answers"]}, {"required": ["reading"]}]}

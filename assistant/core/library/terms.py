@@ -192,6 +192,7 @@ class Caution:
         covers: Hazards for which this caution is enough.
         acknowledge: The person must say that they are ready the first time, before the step is released.
         source: The publication or practice that it comes from.
+        instruments: A procedure gives it before the first step with one of these; () for any step.
     """
 
     name: str
@@ -201,6 +202,7 @@ class Caution:
     covers: tuple[Hazard, ...]
     acknowledge: bool
     source: str
+    instruments: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -220,15 +220,15 @@ def _fact(name: str, item: Reader) -> Inquiry:
     )
 
 
-def parse_cautions(data: bytes, path: str) -> dict[str, Caution]:
-    """The cautions of ``cautions.yaml`` by name.
+def parse_cautions(data: bytes, path: str, instruments: Iterable[str] = ()) -> dict[str, Caution]:
+    """The cautions of ``cautions.yaml`` by name; `instruments` are the names that they may refer to.
 
     Raises:
         FileProblem: It is wrong; the message starts with ``file:line:``.
     """
     cautions = {}
     top = parse(data, path)
-    keys = ("signal", "full", "short", "covers", "acknowledge", "source")
+    keys = ("signal", "full", "short", "covers", "acknowledge", "source", "with")
     for name, node in top.items.items():
         item = Reader(mapping_of(node, path, f"caution '{name}'"), path, f"caution '{name}'")
         item.only(keys)
@@ -241,5 +241,6 @@ def parse_cautions(data: bytes, path: str) -> dict[str, Caution]:
             covers,
             item.one_of("acknowledge", ("true", "false")) == "true",
             item.text("source"),
+            item.names("with", instruments, "instrument", needed=False),
         )
     return cautions

@@ -16,6 +16,9 @@ FILAMENTS = ("test-lamp", "heavy-lamp")
 CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
 """Instruments that close around a cable."""
 
+FIRED = ("runs", "dies")
+"""Outcomes of an engine that has started: its starter is let go, and nobody is told to stop cranking."""
+
 UNJUDGED = "unjudged"
 """Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
 

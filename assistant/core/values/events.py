@@ -35,6 +35,23 @@ class TypedFact:
     unit: str = ""
 
 
+@dataclass(frozen=True)
+class ToldToday:
+    """What a technician was told in earlier sessions of the same day, so that it need not be told in full again.
+
+    Attributes:
+        technician: The technician, as the fact says it.
+        cautions: Names of the cautions that were given in full.
+        acknowledged: Names of those that were acknowledged.
+        cranking: Whether the technician announced a crank, so that nobody has to explain how.
+    """
+
+    technician: str
+    cautions: tuple[str, ...] = ()
+    acknowledged: tuple[str, ...] = ()
+    cranking: bool = False
+
+
 # --- events ---------------------------------------------------------------------------------------
 
 
@@ -47,15 +64,25 @@ class Event:
 
 @dataclass(frozen=True)
 class Began(Event):
-    """A session starts with this procedure; `facts` were typed before, and are not asked for."""
+    """A session starts with this procedure.
+
+    Attributes:
+        facts: Facts that were typed before, and are not asked for.
+        told: What was said in today's earlier sessions; it counts for the technician who is known or signs in.
+        left_out: Gear that it is started without on purpose: ``speaker``, ``microphone``.
+    """
 
     procedure: str
     facts: tuple[TypedFact, ...] = ()
+    told: tuple[ToldToday, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Resumed(Event):
-    """An interrupted session goes on; the step and its caution are spoken again."""
+    """An interrupted session goes on; the step and its caution are spoken again. `left_out` as for `Began`."""
+
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from assistant.core.values.starter import StarterLimits
 
 RULES = 2
 """The present rules of the dialogue.
 
 1: gear that is lost stays on the screen until it is back; results that some mechanism gives together are a known
 pattern and not asked again.
-2: other words. A session of earlier rules decides as it did, but is spoken to in today's words.
+2: other words, the starter's budget, cautions in full once a day and acknowledged once a hazard, results during a
+rest. A session of earlier rules decides as it did, but is spoken to in today's words.
 """
 
 
@@ -32,9 +35,9 @@ class Thresholds:
         hopeful_snr_db: Ratio above which voice is offered again; higher, so that it does not flap.
         no_input_s: Silence after which a step is repeated; long, because hands are connecting a lamp.
         confirm_no_input_s: Silence after which a read-back is repeated; short, because an answer is due at once.
-        crank_s: Longest cranking in one go; under the 15 s of TM 5-5420-202-10 and within the usual 5 to 10 s.
-        rest_s: Rest of the starter after cranking; the vehicle maker's limit rules where it is longer.
-        caution_again_s: A caution that was not spoken for so long is spoken in full again.
+        starter: How long and how often the starter may crank.
+        caution_again_s: A caution that was not spoken for so long is spoken in full again, in sessions of rules before
+            `PACED`; since then the full form is spoken once a day.
         note_s: Longest voice note.
         longest_number: Most characters of a keyed number; more is a slip of the finger.
         misreading: Share of results in which something else is reported than was to be seen (chosen, not fitted).
@@ -59,8 +62,7 @@ class Thresholds:
     hopeful_snr_db: float = 9.0
     no_input_s: float = 30.0
     confirm_no_input_s: float = 8.0
-    crank_s: float = 8.0
-    rest_s: float = 60.0
+    starter: StarterLimits = field(default_factory=StarterLimits)
     caution_again_s: float = 600.0
     note_s: float = 60.0
     longest_number: int = 7
@@ -72,6 +74,14 @@ class Thresholds:
     part_from: float = 0.7
     rules: int = RULES
 
+    @property
+    def paced(self) -> bool:
+        """Whether cautions are given in full once a day, and a result during a rest is taken."""
+        return self.rules >= PACED
+
+
+PACED = 2
+"""The first rules with the starter's budget and the short forms."""
 
 OLD_RULES = 0
 """`Thresholds.rules` of a session that was recorded before they were numbered."""

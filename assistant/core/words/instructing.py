@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 AS_SHOWN = "Give the raw reading."
 """The instruction for a meter if the assistant itself subtracts the leads."""
 
+CRANK = "Crank it."
+
 LAMP_STAYS = "Leave the heavy lamp on the feed."
 """Said instead of connecting the load of a drop test if the heavy lamp is already there."""
 
@@ -54,7 +56,8 @@ def setup(
         sentences.append("Key off.")
     if touching and before is not None:
         mine = tools(terms, measure)
-        sentences += [f"{capital(tool)} off." for tool in tools(terms, before) if tool not in mine]
+        gone = [tool for tool in tools(terms, before) if tool not in mine]
+        sentences += [f"{capital(tool.removeprefix('test '))} off." for tool in gone]
     if back:
         sentences.append(f"Plug {listed([terms.places[part].spoken for part in back])} back in.")
     if away:
@@ -140,18 +143,22 @@ def _stays(terms: Terms, one: str | None, other: str | None, last: Measurement, 
     return place_spoken(terms, last, one) == place_spoken(terms, measure, one)
 
 
-def act(library: Library, step: Step) -> tuple[str, ...]:
-    """The instructions for key, engine and observer; the key is off already, if it has to be, by `setup`."""
+def act(library: Library, step: Step, *, key_is_on: bool = False) -> tuple[str, ...]:
+    """The instructions for key, engine and observer; the key is off already, if it has to be, by `setup`.
+
+    `key_is_on`: A look just before had the key on, so that need not be said again.
+    """
     watch = library.terms.instruments[step.measure.instrument].watch
     if step.reading and step.reading.subtract:
         watch = AS_SHOWN  # or the person subtracts the leads as well
     watched = [watch if watch[-1] in ".?" else f"{watch}."] if watch else []
     key = {
-        Engine.CRANKING: ("Crank it.",),
+        Engine.CRANKING: (CRANK,),
         Engine.KEY_ON: ("Key on. Don't crank.",),
         Engine.RUNNING: ("Engine running.",),
     }
-    return (*key.get(step.measure.engine, ()), *watched)
+    stays = key_is_on and step.measure.engine is Engine.KEY_ON
+    return (*(() if stays else key.get(step.measure.engine, ())), *watched)
 
 
 def spoken_answers(library: Library, step: Step) -> tuple[tuple[int, str], ...]:

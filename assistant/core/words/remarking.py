@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.terms import Caution, Hazard, Terms
+from assistant.core.library.terms import Caution, Hazard, SignalWord, Terms
 from assistant.core.values.units import number_words, plain_number
 from assistant.core.words.placing import listed
+from assistant.core.words.sentences import sentences
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,6 +20,41 @@ if TYPE_CHECKING:
 def caution_text(caution: Caution, form: str) -> str:
     """A caution as spoken, its signal word first."""
     return f"{caution.signal.capitalize()}. {caution.full if form == 'full' else caution.short}"
+
+
+_GRAVEST_FIRST = tuple(SignalWord)
+
+SHORT_WORDS = 9
+"""Most words of short forms with DANGER before them: about four seconds."""
+
+
+def cautions_text(due: Sequence[tuple[Caution, str]]) -> str:
+    """Cautions with their forms as they are spoken together, the gravest first.
+
+    The short ones come first, as one sentence; then the full ones, each signal word once.
+    """
+    grave = sorted(due, key=lambda one: _GRAVEST_FIRST.index(one[0].signal))
+    words = [short_forms([caution for caution, form in grave if form == "short"])]
+    said = ""
+    for caution in (caution for caution, form in grave if form == "full"):
+        if caution.signal != said:
+            words.append(f"{caution.signal.capitalize()}.")
+        said = caution.signal
+        words.append(caution.full)
+    return " ".join(filter(None, words))
+
+
+def short_forms(cautions: Sequence[Caution]) -> str:
+    """Short forms of cautions as one sentence, after DANGER where there is time for it; "" for none."""
+    parts = [sentence.rstrip(".") for caution in cautions for sentence in sentences(caution.short)]
+    if not parts:
+        return ""
+    first, *others = parts
+    text = ", ".join((first, *(f"{part[:1].lower()}{part[1:]}" for part in others)))
+    danger = any(caution.signal is SignalWord.DANGER for caution in cautions)
+    if danger and len(text.split()) < SHORT_WORDS:
+        text = f"Danger: {text[:1].lower()}{text[1:]}"
+    return f"{text}."
 
 
 def never_skipped(caution: Caution) -> bool:
@@ -101,10 +137,14 @@ def would_mean(verdict: Verdict) -> str:
     return f"That would mean: {verdict.says}"
 
 
-def procedure_intro(terms: Terms, procedure: Procedure, *, alone: bool) -> str:
-    """The first words of a procedure; one that is started alone names the parts that it presumes good."""
-    presumed = dict.fromkeys(terms.faults[fault].part for fault in procedure.presumes_no) if alone else ()
-    return f"{procedure.title}." + (f" Assumed good: {listed(list(presumed))}." if presumed else "")
+def procedure_intro(
+    terms: Terms, procedure: Procedure, presumed_no: Sequence[str] = (), *, titled: bool = True
+) -> str:
+    """The first words of a procedure: its title, and the parts that it presumes good because of these faults."""
+    presumed = dict.fromkeys(terms.faults[fault].part for fault in presumed_no)
+    title = f"{procedure.title}." if titled else ""
+    good = f"Assumed good: {listed(list(presumed))}." if presumed else ""
+    return " ".join(filter(None, (title, good)))
 
 
 def procedure_short(name: str) -> str:

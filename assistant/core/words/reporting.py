@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Answer, Band, Limit, Specified, Step
-from assistant.core.library.vocabulary import OVER_RANGE, UNJUDGED
+from assistant.core.library.vocabulary import OVER_RANGE, SENSES, UNJUDGED
 from assistant.core.values.units import number_words, number_written, plain_number
 from assistant.core.words.placing import place_words
 
@@ -24,6 +24,14 @@ def read_back(library: Library, step: Step, answer: Answer, value: Decimal | Non
         return f"{said}: {number_words(value, unit)}."
     outcome = OVER_RANGE if step.reading else answer.outcome
     return f"{said}: {library.terms.outcomes[outcome].spoken}."
+
+
+def heard_back(library: Library, step: Step, answer: Answer, value: Decimal | None, unit: str | None) -> str:
+    """A result as it is spoken back at once: to a whole question, which was just heard, only the answer."""
+    if step.measure.instrument in SENSES and library.terms.places[step.measure.probe].says:
+        outcome = library.terms.outcomes[answer.outcome].spoken
+        return f"{outcome[:1].upper()}{outcome[1:]}."
+    return read_back(library, step, answer, value, unit)
 
 
 def seen(library: Library, step: Step, outcome: str, value: Decimal | None, unit: str | None) -> str:

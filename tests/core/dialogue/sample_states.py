@@ -11,6 +11,8 @@ from assistant.core.values import entries
 from assistant.core.values.board import Board
 from assistant.core.values.events import Began, Closed, Heard, Show
 from assistant.core.values.result import Control, Result
+from assistant.core.words import instructing
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
 
 WEIGHING, KNOWLEDGE = shipped_folder()
@@ -19,6 +21,8 @@ LIBRARY = sample_library()
 """The procedures alone: a scripted way through them is not to be asked again (`test_weighing.py` does that)."""
 ASKING_FACTS = asking_library()
 """The same with the likelihoods, and two small procedures that ask for facts of every kind."""
+CRANK = instructing.act(LIBRARY, LIBRARY.step("coil-control", "feed-while-cranking"))[0]
+"""The order to crank, as it is spoken and shown."""
 OPEN_STATES = [state for state in State if state not in (State.UNOPENED, State.FINISHED)]
 
 
@@ -43,6 +47,12 @@ def to_switched_side() -> Dialogue:
     talk.ready()
     talk.rested()
     return talk
+
+
+def use_up(talk: Dialogue) -> None:
+    """Crank as long as it may last in one go, so that the starter has to rest."""
+    talk.key("enter")
+    talk.wait(DEFAULT_THRESHOLDS.starter.longest_s + 0.1)
 
 
 def taken(talk: Dialogue) -> list[tuple[str, str]]:
@@ -89,8 +99,8 @@ def in_state(state: State) -> Dialogue:
     elif state is State.CHOOSING:
         talk.hear(control=Control.OTHER_TEST)
     elif state is State.RESTING:
-        talk.hear("lit")
-        talk.ready()
+        use_up(talk)
+        talk.key("enter")
     elif state is State.READING_BACK:
         talk.hear("dark")
     elif state is State.SKIPPING:

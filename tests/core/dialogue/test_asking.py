@@ -105,10 +105,10 @@ def test_more_signs_than_fit_are_refused_whole() -> None:
     [
         ("lamp-current", "0.27", "A", ""),
         ("lamp-current", "7", "A", "7 is outside 0.005 to 6 amps."),
-        ("cylinder", "2.5", "", "Cylinder under test: a whole number is needed."),
+        ("cylinder", "2.5", "", "Cylinder under test: whole numbers only."),
         ("air-temperature", "68", "fahrenheit", ""),
         ("air-temperature", "200", "fahrenheit", "200 is outside -50 to 60 degrees celsius."),
-        ("odometer", "1300000", "miles", "Odometer: that cannot be."),
+        ("odometer", "1300000", "miles", "Odometer: that can't be right."),
         ("odometer", "1300000", "km", ""),
     ],
 )

@@ -20,8 +20,8 @@ def test_stand_by_and_go_ahead_return_to_the_step_with_its_caution() -> None:
     talk = dialogue()
     talk.hear(control=Control.STAND_BY)
     talk.hear(control=Control.GO_AHEAD)
-    assert "The engine will turn. Keep clear." in talk.said[-2]
-    assert "Battery negative post: clip the test lamp." in talk.last
+    assert "hands clear" in talk.said[-2]
+    assert "Clip the lamp to battery negative." in talk.last
 
 
 def test_a_voice_note_is_kept_and_the_question_comes_again() -> None:
@@ -30,7 +30,7 @@ def test_a_voice_note_is_kept_and_the_question_comes_again() -> None:
     talk.hear(control=Control.VOICE_NOTE)
     (note,) = [entry for entry in talk.entries if isinstance(entry, entries.VoiceNoteTaken)]
     assert (note.clip, note.step) == ("clips/0001.flac", "feed-while-cranking")
-    assert talk.last == "Note kept. Lit, dim, or dark?"
+    assert talk.last == "Note saved. Lit, dim, or dark?"
 
 
 def test_a_note_without_a_microphone_is_refused_and_one_that_loses_it_ends() -> None:
@@ -38,11 +38,11 @@ def test_a_note_without_a_microphone_is_refused_and_one_that_loses_it_ends() -> 
     talk = dialogue()
     talk.send(GearLost(talk.now, "microphone", "unplugged"))
     talk.key("9")
-    assert "No microphone, so no voice note." == talk.last
+    assert "No microphone. I can't take a note." == talk.last
     assert State.ASKING is talk.runner.state
     talk = in_state(State.NOTING)
     talk.send(GearLost(talk.now, "microphone", "unplugged"))
-    assert "The note was not kept." in talk.last
+    assert "The note is lost." in talk.last
     assert State.ASKING is talk.runner.state
 
 
@@ -56,8 +56,7 @@ def test_a_resumed_session_goes_on_at_the_same_step_with_its_full_caution() -> N
     again.listen()
     assert talk.runner.position == again.runner.position
     assert again.last.startswith("Session resumed.")
-    again.key("enter")
-    assert "Hands, hair, leads clear" in again.last
+    assert "Hands, hair and leads clear" in again.last
     assert State.ACKNOWLEDGING is again.runner.state
 
 
@@ -80,7 +79,7 @@ def test_a_verdict_after_a_skipped_test_is_affirmed_before_it_counts() -> None:
     talk.hear(control=Control.AFFIRM)
     talk.key("plus", "1")
     talk.key("plus", "1")
-    assert "Affirm, or say correction." in talk.last
+    assert "Say yes, or correction." in talk.last
     talk.hear(control=Control.AFFIRM)
     reached = [entry.affirmed for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
     assert [False, True] == reached
@@ -110,9 +109,9 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     talk.hear(control=Control.AFFIRM)
     talk.hear(control=Control.GO_AHEAD)
     talk.hear("lamp-off")
-    assert "Already measured. Feed side: lit. Affirm to keep it" in talk.last
+    assert "Already measured. Feed side: lit. Keep it? Yes" in talk.last
     talk.hear(control=Control.AFFIRM)
-    assert "Already measured. Driver end: lit. Affirm to keep it" in talk.last
+    assert "Already measured. Driver end: lit. Keep it? Yes" in talk.last
     talk.hear(control=Control.AFFIRM)
     talk.rested()
     talk.hear("lit")
@@ -122,7 +121,7 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     talk.hear("present")
     talk.rested()
     talk.hear("present")
-    assert "Already measured. Feed cable: 0.1 amps. Affirm to keep it" in talk.last
+    assert "Already measured. Coil current: 0.1 amps. Keep it? Yes" in talk.last
     talk.hear(control=Control.AFFIRM)
     assert taken(talk)[-1] == ("primary-current", "none")
     assert "Already measured. Unplugged: dark. That would mean: The driver has feed" in talk.last

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
-from sample_states import dialogue, in_state, taken, to_switched_side
+from sample_states import CRANK, LIBRARY, dialogue, in_state, taken, to_switched_side, use_up
 
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
-from assistant.core.values.events import NoInput, NoMatch
-from assistant.core.values.result import Control
+from assistant.core.values.events import Heard, NoInput, NoMatch, TimerElapsed, TypedFact
+from assistant.core.values.result import Control, Result
 from assistant.measured import DEFAULT_THRESHOLDS
+from assistant.rehearsal.dialogue import Dialogue
 
 
 def test_an_answer_is_read_back_inside_the_next_sentence() -> None:
@@ -24,7 +27,7 @@ def test_a_wrong_place_is_not_taken() -> None:
     """A place that does not fit the step is named, and the question is asked again."""
     talk = dialogue()
     talk.hear("lit", place="switched")
-    assert talk.last.startswith("You said switched side. This test is on the feed side.")
+    assert talk.last.startswith("You said switched side. I'm asking about the feed side.")
     assert taken(talk) == []
 
 
@@ -63,7 +66,7 @@ def test_a_denied_read_back_is_asked_again() -> None:
     """After "negative" the question comes again and nothing was taken."""
     talk = in_state(State.READING_BACK)
     talk.hear(control=Control.NEGATIVE)
-    assert talk.last == "Not taken. Lit, dim, or dark?"
+    assert talk.last == "Scratch that. Lit, dim, or dark?"
     talk.hear("lit")
     assert taken(talk) == [("feed-while-cranking", "lit")]
 
@@ -165,10 +168,10 @@ def test_cranking_is_counted_and_ended() -> None:
     talk = dialogue()
     talk.hear(control=Control.CRANKING)
     assert State.CRANKING is talk.runner.state
-    talk.wait(DEFAULT_THRESHOLDS.crank_s + 0.1)
+    talk.wait(DEFAULT_THRESHOLDS.starter.longest_s + 0.1)
     assert talk.last.startswith("Stop cranking.")
     (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
-    assert (cranked.seconds, cranked.timed) == (8.0, True)
+    assert (cranked.seconds, cranked.timed) == (15.0, True)
 
 
 def test_an_answer_while_cranking_ends_it() -> None:
@@ -179,52 +182,151 @@ def test_an_answer_while_cranking_ends_it() -> None:
     assert talk.last.startswith("Stop cranking. Feed side: lit.")
 
 
-def test_the_starter_rests_before_the_next_cranking() -> None:
-    """The next cranking step says what to connect, and withholds "crank" until the rest is over."""
+def test_short_cranks_need_no_rest() -> None:
+    """A look of a few seconds is followed by the next one at once: the budget is not used up."""
     talk = dialogue()
+    for answer in ("lit", "steady", "lit"):
+        talk.key("enter")
+        talk.hear(answer)
+        talk.ready()
+        assert State.ASKING is talk.runner.state
+        assert CRANK in talk.last
+
+
+def test_the_starter_rests_when_its_seconds_are_used_up() -> None:
+    """The next cranking step says key off and what to connect, and withholds "crank" until the rest is over."""
+    talk = dialogue()
+    use_up(talk)
     talk.hear("lit")
     talk.ready()
     assert State.RESTING is talk.runner.state
-    assert "Switched side of the coil: probe. Do not crank yet." in talk.last
-    assert "Crank the engine" not in talk.last
+    assert "Key off." in talk.last
+    assert "Don't crank yet. The starter rests" in talk.last
+    assert CRANK not in talk.last
     talk.rested()
-    assert talk.last.startswith("Rest is over. Crank the engine.")
+    assert talk.last.startswith(f"Okay to crank. {CRANK}")
+
+
+def test_the_makers_limits_of_cranking_rule() -> None:
+    """With a limit from the vehicle maker the crank ends at it, and its wait holds after the shortest crank."""
+    talk = Dialogue(LIBRARY)
+    makers = (TypedFact("crank-longest", "10", "s"), TypedFact("crank-rest", "120", "s"))
+    talk.begin("coil-control", makers)
+    talk.ready()
+    talk.key("enter")
+    talk.wait(2)
+    assert State.CRANKING is talk.runner.state
+    talk.hear("lit")
+    talk.ready()
+    assert State.RESTING is talk.runner.state
+    talk.wait(100)
+    assert State.RESTING is talk.runner.state
+    talk.wait(30)
+    talk.key("enter")
+    talk.wait(10.1)
+    assert talk.last.startswith("Stop cranking.")
 
 
 def test_cranking_again_too_early_is_refused() -> None:
     """A second crank on the same step waits for the rest as well."""
     talk = dialogue()
-    talk.key("enter")
-    talk.wait(9)
+    use_up(talk)
     talk.key("enter")
     assert State.RESTING is talk.runner.state
     assert talk.last.startswith("Not yet.")
 
 
+def test_a_result_during_a_rest_is_taken() -> None:
+    """What the last crank showed is told while the starter rests, by voice or key, and costs no second crank."""
+    for how in ("voice", "key"):
+        talk = in_state(State.RESTING)
+        talk.hear("lit") if how == "voice" else talk.key("1")
+        assert taken(talk) == [("feed-while-cranking", "lit")]
+        assert [15.0] == [entry.seconds for entry in talk.entries if isinstance(entry, entries.Cranked)]
+
+
+def test_a_number_during_a_rest_is_taken() -> None:
+    """Digits typed while the starter rests are a reading."""
+    talk = dialogue("battery-and-cranking")
+    talk.hear(value="12.5")
+    talk.hear(control=Control.AFFIRM)
+    talk.ready()
+    use_up(talk)
+    talk.key("enter")
+    assert State.RESTING is talk.runner.state
+    talk.key("1", "0", "point", "1", "enter", "enter")
+    assert ("battery-while-cranking", "holds") == taken(talk)[-1]
+
+
+def test_the_words_of_a_rest_are_spoken_to_their_end() -> None:
+    """A rest that is over while the connections are being said does not cut them."""
+    talk = dialogue()
+    talk.key("enter")
+    talk.hear("lit")
+    talk.send(Heard(talk.now, "ready", Result(control=Control.READY), 0.97))
+    talk.runner.talk.crank.starter = replace(talk.runner.talk.crank.starter, rested_at=talk.now + 2)
+    talk.send(Heard(talk.now, "say again", Result(control=Control.SAY_AGAIN), 0.97))
+    inner = talk.runner.talk
+    inner.state = State.RESTING
+    said = len(talk.said)
+    talk.send(TimerElapsed(talk.now + 2, "rest"))
+    assert State.RESTING is talk.runner.state
+    assert len(talk.said) == said
+    talk.listen()
+    assert State.ASKING is inner.state
+    assert CRANK in talk.last
+
+
+def test_an_engine_that_starts_is_not_told_to_stop_cranking() -> None:
+    """After the repair the engine is meant to run: no stop order for it, and its running is not counted as cranking."""
+    talk = dialogue("after-repair")
+    for answer in ("good", "done", "done"):
+        talk.hear(answer)
+    talk.ready()
+    talk.key("enter")
+    talk.now += 12
+    talk.hear("runs")
+    assert not any("Stop cranking" in text for text in talk.said)
+    (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
+    assert (cranked.seconds, cranked.timed) == (DEFAULT_THRESHOLDS.starter.assumed_s, False)
+
+
+def test_an_engine_that_may_be_running_is_asked_for_when_the_time_is_over() -> None:
+    """At the longest crank of a restart the key is let go of only if it still cranks."""
+    talk = dialogue("after-repair")
+    for answer in ("good", "done", "done"):
+        talk.hear(answer)
+    talk.ready()
+    use_up(talk)
+    assert talk.last.startswith("Still cranking? Let go.")
+    assert not any("Stop cranking" in text for text in talk.said)
+
+
 @pytest.mark.parametrize("by", ["voice", "key"])
 def test_the_technician_may_crank_before_the_starter_has_rested(by: str) -> None:
     """The words "go anyway" end the rest at once, and the record says so; the next crank counts as any other."""
-    talk = dialogue()
-    talk.hear("lit")
-    talk.ready()
+    talk = in_state(State.RESTING)
     if by == "voice":
         talk.hear(control=Control.GO_ANYWAY)
     else:
-        talk.key("1")
+        talk.key("enter")
     assert State.ASKING is talk.runner.state
+    assert talk.last.startswith(f"The starter is hot. 5 seconds at most. {CRANK}")
     assert "went on anyway" in [
         entry.mode for entry in talk.entries if isinstance(entry, entries.ModeChanged)
     ]
     talk.key("enter")
     assert State.CRANKING is talk.runner.state
+    talk.wait(5.1)
+    assert talk.last.startswith("Stop cranking.")
 
 
-def test_a_crank_that_nobody_announced_still_costs_the_rest() -> None:
-    """An answer without "cranking now" assumes the longest time, marked as not timed."""
+def test_a_crank_that_nobody_announced_still_counts() -> None:
+    """An answer without "cranking now" assumes an ordinary length, marked as not timed."""
     talk = dialogue()
     talk.hear("lit")
     (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
-    assert (cranked.seconds, cranked.timed) == (8.0, False)
+    assert (cranked.seconds, cranked.timed) == (5.0, False)
 
 
 def test_stop_while_cranking_enters_the_time() -> None:

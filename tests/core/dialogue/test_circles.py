@@ -36,10 +36,10 @@ def test_the_first_return_says_what_is_new_and_the_circle_ends_in_a_statement() 
     """A hand-over into what was done names the newer results; with nothing new it stops, and names no part."""
     talk = going_round()
     assert entered(talk) == ["coil-control", "feed-dead", "coil-control"]
-    assert any("New since then: feed side" in text and "lit." in text for text in talk.said)
+    assert any("Since then: feed side" in text and "lit." in text for text in talk.said)
     assert talk.runner.state is State.CONCLUDING
     assert remarking.LED_BACK in talk.last
-    assert "Have a second person repeat the last measurement: test lamp, feed side." in talk.last
+    assert "Let somebody else repeat: test lamp, feed side." in talk.last
     (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
     assert ("coil-control", "feed-dead") == (stopped.procedure, stopped.back_to)
     assert not any(isinstance(entry, entries.VerdictReached) for entry in talk.entries)
@@ -49,7 +49,7 @@ def test_with_likelihoods_the_next_safe_test_is_the_one_that_tells_most() -> Non
     """The evidence names it; it is one that was not done."""
     talk = going_round(replace(DEFAULT_THRESHOLDS, doubt_from=2.0), knowledge=KNOWLEDGE)
     (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
-    assert stopped.next.startswith("Hand over to a second person. Next safe test: ")
+    assert stopped.next.startswith("Get a second pair of eyes. Next safe test: ")
 
 
 def test_it_replays_and_stands_in_the_record_as_it_was_said() -> None:

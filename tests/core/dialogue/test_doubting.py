@@ -63,7 +63,7 @@ def test_under_the_rules_of_an_old_record_it_is_asked_again_as_it_was() -> None:
     """A session recorded before replays with the question that it had."""
     talk = control_test(OLD)
     assert talk.runner.position == ("coil-control", "feed-while-cranking")
-    assert remarks(talk, "does not fit")[0].startswith("These seldom come together.")
+    assert remarks(talk, "does not fit")[0].startswith("That's unusual.")
 
 
 def weighed(*results: tuple[str, str]) -> evidence.Assessment:
@@ -113,7 +113,7 @@ def test_before_a_part_the_thin_result_is_asked_again_once_and_then_the_verdict_
     assert talk.runner.state is State.CONCLUDING
     again = remarks(talk, "before a part")
     assert again
-    assert all(text.startswith("Before a part is named. Once more:") for text in again)
+    assert all(text.startswith("Make sure before buying a part. Repeat:") for text in again)
     undone = [
         entry.step
         for entry in talk.entries

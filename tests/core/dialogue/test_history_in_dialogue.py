@@ -105,12 +105,12 @@ def test_history_weighs_but_takes_no_fault_out() -> None:
 def test_why_says_in_one_sentence_how_many_findings_count() -> None:
     """Said when there are some, for one in the singular, and not at all when there are none."""
     for cars, sentence in (
-        ({"open-feed": 3.0, "no-inputs": 1.0}, "4 findings of this shop are counted in."),
-        ({"open-feed": 1.0}, "1 finding of this shop is counted in."),
+        ({"open-feed": 3.0, "no-inputs": 1.0}, "That counts 4 past jobs of this shop."),
+        ({"open-feed": 1.0}, "That counts 1 past job of this shop."),
         ({"weak-battery": 1.0}, ""),  # no fault of this circuit
     ):
         talk = walk(counting(cars), [0])
         talk.hear(control=Control.WHY)
-        assert "Likeliest by the model" in talk.last
+        assert "Most likely now" in talk.last
         assert talk.last.count("of this shop") == bool(sentence)
         assert sentence in talk.last

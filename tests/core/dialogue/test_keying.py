@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from sample_states import dialogue, shown, state_of, taken, to_switched_side
+from sample_states import dialogue, in_state, shown, state_of, taken, to_switched_side, use_up
 
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
 from assistant.core.values.events import KeyPressed, Resumed
 from assistant.core.values.result import Control
+from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
 
 
@@ -23,7 +24,7 @@ def test_a_number_is_keyed_and_affirmed_with_enter() -> None:
     """Digits, point, Backspace, Enter; the second Enter affirms the read-back."""
     talk = dialogue("battery-and-cranking")
     talk.key("1", "2", "point", "7", "erase", "5", "enter")
-    assert talk.last.startswith("Battery positive: 12.5 volts.")
+    assert talk.last.startswith("Battery: 12.5 volts.")
     talk.key("enter")
     (result,) = [entry for entry in talk.entries if isinstance(entry, entries.ResultTaken)]
     assert (result.how, str(result.value), result.confirmed) == ("keypad", "12.5", "affirmed")
@@ -33,7 +34,7 @@ def test_a_bare_point_is_not_sure() -> None:
     """The point alone means not sure, on a choice at once and on a number after Enter."""
     talk = dialogue("battery-and-cranking")
     talk.key("point", "enter")
-    assert "Touch the posts themselves" in talk.last
+    assert "On the posts, not the clamps." in talk.last
     talk = to_switched_side()
     talk.key("point")
     assert "sharp blink" in talk.last
@@ -46,7 +47,7 @@ def test_minus_goes_back_plus_skips_star_lists_zero_repeats() -> None:
     talk.key("0")
     assert prompt == talk.last
     talk.key("star")
-    assert "1 for clear. 2 for showing." in talk.last
+    assert "1 for goes out. 2 for stays on." in talk.last
     talk.key("plus", "2")
     (skipped,) = [entry for entry in talk.entries if isinstance(entry, entries.StepSkipped)]
     assert (skipped.step, skipped.reason, skipped.next) == (
@@ -61,7 +62,7 @@ def test_a_step_without_a_way_round_cannot_be_skipped() -> None:
     """The feed test has no answer to assume."""
     talk = dialogue()
     talk.key("plus")
-    assert talk.last == "This test cannot be skipped. Do it, or stand by."
+    assert talk.last == "You can't skip this one. Do it, or stand by."
 
 
 def test_zero_at_a_read_back_says_it_again_and_keeps_the_reading() -> None:
@@ -75,7 +76,7 @@ def test_an_outcome_that_is_no_answer_here_is_named() -> None:
     """The word "steady" at the feed is heard, not taken for anything else, and the answers are repeated."""
     talk = dialogue()
     talk.hear("steady")
-    assert "Steady is no answer here. Lit, dim, or dark?" == talk.last
+    assert "Steady doesn't fit this test. Lit, dim, or dark?" == talk.last
     assert [] == taken(talk)
 
 
@@ -83,7 +84,7 @@ def test_what_does_not_fit_is_said() -> None:
     """A key that means nothing now is answered by voice, because eyes are on the lamp."""
     talk = dialogue()
     talk.key("8")
-    assert "That does not fit now." == talk.last
+    assert talk.last == "I can't take that now. Lit, dim, or dark?"
 
 
 def test_plugging_in_again_is_said_until_the_step_is_answered() -> None:
@@ -103,35 +104,32 @@ def test_plugging_in_again_is_said_until_the_step_is_answered() -> None:
     talk.hear("dark")
     talk.hear("lit")
     talk.hear("dark")
-    assert "Plug the driver module in again." in talk.last
+    assert "Plug the driver module back in." in talk.last
     talk.key("0")
-    assert "Plug the driver module in again." in talk.last
+    assert "Plug the driver module back in." in talk.last
     talk.hear(control=Control.STAND_BY)
     talk.hear(control=Control.GO_AHEAD)
-    assert "Plug the driver module in again." in talk.last
+    assert "Plug the driver module back in." in talk.last
 
 
 def test_the_screen_shows_what_is_spoken() -> None:
     """While the starter rests nobody reads "crank"; after the limit nobody reads it either."""
-    talk = dialogue()
-    talk.hear("lit")
-    talk.ready()
+    talk = in_state(State.RESTING)
     board = shown(talk)
     assert State.RESTING is talk.runner.state
-    assert "Do not crank yet." in board.lines
-    assert "Crank the engine." not in board.lines
+    assert "Don't crank yet." in board.lines
+    assert "Crank it." not in board.lines
     talk.rested()
-    assert "Crank the engine." in shown(talk).lines
-    talk.key("enter")
-    talk.wait(9)
+    assert "Crank it." in shown(talk).lines
+    use_up(talk)
     assert "Stop cranking." in shown(talk).lines
-    assert "Crank the engine." not in shown(talk).lines
+    assert "Crank it." not in shown(talk).lines
 
 
 def test_enter_after_a_verdict_never_closes_the_session() -> None:
     """A finger that bounces cannot seal a session; closing is a word or a key of its own."""
     talk = dialogue("no-start")
-    talk.key("1", "4", "enter")
+    talk.key("3", "enter")
     talk.key("enter", "enter", "enter")
     assert State.CONCLUDING is state_of(talk)
     talk.key("plus")
@@ -159,11 +157,11 @@ def test_an_offered_result_is_kept_or_measured_again_and_nothing_else() -> None:
     talk = to_offer()
     before = taken(talk)
     talk.hear("dark")
-    assert "Affirm to keep it, negative to measure again." == talk.last
+    assert "Keep it? Yes or no?" == talk.last
     talk.key("1")
     assert before == taken(talk)
     talk.hear(control=Control.NEGATIVE)
-    assert any("The engine will turn." in text for text in talk.said[-3:])
+    assert any("hands clear" in text for text in talk.said[-3:])
 
 
 def test_stop_cranking_is_said_before_an_offer() -> None:
@@ -180,10 +178,9 @@ def test_stop_cranking_is_said_before_an_offer() -> None:
 def test_a_repeated_step_does_not_say_crank_while_the_starter_rests() -> None:
     """Say again and the choices of a number tell the rest instead."""
     talk = dialogue()
-    talk.key("enter")
-    talk.wait(9)
+    use_up(talk)
     talk.key("0")
-    assert "Crank the engine." not in talk.last
+    assert "Crank it." not in talk.last
     assert "more seconds before you crank again." in talk.last
 
 
@@ -195,14 +192,13 @@ def test_standing_by_while_cranking_is_a_stop() -> None:
     assert talk.last.startswith("Stop cranking. Key off. Standing by.")
 
 
-def test_a_stop_at_a_cranking_step_costs_the_rest_even_unannounced() -> None:
-    """Who shouts stop may be cranking; the next crank waits."""
+def test_a_stop_at_a_cranking_step_counts_as_a_crank_even_unannounced() -> None:
+    """Who shouts stop may be cranking: its seconds are taken from the starter's budget."""
     talk = dialogue()
     talk.hear(control=Control.STOP)
     assert [False] == [entry.timed for entry in talk.entries if isinstance(entry, entries.Cranked)]
-    talk.hear(control=Control.GO_AHEAD)
-    talk.ready()
-    assert State.RESTING is talk.runner.state
+    starter = DEFAULT_THRESHOLDS.starter
+    assert talk.runner.talk.crank.starter.used(starter, talk.now) > starter.assumed_s - 1
 
 
 def test_two_corrections_in_a_row_still_plug_in_again() -> None:
@@ -215,7 +211,7 @@ def test_two_corrections_in_a_row_still_plug_in_again() -> None:
     talk.send(KeyPressed(talk.now, "minus"))
     talk.send(KeyPressed(talk.now, "minus"))
     talk.listen()
-    assert "Plug the driver module and the coil in again." in talk.last
+    assert "Plug the driver module and the coil back in." in talk.last
 
 
 def test_an_open_circuit_has_an_answer_on_the_ohmmeter() -> None:
@@ -228,7 +224,7 @@ def test_an_open_circuit_has_an_answer_on_the_ohmmeter() -> None:
     talk.rested()
     talk.key("plus", "2")
     talk.hear("over-range")
-    assert "Feed side to switched side: over range. That would mean:" in talk.last
+    assert "Primary: over range. That would mean:" in talk.last
     talk.hear(control=Control.AFFIRM)
     (result,) = [
         e for e in talk.entries if isinstance(e, entries.ResultTaken) and e.step.startswith("resistance")
@@ -242,5 +238,5 @@ def test_a_session_that_broke_off_while_cranking_invents_no_seconds() -> None:
     talk.key("enter")
     talk.send(Resumed(talk.now + 3600))
     (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
-    assert (8.0, False) == (cranked.seconds, cranked.timed)
+    assert (15.0, False) == (cranked.seconds, cranked.timed)
     assert talk.last.startswith("Stop cranking. Key off. Session resumed.")

@@ -34,7 +34,7 @@ def test_noise_that_begins_while_cranking_is_said_with_the_next_words() -> None:
     talk = dialogue()
     talk.key("enter")
     talk.send(NoiseChanged(talk.now, -18.0, hopeless=True))
-    talk.wait(9)
+    talk.wait(16)
     assert "Too loud to hear you. Use the keys." in talk.last
 
 
@@ -43,7 +43,7 @@ def test_a_microphone_lost_while_cranking_is_said_with_the_next_words() -> None:
     talk = dialogue()
     talk.key("enter")
     talk.send(GearLost(talk.now, "microphone", "unplugged"))
-    talk.wait(9)
+    talk.wait(16)
     assert "Stop cranking. No microphone. Use the keys. 1 for lit. 2 for dim. 3 for dark." == talk.last
 
 

@@ -10,6 +10,7 @@ from sample_library import sample_library
 
 from assistant.core.dialogue.policy import Acceptance, grade, tapered
 from assistant.core.library.procedure import Leads
+from assistant.core.library.vocabulary import SENSES
 from assistant.measured import DEFAULT_THRESHOLDS
 
 LIBRARY = sample_library()
@@ -18,11 +19,23 @@ STEPS = [step for procedure in LIBRARY.procedures.values() for step in procedure
 
 @given(step=st.sampled_from(STEPS), confidence=st.floats(0, 1), which=st.integers(0, 20))
 def test_a_verdict_a_procedure_or_a_number_is_always_affirmed(step, confidence, which) -> None:  # noqa: ANN001
-    """A costly answer is never taken without a yes, at any confidence."""
+    """A costly answer is never taken without a yes, at any confidence; a look that leads on is read back at least."""
     answer = step.choices()[which % len(step.choices())]
     acceptance = grade(step, answer, confidence, DEFAULT_THRESHOLDS)
-    if step.reading or answer.target.leads is not Leads.STEP:
+    looked = step.measure.instrument in SENSES and answer.target.leads is Leads.PROCEDURE
+    if looked:
+        assert acceptance is not Acceptance.TAKEN
+    elif step.reading or answer.target.leads is not Leads.STEP:
         assert acceptance is Acceptance.AFFIRM
+
+
+def test_a_look_leads_on_to_another_procedure_without_a_yes_unless_it_was_hardly_heard() -> None:
+    """It connects nothing and condemns nothing; a session of earlier rules asked for the yes, and still does."""
+    step = LIBRARY.step("no-start", "safe-set-up")
+    safe, limits = step.answers[0], DEFAULT_THRESHOLDS
+    assert Acceptance.READ_BACK is grade(step, safe, 1.0, limits)
+    assert Acceptance.AFFIRM is grade(step, safe, limits.ask_below - 0.01, limits)
+    assert Acceptance.AFFIRM is grade(step, safe, 1.0, replace(limits, rules=1))
 
 
 def test_a_sure_answer_to_another_step_is_read_back_inside_the_next_sentence() -> None:

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings, strategies as st
-from sample_states import ASKING_FACTS, KNOWLEDGE, LIBRARY, OPEN_STATES, WEIGHING, in_state
+from sample_states import ASKING_FACTS, CRANK, KNOWLEDGE, LIBRARY, OPEN_STATES, WEIGHING, in_state
 
 from assistant.core.dialogue.runner import Runner, answer as answered, refuse
 from assistant.core.dialogue.sayable import REASONS
@@ -16,6 +16,8 @@ from assistant.core.dialogue.states import State
 from assistant.core.dialogue.table import TRANSITIONS
 from assistant.core.dialogue.triggers import TRIGGERS, Known
 from assistant.core.library.identity import check_vin
+from assistant.core.library.procedure import Engine
+from assistant.core.library.terms import Hazard
 from assistant.core.library.vocabulary import UNJUDGED
 from assistant.core.values import entries, events
 from assistant.core.values.codec import from_json, to_json
@@ -37,6 +39,8 @@ from assistant.core.values.events import (
     Speech,
     SpeechFinished,
     TimerElapsed,
+    ToldToday,
+    TypedFact,
 )
 from assistant.core.values.result import Control, Result
 from assistant.keys.pad import KEYS
@@ -110,6 +114,12 @@ _EVENTS = st.one_of(
     st.builds(NoteRecorded, at=st.just(0.0), clip=st.just(_CLIP)),
     st.builds(Resumed, at=st.just(0.0)),
 )
+_TOLD = ToldToday("JD", tuple(LIBRARY.cautions), tuple(LIBRARY.cautions), cranking=True)
+"""Somebody who was told everything in earlier sessions of the day."""
+_RELEASED = (State.RESTING, State.ASKING, State.CRANKING)
+"""States in which somebody may crank, or is about to."""
+_LEAVES_STEP = (entries.ResultTaken, entries.ResultUndone, entries.StepSkipped, entries.ProcedureEntered)
+"""Entries after which the next step, be it the same, needs its own caution."""
 _STEPS = st.lists(st.tuples(_EVENTS, st.floats(0, 90)), max_size=60)
 
 
@@ -118,14 +128,15 @@ _STEPS = st.lists(st.tuples(_EVENTS, st.floats(0, 90)), max_size=60)
     procedure=st.sampled_from([*sorted(LIBRARY.procedures), "intake", "intake", "primary"]),
     steps=_STEPS,
     weighing=st.booleans(),
+    told=st.booleans(),
 )
 def test_any_events_in_any_order_keep_the_promises(
-    procedure: str, steps: list[tuple[events.Event, float]], weighing: bool
+    procedure: str, steps: list[tuple[events.Event, float]], weighing: bool, told: bool
 ) -> None:
     """No order of events breaks the dialogue, and these hold throughout.
 
-    Nobody is told to crank before the caution of that very step was spoken to its end (or shown and
-    acknowledged).
+    Nobody is told to crank, or may, before a caution that covers cranking was spoken to its end (or shown and
+    acknowledged) for that very step; with earlier sessions of the day, too.
     A verdict is entered only after an affirmed answer, or as not affirmed.
     The same events give the same actions again, and every action survives JSON.
     With and without likelihoods; a measurement is doubted at most once.
@@ -154,13 +165,20 @@ def test_any_events_in_any_order_keep_the_promises(
         for action in actions:
             if isinstance(action, Say):
                 speaking = action.utterance
-                if "Crank the engine." in action.text and runner.state is not State.STANDING_BY:
+                if CRANK in action.text and runner.state is not State.STANDING_BY:
                     assert runner.position == cautioned_at, "told to crank before the caution was spoken"
                     assert runner.talk.crank.rested_at <= now, "told to crank while the starter rests"
             if isinstance(action, Note):
                 entry = action.entry
-                if isinstance(entry, entries.CautionGiven) and entry.caution == "cranking":
-                    cautioned_at = (entry.procedure, entry.step)
+                if isinstance(entry, _LEAVES_STEP):
+                    cautioned_at = None
+                if isinstance(entry, entries.CautionGiven):
+                    assert isinstance(event, SpeechFinished | GearLost) or "shown" in entry.form
+                    assert not (isinstance(event, SpeechFinished) and event.cut), (
+                        "a caution that was cut counts"
+                    )
+                    if Hazard.CRANKING in library.cautions[entry.caution].covers:
+                        cautioned_at = (entry.procedure, entry.step)
                 if isinstance(entry, entries.FactGiven):
                     assert entry.fact not in held, "asked for twice"
                     held[entry.fact] = entry
@@ -187,8 +205,11 @@ def test_any_events_in_any_order_keep_the_promises(
                         said_yes = event.result.control in (Control.AFFIRM, Control.GO_AHEAD)
                     assert said_yes, "a verdict counted without a yes"
             assert action == from_json(json.loads(json.dumps(to_json(action))))
+        if runner.state in _RELEASED and runner.talk.step.measure.engine is Engine.CRANKING:
+            assert runner.position == cautioned_at, "released before the caution of this very step was spoken"
 
-    feed(Began(0.0, procedure))
+    facts = (TypedFact("technician", "JD"),) if told else ()
+    feed(Began(0.0, procedure, facts, (_TOLD,)))
     for event, passes in steps:
         now += passes
         if isinstance(event, SpeechFinished):

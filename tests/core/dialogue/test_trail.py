@@ -14,7 +14,7 @@ def test_a_correction_goes_back_and_leaves_both_in_the_record() -> None:
     talk.hear("lit")
     talk.ready()
     talk.hear(control=Control.CORRECTION)
-    assert any(text.startswith("Taken back. Feed side: lit.") for text in talk.said)
+    assert any(text.startswith("Undone. Feed side: lit.") for text in talk.said)
     kinds = [type(entry).__name__ for entry in talk.entries]
     assert kinds.index("ResultTaken") < kinds.index("ResultUndone")
     assert talk.runner.position == ("coil-control", "feed-while-cranking")
@@ -34,7 +34,7 @@ def test_with_nothing_to_take_back_nothing_happens() -> None:
     """A correction before the first result says so and asks on."""
     talk = dialogue()
     talk.hear(control=Control.CORRECTION)
-    assert talk.last == "Nothing to take back. Lit, dim, or dark?"
+    assert talk.last == "Nothing to undo. Lit, dim, or dark?"
 
 
 def test_a_verdict_can_be_taken_back() -> None:

@@ -64,11 +64,11 @@ MISFIT = ("lit", "blinking", "same")
 def test_results_that_do_not_fit_are_named_and_the_doubtful_one_is_asked_again() -> None:
     """Both results are spoken, the doubtful one is taken back, and its step comes again with its cautions."""
     talk = begun(*MISFIT)
-    said = next(text for text in talk.said if "These do not fit together." in text)
+    said = next(text for text in talk.said if "These don't match." in text)
     assert "Switched side: blinking." in said
     assert "Comparison: same." in said
-    assert "Once more: test lamp, switched side" in said
-    assert "Hands off coil and leads." in said
+    assert "Repeat: test lamp, switched side" in said
+    assert "High voltage, hands clear" in said
     (undone,) = [entry for entry in talk.entries if isinstance(entry, entries.ResultUndone)]
     assert undone.how == entries.DOUBTED
     assert talk.runner.position == ("coil-control", undone.step)
@@ -87,7 +87,7 @@ def test_it_is_asked_again_once_and_then_believed() -> None:
     talk.hear(control=Control.AFFIRM)  # the comparison, which was set aside, is kept
     settle(talk)
     assert talk.runner.position == ("coil-control", "driver-end-while-cranking")
-    assert sum("These do not fit together." in text for text in talk.said) == 2
+    assert sum("These don't match." in text for text in talk.said) == 2
 
 
 def test_another_answer_the_second_time_takes_the_other_way() -> None:
@@ -131,7 +131,7 @@ def test_an_earlier_result_is_doubted_and_what_came_after_it_is_offered_again() 
     assert hows == [entries.SET_ASIDE, entries.DOUBTED]
     talk.hear("flickering")
     settle(talk)
-    assert "Already measured. Comparison: same. Affirm to keep it" in talk.last
+    assert "Already measured. Comparison: same. Keep it? Yes" in talk.last
     talk.hear(control=Control.AFFIRM)
     settle(talk)
     assert talk.runner.position == ("coil-control", "driver-end-while-cranking")
@@ -160,7 +160,7 @@ def test_a_result_that_would_end_in_a_verdict_says_that_it_does_not_fit() -> Non
     talk.key("plus", "2")  # no current clamp: the resistance instead
     settle(talk)
     talk.hear("over-range")
-    assert "That does not fit the results before. Affirm or negative?" in talk.last
+    assert "That doesn't match the tests before. Yes or no?" in talk.last
     talk.hear(control=Control.AFFIRM)
     settle(talk)
     assert not [entry for entry in talk.entries if isinstance(entry, entries.VerdictReached)]
@@ -175,7 +175,7 @@ def test_keys_alone_do_as_well() -> None:
             talk.key("enter")
             talk.rested()
         talk.key(key)
-    assert any("These do not fit together." in text for text in talk.said)
+    assert any("These don't match." in text for text in talk.said)
     assert [entry.how for entry in talk.entries if isinstance(entry, entries.ResultUndone)] == [
         entries.DOUBTED
     ]
@@ -186,8 +186,8 @@ def test_stop_cranking_comes_before_a_doubt() -> None:
     talk = begun("lit", "blinking")
     talk.key("enter")
     talk.hear("same")
-    said = next(text for text in talk.said if "These do not fit together." in text)
-    assert said.startswith("Stop cranking. These do not fit together.")
+    said = next(text for text in talk.said if "These don't match." in text)
+    assert said.startswith("Stop cranking. These don't match.")
 
 
 def test_the_same_events_give_the_same_doubts() -> None:
@@ -205,7 +205,7 @@ def test_without_a_table_nothing_is_doubted() -> None:
     talk = begun(*MISFIT, knowledge=None)
     assert talk.runner.position == ("coil-control", "driver-end-while-cranking")
     talk.hear(control=Control.WHY)
-    assert talk.last == "I have no model of this circuit, so no reasons."
+    assert talk.last == "I have no model of this circuit. No reasons."
     weak = replace(KNOWLEDGE, circuits={})
     assert begun(*MISFIT, knowledge=weak).runner.position == ("coil-control", "driver-end-while-cranking")
 
@@ -220,10 +220,10 @@ def test_why_speaks_the_two_strongest_reasons_and_what_this_test_tells() -> None
     """
     talk = begun("lit", "steady")
     talk.hear(control=Control.WHY)
-    assert talk.last.startswith("Likeliest by the model: no input to the driver, about 5 in 10.")
-    assert talk.last.count("That speaks against:") == 2
-    assert "Switched side: steady. That speaks against:" in talk.last
-    assert "This test tells apart: " in talk.last
+    assert talk.last.startswith("Most likely now: no input to the driver.")
+    assert talk.last.count("That points away from:") == 2
+    assert "Switched side: steady. That points away from:" in talk.last
+    assert "This test shows which: " in talk.last
     assert talk.runner.state is State.ASKING
     talk.hear("dark")
     assert "Driver end: dark. That would mean:" in talk.last
@@ -233,7 +233,7 @@ def test_why_before_any_result_says_so() -> None:
     """Nothing measured, no reasons: only what is likeliest before any test."""
     talk = begun()
     talk.hear(control=Control.WHY)
-    assert talk.last.startswith("Nothing is measured yet. Likeliest before any test: no input to the driver.")
+    assert talk.last.startswith("Nothing measured yet. Most likely now: no input to the driver.")
     assert "That speaks against" not in talk.last
 
 
@@ -242,13 +242,13 @@ def test_why_has_a_key(key: str) -> None:
     """The letter w, and Backspace where no number is being keyed; in a number Backspace takes a digit away."""
     talk = begun("lit")
     talk.key(key)
-    assert talk.last.startswith("Likeliest by the model:")
+    assert talk.last.startswith("Most likely now:")
     talk = begun("lit", "steady", "steady")
     talk.key(key)
-    assert talk.last.startswith("Likeliest by the model:")
+    assert talk.last.startswith("Most likely now:")
     before = len(talk.said)
     talk.key("8", "erase", "9", "erase", "erase")
-    assert [text for text in talk.said[before:] if text.startswith("Likeliest")] == [talk.last]
+    assert [text for text in talk.said[before:] if text.startswith("Most likely")] == [talk.last]
 
 
 def test_why_can_be_said_wherever_it_is_in_the_table() -> None:
@@ -263,7 +263,7 @@ def test_why_is_in_the_spoken_help() -> None:
     """The word is named when the technician asks for the choices."""
     talk = begun("lit")
     talk.hear(control=Control.CHOICES)
-    assert talk.last.endswith("Say why for the reasons.")
+    assert talk.last.endswith("Say why for reasons.")
 
 
 def test_two_tests_at_one_place_are_told_apart_by_what_differs() -> None:
@@ -299,8 +299,8 @@ def test_a_rival_of_the_verdict_is_spoken_with_its_test() -> None:
         settle(talk)
     talk.hear(control=Control.AFFIRM)
     assert talk.runner.state is State.CONCLUDING
-    assert "Still possible by the model: no input to the driver, about" in talk.last
-    assert "What would tell: " in talk.last
+    assert "Still open: no input to the driver." in talk.last
+    assert "To make sure: " in talk.last
 
 
 def test_stop_works_while_a_reason_is_spoken() -> None:

@@ -262,7 +262,7 @@ def test_mistakes_about_facts_are_named_with_their_line(
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("question: Which VIN?", "question: " + "which " * 13 + "VIN?", "has 14 words"),
+        ("question: What's the VIN?", "question: " + "which " * 13 + "VIN?", "has 14 words"),
         ("longest: 16", "longest: many", "'longest' of 'order'"),
         ("longest: 16", "unit: V", "has no 'unit'"),
         ("unit: celsius", "unit: kelvin", "no unit 'kelvin'"),
@@ -272,7 +272,7 @@ def test_mistakes_about_facts_are_named_with_their_line(
             "choices: {helper: a helper}",
             "1 choices",
         ),
-        ("plausible: [0, 2000000]", "plausible: [0]", "needs two numbers"),
+        ("plausible: [0, 1250000]", "plausible: [0]", "needs two numbers"),
         ("whole: true\n    plausible: [0", "whole: maybe\n    plausible: [0", "'maybe'"),
     ],
 )

@@ -73,9 +73,9 @@ def test_there_may_be_three_pieces_and_the_last_reading_counts() -> None:
 def test_the_dialogue_asks_the_odd_one_again_once_and_then_goes_on(again: str) -> None:
     """It says both sums, takes the whole back, and comes to the verdict, also where it still does not add up."""
     talk = weak_feed(again=again)
-    said = [text for text in talk.said if "The pieces give 2.1 volts, the whole gave 1.0." in text]
+    said = [text for text in talk.said if "The pieces add up to 2.1 volts. The whole was 1.0." in text]
     assert len(said) == 1
-    assert "Measure again: " in said[0]
+    assert "Repeat: " in said[0]
     undone = [entry for entry in talk.entries if isinstance(entry, entries.ResultUndone)]
     assert [entry.step for entry in undone if entry.how == entries.UNEQUAL] == ["whole-drop-usual"]
     assert talk.runner.state is State.CONCLUDING

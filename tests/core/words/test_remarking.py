@@ -13,11 +13,11 @@ def test_a_procedure_that_is_started_alone_says_what_it_presumes_to_be_good() ->
     """A test of coil and driver with a weak battery condemns good parts; who starts with it is told once."""
     library = LIBRARY
     control = library.procedures["coil-and-driver"]
-    alone = remarking.procedure_intro(library.terms, control, alone=True)
-    assert alone == f"{control.title}. Presumed good: battery and cables."
-    assert remarking.procedure_intro(library.terms, control, alone=False) == f"{control.title}."
+    alone = remarking.procedure_intro(library.terms, control, control.presumes_no)
+    assert alone == f"{control.title}. Assumed good: battery and cables."
+    assert remarking.procedure_intro(library.terms, control) == f"{control.title}."
     battery = library.procedures["battery-and-cranking"]
-    assert remarking.procedure_intro(library.terms, battery, alone=True) == f"{battery.title}."
+    assert remarking.procedure_intro(library.terms, battery, battery.presumes_no) == f"{battery.title}."
 
 
 def test_every_shipped_stop_speaks_its_next_check_and_shows_value_source_and_way_back() -> None:
@@ -40,4 +40,4 @@ def test_a_verdict_without_a_next_check_says_nothing_of_one() -> None:
     """A verdict that names a part ends with its own words."""
     verdict = LIBRARY.procedures["spark-check"].verdicts["coil-fails-swapped"]
     assert verdict.next_check is None
-    assert remarking.verdict_text(verdict) == f"Verdict. {verdict.says}"
+    assert remarking.verdict_text(verdict) == f"Result. {verdict.says}"

@@ -1,0 +1,140 @@
+"""Looks and questions: the way from the entry to the first crank, and what is not asked twice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from shipped import shipped_folder
+
+from assistant.core.dialogue.runner import Runner
+from assistant.core.dialogue.states import State
+from assistant.core.values.entries import AnswerKnown, ResultTaken
+from assistant.core.values.result import Control
+from assistant.core.values.thresholds import Thresholds
+from assistant.measured import DEFAULT_THRESHOLDS
+from assistant.rehearsal.dialogue import Dialogue
+
+LIBRARY, KNOWLEDGE = shipped_folder()
+
+
+def looked(*outcomes: str, limits: Thresholds = DEFAULT_THRESHOLDS) -> Dialogue:
+    """One that began with the first look and heard these answers."""
+    talk = Dialogue(LIBRARY, limits, knowledge=KNOWLEDGE)
+    talk.begin("first-look")
+    for outcome in outcomes:
+        answer(talk, outcome)
+    return talk
+
+
+def answer(talk: Dialogue, outcome: str) -> None:
+    """Give an answer, with all that comes before it, and say yes to what is read back."""
+    talk.ready()
+    if talk.runner.state is State.RESTING:
+        talk.rested()
+    _, name = talk.runner.position
+    step = LIBRARY.step(*talk.runner.position)
+    if step.measure.engine == "cranking":
+        talk.hear(control=Control.CRANKING)
+    talk.hear(outcome)
+    if talk.runner.state is State.READING_BACK:
+        talk.hear(control=Control.AFFIRM)
+    assert name in [entry.step for entry in talk.entries if isinstance(entry, ResultTaken)]
+
+
+GOOD = ("absent", "both", "lamp-off", "absent", "normal", "present", "all-missing")
+"""Nothing is seen at the first look, and spark is known to be missing."""
+
+
+def to_coil_control(talk: Dialogue) -> None:
+    """From the kind of ignition to the control test, with a battery that holds."""
+    for outcome in ("separate", "ground-side", "coil-per-plug"):
+        answer(talk, outcome)
+    assert talk.runner.position[0] == "coil-control"
+
+
+def known(talk: Dialogue) -> list[tuple[str, str]]:
+    """Steps that were not asked, each with the procedure that had seen to it."""
+    return [
+        (f"{one.procedure}/{one.step}", one.after) for one in talk.entries if isinstance(one, AnswerKnown)
+    ]
+
+
+def test_safe_start_goes_on_with_the_first_look_and_does_not_ask_again_whether_it_is_safe() -> None:
+    """Who was asked for each thing that makes the car safe is not asked whether it is safe to crank."""
+    talk = Dialogue(LIBRARY, knowledge=KNOWLEDGE)
+    talk.begin("no-start")
+    answer(talk, "not-yet")
+    talk.hear(control=Control.LEAVE_BLANK)
+    for outcome in ("done", "dry", "done", "done", "done"):
+        answer(talk, outcome)
+    assert ("first-look", "what-came-before") == talk.runner.position
+
+
+def test_the_key_is_turned_on_once_for_looks_that_follow_each_other() -> None:
+    """With the key on from the look before, nobody is told again to turn it on; after "say again" he is."""
+    talk = looked("absent")
+    assert "Key on." in talk.last
+    answer(talk, "both")
+    assert "security-lamp" == talk.runner.position[1]
+    assert "Key on." not in talk.last
+    talk.hear(control=Control.SAY_AGAIN)
+    assert "Key on." in talk.last
+
+
+def test_an_answer_to_a_whole_question_is_read_back_in_one_word() -> None:
+    """The question was just heard: its place is not said again with the answer."""
+    talk = looked("absent")
+    assert talk.last.startswith("None. ")
+
+
+def test_a_look_of_the_first_look_is_not_asked_again_in_the_control_test() -> None:
+    """Security light and engine speed were seen: the control test goes on behind them, and the record says why."""
+    talk = looked(*GOOD)
+    to_coil_control(talk)
+    talk.ready()
+    talk.hear(control=Control.CRANKING)
+    talk.hear(value="10.8", unit="V")
+    talk.hear(control=Control.AFFIRM)
+    seen = dict(known(talk))
+    assert "first-look" == seen["coil-control/security-lamp"]
+    assert "first-look" == seen["coil-control/engine-speed"]
+    assert talk.runner.position[1] not in ("security-lamp", "engine-speed")
+
+
+def test_what_was_skipped_is_asked_where_it_is_needed() -> None:
+    """A look that was left out tells nothing, so it is asked later."""
+    talk = looked("absent", "both")
+    talk.hear(control=Control.SKIP)
+    talk.key("4")
+    assert "trouble-codes" == talk.runner.position[1]
+    assert not known(talk)
+
+
+def test_after_a_repair_everything_is_looked_at_anew() -> None:
+    """What was seen before a repair says nothing about the car after it."""
+    talk = looked(*GOOD[:3])
+    talk.hear(control=Control.OTHER_TEST)
+    talk.hear("after-repair")
+    answer(talk, "good")
+    talk.hear(control=Control.OTHER_TEST)
+    talk.hear("coil-control")
+    talk.ready()
+    talk.hear(control=Control.CRANKING)
+    talk.hear(value="10.8", unit="V")
+    talk.hear(control=Control.AFFIRM)
+    assert not known(talk)
+    assert ("coil-control", "security-lamp") == talk.runner.position
+
+
+def test_a_session_of_earlier_rules_offers_the_look_again() -> None:
+    """A record of earlier rules is replayed as it was made: the earlier result was offered, not taken silently."""
+    talk = looked(*GOOD[:3], limits=replace(DEFAULT_THRESHOLDS, rules=1))
+    talk.hear(control=Control.OTHER_TEST)
+    talk.hear("coil-control")
+    talk.ready()
+    talk.hear(control=Control.CRANKING)
+    talk.hear(value="10.8", unit="V")
+    talk.hear(control=Control.AFFIRM)
+    assert not known(talk)
+    assert State.READING_BACK is talk.runner.state
+    assert isinstance(talk.runner, Runner)
