@@ -157,6 +157,7 @@ def test_sixteen_systems_are_enough() -> None:
             [
                 ("feed-and-switched", "same"),
                 ("live-volts", "live"),
+                ("live-end", "live"),
             ],
             {"control-wire-to-battery"},
         ),
