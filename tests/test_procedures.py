@@ -80,6 +80,10 @@ def test_a_dead_driver_is_condemned_only_when_nothing_else_can_be(procedure: Pro
         assert seen.get(("current-clamp", None, "feed-wire"), "none") == "none", told(way)
 
 
+LIGHT = ("led-in-coils-place", "led-at-module", "led-again")
+"""Tests with the light that shows whether the driver switches."""
+
+
 def test_a_coil_is_condemned_only_when_a_sound_one_sparks_in_its_place() -> None:
     """A new coil does not bring back what a leak, a weak feed or a lifted ground takes from the spark.
 
@@ -97,7 +101,7 @@ def test_a_coil_is_condemned_only_when_a_sound_one_sparks_in_its_place() -> None
         if verdict.name == "primary-open":
             assert steps[-2:] == [("primary-ohms", "open"), ("primary-ohms-again", "open")], told(way)
             continue
-        assert "blinking" in (seen["led-in-coils-place"], seen.get("led-at-module")), told(way)
+        assert "blinking" in [seen.get(name) for name in LIGHT], told(way)
         if seen["primary-ohms"] == "bridged" and "sound-coil" not in seen:
             assert steps[-1] == ("sound-coil-while-low", "strong-spark"), told(way)
             assert seen.get("leak-ohms-again", seen.get("leak-while-low", "free")) == "free", told(way)
