@@ -45,3 +45,6 @@ PLACED = ("feed-dark", "feed-dim", "switched-dark")
 
 COMPARISONS = ("same", "sharper", *PLACED)
 """Outcomes of a comparison of two places; they are not said at other steps."""
+
+AFTER_REPAIR = "after-repair"
+"""The procedure that proves a repair; results from before the repair no longer count."""
