@@ -233,7 +233,7 @@ def commands(
         "run": ["--keys-only", "--silent", "--plain", f"--sessions={out / 'sessions'}"],
         "hear": ["--grammar=lamp"],
         "prove": ["--systems=1"],
-        "picture": ["--procedure=coil-control", "--step=switched-while-cranking"],
+        "picture": ["--procedure=coil-control", "--step=feed-and-switched"],
         "pack": [f"--out={out / 'packed'}"],
         "bench hearing": ["--only=nothing"],
         "bench sessions": ["--count=-1"],

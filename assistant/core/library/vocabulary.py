@@ -40,7 +40,10 @@ SAME_POINT = {
 LOGIC_IN = {"built-in-driver-coil": ("switched", "driver-end")}
 """Points that carry a logic signal in one kind of circuit, by the names that they have in a coil's (`SAME_POINT`)."""
 
-COMPARISONS = ("same", "sharper")
+PLACED = ("feed-dark", "feed-dim", "switched-dark")
+"""Outcomes of a comparison whose own words name the place: no other place is listened for beside them."""
+
+COMPARISONS = ("same", "sharper", *PLACED)
 """Outcomes of a comparison of two places; they are not said at other steps."""
 
 AFTER_REPAIR = "after-repair"
