@@ -151,7 +151,7 @@ class LongSession:
             self._clock.now += 0.03
 
     def _ask(self) -> None:
-        step = self._library.step(*self.runner.position)
+        step = self.runner.step
         draw = self._chance.random()
         voice = self._day is not Day.KEYS
         if draw < 0.70:

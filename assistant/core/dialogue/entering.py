@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, cautioning, weighing
+from assistant.core.dialogue import asking, cautioning, repeating, weighing
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
@@ -54,7 +54,8 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
     measurement.
     """
-    talk.work.step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
+    step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
+    talk.work.step = repeating.asked(talk, step)
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
     talk.said.typed = ""
