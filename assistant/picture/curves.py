@@ -175,17 +175,11 @@ def _reading(library: Library, step: Step, said: Prediction, long: _Long) -> Pan
     if unit == "V" and highest > _FEW_V:
         return Panel(title, tuple(curves), 0, 14, *AXIS_V, unit="V", limits=limits, height=130)
     top = 1.3 * highest if highest > 0 else 1.0
+    if unit == "V":  # pulses of the coil's own current, but not its flyback
+        top = max(top, min(1.05 * float(values.max()), AXIS_V[1]))
     low = min(0.0, 1.2 * float(np.percentile(values, 1)))
     return Panel(
-        title,
-        tuple(curves),
-        low,
-        top,
-        bottom=low,
-        top=max(top, 1.1 * stated),
-        unit=unit,
-        limits=limits,
-        height=130,
+        title, tuple(curves), low, top, low, max(top, 1.1 * stated), unit=unit, limits=limits, height=130
     )
 
 

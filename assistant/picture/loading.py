@@ -22,8 +22,8 @@ def heavy_lamp(canvas: Canvas, measure: Measurement) -> None:
     if positive == "feed":
         _lamp(canvas, (290, 375), (268, 380), "end", ((290, 335), (362, 335), (362, RAIL)), ((290, EARTH),))
     elif positive == "driver-end":
-        wire = ((465, 380), (514, 380), (514, 352), (526, 352), (526, CONTROL))
-        _lamp(canvas, (465, 402), (465, 462), "middle", wire, ((465, EARTH),))
+        wire = ((465, 380), (529, 380), (529, CONTROL))
+        _lamp(canvas, (465, 402), (465, 470), "middle", wire, ((465, EARTH),))
     elif measure.probe == "coil-ground":
         _lamp(
             canvas,
