@@ -104,6 +104,14 @@ class Course:
         """Results that count."""
         return [taken for taken in self.results if taken.undone is None]
 
+    def numbered(self, number: int) -> ResultTaken:
+        """The last result of this number.
+
+        Raises:
+            KeyError: There is none.
+        """
+        return self.results[self.places[number][-1]].result
+
     def verdict(self) -> Ended | None:
         """The last verdict that was affirmed and not withdrawn."""
         affirmed = [ended for ended in self.verdicts if ended.affirmed and not ended.withdrawn]

@@ -107,11 +107,9 @@ class LongSession:
 
     def begin(self, procedure: str = "coil-control") -> None:
         """Start; by keys alone as ``--keys-only --silent`` does."""
-        self.session.begin(procedure)
+        by_keys = self._day in (Day.KEYS, Day.BOUNCE)
+        self.session.begin(procedure, left_out=("speaker", "microphone") if by_keys else ())
         self._playing.let_pass(0.1)
-        if self._day in (Day.KEYS, Day.BOUNCE):
-            self.session.take(GearLost(round(self._clock.now, 3), "microphone", "asked for with --keys-only"))
-            self._playing.let_pass(0.1)
 
     @property
     def answers(self) -> int:
@@ -153,7 +151,7 @@ class LongSession:
             self._clock.now += 0.03
 
     def _ask(self) -> None:
-        step = self._library.step(*self.runner.position)
+        step = self.runner.step
         draw = self._chance.random()
         voice = self._day is not Day.KEYS
         if draw < 0.70:

@@ -110,7 +110,7 @@ class Explorer(RunnerPlayer):
         if request.counting or (request.units and fact):
             found += [(f"number {value}", heard(Result(value=value), str(value))) for value in _NUMBERS]
         elif request.units:
-            step = self._library.step(*self.runner.position)
+            step = self.runner.step
             for answer in step.choices():
                 value = example(step, answer)
                 found.append((answer.outcome, heard(Result(value=value), str(value))))
@@ -146,7 +146,7 @@ class Explorer(RunnerPlayer):
         elif state in (State.READING_BACK, State.CONFIRMING):
             self.send(Heard(now, "affirm", Result(control=Control.AFFIRM), 0.97))
         elif state is State.ASKING:
-            step = self._library.step(*self.runner.position)
+            step = self.runner.step
             if step.measure.engine is Engine.CRANKING:
                 return False
             answer = step.answer(step.good or "") or step.choices()[0]

@@ -47,6 +47,17 @@ def clip(text: str, width: int) -> str:
     return taken
 
 
+def fit(text: str, width: int) -> str:
+    """As many whole words of a cleaned text as fit; a first word that is too long is cut."""
+    taken = ""
+    for word in text.split():
+        longer = f"{taken} {word}".strip()
+        if columns(longer) > width:
+            return taken or clip(word, width)
+        taken = longer
+    return taken
+
+
 def wrap(text: str, width: int) -> list[str]:
     """A cleaned text broken between words into lines that fit; a word that is too long is broken."""
     lines: list[str] = []

@@ -13,6 +13,7 @@ from assistant.keys.restoring import Undo
 from assistant.printing import unescaped
 from assistant.screen.drawing import Picture, ToShow
 from assistant.screen.lettering import clean
+from assistant.screen.parts import left_out_words
 from assistant.screen.quiet import Quiet
 
 if TYPE_CHECKING:
@@ -203,11 +204,12 @@ class LineScreen:
             before, self._board = self._board, board
         if board.step and (board.title, board.step) != (before.title, before.step):
             self._print(at, "TEST", f"{board.step}  {board.headline}  ({board.title})")
-        if board.keys_only != before.keys_only:
+        left_out = {gear for gear, why in board.lost if not why}
+        if board.keys_only != before.keys_only and "microphone" not in left_out:
             self._print(at, "NOISE", "keys only" if board.keys_only else "voice again")
         for gear, why in board.lost:
             if (gear, why) not in before.lost:
-                self._print(at, "NOTE", f"No {gear}: {why}")
+                self._print(at, "NOTE", f"No {gear}: {why}" if why else left_out_words(gear))
         if board.message and board.message != before.message:
             self._print(at, "NOTE", board.message)
 

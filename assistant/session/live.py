@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.sayable import requests_of
-from assistant.core.values.events import GearLost
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.keys.pad import NumberPad
@@ -109,7 +108,7 @@ def _run(settings: Settings, ending: Ending) -> int:
         for remark in remarks:
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
-        _lead(session, settings, log, now)
+        _lead(session, settings, log)
         finished = session.outcome in ("verdict", "closed")
         if finished:
             log.seal()
@@ -131,16 +130,12 @@ def _runner(log: SessionLog) -> Runner:
     return runner
 
 
-def _lead(session: Session, settings: Settings, log: SessionLog, now: Callable[[], float]) -> None:
-    """Run the session to its end; unwanted gear counts as lost from the beginning.
+def _lead(session: Session, settings: Settings, log: SessionLog) -> None:
+    """Run the session to its end.
 
     Raises:
         RecordProblem: The record cannot be written any more; says how to go on.
     """
-    if settings.gear.silent:
-        session.take(GearLost(now(), "speaker", "asked for with --silent"))
-    if settings.gear.keys_only:
-        session.take(GearLost(now(), "microphone", "asked for with --keys-only"))
     try:
         session.run()
     except RecordProblem as problem:
@@ -151,18 +146,19 @@ def _lead(session: Session, settings: Settings, log: SessionLog, now: Callable[[
 
 def _enter(session: Session, settings: Settings, log: SessionLog, notice: Callable[[str], None]) -> None:
     """Begin the dialogue, or go on with it and say in which state it was found."""
+    left_out = settings.gear.left_out()
     if log.recorded is None:
-        session.begin(settings.procedure, settings.facts.typed())
+        session.begin(settings.procedure, settings.facts.typed(), left_out)
         return
     if not log.recorded.lines:
         notice("This session was broken off before anything was recorded; it begins anew.")
-        session.begin(settings.procedure, log.header.facts.typed())
+        session.begin(settings.procedure, log.header.facts.typed(), left_out)
         return
     if log.torn:
         notice(f"An unfinished last line ({log.torn} bytes) was set aside.")
     if log.recorded.repeated:
         notice(repeated_sentence(log.recorded.repeated))
-    session.resume()
+    session.resume(left_out)
 
 
 def _go_on(settings: Settings, folder: Path) -> str:

@@ -141,13 +141,15 @@ class Session:
 
     # --- what happens -----------------------------------------------------------------------------
 
-    def begin(self, procedure: str, facts: tuple[TypedFact, ...] = ()) -> None:
-        """Start with this procedure; `facts` were typed before, and are not asked for."""
-        self.take(Began(self._now(), procedure, facts))
+    def begin(
+        self, procedure: str, facts: tuple[TypedFact, ...] = (), left_out: tuple[str, ...] = ()
+    ) -> None:
+        """Start with this procedure; arguments as for `Began`."""
+        self.take(Began(self._now(), procedure, facts, left_out=left_out))
 
-    def resume(self) -> None:
-        """Go on; the runner has been fed with the recorded events before."""
-        self.take(Resumed(self._now()))
+    def resume(self, left_out: tuple[str, ...] = ()) -> None:
+        """Go on; the runner has been fed with the recorded events before. `left_out` as for `Began`."""
+        self.take(Resumed(self._now(), left_out))
 
     def post(self, call: Callable[[], None]) -> None:
         """Have this done by the loop; safe from any thread."""

@@ -31,6 +31,10 @@ class Gear:
     plain: bool = False
     speech_rate: int = DEFAULT_RATE
 
+    def left_out(self) -> tuple[str, ...]:
+        """Gear that the session is started without on purpose."""
+        return (*(("speaker",) if self.silent else ()), *(("microphone",) if self.keys_only else ()))
+
 
 @dataclass(frozen=True)
 class Folders:

@@ -5,18 +5,29 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Band
-from assistant.core.library.vocabulary import OVER_RANGE
+from assistant.core.library.vocabulary import OVER_RANGE, UNJUDGED
+from assistant.core.values.entries import ResultRepeated
 from assistant.core.words import placing, reporting
 from assistant.writeup import given
 from assistant.writeup.contents import Compared
-from assistant.writeup.statement import Source, capital, line, once, procedure, term, terms_of
+from assistant.writeup.naming import asked, asked_sources, called_by
+from assistant.writeup.statement import Source, capital, line, once, term, terms_of
+from assistant.writeup.telling import decisive
 
 if TYPE_CHECKING:
-    from decimal import Decimal
-
     from assistant.core.library.library import Library
-    from assistant.core.library.procedure import Step
     from assistant.record.course import Course, Ended, Taken
+
+
+def chosen(library: Library, course: Course, final: Ended | None) -> list[Taken]:
+    """The results that decided a verdict: the most telling ones, and those that were repeated after it, in order."""
+    if final is None:
+        return []
+    telling = decisive(library, course, final)
+    again = {taken.result.repeats for taken in course.standing() if isinstance(taken.result, ResultRepeated)}
+    again -= {taken.result.number for taken in telling}
+    more = [one for one in course.standing() if one.result.number in again and one.line <= final.line]
+    return sorted([*telling, *more], key=lambda taken: taken.line)
 
 
 def compared(
@@ -31,60 +42,59 @@ def compared(
 
 def _repeated(library: Library, course: Course, before: Taken, final: Ended) -> Taken | None:
     """The last result of the same measurement that was taken after the verdict; None if there is none."""
-    measure = _step(library, before).measure
+    measure = asked(library, course, before.result)[0].measure
     later = [taken for taken in course.standing() if taken.line > final.line]
-    return next((taken for taken in reversed(later) if _step(library, taken).measure == measure), None)
-
-
-def _step(library: Library, taken: Taken) -> Step:
-    return library.step(taken.result.procedure, taken.result.step)
+    same = (one for one in reversed(later) if asked(library, course, one.result)[0].measure == measure)
+    return next(same, None)
 
 
 def _row(library: Library, course: Course, before: Taken, after: Taken | None) -> Compared:
-    step = _step(library, before)
+    step, _ = asked(library, course, before.result)
     numbers, lines = given.numbers_at(library, course, before.line)
     good = step.answer(step.good) if step.good else None
-    sources = [*line(before.line), *procedure(library, before.result.procedure, "steps", step.name)]
-    sources += terms_of(step.measure)
-    sources += _outcomes(step, before)
-    if after is not None:
-        sources += [
-            *line(after.line),
-            *procedure(library, after.result.procedure, "steps", after.result.step),
-        ]
-        sources += _outcomes(_step(library, after), after)
+    both = [before, after] if after else [before]
+    sources: list[Source] = []
+    for taken in both:
+        sources += [*line(taken.line), *asked_sources(library, course, taken.result)]
+        sources += _outcomes(library, course, taken)
+    sources += [*terms_of(step.measure), *called_by(library, step.measure)]
     for name in given.used(step):
         sources += [*(line(lines[name]) if name in lines else ()), *term("facts", name)]
+    seen = [_seen(library, course, taken) for taken in both]
+    judged = [_judged(library, course, taken) for taken in both]
     engine = placing.engine_words(step.measure.engine).partition(",")[0]
     return Compared(
         test=f"{capital(placing.named_test(library, step))}, {engine}",
-        before=_seen(library, step, before, numbers),
+        before=seen[0],
         before_test=before.result.number,
-        before_judged=_judged(step, before),
-        after=_seen(library, _step(library, after), after, numbers) if after else "",
+        before_judged=judged[0],
+        after=seen[1] if after else "",
         after_test=after.result.number if after else 0,
-        after_judged=_judged(_step(library, after), after) if after else "",
+        after_judged=judged[1] if after else "",
         good=given.expected(library, step, numbers),
         source=good.source if step.reading and isinstance(good, Band) else "",
         sources=once(sources),
     )
 
 
-def _outcomes(step: Step, taken: Taken) -> list[Source]:
+def _outcomes(library: Library, course: Course, taken: Taken) -> list[Source]:
+    step, outcome = asked(library, course, taken.result)
     if step.reading:
         return [*term("outcomes", OVER_RANGE)] if taken.result.value is None else []
-    names = dict.fromkeys((taken.result.outcome, *([step.good] if step.good else [])))
+    names = dict.fromkeys((outcome, *([step.good] if step.good else [])))
     return [source for name in names for source in term("outcomes", name)]
 
 
-def _seen(library: Library, step: Step, taken: Taken, numbers: dict[str, Decimal]) -> str:
+def _seen(library: Library, course: Course, taken: Taken) -> str:
     result = taken.result
-    seen = reporting.seen(library, step, result.outcome, result.value, result.unit)
-    judged = given.judged(library, step, result, numbers)
+    step, outcome = asked(library, course, result)
+    seen = reporting.seen(library, step, outcome, result.value, result.unit)
+    judged = given.judged(library, step, result, given.numbers_at(library, course, taken.line)[0])
     return f"{seen} (judged: {judged})" if judged else seen
 
 
-def _judged(step: Step, taken: Taken) -> str:
-    if step.good is None or given.is_unjudged(taken.result):
+def _judged(library: Library, course: Course, taken: Taken) -> str:
+    step, outcome = asked(library, course, taken.result)
+    if step.good is None or outcome == UNJUDGED:
         return ""
-    return "passed" if taken.result.outcome == step.good else "failed"
+    return "passed" if outcome == step.good else "failed"

@@ -17,7 +17,7 @@ from assistant.writeup.contents import Draft
 from assistant.writeup.naming import verdict_of
 from assistant.writeup.statement import NOTHING
 from assistant.writeup.sums import not_adding_up
-from assistant.writeup.telling import decisive, told, way
+from assistant.writeup.telling import told, way
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -68,7 +68,7 @@ def _draft(
     final = verdicts.counting(library, course)
     verdict = verdict_of(library, final) if final else None
     excluded = faults.excluded(library, course)
-    chosen = decisive(library, course, final) if final else []
+    chosen = deciding.chosen(library, course, final)
     signed = [one for one in reviews if one.signed]
     return Draft(
         session=session.header.id,

@@ -7,6 +7,7 @@ from html import escape
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
+from assistant.core.values.entries import ResultRepeated
 from assistant.picture.connection import inline
 from assistant.record.course import course_of
 from assistant.record.reading import read_clip
@@ -50,10 +51,12 @@ def connections_to_embed(session: RecordedSession, library: Library) -> dict[tup
         library: The procedures that were copied into it.
     """
     tests: dict[tuple[str, Measurement], list[int]] = {}
-    for taken in course_of(session).results:
+    course = course_of(session)
+    for taken in course.results:
         result = taken.result
-        circuit = library.procedures[result.procedure].circuit
-        measure = library.step(result.procedure, result.step).measure
+        of = course.numbered(result.repeats) if isinstance(result, ResultRepeated) else result
+        circuit = library.procedures[of.procedure].circuit
+        measure = library.step(of.procedure, of.step).measure
         tests.setdefault((circuit, measure), []).append(result.number)
     drawings = {
         tuple(numbers): inline(circuit, measure, library.terms, f"test-{numbers[0]}")

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assistant.core.library.repeat import repeated
+from assistant.core.values.entries import ResultRepeated
 from assistant.core.words import placing
 from assistant.writeup.statement import Source, procedure, term, terms_of
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Measurement, Procedure, Step, Verdict
-    from assistant.record.course import Ended
+    from assistant.core.values.entries import ResultTaken
+    from assistant.record.course import Course, Ended
 
 HOW = {"voice": "by voice", "keypad": "by keypad"}
 """The way in which something was given, by the log's word."""
@@ -30,6 +33,27 @@ def procedure_of(library: Library, name: str) -> Procedure:
 def verdict_of(library: Library, ended: Ended) -> Verdict:
     """The verdict that was read out; a KeyError says that the copied procedures lack it."""
     return library.procedures[ended.procedure].verdicts[ended.verdict]
+
+
+def asked(library: Library, course: Course, result: ResultTaken) -> tuple[Step, str]:
+    """The step of a result as it was asked, and the name of the answer or band that was seen.
+
+    They are those of the earlier test if the step repeated one.
+    """
+    step = library.step(result.procedure, result.step)
+    if not isinstance(result, ResultRepeated):
+        return step, result.outcome
+    earlier = course.numbered(result.repeats)
+    return repeated(step, library.step(earlier.procedure, earlier.step), result.repeats), result.shown
+
+
+def asked_sources(library: Library, course: Course, result: ResultTaken) -> tuple[Source, ...]:
+    """The copied step of a result, and the one that it repeated."""
+    own = procedure(library, result.procedure, "steps", result.step)
+    if not isinstance(result, ResultRepeated):
+        return own
+    earlier = course.numbered(result.repeats)
+    return (*own, *procedure(library, earlier.procedure, "steps", earlier.step))
 
 
 def owner(library: Library, step: Step) -> tuple[Source, ...]:

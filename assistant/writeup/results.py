@@ -10,8 +10,9 @@ from assistant.core.values.entries import KEPT, ProcedureEntered, ResultTaken
 from assistant.core.words import placing, reporting
 from assistant.writeup import given, timing
 from assistant.writeup.contents import Measured, Skipped
-from assistant.writeup.naming import HOW, called_by, procedure_of
+from assistant.writeup.naming import HOW, asked, asked_sources, called_by, procedure_of
 from assistant.writeup.statement import (
+    Source,
     Statement,
     capital,
     clock,
@@ -25,6 +26,7 @@ from assistant.writeup.statement import (
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
     from assistant.record.course import Course, Dated, Passed, Taken
     from assistant.record.recorded import RecordedSession
 
@@ -46,25 +48,40 @@ def tests(
     deciding_numbers = {taken.result.number for taken in deciding}
     numbers = given.Numbers(library, course)
     return tuple(
-        _test(library, numbers, taken, spans.get(taken.line), decides=taken.result.number in deciding_numbers)
+        _test(
+            library,
+            numbers,
+            taken,
+            spans.get(taken.line),
+            asked=asked(library, course, taken.result),
+            named=asked_sources(library, course, taken.result),
+            decides=taken.result.number in deciding_numbers,
+        )
         for taken in course.results
     )
 
 
 def _test(
-    library: Library, given_by: given.Numbers, taken: Taken, span: timing.Span | None, *, decides: bool
+    library: Library,
+    given_by: given.Numbers,
+    taken: Taken,
+    span: timing.Span | None,
+    *,
+    asked: tuple[Step, str],
+    named: tuple[Source, ...],
+    decides: bool,
 ) -> Measured:
     result = taken.result
-    step = library.step(result.procedure, result.step)
-    answer = step.answer(result.outcome)
+    step, outcome = asked
+    answer = step.answer(outcome)
     if answer is None:
-        raise KeyError(result.outcome)
+        raise KeyError(outcome)
     band = answer if isinstance(answer, Band) and step.reading else None
     numbers, lines = given_by.at(taken.line)
     if step.reading:
         shown = [OVER_RANGE] if result.value is None else []
     else:
-        shown = [result.outcome, *([step.good] if step.good else [])]
+        shown = [outcome, *([step.good] if step.good else [])]
     return Measured(
         number=result.number,
         time=clock(taken.time),
@@ -73,7 +90,7 @@ def _test(
         connection=capital(placing.connection(library.terms, step.measure)),
         engine=capital(placing.engine_words(step.measure.engine)),
         expected=given.expected(library, step, numbers),
-        seen=reporting.seen(library, step, result.outcome, result.value, result.unit),
+        seen=reporting.seen(library, step, outcome, result.value, result.unit),
         judged=given.judged(library, step, result, numbers),
         limit=reporting.limits(band, step.reading.unit, numbers) if band and step.reading else "",
         source=band.source if band else "",
@@ -86,7 +103,7 @@ def _test(
                 *line(taken.line, *(span.lines if span else ())),
                 *(line(taken.undone.line) if taken.undone else ()),
                 *procedure(library, result.procedure, "title"),
-                *procedure(library, result.procedure, "steps", step.name),
+                *named,
                 *terms_of(step.measure),
                 *(source for name in shown for source in term("outcomes", name)),
                 *(source for name in given.used(step) if name in lines for source in line(lines[name])),

@@ -132,7 +132,7 @@ class Piped:
 
 def until_a_result(program: Piped) -> None:
     """Through the first cautions to the first result, 12.5 V, affirmed."""
-    program.wait_for("No microphone")
+    program.wait_for("Keys only")
     program.press("\r")
     program.wait_for("Live circuit")
     program.press("\r")

@@ -76,7 +76,7 @@ def _taken(tried: Try) -> None:
     driven = start(session_command(sessions), tried.folder, more={"TMPDIR": str(temporary)})
     first, later = random_keys(rng, rng.randrange(1, 20)), random_keys(rng, rng.randrange(1, 20))
     driven.press(first)
-    driven.read(time.monotonic() + LONGEST_S, b"No microphone")
+    driven.read(time.monotonic() + LONGEST_S, b"Keys only")
     _quiet(driven)
     way(session_folders(sessions)[0])
     before = len(driven.out)
@@ -153,7 +153,7 @@ def _full_disk(tried: Try) -> None:
     try:
         sessions = disk / "sessions"
         driven = start(session_command(sessions), tried.folder, more={"TMPDIR": str(temporary)})
-        driven.read(time.monotonic() + LONGEST_S, b"No microphone")
+        driven.read(time.monotonic() + LONGEST_S, b"Keys only")
         _quiet(driven)
         _fill(disk, leave=rng.choice((0, 1, 4096, 5000, 20_000)))
         keys = random_keys(rng, rng.randrange(5, 60)) + CLOSING
@@ -204,7 +204,7 @@ def _two_writers(tried: Try) -> None:
     driven = start(session_command(sessions), tried.folder)
     keys = random_keys(rng, 10)
     driven.press(keys)
-    driven.read(time.monotonic() + LONGEST_S, b"No microphone")
+    driven.read(time.monotonic() + LONGEST_S, b"Keys only")
     name = rng.choice(("last", session_folders(sessions)[0].name))
     other = command(session_command(sessions, "--resume", name), tried.folder, keys=b"1\r  qqq")
     tried.check(

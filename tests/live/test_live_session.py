@@ -151,7 +151,7 @@ def test_a_killed_session_goes_on_at_the_same_step(bay: Bay, terminal: Start, tm
     sessions = tmp_path / "sessions"
     keys_only = ("--keys-only", "--plain", "--silent", "--sessions", str(sessions))
     program = terminal("run", "battery-and-cranking", *keys_only)
-    program.wait_for("No microphone", 30)
+    program.wait_for("Keys only", 30)
     program.press("\r")
     program.wait_for("Live circuit", 30)
     program.press("\r")

@@ -112,7 +112,7 @@ def test_a_deaf_ear_is_noticed_said_and_shown_and_comes_back(
             assert noticed_s + window.wait_for("No microphone", 2.0) < NOTICED_S, how
             shown, expected = settled(window, sessions)
             assert expected == shown
-            assert "VOICE IS OFF. USE THE KEYS." in " ".join(shown)
+            assert "CAN'T HEAR YOU. USE THE KEYS." in " ".join(shown)
         give_back(bay, how)
         back_s = wait_for_event(sessions, "GearBack", number, seconds=BACK_S + 1, gear="microphone")
         assert back_s < BACK_S, how

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -67,10 +68,10 @@ def session(out: Path) -> RecordedSession:
 def test_the_contradiction_is_spoken_once_and_recorded(session: RecordedSession) -> None:
     """Both results are named; the doubtful one is taken back as asked again; the second answer counts."""
     actions = [action for line in session.lines for action in line.actions]
-    said = [action.text for action in actions if isinstance(action, Say) and "do not fit" in action.text]
+    said = [action.text for action in actions if isinstance(action, Say) and "don't match" in action.text]
     (text,) = said
-    assert "Battery negative to switched side: 9999999 ohms." in text
-    assert "Repeat: test lamp from battery positive, switched side, coil unplugged." in text
+    assert "Control wire to ground: 9999999 ohms." in text
+    assert "Repeat: test lamp from battery positive, control pin, coil unplugged." in text
     noted = [action.entry for action in actions if isinstance(action, Note)]
     undone = [entry for entry in noted if isinstance(entry, ResultUndone)]
     # The doubtful one, and the reading that came after it, which is offered again at its step.
@@ -105,7 +106,7 @@ def test_it_verifies_and_replays(session: RecordedSession) -> None:
 def test_the_write_up_says_what_remains_and_why(out: Path) -> None:
     """Text and page: the chances, the reasons by number of test, the version, and that it is a model."""
     for suffix in (".txt", ".html"):
-        text = " ".join((out / f"write-up{suffix}").read_text(encoding="utf-8").split())
+        text = " ".join(unescape((out / f"write-up{suffix}").read_text(encoding="utf-8")).split())
         assert "no bench measurement behind it" in text.lower()
         assert "Among the faults of the catalogue, one at a time: open control wire" in text
         assert "speaks for the first of these" in text

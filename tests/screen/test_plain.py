@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from assistant.core.values.board import Board
+from assistant.screen import lettering
 from assistant.screen.lettering import clean, columns
 from assistant.screen.plain import Level, render
 
@@ -118,7 +119,7 @@ def test_countdown_never_shows_less_than_is_left() -> None:
     """A second that has begun is still shown, and the end is 0, never negative."""
     board = Board(countdown=("crank", 8.0))
     shown = [
-        re.search(r"crank  (\d+) s", "\n".join(render(board, 20, 6, now, blocks=False)))
+        re.search(r"crank (\d+) s", "\n".join(render(board, 20, 6, now, blocks=False)))
         for now in (0.0, 0.1, 7.0, 7.2, 8.0, 9.0)
     ]
     assert [match and match[1] for match in shown] == ["8", "8", "1", "1", "0", "0"]
@@ -143,3 +144,91 @@ def test_without_blocks_the_picture_is_ascii() -> None:
     board = replace(ASKING, typed="12.4", countdown=("crank", 5.0), caution="NOTICE")
     text = "".join(render(board, 100, 50, 0.0, Level(-20, -40, 9), blocks=False))
     assert text.isascii()
+
+
+AFTER = Board(
+    title="Coil, control wire and driver",
+    step=8,
+    headline="OPEN CONTROL WIRE",
+    lines=("The control wire does not carry from driver to coil.", "Find and repair the open wire. " * 4),
+    choices=(("Enter", "next: after repair"), ("+", "close")),
+    keys=(("-", "take back"), ("9", "voice note")),
+    heard="affirm",
+    mode="concluding",
+)
+
+
+def _height(lines: list[str], words: str) -> int:
+    """Lines that the letters of these words take: as text, low, or tall and broad."""
+    for letters, height in ((lettering.broad, 7), (lettering.tall, 7), (lettering.low, 4)):
+        for word in words.split():
+            rows = letters(word, blocks=True)
+            if rows and all(any(row.strip() in line for line in lines) for row in rows):
+                return height
+    return 1
+
+
+@pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 40)])
+@pytest.mark.parametrize(
+    "headline", ["OPEN CONTROL WIRE", "IGNITION COIL BAD", "LOOK AT THE TIMING BELT, COVER OFF"]
+)
+def test_after_a_verdict_nothing_is_larger_than_the_cause(headline: str, size: tuple[int, int]) -> None:
+    """On each common size the cause has the largest letters, and on 80 by 24 they are large letters."""
+    lines = render(replace(AFTER, headline=headline), *size, 0.0)
+    own = _height(lines, headline)
+    assert own >= max(_height(lines, words) for _, words in AFTER.choices)
+    assert own >= _height(lines, AFTER.heard)
+    assert own > 1 or size == (60, 20)
+
+
+@given(
+    words=st.lists(
+        st.text(alphabet="ABCDEFGHIJKLMNOPRSTUVWXYZ", min_size=1, max_size=14), min_size=1, max_size=6
+    ),
+    width=st.integers(20, 130),
+)
+def test_large_letters_break_only_between_words(words: list[str], width: int) -> None:
+    """Each word of a headline stands whole in one line of its letters, however narrow the screen is."""
+    lines = render(Board(headline=" ".join(words), mode="concluding"), width, 60, 0.0)
+    for word in words:
+        drawn = [
+            letters(word, blocks=True) or [word]
+            for letters in (lettering.broad, lettering.tall, lettering.low)
+        ]
+        whole = [
+            rows
+            for rows in (*drawn, [word])
+            if all(any(row.rstrip() in line for line in lines) for row in rows)
+        ]
+        assert whole or len(word) > width - 2
+
+
+@given(text=st.text(alphabet="abcdefgh ", max_size=60), width=st.integers(10, 40))
+def test_what_does_not_fit_ends_with_a_whole_word(text: str, width: int) -> None:
+    """A title or what was heard is cut between words."""
+    kept = lettering.fit(text, width)
+    assert columns(kept) <= width
+    assert kept.split() == text.split()[: len(kept.split())] or len(text.split(maxsplit=1)[0]) > width
+
+
+def test_gear_that_was_switched_off_is_not_called_lost() -> None:
+    """Sound off and keys only are said so, without alarm; a lost microphone beside it keeps its reason."""
+    off = replace(ASKING, lost=(("speaker", ""), ("microphone", "")), keys_only=True)
+    text = " ".join(render(off, 80, 24, 0.0))
+    assert "Sound off. Keys only." in text
+    assert "No speaker" not in text
+    assert "No microphone" not in text
+    assert "USE THE KEYS" not in text
+    lost = replace(ASKING, lost=(("speaker", ""), ("microphone", "unplugged")), keys_only=True)
+    text = " ".join(render(lost, 80, 24, 0.0))
+    assert "Sound off." in text
+    assert "No microphone: unplugged" in text
+    assert "USE THE KEYS" in text
+
+
+def test_the_seconds_are_the_largest_while_it_cranks() -> None:
+    """On 80 by 24 they have broad or tall letters, and stop can be read with its key."""
+    board = replace(ASKING, mode="cranking", countdown=("crank", 7.0), choices=(("1", "lit"), ("/", "stop")))
+    lines = render(board, 80, 24, 0.0)
+    assert 7 == _height(lines, "7")
+    assert 4 == _height(lines, "stop")

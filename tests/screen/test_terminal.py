@@ -187,3 +187,14 @@ def test_a_notice_is_shown_for_a_while() -> None:
         assert b"record" not in _read_until(outer, b"Say again.")
     os.close(outer)
     os.close(inner)
+
+
+def test_lines_do_not_call_lost_what_was_switched_off() -> None:
+    """Gear that the session was started without is off, and nothing of it is noise or a loss."""
+    stream = io.StringIO()
+    screen = LineScreen(stream)
+    screen.show(Board(lost=(("speaker", ""), ("microphone", "")), keys_only=True), 0.0)
+    screen.show(Board(lost=(("speaker", ""), ("microphone", "")), keys_only=True), 1.0)
+    assert ["Sound off.", "Keys only."] == [
+        line.partition("NOTE")[2].strip() for line in stream.getvalue().splitlines()
+    ]

@@ -33,8 +33,8 @@ def test_the_readings_that_decided_are_named_with_their_tests_and_the_blink_is_s
     """Volts, ohms, drops and the LED light by their numbers; what the eye made of the lamp carries less."""
     assert (
         "This verdict rests on readings more than on the eye's judgement of a blink (test 5): voltmeter (tests 1, 8, "
-        "and 16), ohmmeter (tests 6, 10, and 17), LED light (test 11), and voltmeter and lamp (tests 14, 15, and 18)."
-        == sentence(*BAD_COIL)
+        "and 16), ohmmeter (tests 6, 10, and 17), LED light (test 11), and voltmeter and heavy lamp (tests 14, 15, "
+        "and 18)." == sentence(*BAD_COIL)
     )
 
 

@@ -188,7 +188,7 @@ def test_on_paper_sound_is_named() -> None:
 
 def test_a_session_folder_is_written_up_with_its_own_procedures(recorded: Path) -> None:
     """Text and page come from the procedures copied into the session; altered ones are refused."""
-    assert "Test lamp clipped to the battery negative post" in " ".join(write_text(recorded).split())
+    assert "Test lamp clipped to battery negative" in " ".join(write_text(recorded).split())
     assert 1 == write_html(recorded).count("<svg ")
     extra = recorded / "procedures" / "extra.yaml"
     extra.write_text("procedure: extra\n")

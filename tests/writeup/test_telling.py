@@ -17,7 +17,7 @@ def test_an_open_control_wire_is_told_by_the_light_at_both_ends_and_the_ohms() -
     """Switched at the driver, not at the coil, and the wire between them measured: a customer can follow it."""
     light, meter, carried = told(*OPEN_CONTROL_WIRE)
     assert (
-        "With the engine cranking and the coil unplugged, the LED light on the control terminal in the coil's plug "
+        "With the engine cranking and the coil unplugged, the LED light on the control pin in the coil connector "
         "stayed dark (good: lamp blinking); on the driver end of the control wire it blinked." == light
     )
     assert meter.startswith(
@@ -30,9 +30,9 @@ def test_an_open_control_wire_is_told_by_the_light_at_both_ends_and_the_ohms() -
 def test_a_bad_coil_is_told_by_the_sound_one_that_sparks_in_its_place() -> None:
     """No spark, a spark with the borrowed coil, none with the old one: what a blink looked like adds nothing."""
     sparks, carried = told(*BAD_COIL)
-    assert "both towers of the silent coil showed no spark (good: strong, snapping spark)" in sparks
-    assert "on a borrowed sound coil in this place it showed a strong spark; " in sparks
-    assert sparks.endswith("on the old coil refitted it showed no spark.")
+    assert "both towers of the dead coil showed no spark (good: strong, snapping spark)" in sparks
+    assert "on a known-good coil in this spot it showed a strong spark; " in sparks
+    assert sparks.endswith("on the old coil back in it showed no spark.")
     assert carried.startswith("This verdict rests on readings")
 
 
@@ -62,9 +62,9 @@ def test_without_a_verdict_nothing_is_told() -> None:
 
 def test_what_follows_a_repair_does_not_take_the_cause_away() -> None:
     """Proving the repair is no diagnosis: the cause stays, also while the proof lasts, and its verdict is told."""
-    proof = ("done", "good", "done", "dies")
+    proof = ("0.2 ohm", "done", "done", "dies")
     for answers in (proof[:2], proof):
         made = draft(session(scripted(*OPEN_CONTROL_WIRE, *answers)), library())
-        assert "The control wire does not carry from driver to coil." == made.cause.text
-    assert ["After the repair"] == [found.procedure for found in made.found_after]
+        assert library().procedures["coil-and-driver"].verdicts["control-wire-open"].says == made.cause.text
+    assert ["Verify the repair"] == [found.procedure for found in made.found_after]
     assert "It starts and dies." in text(made)

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         NoiseChanged,
         NoMatch,
         NoteRecorded,
+        Resumed,
     )
 
 # --- the session ----------------------------------------------------------------------------------
@@ -39,6 +40,7 @@ def begin(talk: Talk, began: Began) -> State:
         UsageProblem: The procedure is not in the library.
     """
     name = talk.library.procedure(began.procedure).name
+    missing.leave_out(talk, began.left_out)
     talk.cautions.told = began.told
     for typed in began.facts:
         if typed.fact in talk.library.terms.facts and typed.value:
@@ -49,13 +51,14 @@ def begin(talk: Talk, began: Began) -> State:
     return entering.enter_procedure(talk, name, came_from=None, titled=False)
 
 
-def resume(talk: Talk, _: object) -> State:
+def resume(talk: Talk, resumed: Resumed) -> State:
     """An interrupted session goes on: the step and its caution are spoken again."""
     talk.note(ModeChanged("resumed", "the session was interrupted"))
     told = talk.cautions
     talk.cautions = Cautions(told=told.told, today=told.today)
     talk.said.owed = ""
-    talk.gear.all_back()  # what is missing now will be reported again
+    talk.gear.all_back()  # what is lost now will be reported again
+    missing.leave_out(talk, resumed.left_out)
     cranking = talk.crank.began is not None
     if cranking:  # nobody knows how long it lasted
         talk.crank.began = None
@@ -140,7 +143,8 @@ def _remind(talk: Talk, patience: int) -> State:
         talk.said.message = "Waiting."
         return talk.state
     short, keys = help_here(talk)
-    talk.say(tapered({1: short, 2: f"{short} Or use the keys. {keys}"}, counters.no_input), Speech.HELP)
+    more = keys if talk.voice_off else f"{short} Or use the keys. {keys}"
+    talk.say(tapered({1: short, 2: more}, counters.no_input), Speech.HELP)
     return talk.state
 
 
@@ -155,7 +159,7 @@ def say_again(talk: Talk, _: object) -> State:
 
 def choices(talk: Talk, _: object) -> State:
     """Say the words and keys that count now."""
-    talk.say(" ".join(filter(None, help_here(talk))), Speech.HELP)
+    talk.say(" ".join(filter(None, dict.fromkeys(help_here(talk)))), Speech.HELP)
     return talk.state
 
 

@@ -137,7 +137,8 @@ def choices(talk: Talk, _: object) -> State:
     if talk.step.reading is not None:
         setup = instructing.setup(talk.library, talk.step, talk.work.connected, whole=True)
         short = " ".join((*setup, *entering.to_do(talk), short))
-    talk.say(" ".join(filter(None, (short, keys, "Say why for reasons."))), Speech.HELP)
+    told = dict.fromkeys((short, keys, "Say why for reasons."))
+    talk.say(" ".join(filter(None, told)), Speech.HELP)
     return talk.state
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, cautioning, weighing
+from assistant.core.dialogue import asking, cautioning, repeating, weighing
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
@@ -35,7 +35,7 @@ INITIALS = 4
 READY = {
     (False, False): "Say ready.",
     (False, True): "Press Enter.",
-    (True, False): "Say ready, or press Enter.",
+    (True, False): "Press Enter.",
     (True, True): "Press Enter.",
 }
 """How to acknowledge a caution, by whether the loudspeaker is lost, and whether nobody can be heard."""
@@ -54,7 +54,8 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
     measurement.
     """
-    talk.work.step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
+    step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
+    talk.work.step = repeating.asked(talk, step)
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
     talk.said.typed = ""
@@ -228,7 +229,8 @@ def rest(talk: Talk) -> State:
     off = talk.wait_s() > talk.limits.starter.pause_s and "Key off." not in sentences
     text = (talk.said.take_prefix(), "Key off." if off else "", *sentences, "Don't crank yet.")
     anyway = "Enter again to go anyway." if talk.crank.refused and talk.gear.deaf else ""
-    talk.say_lines((*text, f"{talk.rest_words()}.", anyway))
+    # The board counts the seconds itself.
+    talk.say_lines((*text, f"{talk.rest_words()}.", anyway), shown=(*text, anyway))
     talk.crank.due = False
     talk.do(StartTimer(REST_TIMER, talk.wait_s()))
     return State.RESTING

@@ -278,7 +278,7 @@ class WorkingGear:
     Attributes:
         deaf: Why nothing can be heard: ``noise``, ``microphone``; empty while all can be heard.
         mute: Whether nothing can be spoken.
-        lost: Missing gear with the reasons, in the order of loss.
+        lost: Missing gear with the reasons, in the order of loss; "" for gear that was left out on purpose.
     """
 
     deaf: set[str] = field(default_factory=set)

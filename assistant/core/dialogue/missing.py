@@ -15,6 +15,9 @@ TOO_LOUD = "Too loud to hear you. Use the keys."
 
 _RECORD_MODES = {"record": "record moved", "disk": "disk nearly full"}
 
+_LEFT_OUT = {"speaker": "sound off", "microphone": "keys only"}
+"""Gear that a session can be started without, and how the record calls that."""
+
 RECORD_NOTICES = {
     "record": "The record moved to another place. See the screen.",
     "disk": "The disk is nearly full. See the screen.",
@@ -27,6 +30,16 @@ _NOTICES = {
     **RECORD_NOTICES,
 }
 """Spoken notices if gear is lost."""
+
+
+def leave_out(talk: Talk, left_out: tuple[str, ...]) -> None:
+    """Note gear that the session is started without, ``speaker`` or ``microphone``: it is off, and nothing is lost."""
+    for gear in left_out:
+        talk.note(ModeChanged(_LEFT_OUT[gear], "as asked for"))
+        talk.gear.lost[gear] = ""
+    talk.gear.mute = "speaker" in left_out
+    if "microphone" in left_out:
+        talk.gear.deaf.add("microphone")
 
 
 def lose(talk: Talk, event: GearLost) -> str:

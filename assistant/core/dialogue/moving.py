@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, cautioning, entering, weighing
+from assistant.core.dialogue import asking, cautioning, entering, repeating, weighing
 from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Answered, Counters
@@ -49,27 +49,27 @@ if TYPE_CHECKING:
 def commit(talk: Talk, pending: Pending, acceptance: Acceptance) -> State:
     """Record a result and go to its target, unless a result is doubtful."""
     step, procedure = talk.step, talk.procedure
+    shown, pending = pending.answer.outcome, repeating.recorded(talk.step, pending)
     talk.past.results += 1
     kept = KEPT if talk.awaited.offered else ""
     talk.awaited.offered = False
-    talk.note(
-        ResultTaken(
-            number=talk.past.results,
-            procedure=procedure.name,
-            step=step.name,
-            outcome=pending.answer.outcome,
-            value=pending.value,
-            unit=pending.unit,
-            how=pending.how,
-            words=pending.words + kept,
-            confidence=pending.confidence,
-            snr_db=pending.snr_db,
-            confirmed=acceptance.value,
-            clip=pending.clip,
-            next=str(pending.answer.target),
-            judged=pending.judged,
-        )
+    taken = ResultTaken(
+        number=talk.past.results,
+        procedure=procedure.name,
+        step=step.name,
+        outcome=pending.answer.outcome,
+        value=pending.value,
+        unit=pending.unit,
+        how=pending.how,
+        words=pending.words + kept,
+        confidence=pending.confidence,
+        snr_db=pending.snr_db,
+        confirmed=acceptance.value,
+        clip=pending.clip,
+        next=str(pending.answer.target),
+        judged=pending.judged,
     )
+    talk.note(repeating.entry(step, taken, shown))
     leave_step(talk, talk.past.results, pending, acceptance.value, kept=bool(kept))
     if not kept:
         talk.work.connected = instructing.connected_after(talk.work.connected, step.measure)
@@ -88,7 +88,7 @@ def leave_step(
         Trail(
             *talk.position,
             number,
-            talk.step.measure if pending else None,
+            talk.procedure.steps[talk.step.name].measure if pending else None,
             pending,
             confirmed,
             kept=kept,

@@ -77,7 +77,7 @@ def recognise(talk: Talk, event: Event) -> Known[Any] | None:
         case Began():
             return Known(Trigger.BEGIN, event)
         case Resumed():
-            return Known(Trigger.RESUME, None) if talk.work.step else UNEXPECTED
+            return Known(Trigger.RESUME, event) if talk.work.step else UNEXPECTED
         case Closed():
             return Known(Trigger.END, event)
         case _:

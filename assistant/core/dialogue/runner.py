@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.inquiring import AskedFact
     from assistant.core.dialogue.triggers import Known, Meaning
     from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
     from assistant.core.reasoning.evidence import Assessment
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Action
@@ -97,6 +98,15 @@ class Runner:
     def position(self) -> tuple[str, str]:
         """Names of the present procedure and step; empty before the session begins."""
         return self.talk.position
+
+    @property
+    def step(self) -> Step:
+        """The present step as it is asked; one that repeats an earlier measurement differs from its file's.
+
+        Raises:
+            AssertionError: The session has not begun.
+        """
+        return self.talk.step
 
     @property
     def taken(self) -> int:

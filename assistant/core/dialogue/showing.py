@@ -6,23 +6,29 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking
+from assistant.core.dialogue.key_hints import (
+    KEEP,
+    ON_STANDING_BY,
+    STOP,
+    YES_OR_NO,
+    Pairs,
+    after_verdict,
+    at_rest,
+    hints,
+)
 from assistant.core.dialogue.sayable import REASONS, request_for
 from assistant.core.dialogue.states import State
 from assistant.core.library.identity import VIN_LENGTH
-from assistant.core.library.procedure import Engine
 from assistant.core.library.terms import FactKind
 from assistant.core.values.board import Board
 from assistant.core.values.events import Listen, Show, StopListening
 from assistant.core.values.result import Control, GrammarRequest
-from assistant.core.words import instructing, placing, remarking
+from assistant.core.words import glancing, instructing, placing, remarking
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from assistant.core.dialogue.talk import Talk
-
-Pairs = tuple[tuple[str, str], ...]
-"""Keys with their effects, or numbers with their choices."""
 
 
 # --- after every event ----------------------------------------------------------------------------
@@ -84,7 +90,8 @@ def _listen(talk: Talk) -> Listen:
 def help_here(talk: Talk) -> tuple[str, str]:
     """The words and the keys that count now, in a sentence or two each."""
     tells = _HELP.get(talk.state)
-    return tells(talk) if tells else _FIXED_HELP.get(talk.state, ("", ""))
+    words, keys = tells(talk) if tells else _FIXED_HELP.get(talk.state, ("", ""))
+    return (keys, keys) if talk.voice_off else (words, keys)
 
 
 def _help_with_fact(talk: Talk) -> tuple[str, str]:
@@ -151,6 +158,10 @@ def board(talk: Talk) -> Board:
     if talk.work.step is None or procedure is None:
         return Board(mode=state.value, message=said.message, lost=lost)
     view = _VIEWS.get(state, _step_view)(talk)
+    lines, message = view.lines, said.message
+    if talk.voice_off and not view.caution:
+        lines = tuple(filter(None, (glancing.keyed(line, view.choices) for line in lines)))
+        message = glancing.keyed(message, view.choices)
     typed = said.typed
     number = len(talk.past.trail) + (state is not State.CONCLUDING)
     if talk.facts.asked is not None and state is State.INQUIRING:
@@ -159,13 +170,13 @@ def board(talk: Talk) -> Board:
         title=procedure.title,
         step=0 if state in (State.INQUIRING, State.CONFIRMING) else number,
         headline=view.headline,
-        lines=view.lines,
+        lines=lines,
         choices=view.choices,
-        keys=_hints(talk),
+        keys=hints(talk),
         mode=state.value,
         heard=said.heard,
         typed=typed,
-        message=said.message,
+        message=message,
         keys_only=bool(talk.gear.deaf),
         countdown=_countdown(talk),
         caution=view.caution,
@@ -173,11 +184,15 @@ def board(talk: Talk) -> Board:
     )
 
 
+_WAITS_FOR_STARTER = frozenset({State.CAUTIONING, State.ACKNOWLEDGING, State.READING_BACK})
+"""States, besides the rest itself, that come before the next crank."""
+
+
 def _countdown(talk: Talk) -> tuple[str, float] | None:
     crank, state = talk.crank, talk.state
     if state is State.CRANKING and crank.began is not None:
         return ("crank", crank.began + crank.longest_s)
-    if state is State.RESTING or (talk.must_rest() and state is not State.ASKING):
+    if state is State.RESTING or (talk.must_rest() and state in _WAITS_FOR_STARTER):
         return ("rest the starter", talk.now.at + talk.wait_s())
     return None
 
@@ -198,11 +213,20 @@ def _answers(talk: Talk) -> Pairs:
 
 
 def _asking_view(talk: Talk) -> _View:
-    return _View(placing.headline(talk.library, talk.step), talk.said.lines, _answers(talk))
+    """The instruction and the answers; these stand there with their digits, so no line repeats them."""
+    answers, lines = _answers(talk), talk.said.lines
+    if answers:
+        lines = tuple(line for line in lines if line != instructing.keyed_choices(talk.library, talk.step))
+    return _View(placing.headline(talk.library, talk.step), lines, answers)
 
 
 def _read_back_view(talk: Talk) -> _View:
-    return _View(placing.headline(talk.library, talk.step), (talk.said.prompt,), _answers(talk))
+    """The result itself in large letters, for comparison at a glance."""
+    pending = talk.awaited.pending
+    if pending is None:
+        return _asking_view(talk)
+    found = glancing.result(talk.library, talk.step, pending.answer, pending.value, pending.unit)
+    return _View(found.upper(), (talk.said.prompt,), KEEP if talk.awaited.offered else YES_OR_NO)
 
 
 def _caution_view(talk: Talk) -> _View:
@@ -211,6 +235,7 @@ def _caution_view(talk: Talk) -> _View:
     return _View(
         placing.headline(talk.library, talk.step),
         tuple(remarking.caution_text(cautions[name], form) for name, form in due),
+        choices=(("Enter", "ready"),) if talk.state is State.ACKNOWLEDGING else (),
         caution=min((cautions[name].signal.value for name, _ in due), key=order.index, default=""),
     )
 
@@ -233,7 +258,8 @@ def _confirming_view(talk: Talk) -> _View:
     repair = f"Proposed: {waiting.repair}." if waiting.repair else ""
     return _View(
         asking.written_value(inquiry, waiting.value, waiting.unit).upper(),
-        tuple(filter(None, (repair, f"{inquiry.label}. Yes or no?"))),
+        tuple(filter(None, (repair, f"{inquiry.label}."))),
+        YES_OR_NO,
     )
 
 
@@ -247,19 +273,35 @@ def _choosing_view(talk: Talk) -> _View:
     return _View("WHICH TEST", ("Key the number, then Enter.",), choices)
 
 
+def _cranking_view(talk: Talk) -> _View:
+    """Whoever watches needs no connections now: what to watch, the answers, and how to stop."""
+    watch = instructing.act(talk.library, talk.step)[1:]
+    lines = (*watch, instructing.question(talk.library, talk.step))
+    return _View(placing.headline(talk.library, talk.step), lines, (*_answers(talk), STOP))
+
+
+def _resting_view(talk: Talk) -> _View:
+    return _View(
+        placing.headline(talk.library, talk.step), talk.said.lines, (*_answers(talk), *at_rest(talk))
+    )
+
+
 def _standing_by_view(talk: Talk) -> _View:
-    return _View("STANDING BY", (talk.said.prompt,))
+    return _View("STANDING BY", (glancing.without(talk.said.prompt, "Standing by"),), ON_STANDING_BY)
 
 
 def _verdict_view(talk: Talk) -> _View:
+    """What was found, or the one check to do next, in large letters; below it what was said, and the repair."""
     led_back, verdict = talk.work.led_back, talk.work.verdict
     if led_back is not None:
-        return _View("NOT DECIDED", (led_back.says, led_back.next))
+        return _View("NOT DECIDED", (led_back.says, led_back.next), after_verdict(talk))
     if verdict is None:
         return _step_view(talk)
     reached = talk.procedure.verdicts[verdict]
-    check = (remarking.check_written(talk.library, reached.next_check),) if reached.next_check else ()
-    return _View("VERDICT", (reached.says, *check, reached.repair))
+    large = glancing.found(talk.library, reached)
+    says = glancing.without(reached.says, large)
+    check = remarking.check_written(talk.library, reached.next_check) if reached.next_check else ""
+    return _View(large.upper(), tuple(filter(None, (says, check, reached.repair))), after_verdict(talk))
 
 
 _VIEWS: dict[State, Callable[[Talk], _View]] = {
@@ -268,7 +310,8 @@ _VIEWS: dict[State, Callable[[Talk], _View]] = {
     State.CAUTIONING: _caution_view,
     State.ACKNOWLEDGING: _caution_view,
     State.ASKING: _asking_view,
-    State.CRANKING: _asking_view,
+    State.CRANKING: _cranking_view,
+    State.RESTING: _resting_view,
     State.READING_BACK: _read_back_view,
     State.SKIPPING: _skipping_view,
     State.CHOOSING: _choosing_view,
@@ -276,55 +319,4 @@ _VIEWS: dict[State, Callable[[Talk], _View]] = {
     State.STANDING_BY: _standing_by_view,
     State.CONCLUDING: _verdict_view,
     State.FINISHED: lambda _: _View("CLOSED"),
-}
-
-
-# --- what the keys do -----------------------------------------------------------------------------
-
-
-def _hints(talk: Talk) -> Pairs:
-    hints = _HINTS.get(talk.state)
-    return hints(talk) if hints else _FIXED_HINTS.get(talk.state, (("/", "stand by"),))
-
-
-def _cranking_hints(talk: Talk) -> Pairs:
-    return (("/", "stop"),) if talk.step.reading else ((".", "not sure"), ("/", "stop"))
-
-
-def _fact_hints(talk: Talk) -> Pairs:
-    first = {
-        FactKind.CHOICE: (("0", "say again"),),
-        FactKind.NUMBER: (("Enter", "done"),),
-    }.get(talk.asked.inquiry.kind, ((".21", "letter A"), ("Enter", "that is all")))
-    return (*first, ("-", "take back"), ("+", "leave blank"), ("/", "stand by"))
-
-
-def _confirming_hints(talk: Talk) -> Pairs:
-    other = ((".", "other unit"),) if len(asking.units_of(talk.asked.inquiry)) > 1 else ()
-    return (("Enter", "affirm"), ("-", "negative"), *other, ("+", "leave blank"))
-
-
-def _asking_hints(talk: Talk) -> Pairs:
-    last = (("-", "take back"), ("/", "stand by"))
-    if talk.step.reading is not None:
-        return (("Enter", "done"), ("*", "say again"), *last)
-    first = (("Enter", "cranking now"),) if talk.step.measure.engine is Engine.CRANKING else ()
-    return (*first, ("0", "say again"), (".", "not sure"), *last)
-
-
-_HINTS: dict[State, Callable[[Talk], Pairs]] = {
-    State.INQUIRING: _fact_hints,
-    State.CONFIRMING: _confirming_hints,
-    State.ASKING: _asking_hints,
-    State.CRANKING: _cranking_hints,
-}
-
-_FIXED_HINTS: dict[State, Pairs] = {
-    State.ACKNOWLEDGING: (("Enter", "ready"), ("/", "stand by")),
-    State.READING_BACK: (("Enter", "affirm"), ("-", "negative")),
-    State.RESTING: (("0", "say again"), ("-", "take back"), ("/", "stand by")),
-    State.CHOOSING: (("Enter", "start it"), ("-", "back"), ("*", "hear all"), ("/", "stand by")),
-    State.STANDING_BY: (("Enter", "go ahead"), ("1", "other test"), ("9", "voice note"), ("+", "close")),
-    State.CONCLUDING: (("Enter", "go ahead"), ("-", "take back"), ("9", "voice note"), ("+", "close")),
-    State.NOTING: (("Enter", "end the note"),),
 }

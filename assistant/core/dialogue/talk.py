@@ -19,6 +19,7 @@ from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
 from assistant.core.values.entries import Cranked, Remark
 from assistant.core.values.events import CancelTimer, Note, Say, Speech
+from assistant.core.words import glancing
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -120,6 +121,11 @@ class Talk:
         assert asked is not None  # noqa: S101
         return asked
 
+    @property
+    def voice_off(self) -> bool:
+        """Whether nobody can be heard or nothing can be spoken, so that the keys are named instead of words to say."""
+        return self.gear.mute or bool(self.gear.deaf)
+
     def numbers(self) -> dict[str, Decimal]:
         """All facts that are numbers, each in its own unit."""
         given = {name: (fact.value, fact.unit) for name, fact in self.facts.given.items()}
@@ -147,6 +153,8 @@ class Talk:
             first = STOP_CRANKING if text.startswith(STOP_CRANKING) else ""
             rest = text.removeprefix(first).strip()
             text = " ".join(filter(None, (first, said.take_owed(), rest)))
+        if kind is not Speech.CAUTION and self.voice_off:
+            text = glancing.keyed(text) or "Use the keys."
         said.utterance += 1
         if kind not in _NOT_REPEATED:
             said.prompt = text

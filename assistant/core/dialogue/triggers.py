@@ -19,6 +19,7 @@ from assistant.core.values.events import (
     NoiseChanged,
     NoMatch,
     NoteRecorded,
+    Resumed,
     SpeechFinished,
 )
 from assistant.core.values.result import Control
@@ -83,7 +84,7 @@ class Trigger:
     """All meanings."""
 
     BEGIN = Meaning[Began]("begin")
-    RESUME = Meaning[None]("resume")
+    RESUME = Meaning[Resumed]("resume")
     SPOKEN = Meaning[SpeechFinished]("spoken")
     ACKNOWLEDGE = Meaning[By]("acknowledge", Control.READY)
     RESULT = Meaning[Pending]("result")

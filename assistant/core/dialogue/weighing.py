@@ -11,6 +11,7 @@ from assistant.core.dialogue.policy import Acceptance
 from assistant.core.dialogue.trail import Pending, Trail
 from assistant.core.dialogue.understanding import judge
 from assistant.core.library.procedure import Leads
+from assistant.core.library.repeat import Repeated
 from assistant.core.library.vocabulary import NO_CIRCUIT, UNJUDGED
 from assistant.core.reasoning import evidence
 from assistant.core.reasoning.adding_up import LOADED, unequal
@@ -160,7 +161,12 @@ def judged_words(talk: Talk) -> str:
 
 
 def same_measurement(talk: Talk, step: Step) -> Pending | None:
-    """An earlier result of exactly this measurement in another step of the session, if one counts."""
+    """An earlier result of exactly this measurement in another step of the session, if one counts.
+
+    None for a step that repeats a measurement on purpose.
+    """
+    if isinstance(step, Repeated):
+        return None
     # What was set aside comes before what counts; it is of the same step when the way is the same again.
     aside = [past for past in reversed(talk.past.aside) if past.measure == step.measure]
     # What counts of this very step does not: it is repeated on purpose.

@@ -253,6 +253,7 @@ class Step:
             that an answer that does not fit is caught and not taken for another one.
         line: Line in the file, for messages.
         asks: Facts that are asked for before the cautions, each only if the session does not hold it yet.
+        repeat: The earlier measurement that is asked instead, if there is one (`assistant.core.library.repeat`).
     """
 
     name: str
@@ -266,6 +267,7 @@ class Step:
     heard: tuple[str, ...] = ()
     line: int = 0
     asks: tuple[str, ...] = ()
+    repeat: str = ""
 
     @property
     def starts_engine(self) -> bool:

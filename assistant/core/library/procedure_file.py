@@ -21,6 +21,7 @@ from assistant.core.library.procedure import (
 )
 from assistant.core.library.reader import Reader, known_of, mapping_of, member_of, stem
 from assistant.core.library.reading_file import reading_of
+from assistant.core.library.repeat import DECIDING, FAILED, NOT_YET, PASSED
 from assistant.core.library.tree import MapNode, TextNode, parse
 from assistant.core.library.vocabulary import COMPARISONS, LOGIC_IN, OVER_RANGE, SENSES
 from assistant.core.library.ways import check_asked, check_reachable
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Reading
     from assistant.core.library.terms import Caution, Instrument, Terms
 
-STEP_KEYS = ("measure", "asks", "cautions", "look_for", "good", "if_skipped", "answers", "reading")
+STEP_KEYS = ("measure", "asks", "cautions", "look_for", "good", "if_skipped", "answers", "reading", "repeat")
 MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
 VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with", "next_check")
 CHECK_KEYS = ("do", "value", "source", "come_back")
@@ -123,7 +124,25 @@ def _step(name: str, node: MapNode, context: Context) -> Step:
         heard=_heard(answers, measure, instrument),
         line=node.line,
         asks=item.names("asks", context.terms.facts, "fact", needed=False),
+        repeat=_repeat(name, item, given),
     )
+
+
+def _repeat(step: str, item: Reader, given: tuple[str, ...]) -> str:
+    """The earlier measurement that is asked instead; "" for none."""
+    if "repeat" not in item.node.items:
+        return ""
+    text = item.get_text("repeat")
+    known_of(text, (DECIDING,), item.path, "measurement to repeat")
+    missing = [name for name in (PASSED, FAILED, NOT_YET) if name not in given]
+    if missing:
+        raise FileProblem(
+            item.path,
+            text.line,
+            f"step '{step}' repeats a measurement and lacks the answer '{missing[0]}'",
+            f"Give it the answers {PASSED}, {FAILED} and {NOT_YET}",
+        )
+    return text.value
 
 
 def _check_cautioned(

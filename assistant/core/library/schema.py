@@ -11,6 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from assistant.core.library.procedure import Engine
+from assistant.core.library.repeat import DECIDING
 from assistant.core.library.terms import FactKind
 
 if TYPE_CHECKING:
@@ -77,6 +78,10 @@ def _step(terms: Terms, cautions: dict[str, Caution]) -> dict[str, Any]:
                 "minProperties": 2,
             },
             "reading": _reading(terms),
+            "repeat": {
+                "enum": [DECIDING],
+                "description": "asked as this earlier measurement of the session, if there is one",
+            },
         },
         ["measure", "cautions"],
     ) | {"oneOf": [{"required": ["answers"]}, {"required": ["reading"]}]}

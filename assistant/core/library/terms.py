@@ -44,6 +44,7 @@ class Place:
         logic: It carries a logic signal or a sensor's supply, which a filament lamp would pull down: none is put there.
         end: As spoken as one end of a voltage drop: "battery"; "" for its short name.
         says: The whole instruction at this place, instead of the instrument's words; "" for none.
+        plug_short: Its short name when its harness connector is probed: "control pin"; "" if that is the same.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Place:
     logic: bool = False
     end: str = ""
     says: str = ""
+    plug_short: str = ""
 
 
 @dataclass(frozen=True)

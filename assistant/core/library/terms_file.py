@@ -33,7 +33,7 @@ FACT_UNITS = tuple(UNIT_WORDS)
 MOST_QUESTION_WORDS = 12
 """Most words of a spoken question, so that it can be kept in mind."""
 
-PLACE_KEYS = ("kind", "spoken", "short", "at_plug", "at_coil", "logic", "end", "says")
+PLACE_KEYS = ("kind", "spoken", "short", "at_plug", "at_coil", "logic", "end", "says", "plug_short")
 INSTRUMENT_KEYS = (
     *("spoken", "short", "prepare", "clip", "probe", "watch", "outcomes", "units"),
     *("filament", "minutes", "prove"),
@@ -118,6 +118,7 @@ def _place(name: str, item: Reader) -> Place:
         item.flag("logic"),
         item.text("end", needed=False),
         item.text("says", needed=False),
+        item.text("plug_short", needed=False),
     )
 
 

@@ -12,7 +12,8 @@ class Board:
     Attributes:
         title: Title of the procedure.
         step: Number of the current test, counted from 1; 0 before the first.
-        headline: The place or the one thing that matters, short enough for large letters ("FEED SIDE").
+        headline: The one thing that matters, short enough for large letters: the place ("FEED SIDE"), the result
+            that is read back ("FEED SIDE: LIT"), or the cause after a verdict ("OPEN CONTROL WIRE").
         lines: Instructions, a short sentence each.
         choices: Key and words of each answer, in the order spoken: ``("1", "lit")``.
         keys: Other keys that do something now: ``("enter", "affirm")``.
@@ -22,6 +23,7 @@ class Board:
         typed: Digits of a number being keyed.
         message: A sentence about the last thing that went wrong, or "".
         lost: Gear that is missing now, each with why, in the order in which it was lost; it is shown until it is back.
+            Gear that was left out on purpose has "" for why.
         keys_only: True if it is too loud to hear.
         countdown: Name and end (seconds since the session began) of the running countdown, if any.
         caution: Signal word of the caution being given ("DANGER"), or "".

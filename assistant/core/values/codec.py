@@ -9,7 +9,7 @@ import dataclasses
 import enum
 import math
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from assistant.core.values.board import Board
 from assistant.core.values.decoding import Decoder
@@ -17,13 +17,20 @@ from assistant.core.values.entries import Entry
 from assistant.core.values.events import Action, Clip, Event, ToldToday, TypedFact
 from assistant.core.values.result import GrammarRequest, Result
 
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
 _PARTS = (Clip, ToldToday, TypedFact, Board, Result, GrammarRequest)
 """Parts of events, actions and entries that are objects of their own."""
 
-_CLASSES = {
-    cls.__name__: cls
-    for cls in (*Event.__subclasses__(), *Action.__subclasses__(), *Entry.__subclasses__(), *_PARTS)
-}
+
+def _kinds(base: type[Any]) -> Iterator[type[Any]]:
+    for kind in base.__subclasses__():
+        yield kind
+        yield from _kinds(kind)
+
+
+_CLASSES = {cls.__name__: cls for cls in (*_kinds(Event), *_kinds(Action), *_kinds(Entry), *_PARTS)}
 
 _DECODE = Decoder(_CLASSES)
 

@@ -157,6 +157,22 @@ class ResultTaken(Entry):
 
 
 @dataclass(frozen=True)
+class ResultRepeated(ResultTaken):
+    """A result of a step that repeated the measurement of an earlier result, such as the failed one after a repair.
+
+    `outcome` is the answer of the step itself, that the measurement is good or not; `value`, `unit` and `judged` are
+    those of the measurement.
+
+    Attributes:
+        repeats: Number of the earlier result.
+        shown: Name of the answer or band of the repeated step that the measurement fell into.
+    """
+
+    repeats: int = 0
+    shown: str = ""
+
+
+@dataclass(frozen=True)
 class AnswerKnown(Entry):
     """A step was not asked, because an earlier procedure of the session has seen to it.
 

@@ -64,19 +64,25 @@ class Event:
 
 @dataclass(frozen=True)
 class Began(Event):
-    """A session starts with this procedure; `facts` were typed before, and are not asked for.
+    """A session starts with this procedure.
 
-    `told` is what was said in today's earlier sessions; it counts for the technician who is known or signs in.
+    Attributes:
+        facts: Facts that were typed before, and are not asked for.
+        told: What was said in today's earlier sessions; it counts for the technician who is known or signs in.
+        left_out: Gear that it is started without on purpose: ``speaker``, ``microphone``.
     """
 
     procedure: str
     facts: tuple[TypedFact, ...] = ()
     told: tuple[ToldToday, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Resumed(Event):
-    """An interrupted session goes on; the step and its caution are spoken again."""
+    """An interrupted session goes on; the step and its caution are spoken again. `left_out` as for `Began`."""
+
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -122,13 +122,19 @@ def headline(library: Library, step: Step) -> str:
 
 
 def place_words(library: Library, step: Step) -> str:
-    """What a step is about, as spoken in a read-back: a part's name, else its place; "unplugged" where that counts."""
+    """What a step is about, as spoken in a read-back: a part's name, else its place.
+
+    With the coil unplugged its connector's pin is named; terms that name none say "unplugged".
+    """
     places = library.terms.places
     name = name_of(library.terms, step.measure)
     if name:
         return name
     if step.measure.instrument == "ohmmeter" and step.measure.clip:
         return f"{places[step.measure.clip].short} to {places[step.measure.probe].short}"
+    pin = places[step.measure.probe].plug_short
+    if pin and {"coil", "load"} & set(step.measure.unplugged):
+        return pin
     if step.measure.unplugged and step.measure.instrument == "test-lamp":
         return "unplugged"
     if step.measure.compared_with:
@@ -157,13 +163,10 @@ def fits(step: Step, place: str) -> bool:
 def named_test(library: Library, step: Step) -> str:
     """A test in a few words: "heavy lamp, feed side"; with what is unplugged, because that makes another test."""
     measure, terms = step.measure, library.terms
-    name = name_of(terms, measure)
-    places = (
-        [place_words(library, step)] if name or not measure.unplugged else [terms.places[measure.probe].short]
-    )
-    if measure.instrument == "ohmmeter":
-        places = [place_words(library, step)]
-    words = [terms.instruments[measure.instrument].short, *places]
+    name, place = name_of(terms, measure), place_words(library, step)
+    if place == "unplugged":
+        place = terms.places[measure.probe].short
+    words = [terms.instruments[measure.instrument].short, place]
     if (
         name
         and terms.instruments[measure.instrument].units

@@ -124,7 +124,7 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     assert "Already measured. Coil current: 0.1 amps. Keep it? Yes" in talk.last
     talk.hear(control=Control.AFFIRM)
     assert taken(talk)[-1] == ("primary-current", "none")
-    assert "Already measured. Unplugged: dark. That would mean: The driver has feed" in talk.last
+    assert "Already measured. Control pin: dark. That would mean: The driver has feed" in talk.last
     talk.hear(control=Control.AFFIRM)
     assert taken(talk)[-1] == ("control-terminal-unplugged", "dark")
     assert State.CONCLUDING is talk.runner.state

@@ -280,7 +280,7 @@ def test_the_words_of_a_rest_are_spoken_to_their_end() -> None:
 def test_an_engine_that_starts_is_not_told_to_stop_cranking() -> None:
     """After the repair the engine is meant to run: no stop order for it, and its running is not counted as cranking."""
     talk = dialogue("after-repair")
-    for answer in ("done", "good", "done"):
+    for answer in ("good", "done", "done"):
         talk.hear(answer)
     talk.ready()
     talk.key("enter")
@@ -294,7 +294,7 @@ def test_an_engine_that_starts_is_not_told_to_stop_cranking() -> None:
 def test_an_engine_that_may_be_running_is_asked_for_when_the_time_is_over() -> None:
     """At the longest crank of a restart the key is let go of only if it still cranks."""
     talk = dialogue("after-repair")
-    for answer in ("done", "good", "done"):
+    for answer in ("good", "done", "done"):
         talk.hear(answer)
     talk.ready()
     use_up(talk)

@@ -115,7 +115,7 @@ def test_after_a_repair_everything_is_looked_at_anew() -> None:
     talk = looked(*GOOD[:3])
     talk.hear(control=Control.OTHER_TEST)
     talk.hear("after-repair")
-    answer(talk, "done")
+    answer(talk, "good")
     talk.hear(control=Control.OTHER_TEST)
     talk.hear("coil-control")
     talk.ready()
