@@ -45,7 +45,7 @@ class Answers:
 
 
 @dataclass(frozen=True)
-class Phrase:
+class SpokenPhrase:
     """One phrase that is spoken as it stands.
 
     Attributes:
@@ -63,7 +63,7 @@ class Phrase:
 
 
 @dataclass(frozen=True)
-class Phrases:
+class SpokenPhrases:
     """Phrases that are written out.
 
     Attributes:
@@ -76,7 +76,7 @@ class Phrases:
     name: str
     voices: tuple[str, ...]
     takes: int
-    phrases: tuple[Phrase, ...]
+    phrases: tuple[SpokenPhrase, ...]
 
 
 @dataclass(frozen=True)
@@ -230,7 +230,7 @@ class Manifest:
     voices: dict[str, BenchVoice]
     questions: dict[str, tuple[str, str]]
     answers: tuple[Answers, ...]
-    phrases: tuple[Phrases, ...]
+    phrases: tuple[SpokenPhrases, ...]
     recordings: tuple[Recordings, ...]
     other: tuple[Other, ...]
     hours: Hours

@@ -23,12 +23,12 @@ from assistant.hearing_bench.manifest import (
     Hours,
     Manifest,
     Other,
-    Phrase,
-    Phrases,
     Quick,
     Recording,
     Recordings,
     SpeechInNoise,
+    SpokenPhrase,
+    SpokenPhrases,
     Turns,
 )
 from assistant.hearing_bench.mixing import CLEAN_DB
@@ -241,17 +241,19 @@ def _answers(reader: _Reader, voices: tuple[str, ...]) -> Answers:
     )
 
 
-def _phrases(reader: _Reader, voices: tuple[str, ...], questions: tuple[str, ...]) -> Phrases:
-    def at(inner: _Reader) -> list[Phrase]:
+def _phrases(reader: _Reader, voices: tuple[str, ...], questions: tuple[str, ...]) -> SpokenPhrases:
+    def at(inner: _Reader) -> list[SpokenPhrase]:
         question, state = inner.text("question"), inner.text("state")
         if question not in questions:
             raise inner.wrong("question", f"is not one of {', '.join(questions)}")
         if state not in STATES:
             raise inner.wrong("state", f"is not one of {', '.join(STATES)}")
-        said = inner.map("words", lambda r, words: Phrase(question, state, words, r.text(words), r.line))
+        said = inner.map(
+            "words", lambda r, words: SpokenPhrase(question, state, words, r.text(words), r.line)
+        )
         return list(said.values())
 
-    return Phrases(
+    return SpokenPhrases(
         reader.text("name"),
         reader.texts("voices", voices),
         reader.whole("takes", 1, 1000),

@@ -24,7 +24,14 @@ from assistant.loading.folder import load_library
 
 if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
-    from assistant.hearing_bench.manifest import Answers, Manifest, Other, Phrase, Phrases, Recordings
+    from assistant.hearing_bench.manifest import (
+        Answers,
+        Manifest,
+        Other,
+        Recordings,
+        SpokenPhrase,
+        SpokenPhrases,
+    )
     from assistant.hearing_bench.speech import SpeechCache
 
 WORD_PAUSE_S = (0.03, 0.15)
@@ -134,7 +141,7 @@ class TestSet:
 
     # --- rows ---
 
-    def understood(self, phrase: Phrase) -> tuple[StepGrammar, Result | None]:
+    def understood(self, phrase: SpokenPhrase) -> tuple[StepGrammar, Result | None]:
         """The grammar that hears a phrase of the manifest, and its meaning there.
 
         Raises:
@@ -150,7 +157,7 @@ class TestSet:
             )
         return grammar, truth
 
-    def phrases(self, part: Phrases, share: float) -> list[BenchUtterance]:
+    def phrases(self, part: SpokenPhrases, share: float) -> list[BenchUtterance]:
         """Phrases that are written out, each in the grammar of its question and state."""
         found = []
         step = max(1, round(1 / share))

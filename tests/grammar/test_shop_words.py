@@ -8,7 +8,7 @@ import pytest
 
 from assistant import resources
 from assistant.core.dialogue.states import State
-from assistant.hearing_bench.manifest import NAME, Phrase
+from assistant.hearing_bench.manifest import NAME, SpokenPhrase
 from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.speech import SpeechCache
 from assistant.hearing_bench.testset import TestSet, named
@@ -18,12 +18,12 @@ SET = TestSet(MANIFEST, SpeechCache(Path("nothing is spoken here")))
 PHRASES = [phrase for part in MANIFEST.phrases for phrase in part.phrases]
 
 
-def shown(phrase: Phrase) -> str:
+def shown(phrase: SpokenPhrase) -> str:
     return f"{phrase.question} {phrase.state} {phrase.words}"
 
 
 @pytest.mark.parametrize("phrase", list({shown(one): one for one in PHRASES}.values()), ids=shown)
-def test_a_phrase_of_the_shop_has_its_meaning(phrase: Phrase) -> None:
+def test_a_phrase_of_the_shop_has_its_meaning(phrase: SpokenPhrase) -> None:
     """Each phrase that the measurement speaks is understood as what it can only mean at that step."""
     _, meaning = SET.understood(phrase)
     assert named(meaning) == phrase.means != ""
