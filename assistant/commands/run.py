@@ -78,7 +78,21 @@ def _add_facts(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--odometer", metavar="NUMBER", help="odometer reading, such as '98200 miles' or '158000 km'"
     )
-    parser.add_argument("--technician", metavar="TEXT", help="name of the technician")
+    parser.add_argument(
+        "--technician", metavar="TEXT", help="name of the technician; who signs in again today hears less"
+    )
+    parser.add_argument(
+        "--crank-longest",
+        type=whole(3, 60),
+        metavar="S",
+        help="the vehicle maker's longest cranking in one go, in seconds; without it ours counts",
+    )
+    parser.add_argument(
+        "--crank-rest",
+        type=whole(1, 900),
+        metavar="S",
+        help="the vehicle maker's wait between two cranks, in seconds; without it ours counts",
+    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -132,4 +146,6 @@ def _facts(options: argparse.Namespace) -> Facts:
         complaint=options.complaint or "",
         technician=options.technician or "",
         odometer=str(check_odometer(options.odometer)) if options.odometer else "",
+        crank_longest=str(options.crank_longest or ""),
+        crank_rest=str(options.crank_rest or ""),
     )

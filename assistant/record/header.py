@@ -38,6 +38,8 @@ class Facts:
         complaint: The customer's complaint, in the customer's words.
         technician: Name or initials of the technician.
         odometer: Reading of the odometer, already checked, such as ``98200 miles``.
+        crank_longest: The vehicle maker's longest cranking in one go, in s.
+        crank_rest: The vehicle maker's wait between two cranks, in s.
     """
 
     order: str = ""
@@ -46,6 +48,8 @@ class Facts:
     complaint: str = ""
     technician: str = ""
     odometer: str = ""
+    crank_longest: str = ""
+    crank_rest: str = ""
 
     def typed(self) -> tuple[TypedFact, ...]:
         """The facts that a session would otherwise ask for, in the form in which it holds them from the beginning."""
@@ -55,6 +59,8 @@ class Facts:
             TypedFact("vin", self.vin),
             TypedFact("odometer", number, unit),
             TypedFact("technician", self.technician),
+            TypedFact("crank-longest", self.crank_longest, "s"),
+            TypedFact("crank-rest", self.crank_rest, "s"),
         )
         return tuple(fact for fact in facts if fact.value)
 

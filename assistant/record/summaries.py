@@ -276,7 +276,7 @@ def summarise(folder: Path) -> Summary:
         return Summary(folder.name, folder, problem=str(error))
     known = Summary(header.id, folder, header.started, header.facts, sealed=(folder / SEAL_FILE).exists())
     try:
-        course = follow(_entries(folder))
+        course = follow(entries_of(folder))
     except (BayAssistantError, *MALFORMED):
         return dataclasses.replace(
             known, problem=f"The log is damaged. 'bay-assistant verify {folder}' says where."
@@ -320,7 +320,7 @@ def _standing_facts(typed: Facts, course: Course) -> Facts:
     return dataclasses.replace(typed, **given)
 
 
-def _entries(folder: Path) -> Iterator[Dated]:
+def entries_of(folder: Path) -> Iterator[Dated]:
     """The entries only: decoding every event of every session would make the list slow."""
     expected = 1
     for name in log_names(folder):

@@ -23,6 +23,7 @@ from assistant.record.history import read_history
 from assistant.record.recorded import repeated_sentence
 from assistant.record.storage import write_file
 from assistant.record.summaries import session_named
+from assistant.record.told import told_on
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session.edges import GearNews, open_gear
@@ -147,12 +148,13 @@ def _lead(session: Session, settings: Settings, log: SessionLog) -> None:
 def _enter(session: Session, settings: Settings, log: SessionLog, notice: Callable[[str], None]) -> None:
     """Begin the dialogue, or go on with it and say in which state it was found."""
     left_out = settings.gear.left_out()
+    told = told_on(log.header.started.date(), log.folder.parent)
     if log.recorded is None:
-        session.begin(settings.procedure, settings.facts.typed(), left_out)
+        session.begin(settings.procedure, settings.facts.typed(), told, left_out)
         return
     if not log.recorded.lines:
         notice("This session was broken off before anything was recorded; it begins anew.")
-        session.begin(settings.procedure, log.header.facts.typed(), left_out)
+        session.begin(settings.procedure, log.header.facts.typed(), told, left_out)
         return
     if log.torn:
         notice(f"An unfinished last line ({log.torn} bytes) was set aside.")

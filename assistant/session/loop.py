@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assistant.core.dialogue.runner import Runner
-    from assistant.core.values.events import TypedFact
+    from assistant.core.values.events import ToldToday, TypedFact
     from assistant.core.values.result import GrammarRequest
     from assistant.screen.terminal import Screen
     from assistant.speaking.output import Output
@@ -142,10 +142,14 @@ class Session:
     # --- what happens -----------------------------------------------------------------------------
 
     def begin(
-        self, procedure: str, facts: tuple[TypedFact, ...] = (), left_out: tuple[str, ...] = ()
+        self,
+        procedure: str,
+        facts: tuple[TypedFact, ...] = (),
+        told: tuple[ToldToday, ...] = (),
+        left_out: tuple[str, ...] = (),
     ) -> None:
         """Start with this procedure; arguments as for `Began`."""
-        self.take(Began(self._now(), procedure, facts, left_out=left_out))
+        self.take(Began(self._now(), procedure, facts, told=told, left_out=left_out))
 
     def resume(self, left_out: tuple[str, ...] = ()) -> None:
         """Go on; the runner has been fed with the recorded events before. `left_out` as for `Began`."""

@@ -8,9 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-AFTER_REPAIR = "after-repair"
-"""The procedure that proves a repair; results from before the repair no longer count."""
-
 
 @dataclass(frozen=True, slots=True)
 class Visits:

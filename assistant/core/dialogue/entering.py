@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking, cautioning, repeating, weighing
-from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
+from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
 from assistant.core.dialogue.policy import LOOKS_LEAD_ON, SHADE, lamp_faint, lamp_refused
@@ -19,7 +19,7 @@ from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
 from assistant.core.library.procedure import Engine, Leads, Target
 from assistant.core.library.terms import FactKind
-from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
+from assistant.core.library.vocabulary import AFTER_REPAIR, NO_CIRCUIT, SENSES
 from assistant.core.values.entries import AnswerKnown, CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting

@@ -9,14 +9,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import asking, cautioning, entering, repeating, weighing
-from assistant.core.dialogue.circles import AFTER_REPAIR, Visits
+from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Answered, Counters
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER, STOP_CRANKING
 from assistant.core.dialogue.trail import Paused, Pending, Trail, new_since
 from assistant.core.library.procedure import Leads
-from assistant.core.library.vocabulary import SENSES
+from assistant.core.library.vocabulary import AFTER_REPAIR, SENSES
 from assistant.core.reasoning.knowledge import measurement_key
 from assistant.core.values.entries import (
     KEPT,

@@ -42,3 +42,6 @@ LOGIC_IN = {"built-in-driver-coil": ("switched", "driver-end")}
 
 COMPARISONS = ("same", "sharper")
 """Outcomes of a comparison of two places; they are not said at other steps."""
+
+AFTER_REPAIR = "after-repair"
+"""The procedure that proves a repair; results from before the repair no longer count."""

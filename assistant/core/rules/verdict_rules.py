@@ -11,7 +11,7 @@ from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Leads
-from assistant.core.library.vocabulary import LOAD_CIRCUIT
+from assistant.core.library.vocabulary import AFTER_REPAIR, LOAD_CIRCUIT
 from assistant.core.values.finding import Finding
 
 if TYPE_CHECKING:
@@ -202,7 +202,7 @@ def _is_of(part: str, carrier: str, circuit: str) -> bool:
 def _goes_on(procedure: Procedure, verdict: Verdict) -> Iterator[Finding]:
     """A verdict that names a fault leads on: to the next test, or to the check after the repair.
 
-    One that names no part and ends the work here names the one check that is safe and tells most.
+    One that names no part and leads to no further test names the one check that is safe and tells most.
     """
     if verdict.faults and verdict.continue_with is None:
         yield Finding(
@@ -211,12 +211,13 @@ def _goes_on(procedure: Procedure, verdict: Verdict) -> Iterator[Finding]:
             f"the verdict '{verdict.name}' names a fault and leads nowhere",
             "Add 'continue_with': the next procedure, or 'after-repair'",
         )
-    if not verdict.part and verdict.continue_with is None and verdict.next_check is None:
+    stops = verdict.continue_with in (None, AFTER_REPAIR)  # without a part there is nothing to repair yet
+    if not verdict.part and stops and verdict.next_check is None:
         yield Finding(
             procedure.file,
             verdict.line,
-            f"the verdict '{verdict.name}' names no part, leads nowhere and names no check: it leaves the technician "
-            "standing",
+            f"the verdict '{verdict.name}' names no part, leads to no test and names no check: it leaves the "
+            "technician standing",
             "Add 'next_check': what to do, the value that is good, and its source",
         )
     if verdict.part and not verdict.verify:

@@ -368,11 +368,11 @@ def test_a_verdict_that_leaves_a_person_alone_is_told(tmp_path: Path, removed: s
 
 
 def test_a_stop_without_a_next_check_is_told(tmp_path: Path) -> None:
-    """A verdict that names no part and leads nowhere has to name the one check that comes next."""
+    """A verdict that names no part and leads to no test has to name the one check that comes next."""
     check = "    next_check: {do: Look at the fuse., value: whole, source: common practice}\n"
     assert check in VERDICTS
     (finding,) = found(tmp_path, step(LAMP), VERDICTS.replace(check, ""))
-    assert "'fine' names no part, leads nowhere and names no check" in finding.problem
+    assert "'fine' names no part, leads to no test and names no check" in finding.problem
     led_on = VERDICTS.replace(check, "    continue_with: small\n")
     assert found(tmp_path, step(LAMP), led_on) == []
 

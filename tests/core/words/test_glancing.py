@@ -35,10 +35,10 @@ def test_a_part_is_named_by_its_fault_or_called_bad() -> None:
 
 def test_a_stop_names_its_next_check_unless_it_is_for_safety() -> None:
     """The next thing to do is the largest; where the verdict tells to stop, the reason is."""
+    stop = LIBRARY.procedures["first-look"].verdicts["compression-first"]
+    assert stop.next_check is not None
+    assert glancing.found(LIBRARY, stop) + "." in stop.next_check.do
     verdicts = LIBRARY.procedures["no-start"].verdicts
-    check = verdicts["compression-first"].next_check
-    assert check is not None
-    assert glancing.found(LIBRARY, verdicts["compression-first"]) + "." in check.do
     assert glancing.found(LIBRARY, verdicts["hybrid-stop"]) + "." in verdicts["hybrid-stop"].says
 
 
