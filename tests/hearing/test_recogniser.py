@@ -48,7 +48,7 @@ def recogniser() -> Recogniser:
         ("it's-out", LAMP, Result(outcome="dark")),
         ("no-blink", LAMP, Result(outcome="steady")),
         ("pulsing", LAMP, Result(outcome="blinking")),
-        ("hold-it", LAMP, Result(control=Control.STOP)),
+        ("say-that-again", LAMP, Result(control=Control.SAY_AGAIN)),
         ("twelve-four-volts", VOLTS, Result(value=Decimal("12.4"), unit="V")),
     ],
 )

@@ -30,7 +30,7 @@ PLAN = {  # file: words, kind of noise, speech over noise in dB, seconds before 
     "it's-out": ("it's out", "fans", 20, 0.7, 0.7),
     "no-blink": ("no blink", "fans", 20, 0.7, 0.7),
     "pulsing": ("pulsing", "fans", 20, 0.7, 0.7),
-    "hold-it": ("hold it", "fans", 20, 0.7, 0.7),
+    "say-that-again": ("say that again", "fans", 20, 0.7, 0.7),
     "twelve-four-volts": ("twelve four volts", "fans", 20, 0.7, 0.7),
 }
 
