@@ -106,7 +106,9 @@ def connection(terms: Terms, measure: Measurement) -> str:
     elif measure.clip is None:
         parts = [f"{instrument.spoken} around {probe}"]
     elif instrument.units:
-        parts = [f"{instrument.spoken} from {place_spoken(terms, measure, measure.clip)} to {probe}"]
+        name, _, load = instrument.spoken.partition(", with ")
+        parts = [f"{name} from {place_spoken(terms, measure, measure.clip)} to {probe}"]
+        parts += [f"with {load}"] if load else []
     else:
         parts = [f"{instrument.spoken} clipped to {terms.places[measure.clip].spoken}, probe on {probe}"]
     if measure.compared_with:
@@ -117,8 +119,16 @@ def connection(terms: Terms, measure: Measurement) -> str:
 
 
 def headline(library: Library, step: Step) -> str:
-    """The one thing that matters, for large letters."""
-    return place_words(library, step).upper()
+    """The one thing that matters, for large letters: the places in the order of the hands, and what is unplugged."""
+    measure, places = step.measure, library.terms.places
+    words = place_words(library, step)
+    if measure.compared_with and not name_of(library.terms, measure):
+        words = f"{places[measure.compared_with].short}, then {places[measure.probe].short}"
+    elif words == "unplugged":
+        words = (
+            f"{places[measure.probe].short}, {listed([places[part].short for part in measure.unplugged])} off"
+        )
+    return words.upper()
 
 
 def place_words(library: Library, step: Step) -> str:

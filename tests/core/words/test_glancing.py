@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from shipped import shipped_library
 
-from assistant.core.words import glancing
+from assistant.core.words import glancing, placing
 
 LIBRARY = shipped_library()
 VERDICTS = [
@@ -35,11 +37,13 @@ def test_a_part_is_named_by_its_fault_or_called_bad() -> None:
 
 def test_a_stop_names_its_next_check_unless_it_is_for_safety() -> None:
     """The next thing to do is the largest; where the verdict tells to stop, the reason is."""
-    stop = LIBRARY.procedures["first-look"].verdicts["compression-first"]
-    assert stop.next_check is not None
-    assert glancing.found(LIBRARY, stop) + "." in stop.next_check.do
-    verdicts = LIBRARY.procedures["no-start"].verdicts
-    assert glancing.found(LIBRARY, verdicts["hybrid-stop"]) + "." in verdicts["hybrid-stop"].says
+    verdicts = [verdict for one in LIBRARY.procedures.values() for verdict in one.verdicts.values()]
+    stops = [verdict for verdict in verdicts if verdict.next_check and not verdict.part]
+    safe = [verdict for verdict in stops if re.search(r"\bstop\b", verdict.says, re.IGNORECASE)]
+    assert len(stops) > len(safe) > 0
+    for verdict in stops:
+        where = verdict.says if verdict in safe or not verdict.next_check else verdict.next_check.do
+        assert glancing.found(LIBRARY, verdict) in where, verdict.name
 
 
 @pytest.mark.parametrize(
@@ -60,3 +64,10 @@ def test_a_stop_names_its_next_check_unless_it_is_for_safety() -> None:
 def test_the_key_takes_the_place_of_the_word(said: str, shown: str) -> None:
     """Nobody is asked to say something; what has a key keeps it, and what has none goes."""
     assert shown == glancing.keyed(said, (("1", "gas only"), ("2", "not yet")))
+
+
+def test_the_headline_of_a_comparison_names_both_places_in_order() -> None:
+    """From two metres it tells where to touch first, and the read-back is the answer alone."""
+    step = LIBRARY.step("coil-control", "feed-and-switched")
+    assert "FEED SIDE, THEN SWITCHED SIDE" == placing.headline(LIBRARY, step)
+    assert "sharper" == glancing.result(LIBRARY, step, step.answer("sharper"), None, None)
