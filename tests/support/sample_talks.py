@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from sample_library import sample_library
@@ -56,8 +57,12 @@ def weak_feed(*, again: str) -> Dialogue:
     return talk
 
 
+OFFERING = replace(DEFAULT_THRESHOLDS, rules=1)
+"""Under these rules an earlier result is offered everywhere, so that it can be measured anew with another outcome."""
+
+
 def going_round(
-    limits: Thresholds = DEFAULT_THRESHOLDS, most: int = 30, knowledge: Knowledge | None = None
+    limits: Thresholds = OFFERING, most: int = 30, knowledge: Knowledge | None = None
 ) -> Dialogue:
     """Walk that circle until the dialogue stops, or as many questions as are given."""
     talk = Dialogue(LIBRARY, limits, knowledge=knowledge)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import entering, moving
+from assistant.core.dialogue import entering, keeping, moving
 from assistant.core.dialogue.memory import Counters
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
@@ -37,7 +37,7 @@ def reason(talk: Talk, chosen: Named) -> State:
     target = step.if_skipped
     assert target is not None  # noqa: S101
     talk.note(StepSkipped(talk.procedure.name, step.name, skipped, str(target)))
-    moving.leave_step(talk, 0, None)
+    keeping.leave_step(talk, 0, None)
     talk.said.prefix = f"Skipped, {skipped}."
     return moving.go(talk, target)
 

@@ -8,25 +8,24 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, cautioning, repeating, weighing
+from assistant.core.dialogue import asking, cautioning, keeping, repeating, weighing
 from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Counters
-from assistant.core.dialogue.policy import LOOKS_LEAD_ON, SHADE, lamp_faint, lamp_refused
+from assistant.core.dialogue.policy import SHADE, lamp_faint, lamp_refused
 from assistant.core.dialogue.sayable import LAMP_FACTS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
-from assistant.core.library.procedure import Engine, Leads, Target
+from assistant.core.library.procedure import Engine, Leads
 from assistant.core.library.terms import FactKind
-from assistant.core.library.vocabulary import AFTER_REPAIR, NO_CIRCUIT, SENSES
-from assistant.core.values.entries import AnswerKnown, CautionGiven, FactUndone, ProcedureEntered, Why
+from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
+from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
 from assistant.core.words import instructing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
-    from assistant.core.library.procedure import Answer, Step
 
 
 INITIALS = 4
@@ -54,7 +53,7 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     """Begin this step of the present procedure; `offer` says whether to offer an earlier result of the same
     measurement.
     """
-    step = _first_unknown(talk, name) if offer else talk.procedure.steps[name]
+    step = keeping.first_unknown(talk, name) if offer else talk.procedure.steps[name]
     talk.work.step = repeating.asked(talk, step)
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
@@ -63,51 +62,6 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     talk.work.set_up = False
     talk.facts.asked = None
     return before_step(talk, offer=offer)
-
-
-def _first_unknown(talk: Talk, name: str) -> Step:
-    """This step, or the one behind it if an earlier procedure of the session has seen to it."""
-    steps = talk.procedure.steps
-    passed: set[str] = set()
-    while name not in passed and (known := _known(talk, steps[name]) or _seen(talk, steps[name])) is not None:
-        passed.add(name)
-        answer, after = known
-        talk.note(AnswerKnown(talk.procedure.name, name, answer.outcome, after, str(answer.target)))
-        name = answer.target.name
-    return steps[name]
-
-
-def _seen(talk: Talk, step: Step) -> tuple[Answer, str] | None:
-    """The answer of the same look in an earlier step of the session, and its procedure; None if there is none.
-
-    A look costs the technician a question and tells the same the second time; what is measured is offered instead.
-    After a repair everything is looked at anew, and what leads out of this procedure is asked.
-    """
-    if step.measure.instrument not in SENSES or talk.limits.rules < LOOKS_LEAD_ON:
-        return None
-    here = (talk.procedure.name, step.name)
-    earlier = talk.past.trail.measured()
-    repaired = max((past.number for past in earlier if past.procedure == AFTER_REPAIR), default=0)
-    for past in reversed(earlier):
-        if past.number <= repaired:
-            break
-        if past.measure == step.measure and past.pending and (past.procedure, past.step) != here:
-            answer = step.answer(past.pending.answer.outcome)
-            if answer is not None and answer.target.leads is Leads.STEP:
-                return answer, past.procedure
-    return None
-
-
-def _known(talk: Talk, step: Step) -> tuple[Answer, str] | None:
-    """The answer that an earlier procedure has seen to by handing over to this one, and that procedure."""
-    if not any(answer.known_after for answer in step.answers):
-        return None
-    handed = {
-        past.procedure
-        for past in talk.past.trail.measured()
-        if past.pending and past.pending.answer.target == Target(Leads.PROCEDURE, talk.procedure.name)
-    }
-    return next(((one, one.known_after) for one in step.answers if one.known_after in handed), None)
 
 
 def enter_procedure(talk: Talk, name: str, came_from: str | None, *, titled: bool = True) -> State:

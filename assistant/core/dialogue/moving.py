@@ -8,18 +8,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import asking, cautioning, entering, repeating, weighing
+from assistant.core.dialogue import asking, cautioning, entering, keeping, repeating, weighing
 from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.inquiring import AskedFact
 from assistant.core.dialogue.memory import Answered, Counters
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import REST_TIMER, STOP_CRANKING
-from assistant.core.dialogue.trail import Paused, Pending, Trail, new_since
+from assistant.core.dialogue.trail import Paused, Pending, new_since
 from assistant.core.library.procedure import Leads
 from assistant.core.library.vocabulary import AFTER_REPAIR, SENSES
 from assistant.core.reasoning.knowledge import measurement_key
 from assistant.core.values.entries import (
-    KEPT,
     TAKEN_BACK,
     FactGiven,
     FactUndone,
@@ -27,7 +26,6 @@ from assistant.core.values.entries import (
     ModeChanged,
     ProcedureEntered,
     ProcedurePaused,
-    ResultTaken,
     ResultUndone,
     VerdictReached,
     VoiceNoteTaken,
@@ -48,29 +46,10 @@ if TYPE_CHECKING:
 
 def commit(talk: Talk, pending: Pending, acceptance: Acceptance) -> State:
     """Record a result and go to its target, unless a result is doubtful."""
-    step, procedure = talk.step, talk.procedure
-    shown, pending = pending.answer.outcome, repeating.recorded(talk.step, pending)
-    talk.past.results += 1
-    kept = KEPT if talk.awaited.offered else ""
-    talk.awaited.offered = False
-    taken = ResultTaken(
-        number=talk.past.results,
-        procedure=procedure.name,
-        step=step.name,
-        outcome=pending.answer.outcome,
-        value=pending.value,
-        unit=pending.unit,
-        how=pending.how,
-        words=pending.words + kept,
-        confidence=pending.confidence,
-        snr_db=pending.snr_db,
-        confirmed=acceptance.value,
-        clip=pending.clip,
-        next=str(pending.answer.target),
-        judged=pending.judged,
-    )
-    talk.note(repeating.entry(step, taken, shown))
-    leave_step(talk, talk.past.results, pending, acceptance.value, kept=bool(kept))
+    step = talk.step
+    kept, talk.awaited.offered = talk.awaited.offered, False
+    shown, pending = pending.answer.outcome, repeating.recorded(step, pending)
+    keeping.record(talk, pending, acceptance.value, kept=kept, shown=shown)
     if not kept:
         talk.work.connected = instructing.connected_after(talk.work.connected, step.measure)
     talk.past.forget_aside(step.measure)
@@ -78,24 +57,6 @@ def commit(talk: Talk, pending: Pending, acceptance: Acceptance) -> State:
     if doubt:
         return _ask_again(talk, doubt)
     return go(talk, pending.answer.target)
-
-
-def leave_step(
-    talk: Talk, number: int, pending: Pending | None, confirmed: str = "", *, kept: bool = False
-) -> None:
-    """Leave the present step, with a result or skipped; `number`, `confirmed` and `kept` are as in `Trail`."""
-    talk.past.trail.append(
-        Trail(
-            *talk.position,
-            number,
-            talk.procedure.steps[talk.step.name].measure if pending else None,
-            pending,
-            confirmed,
-            kept=kept,
-            paused=talk.work.paused,
-            visits=talk.work.visits,
-        )
-    )
 
 
 def go(talk: Talk, target: Target) -> State:
@@ -289,6 +250,9 @@ def take_back_result(talk: Talk, how: str) -> State:
         talk.work.connected = instructing.connected_after(talk.work.connected, talk.step.measure)
     last = talk.past.trail.pop()
     talk.note(ResultUndone(last.number, last.procedure, last.step, how))
+    while last.unasked and talk.past.trail:
+        last = talk.past.trail.pop()
+        talk.note(ResultUndone(last.number, last.procedure, last.step, how))
     words = weighing.result_of(talk, last) if last.pending else "Skipped test."
     talk.said.prefix = f"Undone. {words}"
     talk.said.heard = ""

@@ -1,9 +1,8 @@
 """Grades answers by the cost of a mistake, and judges the lamp in use.
 
-An answer is simply taken if every answer leads to the same step. If it leads to a different step, it is read back
-inside the next sentence and can be corrected. A verdict, another procedure, a number or a doubtful hearing is
-read back and must be affirmed; but a look, or a question about what is known, that leads to another procedure
-connects nothing and condemns nothing, so it is only read back.
+An answer is simply taken if every answer leads to the same step. If it leads to a different step or to another
+procedure, it is read back inside the next sentence and can be corrected. A verdict, a number or a doubtful hearing is
+read back and must be affirmed.
 Silence is never a yes.
 """
 
@@ -14,7 +13,6 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, TypeVar
 
 from assistant.core.library.procedure import Engine, Leads
-from assistant.core.library.vocabulary import SENSES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,10 +31,6 @@ class Acceptance(StrEnum):
     AFFIRM = "affirmed"
 
 
-LOOKS_LEAD_ON = 2
-"""`Thresholds.rules` from which a look leads on to another procedure without a yes."""
-
-
 def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds) -> Acceptance:
     """The confirmation that this answer needs before it counts.
 
@@ -46,9 +40,8 @@ def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds)
         confidence: 0 to 1; 1 for a key.
         thresholds: The dialogue's limits.
     """
-    costly = step.reading is not None or answer.target.leads is not Leads.STEP
-    if answer.target.leads is Leads.PROCEDURE and step.measure.instrument in SENSES:
-        costly = thresholds.rules < LOOKS_LEAD_ON
+    costs = {Leads.VERDICT} if thresholds.paced else {Leads.VERDICT, Leads.PROCEDURE}
+    costly = step.reading is not None or answer.target.leads in costs
     if costly or confidence < thresholds.ask_below:
         return Acceptance.AFFIRM
     if len({str(choice.target) for choice in step.choices()}) == 1:

@@ -44,7 +44,8 @@ class Paused:
 class Trail:
     """A step that was left and can be returned to; `number` is 0 for a skipped step.
 
-    `confirmed` says how its result was confirmed, and `kept` whether it was taken over from an earlier step.
+    `confirmed` says how its result was confirmed, `kept` whether it was taken over from an earlier step, and `unasked`
+    whether that was done without a question.
     `paused` are the procedures that were set aside then, which going back restores; `visits` those entered by
     then.
     """
@@ -56,6 +57,7 @@ class Trail:
     pending: Pending | None
     confirmed: str = ""
     kept: bool = False
+    unasked: bool = False
     paused: tuple[Paused, ...] = ()
     visits: Visits = field(default_factory=Visits)
 

@@ -23,6 +23,8 @@ from assistant.core.values.units import convert, number_words
 from assistant.core.words import placing, remarking, reporting
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
     from assistant.core.dialogue.talk import Talk
     from assistant.core.library.procedure import Step, Verdict
 
@@ -169,26 +171,46 @@ def same_measurement(talk: Talk, step: Step) -> Pending | None:
         return None
     # What was set aside comes before what counts; it is of the same step when the way is the same again.
     aside = [past for past in reversed(talk.past.aside) if past.measure == step.measure]
+    found = _first_fitting(talk, step, chain(aside, _counting(talk, step)))
+    return found[1] if found else None
+
+
+def counted(talk: Talk, step: Step, *, after: int) -> tuple[Trail, Pending] | None:
+    """An earlier result of exactly this measurement that counts and has a number above `after`, and what it is here;
+    None if there is none, or if one was set aside and has to be offered.
+    """
+    if any(past.measure == step.measure for past in talk.past.aside):
+        return None
+    return _first_fitting(talk, step, (past for past in _counting(talk, step) if past.number > after))
+
+
+def _counting(talk: Talk, step: Step) -> Iterator[Trail]:
     # What counts of this very step does not: it is repeated on purpose.
-    counts = talk.past.trail.same_measurement(step.measure, besides=talk.position)
-    for past in chain(aside, counts):
-        pending = past.pending
-        if pending is None or _outdated(talk, past):
-            continue
-        if pending.value is not None and step.reading is not None and pending.unit is not None:
-            base = convert(pending.value, pending.unit, step.reading.unit)
-            if base is None or not step.reading.plausible[0] <= base <= step.reading.plausible[1]:
-                continue
-            judged_as, judged = judge(talk, step.reading, base)
-            if judged_as is None:
-                continue
-            return replace(pending, answer=judged_as, judged=judged)
-        if pending.value is None and step.reading is not None:  # the meter showed that it was over its range
-            return replace(pending, answer=step.reading.bands[-1])
-        answer = step.answer(pending.answer.outcome)
-        if answer is not None and pending.value is None:
-            return replace(pending, answer=answer)
+    return talk.past.trail.same_measurement(step.measure, besides=talk.position)
+
+
+def _first_fitting(talk: Talk, step: Step, results: Iterable[Trail]) -> tuple[Trail, Pending] | None:
+    """The first of these results that is an answer to this step, and that answer."""
+    for past in results:
+        if past.pending is not None and not _outdated(talk, past):
+            fitting = _answering(talk, step, past.pending)
+            if fitting is not None:
+                return past, fitting
     return None
+
+
+def _answering(talk: Talk, step: Step, pending: Pending) -> Pending | None:
+    """A result of the same measurement as an answer to this step; None if it is none."""
+    if pending.value is not None and step.reading is not None and pending.unit is not None:
+        base = convert(pending.value, pending.unit, step.reading.unit)
+        if base is None or not step.reading.plausible[0] <= base <= step.reading.plausible[1]:
+            return None
+        judged_as, judged = judge(talk, step.reading, base)
+        return None if judged_as is None else replace(pending, answer=judged_as, judged=judged)
+    if pending.value is None and step.reading is not None:  # the meter showed that it was over its range
+        return replace(pending, answer=step.reading.bands[-1])
+    answer = step.answer(pending.answer.outcome)
+    return None if answer is None or pending.value is not None else replace(pending, answer=answer)
 
 
 def _outdated(talk: Talk, past: Trail) -> bool:

@@ -12,7 +12,8 @@ RULES = 2
 1: gear that is lost stays on the screen until it is back; results that some mechanism gives together are a known
 pattern and not asked again.
 2: other words, the starter's budget, cautions in full once a day and acknowledged once a hazard, results during a
-rest. A session of earlier rules decides as it did, but is spoken to in today's words.
+rest; what was measured is not asked again, and a hand-over to another procedure needs no yes. A session of earlier
+rules decides as it did, but is spoken to in today's words.
 """
 
 
@@ -76,7 +77,7 @@ class Thresholds:
 
     @property
     def paced(self) -> bool:
-        """Whether cautions are given in full once a day, and a result during a rest is taken."""
+        """Whether cautions are given in full once a day, results taken during a rest, and nothing is asked twice."""
         return self.rules >= PACED
 
 

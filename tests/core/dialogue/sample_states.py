@@ -102,7 +102,7 @@ def in_state(state: State) -> Dialogue:
         use_up(talk)
         talk.key("enter")
     elif state is State.READING_BACK:
-        talk.hear("dark")
+        talk.hear("dark", confidence=0.7)
     elif state is State.SKIPPING:
         talk = dialogue("driver-supply-and-inputs")
         talk.hear(control=Control.SKIP)

@@ -96,8 +96,8 @@ def test_a_skip_can_be_taken_back() -> None:
     assert [0] == [entry.number for entry in talk.entries if isinstance(entry, entries.ResultUndone)]
 
 
-def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
-    """What was measured once need not be measured again; it is offered and must be affirmed."""
+def test_an_earlier_result_of_the_same_measurement_is_taken_over() -> None:
+    """What was measured once is not asked again if it only leads on; what decides is offered and must be affirmed."""
     talk = to_switched_side()
     talk.hear("steady")
     talk.rested()
@@ -109,10 +109,9 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     talk.hear(control=Control.AFFIRM)
     talk.hear(control=Control.GO_AHEAD)
     talk.hear("lamp-off")
-    assert "Already measured. Feed side: lit. Keep it? Yes" in talk.last
-    talk.hear(control=Control.AFFIRM)
-    assert "Already measured. Driver end: lit. Keep it? Yes" in talk.last
-    talk.hear(control=Control.AFFIRM)
+    assert [("feed-while-cranking", "lit"), ("driver-end-while-cranking", "lit")] == taken(talk)[-2:]
+    assert "Already measured." not in talk.last
+    talk.ready()
     talk.rested()
     talk.hear("lit")
     talk.hear("lit")
@@ -121,13 +120,30 @@ def test_an_earlier_result_of_the_same_measurement_is_offered() -> None:
     talk.hear("present")
     talk.rested()
     talk.hear("present")
-    assert "Already measured. Coil current: 0.1 amps. Keep it? Yes" in talk.last
-    talk.hear(control=Control.AFFIRM)
     assert taken(talk)[-1] == ("primary-current", "none")
     assert "Already measured. Control pin: dark. That would mean: The driver has feed" in talk.last
     talk.hear(control=Control.AFFIRM)
     assert taken(talk)[-1] == ("control-terminal-unplugged", "dark")
     assert State.CONCLUDING is talk.runner.state
+
+
+def test_a_correction_goes_back_behind_what_was_taken_over() -> None:
+    """Nobody gave the answers that were taken over, so it is the last one that was given that is asked again."""
+    talk = to_switched_side()
+    for answer in ("steady", "lit"):
+        talk.hear(answer)
+        talk.rested()
+    talk.hear(value="0.1", unit="A")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear("dark")
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.GO_AHEAD)
+    talk.hear("lamp-off")
+    assert ("driver-supply-and-inputs", "driver-supply") == talk.runner.position
+    talk.hear(control=Control.CORRECTION)
+    assert ("driver-supply-and-inputs", "security-lamp") == talk.runner.position
+    undone = [entry.step for entry in talk.entries if isinstance(entry, entries.ResultUndone)]
+    assert ["driver-end-while-cranking", "feed-while-cranking", "security-lamp"] == undone
 
 
 def test_an_unknown_procedure_is_named_with_the_known_ones() -> None:

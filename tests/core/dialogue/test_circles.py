@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 from sample_library import sample_library
-from sample_talks import going_round, settle
+from sample_talks import OFFERING, going_round, settle
 
 from assistant.core.dialogue.circles import Visits
 from assistant.core.dialogue.moving import hand_over
@@ -47,7 +47,7 @@ def test_the_first_return_says_what_is_new_and_the_circle_ends_in_a_statement() 
 
 def test_with_likelihoods_the_next_safe_test_is_the_one_that_tells_most() -> None:
     """The evidence names it; it is one that was not done."""
-    talk = going_round(replace(DEFAULT_THRESHOLDS, doubt_from=2.0), knowledge=KNOWLEDGE)
+    talk = going_round(replace(OFFERING, doubt_from=2.0), knowledge=KNOWLEDGE)
     (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
     assert stopped.next.startswith("Get a second pair of eyes. Next safe test: ")
 
@@ -55,7 +55,7 @@ def test_with_likelihoods_the_next_safe_test_is_the_one_that_tells_most() -> Non
 def test_it_replays_and_stands_in_the_record_as_it_was_said() -> None:
     """The same events give the same actions; the entry comes back from its JSON."""
     talk = going_round()
-    again = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)
+    again = Runner(LIBRARY, None, OFFERING)
     assert [again.receive(event) for event in talk.events] == talk.actions
     (stopped,) = [entry for entry in talk.entries if isinstance(entry, entries.LedBack)]
     assert from_json(json.loads(json.dumps(to_json(stopped)))) == stopped

@@ -137,16 +137,15 @@ def test_enter_after_a_verdict_never_closes_the_session() -> None:
 
 
 def to_offer() -> Dialogue:
-    """No control at the coil, then the driver's procedure, which offers what was measured already."""
+    """Feed and driver's end are measured, then the person asks for the driver's procedure, which offers both."""
     talk = to_switched_side()
     for answer in ("steady", "steady"):
         talk.hear(answer)
         talk.rested()
-    talk.hear(value="0", unit="A")
-    talk.hear(control=Control.AFFIRM)
-    talk.hear("dark")
-    talk.hear(control=Control.AFFIRM)
-    talk.hear(control=Control.GO_AHEAD)
+    talk.hear(control=Control.OTHER_TEST)
+    choices = list(talk.runner.talk.library.procedures)
+    talk.key(str(choices.index("driver-supply-and-inputs") + 1), "enter")
+    talk.ready()
     talk.hear("lamp-off")
     assert "Already measured. Feed side: lit." in talk.last
     return talk

@@ -10,7 +10,6 @@ from sample_library import sample_library
 
 from assistant.core.dialogue.policy import Acceptance, grade, tapered
 from assistant.core.library.procedure import Leads
-from assistant.core.library.vocabulary import SENSES
 from assistant.measured import DEFAULT_THRESHOLDS
 
 LIBRARY = sample_library()
@@ -18,19 +17,18 @@ STEPS = [step for procedure in LIBRARY.procedures.values() for step in procedure
 
 
 @given(step=st.sampled_from(STEPS), confidence=st.floats(0, 1), which=st.integers(0, 20))
-def test_a_verdict_a_procedure_or_a_number_is_always_affirmed(step, confidence, which) -> None:  # noqa: ANN001
-    """A costly answer is never taken without a yes, at any confidence; a look that leads on is read back at least."""
+def test_a_verdict_or_a_number_is_always_affirmed(step, confidence, which) -> None:  # noqa: ANN001
+    """A costly answer is never taken without a yes, at any confidence; one that leads on is read back at least."""
     answer = step.choices()[which % len(step.choices())]
     acceptance = grade(step, answer, confidence, DEFAULT_THRESHOLDS)
-    looked = step.measure.instrument in SENSES and answer.target.leads is Leads.PROCEDURE
-    if looked:
-        assert acceptance is not Acceptance.TAKEN
-    elif step.reading or answer.target.leads is not Leads.STEP:
+    if step.reading or answer.target.leads is Leads.VERDICT:
         assert acceptance is Acceptance.AFFIRM
+    elif answer.target.leads is Leads.PROCEDURE and len(step.choices()) > 1:
+        assert acceptance is not Acceptance.TAKEN
 
 
-def test_a_look_leads_on_to_another_procedure_without_a_yes_unless_it_was_hardly_heard() -> None:
-    """It connects nothing and condemns nothing; a session of earlier rules asked for the yes, and still does."""
+def test_an_answer_leads_on_to_another_procedure_without_a_yes_unless_it_was_hardly_heard() -> None:
+    """It condemns nothing and can be corrected; a session of earlier rules asked for the yes, and still does."""
     step = LIBRARY.step("no-start", "safe-set-up")
     safe, limits = step.answers[0], DEFAULT_THRESHOLDS
     assert Acceptance.READ_BACK is grade(step, safe, 1.0, limits)

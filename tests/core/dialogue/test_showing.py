@@ -38,7 +38,7 @@ def begun(*left_out: str, procedure: str = "coil-control") -> Dialogue:
 def test_a_result_is_read_back_in_large_letters_with_yes_and_no() -> None:
     """What was understood is the headline, so that it can be compared from where the hands are."""
     talk = dialogue()
-    talk.hear("dark")
+    talk.hear("dark", confidence=0.7)
     assert State.READING_BACK is talk.runner.state
     shown = board(talk)
     assert "FEED SIDE: DARK" == shown.headline
