@@ -171,12 +171,12 @@ def test_a_clamp_stays_on_while_its_ramp_its_peak_and_its_time_are_read() -> Non
     assert "Clamp around the coil feed wire." in " ".join(
         instructing.setup(LIBRARY, peak, ramp.measure, whole=True)
     )
-    lamp = LIBRARY.step("coil-control", "feed-while-cranking")
+    lamp = LIBRARY.step("feed-dead", "feed-key-on")
     assert instructing.setup(LIBRARY, lamp, ramp.measure)[0] == "Clamp off."
 
 
 def test_the_lamp_that_loads_a_feed_comes_off_with_the_meter() -> None:
     """It would stay on the feed, unasked, while the next test is made."""
-    drop, lamp = LIBRARY.step("feed-weak", "whole-drop"), LIBRARY.step("coil-and-driver", "leak-lamp")
+    drop, lamp = LIBRARY.step("feed-weak", "whole-drop"), LIBRARY.step("feed-weak", "other-terminal")
     said = instructing.setup(LIBRARY, lamp, drop.measure)
-    assert said[:3] == ("Key off.", "Voltmeter off.", "Heavy lamp off.")
+    assert {"Voltmeter off.", "Heavy lamp off."} <= set(said)

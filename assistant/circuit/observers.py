@@ -32,8 +32,14 @@ if TYPE_CHECKING:
     from assistant.circuit.parameters import Systems
     from assistant.core.library.procedure import Measurement, Step
 
+    Floats = NDArray[np.float64]
+
 MISSED = 0.03
 """Share of probings in which the tip misses the pin; chosen."""
+
+
+FIRST_DARK, SECOND_DARK = "feed-dark", "switched-dark"
+"""Answers of a person whose lamp stays dark on the first or on the second of two places."""
 
 
 @dataclass(frozen=True)
@@ -134,15 +140,36 @@ def shares_of(observed: Observed, step: Step, observer: Observer) -> NDArray[np.
         observed = replace(observed, value=observed.mean)
     found = answer_shares(observed, step, blank=observer.blank)
     if observer.misses and can_miss(step.measure):
-        nothing = missed(step, found.shape[1])
-        if nothing is not None:
-            found = (1 - observer.misses) * found + observer.misses * nothing
+        told = found
+        for nothing in _missed(step, found):
+            told = told + observer.misses * (nothing - found)
+        found = told
     if observer.misreading and step.measure.instrument not in SENSES:
         count = len(step.choices())
         if count > 1:
             told = mistaken(found[:, :count], observer.misreading)
             found = np.concatenate([told, (1 - observer.misreading) * found[:, count:]], axis=1)
     return found
+
+
+def _missed(step: Step, found: Floats) -> list[Floats]:
+    """Shares of the answers of a person who misses a pin, shape ``(n, ways)``, for each pin; none if it is noticed.
+
+    Of two places, the second one does not matter where the first is dark or dim anyway.
+    """
+    names = [one.outcome for one in step.answers]
+    if not step.measure.compared_with:
+        nothing = missed(step, found.shape[1])
+        return [] if nothing is None else [np.broadcast_to(nothing, found.shape)]
+    if FIRST_DARK not in names or SECOND_DARK not in names:
+        return []
+    first, second = np.zeros_like(found), np.zeros_like(found)
+    first[:, names.index(FIRST_DARK)] = 1.0
+    for name in ("feed-dark", "feed-dim"):
+        if name in names:
+            second[:, names.index(name)] = found[:, names.index(name)]
+    second[:, names.index(SECOND_DARK)] += 1 - second.sum(axis=1)
+    return [first, second]
 
 
 def missed(step: Step, ways: int) -> NDArray[np.float64] | None:

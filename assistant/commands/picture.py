@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 ABOUT = "Draw a step of a procedure on a car with a fault: the connection, and what the circuit model shows."
 EXAMPLE = (
-    "bay-assistant picture --procedure coil-control --step switched-while-cranking "
+    "bay-assistant picture --procedure coil-control --step feed-and-switched "
     "--fault shorted-primary --out steady.svg"
 )
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import files
+from assistant.core.library.vocabulary import PLACED
 from assistant.core.values.result import Control, GrammarRequest, Spelling
 from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import english, jsgf
@@ -184,8 +185,10 @@ class GrammarSet:
 
 
 def _request_of(kinds: dict[str, tuple[str, ...]]) -> GrammarRequest:
+    outcomes = kinds.get("outcome", ())
     return GrammarRequest(
-        kinds.get("outcome", ()),
+        outcomes,
         kinds.get("unit", ()),
         tuple(Control(name) for name in kinds.get("control", ())),
+        places=not set(PLACED) & set(outcomes),
     )

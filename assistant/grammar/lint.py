@@ -62,9 +62,9 @@ def typical_requests(grammars: GrammarSet) -> list[GrammarRequest]:
         if state is State.ASKING:
             controls = (*controls, Control.CRANKING)  # noqa: PLW2901  added while the engine is to be cranked
         for name in grammars.names():
-            outcomes = grammars.named(name).request.outcomes
-            if outcomes:
-                found.append(GrammarRequest(outcomes, (), controls))
+            own = grammars.named(name).request
+            if own.outcomes:
+                found.append(GrammarRequest(own.outcomes, (), controls, places=own.places))
         families = dict.fromkeys(tuple(sorted(units_like(unit))) for unit in grammars.units())
         found.extend(GrammarRequest((), family, controls) for family in families)
     return list(dict.fromkeys(found))

@@ -187,7 +187,11 @@ def skirted(source: ProcedureSource) -> Iterator[Mistake]:
 
 def _parts(source: ProcedureSource) -> list[str]:
     """Every part that any verdict of the folder names."""
-    named = (verdict["part"] for tree in source.procedures.values() for verdict in tree["verdicts"].values())
+    named = (
+        verdict["part"]
+        for tree in source.procedures.values()
+        for verdict in tree.get("verdicts", {}).values()
+    )
     return list(dict.fromkeys(part for part in named if part))
 
 

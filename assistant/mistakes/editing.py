@@ -132,7 +132,8 @@ def _tidy(tree: Tree) -> None:
             elif leads == "verdict":
                 ends.add(target)
     tree["steps"] = {name: step for name, step in tree["steps"].items() if name in reached}
-    tree["verdicts"] = {name: verdict for name, verdict in tree["verdicts"].items() if name in ends}
+    told = tree.get("verdicts", {})
+    tree["verdicts"] = {name: verdict for name, verdict in told.items() if name in ends}
 
 
 # --- looking into a tree --------------------------------------------------------------------------
@@ -174,7 +175,7 @@ def steps_of(source: ProcedureSource) -> Iterator[tuple[str, Tree]]:
 
 def verdicts_of(source: ProcedureSource) -> Iterator[tuple[str, Tree]]:
     """The verdicts of a procedure by name."""
-    yield from source.tree["verdicts"].items()
+    yield from source.tree.get("verdicts", {}).items()
 
 
 def said(target: tuple[str, str]) -> str:

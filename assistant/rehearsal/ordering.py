@@ -6,6 +6,7 @@
 - *key off first*: nothing is unplugged or plugged in before the key is off;
 - *its own name*: a reading between two places is not read back under the name of one of them;
 - *nothing forbidden*: no instruction goes to a place that a caution of the step keeps the hands off;
+- *no open question*: a result asks nothing, because nobody can answer it then;
 - *a choice can be held in the head*: at most `MOST_CHOICES` words to choose from in one question.
 """
 
@@ -50,6 +51,12 @@ def findings(library: Library, beside: Callable[[str], str]) -> list[Finding]:
             for problem, remedy in _judged(library, procedure.name, step):
                 text = f"step {step.name}: {problem}"
                 found[Finding(procedure.file, step.line, text, remedy)] = None
+        for name, verdict in procedure.verdicts.items():
+            check = verdict.next_check.do if verdict.next_check else ""
+            for text in (verdict.says, check):
+                if text.endswith("?"):
+                    problem = f"verdict {name}: it asks what nobody can answer then: '{text}'"
+                    found[Finding(procedure.file, verdict.line, problem, "Say what to do")] = None
     for inquiry in library.terms.facts.values():
         if len(inquiry.choices) > MOST_CHOICES:
             text = f"the question for '{inquiry.name}' has {len(inquiry.choices)} choices"

@@ -35,7 +35,7 @@ class SpokenSentence:
         sentence: The sentence, with its own punctuation.
         file: File with its words.
         line: Line in it; 0 for the whole file.
-        where: Its place in words: "step feed-while-cranking", "caution cranking".
+        where: Its place in words: "step feed-key-on", "caution cranking".
     """
 
     sentence: str

@@ -139,7 +139,7 @@ def test_a_clamp_that_shows_the_mean_shows_next_to_nothing_of_a_pulse() -> None:
 @pytest.mark.parametrize(
     ("procedure", "step", "answer"),
     [
-        ("coil-control", "feed-while-cranking", "dark"),
+        ("feed-dead", "feed-key-on", "dark"),
         ("coil-and-driver", "led-in-coils-place", "dark"),
         ("coil-and-driver", "primary-ohms", "open"),
         ("coil-and-driver", "wire-drop", "poor"),
@@ -158,13 +158,25 @@ def test_who_misses_a_pin_sees_a_dark_lamp_an_open_circuit_or_nothing(
             assert misses[other] == pytest.approx((1 - MISSED) * share)
 
 
+def test_of_two_places_either_pin_may_be_missed() -> None:
+    """3 of 100 miss the feed, 3 the switched side; where the feed is dead the second one does not matter."""
+    step = ("coil-control", "feed-and-switched")
+    honest, misses = answered(*step, HONEST), answered(*step, MISSES)
+    assert honest["sharper"] + honest["same"] > 0.99
+    assert misses["feed-dark"] == pytest.approx(MISSED, abs=1e-3)
+    assert misses["switched-dark"] == pytest.approx(MISSED, abs=1e-3)
+    dead = answered(*step, MISSES, "open-feed", "relay-does-not-close")
+    assert dead["feed-dark"] > 0.99
+    assert sum(dead.values()) == pytest.approx(1)
+
+
 def test_no_pin_is_missed_where_none_is_probed_or_where_it_would_be_noticed() -> None:
     """Eyes, diagram, clamp and spark tester have no pin; a battery that reads nothing is measured again."""
     battery = STEPS["coil-control", "battery-while-cranking"]
     assert missed(battery, len(battery.ways())) is None
     for place in (
         ("coil-control", "battery-while-cranking"),
-        ("coil-control", "security-lamp"),
+        ("driver-supply-and-inputs", "security-lamp"),
         ("coil-and-driver", "towers"),
         ("coil-and-driver", "ballast"),
         ("driver-supply-and-inputs", "primary-current"),
@@ -207,8 +219,8 @@ def test_where_nobody_cranks_everything_is_as_with_the_key_on() -> None:
 
 def test_who_misreads_gives_every_other_answer_alike() -> None:
     """At 5 % a lamp that is lit is called dim or dark in 2.5 % each; what is looked up is not misread."""
-    found = answered("coil-control", "feed-while-cranking", misreads(0.05), "driver-dead", "never-switches")
-    honest = answered("coil-control", "feed-while-cranking", HONEST, "driver-dead", "never-switches")
+    found = answered("feed-dead", "feed-key-on", misreads(0.05), "driver-dead", "never-switches")
+    honest = answered("feed-dead", "feed-key-on", HONEST, "driver-dead", "never-switches")
     for outcome, share in honest.items():
         assert found[outcome] == pytest.approx(0.95 * share + 0.05 * (1 - share) / 2)
     for name in ("ballast",):
@@ -228,6 +240,6 @@ def test_observers_who_answer_alike_are_worked_out_once() -> None:
         by_himself = Looks(LIBRARY, COIL, mechanisms, CARS)
         for key in STEPS:
             assert np.array_equal(shared.shares(observer)(key), by_himself.shares(observer)(key))
-    lamp: Step = STEPS["coil-and-driver", "leak-lamp"]
-    assert alike(lamp, ("coil-and-driver", "leak-lamp"), crowd[-1]) == HONEST
-    assert alike(lamp, ("coil-and-driver", "leak-lamp"), MISSES) != HONEST
+    lamp: Step = STEPS["coil-and-driver", "led-at-module"]
+    assert alike(lamp, ("coil-and-driver", "led-at-module"), crowd[-1]) == HONEST
+    assert alike(lamp, ("coil-and-driver", "led-at-module"), MISSES) != HONEST

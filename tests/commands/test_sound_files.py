@@ -63,7 +63,7 @@ def test_a_line_for_each_file_with_the_promised_parts(hearing: Hearing) -> None:
 
 def test_a_step_hears_its_places_and_controls(hearing: Hearing) -> None:
     """With a procedure and a step, what that step listens for while it is asked: place, outcome, control words."""
-    step = ("--procedure", "coil-control", "--step", "feed-while-cranking")
+    step = ("--procedure", "feed-dead", "--step", "feed-key-on")
     lit, again, other = hearing(
         *step, SOUNDS / "feed-lit.flac", SOUNDS / "say-again.flac", SOUNDS / "zero-point-one-ohms.flac"
     )
@@ -167,12 +167,12 @@ def test_a_very_long_file_is_refused(hearing: Hearing, tmp_path: Path) -> None:
     ("named", "words"),
     [
         ({}, "either --grammar NAME"),
-        ({"grammar": "lamp", "procedure": "coil-control", "step": "feed-while-cranking"}, "either"),
+        ({"grammar": "lamp", "procedure": "feed-dead", "step": "feed-key-on"}, "either"),
         ({"procedure": "coil-control"}, "--step NAME"),
-        ({"step": "feed-while-cranking"}, "--procedure NAME"),
+        ({"step": "feed-key-on"}, "--procedure NAME"),
         ({"grammar": "nonesuch"}, "lamp"),
         ({"procedure": "nonesuch", "step": "x"}, "coil-control"),
-        ({"procedure": "coil-control", "step": "nonesuch"}, "feed-while-cranking"),
+        ({"procedure": "coil-control", "step": "nonesuch"}, "feed-and-switched"),
     ],
 )
 def test_what_to_listen_for_must_be_named_once_and_exist(named: dict[str, str], words: str) -> None:

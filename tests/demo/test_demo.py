@@ -92,9 +92,9 @@ def test_a_wrong_place_a_remark_and_a_correction_change_no_result(played: Played
     assert "not understood" in remarks
     undone = [entry.number for entry in played.entries if isinstance(entry, ResultUndone)]
     taken = {entry.number: entry for entry in played.entries if isinstance(entry, ResultTaken)}
-    assert ["dark"] == [taken[number].outcome for number in undone]
+    assert ["feed-dark"] == [taken[number].outcome for number in undone]
     after = [entry for entry in taken.values() if entry.step == taken[undone[0]].step]
-    assert ["dark", "lit"] == [entry.outcome for entry in after]
+    assert ["feed-dark", "switched-dark"] == [entry.outcome for entry in after]
 
 
 def test_in_a_loud_passage_keys_take_over_and_voice_comes_back(played: Played) -> None:

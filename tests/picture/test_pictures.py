@@ -39,7 +39,7 @@ MEASURED = [
 ]
 STEPS = [pytest.param(*pair, id=f"{pair[0].name}-{pair[1].name}") for pair in MEASURED]
 CONTROL = LIBRARY.procedures["coil-control"]
-SWITCHED = CONTROL.steps["switched-while-cranking"]
+SWITCHED = CONTROL.steps["feed-and-switched"]
 
 
 def unreadable(canvas: Canvas) -> list[str]:
@@ -172,7 +172,7 @@ def test_the_drawing_follows_from_the_measurement() -> None:
         replace(measure, instrument="voltmeter"),
         replace(measure, engine=Engine.KEY_ON),
         replace(measure, unplugged=("coil",)),
-        replace(measure, compared_with="feed"),
+        replace(measure, compared_with=None),
     ]
     drawings = [connection.inline(CONTROL.circuit, one, LIBRARY.terms, "a") for one in others]
     assert len(drawings) == len(set(drawings))
@@ -191,7 +191,7 @@ def test_the_lead_ends_on_the_point_that_is_named() -> None:
 
 def test_a_picture_is_one_whole_file_that_says_where_it_comes_from() -> None:
     """Well-formed, nothing from elsewhere, with title and description, and the model named as a model."""
-    text = picturing.picture(LIBRARY, "coil-control", "switched-while-cranking", "shorted-primary")
+    text = picturing.picture(LIBRARY, "coil-control", "feed-and-switched", "shorted-primary")
     root = ET.fromstring(text)  # noqa: S314
     assert "http" not in text.replace("http://www.w3.org/2000/svg", "")
     space = "{http://www.w3.org/2000/svg}"
@@ -249,7 +249,7 @@ def test_the_room_of_words_is_never_too_small() -> None:
 
 # --- the command ----------------------------------------------------------------------------------
 
-GOOD = ["picture", "--procedure", "coil-control", "--step", "switched-while-cranking"]
+GOOD = ["picture", "--procedure", "coil-control", "--step", "feed-and-switched"]
 
 
 @pytest.mark.parametrize(
@@ -258,7 +258,7 @@ GOOD = ["picture", "--procedure", "coil-control", "--step", "switched-while-cran
         (["--procedure", "coil"], "There is no procedure 'coil'. Known are: after-repair"),
         (
             ["--step", "nowhere"],
-            "The procedure 'coil-control' has no step 'nowhere'. It has: battery-while-cranking, security-lamp",
+            "The procedure 'coil-control' has no step 'nowhere'. It has: battery-while-cranking, feed-and-switched",
         ),
         (["--fault", "gremlin"], "has no fault 'gremlin'. Known are: none, coil-secondary"),
         (["--fault", "open-feed", "--mechanism", "rust"], "has no mechanism 'rust'. Known are: fuse-blown"),

@@ -196,24 +196,16 @@ def test_without_a_sound_coil_in_its_place_a_good_coil_is_condemned(tmp_path: Pa
 
 def test_without_the_leak_tests_nothing_is_decided(tmp_path: Path, few: Few) -> None:
     """A leak that no test looks for ends undecided, in more than 5 % of its cars: that fails as well."""
-    few(alone("control-wire-to-ground", "wire"), alone("coil-secondary", "winding-open"))
-    dim = LIBRARY.step(AND_DRIVER, "live-lamp").answer("dim")
-    assert dim is not None
+    few(alone("control-wire-to-battery", "wire"), alone("coil-secondary", "winding-open"))
     library = changed(
         tmp_path,
         "coil-and-driver.yaml",
-        in_step(
-            "coil-and-driver.yaml",
-            "live-lamp",
-            f"dim:  {{next: {dim.target.name}}}",
-            "dim:  {next: leak-lamp}",
-        ),
-        in_step("coil-and-driver.yaml", "live-volts", "next: leak-lamp", "next: led-in-coils-place"),
+        in_step("coil-and-driver.yaml", "primary-ohms", "next: live-volts", "next: leak-ohms"),
     )
     assert failed(led(LIBRARY, AND_DRIVER)) == set()
     assert failed(led(library, AND_DRIVER)) == {
-        ("honest", "control-wire-to-ground", "undecided"),
-        ("without values", "control-wire-to-ground", "undecided"),
+        ("honest", "control-wire-to-battery", "undecided"),
+        ("without values", "control-wire-to-battery", "undecided"),
     }
 
 
@@ -230,7 +222,7 @@ def test_a_coil_that_one_open_reading_condemns_fails_for_one_who_misses_a_pin(
             "primary-ohms",
             "next: primary-ohms-again",
             "verdict: primary-open",
-            "next: live-lamp",
+            "next: live-volts",
             "next: primary-ohms-again",
         ),
     )
@@ -301,7 +293,7 @@ def test_a_driver_that_a_wires_ohms_condemn_fails_for_who_probes_the_wrong_end(
             "driver-supply-and-inputs.yaml",
             "led-at-module",
             "verdict: driver-switches",
-            "next: engine-speed",
+            "next: primary-current",
         ),
     )
     assert failed(led(LIBRARY, INPUTS)) == set()
@@ -377,13 +369,13 @@ def test_a_wrong_exclusion_is_found(tmp_path: Path, few: Few) -> None:
         tmp_path,
         "coil-control.yaml",
         (
-            "lit:  {next: switched-while-cranking}",
-            "lit:  {next: switched-while-cranking, rules_out: [open-feed, driver-dead]}",
+            "same:          {procedure: coil-and-driver}",
+            "same:          {procedure: coil-and-driver, rules_out: [open-feed, driver-dead]}",
         ),
     )
     (failure,) = led(library, "coil-control").failures
-    line = library.step("coil-control", "feed-while-cranking").line
-    assert f"coil-control.yaml:{line}: 'lit' rules out driver-dead" in failure.sentence
+    line = library.step("coil-control", "feed-and-switched").line
+    assert f"coil-control.yaml:{line}: 'same' rules out driver-dead" in failure.sentence
 
 
 def test_a_step_that_no_fault_reaches_and_a_verdict_that_covers_nothing_are_named(

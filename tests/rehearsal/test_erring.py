@@ -45,7 +45,7 @@ def test_an_honest_person_says_what_is_to_be_seen() -> None:
 
 def test_misreading_comes_at_its_rate_and_takes_every_other_answer_alike() -> None:
     """Of 2,000 answers at 5 % about 100 are wrong (four sigma: 39), and each wrong one is about as frequent."""
-    given = answers("driver-dead", Habit("x", misreading=0.05), "coil-control", "feed-while-cranking")
+    given = answers("driver-dead", Habit("x", misreading=0.05), "feed-dead", "feed-key-on")
     wrong = [one.answer.outcome for one in given if one.answer.outcome != "lit"]
     assert 61 <= len(wrong) <= 139
     assert abs(wrong.count("dim") - wrong.count("dark")) < 40
@@ -60,7 +60,7 @@ def test_what_is_told_looked_up_or_done_is_not_misread() -> None:
 @pytest.mark.parametrize(
     ("procedure", "step", "outcome", "value"),
     [
-        ("coil-control", "feed-while-cranking", "dark", None),
+        ("feed-dead", "feed-key-on", "dark", None),
         ("feed-weak", "supply-drop", "within", Decimal(0)),
         ("coil-and-driver", "primary-ohms", "open", None),
         ("feed-dead", "crank-signal", "missing", None),
@@ -77,7 +77,7 @@ def test_contact_is_missed_anew_each_time_and_never_by_a_clamp() -> None:
     habit = Habit("x", missing=0.03)
     dark = [
         one.answer.outcome
-        for one in answers("driver-dead", habit, "coil-control", "feed-while-cranking")
+        for one in answers("driver-dead", habit, "feed-dead", "feed-key-on")
         if one.answer.outcome == "dark"
     ]
     assert 29 <= len(dark) <= 91
@@ -91,7 +91,7 @@ def test_a_part_that_is_good_is_counted_wherever_it_is_named() -> None:
     way = WAYS["control-wire-open"]
     assert good_parts(LIBRARY, way, "coil-and-driver", "coil-bad") == ("ignition coil",)
     assert good_parts(LIBRARY, way, "coil-and-driver", "control-wire-open") == ()
-    assert good_parts(LIBRARY, way, "coil-and-driver", "driver-does-not-switch") == ()
+    assert good_parts(LIBRARY, way, "coil-and-driver", "held-down") == ()
 
 
 def test_a_session_that_ends_at_a_wrong_part_is_counted_as_one() -> None:

@@ -51,8 +51,9 @@ NEAREST = {
     "blinking": ("flickering", "steady"),
 }
 """Words that replace one that is not offered, the nearest first."""
-COMPARED = ("same", "sharper")
-"""Words for a lamp that is looked at in two places."""
+COMPARED = ("same", "sharper", "feed-dark", "feed-dim", "switched-dark")
+"""Words for a lamp that is looked at in two places in one crank: the place of comparison first (a coil's feed), then
+the probed one (its switched side)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +80,7 @@ class Glow(Shown):
         still = below(self.index, eye.STEADY_INDEX, STEADY_SPREAD)
         distinct = self._distinct(still)
         if set(COMPARED) & set(outcomes):
-            return self._compared(dark, distinct, outcomes)
+            return self._compared(dark, dark + dim, distinct, outcomes)
         bright = 1 - dark - dim
         known = {"dark": dark, "dim": dim, "lit": np.zeros_like(dark)}
         known |= dict.fromkeys(CHANGES, known["lit"])
@@ -115,9 +116,29 @@ class Glow(Shown):
         # An invisible blink does not count, however much stronger than the surge it is.
         return np.asarray(distinct * (1 - still))
 
-    def _compared(self, dark: Floats, distinct: Floats, outcomes: Sequence[str]) -> Floats:
-        """Shares of "same" and "sharper"; any other answer is not given."""
+    def _compared(self, dark: Floats, faint: Floats, distinct: Floats, outcomes: Sequence[str]) -> Floats:
+        """Shares of the answers to a comparison; any other answer is not given.
+
+        A person who may say that one place is dark or dim says so, the first place first; of two places that are lit,
+        the blink is told.
+
+        Args:
+            dark: Share of observers to whom the probed place is dark.
+            faint: The same for dark or dim.
+            distinct: Share of those who see it blink distinctly more than the place of comparison.
+            outcomes: The answers to choose from.
+        """
         other = np.ones_like(dark) if self.compared is None else self.compared
+        first_dark = below(other, eye.DARK, DARK_SPREAD) if "feed-dark" in outcomes else np.zeros_like(dark)
+        first_dim = (
+            (1 - first_dark) * below(other, eye.DIM, DIM_SPREAD) if "feed-dim" in outcomes else 0 * dark
+        )
+        lit = 1 - first_dark - first_dim
+        known = {"feed-dark": first_dark, "feed-dim": first_dim}
+        if "switched-dark" in outcomes:
+            known |= {"switched-dark": lit * faint, "same": lit * (1 - faint) * (1 - distinct)}
+            known["sharper"] = lit * (1 - faint) * distinct
+            return columns(known, outcomes)
         both = np.abs(np.log(np.maximum(self.brightness, 1e-3) / np.maximum(other, 1e-3))) < np.log(2)
         sharper = np.where(dark > 0.5, 0.0, distinct)
         # A lamp that is plainly darker than on the other place is neither the same nor sharper.

@@ -235,7 +235,7 @@ def _session(figures: Figures, folder: Path, recogniser: Recogniser) -> None:
     for turn in scenario.turns:
         if turn.play is not None:
             figures.heard_s += read_sound(turn.play).duration_s
-    step = load_library(resources.directory("procedures")).step("coil-control", "switched-while-cranking")
+    step = load_library(resources.directory("procedures")).step("feed-dead", "feed-key-on")
     grammar = grammars.request(request_for(State.ASKING, step))
     for turn in scenario.turns:
         if turn.play is not None:

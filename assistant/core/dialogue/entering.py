@@ -193,11 +193,10 @@ def rest(talk: Talk) -> State:
 def question(talk: Talk) -> str:
     """The question of the step, with the digits if only keys can answer."""
     step = talk.step
-    return (
-        instructing.keyed_choices(talk.library, step)
-        if talk.gear.deaf
-        else instructing.question(talk.library, step)
-    )
+    if not talk.gear.deaf:
+        return instructing.question(talk.library, step)
+    about = instructing.asked(talk.library.terms, step.measure)
+    return " ".join(filter(None, (about, instructing.keyed_choices(talk.library, step))))
 
 
 def to_do(talk: Talk, *, key_is_on: bool = False) -> tuple[str, ...]:

@@ -120,8 +120,9 @@ def _stop_circle(talk: Talk, back_to: str) -> State:
 def conclude(talk: Talk) -> State:
     """Say the verdict, or that the tests run in a circle, and the possible next actions."""
     talk.awaited.counters = Counters()
+    close = "Press plus to close." if talk.gear.deaf else "Say close session."
     if talk.work.led_back is not None:
-        text = f"{talk.work.led_back.says} {talk.work.led_back.next} Say close session, or press plus."
+        text = f"{talk.work.led_back.says} {talk.work.led_back.next} {close}"
         talk.say(" ".join(filter(None, (talk.said.take_prefix(), text))), Speech.VERDICT)
         return State.CONCLUDING
     verdict = talk.procedure.verdicts[talk.work.verdict or ""]
@@ -139,7 +140,7 @@ def conclude(talk: Talk) -> State:
     else:
         text += f" Go ahead: back to {back}." if back else ""
         end = " Say go ahead, or close session."
-        text += end if following or back else " Say close session, or press plus."
+        text += end if following or back else f" {close}"
     talk.say(" ".join(filter(None, (talk.said.take_prefix(), text))), Speech.VERDICT)
     return State.CONCLUDING
 

@@ -8,6 +8,7 @@ from assistant.core.dialogue.asking import units_of
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
 from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import PLACED
 from assistant.core.values.result import Control, GrammarRequest, Spelling
 from assistant.core.values.units import units_like
 
@@ -174,7 +175,7 @@ def request_for(
             controls = (*controls, Control.OTHER_LAMP)
     if state is State.SKIPPING:
         outcomes = tuple(REASONS)
-    return GrammarRequest(outcomes, units, controls)
+    return GrammarRequest(outcomes, units, controls, places=not set(PLACED) & set(outcomes))
 
 
 def _listened_for(step: Step) -> tuple[str, ...]:

@@ -65,7 +65,9 @@ def parse_procedure(
             f"Call the file '{name}.yaml' or the procedure '{stem(path)}'",
         )
     step_nodes = mapping_of(top.get("steps"), path, "'steps'")
-    verdict_nodes = mapping_of(top.get("verdicts"), path, "'verdicts'")
+    # A procedure that only hands over has none.
+    told = top.node.items.get("verdicts", MapNode(top.node.line))
+    verdict_nodes = mapping_of(told, path, "'verdicts'")
     hand_overs: dict[str, int] = {}
     circuit = top.text("circuit")
     context = Context(

@@ -49,7 +49,7 @@ def procedure_schema(terms: Terms, cautions: dict[str, Caution]) -> dict[str, An
             "steps": {"type": "object", "additionalProperties": _step(terms, cautions), "minProperties": 1},
             "verdicts": {"type": "object", "additionalProperties": _verdict(terms), "minProperties": 1},
         },
-        ["procedure", "title", "circuit", "about", "needs", "start", "steps", "verdicts"],
+        ["procedure", "title", "circuit", "about", "needs", "start", "steps"],
     )
     return {"$schema": DIALECT, "title": "A procedure of bay-assistant", **top}
 

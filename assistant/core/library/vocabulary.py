@@ -19,6 +19,14 @@ CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
 FIRED = ("runs", "dies")
 """Outcomes of an engine that has started: its starter is let go, and nobody is told to stop cranking."""
 
+HEAVY_LAMP_BETWEEN: dict[str, tuple[str, str | None]] = {
+    "loaded-voltmeter": ("feed", "battery-negative"),
+    # The lamp loads the ground that is measured, a coil's own one as well.
+    "ground-drop-meter": ("battery-positive", None),
+    "control-drop-meter": ("driver-end", "battery-negative"),
+}
+"""The two points of the heavy lamp that loads the circuit for a meter, positive first; None is the probed point."""
+
 UNJUDGED = "unjudged"
 """Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
 
@@ -40,7 +48,10 @@ SAME_POINT = {
 LOGIC_IN = {"built-in-driver-coil": ("switched", "driver-end")}
 """Points that carry a logic signal in one kind of circuit, by the names that they have in a coil's (`SAME_POINT`)."""
 
-COMPARISONS = ("same", "sharper")
+PLACED = ("feed-dark", "feed-dim", "switched-dark")
+"""Outcomes of a comparison whose own words name the place: no other place is listened for beside them."""
+
+COMPARISONS = ("same", "sharper", *PLACED)
 """Outcomes of a comparison of two places; they are not said at other steps."""
 
 AFTER_REPAIR = "after-repair"

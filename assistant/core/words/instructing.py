@@ -90,13 +90,13 @@ def _connecting(terms: Terms, step: Step, last: Measurement | None, *, whole: bo
     there = _lamp_is_there(last, measure)
     if last is not None and tools(terms, measure)[:1] != tools(terms, last)[:1]:
         last = None  # another tool: nothing of it is connected
-    prepared = last is not None and terms.instruments[last.instrument].prepare == instrument.prepare
+    prepared = last is not None and _preparing(terms, last) == _preparing(terms, measure)
     subtracts = (
         step.reading is not None and step.reading.subtract
     )  # then the leads are measured by a question
     sentences = []
     if instrument.prepare and (whole or not prepared) and not subtracts:
-        sentences.append(LAMP_STAYS if there else instrument.prepare)
+        sentences.append(LAMP_STAYS if there else _preparing(terms, measure))
     clipped = last is not None and _stays(terms, last.clip, measure.clip, last, measure)
     stays = clipped and last is not None and _stays(terms, last.probe, measure.probe, last, measure)
     swapped = last is not None and (last.clip, last.probe, last.unplugged) == (
@@ -118,11 +118,24 @@ def _connecting(terms: Terms, step: Step, last: Measurement | None, *, whole: bo
     return tuple(sentences)
 
 
+def _preparing(terms: Terms, measure: Measurement) -> str:
+    """What is done before an instrument is connected, with the place of its probe for ``{place}``; "" for nothing."""
+    return terms.instruments[measure.instrument].prepare.replace(
+        "{place}", terms.places[measure.probe].spoken
+    )
+
+
+def asked(terms: Terms, measure: Measurement) -> str:
+    """The question about the place itself, "Any fuel smell or leak?", asked after key and engine are told; or ""."""
+    says = terms.places[measure.probe].says
+    return says if says.endswith("?") and measure.instrument in SENSES else ""
+
+
 def _probing(terms: Terms, measure: Measurement) -> str:
     """The instruction for the free end, or for the thing that is looked at; "" for none."""
     place, instrument = terms.places[measure.probe], terms.instruments[measure.instrument]
     if place.says:
-        return place.says
+        return "" if asked(terms, measure) else place.says
     if measure.compared_with:
         other = terms.places[measure.compared_with]
         return f"Touch the {other.short}, then the {place.short}, in one crank."
@@ -181,6 +194,9 @@ def question(library: Library, step: Step) -> str:
         return f"How many {UNIT_WORDS[step.reading.unit][1]}?"
     words = [spoken for _, spoken in spoken_answers(library, step)]
     text = f"{capital(listed(words, 'or'))}?"
+    about = asked(library.terms, step.measure)
+    if about:
+        return f"{about} {text}"
     if step.measure.compared_with and text.endswith("same?"):
         return f"{text[:-1]} as the {library.terms.places[step.measure.compared_with].short}?"
     return text
