@@ -44,6 +44,8 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
     program.press("8.5\r")
     program.wait_for("Yes or no")
     program.press("\r")
+    program.wait_for("hands clear. Press Enter")
+    program.press("\r")
     program.wait_for("Zero the clamp")
     program.press("+2")
     program.wait_for("Enter for yes, minus to undo")
