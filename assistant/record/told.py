@@ -40,13 +40,13 @@ def told_on(day: date, parent: Path) -> tuple[ToldToday, ...]:
             entries = [dated.entry for dated in entries_of(folder)]
         except (BayAssistantError, *MALFORMED):
             continue
-        one = told_in(entries)
+        one = _told_in(entries)
         if one is not None:
             told[one.technician] = _joined(told[one.technician], one) if one.technician in told else one
     return tuple(told[name] for name in sorted(told))
 
 
-def told_in(entries: list[Entry]) -> ToldToday | None:
+def _told_in(entries: list[Entry]) -> ToldToday | None:
     """What the one technician of a session was told in it; None if nobody is named, or several are."""
     names = {
         one.value for one in entries if isinstance(one, FactGiven) and one.fact == _TECHNICIAN and one.value

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,7 +30,6 @@ from assistant.core.values.events import Action, Began, Heard, KeyPressed, Note,
 from assistant.core.values.result import Control, Result
 from assistant.errors import UsageProblem
 from assistant.measured import DEFAULT_THRESHOLDS
-from assistant.record.told import told_in
 from assistant.rehearsal.erring import goes_on
 from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
 from assistant.rehearsal.player import RunnerPlayer
@@ -45,11 +44,7 @@ if TYPE_CHECKING:
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Measurement, Step
     from assistant.core.reasoning.knowledge import Knowledge
-    from assistant.core.values.entries import Entry
     from assistant.core.values.events import Event
-
-SIGNED_IN = (TypedFact("technician", "JB"),)
-"""The invented technician's initials, typed at the start."""
 
 MOST_TURNS = 400
 """Turns after which a job counts as a circle."""
@@ -83,7 +78,7 @@ class Job:
         answers: Outcomes by step name, where the answer is not a matter of the car: for the first time that it is
             asked, for the second time and so on; the last one stays.
         to_crank: The job ends with the first crank and not with a verdict.
-        again: The technician has signed in, and has done the job to its verdict earlier that day.
+        again: The technician has had such a job on the same day, and signs in again.
     """
 
     name: str
@@ -97,19 +92,15 @@ class Job:
 
 _COIL = "coil-with-external-driver"
 
+_TECHNICIAN = "JD"
+
 JOBS = (
     Job("control test, open control wire", "coil-control", _COIL, "control-wire-open"),
     Job("control test, shorted primary", "coil-control", _COIL, "shorted-primary"),
     Job("control test, driver dead", "coil-control", _COIL, "driver-dead"),
     Job("control test to the first crank", "coil-control", _COIL, "control-wire-open", to_crank=True),
-    Job(
-        "the same, the second time that day",
-        "coil-control",
-        _COIL,
-        "control-wire-open",
-        to_crank=True,
-        again=True,
-    ),
+    Job("the same again that day", "coil-control", _COIL, "control-wire-open", to_crank=True, again=True),
+    Job("open control wire again that day", "coil-control", _COIL, "control-wire-open", again=True),
     Job(
         "nothing known, to the first crank",
         "no-start",
@@ -183,16 +174,14 @@ class _Timed(RunnerPlayer):
         self._library, self._person, self._pace, self._seconds = library, person, pace, seconds
         self._hooked_up: Measurement | None = None
         self._last: VerdictReached | LedBack | None = None
-        self.entries: list[Entry] = []
 
     def send(self, event: Event) -> tuple[Action, ...]:
         """Give one event to the dialogue, and listen to what it says to its end."""
         actions = super().send(event)
-        for entry in (action.entry for action in actions if isinstance(action, Note)):
-            self.entries.append(entry)
-            if isinstance(entry, VerdictReached | LedBack):
-                self._last = entry
-            if isinstance(entry, Cranked):
+        for action in actions:
+            if isinstance(action, Note) and isinstance(action.entry, VerdictReached | LedBack):
+                self._last = action.entry
+            if isinstance(action, Note) and isinstance(action.entry, Cranked):
                 self.cranked = True
         said = [action for action in actions if isinstance(action, Say)]
         if said and self.speaking is not None:
@@ -201,13 +190,17 @@ class _Timed(RunnerPlayer):
             self.finish_speech(lasts)
         return actions
 
-    def play(self, job: Job, told: tuple[ToldToday, ...] = ()) -> None:
-        """Answer until the job has ended; `told` is what was said earlier that day.
+    def play(self, job: Job) -> None:
+        """Answer until the job has ended.
 
         Raises:
             UsageProblem: It comes to no end.
         """
-        self.send(Began(self.now, job.procedure, SIGNED_IN if job.again else (), told))
+        facts = (TypedFact("technician", _TECHNICIAN),) if job.again else ()
+        told = ToldToday(
+            _TECHNICIAN, tuple(self._library.cautions), tuple(self._library.cautions), cranking=True
+        )
+        self.send(Began(self.now, job.procedure, facts, (told,) if job.again else ()))
         for _ in range(MOST_TURNS):
             if job.to_crank and (self.cranked or self.runner.state is State.CRANKING):
                 self.spent.end = "first crank"
@@ -327,13 +320,7 @@ def time_job(
     found = []
     for car in np.flatnonzero(bad_spark(job.circuit, mechanism, systems)).tolist():
         person = Skilled(bay, mechanism, car, job.answers)
-        told: tuple[ToldToday, ...] = ()
-        if job.again:
-            earlier = _Timed(Runner(library, knowledge, DEFAULT_THRESHOLDS), library, person, pace, seconds)
-            earlier.play(replace(job, to_crank=False))
-            heard = told_in(earlier.entries)
-            told = (heard,) if heard else ()
         timed = _Timed(Runner(library, knowledge, DEFAULT_THRESHOLDS), library, person, pace, seconds)
-        timed.play(job, told)
+        timed.play(job)
         found.append(timed.spent)
     return sorted(found, key=lambda spent: spent.all)

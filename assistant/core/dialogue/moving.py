@@ -143,10 +143,13 @@ def conclude(talk: Talk) -> State:
 
 
 def _after_verdict(talk: Talk, following: str, back: str, close: str) -> str:
+    """What can be done after a verdict, as the end of its sentence."""
+    deaf = bool(talk.gear.deaf)
     if not talk.work.affirmed:
-        return " Say yes, or correction."
+        return " Enter for yes, minus to undo." if deaf else " Say yes, or correction."
     return_to = f" Go ahead: back to {back}." if back else ""
-    return return_to + (" Say go ahead, or close session." if following or back else f" {close}")
+    go_on = " Enter to go ahead, plus to close." if deaf else " Say go ahead, or close session."
+    return return_to + (go_on if following or back else f" {close}")
 
 
 def return_to_work(talk: Talk) -> State:
