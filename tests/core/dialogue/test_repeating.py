@@ -155,7 +155,7 @@ def test_the_write_up_shows_before_and_after_side_by_side() -> None:
     )
     assert row.before.startswith("40 ohm")
     assert row.after.startswith("0.2 ohm")
-    before, after = (next(one for one in made.tests if one.number == number) for number in (13, 14))
+    before, after = (next(one for one in made.tests if one.number == number) for number in (4, 7))
     assert (before.connection, before.expected, before.source) == (
         after.connection,
         after.expected,
