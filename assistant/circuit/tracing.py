@@ -11,7 +11,17 @@ from assistant.circuit import eye
 from assistant.circuit.beginning import battery_of
 from assistant.circuit.catalogue import circuit_named
 from assistant.circuit.instruments import REGISTRY
-from assistant.circuit.lamps import METER, TEST_LAMP, Lamp, brightness_of, lamp_named, tables_of
+from assistant.circuit.instruments.clamp import INRUSH_STEP_S, inrush_curve
+from assistant.circuit.instruments.led_light import DIODE
+from assistant.circuit.lamps import (
+    HEAVY_LAMP,
+    METER,
+    TEST_LAMP,
+    Lamp,
+    brightness_of,
+    lamp_named,
+    tables_of,
+)
 from assistant.circuit.moving import Steps
 from assistant.circuit.network import GROUND, SOURCES, Rows, nodes_of, reduce, rows_of
 from assistant.circuit.observing import check
@@ -19,6 +29,7 @@ from assistant.circuit.problems import CircuitProblem
 from assistant.circuit.solving import settled, steady
 from assistant.circuit.turning import turn
 from assistant.core.library.procedure import Engine, Measurement
+from assistant.core.library.vocabulary import HEAVY_LAMP_BETWEEN
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,6 +56,9 @@ class Trace:
         seen: The visible part of its changes, in thresholds of the eye; 0 while the lamp is dark.
         feed_light: Light of the same lamp on the feed side.
         feed_seen: The visible part of that.
+        load_a: Current through the lamp: the instrument, or the heavy lamp that loads the circuit for a meter.
+        starter_a: Current of the starter.
+        own: Whether the measured points are points of the circuit; else `probe_v` is the feed's.
     """
 
     time: Floats
@@ -56,6 +70,9 @@ class Trace:
     seen: Floats
     feed_light: Floats
     feed_seen: Floats
+    load_a: Floats
+    starter_a: Floats
+    own: bool
 
 
 STILL_S = 0.3
@@ -71,6 +88,8 @@ class _Curves:
     current: Floats
     light: Floats
     seen: Floats
+    load: Floats
+    starter: Floats
 
 
 def trace(
@@ -99,7 +118,7 @@ def traces(
     Args:
         circuit: Name of a circuit.
         wanted: The mechanisms, one trace for each.
-        measure: The measurement; a meter or a clamp is traced as a meter, without a light.
+        measure: The measurement; a meter is traced with the lamp that loads the circuit for it, a clamp without.
         systems: The cars.
         number: Which of them, from 0.
         lamp: The lamp in the test lamp's place.
@@ -112,13 +131,18 @@ def traces(
     check(known, measure)
     if not 0 <= number < systems.count:
         raise CircuitProblem(f"There is no system {number}; there are {systems.count}, counted from 0.")
-    bulb = REGISTRY[measure.instrument].bulb(lamp_named(lamp))
-    chosen = bulb or METER
+    bulb = DIODE if measure.instrument == "led-light" else REGISTRY[measure.instrument].bulb(lamp_named(lamp))
     rows = rows_of(known, wanted, systems.part([number]))
     nodes = (GROUND, *nodes_of(known))
     probe = measure.probe if measure.probe in nodes else "feed"
     clip = measure.clip if measure.clip in nodes and measure.clip != probe else GROUND
-    here = _curves(rows, measure, (probe, clip), chosen, (clip, probe, "feed"))
+    across, chosen = (probe, clip), bulb or METER
+    if measure.instrument in HEAVY_LAMP_BETWEEN:
+        positive, negative = HEAVY_LAMP_BETWEEN[measure.instrument]
+        across, chosen = (positive, negative or probe), lamp_named(HEAVY_LAMP)
+    here = _curves(rows, measure, across, chosen, (clip, probe, "feed"))
+    if measure.probe == "heavy-lamp-lead":
+        here = _tapped(here, systems.part([number]))
     whole, feed = np.ones(rows.count), here
     if bulb:
         feed = _curves(rows, measure, ("feed", GROUND), chosen, ())
@@ -140,6 +164,9 @@ def traces(
             seen[:, row],
             np.interp(time, feed.time[:, row], feed_light[:, row]),
             np.interp(time, feed.time[:, row], feed_seen[:, row]),
+            here.load[:, row],
+            here.starter[:, row],
+            own=measure.probe in nodes,
         )
         for row, time in enumerate(np.ascontiguousarray(here.time.T))
     ]
@@ -182,6 +209,27 @@ def _still(
         flat * current,
         flat * (dark if lamp is METER else brightness_of(lamp, np.abs(volts))),
         np.zeros_like(flat),
+        flat * drawn,
+        flat * starter,
+    )
+
+
+def _tapped(still: _Curves, systems: Systems) -> _Curves:
+    """The same with the heavy lamp tapped on the battery: its inrush, during which nothing else changes."""
+    drawn = inrush_curve(systems)
+    count, rows = len(drawn), still.time.shape[1]
+
+    def on(values: Floats) -> Floats:
+        return np.tile(values[:1], (count, 1))
+
+    return _Curves(
+        np.tile(INRUSH_STEP_S * np.arange(count)[:, None], (1, rows)),
+        [on(volts) for volts in still.volts],
+        on(still.current),
+        on(still.light),
+        on(still.seen),
+        np.tile(drawn, (1, rows)),
+        on(still.starter),
     )
 
 
@@ -214,7 +262,8 @@ def _turning(
         # currents is a small difference of large numbers, so it is not used there.
         lines[1] = lines[0] + np.stack(record.lamp_v)
     if waves.light is None:
-        return _Curves(time, lines, through["coil"], np.zeros_like(time), np.zeros_like(time))
+        dark = np.zeros_like(time)
+        return _Curves(time, lines, through["coil"], dark, dark, through["lamp"], ampere)
     samples = waves.light.shape[1]
     even = (np.arange(samples) + 0.5) / samples * waves.period[:, None]
     view = eye.seen(waves.light, waves.period)
@@ -225,7 +274,7 @@ def _turning(
         else np.stack([np.interp(time[:, row], even[row], waves.light[row]) for row in each], axis=1)
     )
     seen = [np.interp(time[:, row], even[row], view[row], period=waves.period[row]) for row in each]
-    return _Curves(time, lines, through["coil"], light, np.stack(seen, axis=1))
+    return _Curves(time, lines, through["coil"], light, np.stack(seen, axis=1), through["lamp"], ampere)
 
 
 def _ports(across: tuple[str, str], places: Sequence[str]) -> dict[str, tuple[str, str]]:

@@ -42,6 +42,7 @@ def told(folder: Path, session: RecordedSession, made: Draft, forms: Sequence[st
         f"The whole dialogue with its times: {len(session.lines)} lines.",
         f"The procedures it followed: {procedures} files.",
         _reviews(folder),
+        _photos(folder),
         f"The write-up as {', '.join(name.rpartition('.')[2].upper() for name in forms if 'schema' not in name)}.",
     )
     return tuple(printable(" ".join(line.split())) for line in lines if line)
@@ -74,6 +75,15 @@ def _reviews(folder: Path) -> str:
     told_names = "; ".join(filter(None, names))
     count = f"{len(reviews)} review{'' if len(reviews) == 1 else 's'}"
     return f"{count}{', ' if told_names else ''}{told_names}: what was done, parts, labor and remarks."
+
+
+def _photos(folder: Path) -> str:
+    photos = [photo for review in read_reviews(folder) for photo in review.details.photos]
+    if not photos:
+        return ""
+    size = _megabytes(sum((folder / photo.file).stat().st_size for photo in photos))
+    count = f"{len(photos)} photo{'' if len(photos) == 1 else 's'}"
+    return f"{count}, {size}, without the place where they were taken: anyone can see what is in them."
 
 
 def _minutes(seconds: float) -> str:

@@ -166,6 +166,7 @@ def _copy(folder: Path, copy: Path) -> None:
     reviews = read_reviews(folder)
     if reviews:
         names += [REVIEWS_FILE, *(writeup_name(review.number) for review in reviews if review.signed)]
+        names += [photo.file for review in reviews for photo in review.details.photos]
     names.append(REVIEWS_HEAD_FILE)
     there = look(folder).files
     for name in (name for name in names if name in there):  # `verify` will miss the others in the copy

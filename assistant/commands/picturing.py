@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
 from assistant.errors import UsageProblem
-from assistant.picture import whole
+from assistant.picture import curves, whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -86,7 +86,7 @@ def said(
     mechanism: Mechanism,
     lamp: str = DEFAULT_LAMP,
     system: str = TYPICAL,
-) -> whole.Prediction:
+) -> curves.Prediction:
     """The circuit model's prediction for a step; arguments and errors as for `picture`."""
     (found,) = each_said(library, procedure, step, (mechanism,), lamp, system)
     return found
@@ -99,13 +99,14 @@ def each_said(
     wanted: Sequence[Mechanism],
     lamp: str = DEFAULT_LAMP,
     system: str = TYPICAL,
-) -> list[whole.Prediction]:
+) -> list[curves.Prediction]:
     """The circuit model's predictions for a step with each of these mechanisms, computed together."""
     from assistant.circuit import eye  # noqa: PLC0415
     from assistant.circuit.answers import answer_shares  # noqa: PLC0415
     from assistant.circuit.instruments import REGISTRY  # noqa: PLC0415
     from assistant.circuit.lamps import lamp_named  # noqa: PLC0415
     from assistant.circuit.observing import observe  # noqa: PLC0415
+    from assistant.circuit.readings import UNITS  # noqa: PLC0415
     from assistant.circuit.tracing import traces  # noqa: PLC0415
 
     circuit, measure = procedure.circuit, step.measure
@@ -115,20 +116,21 @@ def each_said(
     bulb = REGISTRY[measure.instrument].bulb(known)
     if bulb is not None:
         setting += f" Lamp {bulb.name}: {bulb.about}."
+    in_base = UNITS[step.reading.unit][1] if step.reading else 1.0
     found = []
     observed_of_all = [observe(circuit, mechanism, measure, systems, lamp) for mechanism in wanted]
-    curves = traces(circuit, wanted, measure, systems, 0, lamp)
-    for mechanism, observed, curve in zip(wanted, observed_of_all, curves, strict=True):
+    traced = traces(circuit, wanted, measure, systems, 0, lamp)
+    for mechanism, observed, curve in zip(wanted, observed_of_all, traced, strict=True):
         sound = mechanism.fault == "none"
         fault = "nothing wrong" if sound else library.terms.faults[mechanism.fault].plain
         # The model has the maker's values, so every reading is judged.
         shares = answer_shares(observed, step)[0][: len(step.choices())]
         found.append(
-            whole.Prediction(
+            curves.Prediction(
                 fault=fault[:1].upper() + fault[1:],
                 wrong=changed(mechanism),
                 shares=tuple(map(float, shares)),
-                value=None if observed.value is None else float(observed.value[0]),
+                value=None if observed.value is None else float(observed.value[0]) / in_base,
                 trace=curve,
                 steady_index=eye.STEADY_INDEX,
                 setting=setting if sound else f"{setting} Fault: {mechanism.about}.",

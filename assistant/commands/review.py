@@ -50,6 +50,13 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--code", action="append", default=[], metavar="CODE", help="a trouble code; repeat for more"
     )
     parser.add_argument("--location", metavar="TEXT", help="where it failed: connector, pin, splice")
+    parser.add_argument(
+        "--photo",
+        action="append",
+        default=[],
+        metavar="'FILE; CAPTION'",
+        help="a JPEG or PNG picture to keep with the session, without its place and camera data; repeat for more",
+    )
     parser.add_argument("--remark", metavar="TEXT", help="any other remark")
     parser.add_argument("--by", metavar="NAME", help="name of the reviewer")
     parser.add_argument("--sign", action="store_true", help="sign the write-up as it stands with that name")
@@ -71,6 +78,7 @@ def run(options: argparse.Namespace) -> int:
         sign=options.sign,
         codes=tuple(options.code),
         location=options.location or "",
+        photos=tuple(options.photo),
     )
     if not wanted.says_something():
         print(reviewing.show(folder), end="")

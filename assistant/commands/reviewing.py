@@ -6,10 +6,12 @@ Answers at a terminal and options both end in one call of `record_review`.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.errors import UsageProblem
 from assistant.record.new_review import add_review, check_reviewable
+from assistant.record.photos import NewPhoto, photo_in
 from assistant.record.reviews import Labour, Part, Review
 from assistant.record.scanning import check_folder
 from assistant.record.storage import write_file
@@ -17,7 +19,6 @@ from assistant.writeup import drafted, text, write_html, write_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from assistant.core.library.library import Library
 
@@ -35,7 +36,7 @@ class WantedReview:
     """The contents of a review; see `assistant.record.reviews.Review`.
 
     `found` are faults by name or in plain words, `parts` and `labour` lines like "ignition coil; 1; 89.50"; a part's
-    fourth cell is its number.
+    fourth cell is its number. `photos` are lines like "burnt-pin.jpg; pin 4".
     """
 
     reviewer: str = ""
@@ -47,10 +48,20 @@ class WantedReview:
     sign: bool = False
     codes: tuple[str, ...] = ()
     location: str = ""
+    photos: tuple[str, ...] = ()
 
     def says_something(self) -> bool:
         """Whether there is anything to be kept."""
-        said = (self.done, self.found, self.parts, self.labour, self.remarks, self.codes, self.location)
+        said = (
+            self.done,
+            self.found,
+            self.parts,
+            self.labour,
+            self.remarks,
+            self.codes,
+            self.location,
+            self.photos,
+        )
         return any(said) or self.sign
 
 
@@ -70,7 +81,8 @@ def record_review(folder: Path, wanted: WantedReview) -> Review:
     """Keep a review, and make the write-ups in the session folder anew.
 
     Raises:
-        UsageProblem: A fault is not in the catalogue, a line has too many parts, or a signature has no name.
+        UsageProblem: A fault is not in the catalogue, a line has too many parts, a photo cannot be kept, or a
+            signature has no name.
         RecordProblem: The folder is not a session, is not sealed, or cannot be written.
         RecordBroken: It was altered.
     """
@@ -87,6 +99,7 @@ def record_review(folder: Path, wanted: WantedReview) -> Review:
         remarks=wanted.remarks,
         codes=wanted.codes,
         location=wanted.location,
+        photos=tuple(map(photo_named, wanted.photos)),
         sign=text(made) if wanted.sign else None,
     )
     if (folder / TEXT_FILE).exists():
@@ -133,7 +146,9 @@ def ask(
         RecordProblem, RecordBroken: As for `show`.
     """
     library = drafted(folder)[2]
-    tell("Press Enter to leave a question out. Faults, parts and labor are asked for again until you do.")
+    tell(
+        "Press Enter to leave a question out. Faults, parts, labor and photos are asked for again until you do."
+    )
     if not wanted.done:
         wanted = replace(wanted, done=question("What did you fix? ").strip())
     if not wanted.found:
@@ -146,6 +161,8 @@ def ask(
         wanted = replace(wanted, parts=_lines("Part; quantity; price; part number? ", _PART, question, tell))
     if not wanted.labour:
         wanted = replace(wanted, labour=_lines("Labor; hours; price? ", _LABOR, question, tell))
+    if not wanted.photos:
+        wanted = replace(wanted, photos=_photos(question, tell))
     if not wanted.remarks:
         wanted = replace(wanted, remarks=question("Remarks? ").strip())
     if not wanted.reviewer:
@@ -173,6 +190,30 @@ def _faults(library: Library, question: Callable[[str], str], tell: Callable[[st
             continue
         tell(f"  {library.terms.faults[name].plain}")
         found.append(name)
+    return tuple(found)
+
+
+def photo_named(line: str) -> NewPhoto:
+    """The photo of a line like "burnt-pin.jpg; pin 4 of the module connector".
+
+    Raises:
+        UsageProblem: It cannot be kept.
+    """
+    name, _, caption = line.partition(";")
+    if Path(line).exists():  # its name may have a semicolon
+        name, caption = line, ""
+    return photo_in(Path(name.strip()).expanduser(), caption.strip())
+
+
+def _photos(question: Callable[[str], str], tell: Callable[[str], None]) -> tuple[str, ...]:
+    found: list[str] = []
+    while answer := question("Photo file; what it shows? ").strip():
+        try:
+            photo_named(answer)
+        except UsageProblem as problem:
+            tell(str(problem))
+            continue
+        found.append(answer)
     return tuple(found)
 
 

@@ -22,12 +22,18 @@ def add(parser: argparse.ArgumentParser) -> None:
     form.add_argument(
         "--html",
         action="store_true",
-        help="one HTML page instead of plain text, with links to the sound files",
+        help="one HTML page instead of plain text, with links to sound and photos",
     )
     form.add_argument("--pdf", action="store_true", help="PDF; needs --out and bay-assistant[pdf]")
     form.add_argument("--json", action="store_true", help="JSON, with the sources of each statement")
     form.add_argument("--schema", action="store_true", help="print the JSON Schema of --json")
-    parser.add_argument("--embed-sound", action="store_true", help="embed the sound in the HTML page")
+    parser.add_argument(
+        "--embed",
+        "--embed-sound",
+        dest="embed_sound",
+        action="store_true",
+        help="embed sound and photos in the HTML page",
+    )
     parser.add_argument("--out", type=Path, metavar="FILE", help="write to this file instead of printing")
     add_sessions(parser)
 
@@ -43,7 +49,7 @@ def run(options: argparse.Namespace) -> int:
         raise UsageProblem("Name a session: its folder, its name, or 'last'.")
     folder = session_folder(options)
     if options.embed_sound and not options.html:
-        raise UsageProblem("Only the HTML page can hold sound. Add --html, or leave out --embed-sound.")
+        raise UsageProblem("Only the HTML page can hold sound and photos. Add --html, or leave out --embed.")
     data = _written(folder, options)
     if options.out is None:
         print(data.decode("utf-8"), end="")

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.library.vocabulary import CLAMPS, SENSES
+from assistant.core.library.vocabulary import CLAMPS, HEAVY_LAMP_BETWEEN, SENSES
 from assistant.core.words import placing
 from assistant.errors import UsageProblem
-from assistant.picture import marks, parts, symbols
+from assistant.picture import loading, marks, parts, symbols
 from assistant.picture.marks import BUILT_IN, COILS, LOAD, STARTER
 from assistant.picture.spots import LAMP_LEAD, on_the_coil, spots_of
 from assistant.picture.svg import LEAD, Canvas, Point
@@ -106,6 +106,8 @@ def drawn(circuit: str, measure: Measurement, terms: Terms, wrong: Iterable[str]
     for at in marks.places(wrong, circuit):
         symbols.fault_mark(canvas, at)
     _instrument(canvas, measure, terms, spots)
+    if measure.instrument in HEAVY_LAMP_BETWEEN:
+        loading.heavy_lamp(canvas, measure)
     taken = {
         spots[name].at for name in (measure.clip, measure.probe, measure.compared_with) if name is not None
     }
@@ -149,12 +151,21 @@ def _badges(canvas: Canvas, measure: Measurement, terms: Terms) -> None:
 # --- the instrument -------------------------------------------------------------------------------
 
 
+_LITTLE = (" to", " on", " around", " at")
+_BEFORE_THE_TOOL = ("clip", "clamp", "ground")
+
+
 def _roles(instrument: Instrument) -> tuple[str, str]:
-    """Words for the fixed lead and the free end, taken from the instruction: "clip", "red lead"."""
+    """Words for the fixed lead and the free end, taken from the instruction: "clip", "red lead", "back-probe"."""
 
     def short(words: str) -> str:
-        first = words.removesuffix(" to").strip()
-        return first.split()[0].lower() if first.lower().startswith("clip ") else first.lower()
+        role = words.partition("{place}")[0].strip().lower()
+        for little in _LITTLE:
+            role = role.removesuffix(little)
+        first = role.partition(" ")[0]
+        if first not in _BEFORE_THE_TOOL or role in ("ground clip", "ground lead"):
+            return role
+        return "ground clip" if first == "ground" else first
 
     return short(instrument.clip), short(instrument.probe)
 

@@ -47,6 +47,7 @@ class Panel:
         top: The same upwards.
         unit: Unit for the note about the cut.
         limits: Heights of dotted lines across the panel; the title explains them.
+        at: Time of a dotted line up the panel, in the unit of time; the title explains it.
         height: Of the panel.
     """
 
@@ -58,6 +59,7 @@ class Panel:
     top: float | None = None
     unit: str = ""
     limits: tuple[float, ...] = ()
+    at: float | None = None
     height: float = 110
 
 
@@ -117,6 +119,8 @@ def _panel(canvas: Canvas, y: float, time: Floats, panel: Panel) -> float:
         cut.append(f"to {_shown(float(f'{values.min():.2g}'))} {panel.unit}")
     if cut:
         words = f"arrows: on {' and '.join(cut)}"
+        if text_width(panel.title, 15, bold=True) + text_width(words, 14) + 24 > RIGHT - 8:
+            y += 18  # below a long title
         canvas.text(RIGHT, y + 15, words, anchor="end", size=14, colour=SOFT)
     top, bottom = y + 29, y + 29 + panel.height
 
@@ -129,6 +133,9 @@ def _panel(canvas: Canvas, y: float, time: Floats, panel: Panel) -> float:
     wanted: list[tuple[float, str, bool, str]] = []
     for value in panel.limits:
         canvas.line((LEFT, level(value)), (RIGHT, level(value)), colour=SOFT, width=1.5, dash="2 4")
+    if panel.at is not None and time[0] < panel.at < time[-1]:
+        x = LEFT + (RIGHT - LEFT) * (panel.at - float(time[0])) / float(time[-1] - time[0])
+        canvas.line((x, top), (x, bottom), colour=SOFT, width=1.5, dash="2 4")
     for curve in panel.curves:
         points, over = _reduced(time, curve.values, low, high)
         drawn = [(x, level(value)) for x, value in points]

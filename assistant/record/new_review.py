@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING
 
 from assistant.errors import RecordBroken, RecordProblem, UsageProblem
 from assistant.record import review_head
-from assistant.record.contents import read_inside
+from assistant.record.contents import PHOTO, look, read_inside
 from assistant.record.header import REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
 from assistant.record.laying import take_lock, tidy
 from assistant.record.log import local_now
+from assistant.record.photos import MOST
 from assistant.record.reviews import (
     NO_DETAILS,
     Details,
     Labour,
     Part,
+    Photo,
     Review,
     Signature,
     parse_row,
@@ -32,6 +34,8 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
+    from assistant.record.photos import NewPhoto
+
 
 def add_review(
     folder: Path,
@@ -44,6 +48,7 @@ def add_review(
     remarks: str = "",
     codes: tuple[str, ...] = (),
     location: str = "",
+    photos: tuple[NewPhoto, ...] = (),
     sign: str | None = None,
     now: Callable[[], datetime] = local_now,
 ) -> Review:
@@ -59,11 +64,12 @@ def add_review(
         remarks: Anything else.
         codes: Trouble codes.
         location: Place of the failure.
+        photos: Photos to keep with it.
         sign: The write-up that the reviewer saw and signs with the name `reviewer`; None leaves it unsigned.
         now: The clock.
 
     Raises:
-        UsageProblem: It would be signed without a name, or it is empty.
+        UsageProblem: It would be signed without a name, has too many photos, or is empty.
         RecordProblem: The folder is not a session, is not sealed, is in use, or cannot be written.
         RecordBroken: The record or its reviews were altered.
     """
@@ -74,7 +80,11 @@ def add_review(
     if sign is not None and not reviewer.strip():
         raise UsageProblem("A review is signed with a name. Give one with --by.")
     details = Details(codes, location)
-    if not any((done, found, parts, labour, remarks, details != NO_DETAILS, sign is not None)):
+    if len(photos) > MOST:
+        raise UsageProblem(
+            f"A review holds at most {MOST} photos, and these are {len(photos)}. Take the best ones."
+        )
+    if not any((done, found, parts, labour, remarks, details != NO_DETAILS, photos, sign is not None)):
         raise UsageProblem("This review says nothing. Say what was done, what was found, or sign it.")
     lock = take_lock(folder)
     try:
@@ -86,19 +96,19 @@ def add_review(
                 f"'bay-assistant verify {folder}' lists everything that is wrong."
             )
         review = Review(0, now(), reviewer.strip(), done, found, parts, labour, remarks, details=details)
-        row = _write(folder, review, sign)
+        row = _write(folder, review, sign, photos)
     finally:
         os.close(lock)
     return parse_row(row)
 
 
-def _write(folder: Path, review: Review, sign: str | None) -> bytes:
+def _write(folder: Path, review: Review, sign: str | None, photos: tuple[NewPhoto, ...]) -> bytes:
     """Write a review after the others; the session is locked and intact.
 
     The order makes a crash between any two writes harmless.
     First comes the head with the number of reviews before this one (it is missing, or one behind, if there was no
-    head yet or an earlier write was interrupted); then come the write-up, the review, and the head that counts
-    it.
+    head yet or an earlier write was interrupted); then come the write-up and the photos, the review, and the head
+    that counts it.
     One review more than the head counts is therefore intact, and one less never is.
 
     Returns:
@@ -107,7 +117,8 @@ def _write(folder: Path, review: Review, sign: str | None) -> bytes:
     Raises:
         RecordProblem: It cannot be written.
     """
-    before = len(read_reviews(folder))
+    earlier = read_reviews(folder)
+    before = len(earlier)
     seal = sha256(read_inside(folder, SEAL_FILE))
     kept = read_inside(folder, REVIEWS_FILE) if before else b""
     previous = sha256(kept.splitlines(keepends=True)[-1]) if kept else seal
@@ -122,14 +133,34 @@ def _write(folder: Path, review: Review, sign: str | None) -> bytes:
         signature = Signature(review.reviewer, review.time, seal, sha256(text))
     else:
         _remove(folder / writeup_name(number))  # left by an interrupted signing
+    kept_photos = _keep_photos(folder, sum(len(one.details.photos) for one in earlier), photos)
     row = row_of(
         dataclasses.replace(
-            review, number=number, signed=signature, previous=previous, head=REVIEWS_HEAD_FILE
+            review,
+            number=number,
+            signed=signature,
+            previous=previous,
+            head=REVIEWS_HEAD_FILE,
+            details=dataclasses.replace(review.details, photos=kept_photos),
         )
     )
     write_file(folder / REVIEWS_FILE, kept + row)
     review_head.write(folder, review_head.Head(number, sha256(row), seal))
     return row
+
+
+def _keep_photos(folder: Path, before: int, photos: tuple[NewPhoto, ...]) -> tuple[Photo, ...]:
+    """Copy photos into the session, numbered after those of earlier reviews; what a stopped review left is removed."""
+    for name in look(folder).files:
+        left = PHOTO.fullmatch(name)
+        if left is not None and int(left[1]) > before:
+            _remove(folder / name)
+    kept = []
+    for number, one in enumerate(photos, start=before + 1):
+        name = f"photo-{number}.{one.suffix}"
+        write_file(folder / name, one.data)
+        kept.append(Photo(name, sha256(one.data), one.caption))
+    return tuple(kept)
 
 
 def _remove(path: Path) -> None:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 from assistant.errors import RecordProblem
 from assistant.record import review_head
-from assistant.record.contents import LOG, SIGNED_WRITE_UP, TORN, Contents, look, read_inside
+from assistant.record.contents import LOG, PHOTO, SIGNED_WRITE_UP, TORN, Contents, look, read_inside
 from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, REVIEWS_FILE, SEAL_FILE
+from assistant.record.photos import MOST
 from assistant.record.reading import read_session
 from assistant.record.recorded import Seal, clip_name_is_ours, clips_of, repeated_sentence
 from assistant.record.reviews import read_reviews, scan_reviews, writeup_name
@@ -70,6 +71,9 @@ def remarks(folder: Path) -> list[str]:
     begun = writeup_name(len(reviews) + 1)
     if begun in there.files:
         said.append(f"{begun} was left by a signing that was stopped.")
+    named = {photo.file for review in reviews for photo in review.details.photos}
+    left = sorted(name for name in there.files - named if PHOTO.fullmatch(name))
+    said += [f"{name} was left by a review that was stopped." for name in left]
     if said:
         said.append("It is no part of the record, is not handed over, and can be deleted.")
     if review_head.uncounted(folder, len(reviews)):
@@ -140,6 +144,10 @@ def _check_reviews(scan: Scan, there: Contents) -> None:
         if review.signed and not there.odd(name):
             what = f"this is not the write-up that review {review.number} signed"
             _compare(scan, name, review.signed.writeup, what)
+    photos = {photo.file: (review.number, photo) for review in reviews for photo in review.details.photos}
+    for name, (attached_by, photo) in photos.items():
+        if not there.odd(name):
+            _compare(scan, name, photo.sha256, f"this is not the photo that review {attached_by} attached")
     if finding is not None:
         return  # which reviews signed something is not known then
     head = review_head.read(scan.folder)
@@ -153,6 +161,15 @@ def _check_reviews(scan: Scan, there: Contents) -> None:
             f"no review signed this write-up: either the review was removed from {REVIEWS_FILE}, or this was put in",
             _FROM_A_COPY,
         )
+    begun = head is not None and head.reviews == len(reviews)
+    for name in sorted(there.files - set(photos)):
+        stray = PHOTO.fullmatch(name)
+        if stray is None or (begun and len(photos) < int(stray[1]) <= len(photos) + MOST):
+            continue  # the second is of a review that was stopped before it was written
+        problem = (
+            f"no review attached this photo: either it was removed from {REVIEWS_FILE}, or this was put in"
+        )
+        scan.report(name, 0, problem, _FROM_A_COPY)
 
 
 def _compare(scan: Scan, name: str, checksum: str, problem: str) -> None:

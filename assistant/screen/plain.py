@@ -72,7 +72,7 @@ _HEADLINE_FIRST: Wishes = (
 )  # fmt: skip
 
 _SECONDS_FIRST: Wishes = (
-    ("countdown", 2), ("choices", 2), ("choices", 3), ("countdown", 3), ("headline", 2), ("countdown", 4),
+    ("typed", 2), ("countdown", 2), ("choices", 2), ("choices", 3), ("countdown", 3), ("headline", 2), ("countdown", 4),
     ("choices", 4), ("headline", 3), ("headline", 4),
 )  # fmt: skip
 

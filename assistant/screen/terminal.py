@@ -12,7 +12,7 @@ from assistant.core.values.board import Board
 from assistant.keys.restoring import Undo
 from assistant.printing import unescaped
 from assistant.screen.drawing import Picture, ToShow
-from assistant.screen.lettering import clean
+from assistant.screen.lettering import clean, wrap
 from assistant.screen.parts import left_out_words
 from assistant.screen.quiet import Quiet
 
@@ -238,9 +238,19 @@ class LineScreen:
     def close(self) -> None:
         """Nothing to undo."""
 
+    def _broken(self, text: str, start: int) -> list[str]:
+        """The text on one line; on a terminal in lines of whole words, beside each other's beginning."""
+        whole = " ".join(clean(text).split())
+        try:
+            width = os.get_terminal_size(self._stream.fileno()).columns
+        except (OSError, ValueError):
+            return [whole]
+        return wrap(whole, width - start) if width >= 2 * start else [whole]
+
     def _print(self, at: float, what: str, text: str) -> None:
         minutes, seconds = divmod(max(0.0, round(at, 1)), 60)
-        line = f"{int(minutes):02d}:{seconds:04.1f}  {what:<5}  {' '.join(clean(text).split())}\n"
+        start = f"{int(minutes):02d}:{seconds:04.1f}  {what:<5}  "
+        line = start + f"\n{' ' * len(start)}".join(self._broken(text, len(start))) + "\n"
         encoding = self._stream.encoding or "utf-8"
         with self._lock, contextlib.suppress(OSError, ValueError):
             self._stream.write(line.encode(encoding, "replace").decode(encoding, "replace"))

@@ -12,7 +12,7 @@ from assistant.record.reviews import read_reviews
 from assistant.record.storage import sha256
 from assistant.writeup.contents import Draft
 from assistant.writeup.draft import draft
-from assistant.writeup.embedding import clips_to_embed, connections_to_embed
+from assistant.writeup.embedding import clips_to_embed, connections_to_embed, photos_to_embed
 from assistant.writeup.page import html
 from assistant.writeup.plain import text
 from assistant.writeup.statement import Source, Statement
@@ -50,12 +50,12 @@ def write_html(folder: Path, *, beside: Path | None = None, embed: bool = False)
 
     Args:
         folder: The session.
-        beside: Folder of the page, for its links to the sound; None means the session folder.
-        embed: Whether to put the sound into the page instead of linking it.
+        beside: Folder of the page, for its links to sound and photos; None means the session folder.
+        embed: Whether to put sound and photos into the page instead of linking them.
 
     Raises:
-        RecordProblem: The folder is not a session, or a clip is missing.
-        RecordBroken: It, its reviews, a procedure copied into it, or a clip that the page names was altered.
+        RecordProblem: The folder is not a session, or a clip or photo is missing.
+        RecordBroken: It, its reviews, a procedure copied into it, or a clip or photo that the page names was altered.
         FileProblem: Its copied procedures cannot be loaded by this version.
     """
     return _page(folder, *drafted(folder), beside=beside, embed=embed)
@@ -83,8 +83,15 @@ def _page(
 ) -> str:
     sound = clips_to_embed(session, made)  # checked even if it is only linked
     way = os.path.relpath(folder, beside) if beside is not None else ""
+    photos = photos_to_embed(session, made)
     drawings = connections_to_embed(session, library)
-    return html(made, sound if embed else {}, drawings, beside="" if way == "." else way)
+    return html(
+        made,
+        sound if embed else {},
+        drawings,
+        photos=photos if embed else {},
+        beside="" if way == "." else way,
+    )
 
 
 def write_pdf(folder: Path) -> bytes:
@@ -96,7 +103,8 @@ def write_pdf(folder: Path) -> bytes:
     from assistant.writeup.pdf import pdf  # noqa: PLC0415  it loads a typesetter
 
     made, session, library = drafted(folder)
-    return pdf(html(made, {}, connections_to_embed(session, library), paper=True))
+    photos = photos_to_embed(session, made)
+    return pdf(html(made, {}, connections_to_embed(session, library), photos=photos, paper=True))
 
 
 def write_json(folder: Path) -> str:
@@ -115,6 +123,7 @@ __all__ = [
     "draft",
     "drafted",
     "html",
+    "photos_to_embed",
     "text",
     "write_forms",
     "write_html",

@@ -1,4 +1,4 @@
-"""The support of a verdict: readings of meters and the LED light, or the eye's judgement of a blink."""
+"""The support of a verdict: readings of meters and the LED light, or the eye's judgment of a blink."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ LED_LIGHT = "led-light"
 
 
 def is_blink(library: Library, step: Step, outcome: str) -> bool:
-    """Whether an answer is the eye's judgement of a blinking filament."""
+    """Whether an answer is the eye's judgment of a blinking filament."""
     return outcome in BLINKS and library.terms.instruments[step.measure.instrument].filament
 
 
@@ -76,7 +76,7 @@ def carried(library: Library, results: list[Taken]) -> tuple[Statement, ...]:
             readings.append(taken)
     if not readings and not blinks:
         return ()
-    eye = f"the eye's judgement of a blink ({_tests([str(taken.result.number) for taken in blinks])})"
+    eye = f"the eye's judgment of a blink ({_tests([str(taken.result.number) for taken in blinks])})"
     if not readings:
         words = f"This verdict rests on {eye}: no reading carries it."
     elif not blinks:

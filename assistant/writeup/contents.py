@@ -212,11 +212,21 @@ class LabourLine:
 
 
 @dataclass(frozen=True)
+class PhotoLine:
+    """A photo of a review: its file in the session folder, what it shows, and its checksum."""
+
+    file: str
+    caption: str
+    sha256: str
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True)
 class Said:
     """One statement of a review.
 
     Attributes:
-        about: Its subject: "Done", "Found", "Failed at", "Codes", "Part", "Labor", "Remarks".
+        about: Its subject: "Done", "Found", "Failed at", "Codes", "Part", "Labor", "Photo", "Remarks".
         words: Its words.
         amended: The later review that says something else about it; "" if none does.
     """
@@ -261,6 +271,7 @@ class FirstPage:
         verify: Checks after the repair.
         parts: Part lines; if empty, blank lines for the shop.
         labour: Labor lines; if empty, blank lines for the shop.
+        photos: Photos of all reviews.
     """
 
     deciding: tuple[Compared, ...]
@@ -273,6 +284,7 @@ class FirstPage:
     verify: tuple[Statement, ...]
     parts: tuple[PartLine, ...]
     labour: tuple[LabourLine, ...]
+    photos: tuple[PhotoLine, ...]
 
 
 @dataclass(frozen=True)

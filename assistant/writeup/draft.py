@@ -105,6 +105,7 @@ def _draft(
         verify=verdicts.verify(library, final),
         parts=reviewed.parts(signed),
         labour=reviewed.labour(signed),
+        photos=reviewed.photos(reviews),
         cautions=happenings.cautions(library, course),
         cranking=happenings.cranking(course),
         notes=happenings.notes(library, course),

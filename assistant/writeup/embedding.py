@@ -1,4 +1,4 @@
-"""The parts of the page besides words: the sound of the answers, and drawings of the connections."""
+"""The parts of the page besides words: the sound of the answers, photos, and drawings of the connections."""
 
 from __future__ import annotations
 
@@ -8,10 +8,14 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from assistant.core.values.entries import ResultRepeated
+from assistant.errors import RecordBroken
 from assistant.picture.connection import inline
+from assistant.record.contents import read_inside
 from assistant.record.course import course_of
+from assistant.record.photos import LARGEST
 from assistant.record.reading import read_clip
 from assistant.record.recorded import clips_of
+from assistant.record.storage import sha256
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -41,6 +45,41 @@ def clips_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
         for clip in clips_of(line.event)
         if clip.file in named
     }
+
+
+def photos_to_embed(session: RecordedSession, draft: Draft) -> dict[str, bytes]:
+    """The photos of the reviews, by file name, each checked against its checksum in the review.
+
+    Raises:
+        RecordProblem: A photo is missing or may not be read.
+        RecordBroken: A photo was altered.
+    """
+    if session.folder is None:
+        return {}
+    found = {}
+    for photo in draft.photos:
+        data = read_inside(session.folder, photo.file, LARGEST)
+        if sha256(data) != photo.sha256:
+            raise RecordBroken(f"The photo {photo.file} is not the one that was attached to the review.")
+        found[photo.file] = data
+    return found
+
+
+def shown_photos(draft: Draft, embedded: Mapping[str, bytes], beside: str) -> str:
+    """The photos as figures: embedded, or linked beside the page."""
+    figures = []
+    for photo in draft.photos:
+        kind = "png" if photo.file.endswith(".png") else "jpeg"
+        target = escape(quote(f"{beside}/{photo.file}" if beside else photo.file))
+        if photo.file in embedded:
+            target = f"data:image/{kind};base64,{base64.b64encode(embedded[photo.file]).decode('ascii')}"
+        caption = escape(photo.caption)
+        figures.append(
+            f'<figure class="photo"><img src="{target}" alt="{caption}"><figcaption>{caption} '
+            f"({escape(photo.file)})<small>SHA-256 {photo.sha256}</small></figcaption></figure>"
+        )
+    body = "".join(figures)
+    return f'<section><h2>Photos</h2><div class="photos">{body}</div></section>' if body else ""
 
 
 def connections_to_embed(session: RecordedSession, library: Library) -> dict[tuple[int, ...], str]:

@@ -19,13 +19,14 @@ if TYPE_CHECKING:
     from assistant.writeup.statement import Statement
 
 
-def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: ShownSound) -> str:
+def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: ShownSound, photos: str) -> str:
     """The evidence as sections of HTML.
 
     Args:
         draft: The write-up's contents.
         connections: Connections as SVG, by the numbers of their tests.
         sound: Shows clips.
+        photos: The photos, ready to be shown.
     """
     return "".join(
         (
@@ -36,6 +37,7 @@ def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: Sh
                 "Before that",
                 [f"{escape(one.procedure)}: {escape(one.says)}" for one in draft.found_before],
             ),
+            photos,
             _tests(draft, sound),
             _pictures(draft, connections),
             _skipped(draft),

@@ -16,6 +16,7 @@ from assistant.writeup.wording import (
     good_is,
     open_words,
     part_words,
+    photos_words,
     shown_seen,
     signatures,
 )
@@ -122,9 +123,11 @@ def _seen(words: str, judged: str) -> str:
 
 
 def _failure(draft: Draft) -> str:
-    """Codes and place of the failure, or lines to write on."""
+    """Codes and place of the failure, or lines to write on, and the photos by their captions."""
     blank = '<span class="blank"></span>'
-    boxes = (("Trouble codes", draft.codes.text), ("Failed at", draft.location.text))
+    boxes = [("Trouble codes", draft.codes.text), ("Failed at", draft.location.text)]
+    if draft.photos:
+        boxes.append(("Photos in the appendix", photos_words(draft)))
     shown = "".join(f"<div><dt>{label}</dt><dd>{escape(value) or blank}</dd></div>" for label, value in boxes)
     return f'<dl class="facts two-boxes">{shown}</dl>'
 

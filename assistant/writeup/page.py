@@ -1,6 +1,7 @@
 """The write-up as one self-contained HTML page that prints on Letter and A4 and also makes the PDF.
 
-It has no script and loads nothing from elsewhere; sound is linked beside the page or, on request, embedded.
+It has no script and loads nothing from elsewhere; sound and photos are linked beside the page or, on request,
+embedded.
 The first page is for the customer and the warranty clerk: complaint, cause, correction, the deciding readings before
 and after the repair, parts and labor, signature; everything else follows on pages of its own.
 Nothing depends on colour alone: a result that was taken back is struck through *and* labelled.
@@ -12,7 +13,7 @@ import re
 from html import escape
 from typing import TYPE_CHECKING
 
-from assistant.writeup.embedding import ShownSound
+from assistant.writeup.embedding import ShownSound, shown_photos
 from assistant.writeup.evidence import evidence
 from assistant.writeup.front import front
 from assistant.writeup.statement import printable
@@ -33,6 +34,7 @@ def html(
     clips: Mapping[str, bytes] | None = None,
     connections: Mapping[tuple[int, ...], str] | None = None,
     *,
+    photos: Mapping[str, bytes] | None = None,
     beside: str = "",
     paper: bool = False,
 ) -> str:
@@ -42,6 +44,7 @@ def html(
         draft: The write-up's contents.
         clips: FLAC files to embed, by their name in the session folder; all others are linked.
         connections: Connections as SVG, by the numbers of their tests.
+        photos: Photos to embed, by their name in the session folder; all others are linked.
         beside: Path from the page's folder to the session folder, for the links; "" if the page lies in it.
         paper: Whether it is for the PDF, which names sound and does not link it.
     """
@@ -54,17 +57,18 @@ def html(
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         (
             '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-            "style-src 'unsafe-inline'; media-src data: 'self' file:\">"
+            "style-src 'unsafe-inline'; img-src data: 'self' file:; media-src data: 'self' file:\">"
         ),
         f"<title>{escape(title)}</title>",
         f"<style>{style(draft, paper=paper)}</style>",
         "</head>",
     )
     sound = ShownSound(clips or {}, beside, paper=paper)
+    pictures = shown_photos(draft, photos or {}, beside)
     body = (
         "<body>",
         *front(draft),
-        f'<div class="evidence">{evidence(draft, connections or {}, sound)}</div>',
+        f'<div class="evidence">{evidence(draft, connections or {}, sound, pictures)}</div>',
         "</body>",
         "</html>",
     )

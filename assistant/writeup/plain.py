@@ -15,6 +15,7 @@ from assistant.writeup.wording import (
     good_is,
     open_words,
     part_words,
+    photos_words,
     shown_seen,
     signatures,
 )
@@ -44,6 +45,8 @@ def text(draft: Draft) -> str:
     lines += [""]
     for label, value in (("Codes:", draft.codes.text), ("Failed at:", draft.location.text)):
         lines += _wrapped(value or _BLANK, f"{label:<{_LABEL}}")
+    if draft.photos:
+        lines += _wrapped(photos_words(draft), f"{'Photos:':<{_LABEL}}")
     if not draft.found_after:
         lines += _section("VERIFY AFTER THE REPAIR", [f"[ ] {item.text}" for item in draft.verify], hang=4)
     lines += _priced(draft)
@@ -92,6 +95,7 @@ def _evidence(draft: Draft) -> list[str]:
     lines += _section(
         "WHAT THE CAUSE LEAVES OPEN", [draft.still_possible.text] if draft.still_possible else []
     )
+    lines += _section("PHOTOS", [f"{one.file}: {one.caption}. SHA-256 {one.sha256}" for one in draft.photos])
     lines += _section("BEFORE THAT", [f"{found.procedure}: {found.says}" for found in draft.found_before])
     lines += _section("CAR AND WORK", [_asked(fact) for fact in draft.conditions])
     lines += _section(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.words import placing
-from assistant.writeup.contents import UNSIGNED, LabourLine, PartLine, Reviewed, Said
+from assistant.writeup.contents import UNSIGNED, LabourLine, PartLine, PhotoLine, Reviewed, Said
 from assistant.writeup.naming import plain
 from assistant.writeup.statement import NOTHING, Statement, once, review, term
 
@@ -130,6 +130,7 @@ def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...
         )
         for work in one.labour
     ]
+    says += [Said("Photo", f"{photo.file}, {photo.caption}", "") for photo in one.details.photos]
     if one.remarks:
         says.append(Said("Remarks", one.remarks, ""))
     return tuple(says)
@@ -137,6 +138,15 @@ def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...
 
 def _joined(*parts: str) -> str:
     return ", ".join(filter(None, parts))
+
+
+def photos(reviews: Sequence[Review]) -> tuple[PhotoLine, ...]:
+    """Photos of all reviews, in order."""
+    return tuple(
+        PhotoLine(photo.file, photo.caption, photo.sha256, review(one.number))
+        for one in reviews
+        for photo in one.details.photos
+    )
 
 
 def parts(signed: Sequence[Review]) -> tuple[PartLine, ...]:

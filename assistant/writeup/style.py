@@ -50,6 +50,11 @@ tr { break-inside: avoid; }
 h1.appendix { font-size: 1.1rem; margin: 1.4rem 0 0; }
 .two-boxes div { flex-basis: 45%; }
 .check.two { columns: 2; }
+.photos { display: flex; flex-wrap: wrap; gap: 0 1rem; }
+figure.photo { flex: 0 0 48%; width: 48%; break-inside: avoid; }
+figure.photo img { display: block; max-width: 100%; max-height: 95mm; image-orientation: from-image;
+  border: 0.5pt solid #777; }
+figcaption small { display: block; overflow-wrap: anywhere; color: #444; }
 .deciding { table-layout: fixed; }
 .deciding .d0 { width: 31%; } .deciding .d1, .deciding .d2 { width: 21%; } .deciding .d3 { width: 27%; }
 .deciding td { overflow-wrap: anywhere; }
@@ -90,7 +95,7 @@ audio { display: block; height: 2rem; width: 100%; max-width: 22rem; margin-top:
 @media screen and (max-width: 46rem) {
   .facts div { flex-basis: 45%; }
   .three section, .columns, .pictures { display: block; }
-  figure { flex-basis: 100%; width: 100%; }
+  figure, figure.photo { flex-basis: 100%; width: 100%; }
   .evidence-table, .evidence-table tbody, .evidence-table tr, .evidence-table td { display: block; width: auto; }
   .evidence-table thead, .evidence-table colgroup { display: none; }
   .evidence-table tr { border-bottom: 0.75pt solid #777; padding: 0.3rem 0; }

@@ -33,6 +33,11 @@ def open_words(draft: Draft) -> str:
     return f"One of these: {draft.open_faults.text}."
 
 
+def photos_words(draft: Draft) -> str:
+    """The photos by their captions."""
+    return "; ".join(f"{one.caption} ({one.file})" for one in draft.photos)
+
+
 def signatures(draft: Draft) -> list[str]:
     """Names and times of the signed reviews, without their checksums."""
     return [f"{one.signed.partition('. SHA-256')[0]}." for one in draft.reviews if one.signed != "Not signed"]

@@ -181,7 +181,7 @@ def test_at_a_terminal_everything_is_asked(session: Path) -> None:
         WantedReview(),
         answers(
             "Spliced the wire.", "?", "gremlins", "open control wire", "", "C103, pin 4", "P0351, P2300",
-            "splice; 2; ; BS-16", "a;b;c;d;e", "", "wiring; 0.8", "", "", "J. Okoye", "y",
+            "splice; 2; ; BS-16", "a;b;c;d;e", "", "wiring; 0.8", "", "no-such.jpg", "", "", "J. Okoye", "y",
         ),
         told.append,
     )  # fmt: skip
@@ -202,6 +202,7 @@ def test_at_a_terminal_everything_is_asked(session: Path) -> None:
     assert any("  weak-battery: " in words for words in told)
     assert any("There is no fault 'gremlins'" in words for words in told)
     assert any("up to four parts" in words for words in told)
+    assert any("The photo no-such.jpg cannot be read" in words for words in told)
 
 
 def test_at_a_terminal_nothing_is_kept_without_a_yes(session: Path) -> None:
@@ -209,11 +210,11 @@ def test_at_a_terminal_nothing_is_kept_without_a_yes(session: Path) -> None:
     wanted = ask(
         session,
         WantedReview(),
-        answers("Looked.", "", "", "", "", "", "", "J. Okoye", "n", "n"),
+        answers("Looked.", "", "", "", "", "", "", "", "J. Okoye", "n", "n"),
         lambda _words: None,
     )
     assert not wanted.says_something()
-    assert not ask(session, WantedReview(), answers(*[""] * 8), lambda _words: None).says_something()
+    assert not ask(session, WantedReview(), answers(*[""] * 9), lambda _words: None).says_something()
 
 
 def test_a_terminal_that_is_closed_keeps_nothing(session: Path) -> None:

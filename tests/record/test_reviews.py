@@ -29,6 +29,7 @@ from assistant.record import (
     review_head,
     verify,
 )
+from assistant.record.photos import NewPhoto
 from assistant.record.storage import canonical
 from assistant.record.verifying import remarks
 
@@ -289,10 +290,14 @@ def test_a_review_that_was_stopped_at_any_write_does_not_break_the_session(
 ) -> None:
     """After whichever write the program is killed: the session verifies, and the next review heals what is left."""
     write = new_review.write_file
-    for stop in range(1, 6):
+    photos = (NewPhoto(b"one", "jpg", "pin"), NewPhoto(b"two", "png", "wire"))
+    for stop in range(1, 8):
         folder = sealed(tmp_path, f"s{stop}{before}")
         for _ in range(before):
-            add_review(folder, reviewer="J. Okoye", done="Before.", sign=sign, now=lambda: NOON)
+            before_it = photos[:1]
+            add_review(
+                folder, reviewer="J. Okoye", done="Before.", photos=before_it, sign=sign, now=lambda: NOON
+            )
         left = [stop]
 
         def writes(path: Path, data: bytes, left: list[int] = left) -> None:
@@ -305,7 +310,14 @@ def test_a_review_that_was_stopped_at_any_write_does_not_break_the_session(
             patched.setattr(new_review, "write_file", writes)
             patched.setattr(review_head, "write_file", writes)
             try:
-                add_review(folder, reviewer="J. Okoye", done="Stopped.", sign="begun\n", now=lambda: NOON)
+                add_review(
+                    folder,
+                    reviewer="J. Okoye",
+                    done="Stopped.",
+                    photos=photos,
+                    sign="begun\n",
+                    now=lambda: NOON,
+                )
                 stopped = False
             except KeyboardInterrupt:
                 stopped = True
@@ -316,6 +328,8 @@ def test_a_review_that_was_stopped_at_any_write_does_not_break_the_session(
         assert [] == remarks(folder)
         assert [*there] == [*read_reviews(folder)][:-1]
         assert stopped or "Stopped." == there[-1].done
+        kept = {photo.file for review in there for photo in review.details.photos}
+        assert kept == {path.name for path in folder.glob("photo-*")}
 
 
 def test_reviews_that_are_gone_without_a_trace_are_told_by_the_list(tmp_path: Path) -> None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import fcntl
 import io
 import os
 import pty
 import re
 import select
+import struct
+import termios
 import time
 
 import pytest
@@ -198,3 +201,18 @@ def test_lines_do_not_call_lost_what_was_switched_off() -> None:
     assert ["Sound off.", "Keys only."] == [
         line.partition("NOTE")[2].strip() for line in stream.getvalue().splitlines()
     ]
+
+
+def test_lines_on_a_terminal_end_with_whole_words() -> None:
+    """A long sentence goes on below its own beginning, and no word is cut at the edge of the window."""
+    outer, inner = pty.openpty()
+    fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 20, 60, 0, 0))
+    said = "Service manual first. Park, brake, chocks. Orange cables? Stop. Live circuit. Don't short it."
+    with open(inner, "w", encoding="utf-8", closefd=False) as stream:
+        LineScreen(stream).says(said, 0.0)
+        shown = _read_until(outer, b"short it.").decode().splitlines()
+    os.close(outer)
+    os.close(inner)
+    assert max(map(len, shown)) <= 60
+    assert said.split() == " ".join(shown).removeprefix("00:00.0  SAYS ").split()
+    assert all(line.startswith(" " * len("00:00.0  SAYS   ")) for line in shown[1:])

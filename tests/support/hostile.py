@@ -187,6 +187,7 @@ OPTIONS = {
         "--labor",
         "--code",
         "--location",
+        "--photo",
         "--remark",
         "--by",
         "--sign",

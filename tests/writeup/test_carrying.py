@@ -32,7 +32,7 @@ def named(words: str) -> set[int]:
 def test_the_readings_that_decided_are_named_with_their_tests_and_the_blink_is_set_below_them() -> None:
     """Volts, ohms, drops and the LED light by their numbers; what the eye made of the lamp carries less."""
     assert (
-        "This verdict rests on readings more than on the eye's judgement of a blink (test 5): voltmeter (tests 1, 8, "
+        "This verdict rests on readings more than on the eye's judgment of a blink (test 5): voltmeter (tests 1, 8, "
         "and 16), ohmmeter (tests 6, 10, and 17), LED light (test 11), and voltmeter and heavy lamp (tests 14, 15, "
         "and 18)." == sentence(*BAD_COIL)
     )
@@ -84,6 +84,6 @@ def test_a_verdict_that_only_an_eye_carries_says_so() -> None:
     (alone,) = carried(shop, blinks)
     assert alone.text.endswith("no reading carries it.")
     (last,) = carried(shop, [*rest, replace(blinks[-1], line=rest[-1].line + 1)])
-    assert last.text.startswith("The last test is the eye's judgement of a blink")
+    assert last.text.startswith("The last test is the eye's judgment of a blink")
     assert "a reading should confirm it" in last.text
     assert carried(shop, []) == ()

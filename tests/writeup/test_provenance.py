@@ -79,7 +79,7 @@ FRAME = tokens(
     "time speaks these most against slip eye ear finger has probability would tell its likelihoods odds any "
     "than other h s typed session left blank given anew judged less leads that set aside back not ; limits "
     "contradict each other maker's limit decided pieces do add up whole rests on tests readings "
-    "judgement blink should confirm be carries passed failed cause yet tests confirmed labor codes at"
+    "judgment blink should confirm be carries passed failed cause yet tests confirmed labor codes at"
 )
 """`h` and `s` are the units of times, which the check computes by itself."""
 

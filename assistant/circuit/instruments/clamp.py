@@ -60,29 +60,41 @@ def _feed_current(systems: Systems, situation: Situation) -> tuple[Floats, Float
     return np.concatenate([one.peak_a for one in waves]), np.concatenate([one.mean_a for one in waves])
 
 
-@once
-def lamp_inrush(systems: Systems) -> tuple[Floats, Floats]:
-    """Readings of a quick and a slow clamp if someone taps the heavy lamp on the battery: a cold filament draws most.
+INRUSH_STEP_S = PEAK_CLAMP_S / 20
+"""Step of the inrush of the heavy lamp."""
 
-    The greatest mean current over `PEAK_CLAMP_S` and over `SLOW_CLAMP_S`, in A, each of shape ``(n,)``.
-    The filament is stepped as in the rest of the model.
+
+@once
+def inrush_curve(systems: Systems) -> Floats:
+    """Current in A if someone taps the heavy lamp on the battery, every `INRUSH_STEP_S`, shape ``(t, n)``.
+
+    A cold filament draws most. The filament is stepped as in the rest of the model.
     """
     tables = filament(lamp_named(HEAVY_LAMP))
     volt = systems.values["battery-voltage"] + systems.values["polarisation"]
     kelvin = np.full(systems.count, 300.0)
-    step = PEAK_CLAMP_S / 20
     drawn = []
-    for _ in range(round(SLOW_CLAMP_S / step)):
+    for _ in range(round(SLOW_CLAMP_S / INRUSH_STEP_S)):
         conductance = np.interp(kelvin, tables.kelvin, tables.conductance)
         ampere = volt * conductance / (1 + LAMP_LEAD_OHM * conductance)
         place = tables.place(kelvin)
         power = ampere**2 / conductance
         kelvin = np.clip(
-            kelvin + step * (power - tables.loss[place]) * tables.heat[place], 300.0, tables.kelvin[-1]
+            kelvin + INRUSH_STEP_S * (power - tables.loss[place]) * tables.heat[place],
+            300.0,
+            tables.kelvin[-1],
         )
         drawn.append(ampere)
-    whole = np.stack(drawn)
-    return whole[: round(PEAK_CLAMP_S / step)].mean(axis=0), whole.mean(axis=0)
+    return np.stack(drawn)
+
+
+def lamp_inrush(systems: Systems) -> tuple[Floats, Floats]:
+    """Readings of a quick and a slow clamp of that current.
+
+    The greatest mean over `PEAK_CLAMP_S` and over `SLOW_CLAMP_S`, in A, each of shape ``(n,)``.
+    """
+    whole = inrush_curve(systems)
+    return whole[: round(PEAK_CLAMP_S / INRUSH_STEP_S)].mean(axis=0), whole.mean(axis=0)
 
 
 class CurrentClamp(InstrumentModel):

@@ -9,7 +9,7 @@ import numpy as np
 from assistant.circuit.beginning import battery_of
 from assistant.circuit.instruments.model import InstrumentModel, Probing
 from assistant.circuit.lamps import HEAVY_LAMP, filament, lamp_named
-from assistant.circuit.network import GROUND, reduce
+from assistant.circuit.network import reduce
 from assistant.circuit.observed import Observed
 from assistant.circuit.places import check_points
 from assistant.circuit.problems import CircuitProblem
@@ -17,6 +17,7 @@ from assistant.circuit.remembered import once
 from assistant.circuit.situations import Situation, portions
 from assistant.circuit.solving import settled, steady
 from assistant.core.library.procedure import Engine
+from assistant.core.library.vocabulary import HEAVY_LAMP_BETWEEN
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -46,11 +47,10 @@ def _drops(systems: Systems, situation: Situation, across: tuple[str, str], lit:
 
 
 class DropMeter(InstrumentModel):
-    """The meter on two points, and where its lamp is.
+    """The meter on two points; `HEAVY_LAMP_BETWEEN` says where its lamp is.
 
     Args:
         name: Name in ``terms.yaml``.
-        lit: The two points of the lamp, positive first; None as the second means the probed point.
         engine: State of key and engine in which it measures.
         unplugged: Sets of parts that may then be unplugged.
         how: The same in a sentence.
@@ -62,13 +62,12 @@ class DropMeter(InstrumentModel):
     def __init__(
         self,
         name: str,
-        lit: tuple[str, str | None],
         engine: Engine,
         unplugged: tuple[tuple[str, ...], ...],
         how: str,
     ) -> None:
         super().__init__(name)
-        self._lit = lit
+        self._lit = HEAVY_LAMP_BETWEEN[name]
         self._engine = engine
         self._unplugged = unplugged
         self._how = how
@@ -89,22 +88,18 @@ class DropMeter(InstrumentModel):
 MODELS = (
     DropMeter(
         "loaded-voltmeter",
-        ("feed", GROUND),
         Engine.KEY_ON,
         ((), ("coil",)),
         "A drop under the heavy lamp is measured with the key on and nothing but the coil unplugged.",
     ),
     DropMeter(
         "ground-drop-meter",
-        # The lamp loads the ground that is measured, a coil's own one as well.
-        ("battery-positive", None),
         Engine.KEY_OFF,
         ((),),
         "A ground's drop under the heavy lamp is measured with the key off, all plugged in.",
     ),
     DropMeter(
         "control-drop-meter",
-        ("driver-end", GROUND),
         Engine.KEY_ON,
         (("module",),),
         "A control wire's drop under the heavy lamp is measured with the key on and the module unplugged.",

@@ -19,6 +19,14 @@ CLAMPS = ("current-clamp", "clamp-scope", "ramp-timer")
 FIRED = ("runs", "dies")
 """Outcomes of an engine that has started: its starter is let go, and nobody is told to stop cranking."""
 
+HEAVY_LAMP_BETWEEN: dict[str, tuple[str, str | None]] = {
+    "loaded-voltmeter": ("feed", "battery-negative"),
+    # The lamp loads the ground that is measured, a coil's own one as well.
+    "ground-drop-meter": ("battery-positive", None),
+    "control-drop-meter": ("driver-end", "battery-negative"),
+}
+"""The two points of the heavy lamp that loads the circuit for a meter, positive first; None is the probed point."""
+
 UNJUDGED = "unjudged"
 """Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
 

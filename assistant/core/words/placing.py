@@ -106,7 +106,9 @@ def connection(terms: Terms, measure: Measurement) -> str:
     elif measure.clip is None:
         parts = [f"{instrument.spoken} around {probe}"]
     elif instrument.units:
-        parts = [f"{instrument.spoken} from {place_spoken(terms, measure, measure.clip)} to {probe}"]
+        name, _, load = instrument.spoken.partition(", with ")
+        parts = [f"{name} from {place_spoken(terms, measure, measure.clip)} to {probe}"]
+        parts += [f"with {load}"] if load else []
     else:
         parts = [f"{instrument.spoken} clipped to {terms.places[measure.clip].spoken}, probe on {probe}"]
     if measure.compared_with:
