@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from assistant.hearing.confidence import Evidence
 
 
+_STOP = "stop"
+"""The word that is obeyed even if it was hardly heard; its other forms ("whoa", "kill it") are too near to others."""
+
+
 @dataclass(frozen=True)
 class Judgement:
     """The meaning of the words, and whether the dialogue may take it.
@@ -68,7 +72,8 @@ def judge(
     if recognition.calibrated:
         found = measures(recognition, confidence, grammar.lexicon, evidence)
         confidence = round(CALIBRATION.probability(found), 4)
-    limit = thresholds.stop_from if result.control is Control.STOP else thresholds.reject_below
+    shouted = result.control is Control.STOP and _STOP in words.split()
+    limit = thresholds.stop_from if shouted else thresholds.reject_below
     return Judgement(words, result, confidence, confidence >= limit)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 NAME = "hearing-test.json"
 """File name of the manifest among the fixtures."""
 
-SYNTHESISERS = ("flite", "festival")
+SYNTHESISERS = ("flite", "festival", "espeak-ng")
 """Synthesisers."""
 
 SAY = ("outcome", "control", "reading")
@@ -42,6 +42,41 @@ class Answers:
     voices: tuple[str, ...]
     count: int
     line: int
+
+
+@dataclass(frozen=True)
+class SpokenPhrase:
+    """One phrase that is spoken as it stands.
+
+    Attributes:
+        question: The question that it answers.
+        state: State of the dialogue in which it is heard, such as ``asking`` or ``reading-back``.
+        words: The words.
+        means: Name of the outcome or control word that they mean, or a number; "" if they mean nothing there.
+    """
+
+    question: str
+    state: str
+    words: str
+    means: str
+    line: int
+
+
+@dataclass(frozen=True)
+class SpokenPhrases:
+    """Phrases that are written out.
+
+    Attributes:
+        name: Name of the row.
+        voices: The voices that speak.
+        takes: Number of times that each voice says each phrase, each time in another noise.
+        phrases: The phrases.
+    """
+
+    name: str
+    voices: tuple[str, ...]
+    takes: int
+    phrases: tuple[SpokenPhrase, ...]
 
 
 @dataclass(frozen=True)
@@ -181,6 +216,7 @@ class Manifest:
         voices: Voices by name.
         questions: Procedure and step of each question by name.
         answers: Answers from the grammars of real steps.
+        phrases: Phrases that are written out.
         recordings: Recordings of people.
         other: Speech outside every grammar.
         hours: Hours of noise and chatter.
@@ -194,6 +230,7 @@ class Manifest:
     voices: dict[str, BenchVoice]
     questions: dict[str, tuple[str, str]]
     answers: tuple[Answers, ...]
+    phrases: tuple[SpokenPhrases, ...]
     recordings: tuple[Recordings, ...]
     other: tuple[Other, ...]
     hours: Hours
@@ -202,5 +239,7 @@ class Manifest:
 
     def parts(self) -> tuple[str, ...]:
         """Names that `--only` accepts."""
-        rows = [part.name for parts in (self.answers, self.recordings, self.other) for part in parts]
+        rows = [
+            part.name for parts in (self.answers, self.phrases, self.recordings, self.other) for part in parts
+        ]
         return (*rows, "hours", "turns", "memory")

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from assistant import files
+from assistant.core.dialogue.states import State
 from assistant.core.library import tree
 from assistant.errors import FileProblem
 from assistant.hearing.baynoise import KINDS
@@ -26,6 +27,8 @@ from assistant.hearing_bench.manifest import (
     Recording,
     Recordings,
     SpeechInNoise,
+    SpokenPhrase,
+    SpokenPhrases,
     Turns,
 )
 from assistant.hearing_bench.mixing import CLEAN_DB
@@ -34,6 +37,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 _Made = TypeVar("_Made")
+
+STATES = tuple(state.value for state in State)
+"""Names of the states of the dialogue."""
 
 
 def read_manifest(path: Path) -> Manifest:
@@ -189,6 +195,7 @@ class _Reader:
             voices=voices,
             questions=questions,
             answers=answers,
+            phrases=self.each("phrases", lambda r: _phrases(r, spoken, asked)) if self.has("phrases") else (),
             recordings=recordings,
             other=other,
             hours=self.inner("hours", lambda r: _hours(r, said, spoken, asked)),
@@ -231,6 +238,26 @@ def _answers(reader: _Reader, voices: tuple[str, ...]) -> Answers:
         reader.texts("voices", voices),
         reader.whole("count", 1, 10_000),
         reader.line,
+    )
+
+
+def _phrases(reader: _Reader, voices: tuple[str, ...], questions: tuple[str, ...]) -> SpokenPhrases:
+    def at(inner: _Reader) -> list[SpokenPhrase]:
+        question, state = inner.text("question"), inner.text("state")
+        if question not in questions:
+            raise inner.wrong("question", f"is not one of {', '.join(questions)}")
+        if state not in STATES:
+            raise inner.wrong("state", f"is not one of {', '.join(STATES)}")
+        said = inner.map(
+            "words", lambda r, words: SpokenPhrase(question, state, words, r.text(words), r.line)
+        )
+        return list(said.values())
+
+    return SpokenPhrases(
+        reader.text("name"),
+        reader.texts("voices", voices),
+        reader.whole("takes", 1, 1000),
+        tuple(phrase for some in reader.each("at", at) for phrase in some),
     )
 
 

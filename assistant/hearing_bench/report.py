@@ -10,6 +10,7 @@ from assistant.benchmarks import percentile
 from assistant.hearing_bench.diagram import drawn
 from assistant.hearing_bench.mixing import CLEAN_DB
 from assistant.hearing_bench.scoring import Hearing, HearingCounts, confidences, reliability, score, wilson
+from assistant.hearing_bench.testset import named
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ def text(measured: HearingFigures) -> str:
             "",
             *_table(measured, said, _answer_cell),
         ]
+    lines += _confusions(measured)
     other = _rows(measured, said=False)
     if other:
         lines += [
@@ -187,6 +189,27 @@ def _table(measured: HearingFigures, rows: dict[tuple[str, str], _Cells], cell: 
             shown = [cell(score(group, DEFAULT_THRESHOLDS.ask_below)) if group else "" for group in groups]
             n = max(len(group) for group in groups)
             lines.append(f"| {part}, {speaker} | {n} | {name} | {' | '.join(shown)} |")
+    return lines
+
+
+def _confusions(measured: HearingFigures) -> list[str]:
+    """What our models took for something else, by meaning and ratio; nothing if there was none."""
+    counts: dict[tuple[str, str, str], dict[float, int]] = {}
+    for record in measured.records:
+        heard = record.hearing
+        if measured.models.get(record.recogniser) and heard.truth is not None and heard.wrong:
+            at = counts.setdefault((record.part, named(heard.truth), named(heard.result)), {})
+            at[record.level_db] = at.get(record.level_db, 0) + 1
+    if not counts:
+        return []
+    levels = measured.levels_db
+    lines = ["", "Taken for something else, number of utterances:", ""]
+    lines += [
+        f"| what | meant | heard | {' | '.join(level_name(level) for level in levels)} |",
+        "|---|---|---|" + "---|" * len(levels),
+    ]
+    for (part, meant, taken), at in sorted(counts.items()):
+        lines.append(f"| {part} | {meant} | {taken} | {' | '.join(str(at.get(one, 0)) for one in levels)} |")
     return lines
 
 

@@ -162,6 +162,10 @@ class Bench:
             if self._wanted(answers.name):
                 self._progress(f"{answers.name}: speaking")
                 yield answers.name, made.answers(answers, share)
+        for phrases in manifest.phrases:
+            if self._wanted(phrases.name):
+                self._progress(f"{phrases.name}: speaking")
+                yield phrases.name, made.phrases(phrases, share)
         for recordings in manifest.recordings:
             if self._wanted(recordings.name):
                 yield recordings.name, made.recordings(recordings, share)

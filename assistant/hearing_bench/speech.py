@@ -23,7 +23,7 @@ from assistant.places import home
 if TYPE_CHECKING:
     from assistant.hearing_bench.manifest import BenchVoice, Recordings
 
-PACKAGES = {"flite": "flite", "festival": "festival festvox-us-slt-hts"}
+PACKAGES = {"flite": "flite", "festival": "festival festvox-us-slt-hts", "espeak-ng": "espeak-ng"}
 """Debian packages with each synthesiser and the manifest's voices."""
 
 LONGEST_S = 60.0
@@ -100,6 +100,8 @@ def _synthesised(voice: BenchVoice, words: str) -> Signal:
         path = Path(name) / "spoken.wav"
         if voice.synthesiser == "flite":
             command = ["flite", "-voice", voice.voice, "-t", words, "-o", str(path)]
+        elif voice.synthesiser == "espeak-ng":
+            command = ["espeak-ng", "-v", voice.voice, "-w", str(path), words]
         else:
             said, where = json.dumps(words), json.dumps(str(path))
             scheme = (

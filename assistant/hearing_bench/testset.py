@@ -24,7 +24,14 @@ from assistant.loading.folder import load_library
 
 if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
-    from assistant.hearing_bench.manifest import Answers, Manifest, Other, Recordings
+    from assistant.hearing_bench.manifest import (
+        Answers,
+        Manifest,
+        Other,
+        Recordings,
+        SpokenPhrase,
+        SpokenPhrases,
+    )
     from assistant.hearing_bench.speech import SpeechCache
 
 WORD_PAUSE_S = (0.03, 0.15)
@@ -88,8 +95,8 @@ class TestSet:
     def _requests(self) -> list[GrammarRequest]:
         return list(requests_of(self._library))
 
-    def request(self, question: str) -> GrammarRequest:
-        """The request of a question of the manifest.
+    def request(self, question: str, state: State = State.ASKING) -> GrammarRequest:
+        """The request of a question of the manifest, in a state of the dialogue.
 
         Raises:
             UsageProblem: There is no such procedure.
@@ -98,7 +105,7 @@ class TestSet:
         procedure, step = self._manifest.questions[question]
         if step not in self._library.procedure(procedure).steps:
             raise FileProblem(self._manifest.path, 0, f"the procedure '{procedure}' has no step '{step}'")
-        return request_for(State.ASKING, self._library.step(procedure, step))
+        return request_for(state, self._library.step(procedure, step))
 
     def question(self, question: str) -> StepGrammar:
         """The grammar of a question of the manifest."""
@@ -133,6 +140,35 @@ class TestSet:
         return stretched(self._speech.say(self._manifest.voices[voice], words), factor)
 
     # --- rows ---
+
+    def understood(self, phrase: SpokenPhrase) -> tuple[StepGrammar, Result | None]:
+        """The grammar that hears a phrase of the manifest, and its meaning there.
+
+        Raises:
+            FileProblem: It means something else than the manifest says.
+        """
+        grammar = self.grammars.request(self.request(phrase.question, State(phrase.state)))
+        truth = grammar.parse(phrase.words)
+        if named(truth) != phrase.means:
+            raise FileProblem(
+                self._manifest.path,
+                phrase.line,
+                f"'{phrase.words}' means '{named(truth)}' at '{phrase.question}', not '{phrase.means}'",
+            )
+        return grammar, truth
+
+    def phrases(self, part: SpokenPhrases, share: float) -> list[BenchUtterance]:
+        """Phrases that are written out, each in the grammar of its question and state."""
+        found = []
+        step = max(1, round(1 / share))
+        for voice in self.voices(part.voices):
+            draw = random.Random(f"{self._manifest.seed} {part.name} {voice}")  # noqa: S311  a test set
+            for number, phrase in enumerate(part.phrases[::step] * part.takes):
+                grammar, truth = self.understood(phrase)
+                factor = 1 + draw.uniform(-self._manifest.mixing.stretch, self._manifest.mixing.stretch)
+                speech = self.say(voice, phrase.words, factor)
+                found.append(self._utterance(part.name, voice, phrase.words, truth, grammar, speech, number))
+        return found
 
     def answers(self, part: Answers, share: float) -> list[BenchUtterance]:
         """Answers drawn from the grammars of steps; a share takes the first ones."""
@@ -288,6 +324,13 @@ class TestSet:
         return BenchUtterance(
             part, speaker, words, truth, grammar, speech, noises[number % len(noises)], seed
         )
+
+
+def named(result: Result | None) -> str:
+    """The meaning of a phrase by name: of its outcome or control word, or its number; "" without a meaning."""
+    if result is None:
+        return ""
+    return result.outcome or str(result.control or result.value or result.signs)
 
 
 def _share_of(count: int, share: float) -> int:

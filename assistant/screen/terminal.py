@@ -243,7 +243,7 @@ class LineScreen:
         whole = " ".join(clean(text).split())
         try:
             width = os.get_terminal_size(self._stream.fileno()).columns
-        except (OSError, ValueError):
+        except (AttributeError, OSError, ValueError):  # no terminal, or not even a file
             return [whole]
         return wrap(whole, width - start) if width >= 2 * start else [whole]
 

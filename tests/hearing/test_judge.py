@@ -50,6 +50,14 @@ def test_stop_is_obeyed_on_little_confidence() -> None:
     assert not judge(nothing, GRAMMAR, DEFAULT_THRESHOLDS, speech=True).accepted
 
 
+def test_other_words_for_stop_need_the_confidence_of_any_other_word() -> None:
+    """The words "kill it" stop as well, but what hardly sounds like them does not."""
+    doubtful = judge(recognition(kill_it=0.4, dark=0.35, dim=0.25), GRAMMAR, DEFAULT_THRESHOLDS, speech=True)
+    assert (False, Result(control=Control.STOP)) == (doubtful.accepted, doubtful.result)
+    sure = judge(recognition(kill_it=0.99, dark=0.01), GRAMMAR, DEFAULT_THRESHOLDS, speech=True)
+    assert sure.accepted
+
+
 def test_the_filler_takes_confidence_away() -> None:
     """A phrase that is hardly likelier than other speech is not accepted."""
     judged = judge(recognition(dark=0.45, unk=0.4, dim=0.15), GRAMMAR, DEFAULT_THRESHOLDS, speech=True)

@@ -44,6 +44,12 @@ def recogniser() -> Recogniser:
         ("say-again", LAMP, Result(control=Control.SAY_AGAIN)),
         ("eleven-point-nine-volts", VOLTS, Result(value=Decimal("11.9"), unit="V")),
         ("say-again", VOLTS, Result(control=Control.SAY_AGAIN)),
+        ("light-on", LAMP, Result(outcome="lit")),
+        ("it's-out", LAMP, Result(outcome="dark")),
+        ("no-blink", LAMP, Result(outcome="steady")),
+        ("pulsing", LAMP, Result(outcome="blinking")),
+        ("say-that-again", LAMP, Result(control=Control.SAY_AGAIN)),
+        ("twelve-four-volts", VOLTS, Result(value=Decimal("12.4"), unit="V")),
     ],
 )
 def test_phrases_are_heard(recogniser: Recogniser, name: str, grammar: StepGrammar, result: Result) -> None:

@@ -14,7 +14,7 @@ import pytest
 
 from assistant import resources
 from assistant.cli import main
-from assistant.core.values.result import Result
+from assistant.core.values.result import Control, Result
 from assistant.errors import GearProblem
 from assistant.hearing_bench import report
 from assistant.hearing_bench.manifest import NAME, BenchVoice, Recording, Recordings
@@ -30,6 +30,14 @@ def small() -> dict[str, Any]:
     data: dict[str, Any] = json.loads(BUNDLED.read_text(encoding="utf-8"))
     data["levels_db"] = ["clean", 5]
     data["answers"] = [part | {"voices": ["flite-slt"], "count": 1} for part in data["answers"]]
+    data["phrases"] = [
+        {
+            "name": "shop",
+            "voices": ["flite-slt"],
+            "takes": 2,
+            "at": [{"question": "lamp", "state": "reading back", "words": {"yep": "affirm"}}],
+        }
+    ]
     data["recordings"] = [part | {"folder": "/nowhere"} for part in data["recordings"][:1]]
     remarks = data["other"][0]
     data["other"] = [remarks | {"voices": ["flite-slt"], "sentences": remarks["sentences"][:2]}]
@@ -62,7 +70,7 @@ def test_a_small_measurement_from_manifest_to_figures(
     ours = [row for row in figures["rows"] if row["recogniser"] == "bundled model"]
     assert {(row["part"], row["level"]): row["n"] for row in ours} == {
         (part, level): count
-        for part, count in {"lamp": 1, "control": 1, "readings": 1, "remarks": 2}.items()
+        for part, count in {"lamp": 1, "control": 1, "readings": 1, "shop": 2, "remarks": 2}.items()
         for level in ("clean", "5 dB")
     }
     assert all(row["right"] + row["wrong"] + row["rejected"] == row["n"] for row in figures["rows"])
@@ -166,6 +174,18 @@ def test_one_missing_recording_is_named(tmp_path: Path) -> None:
     part = Recordings("numbers", "some-package", tmp_path, clips, None, "", {}, 0, 1)
     assert "2.wav is not in" in missing_recordings(part)
     assert "some-package" in missing_recordings(part)
+
+
+def test_what_was_taken_for_something_else_is_listed_by_meaning() -> None:
+    """Each pair of meanings with its number of utterances at each ratio; what was right or rejected is not in it."""
+    yes, no = Result(control=Control.AFFIRM), Result(control=Control.NEGATIVE)
+    made = HearingFigures("a machine", "2026-01-01T00:00+00:00", False, {"model": "abc"}, (10.0, 5.0))
+    for level, heard, accepted in ((10.0, yes, True), (10.0, no, True), (5.0, no, True), (5.0, no, False)):
+        made.records.append(
+            HeardUtterance("model", "yes-no", "x", level, Hearing(yes, heard, accepted, 0.95, 0.1, 2.0))
+        )
+    assert "| yes-no | affirm | negative | 1 | 1 |" in report.text(made)
+    assert report.text(made).count("| yes-no |") == 1
 
 
 def test_the_table_shows_counts_as_shares_with_their_interval() -> None:

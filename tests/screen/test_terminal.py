@@ -11,6 +11,7 @@ import select
 import struct
 import termios
 import time
+from typing import TextIO, cast
 
 import pytest
 
@@ -216,3 +217,21 @@ def test_lines_on_a_terminal_end_with_whole_words() -> None:
     assert max(map(len, shown)) <= 60
     assert said.split() == " ".join(shown).removeprefix("00:00.0  SAYS ").split()
     assert all(line.startswith(" " * len("00:00.0  SAYS   ")) for line in shown[1:])
+
+
+def test_lines_need_no_file() -> None:
+    """A stream that only writes, such as one to two places at once, gets each thing on one line."""
+
+    class Both:
+        encoding = "utf-8"
+        text = ""
+
+        def write(self, text: str) -> None:
+            self.text += text
+
+        def flush(self) -> None:
+            pass
+
+    both = Both()
+    LineScreen(cast("TextIO", both)).says("Probe the feed side. " * 9, 0.0)
+    assert 1 == both.text.count("\n")

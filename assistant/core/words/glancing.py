@@ -52,8 +52,10 @@ def without(says: str, large: str) -> str:
 
 
 def result(library: Library, step: Step, answer: Answer, value: Decimal | None, unit: str | None) -> str:
-    """A result in figures: "feed side: lit", "battery positive: 12.4 V"."""
+    """A result in figures: "feed side: lit", "battery: 12.4 V"; of two places compared, the answer says it all."""
     place = placing.place_words(library, step)
+    if step.measure.compared_with:
+        return library.terms.outcomes[answer.outcome].spoken
     if value is not None and unit is not None:
         return f"{place}: {number_written(value, unit)}"
     outcome = OVER_RANGE if step.reading else answer.outcome

@@ -119,8 +119,18 @@ def connection(terms: Terms, measure: Measurement) -> str:
 
 
 def headline(library: Library, step: Step) -> str:
-    """The one thing that matters, for large letters."""
-    return place_words(library, step).upper()
+    """The one thing that matters, for large letters: the places in the order of the hands, and what is unplugged."""
+    measure, places = step.measure, library.terms.places
+    words = place_words(library, step)
+    if measure.compared_with and not name_of(library.terms, measure):
+        first, second = places[measure.compared_with].short, places[measure.probe].short
+        same = first.split()[-1] == second.split()[-1]  # "feed, then switched side"
+        words = f"{first.rpartition(' ')[0] if same and ' ' in first else first}, then {second}"
+    elif words == "unplugged":
+        words = (
+            f"{places[measure.probe].short}, {listed([places[part].short for part in measure.unplugged])} off"
+        )
+    return words.upper()
 
 
 def place_words(library: Library, step: Step) -> str:

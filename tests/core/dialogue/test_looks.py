@@ -6,7 +6,6 @@ from dataclasses import replace
 
 from shipped import shipped_folder
 
-from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.values.entries import AnswerKnown, ResultTaken
 from assistant.core.values.result import Control
@@ -41,15 +40,20 @@ def answer(talk: Dialogue, outcome: str) -> None:
     assert name in [entry.step for entry in talk.entries if isinstance(entry, ResultTaken)]
 
 
-GOOD = ("absent", "both", "lamp-off", "absent", "normal", "present", "all-missing")
-"""Nothing is seen at the first look, and spark is known to be missing."""
+GOOD = ("absent", "both", "lamp-off", "absent", "normal", "present")
+"""Nothing is seen at the first look."""
 
 
-def to_coil_control(talk: Dialogue) -> None:
-    """From the kind of ignition to the control test, with a battery that holds."""
-    for outcome in ("separate", "ground-side", "coil-per-plug"):
-        answer(talk, outcome)
-    assert talk.runner.position[0] == "coil-control"
+def measure_the_battery(talk: Dialogue) -> None:
+    """Go to the test of a coil with its driver inside, and report a battery that holds while cranking."""
+    talk.hear(control=Control.OTHER_TEST)
+    talk.hear("built-in-driver-coil")
+    while talk.runner.state is State.INQUIRING:
+        talk.hear(control=Control.LEAVE_BLANK)
+    talk.ready()
+    talk.hear(control=Control.CRANKING)
+    talk.hear(value="10.8", unit="V")
+    talk.hear(control=Control.AFFIRM)
 
 
 def known(talk: Dialogue) -> list[tuple[str, str]]:
@@ -87,18 +91,15 @@ def test_an_answer_to_a_whole_question_is_read_back_in_one_word() -> None:
     assert talk.last.startswith("None. ")
 
 
-def test_a_look_of_the_first_look_is_not_asked_again_in_the_control_test() -> None:
-    """Security light and engine speed were seen: the control test goes on behind them, and the record says why."""
+def test_a_look_of_the_first_look_is_not_asked_again_in_a_later_test() -> None:
+    """Security light and engine speed were seen: the test of the coil goes on behind them, and the record says why."""
     talk = looked(*GOOD)
-    to_coil_control(talk)
-    talk.ready()
-    talk.hear(control=Control.CRANKING)
-    talk.hear(value="10.8", unit="V")
-    talk.hear(control=Control.AFFIRM)
-    seen = dict(known(talk))
-    assert "first-look" == seen["coil-control/security-lamp"]
-    assert "first-look" == seen["coil-control/engine-speed"]
-    assert talk.runner.position[1] not in ("security-lamp", "engine-speed")
+    measure_the_battery(talk)
+    assert [
+        ("built-in-driver-coil/security-lamp", "first-look"),
+        ("built-in-driver-coil/engine-speed", "first-look"),
+    ] == known(talk)
+    assert ("built-in-driver-coil", "supply") == talk.runner.position
 
 
 def test_what_was_skipped_is_asked_where_it_is_needed() -> None:
@@ -116,25 +117,15 @@ def test_after_a_repair_everything_is_looked_at_anew() -> None:
     talk.hear(control=Control.OTHER_TEST)
     talk.hear("after-repair")
     answer(talk, "good")
-    talk.hear(control=Control.OTHER_TEST)
-    talk.hear("coil-control")
-    talk.ready()
-    talk.hear(control=Control.CRANKING)
-    talk.hear(value="10.8", unit="V")
-    talk.hear(control=Control.AFFIRM)
+    measure_the_battery(talk)
     assert not known(talk)
-    assert ("coil-control", "security-lamp") == talk.runner.position
+    assert ("built-in-driver-coil", "security-lamp") == talk.runner.position
 
 
 def test_a_session_of_earlier_rules_offers_the_look_again() -> None:
     """A record of earlier rules is replayed as it was made: the earlier result was offered, not taken silently."""
     talk = looked(*GOOD[:3], limits=replace(DEFAULT_THRESHOLDS, rules=1))
-    talk.hear(control=Control.OTHER_TEST)
-    talk.hear("coil-control")
-    talk.ready()
-    talk.hear(control=Control.CRANKING)
-    talk.hear(value="10.8", unit="V")
-    talk.hear(control=Control.AFFIRM)
+    measure_the_battery(talk)
     assert not known(talk)
+    assert ("built-in-driver-coil", "security-lamp") == talk.runner.position
     assert State.READING_BACK is talk.runner.state
-    assert isinstance(talk.runner, Runner)

@@ -7,7 +7,7 @@ import re
 import pytest
 from shipped import shipped_library
 
-from assistant.core.words import glancing
+from assistant.core.words import glancing, placing
 
 LIBRARY = shipped_library()
 VERDICTS = [
@@ -64,3 +64,10 @@ def test_a_stop_names_its_next_check_unless_it_is_for_safety() -> None:
 def test_the_key_takes_the_place_of_the_word(said: str, shown: str) -> None:
     """Nobody is asked to say something; what has a key keeps it, and what has none goes."""
     assert shown == glancing.keyed(said, (("1", "gas only"), ("2", "not yet")))
+
+
+def test_the_headline_of_a_comparison_names_both_places_in_order() -> None:
+    """From two metres it tells where to touch first, and the read-back is the answer alone."""
+    step = LIBRARY.step("coil-control", "feed-and-switched")
+    assert "FEED, THEN SWITCHED SIDE" == placing.headline(LIBRARY, step)
+    assert "sharper" == glancing.result(LIBRARY, step, step.answer("sharper"), None, None)

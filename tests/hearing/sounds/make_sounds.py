@@ -26,6 +26,12 @@ PLAN = {  # file: words, kind of noise, speech over noise in dB, seconds before 
     "eleven-point-nine-volts": ("eleven point nine volts", "fans", 20, 0.7, 0.7),
     "remark": ("somebody left the big door open", "fans", 20, 0.7, 0.7),
     "noise": ("", "pink", 20, 1.5, 1.5),
+    "light-on": ("light on", "fans", 20, 0.7, 0.7),
+    "it's-out": ("it's out", "fans", 20, 0.7, 0.7),
+    "no-blink": ("no blink", "fans", 20, 0.7, 0.7),
+    "pulsing": ("pulsing", "fans", 20, 0.7, 0.7),
+    "say-that-again": ("say that again", "fans", 20, 0.7, 0.7),
+    "twelve-four-volts": ("twelve four volts", "fans", 20, 0.7, 0.7),
 }
 
 
