@@ -44,7 +44,7 @@ def no_answer(talk: Talk, answer: Worded, asked: str) -> State:
 
 def _refused(talk: Talk, text: str, asked: str) -> State:
     talk.said.message = text
-    talk.say(f"{text} {asked}", Speech.HELP)
+    talk.say(" ".join(filter(None, (talk.said.take_prefix(), text, asked))), Speech.HELP)
     return talk.state
 
 
@@ -59,7 +59,7 @@ def implausible(talk: Talk, number: Worded) -> State:
     if talk.must_rest():
         text += f" {talk.rest_words()} before you crank again."
     talk.said.message = text
-    talk.say(text, Speech.HELP)
+    talk.say(" ".join(filter(None, (talk.said.take_prefix(), text))), Speech.HELP)
     return talk.state
 
 

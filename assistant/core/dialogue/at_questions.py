@@ -17,6 +17,8 @@ from assistant.core.values.events import CancelTimer, CutSpeech, Speech, StartTi
 from assistant.core.words import instructing
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assistant.core.dialogue.talk import Talk
     from assistant.core.dialogue.trail import Pending
     from assistant.core.dialogue.triggers import By, Named, Worded
@@ -74,6 +76,32 @@ def no_answer(talk: Talk, answer: Worded) -> State:
 def implausible(talk: Talk, number: Worded) -> State:
     """The number cannot be a reading: measure again."""
     return answering.implausible(talk, number)
+
+
+def wrong_place_while_cranking(talk: Talk, place: Named) -> State:
+    """The answer names another place: the look is over, so the cranking is, too."""
+    return _seen(talk, lambda: wrong_place(talk, place))
+
+
+def no_answer_while_cranking(talk: Talk, answer: Worded) -> State:
+    """The step has no such answer: the look is over, so the cranking is, too."""
+    return _seen(talk, lambda: no_answer(talk, answer))
+
+
+def implausible_while_cranking(talk: Talk, number: Worded) -> State:
+    """The number cannot be a reading: the cranking ends, and it is measured again."""
+    return _seen(talk, lambda: implausible(talk, number))
+
+
+def _seen(talk: Talk, refuse: Callable[[], State]) -> State:
+    """Stop cranking, since somebody has looked, and say why the answer does not count; it may be given again."""
+    if not talk.limits.paced:
+        return refuse()
+    talk.stop_crank(timed=True, fired=None if talk.step.starts_engine else False)
+    if not talk.step.starts_engine:
+        talk.said.prefix = STOP_CRANKING
+    refuse()
+    return State.ASKING
 
 
 def typed(talk: Talk, key: Named) -> State:

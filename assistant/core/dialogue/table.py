@@ -129,9 +129,9 @@ ROWS: dict[State, Row] = {
     _S.CRANKING: row(
         Cell(Trigger.STAND_BY, at_questions.stand_by_while_cranking, _STANDING_BY),
         Cell(Trigger.RESULT, at_questions.result_while_cranking, RETURNS),
-        Cell(Trigger.WRONG_PLACE, at_questions.wrong_place),
-        Cell(Trigger.NO_ANSWER, at_questions.no_answer),
-        Cell(Trigger.IMPLAUSIBLE, at_questions.implausible),
+        Cell(Trigger.WRONG_PLACE, at_questions.wrong_place_while_cranking, only(_S.ASKING, _S.CRANKING)),
+        Cell(Trigger.NO_ANSWER, at_questions.no_answer_while_cranking, only(_S.ASKING, _S.CRANKING)),
+        Cell(Trigger.IMPLAUSIBLE, at_questions.implausible_while_cranking, only(_S.ASKING, _S.CRANKING)),
         Cell(Trigger.NO_MATCH, anywhere.not_understood),
         Cell(Trigger.NO_INPUT, anywhere.nothing_came_in_action),
         Cell(Trigger.CRANK_LIMIT, at_questions.crank_limit, only(_S.ASKING)),

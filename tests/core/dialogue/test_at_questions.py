@@ -277,6 +277,19 @@ def test_the_words_of_a_rest_are_spoken_to_their_end() -> None:
     assert CRANK in talk.last
 
 
+def test_an_answer_that_cannot_count_ends_the_cranking_as_well() -> None:
+    """Who reports has looked: the starter stops before the assistant explains, and the answer may be repeated."""
+    for wrong in ({"outcome": "lit", "place": "switched"}, {"outcome": "steady"}):
+        talk = dialogue()
+        talk.key("enter")
+        talk.hear(**wrong)
+        assert talk.last.startswith("Stop cranking. ")
+        assert State.ASKING is talk.runner.state
+        talk.hear("lit")
+        assert [("feed-while-cranking", "lit")] == taken(talk)
+        assert 1 == len([entry for entry in talk.entries if isinstance(entry, entries.Cranked)])
+
+
 def test_an_engine_that_starts_is_not_told_to_stop_cranking() -> None:
     """After the repair the engine is meant to run: no stop order for it, and its running is not counted as cranking."""
     talk = dialogue("after-repair")
