@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,7 +37,6 @@ from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from decimal import Decimal
 
     from numpy.typing import NDArray
 
@@ -285,8 +285,14 @@ def _as_said(value: Decimal | None, unit: str) -> tuple[Decimal | None, str | No
         return None, None
     for larger, factor in (("megohm", 10**6), ("kilohm", 10**3)):
         if unit == "ohm" and value >= factor:
-            return value / factor, larger
-    return value, unit
+            return _plain(value / factor), larger
+    return _plain(value), unit
+
+
+def _plain(value: Decimal) -> Decimal:
+    """The same number without zeros behind its last digit: nobody says "eleven point three zero"."""
+    short = value.normalize()
+    return short.quantize(Decimal(1)) if short == short.to_integral_value() else short
 
 
 def time_job(

@@ -351,7 +351,7 @@ class Technician(PlayedPerson):
                     self._slipped, right = False, False
                 if keyed:
                     return self._press("enter" if right else "minus")
-                return self._speak("affirm" if right else "negative")
+                return self._speak("yes" if right else "no")
             case State.SKIPPING:
                 return self._speak(self._reason or next(iter(REASONS.values())))
             case State.NOTING:
@@ -371,7 +371,7 @@ class Technician(PlayedPerson):
         here = (procedure, step.name)
         turning = step.measure.engine is Engine.CRANKING
         if state is State.ASKING and turning and self._cranked != here:
-            return self._press("enter") if keyed else self._speak("cranking now")
+            return self._press("enter") if keyed else self._speak("cranking")
         words = self._result(step)
         if keyed or self._tries > TRIES:
             return self._press(*self._digits(step))
@@ -409,7 +409,7 @@ class Technician(PlayedPerson):
     def _conclude(self, *, keyed: bool) -> PlayedTurn:
         said = self.screen.last
         if "Say yes, or correction" in said:
-            words, key = "affirm", "enter"
+            words, key = "yes", "enter"
         elif "go ahead" in said:
             words, key = "go ahead", "enter"
         else:
@@ -441,7 +441,7 @@ class Technician(PlayedPerson):
         right = waiting.value == value or (
             not self.asked().spells and Decimal(waiting.value) == Decimal(value)
         )
-        return self._speak("affirm" if right else "negative")
+        return self._speak("yes" if right else "no")
 
     # --- how he does it ---
 
@@ -452,7 +452,7 @@ class Technician(PlayedPerson):
             raise AssertionError(f"the session does not end; last said: {self.screen.last}")
         self._tries = self._tries + 1 if words == self._last_said else 0
         self._last_said = words
-        if words in ("stop", "not sure", "correction", "negative"):
+        if words in ("stop", "not sure", "correction", "no"):
             self._cranked = None  # the test is made again
         path, ratio = self.mouth.say(words, snr_db, lead_s)
         self.saying = (words, ratio)

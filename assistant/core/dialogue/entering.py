@@ -247,8 +247,11 @@ def read_back(talk: Talk, text: str) -> State:
         parts.append(remarking.would_mean(talk.procedure.verdicts[target.name]))
     elif target and target.leads is Leads.PROCEDURE:
         parts.append(f"Next: {talk.library.procedures[target.name].title}.")
+    decides = target is not None and target.leads is Leads.VERDICT
     if talk.awaited.offered:
         parts.append("Keep it? Yes or no?")
+    elif talk.step.reading is not None and not decides and not talk.gear.deaf:
+        parts.append("Right?")
     else:
         parts.append("Yes or no?")
     talk.say(" ".join(parts), Speech.READ_BACK)
