@@ -406,7 +406,7 @@ class Technician(PlayedPerson):
 
     def _conclude(self, *, keyed: bool) -> PlayedTurn:
         said = self.screen.last
-        if "Affirm, or say correction" in said:
+        if "Say yes, or correction" in said:
             words, key = "affirm", "enter"
         elif "go ahead" in said:
             words, key = "go ahead", "enter"

@@ -136,10 +136,10 @@ def conclude(talk: Talk) -> State:
         filter(None, (remarking.verdict_text(verdict, following), weighing.left_open(talk, verdict)))
     )
     if not talk.work.affirmed:
-        text += " Say yes, or correction."
+        text += " Enter for yes, minus to undo." if talk.gear.deaf else " Say yes, or correction."
     else:
         text += f" Go ahead: back to {back}." if back else ""
-        end = " Say go ahead, or close session."
+        end = " Enter to go ahead, plus to close." if talk.gear.deaf else " Say go ahead, or close session."
         text += end if following or back else f" {close}"
     talk.say(" ".join(filter(None, (talk.said.take_prefix(), text))), Speech.VERDICT)
     return State.CONCLUDING
