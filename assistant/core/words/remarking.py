@@ -118,9 +118,9 @@ def new_since(results: Sequence[str]) -> str:
     return " ".join(f"Since then: {text[:1].lower()}{text[1:].replace(': ', ' ', 1)}" for text in results)
 
 
-def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
-    """A verdict as it is spoken."""
-    text = f"Result. {verdict.says}"
+def verdict_text(verdict: Verdict, continue_title: str = "", *, heard: bool = False) -> str:
+    """A verdict as it is spoken; `heard`: its words were spoken just before, with the read-back."""
+    text = "Okay." if heard else f"Result. {verdict.says}"
     if verdict.next_check:
         text += f" {verdict.next_check.do}"
     if continue_title:
