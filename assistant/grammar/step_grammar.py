@@ -19,7 +19,12 @@ from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import numbers
 from assistant.grammar.automaton import Automaton, Builder
 from assistant.grammar.lacking import sayable_parts
-from assistant.grammar.losses import without_look_alikes, without_lossy_controls, without_lossy_units
+from assistant.grammar.losses import (
+    doubtful,
+    without_look_alikes,
+    without_lossy_controls,
+    without_lossy_units,
+)
 
 if TYPE_CHECKING:
     import random
@@ -145,6 +150,10 @@ class StepGrammar:
         value = self._parts.number.parse(words[first:last])
         return None if value is None else Result(value=value, unit=unit, place=place)
 
+    def is_doubtful(self, words: str) -> bool:
+        """Whether another answer sounds so much like this one that a person has to say yes to it."""
+        return any(words.split()[-len(form) :] == list(form) for form in self._doubtful)
+
     def is_complete(self, words: str) -> bool:
         """Whether these words are a whole phrase."""
         return self.automaton().accepts(words.split())
@@ -157,6 +166,10 @@ class StepGrammar:
     def is_beginning(self, words: str) -> bool:
         """Whether some phrase begins with these words, or is these words."""
         return self.automaton().state_after(words.split()) is not None
+
+    @cached_property
+    def _doubtful(self) -> frozenset[tuple[str, ...]]:
+        return doubtful(self._parts.outcomes)
 
     # --- the language ---
 
