@@ -26,7 +26,7 @@ from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
 from assistant.core.library.vocabulary import SENSES
 from assistant.core.values.entries import Cranked, LedBack, VerdictReached
-from assistant.core.values.events import Action, Began, Heard, KeyPressed, Note, Say
+from assistant.core.values.events import Action, Began, Heard, KeyPressed, Note, Say, ToldToday, TypedFact
 from assistant.core.values.result import Control, Result
 from assistant.errors import UsageProblem
 from assistant.measured import DEFAULT_THRESHOLDS
@@ -78,6 +78,7 @@ class Job:
         answers: Outcomes by step name, where the answer is not a matter of the car: for the first time that it is
             asked, for the second time and so on; the last one stays.
         to_crank: The job ends with the first crank and not with a verdict.
+        again: The technician has had such a job on the same day, and signs in again.
     """
 
     name: str
@@ -86,15 +87,20 @@ class Job:
     fault: str
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     to_crank: bool = False
+    again: bool = False
 
 
 _COIL = "coil-with-external-driver"
+
+_TECHNICIAN = "JD"
 
 JOBS = (
     Job("control test, open control wire", "coil-control", _COIL, "control-wire-open"),
     Job("control test, shorted primary", "coil-control", _COIL, "shorted-primary"),
     Job("control test, driver dead", "coil-control", _COIL, "driver-dead"),
     Job("control test to the first crank", "coil-control", _COIL, "control-wire-open", to_crank=True),
+    Job("the same again that day", "coil-control", _COIL, "control-wire-open", to_crank=True, again=True),
+    Job("open control wire again that day", "coil-control", _COIL, "control-wire-open", again=True),
     Job(
         "nothing known, to the first crank",
         "no-start",
@@ -190,7 +196,11 @@ class _Timed(RunnerPlayer):
         Raises:
             UsageProblem: It comes to no end.
         """
-        self.send(Began(self.now, job.procedure))
+        facts = (TypedFact("technician", _TECHNICIAN),) if job.again else ()
+        told = ToldToday(
+            _TECHNICIAN, tuple(self._library.cautions), tuple(self._library.cautions), cranking=True
+        )
+        self.send(Began(self.now, job.procedure, facts, (told,) if job.again else ()))
         for _ in range(MOST_TURNS):
             if job.to_crank and (self.cranked or self.runner.state is State.CRANKING):
                 self.spent.end = "first crank"

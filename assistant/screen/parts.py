@@ -231,7 +231,9 @@ def _heard(words: str, width: int, *, blocks: bool) -> Part:
 
 
 def _choices(choices: Sequence[tuple[str, str]], width: int, *, blocks: bool) -> Part:
-    """Plain text; large keys with the words beside them; large words with the keys beside them; everything large."""
+    """Plain text; large keys with the words beside them; large words with the keys beside them,
+    without and with blank lines between; everything large.
+    """
     pairs = [(clean(key).strip(), clean(words).strip()) for key, words in choices]
     if not pairs:
         return []
@@ -256,8 +258,8 @@ def _choices(choices: Sequence[tuple[str, str]], width: int, *, blocks: bool) ->
             large and [(mark if at == 1 else " " * columns(mark)) + row for at, row in enumerate(large)]
         )
     whole = [lettering.low(f"{key} {words}", blocks=blocks) for key, words in pairs]
-    for cells in (named, whole):
-        in_lines = _side_by_side([cell for cell in cells if cell], width) if all(cells) else None
+    for cells, dense in ((named, True), (named, False), (whole, False)):
+        in_lines = _side_by_side([cell for cell in cells if cell], width, dense=dense) if all(cells) else None
         if in_lines is not None:
             sizes.append([Row(row, _STRONG) for row in in_lines])
     return sizes
@@ -279,8 +281,11 @@ def _flow(items: Sequence[str], width: int) -> list[str]:
     return [*lines, line]
 
 
-def _side_by_side(cells: Sequence[list[str]], width: int) -> list[str] | None:
-    """Cells of equal height in columns of equal width; None if the widest does not fit."""
+def _side_by_side(cells: Sequence[list[str]], width: int, *, dense: bool = False) -> list[str] | None:
+    """Cells of equal height in columns of equal width; None if the widest does not fit.
+
+    `dense` leaves out the blank lines: low letters end with half an empty one.
+    """
     gap = 4
     widest = max(columns(row) for cell in cells for row in cell)
     if widest > width:
@@ -291,7 +296,7 @@ def _side_by_side(cells: Sequence[list[str]], width: int) -> list[str] | None:
     rows: list[str] = []
     for start in range(0, len(cells), per_line):
         line = cells[start : start + per_line]
-        if rows:
+        if rows and not dense:
             rows.append("")
         for at in range(len(line[0])):
             row = "".join(cell[at] + " " * (widest + gap - columns(cell[at])) for cell in line)

@@ -61,19 +61,19 @@ _PRESENT: Wishes = (
 )  # fmt: skip
 
 _USUAL: Wishes = (
-    ("caution", 2), ("countdown", 2), ("typed", 2), ("headline", 2), ("choices", 2), ("choices", 3),
-    ("caution", 3), ("countdown", 3), ("typed", 3), ("headline", 3), ("choices", 4),
+    ("caution", 2), ("countdown", 2), ("typed", 2), ("headline", 2), ("choices", 2), ("choices", 3), ("choices", 4),
+    ("caution", 3), ("countdown", 3), ("typed", 3), ("headline", 3), ("choices", 5),
     ("countdown", 4), ("headline", 4), ("caution", 4), ("heard", 2),
 )  # fmt: skip
 
 _HEADLINE_FIRST: Wishes = (
     ("headline", 2), ("lines", 2), ("headline", 3), ("lines", 3), ("lines", 4),
-    ("choices", 2), ("choices", 3), ("headline", 4), ("choices", 4),
+    ("choices", 2), ("choices", 3), ("choices", 4), ("headline", 4), ("choices", 5),
 )  # fmt: skip
 
 _SECONDS_FIRST: Wishes = (
     ("typed", 2), ("countdown", 2), ("choices", 2), ("choices", 3), ("countdown", 3), ("headline", 2), ("countdown", 4),
-    ("choices", 4), ("headline", 3), ("headline", 4),
+    ("choices", 4), ("headline", 3), ("headline", 4), ("choices", 5),
 )  # fmt: skip
 
 _LARGER: dict[str, Wishes] = {**dict.fromkeys(LARGE_FIRST, _HEADLINE_FIRST), "cranking": _SECONDS_FIRST}
@@ -93,7 +93,8 @@ def _grow(parts: dict[str, Part], height: int, mode: str) -> dict[str, list[Row]
         room = height - used
         # Large letters want air around them; what counts down, is keyed or warns comes before looks.
         airy = size > 2 or (size == 2 and name in ("headline", "choices", "heard"))
-        airy = airy and name != "lines" and not (first and name == "headline")
+        dense = name == "lines" or (name, size) == ("choices", 3) or (first and name == "headline")
+        airy = airy and not dense
         wanted = len(sizes[size - 1]) + (_air(chosen, name) if airy else 0)
         if wanted <= room:
             chosen[name] = sizes[size - 1]

@@ -134,13 +134,11 @@ def until_a_result(program: Piped) -> None:
     """Through the first cautions to the first result, 12.5 V, affirmed."""
     program.wait_for("Keys only")
     program.press("\r")
-    program.wait_for("Live circuit")
-    program.press("\r")
     program.wait_for("Key the volts")
     program.press("12.5\r")
-    program.wait_for("Affirm or negative")
+    program.wait_for("Yes or no")
     program.press("\r")
-    program.wait_for("The engine will turn")
+    program.wait_for("engine and fans will turn")
 
 
 def results(folder: Path) -> list[tuple[str, str]]:

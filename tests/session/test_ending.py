@@ -154,7 +154,7 @@ def test_a_signalled_session_is_whole_and_goes_on(number: signal.Signals, tmp_pa
     ) as program:
         assert program.stdin is not None
         assert program.stdout is not None
-        assert any("Safe set-up" in line for line in iter(program.stdout.readline, ""))
+        assert any("safe to crank" in line for line in iter(program.stdout.readline, ""))
         program.send_signal(number)
         text = program.stdout.read()
         assert 0 == program.wait(30)
@@ -166,7 +166,7 @@ def test_a_signalled_session_is_whole_and_goes_on(number: signal.Signals, tmp_pa
     )  # fmt: skip
     assert (0, "") == (done.returncode, done.stderr)
     assert "Session resumed" in done.stdout
-    assert "Safe set-up" in done.stdout
+    assert "safe to crank" in done.stdout
     assert [] == verify(folder)
 
 
@@ -201,6 +201,6 @@ def test_a_session_that_was_broken_off_before_its_first_line_begins_anew(tmp_pat
     )  # fmt: skip
     assert (0, "") == (done.returncode, done.stderr)
     assert "it begins anew" in done.stdout
-    assert "Safe set-up" in done.stdout
+    assert "safe to crank" in done.stdout
     assert TypedFact("order", "R-7") in read_session(folder).lines[0].event.facts
     assert [] == verify(folder)

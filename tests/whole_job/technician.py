@@ -38,6 +38,7 @@ from assistant.core.dialogue.states import State
 from assistant.core.library.library import Library
 from assistant.core.library.procedure import Engine
 from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import SENSES
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Event, Heard, NoMatch, Note
 from assistant.core.values.units import UNIT_WORDS, number_words
@@ -392,7 +393,8 @@ class Technician(PlayedPerson):
             return f"{before}{number} {UNIT_WORDS[unit][1]}"
         assert outcome is not None
         spoken = self.library.terms.outcomes[outcome].spoken
-        self._intended = f": {spoken}."
+        whole = step.measure.instrument in SENSES and self.library.terms.places[step.measure.probe].says
+        self._intended = f"{spoken[:1].upper()}{spoken[1:]}." if whole else f": {spoken}."
         return f"{before}{spoken}"
 
     def _digits(self, step: Step) -> Sequence[str]:
@@ -406,7 +408,7 @@ class Technician(PlayedPerson):
 
     def _conclude(self, *, keyed: bool) -> PlayedTurn:
         said = self.screen.last
-        if "Affirm, or say correction" in said:
+        if "Say yes, or correction" in said:
             words, key = "affirm", "enter"
         elif "go ahead" in said:
             words, key = "go ahead", "enter"

@@ -32,19 +32,20 @@ def named(words: str) -> set[int]:
 def test_the_readings_that_decided_are_named_with_their_tests_and_the_blink_is_set_below_them() -> None:
     """Volts, ohms, drops and the LED light by their numbers; what the eye made of the lamp carries less."""
     assert (
-        "This verdict rests on readings more than on the eye's judgment of a blink (test 5): voltmeter (tests 1, 8, "
-        "and 16), ohmmeter (tests 6, 10, and 17), LED light (test 11), and voltmeter and heavy lamp (tests 14, 15, "
-        "and 18)." == sentence(*BAD_COIL)
+        "This verdict rests on readings more than on the eye's judgment of a blink (test 2): voltmeter (tests 1, 5, "
+        "and 11), LED light (test 3), ohmmeter (tests 4, 6, and 12), and voltmeter and heavy lamp (tests 9, 10, "
+        "and 13)." == sentence(*BAD_COIL)
     )
 
 
 def test_it_follows_the_tests_and_not_the_verdict() -> None:
-    """The same verdict after other tests names those: one reading more in the session, one more in the sentence."""
-    again = list(OPEN_CONTROL_WIRE)
-    # The lead touched badly at the module: the light is dark there, too, and the wire is measured twice.
-    again[-2:] = ["dark", "40 ohm", "41 ohm"]
-    assert named(sentence(*OPEN_CONTROL_WIRE)) == {1, 5, 6, 8, 10, 11, 12, 13}
-    assert named(sentence(*again)) == {1, 5, 6, 8, 10, 11, 12, 13, 14}
+    """The same verdict after other tests names those: without the control test its voltmeter is not named."""
+    words = sentence(*OPEN_CONTROL_WIRE)
+    assert named(words) == {1, 3, 4, 5, 6}
+    assert "voltmeter" in words
+    alone = sentence(*OPEN_CONTROL_WIRE[2:], procedure="coil-and-driver")
+    assert named(alone) == {1, 2, 3, 4}
+    assert "voltmeter" not in alone
 
 
 def test_it_stands_below_the_cause_in_every_form() -> None:
@@ -58,15 +59,16 @@ def test_it_stands_below_the_cause_in_every_form() -> None:
 
 def test_a_lamp_that_is_lit_or_dark_is_neither() -> None:
     """Without a blink and with a meter, the sentence says that no blink had to be judged."""
-    words = sentence("over-range", "over-range", procedure="coil-and-driver")
+    words = sentence("blinking", "over-range", "over-range", procedure="coil-and-driver")
     assert (
-        "This verdict rests on readings: ohmmeter (tests 1 and 2). No blink had to be judged by eye." == words
+        "This verdict rests on readings: LED light (test 1) and ohmmeter (tests 2 and 3). "
+        "No blink had to be judged by eye." == words
     )
 
 
 def test_a_look_alone_carries_nothing_that_is_said() -> None:
     """The immobilizer's lamp after the battery: the look is not named, the reading is."""
-    words = sentence("10.5 V", "lamp-on")
+    words = sentence("10.5 V", "lamp-on", procedure="built-in-driver-coil")
     assert "This verdict rests on readings: voltmeter (test 1). No blink had to be judged by eye." == words
 
 

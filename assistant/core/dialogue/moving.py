@@ -132,17 +132,24 @@ def conclude(talk: Talk) -> State:
     back = (
         "" if following or not talk.work.paused else remarking.procedure_short(talk.work.paused[-1].procedure)
     )
-    text = " ".join(
-        filter(None, (remarking.verdict_text(verdict, following), weighing.left_open(talk, verdict)))
-    )
-    if not talk.work.affirmed:
-        text += " Say yes, or correction."
-    else:
-        text += f" Go ahead: back to {back}." if back else ""
-        end = " Say go ahead, or close session."
-        text += end if following or back else f" {close}"
-    talk.say(" ".join(filter(None, (talk.said.take_prefix(), text))), Speech.VERDICT)
+    open_still = weighing.left_open(talk, verdict)
+    heard = talk.work.affirmed and remarking.would_mean(verdict) in talk.said.prompt
+    texts = [remarking.verdict_text(verdict, following, heard=one) for one in (heard, False)]
+    text, again = (" ".join(filter(None, (one, open_still))) for one in texts)
+    end = _after_verdict(talk, following, back, close)
+    talk.say(" ".join(filter(None, (talk.said.take_prefix(), text + end))), Speech.VERDICT)
+    talk.said.prompt = again + end
     return State.CONCLUDING
+
+
+def _after_verdict(talk: Talk, following: str, back: str, close: str) -> str:
+    """What can be done after a verdict, as the end of its sentence."""
+    deaf = bool(talk.gear.deaf)
+    if not talk.work.affirmed:
+        return " Enter for yes, minus to undo." if deaf else " Say yes, or correction."
+    return_to = f" Go ahead: back to {back}." if back else ""
+    go_on = " Enter to go ahead, plus to close." if deaf else " Say go ahead, or close session."
+    return return_to + (go_on if following or back else f" {close}")
 
 
 def return_to_work(talk: Talk) -> State:

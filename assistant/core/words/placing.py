@@ -123,7 +123,9 @@ def headline(library: Library, step: Step) -> str:
     measure, places = step.measure, library.terms.places
     words = place_words(library, step)
     if measure.compared_with and not name_of(library.terms, measure):
-        words = f"{places[measure.compared_with].short}, then {places[measure.probe].short}"
+        first, second = places[measure.compared_with].short, places[measure.probe].short
+        same = first.split()[-1] == second.split()[-1]  # "feed, then switched side"
+        words = f"{first.rpartition(' ')[0] if same and ' ' in first else first}, then {second}"
     elif words == "unplugged":
         words = (
             f"{places[measure.probe].short}, {listed([places[part].short for part in measure.unplugged])} off"

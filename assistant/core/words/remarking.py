@@ -37,10 +37,9 @@ def cautions_text(due: Sequence[tuple[Caution, str]]) -> str:
     words = [short_forms([caution for caution, form in grave if form == "short"])]
     said = ""
     for caution in (caution for caution, form in grave if form == "full"):
-        if caution.signal != said:
-            words.append(f"{caution.signal.capitalize()}.")
+        new = caution.signal != said
+        words.append(f"{caution.signal.capitalize()}: {_inside(caution.full)}" if new else caution.full)
         said = caution.signal
-        words.append(caution.full)
     return " ".join(filter(None, words))
 
 
@@ -50,11 +49,16 @@ def short_forms(cautions: Sequence[Caution]) -> str:
     if not parts:
         return ""
     first, *others = parts
-    text = ", ".join((first, *(f"{part[:1].lower()}{part[1:]}" for part in others)))
+    text = ", ".join((first, *(_inside(part) for part in others)))
     danger = any(caution.signal is SignalWord.DANGER for caution in cautions)
     if danger and len(text.split()) < SHORT_WORDS:
-        text = f"Danger: {text[:1].lower()}{text[1:]}"
+        text = f"Danger: {_inside(text)}"
     return f"{text}."
+
+
+def _inside(sentence: str) -> str:
+    """A sentence as it stands inside another one: with a small letter, unless it begins with letters alone."""
+    return sentence if sentence[1:2].isupper() else f"{sentence[:1].lower()}{sentence[1:]}"
 
 
 def never_skipped(caution: Caution) -> bool:
@@ -114,9 +118,9 @@ def new_since(results: Sequence[str]) -> str:
     return " ".join(f"Since then: {text[:1].lower()}{text[1:].replace(': ', ' ', 1)}" for text in results)
 
 
-def verdict_text(verdict: Verdict, continue_title: str = "") -> str:
-    """A verdict as it is spoken."""
-    text = f"Result. {verdict.says}"
+def verdict_text(verdict: Verdict, continue_title: str = "", *, heard: bool = False) -> str:
+    """A verdict as it is spoken; `heard`: its words were spoken just before, with the read-back."""
+    text = "Okay." if heard else f"Result. {verdict.says}"
     if verdict.next_check:
         text += f" {verdict.next_check.do}"
     if continue_title:

@@ -77,8 +77,8 @@ def test_cautions_before_a_step_are_one_utterance_with_one_acknowledgement() -> 
     talk.begin("coil-control")
     (said,) = talk.said
     assert len(given(talk)) == 5
-    words = [word for word in said.split() if word in {"Danger.", "Warning.", "Caution.", "Notice."}]
-    assert words == ["Danger.", "Warning.", "Caution.", "Notice."]
+    words = [word for word in said.split() if word in {"Danger:", "Warning:", "Caution:", "Notice:"}]
+    assert words == ["Danger:", "Warning:", "Caution:", "Notice:"]
     talk.hear(control=Control.READY)
     assert State.ASKING is state_of(talk)
 

@@ -65,7 +65,7 @@ def test_the_reading_that_had_failed_is_asked_again_as_a_number() -> None:
     talk.hear(value="0.2", unit="ohm")
     talk.hear(control=Control.AFFIRM)
     (taken,) = repeats(talk)
-    assert ("good", "0.2", "ohm", 13) == (taken.outcome, str(taken.value), taken.unit, taken.repeats)
+    assert ("good", "0.2", "ohm", 4) == (taken.outcome, str(taken.value), taken.unit, taken.repeats)
     assert ("after-repair", "putting-back") == talk.runner.position
 
 
@@ -147,7 +147,7 @@ def test_the_write_up_shows_before_and_after_side_by_side() -> None:
     """40 ohm failed, 0.2 ohm passed; the row of the test says the connection that was measured, not 'check'."""
     made = draft(recorded(scripted(*OPEN_CONTROL_WIRE, "0.2 ohm", "done")), library())
     row = next(one for one in made.deciding if one.after)
-    assert (13, 14, "failed", "passed") == (
+    assert (4, 7, "failed", "passed") == (
         row.before_test,
         row.after_test,
         row.before_judged,
@@ -155,7 +155,7 @@ def test_the_write_up_shows_before_and_after_side_by_side() -> None:
     )
     assert row.before.startswith("40 ohm")
     assert row.after.startswith("0.2 ohm")
-    before, after = (next(one for one in made.tests if one.number == number) for number in (13, 14))
+    before, after = (next(one for one in made.tests if one.number == number) for number in (4, 7))
     assert (before.connection, before.expected, before.source) == (
         after.connection,
         after.expected,

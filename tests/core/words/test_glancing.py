@@ -69,5 +69,5 @@ def test_the_key_takes_the_place_of_the_word(said: str, shown: str) -> None:
 def test_the_headline_of_a_comparison_names_both_places_in_order() -> None:
     """From two metres it tells where to touch first, and the read-back is the answer alone."""
     step = LIBRARY.step("coil-control", "feed-and-switched")
-    assert "FEED SIDE, THEN SWITCHED SIDE" == placing.headline(LIBRARY, step)
+    assert "FEED, THEN SWITCHED SIDE" == placing.headline(LIBRARY, step)
     assert "sharper" == glancing.result(LIBRARY, step, step.answer("sharper"), None, None)

@@ -6,14 +6,18 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
+from sample_library import sample_library
 from shipped import shipped_library
 
 from assistant.core.library.procedure import Engine, Measurement, Step
 from assistant.core.words import instructing, placing, reporting
 
 LIBRARY = shipped_library()
-LAMP = LIBRARY.step("coil-control", "feed-while-cranking")
-LEAK_LAMP = LIBRARY.step("coil-and-driver", "leak-lamp")
+LAMP = Step("feed", Measurement("test-lamp", "battery-negative", "feed", Engine.CRANKING), ())
+LEAK_LAMP = Step(
+    "leak", Measurement("test-lamp", "battery-positive", "switched", Engine.KEY_OFF, ("coil",)), ()
+)
+ALIKE = sample_library().step("coil-control", "switched-while-cranking")
 DROP = LIBRARY.step("feed-weak", "whole-drop")
 
 
@@ -62,12 +66,12 @@ def test_leads_that_only_change_places_are_swapped() -> None:
 
 def test_a_look_leaves_the_instrument_where_it_was() -> None:
     """After a look in between a lamp need not be clipped again; a key that the look turned on is remembered."""
-    look = LIBRARY.step("coil-control", "security-lamp").measure
+    look = Measurement("eyes", None, "security-lamp", Engine.KEY_ON)
     after = instructing.connected_after(LEAK_LAMP.measure, look)
     assert after == replace(LEAK_LAMP.measure, engine=Engine.KEY_ON)
     assert said_at(LEAK_LAMP, after)[0] == "Key off."
     assert instructing.connected_after(None, look) is None
-    cranked = LIBRARY.step("coil-control", "engine-speed").measure
+    cranked = Measurement("eyes", None, "engine-speed", Engine.CRANKING)
     assert instructing.connected_after(LEAK_LAMP.measure, cranked) == replace(
         LEAK_LAMP.measure, engine=Engine.CRANKING, unplugged=()
     )
@@ -75,7 +79,7 @@ def test_a_look_leaves_the_instrument_where_it_was() -> None:
 
 def test_a_question_names_no_two_words_for_one_thing() -> None:
     """An answer that is like another one and leads to the same place is left out, and keeps its digit."""
-    step = LIBRARY.step("coil-control", "switched-while-cranking")
+    step = ALIKE
     alike = next(answer for answer in step.answers if answer.outcome == "flickering")
     assert "Flickering" not in instructing.question(LIBRARY, step)
     assert "flickering" not in instructing.question(LIBRARY, step)
