@@ -96,14 +96,16 @@ class StepGrammar:
     # --- building ---
 
     def _said(self) -> Iterator[tuple[Phrase, Result]]:
-        """Every phrase that is not a reading, with its meaning."""
+        """Every phrase that is not a reading, with its meaning; an answer that begins like a place is that answer."""
+        whole = {form.text for _, form in self._parts.outcomes.each()}
         for name, form in self._parts.outcomes.each():
             yield form, Result(outcome=name)
         for name, form in self._parts.controls.each():
             yield form, Result(control=Control(name))
         for place, where in self._parts.places.each():
             for name, form in self._parts.outcomes.each():
-                yield where + form, Result(outcome=name, place=place)
+                if (where + form).text not in whole:
+                    yield where + form, Result(outcome=name, place=place)
 
     def _enter(self, phrase: Phrase, result: Result) -> None:
         known = self._table.setdefault(phrase.text, (result, phrase))
