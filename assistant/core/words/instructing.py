@@ -138,7 +138,7 @@ def _probing(terms: Terms, measure: Measurement) -> str:
         return "" if asked(terms, measure) else place.says
     if measure.compared_with:
         other = terms.places[measure.compared_with]
-        return f"Touch the {other.short}, then the {place.short}, in one crank."
+        return f"Touch the {other.short} first, then the {place.short}."
     return at_place(place_spoken(terms, measure, measure.probe), instrument.probe) if instrument.probe else ""
 
 
