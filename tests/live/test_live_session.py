@@ -167,7 +167,7 @@ def test_a_killed_session_goes_on_at_the_same_step(bay: Bay, terminal: Start, tm
     again.press("\r")
     again.wait_for("Crank it", 30)
     again.press("q")
-    again.wait_for("close session again", 30)
+    again.wait_for("Standing by", 30)
     again.press("q")
     again.wait_for("Write-up: ", 30)
     assert 0 == again.ended()
