@@ -23,7 +23,7 @@ LAMP = GrammarRequest(("lit", "dim", "dark"), (), (Control.STOP, Control.NOT_SUR
 RUST = GrammarRequest(("corroded",), (), (Control.GO_AHEAD,))
 VOLTS = GrammarRequest((), ("V", "mV"), (Control.STOP,))
 # Outcomes whose own words name a place are asked for without other places (`PLACED`).
-OUTCOMES = tuple(name for name in GRAMMARS.outcomes() if name not in PLACED)
+OUTCOMES = tuple(name for name in GRAMMARS.outcomes() if name not in (*PLACED, "sharper"))
 EVERYTHING = GrammarRequest(OUTCOMES, GRAMMARS.units(), ALL_CONTROLS)
 
 REQUESTS = st.one_of(
