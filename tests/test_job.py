@@ -81,7 +81,7 @@ def test_what_stops_the_first_look_names_its_next_check() -> None:
     ):
         assert verdicts[name].next_check is not None, name
     assert "driver-supply-and-inputs" == verdicts["computer-unpowered"].continue_with
-    assert "driver-supply-and-inputs" == verdicts["engine-speed-missing"].continue_with
+    assert "crank-sensor" == verdicts["engine-speed-missing"].continue_with
 
 
 def test_every_look_before_the_first_crank_can_be_left_out() -> None:

@@ -87,7 +87,7 @@ def test_a_wheel_lints_clean_and_hears(installed: Path) -> None:
     assert (0, "") == (done.returncode, done.stderr)
     assert "no finding" in done.stdout
     sound = installed / "assistant" / "_installed" / "audio_fixtures" / "feed-lit.flac"
-    step = ("--procedure", "coil-control", "--step", "feed-and-switched")
+    step = ("--procedure", "ground-switched-load", "--step", "feed")
     done = python(installed, "-m", "assistant", "hear", *step, str(sound))
     assert (0, "") == (done.returncode, done.stderr)
     assert {"outcome": "lit", "place": "feed"} == json.loads(done.stdout)["result"]

@@ -32,10 +32,10 @@ Among the usual forms of the shipped grammars "lit" and "out" (1.6) and "lit" an
 """
 
 TOLD_APART = (frozenset({"on", "off", "out"}), frozenset({"dead", "dim"}))
-"""Words that are nearer than that, and that the recogniser tells apart all the same, by measurement.
+"""Words that are nearer than that, and stay beside each other all the same.
 
-Without one of them in the grammar, people still say it, and it is then taken for one of the others: so all of them stay
-(figures in `assistant/hearing/README.md`).
+Without one of them in the grammar, people still say it, and it is then taken for one of the others: that was measured
+to be worse (`assistant/hearing/README.md`). In return an answer with one of them is always read back and needs a yes.
 """
 
 NUMBER = "a number"
@@ -180,3 +180,11 @@ def without_look_alikes(
         for kind in (controls, outcomes)
     ]
     return kept[0], kept[1], left_out
+
+
+def doubtful(outcomes: Forms) -> frozenset[tuple[str, ...]]:
+    """The forms that differ from a form of another outcome only in words of `TOLD_APART`."""
+    forms = [(name, form.text) for name, form in outcomes.each()]
+    return frozenset(
+        text for name, text in forms if any(name != other and told_apart(text, near) for other, near in forms)
+    )

@@ -19,7 +19,12 @@ from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import numbers
 from assistant.grammar.automaton import Automaton, Builder
 from assistant.grammar.lacking import sayable_parts
-from assistant.grammar.losses import without_look_alikes, without_lossy_controls, without_lossy_units
+from assistant.grammar.losses import (
+    doubtful,
+    without_look_alikes,
+    without_lossy_controls,
+    without_lossy_units,
+)
 
 if TYPE_CHECKING:
     import random
@@ -91,14 +96,16 @@ class StepGrammar:
     # --- building ---
 
     def _said(self) -> Iterator[tuple[Phrase, Result]]:
-        """Every phrase that is not a reading, with its meaning."""
+        """Every phrase that is not a reading, with its meaning; an answer that begins like a place is that answer."""
+        whole = {form.text for _, form in self._parts.outcomes.each()}
         for name, form in self._parts.outcomes.each():
             yield form, Result(outcome=name)
         for name, form in self._parts.controls.each():
             yield form, Result(control=Control(name))
         for place, where in self._parts.places.each():
             for name, form in self._parts.outcomes.each():
-                yield where + form, Result(outcome=name, place=place)
+                if (where + form).text not in whole:
+                    yield where + form, Result(outcome=name, place=place)
 
     def _enter(self, phrase: Phrase, result: Result) -> None:
         known = self._table.setdefault(phrase.text, (result, phrase))
@@ -145,6 +152,10 @@ class StepGrammar:
         value = self._parts.number.parse(words[first:last])
         return None if value is None else Result(value=value, unit=unit, place=place)
 
+    def is_doubtful(self, words: str) -> bool:
+        """Whether another answer sounds so much like this one that a person has to say yes to it."""
+        return any(words.split()[-len(form) :] == list(form) for form in self._doubtful)
+
     def is_complete(self, words: str) -> bool:
         """Whether these words are a whole phrase."""
         return self.automaton().accepts(words.split())
@@ -157,6 +168,10 @@ class StepGrammar:
     def is_beginning(self, words: str) -> bool:
         """Whether some phrase begins with these words, or is these words."""
         return self.automaton().state_after(words.split()) is not None
+
+    @cached_property
+    def _doubtful(self) -> frozenset[tuple[str, ...]]:
+        return doubtful(self._parts.outcomes)
 
     # --- the language ---
 

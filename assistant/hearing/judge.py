@@ -28,6 +28,10 @@ _STOP = "stop"
 """The word that is obeyed even if it was hardly heard; its other forms ("whoa", "kill it") are too near to others."""
 
 
+_LESS = 0.01
+"""What is taken from the limit of confidence, so that an answer that sounds much like another one is read back."""
+
+
 @dataclass(frozen=True)
 class Judgement:
     """The meaning of the words, and whether the dialogue may take it.
@@ -74,7 +78,10 @@ def judge(
         confidence = round(CALIBRATION.probability(found), 4)
     shouted = result.control is Control.STOP and _STOP in words.split()
     limit = thresholds.stop_from if shouted else thresholds.reject_below
-    return Judgement(words, result, confidence, confidence >= limit)
+    accepted = confidence >= limit
+    if result.outcome is not None and grammar.is_doubtful(words):
+        confidence = min(confidence, thresholds.ask_below - _LESS)
+    return Judgement(words, result, confidence, accepted)
 
 
 def share_of(recognition: Recognition, grammar: StepGrammar, result: Result) -> float:

@@ -266,7 +266,7 @@ class FirstPage:
         next_check: The next safe check, if the verdict names one.
         done: The work that was done, from the last signed review that states it.
         confirmed: The fault that the shop found, from the last signed review that states it.
-        codes: Trouble codes, from the last signed review that has any.
+        codes: Trouble codes, from the last signed review that has any, or else what was read in the session.
         location: The place of the failure, from the last signed review that states it.
         verify: Checks after the repair.
         parts: Part lines; if empty, blank lines for the shop.

@@ -14,8 +14,12 @@ from assistant.writeup.naming import asked, asked_sources, called_by
 from assistant.writeup.statement import Source, capital, line, once, term, terms_of
 from assistant.writeup.telling import decisive
 
+_TOLD = ("check", "diagram", "told")
+"""Instruments with which nothing is seen or measured."""
+
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
+    from assistant.core.library.procedure import Step
     from assistant.record.course import Course, Ended, Taken
 
 
@@ -33,10 +37,14 @@ def chosen(library: Library, course: Course, final: Ended | None) -> list[Taken]
 def compared(
     library: Library, course: Course, deciding: list[Taken], final: Ended | None
 ) -> tuple[Compared, ...]:
-    """The deciding tests, each with the same measurement after the verdict; those that failed come first."""
+    """The deciding tests, each with the same measurement after the verdict; those that failed come first.
+
+    Questions and confirmations are left out: nothing was seen or measured.
+    """
     if final is None:
         return ()
-    rows = [_row(library, course, taken, _repeated(library, course, taken, final)) for taken in deciding]
+    seen = [one for one in deciding if asked(library, course, one.result)[0].measure.instrument not in _TOLD]
+    rows = [_row(library, course, taken, _repeated(library, course, taken, final)) for taken in seen]
     return tuple(sorted(rows, key=lambda row: row.before_judged != "failed"))
 
 
@@ -62,9 +70,8 @@ def _row(library: Library, course: Course, before: Taken, after: Taken | None) -
         sources += [*(line(lines[name]) if name in lines else ()), *term("facts", name)]
     seen = [_seen(library, course, taken) for taken in both]
     judged = [_judged(library, course, taken) for taken in both]
-    engine = placing.engine_words(step.measure.engine).partition(",")[0]
     return Compared(
-        test=f"{capital(placing.named_test(library, step))}, {engine}",
+        test=_test_words(library, step),
         before=seen[0],
         before_test=before.result.number,
         before_judged=judged[0],
@@ -75,6 +82,15 @@ def _row(library: Library, course: Course, before: Taken, after: Taken | None) -
         source=good.source if step.reading and isinstance(good, Band) else "",
         sources=once(sources),
     )
+
+
+def _test_words(library: Library, step: Step) -> str:
+    """A test for a reader who did not make it: "Spark tester, a known-good coil in this spot, cranking"."""
+    terms, measure = library.terms, step.measure
+    short, spoken = terms.places[measure.probe].short, placing.place_spoken(terms, measure, measure.probe)
+    parts = placing.named_test(library, step).split(", ")
+    parts = [spoken.removeprefix("the ") if part == short else part for part in parts]
+    return capital(", ".join((*parts, placing.engine_words(measure.engine).partition(",")[0])))
 
 
 def _outcomes(library: Library, course: Course, taken: Taken) -> list[Source]:

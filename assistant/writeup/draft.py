@@ -87,7 +87,7 @@ def _draft(
         correction=verdicts.said(library, final, "repair"),
         done=reviewed.done(signed),
         confirmed=reviewed.confirmed(library, signed),
-        codes=reviewed.codes(signed),
+        codes=reviewed.codes(signed) or results.codes(library, course),
         location=reviewed.location(signed),
         open_faults=faults.left_open(library, final, excluded),
         next_check=verdicts.next_check(library, final),

@@ -72,7 +72,7 @@ def _three(draft: Draft) -> str:
     correction += [f"<b>{escape(one.procedure)}:</b> {escape(one.says)}" for one in draft.found_after]
     if not draft.done:
         correction.append('Work done:<span class="blank full"></span>')
-    small = "" if draft.done else "recommended; not recorded as done"
+    small = "recommended; not recorded as done" if draft.correction and not draft.done else ""
     rows = (
         (
             "Complaint",

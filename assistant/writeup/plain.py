@@ -39,7 +39,8 @@ def text(draft: Draft) -> str:
         lines += _wrapped(fact.value or _BLANK, f"{fact.label + ':':<{_LABEL}}")
     lines += _section("COMPLAINT (customer's words)", [draft.concern.text or "_" * (WIDTH - 2)])
     lines += _section("CAUSE", _cause(draft))
-    title = "CORRECTION" if draft.done else "CORRECTION (recommended; not recorded as done)"
+    open_ = draft.correction and not draft.done
+    title = "CORRECTION (recommended; not recorded as done)" if open_ else "CORRECTION"
     lines += _section(title, _correction(draft))
     lines += _deciding(draft)
     lines += [""]

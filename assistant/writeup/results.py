@@ -12,6 +12,7 @@ from assistant.writeup import given, timing
 from assistant.writeup.contents import Measured, Skipped
 from assistant.writeup.naming import HOW, asked, asked_sources, called_by, procedure_of
 from assistant.writeup.statement import (
+    NOTHING,
     Source,
     Statement,
     capital,
@@ -29,6 +30,9 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Step
     from assistant.record.course import Course, Dated, Passed, Taken
     from assistant.record.recorded import RecordedSession
+
+CODES = "trouble-codes"
+"""Place of the step that reads trouble codes."""
 
 _CONFIRMED = {
     ("voice", "taken"): "taken as heard",
@@ -152,6 +156,18 @@ def _skipped(library: Library, passed: Passed) -> Skipped:
             )
         ),
     )
+
+
+def codes(library: Library, course: Course) -> Statement:
+    """What the last reading of trouble codes showed; empty if they were not read."""
+    for taken in reversed(course.standing()):
+        result = taken.result
+        step = library.step(result.procedure, result.step)
+        if step.measure.instrument == "eyes" and step.measure.probe == CODES:
+            words = reporting.seen(library, step, result.outcome, result.value, result.unit)
+            named = procedure(library, result.procedure, "steps", result.step)
+            return Statement(words, (*line(taken.line), *named, *term("outcomes", result.outcome)))
+    return NOTHING
 
 
 def not_judged(library: Library, course: Course) -> tuple[Statement, ...]:

@@ -20,12 +20,12 @@ def shown_seen(seen: str, judged: str) -> str:
 
 def good_is(row: Compared) -> str:
     """The limits, or a word if no one outcome is good."""
-    return row.good or "no single good value"
+    return row.good or "for comparison"
 
 
 def part_words(draft: Draft) -> str:
     """The part that the verdict names, or that it names none."""
-    return f"Part: {draft.part.text}" if draft.part else "No part is condemned."
+    return f"Part: {draft.part.text}" if draft.part else "No part to replace."
 
 
 def open_words(draft: Draft) -> str:

@@ -47,9 +47,9 @@ def test_a_model_without_a_needed_word_is_refused_with_word_and_place(refused: R
     assert f"'blinking' ({resources.directory('grammars') / 'lamp.jsgf'}:{line})" in said
     said = refused("run", "--silent", "--model", model, "--sessions", model.parent / "sessions")
     line = line_of(
-        "condition.jsgf", "{outcome=done}"
+        "condition.jsgf", "{outcome=faulty}"
     )  # the first that a session asks for and its word list lacks
-    assert f"'done' ({resources.directory('grammars') / 'condition.jsgf'}:{line})" in said
+    assert f"'failed' ({resources.directory('grammars') / 'condition.jsgf'}:{line})" in said
     assert not (model.parent / "sessions").exists()
 
 

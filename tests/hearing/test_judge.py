@@ -58,6 +58,16 @@ def test_other_words_for_stop_need_the_confidence_of_any_other_word() -> None:
     assert sure.accepted
 
 
+@pytest.mark.parametrize("words", ["light_on", "light_off", "off", "dead"])
+def test_an_answer_that_sounds_much_like_another_needs_a_yes(words: str) -> None:
+    """However sure the recogniser is, "light on" and "light off" are read back; "dark" is not."""
+    near = judge(recognition(**{words: 0.999, "unk": 0.001}), GRAMMAR, DEFAULT_THRESHOLDS, speech=True)
+    assert near.accepted
+    assert near.confidence < DEFAULT_THRESHOLDS.ask_below
+    plain = judge(recognition(dark=0.999, unk=0.001), GRAMMAR, DEFAULT_THRESHOLDS, speech=True)
+    assert plain.confidence > DEFAULT_THRESHOLDS.ask_below
+
+
 def test_the_filler_takes_confidence_away() -> None:
     """A phrase that is hardly likelier than other speech is not accepted."""
     judged = judge(recognition(dark=0.45, unk=0.4, dim=0.15), GRAMMAR, DEFAULT_THRESHOLDS, speech=True)

@@ -57,8 +57,8 @@ def line_of(text: str, part: str) -> int:
         ('"synthesiser": "festival"', '"synthesiser": "fest"', "'synthesiser' is not one of"),
         ('"count": 30', '"count": 30, "loud": 1', "'loud' means nothing here"),
         (
-            '"lamp": "coil-control/switched',
-            '"lamp": "coil-control-switched',
+            '"lamp": "coil-and-driver/led',
+            '"lamp": "coil-and-driver-led',
             "'lamp' is not 'procedure/step'",
         ),
         ('"noise_db": [-50, -22]', '"noise_db": [-22, -50]', "'noise_db' is not two numbers"),

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Procedure, Step
 
 LIBRARY = shipped_library()
-STEP = LIBRARY.step("coil-control", "switched-while-cranking")
+PROCEDURE = LIBRARY.procedures["feed-dead"]
+STEP = PROCEDURE.steps["feed-key-on"]
 
 
 def problems(library: Library) -> list[str]:
@@ -24,8 +25,7 @@ def problems(library: Library) -> list[str]:
 
 def with_step(step: Step) -> Library:
     """The library with this step in the place of `STEP`."""
-    procedure = LIBRARY.procedures["coil-control"]
-    return with_procedure(replace(procedure, steps=procedure.steps | {STEP.name: step}))
+    return with_procedure(replace(PROCEDURE, steps=PROCEDURE.steps | {STEP.name: step}))
 
 
 def with_procedure(procedure: Procedure) -> Library:
@@ -66,7 +66,7 @@ def test_a_reading_without_its_own_name_is_found() -> None:
 
 
 def test_a_caution_that_forbids_what_is_asked_for_is_found() -> None:
-    """Hands off the coil, it says, and then: probe the switched side of the coil."""
+    """Hands off the coil, it says, and then: probe the feed side of the coil."""
     name = STEP.cautions[0]
     caution = replace(LIBRARY.cautions[name], short="Hands off coil and leads.")
     library = replace(LIBRARY, cautions=LIBRARY.cautions | {name: caution})
@@ -89,8 +89,7 @@ def test_more_choices_than_can_be_held_are_found() -> None:
 
 def test_a_question_in_a_result_is_found() -> None:
     """After a result nobody can answer it."""
-    procedure = LIBRARY.procedures["coil-control"]
-    name, verdict = next(iter(procedure.verdicts.items()))
+    name, verdict = next(iter(PROCEDURE.verdicts.items()))
     asking = replace(verdict, says="Is the key good?")
-    library = with_procedure(replace(procedure, verdicts=procedure.verdicts | {name: asking}))
+    library = with_procedure(replace(PROCEDURE, verdicts=PROCEDURE.verdicts | {name: asking}))
     assert any(f"verdict {name}: it asks" in problem for problem in problems(library))

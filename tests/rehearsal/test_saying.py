@@ -45,9 +45,9 @@ def test_everything_that_procedures_cautions_and_the_dialogue_say_is_gathered() 
 
 def test_a_sentence_names_where_its_words_come_from() -> None:
     """An instruction names its procedure's file and the step's line, a caution the file of the cautions."""
-    step = LIBRARY.step("coil-control", "feed-while-cranking")
-    probe = next(one for one in ALL if one.where == "step feed-while-cranking" and "Probe" in one.sentence)
-    assert (LIBRARY.procedures["coil-control"].file, step.line) == (probe.file, probe.line)
+    step = LIBRARY.step("feed-dead", "feed-key-on")
+    probe = next(one for one in ALL if one.where == "step feed-key-on" and "Probe" in one.sentence)
+    assert (LIBRARY.procedures["feed-dead"].file, step.line) == (probe.file, probe.line)
     warned = next(one for one in ALL if one.where == "caution cranking, full")
     assert "cautions.yaml" == warned.file
 

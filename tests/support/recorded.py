@@ -33,13 +33,11 @@ FACTS = Facts(
     complaint="Stalled at the bank, cranks, will not start.",
     technician="R. Alvarez",
 )
-OPEN_CONTROL_WIRE = ("10.5 V", "switched-dark", "dark", "40 ohm", "40 ohm", "blinking")
+_TO_THE_COIL = ("10.5 V", "same")
+OPEN_CONTROL_WIRE = (*_TO_THE_COIL, "dark", "40 ohm", "40 ohm", "blinking")
 _CARRIES = ("0.1 V", "0.05 V", "0.1 V", "0.1 ohm", "0.1 V")
-BAD_COIL = (
-    *("10.5 V", "same", "blinking", "0.8 ohm", "0.1 V", "over-range", "no-spark"),
-    *_CARRIES,
-    *("strong-spark", "no-spark"),
-)
+_SWITCHED = ("blinking", "0.8 ohm", "0.1 V", "over-range", "no-spark")
+BAD_COIL = (*_TO_THE_COIL, *_SWITCHED, *_CARRIES, "strong-spark", "no-spark")
 
 
 @cache

@@ -146,12 +146,12 @@ def recorded(tmp_path: Path) -> Path:
         quiet = np.zeros(1600, np.int16)
         answer, remark, note = (log.keep_clip(quiet + number) for number in range(3))
         taken = ResultTaken(
-            1, "coil-control", "feed-while-cranking", "lit", None, None, "voice", "feed lit", 0.9, 12.0, "read back",
-            answer.file, "step:switched-while-cranking",
+            1, "coil-control", "feed-and-switched", "same", None, None, "voice", "same", 0.9, 12.0, "read back",
+            answer.file, "procedure:coil-and-driver",
         )  # fmt: skip
-        log.append(Heard(1.0, "feed lit", Result(outcome="lit"), 0.9, answer), (Note(taken),))
+        log.append(Heard(1.0, "same", Result(outcome="same"), 0.9, answer), (Note(taken),))
         log.append(NoMatch(2.0, "hm", 0.2, remark), ())
-        kept = VoiceNoteTaken(note.file, note.duration_s, "coil-control", "feed-while-cranking")
+        kept = VoiceNoteTaken(note.file, note.duration_s, "coil-control", "feed-and-switched")
         log.append(NoteRecorded(3.0, note), (Note(kept),))
     return log.folder
 

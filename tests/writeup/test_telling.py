@@ -13,15 +13,18 @@ def told(*answers: str, procedure: str = "coil-control") -> list[str]:
     return [one.text for one in draft(session(scripted(*answers, procedure=procedure)), library()).findings]
 
 
-def test_an_open_control_wire_is_told_by_the_lamp_the_ohms_and_the_light_at_the_driver() -> None:
-    """Dark at the coil, the wire measured, switched at the driver: a customer can follow it."""
-    lamp, meter, light, carried = told(*OPEN_CONTROL_WIRE)
-    assert "was lit on the feed side and dark or dim on the switched side (good: " in lamp
+def test_an_open_control_wire_is_told_by_the_light_at_both_ends_and_the_ohms() -> None:
+    """Switched at the driver, not at the coil, and the wire between them measured: a customer can follow it."""
+    light, meter, there, carried = told(*OPEN_CONTROL_WIRE)
+    assert (
+        "With the engine cranking and the coil unplugged, the LED light on the control pin in the coil connector "
+        "stayed dark (good: lamp blinking)." == light
+    )
+    assert there.endswith("the LED light on the driver end of the control wire blinked.")
     assert meter.startswith(
         "With the key off and the coil and the driver module unplugged, the ohmmeter from "
     )
     assert meter.endswith("read 40 ohm: above the limit (good: below 0.3 ohm).")
-    assert light.endswith("the LED light on the driver end of the control wire blinked.")
     assert "LED light (tests 3 and 6)" in carried
 
 

@@ -138,7 +138,8 @@ class Glow(Shown):
         if "switched-dark" in outcomes:
             known |= {"switched-dark": lit * faint, "same": lit * (1 - faint) * (1 - distinct)}
             known["sharper"] = lit * (1 - faint) * distinct
-            return columns(known, outcomes)
+            none = np.zeros_like(dark)
+            return columns(dict.fromkeys(("dark", "dim", "lit", *CHANGES), none) | known, outcomes)
         both = np.abs(np.log(np.maximum(self.brightness, 1e-3) / np.maximum(other, 1e-3))) < np.log(2)
         sharper = np.where(dark > 0.5, 0.0, distinct)
         # A lamp that is plainly darker than on the other place is neither the same nor sharper.

@@ -30,7 +30,11 @@ def wrong_place(talk: Talk, place: Named, asked: str) -> State:
     words = said.short if said else place.name.replace("-", " ")
     here = placing.place_words(talk.library, talk.step)
     talk.remark("wrong place", f"{words} was said at the {here}: {talk.said.heard}")
-    text = f"You said {words}. I'm asking about the {here}."
+    probed = talk.library.terms.places[talk.step.measure.probe]
+    asked_about = f"I'm asking about the {here}."
+    if probed.kind == "matter" or probed.says:  # its short name is for the screen
+        asked_about = "That's not what I'm asking."
+    text = f"You said {words}. {asked_about}"
     if here in ("unplugged", "comparison"):
         text = f"You said {words}. I'm asking about the {here} test."
     return _refused(talk, text, asked)

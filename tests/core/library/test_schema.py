@@ -43,7 +43,7 @@ def test_every_shipped_procedure_follows_the_schema(schema: dict[str, Any], path
 def test_the_schema_refuses_what_the_loader_refuses(schema: dict[str, Any]) -> None:
     """A wrong place, an unknown key and an answer that leads nowhere are refused."""
     good = yaml.safe_load((FOLDER / "coil-control.yaml").read_text())
-    step = "feed-while-cranking"
+    step = "feed-and-switched"
     validator = jsonschema.Draft202012Validator(schema)
 
     def broken(change: Any) -> bool:
