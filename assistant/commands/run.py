@@ -14,6 +14,7 @@ from assistant.commands.options import (
     sessions_folder,
 )
 from assistant.errors import UsageProblem
+from assistant.speaking import DEFAULT_RATE
 
 if TYPE_CHECKING:
     import argparse
@@ -57,9 +58,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--speech-rate",
         type=whole(80, 450),
-        default=160,
+        default=DEFAULT_RATE,
         metavar="WORDS",
-        help="speaking rate in words a minute, 80 to 450 (default: 160)",
+        help=f"speaking rate in words a minute, 80 to 450 (default: {DEFAULT_RATE})",
     )
     add_sound(parser)
     add_model(parser)

@@ -16,18 +16,13 @@ import numpy as np
 
 from assistant.core.words.sentences import sentences
 from assistant.errors import GearProblem
+from assistant.speaking import DEFAULT_RATE
 from assistant.speaking.speech import Samples, SpokenSound
 from assistant.speaking.synthesiser import DEFAULT_VOICE, SYNTHESISER
 from assistant.speaking.wave_file import read_wave
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-
-DEFAULT_RATE = 175
-"""Words per minute, the synthesiser's own.
-
-`bench speech` on 105 sentences found no gain in slower speech: 61, 59 and 62 % of the words wrong at 160, 175 and 190.
-"""
 
 _PAUSE_S = 0.28
 """Silence between two sentences: long enough to separate two facts, short enough not to sound like the end."""
