@@ -81,7 +81,7 @@ def _write_likelihoods(library: Library, folder: Path) -> None:
 def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
     from assistant.linting import all_spoken  # noqa: PLC0415
     from assistant.rehearsal import amount, judging  # noqa: PLC0415
-    from assistant.speaking.voice import DEFAULT_RATE  # noqa: PLC0415
+    from assistant.speaking import DEFAULT_RATE  # noqa: PLC0415
 
     said = all_spoken(library, knowledge)
     measured = amount.measure(library, knowledge, said, DEFAULT_RATE)

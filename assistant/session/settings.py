@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from assistant.record import Facts
-from assistant.speaking.voice import DEFAULT_RATE
+from assistant.speaking import DEFAULT_RATE
 
 
 @dataclass(frozen=True)

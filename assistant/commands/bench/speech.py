@@ -42,7 +42,8 @@ def run(options: argparse.Namespace) -> int:
     from assistant.hearing_bench import listening  # noqa: PLC0415
     from assistant.linting import all_spoken  # noqa: PLC0415
     from assistant.loading.folder import load_folder  # noqa: PLC0415
-    from assistant.speaking.voice import DEFAULT_RATE, Voice  # noqa: PLC0415
+    from assistant.speaking import DEFAULT_RATE  # noqa: PLC0415
+    from assistant.speaking.voice import Voice  # noqa: PLC0415
 
     library, knowledge = load_folder(resources.directory("procedures"))
     said = list(dict.fromkeys(one.sentence for one in all_spoken(library, knowledge)))
