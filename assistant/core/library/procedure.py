@@ -254,6 +254,7 @@ class Step:
         line: Line in the file, for messages.
         asks: Facts that are asked for before the cautions, each only if the session does not hold it yet.
         repeat: The earlier measurement that is asked instead, if there is one (`assistant.core.library.repeat`).
+        watch: Whether every change is told while the test goes on, until "that is all"; the answer follows from them.
     """
 
     name: str
@@ -268,6 +269,7 @@ class Step:
     line: int = 0
     asks: tuple[str, ...] = ()
     repeat: str = ""
+    watch: bool = False
 
     @property
     def starts_engine(self) -> bool:

@@ -23,7 +23,15 @@ from assistant.core.library.reader import Reader, known_of, mapping_of, member_o
 from assistant.core.library.reading_file import reading_of
 from assistant.core.library.repeat import DECIDING, FAILED, NOT_YET, PASSED
 from assistant.core.library.tree import MapNode, TextNode, parse
-from assistant.core.library.vocabulary import COMPARISONS, LOGIC_IN, OVER_RANGE, SENSES
+from assistant.core.library.vocabulary import (
+    CHANGED,
+    COMPARISONS,
+    LOGIC_IN,
+    OVER_RANGE,
+    SENSES,
+    UNCHANGED,
+    WATCHED,
+)
 from assistant.core.library.ways import check_asked, check_reachable
 from assistant.errors import FileProblem
 
@@ -31,7 +39,18 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Reading
     from assistant.core.library.terms import Caution, Instrument, Terms
 
-STEP_KEYS = ("measure", "asks", "cautions", "look_for", "good", "if_skipped", "answers", "reading", "repeat")
+STEP_KEYS = (
+    "measure",
+    "asks",
+    "cautions",
+    "look_for",
+    "good",
+    "if_skipped",
+    "answers",
+    "reading",
+    "repeat",
+    "watch",
+)
 MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
 VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with", "next_check")
 CHECK_KEYS = ("do", "value", "source", "come_back")
@@ -111,6 +130,7 @@ def _step(name: str, node: MapNode, context: Context) -> Step:
     instrument = context.terms.instruments[measure.instrument]
     answers, reading = _outcomes(name, item, instrument, context)
     given = tuple(answer.outcome for answer in (reading.bands if reading else answers))
+    watch = _watch(name, item, measure, given, context.terms)
     good = None
     if "good" in node.items:
         good = known_of(item.get_text("good"), given, context.path, "answer of this step")
@@ -123,11 +143,35 @@ def _step(name: str, node: MapNode, context: Context) -> Step:
         good=good,
         look_for=item.text("look_for", needed=False),
         if_skipped=_skipped(name, node, context),
-        heard=_heard(answers, measure, instrument),
+        heard=WATCHED if watch else _heard(answers, measure, instrument),
         line=node.line,
         asks=item.names("asks", context.terms.facts, "fact", needed=False),
         repeat=_repeat(name, item, given),
+        watch=watch,
     )
+
+
+def _watch(step: str, item: Reader, measure: Measurement, given: tuple[str, ...], terms: Terms) -> bool:
+    """Whether a step is watched: nobody cranks meanwhile, and it has the two answers that follow from the changes."""
+    if not item.flag("watch"):
+        return False
+
+    def refuse(line: int, what: str, instead: str) -> FileProblem:
+        return FileProblem(item.path, line, f"step '{step}' is watched, {what}", instead)
+
+    if measure.engine in (Engine.CRANKING, Engine.RUNNING):
+        cranks = f"but its engine state is '{measure.engine}'"
+        raise refuse(
+            item.line("watch"), cranks, "Watch only with the key on or off: nobody cranks for minutes"
+        )
+    if set(given) != {CHANGED, UNCHANGED}:
+        needed = f"Give it the answers '{CHANGED}' and '{UNCHANGED}', and no others"
+        raise refuse(item.line("watch"), f"but its answers are {', '.join(given)}", needed)
+    if missing := [name for name in WATCHED if name not in terms.outcomes]:
+        raise refuse(
+            item.line("watch"), f"and the terms lack the outcome '{missing[0]}'", "Add it to terms.yaml"
+        )
+    return True
 
 
 def _repeat(step: str, item: Reader, given: tuple[str, ...]) -> str:
