@@ -12,10 +12,10 @@ from assistant.core.words import watching
 if TYPE_CHECKING:
     from assistant.core.dialogue.states import State
     from assistant.core.dialogue.talk import Talk
-    from assistant.core.dialogue.triggers import By, Change
+    from assistant.core.dialogue.triggers import By, ChangeTold
 
 
-def change(talk: Talk, told: Change) -> State:
+def change(talk: Talk, told: ChangeTold) -> State:
     """The lamp or the meter shows something else now: note it, say it back in a word, and keep watching.
 
     The same again is no change.

@@ -49,7 +49,7 @@ class Worded:
 
 
 @dataclass(frozen=True)
-class Change:
+class ChangeTold:
     """What a lamp or a meter shows now, in a step that is watched."""
 
     outcome: str
@@ -99,7 +99,7 @@ class Trigger:
     WRONG_PLACE = Meaning[Named]("wrong place")
     NO_ANSWER = Meaning[Worded]("no answer here")
     IMPLAUSIBLE = Meaning[Worded]("implausible")
-    CHANGE = Meaning[Change]("change")
+    CHANGE = Meaning[ChangeTold]("change")
     UNDO_CHANGE = Meaning[By]("undo change")
     NO_MATCH = Meaning[NoMatch]("no match")
     NO_INPUT = Meaning[None]("no input")

@@ -9,7 +9,7 @@ from assistant.core.dialogue import asking
 from assistant.core.dialogue.inquiring import Origin, Waiting
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Pending
-from assistant.core.dialogue.triggers import UNEXPECTED, Change, Known, Named, Signs, Trigger, Worded
+from assistant.core.dialogue.triggers import UNEXPECTED, ChangeTold, Known, Named, Signs, Trigger, Worded
 from assistant.core.library.terms import FactKind
 from assistant.core.library.vocabulary import CHANGED, OVER_RANGE, UNCHANGED, WATCHED
 from assistant.core.values.units import convert, number_words, plain_number
@@ -37,7 +37,9 @@ def understand_result(talk: Talk, result: Result, source: Origin, snr_db: float 
         return Known(Trigger.WRONG_PLACE, Named(result.place))
     if step.watch and result.outcome is not None:
         return (
-            Known(Trigger.CHANGE, Change(result.outcome, source)) if result.outcome in WATCHED else UNEXPECTED
+            Known(Trigger.CHANGE, ChangeTold(result.outcome, source))
+            if result.outcome in WATCHED
+            else UNEXPECTED
         )
     value, unit = result.value, result.unit
     answer: Answer | None = None

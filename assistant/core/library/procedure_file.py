@@ -24,14 +24,13 @@ from assistant.core.library.reading_file import reading_of
 from assistant.core.library.repeat import DECIDING, FAILED, NOT_YET, PASSED
 from assistant.core.library.tree import MapNode, TextNode, parse
 from assistant.core.library.vocabulary import (
-    CHANGED,
     COMPARISONS,
     LOGIC_IN,
     OVER_RANGE,
     SENSES,
-    UNCHANGED,
     WATCHED,
 )
+from assistant.core.library.watch import is_watched
 from assistant.core.library.ways import check_asked, check_reachable
 from assistant.errors import FileProblem
 
@@ -130,7 +129,7 @@ def _step(name: str, node: MapNode, context: Context) -> Step:
     instrument = context.terms.instruments[measure.instrument]
     answers, reading = _outcomes(name, item, instrument, context)
     given = tuple(answer.outcome for answer in (reading.bands if reading else answers))
-    watch = _watch(name, item, measure, given, context.terms)
+    watched = is_watched(name, item, measure, given, context.terms)
     good = None
     if "good" in node.items:
         good = known_of(item.get_text("good"), given, context.path, "answer of this step")
@@ -143,35 +142,11 @@ def _step(name: str, node: MapNode, context: Context) -> Step:
         good=good,
         look_for=item.text("look_for", needed=False),
         if_skipped=_skipped(name, node, context),
-        heard=WATCHED if watch else _heard(answers, measure, instrument),
+        heard=WATCHED if watched else _heard(answers, measure, instrument),
         line=node.line,
         asks=item.names("asks", context.terms.facts, "fact", needed=False),
         repeat=_repeat(name, item, given),
-        watch=watch,
     )
-
-
-def _watch(step: str, item: Reader, measure: Measurement, given: tuple[str, ...], terms: Terms) -> bool:
-    """Whether a step is watched: nobody cranks meanwhile, and it has the two answers that follow from the changes."""
-    if not item.flag("watch"):
-        return False
-
-    def refuse(line: int, what: str, instead: str) -> FileProblem:
-        return FileProblem(item.path, line, f"step '{step}' is watched, {what}", instead)
-
-    if measure.engine in (Engine.CRANKING, Engine.RUNNING):
-        cranks = f"but its engine state is '{measure.engine}'"
-        raise refuse(
-            item.line("watch"), cranks, "Watch only with the key on or off: nobody cranks for minutes"
-        )
-    if set(given) != {CHANGED, UNCHANGED}:
-        needed = f"Give it the answers '{CHANGED}' and '{UNCHANGED}', and no others"
-        raise refuse(item.line("watch"), f"but its answers are {', '.join(given)}", needed)
-    if missing := [name for name in WATCHED if name not in terms.outcomes]:
-        raise refuse(
-            item.line("watch"), f"and the terms lack the outcome '{missing[0]}'", "Add it to terms.yaml"
-        )
-    return True
 
 
 def _repeat(step: str, item: Reader, given: tuple[str, ...]) -> str:
