@@ -36,12 +36,12 @@ def changes(course: Course, taken: Taken) -> tuple[tuple[Dated, ChangeSeen], ...
         elif isinstance(dated.entry, ChangeSeen):
             found.append((dated, dated.entry))
         elif isinstance(dated.entry, ChangeUndone):
-            found.pop()
+            found = found[:-1]
     return tuple(found)
 
 
 def listed(library: Library, course: Course, taken: Taken) -> tuple[str, tuple[Source, ...]]:
-    """The number of changes and each with its time, for the table: " twice: out at 10:31:05, back at 10:31:07"."""
+    """The number of changes and each with its time, for the table: " once: went out at 10:31:05"."""
     found = changes(course, taken)
     if not found:
         return "", ()

@@ -30,7 +30,7 @@ HEAVY_LAMP_BETWEEN: dict[str, tuple[str, str | None]] = {
 CHANGED, UNCHANGED = "changed", "unchanged"
 """The two answers of a step that is watched: chosen by the changes that were told, and not said themselves."""
 
-WATCHED = ("out", "back", "dim")
+WATCHED = ("went-out", "came-back", "dim")
 """The changes of a lamp or a meter that are told while a step is watched, in the order of their digits."""
 
 UNJUDGED = "unjudged"
