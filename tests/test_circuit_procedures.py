@@ -109,7 +109,7 @@ def test_a_coil_with_its_driver_inside_is_never_handed_to_a_lamp_on_its_trigger(
         follows.add(LIBRARY.procedures["built-in-driver-coil"].verdicts[target.name].continue_with)
     assert follows == {"after-repair", "intermittent"}
     watching = LIBRARY.procedures["intermittent"]
-    assert {step.measure.instrument for step in watching.steps.values()} <= SENSES
+    assert {step.measure.instrument for step in watching.steps.values()} <= set(SENSES)
     assert watching.start == "watched-place"
     assert {"no-lamp-on-trigger", "no-lamp-on-sensors"} <= set(watching.steps[watching.start].cautions)
     told = LIBRARY.cautions["no-lamp-on-trigger"].full.lower()

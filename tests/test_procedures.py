@@ -183,7 +183,11 @@ def test_what_was_unplugged_is_plugged_in_again(procedure: Procedure) -> None:
             back = set(connected.unplugged if connected else ()) - set(measure.unplugged)
             if measure.instrument in SENSES and measure.engine in (Engine.KEY_OFF, Engine.KEY_ON):
                 back = set()
-            said = [one for one in instructing.setup(LIBRARY, step, connected) if one.endswith(" back in.")]
+            said = [
+                one
+                for one in instructing.setup(LIBRARY, step, connected)
+                if one.startswith("Plug ") and one.endswith(" back in.")
+            ]
             assert len(said) == bool(back), f"{said} in {told(way)}"
             for part in back:
                 assert LIBRARY.terms.places[part].spoken in said[0], told(way)
@@ -192,7 +196,7 @@ def test_what_was_unplugged_is_plugged_in_again(procedure: Procedure) -> None:
 
 @pytest.mark.parametrize("procedure", PROCEDURES, ids=lambda procedure: procedure.name)
 def test_a_lamp_never_goes_to_an_unplugged_coil(procedure: Procedure) -> None:
-    """With the coil unplugged a lamp goes into its connector, an ohmmeter onto the coil itself or into the connector."""
+    """With the coil unplugged a lamp goes into its connector, an ohmmeter there or onto the coil itself."""
     for step in procedure.steps.values():
         if "coil" not in step.measure.unplugged:
             continue
