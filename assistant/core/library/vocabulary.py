@@ -56,3 +56,6 @@ COMPARISONS = ("same", "sharper", *PLACED)
 
 AFTER_REPAIR = "after-repair"
 """The procedure that proves a repair; results from before the repair no longer count."""
+
+ALL_BACK = "putting-back"
+"""The place of the check that everything is plugged in and every test lead off."""

@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Engine, Measurement, Step
-from assistant.core.library.vocabulary import SAME_POINT, SENSES
+from assistant.core.library.vocabulary import ALL_BACK, SAME_POINT, SENSES
 from assistant.core.values.units import UNIT_WORDS
 from assistant.core.words.placing import at_place, calling, capital, listed, place_spoken
 from assistant.core.words.sentences import sentences as split
@@ -66,10 +66,13 @@ def setup(
 
 
 def connected_after(before: Measurement | None, measure: Measurement) -> Measurement | None:
-    """What is connected after a measurement: a look or a question leaves the instrument where it was."""
+    """What is connected after a measurement: a look or a question leaves the instrument where it was.
+
+    Nothing is once everything was put back.
+    """
     if measure.instrument not in SENSES:
         return measure
-    if before is None:
+    if before is None or measure.probe == ALL_BACK:
         return None
     if measure.engine in (Engine.CRANKING, Engine.RUNNING):  # what was unplugged was plugged in for it
         return replace(before, engine=measure.engine, unplugged=measure.unplugged)
