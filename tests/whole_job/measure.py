@@ -13,6 +13,8 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
+
 from technician import play
 from test_whole_job import FACTS, JOBS
 

@@ -77,6 +77,9 @@ MOST = 300
 NO_NUMBER_OHM = 1e6
 """From here on he says "over range": nobody reads out the digits of a wire that touches nothing."""
 
+KILOHM = 1000
+"""From so many ohms on he says kilohms."""
+
 TRIES = 4
 """After so many times of not being understood at one question a person takes the keys."""
 
@@ -149,6 +152,8 @@ def _spelled(signs: str) -> str:
 
 
 def _as_a_meter_shows(value: float, unit: str) -> Decimal:
+    if unit == "ohm" and value >= KILOHM:
+        return Decimal(round(value / 100) * 100)
     digits = "0.01" if abs(value) < 2 and unit != "A" else "0.1"
     return Decimal(repr(value)).quantize(Decimal(digits))
 
@@ -230,6 +235,7 @@ class Technician(PlayedPerson):
 
     library: Library = field(init=False)
     position: Any = field(init=False)
+    step_now: Any = field(init=False)
     asked: Any = field(init=False)
     screen: Watching = field(init=False)
     mouth: Mouth = field(init=False)
@@ -294,7 +300,7 @@ class Technician(PlayedPerson):
         """The next thing to do; None: wait."""
         state = self.state()
         procedure, name = self.position()
-        step = self.library.procedures[procedure].steps.get(name) if procedure else None
+        step = self.step_now()
         if state is State.CRANKING:
             self._cranked = (procedure, name)
         if self._loud_at not in ("", name) and state is State.ASKING:
@@ -388,6 +394,8 @@ class Technician(PlayedPerson):
         if value is not None:
             assert step.reading is not None
             unit = step.reading.unit
+            if unit == "ohm" and value >= KILOHM:
+                value, unit = value / KILOHM, "kilohm"
             self._intended = number_words(value, unit)
             number = f"zero {in_words(value)}" if 0 < value < 1 else in_words(value)
             return f"{before}{number} {UNIT_WORDS[unit][1]}"
@@ -547,6 +555,7 @@ def play(
         technician.library = load_library(procedures)
         runner = stage.session._runner
         technician.position = lambda: runner.position
+        technician.step_now = lambda: runner.talk.work.step
         technician.asked = lambda: runner.asked
         technician.screen, technician.car, technician.grammars = screen, car, grammars
         technician.mouth = Mouth(sounds, voice, seed, snr_db)

@@ -14,10 +14,13 @@ import pytest
 from shipped import shipped_library
 from technician import Aside, Car, Played, play
 
+from assistant.circuit.likelihoods import SEED
+from assistant.circuit.parameters import Systems
 from assistant.core.dialogue.states import State
 from assistant.core.library.terms import Hazard
 from assistant.core.library.vocabulary import OVER_RANGE
 from assistant.core.values.entries import (
+    KEPT,
     CautionGiven,
     Cranked,
     ModeChanged,
@@ -28,6 +31,7 @@ from assistant.core.values.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.values.events import Heard, NoMatch
+from assistant.core.values.units import convert
 from assistant.record import read_session, verify
 from assistant.record.replaying import replay
 from assistant.writeup import write_html, write_text
@@ -94,6 +98,7 @@ JOBS = {
         Car(
             ("control-wire-open", None),
             given(first_look__crank_speed="slow", spark_check__every_cylinder="no-spark"),
+            system=Systems.random(9, SEED + 1).part([1]),  # a typical car's broken wire still leaks 36 ohm
         ),
         [
             Aside("battery-at-rest", State.ASKING, "say", "say again"),
@@ -124,13 +129,13 @@ JOBS = {
         part="ignition coil",
         voice="rms",
         complaint="Misfired for a week, now cranks and does not start.",
-        cause="The coil is bad",
+        cause="The old coil is bad",
     ),
     "feed relay drops out, no crank signal": Job(
         "no-start",
         Car(("no-inputs", "crank-signal-missing-relay-drops-out"), given()),
         [
-            Aside("driver-supply-and-inputs/feed-and-switched", State.ASKING, "say", "say again"),
+            Aside("first-look/engine-speed", State.ASKING, "skip", "no tool"),
             Aside("feed-dead/feed-key-on", State.ASKING, "slip", "feed side dim"),
             Aside("feed-and-switched", State.CRANKING, "say", "stop"),
             Aside("crank-signal", State.ASKING, "other", "driver supply and inputs"),
@@ -142,7 +147,7 @@ JOBS = {
         part="",  # sensor, wiring or tone wheel: none is condemned yet
         voice="rms",
         complaint="Starts when it wants. Today it only cranks.",
-        cause="crank signal is missing",
+        cause="No crank signal",
     ),
 }
 
@@ -185,6 +190,8 @@ def test_what_counts_is_what_was_seen(job: tuple[Job, Played]) -> None:
     """Every result that stands is what the car showed; what was taken back stands in the record as such."""
     wanted, played = job
     for result in standing(played.entries):
+        if result.words.endswith(KEPT):
+            continue  # it was seen at another step, of a circuit of its own
         step = LIBRARY.step(result.procedure, result.step)
         outcome, value = wanted.car.shows(LIBRARY, result.procedure, step)
         if outcome == OVER_RANGE:
@@ -193,7 +200,8 @@ def test_what_counts_is_what_was_seen(job: tuple[Job, Played]) -> None:
         elif value is None:
             assert outcome == result.outcome, result
         else:
-            assert Decimal(str(result.value)) == value, result
+            assert step.reading is not None
+            assert convert(result.value or Decimal(0), result.unit or "", step.reading.unit) == value, result
     slips = [aside for aside in wanted.asides if aside.does == "slip"]
     undone = [entry for entry in played.entries if isinstance(entry, ResultUndone)]
     denied = [entry for entry in played.entries if isinstance(entry, Remark) and "denied" in entry.kind]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from assistant.core.dialogue import repeating, weighing
 from assistant.core.dialogue.trail import Trail
 from assistant.core.library.procedure import Leads, Target
-from assistant.core.library.vocabulary import AFTER_REPAIR, SENSES
+from assistant.core.library.vocabulary import SENSES
 from assistant.core.values.entries import KEPT, AnswerKnown, ResultTaken
 
 if TYPE_CHECKING:
@@ -131,9 +131,9 @@ def _seen(talk: Talk, step: Step) -> tuple[Answer, str] | None:
     if step.measure.instrument not in SENSES or not talk.limits.paced:
         return None
     earlier = talk.past.trail.measured()
-    repaired = max((past.number for past in earlier if past.procedure == AFTER_REPAIR), default=0)
+    since = weighing.repaired(talk)
     for past in reversed(earlier):
-        if past.number <= repaired:
+        if past.number <= since:
             break
         if past.measure == step.measure and past.pending and (past.procedure, past.step) != talk.position:
             answer = step.answer(past.pending.answer.outcome)

@@ -12,7 +12,7 @@ from assistant.core.dialogue.trail import Pending, Trail
 from assistant.core.dialogue.understanding import judge
 from assistant.core.library.procedure import Leads
 from assistant.core.library.repeat import Repeated
-from assistant.core.library.vocabulary import NO_CIRCUIT, UNJUDGED
+from assistant.core.library.vocabulary import AFTER_REPAIR, NO_CIRCUIT, UNJUDGED
 from assistant.core.reasoning import evidence
 from assistant.core.reasoning.adding_up import LOADED, unequal
 from assistant.core.reasoning.knowledge import measurement_key
@@ -185,8 +185,16 @@ def counted(talk: Talk, step: Step, *, after: int) -> tuple[Trail, Pending] | No
 
 
 def _counting(talk: Talk, step: Step) -> Iterator[Trail]:
-    # What counts of this very step does not: it is repeated on purpose.
-    return talk.past.trail.same_measurement(step.measure, besides=talk.position)
+    # What counts of this very step does not: it is repeated on purpose; nor does anything from before a repair.
+    earlier = talk.past.trail.same_measurement(step.measure, besides=talk.position)
+    since = repaired(talk) if talk.limits.paced else 0
+    return (past for past in earlier if past.number > since)
+
+
+def repaired(talk: Talk) -> int:
+    """Number of the last result of the proof of a repair; 0 if nothing was repaired."""
+    results = (past.number for past in talk.past.trail.measured() if past.procedure == AFTER_REPAIR)
+    return max(results, default=0)
 
 
 def _first_fitting(talk: Talk, step: Step, results: Iterable[Trail]) -> tuple[Trail, Pending] | None:

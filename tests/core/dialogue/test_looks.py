@@ -129,3 +129,24 @@ def test_a_session_of_earlier_rules_offers_the_look_again() -> None:
     assert not known(talk)
     assert ("built-in-driver-coil", "security-lamp") == talk.runner.position
     assert State.READING_BACK is talk.runner.state
+
+
+def test_after_a_repair_a_measurement_is_made_anew() -> None:
+    """A reading from before the repair is neither taken over nor offered after it; without a repair it is offered."""
+    for repaired in (False, True):
+        talk = Dialogue(LIBRARY, knowledge=KNOWLEDGE)
+        talk.begin("coil-control")
+        talk.ready()
+        talk.hear(value="11", unit="V")
+        talk.hear(control=Control.AFFIRM)
+        talk.ready()
+        if repaired:
+            talk.hear(control=Control.OTHER_TEST)
+            talk.hear("after-repair")
+            answer(talk, "good")
+            talk.ready()
+        talk.hear(control=Control.OTHER_TEST)
+        talk.hear("driver-supply-and-inputs")
+        talk.ready()
+        assert ("driver-supply-and-inputs", "battery-while-cranking") == talk.runner.position
+        assert ("Already measured." in " ".join(talk.said[-2:])) is not repaired
