@@ -163,8 +163,9 @@ def test_the_words_that_steps_are_asked_with_can_be_said() -> None:
     grammars = GrammarSet.load(resources.directory("grammars"))
     for procedure in library.procedures.values():
         for step in procedure.steps.values():
-            for answer in step.answers:
-                spoken = library.terms.outcomes[answer.outcome].spoken
-                forms = [str(form) for form in grammars.forms("outcome", answer.outcome)]
+            # While something is watched, changes are called out; what the step concludes from them is not said.
+            for outcome in step.heard if step.watch else [answer.outcome for answer in step.answers]:
+                spoken = library.terms.outcomes[outcome].spoken
+                forms = [str(form) for form in grammars.forms("outcome", outcome)]
                 assert spoken in forms, f"{procedure.name}/{step.name}"
     assert set(Control) == set(grammars.controls())
