@@ -15,7 +15,7 @@ import assistant.core
 from assistant.circuit import adding
 from assistant.core.dialogue.sayable import REASONS, requests_of
 from assistant.core.library.procedure import Leads
-from assistant.core.library.vocabulary import SAME_POINT
+from assistant.core.library.vocabulary import CHANGED, SAME_POINT, UNCHANGED, WATCHED
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
 from assistant.core.words import remarking
@@ -73,6 +73,8 @@ def listened_for(library: Library) -> tuple[str, ...]:
         for step in procedure.steps.values()
         for answer in step.answers
     }
+    steps = (step for procedure in library.procedures.values() for step in procedure.steps.values())
+    used = (used | set(WATCHED)) - {CHANGED, UNCHANGED} if any(step.watch for step in steps) else used
     return tuple(sorted(used | set(library.procedures) | set(_choices(library)) | set(REASONS)))
 
 

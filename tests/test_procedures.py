@@ -5,12 +5,11 @@ The rules are common practice, no source, as far as no source is named.
 
 from __future__ import annotations
 
-import itertools
-
 import pytest
 from shipped import shipped_library
 
 from assistant.core.library.procedure import Answer, Engine, Leads, Procedure, Step, Target, Verdict
+from assistant.core.library.vocabulary import SENSES
 from assistant.core.words import instructing
 from assistant.linting import paths
 
@@ -80,7 +79,7 @@ def test_a_dead_driver_is_condemned_only_when_nothing_else_can_be(procedure: Pro
         assert seen.get(("current-clamp", None, "feed-wire"), "none") == "none", told(way)
 
 
-LIGHT = ("led-in-coils-place", "led-at-module", "led-again")
+LIGHT = ("led-in-coils-place", "led-at-module")
 """Tests with the light that shows whether the driver switches."""
 
 
@@ -101,8 +100,6 @@ def test_a_coil_is_condemned_only_when_a_sound_one_sparks_in_its_place() -> None
         if verdict.name == "primary-open":
             assert steps[-2:] == [("primary-ohms", "open"), ("primary-ohms-again", "open")], told(way)
             continue
-        if seen.get("led-again", seen["led-in-coils-place"]) != seen["led-in-coils-place"]:
-            continue  # the dialogue does not ask for a measurement again that was answered
         assert "blinking" in [seen.get(name) for name in LIGHT], told(way)
         if seen["primary-ohms"] == "bridged" and "sound-coil" not in seen:
             assert steps[-1] == ("sound-coil-while-low", "strong-spark"), told(way)
@@ -175,33 +172,44 @@ def test_what_a_verdict_does_not_tell_apart_is_said(procedure: Procedure) -> Non
 
 @pytest.mark.parametrize("procedure", PROCEDURES, ids=lambda procedure: procedure.name)
 def test_what_was_unplugged_is_plugged_in_again(procedure: Procedure) -> None:
-    """Between two tests, every part that the first had unplugged and the second needs is asked for."""
+    """Between two tests, every part that was unplugged and that the next one needs is asked for.
+
+    A question between them, with nobody cranking, leaves what is connected as it is: then the test after it asks.
+    """
     for way, _ in ways(procedure):
-        for (before, _), (after, _) in itertools.pairwise(way):
-            back = set(before.measure.unplugged) - set(after.measure.unplugged)
-            text = " ".join(instructing.instruction(LIBRARY, after, before.measure))
+        connected = None
+        for step, _ in way:
+            measure = step.measure
+            back = set(connected.unplugged if connected else ()) - set(measure.unplugged)
+            if measure.instrument in SENSES and measure.engine in (Engine.KEY_OFF, Engine.KEY_ON):
+                back = set()
+            said = [
+                one
+                for one in instructing.setup(LIBRARY, step, connected)
+                if one.startswith("Plug ") and one.endswith(" back in.")
+            ]
+            assert len(said) == bool(back), f"{said} in {told(way)}"
             for part in back:
-                assert f"{LIBRARY.terms.places[part].spoken}" in text, told(way)
-            assert bool(back) == ("in again." in text), text
+                assert LIBRARY.terms.places[part].spoken in said[0], told(way)
+            connected = instructing.connected_after(connected, measure)
 
 
 @pytest.mark.parametrize("procedure", PROCEDURES, ids=lambda procedure: procedure.name)
 def test_a_lamp_never_goes_to_an_unplugged_coil(procedure: Procedure) -> None:
-    """With the coil unplugged a lamp goes into its plug, an ohmmeter onto the coil itself."""
+    """With the coil unplugged a lamp goes into its connector, an ohmmeter there or onto the coil itself."""
     for step in procedure.steps.values():
         if "coil" not in step.measure.unplugged:
             continue
         text = " ".join(instructing.setup(LIBRARY, step))
         assert "side of the coil" not in text
         if step.measure.instrument == "ohmmeter":
-            assert "Leads together" in text
             if not {step.measure.clip, step.measure.probe} & {"feed", "switched", "trigger"}:
                 continue  # at the module's end of a wire, or at a terminal that stays where it is
             own = {step.measure.clip, step.measure.probe} == {"feed", "switched"}
-            assert ("coil's own" if own else "coil's plug") in text.lower()
-
-
-GROUNDS = {"battery-negative", "driver-ground", "engine-block", "coil-ground"}
+            there = ("coil's own",) if own else ("coil connector", "connector's")
+            assert any(words in text for words in there), text
+        elif {step.measure.clip, step.measure.probe} & {"feed", "switched", "trigger"}:
+            assert "connector" in text, text
 
 
 def test_nobody_is_told_to_crank_with_a_meter_on_the_primary() -> None:
@@ -210,6 +218,9 @@ def test_nobody_is_told_to_crank_with_a_meter_on_the_primary() -> None:
         for step in procedure.steps.values():
             if step.measure.instrument == "ohmmeter":
                 assert step.measure.engine is Engine.KEY_OFF
+                if {step.measure.clip, step.measure.probe} == {"sensor-pin", "sensor-other-pin"}:
+                    assert "crank-sensor" in step.measure.unplugged, step.name
+                    continue
                 grounds = {"driver-ground", "coil-ground", "battery-negative", "fuse-load"}
                 if not {step.measure.clip, step.measure.probe} <= grounds:
                     assert {"coil", "load"} & set(step.measure.unplugged), step.name

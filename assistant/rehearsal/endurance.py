@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, TextIO, cast
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
-from assistant.core.library.vocabulary import OVER_RANGE
+from assistant.core.library.vocabulary import OVER_RANGE, WATCHED
 from assistant.core.values.events import GearBack, GearLost, Heard, KeyPressed, NoiseChanged, NoMatch
 from assistant.core.values.result import Control, Result
 from assistant.measured import DEFAULT_THRESHOLDS
@@ -194,7 +194,10 @@ class LongSession:
             else:
                 self._say(value=value, unit=step.reading.unit)
             return
-        outcomes = [answer.outcome for answer in step.answers]
+        if step.watch and self._chance.random() < 0.5:
+            self._key("enter") if by_key else self._say(control=Control.THAT_IS_ALL)
+            return
+        outcomes = list(WATCHED) if step.watch else [answer.outcome for answer in step.answers]
         good = step.good if step.good in outcomes and self._chance.random() < 0.6 else None
         outcome = good or self._chance.choice(outcomes)
         if by_key:

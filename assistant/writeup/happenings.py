@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from assistant.core.values.entries import (
     CautionAcknowledged,
     CautionGiven,
+    ChangeUndone,
     Cranked,
     ModeChanged,
     ProcedureEntered,
@@ -18,7 +19,17 @@ from assistant.core.values.entries import (
 from assistant.core.words import placing
 from assistant.writeup.contents import CautionLine, Moment, VoiceNote
 from assistant.writeup.naming import HOW, how_often, place, place_sources, procedure_of
-from assistant.writeup.statement import Source, Statement, capital, caution, clock, line, once, procedure
+from assistant.writeup.statement import (
+    Source,
+    Statement,
+    capital,
+    caution,
+    clock,
+    line,
+    once,
+    procedure,
+    term,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -166,6 +177,11 @@ def _told(
     if isinstance(entry, ProcedureEntered) and entry.came_back:
         says = f"Back to '{procedure_of(library, entry.procedure).title}'."
         return says, (*line(dated.line), *procedure(library, entry.procedure, "title"))
+    if isinstance(entry, ChangeUndone):
+        outcome = library.terms.outcomes[entry.outcome].seen
+        says = f"Change taken back: {outcome} ({place(library, entry.procedure, entry.step)})."
+        named = (*term("outcomes", entry.outcome), *place_sources(library, entry.procedure, entry.step))
+        return says, (*line(dated.line), *named)
     if isinstance(entry, Remark):
         text = f": {entry.text}" if entry.text else ""
         says = f"{capital(entry.kind)}{text} ({place(library, entry.procedure, entry.step)})."

@@ -8,7 +8,7 @@ from assistant.core.library.procedure import Band
 from assistant.core.library.vocabulary import OVER_RANGE, SENSES
 from assistant.core.values.entries import KEPT, ProcedureEntered, ResultTaken
 from assistant.core.words import placing, reporting
-from assistant.writeup import given, timing
+from assistant.writeup import changing, given, timing
 from assistant.writeup.contents import Measured, Skipped
 from assistant.writeup.naming import HOW, asked, asked_sources, called_by, procedure_of
 from assistant.writeup.statement import (
@@ -59,6 +59,7 @@ def tests(
             spans.get(taken.line),
             asked=asked(library, course, taken.result),
             named=asked_sources(library, course, taken.result),
+            changed=changing.listed(library, course, taken),
             decides=taken.result.number in deciding_numbers,
         )
         for taken in course.results
@@ -73,6 +74,7 @@ def _test(
     *,
     asked: tuple[Step, str],
     named: tuple[Source, ...],
+    changed: tuple[str, tuple[Source, ...]],
     decides: bool,
 ) -> Measured:
     result = taken.result
@@ -94,7 +96,7 @@ def _test(
         connection=capital(placing.connection(library.terms, step.measure)),
         engine=capital(placing.engine_words(step.measure.engine)),
         expected=given.expected(library, step, numbers),
-        seen=reporting.seen(library, step, outcome, result.value, result.unit),
+        seen=reporting.seen(library, step, outcome, result.value, result.unit) + changed[0],
         judged=given.judged(library, step, result, numbers),
         limit=reporting.limits(band, step.reading.unit, numbers) if band and step.reading else "",
         source=band.source if band else "",
@@ -108,6 +110,7 @@ def _test(
                 *(line(taken.undone.line) if taken.undone else ()),
                 *procedure(library, result.procedure, "title"),
                 *named,
+                *changed[1],
                 *terms_of(step.measure),
                 *(source for name in shown for source in term("outcomes", name)),
                 *(source for name in given.used(step) if name in lines for source in line(lines[name])),

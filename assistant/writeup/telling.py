@@ -10,7 +10,7 @@ from assistant.core.library.vocabulary import OVER_RANGE, SENSES, UNJUDGED
 from assistant.core.values.entries import KEPT
 from assistant.core.values.units import number_written
 from assistant.core.words import placing
-from assistant.writeup import given
+from assistant.writeup import changing, given
 from assistant.writeup.carrying import is_blink
 from assistant.writeup.statement import Source, Statement, capital, line, once, procedure, term, terms_of
 
@@ -132,7 +132,9 @@ def _sentence(library: Library, course: Course, group: list[Taken]) -> Statement
         result = taken.result
         step = _step(library, result)
         numbers, lines = given.numbers_at(library, course, taken.line)
-        clauses.append(_clause(library, step, result, numbers, again=bool(clauses)))
+        times, changed = changing.counted(course, taken)
+        clauses.append(_clause(library, step, result, numbers, again=bool(clauses), times=times))
+        sources += changed
         sources += [*line(taken.line), *procedure(library, result.procedure, "steps", result.step)]
         sources += terms_of(step.measure)
         if not (step.reading and result.value is not None):
@@ -145,13 +147,13 @@ def _sentence(library: Library, course: Course, group: list[Taken]) -> Statement
 
 
 def _clause(
-    library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal], *, again: bool
+    library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal], *, again: bool, times: str
 ) -> str:
     """One test: "the test lamp on the feed side of the coil was lit"; `again`: "on … it was lit"."""
     measure = step.measure
     instrument = library.terms.instruments[measure.instrument]
     place = placing.place_spoken(library.terms, measure, measure.probe)
-    saw = _saw(library, step, result, numbers)
+    saw = _saw(library, step, result, numbers, times)
     if measure.instrument in SENSES:
         if not saw.startswith(_SHOWED):
             return f"{place} {saw}"
@@ -173,8 +175,10 @@ def _clause(
     return f"{meter} on {place} {saw}"
 
 
-def _saw(library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal]) -> str:
-    """The outcome in the past tense and, if it differs, that of a good system."""
+def _saw(
+    library: Library, step: Step, result: ResultTaken, numbers: dict[str, Decimal], times: str = ""
+) -> str:
+    """The outcome in the past tense, how many times, and, if it differs, that of a good system."""
     answer = step.answer(result.outcome)
     odd = step.good is not None and result.outcome not in (step.good, UNJUDGED)
     good = f" (good: {given.expected(library, step, numbers)})" if odd else ""
@@ -189,4 +193,4 @@ def _saw(library: Library, step: Step, result: ResultTaken, numbers: dict[str, D
         read = number_written(result.value, result.unit)
         return f"read {read}, not judged: no limit from the maker was given"
     outcome = library.terms.outcomes[result.outcome]
-    return f"{outcome.told or _SHOWED + outcome.seen}{good}"
+    return f"{outcome.told or _SHOWED + outcome.seen}{times}{good}"

@@ -192,8 +192,8 @@ def test_too_many_results_are_not_weighed_and_why_says_so(procedures: Procedures
             talk.rested()
         talk.key("why")
         told[most] = talk.last
-    assert told[0] == "More than 0 results. I do not weigh so many together."
-    assert told[120].startswith("Likeliest by the model")
+    assert told[0] == "More than 0 results. That's too many to weigh together."
+    assert told[120].startswith("Most likely now: ")
 
 
 def test_a_write_up_says_that_so_many_results_are_not_weighed(

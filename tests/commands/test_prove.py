@@ -29,8 +29,9 @@ def test_a_proof_that_fails_ends_with_1(tmp_path: Path, capsys: pytest.CaptureFi
     folder = shutil.copytree(resources.directory("procedures"), tmp_path / "procedures")
     path = folder / "coil-control.yaml"
     text = path.read_text(encoding="utf-8")
-    assert "dim:  {procedure: feed-weak}" in text
-    text = text.replace("dim:  {procedure: feed-weak}", "dim:  {verdict: engine-speed-missing}")
+    old = "feed-dim:      {procedure: feed-weak}"
+    assert old in text
+    text = text.replace(old, "feed-dim:      {procedure: battery-and-cranking}")
     path.write_text(text, encoding="utf-8")
     assert main(["prove", "coil-control", *FEW, "--procedures", str(folder)]) == 1
     shown = capsys.readouterr().out

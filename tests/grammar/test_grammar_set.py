@@ -102,11 +102,21 @@ def test_two_meanings_in_one_request() -> None:
         grammars.request(GrammarRequest(("dark", "gone")))
 
 
-def test_place_and_outcome_that_run_together() -> None:
-    """A phrase that is an outcome as a whole, and a place with an outcome as well, has two meanings."""
+def test_an_answer_that_begins_like_a_place_stays_that_answer() -> None:
+    """A phrase that is an outcome as a whole is that outcome, and not another one at a place."""
     grammars = tiny("public <a> = (blown | fuse blown) {outcome=blown};\npublic <p> = fuse {place=fuse};")
-    with pytest.raises(FileProblem, match=r"'fuse blown' means both blown .* and blown at fuse"):
-        grammars.request(GrammarRequest(("blown",)))
+    step = grammars.request(GrammarRequest(("blown",)))
+    assert step.parse("fuse blown") == Result(outcome="blown")
+
+
+def test_place_and_outcome_that_run_together() -> None:
+    """A phrase that splits into a place and an outcome in two ways has two meanings, and is refused."""
+    grammars = tiny(
+        "public <a> = blown {outcome=blown} | top blown {outcome=gone};\n"
+        "public <p> = fuse top {place=high} | fuse {place=fuse};"
+    )
+    with pytest.raises(FileProblem, match=r"'fuse top blown' means both"):
+        grammars.request(GrammarRequest(("blown", "gone")))
 
 
 def test_unknown_names_in_a_request() -> None:

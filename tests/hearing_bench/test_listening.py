@@ -61,7 +61,7 @@ def test_nothing_to_listen_to_is_said(tmp_path: Path) -> None:
 def test_a_few_sentences_are_heard(tmp_path: Path) -> None:
     """The real voice through PocketSphinx: a report with each sentence, its length, and a rate of errors."""
     lexicon = GrammarSet.load(resources.directory("grammars")).lexicon
-    said = ["Battery and cranking voltage.", "Coil current: 2 amps.", "Lamp off."]
+    said = ["Battery and cranking voltage.", "Coil current: 2 amps.", "Lamp off the battery."]
     report = listening.measure(said, lexicon, Voice(cache_folder=tmp_path))
     assert said == [one.sentence for one in report.listened]
     assert 0 <= report.word_errors < 1

@@ -128,7 +128,7 @@ def test_a_phrase_that_nothing_can_follow_is_counted_as_complete() -> None:
     grammars = GrammarSet.load(resources.directory("grammars"))
     volts = grammars.request(GrammarRequest(units=("V",)))
     delays = Delays()
-    for grammar, words in ((LAMP, "lit"), (volts, "twelve")):
+    for grammar, words in ((LAMP, "dim"), (volts, "twelve")):
         result = grammar.parse(words)
         assert result is not None
         ear: Any = Ear({2.0: heard(result)})

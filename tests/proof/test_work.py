@@ -321,8 +321,8 @@ def test_a_good_part_that_is_named_on_the_way_fails(tmp_path: Path, few: Few) ->
         tmp_path,
         "feed-weak.yaml",
         (
-            '    part: ""\n    repair: The way of the current is good.',
-            "    part: driver module\n    repair: The way of the current is good.",
+            '    part: ""\n    repair: The current path is good.',
+            "    part: driver module\n    repair: The current path is good.",
         ),
     )
     assert failed(led(LIBRARY, "feed-weak")) == set()

@@ -26,24 +26,22 @@ from assistant.resources import directory
 ASKED = {"when": ["asking"]}
 READY = {"when": ["acknowledging"], "keys": ["enter"]}
 AFFIRM = {"when": ["reading back"], "keys": ["enter"]}
+OVER_RANGE = [*["9"] * 7, "enter"]
 TURNS = [
-    {"when": ["inquiring"], "keys": ["plus"]},  # the meter's leads were not measured
-    READY,
-    {**ASKED, "keys": ["0", "point", "8", "enter"]},  # the primary
-    AFFIRM,
-    {**ASKED, "keys": ["3"]},  # the lamp to ground: dark
-    {**ASKED, "keys": ["0", "point", "1", "enter"]},  # volts
-    AFFIRM,
-    {**ASKED, "keys": ["1"]},  # the lamp from battery positive lit: a slip
-    {**ASKED, "keys": ["9"] * 7 + ["enter"]},  # ohms to ground: over range
-    AFFIRM,
-    {**ASKED, "keys": ["why"]},
-    {**ASKED, "keys": ["3"]},  # once more: dark
-    AFFIRM,  # the ohms of before
     READY,
     {**ASKED, "keys": ["2"]},  # the light in the coil's place: dark
-    {**ASKED, "keys": ["1"]},  # and at the driver: blinking
-    {**ASKED, "keys": ["4", "0", "enter"]},  # the wire between them
+    {"when": ["inquiring"], "keys": ["plus"]},  # the meter's leads were not measured
+    {**ASKED, "keys": OVER_RANGE},  # the control wire
+    AFFIRM,
+    {**ASKED, "keys": ["0", "point", "1", "enter"]},  # its ohms with the leads swapped: a slip
+    AFFIRM,
+    {**ASKED, "keys": ["why"]},
+    {**ASKED, "keys": OVER_RANGE},  # the control wire once more
+    AFFIRM,
+    {"when": ["reading back"], "keys": ["minus"]},  # the ohms of before: no
+    {**ASKED, "keys": OVER_RANGE},
+    AFFIRM,
+    {**ASKED, "keys": ["1"]},  # the light at the driver: blinking
     AFFIRM,
     {"when": ["concluding"], "keys": ["why"]},
     {"when": ["concluding"], "keys": ["close"]},
@@ -70,27 +68,29 @@ def test_the_contradiction_is_spoken_once_and_recorded(session: RecordedSession)
     actions = [action for line in session.lines for action in line.actions]
     said = [action.text for action in actions if isinstance(action, Say) and "don't match" in action.text]
     (text,) = said
-    assert "Control wire to ground: 9999999 ohms." in text
-    assert "Repeat: test lamp from battery positive, control pin, coil unplugged." in text
+    assert "Control wire: 9999999 ohms. Control wire: 0.1 ohms." in text
+    assert "Repeat: ohmmeter, control wire, coil and module unplugged." in text
     noted = [action.entry for action in actions if isinstance(action, Note)]
     undone = [entry for entry in noted if isinstance(entry, ResultUndone)]
     # The doubtful one, and the reading that came after it, which is offered again at its step.
-    assert {entry.step for entry in undone} == {"leak-lamp", "leak-ohms-lit"}
-    assert [entry.step for entry in undone if entry.how == DOUBTED] == ["leak-lamp"]
-    lamp = [entry for entry in noted if isinstance(entry, ResultTaken) and entry.step == "leak-lamp"]
-    assert [entry.outcome for entry in lamp] == ["lit", "dark"]
-    assert [entry.kind for entry in noted if isinstance(entry, Remark)] == ["does not fit"]
+    assert {entry.step for entry in undone} == {"wire-ohms", "wire-ohms-again"}
+    assert [entry.step for entry in undone if entry.how == DOUBTED] == ["wire-ohms"]
+    swapped = [entry for entry in noted if isinstance(entry, ResultTaken) and entry.step == "wire-ohms-again"]
+    assert [entry.outcome for entry in swapped] == ["sound", "open"]
+    remarked = [entry.kind for entry in noted if isinstance(entry, Remark)]
+    assert remarked == ["does not fit", "read-back denied"]
     (verdict,) = [entry.verdict for entry in noted if isinstance(entry, VerdictReached)]
     assert verdict == "control-wire-open"
 
 
 def test_why_was_answered_in_the_middle_and_at_the_end(session: RecordedSession) -> None:
-    """By key: the likeliest fault with two reasons, before and after the verdict."""
+    """By key: the likeliest fault with its reasons, two at most, before and after the verdict."""
     said = [action.text for line in session.lines for action in line.actions if isinstance(action, Say)]
     reasons = [text for text in said if text.startswith("Most likely now:")]
     assert len(reasons) == 2
     assert reasons[1].startswith("Most likely now: open control wire")
-    assert all(text.count("That points away from:") == 2 for text in reasons)
+    # The first of the two ohms was taken back, as doubted, and the other with it: only the light speaks there.
+    assert [text.count("That points away from:") for text in reasons] == [1, 2]
 
 
 def test_it_verifies_and_replays(session: RecordedSession) -> None:

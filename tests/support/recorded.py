@@ -113,6 +113,13 @@ def wandering(seed: int) -> Dialogue:
 
 
 def _answer(talk: Dialogue, step: Step, chance: random.Random) -> None:
+    if step.watch:
+        for _ in range(chance.randint(0, 3)):
+            talk.hear(chance.choice(step.heard))
+        if chance.random() < 0.2:
+            talk.hear(control=Control.CORRECTION)
+        talk.hear(control=Control.THAT_IS_ALL)
+        return
     if step.reading is None:
         talk.hear(chance.choice(step.answers).outcome)
         return

@@ -34,7 +34,9 @@ from recorded import (
 from assistant.core.values.codec import to_json
 from assistant.core.values.entries import ModeChanged, ResultRepeated, ResultTaken
 from assistant.core.values.events import Note
+from assistant.core.values.result import Control
 from assistant.record import Labour, Part, Review, Signature
+from assistant.rehearsal.dialogue import Dialogue
 from assistant.resources import directory
 from assistant.writeup import Source, Statement, draft, drafted
 
@@ -116,7 +118,11 @@ def held(source: Source, session: RecordedSession) -> set[str]:
         return {str(len(session.lines)), str(session.torn)}
     if source.file == "log":
         line = session.lines[int(source.at) - 1]
-        return tokens(json.dumps(log_of(session, int(source.at)))) | tokens(f"{line.time:%H} {line.time:%M}")
+        held_here = log_of(session, int(source.at))
+        times = f"{line.time:%H} {line.time:%M}"
+        if any(act["entry"]["type"] == "ChangeSeen" for act in held_here["actions"]):
+            times += f" {line.time:%S}"
+        return tokens(json.dumps(held_here)) | tokens(times)
     if source.file == "session.json":
         body = json.loads(session.header.to_bytes())
         value = at(body, source.at)
@@ -154,6 +160,7 @@ def computed(statement: Statement, session: RecordedSession) -> set[str]:
             gap = paused([number for number in numbers if first <= number <= last], moments, modes)
             whole = (moments[last] - moments[first]).total_seconds()
             found |= tokens(spoken(whole - gap)) | tokens(spoken(gap))
+    found.add(str(sum(entry["type"] == "ChangeSeen" for _, entry in entries)))
     cranked = [entry for _, entry in entries if entry["type"] == "Cranked"]
     found |= tokens(f"{sum(float(entry['seconds']) for entry in cranked):.1f} {len(cranked)}")
     for kind in ("CautionGiven", "Remark"):
@@ -258,6 +265,23 @@ def test_each_sentence_with_the_circuit_model_and_reviews() -> None:
     session = recorded_session(scripted(*OPEN_CONTROL_WIRE))
     weighing = replace(session, header=replace(session.header, likelihoods=knowledge().version))
     assert check(weighing, REVIEWS, weighing=True) > 30
+
+
+def test_each_sentence_about_changes_that_were_told() -> None:
+    """Their number, their times to the second, and the one that was taken back."""
+    talk = Dialogue(library())
+    talk.begin("intermittent")
+    talk.ready()
+    talk.hear("done")
+    talk.ready()
+    for outcome in ("went-out", "came-back", "dim", "went-out"):
+        talk.hear(outcome)
+    talk.hear(control=Control.CORRECTION)
+    talk.hear(control=Control.THAT_IS_ALL)
+    talk.hear(control=Control.AFFIRM)
+    made = recorded_session(talk)
+    assert "changed 3 times: went out at 0" in draft(made, library()).tests[-1].seen
+    assert check(made) > 10
 
 
 @given(st.integers(0, 100_000), st.booleans())

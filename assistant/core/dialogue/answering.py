@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.values.events import Speech
 from assistant.core.values.units import span_words
-from assistant.core.words import placing, reporting
+from assistant.core.words import placing, reporting, watching
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.states import State
@@ -19,7 +19,10 @@ if TYPE_CHECKING:
 def understood(talk: Talk, pending: Pending) -> str:
     """The answer in the words of its read-back, which the screen shows as well."""
     talk.said.typed = talk.said.message = ""
-    words = reporting.heard_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
+    if talk.step.watch:
+        words = watching.ended(len(talk.awaited.changes))
+    else:
+        words = reporting.heard_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
     talk.said.heard = pending.words if pending.how == "voice" else words
     return words
 

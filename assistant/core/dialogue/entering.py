@@ -57,6 +57,7 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     talk.work.step = repeating.asked(talk, step)
     talk.awaited.counters = Counters()
     talk.awaited.pending = None
+    talk.awaited.changes = ()
     talk.said.typed = ""
     talk.crank.counted = talk.crank.refused = False
     talk.work.set_up = False

@@ -73,6 +73,8 @@ def _confirming_hints(talk: Talk) -> Pairs:
 
 def _asking_hints(talk: Talk) -> Pairs:
     last = (("-", "take back"), ("/", "stand by"))
+    if talk.step.watch:
+        return (("0", "repeat"), (".", "not sure"), *last)
     if talk.step.reading is not None:
         return (("Enter", "done"), ("*", "repeat"), *last)
     first = (("Enter", "cranking now"),) if talk.step.measure.engine is Engine.CRANKING else ()

@@ -22,10 +22,10 @@ from assistant.core.dialogue.triggers import (
     Named,
     Trigger,
 )
-from assistant.core.dialogue.understanding import understand_fact, understand_result
+from assistant.core.dialogue.understanding import is_watching, understand_fact, understand_result, watched
 from assistant.core.library.procedure import Engine
 from assistant.core.library.terms import FactKind
-from assistant.core.library.vocabulary import OVER_RANGE
+from assistant.core.library.vocabulary import OVER_RANGE, WATCHED
 from assistant.core.values.result import Control, Result
 
 if TYPE_CHECKING:
@@ -156,7 +156,11 @@ def _answering(talk: Talk, key: str) -> Known[Any]:
 
 
 def _asking(talk: Talk, key: str) -> Known[Any]:
-    """Like an answer; before anything is typed, the erase key asks why."""
+    """Like an answer; before anything is typed, the erase key asks why.  While a step is watched, Enter ends that."""
+    if is_watching(talk) and key == "enter":
+        return watched(talk, Origin("keypad", key))
+    if is_watching(talk) and key == "minus" and talk.awaited.changes:
+        return Known(Trigger.UNDO_CHANGE, _BY_KEY)
     if key == "erase" and not talk.said.typed:
         return Known(Trigger.WHY, _BY_KEY)
     return _answering(talk, key)
@@ -172,9 +176,10 @@ def _reading_back(talk: Talk, key: str) -> Known[Any]:
 def _answer(talk: Talk, key: str) -> Known[Any] | None:
     """The meaning of an answer's digit; None if the key is not one."""
     step = talk.step
-    if step.reading is not None or not key.isdigit() or not 1 <= int(key) <= len(step.answers):
+    outcomes = WATCHED if step.watch else tuple(answer.outcome for answer in step.answers)
+    if step.reading is not None or not key.isdigit() or not 1 <= int(key) <= len(outcomes):
         return None
-    outcome = step.answers[int(key) - 1].outcome
+    outcome = outcomes[int(key) - 1]
     return understand_result(talk, Result(outcome=outcome), Origin("keypad", key))
 
 

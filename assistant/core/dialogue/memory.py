@@ -15,7 +15,7 @@ from assistant.core.dialogue.trail import Paused, Pending, Trail, Trails
 from assistant.core.library.procedure import Measurement, Procedure, Step
 from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.reasoning.scales import Memo
-from assistant.core.values.entries import FactGiven, LedBack
+from assistant.core.values.entries import ChangeSeen, FactGiven, LedBack
 from assistant.core.values.events import Action, ToldToday
 from assistant.core.values.starter import Starter
 
@@ -174,6 +174,7 @@ class Awaited:
         note_from: The state in which the person asked for a voice note.
         note_running: Whether a voice note is being recorded.
         chosen_from: The state in which the person asked for another test.
+        changes: What was seen so far in a step that is watched.
     """
 
     pending: Pending | None = None
@@ -182,6 +183,7 @@ class Awaited:
     note_from: State = State.ASKING
     note_running: bool = False
     chosen_from: State = State.ASKING
+    changes: tuple[ChangeSeen, ...] = ()
 
     def no_result(self) -> None:
         """Forget the result that waits to be affirmed."""

@@ -10,7 +10,7 @@ from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import CRANK_TIMER, REST_TIMER
 from assistant.core.dialogue.triggers import SAID, UNEXPECTED, By, Known, Named, Trigger
-from assistant.core.dialogue.understanding import understand_fact, understand_result
+from assistant.core.dialogue.understanding import is_watching, understand_fact, understand_result, watched
 from assistant.core.values.events import (
     Began,
     Closed,
@@ -118,11 +118,18 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
         return Known(Trigger.NO_MATCH, unsure)
     if result.control is not None:
         meaning = SAID[result.control]
+        if is_watching(talk) and meaning is Trigger.THAT_IS_ALL:
+            return watched(talk, _said(event), event.snr_db)
+        if is_watching(talk) and meaning is Trigger.CORRECTION and talk.awaited.changes:
+            return Known(Trigger.UNDO_CHANGE, _BY_VOICE)
         return Known(_MEANS_HERE.get(talk.state, _AS_ELSEWHERE).get(meaning, meaning), _BY_VOICE)
     if talk.state is State.RESTING and not talk.limits.paced:
         return UNEXPECTED
-    source = Origin("voice", event.words, event.confidence, event.clip.file if event.clip else None)
-    return _ANSWERS.get(talk.state, _result)(talk, event, source)
+    return _ANSWERS.get(talk.state, _result)(talk, event, _said(event))
+
+
+def _said(event: Heard) -> Origin:
+    return Origin("voice", event.words, event.confidence, event.clip.file if event.clip else None)
 
 
 def _result(talk: Talk, event: Heard, source: Origin) -> Known[Any]:

@@ -165,7 +165,8 @@ def request_for(
         return GrammarRequest(procedures, (), controls, places=False)
     outcomes: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
-    if state in (State.RESTING, State.ASKING, State.CRANKING, State.READING_BACK) and step is not None:
+    asks = state in (State.RESTING, State.ASKING, State.CRANKING, State.READING_BACK)
+    if step is not None and asks and (state is State.ASKING or not step.watch):
         outcomes = _listened_for(step)
         units = units_like(step.reading.unit) if step.reading else ()
     if state in (State.ASKING, State.RESTING) and step is not None:
@@ -173,6 +174,8 @@ def request_for(
             controls = (*controls, Control.CRANKING)
         if step.measure.instrument == "test-lamp":
             controls = (*controls, Control.OTHER_LAMP)
+        if step.watch:
+            controls = (*controls, Control.THAT_IS_ALL)
     if state is State.SKIPPING:
         outcomes = tuple(REASONS)
     return GrammarRequest(outcomes, units, controls, places=not set(PLACED) & set(outcomes))

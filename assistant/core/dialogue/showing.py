@@ -20,10 +20,11 @@ from assistant.core.dialogue.sayable import REASONS, request_for
 from assistant.core.dialogue.states import State
 from assistant.core.library.identity import VIN_LENGTH
 from assistant.core.library.terms import FactKind
+from assistant.core.library.vocabulary import WATCHED
 from assistant.core.values.board import Board
 from assistant.core.values.events import Listen, Show, StopListening
 from assistant.core.values.result import Control, GrammarRequest
-from assistant.core.words import glancing, instructing, placing, remarking
+from assistant.core.words import glancing, instructing, placing, remarking, watching
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -73,7 +74,9 @@ def show(talk: Talk) -> None:
 def _listen(talk: Talk) -> Listen:
     state = talk.state
     silence: float | None = None
-    if state in _LONG_SILENCE:
+    if state is State.ASKING and talk.step.watch:
+        pass  # nothing is to be said until something changes
+    elif state in _LONG_SILENCE:
         silence = talk.limits.no_input_s
     elif state in _SHORT_SILENCE:
         silence = talk.limits.confirm_no_input_s
@@ -209,6 +212,8 @@ def _answers(talk: Talk) -> Pairs:
     if talk.step.reading is not None:
         return ()
     outcomes = talk.library.terms.outcomes
+    if talk.step.watch:
+        return (*_numbered(outcomes[name].spoken for name in WATCHED), ("Enter", "that is all"))
     return _numbered(outcomes[answer.outcome].spoken for answer in talk.step.answers)
 
 
@@ -217,7 +222,11 @@ def _asking_view(talk: Talk) -> _View:
     answers, lines = _answers(talk), talk.said.lines
     if answers:
         lines = tuple(line for line in lines if line != instructing.keyed_choices(talk.library, talk.step))
-    return _View(placing.headline(talk.library, talk.step), lines, answers)
+    large = placing.headline(talk.library, talk.step)
+    if seen := talk.awaited.changes:
+        last = talk.library.terms.outcomes[seen[-1].outcome].spoken
+        large = f"{last}: {watching.counted(len(seen))}".upper()
+    return _View(large, lines, answers)
 
 
 def _read_back_view(talk: Talk) -> _View:

@@ -17,6 +17,7 @@ from assistant.core.dialogue import (
     at_pauses,
     at_questions,
     at_read_backs,
+    at_watching,
 )
 from assistant.core.dialogue.anywhere import EVERYWHERE, UNDISTURBED
 from assistant.core.dialogue.cells import Cell, Row, only, row
@@ -113,6 +114,8 @@ ROWS: dict[State, Row] = {
         Cell(Trigger.WRONG_PLACE, at_questions.wrong_place),
         Cell(Trigger.NO_ANSWER, at_questions.no_answer),
         Cell(Trigger.IMPLAUSIBLE, at_questions.implausible),
+        Cell(Trigger.CHANGE, at_watching.change),
+        Cell(Trigger.UNDO_CHANGE, at_watching.undo),
         Cell(Trigger.CORRECTION, at_questions.correction, STEP_STARTS),
         Cell(Trigger.SAY_AGAIN, at_questions.say_again),
         Cell(Trigger.CHOICES, at_questions.choices),

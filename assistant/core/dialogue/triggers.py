@@ -49,6 +49,14 @@ class Worded:
 
 
 @dataclass(frozen=True)
+class ChangeTold:
+    """What a lamp or a meter shows now, in a step that is watched."""
+
+    outcome: str
+    source: Origin
+
+
+@dataclass(frozen=True)
 class Signs:
     """Letters and digits that were spelled in one breath."""
 
@@ -91,6 +99,8 @@ class Trigger:
     WRONG_PLACE = Meaning[Named]("wrong place")
     NO_ANSWER = Meaning[Worded]("no answer here")
     IMPLAUSIBLE = Meaning[Worded]("implausible")
+    CHANGE = Meaning[ChangeTold]("change")
+    UNDO_CHANGE = Meaning[By]("undo change")
     NO_MATCH = Meaning[NoMatch]("no match")
     NO_INPUT = Meaning[None]("no input")
     AFFIRM = Meaning[By]("affirm", Control.AFFIRM)

@@ -9,9 +9,9 @@ from assistant.core.dialogue import asking
 from assistant.core.dialogue.inquiring import Origin, Waiting
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Pending
-from assistant.core.dialogue.triggers import UNEXPECTED, Known, Named, Signs, Trigger, Worded
+from assistant.core.dialogue.triggers import UNEXPECTED, ChangeTold, Known, Named, Signs, Trigger, Worded
 from assistant.core.library.terms import FactKind
-from assistant.core.library.vocabulary import OVER_RANGE
+from assistant.core.library.vocabulary import CHANGED, OVER_RANGE, UNCHANGED, WATCHED
 from assistant.core.values.units import convert, number_words, plain_number
 from assistant.core.words import placing
 
@@ -35,6 +35,12 @@ def understand_result(talk: Talk, result: Result, source: Origin, snr_db: float 
         return UNEXPECTED
     if result.place is not None and not placing.fits(step, result.place):
         return Known(Trigger.WRONG_PLACE, Named(result.place))
+    if step.watch and result.outcome is not None:
+        return (
+            Known(Trigger.CHANGE, ChangeTold(result.outcome, source))
+            if result.outcome in WATCHED
+            else UNEXPECTED
+        )
     value, unit = result.value, result.unit
     answer: Answer | None = None
     judged: Decimal | None = None
@@ -58,6 +64,20 @@ def understand_result(talk: Talk, result: Result, source: Origin, snr_db: float 
     pending = Pending(
         answer, value, unit, source.how, source.words, source.confidence, snr_db, source.clip, judged
     )
+    return Known(Trigger.RESULT, pending)
+
+
+def is_watching(talk: Talk) -> bool:
+    """Whether changes are told now, in a step that is watched."""
+    return talk.state is State.ASKING and talk.step.watch
+
+
+def watched(talk: Talk, source: Origin, snr_db: float | None = None) -> Known[Any]:
+    """The end of watching: the answer follows from the changes that stand; arguments as for `understand_result`."""
+    answer = talk.step.answer(CHANGED if talk.awaited.changes else UNCHANGED)
+    if answer is None:
+        return UNEXPECTED
+    pending = Pending(answer, None, None, source.how, source.words, source.confidence, snr_db, source.clip)
     return Known(Trigger.RESULT, pending)
 
 

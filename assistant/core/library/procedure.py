@@ -14,7 +14,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from assistant.core.library.terms import Hazard
-from assistant.core.library.vocabulary import FIRED, SAME_POINT, SENSES, UNJUDGED
+from assistant.core.library.vocabulary import FIRED, SAME_POINT, SENSES, UNJUDGED, WATCHED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -268,6 +268,11 @@ class Step:
     line: int = 0
     asks: tuple[str, ...] = ()
     repeat: str = ""
+
+    @property
+    def watch(self) -> bool:
+        """Whether each change is told while the test goes on, until "that is all"; the answer follows from them."""
+        return self.heard == WATCHED
 
     @property
     def starts_engine(self) -> bool:

@@ -23,7 +23,14 @@ from assistant.core.library.reader import Reader, known_of, mapping_of, member_o
 from assistant.core.library.reading_file import reading_of
 from assistant.core.library.repeat import DECIDING, FAILED, NOT_YET, PASSED
 from assistant.core.library.tree import MapNode, TextNode, parse
-from assistant.core.library.vocabulary import COMPARISONS, LOGIC_IN, OVER_RANGE, SENSES
+from assistant.core.library.vocabulary import (
+    COMPARISONS,
+    LOGIC_IN,
+    OVER_RANGE,
+    SENSES,
+    WATCHED,
+)
+from assistant.core.library.watch import is_watched
 from assistant.core.library.ways import check_asked, check_reachable
 from assistant.errors import FileProblem
 
@@ -31,7 +38,18 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import Reading
     from assistant.core.library.terms import Caution, Instrument, Terms
 
-STEP_KEYS = ("measure", "asks", "cautions", "look_for", "good", "if_skipped", "answers", "reading", "repeat")
+STEP_KEYS = (
+    "measure",
+    "asks",
+    "cautions",
+    "look_for",
+    "good",
+    "if_skipped",
+    "answers",
+    "reading",
+    "repeat",
+    "watch",
+)
 MEASURE_KEYS = ("with", "clip", "probe", "engine", "unplugged", "compared_with")
 VERDICT_KEYS = ("says", "faults", "part", "repair", "verify", "still_possible", "continue_with", "next_check")
 CHECK_KEYS = ("do", "value", "source", "come_back")
@@ -111,6 +129,7 @@ def _step(name: str, node: MapNode, context: Context) -> Step:
     instrument = context.terms.instruments[measure.instrument]
     answers, reading = _outcomes(name, item, instrument, context)
     given = tuple(answer.outcome for answer in (reading.bands if reading else answers))
+    watched = is_watched(name, item, measure, given, context.terms)
     good = None
     if "good" in node.items:
         good = known_of(item.get_text("good"), given, context.path, "answer of this step")
@@ -123,7 +142,7 @@ def _step(name: str, node: MapNode, context: Context) -> Step:
         good=good,
         look_for=item.text("look_for", needed=False),
         if_skipped=_skipped(name, node, context),
-        heard=_heard(answers, measure, instrument),
+        heard=WATCHED if watched else _heard(answers, measure, instrument),
         line=node.line,
         asks=item.names("asks", context.terms.facts, "fact", needed=False),
         repeat=_repeat(name, item, given),

@@ -27,6 +27,12 @@ HEAVY_LAMP_BETWEEN: dict[str, tuple[str, str | None]] = {
 }
 """The two points of the heavy lamp that loads the circuit for a meter, positive first; None is the probed point."""
 
+CHANGED, UNCHANGED = "changed", "unchanged"
+"""The two answers of a step that is watched: chosen by the changes that were told, and not said themselves."""
+
+WATCHED = ("went-out", "came-back", "dim")
+"""The changes of a lamp or a meter that are told while a step is watched, in the order of their digits."""
+
 UNJUDGED = "unjudged"
 """Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""
 

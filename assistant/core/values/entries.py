@@ -203,6 +203,40 @@ class ResultUndone(Entry):
 
 
 @dataclass(frozen=True)
+class ChangeSeen(Entry):
+    """The lamp or the meter changed while this step was watched; the time is that of its line in the record.
+
+    Attributes:
+        outcome: Name of what it showed then.
+        number: 1, 2, 3 … among the changes of this step that stand.
+        how: ``voice`` or ``keypad``.
+        words: The recognised words, or the key.
+        confidence: 0 to 1; 1 for a key.
+        clip: File of the sound, if it was spoken.
+    """
+
+    outcome: str
+    procedure: str
+    step: str
+    number: int
+    how: str
+    words: str
+    confidence: float
+    clip: str | None
+
+
+@dataclass(frozen=True)
+class ChangeUndone(Entry):
+    """The change with this number was taken back; it stays in the record. `how` is ``voice`` or ``keypad``."""
+
+    number: int
+    outcome: str
+    procedure: str
+    step: str
+    how: str
+
+
+@dataclass(frozen=True)
 class StepSkipped(Entry):
     """A step was not done, and why."""
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Engine, Measurement, Step
-from assistant.core.library.vocabulary import ALL_BACK, SAME_POINT, SENSES
+from assistant.core.library.vocabulary import ALL_BACK, SAME_POINT, SENSES, WATCHED
 from assistant.core.values.units import UNIT_WORDS
 from assistant.core.words.placing import at_place, calling, capital, listed, place_spoken
 from assistant.core.words.sentences import sentences as split
@@ -195,6 +195,10 @@ def question(library: Library, step: Step) -> str:
     """The question that ends an instruction, with the answers in the order of their digits."""
     if step.reading:
         return f"How many {UNIT_WORDS[step.reading.unit][1]}?"
+    if step.watch:
+        about = asked(library.terms, step.measure)
+        told = listed([library.terms.outcomes[name].spoken for name in WATCHED], "or")
+        return " ".join(filter(None, (about, f"Say {told}.", "Then: that's all.")))
     words = [spoken for _, spoken in spoken_answers(library, step)]
     text = f"{capital(listed(words, 'or'))}?"
     about = asked(library.terms, step.measure)
@@ -216,6 +220,9 @@ def keyed_choices(library: Library, step: Step) -> str:
     """The answers with their digits, for the number pad."""
     if step.reading:
         return f"Key the {UNIT_WORDS[step.reading.unit][1]}, then Enter."
+    if step.watch:
+        keys = numbered(library.terms.outcomes[name].spoken for name in WATCHED)
+        return f"{keys} Enter when that's all."
     return " ".join(f"{number} for {text}." for number, text in spoken_answers(library, step))
 
 
