@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from typing import TYPE_CHECKING
 
 from assistant.core.values.entries import (
@@ -27,13 +28,13 @@ _BEGINS_ANEW = (ProcedureEntered, ProcedurePaused, ResultTaken, ResultUndone, St
 
 def changes(course: Course, taken: Taken) -> tuple[tuple[Dated, ChangeSeen], ...]:
     """The changes that stood when this result was taken, in order; none if its step was not watched."""
+    end = bisect_left(course.entries, taken.line, key=lambda dated: dated.line)
+    begin = end
+    while begin and not isinstance(course.entries[begin - 1].entry, _BEGINS_ANEW):
+        begin -= 1
     found: list[tuple[Dated, ChangeSeen]] = []
-    for dated in course.entries:
-        if dated.line >= taken.line:
-            break
-        if isinstance(dated.entry, _BEGINS_ANEW):
-            found = []
-        elif isinstance(dated.entry, ChangeSeen):
+    for dated in course.entries[begin:end]:
+        if isinstance(dated.entry, ChangeSeen):
             found.append((dated, dated.entry))
         elif isinstance(dated.entry, ChangeUndone):
             found = found[:-1]

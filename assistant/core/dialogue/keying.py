@@ -25,7 +25,7 @@ from assistant.core.dialogue.triggers import (
 from assistant.core.dialogue.understanding import is_watching, understand_fact, understand_result, watched
 from assistant.core.library.procedure import Engine
 from assistant.core.library.terms import FactKind
-from assistant.core.library.vocabulary import WATCHED
+from assistant.core.library.vocabulary import OVER_RANGE, WATCHED
 from assistant.core.values.result import Control, Result
 
 if TYPE_CHECKING:
@@ -200,7 +200,10 @@ def _number(talk: Talk, key: str) -> Known[Any]:
         value = Decimal(typed)
     except InvalidOperation:
         return _typed("minus")
-    return understand_result(talk, Result(value=value), Origin("keypad", typed))
+    source = Origin("keypad", typed)
+    if talk.limits.paced and typed == "9" * talk.limits.longest_number and OVER_RANGE in talk.step.heard:
+        return understand_result(talk, Result(OVER_RANGE), source)  # no meter has such a number
+    return understand_result(talk, Result(value=value), source)
 
 
 def _cranking_now(talk: Talk) -> Known[Any]:

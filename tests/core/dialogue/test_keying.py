@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sample_states import dialogue, in_state, shown, state_of, taken, to_switched_side, use_up
+from shipped import shipped_library
 
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
@@ -239,3 +240,19 @@ def test_a_session_that_broke_off_while_cranking_invents_no_seconds() -> None:
     (cranked,) = [entry for entry in talk.entries if isinstance(entry, entries.Cranked)]
     assert (15.0, False) == (cranked.seconds, cranked.timed)
     assert talk.last.startswith("Stop cranking. Key off. Session resumed.")
+
+
+def test_nines_are_over_range() -> None:
+    """Seven nines stand for a meter over its range: that is read back and recorded, and no invented number."""
+    library = shipped_library()
+    step = next(one for one in library.procedures["coil-and-driver"].steps.values() if one.reading and one.heard)
+    talk = Dialogue(library)
+    talk.begin("coil-and-driver")
+    talk.runner.talk.work.step = step
+    talk.runner.talk.state = State.ASKING
+    talk.key(*"9999999", "enter")
+    assert State.READING_BACK is talk.runner.state
+    assert "over range." in talk.last
+    talk.key("enter")
+    (last,) = [one for one in talk.entries if isinstance(one, entries.ResultTaken)]
+    assert last.value is None
