@@ -204,7 +204,7 @@ def test_a_write_up_says_that_so_many_results_are_not_weighed(
 ) -> None:
     """No figure is made of more results than one car gives, and the write-up says so, also for an old record."""
     monkeypatch.setattr("os.fdatasync", lambda _descriptor: None)
-    folder, _ = record(tmp_path, resources.directory("procedures"), Day.KEYS, 200)
+    folder, _ = record(tmp_path, resources.directory("procedures"), Day.KEYS, 400)
     session = read_session(folder)
     library, knowledge = load_folder(folder / "procedures")
     taken = len(
