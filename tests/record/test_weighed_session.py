@@ -68,7 +68,7 @@ def test_the_contradiction_is_spoken_once_and_recorded(session: RecordedSession)
     actions = [action for line in session.lines for action in line.actions]
     said = [action.text for action in actions if isinstance(action, Say) and "don't match" in action.text]
     (text,) = said
-    assert "Control wire: 9999999 ohms. Control wire: 0.1 ohms." in text
+    assert "Control wire: over range. Control wire: 0.1 ohms." in text
     assert "Repeat: ohmmeter, control wire, coil and module unplugged." in text
     noted = [action.entry for action in actions if isinstance(action, Note)]
     undone = [entry for entry in noted if isinstance(entry, ResultUndone)]

@@ -76,8 +76,8 @@ def weighed(*results: tuple[str, str]) -> evidence.Assessment:
 def test_a_part_is_asked_for_only_where_its_faults_are_not_likely_enough() -> None:
     """Likely enough, without a part, or asked already: nothing; else the result that is likeliest a slip."""
     assessment = weighed(
-        ("coil-control/feed-while-cranking", "lit"),
-        ("coil-control/switched-while-cranking", "dark"),
+        ("coil-control/feed-and-switched", "switched-dark"),
+        ("coil-and-driver/led-in-coils-place", "blinking"),
         ("coil-and-driver/primary-ohms", "open"),
     )
     verdict = LIBRARY.procedures["coil-and-driver"].verdicts["primary-open"]
