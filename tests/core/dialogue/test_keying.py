@@ -245,7 +245,9 @@ def test_a_session_that_broke_off_while_cranking_invents_no_seconds() -> None:
 def test_nines_are_over_range() -> None:
     """Seven nines stand for a meter over its range: that is read back and recorded, and no invented number."""
     library = shipped_library()
-    step = next(one for one in library.procedures["coil-and-driver"].steps.values() if one.reading and one.heard)
+    step = next(
+        one for one in library.procedures["coil-and-driver"].steps.values() if one.reading and one.heard
+    )
     talk = Dialogue(library)
     talk.begin("coil-and-driver")
     talk.runner.talk.work.step = step
