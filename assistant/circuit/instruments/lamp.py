@@ -119,8 +119,8 @@ class Glow(Shown):
     def _compared(self, dark: Floats, faint: Floats, distinct: Floats, outcomes: Sequence[str]) -> Floats:
         """Shares of the answers to a comparison; any other answer is not given.
 
-        A person who may say that one place is dark or dim says so, the first place first; of two places that are lit,
-        the blink is told.
+        A person who may say that one place is dark or dim says so, the first place first; of two lit places,
+        that person compares the blink.
 
         Args:
             dark: Share of observers to whom the probed place is dark.

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.triggers import By, Named, Worded
 
 LET_GO = "Still cranking? Let go."
-"""What is said after the longest crank of an engine that is meant to start."""
+"""The order after the longest crank of an engine that is meant to start."""
 
 LONGEST_WORDS_S = 15.0
 """How long the words of a rest are waited for when it is over, if nobody tells that they were spoken."""

@@ -31,14 +31,6 @@ if TYPE_CHECKING:
 INITIALS = 4
 """Most letters that anybody spells without being told how."""
 
-READY = {
-    (False, False): "Say ready.",
-    (False, True): "Press Enter.",
-    (True, False): "Press Enter.",
-    (True, True): "Press Enter.",
-}
-"""How to acknowledge a caution, by whether the loudspeaker is lost, and whether nobody can be heard."""
-
 
 class Ask(StrEnum):
     """The part of a step's instruction to speak."""
@@ -153,7 +145,7 @@ def say_cautions(talk: Talk) -> State:
     due = [(talk.library.cautions[name], form) for name, form in talk.cautions.due]
     text = " ".join(filter(None, (talk.said.take_prefix(), remarking.cautions_text(due))))
     if talk.gear.mute or cautioning.needs_acknowledgement(talk):
-        text += f" {READY[bool(talk.gear.mute), bool(talk.gear.deaf)]}"
+        text += " Press Enter." if talk.gear.mute or talk.gear.deaf else " Say ready."
     talk.say(text, Speech.CAUTION, can_be_cut=False)
     if talk.gear.mute:
         return cautions_given(talk, by="shown")

@@ -68,7 +68,7 @@ def understand_result(talk: Talk, result: Result, source: Origin, snr_db: float 
 
 
 def is_watching(talk: Talk) -> bool:
-    """Whether changes are told now, in a step that is watched."""
+    """Whether the technician is calling out changes now, in a watched step."""
     return talk.state is State.ASKING and talk.step.watch
 
 

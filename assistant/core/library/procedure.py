@@ -271,7 +271,7 @@ class Step:
 
     @property
     def watch(self) -> bool:
-        """Whether each change is told while the test goes on, until "that is all"; the answer follows from them."""
+        """Whether the technician calls out each change until "that is all"; the answer follows from the changes."""
         return self.heard == WATCHED
 
     @property

@@ -82,7 +82,10 @@ def _step(terms: Terms, cautions: dict[str, Caution]) -> dict[str, Any]:
                 "enum": [DECIDING],
                 "description": "asked as this earlier measurement of the session, if there is one",
             },
-            "watch": {"type": "boolean", "description": 'each change is told until "that is all"'},
+            "watch": {
+                "type": "boolean",
+                "description": 'the technician calls out each change until "that is all"',
+            },
         },
         ["measure", "cautions"],
     ) | {"oneOf": [{"required": ["answers"]}, {"required": ["reading"]}]}
