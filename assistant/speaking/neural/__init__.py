@@ -1,0 +1,1 @@
+"""The neural voice "heart": text to phonemes, and phonemes to sound."""
