@@ -29,7 +29,7 @@ CEILING = 10 ** (-1 / 20)
 
 
 @dataclass(frozen=True)
-class Shape:
+class Strength:
     """One strength of shaping.
 
     Attributes:
@@ -45,13 +45,13 @@ class Shape:
     limit_db: float
 
 
-_SHAPES = (
-    Shape(-4.0, 2.0, 1.3, 2.0),
-    Shape(-8.0, 4.0, 1.8, 4.0),
-    Shape(-12.0, 6.0, 2.5, 6.0),
+_STRENGTHS = (
+    Strength(-4.0, 2.0, 1.3, 2.0),
+    Strength(-8.0, 4.0, 1.8, 4.0),
+    Strength(-12.0, 6.0, 2.5, 6.0),
 )
 
-LEVELS = tuple(range(len(_SHAPES) + 1))
+LEVELS = tuple(range(len(_STRENGTHS) + 1))
 """Strengths of shaping: 0 is none, the last one full."""
 
 _UNDER_DB = (25.0, 17.0, 9.0)
@@ -95,7 +95,7 @@ def shaped(samples: Samples, rate: int, level: int) -> Samples:
     peak = int(np.max(np.abs(samples.astype(np.int32)), initial=0))
     if level == 0 or peak == 0:
         return samples
-    shape = _SHAPES[level - 1]
+    shape = _STRENGTHS[level - 1]
     speech = _equalised(samples.astype(np.float64) / peak, rate, shape)
     speech = speech * _compression(speech, rate, shape)
     speech = _limited(speech, rate, shape)
@@ -124,17 +124,17 @@ def gain_db(frequency: NDArray[np.float64], level: int) -> NDArray[np.float64]:
     """Gain of the fixed filter of a level at these frequencies (Hz), dB; straight lines over the logarithm."""
     if level == 0:
         return np.zeros_like(frequency)
-    return _gain_db(frequency, _SHAPES[level - 1])
+    return _gain_db(frequency, _STRENGTHS[level - 1])
 
 
-def _gain_db(frequency: NDArray[np.float64], shape: Shape) -> NDArray[np.float64]:
+def _gain_db(frequency: NDArray[np.float64], shape: Strength) -> NDArray[np.float64]:
     high = shape.presence_db
     corners = np.log2([100.0, 500.0, 1000.0, 4000.0, 8000.0])
     gains = [shape.low_db, 0.0, high, high, high / 2]
     return np.asarray(np.interp(np.log2(np.maximum(frequency, 1.0)), corners, gains))
 
 
-def _equalised(speech: Signal, rate: int, shape: Shape) -> Signal:
+def _equalised(speech: Signal, rate: int, shape: Strength) -> Signal:
     """Filtered without delay (linear phase), by one transform of the whole sentence."""
     size = _fast_size(len(speech) + round(0.05 * rate))
     gains = 10 ** (_gain_db(np.fft.rfftfreq(size, 1 / rate).astype(np.float64), shape) / 20)
@@ -159,7 +159,7 @@ def _envelope(speech: Signal, step: int, reach: int) -> Signal:
     return np.sqrt(np.maximum(smoothed, 0.0))
 
 
-def _compression(speech: Signal, rate: int, shape: Shape) -> Signal:
+def _compression(speech: Signal, rate: int, shape: Strength) -> Signal:
     """Gain for each sample, from the envelope by the static curve."""
     step = max(1, round(_STEP_S * rate))
     envelope = _envelope(speech, step, round(_ENVELOPE_S / _STEP_S / 2))
@@ -172,7 +172,7 @@ def _compression(speech: Signal, rate: int, shape: Shape) -> Signal:
     return _each_sample(10 ** (raised * under / 20), step, len(speech))
 
 
-def _limited(speech: Signal, rate: int, shape: Shape) -> Signal:
+def _limited(speech: Signal, rate: int, shape: Strength) -> Signal:
     """The peaks lowered by a gain that changes smoothly around them; exact: no sample is above the limit."""
     step = max(1, round(_STEP_S * rate) // 2)
     limit = float(np.max(np.abs(speech))) * 10 ** (-shape.limit_db / 20)
