@@ -29,7 +29,7 @@ CEILING = 10 ** (-1 / 20)
 
 
 @dataclass(frozen=True)
-class Strength:
+class VoiceShape:
     """One strength of shaping.
 
     Attributes:
@@ -46,9 +46,9 @@ class Strength:
 
 
 _STRENGTHS = (
-    Strength(-4.0, 2.0, 1.3, 2.0),
-    Strength(-8.0, 4.0, 1.8, 4.0),
-    Strength(-12.0, 6.0, 2.5, 6.0),
+    VoiceShape(-4.0, 2.0, 1.3, 2.0),
+    VoiceShape(-8.0, 4.0, 1.8, 4.0),
+    VoiceShape(-12.0, 6.0, 2.5, 6.0),
 )
 
 LEVELS = tuple(range(len(_STRENGTHS) + 1))
@@ -127,14 +127,14 @@ def gain_db(frequency: NDArray[np.float64], level: int) -> NDArray[np.float64]:
     return _gain_db(frequency, _STRENGTHS[level - 1])
 
 
-def _gain_db(frequency: NDArray[np.float64], shape: Strength) -> NDArray[np.float64]:
+def _gain_db(frequency: NDArray[np.float64], shape: VoiceShape) -> NDArray[np.float64]:
     high = shape.presence_db
     corners = np.log2([100.0, 500.0, 1000.0, 4000.0, 8000.0])
     gains = [shape.low_db, 0.0, high, high, high / 2]
     return np.asarray(np.interp(np.log2(np.maximum(frequency, 1.0)), corners, gains))
 
 
-def _equalised(speech: Signal, rate: int, shape: Strength) -> Signal:
+def _equalised(speech: Signal, rate: int, shape: VoiceShape) -> Signal:
     """Filtered without delay (linear phase), by one transform of the whole sentence."""
     size = _fast_size(len(speech) + round(0.05 * rate))
     gains = 10 ** (_gain_db(np.fft.rfftfreq(size, 1 / rate).astype(np.float64), shape) / 20)
@@ -159,7 +159,7 @@ def _envelope(speech: Signal, step: int, reach: int) -> Signal:
     return np.sqrt(np.maximum(smoothed, 0.0))
 
 
-def _compression(speech: Signal, rate: int, shape: Strength) -> Signal:
+def _compression(speech: Signal, rate: int, shape: VoiceShape) -> Signal:
     """Gain for each sample, from the envelope by the static curve."""
     step = max(1, round(_STEP_S * rate))
     envelope = _envelope(speech, step, round(_ENVELOPE_S / _STEP_S / 2))
@@ -172,7 +172,7 @@ def _compression(speech: Signal, rate: int, shape: Strength) -> Signal:
     return _each_sample(10 ** (raised * under / 20), step, len(speech))
 
 
-def _limited(speech: Signal, rate: int, shape: Strength) -> Signal:
+def _limited(speech: Signal, rate: int, shape: VoiceShape) -> Signal:
     """The peaks lowered by a gain that changes smoothly around them; exact: no sample is above the limit."""
     step = max(1, round(_STEP_S * rate) // 2)
     limit = float(np.max(np.abs(speech))) * 10 ** (-shape.limit_db / 20)
