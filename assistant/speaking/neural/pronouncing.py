@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from assistant.speaking.neural import parts_of_speech
 from assistant.speaking.neural.dictionary import Dictionary
 from assistant.speaking.neural.inflecting import CONSONANTS, VOWELS, compound, stressed
-from assistant.speaking.neural.reading import Words
 from assistant.speaking.neural.pieces import PAUSES, SpokenPiece, pieces
+from assistant.speaking.neural.reading import Words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
