@@ -1,1 +1,4 @@
-"""The neural voice "heart": phonemes become sound with numpy alone. README.md says what its parts are."""
+"""The neural voice "heart": text becomes phonemes, and phonemes become sound with numpy alone.
+
+README.md says what its parts are.
+"""
