@@ -21,7 +21,8 @@ from assistant.core.values.finding import Finding
 from assistant.core.words import remarking
 from assistant.grammar.lint import lint_grammars
 from assistant.rehearsal import judging, ordering, saying
-from assistant.speaking.neural.pronouncing import Unpronounceable, phonemes
+from assistant.speaking.neural.own_words import OwnWords
+from assistant.speaking.neural.pronouncing import Pronouncer, Unpronounceable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -75,9 +76,10 @@ def unpronounceable(said: Iterable[saying.SpokenSentence], lexicon: Path) -> Ite
         said: What can be said.
         lexicon: The file where an author can add such words (`grammars/lexicon.txt`).
     """
+    pronouncer = Pronouncer(OwnWords(lexicon).phones)
     for one in {(one.sentence, one.file, one.line): one for one in said}.values():
         try:
-            phonemes(one.sentence, lexicon)
+            pronouncer.phonemes(one.sentence)
         except Unpronounceable as problem:
             words = ", ".join(f"'{word}'" for word in problem.words)
             yield Finding(

@@ -120,7 +120,7 @@ def phonemes(sentence: str, lexicon: Path | None = None) -> str:
     Args:
         sentence: What is said.
         lexicon: A lexicon with ARPAbet phones for words that no other has, as beside the grammars; None for the
-            bundled grammars' own.
+            bundled grammars' own. It is read once in a process.
 
     Raises:
         Unpronounceable: Words of it are in no lexicon.
