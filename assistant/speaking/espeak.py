@@ -18,7 +18,7 @@ REINSTALL = "Install bay-assistant again, with its packages pyttsx3 and espeakng
 
 
 @dataclass(frozen=True)
-class Espeak:
+class EspeakLibrary:
     """The loaded library: its wait for the end, and the path of its data."""
 
     synchronize: Callable[[], int]
@@ -29,7 +29,7 @@ class Espeak:
         return _environment("ESPEAK_DATA_PATH", self.data)
 
 
-def load() -> Espeak:
+def load() -> EspeakLibrary:
     """Load pyttsx3's driver with the wheel's own eSpeak NG, whatever else is installed; about 0.2 s and 20 MB.
 
     Raises:
@@ -54,7 +54,7 @@ def load() -> Espeak:
         )
     # The driver prints a line for every file, which must not reach a screen in use.
     vars(driver)["print"] = lambda *_words, **_options: None
-    return Espeak(bindings.Synchronize, data)
+    return EspeakLibrary(bindings.Synchronize, data)
 
 
 def _address(library: ctypes.CDLL) -> int | None:

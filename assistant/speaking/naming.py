@@ -10,7 +10,7 @@ HEART = "heart"
 ESPEAK = "gmw/en-us"
 """eSpeak NG's plain US-English voice; it also speaks the sentences that the neural voice cannot."""
 
-DEFAULT_VOICE = ESPEAK
+DEFAULT_VOICE = HEART
 
 _SHORT = {"espeak": ESPEAK}
 

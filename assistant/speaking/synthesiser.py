@@ -114,7 +114,7 @@ class Speakers:
     """The two synthesisers; eSpeak NG is loaded when it first speaks."""
 
     def __init__(self) -> None:
-        self._espeak: espeak.Espeak | None = None
+        self._espeak: espeak.EspeakLibrary | None = None
 
     def speak(self, text: str, voice: str, rate: int) -> Rendered:
         """One sentence by this voice, or by eSpeak NG's if the neural voice cannot speak it.
