@@ -7,6 +7,8 @@ processor's cache, and into the same memory: that is what makes numpy alone quic
 from __future__ import annotations
 
 import math
+from copy import copy
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -117,11 +119,28 @@ def integer_product(
     return np.asarray((left @ right).astype(np.int32))
 
 
-def linear(x: Floats, weight: NDArray[np.int8], weight_scale: Floats, bias: Floats) -> Floats:
-    """Quantise `x`, multiply it by a matrix of eight-bit numbers, scale the product and add `bias`.
+class QuantisedRows:
+    """Rows on a grid of 256 values: what DynamicQuantizeLinear makes of `x`, as whole numbers less the zero point.
 
-    What DynamicQuantizeLinear, MatMulInteger, Cast, Mul and Add do one after the other. The whole numbers are
-    multiplied as 32-bit floating-point numbers; a sum above 2^24 is rounded, as Cast would round it afterwards.
+    Args:
+        x: The rows.
+        overwrite: Nobody else needs `x`, so its memory may hold the result.
+    """
+
+    def __init__(self, x: Floats, *, overwrite: bool = False) -> None:
+        self.scale, zero = grid_of(x)
+        self.grid = np.divide(x, self.scale, out=x if overwrite else None)
+        np.rint(self.grid, out=self.grid)
+        np.clip(self.grid, np.float32(-zero), np.float32(255 - zero), out=self.grid)
+
+
+def linear(x: QuantisedRows, weight: NDArray[np.int8], weight_scale: Floats, bias: Floats) -> Floats:
+    """Multiply quantised rows by a matrix of eight-bit numbers, scale the product and add `bias`.
+
+    With the quantising, what DynamicQuantizeLinear, MatMulInteger, Cast, Mul and Add do one after the other.
+    The whole numbers are multiplied as 32-bit floating-point numbers; a sum above 2^24 is rounded, as Cast would round
+    it afterwards. The weights become floating-point numbers for the moment only: that takes a hundredth of the time,
+    and keeping them would take 22 MiB.
 
     Args:
         x: (..., rows, inputs).
@@ -129,14 +148,31 @@ def linear(x: Floats, weight: NDArray[np.int8], weight_scale: Floats, bias: Floa
         weight_scale: The weights' scale, one number.
         bias: (outputs,).
     """
-    scale, zero = grid_of(x)
-    grid = x / scale
-    np.rint(grid, out=grid)
-    np.clip(grid, np.float32(-zero), np.float32(255 - zero), out=grid)
-    y = grid @ weight.astype(np.float32)
-    y *= scale * weight_scale
+    y = x.grid @ weight.astype(np.float32)
+    y *= x.scale * weight_scale
     y += bias
     return np.asarray(y)
+
+
+@dataclass(frozen=True)
+class LateRows:
+    """Some columns of a `linear` product, computed for a few rows at a time, when they are wanted."""
+
+    x: QuantisedRows
+    weight: NDArray[np.int8]
+    weight_scale: Floats
+    bias: Floats
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Of the whole product, rows last, as the network's results have it."""
+        return (*self.x.grid.shape[:-2], self.weight.shape[1], self.x.grid.shape[-2])
+
+    def rows(self, block: slice) -> Floats:
+        """These rows: (rows, columns)."""
+        part = copy(self.x)
+        part.grid = part.grid.reshape(-1, part.grid.shape[-1])[block]
+        return linear(part, self.weight, self.weight_scale, self.bias)
 
 
 def convolved(

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from assistant.speaking.neural.arithmetic import LateRows
 from assistant.speaking.neural.fusing import FUSED, fused
 from assistant.speaking.neural.graph import Array, Graph, GraphError, Node
 from assistant.speaking.neural.operators import OPERATORS, Compute
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+
+Result = Array | LateRows
+"""A result of a computation: an array, or one whose rows are computed when they are wanted."""
 
 _FAILURES = (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, MemoryError)
 """What numpy raises on values that do not fit each other."""
@@ -35,7 +39,8 @@ def folded(graph: Graph) -> Graph:
             values = compute(*(constants[name] if name else None for name in node.inputs))
         except _FAILURES as error:
             raise GraphError(f"a {node.kind} cannot be computed ({error})") from error
-        _store(node, values, constants)
+        found = values if isinstance(values, tuple) else (values,)
+        _store(node, tuple(np.asarray(value) for value in found), constants)
     return Graph(tuple(left), constants, graph.inputs, graph.outputs)
 
 
@@ -46,11 +51,10 @@ def _compute(node: Node, known: Mapping[str, Callable[[Node], Compute]]) -> Comp
     return make(node)
 
 
-def _store(node: Node, values: Array | tuple[Array, ...], into: dict[str, Array]) -> None:
-    found = values if isinstance(values, tuple) else (values,)
+def _store(node: Node, found: tuple[Result, ...], into: dict[str, Any]) -> None:
     if len(found) < len(node.outputs):
         raise GraphError(f"a {node.kind} gives {len(found)} results, and {len(node.outputs)} are wanted")
-    into.update({name: np.asarray(value) for name, value in zip(node.outputs, found, strict=False) if name})
+    into.update({name: value for name, value in zip(node.outputs, found, strict=False) if name})
 
 
 class Computation:
@@ -88,7 +92,7 @@ class Computation:
         """How many nodes of each kind are run each time."""
         return Counter(node.kind for node, _, _ in self._steps)
 
-    def run(self, inputs: Mapping[str, Array]) -> dict[str, Array]:
+    def run(self, inputs: Mapping[str, Array]) -> dict[str, Result]:
         """The graph's results, by name.
 
         Raises:
@@ -97,7 +101,7 @@ class Computation:
         missing = [name for name in self._inputs if name not in inputs]
         if missing:
             raise GraphError(f"nothing is given for {missing}")
-        values: dict[str, Array] = dict(inputs)
+        values: dict[str, Any] = dict(inputs)
         constants = self._constants
         for node, compute, gone in self._steps:
             given = [
@@ -109,10 +113,7 @@ class Computation:
             except _FAILURES as error:
                 raise GraphError(f"a {node.kind} cannot be computed ({error})") from error
             del given
-            if len(node.outputs) == 1 and not isinstance(found, tuple):
-                values[node.outputs[0]] = found
-            else:
-                _store(node, found, values)
+            _store(node, found if isinstance(found, tuple) else (found,), values)
             del found
             for name in gone:
                 values.pop(name, None)

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assistant.errors import GearProblem
 from assistant.files import read_bytes
-from assistant.speaking.neural.computation import Computation
+from assistant.speaking.neural.arithmetic import Floats, LateRows
+from assistant.speaking.neural.computation import Computation, Result
 from assistant.speaking.neural.graph import Graph, GraphError, read_graph
 from assistant.speaking.neural.protobuf import WireError
 from assistant.speaking.neural.signal import BINS, RATE, VoiceFrames, synthesised
 from assistant.speaking.neural.symbols import EDGE, SYMBOLS
-
-if TYPE_CHECKING:
-    from assistant.speaking.neural.arithmetic import Floats
 
 __all__ = ["HEART", "SYMBOLS", "HeartNetwork"]
 
@@ -85,7 +82,7 @@ class HeartNetwork:
         prediction = self.predict(phonemes, speed)
         if prediction is None:
             return np.zeros(0, np.float32)
-        return np.clip(synthesised(prediction, np.random.default_rng(seed)), np.float32(-1), np.float32(1))
+        return np.clip(synthesised(prediction, seed), np.float32(-1), np.float32(1))
 
     def predict(self, phonemes: str, speed: float = 1.0) -> VoiceFrames | None:
         """What the network says about each frame of 12.5 ms; None for nothing.
@@ -124,14 +121,19 @@ def _check_interface(graph: Graph) -> None:
         raise GraphError(f"it takes {graph.inputs} and gives {graph.outputs}")
 
 
-def _prediction(*results: Floats) -> VoiceFrames:
+def _prediction(*results: Result) -> VoiceFrames:
     """The network's results with one frame behind the other.
 
     Raises:
         GraphError: They have other shapes.
     """
-    frames = results[-1].shape[-1] if results[-1].ndim else 0
-    if [part.shape for part in results] != [*[(1, BINS, frames)] * 5, (1, frames)]:
+    *spectra, pitch = results
+    frames = pitch.shape[-1] if pitch.shape else 0
+    if [part.shape for part in results] != [*[(1, BINS, frames)] * 5, (1, frames)] or isinstance(
+        pitch, LateRows
+    ):
         raise GraphError(f"it gives results of the shapes {[part.shape for part in results]}")
-    harmonic, turn, noise, free, phase, pitch = (part[0].T for part in results)
-    return VoiceFrames(harmonic, turn, noise, free, phase, pitch)
+    harmonic, turn, noise, free, phase = (
+        part.rows if isinstance(part, LateRows) else part[0].T.__getitem__ for part in spectra
+    )
+    return VoiceFrames(harmonic, turn, noise, free, phase, pitch[0])

@@ -13,6 +13,7 @@ short-time Fourier transform (window of Hann, 1,200 samples, every 300) makes th
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,15 +54,19 @@ def hann() -> Floats:
     return (0.5 - 0.5 * np.cos(2 * np.pi * np.arange(WINDOW) / WINDOW)).astype(np.float32)
 
 
+Rows = Callable[[slice], Floats]
+"""Gives a block of frames: (frames, `BINS`). An array's own ``__getitem__`` does, and so does `LateRows.rows`."""
+
+
 @dataclass(frozen=True)
 class VoiceFrames:
-    """What the network says about each frame: arrays of (frames, `BINS`), and the pitch in Hz of each frame."""
+    """What the network says about each frame: a value for each frequency, and the pitch in Hz of each frame."""
 
-    harmonic: Floats
-    turn: Floats
-    noise: Floats
-    free: Floats
-    phase: Floats
+    harmonic: Rows
+    turn: Rows
+    noise: Rows
+    free: Rows
+    phase: Rows
     pitch: Floats
 
 
@@ -146,6 +151,39 @@ class OverlapAdd:
         return np.asarray((self._sum / weight.clip(1e-11)).reshape(-1)[_HALF : _HALF + self._frames * HOP])
 
 
+def _scrambled(x: NDArray[np.uint32]) -> NDArray[np.uint32]:
+    """Mix the bits of each number, in place, so that numbers in a row look drawn by chance.
+
+    Wellons' "lowbias32" (public domain): two multiplications and three shifts. numpy's own generators would take
+    3 MB of memory for their library.
+    """
+    for shift, factor in ((16, 0x7FEB352D), (15, 0x846CA68B)):
+        x ^= x >> np.uint32(shift)
+        x *= np.uint32(factor)
+    x ^= x >> np.uint32(16)
+    return x
+
+
+def white(seed: int, block: slice) -> Spectrum:
+    """White noise: real and imaginary part of every frequency are normal with variance 1 and independent.
+
+    By the method of Box and Muller (1958) from two numbers drawn for each place. A place's value depends on nothing
+    but the seed, its frame and its frequency.
+    """
+    places = np.arange(block.start * BINS, block.stop * BINS, dtype=np.uint32)
+    start = _scrambled(np.array([seed & 0xFFFFFFFF], np.uint32))
+    first = _scrambled(places + start)
+    second = _scrambled(first ^ np.uint32(0x9E3779B9))
+    # Greater than 0, for its logarithm; 24 bits are what a 32-bit floating-point number holds.
+    size = ((first >> np.uint32(8)) + np.uint32(1)).astype(np.float32)
+    size *= np.float32(2.0**-24)
+    np.log(size, out=size)
+    size *= np.float32(-2)
+    angle = second.astype(np.float32)
+    angle *= np.float32(2 * np.pi * 2.0**-32)
+    return _rotation(np.sqrt(size, out=size), angle).reshape(-1, BINS)
+
+
 def _magnitude(logarithm: Floats) -> Floats:
     y = np.minimum(logarithm, _LOUDEST)
     return np.asarray(np.exp(y, out=y))
@@ -159,26 +197,25 @@ def _rotation(magnitude: Floats, angle: Floats) -> Spectrum:
     return y
 
 
-def shaped_frames(given: VoiceFrames, block: slice, source: Spectrum, white: Spectrum) -> Spectrum:
+def shaped_frames(given: VoiceFrames, block: slice, source: Spectrum, hiss: Spectrum) -> Spectrum:
     """The spectra of a block of frames, from those of the pulse train and of white noise."""
-    turn = np.tanh(given.turn[block])
+    turn = np.tanh(given.turn(block))
     turn *= np.float32(np.pi)
     # A cosine of amplitude 1 stands in the transform as half the window's sum; the network was trained without that.
     spectrum = source * np.float32(_OVERLAP / WINDOW)
-    spectrum *= _rotation(_magnitude(given.harmonic[block]), turn)
-    spectrum += white * _magnitude(given.noise[block])
-    spectrum += _rotation(_magnitude(given.free[block]), given.phase[block])
+    spectrum *= _rotation(_magnitude(given.harmonic(block)), turn)
+    spectrum += hiss * _magnitude(given.noise(block))
+    spectrum += _rotation(_magnitude(given.free(block)), given.phase(block))
     return spectrum
 
 
-def synthesised(given: VoiceFrames, random: np.random.Generator) -> Floats:
-    """The sound of a prediction, `RATE` samples a second; `random` makes the noise."""
+def synthesised(given: VoiceFrames, seed: int) -> Floats:
+    """The sound of a prediction, `RATE` samples a second; `seed` fixes the noise."""
     frames = len(given.pitch)
     signal = reflected(pulses(given.pitch))
     out = OverlapAdd(frames)
     for first in range(0, frames, _BLOCK_FRAMES):
         block = slice(first, min(first + _BLOCK_FRAMES, frames))
         count = block.stop - first
-        white = random.standard_normal((count, 2 * BINS), dtype=np.float32).view(np.complex64)
-        out.add(first, shaped_frames(given, block, spectra(signal, first, count), white))
+        out.add(first, shaped_frames(given, block, spectra(signal, first, count), white(seed, block)))
     return out.samples()
