@@ -12,6 +12,13 @@ NAMES = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
 
 LOOK = "; import os, sys, threading; print([os.environ.get(n) for n in {names}], len(os.listdir('/proc/self/task')))"
 
+AS_A_MODULE = """
+import contextlib, io, runpy, sys
+sys.argv = ['assistant', '--version']
+with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):
+    runpy.run_module('assistant', run_name='__main__')
+pass"""
+
 
 def started(code: str, **given: str) -> str:
     """What a fresh process says about its threads after this code and a computation."""
@@ -29,9 +36,7 @@ def started(code: str, **given: str) -> str:
         "import assistant",
         "from assistant.cli import main",
         "import assistant.speaking.voice",
-        "import runpy, contextlib, io\nwith contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):\n"
-        "    sys = __import__('sys'); sys.argv = ['assistant', '--version']; runpy.run_module('assistant', run_name='__main__')\n"
-        "0",
+        AS_A_MODULE,
     ],
     ids=["package", "cli", "voice", "python -m assistant"],
 )
