@@ -149,7 +149,9 @@ class ListeningBench:
             measured.missing.append(f"Stopped after {measured.done} of {len(sentences)} sentences.")
         return measured
 
-    def _sentence(self, number: int, sentence: str, noises: noise.NoiseMaker) -> tuple[list[SentenceHeard], list[SentencePlayed]]:
+    def _sentence(
+        self, number: int, sentence: str, noises: noise.NoiseMaker
+    ) -> tuple[list[SentenceHeard], list[SentencePlayed]]:
         plain = [noise.at_rate(talker.plain(sentence)) for talker in self.talkers]
         played = [noise.at_rate(talker.say(sentence)) for talker in self.talkers]
         longest = max(map(noise.length, played))
@@ -176,7 +178,9 @@ class ListeningBench:
                 heard += [self._heard(where, sentence, one, mixed) for one in self.listeners]
         return heard, sounds
 
-    def _heard(self, where: tuple[int, str, str], sentence: str, listener: SentenceListener, mixed: Mixed) -> SentenceHeard:
+    def _heard(
+        self, where: tuple[int, str, str], sentence: str, listener: SentenceListener, mixed: Mixed
+    ) -> SentenceHeard:
         said = canonical(word for word in as_read(sentence) if word not in listener.unknown)
         text = listener.hear(mixed.whole)
         found = score(said, canonical(as_read(text)), self.sound)

@@ -14,7 +14,7 @@ from assistant.hearing_bench.listening.scores import Rate, rate
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from assistant.hearing_bench.listening.measuring import SentenceHeard, AllHeard, SentencePlayed
+    from assistant.hearing_bench.listening.measuring import AllHeard, SentenceHeard, SentencePlayed
 
 WHO = "Recognisers listened, not people. The figures compare voices; they do not say how much a technician understands."
 
@@ -159,7 +159,9 @@ def _lengths(measured: AllHeard) -> list[str]:
     """Length of speech, and the longest pause, of each voice."""
     lines = []
     for talker in measured.talkers:
-        sounds: dict[int, SentencePlayed] = {one.number: one for one in measured.sounds if one.talker == talker}
+        sounds: dict[int, SentencePlayed] = {
+            one.number: one for one in measured.sounds if one.talker == talker
+        }
         longest = max(sounds.values(), key=lambda one: one.seconds)
         paused = max(sounds.values(), key=lambda one: one.pause_s)
         median = float(np.median([one.seconds for one in sounds.values()]))

@@ -15,7 +15,7 @@ from assistant.errors import GearProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing_bench.listening import examples, noise, report
 from assistant.hearing_bench.listening.keywords import keywords
-from assistant.hearing_bench.listening.measuring import ListeningBench, AllHeard, longest_pause
+from assistant.hearing_bench.listening.measuring import AllHeard, ListeningBench, longest_pause
 from assistant.hearing_bench.listening.sphinx import Sphinx
 from assistant.hearing_bench.listening.talkers import OUTSIDE, FliteVoice, Talker, able, ours
 from assistant.hearing_bench.listening.whisper import Whisper
