@@ -39,12 +39,16 @@ def erf(x: Floats) -> Floats:
 
 
 def gelu_in_place(x: Floats) -> None:
-    """Replace each element by x/2 (1 + erf(x/√2)); `x` lies in one piece of memory.
+    """Replace each element by x/2 (1 + erf(x/√2)).
 
     Written as max(x, 0) - |x|/2 (1 - erf(|x|/√2)), so that nothing cancels out for negative x.
+
+    Raises:
+        ValueError: `x` does not lie in one piece of memory.
     """
-    flat = x.view()
-    flat.shape = (x.size,)  # fails if the array is in several pieces, where reshape would copy it
+    if not x.flags.c_contiguous:
+        raise ValueError("the array lies in several pieces")  # a copy of it would be changed, and lost
+    flat = x.reshape(-1)
     size = min(_BLOCK, flat.size)
     a_of, t_of = np.empty(size, np.float32), np.empty(size, np.float32)
     for start in range(0, flat.size, _BLOCK):

@@ -118,7 +118,12 @@ def _join_gelu(graph: Graph, uses: _Uses) -> list[_Join]:
     for erf in (node for node in graph.nodes if node.kind == "Erf"):
         half = uses.giver.get(erf.inputs[0])
         plus = uses.only_taker(erf.outputs[0], "Add")
-        if half is None or half.kind != "Div" or plus is None or len(uses.takers[half.outputs[0]]) != 1:
+        if (
+            half is None
+            or half.kind != "Div"
+            or plus is None
+            or uses.only_taker(erf.inputs[0], "Erf") is not erf
+        ):
             continue
         x, root = half.inputs
         times = uses.only_taker(plus.outputs[0], "Mul")
