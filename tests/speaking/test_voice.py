@@ -46,7 +46,7 @@ def test_speech_begins_at_once_and_is_as_loud_as_it_can_be(tmp_path: Path) -> No
     speech = Voice(cache_folder=tmp_path).render("Probe the switched side.")
     loud = np.flatnonzero(np.abs(speech.samples.astype(int)) > 200)
     assert loud[0] < 0.05 * speech.rate
-    assert len(speech.samples) - loud[-1] < 0.1 * speech.rate
+    assert len(speech.samples) - loud[-1] < 0.15 * speech.rate
     assert abs(10 ** (-1 / 20) * 32767 - np.max(np.abs(speech.samples.astype(int)))) < 2
     assert (speech.samples.ndim, speech.text) == (1, "Probe the switched side.")
     assert 0.8 < speech.duration_s < 3.0

@@ -12,8 +12,15 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 VERB, NOUN, ADJECTIVE, PAST, DETERMINER = "VERB", "NOUN", "ADJ", "VBN", "DT"
+
 LETTER = "LETTER"
 """The kind of a letter that stands for itself: "A" in "A C volts"."""
+
+INITIALS = "INITIALS"
+"""The kind of a word in capitals among others, which may be read letter by letter: "ECM", "ABS"."""
+
+PART = "PART"
+"""The kind of a part of a word with hyphens."""
 
 PARENTS = {"VBD": VERB, "VBN": VERB, "VBP": VERB}
 """The wider kind of a kind, for words whose pronunciations do not tell them apart."""
@@ -56,6 +63,8 @@ def kind(words: Sequence[str], place: int, *, begins: bool, ends: bool) -> str |
         return NOUN if not after or after in _AFTER_A_VERB or after in _PARTICIPLE_NEXT else ADJECTIVE
     if before in _VERB_NEXT:
         return VERB
+    if before in _PREPOSITIONS:
+        return NOUN
     if before in _PARTICIPLE_NEXT:
         return PAST if word == "read" else ADJECTIVE
     if before and word == "read":

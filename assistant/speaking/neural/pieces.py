@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from assistant.core.values.units import UNIT_WORDS
@@ -18,10 +18,17 @@ _OPENING = re.compile(r"^[\"“(\[{'‘«]+")
 _CLOSING = re.compile(r"[\"”)\]}'’».,;:!?…—]+$")
 _APOSTROPHES = str.maketrans({"’": "'", "‘": "'", "ʼ": "'", "−": "-", "‑": "-", "‐": "-", "–": "-"})
 
-_NUMBER = re.compile(r"([-+]?)(\d{1,3}(?:,\d{3})+|\d+)(?:\.(\d+))?")
-_POINT_FIRST = re.compile(r"([-+]?)()\.(\d+)")
-_ORDINAL = re.compile(r"(\d+)(st|nd|rd|th)")
-_SIGNS = re.compile(r"(?=.*\d)(?=.*[A-Za-z])[A-Za-z0-9]+")
+_NUMBER = re.compile(r"([-+]?)(\d{1,3}(?:,\d{3})+(?!\d)|\d+|(?=\.\d))(?:\.(\d+))?", re.ASCII)
+_WHOLE_NUMBER = re.compile(r"[-+]?[\d,]*\.?\d+", re.ASCII)
+_ORDINAL = re.compile(r"(\d{1,4})(?:st|nd|rd|th)", re.ASCII)
+_CODE = re.compile(r"(?=.*\d)(?=.*[A-Za-z])[A-Za-z0-9]+", re.ASCII)
+_BETWEEN_DIGITS = {
+    re.compile(rf"(?<=\d){mark}(?=\d)", re.ASCII): spoken
+    for mark, spoken in ((":", " "), ("/", " over "), ("-", " to "))
+}
+"""A time of day, a fraction and a range; side by side, their numbers would sound as one."""
+
+_LETTER = re.compile("[A-Z]")
 _LARGEST = 999_999
 """Longer numbers are read digit by digit: nobody compares "twelve million and ..." with a screen."""
 
@@ -69,28 +76,34 @@ class SpokenPiece:
         before: Marks in front that the voice knows ("(").
         after: Marks behind that the voice knows (",", "?").
         stress: How much stress the words are given, if not their own (`inflecting`).
-        text: The piece as it is written, to name it where it cannot be pronounced.
+        sign: Whether it is a letter of a code ("A12"), which is never the article.
     """
 
     parts: tuple[str, ...]
     before: str = ""
     after: str = ""
     stress: float | None = None
-    text: str = ""
+    sign: bool = False
 
 
 def pieces(sentence: str) -> list[SpokenPiece]:
-    """The pieces of a sentence in order; a number or a sign becomes a piece for each word of it."""
+    """The pieces of a sentence in order; a number or a code becomes a piece for each word or sign of it."""
     found: list[SpokenPiece] = []
-    for written in sentence.split():
-        text = written.translate(_APOSTROPHES)
-        opening = _OPENING.search(text)
+    plain = sentence.translate(_APOSTROPHES)
+    for mark, spoken in _BETWEEN_DIGITS.items():
+        plain = mark.sub(spoken, plain)
+    written = plain.split()
+    number = ""
+    for place, whole in enumerate(written):
+        opening = _OPENING.search(whole)
         before = opening.group() if opening else ""
-        text = text[len(before) :]
-        closing = _CLOSING.search(text)
+        closing = _CLOSING.search(whole[len(before) :])
         after = closing.group() if closing else ""
-        text = text[: len(text) - len(after)]
-        found += _of_piece(text, _front(before), _behind(after), written)
+        text = whole[len(before) : len(whole) - len(after)]
+        if number and text in _UNITS and not _LETTER.fullmatch("".join(written[place + 1 : place + 2])):
+            text = _UNITS[text][number != "1"].replace(" ", "_")
+        found += _of_piece(text, _front(before), _behind(after))
+        number = text if not after and _WHOLE_NUMBER.fullmatch(text) else ""
     return found
 
 
@@ -103,48 +116,56 @@ def _behind(marks: str) -> str:
     return "".join("”" if mark in '"”»' else _MARKS.get(mark, "") for mark in marks)
 
 
-def _of_piece(text: str, before: str, after: str, written: str) -> list[SpokenPiece]:
-    words: list[tuple[tuple[str, ...], float | None]]
+def _of_piece(text: str, before: str, after: str) -> list[SpokenPiece]:
     if text and not text.strip("-—"):
-        return [SpokenPiece((), before, f"—{after}", text=written)]
-    spoken = _expanded(text)
-    if spoken is None:
-        parts = tuple(part for part in re.split(r"[-/—_]+", text) if part)
-        if any(_expanded(part) is not None for part in parts):  # "12-volt" is read "twelve volt"
-            spoken = " ".join(_expanded(part) or part for part in parts)
-    if spoken is None:
-        words = [(parts, None)] if parts else []
+        return [SpokenPiece((), before, f"—{after}")]
+    if _CODE.fullmatch(text) and not _expanded(text):
+        words = [SpokenPiece((_sign(sign),), sign=True) for sign in text]
     else:
-        words = [((word,), NONE if word == "point" else None) for word in spoken.split()]
+        words = _words(text)
     if not words:
-        return [SpokenPiece((), before, after, text=written)] if before or after else []
-    last = len(words) - 1
-    return [
-        SpokenPiece(parts, before if i == 0 else "", after if i == last else "", stress, written)
-        for i, (parts, stress) in enumerate(words)
-    ]
+        return [SpokenPiece((), before, after)] if before or after else []
+    words[0] = replace(words[0], before=before)
+    words[-1] = replace(words[-1], after=after)
+    return words
+
+
+def _words(text: str) -> list[SpokenPiece]:
+    """One piece for a word, with hyphens or not; several for what is written in digits or joined by an underscore."""
+    found: list[SpokenPiece] = []
+    for chunk in text.split("_"):
+        parts = [part for part in re.split(r"[-/—]+", chunk) if part]
+        spoken = _expanded(chunk)
+        if spoken is None and any(_expanded(part) for part in parts):  # "12-volt" is read "twelve volt"
+            spoken = " ".join(_expanded(part) or part for part in parts)
+        if spoken is not None:
+            found += [
+                SpokenPiece((word,), stress=NONE if word == "point" else None) for word in spoken.split()
+            ]
+        elif parts:
+            found.append(SpokenPiece(tuple(parts)))
+    return found
+
+
+def _sign(sign: str) -> str:
+    return number_in_words(sign) if sign.isdigit() else sign.upper()
 
 
 def _expanded(text: str) -> str | None:
-    """The words of a number, of a number with its unit, or of a sign; None for a word."""
+    """The words of a number, of a number with its unit, or of a symbol; None for anything else."""
     if text in _SYMBOLS:
         return _SYMBOLS[text]
-    if not any(letter.isascii() and letter.isdigit() for letter in text):
-        return None
     ordinal = _ORDINAL.fullmatch(text)
-    if ordinal and len(ordinal[1]) < 5:
+    if ordinal:
         return _ordinal(ordinal[1])
-    number = _NUMBER.match(text) or _POINT_FIRST.match(text)
-    if number:
-        unit = text[number.end() :]
-        words = number_in_words(number[2] or "", number[3] or "", number[1])
-        if not unit:
-            return words
-        if unit in _UNITS:
-            return f"{words} {_UNITS[unit][number.group() != '1']}"
-    if _SIGNS.fullmatch(text):  # a code such as P0351: sign by sign
-        return " ".join(number_in_words(sign) if sign.isdigit() else sign.upper() for sign in text)
-    return None
+    number = _NUMBER.match(text)
+    if number is None:
+        return None
+    unit = text[number.end() :]
+    if unit and unit not in _UNITS:
+        return None
+    words = number_in_words(number[2], number[3] or "", number[1])
+    return f"{words} {_UNITS[unit][number.group() != '1']}" if unit else words
 
 
 def number_in_words(whole: str, decimals: str = "", sign: str = "") -> str:
