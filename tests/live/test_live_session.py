@@ -31,7 +31,7 @@ GEAR = ("--microphone", "pulse", "--speaker", "pulse")
 
 
 def was_spoken(recorded: npt.NDArray[np.int16], text: str) -> float:
-    """Best normalised correlation of a rendered text with what the loudspeaker gave, 0 to 1, at any level of shaping."""
+    """Best normalised correlation of a text, at any level of shaping, with what the loudspeaker gave, 0 to 1."""
     heard = recorded.astype(np.float64)
     energy = np.concatenate([[0.0], np.cumsum(heard**2)])
     speech = Voice(RATE).render(text)
