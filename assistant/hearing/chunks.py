@@ -21,22 +21,28 @@ class Chunks:
     """Cuts sound that comes in pieces of any length into chunks.
 
     Attributes:
-        heard_s: Length of all sound so far, s.
+        at: Place of the first sample of the chunk that was taken last, counted from the beginning of all sound.
     """
 
     def __init__(self) -> None:
-        self.heard_s = 0.0
+        self.at = 0
+        self._heard = 0
         self._rest: Samples = np.zeros(0, np.int16)
         self._dropping = 0
 
+    @property
+    def heard_s(self) -> float:
+        """Length of all sound so far, s."""
+        return self._heard / RATE
+
     def passed(self, samples: Samples) -> None:
         """Let sound pass unheard: only its time counts."""
-        self.heard_s += samples.size / RATE
+        self._heard += samples.size
         self.clear()
 
     def add(self, samples: Samples) -> None:
         """Add sound to be cut."""
-        self.heard_s += samples.size / RATE
+        self._heard += samples.size
         samples, self._dropping = samples[self._dropping :], max(0, self._dropping - samples.size)
         self._rest = np.concatenate([self._rest, samples]) if self._rest.size else samples
 
@@ -44,6 +50,7 @@ class Chunks:
         """The next chunk; None until there is a whole one."""
         if self._rest.size < CHUNK:
             return None
+        self.at = self._heard - self._rest.size
         chunk, self._rest = self._rest[:CHUNK], self._rest[CHUNK:]
         return chunk
 

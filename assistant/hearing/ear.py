@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from assistant.core.values.events import Clip, Event, Heard, NoiseChanged, NoMatch, NoteRecorded
 from assistant.errors import RecordProblem
 from assistant.hearing.activity import (
+    CHUNK,
     DEFAULT_TIMING,
     Completeness,
     EarTiming,
@@ -24,7 +25,7 @@ from assistant.hearing.activity import (
 from assistant.hearing.chunks import Chunks, SpeechFinder
 from assistant.hearing.noise import Loudness
 from assistant.hearing.note import NoteSound
-from assistant.hearing.sound import Samples
+from assistant.hearing.sound import RATE, Samples
 from assistant.hearing.utterance import OpenUtterance
 from assistant.measured import DEFAULT_THRESHOLDS
 
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
     from assistant.core.values.thresholds import Thresholds
     from assistant.grammar.step_grammar import StepGrammar
+    from assistant.hearing.own_voice import OwnVoice
     from assistant.hearing.recogniser import Recogniser
 
 Make: TypeAlias = Callable[[float], Event]
@@ -75,6 +77,7 @@ class Ear:
         thresholds: The dialogue's limits.
         timing: When speech begins and ends.
         activity: Voice-activity model; the bundled one when None.
+        own_voice: Tells the assistant's own voice; None for an ear that does not hear it.
     """
 
     def __init__(
@@ -86,6 +89,7 @@ class Ear:
         thresholds: Thresholds = DEFAULT_THRESHOLDS,
         timing: EarTiming = DEFAULT_TIMING,
         activity: VoiceActivity | None = None,
+        own_voice: OwnVoice | None = None,
     ) -> None:
         self._recogniser = recogniser
         self._grammar_for = grammar_for
@@ -95,6 +99,8 @@ class Ear:
         self._finder = SpeechFinder(timing, activity or SileroActivity())
         self._loudness = Loudness(thresholds, timing)
         self._chunks = Chunks()
+        self._own_voice = own_voice
+        self._from = 0
         self._grammar: StepGrammar | None = None
         self._utterance: OpenUtterance | None = None
         self._note: NoteSound | None = None
@@ -163,15 +169,18 @@ class Ear:
             if level is not None:
                 self._reports.level(self.noise_db, level)
             probability = self._finder.probability(chunk)
+            own = self._own_voice is not None and self._own_voice.is_own(chunk, self._chunks.at, probability)
+            if own:
+                probability = 0.0
             if self._note is None:
-                self._hear(chunk, probability)
+                self._hear(chunk, probability, own=own)
             elif self._note.add(chunk, probability):
                 self.end_note()
 
-    def _hear(self, chunk: Samples, probability: float) -> None:
+    def _hear(self, chunk: Samples, probability: float, *, own: bool) -> None:
         match self._finder.feed(chunk, probability, self._completeness):
             case Segment.SILENCE:
-                self._between(chunk, probability)
+                self._between(chunk, noise=not own and probability < self._timing.go_on_at)
             case Segment.BEGAN:
                 self._begin(chunk, probability)
             case Segment.SPEECH:
@@ -180,8 +189,8 @@ class Ear:
                 self._go_on(chunk, probability)
                 self._end()
 
-    def _between(self, chunk: Samples, probability: float) -> None:
-        changed = self._loudness.between(chunk, noise=probability < self._timing.go_on_at)
+    def _between(self, chunk: Samples, *, noise: bool) -> None:
+        changed = self._loudness.between(chunk, noise=noise)
         if changed is not None:
             noise_db, hopeless = round(self.noise_db, 1), changed
             self._reports.happened(lambda at: NoiseChanged(at, noise_db, hopeless))
@@ -191,6 +200,7 @@ class Ear:
         self._reports.speech_began()
         levels = self._loudness.levels
         levels.begin()
+        self._from = self._chunks.at - round(self._timing.begin_within_s * RATE)
         beginning = [*self._finder.before(), (chunk, probability)]
         self._utterance = OpenUtterance(self._recogniser, self._grammar, self._thresholds, levels, beginning)
         levels.speech(chunk)
@@ -204,6 +214,10 @@ class Ear:
     def _end(self) -> None:
         utterance, levels = self._utterance, self._loudness.levels
         assert utterance is not None  # noqa: S101  an utterance that ends has begun
+        if self._own_voice is not None and self._own_voice.was_own(self._from, self._chunks.at + CHUNK):
+            self._forget_utterance()
+            self._reports.speech_ended()
+            return
         samples, judged = utterance.samples, utterance.judged()
         self._forget_utterance()
         clip: Clip | None = None

@@ -38,14 +38,16 @@ if TYPE_CHECKING:
     from assistant.core.library.terms import Terms
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.reasoning.odds import Findings
-    from assistant.hearing.listener import SoundSource
     from assistant.hearing.recogniser import Recogniser
     from assistant.record import RecordedSession
     from assistant.screen.terminal import Screen
+    from assistant.session.edges import OpenedMicrophone
     from assistant.session.settings import Settings
 
 WRITE_UP = "write-up"
 """Name of the write-up's files in the session folder, without suffix."""
+
+NO_HEADSET = "The microphone hears the loudspeaker loudly. Without a headset, start again without --headset."
 
 
 def run(settings: Settings) -> int:
@@ -210,12 +212,13 @@ def _listener(
     session: Session,
     recogniser: Recogniser,
     grammars: GrammarSet,
-    microphone: SoundSource,
+    microphone: OpenedMicrophone,
     log: SessionLog,
     screen: Screen,
 ) -> Ears:
     from assistant.hearing.ear import Ear, Reports  # noqa: PLC0415
     from assistant.hearing.listener import Listener  # noqa: PLC0415
+    from assistant.hearing.own_voice import OwnVoice  # noqa: PLC0415
 
     reports = Reports(
         happened=session.happened,
@@ -224,8 +227,18 @@ def _listener(
         speech_ended=session.speech_ended,
         level=lambda noise_db, level_db: screen.level(Level(level_db, noise_db)),
     )
-    ear = Ear(recogniser, grammars.request, reports, thresholds=log.header.thresholds)
-    return Listener(ear, microphone, session.happened)
+    thresholds, played = log.header.thresholds, microphone.played
+    if played is None:
+        ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds)
+        return Listener(ear, microphone, session.happened)
+    own_voice = OwnVoice(
+        played.between,
+        lambda: played.breaks,
+        loud=lambda: session.tell(NO_HEADSET),
+        speech_db=thresholds.speech_level_db,
+    )
+    ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds, own_voice=own_voice)
+    return Listener(ear, microphone, session.happened, played.pass_by)
 
 
 def _findings(

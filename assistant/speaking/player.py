@@ -63,6 +63,7 @@ class Player:
         device: Name, part of a name, or number of an output device; None for the system's default.
         on_gear_lost: Called with a plain reason when the device stops working.
         on_gear_back: Called when it works again; the player tries every two seconds.
+        on_played: Called on the audio thread with each block, silence included, and its rate in Hz.
         sounddevice: Stand-in for the module of that name.
 
     Raises:
@@ -75,12 +76,14 @@ class Player:
         *,
         on_gear_lost: Callable[[str], None] | None = None,
         on_gear_back: Callable[[], None] | None = None,
+        on_played: Callable[[NDArray[np.int16], int], None] | None = None,
         sounddevice: Any = None,
     ) -> None:
         module = sounddevice if sounddevice is not None else load_sounddevice()
         self._device = OutputDevice(module, device, self._fill)
         self._on_gear_lost = on_gear_lost or (lambda _why: None)
         self._on_gear_back = on_gear_back or (lambda: None)
+        self._on_played = on_played or (lambda _block, _rate: None)
         self._lock = threading.Lock()
         self._job: _Playing | None = None
         self._leaving: _Playing | None = None
@@ -170,6 +173,7 @@ class Player:
                         self._job, self._leaving = None, job
                         due = leaves + len(piece) / self._device.rate
                         self._reports.put(_Report(job, due, cut=False))
+        self._on_played(block, self._device.rate)
         return block
 
     # --- threads of our own ------------------------------------------------------------------------
