@@ -21,9 +21,11 @@ from assistant.core.values.finding import Finding
 from assistant.core.words import remarking
 from assistant.grammar.lint import lint_grammars
 from assistant.rehearsal import judging, ordering, saying
+from assistant.speaking.neural.own_words import OwnWords
+from assistant.speaking.neural.pronouncing import Pronouncer, Unpronounceable
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Answer, Procedure, Step, Target
@@ -56,13 +58,36 @@ def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
 
 def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
     """Doubtful points of the procedures themselves."""
+    said = all_spoken(library, knowledge, turns=500)
     return [
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
         *trade_rules.findings(library),
         *ordering.findings(library, lambda name: _beside(library, name)),
-        *judging.findings(library, all_spoken(library, knowledge, turns=500)),
+        *judging.findings(library, said),
+        *unpronounceable(said, grammars.lexicon.path),
     ]
+
+
+def unpronounceable(said: Iterable[saying.SpokenSentence], lexicon: Path) -> Iterator[Finding]:
+    """Sentences that the second voice has to speak, because a word of them is in no lexicon of the first.
+
+    Args:
+        said: What can be said.
+        lexicon: The file where an author can add such words (`grammars/lexicon.txt`).
+    """
+    pronouncer = Pronouncer(OwnWords(lexicon).phones)
+    for one in {(one.sentence, one.file, one.line): one for one in said}.values():
+        try:
+            pronouncer.phonemes(one.sentence)
+        except Unpronounceable as problem:
+            words = ", ".join(f"'{word}'" for word in problem.words)
+            yield Finding(
+                one.file,
+                one.line,
+                f"{one.where}: only eSpeak can say '{one.sentence}', because no lexicon has {words}",
+                f"Use another word, or add its phones to {lexicon}",
+            )
 
 
 def listened_for(library: Library) -> tuple[str, ...]:

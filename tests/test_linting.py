@@ -140,6 +140,24 @@ def test_what_only_the_dialogue_says_is_found_in_its_source() -> None:
     assert notice.sentence in source.read_text(encoding="utf-8").splitlines()[notice.line - 1]
 
 
+def test_a_sentence_that_only_the_second_voice_can_say_is_found(folders: tuple[Path, Path]) -> None:
+    """A word in no lexicon: the file, the line of the step, the word; gone when the author adds its phones."""
+    change(
+        folders[0] / "battery-and-cranking.yaml",
+        "look_for: Scratch through paint and oil.",
+        "look_for: Scratch through paint and zorbnik.",
+    )
+    (finding,) = findings(folders, lint_procedures)
+    step = load_library(folders[0]).step("battery-and-cranking", "ground-drop")
+    assert (str(folders[0] / "battery-and-cranking.yaml"), step.line) == (finding.path, finding.line)
+    assert "only eSpeak can say 'Scratch through paint and zorbnik.'" in finding.problem
+    assert "no lexicon has 'zorbnik'" in finding.problem
+    assert str(folders[1] / "lexicon.txt") in finding.remedy
+    with (folders[1] / "lexicon.txt").open("a", encoding="utf-8") as lexicon:
+        lexicon.write("zorbnik Z AO R B N IH K\n")
+    assert [] == findings(folders, lint_procedures)
+
+
 def test_an_outcome_that_is_not_asked_for_by_its_first_form_is_found(folders: tuple[Path, Path]) -> None:
     """One word for one thing: the word of the question is the first that the grammar lists."""
     change(folders[1] / "lamp.jsgf", "(dim | lamp dim)", "(lamp dim | dim)")

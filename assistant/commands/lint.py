@@ -26,7 +26,8 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--speech",
         action="store_true",
-        help="check only what the assistant says: how long its sentences are, and how much precedes the first crank",
+        help="check only what the assistant says: how long its sentences are, how much precedes the first crank, "
+        "and words that the voice cannot pronounce",
     )
     parser.add_argument(
         "--write-schema",
@@ -79,13 +80,14 @@ def _write_likelihoods(library: Library, folder: Path) -> None:
 
 
 def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
-    from assistant.linting import all_spoken  # noqa: PLC0415
+    from assistant.grammar.grammar_set import LEXICON  # noqa: PLC0415
+    from assistant.linting import all_spoken, unpronounceable  # noqa: PLC0415
     from assistant.rehearsal import amount, judging  # noqa: PLC0415
     from assistant.speaking import DEFAULT_RATE  # noqa: PLC0415
 
     said = all_spoken(library, knowledge)
     measured = amount.measure(library, knowledge, said, DEFAULT_RATE)
-    findings = judging.findings(library, said)
+    findings = [*judging.findings(library, said), *unpronounceable(said, grammars_folder(options) / LEXICON)]
     if not options.json:
         print("\n".join(measured.lines()))
     return report(findings, "No finding.", as_json=options.json)
