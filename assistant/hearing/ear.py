@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, TypeAlias
 from assistant.core.values.events import Clip, Event, Heard, NoiseChanged, NoMatch, NoteRecorded
 from assistant.errors import RecordProblem
 from assistant.hearing.activity import (
-    CHUNK,
     DEFAULT_TIMING,
     Completeness,
     EarTiming,
@@ -25,7 +24,7 @@ from assistant.hearing.activity import (
 from assistant.hearing.chunks import Chunks, SpeechFinder
 from assistant.hearing.noise import Loudness
 from assistant.hearing.note import NoteSound
-from assistant.hearing.sound import RATE, Samples
+from assistant.hearing.sound import Samples
 from assistant.hearing.utterance import OpenUtterance
 from assistant.measured import DEFAULT_THRESHOLDS
 
@@ -96,11 +95,9 @@ class Ear:
         self._reports = reports
         self._thresholds = thresholds
         self._timing = timing
-        self._finder = SpeechFinder(timing, activity or SileroActivity())
+        self._finder = SpeechFinder(timing, activity or SileroActivity(), own_voice)
         self._loudness = Loudness(thresholds, timing)
         self._chunks = Chunks()
-        self._own_voice = own_voice
-        self._from = 0
         self._grammar: StepGrammar | None = None
         self._utterance: OpenUtterance | None = None
         self._note: NoteSound | None = None
@@ -168,19 +165,16 @@ class Ear:
             level = self._loudness.metered(chunk)
             if level is not None:
                 self._reports.level(self.noise_db, level)
-            probability = self._finder.probability(chunk)
-            own = self._own_voice is not None and self._own_voice.is_own(chunk, self._chunks.at, probability)
-            if own:
-                probability = 0.0
+            probability = self._finder.probability(chunk, self._chunks.at)
             if self._note is None:
-                self._hear(chunk, probability, own=own)
+                self._hear(chunk, probability)
             elif self._note.add(chunk, probability):
                 self.end_note()
 
-    def _hear(self, chunk: Samples, probability: float, *, own: bool) -> None:
+    def _hear(self, chunk: Samples, probability: float) -> None:
         match self._finder.feed(chunk, probability, self._completeness):
             case Segment.SILENCE:
-                self._between(chunk, noise=not own and probability < self._timing.go_on_at)
+                self._between(chunk, probability)
             case Segment.BEGAN:
                 self._begin(chunk, probability)
             case Segment.SPEECH:
@@ -189,7 +183,8 @@ class Ear:
                 self._go_on(chunk, probability)
                 self._end()
 
-    def _between(self, chunk: Samples, *, noise: bool) -> None:
+    def _between(self, chunk: Samples, probability: float) -> None:
+        noise = probability < self._timing.go_on_at and not self._finder.own
         changed = self._loudness.between(chunk, noise=noise)
         if changed is not None:
             noise_db, hopeless = round(self.noise_db, 1), changed
@@ -200,7 +195,6 @@ class Ear:
         self._reports.speech_began()
         levels = self._loudness.levels
         levels.begin()
-        self._from = self._chunks.at - round(self._timing.begin_within_s * RATE)
         beginning = [*self._finder.before(), (chunk, probability)]
         self._utterance = OpenUtterance(self._recogniser, self._grammar, self._thresholds, levels, beginning)
         levels.speech(chunk)
@@ -214,7 +208,7 @@ class Ear:
     def _end(self) -> None:
         utterance, levels = self._utterance, self._loudness.levels
         assert utterance is not None  # noqa: S101  an utterance that ends has begun
-        if self._own_voice is not None and self._own_voice.was_own(self._from, self._chunks.at + CHUNK):
+        if self._finder.was_own():
             self._forget_utterance()
             self._reports.speech_ended()
             return

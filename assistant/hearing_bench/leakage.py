@@ -68,7 +68,7 @@ class _Beside:
 
 
 @dataclass(frozen=True)
-class Plan:
+class LeakagePlan:
     """What is measured.
 
     Attributes:
@@ -87,7 +87,7 @@ class Plan:
 
 
 def measure(
-    plan: Plan, recogniser: Recogniser, grammars: GrammarSet, progress: Callable[[str], None]
+    plan: LeakagePlan, recogniser: Recogniser, grammars: GrammarSet, progress: Callable[[str], None]
 ) -> dict[tuple[int, float], Leakage]:
     """What came of it, by the level of the leakage and the ratio of speech to noise, dB."""
     found: dict[tuple[int, float], Leakage] = defaultdict(Leakage)
@@ -117,7 +117,7 @@ class _Session:
 
     def __init__(
         self,
-        plan: Plan,
+        plan: LeakagePlan,
         recogniser: Recogniser,
         grammars: GrammarSet,
         leak_db: int,

@@ -80,10 +80,9 @@ class Player:
         sounddevice: Any = None,
     ) -> None:
         module = sounddevice if sounddevice is not None else load_sounddevice()
-        self._device = OutputDevice(module, device, self._fill)
+        self._device = OutputDevice(module, device, self._fill, on_played)
         self._on_gear_lost = on_gear_lost or (lambda _why: None)
         self._on_gear_back = on_gear_back or (lambda: None)
-        self._on_played = on_played or (lambda _block, _rate: None)
         self._lock = threading.Lock()
         self._job: _Playing | None = None
         self._leaving: _Playing | None = None
@@ -173,7 +172,6 @@ class Player:
                         self._job, self._leaving = None, job
                         due = leaves + len(piece) / self._device.rate
                         self._reports.put(_Report(job, due, cut=False))
-        self._on_played(block, self._device.rate)
         return block
 
     # --- threads of our own ------------------------------------------------------------------------

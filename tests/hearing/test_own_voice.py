@@ -99,7 +99,7 @@ def test_a_loud_loudspeaker_is_told_once() -> None:
 
 
 def test_white_noise_has_its_own_power_in_every_band() -> None:
-    """The spectrum of white noise is flat at its variance (definition), whatever the window; a tone is in one or two bands."""
+    """The spectrum of white noise is flat at its variance (definition), a tone is in one or two bands."""
     noise = np.random.default_rng(2).normal(0, 3276.8, (400, CHUNK))
     found = powers(np.rint(noise).astype(np.int16)).mean(axis=0)
     assert found == pytest.approx(np.full(found.size, 0.01), rel=0.15)

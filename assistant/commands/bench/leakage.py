@@ -55,7 +55,7 @@ def run(options: argparse.Namespace) -> int:
         cache = SpeechCache(cache_folder())
         technician = BenchVoice(options.speak_over, "flite", options.speak_over)
         speak_over = lambda word: cache.say(technician, word)  # noqa: E731
-    plan = leakage.Plan(
+    plan = leakage.LeakagePlan(
         turns[:: options.every],
         Voice(DEFAULT_RATE, options.voice),
         speak_over,
