@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from assistant.core.values.events import GearBack, GearLost
 from assistant.session.silent import NoSpeaker, NoVoice
+from assistant.speaking import DEFAULT_RATE
+from assistant.speaking.naming import HEART
 from assistant.speaking.player import Player
 from assistant.speaking.portaudio import device_named
 from assistant.speaking.voice import Voice
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 
     from assistant.hearing.listener import SoundSource
     from assistant.hearing.sound import Samples
+    from assistant.record.header import SpokenBy
     from assistant.session.loop import Session
     from assistant.session.settings import Gear
     from assistant.speaking.output import Output
@@ -98,7 +101,7 @@ class OpenedMicrophone:
         self._source.close()
 
 
-def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Voice, Output, SoundSource | None]:
+def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Output, SoundSource | None]:
     """Open loudspeaker and microphone, each unless the session does without.
 
     Args:
@@ -107,7 +110,7 @@ def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Voice, 
         closing: Closes them at the end.
 
     Returns:
-        The voice, its output, and the microphone (None for a session by keys alone).
+        The output of speech, and the microphone (None for a session by keys alone).
 
     Raises:
         GearProblem: One of them cannot be opened.
@@ -132,5 +135,22 @@ def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Voice, 
             )
         )
         closing.callback(microphone.close)
-    voice = NoVoice() if wanted.silent else Voice(wanted.speech_rate)
-    return voice, output, microphone
+    return output, microphone
+
+
+def open_voice(wanted: Gear, before: SpokenBy) -> Voice:
+    """The voice that is wanted, or as before; one that speaks by eSpeak NG has proved that it can.
+
+    Args:
+        wanted: The gear of the session.
+        before: The voice of the session that is resumed.
+
+    Raises:
+        GearProblem: There is no such voice.
+    """
+    if wanted.silent:
+        return NoVoice()
+    voice = Voice(wanted.speech_rate or before.rate or DEFAULT_RATE, wanted.voice or before.voice or None)
+    if voice.voice_name != HEART:
+        voice.render("Ready.")
+    return voice

@@ -19,6 +19,7 @@ from assistant.grammar.grammar_set import GrammarSet
 from assistant.keys.pad import NumberPad
 from assistant.loading.folder import load_folder
 from assistant.record import SessionLog, sessions_folder
+from assistant.record.header import SpokenBy
 from assistant.record.history import read_history
 from assistant.record.recorded import repeated_sentence
 from assistant.record.storage import write_file
@@ -26,7 +27,7 @@ from assistant.record.summaries import session_named
 from assistant.record.told import told_on
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
-from assistant.session.edges import GearNews, open_gear
+from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, left_out_sentence
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
     from assistant.record import RecordedSession
     from assistant.screen.terminal import Screen
     from assistant.session.settings import Settings
+    from assistant.speaking.voice import Voice
 
 WRITE_UP = "write-up"
 """Name of the write-up's files in the session folder, without suffix."""
@@ -80,10 +82,10 @@ def _run(settings: Settings, ending: Ending) -> int:
     with ExitStack() as shown, ExitStack() as gear:
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only)
-        voice, output, microphone = open_gear(wanted, news, gear)
+        output, microphone = open_gear(wanted, news, gear)
         findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
-        log = _log(settings, findings)
+        log, voice = _log_and_voice(settings, findings)
         gear.callback(log.close)
         begun_in = log.folder
         runner = _runner(log)
@@ -249,13 +251,25 @@ def _procedures(settings: Settings) -> Path:
     return settings.folders.procedures or resources.directory("procedures")
 
 
-def _log(settings: Settings, findings: Findings | None) -> SessionLog:
+def _log_and_voice(settings: Settings, findings: Findings | None) -> tuple[SessionLog, Voice]:
+    """The record and the voice; a wrong voice is refused before a new record is made, and a resumed one has its own."""
+    gear = settings.gear
     if settings.resume is None:
-        return SessionLog.create(settings.sessions, settings.facts, _procedures(settings), findings=findings)
+        voice = open_voice(gear, SpokenBy())
+        spoken_by = SpokenBy() if gear.silent else SpokenBy(voice.voice_name, voice.rate_words_per_minute)
+        made = SessionLog.create(
+            settings.sessions, settings.facts, _procedures(settings), findings=findings, spoken_by=spoken_by
+        )
+        return made, voice
     path = Path(settings.resume)
     if settings.resume == "last" or not path.is_dir():
         path = session_named(settings.sessions, settings.resume, unsealed=True)
-    return SessionLog.resume(path)
+    log = SessionLog.resume(path)
+    try:
+        return log, open_voice(gear, log.header.spoken_by)
+    except GearProblem:
+        log.close()
+        raise
 
 
 def _write_up(folder: Path) -> None:

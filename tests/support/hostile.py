@@ -213,7 +213,7 @@ OPTIONS = {
     "gear": ("--model", "--microphone", "--speaker"),
     "bench hearing": ("--hours", "--only", "--manifest", "--json", "--cache", "--model"),
     "bench sessions": ("--count",),
-    "bench speech": ("--sentences", "--speech-rate", "--voice"),
+    "bench speech": ("--sentences", "--speech-rate", "--voice", "--seed", "--listener", "--half"),
 }
 """Options of each command that are tried with nasty values; a flag gets none."""
 
