@@ -31,6 +31,7 @@ from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, left_out_sentence
+from assistant.speaking.neural.pronouncing import use_lexicon
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -73,6 +74,7 @@ def _run(settings: Settings, ending: Ending) -> int:
             "Start bay-assistant in a terminal, or send keys through a pipe."
         )
     grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
+    use_lexicon(grammars.lexicon.path)
     library, knowledge = load_folder(_procedures(settings))
     if settings.resume is None:
         library.procedure(settings.procedure)
