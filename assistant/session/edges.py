@@ -10,6 +10,7 @@ from assistant.core.values.events import GearBack, GearLost
 from assistant.session.silent import NoSpeaker, NoVoice
 from assistant.speaking import DEFAULT_RATE
 from assistant.speaking.naming import HEART
+from assistant.speaking.played import PlayedSound
 from assistant.speaking.player import Player
 from assistant.speaking.portaudio import device_named
 from assistant.speaking.voice import Voice
@@ -57,10 +58,15 @@ class GearNews:
 
 
 class OpenedMicrophone:
-    """A microphone that opens before anything listens, so that a missing one is refused before a session is made."""
+    """A microphone that opens before anything listens, so that a missing one is refused before a session is made.
 
-    def __init__(self, source: SoundSource) -> None:
+    Attributes:
+        played: What the loudspeaker was given, for a microphone that listens meanwhile; else None.
+    """
+
+    def __init__(self, source: SoundSource, played: PlayedSound | None = None) -> None:
         self._source = source
+        self.played = played
         self._listener: tuple[Callable[[Samples], None], Callable[[str], None], Callable[[], None]] | None = (
             None
         )
@@ -101,7 +107,16 @@ class OpenedMicrophone:
         self._source.close()
 
 
-def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Output, SoundSource | None]:
+def _played(wanted: Gear) -> PlayedSound | None:
+    """What the loudspeaker is given, if the microphone listens meanwhile and may hear it."""
+    if not wanted.headset or wanted.silent or wanted.keys_only:
+        return None
+    from assistant.hearing.sound import RATE  # noqa: PLC0415  a session by keys needs none of it
+
+    return PlayedSound(RATE)
+
+
+def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Output, OpenedMicrophone | None]:
     """Open loudspeaker and microphone, each unless the session does without.
 
     Args:
@@ -117,11 +132,13 @@ def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Output,
     """
     output: Output = NoSpeaker()
     player: Player | None = None
+    played = _played(wanted)
     if not wanted.silent:
         output = player = Player(
             device_named(wanted.speaker),
             on_gear_lost=lambda why: news.lost("speaker", why),
             on_gear_back=lambda: news.back("speaker"),
+            on_played=played.hand_over if played is not None else None,
         )
     closing.callback(output.close)
     microphone = None
@@ -132,7 +149,8 @@ def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Output,
             Microphone(
                 device_named(wanted.microphone),
                 own_voice=lambda: player is not None and player.speaking,
-            )
+            ),
+            played,
         )
         closing.callback(microphone.close)
     return output, microphone

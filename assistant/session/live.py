@@ -32,6 +32,7 @@ from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, left_out_sentence
+from assistant.speaking.neural.pronouncing import use_lexicon
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -40,15 +41,17 @@ if TYPE_CHECKING:
     from assistant.core.library.terms import Terms
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.reasoning.odds import Findings
-    from assistant.hearing.listener import SoundSource
     from assistant.hearing.recogniser import Recogniser
     from assistant.record import RecordedSession
     from assistant.screen.terminal import Screen
+    from assistant.session.edges import OpenedMicrophone
     from assistant.session.settings import Settings
     from assistant.speaking.voice import Voice
 
 WRITE_UP = "write-up"
 """Name of the write-up's files in the session folder, without suffix."""
+
+NO_HEADSET = "The microphone hears the loudspeaker loudly. Without a headset, start again without --headset."
 
 
 def run(settings: Settings) -> int:
@@ -72,6 +75,7 @@ def _run(settings: Settings, ending: Ending) -> int:
             "Start bay-assistant in a terminal, or send keys through a pipe."
         )
     grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
+    use_lexicon(grammars.lexicon.path)
     library, knowledge = load_folder(_procedures(settings))
     if settings.resume is None:
         library.procedure(settings.procedure)
@@ -214,13 +218,14 @@ def _listener(
     session: Session,
     recogniser: Recogniser,
     grammars: GrammarSet,
-    microphone: SoundSource,
+    microphone: OpenedMicrophone,
     log: SessionLog,
     screen: Screen,
     against_noise: AgainstNoise,
 ) -> Ears:
     from assistant.hearing.ear import Ear, Reports  # noqa: PLC0415
     from assistant.hearing.listener import Listener  # noqa: PLC0415
+    from assistant.hearing.own_voice import OwnVoice  # noqa: PLC0415
 
     def metered(noise_db: float, level_db: float) -> None:
         screen.level(Level(level_db, noise_db))
@@ -233,8 +238,18 @@ def _listener(
         speech_ended=session.speech_ended,
         level=metered,
     )
-    ear = Ear(recogniser, grammars.request, reports, thresholds=log.header.thresholds)
-    return Listener(ear, microphone, session.happened)
+    thresholds, played = log.header.thresholds, microphone.played
+    if played is None:
+        ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds)
+        return Listener(ear, microphone, session.happened)
+    own_voice = OwnVoice(
+        played.between,
+        lambda: played.breaks,
+        loud=lambda: session.tell(NO_HEADSET),
+        speech_db=thresholds.speech_level_db,
+    )
+    ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds, own_voice=own_voice)
+    return Listener(ear, microphone, session.happened, played.pass_by)
 
 
 def _findings(

@@ -152,6 +152,10 @@ class Session:
         """It was nothing: count silence again; safe from any thread."""
         self.post(self._count_silence)
 
+    def tell(self, text: str) -> None:
+        """Show a remark that is no part of the dialogue; safe from any thread."""
+        self.post(lambda: self._screen.notice(text, self._now()))
+
     def leave(self, why: str) -> None:
         """Close the session before anything else that waits, and say nothing more; safe from any thread."""
         self._inbox.leave(why)

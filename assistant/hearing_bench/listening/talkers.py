@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Protocol
 from assistant.errors import GearProblem
 from assistant.hearing_bench.listening.flite import by_flite
 from assistant.speaking import shaping
-from assistant.speaking.speech import SpokenSound
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assistant.speaking.speech import SpokenSound
     from assistant.speaking.voice import Voice
 
 OUTSIDE = "flite:rms"
@@ -29,6 +29,10 @@ class Renders(Protocol):
         """The speech for a text."""
         ...
 
+    def shape_for(self, level: int) -> None:
+        """Shape what is rendered from now on for noise of this level."""
+        ...
+
 
 @dataclass(frozen=True)
 class FliteVoice:
@@ -43,6 +47,15 @@ class FliteVoice:
             GearProblem: flite or the voice is not installed.
         """
         return by_flite(self.voice, text)
+
+    def shape_for(self, level: int) -> None:
+        """It has no shaping.
+
+        Raises:
+            ValueError: It is asked for some.
+        """
+        if level:
+            raise ValueError("a voice of flite cannot be shaped")
 
 
 @dataclass(frozen=True)
@@ -63,12 +76,15 @@ class Talker:
 
     def plain(self, text: str) -> SpokenSound:
         """The speech before any shaping."""
-        return self.voice.render(text)
+        return self._at(shaping.LEVELS[0], text)
 
     def say(self, text: str) -> SpokenSound:
         """The speech as it is played; as many samples as `plain`."""
-        sound = self.plain(text)
-        return SpokenSound(shaping.shaped(sound.samples, sound.rate, self.level), sound.rate, text)
+        return self._at(self.level, text)
+
+    def _at(self, level: int, text: str) -> SpokenSound:
+        self.voice.shape_for(level)
+        return self.voice.render(text)
 
 
 def ours(voice: Voice, *, shaped: bool) -> list[Talker]:

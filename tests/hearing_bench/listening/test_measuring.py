@@ -58,6 +58,9 @@ class Tone:
         samples = 8000 * np.sin(np.arange(12_000) * 0.1) * np.hanning(12_000)
         return SpokenSound(samples.astype(np.int16), noise.RATE, text)
 
+    def shape_for(self, level: int) -> None:
+        assert level == 0
+
 
 def bench(listener: Deaf, talkers: list[Talker] | None = None) -> ListeningBench:
     return ListeningBench(
