@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from hypothesis import HealthCheck, settings
 
+import assistant  # noqa: F401  holds numerical libraries to one thread before any test loads them
+
 if TYPE_CHECKING:
     from xdist.scheduler import LoadScopeScheduling
 

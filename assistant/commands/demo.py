@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.commands.options import add_model
+from assistant.commands.options import add_model, add_voice, voice_of
 
 if TYPE_CHECKING:
     import argparse
@@ -29,6 +29,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--script", type=Path, metavar="FILE", help="play this scenario instead of the bundled one"
     )
+    add_voice(parser)
     add_model(parser)
 
 
@@ -36,4 +37,10 @@ def run(options: argparse.Namespace) -> int:
     """Play the scenario."""
     from assistant import demo  # noqa: PLC0415
 
-    return demo.run(options.out, model=options.model, real_time=options.real_time, script=options.script)
+    return demo.run(
+        options.out,
+        model=options.model,
+        real_time=options.real_time,
+        script=options.script,
+        voice=voice_of(options),
+    )

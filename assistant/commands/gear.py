@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from assistant.commands.options import add_model, add_sound
+from assistant.commands.options import add_model, add_sound, add_voice
+from assistant.speaking import DEFAULT_RATE
 
 if TYPE_CHECKING:
     import argparse
@@ -19,9 +20,10 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--say",
         action="store_true",
-        help="also speak a test sentence and measure the microphone for two seconds",
+        help="also speak a sentence, in the voice and in the other one, and measure the microphone for two seconds",
     )
     parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    add_voice(parser)
     add_sound(parser)
     add_model(parser)
 
@@ -31,7 +33,12 @@ def run(options: argparse.Namespace) -> int:
     from assistant.commands import gear_check  # noqa: PLC0415
 
     report = gear_check.check(
-        model=options.model, microphone=options.microphone, speaker=options.speaker, say=options.say
+        model=options.model,
+        microphone=options.microphone,
+        speaker=options.speaker,
+        voice=options.voice,
+        rate=options.speech_rate or DEFAULT_RATE,
+        say=options.say,
     )
     if options.json:
         print(json.dumps(report.to_json(), indent=2))

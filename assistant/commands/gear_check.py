@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import os
+import tempfile
 import threading
 import time
 from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from assistant import resources
 from assistant.errors import BayAssistantError, GearProblem
@@ -18,12 +24,18 @@ from assistant.hearing.sound import level_db
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.lettering import clean
 from assistant.screen.quiet import can_keep, log_path
+from assistant.speaking import DEFAULT_RATE
+from assistant.speaking.edges import active_level
+from assistant.speaking.naming import ESPEAK, HEART, voice_named
 from assistant.speaking.player import Player
 from assistant.speaking.portaudio import device_named, load_sounddevice
+from assistant.speaking.synthesiser import SYNTHESISER
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Callable, Sequence
+
+    from assistant.speaking.speech import SpokenSound
 
 LISTEN_S = 2.0
 """Time over which the microphone's level is measured, s."""
@@ -74,10 +86,28 @@ class GearReport:
 
 
 def check(
-    *, model: Path | None = None, microphone: str | None = None, speaker: str | None = None, say: bool = False
+    *,
+    model: Path | None = None,
+    microphone: str | None = None,
+    speaker: str | None = None,
+    voice: str | None = None,
+    rate: int = DEFAULT_RATE,
+    say: bool = False,
 ) -> GearReport:
-    """Check everything that a session needs; a problem becomes a line and raises nothing."""
-    items = [_tried("model", lambda: _model(model)), _tried("voice", _voice)]
+    """Check everything that a session needs; a problem becomes a line and raises nothing.
+
+    Args:
+        model: The recogniser's model; None for the usual search.
+        microphone: Input device; None for the system's.
+        speaker: Output device; None for the system's.
+        voice: Name of the voice; None for the default.
+        rate: Speaking rate, words a minute.
+        say: Speak a sentence, in this voice and then in the other one, and listen longer.
+    """
+    chosen = voice_named(voice)
+    voices = (chosen, *(name for name in (HEART, ESPEAK) if say and name != chosen))
+    items = [_tried("model", lambda: _model(model)), _tried("voice", lambda: _voice(chosen, rate))]
+    items += [_tried("other voice", partial(_voice, name, rate), needed=False) for name in voices[1:]]
     devices: tuple[str, ...] = ()
     try:
         sounddevice = load_sounddevice()
@@ -89,18 +119,18 @@ def check(
         f"{number}: {device['name']} ({device['max_input_channels']} in, {device['max_output_channels']} out)"
         for number, device in enumerate(found)
     )
-    items.append(_tried("loudspeaker", lambda: _loudspeaker(speaker, say=say)))
+    items.append(_tried("loudspeaker", lambda: _loudspeaker(speaker, voices if say else (), rate)))
     seconds = LISTEN_S if say else GLANCE_S
     items.append(_tried("microphone", lambda: _microphone(sounddevice, microphone, seconds=seconds)))
     items.append(GearItem("sound log", able=can_keep(), text=_sound_log(), needed=False))
     return GearReport(tuple(items), devices)
 
 
-def _tried(name: str, look: Any) -> GearItem:
+def _tried(name: str, look: Callable[[], str], *, needed: bool = True) -> GearItem:
     try:
-        return GearItem(name, able=True, text=look())
+        return GearItem(name, able=True, text=look(), needed=needed)
     except BayAssistantError as problem:
-        return GearItem(name, able=False, text=str(problem))
+        return GearItem(name, able=False, text=str(problem), needed=needed)
 
 
 def _model(option: Path | None) -> str:
@@ -123,26 +153,59 @@ def _model(option: Path | None) -> str:
     return text
 
 
-def _voice() -> str:
+def _voice(name: str, rate: int) -> str:
+    """Render the sentence anew, and tell how long and how loud it is.
+
+    Raises:
+        GearProblem: It cannot be rendered, or only another voice can speak it.
+    """
     begun = time.perf_counter()
-    speech = Voice().render(SENTENCE)
-    return f"{speech.duration_s:.1f} s of speech rendered in {1000 * (time.perf_counter() - begun):.0f} ms."
+    SYNTHESISER.render("Ready.", name, rate, urgent=True)
+    loaded = time.perf_counter()
+    rendered = SYNTHESISER.render(SENTENCE, name, rate, urgent=True)
+    done = time.perf_counter()
+    if rendered.voice != name:
+        raise GearProblem(
+            f"The voice '{name}' cannot speak, so '{rendered.voice}' does: {rendered.why}. "
+            "Install bay-assistant again."
+        )
+    with tempfile.TemporaryDirectory(prefix="bay-assistant-gear-") as folder:
+        speech = Voice(rate, name, cache_folder=Path(folder)).render(SENTENCE)
+    peak = float(np.max(np.abs(speech.samples.astype(np.int32)))) / 32768
+    return (
+        f"{name}: {speech.duration_s:.1f} s of speech at {_db(active_level(speech.samples, speech.rate))} dBFS RMS, "
+        f"peak {_db(peak)} dBFS; loaded in {1000 * (loaded - begun):.0f} ms, "
+        f"rendered in {1000 * (done - loaded):.0f} ms."
+    )
 
 
-def _loudspeaker(device: str | None, *, say: bool) -> str:
+def _db(share: float) -> str:
+    return f"{20 * math.log10(max(share, 1e-5)):.1f}"
+
+
+def _loudspeaker(device: str | None, voices: Sequence[str], rate: int) -> str:
+    """Open the loudspeaker, and play the sentence in each of these voices."""
     player = Player(device_named(device))
     try:
-        if not say:
+        if not voices:
             return f"opens at {player.rate} Hz."
-        done = threading.Event()
-        player.play(Voice().render(SENTENCE), lambda _cut: done.set())
-        if not done.wait(20):
-            raise GearProblem(
-                "The loudspeaker accepted a sentence but never finished it. Choose another with --speaker."
-            )
-        return f"spoke a sentence; its first sound came after {1000 * (player.first_sound_s or 0):.0f} ms."
+        first: list[float] = []
+        for name in voices:
+            _play(player, Voice(rate, name).render(SENTENCE))
+            first.append(player.first_sound_s or 0.0)
+        spoken = " and in ".join(f"'{name}'" for name in voices)
+        return f"spoke a sentence in {spoken}; its first sound came after {1000 * max(first):.0f} ms."
     finally:
         player.close()
+
+
+def _play(player: Player, speech: SpokenSound) -> None:
+    done = threading.Event()
+    player.play(speech, lambda _cut: done.set())
+    if not done.wait(20):
+        raise GearProblem(
+            "The loudspeaker accepted a sentence but never finished it. Choose another with --speaker."
+        )
 
 
 def _microphone(sounddevice: Any, device: str | None, *, seconds: float) -> str:

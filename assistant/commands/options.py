@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import resources
-from assistant.errors import UsageProblem
+from assistant.commands.arguments import whole
+from assistant.errors import GearProblem, UsageProblem
 from assistant.files import kind_of
+from assistant.speaking import DEFAULT_RATE, LEAST_WORDS, MOST_WORDS
+from assistant.speaking.naming import DEFAULT_VOICE, voice_named
 
 if TYPE_CHECKING:
-    import argparse
+    from assistant.speaking.voice import Voice
 
 SESSION = "folder or name of the session, or 'last'"
 """Help text of an argument that names a session."""
@@ -56,6 +60,36 @@ def add_sound(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--speaker", metavar="NAME", help="output device by name or number (default: the system's)"
     )
+
+
+def add_voice(parser: argparse.ArgumentParser) -> None:
+    """Add ``--voice`` and ``--speech-rate``; each is None unless it is given."""
+    parser.add_argument(
+        "--voice",
+        type=_voice,
+        metavar="NAME",
+        help=f"voice: heart, espeak, or another of eSpeak NG, such as gmw/en-us+f3 (default: {DEFAULT_VOICE})",
+    )
+    parser.add_argument(
+        "--speech-rate",
+        type=whole(LEAST_WORDS, MOST_WORDS),
+        metavar="WORDS",
+        help=f"speaking rate in words a minute, {LEAST_WORDS} to {MOST_WORDS} (default: {DEFAULT_RATE})",
+    )
+
+
+def voice_of(options: argparse.Namespace) -> Voice:
+    """The voice that ``--voice`` and ``--speech-rate`` name."""
+    from assistant.speaking.voice import Voice  # noqa: PLC0415
+
+    return Voice(options.speech_rate or DEFAULT_RATE, options.voice)
+
+
+def _voice(text: str) -> str:
+    try:
+        return voice_named(text)
+    except GearProblem as problem:
+        raise argparse.ArgumentTypeError(str(problem)) from problem
 
 
 def procedures_folder(options: argparse.Namespace) -> Path:

@@ -11,10 +11,10 @@ from assistant.commands.options import (
     add_procedures,
     add_sessions,
     add_sound,
+    add_voice,
     sessions_folder,
 )
 from assistant.errors import UsageProblem
-from assistant.speaking import DEFAULT_RATE
 
 if TYPE_CHECKING:
     import argparse
@@ -55,13 +55,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="leave the findings of past sessions out of the odds; 'sessions --odds' shows them",
     )
-    parser.add_argument(
-        "--speech-rate",
-        type=whole(80, 450),
-        default=DEFAULT_RATE,
-        metavar="WORDS",
-        help=f"speaking rate in words a minute, 80 to 450 (default: {DEFAULT_RATE})",
-    )
+    add_voice(parser)
     add_sound(parser)
     add_model(parser)
     add_procedures(parser)
@@ -128,6 +122,7 @@ def run(options: argparse.Namespace) -> int:
             keys_only=options.keys_only,
             silent=options.silent,
             plain=options.plain,
+            voice=options.voice,
             speech_rate=options.speech_rate,
         ),
         folders=settings.Folders(options.procedures, options.grammars, options.model),

@@ -15,6 +15,7 @@ from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.loading.folder import load_library
 from assistant.private import write_named
 from assistant.record import SessionLog
+from assistant.record.header import SpokenBy
 from assistant.record.storage import make_private_folder
 from assistant.rehearsal.player import MadeClock
 from assistant.screen.terminal import LineScreen
@@ -24,6 +25,8 @@ from assistant.writeup import write_forms
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from assistant.demo.scenario import Scenario
 
 SOUND = "both-voices.flac"
 
@@ -47,8 +50,15 @@ class Both:
             stream.flush()
 
 
-def run(out: Path, *, model: Path | None = None, real_time: bool = False, script: Path | None = None) -> int:
-    """Play a scenario; leaves session, sound track, dialogue and write-up in `out`.
+def run(
+    out: Path,
+    *,
+    model: Path | None = None,
+    real_time: bool = False,
+    script: Path | None = None,
+    voice: Voice | None = None,
+) -> int:
+    """Play a scenario with this voice or the default one; leaves session, sound track, dialogue, write-up in `out`.
 
     Returns:
         The exit status: 1 when the dialogue took another way than the scenario, 128 and more after a signal.
@@ -57,11 +67,13 @@ def run(out: Path, *, model: Path | None = None, real_time: bool = False, script
         BayAssistantError: The scenario, the model or the folder cannot be used.
     """
     with Ending() as ending:
-        return _run(out, ending, model=model, real_time=real_time, script=script)
+        scenario = read_scenario(script or resources.directory("audio_fixtures") / SCENARIO)
+        return _run(out, ending, scenario, model=model, real_time=real_time, voice=voice or Voice())
 
 
-def _run(out: Path, ending: Ending, *, model: Path | None, real_time: bool, script: Path | None) -> int:
-    scenario = read_scenario(script or resources.directory("audio_fixtures") / SCENARIO)
+def _run(
+    out: Path, ending: Ending, scenario: Scenario, *, model: Path | None, real_time: bool, voice: Voice
+) -> int:
     grammars = GrammarSet.load(resources.directory("grammars"))
     procedures = resources.directory("procedures")
     library = load_library(procedures)
@@ -83,11 +95,15 @@ def _run(out: Path, ending: Ending, *, model: Path | None, real_time: bool, scri
         ) from error
     ending.begin()
     log = SessionLog.create(
-        out / "sessions", scenario.facts, procedures, now=lambda: started + timedelta(seconds=clock())
+        out / "sessions",
+        scenario.facts,
+        procedures,
+        spoken_by=SpokenBy(voice.voice_name, voice.rate_words_per_minute),
+        now=lambda: started + timedelta(seconds=clock()),
     )
     with dialogue, log:
         screen = LineScreen(Both(sys.stdout, dialogue))  # type: ignore[arg-type]
-        stage = Stage(scenario, log, recogniser, grammars, clock, Voice(), screen)
+        stage = Stage(scenario, log, recogniser, grammars, clock, voice, screen)
         ending.tell(lambda: stage.session.leave("interrupted"))
         stage.play()
         left = len(stage.person.turns)

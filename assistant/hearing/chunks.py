@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assistant.hearing.activity import Completeness, EarTiming, VoiceActivity
+    from assistant.hearing.own_voice import OwnVoice
     from assistant.hearing.sound import Samples
 
 
@@ -21,22 +22,28 @@ class Chunks:
     """Cuts sound that comes in pieces of any length into chunks.
 
     Attributes:
-        heard_s: Length of all sound so far, s.
+        at: Place of the first sample of the chunk that was taken last, counted from the beginning of all sound.
     """
 
     def __init__(self) -> None:
-        self.heard_s = 0.0
+        self.at = 0
+        self._heard = 0
         self._rest: Samples = np.zeros(0, np.int16)
         self._dropping = 0
 
+    @property
+    def heard_s(self) -> float:
+        """Length of all sound so far, s."""
+        return self._heard / RATE
+
     def passed(self, samples: Samples) -> None:
         """Let sound pass unheard: only its time counts."""
-        self.heard_s += samples.size / RATE
+        self._heard += samples.size
         self.clear()
 
     def add(self, samples: Samples) -> None:
         """Add sound to be cut."""
-        self.heard_s += samples.size / RATE
+        self._heard += samples.size
         samples, self._dropping = samples[self._dropping :], max(0, self._dropping - samples.size)
         self._rest = np.concatenate([self._rest, samples]) if self._rest.size else samples
 
@@ -44,6 +51,7 @@ class Chunks:
         """The next chunk; None until there is a whole one."""
         if self._rest.size < CHUNK:
             return None
+        self.at = self._heard - self._rest.size
         chunk, self._rest = self._rest[:CHUNK], self._rest[CHUNK:]
         return chunk
 
@@ -62,10 +70,18 @@ class SpeechFinder:
     Args:
         timing: When speech begins and ends.
         activity: Voice-activity model.
+        own_voice: Tells the assistant's own voice; None where it is not heard.
+
+    Attributes:
+        own: The last chunk held the assistant's own voice.
     """
 
-    def __init__(self, timing: EarTiming, activity: VoiceActivity) -> None:
+    def __init__(self, timing: EarTiming, activity: VoiceActivity, own_voice: OwnVoice | None = None) -> None:
+        self.own = False
         self._activity = activity
+        self._own_voice = own_voice
+        self._at = 0
+        self._began = 0
         self._segmenter = Segmenter(timing)
         self._before: deque[tuple[Samples, float]] = deque(maxlen=round(timing.before_s / CHUNK_S))
 
@@ -74,16 +90,25 @@ class SpeechFinder:
         """Whether an utterance has begun and not ended."""
         return self._segmenter.inside
 
-    def probability(self, chunk: Samples) -> float:
-        """Of speech in the chunk, 0 to 1; each chunk is asked once."""
-        return self._activity.probability(chunk)
+    def probability(self, chunk: Samples, at: int) -> float:
+        """Of somebody's speech in the chunk that begins at this place, 0 to 1; each chunk is asked once."""
+        probability = self._activity.probability(chunk)
+        self._at = at
+        self.own = self._own_voice is not None and self._own_voice.is_own(chunk, at, probability)
+        return 0.0 if self.own else probability
 
     def feed(self, chunk: Samples, probability: float, completeness: Callable[[], Completeness]) -> Segment:
         """Classify a chunk; `completeness` as in `Segmenter.feed`."""
         segment = self._segmenter.feed(probability, completeness)
         if segment is Segment.SILENCE:
             self._before.append((chunk, probability))
+        elif segment is Segment.BEGAN:
+            self._began = self._at - round(self._segmenter.timing.begin_within_s * RATE)
         return segment
+
+    def was_own(self) -> bool:
+        """Whether the utterance up to the last chunk was the assistant's own voice."""
+        return self._own_voice is not None and self._own_voice.was_own(self._began, self._at + CHUNK)
 
     def before(self) -> list[tuple[Samples, float]]:
         """The chunks before the speech that has just begun, with their probabilities; they are given once."""

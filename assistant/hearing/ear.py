@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from assistant.core.values.result import GrammarRequest
     from assistant.core.values.thresholds import Thresholds
     from assistant.grammar.step_grammar import StepGrammar
+    from assistant.hearing.own_voice import OwnVoice
     from assistant.hearing.recogniser import Recogniser
 
 Make: TypeAlias = Callable[[float], Event]
@@ -75,6 +76,7 @@ class Ear:
         thresholds: The dialogue's limits.
         timing: When speech begins and ends.
         activity: Voice-activity model; the bundled one when None.
+        own_voice: Tells the assistant's own voice; None for an ear that does not hear it.
     """
 
     def __init__(
@@ -86,13 +88,14 @@ class Ear:
         thresholds: Thresholds = DEFAULT_THRESHOLDS,
         timing: EarTiming = DEFAULT_TIMING,
         activity: VoiceActivity | None = None,
+        own_voice: OwnVoice | None = None,
     ) -> None:
         self._recogniser = recogniser
         self._grammar_for = grammar_for
         self._reports = reports
         self._thresholds = thresholds
         self._timing = timing
-        self._finder = SpeechFinder(timing, activity or SileroActivity())
+        self._finder = SpeechFinder(timing, activity or SileroActivity(), own_voice)
         self._loudness = Loudness(thresholds, timing)
         self._chunks = Chunks()
         self._grammar: StepGrammar | None = None
@@ -108,6 +111,11 @@ class Ear:
     def noise_db(self) -> float:
         """Noise level, dB relative to full scale."""
         return self._loudness.noise_db
+
+    @property
+    def margin_db(self) -> float | None:
+        """Level of the speech that is expected over the noise, dB; None before there was enough noise to tell."""
+        return self._loudness.margin_db
 
     def listen(self, request: GrammarRequest) -> None:
         """Hear this from now on; anything half heard before is forgotten, unless it is the same that is asked.
@@ -162,7 +170,7 @@ class Ear:
             level = self._loudness.metered(chunk)
             if level is not None:
                 self._reports.level(self.noise_db, level)
-            probability = self._finder.probability(chunk)
+            probability = self._finder.probability(chunk, self._chunks.at)
             if self._note is None:
                 self._hear(chunk, probability)
             elif self._note.add(chunk, probability):
@@ -181,7 +189,8 @@ class Ear:
                 self._end()
 
     def _between(self, chunk: Samples, probability: float) -> None:
-        changed = self._loudness.between(chunk, noise=probability < self._timing.go_on_at)
+        noise = probability < self._timing.go_on_at and not self._finder.own
+        changed = self._loudness.between(chunk, noise=noise)
         if changed is not None:
             noise_db, hopeless = round(self.noise_db, 1), changed
             self._reports.happened(lambda at: NoiseChanged(at, noise_db, hopeless))
@@ -204,6 +213,10 @@ class Ear:
     def _end(self) -> None:
         utterance, levels = self._utterance, self._loudness.levels
         assert utterance is not None  # noqa: S101  an utterance that ends has begun
+        if self._finder.was_own():
+            self._forget_utterance()
+            self._reports.speech_ended()
+            return
         samples, judged = utterance.samples, utterance.judged()
         self._forget_utterance()
         clip: Clip | None = None

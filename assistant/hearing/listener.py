@@ -3,7 +3,8 @@
 Sound and orders go through one queue in the order in which they happened: what was said before "pause" is heard,
 what comes after is not.
 
-A half-duplex session pauses the listener while the assistant speaks, so it never hears itself.
+A half-duplex session pauses the listener while the assistant speaks, so it never hears itself. With a headset it
+listens meanwhile, and `assistant.hearing.own_voice` keeps the two apart.
 """
 
 from __future__ import annotations
@@ -57,12 +58,20 @@ class Listener:
         ear: The ear.
         source: The source of its sound.
         happened: Something for the dialogue, as in `Reports`.
+        came: Called on the source's thread with the number of samples of each piece of sound.
 
     Raises:
         GearProblem: The source cannot be opened.
     """
 
-    def __init__(self, ear: Ear, source: SoundSource, happened: Callable[[Make], None]) -> None:
+    def __init__(
+        self,
+        ear: Ear,
+        source: SoundSource,
+        happened: Callable[[Make], None],
+        came: Callable[[int], None] = lambda _count: None,
+    ) -> None:
+        self._came = came
         self._ear = ear
         self._source = source
         self._happened = happened
@@ -99,6 +108,7 @@ class Listener:
     # --- from other threads ---
 
     def _deliver(self, samples: Samples) -> None:
+        self._came(samples.size)
         self._orders.put(lambda: self._ear.feed(samples))
 
     def _source_lost(self, why: str) -> None:

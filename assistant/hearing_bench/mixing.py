@@ -49,19 +49,19 @@ class Mixture:
         return len(self.samples) / RATE
 
 
-def speaking(speech: Signal) -> NDArray[np.bool_]:
-    """Whether each frame of `FRAME` samples holds speech; a rest shorter than a frame is ignored."""
-    count = len(speech) // FRAME
-    power = np.mean(speech[: count * FRAME].reshape(count, FRAME) ** 2, axis=1) if count else np.zeros(0)
+def speaking(speech: Signal, frame: int = FRAME) -> NDArray[np.bool_]:
+    """Whether each frame of so many samples holds speech; a rest shorter than a frame is ignored."""
+    count = len(speech) // frame
+    power = np.mean(speech[: count * frame].reshape(count, frame) ** 2, axis=1) if count else np.zeros(0)
     return np.asarray(power > np.max(power, initial=1e-12) * 10 ** (ACTIVE_DB / 10))
 
 
-def speech_power(speech: Signal) -> float:
+def speech_power(speech: Signal, frame: int = FRAME) -> float:
     """Mean square over the frames with speech; over all frames if there are none."""
-    active = speaking(speech)
+    active = speaking(speech, frame)
     if not active.any():
         return float(np.mean(speech**2)) if speech.size else 0.0
-    return float(np.mean(speech[: len(active) * FRAME].reshape(-1, FRAME)[active] ** 2))
+    return float(np.mean(speech[: len(active) * frame].reshape(-1, frame)[active] ** 2))
 
 
 def trimmed(speech: Signal) -> Signal:

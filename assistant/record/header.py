@@ -66,6 +66,19 @@ class Facts:
 
 
 @dataclass(frozen=True)
+class SpokenBy:
+    """The assistant's voice in a session, which a resumed one keeps.
+
+    Attributes:
+        voice: Its name; "" if the record does not tell.
+        rate: Its rate, words a minute; 0 if the record does not tell.
+    """
+
+    voice: str = ""
+    rate: int = 0
+
+
+@dataclass(frozen=True)
 class Header:
     """The header of a session.
 
@@ -77,6 +90,7 @@ class Header:
         thresholds: The dialogue's limits in force.
         procedures: SHA-256 of each copied procedure file, by file name.
         likelihoods: Version of the likelihoods that weigh the results; "" if there are none.
+        spoken_by: The assistant's voice.
     """
 
     id: str
@@ -86,6 +100,7 @@ class Header:
     thresholds: Thresholds = DEFAULT_THRESHOLDS
     procedures: Mapping[str, str] = field(default_factory=dict)
     likelihoods: str = ""
+    spoken_by: SpokenBy = field(default_factory=SpokenBy)
 
     def to_bytes(self) -> bytes:
         """The contents of `HEADER_FILE`, indented because people look into it."""
@@ -99,6 +114,7 @@ class Header:
             "thresholds": dataclasses.asdict(self.thresholds),
             "procedures": dict(sorted(self.procedures.items())),
             "likelihoods": self.likelihoods,
+            "spoken_by": dataclasses.asdict(self.spoken_by),
         }
         text = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
         return text.encode("utf-8", "backslashreplace") + b"\n"
@@ -135,6 +151,9 @@ def parse_header(data: bytes, name: str) -> Header:
             thresholds=_thresholds(body["thresholds"]),
             procedures={_plain_name(name): _text(value) for name, value in body["procedures"].items()},
             likelihoods=_text(body.get("likelihoods", "")),  # none in sessions recorded before there were any
+            spoken_by=_spoken_by(
+                body.get("spoken_by", {})
+            ),  # not told in sessions recorded with one voice only
         )
     except MALFORMED as error:
         raise RecordBroken(f"{name} is damaged: {error}.") from error
@@ -150,6 +169,13 @@ def parse_time(value: Any) -> datetime:
     if moment.tzinfo is None:
         raise ValueError(f"the time {value} has no offset to UTC")
     return moment
+
+
+def _spoken_by(body: Any) -> SpokenBy:
+    rate = body.get("rate", 0)
+    if isinstance(rate, bool) or not isinstance(rate, int):
+        raise TypeError(f"the speaking rate {rate!r} is not a whole number")
+    return SpokenBy(_text(body.get("voice", "")), rate)
 
 
 def _thresholds(body: Any) -> Thresholds:

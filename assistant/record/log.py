@@ -23,6 +23,7 @@ from assistant.record.header import (
     TORN_FILE,
     Facts,
     Header,
+    SpokenBy,
     parse_header,
 )
 from assistant.record.laying import lay, sweep, take_lock, tidy
@@ -145,6 +146,7 @@ class SessionLog:
         *,
         thresholds: Thresholds = DEFAULT_THRESHOLDS,
         findings: Findings | None = None,
+        spoken_by: SpokenBy = SpokenBy(),  # noqa: B008  a value without parts that change
         now: Callable[[], datetime] = local_now,
         token: Callable[[], str] = random_token,
     ) -> Self:
@@ -160,6 +162,7 @@ class SessionLog:
             thresholds: Limits of the dialogue in force.
             findings: The shop's findings on past cars, which count in the odds; kept beside the copied odds, so
                 that a replay counts the same.
+            spoken_by: The assistant's voice.
             now: The clock.
             token: Gives four characters for the folder's name.
 
@@ -190,6 +193,7 @@ class SessionLog:
                 thresholds=thresholds,
                 procedures={file: sha256(data) for file, data in copies.items()},
                 likelihoods=likelihoods,
+                spoken_by=spoken_by,
             ).to_bytes()
             lock = lay(parent, name, header, copies)
             if lock is not None:

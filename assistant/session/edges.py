@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 
 from assistant.core.values.events import GearBack, GearLost
 from assistant.session.silent import NoSpeaker, NoVoice
+from assistant.speaking import DEFAULT_RATE
+from assistant.speaking.naming import HEART
+from assistant.speaking.played import PlayedSound
 from assistant.speaking.player import Player
 from assistant.speaking.portaudio import device_named
 from assistant.speaking.voice import Voice
@@ -18,6 +21,7 @@ if TYPE_CHECKING:
 
     from assistant.hearing.listener import SoundSource
     from assistant.hearing.sound import Samples
+    from assistant.record.header import SpokenBy
     from assistant.session.loop import Session
     from assistant.session.settings import Gear
     from assistant.speaking.output import Output
@@ -54,10 +58,15 @@ class GearNews:
 
 
 class OpenedMicrophone:
-    """A microphone that opens before anything listens, so that a missing one is refused before a session is made."""
+    """A microphone that opens before anything listens, so that a missing one is refused before a session is made.
 
-    def __init__(self, source: SoundSource) -> None:
+    Attributes:
+        played: What the loudspeaker was given, for a microphone that listens meanwhile; else None.
+    """
+
+    def __init__(self, source: SoundSource, played: PlayedSound | None = None) -> None:
         self._source = source
+        self.played = played
         self._listener: tuple[Callable[[Samples], None], Callable[[str], None], Callable[[], None]] | None = (
             None
         )
@@ -98,7 +107,16 @@ class OpenedMicrophone:
         self._source.close()
 
 
-def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Voice, Output, SoundSource | None]:
+def _played(wanted: Gear) -> PlayedSound | None:
+    """What the loudspeaker is given, if the microphone listens meanwhile and may hear it."""
+    if not wanted.headset or wanted.silent or wanted.keys_only:
+        return None
+    from assistant.hearing.sound import RATE  # noqa: PLC0415  a session by keys needs none of it
+
+    return PlayedSound(RATE)
+
+
+def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Output, OpenedMicrophone | None]:
     """Open loudspeaker and microphone, each unless the session does without.
 
     Args:
@@ -107,18 +125,20 @@ def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Voice, 
         closing: Closes them at the end.
 
     Returns:
-        The voice, its output, and the microphone (None for a session by keys alone).
+        The output of speech, and the microphone (None for a session by keys alone).
 
     Raises:
         GearProblem: One of them cannot be opened.
     """
     output: Output = NoSpeaker()
     player: Player | None = None
+    played = _played(wanted)
     if not wanted.silent:
         output = player = Player(
             device_named(wanted.speaker),
             on_gear_lost=lambda why: news.lost("speaker", why),
             on_gear_back=lambda: news.back("speaker"),
+            on_played=played.hand_over if played is not None else None,
         )
     closing.callback(output.close)
     microphone = None
@@ -129,8 +149,26 @@ def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Voice, 
             Microphone(
                 device_named(wanted.microphone),
                 own_voice=lambda: player is not None and player.speaking,
-            )
+            ),
+            played,
         )
         closing.callback(microphone.close)
-    voice = NoVoice() if wanted.silent else Voice(wanted.speech_rate)
-    return voice, output, microphone
+    return output, microphone
+
+
+def open_voice(wanted: Gear, before: SpokenBy) -> Voice:
+    """The voice that is wanted, or as before; one that speaks by eSpeak NG has proved that it can.
+
+    Args:
+        wanted: The gear of the session.
+        before: The voice of the session that is resumed.
+
+    Raises:
+        GearProblem: There is no such voice.
+    """
+    if wanted.silent:
+        return NoVoice()
+    voice = Voice(wanted.speech_rate or before.rate or DEFAULT_RATE, wanted.voice or before.voice or None)
+    if voice.voice_name != HEART:
+        voice.render("Ready.")
+    return voice

@@ -19,6 +19,7 @@ from assistant.grammar.grammar_set import GrammarSet
 from assistant.keys.pad import NumberPad
 from assistant.loading.folder import load_folder
 from assistant.record import SessionLog, sessions_folder
+from assistant.record.header import SpokenBy
 from assistant.record.history import read_history
 from assistant.record.recorded import repeated_sentence
 from assistant.record.storage import write_file
@@ -26,10 +27,12 @@ from assistant.record.summaries import session_named
 from assistant.record.told import told_on
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
-from assistant.session.edges import GearNews, open_gear
+from assistant.session.against_noise import AgainstNoise
+from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, left_out_sentence
+from assistant.speaking.neural.pronouncing import use_lexicon
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -38,14 +41,17 @@ if TYPE_CHECKING:
     from assistant.core.library.terms import Terms
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.reasoning.odds import Findings
-    from assistant.hearing.listener import SoundSource
     from assistant.hearing.recogniser import Recogniser
     from assistant.record import RecordedSession
     from assistant.screen.terminal import Screen
+    from assistant.session.edges import OpenedMicrophone
     from assistant.session.settings import Settings
+    from assistant.speaking.voice import Voice
 
 WRITE_UP = "write-up"
 """Name of the write-up's files in the session folder, without suffix."""
+
+NO_HEADSET = "The microphone hears the loudspeaker loudly. Without a headset, start again without --headset."
 
 
 def run(settings: Settings) -> int:
@@ -69,6 +75,7 @@ def _run(settings: Settings, ending: Ending) -> int:
             "Start bay-assistant in a terminal, or send keys through a pipe."
         )
     grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
+    use_lexicon(grammars.lexicon.path)
     library, knowledge = load_folder(_procedures(settings))
     if settings.resume is None:
         library.procedure(settings.procedure)
@@ -78,10 +85,10 @@ def _run(settings: Settings, ending: Ending) -> int:
     with ExitStack() as shown, ExitStack() as gear:
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only)
-        voice, output, microphone = open_gear(wanted, news, gear)
+        output, microphone = open_gear(wanted, news, gear)
         findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
-        log = _log(settings, findings)
+        log, voice = _log_and_voice(settings, findings)
         gear.callback(log.close)
         begun_in = log.folder
         runner = _runner(log)
@@ -101,8 +108,9 @@ def _run(settings: Settings, ending: Ending) -> int:
         )
         news.session = session
         ending.tell(lambda: session.leave("interrupted"))
+        against_noise = AgainstNoise(voice, headset=wanted.headset)
         if recogniser is not None and microphone is not None:
-            session.ears = _listener(session, recogniser, grammars, microphone, log, screen)
+            session.ears = _listener(session, recogniser, grammars, microphone, log, screen, against_noise)
             gear.callback(session.ears.close)
         pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: news.lost("keys", why))
         gear.callback(pad.close)
@@ -210,22 +218,38 @@ def _listener(
     session: Session,
     recogniser: Recogniser,
     grammars: GrammarSet,
-    microphone: SoundSource,
+    microphone: OpenedMicrophone,
     log: SessionLog,
     screen: Screen,
+    against_noise: AgainstNoise,
 ) -> Ears:
     from assistant.hearing.ear import Ear, Reports  # noqa: PLC0415
     from assistant.hearing.listener import Listener  # noqa: PLC0415
+    from assistant.hearing.own_voice import OwnVoice  # noqa: PLC0415
+
+    def metered(noise_db: float, level_db: float) -> None:
+        screen.level(Level(level_db, noise_db))
+        against_noise.measured(ear.margin_db)
 
     reports = Reports(
         happened=session.happened,
         keep_clip=log.keep_clip,
         speech_began=session.speech_began,
         speech_ended=session.speech_ended,
-        level=lambda noise_db, level_db: screen.level(Level(level_db, noise_db)),
+        level=metered,
     )
-    ear = Ear(recogniser, grammars.request, reports, thresholds=log.header.thresholds)
-    return Listener(ear, microphone, session.happened)
+    thresholds, played = log.header.thresholds, microphone.played
+    if played is None:
+        ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds)
+        return Listener(ear, microphone, session.happened)
+    own_voice = OwnVoice(
+        played.between,
+        lambda: played.breaks,
+        loud=lambda: session.tell(NO_HEADSET),
+        speech_db=thresholds.speech_level_db,
+    )
+    ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds, own_voice=own_voice)
+    return Listener(ear, microphone, session.happened, played.pass_by)
 
 
 def _findings(
@@ -247,13 +271,25 @@ def _procedures(settings: Settings) -> Path:
     return settings.folders.procedures or resources.directory("procedures")
 
 
-def _log(settings: Settings, findings: Findings | None) -> SessionLog:
+def _log_and_voice(settings: Settings, findings: Findings | None) -> tuple[SessionLog, Voice]:
+    """The record and the voice; a wrong voice is refused before a new record is made, and a resumed one has its own."""
+    gear = settings.gear
     if settings.resume is None:
-        return SessionLog.create(settings.sessions, settings.facts, _procedures(settings), findings=findings)
+        voice = open_voice(gear, SpokenBy())
+        spoken_by = SpokenBy() if gear.silent else SpokenBy(voice.voice_name, voice.rate_words_per_minute)
+        made = SessionLog.create(
+            settings.sessions, settings.facts, _procedures(settings), findings=findings, spoken_by=spoken_by
+        )
+        return made, voice
     path = Path(settings.resume)
     if settings.resume == "last" or not path.is_dir():
         path = session_named(settings.sessions, settings.resume, unsealed=True)
-    return SessionLog.resume(path)
+    log = SessionLog.resume(path)
+    try:
+        return log, open_voice(gear, log.header.spoken_by)
+    except GearProblem:
+        log.close()
+        raise
 
 
 def _write_up(folder: Path) -> None:

@@ -37,6 +37,8 @@ from assistant.core.values.events import (
     TimerElapsed,
 )
 from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
+from assistant.session.foresight import Foresight
+from assistant.session.mouth import Mouth
 from assistant.session.silent import NoEars
 from assistant.session.waiting import DueTimes, Inbox
 
@@ -77,31 +79,6 @@ class Log(Protocol):
         """Put an event and its actions on the disk before returning."""
 
 
-class Mouth:
-    """Says texts: renders them and plays them.
-
-    Args:
-        voice: Renders speech.
-        output: Plays it.
-    """
-
-    def __init__(self, voice: Voice, output: Output) -> None:
-        self._voice = voice
-        self._output = output
-
-    def say(self, text: str, on_finished: Callable[[bool], None]) -> None:
-        """Say this now, cutting what is being said; ``on_finished(cut)`` is called once, on any thread.
-
-        Raises:
-            GearProblem: The text cannot be rendered; nothing is called.
-        """
-        self._output.play(self._voice.render(text), on_finished)
-
-    def cut(self) -> None:
-        """Be quiet at once."""
-        self._output.cut()
-
-
 class Session:
     """One session, live or played.
 
@@ -128,7 +105,7 @@ class Session:
     ) -> None:
         self._runner = runner
         self.log = log
-        self._mouth = Mouth(voice, output)
+        self._mouth = Mouth(voice, output, Foresight(runner, voice) if voice.prepares else None)
         self._screen = screen
         self._now = now
         self._headset = headset
@@ -174,6 +151,10 @@ class Session:
     def speech_ended(self) -> None:
         """It was nothing: count silence again; safe from any thread."""
         self.post(self._count_silence)
+
+    def tell(self, text: str) -> None:
+        """Show a remark that is no part of the dialogue; safe from any thread."""
+        self.post(lambda: self._screen.notice(text, self._now()))
 
     def leave(self, why: str) -> None:
         """Close the session before anything else that waits, and say nothing more; safe from any thread."""
@@ -221,12 +202,17 @@ class Session:
             RecordProblem: The record cannot be written any more; speech is cut, and what was confirmed is safe.
         """
         while not self.finished and not self.left():
-            due = self.next_due()
-            wait = 0.5 if due is None else min(0.5, max(0.0, due - self._now()))
-            call = self._inbox.next(wait)
+            call = self._inbox.next(0.0)
+            if call is None and not self.look_ahead():
+                due = self.next_due()
+                call = self._inbox.next(0.5 if due is None else min(0.5, max(0.0, due - self._now())))
             if call is not None and not self.left():
                 call()
             self.fire_due()
+
+    def look_ahead(self) -> bool:
+        """While nothing happens: have a little of what may be said next rendered; False if all of it is on its way."""
+        return self._mouth.look_ahead()
 
     def close(self, why: str) -> None:
         """End the session from outside."""
@@ -251,6 +237,8 @@ class Session:
         self._tell(event)
         for action in actions:
             self._perform(action)
+        request = self._wanted.request if self._wanted is not None else None
+        self._mouth.moved(event.at, self._speaking, request, self._waiting.timers)
 
     def _tell_of_record(self, problem: RecordProblem, at: float) -> None:
         """The record is gear like the others: what is wrong with it is spoken, shown and recorded."""

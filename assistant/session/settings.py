@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from assistant.record import Facts
-from assistant.speaking import DEFAULT_RATE
 
 
 @dataclass(frozen=True)
@@ -20,7 +19,8 @@ class Gear:
         keys_only: No microphone.
         silent: No loudspeaker.
         plain: A line for each thing said instead of a drawn screen.
-        speech_rate: Speaking rate, words a minute.
+        voice: Name of the voice; None for that of the session that is resumed, or the default.
+        speech_rate: Speaking rate, words a minute; None as for the voice.
     """
 
     microphone: str | None = None
@@ -29,7 +29,8 @@ class Gear:
     keys_only: bool = False
     silent: bool = False
     plain: bool = False
-    speech_rate: int = DEFAULT_RATE
+    voice: str | None = None
+    speech_rate: int | None = None
 
     def left_out(self) -> tuple[str, ...]:
         """Gear that the session is started without on purpose."""

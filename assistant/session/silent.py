@@ -37,6 +37,8 @@ class NoEars:
 class NoVoice(Voice):
     """Renders nothing: for a session without a loudspeaker."""
 
+    prepares = False
+
     def render(self, text: str) -> SpokenSound:
         """An empty utterance."""
         return SpokenSound(np.zeros(0, np.int16), 16000, text)

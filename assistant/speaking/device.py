@@ -39,6 +39,7 @@ class OutputDevice:
         device: Name, part of a name, or number of an output device; None for the system's default.
         fill: Called on the audio thread with the number of frames, the time (monotonic, s) and a function for
             the delay until they leave the device (s); gives samples of shape (frames, channels).
+        played: Called on the audio thread with each block, silence included, and its rate in Hz.
 
     Attributes:
         rate: Sampling rate, Hz.
@@ -50,10 +51,12 @@ class OutputDevice:
         sounddevice: Any,
         device: str | int | None,
         fill: Callable[[int, float, Callable[[], float]], NDArray[np.int16]],
+        played: Callable[[NDArray[np.int16], int], None] | None = None,
     ) -> None:
         self._sounddevice = sounddevice
         self._device = device
         self._fill = fill
+        self._played = played
         self._stream: Any = None
         self._last_call = time.monotonic()
         self.rate = 0
@@ -122,7 +125,10 @@ class OutputDevice:
     def _ask(self, out: Any, frames: int, when: Any, _status: Any) -> None:
         """Audio thread: the next block."""
         now = self._last_call = time.monotonic()
-        out[:] = self._fill(frames, now, lambda: self._delay(when)).tobytes()
+        block = self._fill(frames, now, lambda: self._delay(when))
+        out[:] = block.tobytes()
+        if self._played is not None:
+            self._played(block, self.rate)
 
     def _delay(self, when: Any) -> float:
         """Seconds from the audio callback until the block leaves the device."""

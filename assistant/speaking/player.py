@@ -63,6 +63,7 @@ class Player:
         device: Name, part of a name, or number of an output device; None for the system's default.
         on_gear_lost: Called with a plain reason when the device stops working.
         on_gear_back: Called when it works again; the player tries every two seconds.
+        on_played: Called on the audio thread with each block, silence included, and its rate in Hz.
         sounddevice: Stand-in for the module of that name.
 
     Raises:
@@ -75,10 +76,11 @@ class Player:
         *,
         on_gear_lost: Callable[[str], None] | None = None,
         on_gear_back: Callable[[], None] | None = None,
+        on_played: Callable[[NDArray[np.int16], int], None] | None = None,
         sounddevice: Any = None,
     ) -> None:
         module = sounddevice if sounddevice is not None else load_sounddevice()
-        self._device = OutputDevice(module, device, self._fill)
+        self._device = OutputDevice(module, device, self._fill, on_played)
         self._on_gear_lost = on_gear_lost or (lambda _why: None)
         self._on_gear_back = on_gear_back or (lambda: None)
         self._lock = threading.Lock()

@@ -2,58 +2,63 @@
 
 from __future__ import annotations
 
-import contextlib
+import functools
 import hashlib
 import importlib.metadata
 import os
 import tempfile
 import threading
-import wave
+from concurrent.futures import Future
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
 from assistant.core.words.sentences import sentences
 from assistant.errors import GearProblem
-from assistant.speaking import DEFAULT_RATE
-from assistant.speaking.speech import Samples, SpokenSound
-from assistant.speaking.synthesiser import DEFAULT_VOICE, SYNTHESISER
-from assistant.speaking.wave_file import read_wave
+from assistant.speaking import DEFAULT_RATE, LEAST_WORDS, MOST_WORDS, tones
+from assistant.speaking.driver import PAUSE_S
+from assistant.speaking.edges import active_level, levelled, trimmed
+from assistant.speaking.kept import HeldSounds, KeptSounds, Sound
+from assistant.speaking.naming import HEART, voice_named
+from assistant.speaking.preparing import Preparing
+from assistant.speaking.shaping import LEVELS, shaped
+from assistant.speaking.speech import Samples, SpokenSound, resample
+from assistant.speaking.synthesiser import SYNTHESISER
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-_PAUSE_S = 0.28
-"""Silence between two sentences: long enough to separate two facts, short enough not to sound like the end."""
+_CACHE_FORMAT = 2
 
-_LEAD_S = 0.01
-_TAIL_S = 0.06
-_SILENCE = 10 ** (-50 / 20)
-"""Share of full scale under which the edges of a sentence count as silence (-50 dBFS)."""
-
-_PEAK = 10 ** (-1 / 20)
-"""Every sentence is scaled to this peak (-1 dBFS): as loud as possible for a noisy bay, without clipping."""
-
-_CACHE_FORMAT = 1
-_MOST_CACHED_FILES = 4000
 _MOST_HELD_BYTES = 8_000_000
-"""Sound kept in memory, besides the files: about three minutes, far more than one procedure says."""
+"""Sound kept in memory, besides the files: almost three minutes, far more than one procedure says."""
+
+_NATIVE = {HEART: 24000}
+"""Sampling rate of a voice whose sentences another voice may speak; all of them come out at it."""
+
+_ACTIVE = {HEART: 0.162}
+"""Level of its active speech at a peak of -1 dBFS, share of full scale: the median of 200 sentences."""
 
 
 class Voice:
     """Renders text with one voice at one rate.
 
     Args:
-        rate_words_per_minute: Speaking rate, 80 to 450 (the synthesiser's own limits).
-        voice_name: Name of an eSpeak NG voice such as ``gmw/en-us`` or ``gmw/en-us+f3``; None for the default.
+        rate_words_per_minute: Speaking rate, 80 to 450 (eSpeak NG's own limits; the neural voice is no faster than
+            `assistant.speaking.driver.FASTEST`).
+        voice_name: ``heart``, ``espeak``, or the name of another voice of eSpeak NG such as ``gmw/en-us+f3``;
+            None for the default.
         cache_folder: Folder for rendered sentences; None for the user's cache folder
             (``$XDG_CACHE_HOME/bay-assistant/speech``, XDG Base Directory Specification 0.8).
             A folder that cannot be written is not an error: sentences are then simply rendered again.
 
     Raises:
-        GearProblem: The rate is out of range.
+        GearProblem: The rate is out of range, or no voice can have this name.
     """
+
+    prepares: ClassVar[bool] = True
+    """Whether it is of use to ask for texts ahead."""
 
     def __init__(
         self,
@@ -62,18 +67,34 @@ class Voice:
         *,
         cache_folder: Path | None = None,
     ) -> None:
-        if not 80 <= rate_words_per_minute <= 450:
+        if not LEAST_WORDS <= rate_words_per_minute <= MOST_WORDS:
             raise GearProblem(
                 f"A speaking rate of {rate_words_per_minute} words per minute is not possible. "
-                "Give a rate from 80 to 450."
+                f"Give a rate from {LEAST_WORDS} to {MOST_WORDS}."
             )
         self.rate_words_per_minute = rate_words_per_minute
-        self.voice_name = voice_name or DEFAULT_VOICE
-        self._folder = cache_folder if cache_folder is not None else _user_cache()
-        self._memory: dict[str, tuple[Samples, int]] = {}  # the latest requests, newest at the end
-        self._held = 0
-        self._holding = threading.Lock()
-        self._tidied = False
+        self.voice_name = voice_named(voice_name)
+        self._level = LEVELS[0]
+        self._kept = KeptSounds(cache_folder if cache_folder is not None else _user_cache())
+        self._held = HeldSounds(_MOST_HELD_BYTES)
+        self._rendering: dict[str, Future[Sound]] = {}
+        self._lock = threading.Lock()
+        self._preparing = Preparing(lambda text: self._render(text, urgent=False))
+
+    @property
+    def level(self) -> int:
+        """The present level of shaping, one of `assistant.speaking.shaping.LEVELS`."""
+        return self._level
+
+    def shape_for(self, level: int) -> None:
+        """Shape what is rendered from now on for this much noise; safe from any thread.
+
+        Raises:
+            ValueError: There is no such level.
+        """
+        if level not in LEVELS:
+            raise ValueError(f"there is no level {level} of shaping; there are {LEVELS}")
+        self._level = level
 
     def render(self, text: str) -> SpokenSound:
         """The speech for `text`, with a short pause between sentences; safe to call from any thread.
@@ -84,92 +105,83 @@ class Voice:
         """
         return self._render(text, urgent=True)
 
-    def prepare(self, texts: Iterable[str]) -> threading.Thread:
+    def prepare(self, texts: Iterable[str]) -> Future[bool]:
         """Render these texts in the background so that `render` finds them; `render` goes first.
 
+        Texts of an earlier call that are not rendered yet are dropped.
         A text that cannot be rendered is skipped: `render` will say why when it is needed.
 
         Returns:
-            The thread that renders, for a caller that wants to wait.
+            True once all are rendered; False if a later call dropped the rest.
         """
-        wanted = list(texts)
-
-        def work() -> None:
-            for text in wanted:
-                with contextlib.suppress(GearProblem):
-                    self._render(text, urgent=False)
-
-        thread = threading.Thread(target=work, name="voice-prepare", daemon=True)
-        thread.start()
-        return thread
+        return self._preparing.ask(texts)
 
     def _render(self, text: str, *, urgent: bool) -> SpokenSound:
         parts: list[Samples] = []
         rate = 0
+        level = self._level
         for sentence in sentences(text):
-            samples, rate = self._sentence(sentence, urgent=urgent)
+            samples, rate = self._sentence(sentence, level, urgent=urgent)
             if parts:
-                parts.append(np.zeros(round(_PAUSE_S * rate), np.int16))
+                parts.append(np.zeros(round(PAUSE_S * rate), np.int16))
+            tone = tones.tone_before(sentence)
+            if tone is not None:
+                parts.append(tones.sounded(tone, rate, active_level(samples, rate)))
             parts.append(samples)
         if not parts:
             raise GearProblem("There is no text to speak. Give at least one word.")
         return SpokenSound(np.concatenate(parts), rate, text)
 
-    def _sentence(self, sentence: str, *, urgent: bool) -> tuple[Samples, int]:
+    def _sentence(self, sentence: str, level: int, *, urgent: bool) -> Sound:
+        """A sentence as it is played: at the voice's rate, trimmed, levelled and shaped."""
         key = self._key(sentence)
-        known = self._memory.get(key) or self._load(key)
-        if known is None:
-            raw, rate = SYNTHESISER.render(
+        found = self._held.get((key, level))
+        if found is None:
+            samples, rate = self._unshaped(key, sentence, urgent=urgent)
+            found = (shaped(samples, rate, level), rate)
+            self._held.put((key, level), found)
+        return found
+
+    def _unshaped(self, key: str, sentence: str, *, urgent: bool) -> Sound:
+        """The same before it is shaped, so that another level costs only the shaping."""
+        found = self._held.get((key, LEVELS[0])) or self._kept.get(key)
+        if found is not None:
+            return found
+        with self._lock:
+            coming = self._rendering.get(key)
+            mine = coming is None
+            if coming is None:
+                coming = self._rendering[key] = Future()
+        if not mine:
+            return coming.result()
+        try:
+            rendered = SYNTHESISER.render(
                 sentence, self.voice_name, self.rate_words_per_minute, urgent=urgent
             )
-            known = (_level(_trim(raw, rate)), rate)
-            self._store(key, *known)
-        self._hold(key, known)
-        return known
-
-    def _hold(self, key: str, known: tuple[Samples, int]) -> None:
-        """Keep a sentence in memory; the least recently used ones go, and their files stay."""
-        with self._holding:
-            before = self._memory.pop(key, None)
-            self._held += known[0].nbytes - (before[0].nbytes if before else 0)
-            self._memory[key] = known
-            while self._held > _MOST_HELD_BYTES and len(self._memory) > 1:
-                oldest = next(iter(self._memory))
-                self._held -= self._memory.pop(oldest)[0].nbytes
+            rate = _NATIVE.get(self.voice_name, rendered.rate)
+            samples = trimmed(resample(rendered.samples, rendered.rate, rate), rate)
+            most = None if rendered.voice == self.voice_name else _ACTIVE.get(self.voice_name)
+            sound = (levelled(samples, rate, most), rate)
+        except BaseException as problem:
+            coming.set_exception(problem)
+            raise
+        else:
+            coming.set_result(sound)
+        finally:
+            with self._lock:
+                del self._rendering[key]
+        self._kept.put(key, *sound)
+        return sound
 
     def _key(self, sentence: str) -> str:
-        parts = (_CACHE_FORMAT, *_versions(), self.voice_name, self.rate_words_per_minute, sentence)
+        parts = (
+            _CACHE_FORMAT,
+            _version(self.voice_name),
+            self.voice_name,
+            self.rate_words_per_minute,
+            sentence,
+        )
         return hashlib.sha256("\0".join(map(str, parts)).encode("utf-8", "surrogatepass")).hexdigest()
-
-    def _load(self, key: str) -> tuple[Samples, int] | None:
-        try:
-            return read_wave(self._folder / f"{key}.wav")
-        except (OSError, EOFError, wave.Error, ValueError):
-            return None
-
-    def _store(self, key: str, samples: Samples, rate: int) -> None:
-        with contextlib.suppress(OSError):
-            self._folder.mkdir(0o700, parents=True, exist_ok=True)
-            if not self._tidied:
-                self._tidied = True
-                self._folder.chmod(0o700)  # a read-back can hold a customer's name or number
-                self._tidy()
-            part = self._folder / f"{key}-{os.getpid()}-{threading.get_ident()}.part"
-            try:
-                with wave.open(str(part), "wb") as file:
-                    file.setparams((1, 2, rate, 0, "NONE", ""))
-                    file.writeframes(samples.astype("<i2").tobytes())
-                part.replace(self._folder / f"{key}.wav")
-            except OSError:
-                part.unlink(missing_ok=True)
-
-    def _tidy(self) -> None:
-        """Delete the oldest half if there are many; every change of wording leaves sentences that nobody needs."""
-        files = list(self._folder.glob("*.wav"))
-        if len(files) > _MOST_CACHED_FILES:
-            files.sort(key=lambda path: path.stat().st_mtime)
-            for path in files[: len(files) // 2]:
-                path.unlink(missing_ok=True)
 
 
 def _user_cache() -> Path:
@@ -181,29 +193,25 @@ def _user_cache() -> Path:
     return root / "bay-assistant" / "speech"
 
 
-def _versions() -> tuple[str, ...]:
+@functools.cache
+def _version(voice: str) -> str:
+    """What decides how a voice sounds: versions of the packages, and all files of a neural voice."""
     found = []
     for name in ("pyttsx3", "espeakng-loader"):
         try:
             found.append(importlib.metadata.version(name))
         except importlib.metadata.PackageNotFoundError:
             found.append("none")
-    return tuple(found)
+    if voice == HEART:
+        found.append(_digest(Path(__file__).with_name("neural")))
+    return " ".join(found)
 
 
-def _trim(samples: Samples, rate: int) -> Samples:
-    """Trim the silence at both ends to a little, so that the first sound comes quickly."""
-    loud = np.flatnonzero(np.abs(samples.astype(np.int32)) > _SILENCE * 32768)
-    if not loud.size:
-        return samples[:0]
-    start = max(0, int(loud[0]) - round(_LEAD_S * rate))
-    end = min(len(samples), int(loud[-1]) + 1 + round(_TAIL_S * rate))
-    return samples[start:end]
-
-
-def _level(samples: Samples) -> Samples:
-    """Bring the peak of a sentence to -1 dBFS."""
-    peak = int(np.max(np.abs(samples.astype(np.int32)), initial=0))
-    if not peak:
-        return samples
-    return np.round(samples * (_PEAK * 32767 / peak)).astype(np.int16)
+def _digest(folder: Path) -> str:
+    """SHA-256 of all files of a folder, with their names: code, weights and pronunciations; 10 ms."""
+    hashed = hashlib.sha256()
+    for path in sorted(folder.rglob("*")):
+        if path.is_file() and path.suffix != ".pyc":
+            hashed.update(path.relative_to(folder).as_posix().encode() + b"\0")
+            hashed.update(hashlib.sha256(path.read_bytes()).digest())
+    return hashed.hexdigest()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +15,7 @@ import pytest
 from assistant.commands import gear_check
 from assistant.errors import GearProblem
 from assistant.hearing import microphone
+from assistant.speaking.synthesiser import Rendered
 
 NOISE = np.tile(np.array([30, -20, 10, -10], np.int16), 128)
 
@@ -77,3 +79,25 @@ def test_the_file_for_messages_of_the_sound_system_is_named(
     assert f"go to {tmp_path}/bay-assistant/sound.log" in gear_check._sound_log()
     (tmp_path / "bay-assistant").write_text("a file where the folder should be", encoding="utf-8")
     assert "dropped" in gear_check._sound_log()
+
+
+@pytest.mark.parametrize("name", ["heart", "gmw/en-us"])
+def test_a_voice_is_told_with_its_level_length_and_time(name: str) -> None:
+    """Each voice renders the sentence anew; its peak is that of every sentence."""
+    said = gear_check._voice(name, 175)
+    assert re.fullmatch(
+        rf"{name}: \d\.\d s of speech at -\d\d\.\d dBFS RMS, peak -1\.0 dBFS; loaded in \d+ ms, rendered in \d+ ms\.",
+        said,
+    )
+
+
+def test_a_voice_that_another_one_stands_in_for_is_not_able(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A session would go on in the other voice; `gear` says that the chosen one does not work, and why."""
+
+    def broken(*_arguments: object, **_options: object) -> Rendered:
+        return Rendered(np.ones(9, np.int16), 22050, "gmw/en-us", "The network is damaged.")
+
+    monkeypatch.setattr(gear_check.SYNTHESISER, "render", broken)
+    item = gear_check._tried("voice", lambda: gear_check._voice("heart", 175))
+    assert not item.able
+    assert "'heart' cannot speak, so 'gmw/en-us' does: The network is damaged." in item.text

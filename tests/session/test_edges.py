@@ -11,7 +11,8 @@ import pytest
 
 from assistant.core.values.events import Event, GearBack, GearLost
 from assistant.hearing.sound import Samples
-from assistant.session.edges import GearNews, OpenedMicrophone, open_gear
+from assistant.record.header import SpokenBy
+from assistant.session.edges import GearNews, OpenedMicrophone, open_gear, open_voice
 from assistant.session.loop import Session
 from assistant.session.settings import Gear
 from assistant.session.silent import NoSpeaker, NoVoice
@@ -86,9 +87,8 @@ def test_a_loss_before_anybody_listens_is_told_later() -> None:
 def test_a_session_without_gear_opens_none() -> None:
     """Keys only and silent: stand-ins for voice and loudspeaker, and no microphone."""
     with ExitStack() as closing:
-        voice, output, microphone = open_gear(
-            Gear(keys_only=True, silent=True), GearNews(keys_only=True), closing
-        )
-    assert isinstance(voice, NoVoice)
+        gear = Gear(keys_only=True, silent=True)
+        output, microphone = open_gear(gear, GearNews(keys_only=True), closing)
+    assert isinstance(open_voice(gear, SpokenBy()), NoVoice)
     assert isinstance(output, NoSpeaker)
     assert microphone is None

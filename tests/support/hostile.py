@@ -173,6 +173,7 @@ OPTIONS = {
             "--odometer",
             "--technician",
             "--speech-rate",
+            "--voice",
         ),
         *("--procedures", "--grammars"),
     ),
@@ -210,10 +211,10 @@ OPTIONS = {
         *("--order", "--vin", "--from", "--to", "--on", "--verdict", "--complaint", "--open", "--limit"),
         *("--rebuild", "--odds", "--json", "--sessions"),
     ),
-    "gear": ("--model", "--microphone", "--speaker"),
+    "gear": ("--model", "--microphone", "--speaker", "--voice", "--speech-rate"),
     "bench hearing": ("--hours", "--only", "--manifest", "--json", "--cache", "--model"),
     "bench sessions": ("--count",),
-    "bench speech": ("--sentences", "--speech-rate", "--voice"),
+    "bench speech": ("--sentences", "--speech-rate", "--voice", "--seed", "--listener", "--half"),
 }
 """Options of each command that are tried with nasty values; a flag gets none."""
 

@@ -10,7 +10,17 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from assistant.commands.bench import circuit, hearing, jobs, long, procedures, rehearsal, sessions, speech
+from assistant.commands.bench import (
+    circuit,
+    hearing,
+    jobs,
+    leakage,
+    long,
+    procedures,
+    rehearsal,
+    sessions,
+    speech,
+)
 from assistant.commands.options import add_model
 
 if TYPE_CHECKING:
@@ -21,6 +31,7 @@ EXAMPLE = "bay-assistant bench"
 
 MEASUREMENTS = {
     "hearing": hearing,
+    "leakage": leakage,
     "circuit": circuit,
     "procedures": procedures,
     "sessions": sessions,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import real, whole
+from assistant.commands.options import add_voice, voice_of
 
 if TYPE_CHECKING:
     import argparse
@@ -38,6 +39,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="seconds of a crank (default: 4)",
     )
     parser.add_argument("--steps", action="store_true", help="print the steps of each job as well")
+    add_voice(parser)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -45,10 +47,9 @@ def run(options: argparse.Namespace) -> int:
     from assistant.benchmarks import machine  # noqa: PLC0415
     from assistant.loading.folder import load_folder  # noqa: PLC0415
     from assistant.rehearsal import jobs  # noqa: PLC0415
-    from assistant.speaking.voice import Voice  # noqa: PLC0415
 
     library, knowledge = load_folder(resources.directory("procedures"))
-    voice = Voice()
+    voice = voice_of(options)
     pace, cars = jobs.Pace(options.hook_up, options.crank), jobs.Cars(options.cars)
     timed: dict[str, list[Spent]] = {}
     for job in jobs.JOBS:

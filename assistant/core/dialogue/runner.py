@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.core.dialogue import weighing
 from assistant.core.dialogue.cells import cell_of
+from assistant.core.dialogue.forking import forked
 from assistant.core.dialogue.memory import Past
 from assistant.core.dialogue.recognising import recognise
 from assistant.core.dialogue.showing import help_here, settle, show
@@ -88,6 +89,12 @@ class Runner:
             UsageProblem: As for `receive`.
         """
         return self._receive(event, silent=True)
+
+    def twin(self) -> Runner:
+        """Another dialogue that goes on from here, for looking ahead: what it is given does not move this one."""
+        other = Runner(self.talk.library, None, self.talk.limits)
+        other.talk = forked(self.talk)
+        return other
 
     @property
     def state(self) -> State:

@@ -71,6 +71,17 @@ class Trails:
         # Results by measurement, then by procedure and step, so earlier measurements are found at once.
         self._by_measure: dict[Measurement, dict[tuple[str, str], list[Trail]]] = {}
 
+    def copy(self) -> Trails:
+        """The same steps, to which others can be added."""
+        twin = Trails()
+        twin._all = list(self._all)
+        twin._results = self._results
+        twin._by_measure = {
+            measure: {place: list(results) for place, results in steps.items()}
+            for measure, steps in self._by_measure.items()
+        }
+        return twin
+
     def __len__(self) -> int:
         return len(self._all)
 

@@ -55,6 +55,12 @@ _UNITS = {
 }
 """Units as they are read behind a number: those of readings, and some that an edited procedure may write."""
 
+_ALONE = {
+    unit: _UNITS[unit][1]
+    for unit in ("mV", "kV", "mA", "Ω", "kΩ", "MΩ", "ms", "Hz", "kHz", "mm", "cm", "rpm", "°C", "°F")
+}
+"""Units that are no words and so are read in full without a number, too: "in ms"."""
+
 _SYMBOLS = {"%": "percent", "&": "and", "+": "plus", "=": "equals", "@": "at", "°": "degrees"}
 _ORDINALS = {
     "one": "first",
@@ -155,6 +161,8 @@ def _expanded(text: str) -> str | None:
     """The words of a number, of a number with its unit, or of a symbol; None for anything else."""
     if text in _SYMBOLS:
         return _SYMBOLS[text]
+    if text in _ALONE:
+        return _ALONE[text]
     ordinal = _ORDINAL.fullmatch(text)
     if ordinal:
         return _ordinal(ordinal[1])

@@ -107,23 +107,35 @@ def _kinds(taken: Sequence[SpokenPiece], *, shouted: bool) -> list[str | None]:
     return found
 
 
-@functools.lru_cache(4)
-def _pronouncer(lexicon: Path | None) -> Pronouncer:
-    return Pronouncer(OwnWords(lexicon).phones)
+class _Lexicon:
+    """The author's lexicon that this process reads, with its pronouncer."""
+
+    def __init__(self) -> None:
+        self.use(None)
+
+    def use(self, path: Path | None) -> None:
+        self.pronouncer = functools.cache(lambda: Pronouncer(OwnWords(path).phones))
 
 
-def phonemes(sentence: str, lexicon: Path | None = None) -> str:
+_LEXICON = _Lexicon()
+
+
+def use_lexicon(path: Path | None) -> None:
+    """Read words that no other lexicon has from this file from now on, in this process.
+
+    Args:
+        path: ARPAbet phones, as ``lexicon.txt`` beside the grammars has them; None for the bundled grammars' own.
+    """
+    _LEXICON.use(path)
+
+
+def phonemes(sentence: str) -> str:
     """The phonemes of a sentence, with its marks; "" if it has no word.
 
     Knows words, numbers with units, letters and codes, the spelling alphabet, signal words and question marks.
-
-    Args:
-        sentence: What is said.
-        lexicon: A lexicon with ARPAbet phones for words that no other has, as beside the grammars; None for the
-            bundled grammars' own. It is read once in a process.
 
     Raises:
         Unpronounceable: Words of it are in no lexicon.
         GearProblem: The packed lexicon cannot be read.
     """
-    return _pronouncer(lexicon).phonemes(sentence)
+    return _LEXICON.pronouncer().phonemes(sentence)

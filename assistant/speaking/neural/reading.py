@@ -72,7 +72,7 @@ class Words:
             said = self.look_up(word[:-1], kind, vowel_next)
         stress = _stress(word)
         said = said or self._inflected(word.lower(), kind, stress, vowel_next)
-        said = said or stressed(arpabet.phonemes(self._own(word.lower())), stress)
+        said = said or self._from_own(word.lower(), stress)
         if not said and letters and word.isupper() and len(word) <= MOST_LETTERS:
             return self._letters(word)
         return said or (self._put_together(word.lower(), stress) if letters else None)
@@ -116,6 +116,13 @@ class Words:
             if said:
                 return ENDINGS[ending](said)
         return None
+
+    def _from_own(self, word: str, stress: float | None) -> str | None:
+        said = arpabet.phonemes(self._own(word))
+        for stem, ending in [] if said else stems(word):
+            phones = self._own(stem)
+            said = said or (ENDINGS[ending](arpabet.phonemes(phones)) if phones else "")
+        return stressed(said, stress) or None
 
     def _put_together(self, word: str, stress: float | None) -> str | None:
         """A closed compound ("powertrain") or a word with a prefix ("retorque"), of two words that are known.

@@ -15,7 +15,8 @@ from assistant.core.values.units import UNIT_WORDS
 from assistant.grammar import english
 from assistant.linting import all_spoken
 from assistant.speaking.neural.inflecting import PRIMARY, SECONDARY, VOWELS
-from assistant.speaking.neural.pronouncing import Pronouncer, Unpronounceable, phonemes
+from assistant.speaking.neural.own_words import OwnWords
+from assistant.speaking.neural.pronouncing import Pronouncer, Unpronounceable, phonemes, use_lexicon
 from assistant.speaking.neural.symbols import SYMBOLS
 
 REFERENCE = Path(__file__).with_name("reference.tsv")
@@ -233,7 +234,12 @@ def test_a_word_of_the_recognisers_lexicon_is_pronounced(tmp_path: Path) -> None
     """A word that an author added beside the grammars is spoken from its phones, also with an ending."""
     lexicon = tmp_path / "lexicon.txt"
     lexicon.write_text("zorbnik Z AO R B N IH K\n", encoding="utf-8")
-    assert phonemes("The zorbnik.", lexicon) == "ðə zˈɔɹbnɪk."
+    try:
+        use_lexicon(lexicon)
+        assert phonemes("The zorbnik.") == "ðə zˈɔɹbnɪk."
+        assert phonemes("Two zorbniks.") == "tˈu zˈɔɹbnɪks."
+    finally:
+        use_lexicon(None)
     with pytest.raises(Unpronounceable):
         phonemes("The zorbnik.")
 
@@ -244,9 +250,10 @@ def test_a_damaged_own_lexicon_is_as_none(content: bytes | None, tmp_path: Path)
     lexicon = tmp_path / "lexicon.txt"
     if content is not None:
         lexicon.write_bytes(content)
+    pronouncer = Pronouncer(OwnWords(lexicon).phones)
     with pytest.raises(Unpronounceable):
-        phonemes("The zorbnik.", lexicon)
-    assert phonemes("The coil.", lexicon) == "ðə kˈYl."
+        pronouncer.phonemes("The zorbnik.")
+    assert pronouncer.phonemes("The coil.") == "ðə kˈYl."
 
 
 def test_the_guess_of_the_stress_is_mostly_right() -> None:

@@ -1,0 +1,43 @@
+"""Rendering ahead, in the background."""
+
+from __future__ import annotations
+
+import threading
+
+from assistant.errors import GearProblem
+from assistant.speaking.preparing import Preparing
+
+
+def test_what_was_asked_for_before_is_dropped() -> None:
+    """When the step moves on, only the text in work is finished; the others give way to the new ones."""
+    rendered: list[str] = []
+    begun, go_on = threading.Event(), threading.Event()
+
+    def render(text: str) -> None:
+        begun.set()
+        assert go_on.wait(timeout=20)
+        rendered.append(text)
+
+    preparing = Preparing(render)
+    stale = preparing.ask(["one", "two", "three"])
+    assert begun.wait(timeout=20)
+    fresh = preparing.ask(["four", "five", "four"])
+    assert stale.result(timeout=20) is False
+    go_on.set()
+    assert fresh.result(timeout=20) is True
+    assert rendered == ["one", "four", "five"]
+
+
+def test_a_text_that_cannot_be_rendered_holds_up_no_other() -> None:
+    """Its problem is told to whoever needs it, not here."""
+    rendered: list[str] = []
+
+    def render(text: str) -> None:
+        if text == "bad":
+            raise GearProblem("No.")
+        rendered.append(text)
+
+    preparing = Preparing(render)
+    assert preparing.ask(["bad", "good"]).result(timeout=20)
+    assert preparing.ask([]).result(timeout=20)
+    assert rendered == ["good"]
