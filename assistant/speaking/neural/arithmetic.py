@@ -23,8 +23,8 @@ _BLOCK = 1 << 14
 _ERFC_P = 0.3875
 _ERFC = (0.235498234, 0.078106334, 0.683653942, -0.68650124, 0.920174992, -0.230932236)
 """1 - erf(x) = (c1 t + c2 t^2 + ...) exp(-x^2) with t = 1/(1 + p x) for x >= 0: Abramowitz and Stegun, Handbook of
-Mathematical Functions, 7.1.26, with six factors in place of five. Fitted by least squares that were weighted anew until
-the largest error was least; it is 2.6e-8, where theirs is 1.5e-7, which eight-bit rounding behind it would show.
+Mathematical Functions, 7.1.26, with six factors in place of five. They were fitted by least squares that were weighted
+anew until the largest error was least: 2.6e-8, where theirs is 1.5e-7, which eight-bit rounding behind it would show.
 """
 
 
