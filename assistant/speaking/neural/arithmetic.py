@@ -18,7 +18,7 @@ Floats = NDArray[np.float32]
 Integers = NDArray[np.integer[Any]]
 
 _BLOCK = 1 << 14
-"""Elements of a block: with its three working copies 256 KiB, which stay in the second cache of any present processor."""
+"""Elements of a block: with three working copies 256 KiB, which stay in the second cache of any present processor."""
 
 _ERFC_P = 0.3875
 _ERFC = (0.235498234, 0.078106334, 0.683653942, -0.68650124, 0.920174992, -0.230932236)
