@@ -142,7 +142,7 @@ def milliseconds(values: list[float]) -> str:
 
 
 def measure(*, model: Path | None = None, progress: Callable[[str], None] = lambda _text: None) -> Figures:
-    """Take all figures; about half a minute.
+    """Take all figures; about two minutes.
 
     Raises:
         BayAssistantError: The model cannot be used.
