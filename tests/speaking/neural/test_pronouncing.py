@@ -93,7 +93,8 @@ def arpabet(read: str) -> list[str]:
 def test_a_dictionary_from_elsewhere_agrees() -> None:
     """Of the program's words at least 97 in 100 have phones that the PocketSphinx dictionary (CMU) has, stress apart.
 
-    98.0 % (727 of 742) when this was written; the rest are near: "accelerate" with AH or AE, "button" with or without its vowel.
+    98.0 % (727 of 742) when this was written; the rest are near: "accelerate" with AH or AE, "button" with or without
+    its vowel.
     """
     words = sorted({word.strip('.,:;?!"').lower() for sentence in said() for word in sentence.split()})
     known = english.look_up([word for word in words if word.isalpha()])
