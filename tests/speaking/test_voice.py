@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 from typing import Any
 
@@ -295,6 +296,36 @@ def test_stuck_synthesiser_is_said_in_time(monkeypatch: pytest.MonkeyPatch, tmp_
     stuck.answer.result(timeout=30)
     monkeypatch.setattr(synthesiser, "_RENDER_LIMIT_S", 30.0)
     assert voice.render("three").rate == 24000
+
+
+def test_an_urgent_sentence_waits_for_the_one_in_work_only(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Speech that is needed now goes before all that is prepared, and what both want is rendered once."""
+    order: list[str] = []
+    begun, go_on = threading.Event(), threading.Event()
+
+    def slow(_self: Any, text: str, voice: str, _rate: int) -> Rendered:
+        order.append(text)
+        begun.set()
+        assert go_on.wait(timeout=20)
+        return Rendered(np.full(1000, 1000, np.int16), 24000, voice)
+
+    monkeypatch.setattr(synthesiser.Speakers, "speak", slow)
+    monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.SynthesiserThread())
+    voice = Voice(cache_folder=tmp_path)
+    ahead = voice.prepare(["Later one.", "Later two.", "Later three."])
+    assert begun.wait(timeout=20)
+    needed = [threading.Thread(target=voice.render, args=(text,)) for text in ("Now.", "Later one.")]
+    for thread in needed:
+        thread.start()
+    while not voice_module.SYNTHESISER._jobs.qsize():
+        time.sleep(0.001)
+    go_on.set()
+    assert ahead.result(timeout=20)
+    for thread in needed:
+        thread.join(timeout=20)
+    assert order == ["Later one.", "Now.", "Later two.", "Later three."]
 
 
 @pytest.mark.parametrize("package", ["pyttsx3", "espeakng_loader"])
