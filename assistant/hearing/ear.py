@@ -112,6 +112,11 @@ class Ear:
         """Noise level, dB relative to full scale."""
         return self._loudness.noise_db
 
+    @property
+    def margin_db(self) -> float | None:
+        """Level of the speech that is expected over the noise, dB; None before there was enough noise to tell."""
+        return self._loudness.margin_db
+
     def listen(self, request: GrammarRequest) -> None:
         """Hear this from now on; anything half heard before is forgotten, unless it is the same that is asked.
 

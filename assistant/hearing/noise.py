@@ -34,9 +34,13 @@ class NoiseWatch:
         if speech_db is not None:
             self._speech_db += 0.25 * (speech_db - self._speech_db)
 
+    def margin_db(self, noise_db: float) -> float:
+        """Level of the expected speech over a noise, dB."""
+        return self._speech_db - noise_db
+
     def changed(self, noise_db: float) -> bool | None:
         """Called for each chunk between utterances: the new state when it has changed, else None."""
-        expected_db = self._speech_db - noise_db
+        expected_db = self.margin_db(noise_db)
         limits = self._thresholds
         other = (
             expected_db >= limits.hopeful_snr_db if self.hopeless else expected_db < limits.hopeless_snr_db
@@ -69,6 +73,11 @@ class Loudness:
     def noise_db(self) -> float:
         """Noise level, dB relative to full scale."""
         return self.levels.noise_db
+
+    @property
+    def margin_db(self) -> float | None:
+        """Level of the expected speech over the noise, dB; None before there was enough noise to tell."""
+        return self._watch.margin_db(self.noise_db) if self.levels.settled else None
 
     def metered(self, chunk: Samples) -> float | None:
         """The next chunk; at every tenth the level of the last ten, dB relative to full scale, else None."""

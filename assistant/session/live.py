@@ -27,6 +27,7 @@ from assistant.record.summaries import session_named
 from assistant.record.told import told_on
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
+from assistant.session.against_noise import AgainstNoise
 from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
 from assistant.session.loop import Ears, Session
@@ -107,8 +108,9 @@ def _run(settings: Settings, ending: Ending) -> int:
         )
         news.session = session
         ending.tell(lambda: session.leave("interrupted"))
+        against_noise = AgainstNoise(voice, headset=wanted.headset)
         if recogniser is not None and microphone is not None:
-            session.ears = _listener(session, recogniser, grammars, microphone, log, screen)
+            session.ears = _listener(session, recogniser, grammars, microphone, log, screen, against_noise)
             gear.callback(session.ears.close)
         pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: news.lost("keys", why))
         gear.callback(pad.close)
@@ -219,17 +221,22 @@ def _listener(
     microphone: OpenedMicrophone,
     log: SessionLog,
     screen: Screen,
+    against_noise: AgainstNoise,
 ) -> Ears:
     from assistant.hearing.ear import Ear, Reports  # noqa: PLC0415
     from assistant.hearing.listener import Listener  # noqa: PLC0415
     from assistant.hearing.own_voice import OwnVoice  # noqa: PLC0415
+
+    def metered(noise_db: float, level_db: float) -> None:
+        screen.level(Level(level_db, noise_db))
+        against_noise.measured(ear.margin_db)
 
     reports = Reports(
         happened=session.happened,
         keep_clip=log.keep_clip,
         speech_began=session.speech_began,
         speech_ended=session.speech_ended,
-        level=lambda noise_db, level_db: screen.level(Level(level_db, noise_db)),
+        level=metered,
     )
     thresholds, played = log.header.thresholds, microphone.played
     if played is None:

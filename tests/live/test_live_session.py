@@ -20,6 +20,7 @@ from assistant.core.values.entries import ResultTaken, VerdictReached
 from assistant.core.values.events import Heard, KeyPressed, NoMatch, Note, Say
 from assistant.record import read_session, verify
 from assistant.record.replaying import replay
+from assistant.speaking.shaping import LEVELS, shaped
 from assistant.speaking.voice import Voice
 
 SOUNDS = Path(__file__).resolve().parent.parent.parent / "audio_fixtures"
@@ -30,17 +31,21 @@ GEAR = ("--microphone", "pulse", "--speaker", "pulse")
 
 
 def was_spoken(recorded: npt.NDArray[np.int16], text: str) -> float:
-    """Best normalised correlation of a rendered text with what the loudspeaker gave, 0 to 1."""
-    speech = Voice(RATE).render(text)
-    wanted = soxr.resample(speech.samples.astype(np.float64), speech.rate, 16000)
+    """Best normalised correlation of a text, at any level of shaping, with what the loudspeaker gave, 0 to 1."""
     heard = recorded.astype(np.float64)
-    size = 1 << (len(heard) + len(wanted)).bit_length()
-    product = np.fft.rfft(heard, size) * np.conj(np.fft.rfft(wanted, size))
-    match = np.fft.irfft(product, size)[: len(heard)]
     energy = np.concatenate([[0.0], np.cumsum(heard**2)])
-    ends = np.minimum(np.arange(len(heard)) + len(wanted), len(heard))
-    local = np.sqrt(np.maximum(energy[ends] - energy[: len(heard)], 1.0))
-    return float(np.max(match / local) / np.sqrt(np.sum(wanted**2)))
+    speech = Voice(RATE).render(text)
+    best = 0.0
+    for level in LEVELS:
+        samples = shaped(speech.samples, speech.rate, level).astype(np.float64)
+        wanted = soxr.resample(samples, speech.rate, 16000)
+        size = 1 << (len(heard) + len(wanted)).bit_length()
+        product = np.fft.rfft(heard, size) * np.conj(np.fft.rfft(wanted, size))
+        match = np.fft.irfft(product, size)[: len(heard)]
+        ends = np.minimum(np.arange(len(heard)) + len(wanted), len(heard))
+        local = np.sqrt(np.maximum(energy[ends] - energy[: len(heard)], 1.0))
+        best = max(best, float(np.max(match / local) / np.sqrt(np.sum(wanted**2))))
+    return best
 
 
 def test_a_whole_session_by_voice_and_keys(bay: Bay, terminal: Start, tmp_path: Path) -> None:
