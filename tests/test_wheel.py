@@ -103,5 +103,8 @@ def test_a_wheel_says_what_it_is(wheel: Path, installed: Path) -> None:
     assert "Apache-2.0" == metadata["License-Expression"]
     assert "bay-assistant = assistant.cli:main" in (about / "entry_points.txt").read_text(encoding="utf-8")
     assert (about / "licenses" / "LICENSE").is_file()
+    assert "hibari-tts 0.2.1" in (about / "licenses/assistant/speaking/neural/NOTICE").read_text(
+        encoding="utf-8"
+    )
     tops = {Path(name).parts[0] for name in zipfile.ZipFile(wheel).namelist()}
     assert {"assistant", about.name} == tops

@@ -125,10 +125,14 @@ def _run(settings: Settings, ending: Ending) -> int:
     _write_up(path)
     if path != begun_in:
         print(f"The record is in another place than it began in: {path}")
-    state = "closed." if finished else f"open; go on with: {_go_on(settings, path)}"
-    print(f"Session {path.name} is {state}")
-    print(f"Write-up: {path / WRITE_UP}.txt and .html")
+    _tell_of_end(path, None if finished else _go_on(settings, path))
     return 0
+
+
+def _tell_of_end(path: Path, go_on: str | None) -> None:
+    """Print where the session is, and the command that goes on with it if it is not closed."""
+    print(f"Session {path.name} is {'closed.' if go_on is None else f'open; go on with: {go_on}'}")
+    print(f"Write-up: {path / WRITE_UP}.txt and .html")
 
 
 def _runner(log: SessionLog) -> Runner:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import hashlib
+import importlib
 import importlib.metadata
 import os
 import tempfile
@@ -179,9 +180,20 @@ class Voice:
             _version(self.voice_name),
             self.voice_name,
             self.rate_words_per_minute,
-            sentence,
+            _read_as(self.voice_name, sentence),
         )
         return hashlib.sha256("\0".join(map(str, parts)).encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _read_as(voice: str, sentence: str) -> str:
+    """What the voice reads: its phonemes, so that a word that an author adds to a lexicon is heard at once."""
+    if voice != HEART:
+        return sentence
+    pronouncing = importlib.import_module("assistant.speaking.neural.pronouncing")
+    try:
+        return f"/{pronouncing.phonemes(sentence)}/"
+    except (pronouncing.Unpronounceable, GearProblem):  # another voice will speak it
+        return sentence
 
 
 def _user_cache() -> Path:

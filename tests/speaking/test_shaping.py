@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,7 +11,12 @@ from hypothesis import given, strategies as st
 from hypothesis.extra import numpy as arrays
 from numpy.typing import NDArray
 
+from assistant.hearing.baynoise import KINDS, bay_noise
+from assistant.hearing.sound import RATE as NOISE_RATE
+from assistant.hearing_bench.listening.sii import index, spectrum_level
 from assistant.speaking.shaping import CEILING, LEVELS, gain_db, level_for, shaped
+from assistant.speaking.speech import resample
+from assistant.speaking.voice import Voice
 
 RATE = 24_000
 RATES = (8000, 16_000, 22_050, 24_000, 48_000)
@@ -166,6 +172,24 @@ def test_a_softer_sentence_is_the_same_sentence(level: int, seed: int) -> None:
     whole = like_speech(seed, 0.4) // 2 * 2
     half = whole // 2
     assert np.max(np.abs(shaped(whole, RATE, level) - 2.0 * shaped(half, RATE, level))) <= 3
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_speech_intelligibility_index_rises_with_each_level(kind: str, tmp_path: Path) -> None:
+    """At the same peak, in noise as loud as the plain voice (80 dB SPL), each level gives a higher SII (ANSI S3.5)."""
+    speech = Voice(cache_folder=tmp_path).render("Caution: hot exhaust, radiator and bulb.")
+    samples = resample(speech.samples, speech.rate, NOISE_RATE).astype(np.float64)
+    power = np.mean(samples**2)
+    noise = bay_noise(kind, len(samples) / NOISE_RATE, NOISE_RATE, seed=2) * np.sqrt(power)
+    full_scale_db = 80.0 - 10 * np.log10(power)
+    indices = []
+    for level in LEVELS:
+        made = shaped(speech.samples, speech.rate, level)
+        heard = resample(made, speech.rate, NOISE_RATE).astype(np.float64)
+        spoken = spectrum_level(heard, NOISE_RATE) + full_scale_db
+        indices.append(index(spoken, spectrum_level(noise, NOISE_RATE) + full_scale_db))
+    assert all(more > less for less, more in pairwise(indices))
+    assert indices[-1] - indices[0] > 0.1
 
 
 @given(st.lists(st.floats(-60, 60), min_size=1, max_size=50))

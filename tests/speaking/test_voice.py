@@ -20,6 +20,7 @@ from assistant.errors import GearProblem
 from assistant.speaking import synthesiser, voice as voice_module
 from assistant.speaking.edges import PEAK, active_level
 from assistant.speaking.naming import ESPEAK, HEART
+from assistant.speaking.neural.pronouncing import use_lexicon
 from assistant.speaking.shaping import LEVELS, shaped
 from assistant.speaking.synthesiser import SYNTHESISER, Rendered
 from assistant.speaking.tones import sounded, tone_before
@@ -196,6 +197,19 @@ def test_each_voice_rate_and_version_has_sounds_of_its_own(
     assert len(keys) == 6
     monkeypatch.setattr(voice_module, "_version", lambda _voice: "another")
     assert Voice(cache_folder=tmp_path)._key("Key off.") not in keys
+
+
+def test_a_word_that_an_author_adds_is_rendered_anew(tmp_path: Path) -> None:
+    """The neural voice's sound belongs to the phonemes: it is another when a lexicon has the word, the same after."""
+    voice, lexicon = Voice(voice_name="heart", cache_folder=tmp_path), tmp_path / "lexicon.txt"
+    lexicon.write_text("zorbnik Z AO R B N IH K\n", encoding="utf-8")
+    without = voice._key("The zorbnik.")
+    try:
+        use_lexicon(lexicon)
+        assert voice._key("The zorbnik.") != without
+    finally:
+        use_lexicon(None)
+    assert voice._key("The zorbnik.") == without
 
 
 def test_files_of_the_voice_make_its_version(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from assistant.speaking.neural.arithmetic import Floats, LateRows
 from assistant.speaking.neural.computation import Computation, Result
 from assistant.speaking.neural.graph import Graph, GraphError, read_graph
 from assistant.speaking.neural.protobuf import WireError
+from assistant.speaking.neural.rising import is_question, risen
 from assistant.speaking.neural.signal import BINS, RATE, VoiceFrames, synthesised
 from assistant.speaking.neural.symbols import EDGE, SYMBOLS
 
@@ -65,7 +66,7 @@ class HeartNetwork:
             raise self._problem(f"is no network that this program can run: {error}") from error
 
     def say(self, phonemes: str, speed: float = 1.0, seed: int = 0) -> Floats:
-        """Speak a row of phonemes.
+        """Speak a row of phonemes; a question rises at its end (`rising`).
 
         Args:
             phonemes: Signs of `SYMBOLS`, at most `LONGEST`; nothing gives no sound.
@@ -82,6 +83,8 @@ class HeartNetwork:
         prediction = self.predict(phonemes, speed)
         if prediction is None:
             return np.zeros(0, np.float32)
+        if is_question(phonemes):
+            prediction = risen(prediction)
         return np.clip(synthesised(prediction, seed), np.float32(-1), np.float32(1))
 
     def predict(self, phonemes: str, speed: float = 1.0) -> VoiceFrames | None:

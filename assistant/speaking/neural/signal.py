@@ -17,6 +17,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.fft import irfft, rfft
 from numpy.typing import NDArray
 
 from assistant.speaking.neural.arithmetic import Floats
@@ -115,7 +116,7 @@ def spectra(signal: Floats, first: int, count: int) -> Spectrum:
         count: The number of frames.
     """
     windows = np.lib.stride_tricks.sliding_window_view(signal, WINDOW)[first * HOP :: HOP][:count]
-    return np.fft.rfft(windows * hann(), axis=1).astype(np.complex64, copy=False)
+    return rfft(windows * hann(), axis=1).astype(np.complex64, copy=False)
 
 
 def reflected(signal: Floats) -> Floats:
@@ -136,7 +137,7 @@ class OverlapAdd:
 
     def add(self, first: int, spectrum: Spectrum) -> None:
         """Add the frames from `first` on, given as spectra."""
-        parts = np.fft.irfft(spectrum, WINDOW, axis=1).astype(np.float32, copy=False)
+        parts = irfft(spectrum, WINDOW, axis=1).astype(np.float32, copy=False)
         parts *= hann()
         parts = parts.reshape(len(parts), _OVERLAP, HOP)
         for part in range(_OVERLAP):

@@ -93,7 +93,8 @@ def arpabet(read: str) -> list[str]:
 def test_a_dictionary_from_elsewhere_agrees() -> None:
     """Of the program's words at least 97 in 100 have phones that the PocketSphinx dictionary (CMU) has, stress apart.
 
-    98.3 % when this was written; the rest are near: "accelerate" with AH or AE, "button" with or without its vowel.
+    98.0 % (727 of 742) when this was written; the rest are near: "accelerate" with AH or AE, "button" with or without
+    its vowel.
     """
     words = sorted({word.strip('.,:;?!"').lower() for sentence in said() for word in sentence.split()})
     known = english.look_up([word for word in words if word.isalpha()])
@@ -259,7 +260,7 @@ def test_a_damaged_own_lexicon_is_as_none(content: bytes | None, tmp_path: Path)
 def test_the_guess_of_the_stress_is_mostly_right() -> None:
     """From phones without stress, the stressed syllable of the program's words is guessed right in 80 of 100.
 
-    The packed lexicon, which has the stress, is the measure; 87 % when this was written.
+    The packed lexicon, which has the stress, is the measure; 87 % (246 of 282) when this was written.
     """
     words = sorted({word.strip('.,:;?!"').lower() for sentence in said() for word in sentence.split()})
     known = english.look_up([word for word in words if word.isalpha()])
