@@ -2,11 +2,12 @@
 
 It plays the demo's scenario through the real ear, dialogue, record and voice, with an empty cache, and records
 the time of each part on this machine. A person's wait is the sound that goes by before the end of speech is
-decided plus the processing after it.
+decided plus the processing after it. Speech is rendered ahead for no longer than the session's clock would allow.
 """
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import subprocess
@@ -21,6 +22,7 @@ from assistant import __version__, files, resources
 from assistant.benchmarks import machine, percentile
 from assistant.core.dialogue.sayable import request_for, requests_of
 from assistant.core.dialogue.states import State
+from assistant.core.words.sentences import sentences
 from assistant.demo.person import PlayedPerson, Sounding
 from assistant.demo.scenario import SCENARIO, read_scenario
 from assistant.demo.stage import Stage
@@ -34,7 +36,11 @@ from assistant.screen.terminal import LineScreen
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
+    from concurrent.futures import Future
+
+    from assistant.session.loop import Session
+    from assistant.speaking.speech import SpokenSound
 
 ROUNDS = 6
 """Number of times that the scenario is played: about 100 answers."""
@@ -104,7 +110,7 @@ class Figures:
             ),
             (f"change of grammar, {both}", "", milliseconds(self.graph_s)),
             (f"event and actions safely on the disk, {both}", "", milliseconds(self.append_s)),
-            (f"a prompt rendered for the first time, {both}", "", milliseconds(self.render_s)),
+            (f"a sentence rendered for the first time, {both}", "", milliseconds(self.render_s)),
         ]
 
     def text(self) -> str:
@@ -136,7 +142,7 @@ def milliseconds(values: list[float]) -> str:
 
 
 def measure(*, model: Path | None = None, progress: Callable[[str], None] = lambda _text: None) -> Figures:
-    """Take all figures; about half a minute.
+    """Take all figures; about two minutes.
 
     Raises:
         BayAssistantError: The model cannot be used.
@@ -189,25 +195,40 @@ class _TimedLog:
         return problem
 
 
-class _TimedVoice(Voice):
-    """Records the time of a prompt that was never rendered before."""
+class _AheadVoice(Voice):
+    """Counts what is said, and has rendering ahead waited for, in a session whose clock jumps."""
 
-    figures: Figures
+    coming: Future[bool] | None = None
 
-    def render(self, text: str) -> Any:
+    def __init__(self, folder: Path) -> None:
+        super().__init__(cache_folder=folder)
+        self.said: list[str] = []
+
+    def render(self, text: str) -> SpokenSound:
         """Like the voice's own."""
-        begun = time.perf_counter()
-        speech = super().render(text)
-        self.figures.render_s.append(time.perf_counter() - begun)
-        return speech
+        self.said.append(text)
+        return super().render(text)
+
+    def prepare(self, texts: Iterable[str]) -> Future[bool]:
+        """Like the voice's own."""
+        self.coming = super().prepare(texts)
+        return self.coming
+
+    def look_ahead(self, session: Session, seconds: float) -> None:
+        """Let a session look ahead and render for at most so long."""
+        until = time.monotonic() + seconds
+        while time.monotonic() < until and session.look_ahead():
+            pass
+        if self.coming is not None:
+            with contextlib.suppress(TimeoutError):
+                self.coming.result(timeout=max(0.0, until - time.monotonic()))
 
 
 def _session(figures: Figures, folder: Path, recogniser: Recogniser) -> None:
     scenario = read_scenario(resources.directory("audio_fixtures") / SCENARIO)
     grammars = GrammarSet.load(resources.directory("grammars"))
     clock = MadeClock()
-    voice = _TimedVoice(cache_folder=folder / "speech")
-    voice.figures = figures
+    voice = _AheadVoice(folder / "speech")
     with SessionLog.create(folder / "sessions", scenario.facts, resources.directory("procedures")) as log:
         stage = Stage(scenario, log, recogniser, grammars, clock, voice, LineScreen(io.StringIO()))
         person = stage.person
@@ -221,17 +242,23 @@ def _session(figures: Figures, folder: Path, recogniser: Recogniser) -> None:
         session.log = _TimedLog(log, figures)
         drain = session.drain
 
+        drained = clock.now
+
         def timed_drain() -> bool:
+            nonlocal drained
+            voice.look_ahead(session, clock.now - drained)
+            drained = clock.now
             begun = time.perf_counter()
-            said = len(figures.render_s)
+            said = len(voice.said)
             did = drain()
             waiting, person.waiting = person.waiting, None
-            if did and waiting is not None and waiting[0] > 0 and len(figures.render_s) > said:
+            if did and waiting is not None and waiting[0] > 0 and len(voice.said) > said:
                 figures.turns.append(TimedTurn(waiting[0], waiting[1], time.perf_counter() - begun))
             return did
 
         session.drain = timed_drain  # type: ignore[method-assign]
         stage.play()
+    _renderings(figures, folder / "anew", voice.said)
     for turn in scenario.turns:
         if turn.play is not None:
             figures.heard_s += read_sound(turn.play).duration_s
@@ -240,6 +267,15 @@ def _session(figures: Figures, folder: Path, recogniser: Recogniser) -> None:
     for turn in scenario.turns:
         if turn.play is not None:
             figures.decoding_s += recogniser.hear(read_sound(turn.play).samples, grammar).elapsed_s
+
+
+def _renderings(figures: Figures, folder: Path, said: list[str]) -> None:
+    """Render each sentence that was said once more, with an empty cache."""
+    voice = Voice(cache_folder=folder)
+    for sentence in dict.fromkeys(part for text in said for part in sentences(text)):
+        begun = time.perf_counter()
+        voice.render(sentence)
+        figures.render_s.append(time.perf_counter() - begun)
 
 
 def _resident_mb() -> float:
