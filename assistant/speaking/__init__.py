@@ -3,7 +3,7 @@
 DEFAULT_RATE = 175
 """Words per minute, the synthesiser's own.
 
-`bench speech` on 105 sentences found no gain in slower speech: 61, 59 and 62 % of the words wrong at 160, 175 and 190.
+`bench speech` found no gain in slower speech, and a loss at 210 (the README of this room has the figures).
 """
 
 LEAST_WORDS, MOST_WORDS = 80, 450

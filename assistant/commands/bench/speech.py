@@ -90,12 +90,16 @@ def run(options: argparse.Namespace) -> int:
     from assistant.loading.folder import load_folder  # noqa: PLC0415
 
     library, knowledge = load_folder(resources.directory("procedures"))
-    everything = list(dict.fromkeys(one.sentence for one in all_spoken(library, knowledge)))
-    drawn = drawing.draw(everything, options.sentences, options.seed, drawing.Half(options.half))
+    spoken = all_spoken(library, knowledge)
+    everything = list(dict.fromkeys(one.sentence for one in spoken))
+    half = drawing.Half(options.half)
+    drawn = drawing.draw(everything, options.sentences, options.seed, half)
     able, missing = talkers.able(_talkers(options))
     if options.listen is not None:
-        every = drawing.draw(everything, 0, options.seed, drawing.Half(options.half))
-        written = examples.write(options.listen, examples.prompts(library, every), able, options.seed)
+        every = drawing.draw(everything, 0, options.seed, half)
+        steps = {one.sentence for one in spoken if one.where.startswith("step ") and "," not in one.where}
+        wanted = examples.prompts(library, every, [one for one in every if one in steps])
+        written = examples.write(options.listen, wanted, able, options.seed)
         print(*missing, f"{len(written)} files written. Begin with {written[-1]}.", sep="\n")
         return 0
     if not able:

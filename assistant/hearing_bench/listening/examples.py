@@ -47,12 +47,13 @@ class Prompt:
     text: str
 
 
-def prompts(library: Library, sentences: Sequence[str]) -> list[Prompt]:
+def prompts(library: Library, sentences: Sequence[str], steps: Sequence[str]) -> list[Prompt]:
     """A caution with its signal word, a reading with its unit, and an instruction of middling length.
 
     Args:
         library: The procedures; the first caution with DANGER, or else WARNING, is taken.
-        sentences: Drawn sentences; the first that fit are taken.
+        sentences: Drawn sentences; the first reading is taken.
+        steps: Drawn sentences of steps; the first of middling length is taken.
     """
     found = []
     grave = [
@@ -66,7 +67,7 @@ def prompts(library: Library, sentences: Sequence[str]) -> list[Prompt]:
     readings = [one for one in sentences if _NUMBER.search(one)]
     if readings:
         found.append(Prompt("2-reading", "a reading with its unit", readings[0]))
-    instructions = [one for one in sentences if 6 <= len(one.split()) <= 10 and one not in readings]
+    instructions = [one for one in steps if 6 <= len(one.split()) <= 10 and one not in readings]
     if instructions:
         found.append(Prompt("3-sentence", "a sentence of a step", instructions[0]))
     return found

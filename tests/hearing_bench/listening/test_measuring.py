@@ -176,9 +176,10 @@ def test_whisper_hears_a_plain_sentence(tmp_path: Path) -> None:
 def test_anybody_can_listen(tmp_path: Path) -> None:
     """Three prompts, one a caution with its signal word, in each voice, quiet and in noise, at comparable levels."""
     library, _ = load_folder(resources.directory("procedures"))
-    wanted = examples.prompts(library, [*SAID, "Clip the lamp to the battery post."])
+    wanted = examples.prompts(library, SAID, ["Clip it.", "Clip the lamp to the battery post."])
     assert ["1-caution", "2-reading", "3-sentence"] == [prompt.file for prompt in wanted]
     assert wanted[0].text.split(".")[0] in ("Danger", "Warning")
+    assert [SAID[0], "Clip the lamp to the battery post."] == [prompt.text for prompt in wanted[1:]]
     talkers = ours(Voice(voice_name="gmw/en-us", cache_folder=tmp_path / "cache"), shaped=True)
     files = examples.write(tmp_path / "out", wanted, talkers, 1)
     index = files[-1].read_text(encoding="utf-8")
