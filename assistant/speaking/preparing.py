@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 class Preparing:
-    """One thread that renders texts one after the other; it starts with the first request.
+    """One thread that renders texts one after the other, and ends when there are none.
 
     Args:
         render: Renders one text and keeps it.
@@ -24,8 +24,8 @@ class Preparing:
         self._render = render
         self._texts: list[str] = []
         self._done: Future[bool] = Future()
-        self._changed = threading.Condition()
-        self._thread: threading.Thread | None = None
+        self._changing = threading.Lock()
+        self._working = False
 
     def ask(self, texts: Iterable[str]) -> Future[bool]:
         """Render these texts in their order, instead of those of the request before that are not yet rendered.
@@ -33,25 +33,24 @@ class Preparing:
         Returns:
             True once all are rendered; False as soon as another request has dropped the rest.
         """
-        with self._changed:
+        with self._changing:
             before, self._done = self._done, Future()
             self._texts = list(dict.fromkeys(texts))
             done = self._done
-            if self._thread is None:
-                self._thread = threading.Thread(target=self._work, name="voice-prepare", daemon=True)
-                self._thread.start()
-            self._changed.notify()
+            if not self._working:
+                self._working = True
+                threading.Thread(target=self._work, name="voice-prepare", daemon=True).start()
         if not before.done():
             before.set_result(False)
         return done
 
     def _work(self) -> None:
         while True:
-            with self._changed:
-                while not self._texts:
-                    if not self._done.done():
-                        self._done.set_result(True)
-                    self._changed.wait()
+            with self._changing:
+                if not self._texts:
+                    self._working = False
+                    self._done.set_result(True)
+                    return
                 text = self._texts.pop(0)
             with contextlib.suppress(GearProblem):  # whoever needs it is told then
                 self._render(text)

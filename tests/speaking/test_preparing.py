@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import threading
+import weakref
 
 from assistant.errors import GearProblem
 from assistant.speaking.preparing import Preparing
@@ -41,3 +43,22 @@ def test_a_text_that_cannot_be_rendered_holds_up_no_other() -> None:
     assert preparing.ask(["bad", "good"]).result(timeout=20)
     assert preparing.ask([]).result(timeout=20)
     assert rendered == ["good"]
+
+
+def test_nothing_stays_behind_when_all_is_rendered() -> None:
+    """A voice that is not used any more, and the sound it holds, can go: no thread keeps it."""
+
+    class Holder:
+        def render(self, _text: str) -> None:
+            pass
+
+    holder = Holder()
+    gone = weakref.ref(holder)
+    preparing = Preparing(holder.render)
+    assert preparing.ask(["one"]).result(timeout=20)
+    for thread in threading.enumerate():
+        if thread.name == "voice-prepare":
+            thread.join(timeout=20)
+    del holder, preparing
+    gc.collect()
+    assert gone() is None
