@@ -9,8 +9,8 @@ of each band arrives. A chunk that holds no more than that and the noise counts 
 over the assistant is a beginning of speech. An utterance that holds no more is dropped whole.
 
 Powers are compared and not waves, because microphone and loudspeaker may have clocks of their own. Cancelling the echo
-(a frequency-domain Kalman filter, tried) took away 24 dB of it with one clock, but 5 dB where the clocks differ
-by 30 parts in a million, and 1 dB at 100.
+(a frequency-domain Kalman filter, tried) took away 18 to 21 dB of it with one clock, after half a minute, but 6 to 11
+where the clocks differ by 30 parts in a million, and at most 3 at 100.
 """
 
 from __future__ import annotations

@@ -91,6 +91,19 @@ class Bay:
         )
         return done.stdout
 
+    def leak(self, level_db: float) -> None:
+        """From now on the microphone hears the loudspeaker, so much more quietly and a little later."""
+        self.pactl(
+            "load-module",
+            "module-loopback",
+            f"source={LOUDSPEAKER}.monitor",
+            f"sink={MICROPHONE}",
+            "latency_msec=60",
+        )
+        streams = re.split(r"Sink Input #", self.pactl("list", "sink-inputs"))
+        (loop,) = [stream.split()[0] for stream in streams if "module-loopback" in stream]
+        self.pactl("set-sink-input-volume", loop, f"{level_db}dB")
+
     def play(self, file: Path) -> None:
         """Play a sound file into the virtual microphone, to its end."""
         subprocess.run(

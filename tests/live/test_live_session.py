@@ -237,3 +237,27 @@ def test_without_a_microphone_it_says_what_to_do(bay: Bay, tmp_path: Path) -> No
     assert "microphone" in done.stderr.lower()
     assert "Traceback" not in done.stderr
     assert not sessions.exists() or not list(sessions.iterdir())
+
+
+def test_with_a_headset_it_does_not_answer_itself(bay: Bay, terminal: Start, tmp_path: Path) -> None:
+    """Its own voice comes back into its microphone, 20 dB down and late: it takes no answer; a technician's counts."""
+    sessions = tmp_path / "sessions"
+    bay.leak(-20.0)
+    program = terminal(
+        "run", "battery-and-cranking", "--plain", "--headset", *GEAR, "--sessions", str(sessions)
+    )
+    program.wait_for(r"SAYS .*Say ready", 60)
+    wait_until_listening(sessions, "acknowledging")
+    time.sleep(1.0)
+    program.press("\r")
+    program.wait_for("How many volts", 30)
+    program.press("12.4\r")
+    program.wait_for(r"12\.4 volts\. Right", 30)
+    time.sleep(4.0)  # it has asked "Right?", and waits
+    bay.play(SOUNDS / "affirm.flac")
+    program.wait_for("HEARD  affirm", 30)
+    program.press("qq")
+    program.wait_for("closed", 60)
+    (folder,) = sessions.iterdir()
+    heard = [line.event for line in read_session(folder).lines]
+    assert [event.words for event in heard if isinstance(event, Heard | NoMatch)] == ["affirm"]
