@@ -107,12 +107,12 @@ def run(options: argparse.Namespace) -> int:
     grammars = GrammarSet.load(resources.directory("grammars"))
     vocabulary = {word for sentence in everything for word in canonical(as_read(sentence))}
     hearer = sphinx.Sphinx(vocabulary, grammars.lexicon)
-    listeners, deaf = _listeners(options.listener, hearer)
+    hearing, deaf = listeners(options.listener, hearer)
     missing += [*deaf, *filter(None, (noise.missing_noise(), scores.missing_estoi()))]
     conditions = [one for one in noise.CONDITIONS if not (one.noise == "babble" and noise.missing_noise())]
     bench = measuring.ListeningBench(
         able,
-        listeners,
+        hearing,
         conditions,
         keywords.keywords(library, grammars),
         hearer.sound,
@@ -141,7 +141,7 @@ def _talkers(options: argparse.Namespace) -> list[Talker]:
     ]
 
 
-def _listeners(wanted: list[str], hearer: SentenceListener) -> tuple[list[SentenceListener], list[str]]:
+def listeners(wanted: list[str], hearer: SentenceListener) -> tuple[list[SentenceListener], list[str]]:
     """The wanted listeners that are installed, and a sentence about the others."""
     from assistant.hearing_bench.listening.whisper import Whisper  # noqa: PLC0415
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 import soundfile
 
 from assistant import resources
+from assistant.commands.bench.speech import listeners
 from assistant.errors import GearProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing_bench.listening import examples, noise, report
@@ -171,6 +173,19 @@ def test_whisper_hears_a_plain_sentence(tmp_path: Path) -> None:
     heard = canonical(as_read(listener.hear(made.whole)))
     assert {"key", "engine"} <= set(heard)
     assert "tiny.en" in listener.name
+
+
+def test_a_listener_that_is_missing_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whisper is optional: without it a sentence names it and the way to install it, and PocketSphinx listens alone."""
+    monkeypatch.setitem(sys.modules, "faster_whisper", None)
+    other = Deaf()
+    found, missing = listeners([], other)
+    assert [other] == found
+    assert "Whisper is left out" in missing[0]
+    assert "bay-assistant[listener]" in missing[0]
+    assert ([other], []) == listeners(["pocketsphinx"], other)
+    with pytest.raises(GearProblem, match="Whisper is left out"):
+        listeners(["whisper"], other)
 
 
 def test_anybody_can_listen(tmp_path: Path) -> None:
