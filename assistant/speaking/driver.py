@@ -72,19 +72,21 @@ def speed_for(words_per_minute: float) -> float:
 
 
 def speak(text: str, words_per_minute: float = DEFAULT_RATE, volume: float = 1.0) -> tuple[Samples, int]:
-    """Samples and rate of a text, its sentences parted by a pause.
+    """Samples and rate of a text, its sentences parted by a pause; a sentence of any length.
 
     Raises:
         Unpronounceable: A word is in no lexicon.
     """
     pronouncing = importlib.import_module("assistant.speaking.neural.pronouncing")
+    breaths = importlib.import_module("assistant.speaking.neural.breaths").breaths
     network = _network()
     parts: list[Samples] = []
     for sentence in sentences(text):
         if parts:
             parts.append(np.zeros(round(PAUSE_S * network.rate), np.int16))
-        sound = network.say(pronouncing.phonemes(sentence), speed=speed_for(words_per_minute))
-        parts.append(np.round(np.clip(sound * volume, -1.0, 1.0) * 32767).astype(np.int16))
+        for breath in breaths(pronouncing.phonemes(sentence), network.longest):
+            sound = network.say(breath, speed=speed_for(words_per_minute))
+            parts.append(np.round(np.clip(sound * volume, -1.0, 1.0) * 32767).astype(np.int16))
     return (np.concatenate(parts) if parts else np.zeros(0, np.int16)), network.rate
 
 

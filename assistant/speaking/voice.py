@@ -192,7 +192,7 @@ def _read_as(voice: str, sentence: str) -> str:
     pronouncing = importlib.import_module("assistant.speaking.neural.pronouncing")
     try:
         return f"/{pronouncing.phonemes(sentence)}/"
-    except (pronouncing.Unpronounceable, GearProblem):  # another voice will speak it
+    except (ValueError, GearProblem):  # another voice will speak it
         return sentence
 
 

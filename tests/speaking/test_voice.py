@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given, settings, strategies as st
 
 from assistant.core.words.sentences import sentences
 from assistant.errors import GearProblem
@@ -35,7 +35,7 @@ def test_sentences_lose_no_word(text: str) -> None:
     assert [letter for letter in text if letter.isalnum()] == [
         letter for part in parts for letter in part if letter.isalnum()
     ]
-    assert all(any(letter.isalnum() or letter == "_" for letter in part) for part in parts)
+    assert all(any(letter.isalnum() for letter in part) for part in parts)
 
 
 def test_decimal_point_ends_no_sentence() -> None:
@@ -124,11 +124,69 @@ def test_cache_that_cannot_be_written_is_harmless(tmp_path: Path) -> None:
     assert Voice(cache_folder=tmp_path / "file" / "cache").render("Say again.").duration_s > 0.3
 
 
-@pytest.mark.parametrize("text", ["", "  ", "...", "\0", "\ud800"])
+@pytest.mark.parametrize("text", ["", "  ", "...", "\0", "\ud800", "_", "__ \U0001f527"])
 def test_nothing_to_say_is_a_plain_sentence(text: str, tmp_path: Path) -> None:
     """Text without a word is refused."""
     with pytest.raises(GearProblem, match="There is no text to speak"):
         Voice(cache_folder=tmp_path).render(text)
+
+
+FREE_TEXTS = st.lists(
+    st.sampled_from(
+        [
+            *(
+                "12.4 V / 0.02 A",
+                "4711-AB",
+                "1M8GDM9AXKP042788",
+                "P0301/P0302",
+                "\U0001f527\U0001f44d",
+                "won\u2019t start!!",
+            ),
+            *(
+                "Zündung",
+                "двигатель",
+                "点火",
+                "شرارة",
+                "\x00\x1b[31m",
+                "\ud800",
+                "\u202e",
+                "½",
+                "#7",
+                "$45.00",
+                "_",
+                "…",
+            ),
+            *("a, " * 20, "7" * 30, "x" * 60, "Is it " + "very " * 20 + "hot?"),
+        ]
+    )
+    | st.text(max_size=12),
+    min_size=1,
+    max_size=3,
+).map(" ".join)
+"""What a person may write where the program reads it aloud."""
+
+
+@given(text=FREE_TEXTS)
+@settings(max_examples=12, deadline=None)
+def test_whatever_is_written_is_spoken(text: str, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """No text that has a word becomes an error: one voice or the other says it, and it can be heard."""
+    voice = Voice(cache_folder=tmp_path_factory.getbasetemp() / "free-texts")
+    if not sentences(text):
+        with pytest.raises(GearProblem, match="There is no text to speak"):
+            voice.render(text)
+        return
+    speech = voice.render(text)
+    if any(letter.isascii() and letter.isalnum() for letter in text):
+        assert active_level(speech.samples, speech.rate) > 0.01
+
+
+def test_a_long_sentence_keeps_its_voice(tmp_path: Path) -> None:
+    """A sentence that the network cannot say at once is said in parts, all of it, by the same voice."""
+    clause = "turn the key and look at the lamp"
+    rendered = SYNTHESISER.render(", ".join([clause] * 20) + ".", HEART, 175, urgent=True)
+    one = Voice(cache_folder=tmp_path).render(f"{clause}.").duration_s
+    assert (rendered.voice, rendered.why) == (HEART, "")
+    assert len(rendered.samples) / rendered.rate > 20 * 0.9 * one
 
 
 @pytest.mark.parametrize("name", ["nobody", "gmw/en-us+nobody", "Heart", ""])

@@ -6,6 +6,7 @@ import re
 import unicodedata
 
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
+_SPOKEN = re.compile(r"[^\W_]")
 
 
 def sentences(text: str) -> list[str]:
@@ -16,7 +17,7 @@ def sentences(text: str) -> list[str]:
     plain = text
     if not text.isprintable():
         plain = "".join(" " if unicodedata.category(letter) in ("Cc", "Cs") else letter for letter in text)
-    return [part for part in re.split(r"(?<=[.!?])\s+", plain.strip()) if re.search(r"\w", part)]
+    return [part for part in re.split(r"(?<=[.!?])\s+", plain.strip()) if _SPOKEN.search(part)]
 
 
 def count_words(sentence: str) -> int:

@@ -49,6 +49,7 @@ class HeartNetwork:
     """
 
     rate = RATE
+    longest = LONGEST
 
     def __init__(self, path: Path = HEART, sha256: str | None = SHA256) -> None:
         self._path = path

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -14,8 +15,8 @@ PAUSES = frozenset(";:,.!?—…")
 """Marks that the voice hears as a pause, and a vowel behind them as the beginning of something new."""
 
 _MARKS = {"(": "(", ")": ")", "“": "“", "”": "”", **{mark: mark for mark in PAUSES}}
-_OPENING = re.compile(r"^[\"“(\[{'‘«]+")
-_CLOSING = re.compile(r"[\"”)\]}'’».,;:!?…—]+$")
+_OPENING = re.compile(r"^(?:[\"“(\[{'‘«*`…]|\.{2,})+")
+_CLOSING = re.compile(r"[\"”)\]}'’»*`.,;:!?…—]+$")
 _APOSTROPHES = str.maketrans({"’": "'", "‘": "'", "ʼ": "'", "−": "-", "‑": "-", "‐": "-", "–": "-"})
 
 _NUMBER = re.compile(r"([-+]?)(\d{1,3}(?:,\d{3})+(?!\d)|\d+|(?=\.\d))(?:\.(\d+))?", re.ASCII)
@@ -25,12 +26,17 @@ _CODE = re.compile(r"(?=.*\d)(?=.*[A-Za-z])[A-Za-z0-9]+", re.ASCII)
 _BETWEEN_DIGITS = {
     re.compile(rf"(?<=\d){mark}(?=\d)", re.ASCII): spoken
     for mark, spoken in ((":", " "), ("/", " over "), ("-", " to "))
-}
+} | {re.compile(r"#(?=\d)", re.ASCII): "number "}
 """A time of day, a fraction and a range; side by side, their numbers would sound as one."""
 
+_NO_SOUND = frozenset({"So", "Sk", "Cf", "Cn", "Co", "Me"})
+"""Unicode's categories of pictures, of what joins or colours them, and of invisible signs."""
+
+_JOINING = frozenset("\N{ZERO WIDTH JOINER}\N{SOFT HYPHEN}\N{VARIATION SELECTOR-15}\N{VARIATION SELECTOR-16}")
+
 _LETTER = re.compile("[A-Z]")
-_LARGEST = 999_999
-"""Longer numbers are read digit by digit: nobody compares "twelve million and ..." with a screen."""
+_LONGEST = 6
+"""Digits of the longest number that is read as one: nobody compares "twelve million and ..." with a screen."""
 
 _UNITS = {
     **UNIT_WORDS,
@@ -61,7 +67,9 @@ _ALONE = {
 }
 """Units that are no words and so are read in full without a number, too: "in ms"."""
 
-_SYMBOLS = {"%": "percent", "&": "and", "+": "plus", "=": "equals", "@": "at", "°": "degrees"}
+_SYMBOLS = {"%": "percent", "&": "and", "+": "plus", "=": "equals", "@": "at", "°": "degrees", "№": "number"}
+_MEANING = frozenset({*_SYMBOLS, *"".join(_UNITS)})
+"""Signs that are said, whatever their category ("°" is a picture to Unicode)."""
 _ORDINALS = {
     "one": "first",
     "two": "second",
@@ -95,7 +103,7 @@ class SpokenPiece:
 def pieces(sentence: str) -> list[SpokenPiece]:
     """The pieces of a sentence in order; a number or a code becomes a piece for each word or sign of it."""
     found: list[SpokenPiece] = []
-    plain = sentence.translate(_APOSTROPHES)
+    plain = _audible(sentence.translate(_APOSTROPHES))
     for mark, spoken in _BETWEEN_DIGITS.items():
         plain = mark.sub(spoken, plain)
     written = plain.split()
@@ -113,6 +121,20 @@ def pieces(sentence: str) -> list[SpokenPiece]:
     return found
 
 
+def _audible(sentence: str) -> str:
+    """The sentence without pictures and invisible signs: one "👍" shall not give it to another voice."""
+    if sentence.isascii():
+        return sentence
+    return "".join(
+        ""
+        if sign in _JOINING
+        else " "
+        if unicodedata.category(sign) in _NO_SOUND and sign not in _MEANING
+        else sign
+        for sign in sentence
+    )
+
+
 def _front(marks: str) -> str:
     return "".join("“" if mark in '"“«' else _MARKS.get(mark, "") for mark in marks)
 
@@ -125,15 +147,28 @@ def _behind(marks: str) -> str:
 def _of_piece(text: str, before: str, after: str) -> list[SpokenPiece]:
     if text and not text.strip("-—"):
         return [SpokenPiece((), before, f"—{after}")]
-    if _CODE.fullmatch(text) and not _expanded(text):
-        words = [SpokenPiece((_sign(sign),), sign=True) for sign in text]
-    else:
-        words = _words(text)
+    words = [word for part in _codes_apart(text) for word in _of_part(part)]
     if not words:
         return [SpokenPiece((), before, after)] if before or after else []
     words[0] = replace(words[0], before=before)
     words[-1] = replace(words[-1], after=after)
     return words
+
+
+def _codes_apart(text: str) -> list[str]:
+    """The parts of codes that a stroke or a hyphen joins ("P0301/P0302"); anything else stays whole."""
+    parts = [part for part in re.split(r"[-/]", text) if part]
+    return parts if any(map(_is_code, parts)) else [text]
+
+
+def _is_code(text: str) -> bool:
+    return bool(_CODE.fullmatch(text)) and not _expanded(text)
+
+
+def _of_part(text: str) -> list[SpokenPiece]:
+    if _is_code(text):
+        return [SpokenPiece((_sign(sign),), sign=True) for sign in text]
+    return _words(text)
 
 
 def _words(text: str) -> list[SpokenPiece]:
@@ -185,7 +220,7 @@ def number_in_words(whole: str, decimals: str = "", sign: str = "") -> str:
         sign: "-" or "+".
     """
     digits = whole.replace(",", "")
-    if (len(digits) > 1 and digits.startswith("0")) or int(digits or "0") > _LARGEST:
+    if (len(digits) > 1 and digits.startswith("0")) or len(digits) > _LONGEST:
         words = [in_words(Decimal(digit)) for digit in digits]
     else:
         thousands, rest = divmod(int(digits or "0"), 1000)

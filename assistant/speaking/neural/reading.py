@@ -36,6 +36,9 @@ PREFIXES = {"re": "ɹi", "un": "ˌʌn", "pre": "pɹi", "non": "nˌɑn", "mis": "
 _SHORTEST_HALF = 4
 """Letters of the shortest half of a compound: shorter ones are found in names and foreign words by chance."""
 
+_LONGEST_COMPOUND = 40
+"""Letters of the longest compound that is looked for: a page typed without a space would take seconds."""
+
 _BEFORE_PAUSE = "None"
 """The lexicon's kind of a word before a pause, where small words keep their stress."""
 
@@ -75,7 +78,8 @@ class Words:
         said = said or self._from_own(word.lower(), stress)
         if not said and letters and word.isupper() and len(word) <= MOST_LETTERS:
             return self._letters(word)
-        return said or (self._put_together(word.lower(), stress) if letters else None)
+        compound = letters and len(word) <= _LONGEST_COMPOUND
+        return said or (self._put_together(word.lower(), stress) if compound else None)
 
     def look_up(self, word: str, kind: str | None, vowel_next: bool | None) -> str | None:
         """The phonemes of a word that stands in a lexicon as it is; None for another."""

@@ -55,3 +55,27 @@ def test_marks_stay_where_they_are() -> None:
     assert (twelve.before, twelve.after) == ("“", "")
     assert volts.after == ".”"
     assert [piece.after for piece in pieces("lit - dim... or dark?")] == ["", "—", "…", "", "?"]
+
+
+@pytest.mark.parametrize(
+    ("written", "plain"),
+    [
+        ("\U0001f527 Check the coil \U0001f44d\U0001f3fd.", "Check the coil."),
+        ("Check\u200bthe\u202ecoil\ufe0f.", "Check the coil."),
+        ("*Check* the ...coil...", "Check the coil…"),
+        ("P0301/P0302-P0303", "P0301 P0302 P0303"),
+        ("Order #4711-AB", "Order number 4711 AB"),
+        ("5\u00a0°C", "5 °C"),
+    ],
+)
+def test_what_only_writing_has_is_not_said(written: str, plain: str) -> None:
+    """Pictures, invisible signs and marks of markup cost no word, and codes in a row are spelled each by itself."""
+    assert [piece.parts for piece in pieces(written) if piece.parts] == [
+        piece.parts for piece in pieces(plain)
+    ]
+
+
+def test_a_number_of_any_length_is_read() -> None:
+    """A page of digits is no error (Python refuses to make a number of more than 4,300)."""
+    assert number_in_words("7" * 5000) == " ".join(["seven"] * 5000)
+    assert number_in_words("9" * 6).split() == words_of(num2words(999_999))
