@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from assistant.speaking.neural import parts_of_speech
 from assistant.speaking.neural.dictionary import Dictionary
 from assistant.speaking.neural.inflecting import CONSONANTS, VOWELS, compound, stressed
+from assistant.speaking.neural.junctures import parted
 from assistant.speaking.neural.own_words import OwnWords
 from assistant.speaking.neural.pieces import PAUSES, SpokenPiece, pieces
 from assistant.speaking.neural.reading import Words
@@ -64,7 +65,7 @@ class Pronouncer:
         if unknown:
             raise Unpronounceable(unknown[::-1])
         # misaki's signs for a tap and a glottal stop become those that the voice has
-        return " ".join(reversed(said)).replace("ɾ", "T").replace("ʔ", "t")
+        return parted(" ".join(reversed(said)).replace("ɾ", "T").replace("ʔ", "t"))
 
     def _piece(self, piece: SpokenPiece, kind: str | None, vowel_next: bool | None) -> str | None:
         if not piece.parts:
