@@ -74,10 +74,12 @@ class SpeechFinder:
 
     Attributes:
         own: The last chunk held the assistant's own voice.
+        sound: The last chunk without it; then also up to 16 ms late.
     """
 
     def __init__(self, timing: EarTiming, activity: VoiceActivity, own_voice: OwnVoice | None = None) -> None:
         self.own = False
+        self.sound: Samples = np.zeros(0, np.int16)
         self._activity = activity
         self._own_voice = own_voice
         self._at = 0
@@ -92,9 +94,10 @@ class SpeechFinder:
 
     def probability(self, chunk: Samples, at: int) -> float:
         """Of somebody's speech in the chunk that begins at this place, 0 to 1; each chunk is asked once."""
-        probability = self._activity.probability(chunk)
         self._at = at
-        self.own = self._own_voice is not None and self._own_voice.is_own(chunk, at, probability)
+        self.sound = chunk if self._own_voice is None else self._own_voice.cleaned(chunk, at)
+        probability = self._activity.probability(self.sound)
+        self.own = self._own_voice is not None and self._own_voice.is_own(chunk, probability)
         return 0.0 if self.own else probability
 
     def feed(self, chunk: Samples, probability: float, completeness: Callable[[], Completeness]) -> Segment:

@@ -171,9 +171,10 @@ class Ear:
             if level is not None:
                 self._reports.level(self.noise_db, level)
             probability = self._finder.probability(chunk, self._chunks.at)
+            sound = self._finder.sound
             if self._note is None:
-                self._hear(chunk, probability)
-            elif self._note.add(chunk, probability):
+                self._hear(sound, probability)
+            elif self._note.add(sound, probability):
                 self.end_note()
 
     def _hear(self, chunk: Samples, probability: float) -> None:
