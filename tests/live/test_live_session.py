@@ -78,7 +78,7 @@ def test_a_whole_session_by_voice_and_keys(bay: Bay, terminal: Start, tmp_path: 
     bay.play(SOUNDS / "remark-drain-pan.flac")
     program.wait_for("not understood", 30)
     program.wait_for("Say again", 30)
-    time.sleep(2.0)
+    wait_until_listening(sessions, "asking")
     bay.play(SOUNDS / "twelve-point-four-volts.flac")
     program.wait_for("HEARD  twelve point four volts", 30)
     program.wait_for(r"12\.4 volts\. Right", 30)
