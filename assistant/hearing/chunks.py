@@ -70,7 +70,7 @@ class SpeechFinder:
     Args:
         timing: When speech begins and ends.
         activity: Voice-activity model.
-        own_voice: Tells the assistant's own voice; None where it is not heard.
+        own_voice: Recognises the assistant's own voice; None if the microphone cannot hear it.
 
     Attributes:
         own: The last chunk held the assistant's own voice.
@@ -97,7 +97,7 @@ class SpeechFinder:
         self._at = at
         self.sound = chunk if self._own_voice is None else self._own_voice.cleaned(chunk, at)
         probability = self._activity.probability(self.sound)
-        self.own = self._own_voice is not None and self._own_voice.is_own(chunk, probability)
+        self.own = self._own_voice is not None and self._own_voice.is_own(probability)
         return 0.0 if self.own else probability
 
     def feed(self, chunk: Samples, probability: float, completeness: Callable[[], Completeness]) -> Segment:

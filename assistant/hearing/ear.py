@@ -76,7 +76,7 @@ class Ear:
         thresholds: The dialogue's limits.
         timing: When speech begins and ends.
         activity: Voice-activity model; the bundled one when None.
-        own_voice: Tells the assistant's own voice; None for an ear that does not hear it.
+        own_voice: Recognises the assistant's own voice; None if the microphone cannot hear it.
     """
 
     def __init__(

@@ -130,7 +130,8 @@ class OwnVoice:
         self._broken = breaks()
         self._path = _Path()
         self._cleaner = Cleaner()
-        self._plays, self._own = False, False
+        self._quiet: Powers | None = None  # the last chunk's powers, if nothing was played beside it
+        self._own = False
 
     @property
     def delay_s(self) -> float | None:
@@ -146,23 +147,23 @@ class OwnVoice:
         """
         self._own, arriving, heard = False, None, powers(chunk)
         played = self._played(at - HOP * (DELAYS + FADES), at + CHUNK)
-        self._plays = _plays(played)
-        if self._plays:
+        plays = _plays(played)
+        self._quiet = None if plays else heard
+        if plays:
             arriving = self._compared(chunk, at, heard, played)
         if arriving is None:
             return self._cleaner.clean(chunk, np.ones(BANDS, np.float32))
         least = np.clip(self._noise / heard, DEEPEST, 1)  # the noise stays, as the recogniser knows it
         return self._cleaner.clean(chunk, np.sqrt(np.clip(1 - TAKEN * arriving / heard, least, 1)))
 
-    def is_own(self, chunk: Samples, probability: float) -> bool:
+    def is_own(self, probability: float) -> bool:
         """Whether the chunk that was cleaned last held no speech but the assistant's own.
 
         Args:
-            chunk: The same.
             probability: Of speech in it, by the voice-activity model.
         """
-        if not self._plays and probability < DEFAULT_TIMING.go_on_at:
-            self._noise = self._noise + np.float32(0.05) * (powers(chunk) - self._noise)
+        if self._quiet is not None and probability < DEFAULT_TIMING.go_on_at:
+            self._noise = self._noise + np.float32(0.05) * (self._quiet - self._noise)
         return self._own
 
     def _compared(self, chunk: Samples, at: int, heard: Powers, played: Samples) -> Powers | None:
@@ -249,7 +250,7 @@ class _Path:
             self._share[band] = np.percentile(shares, HIGH) if shares.size else 0.0
 
     def arriving(self, echoes: Powers) -> Powers:
-        """What of the own voice is expected to arrive now."""
+        """The power of its own voice that should reach the microphone now, by band."""
         return self._share * _strongest(echoes, self.delay or 0)
 
     def loudness(self, chunk: float) -> float:

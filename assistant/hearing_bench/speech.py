@@ -8,7 +8,6 @@ import os
 import shutil
 import subprocess
 import tempfile
-from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +16,7 @@ import soundfile
 
 from assistant.errors import GearProblem, UsageProblem
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
+from assistant.hearing_bench.listening import flite
 from assistant.hearing_bench.mixing import Signal, from_samples, trimmed
 from assistant.places import home
 
@@ -120,13 +120,9 @@ def _synthesised(voice: BenchVoice, words: str) -> Signal:
         return from_samples(read_sound(path).samples)
 
 
-@lru_cache
 def _has_voice(voice: BenchVoice) -> bool:
-    """Whether flite lists a voice; asked for one that it lacks, it silently uses another."""
-    if voice.synthesiser != "flite":
-        return True
-    listed = subprocess.run(["flite", "-lv"], capture_output=True, text=True, check=False)
-    return voice.voice in listed.stdout.split()
+    """Whether flite lists a voice; the other synthesisers fail without it."""
+    return voice.synthesiser != "flite" or voice.voice in flite.voices()
 
 
 def missing_recordings(recordings: Recordings) -> str:

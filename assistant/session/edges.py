@@ -108,7 +108,7 @@ class OpenedMicrophone:
 
 
 def _played(wanted: Gear) -> PlayedSound | None:
-    """What the loudspeaker is given, if the microphone listens meanwhile and may hear it."""
+    """The sound that the loudspeaker plays, kept only if the microphone listens at the same time and may hear it."""
     if not wanted.headset or wanted.silent or wanted.keys_only:
         return None
     from assistant.hearing.sound import RATE  # noqa: PLC0415  a session by keys needs none of it

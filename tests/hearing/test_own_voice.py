@@ -47,7 +47,7 @@ def followed(own_voice: OwnVoice, leaked: Leaked) -> list[tuple[bool, Samples]]:
     for at in range(0, heard.size - CHUNK + 1, CHUNK):
         chunk = heard[at : at + CHUNK]
         cleaned = own_voice.cleaned(chunk, at)
-        found.append((own_voice.is_own(chunk, 0.9 if at >= LEAD else 0.0), cleaned))
+        found.append((own_voice.is_own(0.9 if at >= LEAD else 0.0), cleaned))
     return found
 
 
@@ -70,7 +70,7 @@ def test_nothing_is_own_while_nothing_is_played(seed: int, level: int) -> None:
     heard = np.random.default_rng(seed).integers(-level, level + 1, 8 * CHUNK).astype(np.int16)
     for at in range(0, heard.size, CHUNK):
         own_voice.cleaned(heard[at : at + CHUNK], at)
-        assert not own_voice.is_own(heard[at : at + CHUNK], 0.9)
+        assert not own_voice.is_own(0.9)
     assert not own_voice.was_own(0, heard.size)
 
 

@@ -31,7 +31,7 @@ CHANGED, UNCHANGED = "changed", "unchanged"
 """The two answers of a step that is watched: chosen by the changes that were told, and not said themselves."""
 
 WATCHED = ("went-out", "came-back", "dim")
-"""The changes of a lamp or a meter that are told while a step is watched, in the order of their digits."""
+"""The changes of a lamp or a meter that a technician can call out in a watched step, in the order of their keys."""
 
 UNJUDGED = "unjudged"
 """Outcome of a reading that cannot be judged: its limit was to come from the vehicle maker and was not given."""

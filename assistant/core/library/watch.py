@@ -1,4 +1,4 @@
-"""Steps that are watched: each change of the lamp or the meter is told while something is wiggled, warmed or misted."""
+"""Watched steps: the technician wiggles, warms or mists something, and calls out each change of lamp or meter."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Changes that are told while a step is watched, in words."""
+"""The words for changes that a technician calls out in a watched step."""
 
 from __future__ import annotations
 

@@ -7,9 +7,9 @@ loudspeaker is limited by its peak. Two ways of comparing voices follow:
 - at the same peak, the noise has one level for all voices, as in a bay; a voice that carries more power under its peak
   gains from it.
 
-Three noises, so that no figure rests on one: "bay" takes the kinds of `assistant.hearing.baynoise` in turn; "pink" has
-equal power in every octave (closed form); "babble" is other voices of flite, eight at once, that speak the Harvard
-sentences (IEEE Recommended Practice for Speech Quality Measurements, 1969, list 1; from memory).
+Three noises, so that no figure rests on one: "bay" takes the kinds of `assistant.hearing.baynoise` in turn; "pink" is
+the one of these that has equal power in every octave; "babble" is other voices of flite, eight at once, that speak the
+Harvard sentences (IEEE Recommended Practice for Speech Quality Measurements, 1969, list 1; from memory).
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ import soxr
 from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.sound import FULL_SCALE, Samples
 from assistant.hearing_bench.listening.flite import by_flite
-from assistant.hearing_bench.mixing import CEILING, Signal, speech_power, trimmed
+from assistant.hearing_bench.mixing import CEILING, Signal, from_samples, speech_power, to_samples, trimmed
 
 if TYPE_CHECKING:
     from assistant.speaking.speech import SpokenSound
@@ -174,16 +174,13 @@ def missing_noise() -> str:
 
 
 def pink(count: int, generator: np.random.Generator) -> Signal:
-    """Noise with equal power in every octave from 20 Hz up: amplitude 1/sqrt(frequency), phases by chance."""
-    frequency = np.fft.rfftfreq(count, 1 / RATE)
-    amplitude = np.where(frequency >= 20, 1 / np.sqrt(np.maximum(frequency, 20)), 0.0)
-    made: Signal = np.fft.irfft(amplitude * np.exp(2j * np.pi * generator.random(len(frequency))), count)
-    return made
+    """Noise with equal power in every octave from 20 Hz up, as among the kinds of bay noise."""
+    return bay_noise("pink", count / RATE, RATE, int(generator.integers(2**31)))
 
 
 def at_rate(sound: SpokenSound) -> Signal:
     """Rendered speech at `RATE` with its peak at `PEAK`; silence stays silence."""
-    speech = sound.samples.astype(np.float64) / FULL_SCALE
+    speech = from_samples(sound.samples)
     if sound.rate != RATE:
         speech = np.asarray(soxr.resample(speech, sound.rate, RATE), dtype=np.float64)
     peak = float(np.max(np.abs(speech), initial=0.0))
@@ -227,5 +224,4 @@ def length(speech: Signal) -> int:
 def to_ear(whole: Signal, rate: int) -> Samples:
     """A mixture at the rate of a listener, 16 bits; turned down as a whole if its peak would not fit."""
     fitted = np.asarray(soxr.resample(whole, RATE, rate), dtype=np.float64) if rate != RATE else whole
-    peak = float(np.max(np.abs(fitted), initial=0.0))
-    return np.rint(fitted * min(1.0, CEILING / max(peak, 1e-12)) * FULL_SCALE).astype(np.int16)
+    return to_samples(fitted)
