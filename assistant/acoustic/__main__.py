@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from dataclasses import fields
 from pathlib import Path
@@ -18,10 +19,10 @@ if TYPE_CHECKING:
 
     Steps: TypeAlias = argparse._SubParsersAction[argparse.ArgumentParser]  # noqa: SLF001  it has no public name
 
-VOICES = ("kokoro", "flite", "espeak", "festival", "hibari", "kokoro-kept", "joe")
+VOICES = ("kokoro", "flite", "espeak", "festival", "hibari", "kokoro-british", "kokoro-kept", "joe")
 
 
-def make_texts(dictionary: Path) -> Texts:
+def make_texts(dictionary: Path, *, accent: bool = False) -> Texts:
     """The texts over this package's grammars and procedures."""
     from assistant import resources  # noqa: PLC0415  training alone runs where none of this is installed
     from assistant.acoustic.phones import read_dictionary  # noqa: PLC0415
@@ -40,6 +41,7 @@ def make_texts(dictionary: Path) -> Texts:
         load_library(folder),
         read_dictionary(dictionary),
         prose,
+        accent=accent,
     )
 
 
@@ -48,15 +50,17 @@ def synthesiser(name: str, folder: Path) -> voices.TextToSpeech:
     from assistant.acoustic import voices  # noqa: PLC0415
 
     match name:
-        case "kokoro" | "kokoro-kept":
+        case "kokoro" | "kokoro-british" | "kokoro-kept":
             kept = voices.KOKORO_KEPT
             trained = [n for n in voices.KOKORO_ENGLISH + voices.KOKORO_FOREIGN if n not in kept]
+            if name == "kokoro-british":
+                trained = [n for n in trained if n.startswith("b")]
             return voices.Kokoro(
                 folder / "kokoro.onnx",
                 folder / "vocab.json",
                 folder / "styles",
-                tuple(trained) if name == "kokoro" else kept,
-                mix=0.5 if name == "kokoro" else 0.0,
+                kept if name == "kokoro-kept" else tuple(trained),
+                mix=0.0 if name == "kokoro-kept" else 0.5,
             )
         case "joe":
             return voices.Piper(folder / "en_US-joe-medium.onnx")
@@ -73,7 +77,9 @@ def synthesiser(name: str, folder: Path) -> voices.TextToSpeech:
 def _bank(options: argparse.Namespace) -> None:
     from assistant.acoustic import bank  # noqa: PLC0415
 
-    texts = make_texts(options.voices / "lexicon_us_gold.json.gz")
+    british = options.voice == "kokoro-british"
+    file = "lexicon_gb_gold.json.gz" if british else "lexicon_us_gold.json.gz"
+    texts = make_texts(options.voices / file, accent=british)
     clock = bank.Clock(lambda text: print(text, file=sys.stderr))
     name = f"{options.voice}-{'readings-' if options.readings else ''}{options.seed}"
     made = bank.fill(
@@ -178,14 +184,67 @@ def _train(options: argparse.Namespace) -> None:
             "There is no GPU that PyTorch can use. Train on one, or add --device cpu: some 100 times slower."
         )
     device = torch.device(options.device)
-    speech = TrainingSpeech(options.bank, device)
+    speech = TrainingSpeech(options.bank, device, plan.people)
     if not speech.phones:
         raise UsageProblem(f"There is no speech in {', '.join(map(str, options.bank))}. Make it with 'bank'.")
-    kept = TrainingSpeech([options.kept], device) if options.kept else None
+    kept = [TrainingSpeech([folder], device) for folder in options.kept]
     print(f"{speech.hours:.2f} h of speech, {len(speech.phones)} utterances", flush=True)
     train(
-        speech, plan, shape, options.out, go_on=options.go_on, kept=kept, say=lambda t: print(t, flush=True)
+        speech,
+        plan,
+        shape,
+        options.out,
+        go_on=options.go_on,
+        kept=kept,
+        recorded=options.noises,
+        say=lambda t: print(t, flush=True),
     )
+
+
+def _recordings(options: argparse.Namespace) -> None:
+    import torch  # noqa: PLC0415
+
+    from assistant.acoustic.net import Net, Shape  # noqa: PLC0415
+    from assistant.acoustic.recordings import Aligner, fill_from_recordings  # noqa: PLC0415
+    from assistant.acoustic.spoken_words import pronunciations  # noqa: PLC0415
+    from assistant.acoustic.weights import restore  # noqa: PLC0415
+
+    net = Net(Shape())
+    restore(net, options.weights)
+    aligner = Aligner(net, torch.device(options.device))
+    kept = json.loads(options.kept.read_text(encoding="utf-8"))["speakers"] if options.kept else []
+    for index in options.index:
+        fill_from_recordings(
+            index,
+            options.out,
+            aligner,
+            pronunciations(options.british),
+            without=() if options.only_kept else kept,
+            only=kept if options.only_kept else (),
+            told=lambda text: print(text, flush=True),
+        )
+
+
+def _errors(options: argparse.Namespace) -> None:
+    import torch  # noqa: PLC0415
+
+    from assistant.acoustic.features import Cepstra  # noqa: PLC0415
+    from assistant.acoustic.net import Net, Shape  # noqa: PLC0415
+    from assistant.acoustic.noises import make_noises  # noqa: PLC0415
+    from assistant.acoustic.phone_errors import phone_errors  # noqa: PLC0415
+    from assistant.acoustic.weights import restore  # noqa: PLC0415
+    from assistant.acoustic.windows import TrainingSpeech  # noqa: PLC0415
+
+    device = torch.device(options.device)
+    torch.manual_seed(5)
+    noises = make_noises(64, 10.0, device)
+    for folder in options.kept:
+        kept = TrainingSpeech([folder], device)
+        for weights in options.weights:
+            net = Net(Shape()).to(device)
+            restore(net, weights)
+            found = phone_errors(net, Cepstra().to(device), kept, noises)
+            print(f"{folder.name}  {weights}  {json.dumps(found)}", flush=True)
 
 
 def _average(options: argparse.Namespace) -> None:
@@ -200,7 +259,9 @@ def _parser() -> argparse.ArgumentParser:
     steps = parser.add_subparsers(required=True, metavar="STEP")
     for add in (
         _add_bank,
+        _add_recordings,
         _add_train,
+        _add_errors,
         _add_pack,
         _add_gather,
         _add_develop,
@@ -224,13 +285,37 @@ def _add_bank(steps: Steps) -> None:
     one.set_defaults(run=_bank)
 
 
+def _add_recordings(steps: Steps) -> None:
+    one = steps.add_parser("recordings", help="put recordings of people into a bank")
+    one.add_argument(
+        "--index", type=Path, required=True, nargs="+", metavar="FILE", help="index.jsonl of a set"
+    )
+    one.add_argument(
+        "--weights", type=Path, required=True, metavar="FILE", help="of a model, to find the phones"
+    )
+    one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.add_argument("--kept", type=Path, metavar="FILE", help="JSON with the speakers kept for development")
+    one.add_argument(
+        "--only-kept", action="store_true", help="take these speakers, instead of leaving them out"
+    )
+    one.add_argument("--british", type=Path, metavar="FILE", help="the misaki dictionary of British English")
+    one.add_argument("--device", default="cpu")
+    one.set_defaults(run=_recordings)
+
+
 def _add_train(steps: Steps) -> None:
     one = steps.add_parser("train", help="train for some minutes on banks of speech")
     one.add_argument("--bank", type=Path, required=True, nargs="+", metavar="DIR")
     one.add_argument(
-        "--kept", type=Path, metavar="DIR", help="bank of other voices, to follow the phone error on"
+        "--kept",
+        type=Path,
+        nargs="+",
+        default=[],
+        metavar="DIR",
+        help="banks of other voices and people, to follow the phone error on",
     )
     one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.add_argument("--noises", type=Path, metavar="FILE", help="recorded noises, in one sound file")
     one.add_argument("--from", type=Path, dest="go_on", metavar="FILE", help="weights of an earlier run")
     one.add_argument("--minutes", type=float, required=True)
     one.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a value of the plan")
@@ -239,6 +324,16 @@ def _add_train(steps: Steps) -> None:
     )
     one.add_argument("--device", default="cuda")
     one.set_defaults(run=_train)
+
+
+def _add_errors(steps: Steps) -> None:
+    one = steps.add_parser("errors", help="the share of wrong phones, for several weights in the same sound")
+    one.add_argument("--weights", type=Path, required=True, nargs="+", metavar="FILE")
+    one.add_argument(
+        "--kept", type=Path, required=True, nargs="+", metavar="DIR", help="banks of other voices"
+    )
+    one.add_argument("--device", default="cuda")
+    one.set_defaults(run=_errors)
 
 
 def _add_pack(steps: Steps) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import torch
 
+from assistant.acoustic.bundled import exported_weights
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
@@ -39,11 +40,13 @@ def restore(net: Net, path: Path) -> None:
 
 
 def load(path: Path) -> dict[str, NDArray[np.float32]]:
-    """Weights by name, for `assistant.acoustic.export`.
+    """Weights by name, for `assistant.acoustic.export`; from the file of a run, or from an exported ``final.mdl``.
 
     Raises:
         FileProblem: The file does not come from a run.
     """
+    if path.suffix == ".mdl":
+        return exported_weights(path)
     try:
         state = torch.load(path, map_location="cpu", weights_only=True)
         return {name: value.float().numpy() for name, value in state.items()}
