@@ -177,10 +177,11 @@ class Ear:
             elif self._note.add(sound, probability):
                 self.end_note()
 
-    def _hear(self, chunk: Samples, probability: float) -> None:
+    def _hear(self, chunk: Samples, heard: float) -> None:
+        probability = self._finder.near(heard)
         match self._finder.feed(chunk, probability, self._completeness):
             case Segment.SILENCE:
-                self._between(chunk, probability)
+                self._between(chunk, heard)
             case Segment.BEGAN:
                 self._begin(chunk, probability)
             case Segment.SPEECH:
@@ -202,7 +203,10 @@ class Ear:
         levels = self._loudness.levels
         levels.begin()
         beginning = [*self._finder.before(), (chunk, probability)]
-        self._utterance = OpenUtterance(self._recogniser, self._grammar, self._thresholds, levels, beginning)
+        expected = self._finder.nearness.expected_db
+        self._utterance = OpenUtterance(
+            self._recogniser, self._grammar, self._thresholds, levels, beginning, expected
+        )
         levels.speech(chunk)
 
     def _go_on(self, chunk: Samples, probability: float) -> None:
@@ -229,10 +233,12 @@ class Ear:
         if judged.accepted and judged.result is not None:
             result = judged.result
             self._loudness.understood()
+            self._finder.nearness.understood()
             self._reports.happened(
                 lambda at: Heard(at, judged.words, result, judged.confidence, clip, snr_db, noise_db)
             )
         else:
+            self._finder.nearness.not_understood()
             self._reports.happened(
                 lambda at: NoMatch(at, judged.words, judged.confidence, clip, snr_db, noise_db)
             )
