@@ -105,9 +105,14 @@ class SpeechFinder:
         self.own = self._own_voice is not None and self._own_voice.is_own(probability)
         return 0.0 if self.own else probability
 
-    def near(self, probability: float) -> float:
-        """Of speech near the microphone in the last chunk, from the probability of any speech in it."""
-        return self.nearness.probability(self.sound, probability, inside=self.inside)
+    def near(self, probability: float, noise_db: float) -> float:
+        """Of speech near the microphone in the last chunk, from the probability of any speech in it.
+
+        Args:
+            probability: As `probability` gave it.
+            noise_db: Level of the noise between utterances, dB relative to full scale.
+        """
+        return self.nearness.probability(self.sound, probability, noise_db, inside=self.inside)
 
     def feed(self, chunk: Samples, probability: float, completeness: Callable[[], Completeness]) -> Segment:
         """Classify a chunk; `completeness` as in `Segmenter.feed`."""

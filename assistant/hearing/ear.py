@@ -178,7 +178,7 @@ class Ear:
                 self.end_note()
 
     def _hear(self, chunk: Samples, heard: float) -> None:
-        probability = self._finder.near(heard)
+        probability = self._finder.near(heard, self.noise_db)
         match self._finder.feed(chunk, probability, self._completeness):
             case Segment.SILENCE:
                 self._between(chunk, heard)

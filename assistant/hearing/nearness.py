@@ -29,7 +29,13 @@ BEGINS_DB = 16.0
 GOES_ON_DB = 15.0
 """Sound so far under the voice of this utterance is silence."""
 
-HOLDS_S = 0.096
+OVER_NOISE_DB = 4.0
+"""In noise, sound no more than so much over it is silence, though the model may go on to hear speech in it."""
+
+LEAST_FALL_DB = 7.0
+"""But silence is at least so far under the voice."""
+
+HOLDS_S = 0.064
 """After a loud chunk quiet ones count as near for so long: soft sounds inside and at the end of a word."""
 
 LENIENT_DB = 3.0
@@ -77,12 +83,13 @@ class Nearness:
         """Level of the voice of this utterance so far; None without speech."""
         return float(np.percentile(self._voice, 90)) if self._voice else None
 
-    def probability(self, chunk: Samples, heard: float, *, inside: bool) -> float:
+    def probability(self, chunk: Samples, heard: float, noise_db: float, *, inside: bool) -> float:
         """Probability of near speech in a chunk: what the model heard, or 0 if it is too far away.
 
         Args:
             chunk: The chunk; each is given once, in their order.
             heard: Probability of any speech in it.
+            noise_db: Level of the noise between utterances, dB relative to full scale.
             inside: An utterance has begun and not ended.
         """
         level = float(levels(chunk)[: chunk.size // FRAME].max(initial=SILENCE_DB))
@@ -91,8 +98,10 @@ class Nearness:
             if heard >= self._timing.begin_at:
                 self._voice.append(level)
             voice = self.voice_db
-            far = voice is not None and max(self._lately) < voice - GOES_ON_DB
-            return 0.0 if far else heard
+            if voice is None:
+                return heard
+            least = max(voice - GOES_ON_DB, min(noise_db + OVER_NOISE_DB, voice - LEAST_FALL_DB))
+            return 0.0 if max(self._lately) < least else heard
         limit = SILENCE_DB if self._expected is None else self._expected - BEGINS_DB
         loudest = max(self._lately)
         far = loudest < limit - self._lenient
