@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from assistant.core.values.answer_kind import AnswerKind
 from assistant.core.values.result import Control, Result
 from assistant.hearing.confidence import measures
 from assistant.hearing.graph import UNKNOWN
@@ -88,7 +89,7 @@ def judge(
         found = measures(recognition, confidence, grammar.lexicon, evidence)
         confidence = round(CALIBRATION.probability(found), 4)
     shouted = result.control is Control.STOP and _STOP in words.split()
-    limit = thresholds.stop_from if shouted else thresholds.reject_below
+    limit = thresholds.of(AnswerKind.STOP).taken_from if shouted else thresholds.reject_below
     accepted = confidence >= limit
     if result.outcome is not None and grammar.is_doubtful(words):
         confidence = min(confidence, thresholds.ask_below - _LESS)
