@@ -40,12 +40,18 @@ class Lens:
         self._sound: list[Samples] = []
         self._found = np.zeros(0, np.float32)
         self._given = np.zeros(0, np.float32)
+        self._handed: list[Samples] = []
         self._behind = round(gate.opens_s * RATE / FRAME)
 
     @property
     def samples(self) -> Samples:
         """All its sound as it came."""
         return np.concatenate(self._sound) if self._sound else np.zeros(0, np.int16)
+
+    @property
+    def heard(self) -> Samples:
+        """All that was handed on, since the beginning or since it was settled."""
+        return np.concatenate(self._handed) if self._handed else np.zeros(0, np.int16)
 
     def add(self, samples: Samples) -> Samples:
         """Take in the next sound; returns what can be handed on now, which may be nothing."""
@@ -69,6 +75,7 @@ class Lens:
         whole = self.samples
         self._found = levels(whole)
         self._given = self._given[:0]
+        self._handed.clear()
         self._expected = None
         return self._handed_on(whole, self._found.size)
 
@@ -94,4 +101,5 @@ class Lens:
         self._given = np.concatenate([self._given, new])
         last = begin - 1 if begin else 0
         sound = turned(whole[last * FRAME : upto * FRAME], self._given[last:])
-        return sound[(begin - last) * FRAME :]
+        self._handed.append(sound[(begin - last) * FRAME :])
+        return self._handed[-1]

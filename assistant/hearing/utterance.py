@@ -12,6 +12,7 @@ from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.judge import Judgement, judge
 from assistant.hearing.lens import Lens
 from assistant.hearing.pieces import alone
+from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from assistant.grammar.step_grammar import StepGrammar
     from assistant.hearing.activity import Levels
     from assistant.hearing.recogniser import Recogniser
-    from assistant.hearing.recognition import UtteranceStream
+    from assistant.hearing.recognition import Recognition, UtteranceStream
     from assistant.hearing.sound import Samples
 
 SLOW = 0.15
@@ -55,6 +56,7 @@ class OpenUtterance:
         thresholds: The dialogue's limits.
         levels: Levels of noise and of the speech in it.
         beginning: The chunks so far, each with its probability of speech.
+        voice: What is known of this voice.
         expected_db: Level at which the technician was understood before, if known.
 
     Raises:
@@ -68,8 +70,10 @@ class OpenUtterance:
         thresholds: Thresholds,
         levels: Levels,
         beginning: Sequence[tuple[Samples, float]],
+        voice: VoiceSoFar = NEW_VOICE,
         expected_db: float | None = None,
     ) -> None:
+        self._voice = voice
         self._recogniser = recogniser
         self._grammar = grammar
         self._thresholds = thresholds
@@ -162,9 +166,23 @@ class OpenUtterance:
         if self._lens.differs:
             self._again()
         evidence = Evidence.of(self._probabilities, self._levels.snr_db())
-        return judge(self._stream.finish(), self._grammar, self._thresholds, speech=True, evidence=evidence)
+        return self._judge(self._stream.finish(), self._lens.heard, evidence)
 
-    def _piece(self, sound: Samples) -> Judgement:
+    def _piece(self, samples: Samples) -> Judgement:
         """Judge a piece of the utterance."""
-        recognition = self._recogniser.hear(prepared(sound), self._grammar)
-        return judge(recognition, self._grammar, self._thresholds, speech=True)
+        sound = prepared(samples)
+        return self._judge(self._recogniser.hear(sound, self._grammar), sound)
+
+    def _judge(
+        self, recognition: Recognition, sound: Samples, evidence: Evidence | None = None
+    ) -> Judgement:
+        return judge(
+            recognition,
+            self._grammar,
+            self._thresholds,
+            speech=True,
+            evidence=evidence,
+            sound=sound,
+            acoustics=self._recogniser.acoustics,
+            voice=self._voice,
+        )

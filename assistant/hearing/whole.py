@@ -53,7 +53,15 @@ def hear_whole(
 
     def judged(piece: Samples, evidence: Evidence | None = None) -> Judgement:
         sound = prepared(piece)
-        return judge(recogniser.hear(sound, grammar), grammar, thresholds, speech=spoken, evidence=evidence)
+        return judge(
+            recogniser.hear(sound, grammar),
+            grammar,
+            thresholds,
+            speech=spoken,
+            evidence=evidence,
+            sound=sound,
+            acoustics=recogniser.acoustics,
+        )
 
     found = judged(whole, evidence)
     if not found.accepted and spoken:
