@@ -143,6 +143,19 @@ class LevelOf:
                 return f"hum or an offset of {self.hum_db:.0f} dB"
 
 
+_CURES = {
+    Trouble.QUIET: "Turn up its recording level or boost, or hold it nearer",
+    Trouble.CLIPPED: "Turn down its recording level or boost, or hold it farther away",
+    Trouble.HUM: "Use another cable, plug or input",
+}
+
+
+def cure(trouble: Trouble, level: LevelOf) -> str:
+    """A sentence with the figure of a trouble, and one with what to turn."""
+    told = level.told(trouble)
+    return f"{told[0].upper()}{told[1:]}. {_CURES[trouble]}."
+
+
 class LevelWatch:
     """Whether the microphone's level is in trouble, from its last utterances: told once until it was better."""
 

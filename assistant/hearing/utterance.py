@@ -173,9 +173,7 @@ class OpenUtterance:
         sound = prepared(samples)
         return self._judge(self._recogniser.hear(sound, self._grammar), sound)
 
-    def _judge(
-        self, recognition: Recognition, sound: Samples, evidence: Evidence | None = None
-    ) -> Judgement:
+    def _judge(self, recognition: Recognition, sound: Samples, evidence: Evidence | None = None) -> Judgement:
         return judge(
             recognition,
             self._grammar,
