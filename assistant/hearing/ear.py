@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
-from assistant.core.values.events import Clip, Event, Heard, NoiseChanged, NoMatch, NoteRecorded
+from assistant.core.values.events import Clip, Event, Heard, LevelChanged, NoiseChanged, NoMatch, NoteRecorded
 from assistant.errors import RecordProblem
 from assistant.hearing.activity import (
     DEFAULT_TIMING,
@@ -22,10 +22,12 @@ from assistant.hearing.activity import (
     VoiceActivity,
 )
 from assistant.hearing.chunks import Chunks, SpeechFinder
+from assistant.hearing.levels import LevelOf
 from assistant.hearing.noise import Loudness
 from assistant.hearing.note import NoteSound
 from assistant.hearing.sound import Samples
 from assistant.hearing.utterance import OpenUtterance
+from assistant.hearing.voice_so_far import NEW_VOICE
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -101,6 +103,7 @@ class Ear:
         self._grammar: StepGrammar | None = None
         self._utterance: OpenUtterance | None = None
         self._note: NoteSound | None = None
+        self._voice = NEW_VOICE
 
     @property
     def heard_s(self) -> float:
@@ -177,12 +180,15 @@ class Ear:
             elif self._note.add(sound, probability):
                 self.end_note()
 
-    def _hear(self, chunk: Samples, probability: float) -> None:
+    def _hear(self, chunk: Samples, heard: float) -> None:
+        probability = self._finder.near(heard, self.noise_db)
         match self._finder.feed(chunk, probability, self._completeness):
             case Segment.SILENCE:
-                self._between(chunk, probability)
+                self._between(chunk, heard)
             case Segment.BEGAN:
                 self._begin(chunk, probability)
+            case Segment.SPEECH if self._finder.nearer_began():
+                self._forget_beginning(chunk, probability)
             case Segment.SPEECH:
                 self._go_on(chunk, probability)
             case Segment.ENDED:
@@ -197,13 +203,27 @@ class Ear:
             self._reports.happened(lambda at: NoiseChanged(at, noise_db, hopeless))
 
     def _begin(self, chunk: Samples, probability: float) -> None:
-        assert self._grammar is not None  # noqa: S101  nothing is fed here without one
         self._reports.speech_began()
+        self._open(chunk, probability)
+
+    def _open(self, chunk: Samples, probability: float) -> None:
+        assert self._grammar is not None  # noqa: S101  nothing is fed here without one
         levels = self._loudness.levels
         levels.begin()
         beginning = [*self._finder.before(), (chunk, probability)]
-        self._utterance = OpenUtterance(self._recogniser, self._grammar, self._thresholds, levels, beginning)
+        expected = self._finder.nearness.expected_db
+        self._utterance = OpenUtterance(
+            self._recogniser, self._grammar, self._thresholds, levels, beginning, self._voice, expected
+        )
         levels.speech(chunk)
+
+    def _forget_beginning(self, chunk: Samples, probability: float) -> None:
+        """What the utterance began with was somebody else's talk: it begins here."""
+        utterance = self._utterance
+        assert utterance is not None  # noqa: S101  it goes on
+        beginning = utterance.last(self._finder.kept)
+        self._finder.begin_again(beginning)
+        self._open(chunk, probability)
 
     def _go_on(self, chunk: Samples, probability: float) -> None:
         if self._utterance is not None:
@@ -219,6 +239,9 @@ class Ear:
             self._reports.speech_ended()
             return
         samples, judged = utterance.samples, utterance.judged()
+        self._watch_level(samples, understood=judged.accepted)
+        if judged.accepted:
+            self._voice = self._voice.after(judged.differences)
         self._forget_utterance()
         clip: Clip | None = None
         with contextlib.suppress(RecordProblem):  # the log, which comes next on the same disk, says so
@@ -229,13 +252,29 @@ class Ear:
         if judged.accepted and judged.result is not None:
             result = judged.result
             self._loudness.understood()
+            self._finder.nearness.understood()
             self._reports.happened(
                 lambda at: Heard(at, judged.words, result, judged.confidence, clip, snr_db, noise_db)
             )
         else:
+            self._finder.nearness.not_understood()
             self._reports.happened(
                 lambda at: NoMatch(at, judged.words, judged.confidence, clip, snr_db, noise_db)
             )
+
+    def _watch_level(self, samples: Samples, *, understood: bool) -> None:
+        """Tell when the microphone's level becomes bad, or good again.
+
+        What was not understood may be a radio far away, which says nothing of the level once somebody was understood.
+        """
+        level = LevelOf.of(samples)
+        nearness = self._finder.nearness
+        if not understood and nearness.is_far(level.voice_db):
+            return
+        changed = self._loudness.level_changed(level)
+        if changed is not None:
+            trouble, why = changed
+            self._reports.happened(lambda at: LevelChanged(at, trouble, why))
 
     def _completeness(self) -> Completeness:
         return Completeness.NO if self._utterance is None else self._utterance.completeness()

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from assistant.core.values.answer_kind import AnswerKind, KindLimits
 from assistant.core.values.starter import StarterLimits
 
-RULES = 2
+RULES = 3
 """The present rules of the dialogue.
 
 1: gear that is lost stays on the screen until it is back; results that some mechanism gives together are a known
@@ -14,6 +15,14 @@ pattern and not asked again.
 2: other words, the starter's budget, cautions in full once a day and acknowledged once a hazard, results during a
 rest; what was measured is not asked again, and a hand-over to another procedure needs no yes. A session of earlier
 rules decides as it did, but is spoken to in today's words.
+3: a reading that was not understood, or that was denied, is asked for digit by digit.
+"""
+
+
+STOP_LIMITS = KindLimits(AnswerKind.STOP, 0.15, 0.15)
+"""Limits of "stop"; low, because a stop that was not said costs one question and one that was missed at least as much
+as a wrong answer, six: 1 / (1 + 6), rounded.
+On development sound at 5 dB 46 of 72 are heard instead of 32, and none in 197 other utterances.
 """
 
 
@@ -25,9 +34,7 @@ class Thresholds:
         reject_below: Confidence (probability of being right) under which a phrase counts as not understood; measured,
             handed in from `assistant.measured`.
         ask_below: Confidence under which a phrase is always read back and must be affirmed; measured as well.
-        stop_from: Confidence from which "stop" is obeyed; low, because a stop that was not said costs one question and
-            one that was missed at least as much as a wrong answer, six: 1 / (1 + 6), rounded.
-            On development sound at 5 dB 46 of 72 are heard instead of 32, and none in 197 other utterances.
+        by_kind: Limits of single kinds of answers in place of the two above.
         speech_level_db: Level of a near, raised voice at the microphone, relative to full scale, used to judge
             from the noise alone whether hearing is hopeless, until real speech has been measured.
         hopeless_snr_db: Expected signal-to-noise ratio under which the number pad is asked for. The ratio is that of
@@ -57,7 +64,7 @@ class Thresholds:
 
     reject_below: float
     ask_below: float
-    stop_from: float = 0.15
+    by_kind: tuple[KindLimits, ...] = (STOP_LIMITS,)
     speech_level_db: float = -22.0
     hopeless_snr_db: float = 3.0
     hopeful_snr_db: float = 9.0
@@ -80,9 +87,22 @@ class Thresholds:
         """Whether cautions are given in full once a day, results taken during a rest, and nothing is asked twice."""
         return self.rules >= PACED
 
+    @property
+    def asks_for_digits(self) -> bool:
+        """Whether the digits of a reading are asked for when it was not understood."""
+        return self.rules >= DIGITS
+
+    def of(self, kind: AnswerKind) -> KindLimits:
+        """The limits of confidence for a kind of answer."""
+        own = next((limits for limits in self.by_kind if limits.kind is kind), None)
+        return own or KindLimits(kind, self.reject_below, self.ask_below)
+
 
 PACED = 2
 """The first rules with the starter's budget and the short forms."""
+
+DIGITS = 3
+"""The first rules that ask for the digits of a reading."""
 
 OLD_RULES = 0
 """`Thresholds.rules` of a session that was recorded before they were numbered."""
