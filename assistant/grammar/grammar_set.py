@@ -10,17 +10,18 @@ from assistant.core.library.vocabulary import PLACED
 from assistant.core.values.result import Control, GrammarRequest, Spelling
 from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import english, jsgf
-from assistant.grammar.language import language_of
+from assistant.grammar.language import Language, language_of
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
 from assistant.grammar.parts import NOTHING, Parts
 from assistant.grammar.step_grammar import StepGrammar
+from assistant.grammar.taught import meaning_of, with_own
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
-    from assistant.grammar.language import Language
     from assistant.grammar.network import Position
     from assistant.grammar.phrases import Phrase
+    from assistant.grammar.taught import OwnWord
 
 LEXICON = "lexicon.txt"
 """Name of the pronouncing lexicon in the folder of grammars."""
@@ -87,6 +88,25 @@ class GrammarSet:
                 "Name a folder of grammars",
             )
         return cls(language_of(grammars), lexicon)
+
+    def meaning_of(self, said: str) -> tuple[str, str]:
+        """The kind and the name of an answer that is named by its name or by its words (`taught.meaning_of`)."""
+        return meaning_of(said, self._forms)
+
+    def taught(self, own: Sequence[OwnWord], place: Position) -> GrammarSet:
+        """The same grammars with a technician's own words; `place` says in messages where they come from.
+
+        Raises:
+            UsageProblem: They mean something that these grammars do not have.
+        """
+        if not own:
+            return self
+        entries = dict(self.lexicon.entries)
+        if missing := {word for one in own for word in one.words.split() if word not in entries}:
+            entries |= english.look_up(missing)
+        forms = with_own(self._forms, own, place)
+        language = Language(forms, self._named, self.number, self.signs)
+        return GrammarSet(language, Lexicon(entries, self.lexicon.path))
 
     def outcomes(self) -> tuple[str, ...]:
         """Names of all outcomes that can be said."""
