@@ -93,6 +93,13 @@ class GrammarSet:
         """The kind and the name of an answer that is named by its name or by its words (`taught.meaning_of`)."""
         return meaning_of(said, self._forms)
 
+    def names_with(self, word: OwnWord) -> frozenset[str]:
+        """The meaning of own words, and the other names that take its forms over where it cannot be said."""
+        forms = self._forms[word.kind]
+        usual = forms.of[word.means][0]
+        lent = (name for name, others in forms.lent.items() if any(form == usual for form, _ in others))
+        return frozenset((word.means, *lent))
+
     def taught(self, own: Sequence[OwnWord], place: Position) -> GrammarSet:
         """The same grammars with a technician's own words; `place` says in messages where they come from.
 
