@@ -19,9 +19,9 @@ from assistant.grammar.taught import meaning_of, with_own
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from assistant.core.values.own_word import OwnWord
     from assistant.grammar.network import Position
     from assistant.grammar.phrases import Phrase
-    from assistant.grammar.taught import OwnWord
 
 LEXICON = "lexicon.txt"
 """Name of the pronouncing lexicon in the folder of grammars."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assistant.core.values.own_word import KINDS
 from assistant.errors import UsageProblem
 from assistant.grammar.forms import Forms
 from assistant.grammar.phrases import Phrase, Word
@@ -12,25 +12,8 @@ from assistant.grammar.phrases import Phrase, Word
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from assistant.core.values.own_word import OwnWord
     from assistant.grammar.network import Position
-
-KINDS = ("outcome", "control")
-"""Kinds of meanings that can have own words."""
-
-
-@dataclass(frozen=True)
-class OwnWord:
-    """Own words for an answer.
-
-    Attributes:
-        words: The words, in small letters, with one space between them.
-        kind: Kind of the meaning, of `KINDS`.
-        means: Name of the outcome or control word.
-    """
-
-    words: str
-    kind: str
-    means: str
 
 
 def meaning_of(said: str, forms: Mapping[str, Forms]) -> tuple[str, str]:

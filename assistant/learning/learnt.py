@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.grammar.taught import KINDS, OwnWord
+from assistant.core.values.own_word import KINDS, OwnWord
 from assistant.hearing.voice_so_far import LONGEST, NEW_VOICE, VoiceSoFar
 
 FORMAT = "bay-assistant voice"

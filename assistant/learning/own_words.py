@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.sayable import request_for, requests_of
 from assistant.core.dialogue.states import State
+from assistant.core.values.own_word import OwnWord
 from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import english
 from assistant.grammar.lint import lint_grammars
 from assistant.grammar.network import Position
-from assistant.grammar.taught import OwnWord
 from assistant.learning.learnt import MOST_OWN_WORDS
 
 if TYPE_CHECKING:
@@ -44,7 +44,9 @@ def own_word(words: str, means: str, grammars: GrammarSet, known: Sequence[OwnWo
     kind, name = grammars.meaning_of(means)
     said = words.lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'").split()
     text = " ".join(said)
-    if not 0 < len(said) <= MOST_WORDS or any(re.fullmatch(r"[a-z]+(?:'[a-z]+)?", one) is None for one in said):
+    if not 0 < len(said) <= MOST_WORDS or any(
+        re.fullmatch(r"[a-z]+(?:'[a-z]+)?", one) is None for one in said
+    ):
         raise UsageProblem(
             f"'{words}' cannot be an answer. Give one to {MOST_WORDS} words in letters: 'she is lit', not '1 lit'."
         )
@@ -58,7 +60,9 @@ def own_word(words: str, means: str, grammars: GrammarSet, known: Sequence[OwnWo
         )
     spoken = set(grammars.number.words()) if grammars.number else set()
     if number := [one for one in said if one in spoken]:
-        raise UsageProblem(f"'{number[0]}' is a part of numbers, so '{text}' could be a reading. Use other words.")
+        raise UsageProblem(
+            f"'{number[0]}' is a part of numbers, so '{text}' could be a reading. Use other words."
+        )
     for one in known:
         if one.words == text and (one.kind, one.means) != (kind, name):
             raise UsageProblem(f"'{text}' means {one.means} already. Throw that away first.")
@@ -104,7 +108,9 @@ def check(word: OwnWord, grammars: GrammarSet, library: Library, known: Sequence
     found = lint_grammars(after, heard)
     wrong = [one for one in found if one not in lint_grammars(before, heard)] if found else []
     if wrong:
-        where = next((text for request, text in heard.items() if wrong[0] in lint_grammars(after, [request])), "")
+        where = next(
+            (text for request, text in heard.items() if wrong[0] in lint_grammars(after, [request])), ""
+        )
         raise UsageProblem(
             f"'{word.words}' cannot be used {where}: {_plain(wrong[0].problem, word)}. Choose other words."
         )
@@ -117,7 +123,9 @@ def _plain(problem: str, word: OwnWord) -> str:
         other = alike["other"] if word.words in alike["one"] else alike["one"]
         return f"it sounds like '{other}'"
     if becomes is not None:
-        return f"'{becomes['one']}' becomes '{becomes['other']}' ({becomes['means']}) when a short word is lost"
+        return (
+            f"'{becomes['one']}' becomes '{becomes['other']}' ({becomes['means']}) when a short word is lost"
+        )
     return problem
 
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.sayable import request_for
 from assistant.core.dialogue.states import State
+from assistant.core.values.own_word import OwnWord
 from assistant.core.values.result import Control, GrammarRequest, Result
-from assistant.grammar.taught import OwnWord
 
 if TYPE_CHECKING:
     import random
@@ -98,6 +98,13 @@ def prompts(
     if stop is not None:
         said.append(Prompt(stop.words, stop.result, stop.request, teaches=False))
     return said
+
+
+def prompt_for(library: Library, grammars: GrammarSet, words: str) -> Prompt | None:
+    """A prompt for any words that stand for an answer, where they are heard first; it checks, and teaches nothing."""
+    kind, name = grammars.meaning_of(words)
+    made = _prompt(library, grammars, OwnWord(words, kind, name))
+    return None if made is None else Prompt(made.words, made.result, made.request, teaches=False)
 
 
 def _requests(library: Library) -> Iterator[GrammarRequest]:

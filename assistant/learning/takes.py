@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assistant.hearing.sound import Samples
 from assistant.learning.learnt import Score
+from assistant.learning.prompts import Prompt
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from assistant.grammar.grammar_set import GrammarSet
-    from assistant.hearing.sound import Samples
-    from assistant.learning.prompts import Prompt
 
 WELL = 1.0
 """Share of its takes from which an answer counts as heard well: all of them, as there are two or three."""

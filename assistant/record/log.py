@@ -23,6 +23,7 @@ from assistant.record.header import (
     TORN_FILE,
     Facts,
     Header,
+    HeardBy,
     SpokenBy,
     parse_header,
 )
@@ -147,6 +148,7 @@ class SessionLog:
         thresholds: Thresholds = DEFAULT_THRESHOLDS,
         findings: Findings | None = None,
         spoken_by: SpokenBy = SpokenBy(),  # noqa: B008  a value without parts that change
+        heard_by: HeardBy = HeardBy(),  # noqa: B008  likewise
         now: Callable[[], datetime] = local_now,
         token: Callable[[], str] = random_token,
     ) -> Self:
@@ -163,6 +165,7 @@ class SessionLog:
             findings: The shop's findings on past cars, which count in the odds; kept beside the copied odds, so
                 that a replay counts the same.
             spoken_by: The assistant's voice.
+            heard_by: The technician's learnt voice and own words.
             now: The clock.
             token: Gives four characters for the folder's name.
 
@@ -194,6 +197,7 @@ class SessionLog:
                 procedures={file: sha256(data) for file, data in copies.items()},
                 likelihoods=likelihoods,
                 spoken_by=spoken_by,
+                heard_by=heard_by,
             ).to_bytes()
             lock = lay(parent, name, header, copies)
             if lock is not None:
