@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from assistant.core.library.vocabulary import PLACED
 from assistant.core.values.result import Control, GrammarRequest, Spelling
 from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import english, jsgf
-from assistant.grammar.language import Language, language_of
+from assistant.grammar.language import language_of
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
 from assistant.grammar.parts import NOTHING, Parts
 from assistant.grammar.step_grammar import StepGrammar
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from assistant.core.values.own_word import OwnWord
+    from assistant.grammar.language import Language
     from assistant.grammar.network import Position
     from assistant.grammar.phrases import Phrase
 
@@ -31,6 +33,7 @@ class GrammarSet:
     """A folder of grammars with its lexicon, read and checked."""
 
     def __init__(self, language: Language, lexicon: Lexicon) -> None:
+        self._language = language
         self._forms = language.forms
         self._named = language.named
         self._built: dict[GrammarRequest, StepGrammar] = {}
@@ -113,8 +116,7 @@ class GrammarSet:
         if missing := {word for one in own for word in one.words.split() if word not in entries}:
             entries |= english.look_up(missing)
         forms = with_own(self._forms, own, place)
-        language = Language(forms, self._named, self.number, self.signs)
-        return GrammarSet(language, Lexicon(entries, self.lexicon.path))
+        return GrammarSet(replace(self._language, forms=forms), Lexicon(entries, self.lexicon.path))
 
     def outcomes(self) -> tuple[str, ...]:
         """Names of all outcomes that can be said."""

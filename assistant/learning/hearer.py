@@ -5,6 +5,7 @@ from __future__ import annotations
 import struct
 import tempfile
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -114,10 +115,16 @@ def with_own_words(grammars: GrammarSet, learnt: Learnt) -> GrammarSet:
 
 def model_of(path: Path) -> str:
     """The fingerprint of a model directory; "" if it cannot be read."""
+    file = path / "am" / "final.mdl"
     try:
-        return fingerprint(files.read_bytes(path / "am" / "final.mdl", files.TABLE))
+        return _fingerprint(file, file.stat().st_mtime_ns)
     except OSError:
         return ""
+
+
+@lru_cache(maxsize=4)
+def _fingerprint(file: Path, _changed_ns: int) -> str:
+    return fingerprint(files.read_bytes(file, files.TABLE))
 
 
 def adapted(path: Path, scales: Floats, folder: Path) -> Path:

@@ -58,7 +58,7 @@ def own_word(words: str, means: str, grammars: GrammarSet, known: Sequence[OwnWo
         raise UsageProblem(
             f"Nobody here knows how '{missing[0]}' sounds: it is not in the English dictionary. Use other words."
         )
-    spoken = set(grammars.number.words()) if grammars.number else set()
+    spoken = set(grammars.digits.words()) if grammars.digits else set()
     if number := [one for one in said if one in spoken]:
         raise UsageProblem(
             f"'{number[0]}' is a part of numbers, so '{text}' could be a reading. Use other words."

@@ -109,13 +109,13 @@ class Sitting:
         """Until the lesson is over."""
         for text in EXPLAINED:
             self._screen.notice(text, self._now())
+        silences = 0
         while (prompt := self._lesson.prompt) is not None:
-            for _ in range(2):
-                if self._ask() or self._lesson.prompt is not prompt:
-                    break
-            else:
+            silences = 0 if self._ask() else silences + 1
+            if silences == 2:
                 self._screen.notice(f"Nothing heard: '{prompt.words}' is left out.", self._now())
                 self._lesson.go_on()
+                silences = 0
 
     def _ask(self) -> bool:
         """Ask for a word once; whether something came of it (False after a silence)."""
@@ -131,19 +131,22 @@ class Sitting:
                 return True
         if self.ears is not None:
             self.ears.listen(prompt.request)
+        came = self._wait()
+        if self.ears is not None:
+            self.ears.pause()
+        return came
+
+    def _wait(self) -> bool:
+        """Wait for something that is obeyed; False after a silence."""
         until = time.monotonic() + SILENCE_S
         while (left := until - time.monotonic()) > 0:
             try:
                 came = self._came.get(timeout=left)
             except queue.Empty:
-                break
+                return False
             if self._took(came):
-                break
-        else:
-            came = None
-        if self.ears is not None:
-            self.ears.pause()
-        return self._lesson.prompt is not prompt or isinstance(came, _Key)
+                return True
+        return False
 
     def _took(self, came: Event | _Key | _Leave) -> bool:
         """Obey what came; whether the waiting is over."""
