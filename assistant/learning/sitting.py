@@ -35,13 +35,13 @@ if TYPE_CHECKING:
 SILENCE_S = 8.0
 """Silence after which a word is asked again; after a second one it is left out."""
 
-AGAIN, SKIP, STOP = "enter", "plus", "stop"
-"""Keys: say the word again, leave it out, end the lesson."""
+AGAIN, SKIP, STOP = ("0", "enter"), "plus", "stop"
+"""Keys: say the word again, leave it out, end the lesson; those of a session."""
 
 EXPLAINED = (
     "Say each word after the assistant, as you do in the bay, with its noise. It takes about three minutes.",
     "Half of the words teach. The other half only checks whether it helps.",
-    "Keys: Enter again, + skip, Escape or space stop. The word 'stop' ends it at any time; it also comes last.",
+    "Keys: 0 or Enter again, + skip, Escape or space stop. The word 'stop' ends it at any time; it also comes last.",
 )
 """The first lines of a lesson."""
 
@@ -171,7 +171,7 @@ class Sitting:
             self._lesson.stop()
         elif key == SKIP:
             self._lesson.go_on()
-        return key in (STOP, SKIP, AGAIN)
+        return key in (STOP, SKIP, *AGAIN)
 
     def _hear(self, words: str, came: Heard | NoMatch) -> None:
         try:

@@ -94,6 +94,8 @@ class Out:
 
 
 class Voice:
+    """A voice without sound."""
+
     def render(self, text: str) -> str:
         return text
 
