@@ -12,7 +12,7 @@ from assistant.hearing.foreground import prepared
 from assistant.hearing.recogniser import Recogniser
 from assistant.hearing.voice_so_far import NEW_VOICE
 from assistant.hearing.whole import hear_whole
-from assistant.learning.fitting import Ending, Spoken, fitted
+from assistant.learning.fitting import LastLayers, Spoken, fitted
 from assistant.learning.hearer import adapted, model_of
 from assistant.learning.learnt import Learnt
 from assistant.learning.takes import Take, scores
@@ -110,7 +110,7 @@ def _scales(acoustics: Acoustics, takes: Sequence[Take], grammars: GrammarSet) -
         if take.right and said:
             wide = acoustics.wide(prepared(take.sound))
             halves[take.prompt.teaches].append(Spoken(wide, said))
-    return fitted(Ending(acoustics.ending()), halves[True], halves[False])
+    return fitted(LastLayers(acoustics.ending()), halves[True], halves[False])
 
 
 def pronunciations(words: str, grammars: GrammarSet) -> tuple[Pronunciation, ...]:

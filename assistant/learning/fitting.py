@@ -57,7 +57,7 @@ class Spoken:
     said: tuple[Pronunciation, ...]
 
 
-class Ending:
+class LastLayers:
     """What follows the last wide layer, forwards and backwards.
 
     Args:
@@ -151,7 +151,7 @@ def likeliest(log_probabilities: Floats, said: Sequence[Pronunciation]) -> tuple
     return said[best], losses[best]
 
 
-def mean_loss(ending: Ending, takes: Sequence[Spoken], scales: Floats) -> float:
+def mean_loss(ending: LastLayers, takes: Sequence[Spoken], scales: Floats) -> float:
     """Mean loss of a phone over takes, with these logarithms of scales; takes that are too short are left out."""
     factors = np.exp(scales)
     losses = [likeliest(ending.forwards(one.wide * factors)[0], one.said)[1] for one in takes]
@@ -159,7 +159,7 @@ def mean_loss(ending: Ending, takes: Sequence[Spoken], scales: Floats) -> float:
     return float(np.mean(kept)) if kept else float("inf")
 
 
-def fit(ending: Ending, teaching: Sequence[Spoken], *, steps: int = STEPS, pull: float = PULL) -> Floats:
+def fit(ending: LastLayers, teaching: Sequence[Spoken], *, steps: int = STEPS, pull: float = PULL) -> Floats:
     """Logarithms of scales under which the takes are likelier, shape (units,)."""
     plain = [ending.forwards(one.wide)[0] for one in teaching]
     known = [
@@ -183,7 +183,7 @@ def fit(ending: Ending, teaching: Sequence[Spoken], *, steps: int = STEPS, pull:
     return scales.astype(np.float32)
 
 
-def fitted(ending: Ending, teaching: Sequence[Spoken], checking: Sequence[Spoken]) -> Floats:
+def fitted(ending: LastLayers, teaching: Sequence[Spoken], checking: Sequence[Spoken]) -> Floats:
     """The scales for a voice, or none if there is too little to learn from or the other half does not gain by them."""
     if len(teaching) < LEAST or len(checking) < LEAST:
         return np.zeros(0, np.float32)

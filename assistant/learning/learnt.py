@@ -29,7 +29,7 @@ Floats = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
-class Score:
+class HeardOften:
     """How an answer was heard in the lesson: right, of so many times."""
 
     right: int
@@ -56,7 +56,7 @@ class Learnt:
     model: str = ""
     voice: VoiceSoFar = NEW_VOICE
     scales: Floats = field(default_factory=lambda: np.zeros(0, np.float32), compare=False)
-    scores: Mapping[str, Score] = field(default_factory=dict)
+    scores: Mapping[str, HeardOften] = field(default_factory=dict)
     own: tuple[OwnWord, ...] = ()
 
     def to_bytes(self) -> bytes:
@@ -123,7 +123,9 @@ def parse_learnt(data: bytes) -> Learnt:
         model=_text(body["model"]),
         voice=VoiceSoFar(answers, sums),
         scales=scales,
-        scores={_text(words): Score(int(right), int(of)) for words, (right, of) in body["scores"].items()},
+        scores={
+            _text(words): HeardOften(int(right), int(of)) for words, (right, of) in body["scores"].items()
+        },
         own=own_from_json(body["own"]),
     )
 

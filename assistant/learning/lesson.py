@@ -6,7 +6,7 @@ from collections import deque
 from typing import TYPE_CHECKING
 
 from assistant.core.values.result import Control
-from assistant.learning.prompts import Prompt, prompt_for
+from assistant.learning.prompts import ToSay, prompt_for
 from assistant.learning.takes import Take, is_well, other_words, scores
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ class Lesson:
         ended: Whether the lesson is over.
     """
 
-    def __init__(self, listed: Sequence[Prompt], library: Library, grammars: GrammarSet) -> None:
+    def __init__(self, listed: Sequence[ToSay], library: Library, grammars: GrammarSet) -> None:
         self._library = library
         self._grammars = grammars
         last = [one for one in listed if one.result.control is Control.STOP]
@@ -49,7 +49,7 @@ class Lesson:
         self.ended = not (self._left or self._last)
 
     @property
-    def prompt(self) -> Prompt | None:
+    def prompt(self) -> ToSay | None:
         """What is to be said now; None when the lesson is over."""
         if self.ended:
             return None
@@ -97,10 +97,10 @@ class Lesson:
             self._left.extend(self._other_prompts())
         self.ended = not (self._left or self._last)
 
-    def _other_prompts(self) -> list[Prompt]:
+    def _other_prompts(self) -> list[ToSay]:
         """Other words for answers that were heard badly, to see whether they are heard better."""
         heard = scores(self.takes)
-        found: list[Prompt] = []
+        found: list[ToSay] = []
         for words, score in heard.items():
             if is_well(score) or len(found) >= MOST_OTHERS:
                 continue

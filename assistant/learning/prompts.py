@@ -47,7 +47,7 @@ _STATES = (State.ASKING, State.READING_BACK, State.ACKNOWLEDGING, State.STANDING
 
 
 @dataclass(frozen=True)
-class Prompt:
+class ToSay:
     """Something to repeat.
 
     Attributes:
@@ -65,7 +65,7 @@ class Prompt:
 
 def prompts(
     library: Library, grammars: GrammarSet, own: Sequence[OwnWord], rng: random.Random, times: int = 2
-) -> list[Prompt]:
+) -> list[ToSay]:
     """Everything to repeat, in random order, and "stop" at the end.
 
     Half of the words teach, and the other half checks, each as often as it is said: a word that was taught says
@@ -87,8 +87,8 @@ def prompts(
         heard = (_heard(grammars, one, words) for one in requests)
         single += [next(made for made in heard if made is not None)]
     rng.shuffle(single)
-    halves = [Prompt(one.words, one.result, one.request, teaches=not at % 2) for at, one in enumerate(single)]
-    said: list[Prompt] = []
+    halves = [ToSay(one.words, one.result, one.request, teaches=not at % 2) for at, one in enumerate(single)]
+    said: list[ToSay] = []
     for _ in range(times):
         again = halves.copy()
         rng.shuffle(again)
@@ -96,15 +96,15 @@ def prompts(
     words = str(grammars.forms("control", Control.STOP)[0])
     stop = _prompt(library, grammars, OwnWord(words, "control", Control.STOP))
     if stop is not None:
-        said.append(Prompt(stop.words, stop.result, stop.request, teaches=False))
+        said.append(ToSay(stop.words, stop.result, stop.request, teaches=False))
     return said
 
 
-def prompt_for(library: Library, grammars: GrammarSet, words: str) -> Prompt | None:
+def prompt_for(library: Library, grammars: GrammarSet, words: str) -> ToSay | None:
     """A prompt for any words that stand for an answer, where they are heard first; it checks, and teaches nothing."""
     kind, name = grammars.meaning_of(words)
     made = _prompt(library, grammars, OwnWord(words, kind, name))
-    return None if made is None else Prompt(made.words, made.result, made.request, teaches=False)
+    return None if made is None else ToSay(made.words, made.result, made.request, teaches=False)
 
 
 def _requests(library: Library) -> Iterator[GrammarRequest]:
@@ -115,7 +115,7 @@ def _requests(library: Library) -> Iterator[GrammarRequest]:
                 yield request_for(state, step)
 
 
-def _prompt(library: Library, grammars: GrammarSet, wanted: OwnWord) -> Prompt | None:
+def _prompt(library: Library, grammars: GrammarSet, wanted: OwnWord) -> ToSay | None:
     """These words where they are heard first; None if no step hears them."""
     for request in _requests(library):
         if wanted.means not in (*request.outcomes, *request.controls):
@@ -126,6 +126,6 @@ def _prompt(library: Library, grammars: GrammarSet, wanted: OwnWord) -> Prompt |
     return None
 
 
-def _heard(grammars: GrammarSet, request: GrammarRequest, words: str) -> Prompt | None:
+def _heard(grammars: GrammarSet, request: GrammarRequest, words: str) -> ToSay | None:
     result = grammars.request(request).parse(words)
-    return None if result is None else Prompt(words, result, request)
+    return None if result is None else ToSay(words, result, request)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from assistant.core.values.events import Clip, Event, GearLost, Heard, NoMatch
+from assistant.core.values.events import Clip, Event, GearBack, GearLost, Heard, NoMatch
 from assistant.errors import GearProblem
 from assistant.hearing.ear import Ear, Make, Reports
 from assistant.hearing.listener import Listener
@@ -81,7 +81,7 @@ class Sitting:
         self._now = now
         self._came: queue.SimpleQueue[Event | _Key | _Leave] = queue.SimpleQueue()
         self._sounds: _Sound = queue.SimpleQueue()
-        self._begun = False
+        self._lost = False
         self.ears: Listener | None = None
 
     # --- from other threads ---
@@ -112,7 +112,9 @@ class Sitting:
         silences = 0
         while (prompt := self._lesson.prompt) is not None:
             silences = 0 if self._ask() else silences + 1
-            if silences == 2:
+            if silences == 2 and self._lost:
+                self._lesson.stop()
+            elif silences == 2:
                 self._screen.notice(f"Nothing heard: '{prompt.words}' is left out.", self._now())
                 self._lesson.go_on()
                 silences = 0
@@ -157,7 +159,11 @@ class Sitting:
                 return self._obey(came.name)
             case GearLost():
                 self._screen.notice(came.why, self._now())
-                self._lesson.stop()
+                self._lost = True
+                return False
+            case GearBack():
+                self._lost = False
+                return True
             case Heard():
                 self._hear(came.words, came)
             case NoMatch():

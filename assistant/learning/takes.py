@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.hearing.sound import Samples
-from assistant.learning.learnt import Score
-from assistant.learning.prompts import Prompt
+from assistant.learning.learnt import HeardOften
+from assistant.learning.prompts import ToSay
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,7 +34,7 @@ class Take:
         differences: Measures of the voice, for `VoiceSoFar.after`.
     """
 
-    prompt: Prompt
+    prompt: ToSay
     words: str
     right: bool
     accepted: bool
@@ -42,17 +42,17 @@ class Take:
     differences: Mapping[str, float] = field(default_factory=dict)
 
 
-def scores(takes: Sequence[Take]) -> dict[str, Score]:
+def scores(takes: Sequence[Take]) -> dict[str, HeardOften]:
     """For each answer how often it was heard, in the order of their first takes."""
-    found: dict[str, Score] = {}
+    found: dict[str, HeardOften] = {}
     for take in takes:
-        before = found.get(take.prompt.words, Score(0, 0))
+        before = found.get(take.prompt.words, HeardOften(0, 0))
         right = take.right and take.accepted
-        found[take.prompt.words] = Score(before.right + right, before.of + 1)
+        found[take.prompt.words] = HeardOften(before.right + right, before.of + 1)
     return found
 
 
-def other_words(words: str, grammars: GrammarSet, heard: Mapping[str, Score]) -> tuple[str, ...]:
+def other_words(words: str, grammars: GrammarSet, heard: Mapping[str, HeardOften]) -> tuple[str, ...]:
     """Other forms of the same meaning to try instead: those that were heard well first, then those not yet tried.
 
     Args:
@@ -78,6 +78,6 @@ def _phones(words: str, grammars: GrammarSet) -> tuple[str, ...]:
     return grammars.lexicon.phones(words.split()) or ()
 
 
-def is_well(score: Score) -> bool:
+def is_well(score: HeardOften) -> bool:
     """Whether an answer is heard well."""
     return score.of > 0 and score.right >= WELL * score.of

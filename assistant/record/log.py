@@ -162,12 +162,10 @@ class SessionLog:
             facts: Facts that were typed about the job.
             library_folder: Folder of the procedures in use; its YAML files and its likelihoods are copied.
             thresholds: Limits of the dialogue in force.
-            findings: The shop's findings on past cars, which count in the odds; kept beside the copied odds, so
-                that a replay counts the same.
+            findings: The shop's findings on past cars, kept beside the copied odds, so that a replay counts the same.
             spoken_by: The assistant's voice.
             heard_by: The technician's learnt voice and own words.
-            now: The clock.
-            token: Gives four characters for the folder's name.
+            now, token: The clock, and four characters for the folder's name.
 
         Raises:
             RecordProblem: The folder cannot be written.

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Hearing:
+class SessionEars:
     """What a session hears with.
 
     Attributes:
@@ -59,7 +59,7 @@ class Hearing:
         )
 
 
-def hearing_of(settings: Settings, library: Library, grammars: GrammarSet, closing: ExitStack) -> Hearing:
+def hearing_of(settings: Settings, library: Library, grammars: GrammarSet, closing: ExitStack) -> SessionEars:
     """Open the model; every answer of every step is looked up in its vocabulary before the session starts.
 
     Args:
@@ -84,10 +84,10 @@ def hearing_of(settings: Settings, library: Library, grammars: GrammarSet, closi
     taught = grammars if hearer.learnt is None else with_own_words(grammars, hearer.learnt)
     for request in requests_of(library):
         recogniser.fitting(taught.request(request))
-    return Hearing(recogniser, taught, hearer, model)
+    return SessionEars(recogniser, taught, hearer, model)
 
 
-def hearing_remarks(hearing: Hearing | None) -> tuple[str, ...]:
+def hearing_remarks(hearing: SessionEars | None) -> tuple[str, ...]:
     """What the screen says first about the voice."""
     return () if hearing is None or not hearing.hearer.remark else (hearing.hearer.remark,)
 

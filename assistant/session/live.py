@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from assistant.record import RecordedSession
     from assistant.screen.terminal import Screen
     from assistant.session.edges import OpenedMicrophone
-    from assistant.session.hearing import Hearing
+    from assistant.session.hearing import SessionEars
     from assistant.session.settings import Settings
     from assistant.speaking.voice import Voice
 
@@ -208,7 +208,7 @@ def _clock(begun: float) -> Callable[[], float]:
 
 def _listener(
     session: Session,
-    hearing: Hearing,
+    hearing: SessionEars,
     microphone: OpenedMicrophone,
     log: SessionLog,
     screen: Screen,

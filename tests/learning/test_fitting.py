@@ -15,14 +15,14 @@ from assistant.hearing.acoustics import OUTPUTS, PHONE_NUMBERS, Acoustics
 from assistant.hearing.recogniser import Recogniser
 from assistant.hearing.sound import read_sound
 from assistant.learning.conclusion import pronunciations
-from assistant.learning.fitting import LEAST, Ending, Spoken, fit, fitted, likeliest, loss_of, mean_loss
+from assistant.learning.fitting import LEAST, LastLayers, Spoken, fit, fitted, likeliest, loss_of, mean_loss
 from assistant.learning.hearer import adapted
 
 SOUNDS = resources.directory("audio_fixtures")
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 MODEL = Acoustics.read(resources.bundled_model())
 assert MODEL is not None
-ENDING = Ending(MODEL.ending())
+ENDING = LastLayers(MODEL.ending())
 
 
 def spoken(name: str) -> Spoken:

@@ -14,7 +14,7 @@ from assistant.errors import MALFORMED, UsageProblem
 from assistant.hearing.voice_so_far import VoiceSoFar
 from assistant.learning import keeping
 from assistant.learning.hearer import hearer_of
-from assistant.learning.learnt import Learnt, Score, parse_learnt
+from assistant.learning.learnt import HeardOften, Learnt, parse_learnt
 
 
 @pytest.fixture(autouse=True)
@@ -29,7 +29,7 @@ SAM = Learnt(
     "123-abc",
     VoiceSoFar(3.0, {"margin": -1.5}),
     np.array([0.125, -0.25], np.float32),
-    {"lit": Score(2, 2), "dark": Score(0, 2)},
+    {"lit": HeardOften(2, 2), "dark": HeardOften(0, 2)},
     (OwnWord("she's lit", "outcome", "lit"),),
 )
 
