@@ -26,7 +26,7 @@ _POINTS = frozenset({"point", "decimal"})
 
 
 @dataclass(frozen=True)
-class Shown:
+class InstrumentShows:
     """What the instrument for a unit usually shows.
 
     Attributes:
@@ -43,13 +43,13 @@ class Shown:
 FURTHER = 2.0
 """Cost of a digit that the instrument does not show."""
 
-SHOWN: Mapping[str, Shown] = {
-    "V": Shown(large=1.5, tens=1.0),
-    "A": Shown(),
-    "ohm": Shown(),
-    "rpm": Shown(decimals=0),
-    "s": Shown(large=1.5),
-    "ms": Shown(),
+SHOWN: Mapping[str, InstrumentShows] = {
+    "V": InstrumentShows(large=1.5, tens=1.0),
+    "A": InstrumentShows(),
+    "ohm": InstrumentShows(),
+    "rpm": InstrumentShows(decimals=0),
+    "s": InstrumentShows(large=1.5),
+    "ms": InstrumentShows(),
 }
 """By the unit of the step (common practice, no source); a unit that is missing here costs nothing.
 
@@ -109,7 +109,7 @@ class _Before:
     digits: int = 0
     decimals: int | None = None
 
-    def followed_by(self, word: str, shown: Shown) -> tuple[float, _Before]:
+    def followed_by(self, word: str, shown: InstrumentShows) -> tuple[float, _Before]:
         """The cost of the next word, and what was said then."""
         if word in _POINTS:
             return 0.0, _Before(begun=True, decimals=0)
