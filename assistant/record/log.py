@@ -154,8 +154,7 @@ class SessionLog:
     ) -> Self:
         """Begin a session in a new folder of its own.
 
-        The folder gets its final name only when header and procedures are in it.
-        Load the library from `procedures`, so that the session uses exactly what it recorded.
+        It gets its final name only when all is in it. Load the library from `procedures`: what was recorded.
 
         Args:
             parent: Folder of all sessions, which is made if it does not exist.
@@ -165,7 +164,8 @@ class SessionLog:
             findings: The shop's findings on past cars, kept beside the copied odds, so that a replay counts the same.
             spoken_by: The assistant's voice.
             heard_by: The technician's learnt voice and own words.
-            now, token: The clock, and four characters for the folder's name.
+            now: The clock.
+            token: Gives four characters for the folder's name.
 
         Raises:
             RecordProblem: The folder cannot be written.
