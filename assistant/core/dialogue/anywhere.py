@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import cautioning, entering, missing, moving, weighing
+from assistant.core.dialogue import answering, cautioning, entering, missing, moving, weighing
 from assistant.core.dialogue.cells import Cell, only, row
 from assistant.core.dialogue.inquiring import TYPED
 from assistant.core.dialogue.memory import Cautions
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
         Closed,
         GearBack,
         GearLost,
+        LevelChanged,
         NoiseChanged,
         NoMatch,
         NoteRecorded,
@@ -102,16 +103,7 @@ def ask_to_close(talk: Talk, by: By) -> State:
 
 def not_understood(talk: Talk, heard: NoMatch) -> State:
     """Ask the person to say it again, each time with more help."""
-    talk.remark("not understood", heard.words)
-    if talk.gear.deaf:
-        return talk.state
-    counters = talk.awaited.counters
-    counters.no_match += 1
-    talk.said.message = "I didn't get that."
-    short, keys = help_here(talk)
-    levels = {1: "Say again.", 2: f"Say again: {short}", 3: f"Use the keys. {keys}"}
-    talk.say(tapered(levels, counters.no_match), Speech.HELP)
-    return talk.state
+    return answering.not_understood(talk, heard, "Say again.", f"Say again: {help_here(talk)[0]}")
 
 
 def talk_beside(talk: Talk, heard: NoMatch) -> State:
@@ -199,6 +191,12 @@ def quiet_again_untold(talk: Talk, noise: NoiseChanged) -> State:
     return talk.state
 
 
+def level_changed(talk: Talk, level: LevelChanged) -> State:
+    """The microphone's level is bad, or good again: the board shows it, and the next prompt begins with it."""
+    missing.change_level(talk, level)
+    return talk.state
+
+
 def gear_lost(talk: Talk, lost: GearLost) -> State:
     """Gear is lost: name it and, for the microphone, the keys."""
     notice = missing.lose(talk, lost)
@@ -242,6 +240,7 @@ EVERYWHERE = row(
     Cell(Trigger.NOTE_ENDED, late_note),
     Cell(Trigger.TOO_LOUD, too_loud),
     Cell(Trigger.QUIET_AGAIN, quiet_again),
+    Cell(Trigger.LEVEL_CHANGED, level_changed),
     Cell(Trigger.GEAR_LOST, gear_lost),
     Cell(Trigger.GEAR_BACK, gear_back),
     Cell(Trigger.RESUME, resume, RETURNS),
