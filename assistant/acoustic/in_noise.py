@@ -126,9 +126,7 @@ def read_manifest(path: Path) -> list[ManifestLine]:
     for number, line in enumerate(lines, 1):
         try:
             body = json.loads(line)
-            _ = str(body["file"]), str(body["voice"])
-            if "words" not in body and "meaning" not in body:
-                raise KeyError("words")
+            _ = str(body["file"]), str(body["voice"]), body["meaning" if "meaning" in body else "words"]
             part = "begin" in body and (float(body["begin"]), float(body["end"]))
             found.append(({**body, "part": part or None}, _listened(body, path)))
         except (ValueError, KeyError, TypeError, AttributeError) as error:
@@ -156,7 +154,7 @@ def _listened(body: dict[str, Any], path: Path) -> GrammarRequest | tuple[str, .
     if "choices" in body:
         return tuple(str(phrase) for phrase in body["choices"])
     if "task" in body:
-        return path.parent / body["task"]
+        return path.parent / str(body["task"])
     asked = body["request"]
     if asked is None:
         return None
@@ -295,6 +293,8 @@ def hear_all(
             assert result is not None  # noqa: S101  it was one of the grammar's phrases
             kind = kind_of(result, grammar.request.controls)
             heard.append(
-                HeardInNoise(*said, phrase=True, right=result == wanted, kind=kind, measures=dict(found.measures))
+                HeardInNoise(
+                    *said, phrase=True, right=result == wanted, kind=kind, measures=dict(found.measures)
+                )
             )
     return heard

@@ -61,7 +61,7 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Measured:
+class PhraseMeasures:
     """The best alternative and what is known about it.
 
     Attributes:
@@ -82,7 +82,7 @@ def measured(
     evidence: Evidence | None,
     voice: VoiceSoFar = NEW_VOICE,
     means: Mapping[str, float] | None = None,
-) -> Measured | None:
+) -> PhraseMeasures | None:
     """The alternative that fits the sound best, with its measures; None if none is a phrase of the grammar.
 
     Args:
@@ -109,7 +109,7 @@ def measured(
         measures |= {"speech": evidence.speech, "voiced": evidence.voiced}
         if evidence.snr_db is not None:
             measures["snr"] = evidence.snr_db
-    return Measured(words, measures, differences)
+    return PhraseMeasures(words, measures, differences)
 
 
 def evidence_in(samples: Samples) -> tuple[bool, Evidence | None]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from assistant.core.values.answer_kind import AnswerKind, kind_of
-from assistant.core.values.result import Control, Result
+from assistant.core.values.result import Result
 from assistant.hearing.confidence import measured
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.recognition import Recognition, probabilities
@@ -31,6 +31,10 @@ if TYPE_CHECKING:
 _STOP = "stop"
 """The word that is obeyed even if it was hardly heard; its other forms ("whoa", "kill it") are too near to others."""
 
+
+UNVERIFIED = 0.63
+"""Least share of likelihood for an answer that was not compared with the sound; a share is no calibrated probability.
+"""
 
 _LESS = 0.01
 """What is taken from the limit of confidence, so that an answer that sounds much like another one is read back."""
@@ -78,7 +82,9 @@ def judge(
         acoustics: The recogniser's own acoustic model; None for a model of another layout.
         voice: What is known of this voice from earlier answers of the session.
     """
-    if speech and recognition.calibrated and sound is not None and acoustics is not None:
+    verified = speech and recognition.calibrated and sound is not None and acoustics is not None
+    if verified:
+        assert sound is not None and acoustics is not None  # noqa: S101,PT018  for the type checker
         found = measured(recognition, grammar, acoustics.log_probabilities(sound), evidence, voice)
         if found is None:
             return Judgement(recognition.words, None, 0.0, accepted=False)
@@ -95,7 +101,8 @@ def judge(
     if kind is AnswerKind.STOP and _STOP not in words.split():
         kind = AnswerKind.RESULT
     limits = thresholds.of(kind)
-    accepted = confidence >= limits.taken_from
+    least = limits.taken_from if verified or kind is AnswerKind.STOP else max(UNVERIFIED, limits.taken_from)
+    accepted = confidence >= least
     if result.outcome is not None and grammar.is_doubtful(words):
         confidence = min(confidence, limits.sure_from - _LESS)
     return Judgement(words, result, confidence, accepted, differences)

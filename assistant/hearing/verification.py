@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -26,7 +25,7 @@ from numpy.typing import NDArray
 from assistant.hearing.acoustics import OUTPUTS, PHONE_NUMBERS, STEP_S
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from assistant.grammar.lexicon import Lexicon
     from assistant.hearing.acoustics import Floats as Logs
@@ -50,7 +49,7 @@ _AROUND = 4
 
 
 @dataclass(frozen=True)
-class Said:
+class SpokenPhrase:
     """A phrase in one pronunciation.
 
     Attributes:
@@ -64,22 +63,22 @@ class Said:
     of_word: tuple[int, ...]
 
     @classmethod
-    def of(cls, words: Sequence[str], spoken: Sequence[Sequence[str]]) -> Said:
+    def of(cls, words: Sequence[str], spoken: Sequence[Sequence[str]]) -> SpokenPhrase:
         """From words and the phones of each."""
         phones = tuple(PHONE_NUMBERS[phone] for said in spoken for phone in said)
         of_word = tuple(number for number, said in enumerate(spoken) for _ in said)
         return cls(tuple(words), phones, of_word)
 
 
-def variants(words: Sequence[str], lexicon: Lexicon, most: int = MOST_VARIANTS) -> list[Said]:
+def variants(words: Sequence[str], lexicon: Lexicon, most: int = MOST_VARIANTS) -> list[SpokenPhrase]:
     """The phrase in at most so many pronunciations; none if a word has no pronunciation."""
     each = [lexicon.pronunciations(word) for word in words]
     if not words or not all(each):
         return []
-    return [Said.of(words, spoken) for spoken in itertools.islice(itertools.product(*each), most)]
+    return [SpokenPhrase.of(words, spoken) for spoken in itertools.islice(itertools.product(*each), most)]
 
 
-def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tuple[Said, float] | None:
+def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tuple[SpokenPhrase, float] | None:
     """The phrase in its best pronunciation, chosen word by word, with the logarithm of its sum.
 
     Args:
@@ -97,7 +96,7 @@ def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tupl
     tried = [usual]
     for number, spoken in enumerate(each):
         tried += [[*usual[:number], other, *usual[number + 1 :]] for other in spoken[1:]]
-    made = [Said.of(words, spoken) for spoken in tried]
+    made = [SpokenPhrase.of(words, spoken) for spoken in tried]
     sums = forward(floored, [said.phones for said in made])
     if len(tried) == 1:
         return made[0], float(sums[0])
@@ -106,7 +105,7 @@ def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tupl
         scores = [float(sums[0]), *(float(value) for value in sums[at : at + len(spoken) - 1])]
         chosen[number] = spoken[int(np.argmax(scores))]
         at += len(spoken) - 1
-    together = Said.of(words, chosen)
+    together = SpokenPhrase.of(words, chosen)
     total = float(forward(floored, [together.phones])[0])
     best = int(np.argmax(sums))
     return (together, total) if total >= sums[best] else (made[best], float(sums[best]))
@@ -191,9 +190,7 @@ def aligned(floored: Floats, phones: Phones) -> NDArray[np.intp] | None:
 def collapsed(best: NDArray[np.intp]) -> list[tuple[int, int]]:
     """The phones of the likeliest outputs, each with its first step."""
     return [
-        (int(output), at)
-        for at, output in enumerate(best)
-        if output and (at == 0 or best[at - 1] != output)
+        (int(output), at) for at, output in enumerate(best) if output and (at == 0 or best[at - 1] != output)
     ]
 
 
@@ -213,7 +210,7 @@ def _worst(values: Floats, size: int) -> float:
     return float(np.convolve(values, np.ones(size) / size, "valid").max())
 
 
-def fit_measures(logs: Logs, floored: Floats, said: Said, total: float) -> dict[str, float]:
+def fit_measures(logs: Logs, floored: Floats, said: SpokenPhrase, total: float) -> dict[str, float]:
     """How the phones of one phrase fit the sound; {} if there are fewer steps than phones.
 
     Args:
@@ -253,7 +250,7 @@ def fit_measures(logs: Logs, floored: Floats, said: Said, total: float) -> dict[
     outside_before = steps < peaks[0] - _AROUND
     outside_after = steps > peaks[-1] + _AROUND
     inside = ~(outside_before | outside_after)
-    costs = np.bincount(owner[inside], lost[inside], count)
+    costs = np.asarray(np.bincount(owner[inside], lost[inside], count), np.float64)
     words = np.asarray(said.of_word)
     of_words = np.bincount(words, costs) / np.bincount(words)
     sounding = float((1 - probabilities[:, 0]).sum())
@@ -285,7 +282,9 @@ def fit_measures(logs: Logs, floored: Floats, said: Said, total: float) -> dict[
     }
 
 
-def sums_of(floored: Floats, phrases: Iterable[tuple[str, ...]], lexicon: Lexicon) -> dict[tuple[str, ...], float]:
+def sums_of(
+    floored: Floats, phrases: Iterable[tuple[str, ...]], lexicon: Lexicon
+) -> dict[tuple[str, ...], float]:
     """The logarithm of the sum of each phrase over its pronunciations; a phrase with an unknown word is left out."""
     spoken = [said for words in phrases for said in variants(words, lexicon)]
     spoken = [said for said in spoken if len(said.phones) <= len(floored)]
@@ -342,10 +341,11 @@ def verified(
         Its words and its measures; None if no alternative means anything or the sound is too short for it.
     """
     floored = floor(logs)
-    scored: list[tuple[float, str, Said]] = []
-    for words in alternatives:
-        if meaning_of(words) is not None and (found := best_spoken(floored, words.split(), lexicon)):
-            scored.append((found[1], words, found[0]))
+    scored = [
+        (found[1], words, found[0])
+        for words in alternatives
+        if meaning_of(words) is not None and (found := best_spoken(floored, words.split(), lexicon))
+    ]
     if not scored:
         return None
     own, words, said = max(scored, key=lambda one: one[0])
