@@ -49,7 +49,7 @@ _AROUND = 4
 
 
 @dataclass(frozen=True)
-class SpokenPhrase:
+class InPhones:
     """A phrase in one pronunciation.
 
     Attributes:
@@ -63,22 +63,22 @@ class SpokenPhrase:
     of_word: tuple[int, ...]
 
     @classmethod
-    def of(cls, words: Sequence[str], spoken: Sequence[Sequence[str]]) -> SpokenPhrase:
+    def of(cls, words: Sequence[str], spoken: Sequence[Sequence[str]]) -> InPhones:
         """From words and the phones of each."""
         phones = tuple(PHONE_NUMBERS[phone] for said in spoken for phone in said)
         of_word = tuple(number for number, said in enumerate(spoken) for _ in said)
         return cls(tuple(words), phones, of_word)
 
 
-def variants(words: Sequence[str], lexicon: Lexicon, most: int = MOST_VARIANTS) -> list[SpokenPhrase]:
+def variants(words: Sequence[str], lexicon: Lexicon, most: int = MOST_VARIANTS) -> list[InPhones]:
     """The phrase in at most so many pronunciations; none if a word has no pronunciation."""
     each = [lexicon.pronunciations(word) for word in words]
     if not words or not all(each):
         return []
-    return [SpokenPhrase.of(words, spoken) for spoken in itertools.islice(itertools.product(*each), most)]
+    return [InPhones.of(words, spoken) for spoken in itertools.islice(itertools.product(*each), most)]
 
 
-def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tuple[SpokenPhrase, float] | None:
+def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tuple[InPhones, float] | None:
     """The phrase in its best pronunciation, chosen word by word, with the logarithm of its sum.
 
     Args:
@@ -96,7 +96,7 @@ def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tupl
     tried = [usual]
     for number, spoken in enumerate(each):
         tried += [[*usual[:number], other, *usual[number + 1 :]] for other in spoken[1:]]
-    made = [SpokenPhrase.of(words, spoken) for spoken in tried]
+    made = [InPhones.of(words, spoken) for spoken in tried]
     sums = forward(floored, [said.phones for said in made])
     if len(tried) == 1:
         return made[0], float(sums[0])
@@ -105,7 +105,7 @@ def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tupl
         scores = [float(sums[0]), *(float(value) for value in sums[at : at + len(spoken) - 1])]
         chosen[number] = spoken[int(np.argmax(scores))]
         at += len(spoken) - 1
-    together = SpokenPhrase.of(words, chosen)
+    together = InPhones.of(words, chosen)
     total = float(forward(floored, [together.phones])[0])
     best = int(np.argmax(sums))
     return (together, total) if total >= sums[best] else (made[best], float(sums[best]))
@@ -210,7 +210,7 @@ def _worst(values: Floats, size: int) -> float:
     return float(np.convolve(values, np.ones(size) / size, "valid").max())
 
 
-def fit_measures(logs: Logs, floored: Floats, said: SpokenPhrase, total: float) -> dict[str, float]:
+def fit_measures(logs: Logs, floored: Floats, said: InPhones, total: float) -> dict[str, float]:
     """How the phones of one phrase fit the sound; {} if there are fewer steps than phones.
 
     Args:
