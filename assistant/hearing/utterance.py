@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 SLOW = 0.15
 """Processing time as a share of the sound over which a recogniser is not asked on trial; the bundled model: 0.02."""
 
+ENDS_FROM = 0.75
+"""Confidence from which a phrase that cannot go on ends the utterance at once."""
+
 
 def completeness(words: str, grammar: StepGrammar) -> Completeness:
     """How far these words are a phrase of the grammar."""
@@ -156,7 +159,7 @@ class OpenUtterance:
         judged = self._ended()
         far = completeness(judged.words, self._grammar) if judged.accepted else Completeness.NO
         if far is Completeness.COMPLETE:
-            if judged.words == so_far or judged.confidence >= self._thresholds.ask_below:
+            if judged.words == so_far or judged.confidence >= ENDS_FROM:
                 self._found = judged
                 return judged.words, far
             far = Completeness.UNCONFIRMED

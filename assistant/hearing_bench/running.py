@@ -14,6 +14,7 @@ from assistant import files, resources
 from assistant.benchmarks import machine
 from assistant.errors import GearProblem, ModelProblem, UsageProblem
 from assistant.hearing.confidence import evidence_in
+from assistant.hearing.foreground import prepared
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench import pocketsphinx
@@ -60,8 +61,16 @@ class Ours:
     ) -> Hearing:
         """Hear one utterance; `speech` and `evidence` as in `judge`."""
         begun = time.perf_counter()
-        recognition = self.recogniser.hear(mixture.samples, utterance.grammar)
-        judged = judge(recognition, utterance.grammar, DEFAULT_THRESHOLDS, speech=speech, evidence=evidence)
+        samples = prepared(mixture.samples)
+        judged = judge(
+            self.recogniser.hear(samples, utterance.grammar),
+            utterance.grammar,
+            DEFAULT_THRESHOLDS,
+            speech=speech,
+            evidence=evidence,
+            sound=samples,
+            acoustics=self.recogniser.acoustics,
+        )
         took = time.perf_counter() - begun
         return Hearing(
             utterance.truth,
