@@ -250,7 +250,7 @@ def _errors(options: argparse.Namespace) -> None:
 def _average(options: argparse.Namespace) -> None:
     from assistant.acoustic.weights import average  # noqa: PLC0415  needs PyTorch
 
-    average(options.weights, options.out)
+    average(options.weights, options.out, options.shares)
     print(f"The mean of {len(options.weights)} runs is in {options.out}")
 
 
@@ -364,6 +364,9 @@ def _add_average(steps: Steps) -> None:
         "average", help="the mean of the weights of runs that went on from the same weights"
     )
     one.add_argument("--weights", type=Path, required=True, nargs="+", metavar="FILE")
+    one.add_argument(
+        "--shares", type=float, nargs="+", default=[], metavar="N", help="of each; else equal ones"
+    )
     one.add_argument("--out", type=Path, required=True, metavar="FILE")
     one.set_defaults(run=_average)
 

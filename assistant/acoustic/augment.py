@@ -136,7 +136,8 @@ def _room(
         batch: Number of rooms.
         there: 1 for a room, 0 for none; shape (batch, 1).
         echo_db: Energy of the echo relative to the direct sound, dB; same shape.
-        shortest, longest: Bounds of the reverberation time, s.
+        shortest: Lowest reverberation time, s.
+        longest: Highest reverberation time, s.
         device: Where to make them.
     """
     delay = torch.arange(TAIL, device=device) / RATE

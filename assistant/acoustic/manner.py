@@ -1,4 +1,4 @@
-"""Manners of speaking that no synthesiser has: raised voices, soft and whispered endings, recordings cut too tightly."""
+"""Manners of speaking that no synthesiser has: raised voices, soft and whispered endings; and sound cut too tightly."""
 
 from __future__ import annotations
 

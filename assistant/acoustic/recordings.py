@@ -21,6 +21,7 @@ from torch.nn import functional
 from assistant.acoustic.agreed import PHONE_OUTPUTS, RATE, SUBSAMPLING
 from assistant.acoustic.bank import LEVEL, BankEntry, write_part
 from assistant.acoustic.features import SHIFT, Cepstra
+from assistant.grammar.lexicon import Pronunciation
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping, Sequence
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 
     from assistant.acoustic.net import Net
     from assistant.acoustic.sound import Sound
-    from assistant.grammar.lexicon import Pronunciation
 
 STEP_S = SHIFT * SUBSAMPLING / RATE
 """Time of one output of the network, s."""
@@ -62,12 +62,12 @@ class Aligner:
         self._net, self._device = net.to(device).eval(), device
         self._cepstra = Cepstra().to(device)
 
-    @torch.no_grad()
     def logs(self, sound: Sound) -> torch.Tensor:
         """Log-probabilities of sound, shape (steps, OUTPUTS)."""
         level = 0.12 / max(1e-6, float(np.percentile(np.abs(sound), 98)))
         samples = torch.from_numpy(np.asarray(sound * level * 32767, np.float32))[None].to(self._device)
-        logs: torch.Tensor = self._net(self._cepstra(samples))[0].float().cpu()
+        with torch.no_grad():
+            logs: torch.Tensor = self._net(self._cepstra(samples))[0].float().cpu()
         return logs
 
     def pieces(
@@ -83,8 +83,8 @@ class Aligner:
         if times is None:
             return []
         ends = np.cumsum([len(word) for word in said])
-        first = times[[0, *ends[:-1]]] * STEP_S
-        last = times[ends - 1] * STEP_S
+        first = np.asarray(times[[0, *ends[:-1]]] * STEP_S, np.float64)
+        last = np.asarray(times[ends - 1] * STEP_S, np.float64)
         return [self._piece(a, b, words, said, first, last, sound.size / RATE) for a, b in cuts(first, last)]
 
     @staticmethod
@@ -167,7 +167,8 @@ def cuts(first: NDArray[np.float64], last: NDArray[np.float64]) -> list[tuple[in
     """Runs of words, each at most `LONGEST_S` long, so that the pauses between them are the longest.
 
     Args:
-        first, last: Time of the first and the last phone of each word, s.
+        first: Time of the first phone of each word, s.
+        last: Time of the last phone of each word, s.
     """
     count = len(first)
     cost = [0.0, *[np.inf] * count]

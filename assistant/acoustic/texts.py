@@ -92,6 +92,7 @@ class Texts:
         self._dictionary = dictionary
         self._steps: list[StepGrammar] = [grammars.request(request) for request in requests_of(library)]
         self._workshop = sorted(self._lexicon.entries)
+        self._short = [word for word in SHORT if self.knows(word)]
         self._english = sorted(word for word in dictionary if 2 <= len(word) <= 10)
         self._near = NearMisses(
             {word: said for word in self._english if (said := to_arpabet(dictionary[word]))}
@@ -185,7 +186,7 @@ class Texts:
     def single(self, rng: random.Random) -> TrainingText:
         """One short word by itself, mostly one that answers; such words have nothing beside them that helps."""
         if rng.random() < 0.7:
-            return self.utterance([rng.choice(SHORT)], rng)
+            return self.utterance([rng.choice(self._short)], rng)
         return self.utterance([rng.choice(self._workshop if rng.random() < 0.5 else self._english)], rng)
 
     def near_miss(self, rng: random.Random) -> TrainingText:

@@ -77,7 +77,8 @@ class TrainingSpeech:
         person = np.array(self._person)
         if not self._people or not person.any() or person.all():
             return np.full(len(person), 1 / len(person))
-        return np.where(person, self._people / person.sum(), (1 - self._people) / (~person).sum())
+        chances = np.where(person, self._people / person.sum(), (1 - self._people) / (~person).sum())
+        return np.asarray(chances, np.float64)
 
     def pick(self, rng: np.random.Generator, shape: tuple[int, int]) -> NDArray[np.int64]:
         """Random numbers of utterances."""
