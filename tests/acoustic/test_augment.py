@@ -37,11 +37,11 @@ def test_levels_are_those_of_the_recognisers_front() -> None:
 
 
 def test_any_level_of_a_microphone_arrives_near_the_level_of_speech() -> None:
-    """From -70 dB to beyond full scale the recogniser gets speech within a few decibels of its level."""
+    """From -70 dB to beyond full scale the recogniser gets speech within 8 dB of its level."""
     sound, speech = _windows(64)
     heard = through_the_air(sound, speech, make_noises(8, 5.0, torch.device("cpu")), PLAIN)
     loud = torch.quantile(wire.levels(heard / 32768), 0.95, dim=1)
-    assert (loud - wire.SPEECH_DB).abs().max() < 6
+    assert (loud - wire.SPEECH_DB).abs().max() < 8
     assert heard.abs().max() <= 32768
 
 
