@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from assistant.hearing_bench.plans import RowsPlan
+
 NAME = "hearing-test.json"
 """File name of the manifest among the fixtures."""
 
@@ -13,6 +15,9 @@ SYNTHESISERS = ("flite", "festival", "espeak-ng")
 
 SAY = ("outcome", "control", "reading")
 """Kinds of phrases."""
+
+MADE = ("orders", "single-words", "radio", "hardships", "cut-files", "nobody", "made-misses")
+"""Rows that `rows/` makes, by the name that `--only` takes."""
 
 
 @dataclass(frozen=True)
@@ -221,6 +226,7 @@ class Manifest:
         other: Speech outside every grammar.
         hours: Hours of noise and chatter.
         turns: Answers that go through the real ear.
+        rows: The plans of the rows in `rows/`.
         quick: The plan of `--quick`.
     """
 
@@ -235,6 +241,7 @@ class Manifest:
     other: tuple[Other, ...]
     hours: Hours
     turns: Turns
+    rows: RowsPlan
     quick: Quick
 
     def parts(self) -> tuple[str, ...]:
@@ -242,4 +249,4 @@ class Manifest:
         rows = [
             part.name for parts in (self.answers, self.phrases, self.recordings, self.other) for part in parts
         ]
-        return (*rows, "hours", "turns", "memory")
+        return (*rows, *MADE, "hours", "turns", "memory")

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
 
 Heard: TypeAlias = tuple[str, float, float]
-"""Words, the recogniser's own probability of them, and the time taken in s."""
+"""Words, the recogniser's own probability of them, and the processor time taken in s."""
 
 KEPT = 8
 """Number of grammars to keep open."""
@@ -129,14 +129,14 @@ class PocketSphinx:
         if self._active != name:
             decoder.activate_search(name)
             self._active = name
-        begun = time.perf_counter()
+        begun = time.thread_time()
         decoder.start_utt()
         decoder.process_raw(samples.tobytes(), full_utt=True)
         decoder.end_utt()
         found = decoder.hyp()
         words = " ".join(str(found.hypstr).split()) if found and found.hypstr else ""
         sure = min(1.0, max(0.0, float(found.prob))) if found else 0.0
-        return words, sure, time.perf_counter() - begun
+        return words, sure, time.thread_time() - begun
 
     def _open(self, phrases: Phrases) -> str:
         """Add a grammar, with our pronunciations for words that the dictionary lacks."""

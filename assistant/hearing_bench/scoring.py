@@ -230,6 +230,16 @@ class FalseAccepts:
             if len(self.examples) < EXAMPLES:
                 self.examples.append((words, confidence))
 
+    def with_more(self, other: FalseAccepts) -> FalseAccepts:
+        """Both together."""
+        return FalseAccepts(
+            self.hours + other.hours,
+            self.utterances + other.utterances,
+            self.accepted + other.accepted,
+            self.sure + other.sure,
+            [*self.examples, *other.examples][:EXAMPLES],
+        )
+
     def an_hour(self, count: int) -> float:
         """A count as a rate per hour."""
         return count / self.hours if self.hours else math.nan

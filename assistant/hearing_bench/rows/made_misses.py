@@ -1,0 +1,37 @@
+"""Phrases that miss those of a grammar by a little, made from it by `assistant.grammar.near_misses`."""
+
+from __future__ import annotations
+
+import zlib
+from functools import partial
+from typing import TYPE_CHECKING
+
+from assistant.core.dialogue.states import State
+from assistant.hearing_bench.trial import Trial, level_name
+
+if TYPE_CHECKING:
+    from assistant.hearing_bench.rows.context import Context
+
+
+def made_misses(context: Context) -> list[Trial]:
+    """Near misses of each grammar, spoken in turn by voices that were never trained on."""
+    plan = context.plan.misses
+    voices = context.made.voices(plan.voices)
+    noises = context.manifest.mixing.noises
+    trials = []
+    number = 0
+    for question, state in plan.at:
+        grammar = context.made.grammars.request(context.made.request(question, State(state)))
+        draw = context.draw("misses", question, state)
+        for words in context.made.near_misses(grammar, context.shared(plan.count), draw):
+            if not voices:
+                break
+            voice = voices[number % len(voices)]
+            seed = zlib.crc32(f"{context.manifest.seed} misses {number} {words}".encode())
+            at = context.noisy(partial(context.made.say, voice, words), noises[number % len(noises)], seed)
+            trials += [
+                Trial("near misses, made", "synthetic", level_name(db), words, None, grammar, partial(at, db))
+                for db in context.few(plan.levels_db)
+            ]
+            number += 1
+    return trials
