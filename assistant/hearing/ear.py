@@ -26,6 +26,7 @@ from assistant.hearing.noise import Loudness
 from assistant.hearing.note import NoteSound
 from assistant.hearing.sound import Samples
 from assistant.hearing.utterance import OpenUtterance
+from assistant.hearing.voice_so_far import NEW_VOICE
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -101,6 +102,7 @@ class Ear:
         self._grammar: StepGrammar | None = None
         self._utterance: OpenUtterance | None = None
         self._note: NoteSound | None = None
+        self._voice = NEW_VOICE
 
     @property
     def heard_s(self) -> float:
@@ -202,7 +204,9 @@ class Ear:
         levels = self._loudness.levels
         levels.begin()
         beginning = [*self._finder.before(), (chunk, probability)]
-        self._utterance = OpenUtterance(self._recogniser, self._grammar, self._thresholds, levels, beginning)
+        self._utterance = OpenUtterance(
+            self._recogniser, self._grammar, self._thresholds, levels, beginning, self._voice
+        )
         levels.speech(chunk)
 
     def _go_on(self, chunk: Samples, probability: float) -> None:
@@ -219,6 +223,8 @@ class Ear:
             self._reports.speech_ended()
             return
         samples, judged = utterance.samples, utterance.judged()
+        if judged.accepted:
+            self._voice = self._voice.after(judged.differences)
         self._forget_utterance()
         clip: Clip | None = None
         with contextlib.suppress(RecordProblem):  # the log, which comes next on the same disk, says so

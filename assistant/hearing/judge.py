@@ -9,20 +9,24 @@ confidence.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from assistant.core.values.answer_kind import AnswerKind
 from assistant.core.values.result import Control, Result
 from assistant.hearing.confidence import measures
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.recognition import Recognition, probabilities
+from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
 from assistant.measured import CALIBRATION
 
 if TYPE_CHECKING:
     from assistant.core.values.thresholds import Thresholds
     from assistant.grammar.step_grammar import StepGrammar
+    from assistant.hearing.acoustics import Acoustics
     from assistant.hearing.confidence import Evidence
-
+    from assistant.hearing.sound import Samples
 
 _STOP = "stop"
 """The word that is obeyed even if it was hardly heard; its other forms ("whoa", "kill it") are too near to others."""
@@ -41,12 +45,14 @@ class Judgement:
         result: Their meaning; None if they are not a phrase of the grammar or if there was no speech.
         confidence: Probability of that meaning, 0 to 1; of the words if they have no meaning.
         accepted: Whether the result counts as heard.
+        differences: Measures of the voice for `VoiceSoFar.after`, if the answer is accepted.
     """
 
     words: str
     result: Result | None
     confidence: float
     accepted: bool
+    differences: Mapping[str, float] = field(default_factory=dict)
 
 
 def judge(
@@ -56,6 +62,9 @@ def judge(
     *,
     speech: bool,
     evidence: Evidence | None = None,
+    sound: Samples | None = None,  # noqa: ARG001
+    acoustics: Acoustics | None = None,  # noqa: ARG001
+    voice: VoiceSoFar = NEW_VOICE,  # noqa: ARG001
 ) -> Judgement:
     """Judge a recognition.
 
@@ -65,6 +74,9 @@ def judge(
         thresholds: The dialogue's limits.
         speech: Whether the voice-activity model found any speech; noise alone is never a result.
         evidence: Voice activity and levels; None if unknown, then the rest must do.
+        sound: The sound of the utterance, as the recogniser heard it; None if it is gone.
+        acoustics: The recogniser's own acoustic model; None for a model of another layout.
+        voice: What is known of this voice from earlier answers of the session.
     """
     words = recognition.words
     result = None
@@ -77,7 +89,7 @@ def judge(
         found = measures(recognition, confidence, grammar.lexicon, evidence)
         confidence = round(CALIBRATION.probability(found), 4)
     shouted = result.control is Control.STOP and _STOP in words.split()
-    limit = thresholds.stop_from if shouted else thresholds.reject_below
+    limit = thresholds.of(AnswerKind.STOP).taken_from if shouted else thresholds.reject_below
     accepted = confidence >= limit
     if result.outcome is not None and grammar.is_doubtful(words):
         confidence = min(confidence, thresholds.ask_below - _LESS)

@@ -9,6 +9,7 @@ otherwise Vosk's run-time grammar is used.
 
 from __future__ import annotations
 
+import functools
 import json
 import os
 import tempfile
@@ -22,6 +23,7 @@ import numpy as np
 from assistant import resources
 from assistant.errors import GearProblem, ModelProblem
 from assistant.grammar.automaton import Automaton
+from assistant.hearing.acoustics import Acoustics
 from assistant.hearing.checking import check_fit, read_settings, read_weights, try_model
 from assistant.hearing.graph import (
     UNKNOWN,
@@ -177,6 +179,11 @@ class Recogniser:
         self._kept = 1 if large else KEPT
         if not self._layout and not self._symbols:
             self._whole = self._open(path)
+
+    @functools.cached_property
+    def acoustics(self) -> Acoustics | None:
+        """The network itself, read when it is first needed; None for a model of another layout."""
+        return Acoustics.read(self.path) if self._layout else None
 
     def missing(self, grammar: StepGrammar) -> list[str]:
         """Words of a grammar that the model lacks."""

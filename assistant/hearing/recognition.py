@@ -36,6 +36,13 @@ Kaldi's own is off, so the same sound gives the same words.
 
 _NOISE = np.random.default_rng(1).normal(0.0, DITHER, RATE).astype(np.float32)
 
+
+def dithered(samples: Samples, position: int = 0) -> Samples:
+    """Sound with the constant noise; `position` is the number of samples before it in the utterance."""
+    noise = _NOISE[(position + np.arange(len(samples))) % len(_NOISE)]
+    return np.asarray(np.clip(np.rint(samples + noise), -32768, 32767), "<i2")
+
+
 PIECE = RATE // 10
 """Samples handed to Vosk at once: 0.1 s."""
 
@@ -124,9 +131,8 @@ class UtteranceStream:
         begun = time.perf_counter()
         for start in range(0, len(samples), PIECE):
             piece = samples[start : start + PIECE]
-            noise = _NOISE[(self._position + np.arange(len(piece))) % len(_NOISE)]
+            noisy = dithered(piece, self._position)
             self._position += len(piece)
-            noisy = np.clip(np.rint(piece + noise), -32768, 32767).astype("<i2")
             try:
                 self._recogniser.AcceptWaveform(noisy.tobytes())
             except Exception as error:

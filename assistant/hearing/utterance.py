@@ -11,6 +11,7 @@ from assistant.hearing.activity import CHUNK_S, Completeness
 from assistant.hearing.confidence import Evidence
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.judge import Judgement, judge
+from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,6 +52,7 @@ class OpenUtterance:
         thresholds: The dialogue's limits.
         levels: Levels of noise and of the speech in it.
         beginning: The chunks so far, each with its probability of speech.
+        voice: What is known of this voice.
 
     Raises:
         BayAssistantError: The recogniser failed.
@@ -63,7 +65,9 @@ class OpenUtterance:
         thresholds: Thresholds,
         levels: Levels,
         beginning: Sequence[tuple[Samples, float]],
+        voice: VoiceSoFar = NEW_VOICE,
     ) -> None:
+        self._voice = voice
         self._recogniser = recogniser
         self._grammar = grammar
         self._thresholds = thresholds
@@ -140,4 +144,13 @@ class OpenUtterance:
     def _ended(self) -> Judgement:
         """End the stream and judge its words with what else is known of the utterance."""
         evidence = Evidence.of(self._probabilities, self._levels.snr_db())
-        return judge(self._stream.finish(), self._grammar, self._thresholds, speech=True, evidence=evidence)
+        return judge(
+            self._stream.finish(),
+            self._grammar,
+            self._thresholds,
+            speech=True,
+            evidence=evidence,
+            sound=self.samples,
+            acoustics=self._recogniser.acoustics,
+            voice=self._voice,
+        )

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from assistant.core.values.answer_kind import AnswerKind, KindLimits
 from assistant.core.values.events import TypedFact
 from assistant.core.values.starter import StarterLimits
 from assistant.core.values.thresholds import NO_LIMIT, OLD_RULES, Thresholds
@@ -181,12 +182,26 @@ def _spoken_by(body: Any) -> SpokenBy:
 def _thresholds(body: Any) -> Thresholds:
     """The recorded limits; one that this program has and the record has not keeps its default."""
     known = {item.name for item in dataclasses.fields(Thresholds)}
-    numbers = {name: value for name, value in body.items() if name != "starter"}
+    nested = ("starter", "by_kind")
+    numbers = {name: value for name, value in body.items() if name not in (*nested, *_NO_LONGER)}
     starter = _starter(body.get("starter", {}), numbers.pop("crank_s", None), numbers.pop("rest_s", None))
     _check_numbers(numbers, known)
     return Thresholds(
-        **{"weighed_results": NO_LIMIT, "part_from": 0.0, "rules": OLD_RULES, **numbers}, starter=starter
+        **{"weighed_results": NO_LIMIT, "part_from": 0.0, "rules": OLD_RULES, **numbers},
+        starter=starter,
+        by_kind=tuple(_kind_limits(limits) for limits in body.get("by_kind", ())),
     )
+
+
+_NO_LONGER = ("stop_from",)
+"""Limits of earlier versions that only hearing used, and that no replay needs."""
+
+
+def _kind_limits(body: Any) -> KindLimits:
+    """The recorded limits of a kind of answer."""
+    numbers = {name: value for name, value in body.items() if name != "kind"}
+    _check_numbers(numbers, {"taken_from", "sure_from"})
+    return KindLimits(AnswerKind(body["kind"]), **numbers)
 
 
 def _starter(body: Any, crank_s: Any, rest_s: Any) -> StarterLimits:

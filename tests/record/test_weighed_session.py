@@ -165,6 +165,10 @@ def test_a_session_of_before_has_no_likelihoods() -> None:
     header = parse_header(json.dumps(body).encode(), "session.json")
     assert ("", NO_LIMIT) == (header.likelihoods, header.thresholds.weighed_results)
     assert (0.0, OLD_RULES) == (header.thresholds.part_from, header.thresholds.rules)
+    body["thresholds"]["stop_from"] = 0.15
+    del body["thresholds"]["by_kind"]
+    header = parse_header(json.dumps(body).encode(), "session.json")
+    assert () == header.thresholds.by_kind
 
 
 def test_a_damaged_table_begins_no_session(tmp_path: Path) -> None:

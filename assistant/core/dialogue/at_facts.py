@@ -12,6 +12,7 @@ from assistant.core.dialogue.memory import Counters
 from assistant.core.dialogue.policy import Acceptance
 from assistant.core.dialogue.states import State
 from assistant.core.library.terms import FactKind
+from assistant.core.values.answer_kind import AnswerKind
 from assistant.core.values.events import CutSpeech, Speech
 
 if TYPE_CHECKING:
@@ -53,7 +54,8 @@ def that_is_all(talk: Talk, _: object) -> State:
 def fact(talk: Talk, waiting: Waiting) -> State:
     """A whole fact: a choice that was heard well counts at once; everything else waits for a yes."""
     inquiry = talk.asked.inquiry
-    if inquiry.kind is not FactKind.CHOICE or waiting.source.confidence < talk.limits.ask_below:
+    sure_from = talk.limits.of(AnswerKind.RESULT).sure_from
+    if inquiry.kind is not FactKind.CHOICE or waiting.source.confidence < sure_from:
         return other_fact(talk, waiting)
     talk.asked.waiting = waiting
     talk.said.prefix = f"{inquiry.label}: {asking.spoken_value(inquiry, waiting.value, '')}."

@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, TypeVar
 
 from assistant.core.library.procedure import Engine, Leads
+from assistant.core.values.answer_kind import AnswerKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -31,6 +32,13 @@ class Acceptance(StrEnum):
     AFFIRM = "affirmed"
 
 
+def answer_kind(step: Step, answer: Answer) -> AnswerKind:
+    """The kind of an answer to this step, by what a wrong one would cost."""
+    if step.reading is not None:
+        return AnswerKind.READING
+    return AnswerKind.VERDICT if answer.target.leads is Leads.VERDICT else AnswerKind.RESULT
+
+
 def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds) -> Acceptance:
     """The confirmation that this answer needs before it counts.
 
@@ -40,9 +48,10 @@ def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds)
         confidence: 0 to 1; 1 for a key.
         thresholds: The dialogue's limits.
     """
+    sure_from = thresholds.of(answer_kind(step, answer)).sure_from
     costs = {Leads.VERDICT} if thresholds.paced else {Leads.VERDICT, Leads.PROCEDURE}
     costly = step.reading is not None or answer.target.leads in costs
-    if costly or confidence < thresholds.ask_below:
+    if costly or confidence < sure_from:
         return Acceptance.AFFIRM
     if len({str(choice.target) for choice in step.choices()}) == 1:
         return Acceptance.TAKEN

@@ -6,11 +6,14 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.core.dialogue.inquiring import Origin
 from assistant.core.dialogue.keying import recognise_key
-from assistant.core.dialogue.sayable import REASONS
+from assistant.core.dialogue.policy import answer_kind
+from assistant.core.dialogue.sayable import REASONS, SAYABLE
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.talk import CRANK_TIMER, REST_TIMER
+from assistant.core.dialogue.trail import Pending
 from assistant.core.dialogue.triggers import SAID, UNEXPECTED, By, Known, Named, Trigger
 from assistant.core.dialogue.understanding import is_watching, understand_fact, understand_result, watched
+from assistant.core.values.answer_kind import kind_of
 from assistant.core.values.events import (
     Began,
     Closed,
@@ -113,9 +116,9 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
     if result.control is Control.STOP:
         # A false stop costs a second; a missed one can cost a hand.
         return Known(Trigger.STOP, _BY_VOICE)
-    if event.confidence < talk.limits.reject_below:
-        unsure = NoMatch(event.at, event.words, event.confidence, event.clip, event.snr_db)
-        return Known(Trigger.NO_MATCH, unsure)
+    kind = kind_of(result, SAYABLE.get(talk.state, ()))
+    if event.confidence < talk.limits.of(kind).taken_from:
+        return _unsure(event)
     if result.control is not None:
         meaning = SAID[result.control]
         if is_watching(talk) and meaning is Trigger.THAT_IS_ALL:
@@ -125,7 +128,20 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
         return Known(_MEANS_HERE.get(talk.state, _AS_ELSEWHERE).get(meaning, meaning), _BY_VOICE)
     if talk.state is State.RESTING and not talk.limits.paced:
         return UNEXPECTED
-    return _ANSWERS.get(talk.state, _result)(talk, event, _said(event))
+    known = _ANSWERS.get(talk.state, _result)(talk, event, _said(event))
+    if isinstance(known.payload, Pending) and not _sure_enough(talk, known.payload):
+        return _unsure(event)
+    return known
+
+
+def _sure_enough(talk: Talk, pending: Pending) -> bool:
+    """Whether an answer was heard well enough for what it leads to."""
+    return pending.confidence >= talk.limits.of(answer_kind(talk.step, pending.answer)).taken_from
+
+
+def _unsure(event: Heard) -> Known[NoMatch]:
+    """What was heard too badly counts as not understood."""
+    return Known(Trigger.NO_MATCH, NoMatch(event.at, event.words, event.confidence, event.clip, event.snr_db))
 
 
 def _said(event: Heard) -> Origin:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from assistant.core.values.answer_kind import AnswerKind, KindLimits
 from assistant.core.values.starter import StarterLimits
 
 RULES = 2
@@ -17,6 +18,13 @@ rules decides as it did, but is spoken to in today's words.
 """
 
 
+STOP_LIMITS = KindLimits(AnswerKind.STOP, 0.15, 0.15)
+"""Limits of "stop"; low, because a stop that was not said costs one question and one that was missed at least as much
+as a wrong answer, six: 1 / (1 + 6), rounded.
+On development sound at 5 dB 46 of 72 are heard instead of 32, and none in 197 other utterances.
+"""
+
+
 @dataclass(frozen=True)
 class Thresholds:
     """Limits of the dialogue; times in s, levels in dB.
@@ -25,9 +33,7 @@ class Thresholds:
         reject_below: Confidence (probability of being right) under which a phrase counts as not understood; measured,
             handed in from `assistant.measured`.
         ask_below: Confidence under which a phrase is always read back and must be affirmed; measured as well.
-        stop_from: Confidence from which "stop" is obeyed; low, because a stop that was not said costs one question and
-            one that was missed at least as much as a wrong answer, six: 1 / (1 + 6), rounded.
-            On development sound at 5 dB 46 of 72 are heard instead of 32, and none in 197 other utterances.
+        by_kind: Limits of single kinds of answers in place of the two above.
         speech_level_db: Level of a near, raised voice at the microphone, relative to full scale, used to judge
             from the noise alone whether hearing is hopeless, until real speech has been measured.
         hopeless_snr_db: Expected signal-to-noise ratio under which the number pad is asked for. The ratio is that of
@@ -57,7 +63,7 @@ class Thresholds:
 
     reject_below: float
     ask_below: float
-    stop_from: float = 0.15
+    by_kind: tuple[KindLimits, ...] = (STOP_LIMITS,)
     speech_level_db: float = -22.0
     hopeless_snr_db: float = 3.0
     hopeful_snr_db: float = 9.0
@@ -79,6 +85,11 @@ class Thresholds:
     def paced(self) -> bool:
         """Whether cautions are given in full once a day, results taken during a rest, and nothing is asked twice."""
         return self.rules >= PACED
+
+    def of(self, kind: AnswerKind) -> KindLimits:
+        """The limits of confidence for a kind of answer."""
+        own = next((limits for limits in self.by_kind if limits.kind is kind), None)
+        return own or KindLimits(kind, self.reject_below, self.ask_below)
 
 
 PACED = 2

@@ -9,6 +9,7 @@ from sample_states import CRANK, LIBRARY, dialogue, in_state, taken, to_switched
 
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
+from assistant.core.values.answer_kind import AnswerKind, KindLimits
 from assistant.core.values.events import Heard, NoInput, NoMatch, TimerElapsed, TypedFact
 from assistant.core.values.result import Control, Result
 from assistant.measured import DEFAULT_THRESHOLDS
@@ -352,3 +353,37 @@ def test_stop_while_cranking_enters_the_time() -> None:
     assert [entry.seconds for entry in talk.entries if isinstance(entry, entries.Cranked)] == [
         pytest.approx(3.5)
     ]
+
+
+def test_an_answer_to_a_verdict_has_limits_of_its_own() -> None:
+    """What leads to a verdict is asked again at a confidence at which another answer is taken."""
+    limits = replace(DEFAULT_THRESHOLDS, by_kind=(KindLimits(AnswerKind.VERDICT, 0.9, 0.95),))
+    talk = Dialogue(LIBRARY, limits)
+    talk.begin("coil-control")
+    talk.ready()
+    talk.hear("lit", confidence=0.8)
+    assert taken(talk) == [("feed-while-cranking", "lit")]
+    talk.ready()
+    talk.rested()
+    talk.hear("steady", confidence=0.8)
+    talk.ready()
+    talk.rested()
+    before = len(talk.entries)
+    talk.hear("dark", confidence=0.8)
+    assert State.ASKING is talk.runner.state
+    assert not [one for one in talk.entries[before:] if isinstance(one, entries.ResultTaken)]
+    talk.hear("dark", confidence=0.97)
+    assert State.READING_BACK is talk.runner.state
+
+
+def test_a_yes_at_a_read_back_has_limits_of_its_own() -> None:
+    """A yes that makes a result count is asked again at a confidence at which "ready" is taken."""
+    limits = replace(DEFAULT_THRESHOLDS, by_kind=(KindLimits(AnswerKind.AFFIRM, 0.9, 0.9),))
+    talk = Dialogue(LIBRARY, limits)
+    talk.begin("battery-and-cranking")
+    talk.hear(control=Control.AFFIRM, confidence=0.8)
+    talk.hear(value="11.2")
+    talk.hear(control=Control.AFFIRM, confidence=0.8)
+    assert State.READING_BACK is talk.runner.state
+    talk.hear(control=Control.AFFIRM, confidence=0.97)
+    assert State.READING_BACK is not talk.runner.state
