@@ -6,9 +6,12 @@ Everything that a measurement knows about the way from sound to an answer is her
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from assistant.core.values.answer_kind import AnswerKind, kind_of
 from assistant.hearing.confidence import evidence_in
+from assistant.hearing.foreground import prepared
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser
 from assistant.hearing.sound import RATE
@@ -21,6 +24,9 @@ if TYPE_CHECKING:
     from assistant.core.values.result import Result
     from assistant.grammar.step_grammar import StepGrammar
     from assistant.hearing.sound import Samples
+
+READ_BACK = frozenset({AnswerKind.VERDICT, AnswerKind.READING, AnswerKind.SIGNS})
+"""Kinds of answers that are always read back and must be affirmed."""
 
 
 class Ours:
@@ -48,9 +54,33 @@ class Ours:
         """Hear one utterance; its time is that of the processor, so that nothing beside it counts."""
         speech, evidence = evidence_in(samples)
         begun = time.thread_time()
-        recognition = self.recogniser.hear(samples, grammar)
-        judged = judge(recognition, grammar, DEFAULT_THRESHOLDS, speech=speech, evidence=evidence)
-        took = time.thread_time() - begun
-        return Hearing(
-            truth, judged.result, judged.accepted, judged.confidence, took, len(samples) / RATE, judged.words
+        sound = prepared(samples)
+        judged = judge(
+            self.recogniser.hear(sound, grammar),
+            grammar,
+            DEFAULT_THRESHOLDS,
+            speech=speech,
+            evidence=evidence,
+            sound=sound,
+            acoustics=self.recogniser.acoustics,
         )
+        took = time.thread_time() - begun
+        made = Hearing(
+            truth,
+            judged.result,
+            judged.accepted,
+            judged.confidence,
+            took,
+            len(samples) / RATE,
+            judged.words,
+        )
+        return marked(made, grammar)
+
+
+def marked(hearing: Hearing, grammar: StepGrammar) -> Hearing:
+    """The same with what the dialogue would do with it: ask first, or take it without a yes."""
+    if hearing.result is None:
+        return hearing
+    kind = kind_of(hearing.result, grammar.request.controls)
+    sure = hearing.confidence >= DEFAULT_THRESHOLDS.of(kind).sure_from
+    return replace(hearing, sure=sure, silent=hearing.accepted and sure and kind not in READ_BACK)

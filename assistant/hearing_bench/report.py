@@ -93,7 +93,7 @@ def to_json(measured: HearingFigures) -> dict[str, Any]:
         "accepted": {
             name: {
                 part: {"pieces": one.pieces, "accepted": one.accepted, "sure": one.sure, "kinds": one.kinds}
-                for part, one in accepted_by_row(measured.records, name, limits).items()
+                for part, one in accepted_by_row(measured.records, name).items()
             }
             for name in measured.models
         },
@@ -144,7 +144,7 @@ def _json_rows(measured: HearingFigures, ask_below: float) -> Iterator[dict[str,
 
 
 def _json_silent(measured: HearingFigures, name: str) -> dict[str, Any]:
-    found = silent_by_condition(measured.records, name, DEFAULT_THRESHOLDS)
+    found = silent_by_condition(measured.records, name)
     return {
         condition: {"answers": one.answers, "wrong": one.wrong, "sure": one.sure, "taken": one.taken}
         for condition, one in found.items()
@@ -205,15 +205,14 @@ def _confusions(measured: HearingFigures) -> list[str]:
 
 def _summary(measured: HearingFigures) -> list[str]:
     """Wrong answers that nobody is asked about, and what was accepted by what it would do."""
-    limits = DEFAULT_THRESHOLDS
     lines: list[str] = []
     for name in measured.models:
-        found = silent_by_condition(measured.records, name, limits)["all"]
+        found = silent_by_condition(measured.records, name)["all"]
         if found.answers:
             lines += silent_lines(name, found)
     lines = ["", "Wrong answers that nobody is asked about:", "", *lines] if lines else []
     for name, digest in measured.models.items():
-        accepted = accepted_by_row(measured.records, name, limits)
+        accepted = accepted_by_row(measured.records, name)
         if digest and accepted:
             lines += ["", f"Accepted by {name}, by what it would do:", "", *accepted_lines(accepted)]
     return lines

@@ -37,6 +37,8 @@ class Hearing:
         elapsed_s: Time spent on it.
         duration_s: Length of the sound.
         words: The best words.
+        sure: Whether the confidence reaches the limit from which nobody is asked, for an answer of this kind.
+        silent: Whether it is accepted and takes effect without a yes.
     """
 
     truth: Result | None
@@ -46,6 +48,8 @@ class Hearing:
     elapsed_s: float
     duration_s: float
     words: str = ""
+    sure: bool = False
+    silent: bool = False
 
     @property
     def right(self) -> bool:

@@ -11,7 +11,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from assistant.core.values.result import Result
-    from assistant.core.values.thresholds import Thresholds
     from assistant.hearing_bench.measurements import HeardUtterance
     from assistant.hearing_bench.scoring import Hearing
 
@@ -28,19 +27,6 @@ def kind_of(result: Result | None) -> str:
     return "an answer" if result.outcome is not None else "a reading"
 
 
-def taken_silently(hearing: Hearing, thresholds: Thresholds) -> bool:
-    """Whether the dialogue takes what was heard without a yes.
-
-    It takes a word of the dialogue whenever it is accepted, an answer from the limit of sureness on, and a reading
-    never.
-    """
-    if not hearing.accepted or hearing.result is None:
-        return False
-    if hearing.result.control is not None:
-        return True
-    return hearing.result.outcome is not None and hearing.confidence >= thresholds.ask_below
-
-
 @dataclass
 class Silent:
     """Wrong answers out of so many: how many were surer than the limit, and how many were taken without a yes."""
@@ -50,13 +36,13 @@ class Silent:
     sure: int = 0
     taken: int = 0
 
-    def count(self, hearing: Hearing, thresholds: Thresholds) -> None:
+    def count(self, hearing: Hearing) -> None:
         """Count one more answer."""
         self.answers += 1
         if hearing.wrong:
             self.wrong += 1
-            self.sure += hearing.confidence >= thresholds.ask_below
-            self.taken += taken_silently(hearing, thresholds)
+            self.sure += hearing.sure
+            self.taken += hearing.silent
 
     def of_many(self, count: int) -> float:
         """A count for each `MANY` answers; 0 without any."""
@@ -76,33 +62,31 @@ class Accepted:
         """All accepted pieces."""
         return sum(self.kinds.values())
 
-    def count(self, hearing: Hearing, thresholds: Thresholds) -> None:
+    def count(self, hearing: Hearing) -> None:
         """Count one more piece."""
         self.pieces += 1
         if hearing.accepted:
             kind = kind_of(hearing.result)
             self.kinds[kind] = self.kinds.get(kind, 0) + 1
-            self.sure += hearing.confidence >= thresholds.ask_below
+            self.sure += hearing.sure
 
 
-def silent_by_condition(
-    records: Iterable[HeardUtterance], name: str, limits: Thresholds
-) -> dict[str, Silent]:
+def silent_by_condition(records: Iterable[HeardUtterance], name: str) -> dict[str, Silent]:
     """Wrong answers of one recogniser in each condition, and "all" of them together."""
     found: dict[str, Silent] = {"all": Silent()}
     for record in records:
         if record.recogniser == name and record.hearing.truth is not None:
-            found["all"].count(record.hearing, limits)
-            found.setdefault(record.condition, Silent()).count(record.hearing, limits)
+            found["all"].count(record.hearing)
+            found.setdefault(record.condition, Silent()).count(record.hearing)
     return found
 
 
-def accepted_by_row(records: Iterable[HeardUtterance], name: str, limits: Thresholds) -> dict[str, Accepted]:
+def accepted_by_row(records: Iterable[HeardUtterance], name: str) -> dict[str, Accepted]:
     """What one recogniser accepted of other speech, by row, over all conditions."""
     found: dict[str, Accepted] = {}
     for record in records:
         if record.recogniser == name and record.hearing.truth is None:
-            found.setdefault(record.part, Accepted()).count(record.hearing, limits)
+            found.setdefault(record.part, Accepted()).count(record.hearing)
     return found
 
 

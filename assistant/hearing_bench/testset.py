@@ -139,14 +139,6 @@ class TestSet:
         """A sentence in a voice, stretched."""
         return stretched(self._speech.say(self._manifest.voices[voice], words), factor)
 
-    def near_misses(self, grammar: StepGrammar, count: int, draw: random.Random) -> list[str]:
-        """Phrases that miss those of a grammar by a little; none, with a note, where they cannot be made."""
-        _ = (grammar, count, draw)
-        note = "Near misses cannot be made from the grammars here."
-        if note not in self.notes:
-            self.notes.append(note)
-        return []
-
     # --- rows ---
 
     def understood(self, phrase: SpokenPhrase) -> tuple[StepGrammar, Result | None]:

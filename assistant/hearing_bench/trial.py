@@ -27,6 +27,8 @@ class Trial:
         grammar: Grammar that hears them.
         sound: Makes the sound; called once, where it is heard.
         beside: Whether the recogniser for comparison hears it as well.
+        then: The second try, said after this one if it was not accepted; heard in any case, as a row of its own.
+        together: Row of both tries together.
     """
 
     part: str
@@ -37,6 +39,8 @@ class Trial:
     grammar: StepGrammar
     sound: Callable[[], Mixture]
     beside: bool = True
+    then: Trial | None = None
+    together: str = ""
 
 
 def level_name(level_db: float) -> str:

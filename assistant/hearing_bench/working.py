@@ -8,7 +8,7 @@ from __future__ import annotations
 import signal
 from collections import deque
 from concurrent.futures import BrokenExecutor, CancelledError, Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from assistant import resources
@@ -17,7 +17,7 @@ from assistant.hearing.recogniser import find_model
 from assistant.hearing_bench import pocketsphinx
 from assistant.hearing_bench.manifest import NAME, Manifest
 from assistant.hearing_bench.measurements import HeardUtterance, Options
-from assistant.hearing_bench.ours import Ours
+from assistant.hearing_bench.ours import Ours, marked
 from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.rows.context import Context
 from assistant.hearing_bench.rows.cut_files import cut_files
@@ -146,6 +146,8 @@ class Worker:
             if trial.grammar is not grammar:
                 grammar = trial.grammar
                 able = self._able(piece.part, grammar)
+                if trial.then is not None:
+                    able = [ours for ours in able if ours in self._able(piece.part, trial.then.grammar)]
             self._hear(trial, able)
             progress(f"{piece.part}: {number} of {len(trials)}")
 
@@ -167,8 +169,15 @@ class Worker:
         later = self._beside(mixture.samples, trial.grammar) if trial.beside else None
         if later is not None:
             self._waiting.append(_Waiting(trial, mixture.duration_s, later))
+        second = trial.then.sound() if trial.then is not None else None
         for ours in able:
-            self._record(ours.name, trial, ours.hear(mixture.samples, trial.grammar, trial.truth))
+            first = ours.hear(mixture.samples, trial.grammar, trial.truth)
+            self._record(ours.name, trial, first)
+            if trial.then is not None and second is not None:
+                again = ours.hear(second.samples, trial.then.grammar, trial.then.truth)
+                self._record(ours.name, trial.then, again)
+                both = replace(trial, part=trial.together)
+                self._record(ours.name, both, first if first.accepted else again)
         self._collect(WAITING)
 
     def _record(self, name: str, trial: Trial, hearing: Hearing) -> None:
@@ -187,7 +196,7 @@ class Worker:
             result = one.trial.grammar.parse(words)
             # Its results are accepted whatever their probability.
             hearing = Hearing(one.trial.truth, result, result is not None, sure, took, one.duration_s, words)
-            self._record(self.theirs.name, one.trial, hearing)
+            self._record(self.theirs.name, one.trial, marked(hearing, one.trial.grammar))
 
     def _beside(self, samples: Samples, grammar: StepGrammar) -> Future[pocketsphinx.Heard] | None:
         if self.theirs is None:
