@@ -18,9 +18,12 @@ from assistant import resources
 from assistant.errors import BayAssistantError, GearProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.lint import typical_requests
+from assistant.hearing.confidence import evidence_in
+from assistant.hearing.levels import LevelOf, Trouble, cure
 from assistant.hearing.microphone import Microphone, glance
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import level_db
+from assistant.hearing.whole import normal
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.lettering import clean
 from assistant.screen.quiet import can_keep, log_path
@@ -231,7 +234,14 @@ def _microphone(sounddevice: Any, device: str | None, *, seconds: float) -> str:
         if expected >= DEFAULT_THRESHOLDS.hopeless_snr_db
         else "too loud for voice, use the keys"
     )
-    return f"noise {level:.0f} dB; a raised voice would be {expected:+.0f} dB above it: {verdict}."
+    found = LevelOf.of(samples)
+    told = f"noise {level:.0f} dB; a raised voice would be {expected:+.0f} dB above it: {verdict}."
+    spoken, _ = evidence_in(normal(samples))
+    if not spoken:
+        mended = found.trouble in (Trouble.CLIPPED, Trouble.HUM)
+        return f"{told} {cure(found.trouble, found)}" if found.trouble and mended else told
+    heard = f"{told} Somebody spoke at {found.voice_db:.0f} dB."
+    return f"{heard} {cure(found.trouble, found)}" if found.trouble else heard
 
 
 def _sound_log() -> str:

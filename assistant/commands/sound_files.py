@@ -1,7 +1,7 @@
 """Recognises sound files against a grammar: one JSON object for each file.
 
 Reading, recognising, parsing and judging are those of a live session, except that a file is one utterance,
-without a search for the beginning and end of speech.
+without a search for the beginning and end of speech. It may have any level and be cut tightly around the words.
 """
 
 from __future__ import annotations
@@ -15,10 +15,9 @@ from assistant.core.dialogue.states import State
 from assistant.core.values.codec import to_json
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
-from assistant.hearing.confidence import evidence_in
-from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import read_sound
+from assistant.hearing.whole import hear_whole
 from assistant.loading.folder import load_library
 from assistant.measured import DEFAULT_THRESHOLDS
 
@@ -76,9 +75,7 @@ def run(
             status = problem.exit_code
             continue
         begun = time.perf_counter()
-        spoken, evidence = evidence_in(sound.samples)
-        heard = recogniser.hear(sound.samples, asked)
-        judged = judge(heard, asked, DEFAULT_THRESHOLDS, speech=spoken, evidence=evidence)
+        judged, evidence = hear_whole(recogniser, asked, sound.samples, DEFAULT_THRESHOLDS)
         snr_db = evidence.snr_db if evidence else None
         write(
             {

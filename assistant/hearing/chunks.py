@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.hearing.activity import CHUNK, CHUNK_S, Segment, Segmenter
+from assistant.hearing.levels import Lift
+from assistant.hearing.nearness import Nearness
 from assistant.hearing.sound import RATE
 
 if TYPE_CHECKING:
@@ -75,6 +77,7 @@ class SpeechFinder:
     Attributes:
         own: The last chunk held the assistant's own voice.
         sound: The last chunk without it; then also up to 16 ms late.
+        nearness: Tells speech near the microphone from talk in the background.
     """
 
     def __init__(self, timing: EarTiming, activity: VoiceActivity, own_voice: OwnVoice | None = None) -> None:
@@ -84,6 +87,8 @@ class SpeechFinder:
         self._own_voice = own_voice
         self._at = 0
         self._began = 0
+        self._lift = Lift()
+        self.nearness = Nearness(timing)
         self._segmenter = Segmenter(timing)
         self._before: deque[tuple[Samples, float]] = deque(maxlen=round(timing.before_s / CHUNK_S))
 
@@ -96,9 +101,18 @@ class SpeechFinder:
         """Of somebody's speech in the chunk that begins at this place, 0 to 1; each chunk is asked once."""
         self._at = at
         self.sound = chunk if self._own_voice is None else self._own_voice.cleaned(chunk, at)
-        probability = self._activity.probability(self.sound)
+        probability = self._activity.probability(self._lift.lifted(self.sound))
         self.own = self._own_voice is not None and self._own_voice.is_own(probability)
         return 0.0 if self.own else probability
+
+    def near(self, probability: float, noise_db: float) -> float:
+        """Of speech near the microphone in the last chunk, from the probability of any speech in it.
+
+        Args:
+            probability: As `probability` gave it.
+            noise_db: Level of the noise between utterances, dB relative to full scale.
+        """
+        return self.nearness.probability(self.sound, probability, noise_db, inside=self.inside)
 
     def feed(self, chunk: Samples, probability: float, completeness: Callable[[], Completeness]) -> Segment:
         """Classify a chunk; `completeness` as in `Segmenter.feed`."""
@@ -106,6 +120,7 @@ class SpeechFinder:
         if segment is Segment.SILENCE:
             self._before.append((chunk, probability))
         elif segment is Segment.BEGAN:
+            self.nearness.began()
             self._began = self._at - round(self._segmenter.timing.begin_within_s * RATE)
         return segment
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
-from assistant.core.values.events import Clip, Event, Heard, NoiseChanged, NoMatch, NoteRecorded
+from assistant.core.values.events import Clip, Event, Heard, LevelChanged, NoiseChanged, NoMatch, NoteRecorded
 from assistant.errors import RecordProblem
 from assistant.hearing.activity import (
     DEFAULT_TIMING,
@@ -22,6 +22,8 @@ from assistant.hearing.activity import (
     VoiceActivity,
 )
 from assistant.hearing.chunks import Chunks, SpeechFinder
+from assistant.hearing.levels import LevelOf, LevelWatch, Trouble, cure
+from assistant.hearing.nearness import BEGINS_DB
 from assistant.hearing.noise import Loudness
 from assistant.hearing.note import NoteSound
 from assistant.hearing.sound import Samples
@@ -103,6 +105,7 @@ class Ear:
         self._utterance: OpenUtterance | None = None
         self._note: NoteSound | None = None
         self._voice = NEW_VOICE
+        self._level_watch = LevelWatch()
 
     @property
     def heard_s(self) -> float:
@@ -179,10 +182,11 @@ class Ear:
             elif self._note.add(sound, probability):
                 self.end_note()
 
-    def _hear(self, chunk: Samples, probability: float) -> None:
+    def _hear(self, chunk: Samples, heard: float) -> None:
+        probability = self._finder.near(heard, self.noise_db)
         match self._finder.feed(chunk, probability, self._completeness):
             case Segment.SILENCE:
-                self._between(chunk, probability)
+                self._between(chunk, heard)
             case Segment.BEGAN:
                 self._begin(chunk, probability)
             case Segment.SPEECH:
@@ -204,8 +208,9 @@ class Ear:
         levels = self._loudness.levels
         levels.begin()
         beginning = [*self._finder.before(), (chunk, probability)]
+        expected = self._finder.nearness.expected_db
         self._utterance = OpenUtterance(
-            self._recogniser, self._grammar, self._thresholds, levels, beginning, self._voice
+            self._recogniser, self._grammar, self._thresholds, levels, beginning, self._voice, expected
         )
         levels.speech(chunk)
 
@@ -223,6 +228,7 @@ class Ear:
             self._reports.speech_ended()
             return
         samples, judged = utterance.samples, utterance.judged()
+        self._watch_level(samples, understood=judged.accepted)
         if judged.accepted:
             self._voice = self._voice.after(judged.differences)
         self._forget_utterance()
@@ -235,13 +241,29 @@ class Ear:
         if judged.accepted and judged.result is not None:
             result = judged.result
             self._loudness.understood()
+            self._finder.nearness.understood()
             self._reports.happened(
                 lambda at: Heard(at, judged.words, result, judged.confidence, clip, snr_db, noise_db)
             )
         else:
+            self._finder.nearness.not_understood()
             self._reports.happened(
                 lambda at: NoMatch(at, judged.words, judged.confidence, clip, snr_db, noise_db)
             )
+
+    def _watch_level(self, samples: Samples, *, understood: bool) -> None:
+        """Tell when the microphone's level becomes bad, or good again.
+
+        What was not understood may be a radio far away, which says nothing of the level once somebody was understood.
+        """
+        expected = self._finder.nearness.expected_db
+        level = LevelOf.of(samples)
+        if not understood and expected is not None and level.voice_db < expected - BEGINS_DB / 2:
+            return
+        if self._level_watch.spoken(level):
+            trouble = self._level_watch.trouble
+            why = cure(trouble, level) if trouble else level.told(Trouble.QUIET)
+            self._reports.happened(lambda at: LevelChanged(at, trouble or "", why))
 
     def _completeness(self) -> Completeness:
         return Completeness.NO if self._utterance is None else self._utterance.completeness()

@@ -41,14 +41,21 @@ LOWEST_HZ, HIGHEST_HZ = 150.0, 6000.0
 class Gate:
     """How the gate turns down what lies far under the voice.
 
+    It opens for a frame that is nearly as loud as the voice, and is then more patient with softer ones beside it: the
+    peaks of another voice 12 dB under the technician do not reach the one limit, and a word's soft end the other.
+
     Attributes:
-        under_db: Frames more than so much under the level of the voice are background.
+        peak_db: Frames up to so much under the level of the voice open the gate.
+        soft_db: Frames up to so much under it belong to the voice if they are within `near_s` of such a frame.
+        near_s: See `soft_db`.
         opens_s: Time before a frame of the voice for which the gate opens already, for soft first sounds.
         holds_s: Time after it for which the gate stays open, for soft last sounds.
         closed_db: By how much the background is turned down.
     """
 
-    under_db: float = 12.0
+    peak_db: float = 8.0
+    soft_db: float = 15.0
+    near_s: float = 0.2
     opens_s: float = 0.12
     holds_s: float = 0.12
     closed_db: float = 34.0
@@ -83,12 +90,24 @@ def loudness(found: NDArray[np.float32]) -> float:
 
 def opened(found: NDArray[np.float32], voice_db: float, gate: Gate = DEFAULT_GATE) -> NDArray[np.bool_]:
     """The frames in which the gate is open, for a voice of this level."""
-    loud = found >= voice_db - gate.under_db
-    before, after = round(gate.opens_s * RATE / FRAME), round(gate.holds_s * RATE / FRAME)
-    spread = (
-        np.convolve(loud, np.ones(before + after + 1))[before : before + loud.size] if loud.size else loud
-    )
+    peaks = found >= voice_db - gate.peak_db
+    near = _spread(peaks, gate.near_s, gate.near_s) & (found >= voice_db - gate.soft_db)
+    return _spread(peaks, gate.opens_s, gate.holds_s) | near
+
+
+def _spread(frames: NDArray[np.bool_], before_s: float, after_s: float) -> NDArray[np.bool_]:
+    """These frames and those shortly before and after them."""
+    if not frames.size:
+        return frames
+    before, after = round(before_s * RATE / FRAME), round(after_s * RATE / FRAME)
+    spread = np.convolve(frames, np.ones(before + after + 1))[before : before + frames.size]
     return np.asarray(spread > 0.5)
+
+
+def gains(found: NDArray[np.float32], voice_db: float, gate: Gate = DEFAULT_GATE) -> NDArray[np.float32]:
+    """By how much each frame is made louder, dB, for a voice of this level."""
+    gain = min(SPEECH_DB - voice_db, MOST_GAIN_DB)
+    return np.where(opened(found, voice_db, gate), gain, gain - gate.closed_db).astype(np.float32)
 
 
 def prepared(samples: Samples, voice_db: float | None = None, gate: Gate = DEFAULT_GATE) -> Samples:
@@ -100,10 +119,7 @@ def prepared(samples: Samples, voice_db: float | None = None, gate: Gate = DEFAU
         gate: The gate.
     """
     found = levels(samples)
-    voice = loudness(found) if voice_db is None else voice_db
-    gain_db = min(SPEECH_DB - voice, MOST_GAIN_DB)
-    gains = np.where(opened(found, voice, gate), gain_db, gain_db - gate.closed_db)
-    return turned(samples, gains)
+    return turned(samples, gains(found, loudness(found) if voice_db is None else voice_db, gate))
 
 
 def turned(samples: Samples, gains_db: NDArray[np.float32]) -> Samples:

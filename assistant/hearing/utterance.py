@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from assistant.core.values.result import Control
 from assistant.hearing.activity import CHUNK_S, Completeness
 from assistant.hearing.confidence import Evidence
+from assistant.hearing.foreground import prepared
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.judge import Judgement, judge
+from assistant.hearing.lens import Lens
+from assistant.hearing.pieces import alone
 from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from assistant.grammar.step_grammar import StepGrammar
     from assistant.hearing.activity import Levels
     from assistant.hearing.recogniser import Recogniser
-    from assistant.hearing.recognition import UtteranceStream
+    from assistant.hearing.recognition import Recognition, UtteranceStream
     from assistant.hearing.sound import Samples
 
 SLOW = 0.15
@@ -46,6 +47,9 @@ def completeness(words: str, grammar: StepGrammar) -> Completeness:
 class OpenUtterance:
     """Sound from shortly before speech began, with what the recogniser makes of it.
 
+    The recogniser listens along through a `Lens`. When the utterance may be over, it hears the whole again only if the
+    level or the gate turns out to have been wrong by so much that it matters.
+
     Args:
         recogniser: Turns it into words.
         grammar: Phrases that may be said.
@@ -53,6 +57,7 @@ class OpenUtterance:
         levels: Levels of noise and of the speech in it.
         beginning: The chunks so far, each with its probability of speech.
         voice: What is known of this voice.
+        expected_db: Level at which the technician was understood before, if known.
 
     Raises:
         BayAssistantError: The recogniser failed.
@@ -66,6 +71,7 @@ class OpenUtterance:
         levels: Levels,
         beginning: Sequence[tuple[Samples, float]],
         voice: VoiceSoFar = NEW_VOICE,
+        expected_db: float | None = None,
     ) -> None:
         self._voice = voice
         self._recogniser = recogniser
@@ -73,12 +79,12 @@ class OpenUtterance:
         self._thresholds = thresholds
         self._levels = levels
         self._stream: UtteranceStream = recogniser.stream(grammar)
-        self._sound = [chunk for chunk, _ in beginning]
+        self._lens = Lens(expected_db)
         self._probabilities = [probability for _, probability in beginning]
         self._looked: tuple[str, Completeness] | None = None
         self._found: Judgement | None = None
-        for chunk in self._sound:
-            self._stream.accept(chunk)
+        for chunk, _ in beginning:
+            self._stream.accept(self._lens.add(chunk))
 
     def add(self, chunk: Samples, probability: float, *, speech: bool) -> None:
         """The next chunk with its probability of speech; `speech`: they speak on, so a silence is over.
@@ -86,21 +92,30 @@ class OpenUtterance:
         Raises:
             BayAssistantError: The recogniser failed.
         """
-        self._sound.append(chunk)
         self._probabilities.append(probability)
+        sound = self._lens.add(chunk)
         if self._found is None:
-            self._stream.accept(chunk)
+            self._stream.accept(sound)
         if speech:
             self._looked = None
 
     @property
     def samples(self) -> Samples:
-        """All its sound."""
-        return np.concatenate(self._sound)
+        """All its sound, as it came."""
+        return self._lens.samples
 
     def judged(self) -> Judgement:
-        """End the utterance and judge its words; the stream is used up."""
-        return self._found or self._ended()
+        """End the utterance and judge its words; the stream is used up.
+
+        If the whole is no phrase, a piece of it that stands alone between pauses may be one.
+        """
+        if self._found is not None:
+            return self._found
+        self._stream.accept(self._lens.rest())
+        whole = self._ended()
+        if whole.accepted:
+            return whole
+        return alone(self.samples, self._piece, self._thresholds.ask_below) or whole
 
     def completeness(self) -> Completeness:
         """How far the words are a phrase, asked in a silence that may be long enough to end the utterance.
@@ -127,8 +142,9 @@ class OpenUtterance:
 
     def _look(self) -> tuple[str, Completeness]:
         """End the recognition on trial; the words and how far they are a phrase that counts as heard."""
-        if self._stream.elapsed_s > SLOW * len(self._sound) * CHUNK_S:
+        if self._stream.elapsed_s > SLOW * len(self._probabilities) * CHUNK_S:
             return "", Completeness.NO  # a slow model is not asked twice
+        self._stream.accept(self._lens.rest())
         so_far = self._stream.partial()
         judged = self._ended()
         far = completeness(judged.words, self._grammar) if judged.accepted else Completeness.NO
@@ -137,20 +153,34 @@ class OpenUtterance:
                 self._found = judged
                 return judged.words, far
             far = Completeness.UNCONFIRMED
-        self._stream = self._recogniser.stream(self._grammar)
-        self._stream.accept(self.samples)
+        self._again()
         return judged.words, far
+
+    def _again(self) -> None:
+        """Begin the recognition anew, with all that is known now."""
+        self._stream = self._recogniser.stream(self._grammar)
+        self._stream.accept(self._lens.settle())
 
     def _ended(self) -> Judgement:
         """End the stream and judge its words with what else is known of the utterance."""
+        if self._lens.differs:
+            self._again()
         evidence = Evidence.of(self._probabilities, self._levels.snr_db())
+        return self._judge(self._stream.finish(), self._lens.heard, evidence)
+
+    def _piece(self, samples: Samples) -> Judgement:
+        """Judge a piece of the utterance."""
+        sound = prepared(samples)
+        return self._judge(self._recogniser.hear(sound, self._grammar), sound)
+
+    def _judge(self, recognition: Recognition, sound: Samples, evidence: Evidence | None = None) -> Judgement:
         return judge(
-            self._stream.finish(),
+            recognition,
             self._grammar,
             self._thresholds,
             speech=True,
             evidence=evidence,
-            sound=self.samples,
+            sound=sound,
             acoustics=self._recogniser.acoustics,
             voice=self._voice,
         )

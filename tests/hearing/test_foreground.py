@@ -71,10 +71,20 @@ def test_the_gate_opens_before_the_voice_and_stays_open_after_it() -> None:
 def test_steady_noise_just_under_the_voice_is_left_alone() -> None:
     """In loud noise there is no background that the gate could take away, and it does not open and close."""
     noise = np.random.default_rng(2).normal(0, 2000, 2 * RATE)
-    sound = noise.copy()
-    sound[RATE // 2 : RATE] += tone(-17.0, 0.5)
-    gains = loudness(levels(sound.astype(np.int16)))
-    assert opened(levels(sound.astype(np.int16)), gains).all()
+    noise[RATE // 2 : RATE] += tone(-21.0, 0.5)
+    found = levels(noise.astype(np.int16))
+    assert opened(found, loudness(found)).all()
+
+
+def test_a_soft_end_belongs_to_the_word_and_talk_beside_it_does_not() -> None:
+    """12 dB under the voice and next to it is its end; 12 dB under it and half a second away is somebody else."""
+    found = np.full(200, -60.0, np.float32)
+    found[50:60] = -20.0
+    found[60:78] = -33.0
+    found[130:150] = -32.0
+    is_open = opened(found, -20.0)
+    assert is_open[50:78].all()
+    assert not is_open[110:].any()
 
 
 @given(arrays.arrays(np.int16, st.integers(0, 3000)))

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
         Closed,
         GearBack,
         GearLost,
+        LevelChanged,
         NoiseChanged,
         NoMatch,
         NoteRecorded,
@@ -199,6 +200,12 @@ def quiet_again_untold(talk: Talk, noise: NoiseChanged) -> State:
     return talk.state
 
 
+def level_changed(talk: Talk, level: LevelChanged) -> State:
+    """The microphone's level is bad, or good again: the board shows it, and the next prompt begins with it."""
+    missing.change_level(talk, level)
+    return talk.state
+
+
 def gear_lost(talk: Talk, lost: GearLost) -> State:
     """Gear is lost: name it and, for the microphone, the keys."""
     notice = missing.lose(talk, lost)
@@ -242,6 +249,7 @@ EVERYWHERE = row(
     Cell(Trigger.NOTE_ENDED, late_note),
     Cell(Trigger.TOO_LOUD, too_loud),
     Cell(Trigger.QUIET_AGAIN, quiet_again),
+    Cell(Trigger.LEVEL_CHANGED, level_changed),
     Cell(Trigger.GEAR_LOST, gear_lost),
     Cell(Trigger.GEAR_BACK, gear_back),
     Cell(Trigger.RESUME, resume, RETURNS),

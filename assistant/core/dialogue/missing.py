@@ -9,7 +9,7 @@ from assistant.core.values.thresholds import OLD_RULES
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
-    from assistant.core.values.events import GearBack, GearLost, NoiseChanged
+    from assistant.core.values.events import GearBack, GearLost, LevelChanged, NoiseChanged
 
 TOO_LOUD = "Too loud to hear you. Use the keys."
 
@@ -30,6 +30,17 @@ _NOTICES = {
     **RECORD_NOTICES,
 }
 """Spoken notices if gear is lost."""
+
+
+LEVEL = "good microphone level"
+"""What is missing while the microphone's level is bad, as the board says it after "No"."""
+
+_LEVELS = {
+    "quiet": "The microphone is too quiet. See the screen.",
+    "clipped": "The microphone is too loud. See the screen.",
+    "hum": "The microphone hums. See the screen.",
+}
+"""Spoken notices of a bad level."""
 
 
 def leave_out(talk: Talk, left_out: tuple[str, ...]) -> None:
@@ -72,6 +83,17 @@ def find(talk: Talk, event: GearBack) -> str:
     if event.gear == "speaker":
         talk.gear.mute = False
     return talk.said.message
+
+
+def change_level(talk: Talk, event: LevelChanged) -> None:
+    """Note a bad level of the microphone, or that it is good again; a notice of a bad one is owed."""
+    if not event.trouble:
+        if talk.gear.lost.pop(LEVEL, None) is not None:
+            talk.note(ModeChanged("microphone level good", event.why))
+        return
+    talk.gear.lost[LEVEL] = event.why
+    talk.note(ModeChanged(f"microphone level bad ({event.trouble})", event.why))
+    talk.said.owed = talk.said.owed or _LEVELS.get(event.trouble, "")
 
 
 def grow_loud(talk: Talk, event: NoiseChanged) -> bool:

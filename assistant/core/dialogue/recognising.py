@@ -22,6 +22,7 @@ from assistant.core.values.events import (
     GearLost,
     Heard,
     KeyPressed,
+    LevelChanged,
     NoInput,
     NoiseChanged,
     NoMatch,
@@ -71,6 +72,8 @@ def recognise(talk: Talk, event: Event) -> Known[Any] | None:
             return Known(Trigger.NO_INPUT, None)
         case NoiseChanged():
             return Known(Trigger.TOO_LOUD if event.hopeless else Trigger.QUIET_AGAIN, event)
+        case LevelChanged():
+            return Known(Trigger.LEVEL_CHANGED, event)
         case GearLost():
             return Known(Trigger.GEAR_LOST, event)
         case GearBack():

@@ -16,6 +16,7 @@ from assistant.core.values.events import (
     Closed,
     GearBack,
     GearLost,
+    LevelChanged,
     NoiseChanged,
     NoMatch,
     NoteRecorded,
@@ -123,6 +124,7 @@ class Trigger:
     TYPED = Meaning[Named]("typed")
     TOO_LOUD = Meaning[NoiseChanged]("too loud")
     QUIET_AGAIN = Meaning[NoiseChanged]("quiet again")
+    LEVEL_CHANGED = Meaning[LevelChanged]("level changed")
     GEAR_LOST = Meaning[GearLost]("gear lost")
     GEAR_BACK = Meaning[GearBack]("gear back")
     CLOSE = Meaning[By]("close", Control.CLOSE)

@@ -158,6 +158,19 @@ class NoiseChanged(Event):
 
 
 @dataclass(frozen=True)
+class LevelChanged(Event):
+    """The microphone's level has become bad, or good again.
+
+    Attributes:
+        trouble: ``quiet``, ``clipped``, ``hum``; "" when it is good again.
+        why: The figure, and what to turn.
+    """
+
+    trouble: str
+    why: str
+
+
+@dataclass(frozen=True)
 class GearLost(Event):
     """Gear stopped working: `gear` is ``microphone``, ``speaker``, ``keys``, ``record`` or ``disk``.
 

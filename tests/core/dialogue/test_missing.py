@@ -9,7 +9,7 @@ from sample_states import LIBRARY, dialogue, shown, taken
 
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
-from assistant.core.values.events import GearBack, GearLost, Listen, NoiseChanged, StopListening
+from assistant.core.values.events import GearBack, GearLost, LevelChanged, Listen, NoiseChanged, StopListening
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.core.values.thresholds import OLD_RULES
 from assistant.measured import DEFAULT_THRESHOLDS
@@ -45,6 +45,20 @@ def test_a_microphone_lost_while_cranking_is_said_with_the_next_words() -> None:
     talk.send(GearLost(talk.now, "microphone", "unplugged"))
     talk.wait(16)
     assert "Stop cranking. No microphone. Use the keys. 1 for lit. 2 for dim. 3 for dark." == talk.last
+
+
+def test_a_bad_level_is_said_with_the_next_words_and_stays_on_the_board() -> None:
+    """It interrupts nothing; the board shows figure and cure until it is good; the record notes both."""
+    talk = dialogue()
+    why = "Speech at -58 dB of full scale. Turn up its recording level or boost, or hold it nearer."
+    talk.send(LevelChanged(talk.now, "quiet", why))
+    assert shown(talk).lost == (("good microphone level", why),)
+    talk.hear(control=Control.SAY_AGAIN)
+    assert talk.last.startswith("The microphone is too quiet. See the screen.")
+    talk.send(LevelChanged(talk.now, "", "speech at -25 dB of full scale"))
+    assert shown(talk).lost == ()
+    modes = [entry.mode for entry in talk.entries if isinstance(entry, entries.ModeChanged)]
+    assert ["microphone level bad (quiet)", "microphone level good"] == modes
 
 
 def test_a_lost_microphone_leaves_the_keys() -> None:

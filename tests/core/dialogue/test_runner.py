@@ -28,6 +28,7 @@ from assistant.core.values.events import (
     GearLost,
     Heard,
     KeyPressed,
+    LevelChanged,
     NoInput,
     NoiseChanged,
     NoMatch,
@@ -107,6 +108,12 @@ _EVENTS = st.one_of(
     st.builds(NoMatch, at=st.just(0.0), words=st.just("[unk]"), confidence=st.floats(0, 1)),
     st.builds(NoInput, at=st.just(0.0)),
     st.builds(NoiseChanged, at=st.just(0.0), noise_db=st.just(-20.0), hopeless=st.booleans()),
+    st.builds(
+        LevelChanged,
+        at=st.just(0.0),
+        trouble=st.sampled_from(["quiet", "clipped", "hum", ""]),
+        why=st.just("x"),
+    ),
     st.builds(
         GearLost, at=st.just(0.0), gear=st.sampled_from(["microphone", "speaker", "keys"]), why=st.just("x")
     ),
