@@ -10,11 +10,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assistant.core.values.answer_kind import AnswerKind, kind_of
-from assistant.hearing.confidence import evidence_in
-from assistant.hearing.foreground import prepared
-from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import Recogniser
 from assistant.hearing.sound import RATE
+from assistant.hearing.whole import hear_whole
 from assistant.hearing_bench.scoring import Hearing
 from assistant.measured import DEFAULT_THRESHOLDS
 
@@ -52,18 +50,8 @@ class Ours:
 
     def hear(self, samples: Samples, grammar: StepGrammar, truth: Result | None) -> Hearing:
         """Hear one utterance; its time is that of the processor, so that nothing beside it counts."""
-        speech, evidence = evidence_in(samples)
         begun = time.thread_time()
-        sound = prepared(samples)
-        judged = judge(
-            self.recogniser.hear(sound, grammar),
-            grammar,
-            DEFAULT_THRESHOLDS,
-            speech=speech,
-            evidence=evidence,
-            sound=sound,
-            acoustics=self.recogniser.acoustics,
-        )
+        judged, _ = hear_whole(self.recogniser, grammar, samples, DEFAULT_THRESHOLDS)
         took = time.thread_time() - begun
         made = Hearing(
             truth,

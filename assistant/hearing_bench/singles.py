@@ -9,7 +9,7 @@ import io
 import re
 import zipfile
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -56,7 +56,7 @@ class SinglesSet:
     files: tuple[str, ...]
     without: tuple[str, ...]
     drop: tuple[str, ...]
-    words: Mapping[str, str]
+    words: Mapping[str, str] = field(hash=False)
     speaker: str
 
 
