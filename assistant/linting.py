@@ -52,7 +52,10 @@ def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) ->
 def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
     """Doubtful points of the grammars for the answers of these procedures; takes seconds."""
     return lint_grammars(
-        grammars, requests_of(library), outcomes=list(listened_for(library)), places=list(_said(library))
+        grammars,
+        requests_of(library, digits=True),
+        outcomes=list(listened_for(library)),
+        places=list(_said(library)),
     )
 
 

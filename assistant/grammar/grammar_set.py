@@ -34,6 +34,7 @@ class GrammarSet:
         self._named = language.named
         self._built: dict[GrammarRequest, StepGrammar] = {}
         self.number = language.number
+        self.digits = language.digits or language.number
         self.signs = language.signs
         self.lexicon = lexicon
 
@@ -124,7 +125,9 @@ class GrammarSet:
             for word, place in (self.signs.words() if self.signs else {}).items()
             if word not in found
         }
-        return found | (self.number.words() if self.number else {})
+        for numbers in (self.digits, self.number):
+            found |= numbers.words() if numbers else {}
+        return found
 
     def request(self, request: GrammarRequest) -> StepGrammar:
         """The grammar of a step; built once for each different request.
@@ -164,7 +167,7 @@ class GrammarSet:
                     outcomes=self._forms["outcome"].only(request.outcomes),
                     units=self._forms["unit"].only(request.units),
                     controls=self._forms["control"].only(wanted["control"]),
-                    number=self.number if counted else None,
+                    number=(self.digits if request.digits else self.number) if counted else None,
                     signs=self.signs.only(request.spelling) if self.signs and spelled else None,
                 ),
                 self.lexicon,

@@ -36,6 +36,7 @@ class Language:
         forms: The forms of each kind in `assistant.grammar.tags.KINDS`.
         named: For each grammar by name, the names of each kind that it has.
         number: Spoken numbers; None if no file has them.
+        digits: The same, and digits one by one; None if no file has them.
         signs: Spelled signs; None if no file has them.
     """
 
@@ -43,6 +44,7 @@ class Language:
     named: dict[str, dict[str, tuple[str, ...]]]
     number: NumberGrammar | None
     signs: SpellingGrammar | None
+    digits: NumberGrammar | None = None
 
 
 def language_of(grammars: Sequence[jsgf.Grammar]) -> Language:
@@ -56,6 +58,7 @@ def language_of(grammars: Sequence[jsgf.Grammar]) -> Language:
     forms: dict[str, dict[str, list[Phrase]]] = {kind: {} for kind in KINDS}
     lent: dict[str, dict[str, list[tuple[Phrase, frozenset[str]]]]] = {kind: {} for kind in KINDS}
     number: NumberGrammar | None = None
+    digits: NumberGrammar | None = None
     signs: SpellingGrammar | None = None
     named: dict[str, dict[str, tuple[str, ...]]] = {}
     for grammar in grammars:
@@ -66,9 +69,13 @@ def language_of(grammars: Sequence[jsgf.Grammar]) -> Language:
             key = f"{grammar.name}.{rule.name}"
             counter.check_network(key)
             if _has_only(linked, key, numbers.KEY):
-                if number is not None:
+                one_by_one = _has_digits(linked, key)
+                if (digits if one_by_one else number) is not None:
                     raise FileProblem(grammar.path, rule.line, "there are two rules for numbers", "Keep one")
-                number = _number(linked, key)
+                if one_by_one:
+                    digits = _number(linked, key)
+                else:
+                    number = _number(linked, key)
                 found["number"] = []
                 continue
             if _has_only(linked, key, spelling.KEY):
@@ -95,13 +102,20 @@ def language_of(grammars: Sequence[jsgf.Grammar]) -> Language:
         for kind, names in forms.items()
     }
     check_separate(kinds, number)
-    return Language(kinds, named, number, signs)
+    check_separate(kinds, digits)
+    return Language(kinds, named, number, signs, digits)
 
 
 def _has_only(linked: jsgf.Linked, key: str, kind: str) -> bool:
     """Whether all tags of a rule are of one kind."""
     tags = compile_rule(linked, key).tags_in_use()
     return bool(tags) and all(tag.partition("=")[0] == kind for tag in tags)
+
+
+def _has_digits(linked: jsgf.Linked, key: str) -> bool:
+    """Whether a rule of numbers has digits that are said one by one."""
+    tags = compile_rule(linked, key).tags_in_use()
+    return any(tag.partition("=")[2].startswith(numbers.DIGIT) for tag in tags)
 
 
 def _finite(linked: jsgf.Linked, key: str, what: str) -> Network:
@@ -152,5 +166,5 @@ def _spelling(linked: jsgf.Linked, key: str) -> SpellingGrammar:
 
 def _number(linked: jsgf.Linked, key: str) -> NumberGrammar:
     network = _finite(linked, key, "a number")
-    _check_tags(network, numbers.is_tag_value, "Write {number=12}, {number=*100} or {number=.}")
+    _check_tags(network, numbers.is_tag_value, "Write {number=12}, {number=*100}, {number=+2} or {number=.}")
     return NumberGrammar(network)

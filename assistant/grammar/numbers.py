@@ -13,6 +13,7 @@ The tags, in the order in which the words are spoken:
 
 - ``{number=12}`` adds a term; behind the point it adds a decimal digit;
 - ``{number=*100}`` multiplies the term before it ("two hundred", "one thousand");
+- ``{number=+2}`` puts a digit behind those before it ("one two" is 12), where digits are said one by one;
 - ``{number=.}`` is the decimal point.
 
 So "one thousand two hundred and five" is 1, *1000, 2, *100, 5: the terms 1000, 200 and 5, added.
@@ -34,6 +35,9 @@ if TYPE_CHECKING:
 KEY = "number"
 """The key of the tags."""
 
+DIGIT = "+"
+"""How the value of a tag begins that is one of several digits; the rule that has such tags is that of digits."""
+
 _ONES = (
     *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"),
     *("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen"),
@@ -44,6 +48,8 @@ _TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ni
 
 def is_tag_value(value: str) -> bool:
     """Whether this can stand behind ``number=``."""
+    if value.startswith(DIGIT):
+        return len(value) == 2 and value[1:].isascii() and value[1:].isdigit()
     return value == "." or (value.isascii() and value.removeprefix("*").isdigit() and len(value) <= 5)
 
 
@@ -60,6 +66,10 @@ def evaluate(values: Iterable[str]) -> Decimal | None:
             if not terms or decimals is not None:
                 return None
             terms[-1] *= int(value[1:])
+        elif value.startswith(DIGIT):
+            if decimals is not None or len(terms) > 1:
+                return None
+            terms = [10 * (terms[0] if terms else 0) + int(value[1:])]
         elif decimals is None:
             terms.append(int(value))
         elif len(value) == 1:
@@ -70,6 +80,20 @@ def evaluate(values: Iterable[str]) -> Decimal | None:
         return None
     whole = str(sum(terms))
     return Decimal(f"{whole}.{''.join(decimals)}") if decimals else Decimal(whole)
+
+
+def by_digits(value: Decimal) -> str:
+    """The words of a number, its digits one by one: "one two point four", "zero point zero five".
+
+    Raises:
+        ValueError: As for `in_words`.
+    """
+    in_words(value)
+    whole, point, decimals = f"{value:f}".partition(".")
+    words = [_ONES[int(digit)] for digit in whole]
+    if point:
+        words += ["point", *(_ONES[int(digit)] for digit in decimals)]
+    return " ".join(words)
 
 
 class NumberGrammar:

@@ -276,7 +276,8 @@ class StepGrammar:
         value = Decimal(rng.randrange(0, 10000) if rng.random() < 0.2 else rng.randrange(0, 100))
         decimals = rng.choice((0, 1, 1, 2))
         value = value.scaleb(-decimals) if decimals else value
-        words += numbers.in_words(value).split()
+        one_by_one = self.request.digits and len(f"{value}") != 2 and rng.random() < 0.7
+        words += (numbers.by_digits if one_by_one else numbers.in_words)(value).split()
         if self._parts.units.of and rng.random() < 0.7:
             words += rng.choice([form for _, form in self._parts.units.each()]).text
         return " ".join(words)

@@ -14,7 +14,7 @@ from num2words import num2words
 from assistant import resources
 from assistant.grammar import numbers
 from assistant.grammar.grammar_set import GrammarSet
-from assistant.grammar.numbers import NumberGrammar, evaluate, in_words
+from assistant.grammar.numbers import NumberGrammar, by_digits, evaluate, in_words
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 assert GRAMMARS.number is not None
@@ -225,3 +225,47 @@ def test_tag_values() -> None:
         *(False, False, False, False, False),
     ]
     assert Path(next(iter(NUMBER.words().values())).file).name == "number.jsgf"
+
+
+DIGITS = GRAMMARS.digits
+assert DIGITS is not None
+
+
+@given(st.integers(0, 9999), st.integers(0, 3), st.integers(0, 999))
+def test_every_number_with_a_point_can_be_said_digit_by_digit(whole: int, places: int, decimals: int) -> None:
+    """Where digits were asked for, all numbers with decimals are understood, digits kept, and usual ones too."""
+    value = Decimal(f"{whole}.{decimals:03d}"[: len(str(whole)) + 1 + places].rstrip("."))
+    assert str(value) == str(DIGITS.parse(in_words(value).split()))
+    if places or not 10 <= whole <= 99:
+        assert str(value) == str(DIGITS.parse(by_digits(value).split()))
+
+
+@pytest.mark.parametrize(
+    ("words", "value"),
+    [
+        ("one one point six", "11.6"),
+        ("one two decimal four", "12.4"),
+        ("one oh point five", "10.5"),
+        ("zero point zero five", "0.05"),
+        ("four five zero", "450"),
+        ("twelve point four", "12.4"),
+        ("six five", None),
+        ("zero five", None),
+        ("oh", None),
+        ("one two three four five", None),
+        ("one twelve", None),
+        ("twelve one point five", None),
+        ("minus one point two", None),
+        ("one point two point three", None),
+    ],
+)
+def test_digits_one_by_one(words: str, value: str | None) -> None:
+    """Two digits without a point could be read two ways, a sign and a half-said number in no way: they are none."""
+    parsed = DIGITS.parse(words.split())
+    assert value == (None if parsed is None else str(parsed))
+
+
+def test_digits_one_by_one_are_no_number_unless_they_were_asked_for() -> None:
+    """The usual rule takes no digit by digit, so that two answers never become one number."""
+    for words in ("one one point six", "one two", "four five zero", "one decimal two"):
+        assert reading(words) is None

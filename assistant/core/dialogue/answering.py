@@ -5,6 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from assistant.core.dialogue.policy import tapered
+from assistant.core.dialogue.showing import help_here
 from assistant.core.values.events import Speech
 from assistant.core.values.units import span_words
 from assistant.core.words import placing, reporting, watching
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
     from assistant.core.dialogue.trail import Pending
     from assistant.core.dialogue.triggers import Named, Worded
+    from assistant.core.values.events import NoMatch
 
 
 def understood(talk: Talk, pending: Pending) -> str:
@@ -25,6 +28,26 @@ def understood(talk: Talk, pending: Pending) -> str:
         words = reporting.heard_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
     talk.said.heard = pending.words if pending.how == "voice" else words
     return words
+
+
+def not_understood(talk: Talk, heard: NoMatch, first: str, second: str) -> State:
+    """Ask the person to say it again, each time with more help, the third time for the keys.
+
+    Args:
+        talk: The session.
+        heard: What was heard.
+        first: What to say the first time that this happens at a step.
+        second: What to say the second time.
+    """
+    talk.remark("not understood", heard.words)
+    if talk.gear.deaf:
+        return talk.state
+    counters = talk.awaited.counters
+    counters.no_match += 1
+    talk.said.message = "I didn't get that."
+    levels = {1: first, 2: second, 3: f"Use the keys. {help_here(talk)[1]}"}
+    talk.say(tapered(levels, counters.no_match), Speech.HELP)
+    return talk.state
 
 
 def wrong_place(talk: Talk, place: Named, asked: str) -> State:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import cautioning, entering, missing, moving, weighing
+from assistant.core.dialogue import answering, cautioning, entering, missing, moving, weighing
 from assistant.core.dialogue.cells import Cell, only, row
 from assistant.core.dialogue.inquiring import TYPED
 from assistant.core.dialogue.memory import Cautions
@@ -103,16 +103,7 @@ def ask_to_close(talk: Talk, by: By) -> State:
 
 def not_understood(talk: Talk, heard: NoMatch) -> State:
     """Ask the person to say it again, each time with more help."""
-    talk.remark("not understood", heard.words)
-    if talk.gear.deaf:
-        return talk.state
-    counters = talk.awaited.counters
-    counters.no_match += 1
-    talk.said.message = "I didn't get that."
-    short, keys = help_here(talk)
-    levels = {1: "Say again.", 2: f"Say again: {short}", 3: f"Use the keys. {keys}"}
-    talk.say(tapered(levels, counters.no_match), Speech.HELP)
-    return talk.state
+    return answering.not_understood(talk, heard, "Say again.", f"Say again: {help_here(talk)[0]}")
 
 
 def talk_beside(talk: Talk, heard: NoMatch) -> State:

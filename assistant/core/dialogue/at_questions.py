@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
     from assistant.core.dialogue.trail import Pending
     from assistant.core.dialogue.triggers import By, Named, Worded
+    from assistant.core.values.events import NoMatch
 
 LET_GO = "Still cranking? Let go."
 """The order after the longest crank of an engine that is meant to start."""
@@ -144,6 +145,16 @@ def _look_for(talk: Talk, *, cranking: bool) -> State:
     parts.append(instructing.question(talk.library, step))
     talk.say(" ".join(parts), Speech.HELP)
     return State.ASKING
+
+
+def not_understood(talk: Talk, heard: NoMatch) -> State:
+    """Ask for an answer again, each time with more help; for a reading, ask for its digits."""
+    reading = talk.step.reading
+    if reading is None or talk.gear.deaf or not talk.limits.asks_for_digits:
+        return answering.not_understood(talk, heard, "Say again.", f"Say again: {help_here(talk)[0]}")
+    talk.awaited.counters.digits = True
+    digits = instructing.digits_wanted(reading.unit)
+    return answering.not_understood(talk, heard, digits, f"{digits} Or use the keys. {help_here(talk)[1]}")
 
 
 # --- asking the dialogue --------------------------------------------------------------------------

@@ -33,12 +33,16 @@ def affirm(talk: Talk, _: object) -> State:
 def deny(talk: Talk, _: object) -> State:
     """No: ask the question again, or measure instead of taking the offered result."""
     talk.remark("read-back denied", talk.said.heard)
-    talk.awaited.pending = None
+    denied, talk.awaited.pending = talk.awaited.pending, None
     if talk.awaited.offered:
         talk.past.forget_aside(talk.step.measure)
         return entering.cautions_due(talk, offer=False)
     talk.said.heard = ""
     talk.said.prefix = "Scratch that."
+    reading, misheard = talk.step.reading, denied is not None and denied.how == "voice"
+    if reading is not None and misheard and talk.limits.asks_for_digits and not talk.gear.deaf:
+        talk.awaited.counters.digits = True
+        talk.said.add_prefix(instructing.digits_wanted(reading.unit))
     return entering.ask(talk, Ask.QUESTION)
 
 

@@ -156,11 +156,16 @@ class LastSaid:
 
 @dataclass(slots=True)
 class Counters:
-    """VoiceXML's event counters: they count from the entry into a step and start again with the next."""
+    """VoiceXML's event counters: they count from the entry into a step and start again with the next.
+
+    Attributes:
+        digits: Whether the digits of the step's reading were asked for, because it was not understood.
+    """
 
     no_match: int = 0
     no_input: int = 0
     not_sure: int = 0
+    digits: bool = False
 
 
 @dataclass(slots=True)

@@ -155,9 +155,22 @@ LAMP_FACTS = ("lamp-kind", "lamp-current")
 
 
 def request_for(
-    state: State, step: Step | None, inquiry: Inquiry | None = None, procedures: tuple[str, ...] = ()
+    state: State,
+    step: Step | None,
+    inquiry: Inquiry | None = None,
+    procedures: tuple[str, ...] = (),
+    *,
+    digits: bool = False,
 ) -> GrammarRequest:
-    """The grammar request for a state, with its step, its fact or the procedures to choose from."""
+    """The grammar request for a state, with its step, its fact or the procedures to choose from.
+
+    Args:
+        state: The dialogue's state.
+        step: The present step; None if there is none.
+        inquiry: The fact that is asked for; None if none is.
+        procedures: Names of the procedures to choose from.
+        digits: Whether the digits of the step's reading were asked for.
+    """
     controls = SAYABLE.get(state, ())
     if state in (State.INQUIRING, State.CONFIRMING) and inquiry is not None:
         return _request_for_fact(inquiry, controls, again=state is State.CONFIRMING)
@@ -178,7 +191,9 @@ def request_for(
             controls = (*controls, Control.THAT_IS_ALL)
     if state is State.SKIPPING:
         outcomes = tuple(REASONS)
-    return GrammarRequest(outcomes, units, controls, places=not set(PLACED) & set(outcomes))
+    return GrammarRequest(
+        outcomes, units, controls, places=not set(PLACED) & set(outcomes), digits=digits and bool(units)
+    )
 
 
 def _listened_for(step: Step) -> tuple[str, ...]:
@@ -209,19 +224,20 @@ LARGEST_SPOKEN = 9999
 """Largest number of the number grammar; a fact that may be larger is spoken digit by digit."""
 
 
-def requests_of(library: Library) -> Iterator[GrammarRequest]:
-    """Every possible request of these procedures, each once."""
+def requests_of(library: Library, *, digits: bool = False) -> Iterator[GrammarRequest]:
+    """Every possible request of these procedures, each once; with `digits` also those for a reading digit by digit."""
     seen = set()
     asked = {name: library.terms.facts[name] for name in LAMP_FACTS if name in library.terms.facts}
     for procedure in library.procedures.values():
         for names in (procedure.asks, *(step.asks for step in procedure.steps.values())):
             asked |= {name: library.terms.facts[name] for name in names}
     requests = [
-        request_for(state, step)
+        request_for(state, step, digits=one_by_one)
         for procedure in library.procedures.values()
         for step in procedure.steps.values()
         for state in State
         if state not in (State.INQUIRING, State.CONFIRMING, State.CHOOSING)
+        for one_by_one in (False, True)[: 1 + digits]
     ]
     requests += [
         request_for(state, None, inquiry)

@@ -81,7 +81,8 @@ def _listen(talk: Talk) -> Listen:
     elif state in _SHORT_SILENCE:
         silence = talk.limits.confirm_no_input_s
     inquiry = talk.facts.asked.inquiry if talk.facts.asked else None
-    request = request_for(state, talk.work.step, inquiry, tuple(talk.library.procedures))
+    digits = talk.awaited.counters.digits
+    request = request_for(state, talk.work.step, inquiry, tuple(talk.library.procedures), digits=digits)
     if talk.awaited.offered and state is State.READING_BACK:
         request = GrammarRequest(controls=request.controls)
     return Listen(request, silence)

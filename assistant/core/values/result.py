@@ -125,6 +125,7 @@ class GrammarRequest:
         places: Whether a place may be said before an outcome or a reading, also a wrong one, so that it can be
             caught; not where no measurement is asked for.
         counting: Whether a number without a unit may be said, such as a cylinder's.
+        digits: Whether the number may also be said digit by digit, because it was not understood.
     """
 
     outcomes: tuple[str, ...] = ()
@@ -133,3 +134,4 @@ class GrammarRequest:
     spelling: Spelling = Spelling.NONE
     places: bool = True
     counting: bool = False
+    digits: bool = False

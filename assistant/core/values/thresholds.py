@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from assistant.core.values.answer_kind import AnswerKind, KindLimits
 from assistant.core.values.starter import StarterLimits
 
-RULES = 2
+RULES = 3
 """The present rules of the dialogue.
 
 1: gear that is lost stays on the screen until it is back; results that some mechanism gives together are a known
@@ -15,6 +15,7 @@ pattern and not asked again.
 2: other words, the starter's budget, cautions in full once a day and acknowledged once a hazard, results during a
 rest; what was measured is not asked again, and a hand-over to another procedure needs no yes. A session of earlier
 rules decides as it did, but is spoken to in today's words.
+3: a reading that was not understood, or that was denied, is asked for digit by digit.
 """
 
 
@@ -86,6 +87,11 @@ class Thresholds:
         """Whether cautions are given in full once a day, results taken during a rest, and nothing is asked twice."""
         return self.rules >= PACED
 
+    @property
+    def asks_for_digits(self) -> bool:
+        """Whether the digits of a reading are asked for when it was not understood."""
+        return self.rules >= DIGITS
+
     def of(self, kind: AnswerKind) -> KindLimits:
         """The limits of confidence for a kind of answer."""
         own = next((limits for limits in self.by_kind if limits.kind is kind), None)
@@ -94,6 +100,9 @@ class Thresholds:
 
 PACED = 2
 """The first rules with the starter's budget and the short forms."""
+
+DIGITS = 3
+"""The first rules that ask for the digits of a reading."""
 
 OLD_RULES = 0
 """`Thresholds.rules` of a session that was recorded before they were numbered."""

@@ -209,6 +209,21 @@ def question(library: Library, step: Step) -> str:
     return text
 
 
+_DIGITS = {
+    "V": "one two point four",
+    "mV": "four five zero",
+    "ohm": "zero point six",
+    "A": "four point two",
+    "rpm": "two one zero",
+}
+"""Digits of some reading in each unit, one by one, as an example of how to say them."""
+
+
+def digits_wanted(unit: str) -> str:
+    """The request to say a reading digit by digit, with an example that has nothing to do with what is measured."""
+    return f"Say the digits: {_DIGITS.get(unit, 'three point five')}."
+
+
 def instruction(
     library: Library, step: Step, before: Measurement | None = None, *, whole: bool = False
 ) -> tuple[str, ...]:

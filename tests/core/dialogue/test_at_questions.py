@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import chain
 
 import pytest
 from sample_states import CRANK, LIBRARY, dialogue, in_state, taken, to_switched_side, use_up
@@ -10,8 +11,8 @@ from sample_states import CRANK, LIBRARY, dialogue, in_state, taken, to_switched
 from assistant.core.dialogue.states import State
 from assistant.core.values import entries
 from assistant.core.values.answer_kind import AnswerKind, KindLimits
-from assistant.core.values.events import Heard, NoInput, NoMatch, TimerElapsed, TypedFact
-from assistant.core.values.result import Control, Result
+from assistant.core.values.events import Heard, Listen, NoInput, NoMatch, TimerElapsed, TypedFact
+from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
 
@@ -387,3 +388,62 @@ def test_a_yes_at_a_read_back_has_limits_of_its_own() -> None:
     assert State.READING_BACK is talk.runner.state
     talk.hear(control=Control.AFFIRM, confidence=0.97)
     assert State.READING_BACK is not talk.runner.state
+
+
+def reading_asked() -> Dialogue:
+    """One that asks for a number of volts."""
+    talk = Dialogue(LIBRARY)
+    talk.begin("battery-and-cranking")
+    talk.ready()
+    return talk
+
+
+def listened(talk: Dialogue) -> GrammarRequest:
+    """What is listened for now."""
+    return next(action.request for action in reversed([*chain(*talk.actions)]) if isinstance(action, Listen))
+
+
+def test_the_digits_of_a_reading_are_asked_for_when_it_was_not_understood() -> None:
+    """The first time they are asked for with an example, the second time the keys are offered, the third only these."""
+    talk = reading_asked()
+    assert not listened(talk).digits
+    said = []
+    for _ in range(3):
+        talk.send(NoMatch(talk.now, "[unk]", 0.1))
+        talk.listen()
+        said.append(talk.last)
+        assert listened(talk).digits
+    assert [
+        "Say the digits: one two point four.",
+        "Say the digits: one two point four. Or use the keys. Key the volts, then Enter.",
+        "Use the keys. Key the volts, then Enter.",
+    ] == said
+    talk.key("1", "2", "point", "6", "enter")
+    assert State.READING_BACK is talk.runner.state
+
+
+def test_the_digits_are_asked_for_when_a_spoken_reading_was_denied() -> None:
+    """What was misheard once is said another way; what was keyed wrong is keyed again. The next step starts anew."""
+    talk = reading_asked()
+    talk.hear(value="12.4")
+    talk.hear(control=Control.NEGATIVE)
+    assert "Scratch that. Say the digits: one two point four. How many volts?" in talk.last
+    assert listened(talk).digits
+    talk.hear(value="12.6")
+    assert listened(talk).digits
+    talk.hear(control=Control.AFFIRM)
+    assert not listened(talk).digits
+    talk = reading_asked()
+    talk.key("1", "2", "enter", "minus")
+    assert "digits" not in talk.last
+
+
+def test_a_session_of_before_asks_for_a_reading_as_it_did() -> None:
+    """Rules 2 say again, and listen for usual numbers alone."""
+    talk = Dialogue(LIBRARY, replace(DEFAULT_THRESHOLDS, rules=2))
+    talk.begin("battery-and-cranking")
+    talk.ready()
+    talk.send(NoMatch(talk.now, "[unk]", 0.1))
+    talk.listen()
+    assert talk.last == "Say again."
+    assert not listened(talk).digits
