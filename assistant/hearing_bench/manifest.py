@@ -16,7 +16,7 @@ SYNTHESISERS = ("flite", "festival", "espeak-ng")
 SAY = ("outcome", "control", "reading")
 """Kinds of phrases."""
 
-MADE = ("orders", "single-words", "radio", "hardships", "cut-files", "nobody", "made-misses")
+MADE = ("orders", "single-words", "radio", "hardships", "cut-files", "nobody", "made-misses", "digits")
 """Rows that `rows/` makes, by the name that `--only` takes."""
 
 

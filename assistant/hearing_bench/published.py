@@ -127,7 +127,11 @@ def _shown(goal: Goal, figures: Figures | None) -> str:
     model = model_of(figures)
     if goal.kind == "silent":
         one = figures["silent"].get(model, {}).get("all")
-        return f"{MANY * one['sure'] / one['answers']:.1f} (of {one['answers']})" if one else ""
+        return (
+            f"{MANY * one['sure'] / one['answers']:.1f} (of {one['answers']})"
+            if one and one["answers"]
+            else ""
+        )
     if goal.kind == "hours":
         stream = figures["hours"].get(model)
         return f"{stream['accepted_an_hour']:.1f} (in {stream['hours']:g} h)" if stream else ""

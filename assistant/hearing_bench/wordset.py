@@ -105,7 +105,8 @@ def dictionary(words: Collection[str], own: Lexicon) -> Lexicon:
         GearProblem: A word is in neither, or PocketSphinx is not installed.
     """
     entries: dict[str, tuple[Pronunciation, ...]] = {w: own.pronunciations(w) for w in words if w in own}
-    entries |= english.look_up(set(words) - entries.keys())
+    if wanted := set(words) - entries.keys():
+        entries |= english.look_up(wanted)
     wanted = set(words) - entries.keys()
     if wanted:
         for line in files.read_text(_dictionary_file(), files.TABLE).splitlines():

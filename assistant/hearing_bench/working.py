@@ -74,23 +74,24 @@ class Worker:
     Args:
         options: The options of the measurement.
         models: Directory and name of each of our models.
+        within: Whether PocketSphinx works in this process; otherwise it has one of its own.
 
     Raises:
         BayAssistantError: The manifest or a model cannot be used.
     """
 
-    def __init__(self, options: Options, models: Sequence[tuple[Path, str]]) -> None:
+    def __init__(self, options: Options, models: Sequence[tuple[Path, str]], *, within: bool = False) -> None:
         self.manifest: Manifest = read_manifest(
             options.manifest or resources.directory("audio_fixtures") / NAME
         )
         self._options = options
         self.ours = [Ours(path, name) for path, name in models]
-        self.theirs: pocketsphinx.Beside | None = None
+        self.theirs: pocketsphinx.Beside | pocketsphinx.Within | None = None
         self._waiting: deque[_Waiting] = deque()
         self.notes: list[str] = []
         if options.beside:
             try:
-                self.theirs = pocketsphinx.Beside()
+                self.theirs = pocketsphinx.Within() if within else pocketsphinx.Beside()
             except GearProblem as problem:
                 self.notes.append(str(problem))
         self.made = TestSet(self.manifest, SpeechCache(options.cache or cache_folder()))
@@ -272,7 +273,7 @@ _here: list[Worker] = []
 def begin(options: Options, models: Sequence[tuple[Path, str]]) -> None:
     """Make this process a worker."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent process ends this one
-    _here.append(Worker(options, models))
+    _here.append(Worker(options, models, within=True))
 
 
 def do(piece: Piece) -> Done:

@@ -51,6 +51,7 @@ def small(folder: Path) -> Path:
     at = rows["nobody"]["at"][:1]
     rows["nobody"] |= {"voices": ["flite-slt"], "levels_db": ["clean"], "at": at}
     rows["made-misses"] |= {"voices": ["flite-slt"], "levels_db": ["clean"], "at": at, "count": 2}
+    rows["digits"] |= {"count": 1, "levels_db": ["clean"]}
     path = folder / NAME
     path.write_text(json.dumps(data, indent=1), encoding="utf-8")
     speech = SpeechCache(folder / "cache")
@@ -88,7 +89,7 @@ def test_every_row_is_heard_in_each_of_its_conditions(
 ) -> None:
     """Orders clean and under talk, words among ten and not, a radio, levels, a room, a telephone, cut files, nobody."""
     monkeypatch.setitem(sys.modules, "pocketsphinx", None)
-    groups = ["orders", "single-words", "radio", "hardships", "cut-files", "nobody", "made-misses"]
+    groups = ["orders", "single-words", "radio", "hardships", "cut-files", "nobody", "made-misses", "digits"]
     figures = bench(tmp_path, small(tmp_path), "--jobs", "1", "--only", *groups)
     counted = {(row["part"], row["level"]): row["n"] for row in figures["rows"]}
     assert counted == {
@@ -107,6 +108,9 @@ def test_every_row_is_heard_in_each_of_its_conditions(
         ("addressed to nobody, people", "clean"): 6,
         ("addressed to nobody, synthetic voices", "clean"): 2,
         ("near misses, made", "clean"): 2,
+        ("readings, first turn", "clean"): 1,
+        ("readings, digit by digit", "clean"): 1,
+        ("readings, in two turns", "clean"): 1,
     }
     said = {row["part"] for row in figures["rows"] if row["in_grammar"]}
     assert {part for part, _ in counted} - said == {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.hearing_bench.rows import hard, made_misses, nobody, people
+from assistant.hearing_bench.rows import digits, hard, made_misses, nobody, people
 from assistant.hearing_bench.rows.context import in_bay_noise
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ MAKERS: dict[str, Callable[[Context], list[Trial]]] = {
     "hardships": hard.hardships,
     "nobody": nobody.nobody,
     "made-misses": made_misses.made_misses,
+    "digits": digits.digits,
 }
 """The rows of `assistant.hearing_bench.plans`."""
 

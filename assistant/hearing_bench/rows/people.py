@@ -17,6 +17,7 @@ from assistant.hearing_bench.singles import (
 )
 from assistant.hearing_bench.speech import recording
 from assistant.hearing_bench.trial import Trial, level_name
+from assistant.hearing_bench.wordset import dictionary
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -117,6 +118,7 @@ def _of_set(context: Context, one: SinglesSet) -> list[Trial]:
     plan = context.plan.singles
     singles = singles_of(one)
     every = [single.words for single in singles]
+    lexicon = dictionary({word for words in every for word in words.split()}, context.made.grammars.lexicon)
     noises = context.manifest.mixing.noises
     step = max(1, round(1 / context.share))
     trials = []
@@ -127,7 +129,7 @@ def _of_set(context: Context, one: SinglesSet) -> list[Trial]:
         for among in (True, False):
             count = min(plan.choices, len(every) - 1)
             choices = ten_choices(single.words, every, count, draw, with_it=among)
-            grammar = grammar_of(choices, context.made.grammars.lexicon, context.manifest.path)
+            grammar = grammar_of(choices, lexicon, context.manifest.path)
             truth = grammar.parse(single.words)
             part = one.name if among else f"{one.name}, not among the choices"
             trials += [
