@@ -132,6 +132,10 @@ class Segmenter:
         self._length = 0
         self._silent = 0
 
+    def begin_again(self) -> None:
+        """The utterance begins only now."""
+        self._length, self._silent = 1, 0
+
     @property
     def inside(self) -> bool:
         """Whether an utterance has begun and not ended."""

@@ -128,6 +128,21 @@ class SpeechFinder:
         """Whether the utterance up to the last chunk was the assistant's own voice."""
         return self._own_voice is not None and self._own_voice.was_own(self._began, self._at + CHUNK)
 
+    @property
+    def kept(self) -> int:
+        """Chunks that are kept before speech."""
+        return self._before.maxlen or 0
+
+    def nearer_began(self) -> bool:
+        """Whether the technician has begun to speak inside an utterance that began with talk in the background."""
+        return self.nearness.nearer_began()
+
+    def begin_again(self, before: list[tuple[Samples, float]]) -> None:
+        """The utterance begins with the last chunk, and this is the sound before it."""
+        self._before.extend(before)
+        self._began = self._at - round(self._segmenter.timing.begin_within_s * RATE)
+        self._segmenter.begin_again()
+
     def before(self) -> list[tuple[Samples, float]]:
         """The chunks before the speech that has just begun, with their probabilities; they are given once."""
         kept = list(self._before)

@@ -22,8 +22,7 @@ from assistant.hearing.activity import (
     VoiceActivity,
 )
 from assistant.hearing.chunks import Chunks, SpeechFinder
-from assistant.hearing.levels import LevelOf, LevelWatch, Trouble, cure
-from assistant.hearing.nearness import BEGINS_DB
+from assistant.hearing.levels import LevelOf
 from assistant.hearing.noise import Loudness
 from assistant.hearing.note import NoteSound
 from assistant.hearing.sound import Samples
@@ -105,7 +104,6 @@ class Ear:
         self._utterance: OpenUtterance | None = None
         self._note: NoteSound | None = None
         self._voice = NEW_VOICE
-        self._level_watch = LevelWatch()
 
     @property
     def heard_s(self) -> float:
@@ -189,6 +187,8 @@ class Ear:
                 self._between(chunk, heard)
             case Segment.BEGAN:
                 self._begin(chunk, probability)
+            case Segment.SPEECH if self._finder.nearer_began():
+                self._forget_beginning(chunk, probability)
             case Segment.SPEECH:
                 self._go_on(chunk, probability)
             case Segment.ENDED:
@@ -203,8 +203,11 @@ class Ear:
             self._reports.happened(lambda at: NoiseChanged(at, noise_db, hopeless))
 
     def _begin(self, chunk: Samples, probability: float) -> None:
-        assert self._grammar is not None  # noqa: S101  nothing is fed here without one
         self._reports.speech_began()
+        self._open(chunk, probability)
+
+    def _open(self, chunk: Samples, probability: float) -> None:
+        assert self._grammar is not None  # noqa: S101  nothing is fed here without one
         levels = self._loudness.levels
         levels.begin()
         beginning = [*self._finder.before(), (chunk, probability)]
@@ -213,6 +216,14 @@ class Ear:
             self._recogniser, self._grammar, self._thresholds, levels, beginning, self._voice, expected
         )
         levels.speech(chunk)
+
+    def _forget_beginning(self, chunk: Samples, probability: float) -> None:
+        """What the utterance began with was somebody else's talk: it begins here."""
+        utterance = self._utterance
+        assert utterance is not None  # noqa: S101  it goes on
+        beginning = utterance.last(self._finder.kept)
+        self._finder.begin_again(beginning)
+        self._open(chunk, probability)
 
     def _go_on(self, chunk: Samples, probability: float) -> None:
         if self._utterance is not None:
@@ -256,14 +267,14 @@ class Ear:
 
         What was not understood may be a radio far away, which says nothing of the level once somebody was understood.
         """
-        expected = self._finder.nearness.expected_db
         level = LevelOf.of(samples)
-        if not understood and expected is not None and level.voice_db < expected - BEGINS_DB / 2:
+        nearness = self._finder.nearness
+        if not understood and nearness.is_far(level.voice_db):
             return
-        if self._level_watch.spoken(level):
-            trouble = self._level_watch.trouble
-            why = cure(trouble, level) if trouble else level.told(Trouble.QUIET)
-            self._reports.happened(lambda at: LevelChanged(at, trouble or "", why))
+        changed = self._loudness.level_changed(level)
+        if changed is not None:
+            trouble, why = changed
+            self._reports.happened(lambda at: LevelChanged(at, trouble, why))
 
     def _completeness(self) -> Completeness:
         return Completeness.NO if self._utterance is None else self._utterance.completeness()

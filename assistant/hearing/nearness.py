@@ -14,8 +14,6 @@ from __future__ import annotations
 from collections import deque
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING, EarTiming
 from assistant.hearing.foreground import FRAME, levels
 from assistant.hearing.sound import SILENCE_DB
@@ -23,7 +21,7 @@ from assistant.hearing.sound import SILENCE_DB
 if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
 
-BEGINS_DB = 16.0
+BEGINS_DB = 12.0
 """A voice so far under the level of the answers before begins no utterance."""
 
 GOES_ON_DB = 15.0
@@ -32,11 +30,35 @@ GOES_ON_DB = 15.0
 OVER_NOISE_DB = 4.0
 """In noise, sound no more than so much over it is silence, though the model may go on to hear speech in it."""
 
+OVER_TALK_DB = 1.0
+"""While others talk, sound no more than so much over the loudest of them is theirs."""
+
+TALK_S, TALK_FADES = 1.2, 0.2
+"""Others talk on if there was so much far speech; each second takes this share of one away."""
+
+FADES_DB = 1.0
+"""By so much a second the level of others is forgotten, dB."""
+
 LEAST_FALL_DB = 7.0
 """But silence is at least so far under the voice."""
 
 HOLDS_S = 0.064
 """After a loud chunk quiet ones count as near for so long: soft sounds inside and at the end of a word."""
+
+BACKGROUND_DB = 7.0
+"""A beginning so far under the level of the answers before may be somebody else's."""
+
+RISES_DB = 6.0
+"""If then a voice begins that is so much louder, and within `BACKGROUND_DB` of them, it is the technician's."""
+
+OTHERS_S = 0.4
+"""Speech that counts as such a beginning; a shorter one may be a soft first word."""
+
+RISES_S = (0.096, 0.16)
+"""For so long within so long."""
+
+LOUDEST = 4
+"""The level of a voice is that of its fourth loudest chunk: 0.13 s of it are as loud, a vowel."""
 
 LENIENT_DB = 3.0
 """By so much the limit falls after each quiet piece that stands alone."""
@@ -68,6 +90,8 @@ class Nearness:
         self._lately: deque[float] = deque(maxlen=1 + round(HOLDS_S / CHUNK_S))
         self._voice: list[float] = []
         self._expected: float | None = None
+        self._background = SILENCE_DB
+        self._talked_s = 0.0
         self._lenient = 0.0
         self._silent_s = ALONE_S
         self._quiet_s = 0.0
@@ -81,7 +105,7 @@ class Nearness:
     @property
     def voice_db(self) -> float | None:
         """Level of the voice of this utterance so far; None without speech."""
-        return float(np.percentile(self._voice, 90)) if self._voice else None
+        return _level(self._voice)
 
     def probability(self, chunk: Samples, heard: float, noise_db: float, *, inside: bool) -> float:
         """Probability of near speech in a chunk: what the model heard, or 0 if it is too far away.
@@ -94,15 +118,20 @@ class Nearness:
         """
         level = float(levels(chunk)[: chunk.size // FRAME].max(initial=SILENCE_DB))
         self._lately.append(level)
+        self._follow_background(level, heard, inside=inside)
         if inside:
             if heard >= self._timing.begin_at:
                 self._voice.append(level)
             voice = self.voice_db
             if voice is None:
                 return heard
-            least = max(voice - GOES_ON_DB, min(noise_db + OVER_NOISE_DB, voice - LEAST_FALL_DB))
+            others = max(noise_db + OVER_NOISE_DB, self._over_talk())
+            least = max(voice - GOES_ON_DB, min(others, voice - LEAST_FALL_DB))
             return 0.0 if max(self._lately) < least else heard
-        limit = SILENCE_DB if self._expected is None else self._expected - BEGINS_DB
+        limit = SILENCE_DB
+        if self._expected is not None:
+            over_talk = min(self._over_talk(), self._expected - BACKGROUND_DB)
+            limit = max(self._expected - BEGINS_DB, over_talk)
         loudest = max(self._lately)
         far = loudest < limit - self._lenient
         self._watch(heard, far=far)
@@ -130,6 +159,39 @@ class Nearness:
         if voice is not None and self._expected is not None and voice < self._expected - BEGINS_DB:
             self._lenient = 0.0
 
+    def _follow_background(self, level: float, heard: float, *, inside: bool) -> None:
+        """Follow the loudest talk that is probably somebody else's."""
+        self._background = max(SILENCE_DB, self._background - FADES_DB * CHUNK_S)
+        self._talked_s = max(0.0, self._talked_s - TALK_FADES * CHUNK_S)
+        voice = self.voice_db if inside else None
+        far = self.is_far(level) and (voice is None or self.is_far(voice))
+        if heard >= self._timing.begin_at and far:
+            self._background = max(self._background, level)
+            self._talked_s = min(2 * TALK_S, self._talked_s + CHUNK_S)
+
+    def _over_talk(self) -> float:
+        """Level up to which sound is talk of others; only while they talk on, and not for a word or two."""
+        return self._background + OVER_TALK_DB if self._talked_s >= TALK_S else SILENCE_DB
+
+    def is_far(self, voice_db: float) -> bool:
+        """Whether a voice of this level is probably somebody else's, judged by the answers before."""
+        return self._expected is not None and voice_db < self._expected - BACKGROUND_DB
+
+    def nearer_began(self) -> bool:
+        """Whether a nearer voice begins just now in an utterance that a farther one began; true once for each."""
+        needed, within = (round(seconds / CHUNK_S) for seconds in RISES_S)
+        others = self._voice[:-within]
+        before = _level(others)
+        if before is None or self._expected is None or len(others) * CHUNK_S < OTHERS_S:
+            return False
+        if not self.is_far(before):
+            return False
+        limit = max(before + RISES_DB, self._expected - BACKGROUND_DB)
+        if sum(level >= limit for level in self._voice[-within:]) < needed:
+            return False
+        self._voice = self._voice[-within:]
+        return True
+
     def _watch(self, heard: float, *, far: bool) -> None:
         """Between utterances: grow lenient after each piece of quiet speech that stands alone."""
         if heard >= self._timing.begin_at and far:
@@ -146,3 +208,8 @@ class Nearness:
             if self._alone and shortest <= self._quiet_s + 1e-9 and self._quiet_s <= longest:
                 self._lenient = min(MOST_LENIENT_DB, self._lenient + LENIENT_DB)
             self._quiet_s = 0.0
+
+
+def _level(chunks: list[float]) -> float | None:
+    """Level of the voice in chunks of these levels; None for none."""
+    return sorted(chunks)[-min(LOUDEST, len(chunks))] if chunks else None

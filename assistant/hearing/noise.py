@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING, EarTiming, Levels
+from assistant.hearing.levels import LevelOf, LevelWatch, Trouble, cure
 from assistant.hearing.sound import level_db
 
 if TYPE_CHECKING:
@@ -67,6 +68,7 @@ class Loudness:
     def __init__(self, thresholds: Thresholds, timing: EarTiming = DEFAULT_TIMING) -> None:
         self.levels = Levels(timing)
         self._watch = NoiseWatch(thresholds, timing)
+        self._levels_watch = LevelWatch()
         self._recent: deque[Samples] = deque(maxlen=10)
 
     @property
@@ -98,6 +100,13 @@ class Loudness:
         if noise:
             self.levels.noise(chunk)
         return self._watch.changed(self.noise_db) if self.levels.settled else None
+
+    def level_changed(self, level: LevelOf) -> tuple[str, str] | None:
+        """Somebody spoke at this level of the microphone: its trouble ("" for none) and why, if that has changed."""
+        if not self._levels_watch.spoken(level):
+            return None
+        trouble = self._levels_watch.trouble
+        return (trouble, cure(trouble, level)) if trouble else ("", level.told(Trouble.QUIET))
 
     def understood(self) -> None:
         """The last utterance was understood: expect speech at its level."""

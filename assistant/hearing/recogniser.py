@@ -23,6 +23,7 @@ import numpy as np
 from assistant import resources
 from assistant.errors import GearProblem, ModelProblem
 from assistant.grammar.automaton import Automaton
+from assistant.grammar.priors import arc_costs
 from assistant.hearing.acoustics import Acoustics
 from assistant.hearing.checking import check_fit, read_settings, read_weights, try_model
 from assistant.hearing.graph import (
@@ -275,12 +276,17 @@ class Recogniser:
             while len(self._opened) >= self._kept:
                 self._opened.popitem(last=False)
             said = {word: grammar.lexicon.pronunciations(word) for word in heard.words()}
-            model = self._whole or self._write(heard.automaton(), said)
+            model = self._whole or self._write(heard.automaton(), said, arc_costs(heard))
             self._opened[grammar] = (model, heard)
             return model, heard
 
-    def _write(self, automaton: Automaton, said: Mapping[str, tuple[Pronunciation, ...]]) -> Any:
-        """Write a model with this word graph; its weights are linked, not copied."""
+    def _write(
+        self,
+        automaton: Automaton,
+        said: Mapping[str, tuple[Pronunciation, ...]],
+        arc_costs: Mapping[tuple[int, str], float] | None = None,
+    ) -> Any:
+        """Write a model with this word graph, whose arcs may have costs; its weights are linked, not copied."""
         with tempfile.TemporaryDirectory(prefix="bay-assistant-") as name:
             folder = Path(name)
             graph = folder / "graph"
@@ -299,7 +305,7 @@ class Recogniser:
                 (graph / "disambig_tid.int").touch()
                 labels = table_for(words_of(automaton))
                 write_sounds(graph / "HCLr.fst", labels, said, self._layout, self._costs)
-                write_words(graph / "Gr.fst", automaton, labels, filler_repeats=False)
+                write_words(graph / "Gr.fst", automaton, labels, filler_repeats=False, arc_costs=arc_costs)
             else:
                 for part in (source / "graph").iterdir():
                     if part.name not in ("phones", "Gr.fst"):

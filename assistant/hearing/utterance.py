@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from assistant.core.values.result import Control
 from assistant.hearing.activity import CHUNK_S, Completeness
+from assistant.hearing.alone import alone
 from assistant.hearing.confidence import Evidence
 from assistant.hearing.foreground import prepared
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.judge import Judgement, judge
 from assistant.hearing.lens import Lens
-from assistant.hearing.pieces import alone
 from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
 
 if TYPE_CHECKING:
@@ -103,6 +105,11 @@ class OpenUtterance:
     def samples(self) -> Samples:
         """All its sound, as it came."""
         return self._lens.samples
+
+    def last(self, chunks: int) -> list[tuple[Samples, float]]:
+        """Its last chunks, each with its probability of speech."""
+        sound = np.split(self.samples, len(self._probabilities))
+        return list(zip(sound, self._probabilities, strict=True))[-chunks:]
 
     def judged(self) -> Judgement:
         """End the utterance and judge its words; the stream is used up.

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assistant.hearing.alone import alone
 from assistant.hearing.confidence import evidence_in
 from assistant.hearing.foreground import MOST_GAIN_DB, SPEECH_DB, levels, loudness, prepared, turned
 from assistant.hearing.judge import judge
-from assistant.hearing.pieces import alone
 from assistant.hearing.sound import FULL_SCALE, RATE
 
 if TYPE_CHECKING:

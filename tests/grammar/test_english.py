@@ -8,7 +8,7 @@ import numpy as np
 
 from assistant import resources
 from assistant.core.values.result import GrammarRequest
-from assistant.grammar.english import look_up
+from assistant.grammar.english import TRADE, look_up
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
 
@@ -49,3 +49,13 @@ def test_the_delivered_lexicon_needs_no_dictionary() -> None:
     files = {p: p.read_bytes() for p in sorted(resources.directory("grammars").glob("*.*"))}
     grammars = GrammarSet.from_files({p: d for p, d in files.items() if p.suffix in {".jsgf", ".txt"}})
     assert not {word for word in grammars.words() if word not in grammars.lexicon}
+
+
+def test_words_of_the_trade_are_there_and_in_no_other_dictionary() -> None:
+    """A grammar can use the trade's words as well; each line of our own list is needed and well formed."""
+    lines = [line for line in TRADE.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
+    words = {line.split()[0] for line in lines}
+    found = look_up(words)
+    assert words == set(found)
+    assert len(lines) == sum(len(said) for said in found.values())
+    assert ("S", "OW", "L", "AH", "N", "OY", "D") in found["solenoid"]

@@ -10,7 +10,15 @@ from hypothesis import given, strategies as st
 from assistant import resources
 from assistant.errors import FileProblem
 from assistant.grammar.grammar_set import GrammarSet
-from assistant.grammar.lexicon import PHONES, Pronunciation, distance, omission, parse_lexicon, substitution
+from assistant.grammar.lexicon import (
+    PHONES,
+    VOWELS,
+    Pronunciation,
+    distance,
+    omission,
+    parse_lexicon,
+    substitution,
+)
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 SPOKEN = st.lists(st.sampled_from(sorted(PHONES)), max_size=6).map(tuple)
@@ -83,7 +91,26 @@ def test_workshop_words_are_ours_and_general_words_are_the_dictionarys() -> None
         word, *phones = line.split()
         known.setdefault(word.partition("(")[0], set()).add(tuple(phones))
     text = GRAMMARS.lexicon.path.read_text(encoding="utf-8")
-    general = parse_lexicon(text.partition("# --- general words")[2].partition("\n")[2].encode(), "general")
+    part = text.partition("# --- general words")[2].partition("\n")[2].partition("# --- British")[0]
+    general = parse_lexicon(part.encode(), "general")
     assert {
         word for word, spoken in general.entries.items() if not set(spoken) <= known.get(word, set())
     } == set()
+
+
+def test_british_pronunciations_come_after_the_usual_ones() -> None:
+    """Outside check: no British variant has an r before a consonant or at the end (Received Pronunciation).
+
+    The usual pronunciation, with which look-alikes are searched, stays the first.
+    """
+    text = GRAMMARS.lexicon.path.read_text(encoding="utf-8")
+    before, _, after = text.partition("# --- British")
+    british = parse_lexicon(after.partition("\n")[2].encode(), "british")
+    usual = parse_lexicon(before.encode(), "usual")
+    assert len(british.entries) > 50
+    for word, spoken in british.entries.items():
+        assert word in usual
+        assert set(spoken).isdisjoint(usual.pronunciations(word))
+        for phones in spoken:
+            for phone, following in zip(phones, (*phones[1:], ""), strict=True):
+                assert phone != "R" or following in VOWELS

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from assistant.hearing.activity import CHUNK, CHUNK_S
-from assistant.hearing.nearness import BEGINS_DB, GOES_ON_DB, Nearness
+from assistant.hearing.nearness import BACKGROUND_DB, BEGINS_DB, GOES_ON_DB, Nearness
 from assistant.hearing.sound import FULL_SCALE, SILENCE_DB, Samples
 
 
@@ -47,7 +47,14 @@ def test_background_talk_begins_nothing_once_the_technician_is_known() -> None:
     talk = Talk()
     talk.answer(-20.0)
     assert talk.go(-20.0 - BEGINS_DB - 3, 1.0) == 0.0
-    assert talk.go(-20.0 - BEGINS_DB + 5, 0.2) > 0.5
+    assert talk.go(-20.0 - BACKGROUND_DB + 1, 0.2) > 0.5
+
+
+def test_a_softer_answer_is_heard_at_once_while_nobody_else_talks() -> None:
+    """Somebody who speaks a good deal more softly than before is not taken for a radio."""
+    talk = Talk()
+    talk.answer(-20.0)
+    assert talk.go(-20.0 - BEGINS_DB + 2, 0.5) > 0.5
 
 
 def test_background_talk_does_not_keep_an_utterance_open() -> None:
@@ -102,3 +109,35 @@ def test_the_expected_level_follows_the_technician_and_no_single_bang() -> None:
     for _ in range(12):
         talk.answer(-40.0)
     assert talk.nearness.expected_db < -38.0
+
+
+def test_the_technician_begins_inside_talk_that_a_radio_began() -> None:
+    """The utterance then begins with the nearer voice; it is told once."""
+    talk = Talk()
+    talk.answer(-20.0)
+    talk.nearness.began()
+    talk.go(-31.0, 1.0, inside=True)
+    assert not talk.nearness.nearer_began()
+    talk.go(-20.0, 0.16, inside=True)
+    assert talk.nearness.nearer_began()
+    assert not talk.nearness.nearer_began()
+
+
+def test_a_soft_first_word_belongs_to_the_answer() -> None:
+    """A word of the technician that is softer than the next is no radio."""
+    talk = Talk()
+    talk.answer(-20.0)
+    talk.nearness.began()
+    talk.go(-28.0, 0.3, inside=True)
+    talk.go(-20.0, 0.16, inside=True)
+    assert not talk.nearness.nearer_began()
+
+
+def test_while_others_talk_their_level_ends_the_utterance() -> None:
+    """Talk 9 dB under the technician is silence behind an answer once it was heard between the answers."""
+    talk = Talk()
+    talk.answer(-20.0)
+    talk.go(-29.0, 2.0)
+    talk.nearness.began()
+    talk.go(-20.0, 0.4, inside=True)
+    assert talk.go(-29.0, 0.2, inside=True) == 0.0
