@@ -181,6 +181,14 @@ class Turns:
 
 
 @dataclass(frozen=True)
+class ThroughTheEar:
+    """What goes through the real ear: hours of noise, and turns."""
+
+    hours: Hours
+    turns: Turns
+
+
+@dataclass(frozen=True)
 class Quick:
     """The plan of `--quick`: a share of each row, at fewer ratios, and fewer hours."""
 
@@ -224,8 +232,7 @@ class Manifest:
         phrases: Phrases that are written out.
         recordings: Recordings of people.
         other: Speech outside every grammar.
-        hours: Hours of noise and chatter.
-        turns: Answers that go through the real ear.
+        ear: Hours of noise and chatter, and answers, that go through the real ear.
         rows: The plans of the rows in `rows/`.
         quick: The plan of `--quick`.
     """
@@ -239,10 +246,19 @@ class Manifest:
     phrases: tuple[SpokenPhrases, ...]
     recordings: tuple[Recordings, ...]
     other: tuple[Other, ...]
-    hours: Hours
-    turns: Turns
+    ear: ThroughTheEar
     rows: RowsPlan
     quick: Quick
+
+    @property
+    def hours(self) -> Hours:
+        """Hours of noise and chatter."""
+        return self.ear.hours
+
+    @property
+    def turns(self) -> Turns:
+        """Answers that go through the real ear."""
+        return self.ear.turns
 
     def parts(self) -> tuple[str, ...]:
         """Names that `--only` accepts."""

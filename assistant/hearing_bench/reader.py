@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 Made = TypeVar("Made")
 
 
-def opened(path: Path) -> Reader:
+def opened(path: Path) -> StrictReader:
     """The object in a JSON file.
 
     Raises:
@@ -36,10 +36,10 @@ def opened(path: Path) -> Reader:
     except (ValueError, RecursionError) as error:
         line = getattr(error, "lineno", 0)
         raise FileProblem(path, line, "this is not JSON", "Write one object") from error
-    return Reader(path, tree.parse(data, str(path)))
+    return StrictReader(path, tree.parse(data, str(path)))
 
 
-class Reader:
+class StrictReader:
     """A map of the file: each part is taken once, by name; leftovers are mistakes."""
 
     def __init__(self, path: Path, node: tree.Node) -> None:
@@ -159,26 +159,26 @@ class Reader:
             for node in self.items(name)
         )
 
-    def map(self, name: str, make: Callable[[Reader, str], Made]) -> dict[str, Made]:
+    def map(self, name: str, make: Callable[[StrictReader, str], Made]) -> dict[str, Made]:
         """A map, made entry by entry."""
         node = self.take(name)
         if not isinstance(node, tree.MapNode):
             raise self.wrong(name, "is no map of names")
-        inner = Reader(self.path, node)
+        inner = StrictReader(self.path, node)
         return {key: make(inner, key) for key in list(inner._left)}
 
-    def each(self, name: str, make: Callable[[Reader], Made]) -> tuple[Made, ...]:
+    def each(self, name: str, make: Callable[[StrictReader], Made]) -> tuple[Made, ...]:
         """A list of maps, each made and used up."""
         made = []
         for node in self.items(name):
-            reader = Reader(self.path, node)
+            reader = StrictReader(self.path, node)
             made.append(make(reader))
             reader.end()
         return tuple(made)
 
-    def inner(self, name: str, make: Callable[[Reader], Made]) -> Made:
+    def inner(self, name: str, make: Callable[[StrictReader], Made]) -> Made:
         """A map, made and used up."""
-        reader = Reader(self.path, self.take(name))
+        reader = StrictReader(self.path, self.take(name))
         made = make(reader)
         reader.end()
         return made

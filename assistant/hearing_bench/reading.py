@@ -20,9 +20,10 @@ from assistant.hearing_bench.manifest import (
     SpeechInNoise,
     SpokenPhrase,
     SpokenPhrases,
+    ThroughTheEar,
     Turns,
 )
-from assistant.hearing_bench.reader import Reader, opened
+from assistant.hearing_bench.reader import StrictReader, opened
 from assistant.hearing_bench.reading_rows import STATES, rows_plan
 
 
@@ -35,7 +36,7 @@ def read_manifest(path: Path) -> Manifest:
     return _manifest(opened(path))
 
 
-def _manifest(reader: Reader) -> Manifest:
+def _manifest(reader: StrictReader) -> Manifest:
     voices = reader.map("voices", lambda r, key: r.inner(key, lambda v: _voice(v, key)))
     questions = reader.map("questions", _question)
     spoken, asked = tuple(voices), tuple(questions)
@@ -60,8 +61,10 @@ def _manifest(reader: Reader) -> Manifest:
         phrases=reader.each("phrases", lambda r: _phrases(r, spoken, asked)) if reader.has("phrases") else (),
         recordings=recordings,
         other=other,
-        hours=reader.inner("hours", lambda r: _hours(r, said, spoken, asked)),
-        turns=reader.inner("turns", lambda r: _turns(r, tuple(part.name for part in answers))),
+        ear=ThroughTheEar(
+            reader.inner("hours", lambda r: _hours(r, said, spoken, asked)),
+            reader.inner("turns", lambda r: _turns(r, tuple(part.name for part in answers))),
+        ),
         rows=reader.inner(
             "rows",
             lambda r: rows_plan(r, spoken, asked, tuple(part.name for part in answers), said),
@@ -79,21 +82,21 @@ def _manifest(reader: Reader) -> Manifest:
     return made
 
 
-def _voice(reader: Reader, name: str) -> BenchVoice:
+def _voice(reader: StrictReader, name: str) -> BenchVoice:
     synthesiser = reader.text("synthesiser")
     if synthesiser not in SYNTHESISERS:
         raise reader.wrong("synthesiser", f"is not one of {', '.join(SYNTHESISERS)}")
     return BenchVoice(name, synthesiser, reader.text("voice"))
 
 
-def _question(reader: Reader, name: str) -> tuple[str, str]:
+def _question(reader: StrictReader, name: str) -> tuple[str, str]:
     procedure, slash, step = reader.text(name).partition("/")
     if not slash:
         raise reader.wrong(name, "is not 'procedure/step'")
     return procedure, step
 
 
-def _answers(reader: Reader, voices: tuple[str, ...]) -> Answers:
+def _answers(reader: StrictReader, voices: tuple[str, ...]) -> Answers:
     say = reader.text("say")
     if say not in SAY:
         raise reader.wrong("say", f"is not one of {', '.join(SAY)}")
@@ -107,8 +110,8 @@ def _answers(reader: Reader, voices: tuple[str, ...]) -> Answers:
     )
 
 
-def _phrases(reader: Reader, voices: tuple[str, ...], questions: tuple[str, ...]) -> SpokenPhrases:
-    def at(inner: Reader) -> list[SpokenPhrase]:
+def _phrases(reader: StrictReader, voices: tuple[str, ...], questions: tuple[str, ...]) -> SpokenPhrases:
+    def at(inner: StrictReader) -> list[SpokenPhrase]:
         question, state = inner.text("question"), inner.text("state")
         if question not in questions:
             raise inner.wrong("question", f"is not one of {', '.join(questions)}")
@@ -127,7 +130,7 @@ def _phrases(reader: Reader, voices: tuple[str, ...], questions: tuple[str, ...]
     )
 
 
-def _recordings(reader: Reader, questions: tuple[str, ...]) -> Recordings:
+def _recordings(reader: StrictReader, questions: tuple[str, ...]) -> Recordings:
     speaker = reader.text("speaker") if reader.has("speaker") else ""
     if reader.has("words"):
         words = reader.map("words", lambda r, key: (key, r.text(key)))
@@ -150,7 +153,7 @@ def _recordings(reader: Reader, questions: tuple[str, ...]) -> Recordings:
     )
 
 
-def _other(reader: Reader, voices: tuple[str, ...], questions: tuple[str, ...]) -> Other:
+def _other(reader: StrictReader, voices: tuple[str, ...], questions: tuple[str, ...]) -> Other:
     name = reader.text("name")
     asked = reader.texts("questions", questions) if reader.has("questions") else ()
     if reader.has("files"):
@@ -176,7 +179,7 @@ def _other(reader: Reader, voices: tuple[str, ...], questions: tuple[str, ...]) 
 
 
 def _hours(
-    reader: Reader, said: tuple[str, ...], voices: tuple[str, ...], questions: tuple[str, ...]
+    reader: StrictReader, said: tuple[str, ...], voices: tuple[str, ...], questions: tuple[str, ...]
 ) -> Hours:
     question, chatter = reader.text("question"), reader.text("chatter")
     if question not in questions:
@@ -195,7 +198,7 @@ def _hours(
     )
 
 
-def _turns(reader: Reader, answers: tuple[str, ...]) -> Turns:
+def _turns(reader: StrictReader, answers: tuple[str, ...]) -> Turns:
     return Turns(
         reader.texts("of", answers),
         reader.whole("count", 1, 10_000),

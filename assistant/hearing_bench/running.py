@@ -20,7 +20,7 @@ from assistant.hearing_bench.rows.makers import CUT_FILES
 from assistant.hearing_bench.scoring import Delays
 from assistant.hearing_bench.streaming import Attentive, memory_mb, take_turn
 from assistant.hearing_bench.trial import level_name
-from assistant.hearing_bench.working import Done, Piece, Worker, models_of
+from assistant.hearing_bench.working import Done, Worker, WorkPiece, models_of
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -98,10 +98,10 @@ class Bench:
         self.measured.took_s = time.monotonic() - begun
         return self.measured
 
-    def _here(self, worker: Worker, pieces: list[Piece]) -> list[tuple[Piece, Done]]:
+    def _here(self, worker: Worker, pieces: list[WorkPiece]) -> list[tuple[WorkPiece, Done]]:
         return [(piece, worker.do(piece, self._progress)) for piece in pieces]
 
-    def _shared_out(self, pieces: list[Piece]) -> list[tuple[Piece, Done]]:
+    def _shared_out(self, pieces: list[WorkPiece]) -> list[tuple[WorkPiece, Done]]:
         """Let processes hear the pieces.
 
         Raises:
@@ -109,7 +109,7 @@ class Bench:
         """
         if not pieces:
             return []
-        done: list[tuple[Piece, Done]] = []
+        done: list[tuple[WorkPiece, Done]] = []
         pool = ProcessPoolExecutor(
             self._options.jobs,
             mp_context=multiprocessing.get_context("spawn"),
@@ -129,7 +129,7 @@ class Bench:
             pool.shutdown(cancel_futures=True)
         return done
 
-    def _add(self, piece: Piece, done: Done) -> None:
+    def _add(self, piece: WorkPiece, done: Done) -> None:
         measured = self.measured
         measured.groups.update(dict.fromkeys((record.part for record in done.records), piece.part))
         measured.records += done.records
@@ -189,7 +189,7 @@ def _digest(path: Path) -> str:
     return found.hexdigest()[:12]
 
 
-def _pieces(parts: list[str], of: int) -> Iterator[Piece]:
+def _pieces(parts: list[str], of: int) -> Iterator[WorkPiece]:
     for part in parts:
         count = 1 if part == CUT_FILES else of
-        yield from (Piece(part, number, count) for number in range(count))
+        yield from (WorkPiece(part, number, count) for number in range(count))

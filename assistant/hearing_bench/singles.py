@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from assistant.grammar.lexicon import Lexicon
     from assistant.hearing_bench.mixing import Signal
-    from assistant.hearing_bench.reader import Reader
+    from assistant.hearing_bench.reader import StrictReader
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def read_sets(path: Path) -> tuple[SinglesSet, ...]:
     return found
 
 
-def _set(reader: Reader) -> SinglesSet:
+def _set(reader: StrictReader) -> SinglesSet:
     return SinglesSet(
         reader.text("name"),
         reader.text("package"),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Trial:
+class SoundTrial:
     """One piece of sound.
 
     Attributes:
@@ -39,7 +39,7 @@ class Trial:
     grammar: StepGrammar
     sound: Callable[[], Mixture]
     beside: bool = True
-    then: Trial | None = None
+    then: SoundTrial | None = None
     together: str = ""
 
 
@@ -48,7 +48,7 @@ def level_name(level_db: float) -> str:
     return "clean" if level_db == CLEAN_DB else f"{level_db:g} dB"
 
 
-def in_order(trials: Sequence[Trial]) -> list[Trial]:
+def in_order(trials: Sequence[SoundTrial]) -> list[SoundTrial]:
     """The same trials, those of one grammar together, because a change of grammar takes time."""
     first: dict[StepGrammar, int] = {}
     for trial in trials:
@@ -56,7 +56,7 @@ def in_order(trials: Sequence[Trial]) -> list[Trial]:
     return sorted(trials, key=lambda trial: first[trial.grammar])
 
 
-def slice_of(trials: Sequence[Trial], number: int, of: int) -> list[Trial]:
+def slice_of(trials: Sequence[SoundTrial], number: int, of: int) -> list[SoundTrial]:
     """A share of the work: the part with this number (from 0) of so many, which together are everything."""
     ordered = in_order(trials)
     return ordered[len(ordered) * number // of : len(ordered) * (number + 1) // of]

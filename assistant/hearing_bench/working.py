@@ -19,14 +19,14 @@ from assistant.hearing_bench.manifest import NAME, Manifest
 from assistant.hearing_bench.measurements import HeardUtterance, Options
 from assistant.hearing_bench.ours import Ours, marked
 from assistant.hearing_bench.reading import read_manifest
-from assistant.hearing_bench.rows.context import Context
+from assistant.hearing_bench.rows.context import RowContext
 from assistant.hearing_bench.rows.cut_files import cut_files
 from assistant.hearing_bench.rows.makers import CUT_FILES, trials_of
 from assistant.hearing_bench.scoring import FalseAccepts, Hearing
 from assistant.hearing_bench.speech import SpeechCache, cache_folder
 from assistant.hearing_bench.streaming import Attentive, blocks, listen_for_hours
 from assistant.hearing_bench.testset import TestSet
-from assistant.hearing_bench.trial import Trial, slice_of
+from assistant.hearing_bench.trial import SoundTrial, slice_of
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ WAITING = 2000
 
 
 @dataclass(frozen=True)
-class Piece:
+class WorkPiece:
     """A piece of the work: a part, and which of so many slices of it (from 0)."""
 
     part: str
@@ -63,7 +63,7 @@ class Done:
 class _Waiting:
     """An utterance that PocketSphinx has not heard yet."""
 
-    trial: Trial
+    trial: SoundTrial
     duration_s: float
     heard: Future[pocketsphinx.Heard]
 
@@ -95,7 +95,7 @@ class Worker:
             except GearProblem as problem:
                 self.notes.append(str(problem))
         self.made = TestSet(self.manifest, SpeechCache(options.cache or cache_folder()))
-        self.context = Context(
+        self.context = RowContext(
             self.manifest,
             self.made,
             options.share or (self.manifest.quick.share if options.quick else 1.0),
@@ -103,7 +103,7 @@ class Worker:
             options.orders,
             options.part,
         )
-        self._trials: dict[str, list[Trial]] = {}
+        self._trials: dict[str, list[SoundTrial]] = {}
         self._done = Done()
 
     def close(self) -> None:
@@ -111,7 +111,7 @@ class Worker:
         if self.theirs is not None:
             self.theirs.close()
 
-    def do(self, piece: Piece, progress: Callable[[str], None] = lambda _text: None) -> Done:
+    def do(self, piece: WorkPiece, progress: Callable[[str], None] = lambda _text: None) -> Done:
         """Hear a piece.
 
         Raises:
@@ -136,7 +136,7 @@ class Worker:
         """Ratios of speech to noise of the manifest's rows."""
         return self.manifest.quick.levels_db if self._options.quick else self.manifest.mixing.levels_db
 
-    def _row(self, piece: Piece, progress: Callable[[str], None]) -> None:
+    def _row(self, piece: WorkPiece, progress: Callable[[str], None]) -> None:
         if piece.part not in self._trials:
             progress(f"{piece.part}: speaking")
             self._trials = {piece.part: trials_of(piece.part, self.context, self.levels_db)}
@@ -165,7 +165,7 @@ class Worker:
                 able.append(ours)
         return able
 
-    def _hear(self, trial: Trial, able: Sequence[Ours]) -> None:
+    def _hear(self, trial: SoundTrial, able: Sequence[Ours]) -> None:
         mixture = trial.sound()
         later = self._beside(mixture.samples, trial.grammar) if trial.beside else None
         if later is not None:
@@ -181,7 +181,7 @@ class Worker:
                 self._record(ours.name, both, first if first.accepted else again)
         self._collect(WAITING)
 
-    def _record(self, name: str, trial: Trial, hearing: Hearing) -> None:
+    def _record(self, name: str, trial: SoundTrial, hearing: Hearing) -> None:
         self._done.records.append(HeardUtterance(name, trial.part, trial.speaker, trial.condition, hearing))
 
     # --- PocketSphinx ---
@@ -226,7 +226,7 @@ class Worker:
 
     # --- hours ---
 
-    def _hours(self, piece: Piece, progress: Callable[[str], None]) -> None:
+    def _hours(self, piece: WorkPiece, progress: Callable[[str], None]) -> None:
         plan, made = self.manifest.hours, self.made
         standard = self.manifest.quick.hours if self._options.quick else plan.hours
         hours = standard if self._options.hours is None else self._options.hours
@@ -276,7 +276,7 @@ def begin(options: Options, models: Sequence[tuple[Path, str]]) -> None:
     _here.append(Worker(options, models, within=True))
 
 
-def do(piece: Piece) -> Done:
+def do(piece: WorkPiece) -> Done:
     """Hear a piece in this process."""
     return _here[0].do(piece)
 

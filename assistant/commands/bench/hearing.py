@@ -56,6 +56,11 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--manifest", type=Path, metavar="FILE", help="use this test set instead of the bundled one"
     )
+    _add_ways(parser)
+
+
+def _add_ways(parser: argparse.ArgumentParser) -> None:
+    """Add the options of what is measured beside the manifest, and how."""
     parser.add_argument(
         "--orders",
         type=Path,

@@ -13,7 +13,7 @@ from assistant.hearing_bench.mixing import in_noise
 from assistant.hearing_bench.orders import HELD, order_grammar, read_labels, read_orders
 from assistant.hearing_bench.talk import with_talk
 from assistant.hearing_bench.testset import TestSet
-from assistant.hearing_bench.trial import Trial, level_name
+from assistant.hearing_bench.trial import SoundTrial, level_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -28,7 +28,7 @@ QUICK = 2
 
 
 @dataclass
-class Context:
+class RowContext:
     """What rows are made from.
 
     Attributes:
@@ -126,11 +126,11 @@ class Context:
 
 
 def in_bay_noise(
-    context: Context, utterances: Sequence[BenchUtterance], levels_db: Sequence[float], *, beside: int = 1
-) -> list[Trial]:
+    context: RowContext, utterances: Sequence[BenchUtterance], levels_db: Sequence[float], *, beside: int = 1
+) -> list[SoundTrial]:
     """Utterances in bay noise, each at every ratio; the recogniser for comparison hears one in `beside`, 0: none."""
     return [
-        Trial(
+        SoundTrial(
             one.part,
             one.speaker,
             level_name(level),

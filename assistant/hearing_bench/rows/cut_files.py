@@ -20,7 +20,7 @@ from assistant.hearing_bench.scoring import Hearing
 
 if TYPE_CHECKING:
     from assistant.hearing_bench.ours import Ours
-    from assistant.hearing_bench.rows.context import Context
+    from assistant.hearing_bench.rows.context import RowContext
 
 PART = "files cut tightly, heard by `hear`"
 """Row of the report."""
@@ -36,7 +36,7 @@ class _File:
     speech: Signal
 
 
-def cut_files(context: Context, ours: Ours) -> list[HeardUtterance]:
+def cut_files(context: RowContext, ours: Ours) -> list[HeardUtterance]:
     """Hear answers of which nothing but the speech is in the file."""
     plan = context.plan.cut
     found = []
@@ -66,7 +66,7 @@ def cut_files(context: Context, ours: Ours) -> list[HeardUtterance]:
     return found
 
 
-def _spoken(context: Context, question: str) -> list[_File]:
+def _spoken(context: RowContext, question: str) -> list[_File]:
     plan = context.plan.cut
     grammar = context.made.question(question)
     found = []

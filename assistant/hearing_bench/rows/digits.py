@@ -8,10 +8,10 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from assistant.grammar.numbers import by_digits
-from assistant.hearing_bench.trial import Trial, level_name
+from assistant.hearing_bench.trial import SoundTrial, level_name
 
 if TYPE_CHECKING:
-    from assistant.hearing_bench.rows.context import Context
+    from assistant.hearing_bench.rows.context import RowContext
 
 ONE_BY_ONE = "readings, digit by digit"
 """Row of the second try by itself."""
@@ -20,11 +20,11 @@ IN_TWO = "readings, in two turns"
 """Row of both tries: the second counts where the first was not accepted."""
 
 
-def digits(context: Context) -> list[Trial]:
+def digits(context: RowContext) -> list[SoundTrial]:
     """Each reading as usual, with its digits in the same kind of noise as the second try."""
     plan = context.plan.digits
     (part,) = [one for one in context.manifest.answers if one.name == plan.of]
-    trials: list[Trial] = []
+    trials: list[SoundTrial] = []
     for one in context.made.answers(part, context.share * min(1.0, plan.count / part.count)):
         if one.truth is None or one.truth.value is None:
             continue
@@ -35,11 +35,11 @@ def digits(context: Context) -> list[Trial]:
         at = context.noisy(partial(context.made.say, one.speaker, words), one.noise, seed)
         for db in context.few(plan.levels_db):
             condition = level_name(db)
-            second = Trial(
+            second = SoundTrial(
                 ONE_BY_ONE, one.speaker, condition, words, truth, grammar, partial(at, db), beside=False
             )
             trials.append(
-                Trial(
+                SoundTrial(
                     "readings, first turn",
                     one.speaker,
                     condition,

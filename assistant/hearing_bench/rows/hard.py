@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING
 from assistant.hearing.sound import RATE
 from assistant.hearing_bench.hardships import by_telephone, clipped, in_room, padded, quantised
 from assistant.hearing_bench.mixing import CLEAN_DB, Mixture, at_level, in_noise
-from assistant.hearing_bench.trial import Trial
+from assistant.hearing_bench.trial import SoundTrial
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from assistant.hearing_bench.mixing import Signal
-    from assistant.hearing_bench.rows.context import Context
+    from assistant.hearing_bench.rows.context import RowContext
     from assistant.hearing_bench.testset import BenchUtterance
 
 
-def radio(context: Context) -> list[Trial]:
+def radio(context: RowContext) -> list[SoundTrial]:
     """Answers, words of the dialogue and readings while a radio talks: one voice after another, without a pause."""
     plan = context.plan.radio
     voices = context.made.voices(plan.voices)
@@ -36,7 +36,7 @@ def radio(context: Context) -> list[Trial]:
                     context.talked_over, partial(_speech_of, one), pieces, db, f"radio {name} {one.seed}"
                 )
                 trials.append(
-                    Trial(
+                    SoundTrial(
                         f"{name}, a radio talking",
                         one.speaker,
                         f"{db:g} dB under",
@@ -53,17 +53,17 @@ def _speech_of(one: BenchUtterance) -> Signal:
     return one.speech
 
 
-def _said(context: Context, voice: str, sentences: Sequence[str]) -> list[Signal]:
+def _said(context: RowContext, voice: str, sentences: Sequence[str]) -> list[Signal]:
     return [context.made.say(voice, words) for words in sentences]
 
 
-def _answers(context: Context, name: str, count: int) -> list[BenchUtterance]:
+def _answers(context: RowContext, name: str, count: int) -> list[BenchUtterance]:
     """The first answers of a row for each voice."""
     (part,) = [one for one in context.manifest.answers if one.name == name]
     return context.made.answers(part, context.share * min(1.0, count / part.count))
 
 
-def hardships(context: Context) -> list[Trial]:
+def hardships(context: RowContext) -> list[SoundTrial]:
     """The same answers very quiet, very loud and clipped, in a long room, and through a telephone."""
     plan = context.plan.hardships
     ways: list[tuple[str, str, Callable[[BenchUtterance], Mixture]]] = []
@@ -79,7 +79,7 @@ def hardships(context: Context) -> list[Trial]:
     ways.append(("telephone", "clean", partial(_by_telephone, context, CLEAN_DB)))
     ways.append(("telephone", "10 dB", partial(_by_telephone, context, 10.0)))
     return [
-        Trial(
+        SoundTrial(
             f"{plan.of}, {part}",
             one.speaker,
             condition,
@@ -93,7 +93,7 @@ def hardships(context: Context) -> list[Trial]:
     ]
 
 
-def _framed(context: Context, one: BenchUtterance) -> tuple[Signal, float, float]:
+def _framed(context: RowContext, one: BenchUtterance) -> tuple[Signal, float, float]:
     """Speech between silences with the faint noise of a microphone, and where the speech lies, s."""
     mixing = context.manifest.mixing
     made = in_noise(
@@ -102,18 +102,18 @@ def _framed(context: Context, one: BenchUtterance) -> tuple[Signal, float, float
     return made.samples / 2.0**15, made.began_s, made.ended_s
 
 
-def _at_level(context: Context, level_db: float, one: BenchUtterance) -> Mixture:
+def _at_level(context: RowContext, level_db: float, one: BenchUtterance) -> Mixture:
     """Speech at a mean level; the computer's numbers are as coarse as they are (16 bits)."""
     sound, began, ended = _framed(context, one)
     return Mixture(quantised(sound * 10 ** ((level_db + 30.0) / 20)), began, ended)
 
 
-def _clipped(context: Context, over_db: float, one: BenchUtterance) -> Mixture:
+def _clipped(context: RowContext, over_db: float, one: BenchUtterance) -> Mixture:
     sound, began, ended = _framed(context, one)
     return Mixture(clipped(sound, over_db), began, ended)
 
 
-def _in_room(context: Context, seconds: float, one: BenchUtterance) -> Mixture:
+def _in_room(context: RowContext, seconds: float, one: BenchUtterance) -> Mixture:
     mixing = context.manifest.mixing
     dry = padded(one.speech, mixing.speech_dbfs, mixing.lead_s, mixing.tail_s)
     wet = in_room(dry, seconds, one.seed)[: len(dry) + round(seconds * RATE / 2)]
@@ -124,6 +124,6 @@ def _in_room(context: Context, seconds: float, one: BenchUtterance) -> Mixture:
     )
 
 
-def _by_telephone(context: Context, ratio_db: float, one: BenchUtterance) -> Mixture:
+def _by_telephone(context: RowContext, ratio_db: float, one: BenchUtterance) -> Mixture:
     made = context.made.mixture(one, ratio_db)
     return replace(made, samples=quantised(by_telephone(made.samples / 2.0**15)))

@@ -10,10 +10,10 @@ from assistant.hearing_bench.rows.context import in_bay_noise
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from assistant.hearing_bench.rows.context import Context
-    from assistant.hearing_bench.trial import Trial
+    from assistant.hearing_bench.rows.context import RowContext
+    from assistant.hearing_bench.trial import SoundTrial
 
-MAKERS: dict[str, Callable[[Context], list[Trial]]] = {
+MAKERS: dict[str, Callable[[RowContext], list[SoundTrial]]] = {
     "orders": people.orders,
     "single-words": people.single_words,
     "radio": hard.radio,
@@ -31,7 +31,7 @@ CUT_FILES = "cut-files"
 """The row that is heard by the command `hear` and not as trials."""
 
 
-def trials_of(part: str, context: Context, levels_db: tuple[float, ...]) -> list[Trial]:
+def trials_of(part: str, context: RowContext, levels_db: tuple[float, ...]) -> list[SoundTrial]:
     """The trials of a row of the manifest or of one of `MAKERS`.
 
     Args:

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.states import State
 from assistant.hearing_bench.rows.people import PEOPLE, heard_recording
-from assistant.hearing_bench.trial import Trial, level_name
+from assistant.hearing_bench.trial import SoundTrial, level_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assistant.hearing_bench.mixing import Signal
-    from assistant.hearing_bench.rows.context import Context
+    from assistant.hearing_bench.rows.context import RowContext
 
 PEOPLES = "addressed to nobody, people"
 """Row of people's talk."""
@@ -27,7 +27,7 @@ BESIDE = 3
 """The recogniser for comparison hears one piece in so many."""
 
 
-def nobody(context: Context) -> list[Trial]:
+def nobody(context: RowContext) -> list[SoundTrial]:
     """Each piece of talk is heard at one question in one state, in turn, at every ratio."""
     plan = context.plan.nobody
     found = context.people_orders()
@@ -56,7 +56,7 @@ def nobody(context: Context) -> list[Trial]:
             seed = zlib.crc32(f"{context.manifest.seed} {part} {number} {turn}".encode())
             at = context.noisy(speech, noises[number % len(noises)], seed)
             trials += [
-                Trial(
+                SoundTrial(
                     part,
                     speaker,
                     level_name(db),

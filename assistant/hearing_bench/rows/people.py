@@ -16,7 +16,7 @@ from assistant.hearing_bench.singles import (
     ten_choices,
 )
 from assistant.hearing_bench.speech import recording
-from assistant.hearing_bench.trial import Trial, level_name
+from assistant.hearing_bench.trial import SoundTrial, level_name
 from assistant.hearing_bench.wordset import dictionary
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from assistant.hearing_bench.mixing import Signal
     from assistant.hearing_bench.orders import Order
-    from assistant.hearing_bench.rows.context import Context
+    from assistant.hearing_bench.rows.context import RowContext
     from assistant.hearing_bench.singles import Single, SinglesSet
 
 PEOPLE = "people"
@@ -41,7 +41,7 @@ def heard_recording(path: Path) -> Signal:
     return recording(path)
 
 
-def orders(context: Context) -> list[Trial]:
+def orders(context: RowContext) -> list[SoundTrial]:
     """People's orders: clean and in bay noise, and while one other voice talks, a person's or synthetic."""
     found = context.people_orders()
     if found is None:
@@ -59,7 +59,7 @@ def orders(context: Context) -> list[Trial]:
         seed = zlib.crc32(f"{context.manifest.seed} orders {order.file.name}".encode())
         at = context.noisy(speech, noises[number % len(noises)], seed)
         trials += [
-            Trial("orders", PEOPLE, level_name(db), "", truth, grammar, partial(at, db), beside=beside)
+            SoundTrial("orders", PEOPLE, level_name(db), "", truth, grammar, partial(at, db), beside=beside)
             for db in context.few(plan.levels_db)
         ]
         talks: list[tuple[str, Sequence[Callable[[], Signal]]]] = [
@@ -83,7 +83,7 @@ def orders(context: Context) -> list[Trial]:
                     f"{part} {order.file.name}",
                 )
                 condition = f"{db:g} dB under"
-                trials.append(Trial(part, PEOPLE, condition, "", truth, grammar, sound, beside=beside))
+                trials.append(SoundTrial(part, PEOPLE, condition, "", truth, grammar, sound, beside=beside))
     return trials
 
 
@@ -91,7 +91,7 @@ def _spoken(pieces: Sequence[Callable[[], Signal]]) -> list[Signal]:
     return [piece() for piece in pieces]
 
 
-def _of_another(context: Context, spoken: list[Order], order: Order) -> list[partial[Signal]]:
+def _of_another(context: RowContext, spoken: list[Order], order: Order) -> list[partial[Signal]]:
     """Recordings of one other speaker, to be read on in the background."""
     draw = context.draw("another", order.file.name)
     others = sorted({one.speaker for one in spoken} - {order.speaker})
@@ -102,7 +102,7 @@ def _of_another(context: Context, spoken: list[Order], order: Order) -> list[par
     return [partial(heard_recording, one.file) for one in draw.sample(said, min(TALKERS, len(said)))]
 
 
-def single_words(context: Context) -> list[Trial]:
+def single_words(context: RowContext) -> list[SoundTrial]:
     """Single words by people: ten choices with the spoken word among them, and ten without it."""
     plan = context.plan.singles
     trials = []
@@ -114,7 +114,7 @@ def single_words(context: Context) -> list[Trial]:
     return trials
 
 
-def _of_set(context: Context, one: SinglesSet) -> list[Trial]:
+def _of_set(context: RowContext, one: SinglesSet) -> list[SoundTrial]:
     plan = context.plan.singles
     singles = singles_of(one)
     every = [single.words for single in singles]
@@ -133,7 +133,7 @@ def _of_set(context: Context, one: SinglesSet) -> list[Trial]:
             truth = grammar.parse(single.words)
             part = one.name if among else f"{one.name}, not among the choices"
             trials += [
-                Trial(
+                SoundTrial(
                     part,
                     one.speaker,
                     level_name(db),
