@@ -60,3 +60,16 @@ def expanded(text: str, named_by: str) -> Path:
             f"{named_by} names {text}, and no home folder of '{text.partition('/')[0]}' is known. "
             "Write the whole path."
         ) from None
+
+
+def settings_folder(environment: Mapping[str, str] = os.environ) -> Path:
+    """The folder for what the user has set and taught: the learnt voices.
+
+    ``bay-assistant`` under ``$XDG_CONFIG_HOME`` or ``~/.config`` (XDG Base Directory Specification, as above).
+
+    Raises:
+        UsageProblem: The home folder is needed and unknown.
+    """
+    config = environment.get("XDG_CONFIG_HOME", "")
+    base = Path(config) if config.startswith("/") else home() / ".config"
+    return base / "bay-assistant"

@@ -24,6 +24,11 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--procedure", metavar="NAME", help="with --step: listen for what that step accepts")
     parser.add_argument("--step", metavar="NAME", help="with --procedure: name of the step")
+    parser.add_argument(
+        "--technician",
+        metavar="NAME",
+        help="hear with this technician's learnt voice and own words (default: the only one that is known)",
+    )
     add_model(parser)
     add_procedures(parser)
     add_grammars(parser)
@@ -46,5 +51,6 @@ def run(options: argparse.Namespace) -> int:
         model=options.model,
         grammars=options.grammars,
         procedures=options.procedures,
+        technician=options.technician or "",
         write=write,
     )

@@ -7,6 +7,7 @@ without a search for the beginning and end of speech. It may have any level and 
 from __future__ import annotations
 
 import time
+from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any
 
 from assistant import resources
@@ -15,9 +16,10 @@ from assistant.core.dialogue.states import State
 from assistant.core.values.codec import to_json
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
-from assistant.hearing.recogniser import Recogniser, find_model
+from assistant.hearing.recogniser import find_model
 from assistant.hearing.sound import read_sound
 from assistant.hearing.whole import hear_whole
+from assistant.learning.hearer import hearer_of, with_own_words
 from assistant.loading.folder import load_library
 from assistant.measured import DEFAULT_THRESHOLDS
 
@@ -27,6 +29,8 @@ if TYPE_CHECKING:
 
     from assistant.core.values.result import Result
     from assistant.grammar.step_grammar import StepGrammar
+    from assistant.hearing.recogniser import Recogniser
+    from assistant.learning.hearer import Hearer
 
 
 def run(
@@ -38,6 +42,7 @@ def run(
     model: Path | None,
     grammars: Path | None,
     procedures: Path | None,
+    technician: str = "",
     write: Callable[[dict[str, Any]], None],
 ) -> int:
     """Recognise files and write a line for each.
@@ -51,9 +56,21 @@ def run(
     Raises:
         BayAssistantError: Grammar, procedure, step or model cannot be used.
     """
-    asked = asked_for(grammar, procedure, step, grammars, procedures)
-    recogniser = Recogniser(find_model(model))
-    recogniser.prepare(asked)
+    hearer = hearer_of(technician)
+    asked = asked_for(grammar, procedure, step, grammars, procedures, hearer=hearer)
+    with ExitStack() as closing:
+        recogniser = hearer.recogniser(find_model(model), closing)
+        recogniser.prepare(asked)
+        return _hear(files, recogniser, asked, write)
+
+
+def _hear(
+    files: Sequence[Path],
+    recogniser: Recogniser,
+    asked: StepGrammar,
+    write: Callable[[dict[str, Any]], None],
+) -> int:
+    """Hear each file; 0, or 2 if one cannot be read."""
     status = 0
     for file in files:
         try:
@@ -98,13 +115,17 @@ def asked_for(
     step: str | None,
     grammars: Path | None = None,
     procedures: Path | None = None,
+    *,
+    hearer: Hearer | None = None,
 ) -> StepGrammar:
-    """The named grammar, or that of a step.
+    """The named grammar, or that of a step, with the own words of a technician.
 
     Raises:
         UsageProblem: Neither or both were named, or one does not exist.
     """
     loaded = GrammarSet.load(grammars or resources.directory("grammars"))
+    if hearer is not None and hearer.learnt is not None:
+        loaded = with_own_words(loaded, hearer.learnt)
     if grammar is not None and procedure is None and step is None:
         return loaded.named(grammar)
     if grammar is not None or procedure is None or step is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,10 +15,12 @@ from assistant.grammar.language import language_of
 from assistant.grammar.lexicon import Lexicon, parse_lexicon
 from assistant.grammar.parts import NOTHING, Parts
 from assistant.grammar.step_grammar import StepGrammar
+from assistant.grammar.taught import meaning_of, with_own
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
+    from assistant.core.values.own_word import OwnWord
     from assistant.grammar.language import Language
     from assistant.grammar.network import Position
     from assistant.grammar.phrases import Phrase
@@ -30,6 +33,7 @@ class GrammarSet:
     """A folder of grammars with its lexicon, read and checked."""
 
     def __init__(self, language: Language, lexicon: Lexicon) -> None:
+        self._language = language
         self._forms = language.forms
         self._named = language.named
         self._built: dict[GrammarRequest, StepGrammar] = {}
@@ -88,6 +92,31 @@ class GrammarSet:
                 "Name a folder of grammars",
             )
         return cls(language_of(grammars), lexicon)
+
+    def meaning_of(self, said: str) -> tuple[str, str]:
+        """The kind and the name of an answer that is named by its name or by its words (`taught.meaning_of`)."""
+        return meaning_of(said, self._forms)
+
+    def names_with(self, word: OwnWord) -> frozenset[str]:
+        """The meaning of own words, and the other names that take its forms over where it cannot be said."""
+        forms = self._forms[word.kind]
+        usual = forms.of[word.means][0]
+        lent = (name for name, others in forms.lent.items() if any(form == usual for form, _ in others))
+        return frozenset((word.means, *lent))
+
+    def taught(self, own: Sequence[OwnWord], place: Position) -> GrammarSet:
+        """The same grammars with a technician's own words; `place` says in messages where they come from.
+
+        Raises:
+            UsageProblem: They mean something that these grammars do not have.
+        """
+        if not own:
+            return self
+        entries = dict(self.lexicon.entries)
+        if missing := {word for one in own for word in one.words.split() if word not in entries}:
+            entries |= english.look_up(missing)
+        forms = with_own(self._forms, own, place)
+        return GrammarSet(replace(self._language, forms=forms), Lexicon(entries, self.lexicon.path))
 
     def outcomes(self) -> tuple[str, ...]:
         """Names of all outcomes that can be said."""

@@ -41,8 +41,20 @@ OUTPUTS = 1 + len(PHONES)
 PHONE_NUMBERS = {phone: number for number, phone in enumerate(sorted(PHONES), 1)}
 """Output of each phone."""
 
+ENDING = (
+    "prefinal_in",
+    "prefinal",
+    "prefinal.batchnorm",
+    "prefinal_out",
+    "prefinal_out.batchnorm",
+    "output.affine",
+)
+"""Components after the last wide layer, in order."""
+
 _SUBSAMPLING = 3
-_EPSILON = 1e-3
+EPSILON = 1e-3
+"""Added to the variance in batch normalisation."""
+
 _SKIP = re.compile(rb"input=Sum\(Scale\(([0-9.]+), ")
 _AT_ONCE = 1000
 """Steps that go through the network at once (30 s of sound), so that long talk takes no more memory."""
@@ -109,10 +121,19 @@ class Acoustics:
         Args:
             samples: Sound of 16 bits at 16 kHz. The recogniser's constant dither is added, so that both see the same.
         """
+        wide = self.wide(samples)
+        return self._ending(wide) if len(wide) else np.zeros((0, OUTPUTS), np.float32)
+
+    def wide(self, samples: Samples) -> Floats:
+        """The outputs of the last wide layer, shape (steps of 30 ms, units); `log_probabilities` goes on from there.
+
+        Args:
+            samples: As for `log_probabilities`.
+        """
         frames = cepstra(dithered(samples))
         steps = -(-len(frames) // _SUBSAMPLING)
         if steps == 0:
-            return np.zeros((0, OUTPUTS), np.float32)
+            return np.zeros((0, 0), np.float32)
         around = self._context
         pieces = []
         for begin in range(0, steps, _AT_ONCE):
@@ -143,6 +164,20 @@ class Acoustics:
             while f"{group}{number}.linear" in self._components:
                 out = self._layer(f"{group}{number}", out, step)
                 number += 1
+        return out
+
+    def ending(self) -> dict[str, Floats]:
+        """The weights of what follows `wide`: matrices by name, and vectors by name and token, for learning a voice."""
+        found: dict[str, Floats] = {}
+        for name in ENDING:
+            one = self._components[name]
+            if one.matrix is not None:
+                found[name] = one.matrix.floats()
+            found |= {f"{name} {token}": vector for token, vector in one.vectors.items()}
+        return found
+
+    def _ending(self, out: Floats) -> Floats:
+        """From the last wide layer to the logarithms of probabilities."""
         for name in ("prefinal_in", "prefinal"):
             out = self._affine(name, out)
         out = self._normal("prefinal", self._rectified(out))
@@ -187,7 +222,7 @@ class Acoustics:
 
     def _normal(self, name: str, sound: Floats) -> Floats:
         vectors = self._components[f"{name}.batchnorm"].vectors
-        scale = 1 / np.sqrt(vectors["<StatsVar>"] + np.float32(_EPSILON))
+        scale = 1 / np.sqrt(vectors["<StatsVar>"] + np.float32(EPSILON))
         sound *= scale
         sound -= vectors["<StatsMean>"] * scale
         return sound

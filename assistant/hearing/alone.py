@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.hearing.foreground import DEFAULT_GATE, FRAME, levels, loudness
-from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.sound import RATE
 
 if TYPE_CHECKING:
@@ -39,6 +38,10 @@ BACKGROUND_DB = 9.0
 
 BEFORE_S = 0.5
 """What the same voice said before the answer must end so long before it; "not" and "lit" are not so far apart."""
+
+
+PLAUSIBLE = 0.2
+"""Confidence from which a piece beside the answer may itself be one."""
 
 
 @dataclass(frozen=True)
@@ -82,16 +85,21 @@ def alone(samples: Samples, judged: Callable[[Samples], Judgement], sure_from: f
     if not 2 <= len(pieces) <= MOST:
         return None
     judgements = [judged(piece.of(samples)) for piece in pieces]
-    phrases = [number for number, one in enumerate(judgements) if one.result is not None]
+    phrases = [number for number, one in enumerate(judgements) if _is_phrase(one)]
     if len(phrases) != 1:
         return None
     answer, found = pieces[phrases[0]], judgements[phrases[0]]
     if not found.accepted or found.confidence < sure_from:
         return None
-    for piece, one in zip(pieces, judgements, strict=True):
+    for piece in pieces:
         if piece is answer or piece.voice_db < answer.voice_db - BACKGROUND_DB:
             continue
         gone_before = (answer.start - piece.end) * FRAME >= BEFORE_S * RATE
-        if not (gone_before and UNKNOWN in one.words.split()):
+        if not gone_before:
             return None
     return found
+
+
+def _is_phrase(judged: Judgement) -> bool:
+    """Whether a piece may be a phrase; one that is hardly likely is taken for other talk."""
+    return judged.result is not None and (judged.accepted or judged.confidence >= PLAUSIBLE)

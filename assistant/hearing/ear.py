@@ -27,7 +27,7 @@ from assistant.hearing.noise import Loudness
 from assistant.hearing.note import NoteSound
 from assistant.hearing.sound import Samples
 from assistant.hearing.utterance import OpenUtterance
-from assistant.hearing.voice_so_far import NEW_VOICE
+from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -79,6 +79,7 @@ class Ear:
         timing: When speech begins and ends.
         activity: Voice-activity model; the bundled one when None.
         own_voice: Recognises the assistant's own voice; None if the microphone cannot hear it.
+        voice: What is known of the voice that will answer.
     """
 
     def __init__(
@@ -91,6 +92,7 @@ class Ear:
         timing: EarTiming = DEFAULT_TIMING,
         activity: VoiceActivity | None = None,
         own_voice: OwnVoice | None = None,
+        voice: VoiceSoFar = NEW_VOICE,
     ) -> None:
         self._recogniser = recogniser
         self._grammar_for = grammar_for
@@ -103,7 +105,7 @@ class Ear:
         self._grammar: StepGrammar | None = None
         self._utterance: OpenUtterance | None = None
         self._note: NoteSound | None = None
-        self._voice = NEW_VOICE
+        self._voice = voice
 
     @property
     def heard_s(self) -> float:

@@ -11,6 +11,7 @@ from typing import Any
 
 from assistant.core.values.answer_kind import AnswerKind, KindLimits
 from assistant.core.values.events import TypedFact
+from assistant.core.values.own_word import OwnWord
 from assistant.core.values.starter import StarterLimits
 from assistant.core.values.thresholds import NO_LIMIT, OLD_RULES, Thresholds
 from assistant.errors import MALFORMED, RecordBroken, RecordProblem
@@ -80,6 +81,23 @@ class SpokenBy:
 
 
 @dataclass(frozen=True)
+class HeardBy:
+    """What was known of the technician who answers, which a resumed session keeps.
+
+    A replay needs none of it, because the record holds what was understood.
+
+    Attributes:
+        technician: Whose learnt voice hears; "" for nobody's.
+        adapted: Whether the acoustic model was fitted to that voice.
+        own: The technician's own words for answers.
+    """
+
+    technician: str = ""
+    adapted: bool = False
+    own: tuple[OwnWord, ...] = ()
+
+
+@dataclass(frozen=True)
 class Header:
     """The header of a session.
 
@@ -92,6 +110,7 @@ class Header:
         procedures: SHA-256 of each copied procedure file, by file name.
         likelihoods: Version of the likelihoods that weigh the results; "" if there are none.
         spoken_by: The assistant's voice.
+        heard_by: The technician's learnt voice and own words.
     """
 
     id: str
@@ -102,6 +121,7 @@ class Header:
     procedures: Mapping[str, str] = field(default_factory=dict)
     likelihoods: str = ""
     spoken_by: SpokenBy = field(default_factory=SpokenBy)
+    heard_by: HeardBy = field(default_factory=HeardBy)
 
     def to_bytes(self) -> bytes:
         """The contents of `HEADER_FILE`, indented because people look into it."""
@@ -116,6 +136,7 @@ class Header:
             "procedures": dict(sorted(self.procedures.items())),
             "likelihoods": self.likelihoods,
             "spoken_by": dataclasses.asdict(self.spoken_by),
+            "heard_by": dataclasses.asdict(self.heard_by),
         }
         text = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
         return text.encode("utf-8", "backslashreplace") + b"\n"
@@ -155,6 +176,7 @@ def parse_header(data: bytes, name: str) -> Header:
             spoken_by=_spoken_by(
                 body.get("spoken_by", {})
             ),  # not told in sessions recorded with one voice only
+            heard_by=_heard_by(body.get("heard_by", {})),  # nobody's in sessions before voices were learnt
         )
     except MALFORMED as error:
         raise RecordBroken(f"{name} is damaged: {error}.") from error
@@ -177,6 +199,16 @@ def _spoken_by(body: Any) -> SpokenBy:
     if isinstance(rate, bool) or not isinstance(rate, int):
         raise TypeError(f"the speaking rate {rate!r} is not a whole number")
     return SpokenBy(_text(body.get("voice", "")), rate)
+
+
+def _heard_by(body: Any) -> HeardBy:
+    adapted = body.get("adapted", False)
+    if not isinstance(adapted, bool):
+        raise TypeError(f"expected true or false, found {adapted!r}")
+    own = tuple(
+        OwnWord(_text(one["words"]), _text(one["kind"]), _text(one["means"])) for one in body.get("own", ())
+    )
+    return HeardBy(_text(body.get("technician", "")), adapted, own)
 
 
 def _thresholds(body: Any) -> Thresholds:

@@ -23,6 +23,7 @@ from assistant.record.header import (
     TORN_FILE,
     Facts,
     Header,
+    HeardBy,
     SpokenBy,
     parse_header,
 )
@@ -147,22 +148,22 @@ class SessionLog:
         thresholds: Thresholds = DEFAULT_THRESHOLDS,
         findings: Findings | None = None,
         spoken_by: SpokenBy = SpokenBy(),  # noqa: B008  a value without parts that change
+        heard_by: HeardBy = HeardBy(),  # noqa: B008  likewise
         now: Callable[[], datetime] = local_now,
         token: Callable[[], str] = random_token,
     ) -> Self:
         """Begin a session in a new folder of its own.
 
-        The folder gets its final name only when header and procedures are in it.
-        Load the library from `procedures`, so that the session uses exactly what it recorded.
+        It gets its final name only when all is in it. Load the library from `procedures`: what was recorded.
 
         Args:
             parent: Folder of all sessions, which is made if it does not exist.
             facts: Facts that were typed about the job.
             library_folder: Folder of the procedures in use; its YAML files and its likelihoods are copied.
             thresholds: Limits of the dialogue in force.
-            findings: The shop's findings on past cars, which count in the odds; kept beside the copied odds, so
-                that a replay counts the same.
+            findings: The shop's findings on past cars, kept beside the copied odds, so that a replay counts the same.
             spoken_by: The assistant's voice.
+            heard_by: The technician's learnt voice and own words.
             now: The clock.
             token: Gives four characters for the folder's name.
 
@@ -194,6 +195,7 @@ class SessionLog:
                 procedures={file: sha256(data) for file, data in copies.items()},
                 likelihoods=likelihoods,
                 spoken_by=spoken_by,
+                heard_by=heard_by,
             ).to_bytes()
             lock = lay(parent, name, header, copies)
             if lock is not None:

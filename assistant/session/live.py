@@ -8,43 +8,41 @@ import sys
 import time
 from contextlib import ExitStack
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.core.dialogue.runner import Runner
-from assistant.core.dialogue.sayable import requests_of
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.keys.pad import NumberPad
 from assistant.loading.folder import load_folder
 from assistant.record import SessionLog, sessions_folder
-from assistant.record.header import SpokenBy
+from assistant.record.header import HeardBy, SpokenBy
 from assistant.record.history import read_history
 from assistant.record.recorded import repeated_sentence
 from assistant.record.storage import write_file
-from assistant.record.summaries import session_named
 from assistant.record.told import told_on
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session.against_noise import AgainstNoise
 from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
+from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folder
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, left_out_sentence
 from assistant.speaking.neural.pronouncing import use_lexicon
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
-    from assistant.core.library.library import Library
     from assistant.core.library.terms import Terms
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.reasoning.odds import Findings
-    from assistant.hearing.recogniser import Recogniser
     from assistant.record import RecordedSession
     from assistant.screen.terminal import Screen
     from assistant.session.edges import OpenedMicrophone
+    from assistant.session.hearing import SessionEars
     from assistant.session.settings import Settings
     from assistant.speaking.voice import Voice
 
@@ -80,15 +78,15 @@ def _run(settings: Settings, ending: Ending) -> int:
     if settings.resume is None:
         library.procedure(settings.procedure)
     wanted = settings.gear
-    recogniser = None if wanted.keys_only else _recogniser(settings, library, grammars)
     # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
     with ExitStack() as shown, ExitStack() as gear:
+        hearing = None if wanted.keys_only else hearing_of(settings, library, grammars, gear)
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only)
         output, microphone = open_gear(wanted, news, gear)
         findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
-        log, voice = _log_and_voice(settings, findings)
+        log, voice = _log_and_voice(settings, findings, hearing.heard_by() if hearing else HeardBy())
         gear.callback(log.close)
         begun_in = log.folder
         runner = _runner(log)
@@ -109,12 +107,12 @@ def _run(settings: Settings, ending: Ending) -> int:
         news.session = session
         ending.tell(lambda: session.leave("interrupted"))
         against_noise = AgainstNoise(voice, headset=wanted.headset)
-        if recogniser is not None and microphone is not None:
-            session.ears = _listener(session, recogniser, grammars, microphone, log, screen, against_noise)
+        if hearing is not None and microphone is not None:
+            session.ears = _listener(session, hearing, microphone, log, screen, against_noise)
             gear.callback(session.ears.close)
         pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: news.lost("keys", why))
         gear.callback(pad.close)
-        for remark in remarks:
+        for remark in (*hearing_remarks(hearing), *remarks):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
         _lead(session, settings, log)
@@ -208,26 +206,15 @@ def _clock(begun: float) -> Callable[[], float]:
     return lambda: round(time.monotonic() - begun, 3)
 
 
-def _recogniser(settings: Settings, library: Library, grammars: GrammarSet) -> Recogniser:
-    """The model, with every answer of every step looked up in its vocabulary before the session starts."""
-    from assistant.hearing.recogniser import Recogniser, find_model  # noqa: PLC0415
-
-    recogniser = Recogniser(find_model(settings.folders.model))
-    for request in requests_of(library):
-        recogniser.fitting(grammars.request(request))
-    return recogniser
-
-
 def _listener(
     session: Session,
-    recogniser: Recogniser,
-    grammars: GrammarSet,
+    hearing: SessionEars,
     microphone: OpenedMicrophone,
     log: SessionLog,
     screen: Screen,
     against_noise: AgainstNoise,
 ) -> Ears:
-    from assistant.hearing.ear import Ear, Reports  # noqa: PLC0415
+    from assistant.hearing.ear import Reports  # noqa: PLC0415
     from assistant.hearing.listener import Listener  # noqa: PLC0415
     from assistant.hearing.own_voice import OwnVoice  # noqa: PLC0415
 
@@ -244,7 +231,7 @@ def _listener(
     )
     thresholds, played = log.header.thresholds, microphone.played
     if played is None:
-        ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds)
+        ear = hearing.ear(reports, thresholds)
         return Listener(ear, microphone, session.happened)
     own_voice = OwnVoice(
         played.between,
@@ -252,7 +239,7 @@ def _listener(
         loud=lambda: session.tell(NO_HEADSET),
         speech_db=thresholds.speech_level_db,
     )
-    ear = Ear(recogniser, grammars.request, reports, thresholds=thresholds, own_voice=own_voice)
+    ear = hearing.ear(reports, thresholds, own_voice)
     return Listener(ear, microphone, session.happened, played.pass_by)
 
 
@@ -275,20 +262,24 @@ def _procedures(settings: Settings) -> Path:
     return settings.folders.procedures or resources.directory("procedures")
 
 
-def _log_and_voice(settings: Settings, findings: Findings | None) -> tuple[SessionLog, Voice]:
+def _log_and_voice(
+    settings: Settings, findings: Findings | None, heard_by: HeardBy
+) -> tuple[SessionLog, Voice]:
     """The record and the voice; a wrong voice is refused before a new record is made, and a resumed one has its own."""
     gear = settings.gear
     if settings.resume is None:
         voice = open_voice(gear, SpokenBy())
         spoken_by = SpokenBy() if gear.silent else SpokenBy(voice.voice_name, voice.rate_words_per_minute)
         made = SessionLog.create(
-            settings.sessions, settings.facts, _procedures(settings), findings=findings, spoken_by=spoken_by
+            settings.sessions,
+            settings.facts,
+            _procedures(settings),
+            findings=findings,
+            spoken_by=spoken_by,
+            heard_by=heard_by,
         )
         return made, voice
-    path = Path(settings.resume)
-    if settings.resume == "last" or not path.is_dir():
-        path = session_named(settings.sessions, settings.resume, unsealed=True)
-    log = SessionLog.resume(path)
+    log = SessionLog.resume(resumed_folder(settings.sessions, settings.resume))
     try:
         return log, open_voice(gear, log.header.spoken_by)
     except GearProblem:

@@ -10,6 +10,7 @@ from assistant.core.values.events import (
     Clip,
     Event,
     Heard,
+    LevelChanged,
     NoiseChanged,
     NoMatch,
     NoteRecorded,
@@ -226,3 +227,31 @@ def test_noise_limits_have_hysteresis() -> None:
     assert {None} == set(told)
     told = [watch.changed(db) for db in [loud] * hold + [between] * 3 * hold + [quiet] * hold]
     assert [True, False] == [one for one in told if one is not None]
+
+
+def test_a_very_quiet_microphone_is_heard_and_told_once(desk: Desk) -> None:
+    """Answers at -65 dB are understood; the second one tells that the microphone is too quiet, and no later one."""
+    desk.ear.listen(LAMP)
+    word = np.concatenate([sound("feed-lit"), noise(1.0, -40), sound("dark"), noise(1.0, -40)])
+    rest = np.concatenate([noise(0.6, -40), word, word])
+    desk.feed(np.rint(rest * 10 ** (-45 / 20)).astype(np.int16))
+    results = [event.result for event in desk.events if isinstance(event, Heard)]
+    lit, dark = Result(outcome="lit", place="feed"), Result(outcome="dark")
+    assert [lit, dark, lit, dark] == results
+    (told,) = [event for event in desk.events if isinstance(event, LevelChanged)]
+    assert told.trouble == "quiet"
+    assert "Turn up" in told.why
+
+
+def test_talk_in_the_background_neither_hides_an_answer_nor_becomes_one(desk: Desk) -> None:
+    """Once the technician is known, somebody else may talk on 20 dB under: each answer is one event."""
+    desk.ear.listen(LAMP)
+    gap = noise(1.0, -55)
+    first = np.concatenate([gap, sound("dark"), gap])
+    words = np.concatenate([gap, gap, sound("feed-lit"), gap, gap, sound("dark"), gap]).astype(np.float64)
+    talk = np.resize(sound("remark").astype(np.float64), words.size)
+    desk.feed(first)
+    desk.feed(np.rint(words + 0.1 * talk).astype(np.int16))
+    lit, dark = Result(outcome="lit", place="feed"), Result(outcome="dark")
+    assert [dark, lit, dark] == [getattr(event, "result", None) for event in desk.events]
+    assert ["began", "ended"] * 3 == desk.calls

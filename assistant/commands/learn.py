@@ -1,0 +1,71 @@
+"""`bay-assistant learn`: learn a technician's voice and own words, show them, and throw them away."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.commands.options import add_grammars, add_model, add_procedures, add_sound, add_voice
+from assistant.errors import UsageProblem
+
+if TYPE_CHECKING:
+    import argparse
+
+ABOUT = "Learn a technician's voice in three minutes, and own words for answers."
+EXAMPLE = 'bay-assistant learn --technician Sam --word "she\'s lit" --means lit'
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument(
+        "--technician",
+        metavar="NAME",
+        help="whose voice (default: the only one that is known, else 'technician')",
+    )
+    parser.add_argument(
+        "--word", metavar="WORDS", help="with --means: teach own words for an answer; no lesson"
+    )
+    parser.add_argument(
+        "--means", metavar="ANSWER", help="the answer that they stand for: lit, dark, 'not sure' …"
+    )
+    parser.add_argument("--show", action="store_true", help="show what is known, and do nothing else")
+    parser.add_argument(
+        "--forget",
+        nargs="?",
+        const="",
+        metavar="WORDS",
+        help="throw away these own words, or all that is known of the technician",
+    )
+    parser.add_argument(
+        "--keep-sound",
+        action="store_true",
+        help="keep the sound of the lesson beside what was learnt; without it no sound is kept",
+    )
+    add_voice(parser)
+    add_sound(parser)
+    add_model(parser)
+    add_procedures(parser)
+    add_grammars(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Do one of the four things; the exit status is 1 if a lesson was too short to learn from.
+
+    Raises:
+        UsageProblem: Options exclude each other, or own words cannot be used.
+        GearProblem, RecordProblem: The lesson cannot begin, or nothing can be kept.
+    """
+    wanted = [name for name in ("show", "word") if getattr(options, name)]
+    wanted += ["forget"] if options.forget is not None else []
+    if len(wanted) > 1:
+        raise UsageProblem(f"--{wanted[0]} and --{wanted[1]} exclude each other. Give one of them.")
+    if bool(options.word) != bool(options.means):
+        raise UsageProblem('Own words need both: --word "she\'s lit" --means lit.')
+    from assistant.commands import learning  # noqa: PLC0415
+
+    if options.show:
+        return learning.show(options)
+    if options.forget is not None:
+        return learning.forget(options)
+    if options.word:
+        return learning.teach_word(options)
+    return learning.teach_voice(options)

@@ -1,0 +1,186 @@
+"""The work of `bay-assistant learn`."""
+
+from __future__ import annotations
+
+import io
+import random
+import shutil
+import sys
+import wave
+from dataclasses import replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from assistant.commands.options import grammars_folder, procedures_folder
+from assistant.errors import GearProblem, UsageProblem
+from assistant.grammar.grammar_set import GrammarSet
+from assistant.hearing.sound import RATE
+from assistant.learning import advice, keeping
+from assistant.learning.hearer import with_own_words
+from assistant.learning.learnt import Learnt
+from assistant.learning.own_words import check, own_word
+from assistant.loading.folder import load_library
+from assistant.session.settings import Gear
+
+if TYPE_CHECKING:
+    import argparse
+    from pathlib import Path
+
+    from assistant.learning.takes import Take
+
+LEAST_TAKES = 6
+"""Fewest takes from which something is learnt."""
+
+
+def technician(options: argparse.Namespace) -> str:
+    """The name that is given, else the only one that is known.
+
+    Raises:
+        UsageProblem: Several are known, and none is named.
+    """
+    if options.technician:
+        return " ".join(str(options.technician).split())
+    known = keeping.every()
+    if len(known) > 1:
+        names = ", ".join(one.technician for one in known)
+        raise UsageProblem(f"The voices of {names} are known. Say whose: --technician NAME.")
+    return known[0].technician if known else keeping.NOBODY
+
+
+def show(options: argparse.Namespace) -> int:
+    """Print what is known of one technician, or of all."""
+    grammars = GrammarSet.load(grammars_folder(options))
+    found = [keeping.read(options.technician)] if options.technician else list(keeping.every())
+    known = [one for one in found if one is not None]
+    if not known:
+        print("No voice is known. Learn one with: bay-assistant learn")
+    for one in known:
+        print(advice.about(one))
+        for line in advice.lines(one, with_own_words(grammars, one)):
+            print(f"  {line}")
+        print(f"  It is in {keeping.file_of(one.technician)}; nothing of it leaves this machine.")
+    return 0
+
+
+def forget(options: argparse.Namespace) -> int:
+    """Throw away own words, or all of a technician.
+
+    Raises:
+        UsageProblem: There is nothing of that kind.
+    """
+    name = technician(options)
+    known = keeping.read(name)
+    if not options.forget:
+        shutil.rmtree(_sound_folder(name), ignore_errors=True)
+        print(
+            f"Nothing is known of {name} any more."
+            if keeping.forget(name)
+            else f"Nothing was known of {name}."
+        )
+        return 0
+    words = " ".join(options.forget.lower().split())
+    if known is None or words not in [one.words for one in known.own]:
+        raise UsageProblem(f"'{words}' are no own words of {name}. 'learn --show' lists them.")
+    keeping.keep(replace(known, own=tuple(one for one in known.own if one.words != words)))
+    print(f"'{words}' means nothing of its own any more.")
+    return 0
+
+
+def teach_word(options: argparse.Namespace) -> int:
+    """Add own words after a check.
+
+    Raises:
+        UsageProblem: They cannot be used; says why, and where.
+    """
+    name = technician(options)
+    known = keeping.read(name) or Learnt(name)
+    grammars = GrammarSet.load(grammars_folder(options))
+    word = own_word(options.word, options.means, grammars, known.own)
+    if word in known.own:
+        print(f"'{word.words}' means {word.means} already.")
+        return 0
+    check(word, grammars, load_library(procedures_folder(options)), known.own)
+    keeping.keep(replace(known, own=(*known.own, word)))
+    print(f"From now on '{word.words}' means {word.means} when {name} answers.")
+    return 0
+
+
+def teach_voice(options: argparse.Namespace) -> int:
+    """Hold a lesson, learn from it, and say what came of it; 1 if it was too short.
+
+    Raises:
+        BayAssistantError: The gear, the model or the settings folder cannot be used.
+    """
+    from assistant.hearing.recogniser import Recogniser, find_model  # noqa: PLC0415
+    from assistant.learning.conclusion import concluded  # noqa: PLC0415
+    from assistant.learning.lesson import Lesson  # noqa: PLC0415
+    from assistant.learning.prompts import prompts  # noqa: PLC0415
+    from assistant.learning.sitting import sit  # noqa: PLC0415
+    from assistant.session.ending import Ending  # noqa: PLC0415
+
+    if sys.stdin is None:
+        raise GearProblem("No keys can be read: standard input is closed. Start bay-assistant in a terminal.")
+    name = technician(options)
+    known = keeping.read(name) or Learnt(name)
+    grammars = with_own_words(GrammarSet.load(grammars_folder(options)), known)
+    library = load_library(procedures_folder(options))
+    recogniser = Recogniser(find_model(options.model))
+    listed = prompts(library, grammars, known.own, random.Random())  # noqa: S311  an order, no secret
+    lesson = Lesson(listed, library, grammars)
+    gear = Gear(
+        microphone=options.microphone,
+        speaker=options.speaker,
+        voice=options.voice,
+        speech_rate=options.speech_rate,
+    )
+    with Ending() as ending:
+        sit(lesson, recogniser, grammars, gear, ending)
+        if len(lesson.takes) < LEAST_TAKES:
+            print(f"Only {len(lesson.takes)} words were said, too few to learn from. Nothing was changed.")
+            return 1
+        print(f"Learning from {len(lesson.takes)} words …", flush=True)
+        done = concluded(known, lesson.takes, recogniser, grammars, f"{datetime.now().astimezone():%Y-%m-%d}")
+        path = keeping.keep(done.learnt)
+        if options.keep_sound:
+            _keep_sound(_sound_folder(name), lesson.takes)
+    _tell(done.before, done.after, done.checked, fitted=bool(done.learnt.scales.size))
+    for line in advice.lines(done.learnt, grammars):
+        print(line)
+    sound = f"The sound is in {_sound_folder(name)}" if options.keep_sound else "The sound was not kept"
+    print(f"{sound}; what was learnt is in {path}, and leaves this machine never.")
+    print(
+        f"'run --technician {name}' hears with it."
+        if len(keeping.every()) > 1
+        else "'run' hears with it from now on."
+    )
+    return 0
+
+
+def _tell(before: int, after: int, checked: int, *, fitted: bool) -> None:
+    if fitted:
+        print(
+            f"Of the {checked} words that only check {before} were heard before, and {after} are heard now."
+        )
+    else:
+        print(
+            f"Of the {checked} words that only check {before} are heard. Fitting the model to the voice did not "
+            "help there, so it stays as it is."
+        )
+
+
+def _sound_folder(name: str) -> Path:
+    return keeping.file_of(name).with_suffix(".sound")
+
+
+def _keep_sound(folder: Path, takes: list[Take]) -> None:
+    """Write the takes as WAV files that only the user can read."""
+    from assistant.record.storage import make_private_folder, write_file  # noqa: PLC0415
+
+    shutil.rmtree(folder, ignore_errors=True)
+    make_private_folder(folder)
+    for number, take in enumerate(takes, 1):
+        data = io.BytesIO()
+        with wave.open(data, "wb") as file:
+            file.setparams((1, 2, RATE, 0, "NONE", ""))
+            file.writeframes(take.sound.astype("<i2").tobytes())
+        write_file(folder / f"{number:02d}-{take.prompt.words.replace(' ', '-')}.wav", data.getvalue())

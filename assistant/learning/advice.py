@@ -1,0 +1,52 @@
+"""What a lesson showed, in plain words for the technician."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant.learning.takes import is_well, other_words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from assistant.grammar.grammar_set import GrammarSet
+    from assistant.learning.learnt import Learnt
+
+
+def lines(learnt: Learnt, grammars: GrammarSet) -> Iterator[str]:
+    """Which answers are heard well, what to say instead of the others, and the own words.
+
+    Args:
+        learnt: What is known.
+        grammars: The grammars with own words.
+    """
+    well = [words for words, score in learnt.scores.items() if is_well(score)]
+    badly = {words: score for words, score in learnt.scores.items() if not is_well(score)}
+    if well:
+        yield f"Heard well: {', '.join(well)}."
+    for words, score in badly.items():
+        others = other_words(words, grammars, learnt.scores)
+        better = next((one for one in others if one in learnt.scores), None)
+        if better is not None:
+            yield f"Not heard well: {words} ({score.right} of {score.of}). Say '{better}' instead."
+        elif others:
+            yield (
+                f"Not heard well: {words} ({score.right} of {score.of}). Use the number pad, "
+                f"or try '{others[0]}'."
+            )
+        else:
+            yield f"Not heard well: {words} ({score.right} of {score.of}). Use the number pad for it."
+    for one in learnt.own:
+        yield f"Own words: '{one.words}' means {one.means}."
+
+
+def about(learnt: Learnt) -> str:
+    """What a session with this voice says on its first line."""
+    parts = []
+    if learnt.scales.size:
+        parts.append("the model is fitted to it")
+    if learnt.own:
+        parts.append(f"{len(learnt.own)} own words count" if len(learnt.own) > 1 else "own words count")
+    more = f" ({', '.join(parts)})" if parts else ""
+    when = f", learnt on {learnt.day}" if learnt.day else ""
+    return f"Voice: {learnt.technician}{when}{more}."

@@ -1,0 +1,120 @@
+"""What is learnt from the takes of a lesson, and what changes by it."""
+
+from __future__ import annotations
+
+import itertools
+import tempfile
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assistant.hearing.foreground import prepared
+from assistant.hearing.recogniser import Recogniser
+from assistant.hearing.voice_so_far import NEW_VOICE
+from assistant.hearing.whole import hear_whole
+from assistant.learning.fitting import LastLayers, Spoken, fitted
+from assistant.learning.hearer import adapted, model_of
+from assistant.learning.learnt import Learnt
+from assistant.learning.takes import Take, scores
+from assistant.measured import DEFAULT_THRESHOLDS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assistant.grammar.grammar_set import GrammarSet
+    from assistant.grammar.lexicon import Pronunciation
+    from assistant.hearing.acoustics import Acoustics, Floats
+
+MOST_WAYS = 16
+"""Most pronunciations of all words together that are tried."""
+
+
+@dataclass(frozen=True)
+class Conclusion:
+    """What was learnt.
+
+    Attributes:
+        learnt: To be kept.
+        before: Takes of the half that checks that would have counted, without what was learnt.
+        after: The same with it.
+        checked: All takes of that half.
+    """
+
+    learnt: Learnt
+    before: int
+    after: int
+    checked: int
+
+
+def concluded(
+    known: Learnt, takes: Sequence[Take], recogniser: Recogniser, grammars: GrammarSet, day: str
+) -> Conclusion:
+    """Learn from takes.
+
+    Args:
+        known: What was known before; own words stay.
+        takes: What was said.
+        recogniser: With the model as it is, not fitted to anybody.
+        grammars: The grammars with own words.
+        day: The day, as 2026-11-28.
+
+    Raises:
+        ModelProblem: The model cannot be fitted.
+    """
+    plain = [heard_again(take, recogniser, grammars) for take in takes]
+    acoustics = recogniser.acoustics
+    empty = known.scales[:0]
+    scales = empty if acoustics is None else _scales(acoustics, plain, grammars)
+    fit = plain
+    if scales.size:
+        with tempfile.TemporaryDirectory(prefix="bay-assistant-") as folder:
+            better = Recogniser(adapted(recogniser.path, scales, Path(folder)))
+            fit = [heard_again(take, better, grammars) for take in takes]
+        if _right(fit) < _right(plain):
+            scales, fit = empty, plain
+    voice = NEW_VOICE
+    for take in fit:
+        if take.right:
+            voice = voice.after(take.differences)
+    learnt = replace(
+        known, day=day, model=model_of(recogniser.path), voice=voice, scales=scales, scores=scores(fit)
+    )
+    checked = sum(not take.prompt.teaches for take in takes)
+    return Conclusion(learnt, _right(plain), _right(fit), checked)
+
+
+def heard_again(take: Take, recogniser: Recogniser, grammars: GrammarSet) -> Take:
+    """The same take as this recogniser hears it, with the measures of the voice."""
+    if not take.sound.size:
+        return take
+    grammar = grammars.request(take.prompt.request)
+    judged, _ = hear_whole(recogniser, grammar, take.sound, DEFAULT_THRESHOLDS)
+    return replace(
+        take,
+        words=judged.words,
+        right=judged.result == take.prompt.result,
+        accepted=judged.accepted,
+        differences=judged.differences,
+    )
+
+
+def _right(takes: Sequence[Take]) -> int:
+    return sum(take.right and take.accepted for take in takes if not take.prompt.teaches)
+
+
+def _scales(acoustics: Acoustics, takes: Sequence[Take], grammars: GrammarSet) -> Floats:
+    """Scales of the acoustic model; a take in which something else was understood teaches nothing."""
+    halves: dict[bool, list[Spoken]] = {True: [], False: []}
+    for take in takes:
+        said = pronunciations(take.prompt.words, grammars)
+        if take.right and said:
+            wide = acoustics.wide(prepared(take.sound))
+            halves[take.prompt.teaches].append(Spoken(wide, said))
+    return fitted(LastLayers(acoustics.ending()), halves[True], halves[False])
+
+
+def pronunciations(words: str, grammars: GrammarSet) -> tuple[Pronunciation, ...]:
+    """Ways to say all of these words, the usual one first; none if a word has no pronunciation."""
+    each = [grammars.lexicon.pronunciations(word) for word in words.split()]
+    ways = itertools.islice(itertools.product(*each), MOST_WAYS)
+    return tuple(tuple(itertools.chain.from_iterable(way)) for way in ways)
