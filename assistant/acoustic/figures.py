@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.acoustic.in_noise import LEVELS
+from assistant.acoustic.in_noise import CONDITIONS
 from assistant.hearing_bench import scoring
 
 if TYPE_CHECKING:
@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 
 def tally(judged: Iterable[Stated], reject: float, ask: float) -> dict[str, float]:
     """Shares in per cent: of the grammar's phrases right, wrong and asked again; wrong and other speech accepted."""
-    phrases = [one for one in judged if not one.heard.other]
-    others = [one for one in judged if one.heard.other]
+    everything = list(judged)
+    phrases = [one for one in everything if not one.heard.other]
+    others = [one for one in everything if one.heard.other]
 
     def share(among: Sequence[Stated], good: Callable[[Stated], bool]) -> float:
         return round(100 * sum(map(good, among)) / max(1, len(among)), 1)
@@ -72,10 +73,10 @@ def reliability(judged: Iterable[Stated]) -> list[tuple[float, float, int]]:
 
 
 def curve(judged: Sequence[Stated]) -> list[tuple[float, dict[str, float]]]:
-    """The trade-off at 10 dB and above for a range of limits."""
-    good = [one for one in judged if one.heard.level >= 10]
+    """The trade-off for a range of limits."""
     return [
-        (limit, tally(good, limit, limit)) for limit in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
+        (limit, tally(judged, limit, limit))
+        for limit in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98)
     ]
 
 
@@ -84,8 +85,12 @@ def report(judged: Sequence[Stated], made: Calibration) -> str:
     lines = ["| sound | utterances | right | wrong | asked again | right / wrong without affirming |"]
     lines[0] += " other speech: accepted / without affirming |"
     lines.append("|---|---|---|---|---|---|---|")
-    groups = [(f"{level} dB", [j for j in judged if j.heard.level == level]) for level in LEVELS]
-    groups.append(("10 dB and above", [j for j in judged if j.heard.level >= 10]))
+    groups = [(name, [j for j in judged if j.heard.condition == name]) for name in CONDITIONS]
+    groups += [
+        (about, [j for j in judged if j.heard.about == about])
+        for about in sorted({j.heard.about for j in judged})
+    ]
+    groups.append(("all", list(judged)))
     for name, group in groups:
         t = tally(group, made.reject_below, made.ask_below)
         lines.append(
@@ -93,13 +98,18 @@ def report(judged: Sequence[Stated], made: Calibration) -> str:
             f"{t['right without affirming']} / {t['wrong without affirming']} | "
             f"{t['other accepted']} / {t['other without affirming']} (of {t['other speech']:.0f}) |"
         )
-    lines += ["", "| limit, 10 dB and above | right | wrong | asked again | other speech accepted |"]
+    lines += ["", "| limit | right | wrong | asked again | other speech accepted |"]
     lines.append("|---|---|---|---|---|")
     for limit, t in curve(judged):
         lines.append(
             f"| {limit} | {t['right']} | {t['wrong']} | {t['asked again']} | {t['other accepted']} |"
         )
+    lines += ["", "| kind of answer | taken from | sure from | right answers lost | wrong ones taken |"]
+    lines.append("|---|---|---|---|---|")
+    for kind, (low, high) in made.limits.items():
+        t = tally(judged, low, high)
+        lines.append(f"| {kind} | {low} | {high} | {t['asked again']} | {t['wrong']} |")
     lines += ["", "| stated | right | number |", "|---|---|---|"]
-    lines += [f"| {stated:.2f} | {found:.2f} | {count} |" for stated, found, count in reliability(judged)]
+    lines += [f"| {said:.2f} | {found:.2f} | {count} |" for said, found, count in reliability(judged)]
     lines += ["", ", ".join(f"{name} {value}" for name, value in quality(judged).items())]
     return "\n".join(lines) + "\n"

@@ -1,6 +1,6 @@
 """Tries the decoder's weights on the development set, with one row for each combination.
 
-It compares the mean price of an utterance (`assistant.acoustic.calibrate.Price`) at the best limits for each
+It compares the mean price of an utterance (`assistant.acoustic.prices`) at the best limits for each
 combination, because right answers alone would favour a recogniser that rejects nothing.
 """
 
@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.acoustic.calibrate import Price, limits
 from assistant.acoustic.export import Decoding, write_model
 from assistant.acoustic.figures import tally
 from assistant.acoustic.fitting import Stated, across
 from assistant.acoustic.in_noise import hear_all, read_manifest
+from assistant.acoustic.prices import PRICES, Price, limits_of
+from assistant.core.values.answer_kind import AnswerKind
 from assistant.hearing.graph import Costs
 from assistant.hearing.recogniser import Recogniser
 
@@ -70,23 +71,25 @@ def sweep(
             for filler in fillers:
                 recogniser = Recogniser(folder, costs=Costs(filler_phone=filler))
                 heard = hear_all(spoken, recogniser)
-                judged = across(heard, ("share",))
-                reject, ask = limits(judged, Price())
+                judged = across(heard)
+                price = PRICES[AnswerKind.RESULT]
+                reject, ask = limits_of(price)
                 answers = [one for one in heard if not one.other]
                 best = sum(one.right for one in answers) / max(1, len(answers))
-                figures = {"price": mean_price(judged, reject, ask, Price()), "best": 100 * best}
+                figures = {"price": mean_price(judged, reject, ask, price), "best": 100 * best}
                 yield Combination(scale, blank_prior, filler, figures | tally(judged, reject, ask))
 
 
 def mean_price(judged: Sequence[Stated], reject: float, ask: float, price: Price) -> float:
     """Mean price of an utterance at these limits, in repeated questions; other speech costs only if it is taken."""
     total = 0.0
+    affirm = price.affirm or 0.0
     for one in judged:
         right = one.heard.right
         if one.probability < reject:
             total += 0.0 if one.heard.other else price.repeat
         elif one.probability < ask:
-            total += price.affirm if right else price.affirm + price.denied
+            total += affirm if right else affirm + price.denied
         else:
             total += 0.0 if right else price.wrong
     return total / max(1, len(judged))

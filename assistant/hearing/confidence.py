@@ -1,32 +1,36 @@
 """Measures of an utterance that together say whether an answer is right: the base of its confidence.
 
 The recogniser's own probability is overconfident under a tight grammar.
-This module measures what else is known about each utterance; `assistant.measured` makes one probability of it.
+This module puts together what else is known about each utterance: how the answer's phones fit the sound
+(`assistant.hearing.verification`), what voice activity and levels say, and how this voice has fitted before
+(`assistant.hearing.voice_so_far`). `assistant.measured` makes one probability of it.
 ``python -m assistant.acoustic.calibrate`` fits that probability to sound with known words, and drops measures
 that do not help.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.hearing.activity import CHUNK, CHUNK_S, DEFAULT_TIMING, Levels, SileroActivity
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.sound import RATE
+from assistant.hearing.verification import verified
+from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
+from assistant.measured import CALIBRATION
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.grammar.lexicon import Lexicon
+    from assistant.grammar.step_grammar import StepGrammar
+    from assistant.hearing.acoustics import Floats as Logs
     from assistant.hearing.recognition import Recognition
     from assistant.hearing.sound import Samples
 
-MEASURES = ("share", "word", "filler", "pace", "pace-squared", "speech", "voiced", "snr")
-"""Names of the measures, as `measures` gives them."""
-
-_LIMIT = 8.0
+OF_THE_VOICE = ("fit", "sure")
+"""Measures that are also compared with those of the voice's earlier answers."""
 
 
 @dataclass(frozen=True)
@@ -56,45 +60,56 @@ class Evidence:
         return cls(mean, len(spoken) / len(within), len(within) * CHUNK_S, snr_db)
 
 
-def measures(
-    recognition: Recognition, share: float, lexicon: Lexicon, evidence: Evidence | None
-) -> dict[str, float]:
-    """The measures of an utterance by name; an unknown one is left out.
+@dataclass(frozen=True)
+class PhraseMeasures:
+    """The best alternative and what is known about it.
+
+    Attributes:
+        words: Its words, a phrase of the grammar.
+        measures: All measures by name; an unknown one is left out.
+        differences: Measures of the voice, less the means of all voices, for `VoiceSoFar.after`.
+    """
+
+    words: str
+    measures: Mapping[str, float]
+    differences: Mapping[str, float]
+
+
+def measured(
+    recognition: Recognition,
+    grammar: StepGrammar,
+    logs: Logs,
+    evidence: Evidence | None,
+    voice: VoiceSoFar = NEW_VOICE,
+    means: Mapping[str, float] | None = None,
+) -> PhraseMeasures | None:
+    """The alternative that fits the sound best, with its measures; None if none is a phrase of the grammar.
 
     Args:
-        recognition: A recognition with at least one word.
-        share: Probability of the meaning among the recogniser's alternatives, 0 to 1.
-        lexicon: Gives the number of phones of the words.
+        recognition: The recogniser's result.
+        grammar: Phrases that could be said.
+        logs: Log-probabilities of the steps (`Acoustics.log_probabilities`).
         evidence: Voice activity and levels, if known.
+        voice: What is known of the voice.
+        means: Means of all voices; the delivered ones without.
 
     Returns:
-        ``share`` and ``word`` (the lowest of the words' own probabilities): log-odds, at most 8 from 0.
-        ``filler``: how much likelier the words are than the best alternative with the filler (natural logarithm,
-        at most 8; also 8 if there is no such alternative).
-        ``pace``: logarithm of the seconds for each phone, and its square after 0.1 s (too fast and too slow).
-        ``speech``, ``voiced``, ``snr``: as in `Evidence`, the last in dB.
+        The measures of `verification.verified`; ``speech``, ``voiced`` and ``snr`` as in `Evidence` (the last in dB);
+        and ``voice-fit``, ``voice-sure``: how far this voice's earlier answers were from the means of all voices.
     """
-    found = {"share": _log_odds(share)}
-    if recognition.word_confidences:
-        found["word"] = _log_odds(min(recognition.word_confidences))
-    best = recognition.alternatives[0].score if recognition.alternatives else 0.0
-    fillers = [one.score for one in recognition.alternatives if UNKNOWN in one.words.split()]
-    found["filler"] = min(_LIMIT, best - max(fillers, default=best - _LIMIT))
-    if evidence is None:
-        return found
-    phones = lexicon.phones(recognition.words.split())
-    if phones:
-        pace = math.log(max(evidence.speech_s, CHUNK_S) / len(phones) / 0.1)
-        found |= {"pace": pace, "pace-squared": pace * pace}
-    found |= {"speech": evidence.speech, "voiced": evidence.voiced}
-    if evidence.snr_db is not None:
-        found["snr"] = evidence.snr_db
-    return found
-
-
-def _log_odds(probability: float) -> float:
-    within = min(1 - 1e-9, max(1e-9, probability))
-    return max(-_LIMIT, min(_LIMIT, math.log(within / (1 - within))))
+    heard = [one.words for one in recognition.alternatives if one.words and UNKNOWN not in one.words.split()]
+    found = verified(logs, heard, grammar.parse, grammar.phrases(), grammar.lexicon)
+    if found is None:
+        return None
+    words, measures = found
+    means = CALIBRATION.voice if means is None else means
+    differences = {name: measures[name] - means[name] for name in OF_THE_VOICE if name in means}
+    measures |= {f"voice-{name}": voice.offset(name) for name in OF_THE_VOICE}
+    if evidence is not None:
+        measures |= {"speech": evidence.speech, "voiced": evidence.voiced}
+        if evidence.snr_db is not None:
+            measures["snr"] = evidence.snr_db
+    return PhraseMeasures(words, measures, differences)
 
 
 def evidence_in(samples: Samples) -> tuple[bool, Evidence | None]:

@@ -1,10 +1,10 @@
 """Turns recognised words into a result, or into nothing: strictly, and the same for files and live sound.
 
-It begins with the probability of the *meaning*: the recogniser's alternatives that mean the same as the best one
-("feed lit" and "feed side lit") against all others, including those with the filler.
-For a model whose graphs we write, that share and the other measures of the utterance
-(`assistant.hearing.confidence`) become one calibrated probability; for any other model, the share is the
-confidence.
+For a model whose graphs we write, each of the recogniser's alternatives that means something is compared with the
+sound itself (`assistant.hearing.verification`), and the measures of the best one become one calibrated probability
+(`assistant.hearing.confidence`, `assistant.measured`). That the recogniser preferred the filler does not decide.
+For any other model, or without the sound, the confidence is the share of the alternatives that mean the same as the
+best one ("feed lit" and "feed side lit") in the sum of likelihoods, including those with the filler.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from assistant.core.values.answer_kind import AnswerKind
-from assistant.core.values.result import Control, Result
-from assistant.hearing.confidence import measures
+from assistant.core.values.answer_kind import AnswerKind, kind_of
+from assistant.core.values.result import Result
+from assistant.hearing.confidence import measured
 from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.recognition import Recognition, probabilities
 from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
@@ -31,6 +31,10 @@ if TYPE_CHECKING:
 _STOP = "stop"
 """The word that is obeyed even if it was hardly heard; its other forms ("whoa", "kill it") are too near to others."""
 
+
+UNVERIFIED = 0.63
+"""Least share of likelihood for an answer that was not compared with the sound; a share is no calibrated probability.
+"""
 
 _LESS = 0.01
 """What is taken from the limit of confidence, so that an answer that sounds much like another one is read back."""
@@ -62,9 +66,9 @@ def judge(
     *,
     speech: bool,
     evidence: Evidence | None = None,
-    sound: Samples | None = None,  # noqa: ARG001
-    acoustics: Acoustics | None = None,  # noqa: ARG001
-    voice: VoiceSoFar = NEW_VOICE,  # noqa: ARG001
+    sound: Samples | None = None,
+    acoustics: Acoustics | None = None,
+    voice: VoiceSoFar = NEW_VOICE,
 ) -> Judgement:
     """Judge a recognition.
 
@@ -78,22 +82,30 @@ def judge(
         acoustics: The recogniser's own acoustic model; None for a model of another layout.
         voice: What is known of this voice from earlier answers of the session.
     """
-    words = recognition.words
-    result = None
-    if speech and words and UNKNOWN not in words.split():
-        result = grammar.parse(words)
+    verified = speech and recognition.calibrated and sound is not None and acoustics is not None
+    if verified:
+        assert sound is not None and acoustics is not None  # noqa: S101,PT018  for the type checker
+        found = measured(recognition, grammar, acoustics.log_probabilities(sound), evidence, voice)
+        if found is None:
+            return Judgement(recognition.words, None, 0.0, accepted=False)
+        words, confidence = found.words, round(CALIBRATION.probability(found.measures), 4)
+        result, differences = grammar.parse(words), found.differences
+    else:
+        words, differences = recognition.words, {}
+        understood = speech and words and UNKNOWN not in words.split()
+        result = grammar.parse(words) if understood else None
+        confidence = share_of(recognition, grammar, result) if result else round(recognition.confidence, 4)
     if result is None:
-        return Judgement(words, None, round(recognition.confidence, 4), accepted=False)
-    confidence = share_of(recognition, grammar, result)
-    if recognition.calibrated:
-        found = measures(recognition, confidence, grammar.lexicon, evidence)
-        confidence = round(CALIBRATION.probability(found), 4)
-    shouted = result.control is Control.STOP and _STOP in words.split()
-    limit = thresholds.of(AnswerKind.STOP).taken_from if shouted else thresholds.reject_below
-    accepted = confidence >= limit
+        return Judgement(words, None, confidence, accepted=False)
+    kind = kind_of(result, grammar.request.controls)
+    if kind is AnswerKind.STOP and _STOP not in words.split():
+        kind = AnswerKind.RESULT
+    limits = thresholds.of(kind)
+    least = limits.taken_from if verified or kind is AnswerKind.STOP else max(UNVERIFIED, limits.taken_from)
+    accepted = confidence >= least
     if result.outcome is not None and grammar.is_doubtful(words):
-        confidence = min(confidence, thresholds.ask_below - _LESS)
-    return Judgement(words, result, confidence, accepted)
+        confidence = min(confidence, limits.sure_from - _LESS)
+    return Judgement(words, result, confidence, accepted, differences)
 
 
 def share_of(recognition: Recognition, grammar: StepGrammar, result: Result) -> float:

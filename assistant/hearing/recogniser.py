@@ -51,11 +51,11 @@ VARIABLE = "BAY_ASSISTANT_MODEL"
 NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "graph/phones/word_boundary.int")
 DYNAMIC = ("graph/HCLr.fst", "graph/Gr.fst")
 
-KEPT = 3
-"""Number of open graphs to keep: the step's question, its read-back and the one before.
+KEPT = 2
+"""Number of open graphs to keep: the step's question and its read-back.
 
-Each has its own copy of the network's weights (about 40 MB for the bundled model); four would break the limit of
-300 MB."""
+Each has its own copy of the network's weights (about 40 MB for the bundled model), and `Acoustics` has one in 16 bits;
+three graphs would break the limit of memory."""
 
 LARGE = 64_000_000
 """Size of another model's ``HCLr.fst`` in bytes above which only one graph is kept, because each holds the sounds

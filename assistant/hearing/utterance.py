@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.core.values.answer_kind import kind_of
 from assistant.core.values.result import Control
 from assistant.hearing.activity import CHUNK_S, Completeness
 from assistant.hearing.alone import alone
@@ -30,10 +29,8 @@ if TYPE_CHECKING:
 SLOW = 0.15
 """Processing time as a share of the sound over which a recogniser is not asked on trial; the bundled model: 0.02."""
 
-
-HELD_BACK = 0.011
-"""An answer that sounds much like another one is held so little under the limit of being sure (`judge`), so that it is
-read back; that does not make it less certain that it has ended."""
+ENDS_FROM = 0.75
+"""Confidence from which a phrase that cannot go on ends the utterance at once."""
 
 
 def completeness(words: str, grammar: StepGrammar) -> Completeness:
@@ -162,19 +159,12 @@ class OpenUtterance:
         judged = self._ended()
         far = completeness(judged.words, self._grammar) if judged.accepted else Completeness.NO
         if far is Completeness.COMPLETE:
-            if judged.words == so_far or self._is_sure(judged):
+            if judged.words == so_far or judged.confidence >= ENDS_FROM:
                 self._found = judged
                 return judged.words, far
             far = Completeness.UNCONFIRMED
         self._again()
         return judged.words, far
-
-    def _is_sure(self, judged: Judgement) -> bool:
-        """Whether the recogniser is sure of an accepted answer, though it may sound like another one."""
-        assert judged.result is not None  # noqa: S101  it was accepted
-        kind = kind_of(judged.result, self._grammar.request.controls)
-        least = min(self._thresholds.ask_below, self._thresholds.of(kind).sure_from)
-        return judged.confidence >= least - HELD_BACK
 
     def _again(self) -> None:
         """Begin the recognition anew, with all that is known now."""

@@ -11,14 +11,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.acoustic import calibrate, figures, fitting, in_noise
-from assistant.acoustic.calibrate import Price
+from assistant.acoustic import calibrate, figures, fitting, in_noise, prices
 from assistant.acoustic.fitting import Stated
-from assistant.acoustic.in_noise import HeardInNoise
+from assistant.acoustic.in_noise import CONDITIONS, HeardInNoise
+from assistant.core.values.answer_kind import AnswerKind
 from assistant.errors import UsageProblem
-from assistant.hearing.confidence import MEASURES
 from assistant.hearing.sound import RATE, level_db, read_sound
-from assistant.measured import CALIBRATION, FILE, Calibration
+from assistant.hearing.voice_so_far import PRIOR
+from assistant.measured import CALIBRATION, FILE, Calibration, term
 
 SOUNDS = Path(__file__).parent.parent / "hearing" / "sounds"
 
@@ -32,7 +32,15 @@ def made_up(count: int, seed: int = 1) -> list[HeardInNoise]:
         right = bool(generator.random() < 1 / (1 + math.exp(-(1 + 2 * share))))
         measures = {"share": share, "pace": pace}
         heard.append(
-            HeardInNoise(f"voice {number % 4}", (20, 10, 5, 0)[number // 4 % 4], False, True, right, measures)
+            HeardInNoise(
+                f"voice {number % 4}",
+                CONDITIONS[number // 4 % len(CONDITIONS)],
+                "answers",
+                other=False,
+                phrase=True,
+                right=right,
+                measures=measures,
+            )
         )
     return heard
 
@@ -54,48 +62,100 @@ def test_stated_and_found_agree_on_voices_that_were_not_fitted() -> None:
     assert figures.quality(judged)["calibration error"] < 0.02
 
 
-def test_a_measure_that_says_nothing_is_left_out() -> None:
-    """Of two measures the one that matters is chosen, and noise is not."""
-    assert ("share",) == calibrate.choose(made_up(2_000))
-    swapped = [replace(h, measures={"share": 0.0, "word": h.measures["share"]}) for h in made_up(2_000)]
-    assert ("share", "word") == calibrate.choose(swapped)
-
-
-def test_no_voice_is_in_both_halves() -> None:
-    """The halves share no voice, hold all of them, and are about as large."""
+def test_no_voice_is_in_two_parts() -> None:
+    """The parts share no voice, hold all of them, and are about as large."""
     heard = made_up(400)
-    one, other = fitting.halves(heard)
-    assert not one & other
-    assert {h.voice for h in heard} == one | other
-    assert (2, 2) == (len(one), len(other))
+    parts = fitting.parts_of(heard, 2)
+    assert not parts[0] & parts[1]
+    assert {h.voice for h in heard} == parts[0] | parts[1]
+    assert (2, 2) == (len(parts[0]), len(parts[1]))
 
 
-def test_limits_follow_the_price() -> None:
-    """With true probabilities the limits come out where the price says that taking and asking cost the same."""
-    generator = np.random.default_rng(5)
-    blank = HeardInNoise("a", 10, False, True, False)
-    chances = generator.random(60_000)
-    right = generator.random(60_000) < chances
-    judged = [Stated(replace(blank, right=bool(r)), float(c)) for r, c in zip(right, chances, strict=True)]
-    price = Price(wrong=6.0, affirm=0.5, denied=1.8, repeat=1.0)
-    reject, ask = calibrate.limits(judged, price)
-    # Repeat costs 1, affirming 0.5 + 1.8 (1 - p): equal at p = 1 - 0.5 / 1.8.  Taking costs 6 (1 - p).
-    assert pytest.approx(1 - 0.5 / 1.8, abs=0.03) == reject
-    assert pytest.approx(1 - 0.5 / 4.2, abs=0.03) == ask
+def test_a_knot_is_a_line_from_there_on() -> None:
+    """Terms are measures, their excess over a knot, and products; one of an unknown measure is unknown."""
+    measures = {"fit": -1.0, "phones": 2.0}
+    assert (-1.0, 0.5, 0.0, -2.0) == tuple(
+        term(name, measures) for name in ("fit", "fit>-1.5", "fit>-0.5", "fit*phones")
+    )
+    assert term("ahead", measures) is None
+    assert term("ahead>1", measures) is None
+    assert term("fit*ahead", measures) is None
 
 
-@pytest.mark.parametrize("level", in_noise.LEVELS)
-def test_noise_is_mixed_to_the_level_and_the_same_each_time(level: int) -> None:
+def test_groups_that_must_be_refused_have_their_share_whatever_their_number() -> None:
+    """A hundred near misses beside a hundred answers weigh as much as `SHARES` says."""
+    answer = made_up(1)[0]
+    miss = replace(answer, other=True, about="near misses", right=False)
+    weights = fitting.case_weights([answer] * 100 + [miss] * 100)
+    assert pytest.approx(100.0) == weights[:100].sum()
+    assert pytest.approx(100 * fitting.SHARES["near misses"]) == weights[100:].sum()
+
+
+def test_a_voice_is_known_by_its_right_answers_before() -> None:
+    """The first utterance knows nothing of its voice, later ones know the right ones before them, no others do."""
+    one = replace(made_up(1)[0], right=True, measures={"fit": -3.0, "sure": 0.0})
+    other = replace(one, voice="another")
+    known = fitting.with_voices([one, other, one, replace(one, right=False), one], {"fit": -1.0, "sure": 0.0})
+    offsets = [h.measures["voice-fit"] for h in known]
+    assert [0.0, 0.0] == offsets[:2]
+    assert pytest.approx(-2.0 / (1 + PRIOR)) == offsets[2]
+    assert pytest.approx(-4.0 / (2 + PRIOR)) == offsets[3]
+    assert offsets[3] == offsets[4]
+
+
+@pytest.mark.parametrize("kind", list(AnswerKind))
+def test_limits_are_where_two_ways_to_go_on_cost_the_same(kind: AnswerKind) -> None:
+    """By hand: the expected costs on both sides of each limit are equal, or the limits meet."""
+    price = prices.PRICES[kind]
+    taken, sure = prices.limits_of(price)
+    if price.affirm is None:
+        assert pytest.approx(price.repeat * taken, abs=0.02) == price.wrong * (1 - taken)
+        assert taken == sure
+        return
+    affirmed = price.affirm + price.denied * (1 - taken)
+    assert pytest.approx(price.repeat, abs=0.02) == affirmed
+    assert pytest.approx(price.wrong * (1 - sure), abs=0.05) == price.affirm + price.denied * (1 - sure)
+    assert taken < sure
+
+
+def test_no_more_wrong_answers_than_the_share_are_taken_silently() -> None:
+    """Of a thousand answers with true probabilities at most so many are wrong above the limit, and one lower is
+    too many.
+    """
+    blank = made_up(1)[0]
+    judged = [
+        Stated(replace(blank, right=number % 10 != 0 or chance > 0.9), chance)
+        for number, chance in enumerate(np.linspace(0.1, 0.99, 1000))
+    ]
+    limit = prices.silent_limit(judged)
+    wrong = [one for one in judged if not one.heard.right]
+    assert sum(one.probability >= limit for one in wrong) <= 1
+    assert sum(one.probability >= limit - 0.005 - 1e-9 for one in wrong) >= 1
+
+
+@pytest.mark.parametrize("condition", in_noise.CONDITIONS[1:5])
+def test_noise_is_mixed_to_the_level_and_the_same_each_time(condition: str) -> None:
     """The signal-to-noise ratio over the speech part is the one that was asked for; the same name, the same noise."""
     clean = read_sound(SOUNDS / "feed-lit.flac").samples
-    mixed = in_noise.in_noise(clean, level, "x.flac")
-    assert (mixed == in_noise.in_noise(clean, level, "x.flac")).all()
-    assert (mixed != in_noise.in_noise(clean, level, "y.flac")).any()
-    silent = in_noise.in_noise(
-        np.where(np.arange(clean.size) == RATE, 1, 0).astype(np.int16), level, "x.flac"
-    )
-    noise = level_db(silent[: round(0.4 * RATE)])
-    assert pytest.approx(in_noise.SPEECH_DB - level, abs=4) == noise
+    mixed = in_noise.in_condition(clean, condition, "x.flac")
+    assert (mixed == in_noise.in_condition(clean, condition, "x.flac")).all()
+    assert (mixed != in_noise.in_condition(clean, condition, "y.flac")).any()
+    speech = in_noise.in_condition(clean, "clean", "x.flac").astype(float)
+    begin, end = in_noise.speech_part(speech)
+    level = level_db(mixed[begin:end]) - level_db(mixed[: round(0.4 * RATE)])
+    # The level of the mixture over that of the noise alone.
+    wanted = 10 * math.log10(1 + 10 ** (float(condition.split()[1]) / 10))
+    assert pytest.approx(wanted, abs=4) == level
+
+
+def test_another_voice_is_as_far_under_as_the_condition_says() -> None:
+    """Where the speaker is silent, the other one is heard so many dB under."""
+    clean = read_sound(SOUNDS / "feed-lit.flac").samples
+    tone = (8000 * np.sin(np.arange(RATE) * 0.2)).astype(np.int16)
+    mixed = in_noise.in_condition(clean, "voice 18", "x.flac", tone)
+    begin, end = in_noise.speech_part(in_noise.in_condition(clean, "clean", "x.flac").astype(float))
+    under = level_db(mixed[begin:end]) - level_db(mixed[: round(0.4 * RATE)])
+    assert pytest.approx(18.0, abs=2.5) == under
 
 
 def manifest(folder: Path) -> Path:
@@ -122,14 +182,14 @@ def test_the_command_writes_a_file_that_can_be_used(
 ) -> None:
     """From a manifest to the data file, the table and the diagram, with the real recogniser."""
     output = tmp_path / "confidence.json"
-    arguments = [str(manifest(tmp_path)), "--output", str(output), "--report", str(tmp_path / "report")]
-    assert 0 == calibrate.main(arguments)
+    arguments = [str(manifest(tmp_path)), "--times", "2", "--output", str(output)]
+    assert 0 == calibrate.main([*arguments, "--report", str(tmp_path / "report")])
     made = Calibration.read(output)
     assert made.reject_below <= made.ask_below
     assert 0 < made.probability({}) < 1
     text = (tmp_path / "report" / "calibration.md").read_text(encoding="utf-8")
     assert text in capsys.readouterr().out
-    assert re.search(r"^\| 20 dB \| \d+ \|", text, re.MULTILINE)
+    assert re.search(r"^\| bay 20 \| \d+ \|", text, re.MULTILINE)
     assert (tmp_path / "report" / "reliability.svg").read_text(encoding="utf-8").startswith("<svg")
 
 
@@ -160,8 +220,8 @@ def test_the_delivered_file_says_when_and_on_what_it_was_measured() -> None:
     assert CALIBRATION == Calibration.read(FILE)
     assert 0 < CALIBRATION.reject_below < CALIBRATION.ask_below < 1
     assert {"measured", "sound", "voices", "price in repeated questions"} <= CALIBRATION.about.keys()
-    assert "share" in CALIBRATION.weights
-    assert set(CALIBRATION.weights) <= set(MEASURES)
+    assert set(CALIBRATION.weights) <= set(fitting.TERMS)
+    assert set(CALIBRATION.limits) == set(AnswerKind)
 
 
 @pytest.mark.parametrize("body", ["", "{}", "[]", '{"weights": 3}'])

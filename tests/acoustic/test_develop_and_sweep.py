@@ -13,13 +13,14 @@ import soundfile
 from assistant import resources
 from assistant.acoustic import develop
 from assistant.acoustic.bank import LEVEL, RATE
-from assistant.acoustic.calibrate import Price
 from assistant.acoustic.fitting import Stated
 from assistant.acoustic.in_noise import HeardInNoise, read_manifest
+from assistant.acoustic.prices import Price
 from assistant.acoustic.sound import Sound
 from assistant.acoustic.sweep import mean_price
 from assistant.acoustic.texts import Texts, TrainingText
 from assistant.acoustic.voices import KOKORO_ENGLISH, KOKORO_FOREIGN, KOKORO_KEPT, Flite
+from assistant.core.values.result import GrammarRequest
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.loading.folder import load_library
 
@@ -40,9 +41,10 @@ def test_the_development_set_is_what_calibration_reads(
     texts = Texts(grammars, load_library(resources.directory("procedures")), {"hat": "hˈæt", "sun": "sˈʌn"})
     assert develop.make_development_set(tmp_path, texts, {"one": _Noise()}) == 9
     spoken = read_manifest(tmp_path / "manifest.jsonl")
-    assert [one.other for one in spoken] == [False] * 6 + [True] * 3
+    assert [one.said is None for one in spoken] == [False] * 6 + [True] * 3
     for one in spoken[:6]:
-        assert grammars.request(one.request).parse(one.words) is not None
+        assert isinstance(one.listened, GrammarRequest)
+        assert grammars.request(one.listened).parse(one.said or "") is not None
     sound, rate = soundfile.read(tmp_path / "one-0000.flac")
     assert rate == RATE
     assert np.sqrt(np.mean(sound**2)) == pytest.approx(LEVEL, rel=0.1)
@@ -61,7 +63,7 @@ def test_the_mean_price_of_four_utterances_by_hand() -> None:
     """Right and sure 0; wrong and sure 6; right but asked 0.5; an answer that is not taken 1: 7.5 of 4."""
 
     def one(*, right: bool, chance: float) -> Stated:
-        return Stated(HeardInNoise("v", 10, other=False, phrase=True, right=right), chance)
+        return Stated(HeardInNoise("v", "bay 10", "answers", other=False, phrase=True, right=right), chance)
 
     judged = [
         one(right=True, chance=0.95),
@@ -69,4 +71,4 @@ def test_the_mean_price_of_four_utterances_by_hand() -> None:
         one(right=True, chance=0.7),
         one(right=True, chance=0.2),
     ]
-    assert mean_price(judged, 0.5, 0.9, Price()) == pytest.approx(7.5 / 4)
+    assert mean_price(judged, 0.5, 0.9, Price(6.0, 1.0, "", 0.5, 1.8)) == pytest.approx(7.5 / 4)

@@ -10,7 +10,7 @@ from hypothesis import given, strategies as st
 from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.grammar.grammar_set import GrammarSet
-from assistant.hearing.judge import judge
+from assistant.hearing.judge import UNVERIFIED, judge
 from assistant.hearing.recognition import Alternative, Recognition, probabilities
 from assistant.measured import DEFAULT_THRESHOLDS
 
@@ -45,7 +45,7 @@ def test_stop_is_obeyed_on_little_confidence() -> None:
     doubtful = recognition(stop=0.4, dark=0.35, dim=0.25)
     judged = judge(doubtful, GRAMMAR, DEFAULT_THRESHOLDS, speech=True)
     assert (True, Control.STOP) == (judged.accepted, judged.result.control if judged.result else None)
-    assert judged.confidence < DEFAULT_THRESHOLDS.reject_below
+    assert judged.confidence < UNVERIFIED
     nothing = recognition(stop=0.1, lit=0.09, **{f"lit_{n}": 0.09 for n in range(9)})
     assert not judge(nothing, GRAMMAR, DEFAULT_THRESHOLDS, speech=True).accepted
 

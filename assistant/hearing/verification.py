@@ -1,0 +1,361 @@
+"""How well an answer's phones explain the sound: measured on the acoustic model's own probabilities.
+
+The decoder ranks phrases; it says little about whether any of them was said. This module compares three things over
+the same steps of 30 ms:
+
+- the *phrase*: the sum over all ways to speak the phones of the answer in order, with blanks between them (the
+  forward sum of connectionist temporal classification, Graves et al. 2006), over all pronunciations;
+- the *free loop*: the likeliest output of every step, whatever phones that makes;
+- the *rivals*: the recogniser's other alternatives and the phrases of the step's grammar, each with its own sum.
+
+All of it is relative: to the number of phones, to the free loop and to the rivals, and no measure has a ceiling that
+a lonely alternative would reach.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.hearing.acoustics import OUTPUTS, PHONE_NUMBERS, STEP_S
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping, Sequence
+
+    from assistant.grammar.lexicon import Lexicon
+    from assistant.hearing.acoustics import Floats as Logs
+
+Floats: TypeAlias = NDArray[np.float64]
+Phones: TypeAlias = tuple[int, ...]
+"""Outputs of the phones of a phrase, in order."""
+
+FLOOR = 0.02
+"""Share of each step's probability that is spread over all outputs, so that one phone that is spoken in another way
+costs a limited amount: at most the logarithm of `FLOOR` / `OUTPUTS`."""
+
+_RESCALE = 8
+"""Steps between rescalings: `FLOOR` / `OUTPUTS` to this power is still far from the smallest number."""
+
+MOST_VARIANTS = 6
+"""Pronunciations of a rival that are tried."""
+
+_AROUND = 4
+"""Steps before the first phone and after the last one that still belong to the answer."""
+
+
+@dataclass(frozen=True)
+class InPhones:
+    """A phrase in one pronunciation.
+
+    Attributes:
+        words: Its words.
+        phones: The outputs of its phones.
+        of_word: For each phone the number of its word.
+    """
+
+    words: tuple[str, ...]
+    phones: Phones
+    of_word: tuple[int, ...]
+
+    @classmethod
+    def of(cls, words: Sequence[str], spoken: Sequence[Sequence[str]]) -> InPhones:
+        """From words and the phones of each."""
+        phones = tuple(PHONE_NUMBERS[phone] for said in spoken for phone in said)
+        of_word = tuple(number for number, said in enumerate(spoken) for _ in said)
+        return cls(tuple(words), phones, of_word)
+
+
+def variants(words: Sequence[str], lexicon: Lexicon, most: int = MOST_VARIANTS) -> list[InPhones]:
+    """The phrase in at most so many pronunciations; none if a word has no pronunciation."""
+    each = [lexicon.pronunciations(word) for word in words]
+    if not words or not all(each):
+        return []
+    return [InPhones.of(words, spoken) for spoken in itertools.islice(itertools.product(*each), most)]
+
+
+def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tuple[InPhones, float] | None:
+    """The phrase in its best pronunciation, chosen word by word, with the logarithm of its sum.
+
+    Args:
+        floored: Probabilities, as `floor` gives them.
+        words: The phrase.
+        lexicon: Pronunciations.
+
+    Returns:
+        None if a word has no pronunciation.
+    """
+    each = [lexicon.pronunciations(word) for word in words]
+    if not words or not all(each):
+        return None
+    usual = [said[0] for said in each]
+    tried = [usual]
+    for number, spoken in enumerate(each):
+        tried += [[*usual[:number], other, *usual[number + 1 :]] for other in spoken[1:]]
+    made = [InPhones.of(words, spoken) for spoken in tried]
+    sums = forward(floored, [said.phones for said in made])
+    if len(tried) == 1:
+        return made[0], float(sums[0])
+    chosen, at = list(usual), 1
+    for number, spoken in enumerate(each):
+        scores = [float(sums[0]), *(float(value) for value in sums[at : at + len(spoken) - 1])]
+        chosen[number] = spoken[int(np.argmax(scores))]
+        at += len(spoken) - 1
+    together = InPhones.of(words, chosen)
+    total = float(forward(floored, [together.phones])[0])
+    best = int(np.argmax(sums))
+    return (together, total) if total >= sums[best] else (made[best], float(sums[best]))
+
+
+def floor(logs: Logs) -> Floats:
+    """Probabilities of the steps with the floor, shape (steps, OUTPUTS)."""
+    return np.asarray((1 - FLOOR) * np.exp(logs.astype(np.float64)) + FLOOR / OUTPUTS)
+
+
+def forward(floored: Floats, phrases: Sequence[Phones]) -> Floats:
+    """For each phrase the logarithm of the summed probability of all ways to speak it over all steps.
+
+    A phrase that has more phones than there are steps gets the logarithm of next to nothing.
+    """
+    count = len(phrases)
+    if not count or not len(floored):
+        return np.full(count, -math.inf)
+    longest = max(len(one) for one in phrases)
+    size = 2 * longest + 1
+    labels = np.zeros((count, size), np.intp)
+    ends = np.zeros(count, np.intp)
+    for row, one in enumerate(phrases):
+        labels[row, 1 : 2 * len(one) : 2] = one
+        ends[row] = 2 * len(one)
+    leaps = np.zeros((count, size))
+    leaps[:, 3::2] = labels[:, 3::2] != labels[:, 1:-2:2]
+    alpha = np.zeros((count, size))
+    alpha[:, 0] = 1.0
+    began = True
+    scale = np.zeros(count)
+    for number, step in enumerate(floored):
+        if began:
+            following = np.zeros_like(alpha)
+            following[:, :2] = 1.0
+            began = False
+        else:
+            following = alpha.copy()
+            following[:, 1:] += alpha[:, :-1]
+            following[:, 2:] += alpha[:, :-2] * leaps[:, 2:]
+        alpha = following * step[labels]
+        if number % _RESCALE == _RESCALE - 1:
+            most = np.maximum(alpha.max(axis=1), 1e-300)
+            alpha /= most[:, None]
+            scale += np.log(most)
+    rows = np.arange(count)
+    ended = alpha[rows, ends] + np.where(ends > 0, alpha[rows, ends - 1], 0.0)
+    return np.asarray(scale + np.log(np.maximum(ended, 1e-300)))
+
+
+def aligned(floored: Floats, phones: Phones) -> NDArray[np.intp] | None:
+    """The likeliest way to speak the phones: for each step the number of the phone, or -1 for a blank.
+
+    Returns:
+        None if there are fewer steps than phones.
+    """
+    steps, size = len(floored), 2 * len(phones) + 1
+    if steps < len(phones) or not phones:
+        return None
+    labels = np.zeros(size, np.intp)
+    labels[1::2] = phones
+    leaps = np.full(size, -np.inf)
+    leaps[3::2] = np.where(labels[3::2] != labels[1:-2:2], 0.0, -np.inf)
+    logs = np.log(floored)[:, labels]
+    score = np.full(size, -np.inf)
+    score[:2] = logs[0, :2]
+    back = np.zeros((steps, size), np.int8)
+    for step in range(1, steps):
+        moved = np.stack([score, np.r_[-np.inf, score[:-1]], np.r_[-np.inf, -np.inf, score[:-2]] + leaps])
+        back[step] = moved.argmax(axis=0)
+        score = moved.max(axis=0) + logs[step]
+    place = size - 1 if score[size - 1] >= score[size - 2] else size - 2
+    if not np.isfinite(score[place]):
+        return None
+    path = np.empty(steps, np.intp)
+    for step in range(steps - 1, -1, -1):
+        path[step] = place // 2 if place % 2 else -1
+        place -= int(back[step, place])
+    return path
+
+
+def collapsed(best: NDArray[np.intp]) -> list[tuple[int, int]]:
+    """The phones of the likeliest outputs, each with its first step."""
+    return [
+        (int(output), at) for at, output in enumerate(best) if output and (at == 0 or best[at - 1] != output)
+    ]
+
+
+def edits(one: Sequence[int], other: Sequence[int]) -> int:
+    """Fewest phones to change, add or leave out to turn one into the other."""
+    row = list(range(len(other) + 1))
+    for at, left in enumerate(one, 1):
+        before, row[0] = row[0], at
+        for to, right in enumerate(other, 1):
+            before, row[to] = row[to], min(row[to] + 1, row[to - 1] + 1, before + (left != right))
+    return row[-1]
+
+
+def _worst(values: Floats, size: int) -> float:
+    """The largest mean of so many values in a row."""
+    size = min(size, len(values))
+    return float(np.convolve(values, np.ones(size) / size, "valid").max())
+
+
+def fit_measures(logs: Logs, floored: Floats, said: InPhones, total: float) -> dict[str, float]:
+    """How the phones of one phrase fit the sound; {} if there are fewer steps than phones.
+
+    Args:
+        logs: Log-probabilities of the steps.
+        floored: The same with the floor.
+        said: The phrase in its best pronunciation.
+        total: Logarithm of its sum.
+
+    Returns:
+        ``fit``: that logarithm less the free loop's, for each phone. ``worst``, ``worst-two``, ``worst-three``: the
+        same for the worst phone and for stretches, as a cost; ``worst-word``: mean cost of a phone in the worst word.
+        ``before``, ``after``, ``beyond``: cost of the steps outside the answer, their sum at last.
+        ``sure`` and ``least-sure``: mean and lowest probability of a phone where it is spoken, as log-odds and
+        logarithm. ``explained``: share of all that is not blank that the answer's phones explain.
+        ``edits``: phones of the free loop that differ, for each phone; ``extra``: phones more than in the answer.
+        ``phones``: logarithm of their number. ``gap``: longest time between two phones of a word, s; ``pace``,
+        ``pace-squared``: logarithm of the time of a phone after 0.1 s.
+    """
+    path = aligned(floored, said.phones)
+    if path is None:
+        return {}
+    count = len(said.phones)
+    steps = np.arange(len(path))
+    labels = np.where(path >= 0, np.asarray(said.phones)[path], 0)
+    free = np.log(floored.max(axis=1))
+    lost = free - np.log(floored[steps, labels])
+    probabilities = np.exp(logs.astype(np.float64))
+    spoken = path >= 0
+    here = np.where(spoken, probabilities[steps, labels], 0.0)
+    peaks = np.zeros(count, np.intp)
+    height = np.full(count, -1.0)
+    for step in steps[spoken]:
+        if here[step] > height[path[step]]:
+            height[path[step]], peaks[path[step]] = here[step], step
+    middles = (peaks[1:] + peaks[:-1] + 1) // 2
+    owner = np.searchsorted(middles, steps, "right")
+    outside_before = steps < peaks[0] - _AROUND
+    outside_after = steps > peaks[-1] + _AROUND
+    inside = ~(outside_before | outside_after)
+    costs = np.asarray(np.bincount(owner[inside], lost[inside], count), np.float64)
+    words = np.asarray(said.of_word)
+    of_words = np.bincount(words, costs) / np.bincount(words)
+    sounding = float((1 - probabilities[:, 0]).sum())
+    heard = collapsed(probabilities.argmax(axis=1))
+    sure = np.clip(height, 1e-4, 1 - 1e-3)
+    within = np.diff(peaks)[np.diff(words) == 0]
+    length = (peaks[-1] - peaks[0] + 2) * STEP_S
+    pace = math.log(length / count / 0.1)
+    before, after = float(lost[outside_before].sum()), float(lost[outside_after].sum())
+    return {
+        "fit": (total - float(free.sum())) / count,
+        "worst": float(costs.max()),
+        "worst-two": _worst(costs, 2),
+        "worst-three": _worst(costs, 3),
+        "worst-word": float(of_words.max()),
+        "inside": float(costs.mean()),
+        "before": before,
+        "after": after,
+        "beyond": before + after,
+        "sure": float(np.mean(np.log(sure / (1 - sure)))),
+        "least-sure": float(np.log(sure.min())),
+        "explained": min(1.0, float(here.sum()) / max(0.5, sounding)),
+        "edits": edits([phone for phone, _ in heard], said.phones) / count,
+        "extra": float(max(0, len(heard) - count)),
+        "phones": math.log(count),
+        "gap": float(within.max()) * STEP_S if within.size else 0.0,
+        "pace": pace,
+        "pace-squared": pace * pace,
+    }
+
+
+def sums_of(
+    floored: Floats, phrases: Iterable[tuple[str, ...]], lexicon: Lexicon
+) -> dict[tuple[str, ...], float]:
+    """The logarithm of the sum of each phrase over its pronunciations; a phrase with an unknown word is left out."""
+    spoken = [said for words in phrases for said in variants(words, lexicon)]
+    spoken = [said for said in spoken if len(said.phones) <= len(floored)]
+    found: dict[tuple[str, ...], float] = {}
+    for said, value in zip(spoken, forward(floored, [one.phones for one in spoken]), strict=True):
+        found[said.words] = max(float(value), found.get(said.words, -math.inf))
+    return found
+
+
+def rival_measures(own: float, others: Mapping[str, float], free: float, count: int) -> dict[str, float]:
+    """How far the answer is ahead of the best rival and behind the free loop.
+
+    Args:
+        own: Logarithm of the answer's sum.
+        others: The same of phrases with other meanings.
+        free: The free loop's.
+        count: Phones of the answer.
+
+    Returns:
+        ``ahead``: logarithm of the ratio to the best rival, squeezed by the inverse hyperbolic sine, so that far is
+        far; ``ahead-each``: the same for each phone; a step without rivals is compared with the free loop alone.
+        ``behind``: the free loop's lead over the answer, squeezed in the same way.
+    """
+    behind = free - own
+    best = max(others.values(), default=-math.inf)
+    lead = own - best if math.isfinite(best) else 0.0
+    found = {"behind": math.asinh(behind)}
+    if math.isfinite(best):
+        found |= {"ahead": math.asinh(lead), "ahead-each": lead / count}
+    return found
+
+
+MOST_RIVALS = 400
+"""Phrases of a step's grammar that are compared; most steps have fewer, and the shortest come first."""
+
+
+def verified(
+    logs: Logs,
+    alternatives: Sequence[str],
+    meaning_of: Callable[[str], object | None],
+    phrases: Sequence[str],
+    lexicon: Lexicon,
+) -> tuple[str, dict[str, float]] | None:
+    """The best of the alternatives that mean something, and all measures of it.
+
+    Args:
+        logs: Log-probabilities of the steps.
+        alternatives: What the recogniser heard, the best first.
+        meaning_of: The meaning of words, None for none.
+        phrases: Phrases of the step's grammar that might have been said instead.
+        lexicon: Pronunciations.
+
+    Returns:
+        Its words and its measures; None if no alternative means anything or the sound is too short for it.
+    """
+    floored = floor(logs)
+    scored = [
+        (found[1], words, found[0])
+        for words in alternatives
+        if meaning_of(words) is not None and (found := best_spoken(floored, words.split(), lexicon))
+    ]
+    if not scored:
+        return None
+    own, words, said = max(scored, key=lambda one: one[0])
+    found_measures = fit_measures(logs, floored, said, own)
+    if not found_measures:
+        return None
+    meaning = meaning_of(words)
+    others = {text: total for total, text, _ in scored if meaning_of(text) != meaning}
+    far = [phrase for phrase in phrases if phrase not in others and meaning_of(phrase) != meaning]
+    sums = sums_of(floored, (tuple(phrase.split()) for phrase in far[:MOST_RIVALS]), lexicon)
+    others |= {" ".join(text): total for text, total in sums.items()}
+    free = float(np.log(floored.max(axis=1)).sum())
+    return words, found_measures | rival_measures(own, others, free, len(said.phones))
