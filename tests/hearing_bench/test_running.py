@@ -216,7 +216,7 @@ def test_the_table_shows_counts_as_shares_with_their_interval() -> None:
     made = HearingFigures("a machine", "2026-01-01T00:00+00:00", False, {"model": "abc"})
     for result in (lit, lit, lit, dim):
         made.records.append(
-            HeardUtterance("model", "lamp", "x", "10 dB", Hearing(lit, result, True, 0.95, 0.1, 2.0))
+            HeardUtterance("model", "lamp", "x", "10 dB", Hearing(lit, result, True, 0.9999, 0.1, 2.0))
         )
     assert "| lamp, x | 4 | model | 75 [30-95] / 25 / 0 · 25 |" in report.text(made)
     assert "| model | 0.050 |" in report.text(made)
