@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from assistant.acoustic.stages import add_errors, add_recordings
 from assistant.errors import BayAssistantError, GearProblem, UsageProblem
 
 if TYPE_CHECKING:
@@ -201,52 +201,6 @@ def _train(options: argparse.Namespace) -> None:
     )
 
 
-def _recordings(options: argparse.Namespace) -> None:
-    import torch  # noqa: PLC0415
-
-    from assistant.acoustic.net import Net, Shape  # noqa: PLC0415
-    from assistant.acoustic.recordings import Aligner, fill_from_recordings  # noqa: PLC0415
-    from assistant.acoustic.spoken_words import pronunciations  # noqa: PLC0415
-    from assistant.acoustic.weights import restore  # noqa: PLC0415
-
-    net = Net(Shape())
-    restore(net, options.weights)
-    aligner = Aligner(net, torch.device(options.device))
-    kept = json.loads(options.kept.read_text(encoding="utf-8"))["speakers"] if options.kept else []
-    for index in options.index:
-        fill_from_recordings(
-            index,
-            options.out,
-            aligner,
-            pronunciations(options.british),
-            without=() if options.only_kept else kept,
-            only=kept if options.only_kept else (),
-            told=lambda text: print(text, flush=True),
-        )
-
-
-def _errors(options: argparse.Namespace) -> None:
-    import torch  # noqa: PLC0415
-
-    from assistant.acoustic.features import Cepstra  # noqa: PLC0415
-    from assistant.acoustic.net import Net, Shape  # noqa: PLC0415
-    from assistant.acoustic.noises import make_noises  # noqa: PLC0415
-    from assistant.acoustic.phone_errors import phone_errors  # noqa: PLC0415
-    from assistant.acoustic.weights import restore  # noqa: PLC0415
-    from assistant.acoustic.windows import TrainingSpeech  # noqa: PLC0415
-
-    device = torch.device(options.device)
-    torch.manual_seed(5)
-    noises = make_noises(64, 10.0, device)
-    for folder in options.kept:
-        kept = TrainingSpeech([folder], device)
-        for weights in options.weights:
-            net = Net(Shape()).to(device)
-            restore(net, weights)
-            found = phone_errors(net, Cepstra().to(device), kept, noises)
-            print(f"{folder.name}  {weights}  {json.dumps(found)}", flush=True)
-
-
 def _average(options: argparse.Namespace) -> None:
     from assistant.acoustic.weights import average  # noqa: PLC0415  needs PyTorch
 
@@ -259,9 +213,9 @@ def _parser() -> argparse.ArgumentParser:
     steps = parser.add_subparsers(required=True, metavar="STEP")
     for add in (
         _add_bank,
-        _add_recordings,
+        add_recordings,
         _add_train,
-        _add_errors,
+        add_errors,
         _add_pack,
         _add_gather,
         _add_develop,
@@ -285,24 +239,6 @@ def _add_bank(steps: Steps) -> None:
     one.set_defaults(run=_bank)
 
 
-def _add_recordings(steps: Steps) -> None:
-    one = steps.add_parser("recordings", help="put recordings of people into a bank")
-    one.add_argument(
-        "--index", type=Path, required=True, nargs="+", metavar="FILE", help="index.jsonl of a set"
-    )
-    one.add_argument(
-        "--weights", type=Path, required=True, metavar="FILE", help="of a model, to find the phones"
-    )
-    one.add_argument("--out", type=Path, required=True, metavar="DIR")
-    one.add_argument("--kept", type=Path, metavar="FILE", help="JSON with the speakers kept for development")
-    one.add_argument(
-        "--only-kept", action="store_true", help="take these speakers, instead of leaving them out"
-    )
-    one.add_argument("--british", type=Path, metavar="FILE", help="the misaki dictionary of British English")
-    one.add_argument("--device", default="cpu")
-    one.set_defaults(run=_recordings)
-
-
 def _add_train(steps: Steps) -> None:
     one = steps.add_parser("train", help="train for some minutes on banks of speech")
     one.add_argument("--bank", type=Path, required=True, nargs="+", metavar="DIR")
@@ -324,16 +260,6 @@ def _add_train(steps: Steps) -> None:
     )
     one.add_argument("--device", default="cuda")
     one.set_defaults(run=_train)
-
-
-def _add_errors(steps: Steps) -> None:
-    one = steps.add_parser("errors", help="the share of wrong phones, for several weights in the same sound")
-    one.add_argument("--weights", type=Path, required=True, nargs="+", metavar="FILE")
-    one.add_argument(
-        "--kept", type=Path, required=True, nargs="+", metavar="DIR", help="banks of other voices"
-    )
-    one.add_argument("--device", default="cuda")
-    one.set_defaults(run=_errors)
 
 
 def _add_pack(steps: Steps) -> None:

@@ -46,7 +46,7 @@ AROUND_S = 0.2
 
 
 @dataclass(frozen=True)
-class Piece:
+class Stretch:
     """A part of a recording: from and to, s; its words and their phones."""
 
     start_s: float
@@ -72,7 +72,7 @@ class Aligner:
 
     def pieces(
         self, sound: Sound, words: Sequence[str], known: Mapping[str, Sequence[Pronunciation]]
-    ) -> list[Piece]:
+    ) -> list[Stretch]:
         """The recording in pieces of at most `LONGEST_S`; none if its words do not fit its sound."""
         logs = self.logs(sound)
         said = likeliest(logs, words, known)
@@ -96,11 +96,11 @@ class Aligner:
         first: NDArray[np.float64],
         last: NDArray[np.float64],
         long_s: float,
-    ) -> Piece:
+    ) -> Stretch:
         start = 0.0 if a == 0 else (last[a - 1] + 0.55 * (first[a] - last[a - 1]))
         end = long_s if b == len(said) else (last[b - 1] + 0.55 * (first[b] - last[b - 1]))
         start, end = max(start, first[a] - AROUND_S), min(end, last[b - 1] + AROUND_S + 0.1)
-        return Piece(float(start), float(end), tuple(words[a:b]), tuple(said[a:b]))
+        return Stretch(float(start), float(end), tuple(words[a:b]), tuple(said[a:b]))
 
 
 def loss(logs: torch.Tensor, candidates: Sequence[Sequence[int]]) -> list[float]:

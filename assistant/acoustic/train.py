@@ -77,8 +77,7 @@ def train(
     account = _Account(
         say, lambda: [phone_errors(mean.net, hearing.cepstra, one, same_noises) for one in kept]
     )
-    fresh = go_on is None
-    step, last = 0, begun
+    fresh, step, last = go_on is None, 0, begun
     while (elapsed := time.monotonic() - begun) < 60 * plan.minutes:
         progress = elapsed / (60 * plan.minutes)
         rate = _rate(plan, step, progress)
