@@ -184,7 +184,7 @@ def _train(options: argparse.Namespace) -> None:
             "There is no GPU that PyTorch can use. Train on one, or add --device cpu: some 100 times slower."
         )
     device = torch.device(options.device)
-    speech = TrainingSpeech(options.bank, device, plan.people)
+    speech = TrainingSpeech(options.bank, device, options.people)
     if not speech.phones:
         raise UsageProblem(f"There is no speech in {', '.join(map(str, options.bank))}. Make it with 'bank'.")
     kept = [TrainingSpeech([folder], device) for folder in options.kept]
@@ -251,6 +251,13 @@ def _add_train(steps: Steps) -> None:
         help="banks of other voices and people, to follow the phone error on",
     )
     one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.add_argument(
+        "--people",
+        type=float,
+        default=0.0,
+        metavar="SHARE",
+        help="of utterances by people; else as many as there are",
+    )
     one.add_argument("--noises", type=Path, metavar="FILE", help="recorded noises, in one sound file")
     one.add_argument("--from", type=Path, dest="go_on", metavar="FILE", help="weights of an earlier run")
     one.add_argument("--minutes", type=float, required=True)

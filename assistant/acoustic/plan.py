@@ -30,7 +30,6 @@ class Plan:
         average: Decay of the running mean of the weights that is kept.
         dropout: Share of each layer's values that are dropped.
         masks: Share of windows with hidden bands and moments (`random_masks`).
-        people: Share of the utterances that people spoke; 0 for as many as the banks have.
         compiled: 1 lets PyTorch compile the network and the cepstra, which takes about a minute at the beginning
             and makes steps quicker; needs a C compiler beside the GPU.
         strength: Strength of noise and rooms.
@@ -49,7 +48,6 @@ class Plan:
     average: float = 0.999
     dropout: float = 0.0
     masks: float = 0.0
-    people: float = 0.0
     compiled: int = 0
     strength: Strength = field(default_factory=Strength)
     seed: int = 1
