@@ -16,7 +16,7 @@ import soundfile
 from assistant import resources
 from assistant.cli import main
 from assistant.hearing.sound import RATE
-from assistant.hearing_bench.manifest import MADE, NAME, BenchVoice
+from assistant.hearing_bench.manifest import NAME, BenchVoice
 from assistant.hearing_bench.speech import SpeechCache
 
 BUNDLED = resources.directory("audio_fixtures") / NAME
