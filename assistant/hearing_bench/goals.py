@@ -66,6 +66,13 @@ GOALS = (
         ("addressed to nobody", "remarks", "people-sentences", "people-reading"),
         ("clean", "10 dB"),
     ),
+    Goal(
+        "the same as the ear cuts it, per piece: near, 15 dB farther",
+        "accepted",
+        "0.5",
+        ("talk to nobody",),
+        ("near", "15 dB farther"),
+    ),
     Goal("wrong answers surer than the limit, for each 1,000 answers", "silent", "1"),
     Goal(
         "unheard voice, lamp, at 20, 10, 5, 0 dB",

@@ -16,7 +16,17 @@ SYNTHESISERS = ("flite", "festival", "espeak-ng")
 SAY = ("outcome", "control", "reading")
 """Kinds of phrases."""
 
-MADE = ("orders", "single-words", "radio", "hardships", "cut-files", "nobody", "made-misses", "digits")
+MADE = (
+    "orders",
+    "single-words",
+    "radio",
+    "hardships",
+    "cut-files",
+    "nobody",
+    "live-talk",
+    "made-misses",
+    "digits",
+)
 """Rows that `rows/` makes, by the name that `--only` takes."""
 
 

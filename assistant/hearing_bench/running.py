@@ -16,7 +16,7 @@ from assistant.hearing_bench import pocketsphinx, working
 from assistant.hearing_bench.manifest import NAME, Manifest
 from assistant.hearing_bench.measurements import HearingFigures, Options
 from assistant.hearing_bench.reading import read_manifest
-from assistant.hearing_bench.rows.makers import CUT_FILES
+from assistant.hearing_bench.rows.makers import WHOLE
 from assistant.hearing_bench.scoring import Delays
 from assistant.hearing_bench.streaming import Attentive, memory_mb, take_turn
 from assistant.hearing_bench.trial import level_name
@@ -191,5 +191,5 @@ def _digest(path: Path) -> str:
 
 def _pieces(parts: list[str], of: int) -> Iterator[WorkPiece]:
     for part in parts:
-        count = 1 if part == CUT_FILES else of
+        count = 1 if part in WHOLE else of
         yield from (WorkPiece(part, number, count) for number in range(count))

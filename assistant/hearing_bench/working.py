@@ -20,8 +20,7 @@ from assistant.hearing_bench.measurements import HeardUtterance, Options
 from assistant.hearing_bench.ours import Ours, marked
 from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.rows.context import RowContext
-from assistant.hearing_bench.rows.cut_files import cut_files
-from assistant.hearing_bench.rows.makers import CUT_FILES, trials_of
+from assistant.hearing_bench.rows.makers import WHOLE, trials_of
 from assistant.hearing_bench.scoring import FalseAccepts, Hearing
 from assistant.hearing_bench.speech import SpeechCache, cache_folder
 from assistant.hearing_bench.streaming import Attentive, blocks, listen_for_hours
@@ -120,9 +119,9 @@ class Worker:
         self._done = Done()
         if piece.part == "hours":
             self._hours(piece, progress)
-        elif piece.part == CUT_FILES:
+        elif piece.part in WHOLE:
             for ours in self.ours:
-                self._done.records += cut_files(self.context, ours)
+                self._done.records += WHOLE[piece.part](self.context, ours)
         else:
             self._row(piece, progress)
         self._collect(0)

@@ -89,9 +89,21 @@ def test_every_row_is_heard_in_each_of_its_conditions(
 ) -> None:
     """Orders clean and under talk, words among ten and not, a radio, levels, a room, a telephone, cut files, nobody."""
     monkeypatch.setitem(sys.modules, "pocketsphinx", None)
-    groups = ["orders", "single-words", "radio", "hardships", "cut-files", "nobody", "made-misses", "digits"]
+    groups = [
+        "orders",
+        "single-words",
+        "radio",
+        "hardships",
+        "cut-files",
+        "nobody",
+        "made-misses",
+        "digits",
+        "live-talk",
+    ]
     figures = bench(tmp_path, small(tmp_path), "--jobs", "1", "--only", *groups)
     counted = {(row["part"], row["level"]): row["n"] for row in figures["rows"]}
+    assert counted.pop(("talk to nobody, through the ear", "near")) >= 3
+    counted.pop(("talk to nobody, through the ear", "15 dB farther"), None)
     assert counted == {
         ("orders", "clean"): 3,
         ("orders, one person talking", "18 dB under"): 3,

@@ -6,10 +6,14 @@ from typing import TYPE_CHECKING
 
 from assistant.hearing_bench.rows import digits, hard, made_misses, nobody, people
 from assistant.hearing_bench.rows.context import in_bay_noise
+from assistant.hearing_bench.rows.cut_files import cut_files
+from assistant.hearing_bench.rows.live_talk import live_talk
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from assistant.hearing_bench.measurements import HeardUtterance
+    from assistant.hearing_bench.ours import Ours
     from assistant.hearing_bench.rows.context import RowContext
     from assistant.hearing_bench.trial import SoundTrial
 
@@ -28,7 +32,16 @@ BESIDE = 2
 """The recogniser for comparison, which takes five times as long, hears one in so many answers of the manifest."""
 
 CUT_FILES = "cut-files"
-"""The row that is heard by the command `hear` and not as trials."""
+"""The row that is heard by the command `hear`."""
+
+LIVE_TALK = "live-talk"
+"""The row that is heard by the real ear."""
+
+WHOLE: dict[str, Callable[[RowContext, Ours], list[HeardUtterance]]] = {
+    CUT_FILES: cut_files,
+    LIVE_TALK: live_talk,
+}
+"""Rows that are not made of trials; one process hears each of them as a whole."""
 
 
 def trials_of(part: str, context: RowContext, levels_db: tuple[float, ...]) -> list[SoundTrial]:
