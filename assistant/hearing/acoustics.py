@@ -10,22 +10,20 @@ Povey et al., Interspeech 2018).
 from __future__ import annotations
 
 import functools
-import mmap
 import re
-import struct
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Self, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant import files
+from assistant.errors import ModelProblem
 from assistant.grammar.lexicon import PHONES
 from assistant.hearing.cepstra import cepstra
+from assistant.hearing.network_file import Component, components, network_at, opened
 from assistant.hearing.recognition import dithered
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from assistant.hearing.sound import Samples
@@ -60,35 +58,10 @@ _AT_ONCE = 1000
 """Steps that go through the network at once (30 s of sound), so that long talk takes no more memory."""
 
 
-@dataclass(frozen=True)
-class _Matrix:
-    """A matrix in 16 bits (Kaldi's "CM2"): the smallest value, the step, and integers (rows, columns)."""
-
-    low: float
-    step: float
-    steps: NDArray[np.uint16]
-
-    def floats(self) -> Floats:
-        made = self.steps.astype(np.float32)
-        made *= np.float32(self.step)
-        made += np.float32(self.low)
-        return made
-
-
-@dataclass(frozen=True)
-class _Component:
-    """One component: its kind and what was stored with it, by token."""
-
-    kind: str
-    matrix: _Matrix | None
-    vectors: Mapping[str, Floats]
-    offsets: tuple[int, ...]
-
-
 class Acoustics:
     """The network of a model directory; `log_probabilities` may be called from several threads."""
 
-    def __init__(self, components: Mapping[str, _Component], skip: float) -> None:
+    def __init__(self, components: Mapping[str, Component], skip: float) -> None:
         self._components = components
         self._skip = np.float32(skip)
 
@@ -96,19 +69,15 @@ class Acoustics:
     def read(cls, path: Path) -> Self | None:
         """The network of a model directory; None if it is not of the layout that `acoustic.export` writes."""
         try:
-            with files.open_regular(path / "am" / "final.mdl") as file:
-                data = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
-        except (OSError, ValueError):
+            with opened(path / "am" / "final.mdl") as data:
+                begins, listed = network_at(data)
+                skip = _SKIP.search(data, max(0, begins), max(0, listed))
+                if skip is None or b"input-node name=ivector" in data[begins:listed]:
+                    return None
+                found, scale = components(data, path), float(skip.group(1))
+        except (OSError, ValueError, ModelProblem):
             return None
-        begin, listed = data.find(b"<Nnet3> "), data.find(b"<NumComponents> ")
-        skip = _SKIP.search(data, max(0, begin), max(0, listed))
-        if begin < 0 or listed < 0 or skip is None or b"input-node name=ivector" in data[begin:listed]:
-            return None
-        try:
-            components = _components(data, listed)
-        except (ValueError, struct.error, UnicodeDecodeError):
-            return None
-        made = cls(components, float(skip.group(1)))
+        made = cls(found, scale)
         try:
             fits = made.log_probabilities(np.zeros(1600, np.int16)).shape == (3, OUTPUTS)
         except (KeyError, ValueError, AttributeError, IndexError):
@@ -226,71 +195,3 @@ class Acoustics:
         sound *= scale
         sound -= vectors["<StatsMean>"] * scale
         return sound
-
-
-def _components(data: mmap.mmap, at: int) -> dict[str, _Component]:
-    """All components of the file by name.
-
-    Raises:
-        ValueError: Something is stored in another way than `assistant.acoustic.export` stores it.
-    """
-    found: dict[str, _Component] = {}
-    mark = b"<ComponentName> "
-    end = data.find(b"</Nnet3>", at)
-    begin = data.find(mark, at)
-    while 0 <= begin < end:
-        following = data.find(mark, begin + len(mark))
-        stop = following if 0 <= following < end else end
-        # A matrix may hold the mark's bytes by chance; then the component is cut short, and refused below.
-        name_end = data.find(b" ", begin + len(mark))
-        kind_end = data.find(b" ", name_end + 1)
-        name = data[begin + len(mark) : name_end].decode("ascii")
-        kind = data[name_end + 1 : kind_end].decode("ascii")
-        found[name] = _component(data, kind, kind_end + 1, stop)
-        begin = following
-    return found
-
-
-def _component(data: mmap.mmap, kind: str, begin: int, stop: int) -> _Component:
-    offsets: tuple[int, ...] = ()
-    matrix = None
-    vectors: dict[str, Floats] = {}
-    at = begin
-    place = data.find(b"<TimeOffsets> ", at, stop)
-    if place >= 0:
-        place += len(b"<TimeOffsets> ")
-        (count,) = struct.unpack_from("<i", data, place + 1)
-        offsets = struct.unpack_from(f"<{count}i", data, place + 5)
-        at = place
-    place = data.find(b"<LinearParams> ", at, stop)
-    if place >= 0:
-        matrix, at = _matrix(data, place + len(b"<LinearParams> "), stop)
-    for token in ("<BiasParams>", "<StatsMean>", "<StatsVar>"):
-        place = data.find(token.encode() + b" ", at, stop)
-        if place >= 0:
-            vectors[token], at = _vector(data, place + len(token) + 1, stop)
-    return _Component(kind, matrix, vectors, offsets)
-
-
-def _matrix(data: mmap.mmap, at: int, stop: int) -> tuple[_Matrix, int]:
-    """A matrix in 16 bits, and where it ends."""
-    if data[at : at + 4] != b"CM2 ":
-        raise ValueError("not a matrix in 16 bits")
-    low, span, rows, columns = struct.unpack_from("<ffii", data, at + 4)
-    begin = at + 20
-    end = begin + 2 * rows * columns
-    if not (0 < rows < 1 << 20 and 0 < columns < 1 << 20) or end > stop:
-        raise ValueError("a matrix is cut short")
-    # A copy, because numbers that lie at odd places in the file are ten times slower.
-    steps = np.frombuffer(data[begin:end], "<u2").reshape(rows, columns)
-    return _Matrix(low, span / 65535, steps), end
-
-
-def _vector(data: mmap.mmap, at: int, stop: int) -> tuple[Floats, int]:
-    if data[at : at + 3] != b"FV ":
-        raise ValueError("not a vector of floats")
-    (count,) = struct.unpack_from("<i", data, at + 4)
-    end = at + 8 + 4 * count
-    if count < 0 or end > stop:
-        raise ValueError("a vector is cut short")
-    return np.frombuffer(data, "<f4", count, at + 8).astype(np.float32), end

@@ -17,19 +17,24 @@ Kaldi's message on the error output becomes the reason in our sentence.
 from __future__ import annotations
 
 import contextlib
-import mmap
 import os
 import re
-import struct
 import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assistant import files
 from assistant.errors import ModelProblem
+from assistant.hearing.network_file import ModelWalk, network_at, opened
+
+if TYPE_CHECKING:
+    import mmap
+
+    from assistant.hearing.network_file import Stored
 
 TRIAL_S = 120.0
 """Longest time, in s, for a model to open in its trial; a large one on a slow disk takes tens of seconds."""
@@ -38,8 +43,6 @@ IVECTOR = ("final.dubm", "final.ie", "final.mat", "global_cmvn.stats", "online_c
 """The files that Vosk reads from the folder ``ivector`` if the network also takes a description of the speaker."""
 
 _INPUT = re.compile(rb"input-node name=(\S+) dim=(\d+)")
-_WORD = re.compile(rb"[!-~]{1,200} ")
-_LISTS = {b"<TimeOffsets>": 4, b"<Context>": 4, b"<DimMap>": 4, b"<ColumnMap>": 4, b"<Offsets>": 8}
 
 
 @dataclass(frozen=True)
@@ -65,7 +68,7 @@ def read_weights(path: Path) -> Weights:
         ModelProblem: The file cannot be read, is of another kind, is cut short, or holds values that are not numbers.
     """
     try:
-        with files.open_regular(path) as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
+        with opened(path) as data:
             return _weights(data, path)
     except OSError as error:
         raise ModelProblem(f"The model file {path} cannot be read ({error.strerror}).") from error
@@ -74,130 +77,41 @@ def read_weights(path: Path) -> Weights:
 
 
 def _weights(data: mmap.mmap, path: Path) -> Weights:
-    """The same for a mapped file, whose bytes do not all go into a session's small memory."""
     if data[:2] != b"\0B":
         raise ModelProblem(f"The file {path} is not a Kaldi acoustic model. Copy the model again, whole.")
-    begins = data.find(b"<Nnet3> ")
-    listed = data.find(b"<NumComponents> ", begins)
+    begins, listed = network_at(data)
     opens = b"\0B<TransitionModel> "
     if data[: len(opens)] != opens or data.find(b"</TransitionModel> ") < 0:
         raise ModelProblem(
             f"The model file {path} holds no transition model, or is cut short. Copy the model again, whole; "
             "it must be of the kind that Vosk reads (nnet3)."
         )
-    if begins < 0 or listed < 0:
+    if listed < 0:
         raise ModelProblem(
             f"The model file {path} holds no network of the kind nnet3, or is cut short. "
             "Copy the model again, whole."
         )
     inputs = {name.decode("ascii", "replace"): int(dim) for name, dim in _INPUT.findall(data[begins:listed])}
-    walk = _Walk(data, listed, path)
-    whole = walk.to_the_end()
-    return Weights(inputs, walk.priors or walk.bias, whole)
+    walk = ModelWalk(data, listed, path)
+    priors = bias = 0
+    for one in walk.stored():
+        if one.form in ("FM", "DM", "FV", "DV"):
+            _check_numbers(data, one, path)
+        if one.form in ("FV", "DV") and one.token == b"<Priors>":
+            priors = one.rows
+        elif one.form in ("FV", "DV") and one.token in (b"<BiasParams>", b"<Bias>"):
+            bias = one.rows
+    return Weights(inputs, priors or bias, walk.whole)
 
 
-class _Walk:
-    """Goes from value to value; their meaning matters only if their size depends on it."""
-
-    def __init__(self, data: mmap.mmap, at: int, path: Path) -> None:
-        self.data = data
-        self.at = at
-        self.path = path
-        self.token = b""
-        self.priors = 0
-        self.bias = 0
-
-    def to_the_end(self) -> bool:
-        """Walk to the end; whether that was possible."""
-        size = len(self.data)
-        closed = False
-        while self.at < size:
-            if not self._step():
-                return False
-            closed = closed or self.token == b"</Nnet3>"
-        if not closed:
-            self._fail()
-        return True
-
-    def _fail(self) -> None:
+def _check_numbers(data: mmap.mmap, one: Stored, path: Path) -> None:
+    """Refuse weights in plain floats that are not numbers."""
+    kind = "<f4" if one.form.startswith("F") else "<f8"
+    if not np.isfinite(np.frombuffer(data, kind, one.rows * one.columns, one.at)).all():
         raise ModelProblem(
-            f"The model file {self.path} is cut short or damaged: it is {len(self.data)} bytes long and should go "
-            f"on after {self.token.decode('ascii', 'replace')}. Copy the model again, whole."
+            f"The model file {path} is damaged: some of its weights, after "
+            f"{one.token.decode('ascii', 'replace')}, are not numbers. Copy the model again, whole."
         )
-
-    def _integer(self) -> int:
-        if self.at + 5 > len(self.data) or self.data[self.at] != 4:
-            self._fail()
-        (value,) = struct.unpack_from("<i", self.data, self.at + 1)
-        self.at += 5
-        return int(value)
-
-    def _skip(self, size: int) -> None:
-        if size < 0 or self.at + size > len(self.data):
-            self._fail()
-        self.at += size
-
-    def _numbers(self, count: int, kind: str) -> None:
-        start = self.at
-        self._skip(count * np.dtype(kind).itemsize if count >= 0 else -1)
-        if not np.isfinite(np.frombuffer(self.data, kind, count, start)).all():
-            raise ModelProblem(
-                f"The model file {self.path} is damaged: some of its weights, after "
-                f"{self.token.decode('ascii', 'replace')}, are not numbers. Copy the model again, whole."
-            )
-
-    def _step(self) -> bool:
-        data, at = self.data, self.at
-        three = data[at : at + 3]
-        if three in (b"FM ", b"DM "):
-            self.at += 3
-            rows, columns = self._integer(), self._integer()
-            if rows < 0 or columns < 0:
-                self._fail()
-            self._numbers(rows * columns, "<f4" if three == b"FM " else "<f8")
-        elif three in (b"FV ", b"DV "):
-            self.at += 3
-            length = self._integer()
-            self._numbers(length, "<f4" if three == b"FV " else "<f8")
-            if self.token == b"<Priors>":
-                self.priors = length
-            elif self.token in (b"<BiasParams>", b"<Bias>"):
-                self.bias = length
-        elif data[at : at + 2] == b"CM":  # a matrix in one or two bytes a value
-            word = data[at : at + 4].split(b" ")[0] + b" "
-            self.at += len(word)
-            self._skip(16)
-            rows, columns = struct.unpack_from("<ii", data, self.at - 8)
-            if rows < 0 or columns < 0:
-                self._fail()
-            each = {
-                b"CM ": rows * columns + 8 * columns,
-                b"CM2 ": 2 * rows * columns,
-                b"CM3 ": rows * columns,
-            }
-            if word not in each:
-                return False
-            self._skip(each[word])
-        elif data[at] == 4:
-            value = self._integer()
-            if self.token in _LISTS:
-                self._skip(value * _LISTS[self.token])
-                self.token = b""
-        elif data[at] == 8:
-            self._skip(9)
-        elif data[at : at + 1] in (b"T", b"F") and data[at + 1 : at + 2] in (b"<", b"\4", b"\x08", b""):
-            self.at += 1
-        elif (word_here := _WORD.match(data, at)) is not None:
-            if data[at] == ord("<"):
-                self.token = word_here.group()[:-1]
-            self.at = word_here.end()
-        elif data[at : at + 1] in (b"\n", b" "):
-            self.at += 1
-        elif len(data) - at < 200 and all(32 < byte < 127 for byte in data[at:]):
-            self._fail()  # the file ends inside a word
-        else:
-            return False
-        return True
 
 
 def check_fit(model: Path, weights: Weights) -> None:

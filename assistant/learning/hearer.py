@@ -14,6 +14,7 @@ import numpy as np
 from assistant import files
 from assistant.errors import ModelProblem
 from assistant.grammar.network import Position
+from assistant.hearing.network_file import ModelWalk, matrix_16, network_at
 from assistant.hearing.recogniser import Recogniser
 from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
 from assistant.learning import keeping
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
     from assistant.grammar.grammar_set import GrammarSet
     from assistant.hearing.acoustics import Floats
 
-_MATRIX = b"<ComponentName> prefinal_in <FixedAffineComponent> <LinearParams> CM2 "
-"""Begins the matrix after the last wide layer, as `assistant.acoustic.export` writes it."""
+_BEHIND = "prefinal_in"
+"""Name of the component behind the last wide layer, as `assistant.acoustic.export` writes it."""
 
 
 @dataclass(frozen=True)
@@ -139,38 +140,48 @@ def adapted(path: Path, scales: Floats, folder: Path) -> Path:
         ModelProblem: The model has another layout, or the files cannot be written.
     """
     source = path.resolve()
+    file = source / "am" / "final.mdl"
     try:
         for part in source.iterdir():
             if part.name != "am":
                 (folder / part.name).symlink_to(part)
         (folder / "am").mkdir()
-        data = scaled(files.read_bytes(source / "am" / "final.mdl", files.TABLE), scales)
+        data = scaled(files.read_bytes(file, files.TABLE), scales, file)
         (folder / "am" / "final.mdl").write_bytes(data)
-    except (OSError, ValueError, struct.error) as error:
+    except (OSError, ValueError) as error:
         raise ModelProblem(
             f"The model {path} cannot be fitted to the learnt voice ({error}). Learn the voice again."
         ) from error
     return folder
 
 
-def scaled(data: bytes, scales: Floats) -> bytes:
+def scaled(data: bytes, scales: Floats, path: Path) -> bytes:
     """The acoustic model's file with the columns of the matrix after the last wide layer scaled.
+
+    Args:
+        data: The file.
+        scales: Logarithms of the scales, shape (units,).
+        path: The name of the file, for messages.
 
     Raises:
         ValueError: It has no such matrix, or one of another width.
+        ModelProblem: It is cut short or damaged.
     """
-    at = data.find(_MATRIX)
-    if at < 0:
+    _, listed = network_at(data)
+    if listed < 0:
+        raise ValueError("it holds no network")
+    walk = ModelWalk(data, listed, path)
+    behind = next((one for one in walk.stored() if one.component == _BEHIND and one.form == "CM2"), None)
+    if behind is None:
         raise ValueError("it has another layout")
-    at += len(_MATRIX)
-    low, span, rows, columns = struct.unpack_from("<ffii", data, at)
-    begin, end = at + 16, at + 16 + 2 * rows * columns
-    if columns != scales.size or end > len(data):
+    if behind.columns != scales.size:
         raise ValueError("its layers have other sizes")
-    steps = np.frombuffer(data, "<u2", rows * columns, begin).reshape(rows, columns)
-    matrix = (steps * (span / 65535) + low) * np.exp(scales.astype(np.float64))[None]
+    stored = matrix_16(data, behind)
+    matrix = (stored.steps * stored.step + stored.low) * np.exp(scales.astype(np.float64))[None]
     smallest = np.float32(matrix.min())
     width = np.float32(max(float(matrix.max()) - float(smallest), 1e-6))
     whole = np.clip(np.rint((matrix - float(smallest)) / (float(width) / 65535)), 0, 65535).astype("<u2")
-    header = struct.pack("<ffii", smallest, width, rows, columns)
-    return b"".join((data[:at], header, whole.tobytes(), data[end:]))
+    header = struct.pack("<ffii", smallest, width, behind.rows, behind.columns)
+    return b"".join(
+        (data[: behind.at], header, whole.tobytes(), data[behind.at + len(header) + whole.nbytes :])
+    )
