@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING
 from assistant.commands.options import grammars_folder, procedures_folder
 from assistant.errors import GearProblem, UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
+from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE
 from assistant.learning import advice, keeping
-from assistant.learning.hearer import with_own_words
+from assistant.learning.hearer import Hearer, with_own_words
 from assistant.learning.learnt import Learnt
 from assistant.learning.own_words import check, own_word
 from assistant.loading.folder import load_library
@@ -48,14 +49,20 @@ def technician(options: argparse.Namespace) -> str:
 
 
 def show(options: argparse.Namespace) -> int:
-    """Print what is known of one technician, or of all."""
+    """Print what is known of one technician, or of all.
+
+    Raises:
+        UsageProblem: A file or an own word cannot be used.
+        ModelProblem: The model cannot be used.
+    """
     grammars = GrammarSet.load(grammars_folder(options))
     found = [keeping.read(options.technician)] if options.technician else list(keeping.every())
     known = [one for one in found if one is not None]
     if not known:
         print("No voice is known. Learn one with: bay-assistant learn")
     for one in known:
-        print(advice.about(one))
+        for line in Hearer(one).remarks(find_model(options.model)):
+            print(line)
         for line in advice.lines(one, with_own_words(grammars, one)):
             print(f"  {line}")
         print(f"  It is in {keeping.file_of(one.technician)}; nothing of it leaves this machine.")
@@ -111,7 +118,6 @@ def teach_voice(options: argparse.Namespace) -> int:
     Raises:
         BayAssistantError: The gear, the model or the settings folder cannot be used.
     """
-    from assistant.hearing.recogniser import Recogniser, find_model  # noqa: PLC0415
     from assistant.learning.conclusion import concluded  # noqa: PLC0415
     from assistant.learning.lesson import Lesson  # noqa: PLC0415
     from assistant.learning.prompts import prompts  # noqa: PLC0415

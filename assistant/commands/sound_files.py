@@ -11,6 +11,7 @@ from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any
 
 from assistant import resources
+from assistant.commands.console import complain
 from assistant.core.dialogue.sayable import request_for
 from assistant.core.dialogue.states import State
 from assistant.core.values.codec import to_json
@@ -47,6 +48,7 @@ def run(
 ) -> int:
     """Recognise files and write a line for each.
 
+    Standard error says first if what was learnt of the voice does not count any more.
     Each line has the same parts. For a file that cannot be read they are all null, and ``error`` says why; the
     other files are heard all the same.
 
@@ -58,8 +60,11 @@ def run(
     """
     hearer = hearer_of(technician)
     asked = asked_for(grammar, procedure, step, grammars, procedures, hearer=hearer)
+    path = find_model(model)
+    for remark in hearer.lapsed(path):
+        complain(remark)
     with ExitStack() as closing:
-        recogniser = hearer.recogniser(find_model(model), closing)
+        recogniser = hearer.recogniser(path, closing)
         recogniser.prepare(asked)
         return _hear(files, recogniser, asked, write)
 

@@ -1,8 +1,8 @@
 """Walks through ``am/final.mdl``, Kaldi's binary format of a transition model and an nnet3 network.
 
-Every user of the file walks with `ModelWalk`: the check before a model is opened, the network in numpy, the fitting to a
-voice, and the training that goes on from the bundled weights. The format says where a value ends, but not what comes
-next, so a walk goes from value to value; a search for a token could find its bytes inside a matrix.
+Everyone who reads the file walks with `ModelWalk`: the check before a model is opened, the network in numpy, the
+fitting to a voice, and the training that goes on from the bundled weights. A walk goes from value to value, because a
+search for a token could find its bytes inside a matrix.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING
 
 from assistant.learning.takes import is_well, other_words
@@ -40,13 +41,28 @@ def lines(learnt: Learnt, grammars: GrammarSet) -> Iterator[str]:
         yield f"Own words: '{one.words}' means {one.means}."
 
 
-def about(learnt: Learnt) -> str:
-    """What a session with this voice says on its first line."""
+def about(learnt: Learnt, *, fitted: bool) -> str:
+    """What a session with this voice says on its first line.
+
+    Args:
+        learnt: What is known.
+        fitted: Whether the model of the session is fitted to the voice.
+    """
     parts = []
-    if learnt.scales.size:
+    if fitted:
         parts.append("the model is fitted to it")
     if learnt.own:
         parts.append(f"{len(learnt.own)} own words count" if len(learnt.own) > 1 else "own words count")
     more = f" ({', '.join(parts)})" if parts else ""
     when = f", learnt on {learnt.day}" if learnt.day else ""
     return f"Voice: {learnt.technician}{when}{more}."
+
+
+def lapse(learnt: Learnt) -> str:
+    """That the lesson was heard by another model than the one that hears now, and what to do."""
+    stay = " Own words stay." if learnt.own else ""
+    return (
+        f"The lesson of {learnt.technician} was heard by another acoustic model, so what it taught about the voice "
+        f"does not count any more. Teach it again: bay-assistant learn --technician "
+        f"{shlex.quote(learnt.technician)}.{stay}"
+    )

@@ -18,7 +18,7 @@ from assistant.hearing.network_file import ModelWalk, matrix_16, network_at
 from assistant.hearing.recogniser import Recogniser
 from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
 from assistant.learning import keeping
-from assistant.learning.advice import about
+from assistant.learning.advice import about, lapse
 from assistant.learning.learnt import Learnt, fingerprint
 from assistant.record.header import HeardBy
 
@@ -38,11 +38,26 @@ class Hearer:
 
     Attributes:
         learnt: What is known of the technician; None for nobody.
-        remark: What the screen says about it first; "" for nothing.
+        known: Names of all voices, if there are several and none was chosen.
     """
 
     learnt: Learnt | None = None
-    remark: str = ""
+    known: tuple[str, ...] = ()
+
+    def remarks(self, model: Path) -> tuple[str, ...]:
+        """What the screen says about the voice first; none for nobody."""
+        if self.known:
+            names = ", ".join(self.known)
+            return (f"The voices of {names} are known; --technician NAME hears with one of them.",)
+        if self.learnt is None:
+            return ()
+        return (about(self.learnt, fitted=self.fits(model)), *self.lapsed(model))
+
+    def lapsed(self, model: Path) -> tuple[str, ...]:
+        """That what was learnt counts no longer, and what to do; none if another model did not hear the lesson."""
+        if self.learnt is None or not self.learnt.model or self._same(model):
+            return ()
+        return (lapse(self.learnt),)
 
     def heard_by(self, model: Path | None) -> HeardBy:
         """What the record tells of it; `model` is the recogniser's, or None for a session by keys."""
@@ -84,12 +99,11 @@ def hearer_of(technician: str) -> Hearer:
     """
     if technician:
         learnt = keeping.read(technician)
-        return Hearer(learnt, about(learnt)) if learnt is not None else Hearer()
+        return Hearer(learnt)
     known = keeping.every()
     if len(known) > 1:
-        names = ", ".join(one.technician for one in known)
-        return Hearer(None, f"The voices of {names} are known; --technician NAME hears with one of them.")
-    return Hearer(known[0], about(known[0])) if known else Hearer()
+        return Hearer(known=tuple(one.technician for one in known))
+    return Hearer(known[0] if known else None)
 
 
 def hearer_again(before: HeardBy) -> Hearer:
@@ -101,8 +115,7 @@ def hearer_again(before: HeardBy) -> Hearer:
     if not before.technician:
         return Hearer()
     known = keeping.read(before.technician) or Learnt(before.technician)
-    learnt = replace(known, own=before.own)
-    return Hearer(learnt, about(learnt))
+    return Hearer(replace(known, own=before.own))
 
 
 def with_own_words(grammars: GrammarSet, learnt: Learnt) -> GrammarSet:

@@ -89,7 +89,7 @@ def hearing_of(settings: Settings, library: Library, grammars: GrammarSet, closi
 
 def hearing_remarks(hearing: SessionEars | None) -> tuple[str, ...]:
     """What the screen says first about the voice."""
-    return () if hearing is None or not hearing.hearer.remark else (hearing.hearer.remark,)
+    return () if hearing is None else hearing.hearer.remarks(hearing.model)
 
 
 def resumed_folder(sessions: Path, named: str) -> Path:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from assistant import resources
+from assistant.cli import main
 from assistant.commands import sound_files
 from assistant.core.values.own_word import OwnWord
 from assistant.core.values.result import GrammarRequest, Result
@@ -23,7 +24,7 @@ from assistant.learning.learnt import Learnt
 from assistant.loading.folder import load_folder
 from assistant.record import Facts, SessionLog
 from assistant.record.header import HEADER_FILE, HeardBy, parse_header
-from assistant.session.hearing import hearing_of
+from assistant.session.hearing import hearing_of, hearing_remarks
 from assistant.session.settings import Settings
 
 MODEL = resources.bundled_model()
@@ -89,6 +90,35 @@ def test_what_another_model_heard_does_not_count() -> None:
     assert hearer.heard_by(MODEL) == HeardBy("Sam", adapted=False, own=(LIT,))
     with ExitStack() as closing:
         assert hearer.recogniser(MODEL, closing).path == MODEL
+
+
+def test_a_lapsed_lesson_is_told_once_with_what_to_do(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`run`, `hear` and `learn --show` say that the voice is to be taught again; own words stay."""
+    keeping.keep(SAM)
+    assert hearer_of("Sam").lapsed(MODEL) == ()
+    assert "fitted" in hearer_of("Sam").remarks(MODEL)[0]
+    keeping.keep(Learnt("Kim", own=(LIT,)))
+    assert hearer_of("Kim").lapsed(MODEL) == ()
+
+    keeping.keep(dataclasses.replace(SAM, model="1-0"))
+    first, lapse = hearer_of("Sam").remarks(MODEL)
+    assert "fitted" not in first
+    assert "own words count" in first
+    assert "bay-assistant learn --technician Sam. Own words stay." in lapse
+    grammars = GrammarSet.load(resources.directory("grammars"))
+    library, _ = load_folder(resources.directory("procedures"))
+    wanted = Settings("no-start", Facts(technician="Sam"), tmp_path / "sessions")
+    with ExitStack() as closing:
+        assert hearing_remarks(hearing_of(wanted, library, grammars, closing)) == (first, lapse)
+    assert main(["learn", "--show", "--technician", "Sam"]) == 0
+    assert capsys.readouterr().out.count(lapse) == 1
+    sound = str(resources.directory("audio_fixtures") / "feed-lit.flac")
+    assert main(["hear", "--grammar", "lamp", "--technician", "Sam", sound, sound]) == 0
+    said = capsys.readouterr()
+    assert " ".join(said.err.split()).count(lapse) == 1
+    assert "Teach it again" not in said.out
 
 
 def test_scales_that_do_not_fit_are_refused_in_a_sentence(tmp_path: Path) -> None:

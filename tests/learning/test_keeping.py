@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
+from assistant import resources
 from assistant.core.values.own_word import OwnWord
 from assistant.errors import MALFORMED, UsageProblem
 from assistant.hearing.voice_so_far import VoiceSoFar
@@ -69,10 +70,10 @@ def test_the_only_voice_is_used_and_of_several_none() -> None:
     assert hearer_of("").learnt is None
     keeping.keep(SAM)
     assert hearer_of("").learnt == SAM
-    assert "Sam O'Neil" in hearer_of("").remark
+    assert "Sam O'Neil" in hearer_of("").remarks(resources.bundled_model())[0]
     keeping.keep(Learnt("Kim"))
     assert hearer_of("").learnt is None
-    assert "--technician" in hearer_of("").remark
+    assert "--technician" in hearer_of("").remarks(resources.bundled_model())[0]
     assert hearer_of("kim").learnt == Learnt("Kim")
     assert hearer_of("Nobody").learnt is None
 
