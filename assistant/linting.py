@@ -20,6 +20,7 @@ from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
 from assistant.core.words import remarking
 from assistant.grammar.lint import lint_grammars
+from assistant.learning import prompts
 from assistant.rehearsal import judging, ordering, saying
 from assistant.speaking.neural.own_words import OwnWords
 from assistant.speaking.neural.pronouncing import Pronouncer, Unpronounceable
@@ -35,6 +36,9 @@ if TYPE_CHECKING:
 
 WORDED = ("dialogue", "words")
 """Rooms of the core whose modules hold words that are spoken."""
+
+LESSON = "assistant/learning/prompts.py"
+"""Source of the sentences with which a lesson asks for words."""
 
 SAID = ("node", "item")
 """Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
@@ -61,7 +65,7 @@ def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
 
 def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
     """Doubtful points of the procedures themselves."""
-    said = all_spoken(library, knowledge, turns=500)
+    said = [*all_spoken(library, knowledge, turns=500), *lesson_spoken(grammars)]
     return [
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
@@ -208,6 +212,11 @@ def all_spoken(
         else one
         for one in found
     ]
+
+
+def lesson_spoken(grammars: GrammarSet) -> list[saying.SpokenSentence]:
+    """Every sentence with which a lesson asks for words, own words aside."""
+    return [saying.SpokenSentence(one, LESSON, 0, "the lesson") for one in prompts.asked_for(grammars)]
 
 
 def _sources() -> dict[str, str]:

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant import resources
+from assistant.core.dialogue import missing
 from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.values.result import Control
+from assistant.core.words.sentences import sentences as split
 from assistant.grammar.grammar_set import GrammarSet
-from assistant.linting import all_spoken, lint, lint_grammars_for, lint_procedures
+from assistant.linting import all_spoken, lesson_spoken, lint, lint_grammars_for, lint_procedures
 from assistant.loading.folder import load_folder, load_library
-from assistant.rehearsal.judging import AIM, LONGEST
+from assistant.rehearsal.judging import AIM, LONGEST, TO_REPEAT
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -138,6 +140,17 @@ def test_what_only_the_dialogue_says_is_found_in_its_source() -> None:
     notice = next(one for one in said if one.sentence == "Too loud to hear you.")
     source = resources.directory("procedures").parent / notice.file
     assert notice.sentence in source.read_text(encoding="utf-8").splitlines()[notice.line - 1]
+
+
+def test_levels_digits_and_the_lesson_are_judged_as_well(folders: tuple[Path, Path]) -> None:
+    """What is said about the microphone's level, for a reading digit by digit and in a lesson is seen by the lint."""
+    said = all_spoken(*load_folder(resources.directory("procedures")), turns=500)
+    sentences = {one.sentence for one in said}
+    assert {part for text in missing.LEVELS.values() for part in split(text)} <= sentences
+    assert any(one.startswith("Say the digits: ") for one in sentences)
+    lesson = {one.sentence for one in lesson_spoken(GrammarSet.load(folders[1]))}
+    assert all(one.startswith(TO_REPEAT) for one in lesson)
+    assert {"Say: lit.", "Say: say again.", "Say: stop.", "Say: twelve point four volts."} <= lesson
 
 
 def test_a_sentence_that_only_the_second_voice_can_say_is_found(folders: tuple[Path, Path]) -> None:

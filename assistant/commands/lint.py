@@ -80,14 +80,16 @@ def _write_likelihoods(library: Library, folder: Path) -> None:
 
 
 def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
-    from assistant.grammar.grammar_set import LEXICON  # noqa: PLC0415
-    from assistant.linting import all_spoken, unpronounceable  # noqa: PLC0415
+    from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
+    from assistant.linting import all_spoken, lesson_spoken, unpronounceable  # noqa: PLC0415
     from assistant.rehearsal import amount, judging  # noqa: PLC0415
     from assistant.speaking import DEFAULT_RATE  # noqa: PLC0415
 
     said = all_spoken(library, knowledge)
     measured = amount.measure(library, knowledge, said, DEFAULT_RATE)
-    findings = [*judging.findings(library, said), *unpronounceable(said, grammars_folder(options) / LEXICON)]
+    grammars = GrammarSet.load(grammars_folder(options))
+    spoken = [*said, *lesson_spoken(grammars)]
+    findings = [*judging.findings(library, spoken), *unpronounceable(spoken, grammars.lexicon.path)]
     if not options.json:
         print("\n".join(measured.lines()))
     return report(findings, "No finding.", as_json=options.json)

@@ -42,6 +42,9 @@ READINGS = (
 )
 """Readings to repeat, with their units: between them all digits but the rarest sounds of numbers."""
 
+ASKED = "Say: {}."
+"""What the assistant says before each of the words."""
+
 _STATES = (State.ASKING, State.READING_BACK, State.ACKNOWLEDGING, State.STANDING_BY, State.CRANKING)
 """States in which a prompted word may be heard, the most usual first."""
 
@@ -105,6 +108,14 @@ def prompt_for(library: Library, grammars: GrammarSet, words: str) -> ToSay | No
     kind, name = grammars.meaning_of(words)
     made = _prompt(library, grammars, OwnWord(words, kind, name))
     return None if made is None else ToSay(made.words, made.result, made.request, teaches=False)
+
+
+def asked_for(grammars: GrammarSet) -> list[str]:
+    """Every sentence with which a lesson may ask for words, own words aside: any form of an answer may be tried."""
+    wanted = [("outcome", name) for name in ANSWERS]
+    wanted += [("control", str(name)) for name in (*CONTROLS, Control.STOP)]
+    forms = [str(form) for kind, name in wanted for form in grammars.forms(kind, name)]
+    return [ASKED.format(words) for words in (*forms, *(words for words, _ in READINGS))]
 
 
 def _requests(library: Library) -> Iterator[GrammarRequest]:

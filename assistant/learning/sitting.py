@@ -16,6 +16,7 @@ from assistant.errors import GearProblem
 from assistant.hearing.ear import Ear, Make, Reports
 from assistant.hearing.listener import Listener
 from assistant.keys.pad import NumberPad
+from assistant.learning.prompts import ASKED
 from assistant.record.header import SpokenBy
 from assistant.screen.terminal import LineScreen
 from assistant.session.edges import GearNews, open_gear, open_voice
@@ -126,8 +127,9 @@ class Sitting:
             return True
         number, of = self._lesson.position
         half = "teaches" if prompt.teaches else "checks"
-        self._screen.says(f"Say: {prompt.words}.  ({number} of {of}, {half})", self._now())
-        self._say(f"Say: {prompt.words}.")
+        asked = ASKED.format(prompt.words)
+        self._screen.says(f"{asked}  ({number} of {of}, {half})", self._now())
+        self._say(asked)
         while not self._came.empty():  # a key while the assistant spoke
             if self._took(self._came.get()):
                 return True

@@ -6,6 +6,7 @@ from decimal import Decimal
 from functools import partial
 from typing import TYPE_CHECKING
 
+from assistant.core.dialogue import missing
 from assistant.core.dialogue.runner import Runner
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
@@ -17,6 +18,7 @@ from assistant.core.values.events import (
     GearLost,
     Heard,
     KeyPressed,
+    LevelChanged,
     NoInput,
     NoiseChanged,
     NoMatch,
@@ -126,6 +128,8 @@ class Explorer(RunnerPlayer):
         if self.timers:
             found.append(("timer", self._timer))
         found += [
+            ("good level", lambda: LevelChanged(now, "", "as it should be")),
+            ("bad level", self._bad_level),  # said with the next words
             ("no match", lambda: NoMatch(now, "", 0.2)),
             ("no input", lambda: NoInput(now)),
             ("loud", lambda: NoiseChanged(now, -20.0, hopeless=True)),
@@ -164,6 +168,11 @@ class Explorer(RunnerPlayer):
     def _timer(self) -> Event:
         """The timer that elapses next."""
         return self.elapsed(min(self.timers, key=self.timers.__getitem__))
+
+    def _bad_level(self) -> Event:
+        """Another trouble at each place, so that each is said somewhere."""
+        troubles = tuple(missing.LEVELS)
+        return LevelChanged(self.now, troubles[len(self._tried) % len(troubles)], "not as it should be")
 
     def _gear(self) -> Event:
         """A microphone that is lost comes back the next time."""

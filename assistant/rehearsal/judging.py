@@ -67,6 +67,9 @@ FOREIGN = {
 }
 """Words that a shop in the United States does not use, each with what is said instead; our judgement, no source."""
 
+TO_REPEAT = "Say: "
+"""Begins a request to repeat words: they command nothing, and are those of the grammars."""
+
 _JOINED = re.compile(r"(?:[,;:]|\band\b|\bthen\b)\s*")
 _ORDERED = re.compile(r"(?:\band\b|\bthen\b)\s*")
 _JOINING = ("and", "which", "because", "but", "than")
@@ -124,13 +127,14 @@ def _judged(sentence: str, names: list[str]) -> Iterator[tuple[str, str]]:
     words = count_words(sentence)
     if words > LONGEST:
         yield f"a spoken sentence has {words} words", f"Aim at {AIM}, at most {LONGEST}"
-    told = commands(sentence, names)
+    own = TO_REPEAT if sentence.startswith(TO_REPEAT) else sentence
+    told = commands(own, names)
     if len(told) > 1:
         yield (
             f"a spoken sentence asks for {len(told)} actions ({', '.join(told)})",
             "Give each its own sentence",
         )
-    for word in re.findall(r"[a-z'-]+", sentence.lower()):
+    for word in re.findall(r"[a-z'-]+", own.lower()):
         if word in FOREIGN:
             yield f"nobody in a shop says '{word}'", f"Say {FOREIGN[word]}"
     if _UNITS.search(sentence) or _SIGNS.search(sentence) or _CAPITALS.search(sentence):

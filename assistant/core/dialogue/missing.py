@@ -35,12 +35,12 @@ _NOTICES = {
 LEVEL = "good microphone level"
 """What is missing while the microphone's level is bad, as the board says it after "No"."""
 
-_LEVELS = {
+LEVELS = {
     "quiet": "The microphone is too quiet. See the screen.",
     "clipped": "The microphone is too loud. See the screen.",
     "hum": "The microphone hums. See the screen.",
 }
-"""Spoken notices of a bad level."""
+"""Spoken notices of a bad level, by the trouble that `LevelChanged` names."""
 
 
 def leave_out(talk: Talk, left_out: tuple[str, ...]) -> None:
@@ -90,10 +90,12 @@ def change_level(talk: Talk, event: LevelChanged) -> None:
     if not event.trouble:
         if talk.gear.lost.pop(LEVEL, None) is not None:
             talk.note(ModeChanged("microphone level good", event.why))
+        if talk.said.owed in LEVELS.values():
+            talk.said.owed = ""
         return
     talk.gear.lost[LEVEL] = event.why
     talk.note(ModeChanged(f"microphone level bad ({event.trouble})", event.why))
-    talk.said.owed = talk.said.owed or _LEVELS.get(event.trouble, "")
+    talk.said.owed = talk.said.owed or LEVELS.get(event.trouble, "")
 
 
 def grow_loud(talk: Talk, event: NoiseChanged) -> bool:

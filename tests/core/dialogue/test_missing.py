@@ -61,6 +61,15 @@ def test_a_bad_level_is_said_with_the_next_words_and_stays_on_the_board() -> Non
     assert ["microphone level bad (quiet)", "microphone level good"] == modes
 
 
+def test_a_bad_level_that_was_mended_meanwhile_is_not_spoken_of() -> None:
+    """A notice that is still owed goes when its reason has gone."""
+    talk = dialogue()
+    talk.send(LevelChanged(talk.now, "clipped", "half of loud speech is cut off"))
+    talk.send(LevelChanged(talk.now, "", "nothing is cut off"))
+    talk.hear(control=Control.SAY_AGAIN)
+    assert "microphone" not in talk.last
+
+
 def test_a_lost_microphone_leaves_the_keys() -> None:
     """Without a microphone nothing is listened for, and the keys go on."""
     talk = dialogue()
