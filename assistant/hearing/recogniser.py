@@ -38,6 +38,7 @@ from assistant.hearing.openfst import read_symbols
 from assistant.hearing.phones import PhoneLayout
 from assistant.hearing.recognition import Recognition, UtteranceStream
 from assistant.hearing.sound import RATE, Samples
+from assistant.hearing.verification import pairs
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
@@ -231,6 +232,8 @@ class Recogniser:
     def stream(self, grammar: StepGrammar) -> UtteranceStream:
         """Begin an utterance with this grammar."""
         model, heard = self._graph(grammar)
+        if self.acoustics is not None:
+            pairs()  # read now, while somebody still speaks, and not when the answer is judged
         if self._layout or self._symbols:
             return self._stream(model)
         return self._stream(model, json.dumps([*_sequences(heard), UNKNOWN]))

@@ -14,6 +14,7 @@ a lonely alternative would reach.
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.grammar.near_misses import everyday
 from assistant.hearing.acoustics import OUTPUTS, PHONE_NUMBERS, STEP_S
 
 if TYPE_CHECKING:
@@ -43,6 +45,11 @@ _RESCALE = 8
 
 MOST_VARIANTS = 6
 """Pronunciations of a rival that are tried."""
+
+_NAMES = {number: phone for phone, number in PHONE_NUMBERS.items()}
+
+_LONGEST_WHOLE = 8
+"""Phones of the longest answer that one everyday word is compared with as a whole."""
 
 _AROUND = 4
 """Steps before the first phone and after the last one that still belong to the answer."""
@@ -317,6 +324,85 @@ def rival_measures(own: float, others: Mapping[str, float], free: float, count: 
     return found
 
 
+SCALE, BLANK = 0.6, 2.5
+"""Weight of the log-probabilities and logarithm of the blank's prior, as the recogniser decodes with them."""
+
+
+@functools.cache
+def pairs() -> Floats:
+    """Probability of each phone after each other one in everyday words, shape (OUTPUTS, OUTPUTS); row 0: at the
+    beginning. The end of a word leads to the beginnings of all words.
+    """
+    counts = np.full((OUTPUTS, OUTPUTS), 0.5)
+    counts[:, 0] = 0.0
+    for _, phones in everyday().words:
+        numbers = [0, *(PHONE_NUMBERS[phone] for phone in phones)]
+        for before, after in itertools.pairwise(numbers):
+            counts[before, after] += 1
+    begins = counts[0] / counts[0].sum()
+    ends = np.zeros(OUTPUTS)
+    for _, phones in everyday().words:
+        ends[PHONE_NUMBERS[phones[-1]]] += 1
+    counts += ends[:, None] * begins[None]
+    return np.asarray(counts / counts.sum(axis=1, keepdims=True))
+
+
+def background(likelihoods: Floats) -> float:
+    """Logarithm of the summed likelihood of all phone sequences, each weighed by how English it is (`pairs`)."""
+    odds = pairs()
+    phone, blank = np.zeros(OUTPUTS), np.zeros(OUTPUTS)
+    blank[0] = 1.0  # nothing was spoken yet
+    scale = 0.0
+    for step in likelihoods:
+        moved = (phone + blank) @ odds - phone * odds.diagonal()  # the same phone again needs a blank between
+        phone, blank = (phone + moved) * step, (phone + blank) * step[0]
+        most = float(max(phone.max(), blank.max(), 1e-300))
+        phone, blank, scale = phone / most, blank / most, scale + math.log(most)
+    return scale + math.log(float(phone.sum() + blank.sum()))
+
+
+NEAR, NEAREST = 2.0, 0.3
+"""Distances (`assistant.grammar.lexicon.distance`) of everyday words that are compared: nearer ones sound the same."""
+
+MOST_NEAR = 60
+"""Everyday words that are compared with each word of an answer."""
+
+
+def near_sums(floored: Floats, said: InPhones, meaning_of: Callable[[str], object | None]) -> Floats:
+    """Logarithms of the sums of what sounds like the answer and is none: one word replaced by an everyday one.
+
+    Args:
+        floored: Probabilities with the floor.
+        said: The answer in its best pronunciation.
+        meaning_of: The meaning of words; what means something is no rival here.
+    """
+    words = everyday()
+    names = [_NAMES[phone] for phone in said.phones]
+    spans: list[tuple[int, int]] = []
+    for number in range(len(said.words)):
+        places = [at for at, of in enumerate(said.of_word) if of == number]
+        spans.append((places[0], places[-1] + 1))
+    if len(spans) > 1 and len(names) <= _LONGEST_WHOLE:
+        spans.append((0, len(names)))
+    found: set[Phones] = set()
+    for number, (begin, end) in enumerate(spans):
+        known = 0
+        for distance, word, phones in words.near(tuple(names[begin:end]), NEAR):
+            if distance < NEAREST or known >= MOST_NEAR:
+                continue
+            texts = (
+                [word]
+                if number >= len(said.words)
+                else [*said.words[:number], word, *said.words[number + 1 :]]
+            )
+            if meaning_of(" ".join(texts)) is not None:
+                continue
+            known += 1
+            other = tuple(PHONE_NUMBERS[phone] for phone in phones)
+            found.add((*said.phones[:begin], *other, *said.phones[end:]))
+    return forward(floored, sorted(one for one in found if len(one) <= len(floored)))
+
+
 MOST_RIVALS = 400
 """Phrases of a step's grammar that are compared; most steps have fewer, and the shortest come first."""
 
@@ -358,4 +444,15 @@ def verified(
     sums = sums_of(floored, (tuple(phrase.split()) for phrase in far[:MOST_RIVALS]), lexicon)
     others |= {" ".join(text): total for text, total in sums.items()}
     free = float(np.log(floored.max(axis=1)).sum())
+    count = len(said.phones)
+    english = own - background(floored)
+    found_measures |= {"english": math.asinh(english), "english-each": english / count}
+    decoded = np.exp(SCALE * (np.log(floored) - BLANK * (np.arange(OUTPUTS) == 0)))
+    loop = float(forward(decoded, [said.phones])[0]) - background(decoded)
+    found_measures |= {"loop": math.asinh(loop), "loop-each": loop / count}
+    near = near_sums(floored, said, meaning_of)
+    lead = own - float(near.max()) if near.size else free
+    found_measures["over"] = math.asinh(lead)
+    if near.size:
+        found_measures["over-all"] = math.asinh(own - float(np.logaddexp.reduce(near)))
     return words, found_measures | rival_measures(own, others, free, len(said.phones))
