@@ -69,7 +69,6 @@ def forget(options: argparse.Namespace) -> int:
         UsageProblem: There is nothing of that kind.
     """
     name = technician(options)
-    known = keeping.read(name)
     if not options.forget:
         shutil.rmtree(_sound_folder(name), ignore_errors=True)
         print(
@@ -78,6 +77,7 @@ def forget(options: argparse.Namespace) -> int:
             else f"Nothing was known of {name}."
         )
         return 0
+    known = keeping.read(name)
     words = " ".join(options.forget.lower().split())
     if known is None or words not in [one.words for one in known.own]:
         raise UsageProblem(f"'{words}' are no own words of {name}. 'learn --show' lists them.")

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from assistant.hearing_bench.plans import RowsPlan
+
 NAME = "hearing-test.json"
 """File name of the manifest among the fixtures."""
 
@@ -13,6 +15,19 @@ SYNTHESISERS = ("flite", "festival", "espeak-ng")
 
 SAY = ("outcome", "control", "reading")
 """Kinds of phrases."""
+
+MADE = (
+    "orders",
+    "single-words",
+    "radio",
+    "hardships",
+    "cut-files",
+    "nobody",
+    "live-talk",
+    "made-misses",
+    "digits",
+)
+"""Rows that `rows/` makes, by the name that `--only` takes."""
 
 
 @dataclass(frozen=True)
@@ -176,6 +191,14 @@ class Turns:
 
 
 @dataclass(frozen=True)
+class ThroughTheEar:
+    """What goes through the real ear: hours of noise, and turns."""
+
+    hours: Hours
+    turns: Turns
+
+
+@dataclass(frozen=True)
 class Quick:
     """The plan of `--quick`: a share of each row, at fewer ratios, and fewer hours."""
 
@@ -219,8 +242,8 @@ class Manifest:
         phrases: Phrases that are written out.
         recordings: Recordings of people.
         other: Speech outside every grammar.
-        hours: Hours of noise and chatter.
-        turns: Answers that go through the real ear.
+        ear: Hours of noise and chatter, and answers, that go through the real ear.
+        rows: The plans of the rows in `rows/`.
         quick: The plan of `--quick`.
     """
 
@@ -233,13 +256,23 @@ class Manifest:
     phrases: tuple[SpokenPhrases, ...]
     recordings: tuple[Recordings, ...]
     other: tuple[Other, ...]
-    hours: Hours
-    turns: Turns
+    ear: ThroughTheEar
+    rows: RowsPlan
     quick: Quick
+
+    @property
+    def hours(self) -> Hours:
+        """Hours of noise and chatter."""
+        return self.ear.hours
+
+    @property
+    def turns(self) -> Turns:
+        """Answers that go through the real ear."""
+        return self.ear.turns
 
     def parts(self) -> tuple[str, ...]:
         """Names that `--only` accepts."""
         rows = [
             part.name for parts in (self.answers, self.phrases, self.recordings, self.other) for part in parts
         ]
-        return (*rows, "hours", "turns", "memory")
+        return (*rows, *MADE, "hours", "turns", "memory")

@@ -18,16 +18,21 @@ class Options:
     only: tuple[str, ...] = ()
     cache: Path | None = None
     manifest: Path | None = None
+    orders: Path | None = None
+    part: Path | None = None
+    jobs: int = 1
+    beside: bool = True
+    share: float | None = None
 
 
 @dataclass(frozen=True)
 class HeardUtterance:
-    """One utterance at one ratio, heard by one recogniser."""
+    """One utterance in one condition, such as "10 dB", heard by one recogniser."""
 
     recogniser: str
     part: str
     speaker: str
-    level_db: float
+    condition: str
     hearing: Hearing
 
 
@@ -39,10 +44,10 @@ class HearingFigures:
         machine: The machine.
         date: The date, ISO 8601.
         models: Name of each recogniser, and the first digits of the SHA-256 of its weights ("" without).
-        levels_db: Ratios of speech to noise.
         records: Every utterance.
+        groups: Part of the manifest to which each row belongs.
         streams: The hours of noise for each recogniser.
-        delays: The delays for each recogniser and ratio.
+        delays: The delays for each recogniser and condition.
         memory_mb: Memory for each of our models, MB.
         notes: Parts that were left out, with the reasons.
         took_s: Wall-clock time of the whole measurement, s.
@@ -52,10 +57,10 @@ class HearingFigures:
     date: str
     quick: bool
     models: dict[str, str]
-    levels_db: tuple[float, ...]
     records: list[HeardUtterance] = field(default_factory=list)
+    groups: dict[str, str] = field(default_factory=dict)
     streams: dict[str, FalseAccepts] = field(default_factory=dict)
-    delays: dict[tuple[str, float], Delays] = field(default_factory=dict)
+    delays: dict[tuple[str, str], Delays] = field(default_factory=dict)
     memory_mb: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     took_s: float = 0.0

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
 
 Heard: TypeAlias = tuple[str, float, float]
-"""Words, the recogniser's own probability of them, and the time taken in s."""
+"""Words, the recogniser's own probability of them, and the processor time taken in s."""
 
 KEPT = 8
 """Number of grammars to keep open."""
@@ -129,14 +129,14 @@ class PocketSphinx:
         if self._active != name:
             decoder.activate_search(name)
             self._active = name
-        begun = time.perf_counter()
+        begun = time.thread_time()
         decoder.start_utt()
         decoder.process_raw(samples.tobytes(), full_utt=True)
         decoder.end_utt()
         found = decoder.hyp()
         words = " ".join(str(found.hypstr).split()) if found and found.hypstr else ""
         sure = min(1.0, max(0.0, float(found.prob))) if found else 0.0
-        return words, sure, time.perf_counter() - begun
+        return words, sure, time.thread_time() - begun
 
     def _open(self, phrases: Phrases) -> str:
         """Add a grammar, with our pronunciations for words that the dictionary lacks."""
@@ -191,3 +191,29 @@ class Beside:
     def close(self) -> None:
         """End the process and drop the sound that it has not heard yet."""
         self._pool.shutdown(cancel_futures=True)
+
+
+class Within:
+    """PocketSphinx in this process, for one that is one of several already.
+
+    A process of its own inside such a process would keep it from ending.
+
+    Raises:
+        GearProblem: It is not installed.
+    """
+
+    def __init__(self) -> None:
+        self.name = name()
+        self._decoder = PocketSphinx()
+        self._phrases: dict[StepGrammar, Phrases] = {}
+
+    def hear(self, samples: Samples, grammar: StepGrammar) -> Future[Heard]:
+        """Like `Beside.hear`, but at once."""
+        if grammar not in self._phrases:
+            self._phrases[grammar] = Phrases.of(grammar)
+        done: Future[Heard] = Future()
+        done.set_result(self._decoder.hear(samples, self._phrases[grammar]))
+        return done
+
+    def close(self) -> None:
+        """Nothing has to end."""

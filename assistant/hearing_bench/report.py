@@ -8,19 +8,28 @@ from typing import TYPE_CHECKING, Any
 from assistant import __version__
 from assistant.benchmarks import percentile
 from assistant.hearing_bench.diagram import drawn
-from assistant.hearing_bench.mixing import CLEAN_DB
-from assistant.hearing_bench.scoring import Hearing, HearingCounts, confidences, reliability, score, wilson
+from assistant.hearing_bench.scoring import confidences, reliability, score, wilson
+from assistant.hearing_bench.summary import (
+    accepted_by_row,
+    accepted_lines,
+    silent_by_condition,
+    silent_lines,
+)
+from assistant.hearing_bench.tables import answer_cell, other_cell, rows_of, table, tables_of
 from assistant.hearing_bench.testset import named
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
 
     from assistant.hearing_bench.measurements import HearingFigures
     from assistant.hearing_bench.scoring import FalseAccepts, Reliability
 
 BAR = 40
 """Characters of a full bar in the diagram."""
+
+MOST_CONFUSIONS = 40
+"""Confusions that the report lists."""
 
 
 def text(measured: HearingFigures) -> str:
@@ -36,8 +45,7 @@ def text(measured: HearingFigures) -> str:
     for name, digest in measured.models.items():
         lines.append(f"* {name}" + (f" (am/final.mdl SHA-256 {digest}…)" if digest else ""))
     lines += [f"* {note}" for note in measured.notes]
-    said = _rows(measured, said=True)
-    if said:
+    for conditions, rows in tables_of(rows_of(measured.records, said=True)):
         lines += [
             "",
             (
@@ -45,11 +53,10 @@ def text(measured: HearingFigures) -> str:
                 f"and after the dot wrong at a confidence of {limits.ask_below:g} or more, which nobody is asked about."
             ),
             "",
-            *_table(measured, said, _answer_cell),
+            *table(measured, conditions, rows, answer_cell),
         ]
     lines += _confusions(measured)
-    other = _rows(measured, said=False)
-    if other:
+    for conditions, rows in tables_of(rows_of(measured.records, said=False)):
         lines += [
             "",
             (
@@ -57,8 +64,9 @@ def text(measured: HearingFigures) -> str:
                 f"and after the dot at a confidence of {limits.ask_below:g} or more."
             ),
             "",
-            *_table(measured, other, _other_cell),
+            *table(measured, conditions, rows, other_cell),
         ]
+    lines += _summary(measured)
     lines += _streams(measured)
     lines += _delays(measured)
     lines += _costs(measured)
@@ -67,11 +75,6 @@ def text(measured: HearingFigures) -> str:
         if found.count:
             lines += ["", *_diagram(name, found)]
     return "\n".join(lines) + "\n"
-
-
-def level_name(level_db: float) -> str:
-    """A ratio of speech to noise as it is shown."""
-    return "clean" if level_db == CLEAN_DB else f"{level_db:g} dB"
 
 
 def to_json(measured: HearingFigures) -> dict[str, Any]:
@@ -86,12 +89,20 @@ def to_json(measured: HearingFigures) -> dict[str, Any]:
         "thresholds": {"reject_below": limits.reject_below, "ask_below": limits.ask_below},
         "notes": measured.notes,
         "rows": list(_json_rows(measured, limits.ask_below)),
+        "silent": {name: _json_silent(measured, name) for name in measured.models},
+        "accepted": {
+            name: {
+                part: {"pieces": one.pieces, "accepted": one.accepted, "sure": one.sure, "kinds": one.kinds}
+                for part, one in accepted_by_row(measured.records, name).items()
+            }
+            for name in measured.models
+        },
         "reliability": {name: _json_reliability(_reliability(measured, name)) for name in measured.models},
         "hours": {name: _json_stream(stream) for name, stream in measured.streams.items()},
         "turns": [
             {
                 "recogniser": name,
-                "level": level_name(level),
+                "level": level,
                 "complete_s": [round(s, 3) for s in delays.complete],
                 "right_s": [round(s, 3) for s in delays.right],
                 "all_s": [round(s, 3) for s in delays.all],
@@ -108,16 +119,18 @@ def to_json(measured: HearingFigures) -> dict[str, Any]:
 
 def _json_rows(measured: HearingFigures, ask_below: float) -> Iterator[dict[str, Any]]:
     """How many utterances each recogniser heard rightly and wrongly, by part, speaker and ratio."""
-    for (part, speaker), cells in {**_rows(measured, said=True), **_rows(measured, said=False)}.items():
+    every = [*rows_of(measured.records, said=True).items(), *rows_of(measured.records, said=False).items()]
+    for (part, speaker), cells in every:
         for (name, level), hearings in cells.items():
             counted = score(hearings, ask_below)
             right = wilson(counted.right, counted.n)
             wrong = wilson(counted.wrong, counted.n)
             yield {
+                "group": measured.groups.get(part, part),
                 "part": part,
                 "speaker": speaker,
                 "recogniser": name,
-                "level": level_name(level),
+                "level": level,
                 "in_grammar": hearings[0].truth is not None,
                 "n": counted.n,
                 "right": counted.right,
@@ -128,6 +141,14 @@ def _json_rows(measured: HearingFigures, ask_below: float) -> Iterator[dict[str,
                 "right_interval": [round(right.low, 4), round(right.high, 4)],
                 "wrong_interval": [round(wrong.low, 4), round(wrong.high, 4)],
             }
+
+
+def _json_silent(measured: HearingFigures, name: str) -> dict[str, Any]:
+    found = silent_by_condition(measured.records, name)
+    return {
+        condition: {"answers": one.answers, "wrong": one.wrong, "sure": one.sure, "taken": one.taken}
+        for condition, one in found.items()
+    }
 
 
 def _json_reliability(found: Reliability) -> dict[str, Any]:
@@ -162,74 +183,39 @@ def _json_stream(stream: FalseAccepts) -> dict[str, Any]:
 
 # --- tables ---------------------------------------------------------------------------------------
 
-_Cells = dict[tuple[str, float], list[Hearing]]
-
-
-def _rows(measured: HearingFigures, *, said: bool) -> dict[tuple[str, str], _Cells]:
-    """Hearings by row and speaker, then by recogniser and ratio; of answers, or of speech outside the grammar."""
-    rows: dict[tuple[str, str], _Cells] = {}
-    for record in measured.records:
-        if (record.hearing.truth is not None) == said:
-            cells = rows.setdefault((record.part, record.speaker), {})
-            cells.setdefault((record.recogniser, record.level_db), []).append(record.hearing)
-    return rows
-
-
-def _table(measured: HearingFigures, rows: dict[tuple[str, str], _Cells], cell: Any) -> list[str]:
-    levels = [level_name(level) for level in measured.levels_db]
-    lines = [
-        f"| what, who | n | recogniser | {' | '.join(levels)} |",
-        "|---|---|---|" + "---|" * len(levels),
-    ]
-    for (part, speaker), cells in rows.items():
-        for name in measured.models:
-            groups = [cells.get((name, level), []) for level in measured.levels_db]
-            if not any(groups):
-                continue
-            shown = [cell(score(group, DEFAULT_THRESHOLDS.ask_below)) if group else "" for group in groups]
-            n = max(len(group) for group in groups)
-            lines.append(f"| {part}, {speaker} | {n} | {name} | {' | '.join(shown)} |")
-    return lines
-
 
 def _confusions(measured: HearingFigures) -> list[str]:
     """What our models took for something else, by meaning and ratio; nothing if there was none."""
-    counts: dict[tuple[str, str, str], dict[float, int]] = {}
+    counts: dict[tuple[str, str, str], dict[str, int]] = {}
     for record in measured.records:
         heard = record.hearing
         if measured.models.get(record.recogniser) and heard.truth is not None and heard.wrong:
             at = counts.setdefault((record.part, named(heard.truth), named(heard.result)), {})
-            at[record.level_db] = at.get(record.level_db, 0) + 1
+            at[record.condition] = at.get(record.condition, 0) + 1
     if not counts:
         return []
-    levels = measured.levels_db
-    lines = ["", "Taken for something else, number of utterances:", ""]
-    lines += [
-        f"| what | meant | heard | {' | '.join(level_name(level) for level in levels)} |",
-        "|---|---|---|" + "---|" * len(levels),
-    ]
-    for (part, meant, taken), at in sorted(counts.items()):
-        lines.append(f"| {part} | {meant} | {taken} | {' | '.join(str(at.get(one, 0)) for one in levels)} |")
+    lines = ["", f"Taken for something else, the {MOST_CONFUSIONS} most frequent:", ""]
+    lines += ["| what | meant | heard | times | where |", "|---|---|---|---|---|"]
+    order = sorted(counts.items(), key=lambda pair: (-sum(pair[1].values()), pair[0]))
+    for (part, meant, taken), at in order[:MOST_CONFUSIONS]:
+        where = ", ".join(f"{condition} {count}" for condition, count in at.items())
+        lines.append(f"| {part} | {meant} | {taken} | {sum(at.values())} | {where} |")
     return lines
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f}"
-
-
-def _interval(count: int, of: int) -> str:
-    found = wilson(count, of)
-    return f"{_percent(found.share)} [{_percent(found.low)}-{_percent(found.high)}]"
-
-
-def _answer_cell(counted: HearingCounts) -> str:
-    wrong, rejected = _percent(counted.wrong / counted.n), _percent(counted.rejected / counted.n)
-    sure = _percent(counted.sure_wrong / counted.n)
-    return f"{_interval(counted.right, counted.n)} / {wrong} / {rejected} · {sure}"
-
-
-def _other_cell(counted: HearingCounts) -> str:
-    return f"{_interval(counted.wrong, counted.n)} · {_percent(counted.sure_wrong / counted.n)}"
+def _summary(measured: HearingFigures) -> list[str]:
+    """Wrong answers that nobody is asked about, and what was accepted by what it would do."""
+    lines: list[str] = []
+    for name in measured.models:
+        found = silent_by_condition(measured.records, name)["all"]
+        if found.answers:
+            lines += silent_lines(name, found)
+    lines = ["", "Wrong answers that nobody is asked about:", "", *lines] if lines else []
+    for name, digest in measured.models.items():
+        accepted = accepted_by_row(measured.records, name)
+        if digest and accepted:
+            lines += ["", f"Accepted by {name}, by what it would do:", "", *accepted_lines(accepted)]
+    return lines
 
 
 def _streams(measured: HearingFigures) -> list[str]:
@@ -273,7 +259,7 @@ def _delays(measured: HearingFigures) -> list[str]:
     ]
     for (name, level), delays in measured.delays.items():
         lines.append(
-            f"| {name} | {level_name(level)} | {_both(delays.complete)} | {_both(delays.right)} | "
+            f"| {name} | {level} | {_both(delays.complete)} | {_both(delays.right)} | "
             f"{_both(delays.all)} | {delays.early} | {delays.unheard} |"
         )
     return lines
@@ -306,8 +292,7 @@ def _factor(measured: HearingFigures, name: str) -> float:
 
 
 def _reliability(measured: HearingFigures, name: str) -> Reliability:
-    mine: Iterable[Hearing] = (r.hearing for r in measured.records if r.recogniser == name)
-    return reliability(confidences(mine))
+    return reliability(confidences(r.hearing for r in measured.records if r.recogniser == name))
 
 
 def _diagram(name: str, found: Reliability) -> list[str]:

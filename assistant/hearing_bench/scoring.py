@@ -37,6 +37,8 @@ class Hearing:
         elapsed_s: Time spent on it.
         duration_s: Length of the sound.
         words: The best words.
+        sure: Whether the confidence reaches the limit from which nobody is asked, for an answer of this kind.
+        silent: Whether it is accepted and takes effect without a yes.
     """
 
     truth: Result | None
@@ -46,6 +48,8 @@ class Hearing:
     elapsed_s: float
     duration_s: float
     words: str = ""
+    sure: bool = False
+    silent: bool = False
 
     @property
     def right(self) -> bool:
@@ -229,6 +233,16 @@ class FalseAccepts:
             self.sure += confidence >= ask_below
             if len(self.examples) < EXAMPLES:
                 self.examples.append((words, confidence))
+
+    def with_more(self, other: FalseAccepts) -> FalseAccepts:
+        """Both together."""
+        return FalseAccepts(
+            self.hours + other.hours,
+            self.utterances + other.utterances,
+            self.accepted + other.accepted,
+            self.sure + other.sure,
+            [*self.examples, *other.examples][:EXAMPLES],
+        )
 
     def an_hour(self, count: int) -> float:
         """A count as a rate per hour."""

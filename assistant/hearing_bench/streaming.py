@@ -79,7 +79,13 @@ class Attentive:
 
 
 def blocks(
-    plan: Hours, test_set: TestSet, sentences: Sequence[str], hours: float, seed: int
+    plan: Hours,
+    test_set: TestSet,
+    sentences: Sequence[str],
+    hours: float,
+    seed: int,
+    number_of_slice: int = 0,
+    slices: int = 1,
 ) -> Iterator[Samples]:
     """Hours of sound, block by block: noise at a level, with chatter in it; each block has its own seed.
 
@@ -89,10 +95,13 @@ def blocks(
         sentences: Sentences of the chatter.
         hours: Length, rounded up to whole blocks.
         seed: The same seed gives the same sound.
+        number_of_slice: Only this share of the blocks (from 0) of so many `slices`.
+        slices: Number of shares.
     """
     voices = test_set.voices(plan.voices)
     kinds = test_set.noises
-    for number in range(int(np.ceil(hours * 3600 / plan.block_s - 1e-9))):
+    count = int(np.ceil(hours * 3600 / plan.block_s - 1e-9))
+    for number in range(count * number_of_slice // slices, count * (number_of_slice + 1) // slices):
         draw = random.Random(f"{seed} block {number}")  # noqa: S311  a test set
         noise = bay_noise(kinds[number % len(kinds)], plan.block_s, RATE, draw.randrange(2**31))
         noise *= 10 ** (draw.uniform(*plan.noise_db) / 20)

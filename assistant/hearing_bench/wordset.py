@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from assistant import files
 from assistant.core.values.result import GrammarRequest, Result
 from assistant.errors import FileProblem, GearProblem, ModelProblem
-from assistant.grammar import jsgf
+from assistant.grammar import english, jsgf
 from assistant.grammar.automaton import Automaton, Builder
 from assistant.grammar.compiling import compile_rule
 from assistant.grammar.lexicon import Lexicon, Pronunciation
@@ -99,12 +99,14 @@ def of_words(words: Collection[str]) -> str:
 
 
 def dictionary(words: Collection[str], own: Lexicon) -> Lexicon:
-    """Pronunciations of words: our own, and otherwise those of PocketSphinx's US-English dictionary.
+    """Pronunciations of words: our own, those of our large dictionary, and otherwise PocketSphinx's (US English).
 
     Raises:
         GearProblem: A word is in neither, or PocketSphinx is not installed.
     """
     entries: dict[str, tuple[Pronunciation, ...]] = {w: own.pronunciations(w) for w in words if w in own}
+    if wanted := set(words) - entries.keys():
+        entries |= english.look_up(wanted)
     wanted = set(words) - entries.keys()
     if wanted:
         for line in files.read_text(_dictionary_file(), files.TABLE).splitlines():

@@ -12,7 +12,7 @@ from assistant.hearing.foreground import prepared
 from assistant.hearing.recogniser import Recogniser
 from assistant.hearing.voice_so_far import NEW_VOICE
 from assistant.hearing.whole import hear_whole
-from assistant.learning.fitting import LastLayers, Spoken, fitted
+from assistant.learning.fitting import LEAST, LastLayers, Spoken, fitted
 from assistant.learning.hearer import adapted, model_of
 from assistant.learning.learnt import Learnt
 from assistant.learning.takes import Take, scores
@@ -49,7 +49,7 @@ class Conclusion:
 def concluded(
     known: Learnt, takes: Sequence[Take], recogniser: Recogniser, grammars: GrammarSet, day: str
 ) -> Conclusion:
-    """Learn from takes.
+    """Learn from takes; a lesson that was broken off early adds to the one before.
 
     Args:
         known: What was known before; own words stay.
@@ -63,8 +63,12 @@ def concluded(
     """
     plain = [heard_again(take, recogniser, grammars) for take in takes]
     acoustics = recogniser.acoustics
-    empty = known.scales[:0]
+    empty, model = known.scales[:0], model_of(recogniser.path)
+    halves = [sum(take.prompt.teaches == half for take in takes) for half in (True, False)]
+    goes_on = known.model == model and min(halves) < LEAST
     scales = empty if acoustics is None else _scales(acoustics, plain, grammars)
+    if goes_on and not scales.size:
+        scales = known.scales
     fit = plain
     if scales.size:
         with tempfile.TemporaryDirectory(prefix="bay-assistant-") as folder:
@@ -72,13 +76,12 @@ def concluded(
             fit = [heard_again(take, better, grammars) for take in takes]
         if _right(fit) < _right(plain):
             scales, fit = empty, plain
-    voice = NEW_VOICE
+    voice = known.voice if goes_on else NEW_VOICE
     for take in fit:
         if take.right:
             voice = voice.after(take.differences)
-    learnt = replace(
-        known, day=day, model=model_of(recogniser.path), voice=voice, scales=scales, scores=scores(fit)
-    )
+    heard = {**(known.scores if goes_on else {}), **scores(fit)}
+    learnt = replace(known, day=day, model=model, voice=voice, scales=scales, scores=heard)
     checked = sum(not take.prompt.teaches for take in takes)
     return Conclusion(learnt, _right(plain), _right(fit), checked)
 

@@ -1,67 +1,135 @@
-"""How often the three whole jobs are misheard, over several seeds of noise: ``python tests/whole_job/measure.py``.
+"""How often the three whole jobs are misheard: ``python tests/whole_job/measure.py``.
 
 Run from the root of a checkout, with the package importable.
-Says for each job what was right, taken for something else, or not understood, of what was said in the grammar, and
-whether the job ended in its verdict.
+Says for each job and voice what was right, taken for something else, or not understood, of what was said in the
+grammar, and whether the job ended in its verdict; at the end the same of all together.
+
+``--unheard`` plays each job with four voices that no model here was trained on, ``--radio 18`` lets somebody on a radio
+talk 18 dB under the technician.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 import tempfile
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
-from technician import play
+from technician import Radio, play
 from test_whole_job import FACTS, JOBS
 
+from assistant import resources
 from assistant.core.values.entries import VerdictReached
 from assistant.hearing.recogniser import Recogniser, find_model
+from assistant.hearing_bench.manifest import NAME, BenchVoice
+from assistant.hearing_bench.reading import read_manifest
+from assistant.hearing_bench.scoring import wilson
+
+VOICES = {
+    "slt": BenchVoice("slt", "flite", "slt"),
+    "slt-hts": BenchVoice("slt-hts", "festival", "voice_cmu_us_slt_arctic_hts"),
+    "en-us": BenchVoice("en-us", "espeak-ng", "en-us"),
+    "en-gb": BenchVoice("en-gb", "espeak-ng", "en-gb"),
+    "en-gb-scotland": BenchVoice("en-gb-scotland", "espeak-ng", "en-gb-scotland"),
+}
+"""Voices that nothing was trained on, by the name that ``--voice`` takes; any other name is one of flite's."""
+
+UNHEARD = ("slt", "slt-hts", "en-gb", "en-gb-scotland")
+"""The voices of ``--unheard``."""
+
+ON_AIR = BenchVoice("awb", "flite", "awb")
+"""The voice on the radio."""
 
 
 def main() -> int:
     """Play and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", type=int, default=5, metavar="N", help="seeds of noise (default: 5)")
-    parser.add_argument("--voice", help="a voice of flite (default: that of each job's test)")
+    parser.add_argument("--voice", nargs="+", help="voices (default: that of each job's test)")
+    parser.add_argument("--unheard", action="store_true", help="four voices that nothing was trained on")
+    parser.add_argument("--radio", type=float, metavar="DB", help="a radio so many dB under the technician")
+    parser.add_argument("--job", nargs="+", choices=sorted(JOBS), help="only these jobs")
+    parser.add_argument("--json", type=Path, metavar="FILE", help="write the counts as JSON")
     options = parser.parse_args()
     recogniser = Recogniser(find_model(None))
+    radio = None
+    if options.radio is not None:
+        manifest = read_manifest(resources.directory("audio_fixtures") / NAME)
+        radio = Radio(ON_AIR, manifest.rows.radio.sentences, options.radio)
     missed: Counter[str] = Counter()
-    for name, job in JOBS.items():
-        total, right_ends = [0, 0, 0], 0
-        for seed in range(1, options.seeds + 1):
-            with tempfile.TemporaryDirectory() as folder:
-                played = play(
-                    Path(folder),
-                    job.entry,
-                    job.car,
-                    job.asides,
-                    facts=FACTS,
-                    complaint=job.complaint,
-                    vehicle="",
-                    voice=options.voice or job.voice,
-                    seed=seed,
-                    recogniser=recogniser,
-                )
-            total = [sum(pair) for pair in zip(total, played.misheard(), strict=True)]
-            ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
-            right_ends += ends[-2:] == [job.verdict, "repair-verified"]
-            for one in played.uttered:
-                if one.said and one.snr_db > 0 and not (one.understood and one.heard == one.said):
-                    missed[f"{one.said} -> {one.heard if one.understood else 'not understood'}"] += 1
-        right, wrong, lost = total
-        print(
-            f"{name}, voice {options.voice or job.voice}, {options.seeds} seeds: {sum(total)} said in the grammar or "
-            f"beside it, {right} right, {wrong} taken for something else, {lost} not understood; "
-            f"right verdict and proof of the repair in {right_ends}."
-        )
-        sys.stdout.flush()
+    lines = []
+    for name in options.job or JOBS:
+        for voice in UNHEARD if options.unheard else (options.voice or [JOBS[name].voice]):
+            lines.append(_job(name, voice, options.seeds, radio, recogniser, missed))
+            right, wrong, lost, ends = (lines[-1][part] for part in ("right", "wrong", "lost", "verdicts"))
+            print(
+                f"{name}, voice {voice}, {options.seeds} seeds: {right + wrong + lost} said in the grammar or "
+                f"beside it, {right} right, {wrong} taken for something else, {lost} not understood; "
+                f"right verdict and proof of the repair in {ends}."
+            )
+            sys.stdout.flush()
+            if options.json is not None:
+                options.json.write_text(json.dumps(lines, indent=1) + "\n", encoding="utf-8")
+    right, said = sum(line["right"] for line in lines), sum(line["said"] for line in lines)
+    found = wilson(right, said)
+    print(
+        f"Together: {right} of {said} right, {100 * found.share:.0f} % "
+        f"({100 * found.low:.0f} to {100 * found.high:.0f}); "
+        f"verdicts {sum(line['verdicts'] for line in lines)} of {options.seeds * len(lines)}."
+    )
     for words, count in missed.most_common(25):
         print(f"  {count} x {words}")
     return 0
+
+
+def _job(
+    name: str,
+    voice: str,
+    seeds: int,
+    radio: Radio | None,
+    recogniser: Recogniser,
+    missed: Counter[str],
+) -> dict[str, Any]:
+    """Play one job with one voice, once for each seed; the counts of all of them."""
+    job = JOBS[name]
+    total, right_ends = [0, 0, 0], 0
+    for seed in range(1, seeds + 1):
+        with tempfile.TemporaryDirectory() as folder:
+            played = play(
+                Path(folder),
+                job.entry,
+                job.car,
+                job.asides,
+                facts=FACTS,
+                complaint=job.complaint,
+                vehicle="",
+                voice=VOICES.get(voice, voice),
+                seed=seed,
+                recogniser=recogniser,
+                radio=radio,
+            )
+        total = [sum(pair) for pair in zip(total, played.misheard(), strict=True)]
+        ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
+        right_ends += ends[-2:] == [job.verdict, "repair-verified"]
+        for one in played.uttered:
+            if one.said and one.snr_db > 0 and not (one.understood and one.heard == one.said):
+                missed[f"{one.said} -> {one.heard if one.understood else 'not understood'}"] += 1
+    right, wrong, lost = total
+    return {
+        "job": name,
+        "voice": voice,
+        "seeds": seeds,
+        "right": right,
+        "wrong": wrong,
+        "lost": lost,
+        "said": sum(total),
+        "verdicts": right_ends,
+    }
 
 
 if __name__ == "__main__":

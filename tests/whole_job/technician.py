@@ -8,13 +8,14 @@ asked for keys he uses them.
 Beside that he does what a scene tells him to do once: says a wrong word and takes it back, is not sure, talks to
 somebody else, says stop.
 
-He speaks with a voice of flite.  The bundled recogniser was trained on "rms", "awb" and "kal16", among others, and
-never heard "slt".
+He speaks with a voice of flite, unless another is named.  The bundled recogniser was trained on "rms", "awb" and
+"kal16", among others, and never heard "slt" or eSpeak.
 """
 
 from __future__ import annotations
 
 import io
+import random
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -53,6 +54,7 @@ from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench.manifest import BenchVoice as Spoken
 from assistant.hearing_bench.mixing import speech_power
 from assistant.hearing_bench.speech import SpeechCache
+from assistant.hearing_bench.talk import running
 from assistant.loading.folder import load_library
 from assistant.record import Facts, SessionLog
 from assistant.rehearsal.player import MadeClock
@@ -182,13 +184,42 @@ def meant(words: str) -> str:
     return re.sub(r"(\bpoint(?: \w+)*?)(?: zero)+(?= (?:volts|ohms|amps)\b|$)", r"\1", plain)
 
 
+@dataclass(frozen=True)
+class Radio:
+    """Somebody on a radio, who talks without a pause.
+
+    Attributes:
+        voice: His voice.
+        sentences: What he says.
+        under_db: How far his speech is under the technician's.
+    """
+
+    voice: Spoken
+    sentences: tuple[str, ...]
+    under_db: float
+
+    def talking(self, speech: SpeechCache, length: int, near_db: float, seed: int) -> NDArray[np.float64]:
+        """So many samples of it, beside a technician at this level."""
+        pieces = [speech.say(self.voice, words) for words in self.sentences]
+        talk = running(pieces, length, random.Random(seed))  # noqa: S311  a test
+        return talk * (10 ** ((near_db - self.under_db) / 20) / np.sqrt(speech_power(talk)))
+
+
 class Mouth:
     """Words into sound files: speech in generated bay noise, the same for the same seed."""
 
-    def __init__(self, folder: Path, voice: str, seed: int, snr_db: tuple[float, float]) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        voice: Spoken,
+        seed: int,
+        snr_db: tuple[float, float],
+        radio: Radio | None = None,
+    ) -> None:
         self._folder = folder
         self._speech = SpeechCache(folder)
-        self._voice = Spoken(voice, "flite", voice)
+        self._voice = voice
+        self._radio = radio
         self._chance = np.random.default_rng(seed)
         self._range = snr_db
         self._seed = seed
@@ -206,6 +237,10 @@ class Mouth:
         placed = np.concatenate([np.zeros(round(lead_s * RATE)), spoken, np.zeros(round(TAIL_S * RATE))])
         noise = bay_noise(kind, len(placed) / RATE, RATE, self._seed * 1000 + self._number)
         mixed: NDArray[np.float64] = placed + noise * level * 10 ** (-ratio / 20)
+        if self._radio is not None:
+            mixed += self._radio.talking(
+                self._speech, len(placed), SPEECH_DB, self._seed * 1000 + self._number
+            )
         mixed /= max(1.0, float(np.max(np.abs(mixed))) / 0.89)
         path = self._folder / f"{self._seed}-{self._number:03}.wav"
         soundfile.write(path, np.round(mixed * 32767).astype(np.int16), RATE)
@@ -525,12 +560,13 @@ def play(
     facts: Mapping[str, str],
     complaint: str,
     vehicle: str,
-    voice: str = "rms",
+    voice: str | Spoken = "rms",
     seed: int = 1,
     snr_db: tuple[float, float] = (10.0, 20.0),
     recogniser: Recogniser | None = None,
+    radio: Radio | None = None,
 ) -> Played:
-    """Play one session to its end, seal it, and give what it left."""
+    """Play one session to its end, seal it, and give what it left; a voice by its name alone is one of flite's."""
     procedures = resources.directory("procedures")
     grammars = GrammarSet.load(resources.directory("grammars"))
     sounds = folder / "sounds"
@@ -558,7 +594,8 @@ def play(
         technician.step_now = lambda: runner.talk.work.step
         technician.asked = lambda: runner.asked
         technician.screen, technician.car, technician.grammars = screen, car, grammars
-        technician.mouth = Mouth(sounds, voice, seed, snr_db)
+        spoken = Spoken(voice, "flite", voice) if isinstance(voice, str) else voice
+        technician.mouth = Mouth(sounds, spoken, seed, snr_db, radio)
         technician.facts, technician.asides = facts, list(asides)
         stage.session.log = _Watched(log, technician, entries, [])
         stage.play()

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.commands.arguments import real
+from assistant.commands.arguments import real, whole
 from assistant.commands.console import ProgressLine, write
 from assistant.errors import UsageProblem
 
@@ -56,6 +56,37 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--manifest", type=Path, metavar="FILE", help="use this test set instead of the bundled one"
     )
+    _add_ways(parser)
+
+
+def _add_ways(parser: argparse.ArgumentParser) -> None:
+    """Add the options of what is measured beside the manifest, and how."""
+    parser.add_argument(
+        "--orders",
+        type=Path,
+        metavar="DIR",
+        help="folder of people's orders, with their slots in labels.json",
+    )
+    parser.add_argument(
+        "--part",
+        type=Path,
+        metavar="FILE",
+        help="with --orders: which of them to hear (default: the held part)",
+    )
+    parser.add_argument(
+        "--jobs",
+        type=whole(1, 64),
+        default=2,
+        metavar="N",
+        help="measure in so many processes (default: 2)",
+    )
+    parser.add_argument(
+        "--share",
+        type=real(0.01, 1, "a share"),
+        metavar="X",
+        help="measure this share of each row, at all conditions (default: 1; with --quick 0.2)",
+    )
+    parser.add_argument("--alone", action="store_true", help="leave out PocketSphinx")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -71,6 +102,11 @@ def run(options: argparse.Namespace) -> int:
         only=tuple(options.only),
         cache=options.cache,
         manifest=options.manifest,
+        orders=options.orders,
+        part=options.part,
+        jobs=options.jobs,
+        beside=not options.alone,
+        share=options.share,
     )
     for path in (options.json_file, options.svg_file):
         if path is not None and not path.resolve().parent.is_dir():
