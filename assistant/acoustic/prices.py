@@ -71,7 +71,7 @@ PRICES: Mapping[AnswerKind, Price] = {
     AnswerKind.SIGNS: Price(12.0, 1.6, "Always read back, sign by sign.", 0.5, 2.4),
     AnswerKind.RESULT: Price(
         6.0,
-        1.6,
+        1.4,
         "The read-back inside the next sentence allows a correction, which costs three questions; one in ten is "
         "missed, and the diagnosis runs on for thirty questions.",
         0.5,
