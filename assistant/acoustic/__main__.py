@@ -8,6 +8,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from assistant.acoustic.stages import add_errors, add_recordings
 from assistant.errors import BayAssistantError, GearProblem, UsageProblem
 
 if TYPE_CHECKING:
@@ -18,10 +19,10 @@ if TYPE_CHECKING:
 
     Steps: TypeAlias = argparse._SubParsersAction[argparse.ArgumentParser]  # noqa: SLF001  it has no public name
 
-VOICES = ("kokoro", "flite", "espeak", "festival", "hibari", "kokoro-kept", "joe")
+VOICES = ("kokoro", "flite", "espeak", "festival", "hibari", "kokoro-british", "kokoro-kept", "joe")
 
 
-def make_texts(dictionary: Path) -> Texts:
+def make_texts(dictionary: Path, *, accent: bool = False) -> Texts:
     """The texts over this package's grammars and procedures."""
     from assistant import resources  # noqa: PLC0415  training alone runs where none of this is installed
     from assistant.acoustic.phones import read_dictionary  # noqa: PLC0415
@@ -40,6 +41,7 @@ def make_texts(dictionary: Path) -> Texts:
         load_library(folder),
         read_dictionary(dictionary),
         prose,
+        accent=accent,
     )
 
 
@@ -48,15 +50,17 @@ def synthesiser(name: str, folder: Path) -> voices.TextToSpeech:
     from assistant.acoustic import voices  # noqa: PLC0415
 
     match name:
-        case "kokoro" | "kokoro-kept":
+        case "kokoro" | "kokoro-british" | "kokoro-kept":
             kept = voices.KOKORO_KEPT
             trained = [n for n in voices.KOKORO_ENGLISH + voices.KOKORO_FOREIGN if n not in kept]
+            if name == "kokoro-british":
+                trained = [n for n in trained if n.startswith("b")]
             return voices.Kokoro(
                 folder / "kokoro.onnx",
                 folder / "vocab.json",
                 folder / "styles",
-                tuple(trained) if name == "kokoro" else kept,
-                mix=0.5 if name == "kokoro" else 0.0,
+                kept if name == "kokoro-kept" else tuple(trained),
+                mix=0.0 if name == "kokoro-kept" else 0.5,
             )
         case "joe":
             return voices.Piper(folder / "en_US-joe-medium.onnx")
@@ -73,7 +77,9 @@ def synthesiser(name: str, folder: Path) -> voices.TextToSpeech:
 def _bank(options: argparse.Namespace) -> None:
     from assistant.acoustic import bank  # noqa: PLC0415
 
-    texts = make_texts(options.voices / "lexicon_us_gold.json.gz")
+    british = options.voice == "kokoro-british"
+    file = "lexicon_gb_gold.json.gz" if british else "lexicon_us_gold.json.gz"
+    texts = make_texts(options.voices / file, accent=british)
     clock = bank.Clock(lambda text: print(text, file=sys.stderr))
     name = f"{options.voice}-{'readings-' if options.readings else ''}{options.seed}"
     made = bank.fill(
@@ -178,20 +184,27 @@ def _train(options: argparse.Namespace) -> None:
             "There is no GPU that PyTorch can use. Train on one, or add --device cpu: some 100 times slower."
         )
     device = torch.device(options.device)
-    speech = TrainingSpeech(options.bank, device)
+    speech = TrainingSpeech(options.bank, device, options.people)
     if not speech.phones:
         raise UsageProblem(f"There is no speech in {', '.join(map(str, options.bank))}. Make it with 'bank'.")
-    kept = TrainingSpeech([options.kept], device) if options.kept else None
+    kept = [TrainingSpeech([folder], device) for folder in options.kept]
     print(f"{speech.hours:.2f} h of speech, {len(speech.phones)} utterances", flush=True)
     train(
-        speech, plan, shape, options.out, go_on=options.go_on, kept=kept, say=lambda t: print(t, flush=True)
+        speech,
+        plan,
+        shape,
+        options.out,
+        go_on=options.go_on,
+        kept=kept,
+        recorded=options.noises,
+        say=lambda t: print(t, flush=True),
     )
 
 
 def _average(options: argparse.Namespace) -> None:
     from assistant.acoustic.weights import average  # noqa: PLC0415  needs PyTorch
 
-    average(options.weights, options.out)
+    average(options.weights, options.out, options.shares)
     print(f"The mean of {len(options.weights)} runs is in {options.out}")
 
 
@@ -200,7 +213,9 @@ def _parser() -> argparse.ArgumentParser:
     steps = parser.add_subparsers(required=True, metavar="STEP")
     for add in (
         _add_bank,
+        add_recordings,
         _add_train,
+        add_errors,
         _add_pack,
         _add_gather,
         _add_develop,
@@ -228,9 +243,22 @@ def _add_train(steps: Steps) -> None:
     one = steps.add_parser("train", help="train for some minutes on banks of speech")
     one.add_argument("--bank", type=Path, required=True, nargs="+", metavar="DIR")
     one.add_argument(
-        "--kept", type=Path, metavar="DIR", help="bank of other voices, to follow the phone error on"
+        "--kept",
+        type=Path,
+        nargs="+",
+        default=[],
+        metavar="DIR",
+        help="banks of other voices and people, to follow the phone error on",
     )
     one.add_argument("--out", type=Path, required=True, metavar="DIR")
+    one.add_argument(
+        "--people",
+        type=float,
+        default=0.0,
+        metavar="SHARE",
+        help="of utterances by people; else as many as there are",
+    )
+    one.add_argument("--noises", type=Path, metavar="FILE", help="recorded noises, in one sound file")
     one.add_argument("--from", type=Path, dest="go_on", metavar="FILE", help="weights of an earlier run")
     one.add_argument("--minutes", type=float, required=True)
     one.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a value of the plan")
@@ -269,6 +297,9 @@ def _add_average(steps: Steps) -> None:
         "average", help="the mean of the weights of runs that went on from the same weights"
     )
     one.add_argument("--weights", type=Path, required=True, nargs="+", metavar="FILE")
+    one.add_argument(
+        "--shares", type=float, nargs="+", default=[], metavar="N", help="of each; else equal ones"
+    )
     one.add_argument("--out", type=Path, required=True, metavar="FILE")
     one.set_defaults(run=_average)
 

@@ -1,7 +1,9 @@
-"""The way of clean speech to a microphone in a bay, simulated on the GPU, a whole batch at a time.
+"""The way of clean speech to the recogniser, simulated on the GPU, a whole batch at a time.
 
-Its noises share neither code nor sounds with `assistant.hearing.baynoise`, which measurements use: they are
-random stacks of harmonics, trains of blows, coloured noise, and other people talking.
+A voice speaks in its manner (`manner`), in a room, among noise and other people; a microphone and a wire take it
+down (`wire`), and the recogniser's front brings it to a level.
+The noises share neither code nor sounds with `assistant.hearing.baynoise`, which measurements use.
+Other people's words are never a label: they are quieter than the voice that counts, and farther away.
 """
 
 from __future__ import annotations
@@ -13,24 +15,46 @@ import torch
 from torch import Tensor
 
 from assistant.acoustic.agreed import RATE
+from assistant.acoustic.manner import cut_tightly, spoken_in_some_manner
+from assistant.acoustic.noises import chosen, crop, uniform, unit
+from assistant.acoustic.wire import coded, taken_down
+
+TAIL = 12800
+"""Samples of a room's echo: 0.8 s, by which the longest has lost 40 dB."""
+
+EMPTY_LEVEL = 0.08
+"""Level of the voice that would be there, in windows without one; that of every utterance in a bank."""
 
 
 @dataclass(frozen=True)
 class Strength:
-    """Strength of noise and rooms.
+    """Strength of noise, rooms, other people and the rest.
 
     Attributes:
         lowest_db, highest_db: Range of the speech-to-noise ratio, dB.
         clean: Share of windows without added noise.
         room: Share of windows with a room's echo.
         narrow: Share of windows through a telephone-like band.
+        talk: Share of windows in which other people talk in the background.
+        nearest_db, farthest_db: Range of their level under the voice, dB.
+        manners: Share of windows with raised voices, and of those with soft or whispered endings.
+        coded: Share of windows through a low-rate codec.
+        tight: Share of windows that are cut at the first and last sound.
+        raw: Share of windows that do not pass the recogniser's front, so have any level.
     """
 
     lowest_db: float = -4.0
     highest_db: float = 30.0
-    clean: float = 0.12
+    clean: float = 0.15
     room: float = 0.6
-    narrow: float = 0.2
+    narrow: float = 0.15
+    talk: float = 0.4
+    nearest_db: float = 4.0
+    farthest_db: float = 32.0
+    manners: float = 0.2
+    coded: float = 0.1
+    tight: float = 0.1
+    raw: float = 0.2
 
     def at(self, progress: float) -> Strength:
         """Strength during a ramp: progress 0 is clean speech, 1 is full strength."""
@@ -41,155 +65,125 @@ class Strength:
             clean=1 - (1 - self.clean) * min(1.0, 2 * progress),
             room=self.room * progress,
             narrow=self.narrow * progress,
+            talk=self.talk * progress,
+            nearest_db=self.farthest_db + (self.nearest_db - self.farthest_db) * progress,
+            farthest_db=self.farthest_db,
+            manners=self.manners * progress,
+            coded=self.coded * progress,
+            tight=self.tight * progress,
+            raw=self.raw,
         )
 
 
-def _uniform(shape: tuple[int, ...], low: float, high: float, device: torch.device) -> Tensor:
-    return low + (high - low) * torch.rand(shape, device=device)
-
-
-def _unit(sound: Tensor) -> Tensor:
-    return sound / sound.square().mean(-1, keepdim=True).sqrt().clamp_min(1e-9)
-
-
-def make_noises(count: int, seconds: float, device: torch.device) -> Tensor:
-    """Noises of many kinds, shape (count, samples), each with a root mean square of 1, as half precision."""
-    samples = round(seconds * RATE)
-    made = []
-    for start in range(0, count, 64):
-        size = min(64, count - start)
-        made.append(_noises(size, samples, device).half())
-    return torch.cat(made)
-
-
-def _noises(size: int, samples: int, device: torch.device) -> Tensor:
-    time = torch.arange(samples, device=device) / RATE
-    lines = torch.fft.rfftfreq(samples, 1 / RATE, device=device).to(device)
-    # Coloured noise: a random slope, a random band, a few resonances.
-    slope = _uniform((size, 1), -1.2, 0.3, device)
-    corner = torch.exp(_uniform((size, 1), math.log(60), math.log(1500), device))
-    gain = (1 + (lines / corner) ** 2) ** (slope / 2)
-    for _ in range(4):
-        centre = torch.exp(_uniform((size, 1), math.log(80), math.log(7000), device))
-        wide = centre * _uniform((size, 1), 0.02, 0.4, device)
-        gain = gain * (1 + _uniform((size, 1), 0, 6, device) * torch.exp(-(((lines - centre) / wide) ** 2)))
-    spectrum = torch.fft.rfft(torch.randn(size, samples, device=device)) * gain * (lines > 25)
-    air = _unit(torch.fft.irfft(spectrum, samples))
-    # It swells and fades, slowly or with a beat.
-    beat = torch.exp(_uniform((size, 1), math.log(0.2), math.log(25), device))
-    depth = _uniform((size, 1), 0, 1, device) ** 2
-    swell = 1 + depth * torch.sin(2 * math.pi * beat * time + _uniform((size, 1), 0, 6.28, device))
-    air = air * swell
-    # Something that turns: a wandering tone and its harmonics, loudest at random orders.
-    base = torch.exp(_uniform((size, 1), math.log(20), math.log(900), device))
-    wander = 1 + 0.06 * torch.sin(2 * math.pi * _uniform((size, 1), 0.05, 8, device) * time)
-    phase = 2 * math.pi * torch.cumsum(base * wander, 1) / RATE
-    tones = torch.zeros(size, samples, device=device)
-    for order in range(1, 13):
-        strength = torch.rand(size, 1, device=device) ** 2 * (base * order < 7800)
-        tones = tones + strength * torch.sin(order * phase + _uniform((size, 1), 0, 6.28, device))
-    tones = _unit(tones) * swell
-    # Blows that ring.
-    rate = torch.exp(_uniform((size, 1), math.log(1.0), math.log(40), device))
-    uneven = rate * (1 + 0.1 * torch.randn(size, 1, device=device))
-    steps = torch.floor(torch.cumsum(uneven / RATE * torch.ones_like(time), 1))
-    hits = torch.diff(steps, dim=1, prepend=steps[:, :1]).clamp(0, 1) * torch.rand(
-        size, samples, device=device
-    )
-    ring_time = torch.arange(2400, device=device) / RATE
-    ring = torch.zeros(size, 2400, device=device)
-    for _ in range(4):
-        tone = torch.exp(_uniform((size, 1), math.log(90), math.log(6500), device))
-        fade = torch.exp(_uniform((size, 1), math.log(0.002), math.log(0.04), device))
-        sounding = torch.exp(-ring_time / fade) * torch.sin(2 * math.pi * tone * ring_time)
-        ring = ring + torch.rand(size, 1, device=device) * sounding
-    total = samples + 2400
-    blows = torch.fft.irfft(torch.fft.rfft(hits, total) * torch.fft.rfft(ring, total), total)[:, :samples]
-    blows = _unit(blows + 1e-4 * torch.randn_like(blows))
-    # Held and released.
-    gate_rate = _uniform((size, 1), 0.15, 1.0, device)
-    wave = torch.sin(2 * math.pi * gate_rate * time + _uniform((size, 1), 0, 6.28, device))
-    gate = torch.sigmoid(60 * (wave + _uniform((size, 1), -0.6, 1.5, device)))
-    blows = blows * gate
-    weights = torch.rand(size, 3, 1, device=device) ** 3 + 0.02
-    lead = torch.randint(0, 3, (size,), device=device)
-    weights[torch.arange(size, device=device), lead] += 0.7
-    return _unit(weights[:, 0] * air + weights[:, 1] * tones + weights[:, 2] * blows)
-
-
 def through_the_air(sound: Tensor, speech: Tensor, noises: Tensor, strength: Strength) -> Tensor:
-    """Turn speech, shape (batch, samples), into the sound that a microphone in a bay would deliver.
+    """Turn speech, shape (batch, samples), into the sound that the recogniser would get.
 
     Args:
         sound: Clean speech from -1 to 1.
         speech: 1 where somebody speaks, else 0; same shape.
-        noises: Noises of `make_noises`.
-        strength: Strength of noise and rooms.
+        noises: Noises of `noises.make_noises`.
+        strength: Strength of noise, rooms and the rest.
 
     Returns:
         Sound in steps of 16-bit samples.
     """
     batch, samples = sound.shape
     device = sound.device
-    # Other people: the speech of other windows, shifted, some together.
-    babble = torch.zeros_like(sound)
-    for shift in (1, 2, 3):
-        babble += _uniform((batch, 1), 0.3, 1, device) * torch.roll(sound, (shift, 4001 * shift), (0, 1))
-    # Room, microphone and band, as one filter.
-    length = 6400
-    delay = torch.arange(length, device=device) / RATE
-    fade = _uniform((batch, 1), 0.04, 0.5, device) / 6.9
-    tail = torch.randn(batch, length, device=device) * torch.exp(-delay / fade)
-    tail = tail * (delay > 0.002) / tail.square().sum(1, keepdim=True).sqrt()
-    in_room = (torch.rand(batch, 1, device=device) < strength.room).float()
-    tail = tail * in_room * 10 ** (_uniform((batch, 1), -18, 1, device) / 20)
-    tail[:, 0] += 1
-    total = samples + length
+    total = samples + TAIL
     lines = torch.fft.rfftfreq(total, 1 / RATE, device=device)
+    # Who talks besides is decided first: a voice that is not alone stands nearer than the others.
+    among = chosen(batch, strength.talk, device)
+    under = uniform((batch, 1), strength.nearest_db, strength.farthest_db, device)
+    voice = spoken_in_some_manner(sound, speech, strength.manners)
+    in_room = chosen(batch, strength.room, device)
+    most = torch.where((among > 0) & (under < 12), -8.0, 5.0)
+    echo = -18 + (most + 18) * torch.rand(batch, 1, device=device)
+    room = _room(batch, in_room, echo, 0.04, 1.2, device)
+    colour = _colour(batch, lines, strength, device)
+    spoken = _through(voice, torch.fft.rfft(room, total) * colour, total)
+    level = (spoken.square() * speech).sum(1, keepdim=True) / speech.sum(1, keepdim=True).clamp_min(1)
+    level = torch.where(level > 1e-8, level, torch.full_like(level, EMPTY_LEVEL**2)).sqrt()
+    mixed = spoken
+    if strength.talk:
+        talk = _others(sound, lines, device)
+        same = chosen(batch, 0.7, device)
+        talk = unit(_through(talk, 1 + same * (colour - 1), total))
+        mixed = mixed + among * talk * level * 10 ** (-under / 20)
+    noise = crop(noises, batch, samples) + uniform((batch, 1), 0, 1, device) * crop(noises, batch, samples)
+    # Half of the noises pass through the same microphone as the speech.
+    same = chosen(batch, 0.5, device)
+    noise = unit(_through(unit(noise), 1 + same * (colour - 1), total))
+    ratio = uniform((batch, 1), strength.lowest_db, strength.highest_db, device)
+    quiet = torch.rand(batch, 1, device=device) < strength.clean
+    ratio = torch.where(quiet, uniform((batch, 1), 35, 60, device), ratio)
+    mixed = mixed + noise * level * 10 ** (-ratio / 20)
+    mixed = cut_tightly(mixed, speech, strength.tight)
+    mixed = coded(mixed, strength.coded)
+    return taken_down(mixed, level, speech.amax(1, keepdim=True), strength.raw)
+
+
+def _through(sound: Tensor, spectrum: Tensor, total: int) -> Tensor:
+    """Sound through a filter that is given by its spectrum."""
+    return torch.fft.irfft(torch.fft.rfft(sound, total) * spectrum, total)[:, : sound.shape[1]]
+
+
+def _room(
+    batch: int, there: Tensor, echo_db: Tensor, shortest: float, longest: float, device: torch.device
+) -> Tensor:
+    """Responses of rooms, shape (batch, TAIL): 1 at once, then a fading echo of an energy of `echo_db`.
+
+    Args:
+        batch: Number of rooms.
+        there: 1 for a room, 0 for none; shape (batch, 1).
+        echo_db: Energy of the echo relative to the direct sound, dB; same shape.
+        shortest: Lowest reverberation time, s.
+        longest: Highest reverberation time, s.
+        device: Where to make them.
+    """
+    delay = torch.arange(TAIL, device=device) / RATE
+    # More short ones than long ones: half below a third of the way.
+    fade = (shortest + (longest - shortest) * torch.rand(batch, 1, device=device) ** 1.6) / 6.9
+    tail = torch.randn(batch, TAIL, device=device) * torch.exp(-delay / fade)
+    tail = tail * (delay > 0.002)
+    tail = tail / tail.square().sum(1, keepdim=True).sqrt() * there * 10 ** (echo_db / 20)
+    tail[:, 0] += 1
+    return tail
+
+
+def _colour(batch: int, lines: Tensor, strength: Strength, device: torch.device) -> Tensor:
+    """Gains of microphones and bands at these frequencies."""
     octave = torch.log2((lines / 1000).clamp_min(0.05))
-    tilt = _uniform((batch, 1), -5, 5, device) * octave
+    tilt = uniform((batch, 1), -5, 5, device) * octave
     ripple = sum(
-        _uniform((batch, 1), -3, 3, device)
-        * torch.cos(math.pi * k * octave / 4 + _uniform((batch, 1), 0, 6.28, device))
+        uniform((batch, 1), -3, 3, device)
+        * torch.cos(math.pi * k * octave / 4 + uniform((batch, 1), 0, 6.28, device))
         for k in (1, 2, 3)
     )
     colour = 10 ** ((tilt + ripple) * min(1.0, strength.room + 0.2) / 20)
-    narrow = torch.rand(batch, 1, device=device) < strength.narrow
-    low = torch.where(
-        narrow, _uniform((batch, 1), 80, 400, device), torch.full((batch, 1), 20.0, device=device)
-    )
-    high = torch.where(
-        narrow, _uniform((batch, 1), 2800, 4200, device), torch.full((batch, 1), 9000.0, device=device)
-    )
-    colour = colour / (1 + (low / lines.clamp_min(1)) ** 6).sqrt() / (1 + (lines / high) ** 16).sqrt()
-    spoken = torch.fft.irfft(torch.fft.rfft(sound, total) * torch.fft.rfft(tail, total) * colour, total)[
-        :, :samples
-    ]
-    # Two noises, or a noise and talk, at a ratio to the speech in the windows that have speech.
-    noise = _crop(noises, batch, samples) + _uniform((batch, 1), 0, 1, device) * _crop(noises, batch, samples)
-    noise = _unit(noise)
-    talk = (torch.rand(batch, 1, device=device) < 0.15).float() * _uniform((batch, 1), 0.2, 1.2, device)
-    noise = _unit(noise + talk * _unit(babble))
-    # Half of the noises pass through the same microphone as the speech.
-    same = (torch.rand(batch, 1, device=device) < 0.5).float()
-    heard = torch.fft.irfft(torch.fft.rfft(noise, total) * (1 + same * (colour - 1)), total)[:, :samples]
-    noise = _unit(heard)
-    level = (spoken.square() * speech).sum(1, keepdim=True) / speech.sum(1, keepdim=True).clamp_min(1)
-    level = torch.where(level > 1e-8, level, torch.full_like(level, 0.0064)).sqrt()
-    ratio = _uniform((batch, 1), strength.lowest_db, strength.highest_db, device)
-    quiet = torch.rand(batch, 1, device=device) < strength.clean
-    ratio = torch.where(quiet, _uniform((batch, 1), 35, 60, device), ratio)
-    mixed = spoken + noise * level * 10 ** (-ratio / 20)
-    loudness = _uniform((batch, 1), -38, -14, device)
-    mixed = mixed / level * 10 ** (loudness / 20)
-    hot = (torch.rand(batch, 1, device=device) < 0.05).float()
-    mixed = mixed * (1 + hot * _uniform((batch, 1), 1, 4, device))
-    mixed = mixed.clamp(-1, 1) * 32767
-    return torch.round(mixed + 3.0 * torch.randn_like(mixed))
+    return colour * _band(batch, lines, chosen(batch, strength.narrow, device) > 0, device)
 
 
-def _crop(noises: Tensor, batch: int, samples: int) -> Tensor:
-    device = noises.device
-    which = torch.randint(0, noises.shape[0], (batch,), device=device)
-    start = torch.randint(0, noises.shape[1] - samples, (batch,), device=device)
-    return noises[which[:, None], start[:, None] + torch.arange(samples, device=device)].float()
+def _band(batch: int, lines: Tensor, narrow: Tensor, device: torch.device) -> Tensor:
+    """Gains of a telephone's or small radio's band where `narrow`, else of a whole band."""
+    low = torch.where(narrow, uniform((batch, 1), 80, 400, device), 20.0)
+    high = torch.where(narrow, uniform((batch, 1), 2800, 4200, device), 9000.0)
+    return 1 / ((1 + (low / lines.clamp_min(1)) ** 6).sqrt() * (1 + (lines / high) ** 16).sqrt())
+
+
+def _others(sound: Tensor, lines: Tensor, device: torch.device) -> Tensor:
+    """Other people: the speech of other windows, one, two or several, away in the room or from a radio."""
+    batch = len(sound)
+    total = sound.shape[1] + TAIL
+    talk = torch.zeros_like(sound)
+    for number, share in enumerate((1.0, 0.4, 0.25)):
+        shift = int(torch.randint(1 + 60 * number, 60 * (number + 1), ()))
+        later = int(torch.randint(0, sound.shape[1], ()))
+        there = chosen(batch, share, device) * uniform((batch, 1), 0.3, 1, device)
+        talk = talk + there * torch.roll(sound, (shift % max(2, batch - 1) + 1, later), (0, 1))
+    far = uniform((batch, 1), -4, 14, device)
+    room = _room(batch, torch.ones(batch, 1, device=device), far, 0.2, 1.2, device)
+    band = _band(batch, lines, chosen(batch, 0.35, device) > 0, device)
+    dull = (
+        1 / (1 + (lines / torch.exp(uniform((batch, 1), math.log(900), math.log(16000), device))) ** 2).sqrt()
+    )
+    return unit(_through(talk, torch.fft.rfft(room, total) * band * dull, total))

@@ -19,7 +19,7 @@ from assistant.acoustic.sound import Sound, trimmed
 from assistant.errors import FileProblem
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -102,15 +102,22 @@ def fill(
             entries.append(BankEntry(at, sound.size, voice=voice, **said.entry()))
             at += sound.size
             told(made + at / RATE)
-        stem = f"{name}-{part:03d}"
-        (folder / f"{stem}.s16").write_bytes(np.concatenate(sounds).tobytes())
-        lines = [json.dumps(vars(entry), ensure_ascii=False) for entry in entries]
-        unfinished = folder / f"{stem}.new"
-        unfinished.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        unfinished.rename(folder / f"{stem}.jsonl")
+        write_part(folder, f"{name}-{part:03d}", sounds, entries)
         made += at / RATE
         part += 1
     return made
+
+
+def write_part(
+    folder: Path, stem: str, sounds: Sequence[NDArray[np.int16]], entries: Sequence[BankEntry]
+) -> None:
+    """Write one pair of files; the index comes last, and whole, because a training run may be waiting for it."""
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / f"{stem}.s16").write_bytes(np.concatenate(sounds).astype("<i2").tobytes())
+    lines = [json.dumps(vars(entry), ensure_ascii=False) for entry in entries]
+    unfinished = folder / f"{stem}.new"
+    unfinished.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    unfinished.rename(folder / f"{stem}.jsonl")
 
 
 def parts(folder: Path) -> Iterator[tuple[NDArray[np.int16], list[BankEntry]]]:

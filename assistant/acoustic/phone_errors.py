@@ -21,16 +21,26 @@ if TYPE_CHECKING:
     from assistant.acoustic.net import Net
 
 
+CONDITIONS: dict[str, dict[str, float]] = {
+    "clean": {"lowest_db": 60, "highest_db": 60},
+    "noise 10 dB": {"lowest_db": 10, "highest_db": 10},
+    "noise 3 dB": {"lowest_db": 3, "highest_db": 3},
+    "talk 18 dB under": {"lowest_db": 60, "highest_db": 60, "talk": 1, "nearest_db": 18, "farthest_db": 18},
+    "talk 9 dB under": {"lowest_db": 60, "highest_db": 60, "talk": 1, "nearest_db": 9, "farthest_db": 9},
+}
+"""What is set of `Strength` for each figure; nothing but a room or a band now and then comes besides."""
+
+
 @torch.no_grad()
-def phone_errors(net: Net, cepstra: Cepstra, kept: TrainingSpeech, noises: Tensor) -> list[float]:
-    """Share of wrong phones at clean, 10 and 3 dB, by the likeliest output of each step."""
+def phone_errors(net: Net, cepstra: Cepstra, kept: TrainingSpeech, noises: Tensor) -> dict[str, float]:
+    """Share of wrong phones in each of `CONDITIONS`, by the likeliest output of each step, after the front."""
     net.eval()
-    found = []
-    for ratio in (60.0, 10.0, 3.0):
+    found = {}
+    plain = replace(Strength(), clean=0, room=0.3, narrow=0.1, talk=0, manners=0, coded=0, tight=0, raw=0)
+    for name, condition in CONDITIONS.items():
         torch.manual_seed(7)
-        plan = Plan(1, batch=128, seed=7)
-        windows = Windows(kept, plan)
-        strength = replace(Strength(), lowest_db=ratio, highest_db=ratio, clean=0, room=0.3, narrow=0.1)
+        windows = Windows(kept, Plan(1, batch=128, seed=7))
+        strength = replace(plain, **condition)
         wrong = total = 0
         for _ in range(2):
             batch = windows.batch(windows.layout(frame_targets=False))
@@ -43,7 +53,7 @@ def phone_errors(net: Net, cepstra: Cepstra, kept: TrainingSpeech, noises: Tenso
                 heard = best[row][np.concatenate([[True], best[row][1:] != best[row][:-1]])]
                 wrong += distance(heard[heard > 0], said)
                 total += len(said)
-        found.append(round(wrong / max(1, total), 4))
+        found[name] = round(wrong / max(1, total), 4)
     torch.manual_seed(int(time.monotonic() * 1000) % 2**31)
     return found
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from assistant.acoustic.phones import from_arpabet, to_arpabet
 from assistant.core.dialogue.sayable import requests_of
-from assistant.grammar.lexicon import Pronunciation
+from assistant.grammar.lexicon import PHONES, Pronunciation
 from assistant.grammar.numbers import in_words
 
 if TYPE_CHECKING:
@@ -29,6 +29,15 @@ SPELLING = (
     "sierra tango uniform victor whiskey yankee zulu"
 ).split()
 """The spelling alphabet of ICAO Annex 10, in the dictionary's spelling."""
+
+DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh")
+
+SHORT = (
+    *DIGITS,
+    *"on off out no yes dim lit dark dead bright right wrong stop skip back yeah nope yep blinks steady weak".split(),
+    *"strong none both good bad done pass passed failed left spark blue orange open closed high low point".split(),
+)
+"""Short words that answer, or nearly do."""
 
 LETTERS = {
     "a": "A", "b": "bi", "c": "si", "d": "di", "e": "i", "f": "ɛf", "g": "ʤi", "h": "Aʧ", "i": "I", "j": "ʤA",
@@ -66,6 +75,7 @@ class Texts:
         library: The procedures whose steps ask.
         dictionary: English words with their sounds in the voices' notation.
         prose: Plain text, whose known words are spoken in order.
+        accent: Whether the dictionary's sounds are spoken even where the lexicon has others; for another accent.
     """
 
     def __init__(
@@ -74,12 +84,19 @@ class Texts:
         library: Library,
         dictionary: Mapping[str, str],
         prose: Iterable[str] = (),
+        *,
+        accent: bool = False,
     ) -> None:
+        self._accent = accent
         self._lexicon = grammars.lexicon
         self._dictionary = dictionary
         self._steps: list[StepGrammar] = [grammars.request(request) for request in requests_of(library)]
         self._workshop = sorted(self._lexicon.entries)
+        self._short = [word for word in SHORT if self.knows(word)]
         self._english = sorted(word for word in dictionary if 2 <= len(word) <= 10)
+        self._near = NearMisses(
+            {word: said for word in self._english if (said := to_arpabet(dictionary[word]))}
+        )
         self._prose = [run for text in prose for run in self._runs(text)]
 
     def _runs(self, text: str) -> list[list[str]]:
@@ -114,7 +131,7 @@ class Texts:
         if stressed is not None:
             said = to_arpabet(stressed)
             assert said is not None  # noqa: S101  the dictionary was read so
-            if not known or said in known:
+            if self._accent or not known or said in known:
                 return stressed, said
         if not known:
             raise KeyError(word)
@@ -124,12 +141,16 @@ class Texts:
     def draw(self, rng: random.Random) -> TrainingText:
         """One random utterance: about half are answers, and the rest teaches sounds in other contexts."""
         kind = rng.random()
-        if kind < 0.48:
+        if kind < 0.36:
             return self.utterance(rng.choice(self._steps).sample(rng).split(), rng)
-        if kind < 0.56:
+        if kind < 0.46:
             return self.digits(rng)
-        if kind < 0.62:
+        if kind < 0.54:
+            return self.single(rng)
+        if kind < 0.60:
             return self.spelling(rng)
+        if kind < 0.68:
+            return self.near_miss(rng)
         if kind < 0.78:
             return self.utterance([rng.choice(self._workshop) for _ in range(rng.randint(1, 5))], rng)
         return self._english_words(rng, prose=kind < 0.88)
@@ -162,11 +183,33 @@ class Texts:
             return self.utterance(run[start : start + rng.randint(2, 8)], rng)
         return self.utterance([rng.choice(self._english) for _ in range(rng.randint(2, 6))], rng)
 
+    def single(self, rng: random.Random) -> TrainingText:
+        """One short word by itself, mostly one that answers; such words have nothing beside them that helps."""
+        if rng.random() < 0.7:
+            return self.utterance([rng.choice(self._short)], rng)
+        return self.utterance([rng.choice(self._workshop if rng.random() < 0.5 else self._english)], rng)
+
+    def near_miss(self, rng: random.Random) -> TrainingText:
+        """An answer in which a word is another one that sounds much like it, or in which a word is too many."""
+        words = rng.choice(self._steps).sample(rng).split()[:6]
+        place = rng.randrange(len(words))
+        known = self._lexicon.pronunciations(words[place])
+        near = self._near.of(rng.choice(known)) if known else []
+        if near:
+            words[place : place + 1] = rng.choice(near)
+        else:
+            words.insert(rng.randint(0, len(words)), rng.choice(self._english))
+        return self.utterance(words, rng)
+
     def digits(self, rng: random.Random) -> TrainingText:
-        """Single digits, or a whole number."""
-        if rng.random() < 0.5:
-            names = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh"]
-            return self.utterance([rng.choice(names) for _ in range(rng.randint(1, 6))], rng)
+        """Single digits, now and then with a point and a unit, or a whole number."""
+        if rng.random() < 0.65:
+            words = [rng.choice(DIGITS) for _ in range(rng.randint(1, 5))]
+            if rng.random() < 0.5:
+                words.insert(rng.randint(0, len(words) - 1), "point")
+            if rng.random() < 0.3:
+                words.append(rng.choice(("volts", "ohms", "amps")))
+            return self.utterance(words, rng)
         value = Decimal(rng.randrange(10 ** rng.randint(1, 4)))
         return self.utterance(in_words(value).split(), rng)
 
@@ -179,3 +222,30 @@ class Texts:
         sounds = [LETTERS[letter] for letter in letters]
         phones = [to_arpabet(sound) or () for sound in sounds]
         return TrainingText(tuple(letter.upper() for letter in letters), tuple(sounds), tuple(phones))
+
+
+class NearMisses:
+    """Finds words, or two words, that sound almost like a word: one phone changed, lost or added.
+
+    Args:
+        known: English words with their phones.
+    """
+
+    def __init__(self, known: Mapping[str, Pronunciation]) -> None:
+        self._words: dict[Pronunciation, list[str]] = {}
+        for word, said in known.items():
+            self._words.setdefault(said, []).append(word)
+
+    def of(self, said: Pronunciation) -> list[list[str]]:
+        """The near misses of a pronunciation; the words that sound the same are none."""
+        near = {
+            (*said[:place], *other, *said[place + long :])
+            for place in range(len(said) + 1)
+            for long in (0, 1)
+            for other in [(), *((phone,) for phone in PHONES)]
+        }
+        found = [[word] for one in sorted(near - {said}) for word in self._words.get(one, ())]
+        for place in range(1, len(said)):
+            before, after = self._words.get(said[:place], ()), self._words.get(said[place:], ())
+            found += [[first, second] for first in before for second in after]
+        return found

@@ -20,16 +20,17 @@ from torch import Tensor
 from torch.nn import functional
 
 from assistant.acoustic.agreed import OUTPUTS
-from assistant.acoustic.augment import Strength, make_noises, through_the_air
+from assistant.acoustic.augment import Strength, through_the_air
 from assistant.acoustic.denominator import Denominator
 from assistant.acoustic.features import SHIFT, WINDOW, Cepstra, random_masks
 from assistant.acoustic.net import Net, Shape
+from assistant.acoustic.noises import make_noises, recorded_noises
 from assistant.acoustic.phone_errors import phone_errors
 from assistant.acoustic.weights import restore, save
 from assistant.acoustic.windows import Ahead, Batch, TrainingSpeech, Windows
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from assistant.acoustic.plan import Plan
@@ -42,7 +43,8 @@ def train(
     out: Path,
     *,
     go_on: Path | None = None,
-    kept: TrainingSpeech | None = None,
+    kept: Sequence[TrainingSpeech] = (),
+    recorded: Path | None = None,
     say: Callable[[str], None] = print,
 ) -> Net:
     """Train for the plan's minutes.
@@ -53,14 +55,15 @@ def train(
         shape: Sizes of the network.
         out: Folder for the weights and the report of the run.
         go_on: Weights of an earlier run to continue from.
-        kept: Speech of other voices, on which the phone error is followed.
+        kept: Banks of other voices and people, on each of which the phone error is followed.
+        recorded: Sound file of recorded noises, which are mixed in beside the made ones.
         say: Called with progress text.
     """
     begun = time.monotonic()
     device = speech.samples.device
     _set_up(plan, out)
     net = Net(shape, plan.dropout).to(device)
-    hearing = _Hearing(plan, device)
+    hearing = _Hearing(plan, device, recorded)
     if go_on is not None:
         restore(net, go_on)
     forward = torch.compile(net) if plan.compiled else net
@@ -72,10 +75,9 @@ def train(
     optimiser = torch.optim.AdamW(net.parameters(), lr=plan.rate, weight_decay=0.02, betas=(0.9, 0.98))
     mean = _RunningMean(net, plan)
     account = _Account(
-        say, lambda: phone_errors(mean.net, hearing.cepstra, kept, same_noises) if kept is not None else None
+        say, lambda: [phone_errors(mean.net, hearing.cepstra, one, same_noises) for one in kept]
     )
-    fresh = go_on is None
-    step, last = 0, begun
+    fresh, step, last = go_on is None, 0, begun
     while (elapsed := time.monotonic() - begun) < 60 * plan.minutes:
         progress = elapsed / (60 * plan.minutes)
         rate = _rate(plan, step, progress)
@@ -100,7 +102,7 @@ def train(
             if step > plan.frame_steps:
                 speech.more()
     ahead.close()
-    if kept is not None:
+    if kept:
         account.tell(step=step)
     save(mean.net, out / "weights.pt")
     about = _about(speech, plan, shape, step, loss_of.prior) | {"account": account.lines}
@@ -169,14 +171,14 @@ class _Account:
         lines: They, in order.
     """
 
-    def __init__(self, say: Callable[[str], None], errors: Callable[[], list[float] | None]) -> None:
+    def __init__(self, say: Callable[[str], None], errors: Callable[[], list[dict[str, float]]]) -> None:
         self._say, self._errors = say, errors
         self.lines: list[dict[str, object]] = []
 
     def tell(self, **line: object) -> None:
         """Add a line, with the phone error where it is followed."""
         errors = self._errors()
-        if errors is not None:
+        if errors:
             line["phone_error"] = errors
         self.lines.append(line)
         self._say(json.dumps(line))
@@ -190,15 +192,18 @@ class _Hearing:
         noises: Noises to mix in, made anew now and then.
     """
 
-    def __init__(self, plan: Plan, device: torch.device) -> None:
-        self._plan, self._device = plan, device
+    def __init__(self, plan: Plan, device: torch.device, recorded: Path | None) -> None:
+        self._plan, self._device, self._recorded = plan, device, recorded
         self.cepstra = Cepstra((1.0, *np.linspace(0.88, 1.14, 14))).to(device)
         self._make = torch.compile(self.cepstra) if plan.compiled else self.cepstra
         self.noises = torch.zeros(0)
 
     def make_noises(self) -> None:
         """Make all noises anew."""
-        self.noises = make_noises(768 if self._device.type == "cuda" else 128, 10.0, self._device)
+        made = make_noises(768 if self._device.type == "cuda" else 128, 10.0, self._device)
+        if self._recorded is not None:
+            made = torch.cat([made, recorded_noises(self._recorded, 10.0, self._device)])
+        self.noises = made
 
     def heard(self, batch: Batch, strength: Strength) -> Tensor:
         """Cepstra of a batch, shape (batch, frames, coefficients)."""

@@ -28,10 +28,16 @@ PIECES = 5
 
 
 class TrainingSpeech:
-    """A bank on the device; the folder may grow during training."""
+    """A bank on the device; the folder may grow during training.
 
-    def __init__(self, folders: Sequence[Path], device: torch.device) -> None:
-        self._folders = folders
+    Args:
+        folders: The bank's folders.
+        device: Where its sound is kept.
+        people: Share of the utterances in windows that people spoke; 0 for as many as there are.
+    """
+
+    def __init__(self, folders: Sequence[Path], device: torch.device, people: float = 0.0) -> None:
+        self._folders, self._people = folders, people
         self._device = device
         self._read: set[Path] = set()
         self._sounds: list[Tensor] = []
@@ -39,6 +45,8 @@ class TrainingSpeech:
         self.start = np.zeros(0, np.int64)
         self.count = np.zeros(0, np.int64)
         self.phones: list[NDArray[np.int64]] = []
+        self._person: list[bool] = []
+        self._odds = np.zeros(0)
         self.samples = torch.zeros(0, dtype=torch.int16, device=device)
         self.more()
 
@@ -55,12 +63,28 @@ class TrainingSpeech:
                 starts.append(np.array([e.start + self._at for e in good], np.int64))
                 counts.append(np.array([e.count for e in good], np.int64))
                 self.phones += [_outputs(e) for e in good]
+                self._person += [e.voice.startswith("person:") for e in good]
                 self._at += samples.size
         if fresh:
             self.start, self.count = np.concatenate(starts), np.concatenate(counts)
             self.samples = torch.cat(self._sounds)
             self._sounds = [self.samples]
+            self._odds = np.cumsum(self._chances())
         return bool(fresh)
+
+    def _chances(self) -> NDArray[np.float64]:
+        """Chance of each utterance to be picked."""
+        person = np.array(self._person)
+        if not self._people or not person.any() or person.all():
+            return np.full(len(person), 1 / len(person))
+        chances = np.where(person, self._people / person.sum(), (1 - self._people) / (~person).sum())
+        return np.asarray(chances, np.float64)
+
+    def pick(self, rng: np.random.Generator, shape: tuple[int, int]) -> NDArray[np.int64]:
+        """Random numbers of utterances."""
+        odds = self._odds
+        picked = np.searchsorted(odds, rng.random(shape) * odds[-1])
+        return np.asarray(np.minimum(picked, len(odds) - 1), np.int64)
 
     @property
     def hours(self) -> float:
@@ -144,10 +168,12 @@ class Windows:
         chosen = np.full((size, PIECES), -1, np.int64)
         places = np.zeros((size, PIECES), np.float32)
         speeds = rng.uniform(0.87, 1.15, (size, PIECES)).astype(np.float32)
-        picks = rng.integers(0, len(speech.count), (size, 3 * PIECES))
+        picks = speech.pick(rng, (size, 3 * PIECES))
         lengths = speech.count[picks] / RATE
-        empty = rng.random(size) < 0.03
-        lead = rng.uniform(0.05, 0.7, size)
+        empty = rng.random(size) < 0.06
+        # Some windows begin within the first sound; some hold one utterance only.
+        lead = np.where(rng.random(size) < 0.1, -0.04, rng.uniform(0.05, 0.7, size))
+        most = np.where(rng.random(size) < 0.15, 1, PIECES)
         pauses = rng.uniform(0.12, 0.7, (size, 3 * PIECES))
         gains = 10 ** (rng.uniform(-4, 4, (size, PIECES)) / 20)
         targets: list[NDArray[np.int64]] = []
@@ -155,7 +181,7 @@ class Windows:
         for row in range(size):
             at, placed, said = lead[row], 0, [np.zeros(0, np.int64)]
             for trial in range(3 * PIECES):
-                if empty[row] or placed == PIECES:
+                if empty[row] or placed == most[row]:
                     break
                 long_s = lengths[row, trial] / speeds[row, placed]
                 if at + long_s + 0.15 > self._plan.window_s:

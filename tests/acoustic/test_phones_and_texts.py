@@ -13,7 +13,7 @@ from hypothesis import given, strategies as st
 
 from assistant import resources
 from assistant.acoustic.phones import from_arpabet, read_dictionary, to_arpabet
-from assistant.acoustic.texts import LETTERS, Texts
+from assistant.acoustic.texts import LETTERS, NearMisses, Texts
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.lexicon import PHONES
 from assistant.loading.folder import load_library
@@ -101,3 +101,23 @@ def test_readings_are_numbers(texts: Texts) -> None:
     numbers = set(grammars.number.words()) | {"zero", "oh"}
     for _ in range(100):
         assert numbers & set(texts.reading(rng).words)
+
+
+def test_near_misses_sound_almost_the_same_and_are_other_words() -> None:
+    """One phone changed, lost or added, or the word in two; never the word itself, nor one that is farther off."""
+    known = {
+        "ship": ("SH", "IH", "P"),
+        "skin": ("S", "K", "IH", "N"),
+        "skirt": ("S", "K", "ER", "T"),
+        "kip": ("K", "IH", "P"),
+        "skip": ("S", "K", "IH", "P"),
+        "ski": ("S", "K", "IH"),
+        "p": ("P",),
+    }
+    near = NearMisses(known).of(known["skip"])
+    assert ["skin"] in near
+    assert ["kip"] in near
+    assert ["ski"] in near
+    assert ["ski", "p"] in near
+    assert ["skip"] not in near
+    assert ["skirt"] not in near

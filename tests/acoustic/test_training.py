@@ -69,6 +69,9 @@ def test_the_mean_of_two_runs_is_their_mean_and_other_shapes_are_refused(tmp_pat
     mean, first, second = (load(path) for path in (tmp_path / "mean.pt", *paths[:2]))
     for name, value in mean.items():
         assert np.allclose(value, (first[name] + second[name]) / 2, atol=1e-3)
+    average(paths[:2], tmp_path / "shared.pt", [3, 1])
+    for name, value in load(tmp_path / "shared.pt").items():
+        assert np.allclose(value, 0.75 * first[name] + 0.25 * second[name], atol=1e-3)
     with pytest.raises(FileProblem, match="another shape"):
         average(paths[1:], tmp_path / "no.pt")
 
