@@ -44,7 +44,7 @@ class Decoding:
     """
 
     acoustic_scale: float = 0.6
-    blank_prior: float = 2.5
+    blank_prior: float = 3.5
     beam: float = 10.0
 
 
