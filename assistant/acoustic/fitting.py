@@ -100,7 +100,10 @@ def table_of(cases: Sequence[HeardInNoise], names: Sequence[str]) -> tuple[Float
     usual = {}
     for column, name in enumerate(names):
         known = table[~np.isnan(table[:, column]), column]
-        usual[name] = round(float(np.median(known)), 4) if known.size else 0.0
+        nothing = not known.size or name.startswith(
+            "voice-"
+        )  # a voice of which nothing is known is like all others
+        usual[name] = 0.0 if nothing else round(float(np.median(known)), 4)
         table[np.isnan(table[:, column]), column] = usual[name]
     return table, usual
 
@@ -115,7 +118,8 @@ def fit(
     """
     everything = list(heard)
     means = voice_means(everything)
-    cases = [one for one in with_voices(everything, means) if one.phrase]
+    # Each one twice: as the first of its voice, and with what the voice said before.
+    cases = [one for one in (*everything, *with_voices(everything, means)) if one.phrase]
     targets = np.array([one.right for one in cases], np.float64)
     if len(cases) < 10 or not 0 < targets.sum() < len(cases):
         raise UsageProblem(
@@ -123,7 +127,7 @@ def fit(
         )
     table, usual = table_of(cases, names)
     signs = [SIGNS.get(name, 0) for name in names]
-    begin, trees = boosted(table, targets, case_weights(cases), signs, growth)
+    begin, trees = boosted(table, targets, case_weights(cases) / 2, signs, growth)
     return Calibration(usual, round(begin, 4), trees, means, {}, {})
 
 
@@ -136,9 +140,8 @@ class Stated:
 
 
 def stated(calibration: Calibration, heard: Sequence[HeardInNoise]) -> list[Stated]:
-    """Utterances with the probabilities that a calibration states."""
-    known = with_voices(heard, calibration.voice)
-    return [Stated(one, calibration.probability(one.measures) if one.phrase else 0.0) for one in known]
+    """Utterances with the probabilities that a calibration states, each as the first of its voice."""
+    return [Stated(one, calibration.probability(one.measures) if one.phrase else 0.0) for one in heard]
 
 
 def across(

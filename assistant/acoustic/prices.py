@@ -98,16 +98,12 @@ def limits_of(price: Price) -> tuple[float, float]:
 def silent_limit(judged: Sequence[Stated], share: float = SILENT) -> float:
     """The lowest probability above which at most so many answers, of all that were given, are wrong.
 
-    Speech that must be refused counts with its weight (`fitting.case_weights`).
+    Only answers count: what is no answer at all has rows of its own in the figures.
     """
-    from assistant.acoustic.fitting import case_weights  # noqa: PLC0415  it imports this package's rooms
-
-    chance = np.array([one.probability for one in judged])
-    weights = case_weights([one.heard for one in judged])
-    wrong = np.array([not one.heard.right for one in judged]) * weights
-    answers = float(sum(not one.heard.other for one in judged))
+    answers = [one for one in judged if not one.heard.other]
+    wrong = np.array([one.probability for one in answers if not one.heard.right])
     for limit in _GRID:
-        if float(wrong[chance >= limit].sum()) <= share * answers:
+        if np.sum(wrong >= limit) <= share * len(answers):
             return float(limit)
     return float(_GRID[-1])
 

@@ -301,27 +301,22 @@ def sums_of(
     return found
 
 
-def rival_measures(own: float, others: Mapping[str, float], free: float, count: int) -> dict[str, float]:
-    """How far the answer is ahead of the best rival and behind the free loop.
+def rival_measures(own: float, others: Mapping[str, float], count: int) -> dict[str, float]:
+    """How far the answer is ahead of the best rival.
 
     Args:
         own: Logarithm of the answer's sum.
         others: The same of phrases with other meanings.
-        free: The free loop's.
         count: Phones of the answer.
 
     Returns:
         ``ahead``: logarithm of the ratio to the best rival, squeezed by the inverse hyperbolic sine, so that far is
-        far; ``ahead-each``: the same for each phone; a step without rivals is compared with the free loop alone.
-        ``behind``: the free loop's lead over the answer, squeezed in the same way.
+        far; ``ahead-each``: the same for each phone. Nothing without rivals.
     """
-    behind = free - own
     best = max(others.values(), default=-math.inf)
-    lead = own - best if math.isfinite(best) else 0.0
-    found = {"behind": math.asinh(behind)}
-    if math.isfinite(best):
-        found |= {"ahead": math.asinh(lead), "ahead-each": lead / count}
-    return found
+    if not math.isfinite(best):
+        return {}
+    return {"ahead": math.asinh(own - best), "ahead-each": (own - best) / count}
 
 
 SCALE, BLANK = 0.6, 2.5
@@ -406,6 +401,13 @@ def near_sums(floored: Floats, said: InPhones, meaning_of: Callable[[str], objec
 MOST_RIVALS = 400
 """Phrases of a step's grammar that are compared; most steps have fewer, and the shortest come first."""
 
+MOST_HEARD = 8
+"""Alternatives with another meaning that are compared in all their pronunciations."""
+
+
+def _split(text: str) -> tuple[str, ...]:
+    return tuple(text.split())
+
 
 def verified(
     logs: Logs,
@@ -414,7 +416,9 @@ def verified(
     phrases: Sequence[str],
     lexicon: Lexicon,
 ) -> tuple[str, dict[str, float]] | None:
-    """The best of the alternatives that mean something, and all measures of it.
+    """The first of the alternatives that means something, and all measures of it.
+
+    The recogniser's order is kept: with all words and pronunciations at once it is the better judge of that.
 
     Args:
         logs: Log-probabilities of the steps.
@@ -426,23 +430,26 @@ def verified(
     Returns:
         Its words and its measures; None if no alternative means anything or the sound is too short for it.
     """
-    floored = floor(logs)
-    scored = [
-        (found[1], words, found[0])
-        for words in alternatives
-        if meaning_of(words) is not None and (found := best_spoken(floored, words.split(), lexicon))
-    ]
-    if not scored:
+    words = next((text for text in alternatives if meaning_of(text) is not None), None)
+    if words is None:
         return None
-    own, words, said = max(scored, key=lambda one: one[0])
+    floored = floor(logs)
+    # The blank is held down: the network is surer of it than of any phone.
+    held = np.where(np.arange(OUTPUTS) == 0, math.exp(-BLANK), 1.0) * floored
+    best = best_spoken(held, words.split(), lexicon)
+    if best is None:
+        return None
+    said, held_own = best
+    own = float(forward(floored, [said.phones])[0])
     found_measures = fit_measures(logs, floored, said, own)
     if not found_measures:
         return None
     meaning = meaning_of(words)
-    others = {text: total for total, text, _ in scored if meaning_of(text) != meaning}
-    far = [phrase for phrase in phrases if phrase not in others and meaning_of(phrase) != meaning]
-    sums = sums_of(floored, (tuple(phrase.split()) for phrase in far[:MOST_RIVALS]), lexicon)
-    others |= {" ".join(text): total for text, total in sums.items()}
+    others = dict.fromkeys(
+        text for text in (*alternatives, *phrases) if meaning_of(text) not in (None, meaning)
+    )
+    rivals = [tuple(text.split()) for text in itertools.islice(others, MOST_RIVALS)]
+    sums = {" ".join(text): total for text, total in sums_of(held, rivals, lexicon).items()}
     free = float(np.log(floored.max(axis=1)).sum())
     count = len(said.phones)
     english = own - background(floored)
@@ -450,9 +457,8 @@ def verified(
     decoded = np.exp(SCALE * (np.log(floored) - BLANK * (np.arange(OUTPUTS) == 0)))
     loop = float(forward(decoded, [said.phones])[0]) - background(decoded)
     found_measures |= {"loop": math.asinh(loop), "loop-each": loop / count}
-    near = near_sums(floored, said, meaning_of)
-    lead = own - float(near.max()) if near.size else free
-    found_measures["over"] = math.asinh(lead)
+    near = near_sums(held, said, meaning_of)
     if near.size:
-        found_measures["over-all"] = math.asinh(own - float(np.logaddexp.reduce(near)))
-    return words, found_measures | rival_measures(own, others, free, len(said.phones))
+        found_measures["over"] = math.asinh(held_own - float(near.max()))
+        found_measures["over-all"] = math.asinh(held_own - float(np.logaddexp.reduce(near)))
+    return words, found_measures | rival_measures(held_own, sums, count) | {"behind": math.asinh(free - own)}
