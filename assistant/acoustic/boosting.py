@@ -112,8 +112,8 @@ class _Grower:
 
         slopes, curves, weights = summed(self.slopes), summed(self.curves), summed(self.weights)
         total = weights.max(axis=1, keepdims=True)
-        left = np.clip(slopes / (curves + ridge), *bounds)
-        right = np.clip((slope - slopes) / (curve - curves + ridge), *bounds)
+        left = np.clip(slopes / np.maximum(curves + ridge, 1e-12), *bounds)
+        right = np.clip((slope - slopes) / np.maximum(curve - curves + ridge, 1e-12), *bounds)
         gain = left * slopes - left**2 * (curves + ridge) / 2
         gain += right * (slope - slopes) - right**2 * (curve - curves + ridge) / 2
         sign = np.array(self.signs, np.float64).reshape(-1, 1)

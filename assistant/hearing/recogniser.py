@@ -35,10 +35,10 @@ from assistant.hearing.graph import (
     write_words,
 )
 from assistant.hearing.openfst import read_symbols
+from assistant.hearing.phone_sums import pairs
 from assistant.hearing.phones import PhoneLayout
 from assistant.hearing.recognition import Recognition, UtteranceStream
 from assistant.hearing.sound import RATE, Samples
-from assistant.hearing.verification import pairs
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
