@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import json
 import math
-import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, TypeAlias
 
 from assistant import files
 from assistant.core.values.answer_kind import AnswerKind, KindLimits
@@ -21,46 +20,30 @@ from assistant.errors import UsageProblem
 
 FILE = Path(__file__).resolve().parent / "hearing" / "confidence.json"
 
-_TERM = re.compile(r"([a-z-]+)(?:([>*])(.+))?")
+Node: TypeAlias = "float | tuple[int, float, Node, Node]"
+"""A tree: a number, or the place of a measure, a threshold, and the trees below it and from it on."""
 
-
-def term(name: str, measures: Mapping[str, float]) -> float | None:
-    """A term of the formula: a measure ("fit"), how far it is over a knot ("fit>-1.5"), or a product ("fit*phones").
-
-    Returns:
-        None if a measure of it is unknown.
-    """
-    parts = _TERM.fullmatch(name)
-    if parts is None or parts[1] not in measures:
-        return None
-    value = measures[parts[1]]
-    if parts[2] == ">":
-        return max(0.0, value - float(parts[3]))
-    if parts[2] == "*":
-        other = measures.get(parts[3])
-        return None if other is None else value * other
-    return value
+DEEPEST = 8
+"""Most splits from the root of a tree to a leaf."""
 
 
 @dataclass(frozen=True)
 class Calibration:
-    """Logistic regression that makes one probability of the measures of a recognition.
+    """Boosted trees that make one probability of the measures of a recognition.
 
     Attributes:
-        intercept: Log-odds of being right if every term is at its mean.
-        weights: Change of the log-odds for a change by one standard deviation, by the term's name (`term`).
-        means: Mean of each term in the fit, used for an unknown one.
-        deviations: Standard deviation of each.
+        measures: The measures that the trees look at, with the value that stands for an unknown one.
+        intercept: Log-odds of being right before any tree.
+        trees: The trees, whose numbers are added to the log-odds.
         voice: Means of measures over the right answers of all voices, with which a voice is compared.
         limits: For each kind of answer the probability below which it counts as not understood, and the one below
             which it must be affirmed.
         about: Date, sound and model of the measurement, prices, and what the limits cost, for people.
     """
 
+    measures: Mapping[str, float]
     intercept: float
-    weights: Mapping[str, float]
-    means: Mapping[str, float]
-    deviations: Mapping[str, float]
+    trees: Sequence[Node]
     voice: Mapping[str, float]
     limits: Mapping[str, tuple[float, float]]
     about: Mapping[str, Any]
@@ -74,22 +57,21 @@ class Calibration:
         """
         try:
             body = json.loads(files.read_text(path, files.SETTINGS))
-            names = list(body["weights"])
+            measures = {str(name): float(value) for name, value in body["measures"].items()}
             made = cls(
+                measures,
                 float(body["intercept"]),
-                {name: float(body["weights"][name]) for name in names},
-                {name: float(body["means"][name]) for name in names},
-                {name: float(body["deviations"][name]) for name in names},
+                [_tree(tree, len(measures), DEEPEST) for tree in body["trees"]],
                 {name: float(value) for name, value in body["voice"].items()},
                 {kind.value: _pair(body["limits"][kind.value]) for kind in AnswerKind},
                 body["about"],
             )
-        except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
             raise UsageProblem(
                 f"The file {path} that belongs to bay-assistant is missing or damaged. Install bay-assistant again."
             ) from error
         ordered = all(0 < low <= high < 1 for low, high in made.limits.values())
-        if not ordered or min(made.deviations.values(), default=1.0) <= 0:
+        if not ordered:
             raise UsageProblem(f"The limits in {path} are out of order. Install bay-assistant again.")
         return made
 
@@ -109,12 +91,24 @@ class Calibration:
 
     def probability(self, measures: Mapping[str, float]) -> float:
         """Probability that an answer with these measures is right, 0 to 1."""
+        values = [measures.get(name, usual) for name, usual in self.measures.items()]
         odds = self.intercept
-        for name, weight in self.weights.items():
-            value = term(name, measures)
-            if value is not None:
-                odds += weight * (value - self.means[name]) / self.deviations[name]
+        for tree in self.trees:
+            node = tree
+            while not isinstance(node, float):
+                place, threshold, below, above = node
+                node = above if values[place] >= threshold else below
+            odds += node
         return 1 / (1 + math.exp(-max(-50.0, min(50.0, odds))))
+
+
+def _tree(body: Any, count: int, depth: int) -> Node:
+    if isinstance(body, float | int):
+        return float(body)
+    place, threshold, below, above = body
+    if not depth or not isinstance(place, int) or not 0 <= place < count:
+        raise ValueError("a tree is too deep, or looks at a measure that is not there")
+    return place, float(threshold), _tree(below, count, depth - 1), _tree(above, count, depth - 1)
 
 
 def _pair(values: Any) -> tuple[float, float]:

@@ -4,8 +4,8 @@
 
 **Input.** Manifests of people and of voices, heard in noise and beside other voices: `assistant.acoustic.in_noise`.
 
-**Fit.** Logistic regression by some of the voices for the others: `assistant.acoustic.fitting`.
-The delivered calibration is fitted on all.
+**Fit.** Boosted trees by some of the voices for the others: `assistant.acoustic.fitting`. The delivered ones are
+fitted on all.
 
 **Limits.** Those of each kind of answer follow from what its outcomes cost: `assistant.acoustic.prices`.
 
@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.acoustic.figures import quality, report, tally, trust
-from assistant.acoustic.fitting import across, fit
+from assistant.acoustic.fitting import Softening, Stated, across, fit
 from assistant.acoustic.in_noise import CONDITIONS, HeardInNoise, hear_all, read_manifest
 from assistant.acoustic.prices import PRICES, all_limits
 from assistant.core.values.answer_kind import AnswerKind
@@ -58,11 +58,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         spoken = [line for path in given.manifest for line in read_manifest(path)][:: max(1, given.every)]
         recogniser = Recogniser(find_model(given.model))
         heard = hear_all(spoken, recogniser, lambda text: print(text, file=sys.stderr), given.times)
-        made = calibrated(heard, recogniser.path, given.about)
+        made, judged = calibrated(heard, recogniser.path, given.about)
     except BayAssistantError as problem:
         print(f"calibrate: {problem}", file=sys.stderr)
         return problem.exit_code
-    judged = across(heard)
     text = report(judged, made)
     try:
         given.output.write_text(json.dumps(asdict(made), indent=2) + "\n", encoding="utf-8")
@@ -80,15 +79,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
-def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> Calibration:
-    """The calibration fitted on all voices, with limits and figures from voices outside the fit.
+def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> tuple[Calibration, list[Stated]]:
+    """The calibration fitted on all voices, with limits and figures from voices outside the fit, and those voices'
+    utterances as they were judged.
 
     Raises:
         UsageProblem: There is too little to fit.
     """
-    judged = across(heard)
+    surer = across(heard)
+    softening = Softening.of(surer)
+    everything, judged = softening.calibration(fit(heard)), softening.judged(surer)
     limits = all_limits(judged)
-    everything = fit(heard)
     weights = model / "am" / "final.mdl"
     low, high = limits[AnswerKind.RESULT.value]
     groups = sorted({one.about for one in heard})
@@ -111,7 +112,7 @@ def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> Calibr
             kind: tally(judged, *pair) for kind, pair in limits.items()
         },
     }
-    return replace(everything, limits=limits, about=facts)
+    return replace(everything, limits=limits, about=facts), judged
 
 
 if __name__ == "__main__":

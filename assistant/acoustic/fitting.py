@@ -1,42 +1,40 @@
-"""The fit of the confidence: logistic regression, by some of the voices for the others.
+"""The fit of the confidence: small boosted trees, by some of the voices for the others.
 
-Newton's method (iteratively reweighted least squares; Hastie, Tibshirani and Friedman, The Elements of Statistical
-Learning, 4.4.1) with a small ridge, on utterances of which some alternative is a phrase of the grammar; the manifest
-says whether the best one is right.
-Measures have knots (piecewise linear terms), because a measure says little beyond some value.
-The voices are split into parts, and each part is judged by the fit on the others, so no reported figure comes from a
-fitted voice.
+They are fitted to utterances of which some alternative is a phrase of the grammar; the manifest says whether the best
+one is right. The voices are split into parts, and each part is judged by the fit on the others, so no reported figure
+comes from a fitted voice. Logistic regression with knots did worse on the same utterances (log loss 0.39 against
+0.36).
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
+from assistant.acoustic.boosting import DEFAULT_GROWTH, Growth, boosted
 from assistant.acoustic.in_noise import Floats, HeardInNoise
 from assistant.errors import UsageProblem
 from assistant.hearing.confidence import OF_THE_VOICE
 from assistant.hearing.voice_so_far import NEW_VOICE
-from assistant.measured import Calibration, term
+from assistant.measured import Calibration, Node
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
 
-RIDGE = 3.0
-"""Weight of the squared coefficients in the fit, as if so many utterances contradicted each."""
-
 PARTS = 6
 """Parts of the voices."""
 
-TERMS = (
-    "ahead", "ahead>1", "ahead>3.2", "sure", "sure>0", "fit", "fit>-3", "fit>-1.5", "explained", "behind",
-    "behind>2.5", "inside", "worst-three", "worst-word", "edits", "phones", "pace-squared", "snr", "beyond",
-    "voice-fit", "voice-sure",
-)  # fmt: skip
-"""Terms of the formula (`assistant.measured.term`); the knots are near fifths of the development utterances."""
+SIGNS: Mapping[str, int] = {
+    "ahead": 1, "ahead-each": 1, "behind": -1, "beyond": -1, "edits": -1, "english": 1, "english-each": 1,
+    "explained": 1, "extra": -1, "fit": 1, "gap": 0, "inside": -1, "least-sure": 1, "loop": 1, "loop-each": 1,
+    "over": 1, "over-all": 1, "pace": 0, "phones": 0, "snr": 0, "speech": 1, "sure": 1, "voice-fit": 0,
+    "voice-sure": 0, "voiced": 1, "worst": -1, "worst-three": -1, "worst-two": -1, "worst-word": -1,
+}  # fmt: skip
+"""The measures, each with the direction in which it can only make an answer likelier: 1 up, -1 down, 0 either."""
 
 SHARES: Mapping[str, float] = {"near misses": 0.06, "other speech": 0.12, "noise": 0.02}
 """Weight of a group of speech that must be refused, as a share of the weight of all answers: about what reaches the
@@ -55,30 +53,6 @@ def parts_of(heard: Iterable[HeardInNoise], count: int = PARTS) -> list[frozense
         sets[smallest].add(voice)
         sizes[smallest] += counts[voice]
     return [frozenset(one) for one in sets]
-
-
-def logistic(inputs: Floats, targets: Floats, ridge: float = RIDGE, weights: Floats | None = None) -> Floats:
-    """Coefficients of a logistic regression, the intercept first, by Newton's method.
-
-    Args:
-        inputs: One row for each case, standardised measures.
-        targets: 1 if the answer was right, else 0.
-        ridge: Weight of the squared coefficients, the intercept aside.
-        weights: Weight of each case; all the same without.
-    """
-    design = np.column_stack([np.ones(len(inputs)), inputs])
-    counted = np.ones(len(inputs)) if weights is None else weights
-    penalty = np.diag([1e-9, *[ridge] * inputs.shape[1]])
-    found = np.zeros(design.shape[1])
-    for _ in range(100):
-        chance = 1 / (1 + np.exp(-np.clip(design @ found, -30, 30)))
-        slope = design.T @ (counted * (targets - chance)) - penalty @ found
-        curve = (design * (counted * chance * (1 - chance))[:, None]).T @ design + penalty
-        step = np.linalg.solve(curve, slope)
-        found = found + step
-        if float(np.max(np.abs(step))) < 1e-8:
-            break
-    return np.asarray(found, np.float64)
 
 
 def case_weights(cases: Sequence[HeardInNoise]) -> Floats:
@@ -120,41 +94,41 @@ def voice_means(heard: Iterable[HeardInNoise]) -> dict[str, float]:
     }
 
 
-def fit(heard: Iterable[HeardInNoise], names: Sequence[str] = TERMS) -> Calibration:
+def table_of(cases: Sequence[HeardInNoise], names: Sequence[str]) -> tuple[Floats, dict[str, float]]:
+    """The measures of the cases, one row each, and the median of each measure, which stands for an unknown one."""
+    table = np.array([[one.measures.get(name, np.nan) for name in names] for one in cases], np.float64)
+    usual = {}
+    for column, name in enumerate(names):
+        known = table[~np.isnan(table[:, column]), column]
+        nothing = not known.size or name.startswith(
+            "voice-"
+        )  # a voice of which nothing is known is like all others
+        usual[name] = 0.0 if nothing else round(float(np.median(known)), 4)
+        table[np.isnan(table[:, column]), column] = usual[name]
+    return table, usual
+
+
+def fit(
+    heard: Iterable[HeardInNoise], names: Sequence[str] = tuple(SIGNS), growth: Growth = DEFAULT_GROWTH
+) -> Calibration:
     """The calibration for these utterances, still without limits.
 
     Raises:
         UsageProblem: They are all right, or all wrong, or too few.
     """
     everything = list(heard)
-    means_of_voices = voice_means(everything)
-    cases = [one for one in with_voices(everything, means_of_voices) if one.phrase]
+    means = voice_means(everything)
+    # Each one twice: as the first of its voice, and with what the voice said before.
+    cases = [one for one in (*everything, *with_voices(everything, means)) if one.phrase]
     targets = np.array([one.right for one in cases], np.float64)
     if len(cases) < 10 or not 0 < targets.sum() < len(cases):
         raise UsageProblem(
             "There are too few utterances to calibrate with, or none of them is right or wrong."
         )
-    table = np.array([[_value(name, one.measures) for name in names] for one in cases])
-    known = ~np.isnan(table)
-    counts = np.maximum(1, known.sum(axis=0))
-    means = np.where(known, table, 0).sum(axis=0) / counts
-    table = np.where(known, table, means)
-    deviations = np.maximum(table.std(axis=0), 1e-6)
-    weights = logistic((table - means) / deviations, targets, weights=case_weights(cases))
-    return Calibration(
-        round(float(weights[0]), 4),
-        {name: round(float(value), 4) for name, value in zip(names, weights[1:], strict=True)},
-        {name: round(float(value), 4) for name, value in zip(names, means, strict=True)},
-        {name: round(float(value), 6) for name, value in zip(names, deviations, strict=True)},
-        means_of_voices,
-        {},
-        {},
-    )
-
-
-def _value(name: str, measures: Mapping[str, float]) -> float:
-    value = term(name, measures)
-    return float("nan") if value is None else value
+    table, usual = table_of(cases, names)
+    signs = [SIGNS.get(name, 0) for name in names]
+    begin, trees = boosted(table, targets, case_weights(cases) / 2, signs, growth)
+    return Calibration(usual, round(begin, 4), trees, means, {}, {})
 
 
 @dataclass(frozen=True)
@@ -166,15 +140,71 @@ class Stated:
 
 
 def stated(calibration: Calibration, heard: Sequence[HeardInNoise]) -> list[Stated]:
-    """Utterances with the probabilities that a calibration states."""
-    known = with_voices(heard, calibration.voice)
-    return [Stated(one, calibration.probability(one.measures) if one.phrase else 0.0) for one in known]
+    """Utterances with the probabilities that a calibration states, each as the first of its voice."""
+    return [Stated(one, calibration.probability(one.measures) if one.phrase else 0.0) for one in heard]
 
 
-def across(heard: Sequence[HeardInNoise], names: Sequence[str] = TERMS) -> list[Stated]:
+def across(
+    heard: Sequence[HeardInNoise], names: Sequence[str] = tuple(SIGNS), growth: Growth = DEFAULT_GROWTH
+) -> list[Stated]:
     """Each part of the voices, judged by the fit on the others."""
     found: list[Stated] = []
     for judged in parts_of(heard):
-        calibration = fit([h for h in heard if h.voice not in judged], names)
+        calibration = fit([h for h in heard if h.voice not in judged], names, growth)
         found += stated(calibration, [h for h in heard if h.voice in judged])
     return found
+
+
+@dataclass(frozen=True)
+class Softening:
+    """What makes stated probabilities no surer than they were on voices outside the fit: a slope and a shift of the
+    log-odds (Platt, "Probabilistic outputs for support vector machines", 1999).
+    """
+
+    slope: float
+    shift: float
+
+    @classmethod
+    def of(cls, judged: Sequence[Stated]) -> Self:
+        """Fitted to judged utterances by Newton's method."""
+        cases = [one for one in judged if one.heard.phrase]
+        odds = _log_odds(np.array([one.probability for one in cases]))
+        targets = np.array([one.heard.right for one in cases], np.float64)
+        weights = case_weights([one.heard for one in cases])
+        design = np.column_stack([odds, np.ones(len(odds))])
+        found = np.array([1.0, 0.0])
+        for _ in range(50):
+            chance = 1 / (1 + np.exp(-np.clip(design @ found, -30, 30)))
+            curve = (design * (weights * chance * (1 - chance))[:, None]).T @ design
+            # A ridge towards no change: as if one utterance stood for it.
+            slope = design.T @ (weights * (targets - chance)) - (found - [1.0, 0.0])
+            found = found + np.linalg.solve(curve + np.eye(2), slope)
+        return cls(max(0.1, float(found[0])), float(found[1]))
+
+    def calibration(self, made: Calibration) -> Calibration:
+        """The calibration with softer trees."""
+        return replace(
+            made,
+            intercept=round(made.intercept * self.slope + self.shift, 4),
+            trees=[_times(tree, self.slope) for tree in made.trees],
+        )
+
+    def judged(self, judged: Sequence[Stated]) -> list[Stated]:
+        """The utterances with softer probabilities."""
+        found = []
+        for one in judged:
+            odds = float(_log_odds(np.array(one.probability))) * self.slope + self.shift
+            found.append(replace(one, probability=1 / (1 + math.exp(-odds)) if one.heard.phrase else 0.0))
+        return found
+
+
+def _log_odds(chance: Floats) -> Floats:
+    within = np.clip(chance, 1e-6, 1 - 1e-6)
+    return np.asarray(np.log(within / (1 - within)))
+
+
+def _times(tree: Node, slope: float) -> Node:
+    if isinstance(tree, float):
+        return round(tree * slope, 5)
+    place, threshold, below, above = tree
+    return place, threshold, _times(below, slope), _times(above, slope)

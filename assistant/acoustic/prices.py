@@ -71,7 +71,7 @@ PRICES: Mapping[AnswerKind, Price] = {
     AnswerKind.SIGNS: Price(12.0, 1.6, "Always read back, sign by sign.", 0.5, 2.4),
     AnswerKind.RESULT: Price(
         6.0,
-        1.6,
+        1.4,
         "The read-back inside the next sentence allows a correction, which costs three questions; one in ten is "
         "missed, and the diagnosis runs on for thirty questions.",
         0.5,
@@ -98,16 +98,12 @@ def limits_of(price: Price) -> tuple[float, float]:
 def silent_limit(judged: Sequence[Stated], share: float = SILENT) -> float:
     """The lowest probability above which at most so many answers, of all that were given, are wrong.
 
-    Speech that must be refused counts with its weight (`fitting.case_weights`).
+    Only answers count: what is no answer at all has rows of its own in the figures.
     """
-    from assistant.acoustic.fitting import case_weights  # noqa: PLC0415  it imports this package's rooms
-
-    chance = np.array([one.probability for one in judged])
-    weights = case_weights([one.heard for one in judged])
-    wrong = np.array([not one.heard.right for one in judged]) * weights
-    answers = float(sum(not one.heard.other for one in judged))
+    answers = [one for one in judged if not one.heard.other]
+    wrong = np.array([one.probability for one in answers if not one.heard.right])
     for limit in _GRID:
-        if float(wrong[chance >= limit].sum()) <= share * answers:
+        if np.sum(wrong >= limit) <= share * len(answers):
             return float(limit)
     return float(_GRID[-1])
 

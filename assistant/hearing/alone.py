@@ -43,6 +43,9 @@ BEFORE_S = 0.5
 PLAUSIBLE = 0.2
 """Confidence from which a piece beside the answer may itself be one."""
 
+SURE_FROM = 0.9
+"""Confidence from which a piece counts: more than a whole utterance needs, because few pieces of talk are answers."""
+
 
 @dataclass(frozen=True)
 class Piece:

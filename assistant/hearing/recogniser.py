@@ -35,6 +35,7 @@ from assistant.hearing.graph import (
     write_words,
 )
 from assistant.hearing.openfst import read_symbols
+from assistant.hearing.phone_sums import pairs
 from assistant.hearing.phones import PhoneLayout
 from assistant.hearing.recognition import Recognition, UtteranceStream
 from assistant.hearing.sound import RATE, Samples
@@ -231,6 +232,8 @@ class Recogniser:
     def stream(self, grammar: StepGrammar) -> UtteranceStream:
         """Begin an utterance with this grammar."""
         model, heard = self._graph(grammar)
+        if self.acoustics is not None:
+            pairs()  # read now, while somebody still speaks, and not when the answer is judged
         if self._layout or self._symbols:
             return self._stream(model)
         return self._stream(model, json.dumps([*_sequences(heard), UNKNOWN]))

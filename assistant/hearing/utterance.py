@@ -8,7 +8,7 @@ import numpy as np
 
 from assistant.core.values.result import Control
 from assistant.hearing.activity import CHUNK_S, Completeness
-from assistant.hearing.alone import alone
+from assistant.hearing.alone import SURE_FROM, alone
 from assistant.hearing.confidence import Evidence
 from assistant.hearing.foreground import prepared
 from assistant.hearing.graph import UNKNOWN
@@ -125,7 +125,7 @@ class OpenUtterance:
         whole = self._ended()
         if whole.accepted:
             return whole
-        return alone(self.samples, self._piece, self._thresholds.ask_below) or whole
+        return alone(self.samples, self._piece, SURE_FROM) or whole
 
     def completeness(self) -> Completeness:
         """How far the words are a phrase, asked in a silence that may be long enough to end the utterance.

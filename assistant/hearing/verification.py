@@ -17,12 +17,22 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from assistant.grammar.near_misses import everyday
 from assistant.hearing.acoustics import OUTPUTS, PHONE_NUMBERS, STEP_S
+from assistant.hearing.phone_sums import (
+    Floats,
+    Phones,
+    aligned,
+    background,
+    collapsed,
+    edits,
+    floor,
+    forward,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -30,19 +40,13 @@ if TYPE_CHECKING:
     from assistant.grammar.lexicon import Lexicon
     from assistant.hearing.acoustics import Floats as Logs
 
-Floats: TypeAlias = NDArray[np.float64]
-Phones: TypeAlias = tuple[int, ...]
-"""Outputs of the phones of a phrase, in order."""
-
-FLOOR = 0.02
-"""Share of each step's probability that is spread over all outputs, so that one phone that is spoken in another way
-costs a limited amount: at most the logarithm of `FLOOR` / `OUTPUTS`."""
-
-_RESCALE = 8
-"""Steps between rescalings: `FLOOR` / `OUTPUTS` to this power is still far from the smallest number."""
-
 MOST_VARIANTS = 6
 """Pronunciations of a rival that are tried."""
+
+_NAMES = {number: phone for phone, number in PHONE_NUMBERS.items()}
+
+_LONGEST_WHOLE = 8
+"""Phones of the longest answer that one everyday word is compared with as a whole."""
 
 _AROUND = 4
 """Steps before the first phone and after the last one that still belong to the answer."""
@@ -109,99 +113,6 @@ def best_spoken(floored: Floats, words: Sequence[str], lexicon: Lexicon) -> tupl
     total = float(forward(floored, [together.phones])[0])
     best = int(np.argmax(sums))
     return (together, total) if total >= sums[best] else (made[best], float(sums[best]))
-
-
-def floor(logs: Logs) -> Floats:
-    """Probabilities of the steps with the floor, shape (steps, OUTPUTS)."""
-    return np.asarray((1 - FLOOR) * np.exp(logs.astype(np.float64)) + FLOOR / OUTPUTS)
-
-
-def forward(floored: Floats, phrases: Sequence[Phones]) -> Floats:
-    """For each phrase the logarithm of the summed probability of all ways to speak it over all steps.
-
-    A phrase that has more phones than there are steps gets the logarithm of next to nothing.
-    """
-    count = len(phrases)
-    if not count or not len(floored):
-        return np.full(count, -math.inf)
-    longest = max(len(one) for one in phrases)
-    size = 2 * longest + 1
-    labels = np.zeros((count, size), np.intp)
-    ends = np.zeros(count, np.intp)
-    for row, one in enumerate(phrases):
-        labels[row, 1 : 2 * len(one) : 2] = one
-        ends[row] = 2 * len(one)
-    leaps = np.zeros((count, size))
-    leaps[:, 3::2] = labels[:, 3::2] != labels[:, 1:-2:2]
-    alpha = np.zeros((count, size))
-    alpha[:, 0] = 1.0
-    began = True
-    scale = np.zeros(count)
-    for number, step in enumerate(floored):
-        if began:
-            following = np.zeros_like(alpha)
-            following[:, :2] = 1.0
-            began = False
-        else:
-            following = alpha.copy()
-            following[:, 1:] += alpha[:, :-1]
-            following[:, 2:] += alpha[:, :-2] * leaps[:, 2:]
-        alpha = following * step[labels]
-        if number % _RESCALE == _RESCALE - 1:
-            most = np.maximum(alpha.max(axis=1), 1e-300)
-            alpha /= most[:, None]
-            scale += np.log(most)
-    rows = np.arange(count)
-    ended = alpha[rows, ends] + np.where(ends > 0, alpha[rows, ends - 1], 0.0)
-    return np.asarray(scale + np.log(np.maximum(ended, 1e-300)))
-
-
-def aligned(floored: Floats, phones: Phones) -> NDArray[np.intp] | None:
-    """The likeliest way to speak the phones: for each step the number of the phone, or -1 for a blank.
-
-    Returns:
-        None if there are fewer steps than phones.
-    """
-    steps, size = len(floored), 2 * len(phones) + 1
-    if steps < len(phones) or not phones:
-        return None
-    labels = np.zeros(size, np.intp)
-    labels[1::2] = phones
-    leaps = np.full(size, -np.inf)
-    leaps[3::2] = np.where(labels[3::2] != labels[1:-2:2], 0.0, -np.inf)
-    logs = np.log(floored)[:, labels]
-    score = np.full(size, -np.inf)
-    score[:2] = logs[0, :2]
-    back = np.zeros((steps, size), np.int8)
-    for step in range(1, steps):
-        moved = np.stack([score, np.r_[-np.inf, score[:-1]], np.r_[-np.inf, -np.inf, score[:-2]] + leaps])
-        back[step] = moved.argmax(axis=0)
-        score = moved.max(axis=0) + logs[step]
-    place = size - 1 if score[size - 1] >= score[size - 2] else size - 2
-    if not np.isfinite(score[place]):
-        return None
-    path = np.empty(steps, np.intp)
-    for step in range(steps - 1, -1, -1):
-        path[step] = place // 2 if place % 2 else -1
-        place -= int(back[step, place])
-    return path
-
-
-def collapsed(best: NDArray[np.intp]) -> list[tuple[int, int]]:
-    """The phones of the likeliest outputs, each with its first step."""
-    return [
-        (int(output), at) for at, output in enumerate(best) if output and (at == 0 or best[at - 1] != output)
-    ]
-
-
-def edits(one: Sequence[int], other: Sequence[int]) -> int:
-    """Fewest phones to change, add or leave out to turn one into the other."""
-    row = list(range(len(other) + 1))
-    for at, left in enumerate(one, 1):
-        before, row[0] = row[0], at
-        for to, right in enumerate(other, 1):
-            before, row[to] = row[to], min(row[to] + 1, row[to - 1] + 1, before + (left != right))
-    return row[-1]
 
 
 def _worst(values: Floats, size: int) -> float:
@@ -294,31 +205,79 @@ def sums_of(
     return found
 
 
-def rival_measures(own: float, others: Mapping[str, float], free: float, count: int) -> dict[str, float]:
-    """How far the answer is ahead of the best rival and behind the free loop.
+def rival_measures(own: float, others: Mapping[str, float], count: int) -> dict[str, float]:
+    """How far the answer is ahead of the best rival.
 
     Args:
         own: Logarithm of the answer's sum.
         others: The same of phrases with other meanings.
-        free: The free loop's.
         count: Phones of the answer.
 
     Returns:
         ``ahead``: logarithm of the ratio to the best rival, squeezed by the inverse hyperbolic sine, so that far is
-        far; ``ahead-each``: the same for each phone; a step without rivals is compared with the free loop alone.
-        ``behind``: the free loop's lead over the answer, squeezed in the same way.
+        far; ``ahead-each``: the same for each phone. Nothing without rivals.
     """
-    behind = free - own
     best = max(others.values(), default=-math.inf)
-    lead = own - best if math.isfinite(best) else 0.0
-    found = {"behind": math.asinh(behind)}
-    if math.isfinite(best):
-        found |= {"ahead": math.asinh(lead), "ahead-each": lead / count}
-    return found
+    if not math.isfinite(best):
+        return {}
+    return {"ahead": math.asinh(own - best), "ahead-each": (own - best) / count}
+
+
+SCALE, BLANK = 0.6, 2.5
+"""Weight of the log-probabilities and logarithm of the blank's prior, as the recogniser decodes with them."""
+
+
+NEAR, NEAREST = 2.0, 0.3
+"""Distances (`assistant.grammar.lexicon.distance`) of everyday words that are compared: nearer ones sound the same."""
+
+MOST_NEAR = 60
+"""Everyday words that are compared with each word of an answer."""
+
+
+def near_sums(floored: Floats, said: InPhones, meaning_of: Callable[[str], object | None]) -> Floats:
+    """Logarithms of the sums of what sounds like the answer and is none: one word replaced by an everyday one.
+
+    Args:
+        floored: Probabilities with the floor.
+        said: The answer in its best pronunciation.
+        meaning_of: The meaning of words; what means something is no rival here.
+    """
+    words = everyday()
+    names = [_NAMES[phone] for phone in said.phones]
+    spans: list[tuple[int, int]] = []
+    for number in range(len(said.words)):
+        places = [at for at, of in enumerate(said.of_word) if of == number]
+        spans.append((places[0], places[-1] + 1))
+    if len(spans) > 1 and len(names) <= _LONGEST_WHOLE:
+        spans.append((0, len(names)))
+    found: set[Phones] = set()
+    for number, (begin, end) in enumerate(spans):
+        known = 0
+        for distance, word, phones in words.near(tuple(names[begin:end]), NEAR):
+            if distance < NEAREST or known >= MOST_NEAR:
+                continue
+            texts = (
+                [word]
+                if number >= len(said.words)
+                else [*said.words[:number], word, *said.words[number + 1 :]]
+            )
+            if meaning_of(" ".join(texts)) is not None:
+                continue
+            known += 1
+            other = tuple(PHONE_NUMBERS[phone] for phone in phones)
+            found.add((*said.phones[:begin], *other, *said.phones[end:]))
+    return forward(floored, sorted(one for one in found if len(one) <= len(floored)))
 
 
 MOST_RIVALS = 400
 """Phrases of a step's grammar that are compared; most steps have fewer, and the shortest come first."""
+
+MOST_HEARD = 8
+"""Alternatives with another meaning that are compared in all their pronunciations."""
+
+
+def _split(text: str) -> tuple[str, ...]:
+    return tuple(text.split())
 
 
 def verified(
@@ -328,7 +287,9 @@ def verified(
     phrases: Sequence[str],
     lexicon: Lexicon,
 ) -> tuple[str, dict[str, float]] | None:
-    """The best of the alternatives that mean something, and all measures of it.
+    """The first of the alternatives that means something, and all measures of it.
+
+    The recogniser's order is kept: with all words and pronunciations at once it is the better judge of that.
 
     Args:
         logs: Log-probabilities of the steps.
@@ -340,22 +301,35 @@ def verified(
     Returns:
         Its words and its measures; None if no alternative means anything or the sound is too short for it.
     """
-    floored = floor(logs)
-    scored = [
-        (found[1], words, found[0])
-        for words in alternatives
-        if meaning_of(words) is not None and (found := best_spoken(floored, words.split(), lexicon))
-    ]
-    if not scored:
+    words = next((text for text in alternatives if meaning_of(text) is not None), None)
+    if words is None:
         return None
-    own, words, said = max(scored, key=lambda one: one[0])
+    floored = floor(logs)
+    # The blank is held down: the network is surer of it than of any phone.
+    held = np.where(np.arange(OUTPUTS) == 0, math.exp(-BLANK), 1.0) * floored
+    best = best_spoken(held, words.split(), lexicon)
+    if best is None:
+        return None
+    said, held_own = best
+    own = float(forward(floored, [said.phones])[0])
     found_measures = fit_measures(logs, floored, said, own)
     if not found_measures:
         return None
     meaning = meaning_of(words)
-    others = {text: total for total, text, _ in scored if meaning_of(text) != meaning}
-    far = [phrase for phrase in phrases if phrase not in others and meaning_of(phrase) != meaning]
-    sums = sums_of(floored, (tuple(phrase.split()) for phrase in far[:MOST_RIVALS]), lexicon)
-    others |= {" ".join(text): total for text, total in sums.items()}
+    others = dict.fromkeys(
+        text for text in (*alternatives, *phrases) if meaning_of(text) not in (None, meaning)
+    )
+    rivals = [tuple(text.split()) for text in itertools.islice(others, MOST_RIVALS)]
+    sums = {" ".join(text): total for text, total in sums_of(held, rivals, lexicon).items()}
     free = float(np.log(floored.max(axis=1)).sum())
-    return words, found_measures | rival_measures(own, others, free, len(said.phones))
+    count = len(said.phones)
+    english = own - background(floored)
+    found_measures |= {"english": math.asinh(english), "english-each": english / count}
+    decoded = np.exp(SCALE * (np.log(floored) - BLANK * (np.arange(OUTPUTS) == 0)))
+    loop = float(forward(decoded, [said.phones])[0]) - background(decoded)
+    found_measures |= {"loop": math.asinh(loop), "loop-each": loop / count}
+    near = near_sums(held, said, meaning_of)
+    if near.size:
+        found_measures["over"] = math.asinh(held_own - float(near.max()))
+        found_measures["over-all"] = math.asinh(held_own - float(np.logaddexp.reduce(near)))
+    return words, found_measures | rival_measures(held_own, sums, count) | {"behind": math.asinh(free - own)}

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.hearing.alone import alone
+from assistant.hearing.alone import SURE_FROM, alone
 from assistant.hearing.confidence import evidence_in
 from assistant.hearing.foreground import MOST_GAIN_DB, SPEECH_DB, levels, loudness, prepared, turned
 from assistant.hearing.judge import judge
@@ -65,7 +65,7 @@ def hear_whole(
 
     found = judged(whole, evidence)
     if not found.accepted and spoken:
-        found = alone(whole, judged, thresholds.ask_below) or found
+        found = alone(whole, judged, SURE_FROM) or found
     return found, evidence
 
 

@@ -93,7 +93,7 @@ class Dialogue(RunnerPlayer):
         control: Control | None = None,
         place: str | None = None,
         signs: str | None = None,
-        confidence: float = 0.97,
+        confidence: float = 0.999,
     ) -> None:
         """The person says this, and listens to the answer."""
         self.now += 2

@@ -212,7 +212,7 @@ def _say(talk: Dialogue, library: Library, person: Person) -> None:
         talk.key(str(step.choices().index(given.answer) + 1))
         return
     outcome, value = spoken_value(given)
-    talk.hear(outcome, value=value, confidence=0.97)
+    talk.hear(outcome, value=value, confidence=0.999)
 
 
 def good_parts(library: Library, mechanism: Mechanism, procedure: str, verdict: str) -> tuple[str, ...]:

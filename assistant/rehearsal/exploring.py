@@ -101,7 +101,7 @@ class Explorer(RunnerPlayer):
         """The events that are possible now, each with a name; results first, so that the dialogue moves on."""
         now, request = self.now, self.request
 
-        def heard(result: Result, words: str, confidence: float = 0.97) -> Callable[[], Event]:
+        def heard(result: Result, words: str, confidence: float = 0.999) -> Callable[[], Event]:
             return lambda: Heard(now, words, result, confidence)
 
         found: list[tuple[str, Callable[[], Event]]] = []
@@ -144,11 +144,11 @@ class Explorer(RunnerPlayer):
         self.now += 2
         now, state = self.now, self.runner.state
         if state is State.ACKNOWLEDGING:
-            self.send(Heard(now, "ready", Result(control=Control.READY), 0.97))
+            self.send(Heard(now, "ready", Result(control=Control.READY), 0.999))
         elif state is State.INQUIRING:
-            self.send(Heard(now, "leave blank", Result(control=Control.LEAVE_BLANK), 0.97))
+            self.send(Heard(now, "leave blank", Result(control=Control.LEAVE_BLANK), 0.999))
         elif state in (State.READING_BACK, State.CONFIRMING):
-            self.send(Heard(now, "affirm", Result(control=Control.AFFIRM), 0.97))
+            self.send(Heard(now, "affirm", Result(control=Control.AFFIRM), 0.999))
         elif state is State.ASKING:
             step = self.runner.step
             if step.measure.engine is Engine.CRANKING:
@@ -156,10 +156,10 @@ class Explorer(RunnerPlayer):
             answer = step.answer(step.good or "") or step.choices()[0]
             value = None if step.reading is None else example(step, answer)
             result = Result(answer.outcome) if value is None else Result(value=value)
-            self.send(Heard(now, "good", result, 0.97))
+            self.send(Heard(now, "good", result, 0.999))
         elif state is State.CONCLUDING:
             before = self.runner.position
-            self.send(Heard(now, "go ahead", Result(control=Control.GO_AHEAD), 0.97))
+            self.send(Heard(now, "go ahead", Result(control=Control.GO_AHEAD), 0.999))
             return self.runner.position != before
         else:
             return False

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import re
@@ -12,25 +13,25 @@ import numpy as np
 import pytest
 
 from assistant.acoustic import calibrate, figures, fitting, in_noise, prices
-from assistant.acoustic.fitting import Stated
+from assistant.acoustic.fitting import Softening, Stated
 from assistant.acoustic.in_noise import CONDITIONS, HeardInNoise
 from assistant.core.values.answer_kind import AnswerKind
 from assistant.errors import UsageProblem
 from assistant.hearing.sound import RATE, level_db, read_sound
 from assistant.hearing.voice_so_far import PRIOR
-from assistant.measured import CALIBRATION, FILE, Calibration, term
+from assistant.measured import CALIBRATION, FILE, Calibration
 
 SOUNDS = Path(__file__).parent.parent / "hearing" / "sounds"
 
 
 def made_up(count: int, seed: int = 1) -> list[HeardInNoise]:
-    """Utterances of four voices whose log-odds of being right are 1 + 2 x share, whatever the pace is."""
+    """Utterances of four voices whose log-odds of being right are 1 + 2 x ahead, whatever the pace is."""
     generator = np.random.default_rng(seed)
     heard = []
     for number in range(count):
-        share, pace = generator.normal(0, 1.5), generator.normal(3, 2)
-        right = bool(generator.random() < 1 / (1 + math.exp(-(1 + 2 * share))))
-        measures = {"share": share, "pace": pace}
+        ahead, pace = generator.normal(0, 1.5), generator.normal(3, 2)
+        right = bool(generator.random() < 1 / (1 + math.exp(-(1 + 2 * ahead))))
+        measures = {"ahead": ahead, "pace": pace}
         heard.append(
             HeardInNoise(
                 f"voice {number % 4}",
@@ -45,21 +46,47 @@ def made_up(count: int, seed: int = 1) -> list[HeardInNoise]:
     return heard
 
 
-def test_the_fit_finds_the_weights_that_made_the_cases() -> None:
-    """Logistic regression gets back intercept and weight of a known model, and no weight for what does not matter."""
-    found = fitting.fit(made_up(20_000), ("share", "pace"))
-    assert pytest.approx(2.0, abs=0.1) == found.weights["share"] / found.deviations["share"]
-    assert pytest.approx(0.0, abs=0.05) == found.weights["pace"]
-    at_zero = found.probability({"share": 0.0})
-    assert pytest.approx(1 / (1 + math.exp(-1)), abs=0.02) == at_zero
+def test_the_fit_finds_the_probability_that_made_the_cases() -> None:
+    """The trees give back the probabilities of a known model, and do not move with what does not matter."""
+    found = fitting.fit(made_up(20_000), ("ahead", "pace"))
+    for ahead in (-2.0, -1.0, 0.0, 1.0):
+        true = 1 / (1 + math.exp(-(1 + 2 * ahead)))
+        assert pytest.approx(true, abs=0.07) == found.probability({"ahead": ahead, "pace": 3.0})
+        assert pytest.approx(true, abs=0.07) == found.probability({"ahead": ahead, "pace": 5.0})
 
 
 def test_stated_and_found_agree_on_voices_that_were_not_fitted() -> None:
-    """The stated probability is the share that is right, in every bin, on the other half of the voices."""
-    judged = fitting.across(made_up(20_000), ("share", "pace"))
+    """The stated probability is the share that is right, in every bin, on the other voices."""
+    surer = fitting.across(made_up(12_000), ("ahead", "pace"))
+    judged = Softening.of(surer).judged(surer)
     for stated, found, count in figures.reliability(judged):
-        assert abs(stated - found) < 4 * math.sqrt(0.25 / count)
+        assert abs(stated - found) < 0.02 + 4 * math.sqrt(0.25 / count)
     assert figures.quality(judged)["calibration error"] < 0.02
+
+
+def test_a_measure_never_works_against_its_direction() -> None:
+    """More of a measure that can only speak for an answer never makes it less likely, whatever the cases say."""
+    turned = [replace(h, measures={"ahead": -h.measures["ahead"], "pace": 3.0}) for h in made_up(3_000)]
+    found = fitting.fit([*made_up(3_000, seed=2), *turned[:1500]], ("ahead", "pace"))
+    chances = [found.probability({"ahead": at, "pace": 3.0}) for at in np.linspace(-6, 6, 200)]
+    assert all(later >= before - 1e-9 for before, later in itertools.pairwise(chances))
+
+
+def test_what_is_too_sure_is_softened_in_trees_and_in_figures_alike() -> None:
+    """Log-odds that are twice as large as they should be are halved; trees and stated probabilities agree."""
+    generator = np.random.default_rng(7)
+    blank = replace(made_up(1)[0], measures={})
+    odds = generator.normal(0, 2, 20_000)
+    right = generator.random(20_000) < 1 / (1 + np.exp(-odds))
+    chances = 1 / (1 + np.exp(-2 * odds))
+    surer = [Stated(replace(blank, right=bool(r)), float(c)) for r, c in zip(right, chances, strict=True)]
+    softening = Softening.of(surer)
+    assert pytest.approx(0.5, abs=0.03) == softening.slope
+    assert pytest.approx(0.0, abs=0.05) == softening.shift
+    fitted = fitting.fit(made_up(500), ("ahead",))
+    one = Stated(made_up(1)[0], fitted.probability({"ahead": 0.5}))
+    softer = softening.calibration(fitted).probability({"ahead": 0.5})
+    assert pytest.approx(softening.judged([one])[0].probability, abs=1e-3) == softer
 
 
 def test_no_voice_is_in_two_parts() -> None:
@@ -69,17 +96,6 @@ def test_no_voice_is_in_two_parts() -> None:
     assert not parts[0] & parts[1]
     assert {h.voice for h in heard} == parts[0] | parts[1]
     assert (2, 2) == (len(parts[0]), len(parts[1]))
-
-
-def test_a_knot_is_a_line_from_there_on() -> None:
-    """Terms are measures, their excess over a knot, and products; one of an unknown measure is unknown."""
-    measures = {"fit": -1.0, "phones": 2.0}
-    assert (-1.0, 0.5, 0.0, -2.0) == tuple(
-        term(name, measures) for name in ("fit", "fit>-1.5", "fit>-0.5", "fit*phones")
-    )
-    assert term("ahead", measures) is None
-    assert term("ahead>1", measures) is None
-    assert term("fit*ahead", measures) is None
 
 
 def test_groups_that_must_be_refused_have_their_share_whatever_their_number() -> None:
@@ -220,11 +236,11 @@ def test_the_delivered_file_says_when_and_on_what_it_was_measured() -> None:
     assert CALIBRATION == Calibration.read(FILE)
     assert 0 < CALIBRATION.reject_below < CALIBRATION.ask_below < 1
     assert {"measured", "sound", "voices", "price in repeated questions"} <= CALIBRATION.about.keys()
-    assert set(CALIBRATION.weights) <= set(fitting.TERMS)
+    assert set(CALIBRATION.measures) == set(fitting.SIGNS)
     assert set(CALIBRATION.limits) == set(AnswerKind)
 
 
-@pytest.mark.parametrize("body", ["", "{}", "[]", '{"weights": 3}'])
+@pytest.mark.parametrize("body", ["", "{}", "[]", '{"measures": 3}'])
 def test_a_damaged_file_is_a_sentence(tmp_path: Path, body: str) -> None:
     """A missing or damaged data file is said plainly."""
     path = tmp_path / "confidence.json"
@@ -233,3 +249,16 @@ def test_a_damaged_file_is_a_sentence(tmp_path: Path, body: str) -> None:
         Calibration.read(path)
     with pytest.raises(UsageProblem, match="missing or damaged"):
         Calibration.read(tmp_path / "absent.json")
+
+
+def test_a_damaged_tree_is_a_sentence(tmp_path: Path) -> None:
+    """A tree that looks at a measure that is not there, or is deeper than any that is grown, is refused."""
+    body = json.loads(FILE.read_text(encoding="utf-8"))
+    path = tmp_path / "confidence.json"
+    deep: object = 1.0
+    for _ in range(12):
+        deep = [0, 0.0, deep, 0.5]
+    for tree in ([999, 0.0, 1.0, 2.0], ["ahead", 0.0, 1.0, 2.0], [0, 0.0, 1.0], deep, None):
+        path.write_text(json.dumps({**body, "trees": [tree]}), encoding="utf-8")
+        with pytest.raises(UsageProblem, match="missing or damaged"):
+            Calibration.read(path)

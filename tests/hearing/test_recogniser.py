@@ -14,6 +14,7 @@ from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import ModelProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.step_grammar import StepGrammar
+from assistant.hearing.foreground import prepared
 from assistant.hearing.judge import judge
 from assistant.hearing.recogniser import KEPT, VARIABLE, Recogniser, find_model
 from assistant.hearing.sound import RATE, read_sound
@@ -69,8 +70,12 @@ def test_other_speech_and_noise_are_not_accepted(
     recogniser: Recogniser, name: str, grammar: StepGrammar
 ) -> None:
     """A remark and mere noise are not accepted, even where speech is taken for granted."""
-    heard = recogniser.hear(read_sound(SOUNDS / f"{name}.flac").samples, grammar)
-    assert not judge(heard, grammar, DEFAULT_THRESHOLDS, speech=True).accepted
+    sound = prepared(read_sound(SOUNDS / f"{name}.flac").samples)
+    heard = recogniser.hear(sound, grammar)
+    judged = judge(
+        heard, grammar, DEFAULT_THRESHOLDS, speech=True, sound=sound, acoustics=recogniser.acoustics
+    )
+    assert not judged.accepted
 
 
 @pytest.mark.parametrize("samples", [np.zeros(RATE, np.int16), np.zeros(0, np.int16), np.zeros(1, np.int16)])

@@ -168,6 +168,10 @@ def _inside(step: Step, answer: Any) -> Decimal:
     return ((low + high) / 2).quantize(Decimal("0.1"))
 
 
+class EndlessSession(AssertionError):
+    """A session went on for longer than any needs."""
+
+
 @dataclass(frozen=True)
 class Uttered:
     """One thing that was said, and what was heard: right, wrong, or nothing."""
@@ -465,6 +469,8 @@ class Technician(PlayedPerson):
         """
         asked = self.asked()
         value = self.facts.get(asked.inquiry.name)
+        if self._tries > TRIES:  # nothing that he says is understood: it stays blank
+            return self._press("plus")
         if value is None:
             return self._press("plus") if keyed else self._speak("leave blank")
         if asked.inquiry.kind is FactKind.CHOICE:
@@ -492,7 +498,7 @@ class Technician(PlayedPerson):
         self, words: str, snr_db: float | None = None, lead_s: float = LEAD_S, after_s: float = 0.8
     ) -> PlayedTurn:
         if len(self.uttered) > MOST:
-            raise AssertionError(f"the session does not end; last said: {self.screen.last}")
+            raise EndlessSession(f"the session does not end; last said: {self.screen.last}")
         self._tries = self._tries + 1 if words == self._last_said else 0
         self._last_said = words
         if words in ("stop", "not sure", "correction", "no"):

@@ -170,7 +170,7 @@ class Person(RunnerPlayer):
             )
             if part is not None
         )
-        sure = self._chance.choice((0.99, 0.97, 0.97, 0.8, 0.3)) if confidence is None else confidence
+        sure = self._chance.choice((0.99, 0.999, 0.999, 0.8, 0.3)) if confidence is None else confidence
         self.send(Heard(self.now, words, result, sure))
 
     def _answer(self) -> None:
@@ -187,7 +187,7 @@ class Person(RunnerPlayer):
             self._heard(Result(control=Control.GO_AHEAD))
         elif state is State.ACKNOWLEDGING:
             self.send(KeyPressed(self.now, "enter")) if by_key else self._heard(
-                Result(control=Control.READY), 0.97
+                Result(control=Control.READY), 0.999
             )
         elif state in (State.READING_BACK, State.CONFIRMING):
             yes = self._chance.random() < 0.85
@@ -258,7 +258,7 @@ class Person(RunnerPlayer):
         if request.controls and draw < 0.55:
             rare = [one for one in (Control.SKIP, Control.VOICE_NOTE) if one in request.controls]
             control = chance.choice(rare if rare and chance.random() < 0.2 else request.controls)
-            return Heard(now, str(control), Result(control=control), chance.choice((0.97, 0.97, 0.4)))
+            return Heard(now, str(control), Result(control=control), chance.choice((0.999, 0.999, 0.4)))
         if draw < 0.7:
             return KeyPressed(now, chance.choice(_KEYS))
         if request.outcomes and draw < 0.8:
@@ -273,14 +273,14 @@ class Person(RunnerPlayer):
         if draw < 0.93:
             return Resumed(now)
         if draw < 0.94:
-            return Heard(now, "elsewhere", Result(control=chance.choice(list(Control))), 0.97)
+            return Heard(now, "elsewhere", Result(control=chance.choice(list(Control))), 0.999)
         if draw < 0.95:
-            return Heard(now, "cylinder", Result(signs="A1"), 0.97)
+            return Heard(now, "cylinder", Result(signs="A1"), 0.999)
         if draw < 0.955:
             return NoteRecorded(now, Clip("clips/0002.flac", "1" * 64, 2.0))
         if draw < 0.96:
             return Heard(
-                now, "number", Result(value=Decimal(9999), unit=chance.choice(("V", "rpm", None))), 0.97
+                now, "number", Result(value=Decimal(9999), unit=chance.choice(("V", "rpm", None))), 0.999
             )
         if self._lost and draw < 0.98:
             return GearBack(now, self._lost.pop())

@@ -13,6 +13,7 @@ from assistant.core.values import entries
 from assistant.core.values.answer_kind import AnswerKind, KindLimits
 from assistant.core.values.events import Heard, Listen, NoInput, NoMatch, TimerElapsed, TypedFact
 from assistant.core.values.result import Control, GrammarRequest, Result
+from assistant.core.values.thresholds import Thresholds
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
 
@@ -265,9 +266,9 @@ def test_the_words_of_a_rest_are_spoken_to_their_end() -> None:
     talk = dialogue()
     talk.key("enter")
     talk.hear("lit")
-    talk.send(Heard(talk.now, "ready", Result(control=Control.READY), 0.97))
+    talk.send(Heard(talk.now, "ready", Result(control=Control.READY), 0.999))
     talk.runner.talk.crank.starter = replace(talk.runner.talk.crank.starter, rested_at=talk.now + 2)
-    talk.send(Heard(talk.now, "say again", Result(control=Control.SAY_AGAIN), 0.97))
+    talk.send(Heard(talk.now, "say again", Result(control=Control.SAY_AGAIN), 0.999))
     inner = talk.runner.talk
     inner.state = State.RESTING
     said = len(talk.said)
@@ -358,7 +359,7 @@ def test_stop_while_cranking_enters_the_time() -> None:
 
 def test_an_answer_to_a_verdict_has_limits_of_its_own() -> None:
     """What leads to a verdict is asked again at a confidence at which another answer is taken."""
-    limits = replace(DEFAULT_THRESHOLDS, by_kind=(KindLimits(AnswerKind.VERDICT, 0.9, 0.95),))
+    limits = Thresholds(0.5, 0.75, by_kind=(KindLimits(AnswerKind.VERDICT, 0.9, 0.95),))
     talk = Dialogue(LIBRARY, limits)
     talk.begin("coil-control")
     talk.ready()
@@ -373,20 +374,20 @@ def test_an_answer_to_a_verdict_has_limits_of_its_own() -> None:
     talk.hear("dark", confidence=0.8)
     assert State.ASKING is talk.runner.state
     assert not [one for one in talk.entries[before:] if isinstance(one, entries.ResultTaken)]
-    talk.hear("dark", confidence=0.97)
+    talk.hear("dark", confidence=0.999)
     assert State.READING_BACK is talk.runner.state
 
 
 def test_a_yes_at_a_read_back_has_limits_of_its_own() -> None:
     """A yes that makes a result count is asked again at a confidence at which "ready" is taken."""
-    limits = replace(DEFAULT_THRESHOLDS, by_kind=(KindLimits(AnswerKind.AFFIRM, 0.9, 0.9),))
+    limits = Thresholds(0.5, 0.75, by_kind=(KindLimits(AnswerKind.AFFIRM, 0.9, 0.9),))
     talk = Dialogue(LIBRARY, limits)
     talk.begin("battery-and-cranking")
     talk.hear(control=Control.AFFIRM, confidence=0.8)
     talk.hear(value="11.2")
     talk.hear(control=Control.AFFIRM, confidence=0.8)
     assert State.READING_BACK is talk.runner.state
-    talk.hear(control=Control.AFFIRM, confidence=0.97)
+    talk.hear(control=Control.AFFIRM, confidence=0.999)
     assert State.READING_BACK is not talk.runner.state
 
 

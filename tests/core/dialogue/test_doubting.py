@@ -20,7 +20,7 @@ from assistant.rehearsal.dialogue import Dialogue
 
 LIBRARY, KNOWLEDGE = shipped_folder()
 CIRCUIT = "coil-with-external-driver"
-OLD = replace(DEFAULT_THRESHOLDS, rules=OLD_RULES, part_from=0.0)
+OLD = Thresholds(0.63, 0.75, rules=OLD_RULES, part_from=0.0)
 CARRIES_NOTHING = ("10.5", "feed-dark", "8")
 """The lamp stays dark on the feed where a meter reads eight volts: a wire that carries next to nothing."""
 
@@ -40,9 +40,9 @@ def control_test(limits: Thresholds, answers: tuple[str, ...] = CARRIES_NOTHING)
 def answered(talk: Dialogue, answer: str) -> None:
     """An outcome, or a reading."""
     if answer[0].isdigit():
-        talk.hear(value=answer)
+        talk.hear(value=answer, confidence=0.97)
     else:
-        talk.hear(answer)
+        talk.hear(answer, confidence=0.97)
 
 
 def remarks(talk: Dialogue, kind: str) -> list[str]:

@@ -180,7 +180,7 @@ def test_a_number_is_read_back_in_the_unit_that_was_given() -> None:
 def test_a_doubtful_choice_is_affirmed_a_clear_one_read_back() -> None:
     """A choice that was heard well goes on at once; one that was not waits for a yes."""
     talk = begun("intake", *JOB)
-    talk.hear("helper", confidence=0.97)
+    talk.hear("helper", confidence=0.999)
     assert talk.last.startswith("Cranked by: a helper. Which test light")
     talk.hear("filament", confidence=(DEFAULT_THRESHOLDS.reject_below + DEFAULT_THRESHOLDS.ask_below) / 2)
     assert State.CONFIRMING is talk.runner.state
@@ -471,7 +471,7 @@ def test_a_replay_of_pauses_is_identical(keys: list[str]) -> None:
         if key == "slash1":
             talk.key("slash", "1", *f"{number % len(LIBRARY.procedures) + 1:02}", "enter")
         elif key == "affirm":
-            talk.send(Heard(talk.now, "affirm", Result(control=Control.AFFIRM), 0.97))
+            talk.send(Heard(talk.now, "affirm", Result(control=Control.AFFIRM), 0.999))
         else:
             talk.key(key)
     again = Runner(LIBRARY, None, DEFAULT_THRESHOLDS)

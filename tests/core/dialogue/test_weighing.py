@@ -20,6 +20,7 @@ from assistant.core.values import entries
 from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.events import KeyPressed, Say
 from assistant.core.values.result import Control
+from assistant.core.values.thresholds import Thresholds
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.dialogue import Dialogue
 
@@ -30,9 +31,11 @@ LIBRARY = sample_library()
 KNOWLEDGE = knowing(LIBRARY)
 
 
-def begun(*answers: str, knowledge: Knowledge | None = KNOWLEDGE) -> Dialogue:
+def begun(
+    *answers: str, knowledge: Knowledge | None = KNOWLEDGE, limits: Thresholds = DEFAULT_THRESHOLDS
+) -> Dialogue:
     """A session in which these were answered, whatever it waited for in between; "yes" affirms."""
-    talk = Dialogue(LIBRARY, knowledge=knowledge)
+    talk = Dialogue(LIBRARY, limits, knowledge=knowledge)
     talk.begin("coil-control")
     settle(talk)
     for answer in answers:
@@ -121,8 +124,8 @@ def test_every_measurement_is_doubted_at_most_once_whatever_is_answered() -> Non
 
 def test_an_earlier_result_is_doubted_and_what_came_after_it_is_offered_again() -> None:
     """The first answer was hardly heard: it is asked again, and the one after it is kept without measuring."""
-    talk = begun("lit")
-    talk.hear("blinking", confidence=DEFAULT_THRESHOLDS.ask_below)
+    talk = begun("lit", limits=Thresholds(0.5, 0.75))
+    talk.hear("blinking", confidence=0.75)
     settle(talk)
     talk.key("2")  # the same as the feed
     settle(talk)
@@ -140,8 +143,8 @@ def test_an_earlier_result_is_doubted_and_what_came_after_it_is_offered_again() 
 
 def test_an_offer_after_a_doubt_that_is_denied_is_measured_anew() -> None:
     """The words "negative, measure again" forget what was set aside: the step is asked, with its cautions."""
-    talk = begun("lit")
-    talk.hear("blinking", confidence=DEFAULT_THRESHOLDS.ask_below)
+    talk = begun("lit", limits=Thresholds(0.5, 0.75))
+    talk.hear("blinking", confidence=0.75)
     settle(talk)
     talk.key("2")
     settle(talk)
