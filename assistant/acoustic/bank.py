@@ -55,7 +55,12 @@ def spoken(synthesiser: TextToSpeech, said: TrainingText, rng: random.Random) ->
     sound = trimmed(made)
     if not SHORTEST_S * RATE <= sound.size <= LONGEST_S * RATE:
         return None
-    return sound * (LEVEL / max(1e-6, float(np.sqrt(np.mean(sound**2))))), voice
+    return levelled(sound), voice
+
+
+def levelled(sound: Sound) -> Sound:
+    """The same sound at `LEVEL`."""
+    return sound * (LEVEL / max(1e-6, float(np.sqrt(np.mean(sound**2)))))
 
 
 def fill(

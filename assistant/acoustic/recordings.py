@@ -19,7 +19,7 @@ import torch
 from torch.nn import functional
 
 from assistant.acoustic.agreed import PHONE_OUTPUTS, RATE, SUBSAMPLING
-from assistant.acoustic.bank import LEVEL, BankEntry, write_part
+from assistant.acoustic.bank import BankEntry, levelled, write_part
 from assistant.acoustic.features import SHIFT, Cepstra
 from assistant.grammar.lexicon import Pronunciation
 
@@ -244,8 +244,7 @@ def fill_from_recordings(
             found = aligner.pieces(sound, words, known)
         lost += not found
         for piece in found:
-            part = sound[round(piece.start_s * RATE) : round(piece.end_s * RATE)]
-            part = part * (LEVEL / max(1e-5, float(np.sqrt(np.mean(part**2)))))
+            part = levelled(sound[round(piece.start_s * RATE) : round(piece.end_s * RATE)])
             phones = " ".join(phone for word in piece.phones for phone in word)
             voice = f"person:{one['set']}:{one['speaker']}"
             entries.append(BankEntry(at, part.size, " ".join(piece.words), phones, voice))

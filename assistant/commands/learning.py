@@ -48,6 +48,11 @@ def technician(options: argparse.Namespace) -> str:
     return known[0].technician if known else keeping.NOBODY
 
 
+def _called(name: str) -> str:
+    """The technician in a sentence; one without a name is "the technician"."""
+    return "the technician" if name == keeping.NOBODY else name
+
+
 def show(options: argparse.Namespace) -> int:
     """Print what is known of one technician, or of all.
 
@@ -58,7 +63,9 @@ def show(options: argparse.Namespace) -> int:
     grammars = GrammarSet.load(grammars_folder(options))
     found = [keeping.read(options.technician)] if options.technician else list(keeping.every())
     known = [one for one in found if one is not None]
-    if not known:
+    if not known and options.technician:
+        print(f"Nothing is known of {technician(options)}.")
+    elif not known:
         print("No voice is known. Learn one with: bay-assistant learn")
     for one in known:
         for line in Hearer(one).remarks(find_model(options.model)):
@@ -79,15 +86,17 @@ def forget(options: argparse.Namespace) -> int:
     if not options.forget:
         shutil.rmtree(_sound_folder(name), ignore_errors=True)
         print(
-            f"Nothing is known of {name} any more."
+            f"Nothing is known of {_called(name)} any more."
             if keeping.forget(name)
-            else f"Nothing was known of {name}."
+            else f"Nothing was known of {_called(name)}."
         )
         return 0
     known = keeping.read(name)
     words = " ".join(options.forget.lower().split())
     if known is None or words not in [one.words for one in known.own]:
-        raise UsageProblem(f"'{words}' are no own words of {name}. 'learn --show' lists them.")
+        raise UsageProblem(
+            f"'{words}' is not among the own words of {_called(name)}. 'learn --show' lists them."
+        )
     keeping.keep(replace(known, own=tuple(one for one in known.own if one.words != words)))
     print(f"'{words}' means nothing of its own any more.")
     return 0
@@ -108,7 +117,7 @@ def teach_word(options: argparse.Namespace) -> int:
         return 0
     check(word, grammars, load_library(procedures_folder(options)), known.own)
     keeping.keep(replace(known, own=(*known.own, word)))
-    print(f"From now on '{word.words}' means {word.means} when {name} answers.")
+    print(f"From now on '{word.words}' means {word.means} when {_called(name)} answers.")
     return 0
 
 
@@ -153,7 +162,7 @@ def teach_voice(options: argparse.Namespace) -> int:
     for line in advice.lines(done.learnt, grammars):
         print(line)
     sound = f"The sound is in {_sound_folder(name)}" if options.keep_sound else "The sound was not kept"
-    print(f"{sound}; what was learnt is in {path}, and leaves this machine never.")
+    print(f"{sound}; what was learnt is in {path}, and never leaves this machine.")
     print(
         f"'run --technician {name}' hears with it."
         if len(keeping.every()) > 1
@@ -165,11 +174,11 @@ def teach_voice(options: argparse.Namespace) -> int:
 def _tell(before: int, after: int, checked: int, *, fitted: bool) -> None:
     if fitted:
         print(
-            f"Of the {checked} words that only check {before} were heard before, and {after} are heard now."
+            f"Of the {checked} words that only check, {before} were heard before, and {after} are heard now."
         )
     else:
         print(
-            f"Of the {checked} words that only check {before} are heard. Fitting the model to the voice did not "
+            f"Of the {checked} words that only check, {before} are heard. Fitting the model to the voice did not "
             "help there, so it stays as it is."
         )
 

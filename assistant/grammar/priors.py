@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     from assistant.grammar.step_grammar import StepGrammar
 
@@ -80,19 +80,6 @@ def arc_costs(grammar: StepGrammar) -> Costs:
                 seen.add((target, after))
                 todo.append((target, after))
     return {arc: cost for arc, cost in found.items() if cost}
-
-
-def cost_of(words: Sequence[str], grammar: StepGrammar) -> float:
-    """The cost of a phrase of the grammar: the sum along its path."""
-    costs, automaton = arc_costs(grammar), grammar.automaton()
-    state: int | None = automaton.start
-    whole = 0.0
-    for word in words:
-        if state is None:
-            break
-        whole += costs.get((state, word), 0.0)
-        state = automaton.states[state].get(word)
-    return whole
 
 
 @dataclass(frozen=True)

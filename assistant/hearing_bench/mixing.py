@@ -76,6 +76,12 @@ def at_level(speech: Signal, level_db: float) -> Signal:
     return speech * (10 ** (level_db / 20) / np.sqrt(power)) if power > 0 else speech
 
 
+def at_power(noise: Signal, level_db: float) -> Signal:
+    """The same noise at a level in dB relative to full scale, measured over all of it."""
+    power = float(np.mean(noise**2)) if noise.size else 0.0
+    return noise * (10 ** (level_db / 20) / np.sqrt(power)) if power > 0 else noise
+
+
 def stretched(speech: Signal, factor: float) -> Signal:
     """Slower and lower by a factor (1.08 is 8 per cent longer); rate, pitch and formants move together."""
     if factor == 1:

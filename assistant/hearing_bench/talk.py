@@ -8,7 +8,7 @@ import numpy as np
 
 from assistant.hearing.baynoise import bay_noise
 from assistant.hearing.sound import RATE
-from assistant.hearing_bench.mixing import CLEAN_DB, Mixture, at_level, speech_power, to_samples
+from assistant.hearing_bench.mixing import CLEAN_DB, Mixture, at_level, at_power, speech_power, to_samples
 
 if TYPE_CHECKING:
     import random
@@ -72,6 +72,6 @@ def with_talk(
     power = speech_power(talk)
     mixed = talk * (10 ** ((level_db - ratio_db) / 20) / np.sqrt(power)) if power > 0 else talk
     noise = bay_noise(QUIET, length / RATE, RATE, draw.randrange(2**31))
-    mixed += noise * 10 ** ((level_db - CLEAN_DB) / 20) / np.sqrt(np.mean(noise**2))
+    mixed += at_power(noise, level_db - CLEAN_DB)
     mixed[lead : lead + len(near)] += near
     return Mixture(to_samples(mixed), lead / RATE, (lead + len(near)) / RATE)

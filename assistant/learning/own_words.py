@@ -95,7 +95,8 @@ def check(word: OwnWord, grammars: GrammarSet, library: Library, known: Sequence
         there = {one.words for one in before.request(request).left_out}
         for one in changed.left_out:
             if one.words == word.words:
-                raise UsageProblem(f"'{word.words}' cannot be used {where}: {one.why}. Choose other words.")
+                why = "it is another answer there" if f"'{word.words}'" in one.why else one.why
+                raise UsageProblem(f"'{word.words}' cannot be used {where}: {why}. Choose other words.")
             if one.words not in there:
                 raise UsageProblem(
                     f"'{word.words}' cannot be used {where}: beside it '{one.words}' could not be told apart. "

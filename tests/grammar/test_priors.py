@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import given, strategies as st
@@ -11,7 +12,12 @@ from assistant import resources
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.grammar.numbers import by_digits, in_words
-from assistant.grammar.priors import arc_costs, cost_of
+from assistant.grammar.priors import arc_costs
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assistant.grammar.step_grammar import StepGrammar
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 VOLTS = [
@@ -20,6 +26,17 @@ VOLTS = [
 ]
 MOST = 3.5
 """The highest cost of a whole number: about what one clear sound more is worth to the recogniser."""
+
+
+def cost_of(words: Sequence[str], grammar: StepGrammar) -> float:
+    """The cost of a phrase of the grammar: the sum along its path."""
+    costs, automaton = arc_costs(grammar), grammar.automaton()
+    state = automaton.start
+    whole = 0.0
+    for word in words:
+        whole += costs.get((state, word), 0.0)
+        state = automaton.states[state][word]
+    return whole
 
 
 @given(whole=st.integers(0, 19), decimals=st.integers(0, 99), places=st.integers(0, 2))

@@ -39,7 +39,8 @@ def test_own_words_that_sound_like_nothing_else_are_taken() -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "means", "neighbour"), [("it's lid", "lit", "it's dead"), ("knot", "dark", "not sure")]
+    ("words", "means", "neighbour"),
+    [("it's lid", "lit", "it's dead"), ("knot", "dark", "not sure"), ("lit", "dark", "another answer")],
 )
 def test_a_refusal_names_the_neighbour_and_the_step(words: str, means: str, neighbour: str) -> None:
     """Words that sound like another answer of some step are refused, with both named."""

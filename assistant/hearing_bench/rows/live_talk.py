@@ -11,7 +11,7 @@ from assistant.core.values.events import Heard
 from assistant.hearing.baynoise import bay_noise
 from assistant.hearing.sound import RATE
 from assistant.hearing_bench.measurements import HeardUtterance
-from assistant.hearing_bench.mixing import at_level, to_samples
+from assistant.hearing_bench.mixing import at_level, at_power, to_samples
 from assistant.hearing_bench.ours import marked
 from assistant.hearing_bench.rows.people import heard_recording
 from assistant.hearing_bench.scoring import Hearing
@@ -66,8 +66,7 @@ def live_talk(context: RowContext, ours: Ours) -> list[HeardUtterance]:
                 sound = np.concatenate([at_level(speech, level_db), pause])
                 kind = draw.choice(context.manifest.mixing.noises)
                 noise = bay_noise(kind, len(sound) / RATE, RATE, draw.randrange(2**31))
-                noise *= 10 ** (NOISE_DB / 20) / np.sqrt(np.mean(noise**2))
-                ear.feed(to_samples(sound + noise[: len(sound)]))
+                ear.feed(to_samples(sound + at_power(noise, NOISE_DB)[: len(sound)]))
             for event in ear.events:
                 result = event.result if isinstance(event, Heard) else None
                 heard = Hearing(None, result, result is not None, event.confidence, 0.0, 0.0, event.words)
