@@ -240,6 +240,8 @@ def _microphone(sounddevice: Any, device: str | None, *, seconds: float) -> str:
     if not spoken:
         mended = found.trouble in (Trouble.CLIPPED, Trouble.HUM)
         return f"{told} {cure(found.trouble, found)}" if found.trouble and mended else told
+    if found.trouble is Trouble.QUIET:  # its figure is the level of the voice
+        return f"{told} {cure(found.trouble, found)}"
     heard = f"{told} Somebody spoke at {found.voice_db:.0f} dB."
     return f"{heard} {cure(found.trouble, found)}" if found.trouble else heard
 

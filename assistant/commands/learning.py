@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     import argparse
     from pathlib import Path
 
+    from assistant.learning.conclusion import Conclusion
     from assistant.learning.takes import Take
 
 LEAST_TAKES = 6
@@ -158,7 +159,7 @@ def teach_voice(options: argparse.Namespace) -> int:
         path = keeping.keep(done.learnt)
         if options.keep_sound:
             _keep_sound(_sound_folder(name), lesson.takes)
-    _tell(done.before, done.after, done.checked, fitted=bool(done.learnt.scales.size))
+    _tell(done)
     for line in advice.lines(done.learnt, grammars):
         print(line)
     sound = f"The sound is in {_sound_folder(name)}" if options.keep_sound else "The sound was not kept"
@@ -171,16 +172,19 @@ def teach_voice(options: argparse.Namespace) -> int:
     return 0
 
 
-def _tell(before: int, after: int, checked: int, *, fitted: bool) -> None:
-    if fitted:
+def _tell(done: Conclusion) -> None:
+    if done.learnt.scales.size:
         print(
-            f"Of the {checked} words that only check, {before} were heard before, and {after} are heard now."
+            f"Of the {done.checked} words that only check, {done.before} were heard before, and {done.after} are "
+            "heard now."
         )
-    else:
-        print(
-            f"Of the {checked} words that only check, {before} are heard. Fitting the model to the voice did not "
-            "help there, so it stays as it is."
-        )
+        return
+    print(f"Of the {done.checked} words that only check, {done.before} are heard.")
+    print(
+        "Too few words were said to fit the model to the voice, so it stays as it is."
+        if done.short
+        else "Fitting the model to the voice did not help there, so it stays as it is."
+    )
 
 
 def _sound_folder(name: str) -> Path:

@@ -38,12 +38,14 @@ class Conclusion:
         before: Takes of the half that checks that would have counted, without what was learnt.
         after: The same with it.
         checked: All takes of that half.
+        short: Whether one of the halves had too few takes to fit the model.
     """
 
     learnt: Learnt
     before: int
     after: int
     checked: int
+    short: bool
 
 
 def concluded(
@@ -83,7 +85,7 @@ def concluded(
     heard = {**(known.scores if goes_on else {}), **scores(fit)}
     learnt = replace(known, day=day, model=model, voice=voice, scales=scales, scores=heard)
     checked = sum(not take.prompt.teaches for take in takes)
-    return Conclusion(learnt, _right(plain), _right(fit), checked)
+    return Conclusion(learnt, _right(plain), _right(fit), checked, short=min(halves) < LEAST)
 
 
 def heard_again(take: Take, recogniser: Recogniser, grammars: GrammarSet) -> Take:

@@ -14,6 +14,7 @@ import numpy as np
 from assistant.core.values.events import Clip, Event, GearBack, GearLost, Heard, NoMatch
 from assistant.errors import GearProblem
 from assistant.hearing.ear import Ear, Make, Reports
+from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.listener import Listener
 from assistant.keys.pad import NumberPad
 from assistant.learning.prompts import ASKED
@@ -188,7 +189,8 @@ class Sitting:
             sound = np.zeros(0, np.int16)
         result = came.result if isinstance(came, Heard) else None
         take = self._lesson.heard(words, result, sound, accepted=isinstance(came, Heard))
-        self._screen.heard(words or "(speech)", self._now(), understood=take is None or take.right)
+        known = words and UNKNOWN not in words.split()
+        self._screen.heard(words if known else "(speech)", self._now(), understood=take is None or take.right)
 
     def _say(self, text: str) -> None:
         """Speak and wait for the end; without a loudspeaker the line on the screen must do."""
