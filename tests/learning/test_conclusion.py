@@ -62,3 +62,4 @@ def test_a_lesson_that_was_broken_off_keeps_what_was_learnt_before() -> None:
     other = concluded(dataclasses.replace(known, model="1-0"), takes, recogniser, GRAMMARS, "2026-11-28")
     assert other.learnt.scales.size == 0
     assert "dim" not in other.learnt.scores
+    assert other.short
