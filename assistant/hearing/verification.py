@@ -224,7 +224,9 @@ def rival_measures(own: float, others: Mapping[str, float], count: int) -> dict[
 
 
 SCALE, BLANK = 0.6, 2.5
-"""Weight of the log-probabilities and logarithm of the blank's prior, as the recogniser decodes with them."""
+"""Weight of the log-probabilities, as in the decoder, and logarithm of the blank's prior in these sums.
+
+The decoder's prior is 3.5 since the weights were trained on people; the measures were fitted with this one."""
 
 
 NEAR, NEAREST = 2.0, 0.3
