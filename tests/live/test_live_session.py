@@ -77,7 +77,7 @@ def test_a_whole_session_by_voice_and_keys(bay: Bay, terminal: Start, tmp_path: 
     wait_until_listening(sessions, "asking")
     bay.play(SOUNDS / "remark-drain-pan.flac")
     program.wait_for("not understood", 30)
-    program.wait_for("Say again", 30)
+    program.wait_for("Say the digits", 30)
     wait_until_listening(sessions, "asking")
     bay.play(SOUNDS / "twelve-point-four-volts.flac")
     program.wait_for("HEARD  twelve point four volts", 30)

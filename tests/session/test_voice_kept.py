@@ -11,7 +11,7 @@ import pytest
 from assistant import speaking
 from assistant.errors import GearProblem, RecordBroken
 from assistant.record import Facts
-from assistant.record.header import HEADER_FILE, Header, SpokenBy, parse_header
+from assistant.record.header import HEADER_FILE, Header, HeardBy, SpokenBy, parse_header
 from assistant.session.edges import open_voice
 from assistant.session.live import _log_and_voice
 from assistant.session.settings import Gear, Settings
@@ -20,7 +20,7 @@ from assistant.speaking.naming import DEFAULT_VOICE
 
 def of_session(settings: Settings) -> tuple[str, int, SpokenBy]:
     """Voice and rate of a session, and what its record says about them."""
-    log, voice = _log_and_voice(settings, None)
+    log, voice = _log_and_voice(settings, None, HeardBy())
     log.close()
     return voice.voice_name, voice.rate_words_per_minute, log.header.spoken_by
 
@@ -59,7 +59,7 @@ def test_a_record_without_a_voice_is_resumed_in_the_default(tmp_path: Path) -> N
 def test_a_damaged_voice_is_a_damaged_header(spoken_by: object, tmp_path: Path) -> None:
     """Anything else than a name and a whole number is told as damage."""
     settings = Settings("coil-control", Facts(), tmp_path, gear=Gear(silent=True))
-    log, _ = _log_and_voice(settings, None)
+    log, _ = _log_and_voice(settings, None, HeardBy())
     log.close()
     header = json.loads((log.folder / HEADER_FILE).read_bytes()) | {"spoken_by": spoken_by}
     with pytest.raises(RecordBroken):
@@ -84,5 +84,5 @@ def test_a_voice_that_does_not_exist_is_refused_before_there_is_a_record(tmp_pat
     with pytest.raises(GearProblem, match="There is no voice named"):
         open_voice(wanted, SpokenBy())
     with pytest.raises(GearProblem, match="There is no voice named"):
-        _log_and_voice(Settings("coil-control", Facts(), tmp_path / "sessions", gear=wanted), None)
+        _log_and_voice(Settings("coil-control", Facts(), tmp_path / "sessions", gear=wanted), None, HeardBy())
     assert not (tmp_path / "sessions").exists()

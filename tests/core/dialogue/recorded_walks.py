@@ -44,8 +44,8 @@ from assistant.core.values.events import (
     TypedFact,
 )
 from assistant.core.values.result import Control, Result
+from assistant.core.values.thresholds import Thresholds
 from assistant.loading.folder import load_folder
-from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.player import RunnerPlayer
 
 if TYPE_CHECKING:
@@ -85,6 +85,9 @@ def hashed(actions: tuple[Action, ...]) -> str:
 
 Procedures = tuple["Library", "Knowledge | None"]
 
+THRESHOLDS = Thresholds(0.5, 0.95)
+"""Limits of confidence in the walks, fixed so that a new acoustic model does not change what was recorded."""
+
 
 def library() -> Procedures:
     """The procedures that are walked, those that are shipped, and what they are weighed with."""
@@ -93,7 +96,7 @@ def library() -> Procedures:
 
 def runner(procedures: Procedures, memo: Memo | None) -> Runner:
     """A dialogue as a session has it."""
-    return Runner(*procedures, DEFAULT_THRESHOLDS, memo)
+    return Runner(*procedures, THRESHOLDS, memo)
 
 
 def read() -> list[Walk]:
