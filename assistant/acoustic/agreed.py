@@ -1,28 +1,24 @@
-"""The constants on which training and the exported model must agree, without PyTorch."""
+"""The constants on which training and the exported model must agree, without PyTorch.
+
+Those of the cepstra and of the network's outputs belong to the recogniser, which runs the same network in numpy.
+"""
 
 from __future__ import annotations
 
-from assistant.grammar.lexicon import PHONES
+from assistant.hearing.acoustics import EPSILON, OUTPUTS, PHONE_NUMBERS as PHONE_OUTPUTS, SUBSAMPLING
+from assistant.hearing.cepstra import BINS, HIGH_HZ, LOW_HZ, RATE
 
-RATE = 16000
-"""Samples a second."""
-
-BINS = 40
-"""Number of mel bins, and of cepstra in each frame."""
-
-LOW_HZ, HIGH_HZ = 20, 7600
-"""Edges of the lowest and the highest bin."""
-
-SUBSAMPLING = 3
-"""Frames of 10 ms for each output."""
-
-PHONE_OUTPUTS = {phone: number for number, phone in enumerate(sorted(PHONES), 1)}
-"""Network output of each phone; output 0 is the blank."""
-
-OUTPUTS = 1 + len(PHONE_OUTPUTS)
+__all__ = [
+    "BINS",
+    "EPSILON",
+    "HIGH_HZ",
+    "LOW_HZ",
+    "OUTPUTS",
+    "PHONE_OUTPUTS",
+    "RATE",
+    "SKIP",
+    "SUBSAMPLING",
+]
 
 SKIP = 0.66
 """Weight of the path around a layer."""
-
-EPSILON = 1e-3
-"""Added to the variance in batch normalisation."""

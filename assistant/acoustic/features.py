@@ -14,11 +14,7 @@ import torch
 from torch import Tensor
 
 from assistant.acoustic.agreed import BINS, HIGH_HZ, LOW_HZ, RATE
-
-WINDOW, SHIFT, FFT = 400, 160, 512
-PRE_EMPHASIS = 0.97
-LIFTER = 22.0
-_SMALLEST = 1.1920929e-07
+from assistant.hearing.cepstra import FFT, LIFTER, PRE_EMPHASIS, SHIFT, SMALLEST, WINDOW
 
 
 def _mel(hertz: float) -> float:
@@ -73,7 +69,7 @@ class Cepstra(torch.nn.Module):
         spectrum = torch.fft.rfft(frames, FFT)[:, :, : FFT // 2]
         power = spectrum.real**2 + spectrum.imag**2
         filters = self.filters[0] if warp is None else self.filters[warp]
-        mel = torch.matmul(power, filters).clamp_min(_SMALLEST).log()
+        mel = torch.matmul(power, filters).clamp_min(SMALLEST).log()
         if hidden is not None:
             mel = torch.where(hidden, mel.mean((1, 2), keepdim=True), mel)
         return torch.matmul(mel, self.cosines)

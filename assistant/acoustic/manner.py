@@ -8,7 +8,7 @@ import torch
 from torch import Tensor
 
 from assistant.acoustic.agreed import RATE
-from assistant.acoustic.noises import chosen, uniform
+from assistant.acoustic.noises import changed_in, chosen, uniform
 
 _SHORT, _HOP = 128, 32
 """Window and step of the spectra for whispering, samples; 8 ms are too short to hold the pitch of a voice."""
@@ -22,16 +22,7 @@ def spoken_in_some_manner(sound: Tensor, speech: Tensor, share: float) -> Tensor
         speech: 1 where somebody speaks, else 0; same shape.
         share: The share of windows for each manner.
     """
-    if not share:
-        return sound
-    batch, device = len(sound), sound.device
-    rows = torch.nonzero(torch.rand(batch, device=device) < share)[:, 0]
-    if len(rows):
-        sound = sound.index_copy(0, rows, _raised(sound[rows]))
-    rows = torch.nonzero(torch.rand(batch, device=device) < share)[:, 0]
-    if len(rows):
-        sound = sound.index_copy(0, rows, _ending_softly(sound[rows], speech[rows]))
-    return sound
+    return changed_in(changed_in(sound, share, _raised), share, _ending_softly, speech)
 
 
 def _raised(sound: Tensor) -> Tensor:

@@ -11,6 +11,7 @@ from torch import Tensor
 from assistant.acoustic.agreed import RATE
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
 
@@ -27,6 +28,16 @@ def unit(sound: Tensor) -> Tensor:
 def chosen(batch: int, share: float, device: torch.device) -> Tensor:
     """1 in about this share of the rows, else 0; shape (batch, 1)."""
     return (torch.rand(batch, 1, device=device) < share).float()
+
+
+def changed_in(sound: Tensor, share: float, change: Callable[..., Tensor], *beside: Tensor) -> Tensor:
+    """Sound with about a share of its rows changed; `beside`: what the change needs of the same rows."""
+    if not share:
+        return sound
+    rows = torch.nonzero(torch.rand(len(sound), device=sound.device) < share)[:, 0]
+    if not len(rows):
+        return sound
+    return sound.index_copy(0, rows, change(sound[rows], *(other[rows] for other in beside)))
 
 
 def make_noises(count: int, seconds: float, device: torch.device) -> Tensor:

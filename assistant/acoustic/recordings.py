@@ -20,8 +20,9 @@ from torch.nn import functional
 
 from assistant.acoustic.agreed import PHONE_OUTPUTS, RATE, SUBSAMPLING
 from assistant.acoustic.bank import BankEntry, levelled, write_part
-from assistant.acoustic.features import SHIFT, Cepstra
+from assistant.acoustic.features import Cepstra
 from assistant.grammar.lexicon import Pronunciation
+from assistant.hearing.cepstra import SHIFT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping, Sequence

@@ -22,12 +22,13 @@ from torch.nn import functional
 from assistant.acoustic.agreed import OUTPUTS
 from assistant.acoustic.augment import Strength, through_the_air
 from assistant.acoustic.denominator import Denominator
-from assistant.acoustic.features import SHIFT, WINDOW, Cepstra, random_masks
+from assistant.acoustic.features import Cepstra, random_masks
 from assistant.acoustic.net import Net, Shape
 from assistant.acoustic.noises import make_noises, recorded_noises
 from assistant.acoustic.phone_errors import phone_errors
 from assistant.acoustic.weights import restore, save
 from assistant.acoustic.windows import Ahead, Batch, TrainingSpeech, Windows
+from assistant.hearing.cepstra import SHIFT, WINDOW
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -15,7 +15,7 @@ from torch import Tensor
 
 from assistant.acoustic.agreed import PHONE_OUTPUTS, RATE, SUBSAMPLING
 from assistant.acoustic.bank import BankEntry, read_part
-from assistant.acoustic.features import SHIFT, WINDOW
+from assistant.hearing.cepstra import SHIFT, WINDOW
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

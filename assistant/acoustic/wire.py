@@ -12,28 +12,25 @@ from torch import Tensor
 from torch.nn import functional
 
 from assistant.acoustic.agreed import RATE
-from assistant.acoustic.noises import chosen, uniform
+from assistant.acoustic.noises import changed_in, chosen, uniform
+from assistant.hearing.foreground import (
+    DEFAULT_GATE,
+    FRAME,
+    HIGHEST_HZ,
+    LOUD,
+    LOWEST_HZ,
+    MOST_GAIN_DB,
+    SPEECH_DB,
+)
 
 FULL = 32767.0
-FRAME = RATE // 100
-SPEECH_DB, MOST_GAIN_DB, LOUD = -19.0, 45.0, 0.95
-"""Level, largest gain and percentile of `assistant.hearing.foreground`."""
-CLOSED_DB, HOLDS = 34.0, 12
-"""By how much its gate turns down, and the frames for which it stays open before and after a loud one."""
+HOLDS = round(DEFAULT_GATE.holds_s * RATE / FRAME)
+"""Frames for which the gate stays open before and after a loud one."""
 
 
 def coded(sound: Tensor, share: float) -> Tensor:
     """A share of the windows through a low-rate codec, and as many in eight bits of a telephone's law."""
-    if not share:
-        return sound
-    batch, device = len(sound), sound.device
-    rows = torch.nonzero(torch.rand(batch, device=device) < share)[:, 0]
-    if len(rows):
-        sound = sound.index_copy(0, rows, _coarse(sound[rows]))
-    rows = torch.nonzero(torch.rand(batch, device=device) < share)[:, 0]
-    if len(rows):
-        sound = sound.index_copy(0, rows, _eight_bits(sound[rows]))
-    return sound
+    return changed_in(changed_in(sound, share, _coarse), share, _eight_bits)
 
 
 def _coarse(sound: Tensor) -> Tensor:
@@ -88,7 +85,7 @@ def taken_down(sound: Tensor, level: Tensor, spoken: Tensor, raw: float) -> Tens
     # An empty window is brought to the level that the voice before it had.
     expected = loudness.clamp(max=-6) + uniform((batch, 1), 3, 7, device)
     found = levels(taken / FULL)
-    own = torch.quantile(found, LOUD, dim=1, keepdim=True)
+    own = torch.quantile(found, LOUD / 100, dim=1, keepdim=True)
     # Of a clipped voice nobody knows how loud it was.
     voice = torch.where(spoken > 0, own, torch.maximum(expected, own - 10))
     up = (SPEECH_DB - voice).clamp(max=MOST_GAIN_DB) + uniform((batch, 1), -3, 3, device)
@@ -96,7 +93,7 @@ def taken_down(sound: Tensor, level: Tensor, spoken: Tensor, raw: float) -> Tens
     under = uniform((batch, 1), 10, 18, device)
     open_ = (found >= voice - under).float()
     open_ = functional.max_pool1d(open_[:, None], 2 * HOLDS + 1, 1, HOLDS)[:, 0]
-    down = up - gated * CLOSED_DB * (1 - open_)
+    down = up - gated * DEFAULT_GATE.closed_db * (1 - open_)
     gains = functional.interpolate(down[:, None], size=sound.shape[1], mode="linear", align_corners=False)
     turned = taken * 10 ** (gains[:, 0] / 20)
     made = torch.where(front > 0, turned, taken)
@@ -104,13 +101,13 @@ def taken_down(sound: Tensor, level: Tensor, spoken: Tensor, raw: float) -> Tens
 
 
 def levels(sound: Tensor) -> Tensor:
-    """Level of each frame of 10 ms between 150 and 6000 Hz, dB relative to full scale; shape (batch, frames)."""
+    """Level of each frame of 10 ms by the frequencies of speech, dB relative to full scale; shape (batch, frames)."""
     count = -(-sound.shape[1] // FRAME)
     padded = functional.pad(sound, (FRAME // 2, (count + 1) * FRAME - sound.shape[1] - FRAME // 2))
     window = torch.hann_window(2 * FRAME, periodic=False, device=sound.device)
     frames = padded.unfold(1, 2 * FRAME, FRAME) * window
     lines = torch.fft.rfftfreq(2 * FRAME, 1 / RATE, device=sound.device)
-    heard = ((lines >= 150) & (lines <= 6000)).float()
+    heard = ((lines >= LOWEST_HZ) & (lines <= HIGHEST_HZ)).float()
     power = (torch.fft.rfft(frames).abs() ** 2 * heard).sum(2)
     power = 2 * power / (2 * FRAME * window.square().sum())
     return 10 * torch.log10(power.clamp_min(1e-10))

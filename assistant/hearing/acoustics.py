@@ -49,7 +49,9 @@ ENDING = (
 )
 """Components after the last wide layer, in order."""
 
-_SUBSAMPLING = 3
+SUBSAMPLING = 3
+"""Frames of 10 ms for each step."""
+
 EPSILON = 1e-3
 """Added to the variance in batch normalisation."""
 
@@ -100,7 +102,7 @@ class Acoustics:
             samples: As for `log_probabilities`.
         """
         frames = cepstra(dithered(samples))
-        steps = -(-len(frames) // _SUBSAMPLING)
+        steps = -(-len(frames) // SUBSAMPLING)
         if steps == 0:
             return np.zeros((0, 0), np.float32)
         around = self._context
@@ -108,7 +110,7 @@ class Acoustics:
         for begin in range(0, steps, _AT_ONCE):
             end = min(steps, begin + _AT_ONCE)
             # The edges are replicated, as in Kaldi at the ends of an utterance.
-            wanted = np.arange(begin * _SUBSAMPLING - around, (end - 1) * _SUBSAMPLING + around + 1)
+            wanted = np.arange(begin * SUBSAMPLING - around, (end - 1) * SUBSAMPLING + around + 1)
             pieces.append(self._through(frames[np.clip(wanted, 0, len(frames) - 1)]))
         return np.concatenate(pieces)
 
@@ -126,9 +128,9 @@ class Acoustics:
         taps = len(frames) - 2
         out = np.concatenate([frames[tap : tap + taps] for tap in range(3)], axis=1)
         out = self._normal("first", self._rectified(self._affine("first.affine", out)))
-        for group, step in (("early", 1), ("late", _SUBSAMPLING)):
+        for group, step in (("early", 1), ("late", SUBSAMPLING)):
             if group == "late":
-                out = out[::_SUBSAMPLING]
+                out = out[::SUBSAMPLING]
             number = 0
             while f"{group}{number}.linear" in self._components:
                 out = self._layer(f"{group}{number}", out, step)

@@ -25,7 +25,9 @@ BINS = 40
 LOW_HZ, HIGH_HZ = 20, 7600
 PRE_EMPHASIS = 0.97
 LIFTER = 22.0
-_SMALLEST = np.float32(1.1920929e-07)
+SMALLEST = 1.1920929e-07
+"""Smallest power whose logarithm is taken: the step of 32-bit floats at 1."""
+
 _AT_ONCE = 500
 """Frames that are transformed at once: their spectra take some megabytes."""
 
@@ -71,5 +73,5 @@ def cepstra(samples: Samples | Floats) -> Floats:
         shaped[:, :WINDOW] = (frames - np.float32(PRE_EMPHASIS) * before) * window
         spectrum = np.fft.rfft(shaped)[:, : FFT // 2]
         power = (spectrum.real**2 + spectrum.imag**2).astype(np.float32)
-        found[begin:end] = np.log(np.maximum(power @ filters, _SMALLEST)) @ cosines
+        found[begin:end] = np.log(np.maximum(power @ filters, np.float32(SMALLEST))) @ cosines
     return found

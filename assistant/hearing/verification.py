@@ -274,9 +274,6 @@ def near_sums(floored: Floats, said: InPhones, meaning_of: Callable[[str], objec
 MOST_RIVALS = 400
 """Phrases of a step's grammar that are compared; most steps have fewer, and the shortest come first."""
 
-MOST_HEARD = 8
-"""Alternatives with another meaning that are compared in all their pronunciations."""
-
 
 def _split(text: str) -> tuple[str, ...]:
     return tuple(text.split())

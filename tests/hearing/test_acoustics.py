@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from heard_sounds import sound
+from kaldi_cepstra import noise_and_cepstra
 
 from assistant import resources
 from assistant.grammar.automaton import Automaton
@@ -81,15 +82,5 @@ def test_a_file_of_another_layout_is_no_acoustic_model(tmp_path: Path) -> None:
 
 def test_cepstra_are_those_of_kaldi() -> None:
     """Outside check by kaldi-native-fbank (k2-fsa's port of Kaldi's features, Apache-2.0), where it is installed."""
-    kaldi = pytest.importorskip("kaldi_native_fbank")
-    noise = (np.random.default_rng(0).standard_normal(16000) * 1000).astype(np.float32)
-    options = kaldi.MfccOptions()
-    options.frame_opts.dither = 0
-    options.mel_opts.num_bins = options.num_ceps = 40
-    options.mel_opts.low_freq, options.mel_opts.high_freq = 20, 7600
-    options.use_energy = False
-    made = kaldi.OnlineMfcc(options)
-    made.accept_waveform(16000, noise.tolist())
-    made.input_finished()
-    theirs = np.stack([made.get_frame(number) for number in range(made.num_frames_ready)])
+    noise, theirs = noise_and_cepstra()
     assert np.max(np.abs(cepstra(noise) - theirs)) < 0.001
