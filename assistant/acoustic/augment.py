@@ -91,7 +91,7 @@ def through_the_air(sound: Tensor, speech: Tensor, noises: Tensor, strength: Str
     device = sound.device
     total = samples + TAIL
     lines = torch.fft.rfftfreq(total, 1 / RATE, device=device)
-    # Who talks besides is decided first: a voice that is not alone stands nearer than the others.
+    # The windows with other talkers are drawn first, because a voice that is not alone stands nearer than the others.
     among = chosen(batch, strength.talk, device)
     under = uniform((batch, 1), strength.nearest_db, strength.farthest_db, device)
     voice = spoken_in_some_manner(sound, speech, strength.manners)

@@ -37,8 +37,8 @@ SIGNS: Mapping[str, int] = {
 """The measures, each with the direction in which it can only make an answer likelier: 1 up, -1 down, 0 either."""
 
 SHARES: Mapping[str, float] = {"near misses": 0.06, "other speech": 0.12, "noise": 0.02}
-"""Weight of a group of speech that must be refused, as a share of the weight of all answers: about what reaches the
-judgement of a live session beside answers (our estimate; there is no measurement of it)."""
+"""Weight of a group of speech that must be refused, as a share of the weight of all answers: about as much of it as a
+live session judges (our estimate; nobody has measured it)."""
 
 
 def parts_of(heard: Iterable[HeardInNoise], count: int = PARTS) -> list[frozenset[str]]:

@@ -267,7 +267,7 @@ class Ear:
     def _watch_level(self, samples: Samples, *, understood: bool) -> None:
         """Tell when the microphone's level becomes bad, or good again.
 
-        What was not understood may be a radio far away, which says nothing of the level once somebody was understood.
+        An utterance that was not understood may be a distant radio. It says nothing about the level of one who was.
         """
         level = LevelOf.of(samples)
         nearness = self._finder.nearness

@@ -74,8 +74,8 @@ FULL = 0.985
 """Share of full scale from which a sample counts as cut off."""
 
 HUM_DB = -30.0
-"""Level of what lies outside the frequencies of speech (hum, a constant offset) from which it is told, if it is also
-at least as loud as the voice."""
+"""Hum and a constant offset, outside the frequencies of speech, are told from this level on, if they are also at least
+as loud as the voice."""
 
 OF_LAST = 3
 """The last so many utterances are looked at."""

@@ -163,7 +163,7 @@ class StrictReader:
         """A map, made entry by entry."""
         node = self.take(name)
         if not isinstance(node, tree.MapNode):
-            raise self.wrong(name, "is no map of names")
+            raise self.wrong(name, "is not a map of names")
         inner = StrictReader(self.path, node)
         return {key: make(inner, key) for key in list(inner._left)}
 

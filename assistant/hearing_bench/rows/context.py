@@ -1,4 +1,4 @@
-"""What rows are made from, and the things that several of them need."""
+"""The test set and the makers of sound, which all rows share."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ QUICK = 2
 
 @dataclass
 class RowContext:
-    """What rows are made from.
+    """The test set and the makers of sound that a row draws on.
 
     Attributes:
         manifest: The plan.
