@@ -3,7 +3,7 @@
 A voice speaks in its manner (`manner`), in a room, among noise and other people; a microphone and a wire take it
 down (`wire`), and the recogniser's front brings it to a level.
 The noises share neither code nor sounds with `assistant.hearing.baynoise`, which measurements use.
-Other people's words are never a label: they are quieter than the voice that counts, and farther away.
+Other people's words are never a label: they are quieter than the voice that counts, and mostly farther away.
 """
 
 from __future__ import annotations
@@ -22,6 +22,9 @@ from assistant.acoustic.wire import coded, taken_down
 TAIL = 12800
 """Samples of a room's echo: 0.8 s, by which the longest has lost 40 dB."""
 
+SOFTER_DB = 9.0
+"""Least distance in level of others who speak as near as the voice that counts; nothing else tells them apart, dB."""
+
 EMPTY_LEVEL = 0.08
 """Level of the voice that would be there, in windows without one; that of every utterance in a bank."""
 
@@ -37,6 +40,7 @@ class Strength:
         narrow: Share of windows through a telephone-like band.
         talk: Share of windows in which other people talk in the background.
         nearest_db, farthest_db: Range of their level under the voice, dB.
+        near: Share of these others who speak as close to the microphone as the voice does, only more softly.
         manners: Share of windows with raised voices, and of those with soft or whispered endings.
         coded: Share of windows through a low-rate codec.
         tight: Share of windows that are cut at the first and last sound.
@@ -51,6 +55,7 @@ class Strength:
     talk: float = 0.4
     nearest_db: float = 4.0
     farthest_db: float = 32.0
+    near: float = 0.35
     manners: float = 0.2
     coded: float = 0.1
     tight: float = 0.1
@@ -68,6 +73,7 @@ class Strength:
             talk=self.talk * progress,
             nearest_db=self.farthest_db + (self.nearest_db - self.farthest_db) * progress,
             farthest_db=self.farthest_db,
+            near=self.near,
             manners=self.manners * progress,
             coded=self.coded * progress,
             tight=self.tight * progress,
@@ -93,7 +99,9 @@ def through_the_air(sound: Tensor, speech: Tensor, noises: Tensor, strength: Str
     lines = torch.fft.rfftfreq(total, 1 / RATE, device=device)
     # The windows with other talkers are drawn first, because a voice that is not alone stands nearer than the others.
     among = chosen(batch, strength.talk, device)
+    near = chosen(batch, strength.near, device)
     under = uniform((batch, 1), strength.nearest_db, strength.farthest_db, device)
+    under = torch.where(near > 0, under.clamp_min(SOFTER_DB), under)
     voice = spoken_in_some_manner(sound, speech, strength.manners)
     in_room = chosen(batch, strength.room, device)
     most = torch.where((among > 0) & (under < 12), -8.0, 5.0)
@@ -105,7 +113,7 @@ def through_the_air(sound: Tensor, speech: Tensor, noises: Tensor, strength: Str
     level = torch.where(level > 1e-8, level, torch.full_like(level, EMPTY_LEVEL**2)).sqrt()
     mixed = spoken
     if strength.talk:
-        talk = _others(sound, lines, device)
+        talk = _others(sound, lines, near, device)
         same = chosen(batch, 0.7, device)
         talk = unit(_through(talk, 1 + same * (colour - 1), total))
         mixed = mixed + among * talk * level * 10 ** (-under / 20)
@@ -170,8 +178,8 @@ def _band(batch: int, lines: Tensor, narrow: Tensor, device: torch.device) -> Te
     return 1 / ((1 + (low / lines.clamp_min(1)) ** 6).sqrt() * (1 + (lines / high) ** 16).sqrt())
 
 
-def _others(sound: Tensor, lines: Tensor, device: torch.device) -> Tensor:
-    """Other people: the speech of other windows, one, two or several, away in the room or from a radio."""
+def _others(sound: Tensor, lines: Tensor, near: Tensor, device: torch.device) -> Tensor:
+    """Other people: the speech of other windows, one, two or several; away in the room or from a radio, or near."""
     batch = len(sound)
     total = sound.shape[1] + TAIL
     talk = torch.zeros_like(sound)
@@ -180,10 +188,11 @@ def _others(sound: Tensor, lines: Tensor, device: torch.device) -> Tensor:
         later = int(torch.randint(0, sound.shape[1], ()))
         there = chosen(batch, share, device) * uniform((batch, 1), 0.3, 1, device)
         talk = talk + there * torch.roll(sound, (shift % max(2, batch - 1) + 1, later), (0, 1))
-    far = uniform((batch, 1), -4, 14, device)
+    far = torch.where(near > 0, uniform((batch, 1), -20, -6, device), uniform((batch, 1), -4, 14, device))
     room = _room(batch, torch.ones(batch, 1, device=device), far, 0.2, 1.2, device)
-    band = _band(batch, lines, chosen(batch, 0.35, device) > 0, device)
+    band = _band(batch, lines, (chosen(batch, 0.35, device) > 0) & (near == 0), device)
     dull = (
         1 / (1 + (lines / torch.exp(uniform((batch, 1), math.log(900), math.log(16000), device))) ** 2).sqrt()
     )
+    dull = torch.where(near > 0, 1.0, dull)
     return unit(_through(talk, torch.fft.rfft(room, total) * band * dull, total))
