@@ -1,4 +1,4 @@
-"""Lines of a manifest, heard in noise and beside other voices by the recogniser that is to be calibrated.
+"""Lines of a manifest, and their sound in noise and beside other voices.
 
 **The manifest** holds one JSON object a line:
 
@@ -27,20 +27,17 @@ from numpy.typing import NDArray
 
 from assistant import resources
 from assistant.acoustic.tasks import TaskGrammar
-from assistant.core.values.answer_kind import AnswerKind, kind_of
+from assistant.core.values.answer_kind import AnswerKind
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.baynoise import KINDS, bay_noise
-from assistant.hearing.confidence import evidence_in, measured
-from assistant.hearing.foreground import prepared
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from assistant.grammar.step_grammar import StepGrammar
-    from assistant.hearing.recogniser import Recogniser
     from assistant.hearing.sound import Samples
 
 Floats = NDArray[np.float64]
@@ -231,6 +228,18 @@ def wanted_of(line: ManifestLine, grammar: StepGrammar) -> Result | None:
     return Result(outcome=line.said[1:]) if line.said.startswith("=") else grammar.parse(line.said)
 
 
+def conditions_of(line: ManifestLine, times: int = 1) -> list[str]:
+    """The conditions in which a line is heard: its name determines the first one."""
+    first = zlib.crc32(line.name.encode())
+    return [CONDITIONS[(first + time * 3) % len(CONDITIONS)] for time in range(times)]
+
+
+def sound_of(line: ManifestLine, condition: str, lines: Sequence[ManifestLine]) -> Samples:
+    """The sound of a line in a condition; the other voice is that of another of the lines."""
+    other = _other(line, lines) if condition.startswith("voice") else None
+    return in_condition(_sound(line), condition, line.name, other)
+
+
 def _sound(line: ManifestLine) -> Samples:
     samples = read_sound(line.file).samples
     if line.part is None:
@@ -248,53 +257,3 @@ def _other(line: ManifestLine, spoken: Sequence[ManifestLine]) -> Samples:
             if samples.size >= RATE:
                 return samples
     return np.zeros(0, np.int16)
-
-
-def hear_all(
-    spoken: Sequence[ManifestLine],
-    recogniser: Recogniser,
-    progress: Callable[[str], None] = lambda _text: None,
-    times: int = 1,
-) -> list[HeardInNoise]:
-    """Hear every line in so many conditions, sorted by what is listened for, so that each graph is opened once.
-
-    Raises:
-        UsageProblem: The model is not of the bundled one's layout.
-    """
-    grammars = Grammars()
-    acoustics = recogniser.acoustics
-    if acoustics is None:
-        raise UsageProblem(f"The model {recogniser.path} is of another kind; there is nothing to calibrate.")
-    heard = []
-    order = sorted(range(len(spoken)), key=lambda at: repr(spoken[at].listened))
-    for done, at in enumerate(order):
-        if done % 100 == 0:
-            progress(f"{done} of {len(order)} heard")
-        line = spoken[at]
-        grammar = grammars.of(line.listened)
-        wanted = wanted_of(line, grammar)
-        clean = _sound(line)
-        first = zlib.crc32(line.name.encode())
-        for time in range(times):
-            condition = CONDITIONS[(first + time * 3) % len(CONDITIONS)]
-            other = _other(line, spoken) if condition.startswith("voice") else None
-            raw = in_condition(clean, condition, line.name, other)
-            enough, evidence = evidence_in(raw)
-            samples = prepared(raw)
-            found = None
-            if enough:
-                logs = acoustics.log_probabilities(samples)
-                found = measured(recogniser.hear(samples, grammar), grammar, logs, evidence, means={})
-            said = (line.voice, condition, line.about, wanted is None)
-            if found is None:
-                heard.append(HeardInNoise(*said, phrase=False, right=False))
-                continue
-            result = grammar.parse(found.words)
-            assert result is not None  # noqa: S101  it was one of the grammar's phrases
-            kind = kind_of(result, grammar.request.controls)
-            heard.append(
-                HeardInNoise(
-                    *said, phrase=True, right=result == wanted, kind=kind, measures=dict(found.measures)
-                )
-            )
-    return heard
