@@ -28,7 +28,7 @@ from typing import TYPE_CHECKING
 from assistant.acoustic.figures import quality, report, tally, trust
 from assistant.acoustic.fitting import Softening, Stated, across, fit
 from assistant.acoustic.in_noise import CONDITIONS, HeardInNoise, read_manifest
-from assistant.acoustic.prices import PRICES, all_limits
+from assistant.acoustic.prices import PRICES, all_limits, share_of_strays
 from assistant.acoustic.trials import as_heard, hear_missing
 from assistant.core.values.answer_kind import AnswerKind
 from assistant.errors import BayAssistantError
@@ -118,6 +118,7 @@ def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> tuple[
             kind.value: {name: value for name, value in asdict(price).items() if value is not None}
             for kind, price in PRICES.items()
         },
+        "share of strays among what is not right": share_of_strays(judged),
         "voices not fitted on": quality(judged),
         "voices not fitted on, per cent": {
             group: tally([j for j in judged if j.heard.about == group], low, high) for group in groups

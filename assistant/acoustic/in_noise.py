@@ -8,7 +8,7 @@
   is heard with the request of another line;
 - what is said, one of ``words`` and ``meaning`` (the tags, sorted and joined by "; "); null, or words that are not
   among what is listened for, for speech that must be refused;
-- ``about``, a word that groups lines in the report, if given.
+- ``about``, a word that groups lines in the report, and ``times``, in how many conditions it is heard, if given.
 
 **Conditions.** Each line is heard in so many of `CONDITIONS`, which its name determines, as it does noise and level.
 The other voice is that of another line's file. Everything then goes through the same gate as live sound.
@@ -69,6 +69,7 @@ class ManifestLine:
         voice: The voice.
         listened: What is listened for: a request, the choices, or the path of a JSGF file.
         about: Group in the report.
+        times: Conditions in which it is heard.
     """
 
     file: Path
@@ -77,6 +78,7 @@ class ManifestLine:
     voice: str
     listened: GrammarRequest | tuple[str, ...] | Path
     about: str
+    times: int = 1
 
     @property
     def name(self) -> str:
@@ -125,7 +127,8 @@ def read_manifest(path: Path) -> list[ManifestLine]:
             body = json.loads(line)
             _ = str(body["file"]), str(body["voice"]), body["meaning" if "meaning" in body else "words"]
             part = "begin" in body and (float(body["begin"]), float(body["end"]))
-            found.append(({**body, "part": part or None}, _listened(body, path)))
+            body |= {"part": part or None, "times": int(body.get("times", 1))}
+            found.append((body, _listened(body, path)))
         except (ValueError, KeyError, TypeError, AttributeError) as error:
             raise UsageProblem(
                 f"{path}:{number}: this is not a line of a manifest ({error}). "
@@ -142,6 +145,7 @@ def read_manifest(path: Path) -> list[ManifestLine]:
             str(body["voice"]),
             listened if listened is not None else requests[zlib.crc32(body["file"].encode()) % len(requests)],
             str(body.get("about", "answers" if listened is not None else "other speech")),
+            body["times"],
         )
         for body, listened in found
     ]
@@ -231,7 +235,7 @@ def wanted_of(line: ManifestLine, grammar: StepGrammar) -> Result | None:
 def conditions_of(line: ManifestLine, times: int = 1) -> list[str]:
     """The conditions in which a line is heard: its name determines the first one."""
     first = zlib.crc32(line.name.encode())
-    return [CONDITIONS[(first + time * 3) % len(CONDITIONS)] for time in range(times)]
+    return [CONDITIONS[(first + time * 3) % len(CONDITIONS)] for time in range(times * line.times)]
 
 
 def sound_of(line: ManifestLine, condition: str, lines: Sequence[ManifestLine]) -> Samples:

@@ -168,12 +168,15 @@ def pairs() -> Floats:
 def background(likelihoods: Floats) -> float:
     """Logarithm of the summed likelihood of all phone sequences, each weighed by how English it is (`pairs`)."""
     odds = pairs()
+    same = odds.diagonal()
     phone, blank = np.zeros(OUTPUTS), np.zeros(OUTPUTS)
     blank[0] = 1.0  # nothing was spoken yet
     scale = 0.0
-    for step in likelihoods:
-        moved = (phone + blank) @ odds - phone * odds.diagonal()  # the same phone again needs a blank between
-        phone, blank = (phone + moved) * step, (phone + blank) * step[0]
-        most = float(max(phone.max(), blank.max(), 1e-300))
-        phone, blank, scale = phone / most, blank / most, scale + math.log(most)
-    return scale + math.log(float(phone.sum() + blank.sum()))
+    for number, step in enumerate(likelihoods):
+        either = phone + blank
+        # The same phone again needs a blank between.
+        phone, blank = (phone + either @ odds - phone * same) * step, either * step[0]
+        if number % _RESCALE == _RESCALE - 1:
+            most = max(float(phone.max()), float(blank.max()), 1e-300)
+            phone, blank, scale = phone / most, blank / most, scale + math.log(most)
+    return scale + math.log(max(float((phone + blank).sum()), 1e-300))

@@ -22,7 +22,6 @@ import numpy as np
 
 from assistant.hearing.acoustics import STEP_S
 from assistant.hearing.phone_sums import (
-    SCALE,
     Floats,
     Phones,
     aligned,
@@ -37,6 +36,8 @@ from assistant.hearing.rivals import InPhones, Phrases, alike, costs_of, spellin
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Sequence
+
+    from numpy.typing import NDArray
 
     from assistant.grammar.lexicon import Lexicon
     from assistant.hearing.acoustics import Floats as Logs
@@ -84,6 +85,17 @@ def _worst(values: Floats, size: int) -> float:
     return float(np.convolve(values, np.ones(size) / size, "valid").max())
 
 
+def clearness(probabilities: Floats, best: NDArray[np.intp]) -> float:
+    """How sure the network is of whatever was spoken: mean log-odds of the phones of the free loop, at their surest.
+
+    A plain voice without noise falls short of the right phones by little, so little speaks against an answer there.
+    """
+    begins = np.flatnonzero(np.diff(best, prepend=0))
+    highest = np.maximum.reduceat(probabilities.max(axis=1), begins) if begins.size else np.zeros(0)
+    spoken = np.clip(highest[best[begins] > 0], 1e-3, 1 - 1e-3)
+    return float(np.mean(np.log(spoken / (1 - spoken)))) if spoken.size else 0.0
+
+
 def fit_measures(logs: Logs, floored: Floats, said: InPhones, total: float) -> dict[str, float]:
     """How the phones of one phrase fit the sound; {} if there are fewer steps than phones.
 
@@ -95,9 +107,10 @@ def fit_measures(logs: Logs, floored: Floats, said: InPhones, total: float) -> d
 
     Returns:
         ``fit``: that logarithm less the free loop's, for each phone; ``behind``: the difference itself, squeezed.
-        ``worst``, ``worst-two``, ``worst-three``: the
-        same for the worst phone and for stretches, as a cost; ``worst-word``: mean cost of a phone in the worst word.
+        ``worst``, ``worst-two``, ``worst-three``: the same for the worst phone and for stretches, as a cost;
+        ``worst-word``: mean cost of a phone in the worst word.
         ``before``, ``after``, ``beyond``: cost of the steps outside the answer, their sum at last.
+        ``clear``: as `clearness` says.
         ``sure`` and ``least-sure``: mean and lowest probability of a phone where it is spoken, as log-odds and
         logarithm. ``explained``: share of all that is not blank that the answer's phones explain.
         ``edits``: phones of the free loop that differ, for each phone; ``extra``: phones more than in the answer.
@@ -129,7 +142,8 @@ def fit_measures(logs: Logs, floored: Floats, said: InPhones, total: float) -> d
     words = np.asarray(said.of_word)
     of_words = np.bincount(words, costs) / np.bincount(words)
     sounding = float((1 - probabilities[:, 0]).sum())
-    heard = collapsed(probabilities.argmax(axis=1))
+    best = probabilities.argmax(axis=1)
+    heard = collapsed(best)
     sure = np.clip(height, 1e-4, 1 - 1e-3)
     within = np.diff(peaks)[np.diff(words) == 0]
     length = (peaks[-1] - peaks[0] + 2) * STEP_S
@@ -147,6 +161,7 @@ def fit_measures(logs: Logs, floored: Floats, said: InPhones, total: float) -> d
         "before": before,
         "after": after,
         "beyond": before + after,
+        "clear": clearness(probabilities, best),
         "sure": float(np.mean(np.log(sure / (1 - sure)))),
         "least-sure": float(np.log(sure.min())),
         "explained": min(1.0, float(here.sum()) / max(0.5, sounding)),
@@ -160,7 +175,7 @@ def fit_measures(logs: Logs, floored: Floats, said: InPhones, total: float) -> d
 
 
 def everything_else(
-    likelihoods: tuple[Floats, Floats, Floats],
+    likelihoods: tuple[Floats, Floats],
     said: InPhones,
     rivals: Sequence[Phones],
     near: Sequence[Phones],
@@ -168,37 +183,29 @@ def everything_else(
     """The answer against what else might have been said.
 
     Args:
-        likelihoods: With the floor; the same with the blank held down; that as the decoder scales it.
+        likelihoods: With the floor; the same with the blank held down.
         said: The answer in its best pronunciation.
         rivals: Phrases with other meanings.
         near: Everyday words that sound like the answer.
 
     Returns:
-        ``fit-sum``: logarithm of the answer's sum. ``english`` and ``loop``: its ratio to all phone sequences, each
-        weighed by how English it is, without and with the decoder's weights; ``-each`` for each phone.
-        ``over``, ``over-all``: to the best and to all of the everyday words, if there are any.
+        ``fit-sum``: logarithm of the answer's sum. ``english``: its ratio to all phone sequences, each weighed by how
+        English it is; ``english-each`` for each phone. ``over-all``: to all of the everyday words, if there are any.
         ``ahead``, ``ahead-each``: to the best rival, if there is one. Logarithms of ratios that can be large are
         squeezed by the inverse hyperbolic sine, so that far is far.
     """
-    floored, _, decoded = likelihoods
+    floored, _ = likelihoods
     some = [one for one in dict.fromkeys(rivals) if len(one) <= len(floored)]
     like = [one for one in near if len(one) <= len(floored)]
-    phrases = [said.phones, said.phones, said.phones, *some, *like]
-    blocks = [0, 1, 2, *[1] * (len(some) + len(like))]
+    phrases = [said.phones, said.phones, *some, *like]
+    blocks = [0, *[1] * (1 + len(some) + len(like))]
     sums = forward(np.concatenate(likelihoods, axis=1), phrases, blocks)
-    own, held, scaled = (float(value) for value in sums[:3])
-    ahead, over = sums[3 : 3 + len(some)], sums[3 + len(some) :]
+    own, held = (float(value) for value in sums[:2])
+    ahead, over = sums[2 : 2 + len(some)], sums[2 + len(some) :]
     count = len(said.phones)
-    english, loop = own - background(floored), scaled - background(decoded)
-    found = {
-        "fit-sum": own,
-        "english": math.asinh(english),
-        "english-each": english / count,
-        "loop": math.asinh(loop),
-        "loop-each": loop / count,
-    }
+    english = own - background(floored)
+    found = {"fit-sum": own, "english": math.asinh(english), "english-each": english / count}
     if over.size:
-        found["over"] = math.asinh(held - float(over.max()))
         found["over-all"] = math.asinh(held - float(np.logaddexp.reduce(over)))
     if ahead.size:
         best = float(ahead.max())
@@ -229,7 +236,7 @@ def verified(
     """
     meanings = {text: meaning_of(text) for text in alternatives}
     words = next((text for text, meaning in meanings.items() if meaning is not None), None)
-    if words is None:
+    if words is None or not len(logs):
         return None
     floored = floor(logs)
     held = held_down(floored)
@@ -245,7 +252,7 @@ def verified(
         for phones in spellings(text.split(), lexicon)
     ]
     rivals += phrases.likeliest(costs, meanings[words])
-    others = everything_else((floored, held, held**SCALE), said, rivals, alike(said, costs, meaning_of))
+    others = everything_else((floored, held), said, rivals, alike(said, costs, meaning_of))
     own = others.pop("fit-sum")
     found = fit_measures(logs, floored, said, own)
     return (words, found | others) if found else None
