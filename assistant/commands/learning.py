@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import random
 import shutil
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 
 LEAST_TAKES = 6
 """Fewest takes from which something is learnt."""
+
+_ENDED_AT_ONCE = "Ended at once. Nothing was learnt from this lesson; what was known before is unchanged."
 
 
 def technician(options: argparse.Namespace) -> str:
@@ -137,28 +140,26 @@ def teach_voice(options: argparse.Namespace) -> int:
     if sys.stdin is None:
         raise GearProblem("No keys can be read: standard input is closed. Start bay-assistant in a terminal.")
     name = technician(options)
-    known = keeping.read(name) or Learnt(name)
-    grammars = with_own_words(GrammarSet.load(grammars_folder(options)), known)
-    library = load_library(procedures_folder(options))
-    recogniser = Recogniser(find_model(options.model))
-    listed = prompts(library, grammars, known.own, random.Random())  # noqa: S311  an order, no secret
-    lesson = Lesson(listed, library, grammars)
-    gear = Gear(
-        microphone=options.microphone,
-        speaker=options.speaker,
-        voice=options.voice,
-        speech_rate=options.speech_rate,
-    )
-    with Ending() as ending:
-        sit(lesson, recogniser, grammars, gear, ending)
-        if len(lesson.takes) < LEAST_TAKES:
-            print(f"Only {len(lesson.takes)} words were said, too few to learn from. Nothing was changed.")
+    with Ending(last_words=_ENDED_AT_ONCE) as ending:
+        ending.begin()
+        known = keeping.read(name) or Learnt(name)
+        grammars = with_own_words(GrammarSet.load(grammars_folder(options)), known)
+        library = load_library(procedures_folder(options))
+        recogniser = Recogniser(find_model(options.model))
+        listed = prompts(library, grammars, known.own, random.Random())  # noqa: S311  an order, no secret
+        lesson = Lesson(listed, library, grammars)
+        sit(lesson, recogniser, grammars, _gear(options), ending)
+        said = len(lesson.takes)
+        if said < LEAST_TAKES:
+            print(f"Only {said} of the words were said, too few to learn from. Nothing was changed.")
             return 1
-        print(f"Learning from {len(lesson.takes)} words …", flush=True)
+        early = "The lesson was ended early; what was said so far counts. " if ending.asked else ""
+        with contextlib.suppress(OSError):  # a terminal that was closed must not cost what was said
+            print(f"{early}Learning from {said} words …", flush=True)
         done = concluded(known, lesson.takes, recogniser, grammars, f"{datetime.now().astimezone():%Y-%m-%d}")
         path = keeping.keep(done.learnt)
-        if options.keep_sound:
-            _keep_sound(_sound_folder(name), lesson.takes)
+    if options.keep_sound:
+        _keep_sound(_sound_folder(name), lesson.takes)
     _tell(done)
     for line in advice.lines(done.learnt, grammars):
         print(line)
@@ -170,6 +171,15 @@ def teach_voice(options: argparse.Namespace) -> int:
         else "'run' hears with it from now on."
     )
     return 0
+
+
+def _gear(options: argparse.Namespace) -> Gear:
+    return Gear(
+        microphone=options.microphone,
+        speaker=options.speaker,
+        voice=options.voice,
+        speech_rate=options.speech_rate,
+    )
 
 
 def _tell(done: Conclusion) -> None:
