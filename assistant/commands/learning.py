@@ -48,7 +48,7 @@ def technician(options: argparse.Namespace) -> str:
     known = keeping.every()
     if len(known) > 1:
         names = ", ".join(one.technician for one in known)
-        raise UsageProblem(f"The voices of {names} are known. Say whose: --technician NAME.")
+        raise UsageProblem(f"The voices of {names} have been learnt. Say whose you mean: --technician NAME.")
     return known[0].technician if known else keeping.NOBODY
 
 
@@ -68,15 +68,15 @@ def show(options: argparse.Namespace) -> int:
     found = [keeping.read(options.technician)] if options.technician else list(keeping.every())
     known = [one for one in found if one is not None]
     if not known and options.technician:
-        print(f"Nothing is known of {technician(options)}.")
+        print(f"Nothing has been learnt about {technician(options)}.")
     elif not known:
-        print("No voice is known. Learn one with: bay-assistant learn")
+        print("No voice has been learnt yet. To learn one: bay-assistant learn")
     for one in known:
         for line in Hearer(one).remarks(find_model(options.model)):
             print(line)
         for line in advice.lines(one, with_own_words(grammars, one)):
             print(f"  {line}")
-        print(f"  It is in {keeping.file_of(one.technician)}; nothing of it leaves this machine.")
+        print(f"  It is kept in {keeping.file_of(one.technician)} and never leaves this machine.")
     return 0
 
 
@@ -90,9 +90,9 @@ def forget(options: argparse.Namespace) -> int:
     if not options.forget:
         shutil.rmtree(_sound_folder(name), ignore_errors=True)
         print(
-            f"Nothing is known of {_called(name)} any more."
+            f"Everything learnt about {_called(name)} has been thrown away."
             if keeping.forget(name)
-            else f"Nothing was known of {_called(name)}."
+            else f"Nothing had been learnt about {_called(name)}."
         )
         return 0
     known = keeping.read(name)
@@ -102,7 +102,7 @@ def forget(options: argparse.Namespace) -> int:
             f"'{words}' is not among the own words of {_called(name)}. 'learn --show' lists them."
         )
     keeping.keep(replace(known, own=tuple(one for one in known.own if one.words != words)))
-    print(f"'{words}' means nothing of its own any more.")
+    print(f"'{words}' has been forgotten.")
     return 0
 
 
@@ -151,7 +151,7 @@ def teach_voice(options: argparse.Namespace) -> int:
         sit(lesson, recogniser, grammars, _gear(options), ending)
         said = len(lesson.takes)
         if said < LEAST_TAKES:
-            print(f"Only {said} of the words were said, too few to learn from. Nothing was changed.")
+            print(f"Too few words were said: {said}, and it takes {LEAST_TAKES}. Nothing was changed.")
             return 1
         early = "The lesson was ended early; what was said so far counts. " if ending.asked else ""
         with contextlib.suppress(OSError):  # a terminal that was closed must not cost what was said
@@ -164,11 +164,11 @@ def teach_voice(options: argparse.Namespace) -> int:
     for line in advice.lines(done.learnt, grammars):
         print(line)
     sound = f"The sound is in {_sound_folder(name)}" if options.keep_sound else "The sound was not kept"
-    print(f"{sound}; what was learnt is in {path}, and never leaves this machine.")
+    print(f"{sound}. What was learnt is in {path} and never leaves this machine.")
     print(
-        f"'run --technician {name}' hears with it."
+        f"'run --technician {name}' uses it from now on."
         if len(keeping.every()) > 1
-        else "'run' hears with it from now on."
+        else "'run' uses it from now on."
     )
     return 0
 
@@ -185,15 +185,15 @@ def _gear(options: argparse.Namespace) -> Gear:
 def _tell(done: Conclusion) -> None:
     if done.learnt.scales.size:
         print(
-            f"Of the {done.checked} words that only check, {done.before} were heard before, and {done.after} are "
-            "heard now."
+            f"Of the {done.checked} words that only check, {done.before} were understood before the lesson, and "
+            f"{done.after} are now."
         )
         return
-    print(f"Of the {done.checked} words that only check, {done.before} are heard.")
+    print(f"Of the {done.checked} words that only check, {done.before} were understood.")
     print(
-        "Too few words were said to fit the model to the voice, so it stays as it is."
+        "Too few words were said to fit the recogniser to your voice, so it stays as it was."
         if done.short
-        else "Fitting the model to the voice did not help there, so it stays as it is."
+        else "Fitting the recogniser to your voice did not help with them, so it stays as it was."
     )
 
 

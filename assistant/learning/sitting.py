@@ -41,9 +41,10 @@ AGAIN, SKIP, STOP = ("0", "enter"), "plus", "stop"
 """Keys: say the word again, leave it out, end the lesson; those of a session."""
 
 EXPLAINED = (
-    "Say each word after the assistant, as you do in the bay, with its noise. It takes about three minutes.",
-    "Half of the words teach. The other half only checks whether it helps.",
-    "Keys: 0 or Enter again, + skip, Escape or space stop. The word 'stop' ends it at any time; it also comes last.",
+    "Repeat each word after the assistant, the way you talk in the bay and with its noise. It takes three minutes.",
+    "Half of the words teach. The others only check whether that helped.",
+    "Keys: 0 or Enter: again, +: skip, Escape or the space bar: stop. The word 'stop' ends it too; it also comes last.",
+    "However the lesson ends, what was said so far counts.",
 )
 """The first lines of a lesson."""
 

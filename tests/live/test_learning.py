@@ -30,7 +30,7 @@ def test_ctrl_c_before_anything_was_said_changes_nothing(
     before = termios.tcgetattr(program.keyboard)
     program.wait_for(r"Say: [a-z' ]+\.")
     program.press(CTRL_C)
-    program.wait_for("Only 0 of the words were said, too few to learn from. Nothing was changed.")
+    program.wait_for("Too few words were said: 0, and it takes 6. Nothing was changed.")
     assert program.ended() == 1
     assert "Traceback" not in program.text
     assert termios.tcgetattr(program.keyboard)[3] == before[3]
@@ -78,6 +78,6 @@ def test_a_lesson_is_learnt_from_though_ctrl_c_ends_it(
     shown.wait_for("Voice: Sam")
     assert shown.ended() == 0
     gone = terminal("learn", "--forget")
-    gone.wait_for("Nothing is known of Sam any more")
+    gone.wait_for("Everything learnt about Sam has been thrown away")
     assert gone.ended() == 0
     assert not file.exists()
