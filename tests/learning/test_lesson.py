@@ -6,9 +6,9 @@ import io
 import random
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 
 from assistant import resources
 from assistant.core.values.events import GearLost, Heard, NoMatch
@@ -22,9 +22,6 @@ from assistant.learning.sitting import Sitting
 from assistant.learning.takes import scores
 from assistant.loading.folder import load_library
 from assistant.screen.terminal import LineScreen
-
-if TYPE_CHECKING:
-    import pytest
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 LIBRARY = load_library(resources.directory("procedures"))
