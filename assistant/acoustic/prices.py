@@ -97,7 +97,6 @@ PRICES: Mapping[AnswerKind, Price] = {
         "missed, and the diagnosis runs on for thirty questions.",
         0.5,
         1.8,
-        0.3,
     ),
 }
 """The price of each kind of answer."""
