@@ -44,7 +44,7 @@ AT_ONCE = 60
 
 
 @dataclass(frozen=True)
-class Trial:
+class KeptTrial:
     """One line in one condition, as it was heard.
 
     Attributes:
@@ -58,7 +58,7 @@ class Trial:
     logs: Halves
 
 
-Kept = dict[str, Trial]
+Kept = dict[str, KeptTrial]
 """Trials by the names that `name_of` gives."""
 
 
@@ -93,7 +93,7 @@ def read_trials(path: Path, model: Path) -> Kept:
         for one in about["trials"]:
             evidence = None if one["evidence"] is None else Evidence(**one["evidence"])
             alternatives = tuple(Alternative(words, score) for words, score in one["alternatives"])
-            kept[one["name"]] = Trial(alternatives, evidence, logs[at : at + one["steps"]])
+            kept[one["name"]] = KeptTrial(alternatives, evidence, logs[at : at + one["steps"]])
             at += one["steps"]
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise UsageProblem(f"{path} is no file of trials ({error}). Delete it, or name another.") from error
@@ -121,7 +121,7 @@ def write_trials(path: Path, kept: Kept, model: Path) -> None:
     written.replace(path)
 
 
-def hear(line: ManifestLine, condition: str, everything: Worker) -> Trial:
+def hear(line: ManifestLine, condition: str, everything: TrialHearer) -> KeptTrial:
     """Hear one line in one condition, through the same gate as live sound."""
     raw = sound_of(line, condition, everything.lines)
     enough, evidence = evidence_in(raw)
@@ -129,10 +129,12 @@ def hear(line: ManifestLine, condition: str, everything: Worker) -> Trial:
     alternatives: tuple[Alternative, ...] = ()
     if enough:
         alternatives = everything.recogniser.hear(samples, everything.grammars.of(line.listened)).alternatives
-    return Trial(alternatives, evidence, everything.acoustics.log_probabilities(samples).astype(np.float16))
+    return KeptTrial(
+        alternatives, evidence, everything.acoustics.log_probabilities(samples).astype(np.float16)
+    )
 
 
-class Worker:
+class TrialHearer:
     """What one process needs to hear trials.
 
     Raises:
@@ -149,7 +151,7 @@ class Worker:
             )
         self.acoustics = recogniser.acoustics
 
-    def heard(self, todo: Sequence[tuple[int, str]]) -> list[tuple[str, Trial]]:
+    def heard(self, todo: Sequence[tuple[int, str]]) -> list[tuple[str, KeptTrial]]:
         """So many trials: numbers of lines, each with a condition."""
         return [
             (name_of(self.lines[at], condition), hear(self.lines[at], condition, self))
@@ -157,15 +159,15 @@ class Worker:
         ]
 
 
-_worker: list[Worker] = []
+_worker: list[TrialHearer] = []
 """The worker of this process, once it has begun."""
 
 
 def _begin(lines: Sequence[ManifestLine], model: Path) -> None:
-    _worker[:] = [Worker(lines, Recogniser(model))]
+    _worker[:] = [TrialHearer(lines, Recogniser(model))]
 
 
-def _heard(todo: Sequence[tuple[int, str]]) -> list[tuple[str, Trial]]:
+def _heard(todo: Sequence[tuple[int, str]]) -> list[tuple[str, KeptTrial]]:
     return _worker[0].heard(todo)
 
 
@@ -174,9 +176,9 @@ def _batches(
     lines: Sequence[ManifestLine],
     model: Path,
     processes: int,
-) -> Iterator[list[tuple[str, Trial]]]:
+) -> Iterator[list[tuple[str, KeptTrial]]]:
     if processes == 1:
-        worker = Worker(lines, Recogniser(model))
+        worker = TrialHearer(lines, Recogniser(model))
         yield from (worker.heard(batch) for batch in batches)
         return
     with ProcessPoolExecutor(processes, get_context("spawn"), _begin, (lines, model)) as pool:
@@ -223,7 +225,9 @@ def hear_missing(
     return kept
 
 
-def as_heard(lines: Sequence[ManifestLine], kept: Mapping[str, Trial], times: int = 1) -> list[HeardInNoise]:
+def as_heard(
+    lines: Sequence[ManifestLine], kept: Mapping[str, KeptTrial], times: int = 1
+) -> list[HeardInNoise]:
     """The trials of these lines with their measures, in the order of the lines."""
     grammars = Grammars()
     return [
@@ -234,7 +238,7 @@ def as_heard(lines: Sequence[ManifestLine], kept: Mapping[str, Trial], times: in
     ]
 
 
-def _one(line: ManifestLine, condition: str, trial: Trial, grammars: Grammars) -> HeardInNoise:
+def _one(line: ManifestLine, condition: str, trial: KeptTrial, grammars: Grammars) -> HeardInNoise:
     grammar = grammars.of(line.listened)
     wanted = wanted_of(line, grammar)
     blank = HeardInNoise(line.voice, condition, line.about, other=wanted is None, phrase=False, right=False)
@@ -250,6 +254,6 @@ def _one(line: ManifestLine, condition: str, trial: Trial, grammars: Grammars) -
 
 def hear_all(lines: Sequence[ManifestLine], recogniser: Recogniser) -> list[HeardInNoise]:
     """Every line in its first condition, by a recogniser with settings of its own; nothing is kept."""
-    worker = Worker(lines, recogniser)
+    worker = TrialHearer(lines, recogniser)
     order = sorted(range(len(lines)), key=lambda at: repr(lines[at].listened))
     return as_heard(lines, dict(worker.heard([(at, conditions_of(lines[at])[0]) for at in order])))

@@ -42,7 +42,7 @@ LONGEST_WHOLE = 8
 """Phones of the longest answer of several words that one everyday word is compared with as a whole."""
 
 _NAMES = {number: phone for phone, number in PHONE_NUMBERS.items()}
-_KNOWN: weakref.WeakKeyDictionary[StepGrammar, Phrases] = weakref.WeakKeyDictionary()
+_KNOWN: weakref.WeakKeyDictionary[StepGrammar, RivalPhrases] = weakref.WeakKeyDictionary()
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def costs_of(likelihoods: Floats) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class Phrases:
+class RivalPhrases:
     """The phrases of a grammar in all their pronunciations, one row each.
 
     Attributes:
@@ -120,7 +120,7 @@ class Phrases:
         return cls(spoken, np.array([number for _, number in rows], np.intp), numbers, counts)
 
     @classmethod
-    def of_grammar(cls, grammar: StepGrammar) -> Phrases:
+    def of_grammar(cls, grammar: StepGrammar) -> RivalPhrases:
         """Those of a step's grammar; the same for the same grammar, which is asked again and again."""
         if grammar not in _KNOWN:
             _KNOWN[grammar] = cls.of(grammar.phrases(), grammar.parse, grammar.lexicon)

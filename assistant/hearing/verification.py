@@ -32,7 +32,7 @@ from assistant.hearing.phone_sums import (
     forward,
     held_down,
 )
-from assistant.hearing.rivals import InPhones, Phrases, alike, costs_of, spellings
+from assistant.hearing.rivals import InPhones, RivalPhrases, alike, costs_of, spellings
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Sequence
@@ -217,7 +217,7 @@ def verified(
     logs: Logs,
     alternatives: Sequence[str],
     meaning_of: Callable[[str], Hashable | None],
-    phrases: Phrases,
+    phrases: RivalPhrases,
     lexicon: Lexicon,
 ) -> tuple[str, dict[str, float]] | None:
     """The first of the alternatives that means something, and all measures of it.

@@ -12,7 +12,7 @@ from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing import rivals
 from assistant.hearing.acoustics import OUTPUTS, PHONE_NUMBERS
 from assistant.hearing.phone_sums import aligned, floor, forward
-from assistant.hearing.rivals import InPhones, Phrases
+from assistant.hearing.rivals import InPhones, RivalPhrases
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 REQUEST = GrammarRequest(("lit", "dim", "dark", "blinking"), (), (Control.SAY_AGAIN, Control.SKIP))
@@ -38,7 +38,7 @@ def test_no_way_to_speak_a_phrase_is_likelier_than_its_bound(seed: int, phones: 
 def test_the_phrase_that_was_said_is_among_the_compared_ones() -> None:
     """Of all phrases of a step with other meanings, the likeliest by its sum is found through the bounds."""
     grammar = GRAMMARS.request(REQUEST)
-    known = Phrases.of_grammar(grammar)
+    known = RivalPhrases.of_grammar(grammar)
     for text in ("blinking", "dark", "say again"):
         names = grammar.lexicon.phones(text.split())
         assert names is not None
@@ -55,8 +55,8 @@ def test_the_phrase_that_was_said_is_among_the_compared_ones() -> None:
 def test_phrases_with_the_meaning_of_the_answer_are_no_rivals() -> None:
     """None of the compared phrases means the same as the answer, and all pronunciations are known."""
     grammar = GRAMMARS.request(REQUEST)
-    known = Phrases.of_grammar(grammar)
-    assert known is Phrases.of_grammar(grammar)
+    known = RivalPhrases.of_grammar(grammar)
+    assert known is RivalPhrases.of_grammar(grammar)
     dark = {
         phones
         for text in grammar.phrases()

@@ -10,7 +10,7 @@ from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing import verification
 from assistant.hearing.acoustics import OUTPUTS, PHONE_NUMBERS
 from assistant.hearing.phone_sums import floor
-from assistant.hearing.rivals import Phrases
+from assistant.hearing.rivals import RivalPhrases
 
 LEXICON = GrammarSet.load(resources.directory("grammars")).lexicon
 
@@ -27,7 +27,7 @@ def spoken(*phones: str) -> np.ndarray:
 def measured(sound: np.ndarray, words: str, *others: str) -> dict[str, float]:
     """The measures of the best of the words in this sound, in a grammar of all of them."""
     known = {text: text for text in (words, *others)}
-    phrases = Phrases.of([words, *others], known.get, LEXICON)
+    phrases = RivalPhrases.of([words, *others], known.get, LEXICON)
     found = verification.verified(sound, [words, *others], known.get, phrases, LEXICON)
     assert found is not None
     return found[1] | {"best": float(found[0] == words)}
