@@ -10,7 +10,7 @@ from assistant.errors import UsageProblem
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Learn a technician's voice in three minutes, and own words for answers."
+ABOUT = "Learn your voice in a lesson of three minutes, and your own words for answers."
 EXAMPLE = 'bay-assistant learn --technician Sam --word "she\'s lit" --means lit'
 
 
@@ -19,26 +19,26 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--technician",
         metavar="NAME",
-        help="whose voice (default: the only one that is known, else 'technician')",
+        help="whose voice it is (default: the only one learnt so far, else 'technician')",
     )
     parser.add_argument(
-        "--word", metavar="WORDS", help="with --means: teach own words for an answer; no lesson"
+        "--word", metavar="WORDS", help="with --means: teach your own words for an answer, without a lesson"
     )
     parser.add_argument(
-        "--means", metavar="ANSWER", help="the answer that they stand for: lit, dark, 'not sure' …"
+        "--means", metavar="ANSWER", help="the answer they stand for: lit, dark, 'not sure' …"
     )
-    parser.add_argument("--show", action="store_true", help="show what is known, and do nothing else")
+    parser.add_argument("--show", action="store_true", help="show what has been learnt, and do nothing else")
     parser.add_argument(
         "--forget",
         nargs="?",
         const="",
         metavar="WORDS",
-        help="throw away these own words, or all that is known of the technician",
+        help="forget these own words; without WORDS, forget everything about the technician",
     )
     parser.add_argument(
         "--keep-sound",
         action="store_true",
-        help="keep the sound of the lesson beside what was learnt; without it no sound is kept",
+        help="also keep the recordings of the lesson; without this no sound is kept",
     )
     add_voice(parser)
     add_sound(parser)

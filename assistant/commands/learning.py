@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import random
 import shutil
@@ -33,6 +34,8 @@ if TYPE_CHECKING:
 LEAST_TAKES = 6
 """Fewest takes from which something is learnt."""
 
+_ENDED_AT_ONCE = "Ended at once. Nothing was learnt from this lesson; what was known before is unchanged."
+
 
 def technician(options: argparse.Namespace) -> str:
     """The name that is given, else the only one that is known.
@@ -45,7 +48,7 @@ def technician(options: argparse.Namespace) -> str:
     known = keeping.every()
     if len(known) > 1:
         names = ", ".join(one.technician for one in known)
-        raise UsageProblem(f"The voices of {names} are known. Say whose: --technician NAME.")
+        raise UsageProblem(f"The voices of {names} have been learnt. Say whose you mean: --technician NAME.")
     return known[0].technician if known else keeping.NOBODY
 
 
@@ -65,15 +68,15 @@ def show(options: argparse.Namespace) -> int:
     found = [keeping.read(options.technician)] if options.technician else list(keeping.every())
     known = [one for one in found if one is not None]
     if not known and options.technician:
-        print(f"Nothing is known of {technician(options)}.")
+        print(f"Nothing has been learnt about {technician(options)}.")
     elif not known:
-        print("No voice is known. Learn one with: bay-assistant learn")
+        print("No voice has been learnt yet. To learn one: bay-assistant learn")
     for one in known:
         for line in Hearer(one).remarks(find_model(options.model)):
             print(line)
         for line in advice.lines(one, with_own_words(grammars, one)):
             print(f"  {line}")
-        print(f"  It is in {keeping.file_of(one.technician)}; nothing of it leaves this machine.")
+        print(f"  It is kept in {keeping.file_of(one.technician)} and never leaves this machine.")
     return 0
 
 
@@ -87,9 +90,9 @@ def forget(options: argparse.Namespace) -> int:
     if not options.forget:
         shutil.rmtree(_sound_folder(name), ignore_errors=True)
         print(
-            f"Nothing is known of {_called(name)} any more."
+            f"Everything learnt about {_called(name)} has been thrown away."
             if keeping.forget(name)
-            else f"Nothing was known of {_called(name)}."
+            else f"Nothing had been learnt about {_called(name)}."
         )
         return 0
     known = keeping.read(name)
@@ -99,7 +102,7 @@ def forget(options: argparse.Namespace) -> int:
             f"'{words}' is not among the own words of {_called(name)}. 'learn --show' lists them."
         )
     keeping.keep(replace(known, own=tuple(one for one in known.own if one.words != words)))
-    print(f"'{words}' means nothing of its own any more.")
+    print(f"'{words}' has been forgotten.")
     return 0
 
 
@@ -137,53 +140,60 @@ def teach_voice(options: argparse.Namespace) -> int:
     if sys.stdin is None:
         raise GearProblem("No keys can be read: standard input is closed. Start bay-assistant in a terminal.")
     name = technician(options)
-    known = keeping.read(name) or Learnt(name)
-    grammars = with_own_words(GrammarSet.load(grammars_folder(options)), known)
-    library = load_library(procedures_folder(options))
-    recogniser = Recogniser(find_model(options.model))
-    listed = prompts(library, grammars, known.own, random.Random())  # noqa: S311  an order, no secret
-    lesson = Lesson(listed, library, grammars)
-    gear = Gear(
+    with Ending(last_words=_ENDED_AT_ONCE) as ending:
+        ending.begin()
+        known = keeping.read(name) or Learnt(name)
+        grammars = with_own_words(GrammarSet.load(grammars_folder(options)), known)
+        library = load_library(procedures_folder(options))
+        recogniser = Recogniser(find_model(options.model))
+        listed = prompts(library, grammars, known.own, random.Random())  # noqa: S311  an order, no secret
+        lesson = Lesson(listed, library, grammars)
+        sit(lesson, recogniser, grammars, _gear(options), ending)
+        said = len(lesson.takes)
+        if said < LEAST_TAKES:
+            print(f"Too few words were said: {said}, and it takes {LEAST_TAKES}. Nothing was changed.")
+            return 1
+        early = "The lesson was ended early; what was said so far counts. " if ending.asked else ""
+        with contextlib.suppress(OSError):  # a terminal that was closed must not cost what was said
+            print(f"{early}Learning from {said} words …", flush=True)
+        done = concluded(known, lesson.takes, recogniser, grammars, f"{datetime.now().astimezone():%Y-%m-%d}")
+        path = keeping.keep(done.learnt)
+    if options.keep_sound:
+        _keep_sound(_sound_folder(name), lesson.takes)
+    _tell(done)
+    for line in advice.lines(done.learnt, grammars):
+        print(line)
+    sound = f"The sound is in {_sound_folder(name)}" if options.keep_sound else "The sound was not kept"
+    print(f"{sound}. What was learnt is in {path} and never leaves this machine.")
+    print(
+        f"'run --technician {name}' uses it from now on."
+        if len(keeping.every()) > 1
+        else "'run' uses it from now on."
+    )
+    return 0
+
+
+def _gear(options: argparse.Namespace) -> Gear:
+    return Gear(
         microphone=options.microphone,
         speaker=options.speaker,
         voice=options.voice,
         speech_rate=options.speech_rate,
     )
-    with Ending() as ending:
-        sit(lesson, recogniser, grammars, gear, ending)
-        if len(lesson.takes) < LEAST_TAKES:
-            print(f"Only {len(lesson.takes)} words were said, too few to learn from. Nothing was changed.")
-            return 1
-        print(f"Learning from {len(lesson.takes)} words …", flush=True)
-        done = concluded(known, lesson.takes, recogniser, grammars, f"{datetime.now().astimezone():%Y-%m-%d}")
-        path = keeping.keep(done.learnt)
-        if options.keep_sound:
-            _keep_sound(_sound_folder(name), lesson.takes)
-    _tell(done)
-    for line in advice.lines(done.learnt, grammars):
-        print(line)
-    sound = f"The sound is in {_sound_folder(name)}" if options.keep_sound else "The sound was not kept"
-    print(f"{sound}; what was learnt is in {path}, and never leaves this machine.")
-    print(
-        f"'run --technician {name}' hears with it."
-        if len(keeping.every()) > 1
-        else "'run' hears with it from now on."
-    )
-    return 0
 
 
 def _tell(done: Conclusion) -> None:
     if done.learnt.scales.size:
         print(
-            f"Of the {done.checked} words that only check, {done.before} were heard before, and {done.after} are "
-            "heard now."
+            f"Of the {done.checked} words that only check, {done.before} were understood before the lesson, and "
+            f"{done.after} are now."
         )
         return
-    print(f"Of the {done.checked} words that only check, {done.before} are heard.")
+    print(f"Of the {done.checked} words that only check, {done.before} were understood.")
     print(
-        "Too few words were said to fit the model to the voice, so it stays as it is."
+        "Too few words were said to fit the recogniser to your voice, so it stays as it was."
         if done.short
-        else "Fitting the model to the voice did not help there, so it stays as it is."
+        else "Fitting the recogniser to your voice did not help with them, so it stays as it was."
     )
 
 

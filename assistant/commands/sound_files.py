@@ -12,11 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import resources
 from assistant.commands.console import complain
+from assistant.core.dialogue.missing import BAD_LEVELS
 from assistant.core.dialogue.sayable import request_for
 from assistant.core.dialogue.states import State
 from assistant.core.values.codec import to_json
+from assistant.core.values.events import known_words
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
+from assistant.hearing.levels import LevelOf, Trouble, cure
 from assistant.hearing.recogniser import find_model
 from assistant.hearing.sound import read_sound
 from assistant.hearing.whole import hear_whole
@@ -25,7 +28,7 @@ from assistant.loading.folder import load_library
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from assistant.core.values.result import Result
@@ -48,7 +51,8 @@ def run(
 ) -> int:
     """Recognise files and write a line for each.
 
-    Standard error says first if what was learnt of the voice does not count any more.
+    Standard error says first if what was learnt of the voice does not count any more, and last, once for each
+    trouble, that files are too quiet, cut off or full of hum, and what to turn.
     Each line has the same parts. For a file that cannot be read they are all null, and ``error`` says why; the
     other files are heard all the same.
 
@@ -77,6 +81,7 @@ def _hear(
 ) -> int:
     """Hear each file; 0, or 2 if one cannot be read."""
     status = 0
+    levels = BadLevels()
     for file in files:
         try:
             sound = read_sound(file)
@@ -99,10 +104,11 @@ def _hear(
         begun = time.perf_counter()
         judged, evidence = hear_whole(recogniser, asked, sound.samples, DEFAULT_THRESHOLDS)
         snr_db = evidence.snr_db if evidence else None
+        levels.look(file, LevelOf.of(sound.samples), speech=evidence is not None)
         write(
             {
                 "file": str(file),
-                "words": judged.words,
+                "words": known_words(judged.words),
                 "result": _plain(judged.result) if judged.result else None,
                 "accepted": judged.accepted,
                 "confidence": judged.confidence,
@@ -111,7 +117,29 @@ def _hear(
                 "elapsed_s": round(time.perf_counter() - begun, 3),
             }
         )
+    for line in levels.lines():
+        complain(line)
     return status
+
+
+class BadLevels:
+    """Files whose level a turn of a knob would have mended, told once for each trouble."""
+
+    def __init__(self) -> None:
+        self._found: dict[Trouble, list[tuple[Path, LevelOf]]] = {}
+
+    def look(self, file: Path, level: LevelOf, *, speech: bool) -> None:
+        """Look at the next file; only one with speech in it can be too quiet."""
+        trouble = level.trouble
+        if trouble is not None and (speech or trouble is not Trouble.QUIET):
+            self._found.setdefault(trouble, []).append((file, level))
+
+    def lines(self) -> Iterator[str]:
+        """For each trouble its first file, how many more there are, the figure of the first, and what to turn."""
+        for trouble, files in self._found.items():
+            (file, level), more = files[0], len(files) - 1
+            others = f" and {more} more {'file' if more == 1 else 'files'}" if more else ""
+            yield f"{file}{others}: {BAD_LEVELS[trouble]} {cure(trouble, level)}"
 
 
 def asked_for(

@@ -19,7 +19,7 @@ def show(session: RecordedSession, stream: TextIO) -> None:
         if isinstance(event, Heard):
             screen.heard(event.words, event.at)
         elif isinstance(event, NoMatch):
-            screen.heard(event.words or "(speech)", event.at, understood=False)
+            screen.heard(event.shown, event.at, understood=False)
         elif isinstance(event, KeyPressed):
             screen.key(event.key, event.at)
         for action in line.actions:

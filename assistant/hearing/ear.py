@@ -11,7 +11,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
-from assistant.core.values.events import Clip, Event, Heard, LevelChanged, NoiseChanged, NoMatch, NoteRecorded
+from assistant.core.values.events import (
+    Clip,
+    Event,
+    Heard,
+    LevelChanged,
+    NoiseChanged,
+    NoMatch,
+    NoteRecorded,
+    known_words,
+)
 from assistant.errors import RecordProblem
 from assistant.hearing.activity import (
     DEFAULT_TIMING,
@@ -260,9 +269,8 @@ class Ear:
             )
         else:
             self._finder.nearness.not_understood()
-            self._reports.happened(
-                lambda at: NoMatch(at, judged.words, judged.confidence, clip, snr_db, noise_db)
-            )
+            words = known_words(judged.words)
+            self._reports.happened(lambda at: NoMatch(at, words, judged.confidence, clip, snr_db, noise_db))
 
     def _watch_level(self, samples: Samples, *, understood: bool) -> None:
         """Tell when the microphone's level becomes bad, or good again.

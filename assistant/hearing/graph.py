@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
+from assistant.core.values import events
 from assistant.errors import ModelProblem
 from assistant.grammar.lexicon import PHONES
 from assistant.hearing.openfst import INFINITY, Fst
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from assistant.grammar.lexicon import Pronunciation
     from assistant.hearing.phones import PhoneLayout
 
-UNKNOWN = "[unk]"
+UNKNOWN = events.UNKNOWN
 """The filler word: in a result it stands for speech outside the grammar."""
 
 

@@ -23,6 +23,7 @@ class Options:
     jobs: int = 1
     beside: bool = True
     share: float | None = None
+    go_on: bool = False
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,7 @@ class HearingFigures:
         delays: The delays for each recogniser and condition.
         memory_mb: Memory for each of our models, MB.
         notes: Parts that were left out, with the reasons.
+        unfinished: Parts that are still to be measured.
         took_s: Wall-clock time of the whole measurement, s.
     """
 
@@ -63,4 +65,5 @@ class HearingFigures:
     delays: dict[tuple[str, str], Delays] = field(default_factory=dict)
     memory_mb: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    unfinished: list[str] = field(default_factory=list)
     took_s: float = 0.0

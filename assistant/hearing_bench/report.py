@@ -88,6 +88,7 @@ def to_json(measured: HearingFigures) -> dict[str, Any]:
         "models": measured.models,
         "thresholds": {"reject_below": limits.reject_below, "ask_below": limits.ask_below},
         "notes": measured.notes,
+        "unfinished": measured.unfinished,
         "rows": list(_json_rows(measured, limits.ask_below)),
         "silent": {name: _json_silent(measured, name) for name in measured.models},
         "accepted": {

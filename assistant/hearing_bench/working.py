@@ -58,6 +58,19 @@ class Done:
     lost: str = ""
 
 
+def joined(pieces: Sequence[Done]) -> Done:
+    """The pieces of a row together, in their order."""
+    whole = Done()
+    for one in pieces:
+        whole.records += one.records
+        for name, stream in one.streams.items():
+            known = whole.streams.get(name)
+            whole.streams[name] = known.with_more(stream) if known else stream
+        whole.notes += [note for note in one.notes if note not in whole.notes]
+        whole.lost = whole.lost or one.lost
+    return whole
+
+
 @dataclass(frozen=True)
 class _Waiting:
     """An utterance that PocketSphinx has not heard yet."""

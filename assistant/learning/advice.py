@@ -52,7 +52,7 @@ def about(learnt: Learnt, *, fitted: bool) -> str:
     if fitted:
         parts.append("the model is fitted to it")
     if learnt.own:
-        parts.append(f"{len(learnt.own)} own words count" if len(learnt.own) > 1 else "own words count")
+        parts.append(f"own words: {len(learnt.own)}")
     more = f" ({', '.join(parts)})" if parts else ""
     when = f", learnt on {learnt.day}" if learnt.day else ""
     return f"Voice: {learnt.technician}{when}{more}."
@@ -63,6 +63,6 @@ def lapse(learnt: Learnt) -> str:
     stay = " Own words stay." if learnt.own else ""
     return (
         f"The lesson of {learnt.technician} was heard by another acoustic model, so what it taught about the voice "
-        f"does not count any more. Teach it again: bay-assistant learn --technician "
+        f"no longer counts. Take the lesson again: bay-assistant learn --technician "
         f"{shlex.quote(learnt.technician)}.{stay}"
     )

@@ -48,7 +48,7 @@ class Hearer:
         """What the screen says about the voice first; none for nobody."""
         if self.known:
             names = ", ".join(self.known)
-            return (f"The voices of {names} are known; --technician NAME hears with one of them.",)
+            return (f"The voices of {names} have been learnt; choose one with --technician NAME.",)
         if self.learnt is None:
             return ()
         return (about(self.learnt, fitted=self.fits(model)), *self.lapsed(model))

@@ -51,7 +51,7 @@ def own_word(words: str, means: str, grammars: GrammarSet, known: Sequence[OwnWo
             f"'{words}' cannot be an answer. Give one to {MOST_WORDS} words in letters: 'she is lit', not '1 lit'."
         )
     if len(known) >= MOST_OWN_WORDS:
-        raise UsageProblem(f"There are {MOST_OWN_WORDS} own words already. Throw some away first.")
+        raise UsageProblem(f"There are {MOST_OWN_WORDS} own words already. Forget some first (--forget).")
     lexicon = grammars.lexicon
     found = english.look_up([one for one in said if one not in lexicon])
     if missing := [one for one in said if one not in lexicon and one not in found]:
@@ -65,7 +65,7 @@ def own_word(words: str, means: str, grammars: GrammarSet, known: Sequence[OwnWo
         )
     for one in known:
         if one.words == text and (one.kind, one.means) != (kind, name):
-            raise UsageProblem(f"'{text}' means {one.means} already. Throw that away first.")
+            raise UsageProblem(f"'{text}' means {one.means} already. Forget that first (--forget).")
     return OwnWord(text, kind, name)
 
 

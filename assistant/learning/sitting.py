@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import queue
 import sys
+import threading
 import time
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -14,7 +15,6 @@ import numpy as np
 from assistant.core.values.events import Clip, Event, GearBack, GearLost, Heard, NoMatch
 from assistant.errors import GearProblem
 from assistant.hearing.ear import Ear, Make, Reports
-from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.listener import Listener
 from assistant.keys.pad import NumberPad
 from assistant.learning.prompts import ASKED
@@ -41,9 +41,10 @@ AGAIN, SKIP, STOP = ("0", "enter"), "plus", "stop"
 """Keys: say the word again, leave it out, end the lesson; those of a session."""
 
 EXPLAINED = (
-    "Say each word after the assistant, as you do in the bay, with its noise. It takes about three minutes.",
-    "Half of the words teach. The other half only checks whether it helps.",
-    "Keys: 0 or Enter again, + skip, Escape or space stop. The word 'stop' ends it at any time; it also comes last.",
+    "Repeat each word after the assistant, the way you talk in the bay and with its noise. It takes three minutes.",
+    "Half of the words teach. The others only check whether that helped.",
+    "Keys: 0 or Enter: again, +: skip, Escape or the space bar: stop. The word 'stop' ends it too; it also comes last.",
+    "However the lesson ends, what was said so far counts.",
 )
 """The first lines of a lesson."""
 
@@ -84,6 +85,7 @@ class Sitting:
         self._came: queue.SimpleQueue[Event | _Key | _Leave] = queue.SimpleQueue()
         self._sounds: _Sound = queue.SimpleQueue()
         self._lost = False
+        self._leaving = threading.Event()
         self.ears: Listener | None = None
 
     # --- from other threads ---
@@ -100,10 +102,14 @@ class Sitting:
     def press(self, key: str) -> None:
         """A key."""
         self._came.put(_Key(key))
+        if key == STOP:
+            self._output.cut()
 
     def leave(self) -> None:
         """End the lesson; what was said so far counts."""
+        self._leaving.set()
         self._came.put(_Leave())
+        self._output.cut()
 
     # --- the course ---
 
@@ -124,7 +130,8 @@ class Sitting:
     def _ask(self) -> bool:
         """Ask for a word once; whether something came of it (False after a silence)."""
         prompt = self._lesson.prompt
-        if prompt is None:
+        if prompt is None or self._leaving.is_set():
+            self._lesson.stop()
             return True
         number, of = self._lesson.position
         half = "teaches" if prompt.teaches else "checks"
@@ -167,10 +174,8 @@ class Sitting:
             case GearBack():
                 self._lost = False
                 return True
-            case Heard():
-                self._hear(came.words, came)
-            case NoMatch():
-                self._hear(came.words, came)
+            case Heard() | NoMatch():
+                self._hear(came)
             case _:
                 return False
         return True
@@ -182,21 +187,23 @@ class Sitting:
             self._lesson.go_on()
         return key in (STOP, SKIP, *AGAIN)
 
-    def _hear(self, words: str, came: Heard | NoMatch) -> None:
+    def _hear(self, came: Heard | NoMatch) -> None:
         try:
             sound = self._sounds.get(timeout=1.0)
         except queue.Empty:
             sound = np.zeros(0, np.int16)
         result = came.result if isinstance(came, Heard) else None
-        take = self._lesson.heard(words, result, sound, accepted=isinstance(came, Heard))
-        known = words and UNKNOWN not in words.split()
-        self._screen.heard(words if known else "(speech)", self._now(), understood=take is None or take.right)
+        take = self._lesson.heard(came.words, result, sound, accepted=isinstance(came, Heard))
+        shown = came.words if isinstance(came, Heard) else came.shown
+        self._screen.heard(shown, self._now(), understood=take is None or take.right)
 
     def _say(self, text: str) -> None:
         """Speak and wait for the end; without a loudspeaker the line on the screen must do."""
         ended: queue.SimpleQueue[bool] = queue.SimpleQueue()
         try:
             self._output.play(self._voice.render(text), ended.put)
+            if self._leaving.is_set():  # it came while the word was rendered
+                self._output.cut()
             ended.get(timeout=10.0)
         except (GearProblem, queue.Empty):
             return
@@ -210,7 +217,7 @@ def sit(lesson: Lesson, recogniser: Recogniser, grammars: GrammarSet, gear: Gear
         recogniser: Hears.
         grammars: With own words.
         gear: Microphone, loudspeaker and voice.
-        ending: Tells of signals.
+        ending: Tells of signals; it has begun.
 
     Raises:
         GearProblem: Microphone, loudspeaker or keys cannot be used.
@@ -221,7 +228,6 @@ def sit(lesson: Lesson, recogniser: Recogniser, grammars: GrammarSet, gear: Gear
         begun = time.monotonic()
         screen = LineScreen(sys.stdout)
         sitting = Sitting(lesson, voice, output, screen, lambda: time.monotonic() - begun)
-        ending.begin()
         ending.tell(sitting.leave)
         if microphone is not None:
             ear = Ear(recogniser, grammars.request, Reports(sitting.happened, sitting.keep))

@@ -14,6 +14,7 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+import sys
 import threading
 import time
 from typing import TYPE_CHECKING, Self
@@ -42,15 +43,22 @@ _STOP = 0  # no signal has this number
 class Ending:
     """Holds signals back from `begin` until the ``with`` block ends; then the handlers are as they were.
 
-    A signal that is ignored (``nohup``, a job in the background of a shell) stays ignored.
+    A signal that is ignored (``nohup``, a job in the background of a shell) stays ignored; but not SIGINT if the keys
+    come from a terminal: Ctrl-C there means this program, even if a script that ignores it has started it.
     Outside the main thread, where Python sets no handlers, nothing is changed.
 
     Args:
         leave: Ends the process at once with an exit status; a stand-in is for tests.
+        last_words: A sentence for the terminal when a second signal ends the program at once.
     """
 
-    def __init__(self, leave: Callable[[int], object] = os._exit) -> None:
+    def __init__(
+        self,
+        leave: Callable[[int], object] = os._exit,
+        last_words: str = "Ended at once. What was confirmed is in the record.",
+    ) -> None:
         self._leave = leave
+        self._said_last = last_words
         self._lock = threading.Lock()
         self._call: Callable[[], object] | None = None
         self._asked: int | None = None
@@ -85,9 +93,8 @@ class Ending:
         self._thread.start()
         for number in NUMBERS:
             before = signal.getsignal(number)
-            if (
-                before is not None and before != signal.SIG_IGN
-            ):  # None: set by C code, which we cannot put back
+            taken = before != signal.SIG_IGN or (number == signal.SIGINT and _keys_from_terminal())
+            if before is not None and taken:  # None: set by C code, which we cannot put back
                 self._before[number] = before
                 signal.signal(number, _nothing)
 
@@ -146,7 +153,7 @@ class Ending:
             if self._hurry is None:  # it ended meanwhile
                 return
         # A terminal that takes nothing more (Ctrl-S, a dead line) must not hold what is to end now.
-        last = threading.Thread(target=_last_words, name="last-words", daemon=True)
+        last = threading.Thread(target=_last_words, args=[self._said_last], name="last-words", daemon=True)
         last.start()
         last.join(_LAST_WORDS_S)
         self._leave(128 + number)
@@ -156,7 +163,14 @@ def _nothing(_number: int, _frame: FrameType | None) -> None:
     """The thread that reads the pipe does it all."""
 
 
-def _last_words() -> None:
+def _keys_from_terminal() -> bool:
+    try:
+        return sys.stdin.isatty()
+    except (AttributeError, ValueError):  # there is none, or it is closed
+        return False
+
+
+def _last_words(sentence: str) -> None:
     undo_all()
     with contextlib.suppress(OSError):
-        os.write(2, b"\nbay-assistant: ended at once. What was confirmed is in the record.\n")
+        os.write(2, f"\nbay-assistant: {sentence}\n".encode())

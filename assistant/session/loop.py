@@ -251,7 +251,7 @@ class Session:
             case Heard():
                 self._screen.heard(event.words, event.at)
             case NoMatch():
-                self._screen.heard(event.words or "(speech)", event.at, understood=False)
+                self._screen.heard(event.shown, event.at, understood=False)
             case KeyPressed():
                 self._screen.key(event.key, event.at)
             case GearLost() | GearBack():

@@ -155,6 +155,32 @@ def test_files_that_cannot_be_heard_are_said_and_the_others_are_heard(
     assert ({"outcome": "dark"}, True) == (good["result"], good["accepted"])
 
 
+def test_a_bad_level_is_told_once_for_each_trouble_with_what_to_turn(
+    hearing: Hearing, tmp_path: Path
+) -> None:
+    """Two files cut off and one too quiet: a sentence for each trouble, in the words of a session, on standard error.
+
+    The lines of JSON have the same parts as always, and a file of nothing but faint noise is not called too quiet.
+    """
+    samples, rate = soundfile.read(SOUNDS / "feed-lit.flac")
+    peak = np.abs(samples).max()
+    made = {
+        "cut-1.wav": np.clip(samples / peak * 8, -1, 1),
+        "cut-2.wav": np.clip(samples / peak * 6, -1, 1),
+        "quiet.wav": samples / peak * 10 ** (-50 / 20),
+        "noise.wav": np.random.default_rng(1).normal(0, 1e-3, rate),
+    }
+    for name, sound in made.items():
+        soundfile.write(tmp_path / name, sound, rate)
+    lines = hearing("--grammar", "lamp", SOUNDS / "feed-lit.flac", *(tmp_path / name for name in made))
+    assert [PROMISED] * 5 == [list(line) for line in lines]
+    cut, quiet = hearing.error.splitlines()
+    assert f"{tmp_path / 'cut-1.wav'} and 1 more file: The microphone is too loud. " in cut
+    assert "% of loud speech is cut off. Turn down its recording level" in cut
+    assert f"{tmp_path / 'quiet.wav'}: The microphone is too quiet. Speech at -" in quiet
+    assert "dB of full scale. Turn up its recording level" in quiet
+
+
 def test_a_very_long_file_is_refused(hearing: Hearing, tmp_path: Path) -> None:
     """A recording of a whole day does not fill the memory: it is refused with its length."""
     file = tmp_path / "long.flac"

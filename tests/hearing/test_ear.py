@@ -19,6 +19,7 @@ from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import RecordProblem
 from assistant.hearing.activity import CHUNK_S, DEFAULT_TIMING, Completeness
 from assistant.hearing.ear import Ear, Make, Reports
+from assistant.hearing.graph import UNKNOWN
 from assistant.hearing.noise import NoiseWatch
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import RATE, Samples
@@ -83,6 +84,16 @@ def test_utterances_become_events(desk: Desk, size: int) -> None:
         assert pytest.approx(clip.size / RATE) == event.clip.duration_s
         assert event.snr_db is not None
         assert 15 < event.snr_db < 25
+
+
+def test_what_is_no_word_is_reported_without_the_recognisers_sign(desk: Desk) -> None:
+    """Neither screen nor record ever gets "[unk]": a remark has no words, or only those of the grammar."""
+    desk.ear.listen(LAMP)
+    desk.feed(np.concatenate([noise(0.6, -40), sound("remark"), noise(1.0, -40)]))
+    (event,) = desk.events
+    assert isinstance(event, NoMatch)
+    assert "unk" not in event.words
+    assert UNKNOWN in desk.ear._recogniser.hear(desk.clips[0], GRAMMARS.request(LAMP)).words.split()
 
 
 def test_the_clip_holds_the_whole_utterance(desk: Desk) -> None:

@@ -7,6 +7,7 @@ import json
 import re
 import shutil
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -17,10 +18,12 @@ from assistant.cli import main
 from assistant.core.values.result import Control, Result
 from assistant.errors import GearProblem
 from assistant.hearing_bench import report
+from assistant.hearing_bench.kept_rows import KeptRows
 from assistant.hearing_bench.manifest import NAME, BenchVoice, Recording, Recordings
 from assistant.hearing_bench.measurements import HeardUtterance, HearingFigures
 from assistant.hearing_bench.scoring import Hearing
 from assistant.hearing_bench.speech import SpeechCache, missing_recordings
+from assistant.hearing_bench.working import Done, Worker, WorkPiece
 
 BUNDLED = resources.directory("audio_fixtures") / NAME
 
@@ -62,13 +65,13 @@ def small() -> dict[str, Any]:
 OLD = ("lamp", "control", "readings", "shop", "remarks", "people-numbers", "hours", "turns", "memory")
 
 
-def bench(folder: Path, *arguments: str) -> dict[str, Any]:
+def bench(folder: Path, *arguments: str, status: int = 0) -> dict[str, Any]:
     path = folder / "small.json"
     path.write_text(json.dumps(small(), indent=1), encoding="utf-8")
     made = folder / "figures.json"
     (folder / "people-words.json").write_text('{"sets": []}', encoding="utf-8")
     options = ["--manifest", str(path), "--cache", str(folder / "cache"), "--json", str(made), "--jobs", "1"]
-    assert main(["bench", "hearing", *options, *arguments]) == 0
+    assert main(["bench", "hearing", *options, *arguments]) == status
     figures: dict[str, Any] = json.loads(made.read_text(encoding="utf-8"))
     return figures
 
@@ -120,6 +123,58 @@ def test_a_second_run_gives_the_same_from_the_cache(tmp_path: Path, monkeypatch:
     assert ours == second["rows"]
     assert first["reliability"]["bundled model"] == second["reliability"]["bundled model"]
     assert kept == {path: path.stat().st_mtime_ns for path in (tmp_path / "cache").iterdir()}
+
+
+@needs_flite
+def test_a_measurement_that_is_broken_off_keeps_its_rows_and_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Ctrl-C ends it with what is kept; going on measures only the rest, and all figures but times are the same.
+
+    It goes on only with the same options, and what is finished is no longer kept.
+    """
+    monkeypatch.setitem(sys.modules, "pocketsphinx", None)
+    parts = ("--only", "lamp", "control", "remarks", "hours")
+    whole = bench(tmp_path, *parts)
+    heard: list[str] = []
+    hear = Worker.do
+
+    def until(worker: Worker, piece: WorkPiece, progress: Callable[[str], None]) -> Done:
+        if piece.part == "remarks" and not heard.count("remarks"):
+            heard.append("remarks")
+            raise KeyboardInterrupt
+        heard.append(piece.part)
+        return hear(worker, piece, progress)
+
+    monkeypatch.setattr(Worker, "do", until)
+    begun = bench(tmp_path, *parts, status=130)
+    assert "Interrupted. 2 of 4 rows are kept (lamp, control)" in capsys.readouterr().err
+    assert begun["unfinished"] == ["remarks", "hours"]
+    assert {row["part"] for row in begun["rows"]} == {"lamp", "control"}
+    assert main(["bench", "hearing", "--go-on", "--cache", str(tmp_path / "cache"), "--only", "lamp"]) == 2
+    assert "Nothing is kept of a measurement with these options" in capsys.readouterr().err
+    ended = bench(tmp_path, *parts, "--go-on")
+    assert heard == ["lamp", "control", "remarks", "remarks", "hours"]
+    assert ended["unfinished"] == []
+    assert "Measured in 2 goes." in ended["notes"]
+    for name in ("rows", "reliability", "silent", "accepted", "hours", "models"):
+        assert ended[name] == whole[name]
+    assert not list((tmp_path / "cache").glob("measured-*"))
+
+
+@needs_flite
+def test_kept_rows_that_are_damaged_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Half a file, or one of another form, is named, and nothing is measured from it."""
+    monkeypatch.setattr(Worker, "do", lambda *_: Done())
+    monkeypatch.setattr(KeptRows, "forget", lambda _: None)
+    bench(tmp_path, "--only", "lamp")
+    (file,) = (tmp_path / "cache").glob("measured-*")
+    for damage in ("", "{", '{"began": "", "goes": 1, "took_s": 0}\n[]\n', "[]"):
+        file.write_text(damage, encoding="utf-8")
+        bench(tmp_path, "--only", "lamp", "--go-on", status=2)
+        assert f"{file} is damaged" in capsys.readouterr().err
 
 
 def test_an_unknown_part_lists_the_parts(capsys: pytest.CaptureFixture[str]) -> None:

@@ -105,7 +105,7 @@ def test_a_lapsed_lesson_is_told_once_with_what_to_do(
     keeping.keep(dataclasses.replace(SAM, model="1-0"))
     first, lapse = hearer_of("Sam").remarks(MODEL)
     assert "fitted" not in first
-    assert "own words count" in first
+    assert "own words: 1" in first
     assert "bay-assistant learn --technician Sam. Own words stay." in lapse
     grammars = GrammarSet.load(resources.directory("grammars"))
     library, _ = load_folder(resources.directory("procedures"))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import random
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 
 from assistant import resources
 from assistant.core.values.events import GearLost, Heard, NoMatch
@@ -21,9 +22,6 @@ from assistant.learning.sitting import Sitting
 from assistant.learning.takes import scores
 from assistant.loading.folder import load_library
 from assistant.screen.terminal import LineScreen
-
-if TYPE_CHECKING:
-    import pytest
 
 GRAMMARS = GrammarSet.load(resources.directory("grammars"))
 LIBRARY = load_library(resources.directory("procedures"))
@@ -91,6 +89,28 @@ class Out:
 
     def play(self, speech: object, on_finished: Callable[[bool], object]) -> None:
         on_finished(False)
+
+    def cut(self) -> None:
+        pass
+
+
+class SlowOut(Out):
+    """A loudspeaker that speaks until it is cut; `then` is what happens meanwhile, on another thread."""
+
+    def __init__(self) -> None:
+        self.then: Callable[[], object] = self.cut
+        self.played = 0
+        self._finished: Callable[[bool], object] | None = None
+
+    def play(self, speech: object, on_finished: Callable[[bool], object]) -> None:
+        self.played += 1
+        self._finished = on_finished
+        threading.Thread(target=self.then).start()
+
+    def cut(self) -> None:
+        finished, self._finished = self._finished, None
+        if finished is not None:
+            finished(True)
 
 
 class Voice:
@@ -165,6 +185,16 @@ def test_a_lost_microphone_and_a_signal_end_it(monkeypatch: pytest.MonkeyPatch) 
         )
         assert len(course.takes) == 1
         assert course.ended
+
+
+@pytest.mark.parametrize("end", [Sitting.leave, lambda made: made.press("stop")])
+def test_the_end_waits_for_no_word(end: Callable[[Sitting], object]) -> None:
+    """Ctrl-C or Escape cuts the word that the assistant is saying; the loudspeaker here would say it for ever."""
+    course, output = lesson(6), SlowOut()
+    made = Sitting(course, Voice(), output, LineScreen(io.StringIO()), lambda: 0.0)  # type: ignore[arg-type]
+    output.then = lambda: end(made)
+    made.run()
+    assert (course.ended, output.played) == (True, 1)
 
 
 def test_silence_leaves_a_word_out(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -46,15 +46,29 @@ def bay(tmp_path: Path) -> Iterator[Bay]:
         made.kill_server()
 
 
+OWN_TERMINAL = """
+import fcntl, os, signal, sys, termios
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+signal.signal(signal.SIGINT, signal.SIG_IGN)
+os.execv(sys.executable, [sys.executable, "-m", "assistant", *sys.argv[1:]])
+"""
+"""Takes the pseudo terminal as its own, so that Ctrl-C there is a signal, ignores it, and becomes bay-assistant."""
+
+
 @pytest.fixture
 def terminal(bay: Bay) -> Iterator[object]:
-    """Starts bay-assistant in a pseudo terminal with the virtual sound gear."""
+    """Starts bay-assistant in a pseudo terminal with the virtual sound gear.
+
+    With `ignoring` that is its controlling terminal, and it inherits an ignored SIGINT, as from a job in the
+    background of a shell.
+    """
     started: list[Terminal] = []
 
-    def start(*arguments: str) -> Terminal:
+    def start(*arguments: str, ignoring: bool = False) -> Terminal:
         master, slave = pty.openpty()
+        program = ["-c", OWN_TERMINAL] if ignoring else ["-m", "assistant"]
         process = subprocess.Popen(
-            [sys.executable, "-m", "assistant", *arguments],
+            [sys.executable, *program, *arguments],
             env=bay.environment,
             stdin=slave,
             stdout=slave,

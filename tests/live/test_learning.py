@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import signal
 import stat
 import termios
 from collections.abc import Callable
@@ -18,15 +17,35 @@ from assistant.speaking.voice import Voice
 if TYPE_CHECKING:
     from bay import Bay, Terminal
 
+CTRL_C = "\x03"
 GEAR = ("--microphone", "pulse", "--speaker", "pulse")
+
+
+def test_ctrl_c_before_anything_was_said_changes_nothing(
+    bay: Bay, terminal: Callable[..., Terminal], tmp_path: Path
+) -> None:
+    """The word that the assistant speaks is cut off, the sentence says that nothing was changed, and exit is 1."""
+    bay.environment["XDG_CONFIG_HOME"] = str(tmp_path / "config")
+    program = terminal("learn", *GEAR, ignoring=True)
+    before = termios.tcgetattr(program.keyboard)
+    program.wait_for(r"Say: [a-z' ]+\.")
+    program.press(CTRL_C)
+    program.wait_for("Too few words were said: 0, and it takes 6. Nothing was changed.")
+    assert program.ended() == 1
+    assert "Traceback" not in program.text
+    assert termios.tcgetattr(program.keyboard)[3] == before[3]
+    assert not (tmp_path / "config" / "bay-assistant").exists()
 
 
 def test_a_lesson_is_learnt_from_though_ctrl_c_ends_it(
     bay: Bay, terminal: Callable[..., Terminal], tmp_path: Path
 ) -> None:
-    """Spoken words are heard, Ctrl-C loses none of them, the terminal is as before, and no sound is left."""
+    """Spoken words are heard, Ctrl-C loses none of them, the terminal is as before, and no sound is left.
+
+    So it is even if whoever started the program had SIGINT ignored.
+    """
     bay.environment["XDG_CONFIG_HOME"] = str(tmp_path / "config")
-    program = terminal("learn", "--technician", "Sam", "--speech-rate", "260", *GEAR)
+    program = terminal("learn", "--technician", "Sam", "--speech-rate", "260", *GEAR, ignoring=True)
     before = termios.tcgetattr(program.keyboard)
     voice = Voice(200)
     program.wait_for("Half of the words teach")
@@ -44,7 +63,8 @@ def test_a_lesson_is_learnt_from_though_ctrl_c_ends_it(
             if "HEARD" in program.text[begun:]:
                 break
         program.wait_for(r"HEARD")
-    program.process.send_signal(signal.SIGINT)
+    program.press(CTRL_C)
+    program.wait_for("ended early; what was said so far counts")
     program.wait_for("The sound was not kept", 120)
     assert program.ended() == 0
     assert termios.tcgetattr(program.keyboard)[3] == before[3]
@@ -58,6 +78,6 @@ def test_a_lesson_is_learnt_from_though_ctrl_c_ends_it(
     shown.wait_for("Voice: Sam")
     assert shown.ended() == 0
     gone = terminal("learn", "--forget")
-    gone.wait_for("Nothing is known of Sam any more")
+    gone.wait_for("Everything learnt about Sam has been thrown away")
     assert gone.ended() == 0
     assert not file.exists()

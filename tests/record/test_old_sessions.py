@@ -19,7 +19,7 @@ from assistant.core.values.events import Action, Event, Note, Say
 from assistant.record import SessionLog, read_session
 from assistant.record.reading import recorded_folder, recorded_library
 from assistant.record.replaying import replay
-from assistant.writeup import write_text
+from assistant.writeup import write_forms, write_json, write_text
 
 KEPT = Path(__file__).parent / "old_sessions"
 NAMES = sorted(path.name.partition(".")[0] for path in KEPT.glob("*.tar.gz"))
@@ -90,6 +90,17 @@ def test_an_old_session_is_written_up(old: Path) -> None:
     assert standing
     for taken in standing:
         assert library.procedures[taken.procedure].title in text
+
+
+@pytest.mark.parametrize("old", ["spoken"], indirect=True)
+def test_no_sign_of_the_recogniser_is_shown(old: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Speech that was nothing to the recogniser is in this record as "[unk]"; dialogue and write-ups say it plainly."""
+    assert "[unk]" in (old / "log.jsonl").read_text(encoding="utf-8")
+    assert 0 == main(["replay", "--show", str(old)])
+    shown = capsys.readouterr().out
+    assert "(speech) (not understood)" in " ".join(shown.split())
+    for text in (shown, *dict(write_forms(old)).values(), write_json(old)):
+        assert "unk]" not in text
 
 
 @pytest.mark.parametrize("old", ["unsealed"], indirect=True)

@@ -16,6 +16,7 @@ from typing import TextIO, cast
 import pytest
 
 from assistant.core.values.board import Board
+from assistant.core.values.events import NoMatch
 from assistant.screen import drawing
 from assistant.screen.plain import Level
 from assistant.screen.terminal import LineScreen, TerminalScreen, open_screen
@@ -98,6 +99,18 @@ def test_lines_tell_the_dialogue() -> None:
         "01:10.0  NOISE  keys only",
         "01:11.0  NOTE   Session stored.",
     ]
+
+
+@pytest.mark.parametrize(
+    ("words", "shown"),
+    [("[unk]", "(speech)"), ("", "(speech)"), ("feed [unk] lit", "feed lit"), ("[unk] [unk]", "(speech)")],
+)
+def test_what_is_no_word_is_shown_as_speech(words: str, shown: str) -> None:
+    """The recogniser's own sign for other speech, which older records hold, never reaches a person."""
+    heard = NoMatch(62.0, words, 0.2)
+    stream = io.StringIO()
+    LineScreen(stream).heard(heard.shown, heard.at, understood=False)
+    assert stream.getvalue() == f"01:02.0  HEARD  {shown} (not understood)\n"
 
 
 def test_lines_say_each_loss_once() -> None:

@@ -115,6 +115,43 @@ def test_what_was_ignored_stays_ignored() -> None:
         signal.signal(signal.SIGHUP, before)
 
 
+@pytest.mark.parametrize("keys", ["terminal", "pipe"])
+def test_ctrl_c_at_the_terminal_of_the_keys_is_never_ignored(
+    keys: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A script that ignores SIGINT hands that on; Ctrl-C at our own terminal still ends us, and it is put back."""
+    ends = pty.openpty() if keys == "terminal" else os.pipe()
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        with os.fdopen(os.dup(ends[1 if keys == "terminal" else 0])) as stdin, Ending() as ending:
+            monkeypatch.setattr(sys, "stdin", stdin)
+            told = threading.Event()
+            ending.begin()
+            ending.tell(told.set)
+            os.kill(os.getpid(), signal.SIGINT)
+            assert told.wait(10 if keys == "terminal" else 0.05) is (keys == "terminal")
+        assert signal.SIG_IGN == signal.getsignal(signal.SIGINT)
+    finally:
+        signal.signal(signal.SIGINT, before)
+        for end in ends:
+            os.close(end)
+
+
+def test_the_last_words_are_those_of_the_command(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """A command that keeps no record does not speak of one when a second Ctrl-C ends it."""
+    monkeypatch.setattr("assistant.session.ending.PATIENCE_S", 0.0)
+    left = threading.Event()
+    with Ending(lambda _status: left.set(), last_words="Nothing was changed.") as ending:
+        ending.begin()
+        for _ in range(2):
+            os.kill(os.getpid(), signal.SIGINT)
+            time.sleep(0.02)
+        assert left.wait(10)
+    assert capfd.readouterr().err == "\nbay-assistant: Nothing was changed.\n"
+
+
 def test_an_undo_takes_its_handlers_away_again() -> None:
     """A signal after the terminal was given back does what it did before."""
     before = {number: signal.signal(number, signal.SIG_DFL) for number in (signal.SIGTERM, signal.SIGHUP)}

@@ -7,11 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import real, whole
-from assistant.commands.console import ProgressLine, write
+from assistant.commands.console import ProgressLine, complain, write
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
     import argparse
+
+    from assistant.hearing_bench.measurements import HearingFigures, Options
+    from assistant.hearing_bench.running import Bench
 
 ABOUT = "Measure how well the recogniser hears: right, wrong, rejected, in noise, and beside PocketSphinx."
 EXAMPLE = "bay-assistant bench hearing --quick --json hearing.json"
@@ -42,7 +45,11 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--only", metavar="NAME", nargs="+", default=[], help="only these parts; an unknown name lists them"
     )
     parser.add_argument(
-        "--json", dest="json_file", type=Path, metavar="FILE", help="write the figures as JSON"
+        "--json",
+        dest="json_file",
+        type=Path,
+        metavar="FILE",
+        help="write the figures as JSON, also after each row",
     )
     parser.add_argument(
         "--svg", dest="svg_file", type=Path, metavar="FILE", help="write a reliability diagram"
@@ -86,16 +93,55 @@ def _add_ways(parser: argparse.ArgumentParser) -> None:
         metavar="X",
         help="measure this share of each row, at all conditions (default: 1; with --quick 0.2)",
     )
+    parser.add_argument(
+        "--go-on",
+        action="store_true",
+        help="go on with the same measurement after Ctrl-C: the rows that were finished then are not measured again",
+    )
     parser.add_argument("--alone", action="store_true", help="leave out PocketSphinx")
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the report, and write the named files."""
+    """Print the report, and write the named files; 130 if it was broken off with Ctrl-C."""
     from assistant.hearing_bench import report  # noqa: PLC0415
-    from assistant.hearing_bench.measurements import Options  # noqa: PLC0415
-    from assistant.hearing_bench.running import measure  # noqa: PLC0415
+    from assistant.hearing_bench.kept_rows import replace  # noqa: PLC0415
+    from assistant.hearing_bench.running import Bench  # noqa: PLC0415
 
-    wanted = Options(
+    for path in (options.json_file, options.svg_file):
+        if path is not None and not path.resolve().parent.is_dir():
+            raise UsageProblem(f"The folder of {path} does not exist. Name a file in a folder that does.")
+    file: Path | None = options.json_file
+
+    def as_json(measured: HearingFigures) -> str:
+        return json.dumps(report.to_json(measured), indent=1)
+
+    def row_done(measured: HearingFigures) -> None:
+        if file is not None and (file.is_file() or not file.exists()):  # not into a pipe or a device
+            replace(file.resolve(), as_json(measured) + "\n")
+
+    with ProgressLine() as progress:
+        bench = Bench(_wanted(options), progress.tell, row_done)
+        try:
+            measured = bench.run()
+        except KeyboardInterrupt:
+            progress.end()
+            complain(_broken_off(bench, file))
+            return 130
+    if options.json:  # said before the word "hearing", it means what it means for `bench`
+        print(as_json(measured))
+    else:
+        print(report.text(measured), end="")
+    if file is not None:
+        write(file, as_json(measured) + "\n")
+    if options.svg_file is not None:
+        write(options.svg_file, report.svg(measured))
+    return 0
+
+
+def _wanted(options: argparse.Namespace) -> Options:
+    from assistant.hearing_bench.measurements import Options  # noqa: PLC0415
+
+    return Options(
         models=(*([options.model] if options.model else []), *options.models),
         quick=options.quick,
         hours=options.hours,
@@ -107,18 +153,16 @@ def run(options: argparse.Namespace) -> int:
         jobs=options.jobs,
         beside=not options.alone,
         share=options.share,
+        go_on=options.go_on,
     )
-    for path in (options.json_file, options.svg_file):
-        if path is not None and not path.resolve().parent.is_dir():
-            raise UsageProblem(f"The folder of {path} does not exist. Name a file in a folder that does.")
-    with ProgressLine() as progress:
-        measured = measure(wanted, progress.tell)
-    if options.json:  # said before the word "hearing", it means what it means for `bench`
-        print(json.dumps(report.to_json(measured), indent=1))
-    else:
-        print(report.text(measured), end="")
-    if options.json_file is not None:
-        write(options.json_file, json.dumps(report.to_json(measured), indent=1) + "\n")
-    if options.svg_file is not None:
-        write(options.svg_file, report.svg(measured))
-    return 0
+
+
+def _broken_off(bench: Bench, file: Path | None) -> str:
+    """The sentence about what is kept of a measurement that was broken off."""
+    rows = bench.rows
+    kept = [row for row in rows if row in bench.kept.rows]
+    if not kept:
+        return "Interrupted before the first row was finished, so nothing is kept."
+    done = f"{len(kept)} of {len(rows)} rows are kept ({', '.join(kept)})"
+    figures = f", and their figures are in {file}" if file is not None else ""
+    return f"Interrupted. {done}{figures}. The same command with --go-on measures the rest."

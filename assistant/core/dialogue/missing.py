@@ -35,12 +35,15 @@ _NOTICES = {
 LEVEL = "good microphone level"
 """What is missing while the microphone's level is bad, as the board says it after "No"."""
 
-LEVELS = {
-    "quiet": "The microphone is too quiet. See the screen.",
-    "clipped": "The microphone is too loud. See the screen.",
-    "hum": "The microphone hums. See the screen.",
+BAD_LEVELS = {
+    "quiet": "The microphone is too quiet.",
+    "clipped": "The microphone is too loud.",
+    "hum": "The microphone hums.",
 }
-"""Spoken notices of a bad level, by the trouble that `LevelChanged` names."""
+"""What is wrong with a bad level, by the trouble that `LevelChanged` names."""
+
+LEVELS = {trouble: f"{what} See the screen." for trouble, what in BAD_LEVELS.items()}
+"""Spoken notices of a bad level."""
 
 
 def leave_out(talk: Talk, left_out: tuple[str, ...]) -> None:

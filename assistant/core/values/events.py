@@ -106,6 +106,15 @@ class Heard(Event):
     noise_db: float | None = None
 
 
+UNKNOWN = "[unk]"
+"""The recogniser's sign for speech outside the grammar; records of earlier versions hold it too."""
+
+
+def known_words(words: str) -> str:
+    """The words of the grammar among what was heard, without `UNKNOWN`."""
+    return " ".join(word for word in words.split() if word != UNKNOWN)
+
+
 @dataclass(frozen=True)
 class NoMatch(Event):
     """Someone spoke, but it was nothing that the grammar holds (VoiceXML: nomatch)."""
@@ -115,6 +124,11 @@ class NoMatch(Event):
     clip: Clip | None = None
     snr_db: float | None = None
     noise_db: float | None = None
+
+    @property
+    def shown(self) -> str:
+        """What was heard, for people; "(speech)" if it was no word of the grammar."""
+        return known_words(self.words) or "(speech)"
 
 
 @dataclass(frozen=True)
