@@ -22,8 +22,10 @@ if TYPE_CHECKING:
 VOICES = ("kokoro", "flite", "espeak", "festival", "hibari", "kokoro-british", "kokoro-kept", "joe")
 
 
-def make_texts(dictionary: Path, *, accent: bool = False) -> Texts:
-    """The texts over this package's grammars and procedures."""
+def make_texts(
+    dictionary: Path, *, accent: bool = False, prose: Sequence[Path] = (), english: float = 0.0
+) -> Texts:
+    """The texts over this package's grammars and procedures, and plain text from other files."""
     from assistant import resources  # noqa: PLC0415  training alone runs where none of this is installed
     from assistant.acoustic.phones import read_dictionary  # noqa: PLC0415
     from assistant.acoustic.texts import Texts  # noqa: PLC0415
@@ -35,18 +37,25 @@ def make_texts(dictionary: Path, *, accent: bool = False) -> Texts:
             f"There is no {dictionary.name} in {dictionary.parent}. Fill the folder with 'gather'."
         )
     folder = resources.directory("procedures")
-    prose = [path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.yaml"))]
+    files = [*sorted(folder.glob("*.yaml")), *prose]
     return Texts(
         GrammarSet.load(resources.directory("grammars")),
         load_library(folder),
         read_dictionary(dictionary),
-        prose,
+        [path.read_text(encoding="utf-8") for path in files],
         accent=accent,
+        english=english,
     )
 
 
-def synthesiser(name: str, folder: Path) -> voices.TextToSpeech:
-    """A synthesiser by the name in `VOICES`; `folder` holds the unpacked packages."""
+def synthesiser(name: str, folder: Path, device: str = "") -> voices.TextToSpeech:
+    """A synthesiser by the name in `VOICES`; `folder` holds the unpacked packages.
+
+    Args:
+        name: Its name.
+        folder: The unpacked packages.
+        device: Where PyTorch runs Kokoro, in as many voices as can be mixed; "" for one core and its speakers.
+    """
     from assistant.acoustic import voices  # noqa: PLC0415
 
     match name:
@@ -61,6 +70,8 @@ def synthesiser(name: str, folder: Path) -> voices.TextToSpeech:
                 folder / "styles",
                 kept if name == "kokoro-kept" else tuple(trained),
                 mix=0.0 if name == "kokoro-kept" else 0.5,
+                wide=bool(device),
+                device=device,
             )
         case "joe":
             return voices.Piper(folder / "en_US-joe-medium.onnx")
@@ -79,14 +90,14 @@ def _bank(options: argparse.Namespace) -> None:
 
     british = options.voice == "kokoro-british"
     file = "lexicon_gb_gold.json.gz" if british else "lexicon_us_gold.json.gz"
-    texts = make_texts(options.voices / file, accent=british)
+    texts = make_texts(options.voices / file, accent=british, prose=options.prose, english=options.english)
     clock = bank.Clock(lambda text: print(text, file=sys.stderr))
     name = f"{options.voice}-{'readings-' if options.readings else ''}{options.seed}"
     made = bank.fill(
         options.out,
         name,
         texts,
-        synthesiser(options.voice, options.voices),
+        synthesiser(options.voice, options.voices, options.device),
         seconds=3600 * options.hours,
         seed=options.seed,
         part_s=options.part_s,
@@ -235,6 +246,15 @@ def _add_bank(steps: Steps) -> None:
     one.add_argument("--hours", type=float, default=1.0)
     one.add_argument("--seed", type=int, default=1)
     one.add_argument("--readings", action="store_true", help="say readings of instruments only")
+    one.add_argument(
+        "--device", default="", help="run Kokoro with PyTorch there, as 'cuda', mixing voices widely"
+    )
+    one.add_argument(
+        "--prose", type=Path, nargs="+", default=[], metavar="FILE", help="plain text to read from"
+    )
+    one.add_argument(
+        "--english", type=float, default=0.0, metavar="SHARE", help="of other English among the utterances"
+    )
     one.add_argument("--part-s", type=float, default=600.0, help="speech in one pair of files, s")
     one.set_defaults(run=_bank)
 

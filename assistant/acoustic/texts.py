@@ -76,6 +76,7 @@ class Texts:
         dictionary: English words with their sounds in the voices' notation.
         prose: Plain text, whose known words are spoken in order.
         accent: Whether the dictionary's sounds are spoken even where the lexicon has others; for another accent.
+        english: Share of the utterances that are plain text or any words of the dictionary, before all others.
     """
 
     def __init__(
@@ -86,8 +87,9 @@ class Texts:
         prose: Iterable[str] = (),
         *,
         accent: bool = False,
+        english: float = 0.0,
     ) -> None:
-        self._accent = accent
+        self._accent, self._share = accent, english
         self._lexicon = grammars.lexicon
         self._dictionary = dictionary
         self._steps: list[StepGrammar] = [grammars.request(request) for request in requests_of(library)]
@@ -140,6 +142,8 @@ class Texts:
 
     def draw(self, rng: random.Random) -> TrainingText:
         """One random utterance: about half are answers, and the rest teaches sounds in other contexts."""
+        if self._share and rng.random() < self._share:
+            return self._english_words(rng, prose=rng.random() < 0.5)
         kind = rng.random()
         if kind < 0.36:
             return self.utterance(rng.choice(self._steps).sample(rng).split(), rng)

@@ -23,6 +23,7 @@ from assistant.errors import GearProblem
 
 if TYPE_CHECKING:
     import random
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -57,7 +58,7 @@ class TextToSpeech(Protocol):
         """
 
 
-def _at_rate(samples: NDArray[Any], rate: int) -> Sound:
+def _at_rate(samples: NDArray[Any], rate: float) -> Sound:
     if samples.ndim > 1:
         samples = samples.mean(axis=1)
     if rate != RATE:
@@ -89,6 +90,9 @@ class Kokoro:
         styles: Folder of ``<voice>.bin``, in the npm package ``kokoro-js``.
         speakers: Voices to speak with.
         mix: Share of utterances spoken by a mixture of two speakers, a new one each time.
+        wide: Whether timbre and manner are mixed apart, from up to three speakers each and now and then beyond them,
+            and the pitch and throat are shifted by up to 15 %: more voices than there are speakers.
+        device: Where PyTorch runs the network, as "cuda"; "" for one core of the CPU.
     """
 
     model: Path
@@ -96,9 +100,11 @@ class Kokoro:
     styles: Path
     speakers: tuple[str, ...]
     mix: float = 0.5
+    wide: bool = False
+    device: str = ""
 
     def __post_init__(self) -> None:
-        self._session = _network(self.model)
+        self._run = self._network()
         self._symbols: dict[str, int] = json.loads(self.symbols.read_text(encoding="utf-8"))["vocab"]
         self._styles = {
             name: np.fromfile(self.styles / f"{name}.bin", np.float32).reshape(-1, 256)
@@ -108,25 +114,51 @@ class Kokoro:
     def speak(self, said: TrainingText, rng: random.Random) -> tuple[Sound, str]:
         """Speak, now and then with a pause between two words."""
         letters = ""
-        for number, sound in enumerate(said.sounds):
-            letters += (rng.choices([" ", ", ", "… "], [0.86, 0.11, 0.03])[0] if number else "") + sound
+        for number, word in enumerate(said.sounds):
+            letters += (rng.choices([" ", ", ", "… "], [0.86, 0.11, 0.03])[0] if number else "") + word
         letters += rng.choices([".", "", "!", "?"], [0.7, 0.2, 0.06, 0.04])[0]
         tokens = [self._symbols[letter] for letter in letters if letter in self._symbols]
-        first = self._style(rng)
-        name, style = first, self._styles[first]
-        if rng.random() < self.mix:
-            second, share = self._style(rng), rng.uniform(0.3, 0.7)
-            name, style = f"{first}+{second}", share * style + (1 - share) * self._styles[second]
-        row = min(len(tokens), len(style)) - 1
-        (sound,) = self._session.run(
-            None,
-            {
-                "tokens": np.array([[0, *tokens, 0]], np.int64),
-                "style": style[row : row + 1].astype(np.float32),
-                "speed": np.array([rng.uniform(0.8, 1.45)], np.float32),
-            },
+        row = min(len(tokens), 510) - 1
+        name, style = self._wide(rng, row) if self.wide else self._mixed(rng, row)
+        throat = rng.uniform(0.87, 1.15) if self.wide and rng.random() < 0.5 else 1.0
+        (sound,) = self._run(
+            tokens=np.array([[0, *tokens, 0]], np.int64),
+            style=style.astype(np.float32)[None],
+            speed=np.array(
+                [(rng.uniform(0.75, 1.4) if self.wide else rng.uniform(0.8, 1.45)) / throat], np.float32
+            ),
         )
-        return _at_rate(sound.ravel(), 24000), f"kokoro:{name}"
+        return _at_rate(sound.ravel(), 24000 * throat), f"kokoro:{name}"
+
+    def _network(self) -> Callable[..., Sequence[NDArray[Any]]]:
+        if self.device:
+            from assistant.acoustic.on_gpu import GpuVoice  # noqa: PLC0415  needs PyTorch
+
+            return GpuVoice(self.model, self.device).run
+        session = _network(self.model)
+        return lambda **given: session.run(None, given)
+
+    def _mixed(self, rng: random.Random, row: int) -> tuple[str, NDArray[Any]]:
+        """A speaker, or a mixture of two."""
+        first = self._style(rng)
+        if rng.random() >= self.mix:
+            return first, self._styles[first][row]
+        second, share = self._style(rng), rng.uniform(0.3, 0.7)
+        return f"{first}+{second}", share * self._styles[second][row] + (1 - share) * self._styles[first][row]
+
+    def _wide(self, rng: random.Random, row: int) -> tuple[str, NDArray[Any]]:
+        """Timbre (the first half of a style) and manner (the second) of different mixtures; named after the timbre."""
+        made = [self._mixture(rng, row, half) for half in (slice(0, 128), slice(128, 256))]
+        return made[0][0], np.concatenate([made[0][1], made[1][1]])
+
+    def _mixture(self, rng: random.Random, row: int, half: slice) -> tuple[str, NDArray[Any]]:
+        name = self._style(rng)
+        style = self._styles[name][row, half]
+        for chance, lowest, highest in ((0.75, -0.2, 1.0), (0.25, 0.0, 0.5)):
+            if rng.random() < chance:
+                other, share = self._style(rng), rng.uniform(lowest, highest)
+                name, style = f"{name}+{other}", (1 - share) * style + share * self._styles[other][row, half]
+        return name, style
 
     def _style(self, rng: random.Random) -> str:
         english = [name for name in self.speakers if name in KOKORO_ENGLISH]
