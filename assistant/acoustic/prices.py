@@ -65,7 +65,6 @@ PRICES: Mapping[AnswerKind, Price] = {
         8.0,
         1.6,
         "The engine is cranked, or the step goes on, before the hands are away or the lamp is on.",
-        stray=2.0,
     ),
     AnswerKind.DENY: Price(1.0, 1.0, "A false no costs the same question again.", stray=0.3),
     AnswerKind.TAKE_BACK: Price(
