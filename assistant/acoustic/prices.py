@@ -41,7 +41,8 @@ class Price:
         affirm: An answer that must be affirmed; None if such an answer is never read back.
         denied: A wrong answer that must be affirmed: "negative", and the answer again; or it is affirmed all the same.
         stray: What ``wrong`` and ``denied`` cost more if nobody answered at all: something near the grammar was said
-            to somebody else, so the reply falls into other talk and is put right less often.
+            to somebody else, so the reply falls into other talk and is put right less often. 0 for what is read back
+            as a question to whoever is there.
     """
 
     wrong: float
@@ -86,9 +87,8 @@ PRICES: Mapping[AnswerKind, Price] = {
         "Always read back; a wrong number that is affirmed looks like a measurement.",
         0.5,
         2.4,
-        0.5,
     ),
-    AnswerKind.SIGNS: Price(12.0, 1.6, "Always read back, sign by sign.", 0.5, 2.4, 0.5),
+    AnswerKind.SIGNS: Price(12.0, 1.6, "Always read back, sign by sign.", 0.5, 2.4),
     AnswerKind.RESULT: Price(
         6.0,
         1.4,
@@ -96,7 +96,6 @@ PRICES: Mapping[AnswerKind, Price] = {
         "missed, and the diagnosis runs on for thirty questions.",
         0.5,
         1.8,
-        0.5,
     ),
 }
 """The price of each kind of answer."""
