@@ -253,7 +253,7 @@ class Session:
             case NoMatch():
                 self._screen.heard(event.shown, event.at, understood=False)
             case KeyPressed():
-                self._screen.key(event.key, event.at)
+                self._screen.key(event.shown, event.at)
             case GearLost() | GearBack():
                 self._screen.redraw()  # what is lost may have left its mark on the terminal
             case _:

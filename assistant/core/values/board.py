@@ -16,7 +16,7 @@ class Board:
             that is read back ("FEED SIDE: LIT"), or the cause after a verdict ("OPEN CONTROL WIRE").
         lines: Instructions, a short sentence each.
         choices: Key and words of each answer, in the order spoken: ``("1", "lit")``.
-        keys: Other keys that do something now: ``("enter", "affirm")``.
+        keys: Other keys that do something now: ``("enter", "yes")``.  Keys are names, as `key_names` has them.
         mode: ``caution``, ``asking``, ``cranking``, ``resting``, ``read back``, ``standing by``, ``note``,
             ``skipping``, ``finished``.
         heard: Last words understood, or what was keyed so far.

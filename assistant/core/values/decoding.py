@@ -31,9 +31,13 @@ class Decoder:
 
     Args:
         classes: The classes by name.
+        earlier: For a class that was recorded differently by earlier versions, what makes its JSON today's.
     """
 
-    def __init__(self, classes: Mapping[str, type[Any]]) -> None:
+    def __init__(
+        self, classes: Mapping[str, type[Any]], earlier: Mapping[str, Callable[[Any], Any]] | None = None
+    ) -> None:
+        self._earlier = earlier or {}
         self._forms = {name: self._form(cls) for name, cls in classes.items()}
 
     def __call__(self, data: Any) -> Any:
@@ -46,6 +50,8 @@ class Decoder:
         form = self._forms.get(kind) if isinstance(kind, str) else None
         if form is None:
             raise ValueError(f"not an event or action: {str(data)[:80]}")
+        if kind in self._earlier:
+            data = self._earlier[kind](data)
         parts = form.parts
         try:
             given = {name: parts[name](part) for name, part in data.items() if name != "type"}
