@@ -59,7 +59,7 @@ Part = list[list[Row]]
 """The sizes of one part, smallest first."""
 
 
-_MODES = {
+MODE_WORDS = {
     "asking": "",
     "inquiring": "",
     "cautioning": "",
@@ -100,7 +100,7 @@ def _some(rows: list[Row]) -> Part:
 
 def _title(board: Board, width: int) -> Part:
     left = f"TEST {board.step}: {clean(board.title)}" if board.step else clean(board.title)
-    right = clean(_MODES.get(board.mode, board.mode)).upper()
+    right = clean(MODE_WORDS.get(board.mode, board.mode)).upper()
     if not (left + right).strip():
         return []
     left = fit(left.strip(), max(0, width - columns(right) - 2))

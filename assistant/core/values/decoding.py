@@ -50,8 +50,9 @@ class Decoder:
         form = self._forms.get(kind) if isinstance(kind, str) else None
         if form is None:
             raise ValueError(f"not an event or action: {str(data)[:80]}")
-        if kind in self._earlier:
-            data = self._earlier[kind](data)
+        change = self._earlier.get(form.cls.__name__)
+        if change is not None:
+            data = change(data)
         parts = form.parts
         try:
             given = {name: parts[name](part) for name, part in data.items() if name != "type"}
