@@ -52,6 +52,18 @@ def add_sessions(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_pad(parser: argparse.ArgumentParser) -> None:
+    """Add ``--pad``; "" if it is given without a name, which lists the pads."""
+    parser.add_argument(
+        "--pad",
+        nargs="?",
+        const="",
+        metavar="DEVICE",
+        help="read this number pad itself, wherever the desktop's focus is: its name, a part of it, or its path; "
+        "without DEVICE the pads are listed",
+    )
+
+
 def add_sound(parser: argparse.ArgumentParser) -> None:
     """Add ``--microphone`` and ``--speaker``."""
     parser.add_argument(

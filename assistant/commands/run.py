@@ -8,6 +8,7 @@ from assistant.commands.arguments import whole
 from assistant.commands.options import (
     add_grammars,
     add_model,
+    add_pad,
     add_procedures,
     add_sessions,
     add_sound,
@@ -50,6 +51,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plain", action="store_true", help="print a line for each sentence instead of drawing a screen"
     )
+    add_pad(parser)
     parser.add_argument(
         "--no-history",
         action="store_true",
@@ -124,6 +126,7 @@ def run(options: argparse.Namespace) -> int:
             plain=options.plain,
             voice=options.voice,
             speech_rate=options.speech_rate,
+            pad=options.pad,
         ),
         folders=settings.Folders(options.procedures, options.grammars, options.model),
     )

@@ -14,7 +14,6 @@ from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar_set import GrammarSet
-from assistant.keys.pad import NumberPad
 from assistant.loading.folder import load_folder
 from assistant.record import SessionLog, sessions_folder
 from assistant.record.header import HeardBy, SpokenBy
@@ -28,6 +27,7 @@ from assistant.session.against_noise import AgainstNoise
 from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
 from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folder
+from assistant.session.keyed import open_keys, open_pad
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, left_out_sentence
 from assistant.speaking.neural.pronouncing import use_lexicon
@@ -67,11 +67,6 @@ def run(settings: Settings) -> int:
 
 
 def _run(settings: Settings, ending: Ending) -> int:
-    if sys.stdin is None:
-        raise GearProblem(
-            "No keys can be read: standard input is closed. "
-            "Start bay-assistant in a terminal, or send keys through a pipe."
-        )
     grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
     use_lexicon(grammars.lexicon.path)
     library, knowledge = load_folder(_procedures(settings))
@@ -80,6 +75,7 @@ def _run(settings: Settings, ending: Ending) -> int:
     wanted = settings.gear
     # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
     with ExitStack() as shown, ExitStack() as gear:
+        pad = open_pad(wanted.pad, gear)
         hearing = None if wanted.keys_only else hearing_of(settings, library, grammars, gear)
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only)
@@ -110,8 +106,7 @@ def _run(settings: Settings, ending: Ending) -> int:
         if hearing is not None and microphone is not None:
             session.ears = _listener(session, hearing, microphone, log, screen, against_noise)
             gear.callback(session.ears.close)
-        pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: news.lost("keys", why))
-        gear.callback(pad.close)
+        open_keys(pad, session, news, gear)
         for remark in (*hearing_remarks(hearing), *remarks):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))

@@ -10,7 +10,7 @@ from assistant.record import Facts
 
 @dataclass(frozen=True)
 class Gear:
-    """Microphone, loudspeaker and screen.
+    """Microphone, loudspeaker, screen and keys.
 
     Attributes:
         microphone: Input device; None for the system's.
@@ -21,6 +21,7 @@ class Gear:
         plain: A line for each thing said instead of a drawn screen.
         voice: Name of the voice; None for that of the session that is resumed, or the default.
         speech_rate: Speaking rate, words a minute; None as for the voice.
+        pad: Number pad that is read without the terminal, as it was named; None for the terminal alone.
     """
 
     microphone: str | None = None
@@ -31,6 +32,7 @@ class Gear:
     plain: bool = False
     voice: str | None = None
     speech_rate: int | None = None
+    pad: str | None = None
 
     def left_out(self) -> tuple[str, ...]:
         """Gear that the session is started without on purpose."""

@@ -200,7 +200,7 @@ class LevelChanged(Event):
 
 @dataclass(frozen=True)
 class GearLost(Event):
-    """Gear stopped working: `gear` is ``microphone``, ``speaker``, ``keys``, ``record`` or ``disk``.
+    """Gear stopped working: `gear` is ``microphone``, ``speaker``, ``keys``, ``number pad``, ``record`` or ``disk``.
 
     ``record`` had to go on in another file or folder, ``disk`` is nearly full; `why` says which and where.
     """
