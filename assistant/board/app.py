@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from html import escape
@@ -12,7 +13,8 @@ from starlette.applications import Starlette
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 
-from assistant.board.access import policy
+from assistant.board.access import Admission, Place, policy
+from assistant.board.hub import Hub
 from assistant.board.live import Lines
 from assistant.board.pressing import Pressing
 
@@ -23,8 +25,7 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
     from starlette.websockets import WebSocket
 
-    from assistant.board.access import Admission, Place, Tablet
-    from assistant.board.hub import Hub
+    from assistant.board.access import Tablet
 
 PAGE = Path(__file__).with_name("page")
 _FILES = {"board.css": "text/css", "board.js": "text/javascript", "papers.css": "text/css"}
@@ -32,7 +33,9 @@ _FILES = {"board.css": "text/css", "board.js": "text/javascript", "papers.css": 
 NOT_ADMITTED = (
     "This board admits only who has its address. Scan the code on the machine, or type what stands below it."
 )
-WRONG_ADDRESS = "That address admits nobody (any more). Scan the code that the machine shows now; each session has its own."
+WRONG_ADDRESS = (
+    "That address admits nobody now. Scan the code that the machine shows; each session has its own."
+)
 
 
 @dataclass(frozen=True)
@@ -43,11 +46,15 @@ class Served:
         place: Where it is served.
         admission: Who is admitted.
         hub: The session.
+        pressing: Which tablet presses.
+        sessions: Folder of the sessions.
     """
 
     place: Place
     admission: Admission
     hub: Hub
+    pressing: Pressing
+    sessions: Path
 
     @property
     def cookie(self) -> str:
@@ -56,7 +63,10 @@ class Served:
 
     def tablet(self, connection: HTTPConnection) -> Tablet | None:
         """The tablet that asks; None if it was not admitted."""
-        return self.admission.tablet(connection.cookies.get(self.cookie))
+        tablet = self.admission.tablet(connection.cookies.get(self.cookie))
+        if tablet is not None:
+            self.pressing.asked_at = time.monotonic()
+        return tablet
 
 
 class Answers:
@@ -68,7 +78,7 @@ class Answers:
 
     def __init__(self, served: Served) -> None:
         self._served = served
-        self._lines = Lines(served.hub, Pressing())
+        self._lines = Lines(served.hub, served.pressing)
 
     @asynccontextmanager
     async def lifespan(self, _app: Starlette) -> AsyncIterator[None]:

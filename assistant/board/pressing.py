@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+import math
+
 from assistant.board.access import Role
 
 
 class Pressing:
-    """The tablets on the line, by a number for each line, and the one that presses."""
+    """The tablets on the line, by a number for each line, and the one that presses.
+
+    Attributes:
+        finished: Whether somebody has closed the board, after the session.
+        asked_at: When a tablet last asked for something, s on the system's steady clock.
+    """
 
     def __init__(self) -> None:
         self._lines: dict[int, tuple[str, Role]] = {}
         self._presses: int | None = None
         self._next = 0
+        self.finished = False
+        self.asked_at = -math.inf
 
     def join(self, cookie: str, role: Role) -> int:
         """A tablet is on the line; gives the line's number.

@@ -10,15 +10,17 @@ import socket
 import ssl
 import threading
 import time
-from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant.board.access import Admission, Place, Role, Tokens
+from assistant.board.pressing import Pressing
 from assistant.errors import GearProblem, UsageProblem
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from assistant.board.hub import Hub
+    from assistant.session.settings import BoardOptions
 
 PORT = 8470
 """Used unless another one is asked for; if something else has it, the system chooses."""
@@ -26,23 +28,6 @@ PORT = 8470
 _STARTS_S = 10.0
 _ELSEWHERE = "192.0.2.1"
 """An address for documentation (RFC 5737), to which nobody is connected: nothing is ever sent to it."""
-
-
-@dataclass(frozen=True)
-class BoardOptions:
-    """How a session serves its board.
-
-    Attributes:
-        watch: There is a second address for those who only watch.
-        certificate: PEM file with a certificate and its key; None for plain HTTP.
-        address: Name or address under which tablets reach this machine; "" for the one of its network.
-        port: Port; 0 for `PORT`, or a free one if that is taken.
-    """
-
-    watch: bool = False
-    certificate: Path | None = None
-    address: str = ""
-    port: int = 0
 
 
 def own_address() -> str:
@@ -131,7 +116,9 @@ def _bound(name: str, port: int) -> socket.socket:
         raise GearProblem(
             f"The board cannot be served at '{name}': this machine does not know that name ({error})."
         ) from error
-    for tried in dict.fromkeys((port or PORT, port)):
+    tries = (port,) if port else (PORT, 0)
+    problem: OSError | None = None
+    for tried in tries:
         bound = socket.socket(family, socket.SOCK_STREAM)
         try:
             bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -139,16 +126,15 @@ def _bound(name: str, port: int) -> socket.socket:
             bound.listen(64)
         except OSError as error:
             bound.close()
-            if tried or error.errno not in (errno.EADDRINUSE, errno.EACCES):
-                problem = error
-            if error.errno == errno.EADDRINUSE and not port and tried:
-                continue
-            raise GearProblem(
-                f"The board cannot be served at {name}, port {tried} ({problem.strerror}). "
-                "Name another port with --board-port, or another address of this machine with --board-address."
-            ) from problem
-        return bound
-    raise AssertionError("a port that the system chooses is free")
+            problem = error
+            if error.errno != errno.EADDRINUSE:
+                break
+        else:
+            return bound
+    raise GearProblem(
+        f"The board cannot be served at {name}, port {tries[0]} ({problem.strerror if problem else 'no port'}). "
+        "Name another port with --board-port, or another address of this machine with --board-address."
+    ) from problem
 
 
 def _check(certificate: Path) -> None:
@@ -161,8 +147,8 @@ def _check(certificate: Path) -> None:
         ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, password=lambda: b"")
     except (OSError, ValueError, ssl.SSLError) as error:
         raise UsageProblem(
-            f"{certificate} cannot be used ({error}). --board-cert wants one PEM file with the certificate, those above "
-            "it, and the key without a password."
+            f"{certificate} cannot be used ({error}). --board-cert wants one PEM file with the certificate, those "
+            "above it, and the key without a password."
         ) from error
 
 
@@ -172,21 +158,23 @@ class Server:
     Args:
         door: Where.
         hub: The session.
+        sessions: Folder of the sessions.
     """
 
-    def __init__(self, door: Door, hub: Hub) -> None:
+    def __init__(self, door: Door, hub: Hub, sessions: Path) -> None:
         import uvicorn  # noqa: PLC0415  only with a board
 
         from assistant.board.app import Served, app  # noqa: PLC0415
 
         self.admission = Admission(door.tokens, time.monotonic)
+        self._pressing = Pressing()
         given: dict[str, Any] = {}
         if door.certificate is not None:
             given["ssl_certfile"] = str(door.certificate)
         self._door = door
         self._server = uvicorn.Server(
             uvicorn.Config(
-                app(Served(door.place, self.admission, hub)),
+                app(Served(door.place, self.admission, hub, self._pressing, sessions)),
                 ws="wsproto",
                 log_config=None,
                 access_log=False,
@@ -204,6 +192,19 @@ class Server:
             if not self._thread.is_alive() or time.monotonic() > until:
                 raise GearProblem("The board's server did not start. Start the session without --board.")
             time.sleep(0.01)
+
+    @property
+    def tablets(self) -> int:
+        """Number of tablets on the line."""
+        return self._pressing.tablets
+
+    def idle_s(self) -> float:
+        """Seconds since a tablet asked for something; endless if none ever did."""
+        return time.monotonic() - self._pressing.asked_at
+
+    def finished(self) -> bool:
+        """Whether somebody closed the board on its page, after the session."""
+        return self._pressing.finished
 
     def _run(self) -> None:
         with contextlib.suppress(SystemExit):

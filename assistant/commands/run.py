@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import whole
 from assistant.commands.options import (
+    add_board,
     add_grammars,
     add_model,
     add_pad,
@@ -13,6 +14,7 @@ from assistant.commands.options import (
     add_sessions,
     add_sound,
     add_voice,
+    board_options,
     sessions_folder,
 )
 from assistant.errors import UsageProblem
@@ -52,6 +54,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--plain", action="store_true", help="print a line for each sentence instead of drawing a screen"
     )
     add_pad(parser)
+    add_board(parser)
     parser.add_argument(
         "--no-history",
         action="store_true",
@@ -129,6 +132,7 @@ def run(options: argparse.Namespace) -> int:
             pad=options.pad,
         ),
         folders=settings.Folders(options.procedures, options.grammars, options.model),
+        board=board_options(options),
     )
     return live.run(wanted)
 

@@ -24,6 +24,7 @@ from assistant.record.told import told_on
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session.against_noise import AgainstNoise
+from assistant.session.boarding import Boarding
 from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
 from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folder
@@ -62,11 +63,11 @@ def run(settings: Settings) -> int:
     Raises:
         BayAssistantError: Something that is needed is missing or wrong, or the record cannot be written.
     """
-    with Ending() as ending:
-        return _run(settings, ending)
+    with Ending() as ending, Boarding(settings.board) as board:
+        return _run(settings, ending, board)
 
 
-def _run(settings: Settings, ending: Ending) -> int:
+def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
     grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
     use_lexicon(grammars.lexicon.path)
     library, knowledge = load_folder(_procedures(settings))
@@ -78,7 +79,7 @@ def _run(settings: Settings, ending: Ending) -> int:
         pad = open_pad(wanted.pad, gear)
         hearing = None if wanted.keys_only else hearing_of(settings, library, grammars, gear)
         begun = time.monotonic()
-        news = GearNews(keys_only=wanted.keys_only)
+        news = GearNews(keys_only=wanted.keys_only and not board.there)
         output, microphone = open_gear(wanted, news, gear)
         findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
@@ -89,7 +90,9 @@ def _run(settings: Settings, ending: Ending) -> int:
         if log.recorded is not None:
             begun -= _gone_by(log.recorded)
         now = _clock(begun)
-        screen = open_screen(sys.stdout, now, lines=wanted.plain or (wanted.silent and _too_small()))
+        board.begin(runner, now, settings.sessions, ending.due)
+        lines = wanted.plain or (wanted.silent and _too_small())
+        screen = board.beside(open_screen(sys.stdout, now, lines=lines))
         shown.callback(screen.close)
         session = Session(
             runner=runner,
@@ -101,6 +104,7 @@ def _run(settings: Settings, ending: Ending) -> int:
             headset=wanted.headset,
         )
         news.session = session
+        board.join(session)
         ending.tell(lambda: session.leave("interrupted"))
         against_noise = AgainstNoise(voice, headset=wanted.headset)
         if hearing is not None and microphone is not None:
@@ -119,6 +123,7 @@ def _run(settings: Settings, ending: Ending) -> int:
     if path != begun_in:
         print(f"The record is in another place than it began in: {path}")
     _tell_of_end(path, None if finished else _go_on(settings, path))
+    board.linger(path, ending.due)
     return 0
 
 

@@ -9,6 +9,23 @@ from assistant.record import Facts
 
 
 @dataclass(frozen=True)
+class BoardOptions:
+    """How a session serves its board.
+
+    Attributes:
+        watch: There is a second address for those who only watch.
+        certificate: PEM file with a certificate and its key; None for plain HTTP.
+        address: Name or address under which tablets reach this machine; "" for the one of its network.
+        port: Port; 0 for the usual one, or a free one if that is taken.
+    """
+
+    watch: bool = False
+    certificate: Path | None = None
+    address: str = ""
+    port: int = 0
+
+
+@dataclass(frozen=True)
 class Gear:
     """Microphone, loudspeaker, screen and keys.
 
@@ -66,6 +83,7 @@ class Settings:
         history: Count the findings of past sessions in the odds.
         gear: Microphone, loudspeaker and screen.
         folders: Other folders than the bundled ones.
+        board: How the session's board is served; None for none.
     """
 
     procedure: str
@@ -75,3 +93,4 @@ class Settings:
     history: bool = True
     gear: Gear = field(default_factory=Gear)
     folders: Folders = field(default_factory=Folders)
+    board: BoardOptions | None = None

@@ -5,6 +5,7 @@
 const LOST_AFTER_MS = 2500;   // the server beats once a second
 const AGAIN_MS = 1000;
 const SETTLE_MS = 350;        // a finger that comes down sooner after a new question was on its way to the old one
+const DRAWING_PX = 190;       // a smaller drawing cannot be read; the sheet "More" has it whole
 const SIGNS = { ".": "point", ",": "point", "-": "minus", "+": "plus", "*": "star", "/": "slash",
   Enter: "enter", Backspace: "erase", Escape: "stop", " ": "stop", n: "note", w: "why", q: "close" };
 const HEARS = { yes: "Hears you", loud: "Too loud: use the keys", lost: "Hears nothing: use the keys", off: "Keys only" };
@@ -86,7 +87,6 @@ function hands(now) {
   document.body.classList.toggle("mayonlywatch", may === "watch");
   at("hands").hidden = may === "press";
   text(at("hands-words"), may === "take" ? "Another tablet has the keys; this one watches." : "This tablet watches.");
-  if (may !== "press") sheet("pad", false);
   enable();
   fit();
 }
@@ -150,7 +150,7 @@ function show(now) {
   if (board !== null && now.question !== board.question) {
     before = board.question;
     changedAt = performance.now();
-    sheet("pad", false);
+    more(false);
   }
   if (now.ended && (board === null || !board.ended)) { location.assign(`/sessions/${encodeURIComponent(now.ended)}`); }
   board = now;
@@ -167,8 +167,9 @@ function show(now) {
   drawing(now.drawing);
   text(at("message"), [now.notice, now.message].filter(Boolean).join(" "));
   at("heard").replaceChildren(...(now.heard ? ["Heard ", make("b", now.heard)] : []));
-  at("gear").replaceChildren(...now.gear.map((words) => make("li", words)));
+  at("gear").replaceChildren(...now.gear.map((one) => { const item = make("li", one.words); item.classList.toggle("off", one.off); return item; }));
   at("hears").className = now.hears;
+  at("meter").hidden = now.hears === "off" || now.hears === "lost";
   text(at("hears"), HEARS[now.hears]);
   results(now);
   text(at("said"), now.said);
@@ -186,8 +187,13 @@ function paragraphs(place, lines) {
   place.replaceChildren(...lines.map((line) => make("p", line)));
 }
 
+function takesNumber(now) {
+  // What is read back wants a yes or a no; another number can be keyed there as well, but rarely is.
+  return now.asks === "number" && (now.typed !== "" || (now.mode !== "reading back" && now.mode !== "confirming"));
+}
+
 function number(now) {
-  const asked = now.asks !== "";
+  const asked = takesNumber(now) || now.asks === "signs";
   at("typed").hidden = !asked && !now.typed;
   text(at("digits"), now.typed || "\u2013");
   text(at("unit"), now.asks === "number" ? now.unit : "");
@@ -198,28 +204,29 @@ function number(now) {
 }
 
 function drawing(found) {
-  at("drawing").hidden = found === null;
-  if (found === null) return;
-  if (at("picture").getAttribute("src") !== found.address) at("picture").src = found.address;
-  at("picture").alt = found.words;
+  at("whole-drawing").hidden = found === null;
+  for (const name of ["picture", "whole-picture"]) {
+    if (found === null) { at(name).removeAttribute("src"); continue; }
+    if (at(name).getAttribute("src") !== found.address) at(name).src = found.address;
+    at(name).alt = found.words;
+  }
 }
 
 function results(now) {
   const items = now.done.map((one) => { const item = make("li", one.words); item.value = one.number; return item; });
   at("done").replaceChildren(...items);
   at("last").replaceChildren(...items.slice(0, 2).map((one) => one.cloneNode(true)));
-  text(at("show-results"), `Results (${now.results})`);
 }
 
 function buttons(now) {
-  const wanted = JSON.stringify([now.question, now.choices, now.keys, now.asks, now.overRange]);
+  const wanted = JSON.stringify([now.question, now.choices, now.keys, now.asks, takesNumber(now), now.overRange]);
   if (wanted === built) return;
   built = wanted;
   at("choices").replaceChildren(...now.choices.map(choice));
   at("choices").classList.toggle("many", now.choices.length > 6);
   at("keys").replaceChildren(...now.keys.map(choice));
-  at("number").hidden = now.asks !== "number";
-  at("number").replaceChildren(...(now.asks === "number" ? numberKeys(now.overRange) : []));
+  at("number").hidden = !takesNumber(now);
+  at("number").replaceChildren(...(takesNumber(now) ? numberKeys(now.overRange) : []));
   at("letters").hidden = now.asks !== "signs";
 }
 
@@ -231,28 +238,58 @@ function tick() {
 }
 
 function fit() {
-  const tell = at("tell"), answer = at("answer");
-  let size = 1;
-  const place = (to) => { document.documentElement.style.setProperty("--fit", to.toFixed(2)); };
-  place(size);
-  while (size > 0.42 && (tell.scrollHeight > tell.clientHeight + 1 || tell.scrollWidth > tell.clientWidth + 1)) {
-    size -= 0.06;
-    place(size);
+  // The words are as large as they fit: first with a drawing below and each sentence on a line of its own; then
+  // without the drawing, then one after the other and with lower number keys.
+  const has = board !== null && board.drawing !== null;
+  for (const one of at("choices").children) narrow(one);
+  if (has && beside()) {
+    if (!grow(0.76, true, false)) grow(0.4, true, true);
+    return;
   }
-  answer.scrollTop = 0;
+  at("last").before(at("drawing"));
+  if (has && grow(0.76, true, false)) return;
+  if (grow(0.8, false, false)) return;
+  grow(0.4, false, true);
 }
 
-function sheet(name, open) {
-  for (const other of ["pad", "results"]) {
-    at(other).hidden = other !== name || !open;
-    at(`show-${other}`).setAttribute("aria-expanded", String(other === name && open));
+function narrow(one) {
+  for (let size = 40; size >= 18; size -= 2) {
+    one.style.fontSize = `${size}px`;
+    if (one.scrollWidth <= one.clientWidth) return;
   }
+}
+
+function beside() {
+  // A wide page often has room for the drawing under the buttons; the words keep their column.
+  const figure = at("drawing"), answer = at("answer");
+  if (!matchMedia("(orientation: landscape) and (min-width: 760px)").matches || may !== "press") return false;
+  figure.hidden = false;
+  answer.append(figure);
+  return figure.clientHeight >= DRAWING_PX && answer.scrollHeight <= answer.clientHeight + 1;
+}
+
+function grow(least, drawn, dense) {
+  const tell = at("tell"), figure = at("drawing");
+  figure.hidden = !drawn;
+  document.body.classList.toggle("dense", dense);
+  for (let size = 1; ; size -= 0.04) {
+    document.documentElement.style.setProperty("--fit", size.toFixed(2));
+    const over = tell.scrollHeight > tell.clientHeight + 1 || tell.scrollWidth > tell.clientWidth + 1;
+    const small = drawn && figure.parentElement === tell && figure.clientHeight < DRAWING_PX;
+    if (!over && !small) return true;
+    if (size <= least) return false;
+  }
+}
+
+function more(open) {
+  at("more").hidden = !open;
+  at("show-more").setAttribute("aria-expanded", String(open));
+  text(at("show-more"), open ? "Back" : "More");
 }
 
 at("stop").addEventListener("click", () => send("stop"));
 at("take").addEventListener("click", () => { if (socket !== null) socket.send('{"take":true}'); });
-for (const name of ["pad", "results"])
-  at(`show-${name}`).addEventListener("click", () => sheet(name, at(name).hidden));
+at("show-more").addEventListener("click", () => more(at("more").hidden));
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || event.repeat) return;
   const onButton = event.target instanceof HTMLButtonElement;
@@ -264,7 +301,6 @@ document.addEventListener("keydown", (event) => {
   send(names);
 });
 addEventListener("resize", fit);
-at("picture").addEventListener("load", fit);
 setInterval(tick, 100);
 setInterval(watchLine, 250);
 connect();
