@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assistant.core.dialogue.states import State
 from assistant.core.values.key_names import TWICE
 from assistant.core.values.particulars import Asks
 from assistant.keys.pad import KEYS
@@ -19,6 +20,10 @@ OVER_RANGE = "over-range"
 STOP = "stop"
 LONGEST_TAP = 64
 """Most characters of what one tap sends."""
+
+
+_BY_POSITION = frozenset({State.ASKING, State.CRANKING, State.RESTING})
+"""Here the step tells the question; the headline may count what was seen, and the keys stay what they are."""
 
 
 class Questions:
@@ -39,7 +44,7 @@ class Questions:
             particulars.asks,
             board.title,
             board.step,
-            board.headline,
+            "" if board.mode in _BY_POSITION else board.headline,
             board.choices,
             board.keys,
             board.mode,

@@ -167,14 +167,14 @@ class Server:
         from assistant.board.app import Served, app  # noqa: PLC0415
 
         self.admission = Admission(door.tokens, time.monotonic)
-        self._pressing = Pressing()
+        self.pressing = Pressing()
         given: dict[str, Any] = {}
         if door.certificate is not None:
             given["ssl_certfile"] = str(door.certificate)
         self._door = door
         self._server = uvicorn.Server(
             uvicorn.Config(
-                app(Served(door.place, self.admission, hub, self._pressing, sessions)),
+                app(Served(door.place, self.admission, hub, self.pressing, sessions)),
                 ws="wsproto",
                 log_config=None,
                 access_log=False,
@@ -196,15 +196,15 @@ class Server:
     @property
     def tablets(self) -> int:
         """Number of tablets on the line."""
-        return self._pressing.tablets
+        return self.pressing.tablets
 
     def idle_s(self) -> float:
         """Seconds since a tablet asked for something; endless if none ever did."""
-        return time.monotonic() - self._pressing.asked_at
+        return time.monotonic() - self.pressing.asked_at
 
     def finished(self) -> bool:
         """Whether somebody closed the board on its page, after the session."""
-        return self._pressing.finished
+        return self.pressing.finished
 
     def _run(self) -> None:
         with contextlib.suppress(SystemExit):

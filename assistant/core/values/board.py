@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.core.values.key_names import named
+
 
 @dataclass(frozen=True)
 class Board:
@@ -43,3 +45,9 @@ class Board:
     countdown: tuple[str, float] | None = None
     caution: str = ""
     lost: tuple[tuple[str, str], ...] = ()
+
+    def __post_init__(self) -> None:
+        """Give the keys their names: earlier versions recorded labels, and their boards must equal those of today."""
+        for part in ("choices", "keys"):
+            given = getattr(self, part)
+            object.__setattr__(self, part, tuple((named(key), words) for key, words in given))

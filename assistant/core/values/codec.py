@@ -15,7 +15,6 @@ from assistant.core.values.board import Board
 from assistant.core.values.decoding import Decoder
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Action, Clip, Event, ToldToday, TypedFact
-from assistant.core.values.key_names import named
 from assistant.core.values.result import GrammarRequest, Result
 
 if TYPE_CHECKING:
@@ -33,24 +32,7 @@ def _kinds(base: type[Any]) -> Iterator[type[Any]]:
 
 _CLASSES = {cls.__name__: cls for cls in (*_kinds(Event), *_kinds(Action), *_kinds(Entry), *_PARTS)}
 
-_NAMED_KEYS = ("choices", "keys")
-
-
-def _with_named_keys(board: dict[str, Any]) -> dict[str, Any]:
-    """A recorded board whose keys are names: earlier versions recorded their labels."""
-    pairs = {part: board[part] for part in _NAMED_KEYS if isinstance(board.get(part), list)}
-    return board | {
-        part: [
-            [named(pair[0]), *pair[1:]]
-            if isinstance(pair, list) and pair and isinstance(pair[0], str)
-            else pair
-            for pair in given
-        ]
-        for part, given in pairs.items()
-    }
-
-
-_DECODE = Decoder(_CLASSES, {"Board": _with_named_keys})
+_DECODE = Decoder(_CLASSES)
 
 
 def to_json(value: Any) -> Any:

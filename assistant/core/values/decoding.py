@@ -31,13 +31,9 @@ class Decoder:
 
     Args:
         classes: The classes by name.
-        earlier: For a class that was recorded differently by earlier versions, what makes its JSON today's.
     """
 
-    def __init__(
-        self, classes: Mapping[str, type[Any]], earlier: Mapping[str, Callable[[Any], Any]] | None = None
-    ) -> None:
-        self._earlier = earlier or {}
+    def __init__(self, classes: Mapping[str, type[Any]]) -> None:
         self._forms = {name: self._form(cls) for name, cls in classes.items()}
 
     def __call__(self, data: Any) -> Any:
@@ -50,9 +46,6 @@ class Decoder:
         form = self._forms.get(kind) if isinstance(kind, str) else None
         if form is None:
             raise ValueError(f"not an event or action: {str(data)[:80]}")
-        change = self._earlier.get(form.cls.__name__)
-        if change is not None:
-            data = change(data)
         parts = form.parts
         try:
             given = {name: parts[name](part) for name, part in data.items() if name != "type"}
