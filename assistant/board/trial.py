@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from typing import TYPE_CHECKING, Self, TextIO
+from typing import TYPE_CHECKING, Self
 
 from assistant import resources
 from assistant.board.hub import Hub
@@ -14,7 +14,6 @@ from assistant.core.dialogue.runner import Runner
 from assistant.loading.folder import load_folder
 from assistant.record import Facts, SessionLog
 from assistant.screen.several import SeveralScreens
-from assistant.screen.terminal import LineScreen
 from assistant.session.boarding import Here
 from assistant.session.loop import Session
 from assistant.session.settings import BoardOptions
@@ -23,6 +22,8 @@ from assistant.session.silent import NoSpeaker, NoVoice
 if TYPE_CHECKING:
     from pathlib import Path
     from types import TracebackType
+
+    from assistant.screen.terminal import Screen
 
 HOME = "127.0.0.1"
 """The trial is served on the machine itself only."""
@@ -36,7 +37,7 @@ class BoardTrial:
         procedure: Procedure to start with.
         facts: Facts of the job.
         watch: Whether there is a token for those who only watch.
-        output: Stream for the lines of the dialogue.
+        screen: Another screen; it is shown each board after the tablets.
 
     Attributes:
         door: Its address.
@@ -48,7 +49,7 @@ class BoardTrial:
     def __init__(
         self,
         sessions: Path,
-        output: TextIO,
+        screen: Screen,
         *,
         procedure: str = "coil-control",
         facts: Facts = Facts(),  # noqa: B008  a value without parts that change
@@ -69,17 +70,15 @@ class BoardTrial:
             log=self.log,
             voice=NoVoice(),
             output=NoSpeaker(),
-            screen=SeveralScreens(LineScreen(output), self.hub),
+            screen=SeveralScreens(self.hub, screen),
             now=now,
         )
         self.hub.press = self.session.tap
-        self._begin = lambda: self.session.begin(
-            procedure, facts.typed(), left_out=("speaker", "microphone")
-        )
+        self._procedure, self._facts = procedure, facts
         self._thread = threading.Thread(target=self._run, name="trial", daemon=True)
 
     def _run(self) -> None:
-        self._begin()
+        self.session.begin(self._procedure, self._facts.typed(), left_out=("speaker", "microphone"))
         self.session.run()
 
     def __enter__(self) -> Self:

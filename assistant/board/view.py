@@ -68,7 +68,8 @@ def _button(names: str, words: str) -> dict[str, Any]:
 def _gear(board: Board) -> list[dict[str, Any]]:
     """A sentence for each piece of gear that is missing, or that is ``off`` on purpose."""
     return [
-        {"words": f"No {gear}: {why}" if why else left_out_words(gear), "off": not why} for gear, why in board.lost
+        {"words": f"No {gear}: {why}" if why else left_out_words(gear), "off": not why}
+        for gear, why in board.lost
     ]
 
 
@@ -101,11 +102,18 @@ def _share(level_db: float) -> float:
 def pad() -> list[dict[str, str]]:
     """The whole number pad, row by row, each key with the word that it has in most states."""
     words = {word.key: word.value.replace("-", " ") for word in Control if word.key}
-    words |= {"enter": "yes, done", "erase": "delete", "minus": "correction", "point": "not sure", "0": "say again"}
+    words |= {
+        "enter": "yes, done",
+        "erase": "delete",
+        "minus": "correction",
+        "point": "not sure",
+        "0": "say again",
+    }
     rows = "7 8 9 slash 4 5 6 star 1 2 3 minus 0 point enter plus erase why note close"
     signs = {"erase": "\N{ERASE TO THE LEFT}"}
     return [
-        {"names": key, "label": signs.get(key, label(key)), "words": words.get(key, "")} for key in rows.split()
+        {"names": key, "label": signs.get(key, label(key)), "words": words.get(key, "")}
+        for key in rows.split()
     ]
 
 

@@ -17,17 +17,19 @@ from typing import Any
 
 import pytest
 
-pytest.importorskip("starlette", reason="the extra 'board' is not installed")
-playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
-CHROMIUM = shutil.which("chromium")
-if CHROMIUM is None:
-    pytest.skip("Chromium is not installed (Debian's package 'chromium')", allow_module_level=True)
-
 from assistant.board.access import Role
 from assistant.board.trial import BoardTrial
 from assistant.core.values.entries import ResultTaken
 from assistant.core.values.events import KeyPressed, Note
 from assistant.record import Facts, read_session
+from assistant.screen.terminal import LineScreen
+
+pytest.importorskip("starlette", reason="the extra 'board' is not installed")
+playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+CHROMIUM = shutil.which("chromium")
+pytestmark = pytest.mark.skipif(
+    CHROMIUM is None, reason="Chromium is not installed (Debian's package 'chromium')"
+)
 
 Page = Any
 
@@ -51,7 +53,7 @@ def browser() -> Iterator[Any]:
 def trial(tmp_path: Path) -> Iterator[BoardTrial]:
     """A silent session with its board."""
     facts = Facts(order="4711", complaint=HOSTILE, technician="JD")
-    with BoardTrial(tmp_path, io.StringIO(), facts=facts) as trial:
+    with BoardTrial(tmp_path, LineScreen(io.StringIO()), facts=facts) as trial:
         yield trial
 
 
@@ -178,7 +180,9 @@ def test_a_lost_connection_is_told_within_three_seconds_and_nothing_can_be_tappe
 def test_a_silent_line_is_told_as_well(trial: BoardTrial, tablet: Page) -> None:
     """A line that is open and brings nothing (a network that swallows it) is lost after two and a half seconds."""
     tablet.evaluate("socket.onmessage = null")
-    tablet.evaluate("() => { globalThis.WebSocket = class { close() {} }; }")  # no new line is to be had either
+    tablet.evaluate(
+        "() => { globalThis.WebSocket = class { close() {} }; }"
+    )  # no new line is to be had either
     tablet.wait_for_selector("#lost:visible", timeout=3000)
     assert tablet.locator("#stop").is_disabled()
 
@@ -288,7 +292,13 @@ def test_everything_has_a_name_for_a_screen_reader(tablet: Page) -> None:
     tablet.get_by_role("button", name="More").click()
     tree = tablet.locator("body").aria_snapshot()
     assert not re.search(r"^\s*- button\s*$", tree, re.MULTILINE)
-    for named in ('button "STOP"', 'button "done"', 'button "delete a digit"', 'heading "BATTERY" [level=1]', 'img "Voltmeter from'):
+    for named in (
+        'button "STOP"',
+        'button "done"',
+        'button "delete a digit"',
+        'heading "BATTERY" [level=1]',
+        'img "Voltmeter from',
+    ):
         assert named in tree
     assert "en" == tablet.locator("html").get_attribute("lang")
     assert "status" == tablet.locator("#message").get_attribute("role")
@@ -309,7 +319,9 @@ def test_answers_are_as_large_as_a_finger_and_nothing_runs_over(
             stop = page.locator("#stop").bounding_box()
             assert stop["y"] + stop["height"] <= TABLETS[shape][1]
             assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-            assert page.evaluate("(tell => tell.scrollWidth <= tell.clientWidth + 1)(document.getElementById('tell'))")
+            assert page.evaluate(
+                "(tell => tell.scrollWidth <= tell.clientWidth + 1)(document.getElementById('tell'))"
+            )
             to_question(page)
 
 

@@ -12,18 +12,16 @@ from typing import Any
 
 import pytest
 
-pytest.importorskip("starlette", reason="the extra 'board' is not installed")
-pytest.importorskip("httpx", reason="httpx, which sends the requests, is not installed")
-
-import httpx
-from starlette.testclient import TestClient
-from starlette.websockets import WebSocketDisconnect
-
 from assistant.board.access import Role
-from assistant.board.app import Served, app
 from assistant.board.trial import BoardTrial
 from assistant.core.values.events import KeyPressed, KeySource
 from assistant.record import Facts, read_session
+from assistant.screen.terminal import LineScreen
+
+httpx = pytest.importorskip("httpx", reason="httpx, which sends the requests, is not installed")
+testclient = pytest.importorskip("starlette.testclient", reason="the extra 'board' is not installed")
+TestClient, WebSocketDisconnect = testclient.TestClient, testclient.WebSocketDisconnect
+Client = Any
 
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'&"
 
@@ -31,28 +29,34 @@ HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'&"
 @pytest.fixture
 def trial(tmp_path: Path) -> Iterator[BoardTrial]:
     """A silent session with its board."""
-    with BoardTrial(tmp_path, io.StringIO(), facts=Facts(order="4711", complaint=HOSTILE)) as trial:
+    with BoardTrial(
+        tmp_path, LineScreen(io.StringIO()), facts=Facts(order="4711", complaint=HOSTILE)
+    ) as trial:
         yield trial
 
 
 @pytest.fixture
-def client(trial: BoardTrial) -> Iterator[httpx.Client]:
+def client(trial: BoardTrial) -> Iterator[Client]:
     """A browser that was not admitted yet."""
     with httpx.Client(base_url=trial.door.place.address, follow_redirects=True) as client:
         yield client
 
 
 @pytest.fixture
-def inside(trial: BoardTrial) -> Iterator[TestClient]:
+def inside(trial: BoardTrial) -> Iterator[Client]:
     """The application itself, for lines; admitted as one that may press."""
-    served = Served(trial.door.place, trial.server.admission, trial.hub, trial.server.pressing, trial.log.folder)
+    from assistant.board.app import Served, app
+
+    served = Served(
+        trial.door.place, trial.server.admission, trial.hub, trial.server.pressing, trial.log.folder
+    )
     address = trial.door.place.address
     with TestClient(app(served), base_url=address, headers={"origin": address}) as client:
         assert 200 == client.get(f"/in/{trial.door.tokens.press}").status_code
         yield client
 
 
-def live(inside: TestClient) -> str:
+def live(inside: Client) -> str:
     """Address of the line."""
     return f"ws://{inside.base_url.netloc.decode()}/live"
 
@@ -66,7 +70,7 @@ def told(line: Any, kind: str) -> dict[str, Any]:
     raise AssertionError(kind)
 
 
-def test_without_its_address_nobody_sees_the_board(trial: BoardTrial, client: httpx.Client) -> None:
+def test_without_its_address_nobody_sees_the_board(trial: BoardTrial, client: Client) -> None:
     """No page, no drawing, for one who has no cookie; a wrong token gives none."""
     for path in ("/", "/drawings/0000.svg", "/in/wrong", f"/in/{trial.door.tokens.press}x"):
         answer = client.get(path)
@@ -75,16 +79,18 @@ def test_without_its_address_nobody_sees_the_board(trial: BoardTrial, client: ht
         assert trial.door.tokens.press not in answer.text
 
 
-def test_a_token_is_exchanged_for_a_cookie_at_once(trial: BoardTrial, client: httpx.Client) -> None:
+def test_a_token_is_exchanged_for_a_cookie_at_once(trial: BoardTrial, client: Client) -> None:
     """The address that a browser keeps has no token; no script can read the cookie."""
     answer = client.get(trial.door.address(Role.PRESS))
     assert "/" == answer.url.path
     (first,) = answer.history
-    assert re.search(r"^bay-board-\d+=[^;]{20,}; HttpOnly; Path=/; SameSite=lax$", first.headers["set-cookie"])
+    assert re.search(
+        r"^bay-board-\d+=[^;]{20,}; HttpOnly; Path=/; SameSite=lax$", first.headers["set-cookie"]
+    )
     assert 'src="/board.js"' in answer.text
 
 
-def test_every_answer_forbids_what_is_not_its_own(trial: BoardTrial, client: httpx.Client) -> None:
+def test_every_answer_forbids_what_is_not_its_own(trial: BoardTrial, client: Client) -> None:
     """Refusals carry the same headers as pages."""
     for path in ("/", trial.door.address(), "/board.js", "/nothing-here"):
         headers = client.get(path).headers
@@ -105,14 +111,14 @@ def test_the_page_has_nothing_inline_and_nothing_from_elsewhere() -> None:
 
 
 @pytest.mark.parametrize("host", ["evil.example", "localhost:8470", "127.0.0.1"])
-def test_another_host_gets_nothing(client: httpx.Client, host: str) -> None:
+def test_another_host_gets_nothing(client: Client, host: str) -> None:
     """A rebound name is refused before anything else is looked at."""
     assert 421 == client.get("/board.css", headers={"host": host}).status_code
 
 
 @pytest.mark.parametrize("origin", [None, "null", "http://evil.example"])
 def test_a_request_from_elsewhere_changes_nothing(
-    trial: BoardTrial, client: httpx.Client, origin: str | None
+    trial: BoardTrial, client: Client, origin: str | None
 ) -> None:
     """Whatever is not a reading request needs our own origin, also with a cookie."""
     client.get(trial.door.address())
@@ -120,23 +126,23 @@ def test_a_request_from_elsewhere_changes_nothing(
     assert 403 == client.post("/", headers=headers).status_code
 
 
-@pytest.mark.parametrize("headers", [{"origin": "http://evil.example"}, {"origin": "null"}, {"host": "evil.example"}])
-def test_a_line_from_elsewhere_is_refused(inside: TestClient, headers: dict[str, str]) -> None:
+@pytest.mark.parametrize(
+    "headers", [{"origin": "http://evil.example"}, {"origin": "null"}, {"host": "evil.example"}]
+)
+def test_a_line_from_elsewhere_is_refused(inside: Client, headers: dict[str, str]) -> None:
     """Browsers send cookies with lines from any page; the origin tells (RFC 6455, 10.2)."""
     with pytest.raises(WebSocketDisconnect), inside.websocket_connect(live(inside), headers=headers):
         pass
 
 
-def test_a_line_without_a_cookie_is_refused(inside: TestClient) -> None:
+def test_a_line_without_a_cookie_is_refused(inside: Client) -> None:
     """Our own origin alone admits nobody."""
     inside.cookies.clear()
     with pytest.raises(WebSocketDisconnect), inside.websocket_connect(live(inside)):
         pass
 
 
-def test_a_tap_presses_a_key_by_tablet_and_a_late_one_presses_none(
-    trial: BoardTrial, inside: TestClient
-) -> None:
+def test_a_tap_presses_a_key_by_tablet_and_a_late_one_presses_none(trial: BoardTrial, inside: Client) -> None:
     """The record has the tap with its source; a tap on an older board is answered with "late" and recorded nowhere."""
     with inside.websocket_connect(live(inside)) as line:
         board = told(line, "board")
@@ -154,7 +160,7 @@ def test_a_tap_presses_a_key_by_tablet_and_a_late_one_presses_none(
     assert [("enter", KeySource.TABLET)] == [(event.key, event.source) for event in pressed]
 
 
-def test_a_watcher_sees_the_board_and_presses_nothing(trial: BoardTrial, inside: TestClient) -> None:
+def test_a_watcher_sees_the_board_and_presses_nothing(trial: BoardTrial, inside: Client) -> None:
     """Neither a key, nor stop, nor taking the keys over works with the token to watch."""
     inside.cookies.clear()
     inside.get(f"/in/{trial.door.tokens.watch}")
@@ -179,7 +185,7 @@ NO_MESSAGES = (
 )  # fmt: skip
 
 
-def test_what_is_no_message_of_ours_is_ignored(trial: BoardTrial, inside: TestClient) -> None:
+def test_what_is_no_message_of_ours_is_ignored(trial: BoardTrial, inside: Client) -> None:
     """A broken or hostile page neither presses a key nor ends the line."""
     with inside.websocket_connect(live(inside)) as line:
         told(line, "beat")
@@ -190,7 +196,7 @@ def test_what_is_no_message_of_ours_is_ignored(trial: BoardTrial, inside: TestCl
     assert not any(isinstance(one.event, KeyPressed) for one in read_session(trial.log.folder).lines)
 
 
-def test_two_tablets_one_presses_and_the_other_takes_over(trial: BoardTrial, inside: TestClient) -> None:
+def test_two_tablets_one_presses_and_the_other_takes_over(trial: BoardTrial, inside: Client) -> None:
     """Only the one that has the keys is heard, but each of them can stop."""
     with inside.websocket_connect(live(inside)) as first:
         told(first, "board")
@@ -208,14 +214,14 @@ def test_two_tablets_one_presses_and_the_other_takes_over(trial: BoardTrial, ins
                 pass
 
 
-def test_a_hostile_complaint_reaches_the_page_as_text_only(trial: BoardTrial, inside: TestClient) -> None:
+def test_a_hostile_complaint_reaches_the_page_as_text_only(trial: BoardTrial, inside: Client) -> None:
     """What a customer said is data in JSON; no answer has it as markup."""
     with inside.websocket_connect(live(inside)) as line:
         told(line, "board")
     assert HOSTILE not in inside.get("/").text
 
 
-def test_the_drawing_is_that_of_the_write_up(trial: BoardTrial, inside: TestClient) -> None:
+def test_the_drawing_is_that_of_the_write_up(trial: BoardTrial, inside: Client) -> None:
     """The step's connection comes as SVG, with its words for those who cannot see it."""
     with inside.websocket_connect(live(inside)) as line:
         board = told(line, "board")
@@ -229,7 +235,7 @@ def test_the_drawing_is_that_of_the_write_up(trial: BoardTrial, inside: TestClie
 
 def test_after_the_end_the_port_is_free_again(tmp_path: Path) -> None:
     """A board that was closed answers nobody."""
-    with BoardTrial(tmp_path, io.StringIO()) as trial:
+    with BoardTrial(tmp_path, LineScreen(io.StringIO())) as trial:
         address = trial.door.place.address
         assert 200 == httpx.get(f"{address}/board.css").status_code
     time.sleep(0.1)
