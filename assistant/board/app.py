@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import time
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,19 +10,20 @@ from starlette.applications import Starlette
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 
-from assistant.board.access import Admission, Place, policy
-from assistant.board.hub import Hub
+from assistant.board.access import policy
+from assistant.board.after import After
 from assistant.board.live import Lines
-from assistant.board.pressing import Pressing
+from assistant.board.served import sentence
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
-    from starlette.requests import HTTPConnection, Request
+    from starlette.requests import Request
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
     from starlette.websockets import WebSocket
 
-    from assistant.board.access import Tablet
+    from assistant.board.access import Place
+    from assistant.board.served import Served
 
 PAGE = Path(__file__).with_name("page")
 _FILES = {"board.css": "text/css", "board.js": "text/javascript", "papers.css": "text/css"}
@@ -36,37 +34,6 @@ NOT_ADMITTED = (
 WRONG_ADDRESS = (
     "That address admits nobody now. Scan the code that the machine shows; each session has its own."
 )
-
-
-@dataclass(frozen=True)
-class Served:
-    """What the server needs to know.
-
-    Attributes:
-        place: Where it is served.
-        admission: Who is admitted.
-        hub: The session.
-        pressing: Which tablet presses.
-        sessions: Folder of the sessions.
-    """
-
-    place: Place
-    admission: Admission
-    hub: Hub
-    pressing: Pressing
-    sessions: Path
-
-    @property
-    def cookie(self) -> str:
-        """Name of the cookie: browsers share cookies between the ports of a machine, so it has the port in it."""
-        return f"bay-board-{self.place.hosts[0].rpartition(':')[2].replace(']', '')}"
-
-    def tablet(self, connection: HTTPConnection) -> Tablet | None:
-        """The tablet that asks; None if it was not admitted."""
-        tablet = self.admission.tablet(connection.cookies.get(self.cookie))
-        if tablet is not None:
-            self.pressing.asked_at = time.monotonic()
-        return tablet
 
 
 class Answers:
@@ -91,7 +58,7 @@ class Answers:
         served = self._served
         cookie = served.admission.admit(request.path_params["token"])
         if cookie is None:
-            return simple(WRONG_ADDRESS, 403)
+            return sentence(WRONG_ADDRESS, 403)
         answer = RedirectResponse("/", 303)
         secure = served.place.scheme == "https"
         answer.set_cookie(served.cookie, cookie, httponly=True, samesite="lax", secure=secure, path="/")
@@ -100,16 +67,16 @@ class Answers:
     async def board(self, request: Request) -> Response:
         """The page."""
         if self._served.tablet(request) is None:
-            return simple(NOT_ADMITTED, 403)
+            return sentence(NOT_ADMITTED, 403)
         return HTMLResponse((PAGE / "board.html").read_bytes())
 
     async def drawing(self, request: Request) -> Response:
         """The drawing of a connection."""
         if self._served.tablet(request) is None:
-            return simple(NOT_ADMITTED, 403)
+            return sentence(NOT_ADMITTED, 403)
         svg = self._served.hub.pictures.svg(request.path_params["name"])
         if svg is None:
-            return simple("There is no such drawing.", 404)
+            return sentence("There is no such drawing.", 404)
         return Response(svg, media_type="image/svg+xml", headers={"cache-control": "private, max-age=3600"})
 
     async def file(self, request: Request) -> Response:
@@ -136,6 +103,7 @@ def app(served: Served) -> Starlette:
             Route("/drawings/{name}.svg", answers.drawing),
             WebSocketRoute("/live", answers.live),
             *(Route(f"/{name}", answers.file) for name in _FILES),
+            *After(served).routes(),
         ],
         lifespan=answers.lifespan,
     )
@@ -193,19 +161,9 @@ def _headers(place: Place, host: str) -> tuple[tuple[bytes, bytes], ...]:
     )
 
 
-async def _refused(scope: Scope, receive: Receive, send: Send, status: int, sentence: str) -> None:
+async def _refused(scope: Scope, receive: Receive, send: Send, status: int, words: str) -> None:
     if scope["type"] == "websocket":
         await receive()
         await send({"type": "websocket.close", "code": 4403})
         return
-    await Response(sentence, status, media_type="text/plain")(scope, receive, send)
-
-
-def simple(sentence: str, status: int) -> HTMLResponse:
-    """A page with one sentence."""
-    return HTMLResponse(
-        '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
-        '<title>Board</title><link rel="stylesheet" href="/papers.css">'
-        f"<main><p>{escape(sentence)}</p></main></html>",
-        status,
-    )
+    await Response(words, status, media_type="text/plain")(scope, receive, send)

@@ -19,6 +19,7 @@ from assistant.screen.drawing import NOTICE_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from assistant.board.pictures import Pictures
     from assistant.core.library.procedure import Measurement
@@ -68,6 +69,9 @@ class Hub:
         now: Seconds since the session began.
         position: The dialogue.
         pictures: The drawings.
+
+    Attributes:
+        over: Folder of the session once it is over; None before.
     """
 
     def __init__(self, now: Callable[[], float], position: Position, pictures: Pictures) -> None:
@@ -80,7 +84,7 @@ class Hub:
         self._level: Level | None = None
         self._notice = ("", 0.0)
         self._said = ""
-        self._ended = ""
+        self.over: Path | None = None
         self.changed: Callable[[], None] = lambda: None
         self.press: Callable[[Callable[[], tuple[str, ...]]], None] = lambda _keys: None
 
@@ -123,9 +127,9 @@ class Hub:
     def close(self) -> None:
         """Nothing: the server is closed by whoever opened it."""
 
-    def ended(self, session: str) -> None:
-        """The session of this name is over, and its write-up is made."""
-        self._ended = session
+    def ended(self, folder: Path) -> None:
+        """The session in this folder is over, and its write-up is made."""
+        self.over = folder
         self.changed()
 
     # --- what the server asks for and hands over ----------------------------------------------------
@@ -142,7 +146,7 @@ class Hub:
             "countdown": countdown(shown.board, now),
             "notice": text if now < until and text not in shown.board.message else "",
             "said": self._said,
-            "ended": self._ended,
+            "ended": "" if self.over is None else self.over.name,
         }
 
     def level_now(self) -> dict[str, Any] | None:

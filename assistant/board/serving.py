@@ -164,7 +164,8 @@ class Server:
     def __init__(self, door: Door, hub: Hub, sessions: Path) -> None:
         import uvicorn  # noqa: PLC0415  only with a board
 
-        from assistant.board.app import Served, app  # noqa: PLC0415
+        from assistant.board.app import app  # noqa: PLC0415
+        from assistant.board.served import Served  # noqa: PLC0415
 
         self.admission = Admission(door.tokens, time.monotonic)
         self.pressing = Pressing()

@@ -139,7 +139,7 @@ class Boarding:
         """
         if self._hub is None or self._server is None or ended():
             return
-        self._hub.ended(folder.name)
+        self._hub.ended(folder)
         finished = self._server.finished
         if sys.stdin.isatty():
             print("The board shows the write-up. Press Enter to close it.", flush=True)

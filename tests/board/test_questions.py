@@ -67,7 +67,7 @@ def test_another_step_with_the_same_words_is_another_question() -> None:
 
 
 def test_a_watched_step_counts_its_changes_without_a_new_question() -> None:
-    """ "Out" and "back" may follow each other faster than a board travels: their keys mean the same all the time."""
+    """What is out and back may follow each other faster than a board travels: their keys mean the same all the time."""
     questions = Questions()
     first = questions.ask(BOARD, HERE)
     assert first == questions.ask(replace(BOARD, headline="OUT: ONCE"), HERE)

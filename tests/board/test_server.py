@@ -45,7 +45,8 @@ def client(trial: BoardTrial) -> Iterator[Client]:
 @pytest.fixture
 def inside(trial: BoardTrial) -> Iterator[Client]:
     """The application itself, for lines; admitted as one that may press."""
-    from assistant.board.app import Served, app
+    from assistant.board.app import app  # noqa: PLC0415
+    from assistant.board.served import Served  # noqa: PLC0415
 
     served = Served(
         trial.door.place, trial.server.admission, trial.hub, trial.server.pressing, trial.log.folder
