@@ -154,7 +154,7 @@ def _headers(place: Place, host: str) -> tuple[tuple[bytes, bytes], ...]:
     return (
         (b"content-security-policy", policy(place, host).encode("latin-1")),
         (b"x-content-type-options", b"nosniff"),
-        (b"referrer-policy", b"no-referrer"),
+        (b"referrer-policy", b"same-origin"),  # with "no-referrer" browsers hide the origin of our own forms
         (b"cross-origin-resource-policy", b"same-origin"),
         (b"cross-origin-opener-policy", b"same-origin"),
         (b"cache-control", b"no-store"),

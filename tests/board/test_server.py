@@ -97,7 +97,7 @@ def test_every_answer_forbids_what_is_not_its_own(trial: BoardTrial, client: Cli
         headers = client.get(path).headers
         assert headers["content-security-policy"].startswith("default-src 'none'; script-src 'self'")
         assert "nosniff" == headers["x-content-type-options"]
-        assert "no-referrer" == headers["referrer-policy"]
+        assert "same-origin" == headers["referrer-policy"]
         assert "uvicorn" not in str(headers).lower()
 
 

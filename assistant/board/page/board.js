@@ -6,6 +6,7 @@ const LOST_AFTER_MS = 2500;   // the server beats once a second
 const AGAIN_MS = 1000;
 const SETTLE_MS = 350;        // a finger that comes down sooner after a new question was on its way to the old one
 const DRAWING_PX = 190;       // a smaller drawing cannot be read; the sheet "More" has it whole
+const LARGEST_FIT = 1.6;       // few words are larger than the style sheet has them
 const SIGNS = { ".": "point", ",": "point", "-": "minus", "+": "plus", "*": "star", "/": "slash",
   Enter: "enter", Backspace: "erase", Escape: "stop", " ": "stop", n: "note", w: "why", q: "close" };
 const HEARS = { yes: "Hears you", loud: "Too loud: use the keys", lost: "Hears nothing: use the keys", off: "Keys only" };
@@ -272,7 +273,7 @@ function grow(least, drawn, dense) {
   const tell = at("tell"), figure = at("drawing");
   figure.hidden = !drawn;
   document.body.classList.toggle("dense", dense);
-  for (let size = 1; ; size -= 0.04) {
+  for (let size = LARGEST_FIT; ; size -= 0.04) {
     document.documentElement.style.setProperty("--fit", size.toFixed(2));
     const over = tell.scrollHeight > tell.clientHeight + 1 || tell.scrollWidth > tell.clientWidth + 1;
     const small = drawn && figure.parentElement === tell && figure.clientHeight < DRAWING_PX;
