@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from assistant.core.values.key_names import TWICE, label
+from assistant.core.values.particulars import Asks
 from assistant.core.values.result import Control
 from assistant.screen.parts import MODE_WORDS, left_out_words
 
@@ -41,7 +42,11 @@ def view(board: Board, particulars: Particulars, *, question: int, drawing: Draw
         "signal": board.caution.upper() if board.caution.upper() in SIGNALS else "",
         "lines": list(board.lines),
         "choices": [_button(names, words) for names, words in board.choices],
-        "keys": [_button(names, words) for names, words in board.keys],
+        "keys": [
+            _button(names, words)
+            for names, words in board.keys
+            if not (particulars.asks is Asks.SIGNS and names.startswith("point "))  # the page has letters
+        ],
         "typed": board.typed,
         "heard": board.heard,
         "message": board.message,
