@@ -118,7 +118,7 @@ class Admission:
 
 
 @dataclass(frozen=True)
-class Place:
+class ServedAt:
     """Where the board is served.
 
     Attributes:
@@ -149,7 +149,7 @@ class Place:
         return parts.scheme == self.scheme and parts.netloc.lower() == (host or "").lower()
 
 
-def policy(place: Place, host: str, *, style: str = "'self'", framed: bool = False) -> str:
+def policy(place: ServedAt, host: str, *, style: str = "'self'", framed: bool = False) -> str:
     """The content security policy of a page (W3C CSP Level 3): nothing inline, nothing from elsewhere.
 
     Args:

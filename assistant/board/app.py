@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
     from starlette.websockets import WebSocket
 
-    from assistant.board.access import Place
+    from assistant.board.access import ServedAt
     from assistant.board.served import Served
 
 PAGE = Path(__file__).with_name("page")
@@ -36,7 +36,7 @@ WRONG_ADDRESS = (
 )
 
 
-class Answers:
+class BoardAnswers:
     """The answers to requests.
 
     Args:
@@ -95,7 +95,7 @@ class Answers:
 
 def app(served: Served) -> Starlette:
     """The application."""
-    answers = Answers(served)
+    answers = BoardAnswers(served)
     starlette = Starlette(
         routes=[
             Route("/in/{token}", answers.admit),
@@ -119,7 +119,7 @@ class Guard:
         place: Where it is served.
     """
 
-    def __init__(self, app: ASGIApp, place: Place) -> None:
+    def __init__(self, app: ASGIApp, place: ServedAt) -> None:
         self._app = app
         self._place = place
 
@@ -149,7 +149,7 @@ class Guard:
         await self._app(scope, receive, send_with_headers)
 
 
-def _headers(place: Place, host: str) -> tuple[tuple[bytes, bytes], ...]:
+def _headers(place: ServedAt, host: str) -> tuple[tuple[bytes, bytes], ...]:
     """The headers of an answer that sets none of them itself."""
     return (
         (b"content-security-policy", policy(place, host).encode("latin-1")),

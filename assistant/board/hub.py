@@ -42,7 +42,7 @@ DRAWINGS = "/drawings/"
 """Where the server has the drawings."""
 
 
-class Position(Protocol):
+class DialoguePosition(Protocol):
     """The dialogue as far as a board shows it; asked on the session's loop only."""
 
     def particulars(self) -> Particulars:
@@ -53,7 +53,7 @@ class Position(Protocol):
 
 
 @dataclass(frozen=True)
-class Shown:
+class ShownBoard:
     """A board with what belongs to it."""
 
     board: Board
@@ -74,13 +74,13 @@ class Hub:
         over: Folder of the session once it is over; None before.
     """
 
-    def __init__(self, now: Callable[[], float], position: Position, pictures: Pictures) -> None:
+    def __init__(self, now: Callable[[], float], position: DialoguePosition, pictures: Pictures) -> None:
         self._now = now
         self._position = position
         self.pictures = pictures
         self._questions = Questions()
         self._lock = threading.Lock()
-        self._shown = Shown(Board(mode=State.UNOPENED.value), Particulars(), 0, None)
+        self._shown = ShownBoard(Board(mode=State.UNOPENED.value), Particulars(), 0, None)
         self._level: Level | None = None
         self._notice = ("", 0.0)
         self._said = ""
@@ -98,7 +98,7 @@ class Hub:
         with self._lock:
             number = self._questions.ask(board, particulars)
             drawing = (DRAWINGS + found[0] + ".svg", found[1]) if found else None
-            self._shown = Shown(board, particulars, number, drawing)
+            self._shown = ShownBoard(board, particulars, number, drawing)
         self.changed()
 
     def level(self, level: Level) -> None:

@@ -71,7 +71,7 @@ def measure(progress: Callable[[str], None]) -> list[BoardFigure]:
         UsageProblem: There is no browser to measure in.
     """
     progress("taps in a browser")
-    seen = _Seen()
+    seen = _SeenBoards()
     with tempfile.TemporaryDirectory() as folder, BoardTrial(Path(folder), seen) as trial:
         taps = _taps(trial)
     alone, watched = [], []
@@ -126,7 +126,7 @@ def _taps(trial: BoardTrial) -> list[float]:
     return took
 
 
-class _Seen(LineScreen):
+class _SeenBoards(LineScreen):
     """A screen that notes when a board comes."""
 
     def __init__(self) -> None:
@@ -138,7 +138,7 @@ class _Seen(LineScreen):
         self.came.set()
 
 
-def _turns(trial: BoardTrial, seen: _Seen, count: int) -> list[float]:
+def _turns(trial: BoardTrial, seen: _SeenBoards, count: int) -> list[float]:
     """Times from a key to the board that the loop shows after it, with the record on the disk between them, ms."""
     took = []
     for number in range(count):

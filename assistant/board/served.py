@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from starlette.responses import HTMLResponse
 
 from assistant.board import papers
-from assistant.board.access import Admission, Place
+from assistant.board.access import Admission, ServedAt
 from assistant.board.hub import Hub
 from assistant.board.pressing import Pressing
 
@@ -34,7 +34,7 @@ class Served:
         tell_machine: Shows a sentence on the machine's own screen.
     """
 
-    place: Place
+    place: ServedAt
     admission: Admission
     hub: Hub
     pressing: Pressing

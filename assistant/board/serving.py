@@ -12,7 +12,7 @@ import threading
 import time
 from typing import TYPE_CHECKING, Any
 
-from assistant.board.access import Admission, Place, Role, Tokens
+from assistant.board.access import Admission, Role, ServedAt, Tokens
 from assistant.board.pressing import Pressing
 from assistant.errors import GearProblem, UsageProblem
 
@@ -90,7 +90,7 @@ class Door:
         usual = 80 if scheme == "http" else 443
         port = "" if bound[1] == usual else f":{bound[1]}"
         hosts = dict.fromkeys(_host(one) + port for one in (name.lower(), bound[0]))
-        self.place = Place(scheme, tuple(hosts))
+        self.place = ServedAt(scheme, tuple(hosts))
         self.tokens = Tokens.drawn(watch=options.watch)
 
     def address(self, role: Role = Role.PRESS) -> str:

@@ -14,14 +14,14 @@ from assistant.board.access import (
     CODE_TRIES,
     MOST_TABLETS,
     Admission,
-    Place,
     Role,
+    ServedAt,
     Tokens,
     policy,
 )
 from assistant.board.pressing import Pressing
 
-PLACE = Place("http", ("shop-pc.local:8470", "192.168.7.20:8470"))
+PLACE = ServedAt("http", ("shop-pc.local:8470", "192.168.7.20:8470"))
 
 
 class Clock:

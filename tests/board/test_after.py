@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from recorded import FACTS, OPEN_CONTROL_WIRE, folder, scripted
 
-from assistant.board.access import Admission, Place, Tokens
+from assistant.board.access import Admission, ServedAt, Tokens
 from assistant.board.hub import Hub
 from assistant.board.pictures import Pictures
 from assistant.board.pressing import Pressing
@@ -42,7 +42,7 @@ class Shop:
         if over is not None:
             hub.ended(over)
         self.served = Served(
-            Place("http", (HOST,)),
+            ServedAt("http", (HOST,)),
             Admission(self.tokens, lambda: 0.0),
             hub,
             Pressing(),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.core.dialogue.states import State
 from assistant.core.library.terms import FactKind
 from assistant.core.library.vocabulary import OVER_RANGE
-from assistant.core.values.particulars import Asks, Done, Particulars
+from assistant.core.values.particulars import Asks, DoneResult, Particulars
 from assistant.core.values.units import plain_number
 from assistant.core.words import glancing
 
@@ -70,7 +70,7 @@ def _over_range(talk: Talk) -> str:
     return " ".join([*"9" * talk.limits.longest_number, "enter"]) if asked else ""
 
 
-def _done(talk: Talk) -> tuple[Done, ...]:
+def _done(talk: Talk) -> tuple[DoneResult, ...]:
     """The last results, newest first; those that were not asked again but taken over count as well."""
     found = []
     for past in talk.past.trail.newest():
@@ -79,7 +79,7 @@ def _done(talk: Talk) -> tuple[Done, ...]:
         step = talk.library.step(past.procedure, past.step)
         pending = past.pending
         words = glancing.result(talk.library, step, pending.answer, pending.value, pending.unit)
-        found.append(Done(past.number, words))
+        found.append(DoneResult(past.number, words))
         if len(found) == SHOWN:
             break
     return tuple(found)

@@ -128,7 +128,7 @@ class AskedFact:
             if len(last.signs) > 1:
                 self.groups.append(replace(last, signs=last.signs[:-1]))
 
-    def press(self, key: str, how: str) -> str:
+    def press(self, key: str, how: str = "keypad") -> str:
         """Take a digit, ``point`` or a letter while signs are spelled, keyed in this way; returns "" or a sentence that
         says why it cannot count.
         """

@@ -15,7 +15,7 @@ class Asks(StrEnum):
 
 
 @dataclass(frozen=True)
-class Done:
+class DoneResult:
     """A result that counts: its place among the results, and its words ("feed side: lit")."""
 
     number: int
@@ -45,5 +45,5 @@ class Particulars:
     plausible: tuple[str, str] | None = None
     longest: int = 0
     over_range: str = ""
-    done: tuple[Done, ...] = ()
+    done: tuple[DoneResult, ...] = ()
     results: int = 0
