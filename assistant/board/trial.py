@@ -36,7 +36,7 @@ class BoardTrial:
         sessions: Folder for its record.
         procedure: Procedure to start with.
         facts: Facts of the job.
-        watch: Whether there is a token for those who only watch.
+        options: How the board is served; on the machine itself unless said otherwise.
         screen: Another screen; it is shown each board after the tablets.
 
     Attributes:
@@ -53,9 +53,9 @@ class BoardTrial:
         *,
         procedure: str = "coil-control",
         facts: Facts = Facts(),  # noqa: B008  a value without parts that change
-        watch: bool = True,
+        options: BoardOptions = BoardOptions(watch=True, address=HOME),  # noqa: B008  likewise
     ) -> None:
-        self.door = Door(BoardOptions(watch=watch, address=HOME))
+        self.door = Door(options)
         self.log = SessionLog.create(sessions, facts, resources.directory("procedures"))
         runner = Runner(*load_folder(self.log.procedures), self.log.header.thresholds)
         begun = time.monotonic()

@@ -1,7 +1,6 @@
 """The page in a real browser: Debian's Chromium, led by Playwright.
 
-The rules of axe-core (Deque) are not among Debian's or Python's packages; the names and roles that it would look at
-are asked of the browser itself (its accessibility tree).
+Outside checks: Deque's axe-core for names, roles, landmarks and contrast, and WCAG's own formula of contrast.
 """
 
 from __future__ import annotations
@@ -22,7 +21,9 @@ from assistant.board.trial import BoardTrial
 from assistant.core.values.entries import ResultTaken
 from assistant.core.values.events import KeyPressed, Note
 from assistant.record import Facts, read_session
+from assistant.record.replaying import replay
 from assistant.screen.terminal import LineScreen
+from assistant.writeup import write_text
 
 pytest.importorskip("starlette", reason="the extra 'board' is not installed")
 playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
@@ -165,6 +166,8 @@ def test_a_whole_session_by_tapping_ends_in_a_verdict_and_is_recorded_as_by_tabl
     assert taken
     assert {"tablet"} == {entry.how for entry in taken}
     assert {"tablet"} == {line.event.source.value for line in lines if isinstance(line.event, KeyPressed)}
+    assert "By tablet" in write_text(trial.log.folder)
+    assert [] == replay(trial.log.folder)
 
 
 def test_a_lost_connection_is_told_within_three_seconds_and_nothing_can_be_tapped(
@@ -303,6 +306,23 @@ def test_everything_has_a_name_for_a_screen_reader(tablet: Page) -> None:
     assert "en" == tablet.locator("html").get_attribute("lang")
     assert "status" == tablet.locator("#message").get_attribute("role")
     assert 1 == tablet.locator("h1").count()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_at_a_caution_at_a_question_and_under_more(tablet: Page, scheme: str) -> None:
+    """Deque's rules for screen readers, contrast and landmarks hold in each of these states."""
+    axe = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="axe-core is not installed"
+    ).Axe()
+    tablet.emulate_media(color_scheme=scheme)
+    reports = [axe.run(tablet)]
+    to_question(tablet)
+    reports.append(axe.run(tablet))
+    tablet.get_by_role("button", name="More").click()
+    reports.append(axe.run(tablet))
+    for report in reports:
+        assert report.response["passes"]
+        assert 0 == report.violations_count, report.generate_report()
 
 
 @pytest.mark.parametrize("shape", TABLETS)

@@ -81,6 +81,11 @@ def test_a_session_is_closed_reviewed_and_signed_on_the_tablet(started: Started,
             page.wait_for_timeout(300)
         page.wait_for_url("**/sessions/*", timeout=20_000)
         assert "Diagnosis and repair" in page.frame_locator("iframe").locator("body").inner_text()
+        axe = pytest.importorskip(
+            "axe_playwright_python.sync_playwright", reason="axe-core is not installed"
+        ).Axe()
+        report = axe.run(page)
+        assert 0 == report.violations_count, report.generate_report()
         page.get_by_role("button", name="Show a code on the machine").click()
         page.get_by_label("Code").fill(started.said(r"sign in at the board: (\d{6})"))
         page.get_by_role("button", name="Sign in", exact=True).click()
