@@ -41,8 +41,22 @@ KEY_COUNT = 0x300
 _ROWS = (("qwertyuiop", 16), ("asdfghjkl", 30), ("zxcvbnm", 44))
 
 KEYPAD = {
-    "7": 71, "8": 72, "9": 73, "4": 75, "5": 76, "6": 77, "1": 79, "2": 80, "3": 81, "0": 82,
-    "star": 55, "minus": 74, "plus": 78, "point": 83, "enter": 96, "slash": 98,
+    "7": 71,
+    "8": 72,
+    "9": 73,
+    "4": 75,
+    "5": 76,
+    "6": 77,
+    "1": 79,
+    "2": 80,
+    "3": 81,
+    "0": 82,
+    "star": 55,
+    "minus": 74,
+    "plus": 78,
+    "point": 83,
+    "enter": 96,
+    "slash": 98,
 }
 """The keys of a number pad by their names, and their codes."""
 

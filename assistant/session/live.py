@@ -24,6 +24,7 @@ from assistant.record.told import told_on
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session.against_noise import AgainstNoise
+from assistant.session.awake import Awake
 from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
 from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folder
@@ -82,6 +83,7 @@ def _run(settings: Settings, ending: Ending) -> int:
         output, microphone = open_gear(wanted, news, gear)
         findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
+        gear.callback(Awake().close)
         log, voice = _log_and_voice(settings, findings, hearing.heard_by() if hearing else HeardBy())
         gear.callback(log.close)
         begun_in = log.folder
