@@ -33,7 +33,7 @@ LOOK_S = 0.5
 LEAVE_S = 3.0
 """Time that the system has to give the account leave to read a pad that was just plugged in, s."""
 
-UNPLUGGED = "Its plug was pulled, or its battery is empty. Plug it in again; the session goes on with it."
+UNPLUGGED = "It is unplugged, or its battery is empty. The session goes on with it when it is back."
 
 
 def interrupt() -> None:

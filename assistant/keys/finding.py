@@ -20,6 +20,9 @@ from assistant.errors import GearProblem
 from assistant.keys.linux_keys import KEY_COUNT, KEYPAD, codes_in
 from assistant.printing import in_line
 
+RULES = "/etc/udev/rules.d/70-number-pad.rules"
+"""A rule for udev; its number is below that of the rules that give leave by the tag (73-seat-late.rules)."""
+
 _WORD = 8 * struct.calcsize("L")
 _LETTERS_FROM, _LETTERS_TO = 16, 50
 _KEYPAD_CODES = frozenset(KEYPAD[name] for name in ("1", "5", "9", "enter"))
@@ -57,8 +60,8 @@ class Found:
 
     def line(self) -> str:
         """For a list."""
-        kind = "keyboard with a number pad, or a pad that says so" if self.letters else "number pad"
-        return f"{in_line(self.name)}  ({self.path}, {kind})"
+        kind = "which also has letters, or says so" if self.letters else "a number pad"
+        return f"'{in_line(self.name)}' ({self.path}, {kind})"
 
 
 @dataclass(frozen=True)
@@ -129,9 +132,9 @@ class InputDevices:
         """Which pads there are, as sentences."""
         pads = self.found()
         if not pads:
-            return "None is plugged in; look with 'bay-assistant gear' after plugging one in."
-        lines = "".join(f"\n  {one.line()}" for one in pads)
-        return f"Give --pad the name, a part of it, or the path of one of these:{lines}"
+            return "None is plugged in; 'bay-assistant gear' lists those that are."
+        lines = "; ".join(one.line() for one in pads)
+        return f"Give --pad the name, a part of it, or the path of one of these: {lines}."
 
     def open(self, pad: Found) -> int:
         """Open it for reading; a file descriptor.
@@ -207,9 +210,9 @@ def _no_leave(pad: Found) -> str:
     )
     return (
         f"This account may not read the number pad '{in_line(pad.name)}' at {pad.path}: {told}. "
-        "To let whoever sits at this machine read this pad and nothing else, write this line into "
-        f"/etc/udev/rules.d/70-number-pad.rules, then plug the pad in again:\n  {rule}\n"
-        f"Or let this account read every keyboard: sudo usermod -aG {joining} {_account()}, then log in again."
+        f"To let whoever sits at this machine read this pad alone: echo '{rule}' | sudo tee {RULES}; then plug the "
+        f"pad in again. Or let this account read every keyboard: sudo usermod -aG {joining} {_account()}; then log "
+        "in again."
     )
 
 
