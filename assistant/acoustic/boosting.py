@@ -38,10 +38,10 @@ class Growth:
     """
 
     trees: int = 150
-    depth: int = 3
+    depth: int = 4
     rate: float = 0.06
     least: float = 12.0
-    ridge: float = 3.0
+    ridge: float = 1.0
     bins: int = 40
 
 

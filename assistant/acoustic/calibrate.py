@@ -1,8 +1,10 @@
 """Fits the confidence of answers and chooses its limits, on sound with known words.
 
-    python -m assistant.acoustic.calibrate MANIFEST [MANIFEST ...] [--model DIR] [--report FOLDER]
+    python -m assistant.acoustic.calibrate MANIFEST [MANIFEST ...] [--model DIR] [--trials FILE] [--report FOLDER]
 
 **Input.** Manifests of people and of voices, heard in noise and beside other voices: `assistant.acoustic.in_noise`.
+
+**Trials.** What was heard is kept in a file (`assistant.acoustic.trials`), so that a second fit takes seconds.
 
 **Fit.** Boosted trees by some of the voices for the others: `assistant.acoustic.fitting`. The delivered ones are
 fitted on all.
@@ -25,11 +27,12 @@ from typing import TYPE_CHECKING
 
 from assistant.acoustic.figures import quality, report, tally, trust
 from assistant.acoustic.fitting import Softening, Stated, across, fit
-from assistant.acoustic.in_noise import CONDITIONS, HeardInNoise, hear_all, read_manifest
-from assistant.acoustic.prices import PRICES, all_limits
+from assistant.acoustic.in_noise import CONDITIONS, HeardInNoise, read_manifest
+from assistant.acoustic.prices import PRICES, all_limits, share_of_strays
+from assistant.acoustic.trials import as_heard, hear_missing
 from assistant.core.values.answer_kind import AnswerKind
 from assistant.errors import BayAssistantError
-from assistant.hearing.recogniser import Recogniser, find_model
+from assistant.hearing.recogniser import find_model
 from assistant.hearing_bench.diagram import drawn
 from assistant.measured import FILE, Calibration
 
@@ -51,14 +54,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--report", type=Path, help="folder for calibration.md and reliability.svg")
     parser.add_argument("--about", default="", help="what the sound was, a sentence for the data file")
     parser.add_argument("--times", type=int, default=1, help="conditions in which each line is heard")
+    parser.add_argument(
+        "--trials", type=Path, help="file that keeps what was heard, so that a second fit is quick"
+    )
+    parser.add_argument("--processes", type=int, default=2, help="how many hear at once")
     parser.add_argument("--every", type=int, default=1, help="only every so many lines, for a quick look")
     given = parser.parse_args(arguments)
     try:
         begun = time.perf_counter()
         spoken = [line for path in given.manifest for line in read_manifest(path)][:: max(1, given.every)]
-        recogniser = Recogniser(find_model(given.model))
-        heard = hear_all(spoken, recogniser, lambda text: print(text, file=sys.stderr), given.times)
-        made, judged = calibrated(heard, recogniser.path, given.about)
+        model = find_model(given.model)
+        kept = hear_missing(
+            spoken, model, given.trials, times=given.times, processes=given.processes, progress=_told
+        )
+        _told("measuring and fitting")
+        made, judged = calibrated(as_heard(spoken, kept, given.times), model, given.about)
     except BayAssistantError as problem:
         print(f"calibrate: {problem}", file=sys.stderr)
         return problem.exit_code
@@ -77,6 +87,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     print(text)
     print(f"{time.perf_counter() - begun:.0f} s")
     return 0
+
+
+def _told(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
 
 
 def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> tuple[Calibration, list[Stated]]:
@@ -104,6 +118,7 @@ def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> tuple[
             kind.value: {name: value for name, value in asdict(price).items() if value is not None}
             for kind, price in PRICES.items()
         },
+        "share of strays among what is not right": share_of_strays(judged),
         "voices not fitted on": quality(judged),
         "voices not fitted on, per cent": {
             group: tally([j for j in judged if j.heard.about == group], low, high) for group in groups

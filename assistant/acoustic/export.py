@@ -20,6 +20,7 @@ from assistant.acoustic.agreed import BINS, EPSILON, HIGH_HZ, LOW_HZ, PHONE_OUTP
 from assistant.grammar.automaton import Automaton
 from assistant.grammar.lexicon import PHONES
 from assistant.hearing.graph import table_for, write_sounds, write_words
+from assistant.hearing.phone_sums import BLANK, SCALE
 from assistant.hearing.phones import PhoneLayout
 
 if TYPE_CHECKING:
@@ -43,8 +44,8 @@ class Decoding:
         beam: Width of the search.
     """
 
-    acoustic_scale: float = 0.6
-    blank_prior: float = 3.5
+    acoustic_scale: float = SCALE
+    blank_prior: float = BLANK
     beam: float = 10.0
 
 

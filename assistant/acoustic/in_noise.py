@@ -1,4 +1,4 @@
-"""Lines of a manifest, heard in noise and beside other voices by the recogniser that is to be calibrated.
+"""Lines of a manifest, and their sound in noise and beside other voices.
 
 **The manifest** holds one JSON object a line:
 
@@ -8,7 +8,7 @@
   is heard with the request of another line;
 - what is said, one of ``words`` and ``meaning`` (the tags, sorted and joined by "; "); null, or words that are not
   among what is listened for, for speech that must be refused;
-- ``about``, a word that groups lines in the report, if given.
+- ``about``, a word that groups lines in the report, and ``times``, in how many conditions it is heard, if given.
 
 **Conditions.** Each line is heard in so many of `CONDITIONS`, which its name determines, as it does noise and level.
 The other voice is that of another line's file. Everything then goes through the same gate as live sound.
@@ -27,20 +27,17 @@ from numpy.typing import NDArray
 
 from assistant import resources
 from assistant.acoustic.tasks import TaskGrammar
-from assistant.core.values.answer_kind import AnswerKind, kind_of
+from assistant.core.values.answer_kind import AnswerKind
 from assistant.core.values.result import Control, GrammarRequest, Result
 from assistant.errors import UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.baynoise import KINDS, bay_noise
-from assistant.hearing.confidence import evidence_in, measured
-from assistant.hearing.foreground import prepared
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from assistant.grammar.step_grammar import StepGrammar
-    from assistant.hearing.recogniser import Recogniser
     from assistant.hearing.sound import Samples
 
 Floats = NDArray[np.float64]
@@ -72,6 +69,7 @@ class ManifestLine:
         voice: The voice.
         listened: What is listened for: a request, the choices, or the path of a JSGF file.
         about: Group in the report.
+        times: Conditions in which it is heard.
     """
 
     file: Path
@@ -80,6 +78,7 @@ class ManifestLine:
     voice: str
     listened: GrammarRequest | tuple[str, ...] | Path
     about: str
+    times: int = 1
 
     @property
     def name(self) -> str:
@@ -128,7 +127,8 @@ def read_manifest(path: Path) -> list[ManifestLine]:
             body = json.loads(line)
             _ = str(body["file"]), str(body["voice"]), body["meaning" if "meaning" in body else "words"]
             part = "begin" in body and (float(body["begin"]), float(body["end"]))
-            found.append(({**body, "part": part or None}, _listened(body, path)))
+            body |= {"part": part or None, "times": int(body.get("times", 1))}
+            found.append((body, _listened(body, path)))
         except (ValueError, KeyError, TypeError, AttributeError) as error:
             raise UsageProblem(
                 f"{path}:{number}: this is not a line of a manifest ({error}). "
@@ -145,6 +145,7 @@ def read_manifest(path: Path) -> list[ManifestLine]:
             str(body["voice"]),
             listened if listened is not None else requests[zlib.crc32(body["file"].encode()) % len(requests)],
             str(body.get("about", "answers" if listened is not None else "other speech")),
+            body["times"],
         )
         for body, listened in found
     ]
@@ -231,6 +232,18 @@ def wanted_of(line: ManifestLine, grammar: StepGrammar) -> Result | None:
     return Result(outcome=line.said[1:]) if line.said.startswith("=") else grammar.parse(line.said)
 
 
+def conditions_of(line: ManifestLine, times: int = 1) -> list[str]:
+    """The conditions in which a line is heard: its name determines the first one."""
+    first = zlib.crc32(line.name.encode())
+    return [CONDITIONS[(first + time * 3) % len(CONDITIONS)] for time in range(times * line.times)]
+
+
+def sound_of(line: ManifestLine, condition: str, lines: Sequence[ManifestLine]) -> Samples:
+    """The sound of a line in a condition; the other voice is that of another of the lines."""
+    other = _other(line, lines) if condition.startswith("voice") else None
+    return in_condition(_sound(line), condition, line.name, other)
+
+
 def _sound(line: ManifestLine) -> Samples:
     samples = read_sound(line.file).samples
     if line.part is None:
@@ -248,53 +261,3 @@ def _other(line: ManifestLine, spoken: Sequence[ManifestLine]) -> Samples:
             if samples.size >= RATE:
                 return samples
     return np.zeros(0, np.int16)
-
-
-def hear_all(
-    spoken: Sequence[ManifestLine],
-    recogniser: Recogniser,
-    progress: Callable[[str], None] = lambda _text: None,
-    times: int = 1,
-) -> list[HeardInNoise]:
-    """Hear every line in so many conditions, sorted by what is listened for, so that each graph is opened once.
-
-    Raises:
-        UsageProblem: The model is not of the bundled one's layout.
-    """
-    grammars = Grammars()
-    acoustics = recogniser.acoustics
-    if acoustics is None:
-        raise UsageProblem(f"The model {recogniser.path} is of another kind; there is nothing to calibrate.")
-    heard = []
-    order = sorted(range(len(spoken)), key=lambda at: repr(spoken[at].listened))
-    for done, at in enumerate(order):
-        if done % 100 == 0:
-            progress(f"{done} of {len(order)} heard")
-        line = spoken[at]
-        grammar = grammars.of(line.listened)
-        wanted = wanted_of(line, grammar)
-        clean = _sound(line)
-        first = zlib.crc32(line.name.encode())
-        for time in range(times):
-            condition = CONDITIONS[(first + time * 3) % len(CONDITIONS)]
-            other = _other(line, spoken) if condition.startswith("voice") else None
-            raw = in_condition(clean, condition, line.name, other)
-            enough, evidence = evidence_in(raw)
-            samples = prepared(raw)
-            found = None
-            if enough:
-                logs = acoustics.log_probabilities(samples)
-                found = measured(recogniser.hear(samples, grammar), grammar, logs, evidence, means={})
-            said = (line.voice, condition, line.about, wanted is None)
-            if found is None:
-                heard.append(HeardInNoise(*said, phrase=False, right=False))
-                continue
-            result = grammar.parse(found.words)
-            assert result is not None  # noqa: S101  it was one of the grammar's phrases
-            kind = kind_of(result, grammar.request.controls)
-            heard.append(
-                HeardInNoise(
-                    *said, phrase=True, right=result == wanted, kind=kind, measures=dict(found.measures)
-                )
-            )
-    return heard

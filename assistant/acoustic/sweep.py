@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING
 from assistant.acoustic.export import Decoding, write_model
 from assistant.acoustic.figures import tally
 from assistant.acoustic.fitting import Stated, across
-from assistant.acoustic.in_noise import hear_all, read_manifest
+from assistant.acoustic.in_noise import read_manifest
 from assistant.acoustic.prices import PRICES, Price, limits_of
+from assistant.acoustic.trials import hear_all
 from assistant.core.values.answer_kind import AnswerKind
 from assistant.hearing.graph import Costs
 from assistant.hearing.recogniser import Recogniser

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from assistant.hearing.activity import CHUNK, CHUNK_S, DEFAULT_TIMING, Levels, SileroActivity
 from assistant.hearing.graph import UNKNOWN
+from assistant.hearing.rivals import RivalPhrases
 from assistant.hearing.sound import RATE
 from assistant.hearing.verification import verified
 from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
@@ -98,7 +99,7 @@ def measured(
         and ``voice-fit``, ``voice-sure``: how far this voice's earlier answers were from the means of all voices.
     """
     heard = [one.words for one in recognition.alternatives if one.words and UNKNOWN not in one.words.split()]
-    found = verified(logs, heard, grammar.parse, grammar.phrases(), grammar.lexicon)
+    found = verified(logs, heard, grammar.parse, RivalPhrases.of_grammar(grammar), grammar.lexicon)
     if found is None:
         return None
     words, measures = found

@@ -34,18 +34,34 @@ _RESCALE = 8
 """Steps between rescalings: `FLOOR` / `OUTPUTS` to this power is still far from the smallest number."""
 
 
+SCALE, BLANK = 0.6, 3.5
+"""The decoder's weight of the log-probabilities, and logarithm of the prior by which it holds the blank down."""
+
+
 def floor(logs: Logs) -> Floats:
     """Probabilities of the steps with the floor, shape (steps, OUTPUTS)."""
     return np.asarray((1 - FLOOR) * np.exp(logs.astype(np.float64)) + FLOOR / OUTPUTS)
 
 
-def forward(floored: Floats, phrases: Sequence[Phones]) -> Floats:
+def held_down(floored: Floats) -> Floats:
+    """The same with the blank held down, as the decoder does: the network is surer of it than of any phone."""
+    held = floored.copy()
+    held[:, 0] *= math.exp(-BLANK)
+    return held
+
+
+def forward(likelihoods: Floats, phrases: Sequence[Phones], blocks: Sequence[int] | None = None) -> Floats:
     """For each phrase the logarithm of the summed probability of all ways to speak it over all steps.
 
     A phrase that has more phones than there are steps gets the logarithm of next to nothing.
+
+    Args:
+        likelihoods: Likelihoods of the outputs, one row a step; several blocks of `OUTPUTS` columns side by side.
+        phrases: The outputs of each phrase's phones.
+        blocks: For each phrase the block that it is summed over; the first without.
     """
     count = len(phrases)
-    if not count or not len(floored):
+    if not count or not len(likelihoods):
         return np.full(count, -math.inf)
     longest = max(len(one) for one in phrases)
     size = 2 * longest + 1
@@ -54,22 +70,21 @@ def forward(floored: Floats, phrases: Sequence[Phones]) -> Floats:
     for row, one in enumerate(phrases):
         labels[row, 1 : 2 * len(one) : 2] = one
         ends[row] = 2 * len(one)
-    leaps = np.zeros((count, size))
-    leaps[:, 3::2] = labels[:, 3::2] != labels[:, 1:-2:2]
-    alpha = np.zeros((count, size))
-    alpha[:, 0] = 1.0
-    began = True
+    leaps = np.asarray(labels[:, 3::2] != labels[:, 1:-2:2], np.float64)
+    if blocks is not None:
+        labels += OUTPUTS * np.asarray(blocks, np.intp)[:, None]
+    alpha, following = np.zeros((count, size)), np.empty((count, size))
+    moved, here = np.empty_like(leaps), np.empty((count, size))
+    alpha[:, :2] = likelihoods[0][labels[:, :2]]
     scale = np.zeros(count)
-    for number, step in enumerate(floored):
-        if began:
-            following = np.zeros_like(alpha)
-            following[:, :2] = 1.0
-            began = False
-        else:
-            following = alpha.copy()
-            following[:, 1:] += alpha[:, :-1]
-            following[:, 2:] += alpha[:, :-2] * leaps[:, 2:]
-        alpha = following * step[labels]
+    for number in range(1, len(likelihoods)):
+        np.copyto(following, alpha)
+        following[:, 1:] += alpha[:, :-1]
+        np.multiply(alpha[:, 1:-2:2], leaps, out=moved)
+        following[:, 3::2] += moved
+        np.take(likelihoods[number], labels, out=here, mode="clip")
+        following *= here
+        alpha, following = following, alpha
         if number % _RESCALE == _RESCALE - 1:
             most = np.maximum(alpha.max(axis=1), 1e-300)
             alpha /= most[:, None]
@@ -95,10 +110,14 @@ def aligned(floored: Floats, phones: Phones) -> NDArray[np.intp] | None:
     logs = np.log(floored)[:, labels]
     score = np.full(size, -np.inf)
     score[:2] = logs[0, :2]
-    back = np.zeros((steps, size), np.int8)
+    back, chosen = np.zeros((steps, size), np.int8), np.empty(size, np.intp)
+    moved = np.full((3, size), -np.inf)
     for step in range(1, steps):
-        moved = np.stack([score, np.r_[-np.inf, score[:-1]], np.r_[-np.inf, -np.inf, score[:-2]] + leaps])
-        back[step] = moved.argmax(axis=0)
+        moved[0] = score
+        moved[1, 1:] = score[:-1]
+        moved[2, 2:] = score[:-2] + leaps[2:]
+        moved.argmax(axis=0, out=chosen)
+        back[step] = chosen
         score = moved.max(axis=0) + logs[step]
     place = size - 1 if score[size - 1] >= score[size - 2] else size - 2
     if not np.isfinite(score[place]):
@@ -149,12 +168,15 @@ def pairs() -> Floats:
 def background(likelihoods: Floats) -> float:
     """Logarithm of the summed likelihood of all phone sequences, each weighed by how English it is (`pairs`)."""
     odds = pairs()
+    same = odds.diagonal()
     phone, blank = np.zeros(OUTPUTS), np.zeros(OUTPUTS)
     blank[0] = 1.0  # nothing was spoken yet
     scale = 0.0
-    for step in likelihoods:
-        moved = (phone + blank) @ odds - phone * odds.diagonal()  # the same phone again needs a blank between
-        phone, blank = (phone + moved) * step, (phone + blank) * step[0]
-        most = float(max(phone.max(), blank.max(), 1e-300))
-        phone, blank, scale = phone / most, blank / most, scale + math.log(most)
-    return scale + math.log(float(phone.sum() + blank.sum()))
+    for number, step in enumerate(likelihoods):
+        either = phone + blank
+        # The same phone again needs a blank between.
+        phone, blank = (phone + either @ odds - phone * same) * step, either * step[0]
+        if number % _RESCALE == _RESCALE - 1:
+            most = max(float(phone.max()), float(blank.max()), 1e-300)
+            phone, blank, scale = phone / most, blank / most, scale + math.log(most)
+    return scale + math.log(max(float((phone + blank).sum()), 1e-300))

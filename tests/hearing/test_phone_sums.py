@@ -39,6 +39,15 @@ def test_the_sum_is_that_over_all_paths(seed: int, count: int) -> None:
     assert found == pytest.approx([totals[phones] for phones in phrases], rel=1e-6)
 
 
+def test_each_phrase_is_summed_over_its_own_block() -> None:
+    """Two kinds of likelihoods side by side give what each gives alone."""
+    one, other = steps(1, 8), steps(2, 8)
+    phrases = [(1, 2), (3, 3), (1, 2)]
+    found = phone_sums.forward(np.concatenate([one, other], axis=1), phrases, [0, 1, 1])
+    assert found[0] == pytest.approx(phone_sums.forward(one, [(1, 2)])[0])
+    assert found[1:] == pytest.approx(phone_sums.forward(other, [(3, 3), (1, 2)]))
+
+
 def test_long_sound_does_not_underflow() -> None:
     """A minute of sound has a finite sum."""
     probabilities = phone_sums.floor(np.log(steps(1, 2000) + 1e-9).astype(np.float32))
