@@ -31,6 +31,7 @@ from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folde
 from assistant.session.keyed import open_keys, open_pad
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, left_out_sentence
+from assistant.session.telephone import tell_of_telephones
 from assistant.speaking.neural.pronouncing import use_lexicon
 
 if TYPE_CHECKING:
@@ -109,6 +110,7 @@ def _run(settings: Settings, ending: Ending) -> int:
             session.ears = _listener(session, hearing, microphone, log, screen, against_noise)
             gear.callback(session.ears.close)
         open_keys(pad, session, news, gear)
+        tell_of_telephones(wanted, session.tell, gear)
         for remark in (*hearing_remarks(hearing), *remarks):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
