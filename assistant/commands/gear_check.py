@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import shutil
 import tempfile
 import threading
 import time
@@ -34,7 +35,7 @@ from assistant.speaking.edges import active_level
 from assistant.speaking.naming import ESPEAK, HEART, voice_named
 from assistant.speaking.player import Player
 from assistant.speaking.portaudio import load_sounddevice
-from assistant.speaking.sound_server import ServerDevice, device_for, listed, telephones
+from assistant.speaking.sound_server import SERVER, ServerDevice, device_for, listed, telephones
 from assistant.speaking.synthesiser import SYNTHESISER
 from assistant.speaking.voice import Voice
 
@@ -51,6 +52,8 @@ GLANCE_S = 0.8
 
 ASLEEP_S = 0.5
 """Time after which a lock against sleep that is still held was not refused, s."""
+
+NO_NAMES = "sources and sinks cannot be listed by name. Run: apt install pulseaudio-utils"
 
 SENTENCE = "Feed side. Lit, dim, or dark?"
 """The sentence that tries the loudspeaker."""
@@ -158,10 +161,13 @@ def check(
     items.append(_tried("microphone", lambda: _microphone(sounddevice, microphone, seconds=seconds)))
     items.append(GearItem("sound log", able=can_keep(), text=_sound_log(), needed=False))
     # Asked last: a headset may become a telephone only when its microphone is opened.
+    server = listed()
+    if not server and any(device["name"] == SERVER for device in found) and shutil.which("pactl") is None:
+        items.append(GearItem("names", able=False, text=NO_NAMES, needed=False))
     items += [
         GearItem("headset", able=False, text=text, needed=False) for text in _telephones(microphone, speaker)
     ]
-    return GearReport(tuple(items), devices, listed(), pads)
+    return GearReport(tuple(items), devices, server, pads)
 
 
 def _awake() -> tuple[bool, str]:

@@ -61,7 +61,12 @@ class Found:
     def line(self) -> str:
         """For a list."""
         kind = "which also has letters, or says so" if self.letters else "a number pad"
-        return f"'{in_line(self.name)}' ({self.path}, {kind})"
+        barred = (
+            ", which this account may not read"
+            if self.path.exists() and not os.access(self.path, os.R_OK)
+            else ""
+        )
+        return f"'{in_line(self.name)}' ({self.path}, {kind}{barred})"
 
 
 @dataclass(frozen=True)

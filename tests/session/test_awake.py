@@ -95,3 +95,27 @@ def test_nothing_happens_without_it(lock: Path, monkeypatch: pytest.MonkeyPatch)
     absent = Awake()
     assert not absent.held
     absent.close()
+
+
+@pytest.mark.parametrize("ended", ["qq", "+", "killed"])
+def test_a_session_holds_the_lock_as_long_as_it_lasts(lock: Path, tmp_path: Path, ended: str) -> None:
+    """A whole session by keys: closed, left by the end of its keys, and killed; the lock is gone with it each time."""
+    command = [sys.executable, "-m", "assistant", "run", "--keys-only", "--silent", "--plain"]
+    with subprocess.Popen(
+        [*command, "--sessions", str(tmp_path / "sessions")],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+    ) as program:
+        assert program.stdin is not None
+        assert program.stdout is not None
+        assert b"SAYS" in program.stdout.readline()
+        waited_for(lock, held=True)
+        if ended == "killed":
+            program.kill()
+        else:
+            program.stdin.write(ended.encode())
+        program.stdin.close()
+        program.stdout.read()
+        assert (-signal.SIGKILL if ended == "killed" else 0) == program.wait(timeout=60)
+    waited_for(lock, held=False)
