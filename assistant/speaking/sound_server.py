@@ -99,19 +99,20 @@ class ServerDevice:
     def telephone_told(self) -> str:
         """What the telephone band means, and what to do."""
         called = f"'{in_line(self.description)}' is a Bluetooth headset in its telephone profile"
-        ways = [f"use a microphone with a cable or a radio of its own (--microphone; {self._let_play()})"]
+        playing = f" ({self.cure})" if self.cure else ""
+        better = (
+            "take a microphone with a cable or a radio of its own (--microphone NAME) and let the headset only "
+            f"play{playing}, or answer by keys."
+        )
         if self.rate > 8000:
             return (
-                f"{called}, {self.rate / 1000:g} kHz. That is wide enough for the recogniser; if answers are missed, "
-                f"{ways[0]}."
+                f"{called}, {self.rate / 1000:g} kHz. That is wide enough for the recogniser. If it still misses "
+                f"answers, {better}"
             )
         return (
             f"{called}: it passes nothing above {self.rate / 2000:g} kHz, so in noise fewer answers are understood, "
-            f"and the assistant sounds muffled in it. Better {ways[0]}, or answer by keys."
+            f"and the assistant sounds muffled in it. Better {better}"
         )
-
-    def _let_play(self) -> str:
-        return f"then the headset can play in full: {self.cure}" if self.cure else "then it can play in full"
 
 
 def listed(ask: Callable[[Sequence[str]], str] | None = None) -> tuple[ServerDevice, ...]:
