@@ -60,13 +60,9 @@ class Found:
 
     def line(self) -> str:
         """For a list."""
-        kind = "which also has letters, or says so" if self.letters else "a number pad"
-        barred = (
-            ", which this account may not read"
-            if self.path.exists() and not os.access(self.path, os.R_OK)
-            else ""
-        )
-        return f"'{in_line(self.name)}' ({self.path}, {kind}{barred})"
+        kind = "a keyboard, or a pad that calls itself one" if self.letters else "a number pad"
+        barred = self.path.exists() and not os.access(self.path, os.R_OK)
+        return f"'{in_line(self.name)}' ({self.path}, {kind}{'; this account may not read it' if barred else ''})"
 
 
 @dataclass(frozen=True)
