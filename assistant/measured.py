@@ -27,14 +27,45 @@ DEEPEST = 8
 """Most splits from the root of a tree to a leaf."""
 
 
+VOICE_ANSWERS = "voice-answers"
+"""Measure: accepted answers of this voice before, 0 for a new one."""
+
+
+@dataclass(frozen=True)
+class Forest:
+    """Boosted trees.
+
+    Attributes:
+        intercept: Log-odds of being right before any tree.
+        trees: The trees, whose numbers are added to the log-odds.
+    """
+
+    intercept: float
+    trees: Sequence[Node]
+
+    def probability(self, values: Sequence[float]) -> float:
+        """Probability of being right, 0 to 1, for the values of the measures in their order."""
+        odds = self.intercept
+        for tree in self.trees:
+            node = tree
+            while not isinstance(node, float):
+                place, threshold, below, above = node
+                node = above if values[place] >= threshold else below
+            odds += node
+        return 1 / (1 + math.exp(-max(-50.0, min(50.0, odds))))
+
+
 @dataclass(frozen=True)
 class Calibration:
     """Boosted trees that make one probability of the measures of a recognition.
 
+    A voice that has been heard before tells more than any measure of the answer; with one forest for both, what it
+    tells would blur the judgement of new voices.
+
     Attributes:
         measures: The measures that the trees look at, with the value that stands for an unknown one.
-        intercept: Log-odds of being right before any tree.
-        trees: The trees, whose numbers are added to the log-odds.
+        new: The trees for a voice that nothing is known of.
+        known: The trees for a voice that has answered before.
         voice: Means of measures over the right answers of all voices, with which a voice is compared.
         limits: For each kind of answer the probability below which it counts as not understood, and the one below
             which it must be affirmed.
@@ -42,8 +73,8 @@ class Calibration:
     """
 
     measures: Mapping[str, float]
-    intercept: float
-    trees: Sequence[Node]
+    new: Forest
+    known: Forest
     voice: Mapping[str, float]
     limits: Mapping[str, tuple[float, float]]
     about: Mapping[str, Any]
@@ -60,8 +91,8 @@ class Calibration:
             measures = {str(name): float(value) for name, value in body["measures"].items()}
             made = cls(
                 measures,
-                float(body["intercept"]),
-                [_tree(tree, len(measures), DEEPEST) for tree in body["trees"]],
+                _forest(body["new"], len(measures)),
+                _forest(body["known"], len(measures)),
                 {name: float(value) for name, value in body["voice"].items()},
                 {kind.value: _pair(body["limits"][kind.value]) for kind in AnswerKind},
                 body["about"],
@@ -92,14 +123,11 @@ class Calibration:
     def probability(self, measures: Mapping[str, float]) -> float:
         """Probability that an answer with these measures is right, 0 to 1."""
         values = [measures.get(name, usual) for name, usual in self.measures.items()]
-        odds = self.intercept
-        for tree in self.trees:
-            node = tree
-            while not isinstance(node, float):
-                place, threshold, below, above = node
-                node = above if values[place] >= threshold else below
-            odds += node
-        return 1 / (1 + math.exp(-max(-50.0, min(50.0, odds))))
+        return (self.known if measures.get(VOICE_ANSWERS, 0.0) > 0 else self.new).probability(values)
+
+
+def _forest(body: Any, count: int) -> Forest:
+    return Forest(float(body["intercept"]), [_tree(tree, count, DEEPEST) for tree in body["trees"]])
 
 
 def _tree(body: Any, count: int, depth: int) -> Node:

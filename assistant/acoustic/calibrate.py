@@ -74,7 +74,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return problem.exit_code
     text = report(judged, made)
     try:
-        given.output.write_text(json.dumps(asdict(made), indent=2) + "\n", encoding="utf-8")
+        given.output.write_text(text_of(made), encoding="utf-8")
         if given.report:
             given.report.mkdir(parents=True, exist_ok=True)
             (given.report / "calibration.md").write_text(text, encoding="utf-8")
@@ -89,6 +89,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
+def text_of(made: Calibration) -> str:
+    """The data file: one tree a line, so that it stays small and a person can find the rest."""
+    body = asdict(made)
+    trees: list[str] = []
+    for name in ("new", "known"):
+        for number, tree in enumerate(body[name]["trees"]):
+            trees.append(json.dumps(tree))
+            body[name]["trees"][number] = f"tree {len(trees) - 1}"
+    text = json.dumps(body, indent=2)
+    for number, tree in enumerate(trees):
+        text = text.replace(f'"tree {number}"', tree, 1)
+    return text + "\n"
+
+
 def _told(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
@@ -100,10 +114,14 @@ def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> tuple[
     Raises:
         UsageProblem: There is too little to fit.
     """
-    surer = across(heard)
-    softening = Softening.of(surer)
-    everything, judged = softening.calibration(fit(heard)), softening.judged(surer)
-    limits = all_limits(judged)
+    found = across(heard)
+    softer, softer_known = (Softening.of(some) for some in found)
+    judged, known = softer.judged(found[0]), softer_known.judged(found[1])
+    everything = fit(heard)
+    everything = replace(
+        everything, new=softer.forest(everything.new), known=softer_known.forest(everything.known)
+    )
+    limits = all_limits(judged, known)
     weights = model / "am" / "final.mdl"
     low, high = limits[AnswerKind.RESULT.value]
     groups = sorted({one.about for one in heard})
@@ -120,8 +138,12 @@ def calibrated(heard: Sequence[HeardInNoise], model: Path, about: str) -> tuple[
         },
         "share of strays among what is not right": share_of_strays(judged),
         "voices not fitted on": quality(judged),
+        "the same, with what the voice said before": quality(known),
         "voices not fitted on, per cent": {
             group: tally([j for j in judged if j.heard.about == group], low, high) for group in groups
+        },
+        "the same, with what the voice said before, per cent": {
+            group: tally([j for j in known if j.heard.about == group], low, high) for group in groups
         },
         "what the limits cost, voices not fitted on, per cent": {
             kind: tally(judged, *pair) for kind, pair in limits.items()

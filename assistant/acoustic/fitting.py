@@ -17,9 +17,9 @@ import numpy as np
 from assistant.acoustic.boosting import DEFAULT_GROWTH, Growth, boosted
 from assistant.acoustic.in_noise import Floats, HeardInNoise
 from assistant.errors import UsageProblem
-from assistant.hearing.confidence import OF_THE_VOICE
+from assistant.hearing.confidence import OF_THE_VOICE, of_voice
 from assistant.hearing.voice_so_far import NEW_VOICE
-from assistant.measured import Calibration, Node
+from assistant.measured import VOICE_ANSWERS, Calibration, Forest, Node
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -31,7 +31,7 @@ PARTS = 6
 SIGNS: Mapping[str, int] = {
     "ahead": 1, "ahead-each": 1, "behind": -1, "beyond": -1, "clear": 0, "edits": -1, "english": 1,
     "english-each": 1, "explained": 1, "extra": -1, "fit": 1, "gap": 0, "inside": -1, "least-sure": 1, "over-all": 1,
-    "pace": 0, "phones": 0, "snr": 0, "speech": 1, "sure": 1, "voice-fit": 0,
+    "pace": 0, "phones": 0, "snr": 0, "speech": 1, "sure": 1, "voice-answers": 0, "voice-fit": 0,
     "voice-sure": 0, "voiced": 1, "worst": -1, "worst-three": -1, "worst-two": -1, "worst-word": -1,
 }  # fmt: skip
 """The measures, each with the direction in which it can only make an answer likelier: 1 up, -1 down, 0 either."""
@@ -91,8 +91,7 @@ def with_voices(heard: Sequence[HeardInNoise], means: Mapping[str, float]) -> li
         if not one.phrase:
             continue
         voice = voices[one.voice]
-        offsets = {f"voice-{name}": voice.offset(name) for name in OF_THE_VOICE}
-        found[at] = replace(one, measures=one.measures | offsets)
+        found[at] = replace(one, measures=one.measures | of_voice(voice))
         if one.right:
             voices[one.voice] = voice.after(
                 {name: one.measures[name] - means[name] for name in means if name in one.measures}
@@ -134,17 +133,23 @@ def fit(
     """
     everything = list(heard)
     means = voice_means(everything)
-    # Each one twice: as the first of its voice, and with what the voice said before.
-    cases = [one for one in (*everything, *with_voices(everything, means)) if one.phrase]
-    targets = np.array([one.right for one in cases], np.float64)
-    if len(cases) < 10 or not 0 < targets.sum() < len(cases):
+    first = [one for one in everything if one.phrase]
+    later = [one for one in with_voices(everything, means) if one.phrase]
+    if len(first) < 10 or not 0 < sum(one.right for one in first) < len(first):
         raise UsageProblem(
             "There are too few utterances to calibrate with, or none of them is right or wrong."
         )
-    table, usual = table_of(cases, names)
-    signs = [SIGNS.get(name, 0) for name in names]
-    begin, trees = boosted(table, targets, case_weights(cases) / 2, signs, growth)
-    return Calibration(usual, round(begin, 4), trees, means, {}, {})
+    _, usual = table_of(first, names)
+    forests = []
+    for cases, known in ((first, False), (later, True)):
+        table, _ = table_of(cases, names)
+        if not known:
+            table[:, [name.startswith("voice-") for name in names]] = 0.0
+        targets = np.array([one.right for one in cases], np.float64)
+        signs = [SIGNS.get(name, 0) for name in names]
+        begin, trees = boosted(table, targets, case_weights(cases), signs, growth)
+        forests.append(Forest(round(begin, 4), trees))
+    return Calibration(usual, forests[0], forests[1], means, {}, {})
 
 
 @dataclass(frozen=True)
@@ -156,19 +161,27 @@ class Stated:
 
 
 def stated(calibration: Calibration, heard: Sequence[HeardInNoise]) -> list[Stated]:
-    """Utterances with the probabilities that a calibration states, each as the first of its voice."""
+    """Utterances with the probabilities that a calibration states."""
     return [Stated(one, calibration.probability(one.measures) if one.phrase else 0.0) for one in heard]
 
 
 def across(
     heard: Sequence[HeardInNoise], names: Sequence[str] = tuple(SIGNS), growth: Growth = DEFAULT_GROWTH
-) -> list[Stated]:
-    """Each part of the voices, judged by the fit on the others."""
-    found: list[Stated] = []
+) -> tuple[list[Stated], list[Stated]]:
+    """Each part of the voices, judged by the fit on the others.
+
+    Returns:
+        Every utterance as the first of its voice; and with what its voice said before, if it said anything.
+    """
+    new: list[Stated] = []
+    known: list[Stated] = []
     for judged in parts_of(heard):
         calibration = fit([h for h in heard if h.voice not in judged], names, growth)
-        found += stated(calibration, [h for h in heard if h.voice in judged])
-    return found
+        these = [h for h in heard if h.voice in judged]
+        new += stated(calibration, these)
+        later = with_voices(these, calibration.voice)
+        known += stated(calibration, [h for h in later if h.measures.get(VOICE_ANSWERS, 0.0) > 0])
+    return new, known
 
 
 @dataclass(frozen=True)
@@ -197,12 +210,11 @@ class Softening:
             found = found + np.linalg.solve(curve + np.eye(2), slope)
         return cls(max(0.1, float(found[0])), float(found[1]))
 
-    def calibration(self, made: Calibration) -> Calibration:
-        """The calibration with softer trees."""
-        return replace(
-            made,
-            intercept=round(made.intercept * self.slope + self.shift, 4),
-            trees=[_times(tree, self.slope) for tree in made.trees],
+    def forest(self, made: Forest) -> Forest:
+        """The forest with softer trees."""
+        return Forest(
+            round(made.intercept * self.slope + self.shift, 4),
+            [_times(tree, self.slope) for tree in made.trees],
         )
 
     def judged(self, judged: Sequence[Stated]) -> list[Stated]:

@@ -147,9 +147,14 @@ def silent_limit(judged: Sequence[Stated], share: float = SILENT) -> float:
     return float(_GRID[-1])
 
 
-def all_limits(judged: Sequence[Stated]) -> dict[str, tuple[float, float]]:
-    """The limits of every kind of answer; no answer is taken silently below `silent_limit`."""
-    silent = silent_limit(judged)
+def all_limits(judged: Sequence[Stated], known: Sequence[Stated] = ()) -> dict[str, tuple[float, float]]:
+    """The limits of every kind of answer; no answer is taken silently below `silent_limit`.
+
+    Args:
+        judged: Utterances of new voices.
+        known: The same with what the voice said before.
+    """
+    silent = max(silent_limit(judged), silent_limit(known))
     strays = share_of_strays(judged)
     found = {}
     for kind in AnswerKind:

@@ -72,7 +72,7 @@ def sweep(
             for filler in fillers:
                 recogniser = Recogniser(folder, costs=Costs(filler_phone=filler))
                 heard = hear_all(spoken, recogniser)
-                judged = across(heard)
+                judged, _ = across(heard)
                 price = PRICES[AnswerKind.RESULT]
                 reject, ask = limits_of(price)
                 answers = [one for one in heard if not one.other]

@@ -20,7 +20,7 @@ from assistant.hearing.rivals import RivalPhrases
 from assistant.hearing.sound import RATE
 from assistant.hearing.verification import verified
 from assistant.hearing.voice_so_far import NEW_VOICE, VoiceSoFar
-from assistant.measured import CALIBRATION
+from assistant.measured import CALIBRATION, VOICE_ANSWERS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -76,6 +76,11 @@ class PhraseMeasures:
     differences: Mapping[str, float]
 
 
+def of_voice(voice: VoiceSoFar) -> dict[str, float]:
+    """What is known of a voice: ``voice-answers``, ``voice-fit`` and ``voice-sure``."""
+    return {VOICE_ANSWERS: voice.answers} | {f"voice-{name}": voice.offset(name) for name in OF_THE_VOICE}
+
+
 def measured(
     recognition: Recognition,
     grammar: StepGrammar,
@@ -96,7 +101,8 @@ def measured(
 
     Returns:
         The measures of `verification.verified`; ``speech``, ``voiced`` and ``snr`` as in `Evidence` (the last in dB);
-        and ``voice-fit``, ``voice-sure``: how far this voice's earlier answers were from the means of all voices.
+        ``voice-answers``: how many answers this voice gave before; and ``voice-fit``, ``voice-sure``: how far they were
+        from the means of all voices.
     """
     heard = [one.words for one in recognition.alternatives if one.words and UNKNOWN not in one.words.split()]
     found = verified(logs, heard, grammar.parse, RivalPhrases.of_grammar(grammar), grammar.lexicon)
@@ -105,7 +111,7 @@ def measured(
     words, measures = found
     means = CALIBRATION.voice if means is None else means
     differences = {name: measures[name] - means[name] for name in OF_THE_VOICE if name in means}
-    measures |= {f"voice-{name}": voice.offset(name) for name in OF_THE_VOICE}
+    measures |= of_voice(voice)
     if evidence is not None:
         measures |= {"speech": evidence.speech, "voiced": evidence.voiced}
         if evidence.snr_db is not None:

@@ -59,7 +59,7 @@ def test_the_fit_finds_the_probability_that_made_the_cases() -> None:
 
 def test_stated_and_found_agree_on_voices_that_were_not_fitted() -> None:
     """The stated probability is the share that is right, in every bin, on the other voices."""
-    surer = fitting.across(made_up(12_000), ("ahead", "pace"))
+    surer, _ = fitting.across(made_up(12_000), ("ahead", "pace"))
     judged = Softening.of(surer).judged(surer)
     for stated, found, count in figures.reliability(judged):
         assert abs(stated - found) < 0.02 + 4 * math.sqrt(0.25 / count)
@@ -72,6 +72,26 @@ def test_a_measure_never_works_against_its_direction() -> None:
     found = fitting.fit([*made_up(3_000, seed=2), *turned[:1500]], ("ahead", "pace"))
     chances = [found.probability({"ahead": at, "pace": 3.0}) for at in np.linspace(-6, 6, 200)]
     assert all(later >= before - 1e-9 for before, later in itertools.pairwise(chances))
+
+
+def test_a_known_voice_is_judged_by_what_it_said_before() -> None:
+    """Of two kinds of voices one fits the model badly and is right all the same: once known, it is believed."""
+    generator = np.random.default_rng(5)
+    heard = []
+    for number in range(4_000):
+        voice, right = number % 8, bool(generator.random() < 0.5)
+        fit = generator.normal(0, 0.3) + (1.0 if right else 0.0) - (2.0 if voice < 4 else 0.0)
+        measures = {"fit": fit, "sure": 0.0}
+        heard.append(replace(made_up(1)[0], voice=f"voice {voice}", right=right, measures=measures))
+    names = ("fit", "voice-answers", "voice-fit")
+    made = fitting.fit(heard, names)
+    new = made.probability({"fit": -1.0})
+    known = made.probability({"fit": -1.0, "voice-answers": 9.0, "voice-fit": -1.0 * 9 / (9 + PRIOR)})
+    other = made.probability({"fit": -1.0, "voice-answers": 9.0, "voice-fit": 1.0 * 9 / (9 + PRIOR)})
+    first, later = fitting.across(heard, names)
+    assert len(heard) - 8 * 20 < len(later) < len(first) == len(heard)
+    assert known > 0.9 > new > other
+    assert other < 0.1
 
 
 def test_what_is_too_sure_is_softened_in_trees_and_in_figures_alike() -> None:
@@ -87,7 +107,7 @@ def test_what_is_too_sure_is_softened_in_trees_and_in_figures_alike() -> None:
     assert pytest.approx(0.0, abs=0.05) == softening.shift
     fitted = fitting.fit(made_up(500), ("ahead",))
     one = Stated(made_up(1)[0], fitted.probability({"ahead": 0.5}))
-    softer = softening.calibration(fitted).probability({"ahead": 0.5})
+    softer = replace(fitted, new=softening.forest(fitted.new)).probability({"ahead": 0.5})
     assert pytest.approx(softening.judged([one])[0].probability, abs=1e-3) == softer
 
 
@@ -306,6 +326,6 @@ def test_a_damaged_tree_is_a_sentence(tmp_path: Path) -> None:
     for _ in range(12):
         deep = [0, 0.0, deep, 0.5]
     for tree in ([999, 0.0, 1.0, 2.0], ["ahead", 0.0, 1.0, 2.0], [0, 0.0, 1.0], deep, None):
-        path.write_text(json.dumps({**body, "trees": [tree]}), encoding="utf-8")
+        path.write_text(json.dumps({**body, "known": {"intercept": 0.0, "trees": [tree]}}), encoding="utf-8")
         with pytest.raises(UsageProblem, match="missing or damaged"):
             Calibration.read(path)

@@ -64,6 +64,7 @@ def test_what_is_known_of_an_utterance_is_put_together() -> None:
     assert "dark" == known.words
     assert (0.95, 1.0, 12.0) == tuple(known.measures[name] for name in ("speech", "voiced", "snr"))
     assert pytest.approx(voice.offset("fit")) == known.measures["voice-fit"]
+    assert 1.0 == known.measures["voice-answers"]
     assert {"fit": pytest.approx(known.measures["fit"] + 1.0)} == known.differences
     alone = measured(heard(("dark", 1.0)), GRAMMAR, logs_of("dark"), None)
     assert alone is not None
