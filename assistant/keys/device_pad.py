@@ -20,7 +20,7 @@ from assistant.keys.linux_keys import INTERRUPT, PadState, caught_up, decode
 if TYPE_CHECKING:
     from types import TracebackType
 
-    from assistant.keys.finding import Found
+    from assistant.keys.finding import PluggedPad
 
 LET_GO_S = 2.0
 """Time for the key to come up with which the program was started, s.
@@ -79,7 +79,7 @@ class DevicePad:
         GearProblem: It may not be read, is gone, or another program holds it.
     """
 
-    def __init__(self, pad: Found, devices: InputDevices | None = None) -> None:
+    def __init__(self, pad: PluggedPad, devices: InputDevices | None = None) -> None:
         self.pad = pad
         self._devices = devices or InputDevices()
         self._closing = threading.Event()
@@ -122,7 +122,7 @@ class DevicePad:
             os.close(self._wake_read)
             os.close(self._wake_write)
 
-    def _opened(self, pad: Found) -> tuple[int, PadState]:
+    def _opened(self, pad: PluggedPad) -> tuple[int, PadState]:
         """Open and take a pad once no key of it is down."""
         fd = self._devices.open(pad)
         try:
@@ -215,7 +215,7 @@ class DevicePad:
                 self._call(partial(self._told.remark, str(problem)))
         return False
 
-    def _present(self) -> tuple[Found, ...]:
+    def _present(self) -> tuple[PluggedPad, ...]:
         """The pad and others like it, that in the same plug first."""
         alike = [one for one in self._devices.found() if one.same_kind(self.pad)]
         return tuple(sorted(alike, key=lambda one: one.plug != self.pad.plug))

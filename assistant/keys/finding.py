@@ -35,7 +35,7 @@ _DOWN = 0x80000000 | (KEY_COUNT // 8) << 16 | ord("E") << 8 | 0x18
 
 
 @dataclass(frozen=True)
-class Found:
+class PluggedPad:
     """An input device with the keys of a number pad.
 
     Attributes:
@@ -54,7 +54,7 @@ class Found:
     plug: str = ""
     letters: bool = False
 
-    def same_kind(self, other: Found) -> bool:
+    def same_kind(self, other: PluggedPad) -> bool:
         """Whether it is the same pad, or one of the same make and model in another plug."""
         return (self.name, self.vendor, self.product) == (other.name, other.vendor, other.product)
 
@@ -77,7 +77,7 @@ class InputDevices:
     devices: Path = field(default=Path("/dev/input"))
     described: Path = field(default=Path("/sys/class/input"))
 
-    def found(self) -> tuple[Found, ...]:
+    def found(self) -> tuple[PluggedPad, ...]:
         """Those with the keys of a number pad, in the order of their numbers."""
         try:
             names = [file.name for file in self.described.iterdir() if file.name.startswith("event")]
@@ -86,13 +86,13 @@ class InputDevices:
         names.sort(key=lambda name: (len(name), name))
         return tuple(one for name in names if (one := self.described_as(name)) is not None)
 
-    def described_as(self, event: str) -> Found | None:
+    def described_as(self, event: str) -> PluggedPad | None:
         """What is told of one of them, ``event5``; None if it is gone or has no number pad."""
         folder = self.described / event / "device"
         keys = keys_in(_text(folder / "capabilities" / "key"))
         if not keys >= _KEYPAD_CODES:
             return None
-        return Found(
+        return PluggedPad(
             self.devices / event,
             _text(folder / "name") or event,
             _text(folder / "id" / "vendor"),
@@ -101,7 +101,7 @@ class InputDevices:
             letters=len([code for code in keys if _LETTERS_FROM <= code <= _LETTERS_TO]) >= 26,
         )
 
-    def chosen(self, wanted: str) -> Found:
+    def chosen(self, wanted: str) -> PluggedPad:
         """The pad with this path, name, or part of a name.
 
         Raises:
@@ -137,7 +137,7 @@ class InputDevices:
         lines = "; ".join(one.line() for one in pads)
         return f"Give --pad the name, a part of it, or the path of one of these: {lines}."
 
-    def open(self, pad: Found) -> int:
+    def open(self, pad: PluggedPad) -> int:
         """Open it for reading; a file descriptor.
 
         Raises:
@@ -196,7 +196,7 @@ def _text(file: Path) -> str:
         return ""
 
 
-def _no_leave(pad: Found) -> str:
+def _no_leave(pad: PluggedPad) -> str:
     """Which permission is missing, and the two ways to get it."""
     try:
         about = pad.path.stat()

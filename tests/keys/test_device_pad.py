@@ -15,7 +15,7 @@ from made_up_devices import KernelPad, PipedDevices, Told, can_make_pads, event,
 from assistant.errors import GearProblem
 from assistant.keys import device_pad
 from assistant.keys.device_pad import DevicePad, PadTold
-from assistant.keys.finding import Found, InputDevices
+from assistant.keys.finding import InputDevices, PluggedPad
 from assistant.keys.linux_keys import KEY, KEYPAD, SYN, SYN_DROPPED, SYN_REPORT
 
 
@@ -120,7 +120,7 @@ def test_another_pad_serves_when_the_first_cannot_be_read(
         held, free = devices.plug_in(1), devices.plug_in(5, plug="usb-9/input0")
         opened = PipedDevices.open
 
-        def refusing(self: PipedDevices, one: Found) -> int:
+        def refusing(self: PipedDevices, one: PluggedPad) -> int:
             if one.path == held:
                 raise GearProblem("held")
             return opened(self, one)
