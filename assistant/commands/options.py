@@ -66,12 +66,11 @@ def add_pad(parser: argparse.ArgumentParser) -> None:
 
 
 def add_sound(parser: argparse.ArgumentParser) -> None:
-    """Add ``--microphone`` and ``--speaker``."""
+    """Add ``--microphone`` and ``--loudspeaker``, which was once called ``--speaker``."""
+    what = "of the sound server by its name, or {} device by name or number; 'gear' lists them (default: the system's)"
+    parser.add_argument("--microphone", metavar="NAME", help=f"source {what.format('input')}")
     parser.add_argument(
-        "--microphone", metavar="NAME", help="input device by name or number (default: the system's)"
-    )
-    parser.add_argument(
-        "--speaker", metavar="NAME", help="output device by name or number (default: the system's)"
+        "--loudspeaker", "--speaker", dest="speaker", metavar="NAME", help=f"sink {what.format('output')}"
     )
 
 

@@ -20,7 +20,7 @@ from assistant.keys.linux_keys import INTERRUPT, PadState, caught_up, decode
 if TYPE_CHECKING:
     from types import TracebackType
 
-    from assistant.keys.finding import Found
+    from assistant.keys.finding import PluggedPad
 
 LET_GO_S = 2.0
 """Time for the key to come up with which the program was started, s.
@@ -33,7 +33,7 @@ LOOK_S = 0.5
 LEAVE_S = 3.0
 """Time that the system has to give the account leave to read a pad that was just plugged in, s."""
 
-UNPLUGGED = "Its plug was pulled, or its battery is empty. Plug it in again; the session goes on with it."
+UNPLUGGED = "It is unplugged, or its battery is empty. The session goes on with it when it is back."
 
 
 def interrupt() -> None:
@@ -79,7 +79,7 @@ class DevicePad:
         GearProblem: It may not be read, is gone, or another program holds it.
     """
 
-    def __init__(self, pad: Found, devices: InputDevices | None = None) -> None:
+    def __init__(self, pad: PluggedPad, devices: InputDevices | None = None) -> None:
         self.pad = pad
         self._devices = devices or InputDevices()
         self._closing = threading.Event()
@@ -122,7 +122,7 @@ class DevicePad:
             os.close(self._wake_read)
             os.close(self._wake_write)
 
-    def _opened(self, pad: Found) -> tuple[int, PadState]:
+    def _opened(self, pad: PluggedPad) -> tuple[int, PadState]:
         """Open and take a pad once no key of it is down."""
         fd = self._devices.open(pad)
         try:
@@ -179,10 +179,13 @@ class DevicePad:
 
     def _hand_on(self, data: bytes) -> None:
         came = decode(data, self._state)
-        keys, self._state = came.keys, came.state
+        self._state = came.state
+        self._post(came.keys)
         if came.lost:
-            more, self._state = caught_up(self._state, self._devices.down(self._fd))
-            keys += more
+            missed, self._state = caught_up(self._state, self._devices.down(self._fd))
+            self._post(missed)
+
+    def _post(self, keys: tuple[str, ...]) -> None:
         for key in keys:
             self._call(self._told.interrupt if key == INTERRUPT else partial(self._told.post, key))
 
@@ -191,29 +194,31 @@ class DevicePad:
         seen: float | None = None
         remarked = False
         while not self._closing.wait(LOOK_S):
-            pad = self._present()
-            if pad is None:
+            present = self._present()
+            if not present:
                 seen = None
                 continue
             seen = time.monotonic() if seen is None else seen
-            try:
-                self._fd, self._state = self._opened(pad)
-            except OSError:
-                continue
-            except GearProblem as problem:
-                if not remarked and time.monotonic() - seen >= LEAVE_S:
-                    remarked = True
-                    self._call(partial(self._told.remark, str(problem)))
-                continue
-            self.pad = pad
-            return True
+            problem: GearProblem | None = None
+            for pad in present:
+                try:
+                    self._fd, self._state = self._opened(pad)
+                except GearProblem as refused:
+                    problem = problem or refused
+                except OSError:
+                    continue  # it is just coming, or just going
+                else:
+                    self.pad = pad
+                    return True
+            if problem is not None and not remarked and time.monotonic() - seen >= LEAVE_S:
+                remarked = True
+                self._call(partial(self._told.remark, str(problem)))
         return False
 
-    def _present(self) -> Found | None:
-        """The pad, or one like it; None while there is none."""
+    def _present(self) -> tuple[PluggedPad, ...]:
+        """The pad and others like it, that in the same plug first."""
         alike = [one for one in self._devices.found() if one.same_kind(self.pad)]
-        same = [one for one in alike if one.plug == self.pad.plug]
-        return next(iter((*same, *alike)), None)
+        return tuple(sorted(alike, key=lambda one: one.plug != self.pad.plug))
 
     @staticmethod
     def _call(call: Callable[[], None]) -> None:

@@ -20,6 +20,9 @@ from assistant.errors import GearProblem
 from assistant.keys.linux_keys import KEY_COUNT, KEYPAD, codes_in
 from assistant.printing import in_line
 
+RULES = "/etc/udev/rules.d/70-number-pad.rules"
+"""A rule for udev; its number is below that of the rules that give leave by the tag (73-seat-late.rules)."""
+
 _WORD = 8 * struct.calcsize("L")
 _LETTERS_FROM, _LETTERS_TO = 16, 50
 _KEYPAD_CODES = frozenset(KEYPAD[name] for name in ("1", "5", "9", "enter"))
@@ -32,7 +35,7 @@ _DOWN = 0x80000000 | (KEY_COUNT // 8) << 16 | ord("E") << 8 | 0x18
 
 
 @dataclass(frozen=True)
-class Found:
+class PluggedPad:
     """An input device with the keys of a number pad.
 
     Attributes:
@@ -51,14 +54,15 @@ class Found:
     plug: str = ""
     letters: bool = False
 
-    def same_kind(self, other: Found) -> bool:
+    def same_kind(self, other: PluggedPad) -> bool:
         """Whether it is the same pad, or one of the same make and model in another plug."""
         return (self.name, self.vendor, self.product) == (other.name, other.vendor, other.product)
 
     def line(self) -> str:
         """For a list."""
-        kind = "keyboard with a number pad, or a pad that says so" if self.letters else "number pad"
-        return f"{in_line(self.name)}  ({self.path}, {kind})"
+        kind = "a keyboard, or a pad that calls itself one" if self.letters else "a number pad"
+        barred = self.path.exists() and not os.access(self.path, os.R_OK)
+        return f"'{in_line(self.name)}' ({self.path}, {kind}{'; this account may not read it' if barred else ''})"
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,7 @@ class InputDevices:
     devices: Path = field(default=Path("/dev/input"))
     described: Path = field(default=Path("/sys/class/input"))
 
-    def found(self) -> tuple[Found, ...]:
+    def found(self) -> tuple[PluggedPad, ...]:
         """Those with the keys of a number pad, in the order of their numbers."""
         try:
             names = [file.name for file in self.described.iterdir() if file.name.startswith("event")]
@@ -82,13 +86,13 @@ class InputDevices:
         names.sort(key=lambda name: (len(name), name))
         return tuple(one for name in names if (one := self.described_as(name)) is not None)
 
-    def described_as(self, event: str) -> Found | None:
+    def described_as(self, event: str) -> PluggedPad | None:
         """What is told of one of them, ``event5``; None if it is gone or has no number pad."""
         folder = self.described / event / "device"
         keys = keys_in(_text(folder / "capabilities" / "key"))
         if not keys >= _KEYPAD_CODES:
             return None
-        return Found(
+        return PluggedPad(
             self.devices / event,
             _text(folder / "name") or event,
             _text(folder / "id" / "vendor"),
@@ -97,7 +101,7 @@ class InputDevices:
             letters=len([code for code in keys if _LETTERS_FROM <= code <= _LETTERS_TO]) >= 26,
         )
 
-    def chosen(self, wanted: str) -> Found:
+    def chosen(self, wanted: str) -> PluggedPad:
         """The pad with this path, name, or part of a name.
 
         Raises:
@@ -129,11 +133,11 @@ class InputDevices:
         """Which pads there are, as sentences."""
         pads = self.found()
         if not pads:
-            return "None is plugged in; look with 'bay-assistant gear' after plugging one in."
-        lines = "".join(f"\n  {one.line()}" for one in pads)
-        return f"Give --pad the name, a part of it, or the path of one of these:{lines}"
+            return "None is plugged in; 'bay-assistant gear' lists those that are."
+        lines = "; ".join(one.line() for one in pads)
+        return f"Give --pad the name, a part of it, or the path of one of these: {lines}."
 
-    def open(self, pad: Found) -> int:
+    def open(self, pad: PluggedPad) -> int:
         """Open it for reading; a file descriptor.
 
         Raises:
@@ -192,7 +196,7 @@ def _text(file: Path) -> str:
         return ""
 
 
-def _no_leave(pad: Found) -> str:
+def _no_leave(pad: PluggedPad) -> str:
     """Which permission is missing, and the two ways to get it."""
     try:
         about = pad.path.stat()
@@ -207,9 +211,9 @@ def _no_leave(pad: Found) -> str:
     )
     return (
         f"This account may not read the number pad '{in_line(pad.name)}' at {pad.path}: {told}. "
-        "To let whoever sits at this machine read this pad and nothing else, write this line into "
-        f"/etc/udev/rules.d/70-number-pad.rules, then plug the pad in again:\n  {rule}\n"
-        f"Or let this account read every keyboard: sudo usermod -aG {joining} {_account()}, then log in again."
+        f"To let whoever sits at this machine read this pad alone: echo '{rule}' | sudo tee {RULES}; then plug the "
+        f"pad in again. Or let this account read every keyboard: sudo usermod -aG {joining} {_account()}; then log "
+        "in again."
     )
 
 

@@ -63,7 +63,7 @@ def open_keys(pad: DevicePad | None, session: Session, news: GearNews, closing: 
     Raises:
         GearProblem: The terminal cannot be read.
     """
-    lost = functools.partial(news.lost, "keys") if pad is None else session.tell
+    lost = functools.partial(news.lost, "keys") if pad is None else None
     if sys.stdin is not None:
         closing.callback(NumberPad(sys.stdin.fileno(), session.press, lost).close)
     if pad is not None:

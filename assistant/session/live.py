@@ -24,6 +24,7 @@ from assistant.record.told import told_on
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session.against_noise import AgainstNoise
+from assistant.session.awake import Awake
 from assistant.session.boarding import Boarding
 from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
@@ -31,6 +32,7 @@ from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folde
 from assistant.session.keyed import open_keys, open_pad
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, left_out_sentence
+from assistant.session.telephone import tell_of_telephones
 from assistant.speaking.neural.pronouncing import use_lexicon
 
 if TYPE_CHECKING:
@@ -83,6 +85,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
         output, microphone = open_gear(wanted, news, gear)
         findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
+        gear.callback(Awake().close)
         log, voice = _log_and_voice(settings, findings, hearing.heard_by() if hearing else HeardBy())
         gear.callback(log.close)
         begun_in = log.folder
@@ -111,6 +114,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
             session.ears = _listener(session, hearing, microphone, log, screen, against_noise)
             gear.callback(session.ears.close)
         open_keys(pad, session, news, gear)
+        tell_of_telephones(wanted, session.tell, gear)
         for remark in (*hearing_remarks(hearing), *remarks):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))

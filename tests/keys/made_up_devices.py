@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
 
-from assistant.keys.finding import Found, InputDevices
+from assistant.keys.finding import InputDevices, PluggedPad
 from assistant.keys.linux_keys import EVENT, KEY, KEYPAD, SYN, SYN_REPORT
 
 T = TypeVar("T")
@@ -83,7 +83,7 @@ class PipedDevices(InputDevices):
         shutil.rmtree(self.described / f"event{number}")
         (self.devices / f"event{number}").unlink()
 
-    def open(self, pad: Found) -> int:
+    def open(self, pad: PluggedPad) -> int:
         if self.refusal:
             raise self.refusal[0]
         return super().open(pad)
@@ -138,7 +138,7 @@ class KernelPad:
         fcntl.ioctl(self._fd, 0x5501)  # UI_DEV_CREATE
         self._name = name
 
-    def found(self, devices: InputDevices) -> Found:
+    def found(self, devices: InputDevices) -> PluggedPad:
         """The device, once the system shows it."""
         return waited_for(lambda: next((one for one in devices.found() if one.name == self._name), None))
 

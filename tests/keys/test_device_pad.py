@@ -15,7 +15,7 @@ from made_up_devices import KernelPad, PipedDevices, Told, can_make_pads, event,
 from assistant.errors import GearProblem
 from assistant.keys import device_pad
 from assistant.keys.device_pad import DevicePad, PadTold
-from assistant.keys.finding import InputDevices
+from assistant.keys.finding import InputDevices, PluggedPad
 from assistant.keys.linux_keys import KEY, KEYPAD, SYN, SYN_DROPPED, SYN_REPORT
 
 
@@ -107,6 +107,29 @@ def test_the_same_plug_comes_first(devices: PipedDevices, told: Told) -> None:
         told.wait_for(LOST, "back")
         assert back == pad.pad.path
     os.close(end)
+
+
+def test_another_pad_serves_when_the_first_cannot_be_read(
+    devices: PipedDevices, told: Told, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One that another program holds does not keep its neighbour of the same kind from being used."""
+    path = devices.plug_in(3)
+    with DevicePad(devices.chosen("small"), devices) as pad:
+        end = writing(path)
+        devices.pull_out(3)
+        held, free = devices.plug_in(1), devices.plug_in(5, plug="usb-9/input0")
+        opened = PipedDevices.open
+
+        def refusing(self: PipedDevices, one: PluggedPad) -> int:
+            if one.path == held:
+                raise GearProblem("held")
+            return opened(self, one)
+
+        monkeypatch.setattr(PipedDevices, "open", refusing)
+        pad.start(reporting(told))
+        os.close(end)
+        told.wait_for(LOST, "back")
+        assert free == pad.pad.path
 
 
 def test_a_pad_that_is_back_but_may_not_be_read_is_told_once(

@@ -74,7 +74,7 @@ def test_a_pad_that_is_not_chosen_is_answered_with_the_list(devices: PipedDevice
     wanted = f"{devices.devices}/{wanted}" if wanted.startswith("event") else wanted
     with pytest.raises(GearProblem) as problem:
         devices.chosen(wanted)
-    for part in ("Bay Pad", "Small Pad", f"{devices.devices}/event9", "keyboard"):
+    for part in ("Bay Pad", "Small Pad", f"{devices.devices}/event9", "a keyboard"):
         assert part in str(problem.value)
     assert "Mouse" not in str(problem.value)
 
@@ -86,7 +86,7 @@ def test_a_name_cannot_write_lines_of_its_own(tmp_path: Path) -> None:
     with pytest.raises(GearProblem) as problem:
         devices.chosen("")
     assert "\x1b" not in str(problem.value)
-    assert 2 == len(str(problem.value).splitlines())
+    assert 1 == len(str(problem.value).splitlines())
 
 
 def test_no_pad_at_all_is_said(tmp_path: Path) -> None:
