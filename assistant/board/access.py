@@ -26,6 +26,8 @@ MOST_TABLETS = 200
 CODE_DIGITS = 6
 CODE_S = 300.0
 CODE_TRIES = 5
+MOST_CODES = 20
+"""Codes of one board: with five tries each, guessing all of them has one chance in ten thousand."""
 
 
 class Role(StrEnum):
@@ -83,6 +85,7 @@ class Admission:
         self._code = ""
         self._until = 0.0
         self._tries = 0
+        self._codes = 0
 
     def admit(self, token: str) -> str | None:
         """The new cookie for a token; None for a wrong one."""
@@ -100,7 +103,14 @@ class Admission:
         return self._tablets.get(cookie) if cookie else None
 
     def new_code(self) -> str:
-        """A code to sign in with, for the machine's own screen; an earlier one no longer counts."""
+        """A code to sign in with, for the machine's own screen; an earlier one no longer counts.
+
+        "" when as many were shown as one board may have.
+        """
+        self._codes += 1
+        if self._codes > MOST_CODES:
+            self._code = ""
+            return ""
         self._code = "".join(secrets.choice("0123456789") for _ in range(CODE_DIGITS))
         self._until, self._tries = self._now() + CODE_S, 0
         return self._code

@@ -145,7 +145,12 @@ class After:
         if refusal:
             return refusal
         form = await _form(request)
-        self._served.tell_machine(f"Code to sign in at the board: {self._served.admission.new_code()}")
+        code = self._served.admission.new_code()
+        if not code:
+            return sentence(
+                "Too many codes were asked for. Review on the machine: bay-assistant review last", 403
+            )
+        self._served.tell_machine(f"Code to sign in at the board: {code}")
         return RedirectResponse(self._back(form), 303)
 
     async def sign_in(self, request: Request) -> Response:

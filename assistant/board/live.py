@@ -18,10 +18,13 @@ if TYPE_CHECKING:
     from assistant.board.pressing import Pressing
 
 BEAT_S = 1.0
-"""A page that has heard nothing for two and a half of these says that the line is lost."""
+"""A page that has heard nothing for two and a quarter of these says that the line is lost."""
 
 LEVEL_S = 0.25
 """The meter moves four times a second."""
+
+MOST_LINES = 64
+"""So many tablets at once; one more is refused."""
 
 LONGEST_MESSAGE = 2000
 """Characters; what a page sends has fewer than two hundred."""
@@ -73,6 +76,9 @@ class Lines:
 
     async def serve(self, socket: WebSocket, cookie: str, tablet: Tablet) -> None:
         """Serve one tablet until it goes away."""
+        if len(self._lines) >= MOST_LINES:
+            await socket.close(4429)
+            return
         await socket.accept()
         number = self._pressing.join(cookie, tablet.role)
         line = self._lines[number] = _Line(socket)

@@ -177,6 +177,7 @@ class Server:
             uvicorn.Config(
                 app(Served(door.place, self.admission, hub, self.pressing, sessions)),
                 ws="wsproto",
+                ws_max_size=4096,
                 log_config=None,
                 access_log=False,
                 server_header=False,

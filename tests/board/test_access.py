@@ -12,6 +12,7 @@ from assistant.board.access import (
     CODE_DIGITS,
     CODE_S,
     CODE_TRIES,
+    MOST_CODES,
     MOST_TABLETS,
     Admission,
     Role,
@@ -91,8 +92,11 @@ def test_a_code_of_the_machine_signs_in_once_soon_and_after_few_tries() -> None:
     assert not admission.sign_in(tablet, code)
     code = admission.new_code()
     assert admission.sign_in(tablet, f" {code} ")
+    for _ in range(MOST_CODES):
+        code = admission.new_code()
+    assert "" == code
+    assert not admission.sign_in(tablet, "")
     assert tablet.signs
-    assert not admission.sign_in(tablet, code)
 
 
 @pytest.mark.parametrize(

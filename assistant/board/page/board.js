@@ -2,7 +2,7 @@
 // The page of the board. It shows what the server sends and sends back which key was tapped, with the number of the
 // question that stood there. All text is set as text, never as markup.
 
-const LOST_AFTER_MS = 2500;   // the server beats once a second
+const LOST_AFTER_MS = 2250;   // the server beats once a second; three seconds are promised
 const AGAIN_MS = 1000;
 const SETTLE_MS = 350;        // a finger that comes down sooner after a new question was on its way to the old one
 const DRAWING_PX = 190;       // a smaller drawing cannot be read; the sheet "More" has it whole
@@ -303,5 +303,5 @@ document.addEventListener("keydown", (event) => {
 });
 addEventListener("resize", fit);
 setInterval(tick, 100);
-setInterval(watchLine, 250);
+setInterval(watchLine, 150);
 connect();
