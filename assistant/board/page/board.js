@@ -22,6 +22,7 @@ let may = "watch";
 let before = 0, changedAt = 0;  // the question before this one, and when this one came
 let ends = null;              // when the countdown ends, in this page's own time
 let built = "";               // what the buttons were built from
+let fitted = "";              // what the words were fitted to
 
 function connect() {
   const scheme = location.protocol === "https:" ? "wss:" : "ws:";
@@ -239,6 +240,10 @@ function tick() {
 }
 
 function fit() {
+  const shape = JSON.stringify([innerWidth, innerHeight, may, at("message").textContent,
+    at("lost").hidden, board === null ? null : { ...board, question: 0, said: "", countdown: ends !== null }]);
+  if (shape === fitted) return;
+  fitted = shape;
   // The words are as large as they fit: first with a drawing below and each sentence on a line of its own; then
   // without the drawing, then one after the other and with lower number keys.
   const has = board !== null && board.drawing !== null;
@@ -254,7 +259,7 @@ function fit() {
 }
 
 function narrow(one) {
-  for (let size = 40; size >= 18; size -= 2) {
+  for (let size = 40; size >= 18; size = Math.min(size - 1, Math.floor(size * one.clientWidth / one.scrollWidth))) {
     one.style.fontSize = `${size}px`;
     if (one.scrollWidth <= one.clientWidth) return;
   }
@@ -273,13 +278,19 @@ function grow(least, drawn, dense) {
   const tell = at("tell"), figure = at("drawing");
   figure.hidden = !drawn;
   document.body.classList.toggle("dense", dense);
-  for (let size = LARGEST_FIT; ; size -= 0.04) {
-    document.documentElement.style.setProperty("--fit", size.toFixed(2));
+  const fits = (size) => {
+    tell.style.setProperty("--fit", size.toFixed(2));
     const over = tell.scrollHeight > tell.clientHeight + 1 || tell.scrollWidth > tell.clientWidth + 1;
-    const small = drawn && figure.parentElement === tell && figure.clientHeight < DRAWING_PX;
-    if (!over && !small) return true;
-    if (size <= least) return false;
+    return !over && !(drawn && figure.parentElement === tell && figure.clientHeight < DRAWING_PX);
+  };
+  if (!fits(least)) return false;
+  let low = least, high = LARGEST_FIT;
+  while (high - low > 0.05) {
+    const middle = (low + high) / 2;
+    if (fits(middle)) low = middle; else high = middle;
   }
+  fits(low);
+  return true;
 }
 
 function more(open) {
