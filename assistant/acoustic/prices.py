@@ -65,7 +65,6 @@ PRICES: Mapping[AnswerKind, Price] = {
         8.0,
         1.6,
         "The engine is cranked, or the step goes on, before the hands are away or the lamp is on.",
-        stray=2.0,
     ),
     AnswerKind.DENY: Price(1.0, 1.0, "A false no costs the same question again.", stray=0.3),
     AnswerKind.TAKE_BACK: Price(
@@ -97,6 +96,7 @@ PRICES: Mapping[AnswerKind, Price] = {
         "missed, and the diagnosis runs on for thirty questions.",
         0.5,
         1.8,
+        0.5,
     ),
 }
 """The price of each kind of answer."""
@@ -135,14 +135,15 @@ def share_of_strays(judged: Sequence[Stated]) -> float:
 
 
 def silent_limit(judged: Sequence[Stated], share: float = SILENT) -> float:
-    """The lowest probability above which at most so many answers, of all that were given, are wrong.
+    """The lowest probability above which at most so many answers, of all that were given, are wrong; one more than was
+    seen is counted, because people and rooms outside the measurement are worse than those inside.
 
     Only answers count: what is no answer at all has rows of its own in the figures.
     """
     answers = [one for one in judged if not one.heard.other]
     wrong = np.array([one.probability for one in answers if not one.heard.right])
     for limit in _GRID:
-        if np.sum(wrong >= limit) <= share * len(answers):
+        if np.sum(wrong >= limit) + 1 <= share * len(answers):
             return float(limit)
     return float(_GRID[-1])
 

@@ -174,6 +174,10 @@ def fit_measures(logs: Logs, floored: Floats, said: InPhones, total: float) -> d
     }
 
 
+MOST_WORDINGS = 4
+"""Wordings of one meaning that are compared."""
+
+
 def everything_else(
     likelihoods: tuple[Floats, Floats],
     said: InPhones,
@@ -220,9 +224,10 @@ def verified(
     phrases: RivalPhrases,
     lexicon: Lexicon,
 ) -> tuple[str, dict[str, float]] | None:
-    """The first of the alternatives that means something, and all measures of it.
+    """The first of the alternatives that means something, in its best wording, and all measures of it.
 
-    The recogniser's order is kept: with all words and pronunciations at once it is the better judge of that.
+    The recogniser's order of meanings is kept: with all words and pronunciations at once it is the better judge of
+    that. Of wordings with that meaning ("one oh ohms", "one ohms") the likeliest counts.
 
     Args:
         logs: Log-probabilities of the steps.
@@ -240,10 +245,11 @@ def verified(
         return None
     floored = floor(logs)
     held = held_down(floored)
-    best = best_spoken(held, words.split(), lexicon)
-    if best is None:
+    same = [text for text, meaning in meanings.items() if meaning == meanings[words]][:MOST_WORDINGS]
+    spoken = [(best, text) for text in same if (best := best_spoken(held, text.split(), lexicon))]
+    if not spoken:
         return None
-    said, _ = best
+    (said, _), words = max(spoken, key=lambda one: one[0][1])
     costs = costs_of(held)
     rivals = [
         phones

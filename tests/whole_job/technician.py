@@ -457,7 +457,7 @@ class Technician(PlayedPerson):
         said = self.screen.last
         if "Say yes, or correction" in said:
             words, key = "yes", "enter"
-        elif "go ahead" in said:
+        elif "go ahead" in said or (said == "Say again." and self.uttered[-1].said == "go ahead"):
             words, key = "go ahead", "enter"
         else:
             words, key = "close session", "plus"
