@@ -19,6 +19,7 @@ let socket = null;
 let heardAt = 0;              // when the server was heard last
 let board = null;
 let may = "watch";
+let leaving = false;
 let before = 0, changedAt = 0;  // the question before this one, and when this one came
 let ends = null;              // when the countdown ends, in this page's own time
 let built = "";               // what the buttons were built from
@@ -91,6 +92,15 @@ function hands(now) {
   text(at("hands-words"), may === "take" ? "Another tablet has the keys; this one watches." : "This tablet watches.");
   enable();
   fit();
+  toPapers();
+}
+
+function toPapers() {
+  // Who only watched sees no customer's data.
+  if (board !== null && board.ended && may !== "watch" && !leaving) {
+    leaving = true;
+    location.assign(`/sessions/${encodeURIComponent(board.ended)}`);
+  }
 }
 
 function level(message) {
@@ -154,8 +164,8 @@ function show(now) {
     changedAt = performance.now();
     more(false);
   }
-  if (now.ended && (board === null || !board.ended)) { location.assign(`/sessions/${encodeURIComponent(now.ended)}`); }
   board = now;
+  toPapers();
   document.body.classList.remove("joining");
   document.body.classList.toggle("verdict", now.mode === "concluding");
   text(at("where"), [now.step ? `Test ${now.step}` : "", now.title, now.modeWords].filter(Boolean).join(" \u00B7 "));
