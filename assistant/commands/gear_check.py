@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import shutil
 import tempfile
 import threading
 import time
@@ -24,14 +25,17 @@ from assistant.hearing.microphone import Microphone, glance
 from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing.sound import level_db
 from assistant.hearing.whole import normal
+from assistant.keys.finding import InputDevices
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.screen.lettering import clean
 from assistant.screen.quiet import can_keep, log_path
+from assistant.session.awake import Awake
 from assistant.speaking import DEFAULT_RATE
 from assistant.speaking.edges import active_level
 from assistant.speaking.naming import ESPEAK, HEART, voice_named
 from assistant.speaking.player import Player
-from assistant.speaking.portaudio import device_named, load_sounddevice
+from assistant.speaking.portaudio import load_sounddevice
+from assistant.speaking.sound_server import SERVER, ServerDevice, device_for, listed, telephones
 from assistant.speaking.synthesiser import SYNTHESISER
 from assistant.speaking.voice import Voice
 
@@ -45,6 +49,11 @@ LISTEN_S = 2.0
 
 GLANCE_S = 0.8
 """Listening time without that measurement, s: enough to notice a muted microphone."""
+
+ASLEEP_S = 0.5
+"""Time after which a lock against sleep that is still held was not refused, s."""
+
+NO_NAMES = "sources and sinks cannot be listed by name. Run: apt install pulseaudio-utils"
 
 SENTENCE = "Feed side. Lit, dim, or dark?"
 """The sentence that tries the loudspeaker."""
@@ -62,10 +71,12 @@ class GearItem:
 
 @dataclass(frozen=True)
 class GearReport:
-    """All pieces of gear, and the sound devices of the machine."""
+    """All pieces of gear; the sound devices, sources and sinks, and the number pads of the machine."""
 
     items: tuple[GearItem, ...]
-    devices: tuple[str, ...]
+    devices: tuple[str, ...] = ()
+    server: tuple[ServerDevice, ...] = ()
+    pads: tuple[str, ...] = ()
 
     @property
     def able(self) -> bool:
@@ -75,8 +86,17 @@ class GearReport:
     def text(self) -> str:
         """The same as text."""
         lines = [f"{'ok  ' if item.able else 'NOT '} {item.name:<12} {item.text}" for item in self.items]
-        if self.devices:
-            lines += ["", "Sound devices:", *(f"  {device}" for device in self.devices)]
+        sources, sinks = (
+            tuple(one.line() for one in self.server if one.kind == kind) for kind in ("input", "output")
+        )
+        for title, list_ in (
+            ("Sources of the sound server, for --microphone", sources),
+            ("Sinks of the sound server, for --loudspeaker", sinks),
+            ("Sound devices, for both", self.devices),
+            ("Number pads, for run --pad", self.pads),
+        ):
+            if list_:
+                lines += ["", f"{title}:", *(f"  {line}" for line in list_)]
         return "\n".join(lines) + "\n"
 
     def to_json(self) -> dict[str, Any]:
@@ -85,6 +105,19 @@ class GearReport:
             "able": self.able,
             "items": [{"name": i.name, "able": i.able, "text": i.text} for i in self.items],
             "devices": list(self.devices),
+            "server": [
+                {
+                    "kind": "source" if one.kind == "input" else "sink",
+                    "name": one.name,
+                    "description": one.description,
+                    "rate": one.rate,
+                    "channels": one.channels,
+                    "default": one.default,
+                    "telephone": one.telephone,
+                }
+                for one in self.server
+            ],
+            "pads": list(self.pads),
         }
 
 
@@ -111,12 +144,13 @@ def check(
     voices = (chosen, *(name for name in (HEART, ESPEAK) if say and name != chosen))
     items = [_tried("model", lambda: _model(model)), _tried("voice", lambda: _voice(chosen, rate))]
     items += [_tried("other voice", partial(_voice, name, rate), needed=False) for name in voices[1:]]
-    devices: tuple[str, ...] = ()
+    pads = tuple(one.line() for one in InputDevices().found())
+    items.append(GearItem("awake", *_awake(), needed=False))
     try:
         sounddevice = load_sounddevice()
     except GearProblem as problem:
         items += [GearItem("sound", able=False, text=str(problem))]
-        return GearReport(tuple(items), devices)
+        return GearReport(tuple(items), pads=pads)
     found = list(sounddevice.query_devices())
     devices = tuple(
         f"{number}: {device['name']} ({device['max_input_channels']} in, {device['max_output_channels']} out)"
@@ -126,7 +160,36 @@ def check(
     seconds = LISTEN_S if say else GLANCE_S
     items.append(_tried("microphone", lambda: _microphone(sounddevice, microphone, seconds=seconds)))
     items.append(GearItem("sound log", able=can_keep(), text=_sound_log(), needed=False))
-    return GearReport(tuple(items), devices)
+    # Asked last: a headset may become a telephone only when its microphone is opened.
+    server = listed()
+    if not server and any(device["name"] == SERVER for device in found) and shutil.which("pactl") is None:
+        items.append(GearItem("names", able=False, text=NO_NAMES, needed=False))
+    items += [
+        GearItem("headset", able=False, text=text, needed=False) for text in _telephones(microphone, speaker)
+    ]
+    return GearReport(tuple(items), devices, server, pads)
+
+
+def _awake() -> tuple[bool, str]:
+    """Whether the machine can be kept awake, and the sentence."""
+    awake = Awake()
+    try:
+        if awake.held_after(ASLEEP_S):
+            return True, "while a session runs, the machine does not sleep and its screen stays lit."
+        return False, (
+            "the machine cannot be kept awake (systemd-inhibit is absent or refuses): turn sleep and the dark screen "
+            "off in its settings."
+        )
+    finally:
+        awake.close()
+
+
+def _telephones(microphone: str | None, speaker: str | None) -> tuple[str, ...]:
+    try:
+        found = telephones(device_for(microphone, "input"), device_for(speaker, "output"))
+    except GearProblem:
+        return ()  # its own item says so
+    return tuple(one.telephone_told() for one in found)
 
 
 def _tried(name: str, look: Callable[[], str], *, needed: bool = True) -> GearItem:
@@ -188,7 +251,7 @@ def _db(share: float) -> str:
 
 def _loudspeaker(device: str | None, voices: Sequence[str], rate: int) -> str:
     """Open the loudspeaker, and play the sentence in each of these voices."""
-    player = Player(device_named(device))
+    player = Player(device_for(device, "output"))
     try:
         if not voices:
             return f"opens at {player.rate} Hz."
@@ -207,12 +270,12 @@ def _play(player: Player, speech: SpokenSound) -> None:
     player.play(speech, lambda _cut: done.set())
     if not done.wait(20):
         raise GearProblem(
-            "The loudspeaker accepted a sentence but never finished it. Choose another with --speaker."
+            "The loudspeaker accepted a sentence but never finished it. Choose another with --loudspeaker."
         )
 
 
 def _microphone(sounddevice: Any, device: str | None, *, seconds: float) -> str:
-    opened = Microphone(device_named(device), sounddevice=sounddevice)
+    opened = Microphone(device_for(device, "input", lambda: sounddevice), sounddevice=sounddevice)
     samples = glance(opened, seconds)
     if not samples.size:
         raise GearProblem(

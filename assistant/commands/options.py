@@ -14,6 +14,7 @@ from assistant.speaking import DEFAULT_RATE, LEAST_WORDS, MOST_WORDS
 from assistant.speaking.naming import DEFAULT_VOICE, voice_named
 
 if TYPE_CHECKING:
+    from assistant.session.settings import BoardOptions
     from assistant.speaking.voice import Voice
 
 SESSION = "folder or name of the session, or 'last'"
@@ -52,13 +53,73 @@ def add_sessions(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def add_sound(parser: argparse.ArgumentParser) -> None:
-    """Add ``--microphone`` and ``--speaker``."""
+def add_pad(parser: argparse.ArgumentParser) -> None:
+    """Add ``--pad``; "" if it is given without a name, which lists the pads."""
     parser.add_argument(
-        "--microphone", metavar="NAME", help="input device by name or number (default: the system's)"
+        "--pad",
+        nargs="?",
+        const="",
+        metavar="DEVICE",
+        help="read this number pad itself, wherever the desktop's focus is: its name, a part of it, or its path; "
+        "without DEVICE the pads are listed",
+    )
+
+
+def add_sound(parser: argparse.ArgumentParser) -> None:
+    """Add ``--microphone`` and ``--loudspeaker``, which was once called ``--speaker``."""
+    what = "of the sound server by its name, or {} device by name or number; 'gear' lists them (default: the system's)"
+    parser.add_argument("--microphone", metavar="NAME", help=f"source {what.format('input')}")
+    parser.add_argument(
+        "--loudspeaker", "--speaker", dest="speaker", metavar="NAME", help=f"sink {what.format('output')}"
+    )
+
+
+def add_board(parser: argparse.ArgumentParser) -> None:
+    """Add ``--board`` and what belongs to it; `board_options` reads them."""
+    parser.add_argument(
+        "--board",
+        action="store_true",
+        help="also serve the session as a page on the local network, for a tablet: buttons for all keys",
     )
     parser.add_argument(
-        "--speaker", metavar="NAME", help="output device by name or number (default: the system's)"
+        "--board-watch",
+        action="store_true",
+        help="like --board, with a second address for those who may watch and press nothing",
+    )
+    parser.add_argument(
+        "--board-cert",
+        type=Path,
+        metavar="FILE",
+        help="like --board, by HTTPS: PEM file with a certificate and its key",
+    )
+    parser.add_argument(
+        "--board-address",
+        metavar="NAME",
+        help="name or address by which tablets reach this machine (default: its address in the network)",
+    )
+    parser.add_argument(
+        "--board-port",
+        type=whole(1, 65535),
+        metavar="N",
+        help="port of the board (default: 8470, or a free one if that is taken)",
+    )
+
+
+def board_options(options: argparse.Namespace) -> BoardOptions | None:
+    """How the board is served; None if nobody asked for one.
+
+    Raises:
+        UsageProblem: An option belongs to a board, and none was asked for.
+    """
+    from assistant.session.settings import BoardOptions  # noqa: PLC0415
+
+    wanted = options.board or options.board_watch or options.board_cert is not None
+    if not wanted:
+        if options.board_address or options.board_port:
+            raise UsageProblem("--board-address and --board-port belong to a board. Add --board.")
+        return None
+    return BoardOptions(
+        options.board_watch, options.board_cert, options.board_address or "", options.board_port or 0
     )
 
 

@@ -65,7 +65,8 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Keep the review; without any, show the write-up and, at a terminal, ask for one."""
-    from assistant.commands import reviewing  # noqa: PLC0415
+    from assistant.commands.reviewing import ask  # noqa: PLC0415
+    from assistant.writeup import reviewing  # noqa: PLC0415
 
     folder = session_folder(options)
     wanted = reviewing.WantedReview(
@@ -85,7 +86,7 @@ def run(options: argparse.Namespace) -> int:
         if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
             return 0
         try:
-            wanted = reviewing.ask(folder, wanted, lambda question: input(in_line(question)), print)
+            wanted = ask(folder, wanted, lambda question: input(in_line(question)), print)
         except EOFError:
             print()
             wanted = reviewing.WantedReview()

@@ -6,12 +6,15 @@ from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import whole
 from assistant.commands.options import (
+    add_board,
     add_grammars,
     add_model,
+    add_pad,
     add_procedures,
     add_sessions,
     add_sound,
     add_voice,
+    board_options,
     sessions_folder,
 )
 from assistant.errors import UsageProblem
@@ -50,6 +53,8 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plain", action="store_true", help="print a line for each sentence instead of drawing a screen"
     )
+    add_pad(parser)
+    add_board(parser)
     parser.add_argument(
         "--no-history",
         action="store_true",
@@ -124,8 +129,10 @@ def run(options: argparse.Namespace) -> int:
             plain=options.plain,
             voice=options.voice,
             speech_rate=options.speech_rate,
+            pad=options.pad,
         ),
         folders=settings.Folders(options.procedures, options.grammars, options.model),
+        board=board_options(options),
     )
     return live.run(wanted)
 

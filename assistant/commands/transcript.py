@@ -21,7 +21,7 @@ def show(session: RecordedSession, stream: TextIO) -> None:
         elif isinstance(event, NoMatch):
             screen.heard(event.shown, event.at, understood=False)
         elif isinstance(event, KeyPressed):
-            screen.key(event.key, event.at)
+            screen.key(event.shown, event.at)
         for action in line.actions:
             if isinstance(action, Say):
                 screen.says(action.text, event.at)

@@ -37,13 +37,14 @@ _LONGEST_SEQUENCE = 32
 _COMMANDS = {word.letter: word.key for word in Control if word.letter}
 """Letters that are commands; while something is spelled, the dialogue treats them as letters again."""
 
-_LETTERS = {letter: _COMMANDS.get(letter, letter) for letter in "abcdefghijklmnopqrstuvwxyz"}
+LETTERS = {letter: _COMMANDS.get(letter, letter) for letter in "abcdefghijklmnopqrstuvwxyz"}
+"""The key names of the letters: the command that a letter stands for, else the letter."""
 
 KEYS = (
     *"0123456789",
     *("point", "minus", "plus", "star", "slash", "enter", "erase", "stop"),
     *_COMMANDS.values(),
-    *(letter for letter, name in _LETTERS.items() if letter == name),
+    *(letter for letter, name in LETTERS.items() if letter == name),
 )
 """All key names, as `assistant.core.values.events.KeyPressed` lists them."""
 
@@ -60,8 +61,8 @@ _PLAIN: dict[int, str] = {
     0x7F: "erase",
     0x08: "erase",
     ord(" "): "stop",
-    **{ord(letter): name for letter, name in _LETTERS.items()},
-    **{ord(letter.upper()): name for letter, name in _LETTERS.items()},
+    **{ord(letter): name for letter, name in LETTERS.items()},
+    **{ord(letter.upper()): name for letter, name in LETTERS.items()},
 }
 
 _KEYPAD: dict[int, str] = {

@@ -21,6 +21,7 @@ from assistant.learning.prompts import ASKED
 from assistant.record.header import SpokenBy
 from assistant.screen.terminal import LineScreen
 from assistant.session.edges import GearNews, open_gear, open_voice
+from assistant.session.telephone import tell_of_telephones
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -110,6 +111,10 @@ class Sitting:
         self._leaving.set()
         self._came.put(_Leave())
         self._output.cut()
+
+    def tell(self, text: str) -> None:
+        """Show a remark."""
+        self._screen.notice(text, self._now())
 
     # --- the course ---
 
@@ -235,4 +240,5 @@ def sit(lesson: Lesson, recogniser: Recogniser, grammars: GrammarSet, gear: Gear
             closing.callback(sitting.ears.close)
         pad = NumberPad(sys.stdin.fileno(), sitting.press, lambda _why: sitting.leave())
         closing.callback(pad.close)
+        tell_of_telephones(gear, sitting.tell, closing)
         sitting.run()

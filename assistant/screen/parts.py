@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
+from assistant.core.values.key_names import label
 from assistant.screen import lettering
 from assistant.screen.lettering import clean, clip, columns, fit, wrap
 
@@ -58,7 +59,7 @@ Part = list[list[Row]]
 """The sizes of one part, smallest first."""
 
 
-_MODES = {
+MODE_WORDS = {
     "asking": "",
     "inquiring": "",
     "cautioning": "",
@@ -99,7 +100,7 @@ def _some(rows: list[Row]) -> Part:
 
 def _title(board: Board, width: int) -> Part:
     left = f"TEST {board.step}: {clean(board.title)}" if board.step else clean(board.title)
-    right = clean(_MODES.get(board.mode, board.mode)).upper()
+    right = clean(MODE_WORDS.get(board.mode, board.mode)).upper()
     if not (left + right).strip():
         return []
     left = fit(left.strip(), max(0, width - columns(right) - 2))
@@ -234,7 +235,7 @@ def _choices(choices: Sequence[tuple[str, str]], width: int, *, blocks: bool) ->
     """Plain text; large keys with the words beside them; large words with the keys beside them,
     without and with blank lines between; everything large.
     """
-    pairs = [(clean(key).strip(), clean(words).strip()) for key, words in choices]
+    pairs = [(clean(label(key)).strip(), clean(words).strip()) for key, words in choices]
     if not pairs:
         return []
     sizes: Part = [
@@ -305,7 +306,7 @@ def _side_by_side(cells: Sequence[list[str]], width: int, *, dense: bool = False
 
 
 def _keys(keys: Sequence[tuple[str, str]], width: int) -> Part:
-    items = [f"{clean(key)} {clean(words)}" for key, words in keys]
+    items = [f"{clean(label(key))} {clean(words)}" for key, words in keys]
     return _some([Row(line, _QUIET) for line in _flow(items, width)[:2]] if items else [])
 
 

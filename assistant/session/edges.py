@@ -12,7 +12,7 @@ from assistant.speaking import DEFAULT_RATE
 from assistant.speaking.naming import HEART
 from assistant.speaking.played import PlayedSound
 from assistant.speaking.player import Player
-from assistant.speaking.portaudio import device_named
+from assistant.speaking.sound_server import device_for
 from assistant.speaking.voice import Voice
 
 if TYPE_CHECKING:
@@ -135,7 +135,7 @@ def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Output,
     played = _played(wanted)
     if not wanted.silent:
         output = player = Player(
-            device_named(wanted.speaker),
+            device_for(wanted.speaker, "output"),
             on_gear_lost=lambda why: news.lost("speaker", why),
             on_gear_back=lambda: news.back("speaker"),
             on_played=played.hand_over if played is not None else None,
@@ -147,7 +147,7 @@ def open_gear(wanted: Gear, news: GearNews, closing: ExitStack) -> tuple[Output,
 
         microphone = OpenedMicrophone(
             Microphone(
-                device_named(wanted.microphone),
+                device_for(wanted.microphone, "input"),
                 own_voice=lambda: player is not None and player.speaking,
             ),
             played,

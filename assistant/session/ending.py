@@ -82,6 +82,10 @@ class Ending:
         """The signal that came first; None while none has come."""
         return self._asked
 
+    def due(self) -> bool:
+        """Whether a signal has asked for the end."""
+        return self._asked is not None
+
     def begin(self) -> None:
         """From now on signals are held back."""
         if threading.current_thread() is not threading.main_thread() or self._pipe is not None:

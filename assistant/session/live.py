@@ -14,7 +14,6 @@ from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar_set import GrammarSet
-from assistant.keys.pad import NumberPad
 from assistant.loading.folder import load_folder
 from assistant.record import SessionLog, sessions_folder
 from assistant.record.header import HeardBy, SpokenBy
@@ -25,11 +24,15 @@ from assistant.record.told import told_on
 from assistant.screen.plain import Level
 from assistant.screen.terminal import open_screen
 from assistant.session.against_noise import AgainstNoise
+from assistant.session.awake import Awake
+from assistant.session.boarding import Boarding
 from assistant.session.edges import GearNews, open_gear, open_voice
 from assistant.session.ending import Ending
 from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folder
+from assistant.session.keyed import open_keys, open_pad
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, left_out_sentence
+from assistant.session.telephone import tell_of_telephones
 from assistant.speaking.neural.pronouncing import use_lexicon
 
 if TYPE_CHECKING:
@@ -62,16 +65,11 @@ def run(settings: Settings) -> int:
     Raises:
         BayAssistantError: Something that is needed is missing or wrong, or the record cannot be written.
     """
-    with Ending() as ending:
-        return _run(settings, ending)
+    with Ending() as ending, Boarding(settings.board) as board:
+        return _run(settings, ending, board)
 
 
-def _run(settings: Settings, ending: Ending) -> int:
-    if sys.stdin is None:
-        raise GearProblem(
-            "No keys can be read: standard input is closed. "
-            "Start bay-assistant in a terminal, or send keys through a pipe."
-        )
+def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
     grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
     use_lexicon(grammars.lexicon.path)
     library, knowledge = load_folder(_procedures(settings))
@@ -80,12 +78,14 @@ def _run(settings: Settings, ending: Ending) -> int:
     wanted = settings.gear
     # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
     with ExitStack() as shown, ExitStack() as gear:
+        pad = open_pad(wanted.pad, gear)
         hearing = None if wanted.keys_only else hearing_of(settings, library, grammars, gear)
         begun = time.monotonic()
-        news = GearNews(keys_only=wanted.keys_only)
+        news = GearNews(keys_only=wanted.keys_only and not board.there)
         output, microphone = open_gear(wanted, news, gear)
         findings, remarks = _findings(settings, library.terms, knowledge)
         ending.begin()
+        gear.callback(Awake().close)
         log, voice = _log_and_voice(settings, findings, hearing.heard_by() if hearing else HeardBy())
         gear.callback(log.close)
         begun_in = log.folder
@@ -93,7 +93,9 @@ def _run(settings: Settings, ending: Ending) -> int:
         if log.recorded is not None:
             begun -= _gone_by(log.recorded)
         now = _clock(begun)
-        screen = open_screen(sys.stdout, now, lines=wanted.plain or (wanted.silent and _too_small()))
+        board.begin(runner, now, settings.sessions, ending.due)
+        lines = wanted.plain or (wanted.silent and _too_small())
+        screen = board.beside(open_screen(sys.stdout, now, lines=lines))
         shown.callback(screen.close)
         session = Session(
             runner=runner,
@@ -105,13 +107,14 @@ def _run(settings: Settings, ending: Ending) -> int:
             headset=wanted.headset,
         )
         news.session = session
+        board.join(session)
         ending.tell(lambda: session.leave("interrupted"))
         against_noise = AgainstNoise(voice, headset=wanted.headset)
         if hearing is not None and microphone is not None:
             session.ears = _listener(session, hearing, microphone, log, screen, against_noise)
             gear.callback(session.ears.close)
-        pad = NumberPad(sys.stdin.fileno(), session.press, lambda why: news.lost("keys", why))
-        gear.callback(pad.close)
+        open_keys(pad, session, news, gear)
+        tell_of_telephones(wanted, session.tell, gear)
         for remark in (*hearing_remarks(hearing), *remarks):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
@@ -124,6 +127,7 @@ def _run(settings: Settings, ending: Ending) -> int:
     if path != begun_in:
         print(f"The record is in another place than it began in: {path}")
     _tell_of_end(path, None if finished else _go_on(settings, path))
+    board.linger(path, ending.due)
     return 0
 
 

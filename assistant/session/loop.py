@@ -23,6 +23,7 @@ from assistant.core.values.events import (
     GearLost,
     Heard,
     KeyPressed,
+    KeySource,
     Listen,
     NoInput,
     NoMatch,
@@ -140,6 +141,13 @@ class Session:
         """A key was pressed; safe from any thread."""
         self.post(lambda: self.take(KeyPressed(self._now(), key)))
 
+    def tap(self, keys: Callable[[], tuple[str, ...]]) -> None:
+        """A board was tapped; safe from any thread.
+
+        `keys` is asked when the loop comes to it: the keys that still answer what is shown then.
+        """
+        self.post(lambda: self._tapped(keys()))
+
     def happened(self, make: Callable[[float], Event]) -> None:
         """An event happened; `make` gets its time; safe from any thread."""
         self.post(lambda: self.take(make(self._now())))
@@ -219,6 +227,10 @@ class Session:
         if self.outcome is None:
             self.take(Closed(self._now(), why))
 
+    def _tapped(self, keys: tuple[str, ...]) -> None:
+        for key in keys:
+            self.take(KeyPressed(self._now(), key, KeySource.TABLET))
+
     # --- one event --------------------------------------------------------------------------------
 
     def take(self, event: Event) -> None:
@@ -253,7 +265,7 @@ class Session:
             case NoMatch():
                 self._screen.heard(event.shown, event.at, understood=False)
             case KeyPressed():
-                self._screen.key(event.key, event.at)
+                self._screen.key(event.shown, event.at)
             case GearLost() | GearBack():
                 self._screen.redraw()  # what is lost may have left its mark on the terminal
             case _:

@@ -9,8 +9,25 @@ from assistant.record import Facts
 
 
 @dataclass(frozen=True)
+class BoardOptions:
+    """How a session serves its board.
+
+    Attributes:
+        watch: There is a second address for those who only watch.
+        certificate: PEM file with a certificate and its key; None for plain HTTP.
+        address: Name or address under which tablets reach this machine; "" for the one of its network.
+        port: Port; 0 for the usual one, or a free one if that is taken.
+    """
+
+    watch: bool = False
+    certificate: Path | None = None
+    address: str = ""
+    port: int = 0
+
+
+@dataclass(frozen=True)
 class Gear:
-    """Microphone, loudspeaker and screen.
+    """Microphone, loudspeaker, screen and keys.
 
     Attributes:
         microphone: Input device; None for the system's.
@@ -21,6 +38,7 @@ class Gear:
         plain: A line for each thing said instead of a drawn screen.
         voice: Name of the voice; None for that of the session that is resumed, or the default.
         speech_rate: Speaking rate, words a minute; None as for the voice.
+        pad: Number pad that is read without the terminal, as it was named; None for the terminal alone.
     """
 
     microphone: str | None = None
@@ -31,6 +49,7 @@ class Gear:
     plain: bool = False
     voice: str | None = None
     speech_rate: int | None = None
+    pad: str | None = None
 
     def left_out(self) -> tuple[str, ...]:
         """Gear that the session is started without on purpose."""
@@ -64,6 +83,7 @@ class Settings:
         history: Count the findings of past sessions in the odds.
         gear: Microphone, loudspeaker and screen.
         folders: Other folders than the bundled ones.
+        board: How the session's board is served; None for none.
     """
 
     procedure: str
@@ -73,3 +93,4 @@ class Settings:
     history: bool = True
     gear: Gear = field(default_factory=Gear)
     folders: Folders = field(default_factory=Folders)
+    board: BoardOptions | None = None

@@ -14,6 +14,7 @@ from assistant.core.values.units import number_written, plain_number
 from assistant.core.words import placing, reporting
 from assistant.record.course import Dated
 from assistant.writeup.contents import Asked
+from assistant.writeup.naming import HOW
 from assistant.writeup.statement import Source, clock, line, once, term
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 HEAD = ("order", "vin", "odometer", "technician")
 """Facts that stand in the boxes at the head of the form."""
 
-_HOW = {"voice": "by voice", "keypad": "by keypad"}
 _CONFIRMED = {"read back": "read back", "affirmed": "read back and affirmed"}
 
 
@@ -144,10 +144,10 @@ def asked(library: Library, course: Course, *, specifications: bool) -> tuple[As
 def _captured(entry: FactGiven, dated: Dated) -> str:
     if not entry.value:
         return clock(dated.time)
-    if entry.how not in _HOW:
+    if entry.how not in HOW:
         return "typed before the session"
     confirmed = _CONFIRMED.get(entry.confirmed, entry.confirmed)
-    return f'{clock(dated.time)} {_HOW[entry.how]}, "{entry.words}"; {confirmed}'
+    return f'{clock(dated.time)} {HOW[entry.how]}, "{entry.words}"; {confirmed}'
 
 
 def _old(library: Library, name: str, old: Dated, by: Dated) -> str:
@@ -155,7 +155,7 @@ def _old(library: Library, name: str, old: Dated, by: Dated) -> str:
     if isinstance(old.entry, FactGiven):
         value = asking.written_value(library.terms.facts[name], old.entry.value, old.entry.unit)
     if isinstance(by.entry, FactUndone):
-        return f"{value}, taken back {clock(by.time)} {_HOW.get(by.entry.how, by.entry.how)}"
+        return f"{value}, taken back {clock(by.time)} {HOW.get(by.entry.how, by.entry.how)}"
     return f"{value}, given anew {clock(by.time)}"
 
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from assistant.core.values.entries import ResultTaken
     from assistant.record.course import Course, Ended
 
-HOW = {"voice": "by voice", "keypad": "by keypad"}
+HOW = {"voice": "by voice", "keypad": "by keypad", "tablet": "by tablet"}
 """The way in which something was given, by the log's word."""
 
 

@@ -37,10 +37,13 @@ CODES = "trouble-codes"
 _CONFIRMED = {
     ("voice", "taken"): "taken as heard",
     ("keypad", "taken"): "taken as keyed",
+    ("tablet", "taken"): "taken as tapped",
     ("voice", "read back"): "read back",
     ("keypad", "read back"): "read back",
+    ("tablet", "read back"): "read back",
     ("voice", "affirmed"): "read back and affirmed",
     ("keypad", "affirmed"): "read back and affirmed",
+    ("tablet", "affirmed"): "read back and affirmed",
 }
 
 

@@ -15,6 +15,7 @@ import pytest
 from assistant.commands import gear_check
 from assistant.errors import GearProblem
 from assistant.hearing import microphone
+from assistant.speaking.sound_server import ServerDevice
 from assistant.speaking.synthesiser import Rendered
 
 NOISE = np.tile(np.array([30, -20, 10, -10], np.int16), 128)
@@ -101,3 +102,35 @@ def test_a_voice_that_another_one_stands_in_for_is_not_able(monkeypatch: pytest.
     item = gear_check._tried("voice", lambda: gear_check._voice("heart", 175))
     assert not item.able
     assert "'heart' cannot speak, so 'gmw/en-us' does: The network is damaged." in item.text
+
+
+def test_sources_sinks_and_pads_are_listed() -> None:
+    """A line each under a title that says which option takes the name; the same in JSON; empty lists have no title."""
+    server = (
+        ServerDevice("input", "usb_one", "USB Microphone", 48000, 1, default=True),
+        ServerDevice("output", "desk", "Desk", 44100, 2),
+    )
+    report = gear_check.GearReport(
+        (), ("0: pulse (32 in, 32 out)",), server, ("'Bay Pad' (/dev/input/event3)",)
+    )
+    said = report.text()
+    for title, line in (
+        ("Sources of the sound server, for --microphone:", "  * usb_one: USB Microphone (48 kHz, mono)"),
+        ("Sinks of the sound server, for --loudspeaker:", "    desk: Desk (44.1 kHz, 2 channels)"),
+        ("Sound devices, for both:", "  0: pulse (32 in, 32 out)"),
+        ("Number pads, for run --pad:", "  'Bay Pad' (/dev/input/event3)"),
+    ):
+        assert f"\n{title}\n{line}\n" in said
+    told = report.to_json()
+    assert [("source", "usb_one"), ("sink", "desk")] == [(one["kind"], one["name"]) for one in told["server"]]
+    assert ["'Bay Pad' (/dev/input/event3)"] == told["pads"]
+    assert ":" not in gear_check.GearReport(()).text()
+
+
+@pytest.mark.parametrize("held", [True, False])
+def test_whether_the_machine_can_be_kept_awake_is_told(monkeypatch: pytest.MonkeyPatch, held: bool) -> None:
+    """It is a finding, with what to do instead, but no reason not to run a session."""
+    monkeypatch.setattr(gear_check.Awake, "held_after", lambda _self, _seconds: held)
+    able, text = gear_check._awake()
+    assert held == able
+    assert ("stays lit" if held else "turn sleep and the dark screen off") in text

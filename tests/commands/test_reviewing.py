@@ -13,10 +13,11 @@ import pytest
 from recorded import FACTS, OPEN_CONTROL_WIRE, folder, library, scripted
 
 from assistant.cli import main
-from assistant.commands.reviewing import WantedReview, ask, fault_named, record_review
+from assistant.commands.reviewing import ask
 from assistant.errors import UsageProblem
 from assistant.record import read_reviews, verify
 from assistant.writeup import drafted, write_html, write_json, write_text
+from assistant.writeup.reviewing import WantedReview, fault_named, record_review
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -13,9 +13,9 @@ from hypothesis import given, settings, strategies as st
 from recorded import BAD_COIL, OPEN_CONTROL_WIRE, folder, library, scripted, session as recorded, wandering
 from small_shop import Story, reading, small_library, whole_story
 
-from assistant.commands.reviewing import WantedReview, record_review
 from assistant.core.values.entries import ProcedureEntered, VerdictReached
 from assistant.writeup import draft, drafted, text, write_pdf, write_text
+from assistant.writeup.reviewing import WantedReview, record_review
 from assistant.writeup.wording import APPENDIX
 
 if TYPE_CHECKING:

@@ -11,6 +11,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from assistant.commands.bench import (
+    board,
     circuit,
     hearing,
     jobs,
@@ -39,6 +40,7 @@ MEASUREMENTS = {
     "rehearsal": rehearsal,
     "jobs": jobs,
     "speech": speech,
+    "board": board,
 }
 """The commands below this one, in the order of the help text."""
 

@@ -119,7 +119,7 @@ def typed(talk: Talk, key: Named) -> State:
     elif asked.propose(key.name):
         return entering.confirm(talk, asked)
     else:
-        problem = asked.press(key.name)
+        problem = asked.press(key.name, talk.now.how)
         if problem:
             talk.said.message = problem
             talk.say(problem, Speech.HELP)

@@ -216,7 +216,7 @@ def crank_begins(talk: Talk, _: object) -> State:
 def crank_begins_at_rest(talk: Talk, by: By) -> State:
     """Someone wants to crank: refuse until the starter has rested; a second Enter goes on anyway."""
     if talk.wait_s() > 0:
-        insists = talk.crank.refused and by.how == "keypad" and talk.limits.paced
+        insists = talk.crank.refused and by.how != "voice" and talk.limits.paced
         return go_anyway(talk, by) if insists else _not_yet(talk)
     if not talk.limits.paced:
         return rested(talk, by)

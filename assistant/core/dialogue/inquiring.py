@@ -19,7 +19,7 @@ BLANK = "left blank"
 
 @dataclass(frozen=True)
 class Origin:
-    """The origin of a part of a fact: `how` is ``voice`` or ``keypad``, `words` the words or keys."""
+    """The origin of a part of a fact: `how` is ``voice``, ``keypad`` or ``tablet``, `words` the words or keys."""
 
     how: str
     words: str
@@ -102,7 +102,7 @@ class AskedFact:
             most = asking.longest(self.inquiry)
             return f"That makes {len(self.signs) + len(signs)} characters. At most {most}."
         last = self.groups[-1] if self.groups else None
-        if last and source.how == last.source.how == "keypad":
+        if last and source.how == last.source.how != "voice":
             self.groups[-1] = Group(
                 last.signs + signs, replace(source, words=last.source.words + source.words)
             )
@@ -128,21 +128,21 @@ class AskedFact:
             if len(last.signs) > 1:
                 self.groups.append(replace(last, signs=last.signs[:-1]))
 
-    def press(self, key: str) -> str:
-        """Take a digit, ``point`` or a letter while signs are spelled; returns "" or a sentence that says why it
-        cannot count.
+    def press(self, key: str, how: str = "keypad") -> str:
+        """Take a digit, ``point`` or a letter while signs are spelled, keyed in this way; returns "" or a sentence that
+        says why it cannot count.
         """
         if len(key) == 1 and key.isalpha():
-            return self.add(key.upper(), Origin("keypad", key))
+            return self.add(key.upper(), Origin(how, key))
         if key == "point":
             self.code = "."
             return ""
         if not self.code:
-            return self.add(key, Origin("keypad", key))
+            return self.add(key, Origin(how, key))
         code = self.code + key
         letter = asking.letter_of(code)
         if letter:
-            return self.add(letter, Origin("keypad", code))
+            return self.add(letter, Origin(how, code))
         self.code = code if letter == "" else ""
         return "" if letter == "" else f"There is no letter on {code[1:]}."
 

@@ -35,7 +35,6 @@ if TYPE_CHECKING:
 
 _Pad = dict[str, Meaning[By]]
 
-_BY_KEY = By("keypad")
 _DIGITS = frozenset("0123456789")
 _NUMBER_KEYS = _DIGITS | {"point", "erase"}
 
@@ -121,16 +120,21 @@ def recognise_key(talk: Talk, key: str) -> Known[Any] | None:
     reads = _READS.get(talk.state)
     if talk.state not in _FACTS and _is_letter(key):
         return None  # letters count only while something is spelled
-    return reads(talk, key) if reads else _looked_up(PAD.get(talk.state, _NO_KEYS), key)
+    return reads(talk, key) if reads else _looked_up(talk, PAD.get(talk.state, _NO_KEYS), key)
 
 
 def _is_letter(key: str) -> bool:
     return len(key) == 1 and key.isalpha()
 
 
-def _looked_up(pad: Mapping[str, Meaning[By]], key: str) -> Known[Any]:
+def _looked_up(talk: Talk, pad: Mapping[str, Meaning[By]], key: str) -> Known[Any]:
     meaning = pad.get(key)
-    return UNEXPECTED if meaning is None else Known(meaning, _BY_KEY)
+    return UNEXPECTED if meaning is None else Known(meaning, _by(talk))
+
+
+def _by(talk: Talk) -> By:
+    """The key that is being answered, by the way in which it came."""
+    return By(talk.now.how)
 
 
 def _typed(key: str) -> Known[Any]:
@@ -142,7 +146,7 @@ def _typed(key: str) -> Known[Any]:
 
 def _resting(talk: Talk, key: str) -> Known[Any]:
     """Like an answer to the step; in a session of earlier rules nothing is answered during a rest."""
-    return _asking(talk, key) if talk.limits.paced else _looked_up(PAD[talk.state], key)
+    return _asking(talk, key) if talk.limits.paced else _looked_up(talk, PAD[talk.state], key)
 
 
 def _answering(talk: Talk, key: str) -> Known[Any]:
@@ -152,17 +156,17 @@ def _answering(talk: Talk, key: str) -> Known[Any]:
             return _number(talk, key)
         if key == "enter":
             return _cranking_now(talk)
-    return _answer(talk, key) or _looked_up(PAD[talk.state], key)
+    return _answer(talk, key) or _looked_up(talk, PAD[talk.state], key)
 
 
 def _asking(talk: Talk, key: str) -> Known[Any]:
     """Like an answer; before anything is typed, the erase key asks why.  While a step is watched, Enter ends that."""
     if is_watching(talk) and key == "enter":
-        return watched(talk, Origin("keypad", key))
+        return watched(talk, Origin(talk.now.how, key))
     if is_watching(talk) and key == "minus" and talk.awaited.changes:
-        return Known(Trigger.UNDO_CHANGE, _BY_KEY)
+        return Known(Trigger.UNDO_CHANGE, _by(talk))
     if key == "erase" and not talk.said.typed:
-        return Known(Trigger.WHY, _BY_KEY)
+        return Known(Trigger.WHY, _by(talk))
     return _answering(talk, key)
 
 
@@ -170,7 +174,7 @@ def _reading_back(talk: Talk, key: str) -> Known[Any]:
     """The first digit of another number, or the digit of another answer; otherwise the usual meaning."""
     if talk.step.reading is not None and key in _DIGITS and key != "0":
         return _typed(key)
-    return _answer(talk, key) or _looked_up(PAD[talk.state], key)
+    return _answer(talk, key) or _looked_up(talk, PAD[talk.state], key)
 
 
 def _answer(talk: Talk, key: str) -> Known[Any] | None:
@@ -180,7 +184,7 @@ def _answer(talk: Talk, key: str) -> Known[Any] | None:
     if step.reading is not None or not key.isdigit() or not 1 <= int(key) <= len(outcomes):
         return None
     outcome = outcomes[int(key) - 1]
-    return understand_result(talk, Result(outcome=outcome), Origin("keypad", key))
+    return understand_result(talk, Result(outcome=outcome), Origin(talk.now.how, key))
 
 
 def _number(talk: Talk, key: str) -> Known[Any]:
@@ -195,12 +199,12 @@ def _number(talk: Talk, key: str) -> Known[Any]:
     if not typed:
         return _cranking_now(talk)
     if typed == ".":
-        return Known(Trigger.NOT_SURE, _BY_KEY)
+        return Known(Trigger.NOT_SURE, _by(talk))
     try:
         value = Decimal(typed)
     except InvalidOperation:
         return _typed("minus")
-    source = Origin("keypad", typed)
+    source = Origin(talk.now.how, typed)
     if talk.limits.paced and typed == "9" * talk.limits.longest_number and OVER_RANGE in talk.step.heard:
         return understand_result(talk, Result(OVER_RANGE), source)  # no meter has such a number
     return understand_result(talk, Result(value=value), source)
@@ -209,7 +213,7 @@ def _number(talk: Talk, key: str) -> Known[Any]:
 def _cranking_now(talk: Talk) -> Known[Any]:
     if talk.step.measure.engine is not Engine.CRANKING:
         return UNEXPECTED
-    return Known(Trigger.CRANK_BEGINS, _BY_KEY)
+    return Known(Trigger.CRANK_BEGINS, _by(talk))
 
 
 # --- a choice by its number -----------------------------------------------------------------------
@@ -219,7 +223,7 @@ def _skipping(talk: Talk, key: str) -> Known[Any]:
     """The digit of a reason for skipping."""
     if key.isdigit() and 1 <= int(key) <= len(REASONS):
         return Known(Trigger.REASON, Named(list(REASONS)[int(key) - 1]))
-    return _looked_up(PAD[talk.state], key)
+    return _looked_up(talk, PAD[talk.state], key)
 
 
 def _choosing(talk: Talk, key: str) -> Known[Any]:
@@ -227,7 +231,7 @@ def _choosing(talk: Talk, key: str) -> Known[Any]:
     if key == "erase" or key in _DIGITS:
         return _typed(key)
     if key != "enter":
-        return _looked_up(PAD[talk.state], key)
+        return _looked_up(talk, PAD[talk.state], key)
     names = list(talk.library.procedures)
     number = int(talk.said.typed) if talk.said.typed else 0
     if not 1 <= number <= len(names):
@@ -245,15 +249,15 @@ def _inquiring(talk: Talk, key: str) -> Known[Any] | None:
         # On a keyboard every letter is a letter now, even those that are commands elsewhere.
         key = _LETTER_OF.get(key, key)
         spelled = key in _NUMBER_KEYS or _is_letter(key)
-        return _typed(key) if spelled else _looked_up(_SPELLING, key)
+        return _typed(key) if spelled else _looked_up(talk, _SPELLING, key)
     if (key in _LETTER_OF and key not in _COUNTING) or _is_letter(key):
         return None
     if asked.inquiry.kind is FactKind.NUMBER:
         return _fact_number(talk, key)
     names = list(asked.inquiry.choices)
     if key.isdigit() and 1 <= int(key) <= len(names):
-        return Known(Trigger.FACT, Waiting(names[int(key) - 1], "", Origin("keypad", key)))
-    return _looked_up(_CHOICE, key)
+        return Known(Trigger.FACT, Waiting(names[int(key) - 1], "", Origin(talk.now.how, key)))
+    return _looked_up(talk, _CHOICE, key)
 
 
 def _fact_number(talk: Talk, key: str) -> Known[Any]:
@@ -263,13 +267,13 @@ def _fact_number(talk: Talk, key: str) -> Known[Any]:
     if key in _NUMBER_KEYS or (key == "minus" and not asked.typed and low < 0):
         return _typed(key)
     if key != "enter":
-        return _looked_up(_COUNTING, key)
+        return _looked_up(talk, _COUNTING, key)
     if asked.typed == ".":
-        return Known(Trigger.NOT_SURE, _BY_KEY)
+        return Known(Trigger.NOT_SURE, _by(talk))
     value = asked.number()
     if value is None:
         return Known(Trigger.NO_INPUT, None)
-    return understand_fact(talk, Result(value=value), Origin("keypad", asked.typed))
+    return understand_fact(talk, Result(value=value), Origin(talk.now.how, asked.typed))
 
 
 def _confirming(talk: Talk, key: str) -> Known[Any]:
@@ -277,7 +281,7 @@ def _confirming(talk: Talk, key: str) -> Known[Any]:
     asked = talk.asked
     changed = asked.spells and key == "erase"
     number = asked.inquiry.kind is FactKind.NUMBER and (key == "point" or (key in _DIGITS and key != "0"))
-    return _typed(key) if changed or number else _looked_up(PAD[talk.state], key)
+    return _typed(key) if changed or number else _looked_up(talk, PAD[talk.state], key)
 
 
 _FACTS = (State.INQUIRING, State.CONFIRMING)

@@ -16,7 +16,7 @@ from assistant.core.library.procedure import Measurement, Procedure, Step
 from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.reasoning.scales import Memo
 from assistant.core.values.entries import ChangeSeen, FactGiven, LedBack
-from assistant.core.values.events import Action, ToldToday
+from assistant.core.values.events import Action, KeySource, ToldToday
 from assistant.core.values.starter import Starter
 
 if TYPE_CHECKING:
@@ -30,10 +30,12 @@ class Now:
     Attributes:
         at: Its time, s since the session began.
         out: The actions so far.
+        how: The way in which a key came: ``keypad`` or ``tablet``.
     """
 
     at: float = 0.0
     out: list[Action] = field(default_factory=list)
+    how: str = KeySource.KEYPAD.value
 
 
 @dataclass(slots=True)

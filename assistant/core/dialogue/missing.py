@@ -27,6 +27,7 @@ RECORD_NOTICES = {
 _NOTICES = {
     "microphone": "No microphone. Use the keys.",
     "keys": "No keys. Voice only.",
+    "number pad": "No number pad. Plug it in again.",
     **RECORD_NOTICES,
 }
 """Spoken notices if gear is lost."""

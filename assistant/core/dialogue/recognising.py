@@ -61,6 +61,7 @@ def recognise(talk: Talk, event: Event) -> Known[Any] | None:
         case Heard():
             return _heard(talk, event)
         case KeyPressed():
+            talk.now.how = event.source.value
             return recognise_key(talk, event.key)
         case SpeechFinished():
             return _finished(talk, event)

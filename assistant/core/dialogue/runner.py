@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.core.dialogue import weighing
 from assistant.core.dialogue.cells import cell_of
+from assistant.core.dialogue.detailing import particulars
 from assistant.core.dialogue.forking import forked
 from assistant.core.dialogue.memory import Past
 from assistant.core.dialogue.recognising import recognise
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from assistant.core.reasoning.evidence import Assessment
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Action
+    from assistant.core.values.particulars import Particulars
     from assistant.core.values.thresholds import Thresholds
 
 _NOT_OPEN = (State.UNOPENED, State.FINISHED)
@@ -124,6 +126,10 @@ class Runner:
     def asked(self) -> AskedFact | None:
         """The fact that is being asked for; None if there is none."""
         return self.talk.facts.asked
+
+    def particulars(self) -> Particulars:
+        """What a finger needs besides the board; `Show` has the board itself."""
+        return particulars(self.talk)
 
     def assessment(self) -> Assessment | None:
         """The assessment of all results so far; None if they are not weighed here."""

@@ -214,7 +214,7 @@ def _answers(talk: Talk) -> Pairs:
         return ()
     outcomes = talk.library.terms.outcomes
     if talk.step.watch:
-        return (*_numbered(outcomes[name].spoken for name in WATCHED), ("Enter", "that is all"))
+        return (*_numbered(outcomes[name].spoken for name in WATCHED), ("enter", "that is all"))
     return _numbered(outcomes[answer.outcome].spoken for answer in talk.step.answers)
 
 
@@ -245,7 +245,7 @@ def _caution_view(talk: Talk) -> _View:
     return _View(
         placing.headline(talk.library, talk.step),
         tuple(remarking.caution_text(cautions[name], form) for name, form in due),
-        choices=(("Enter", "ready"),) if talk.state is State.ACKNOWLEDGING else (),
+        choices=(("enter", "ready"),) if talk.state is State.ACKNOWLEDGING else (),
         caution=min((cautions[name].signal.value for name, _ in due), key=order.index, default=""),
     )
 
@@ -279,7 +279,9 @@ def _skipping_view(talk: Talk) -> _View:
 
 def _choosing_view(talk: Talk) -> _View:
     names = map(remarking.procedure_short, talk.library.procedures)
-    choices = tuple((f"{number:02}", text) for number, text in enumerate(names, start=1))
+    choices = tuple(
+        (f"{number // 10} {number % 10} enter", text) for number, text in enumerate(names, start=1)
+    )
     return _View("WHICH TEST", ("Key the number, then Enter.",), choices)
 
 

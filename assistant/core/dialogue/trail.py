@@ -99,6 +99,10 @@ class Trails:
         """Steps that were left with a result, in order."""
         return [past for past in self._all if past.pending is not None]
 
+    def newest(self) -> Iterator[Trail]:
+        """All steps, the one that was left last first."""
+        return reversed(self._all)
+
     def append(self, past: Trail) -> None:
         """A step is left."""
         self._all.append(past)

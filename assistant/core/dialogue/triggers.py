@@ -30,7 +30,7 @@ _Carried = TypeVar("_Carried")
 
 @dataclass(frozen=True)
 class By:
-    """A word or key of the dialogue: `how` is ``voice``, ``keypad``, or the key if only that tells it apart."""
+    """A word or key of the dialogue: `how` is ``voice``, ``keypad``, ``tablet``, or the key that tells it apart."""
 
     how: str
 

@@ -46,7 +46,7 @@ def sureness(how: str, confidence: float, confirmed: str, limits: Thresholds) ->
     tenth when it must be affirmed (chosen, not fitted).
 
     Args:
-        how: ``voice`` or ``keypad``.
+        how: ``voice``, ``keypad`` or ``tablet``.
         confidence: Of the recogniser, 0 to 1.
         confirmed: ``taken``, ``read back`` or ``affirmed``.
         limits: The dialogue's limits.

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.core.values.key_names import named
+
 
 @dataclass(frozen=True)
 class Board:
@@ -16,7 +18,7 @@ class Board:
             that is read back ("FEED SIDE: LIT"), or the cause after a verdict ("OPEN CONTROL WIRE").
         lines: Instructions, a short sentence each.
         choices: Key and words of each answer, in the order spoken: ``("1", "lit")``.
-        keys: Other keys that do something now: ``("enter", "affirm")``.
+        keys: Other keys that do something now: ``("enter", "yes")``.  Keys are names, as `key_names` has them.
         mode: ``caution``, ``asking``, ``cranking``, ``resting``, ``read back``, ``standing by``, ``note``,
             ``skipping``, ``finished``.
         heard: Last words understood, or what was keyed so far.
@@ -43,3 +45,9 @@ class Board:
     countdown: tuple[str, float] | None = None
     caution: str = ""
     lost: tuple[tuple[str, str], ...] = ()
+
+    def __post_init__(self) -> None:
+        """Give the keys their names: earlier versions recorded labels, and their boards must equal those of today."""
+        for part in ("choices", "keys"):
+            given = getattr(self, part)
+            object.__setattr__(self, part, tuple((named(key), words) for key, words in given))

@@ -72,7 +72,7 @@ class FactGiven(Entry):
         fact: Its name in the terms.
         value: Signs, digits of a number, or name of a choice; "" if it was left blank.
         unit: Unit of a number as it was given; "" for everything else.
-        how: ``voice``, ``keypad``, ``typed`` (on the command line) or ``left blank``.
+        how: ``voice``, ``keypad``, ``tablet``, ``typed`` (on the command line) or ``left blank``.
         words: The recognised words, or the keys.
         confidence: 0 to 1; the lowest of all that was heard for it, 1 for keys.
         confirmed: ``typed``, ``read back``, ``affirmed``, or ``left blank``.
@@ -93,7 +93,7 @@ class FactGiven(Entry):
 class FactUndone(Entry):
     """A fact was taken back; it stays in the record.
 
-    `how` is ``voice``, ``keypad``, or the reason: ``other lamp``, ``lamp refused``.
+    `how` is ``voice``, ``keypad``, ``tablet``, or the reason: ``other lamp``, ``lamp refused``.
     """
 
     fact: str
@@ -130,7 +130,7 @@ class ResultTaken(Entry):
         outcome: Name of the answer or band that the result fell into.
         value: The reading as given; None for a step without numbers.
         unit: Unit of `value`.
-        how: ``voice`` or ``keypad``.
+        how: ``voice``, ``keypad`` or ``tablet``.
         words: The recognised words, or the keys.
         confirmed: ``taken`` (no confirmation needed), ``read back`` (implicitly, open to correction) or
             ``affirmed`` (read back and affirmed).
@@ -193,7 +193,7 @@ class AnswerKnown(Entry):
 class ResultUndone(Entry):
     """The result with this number was taken back; it stays in the record.
 
-    `how` is ``voice``, ``keypad``, `DOUBTED` or `SET_ASIDE`.
+    `how` is ``voice``, ``keypad``, ``tablet``, `DOUBTED` or `SET_ASIDE`.
     """
 
     number: int
@@ -209,7 +209,7 @@ class ChangeSeen(Entry):
     Attributes:
         outcome: Name of what it showed then.
         number: 1, 2, 3 … among the changes of this step that stand.
-        how: ``voice`` or ``keypad``.
+        how: ``voice``, ``keypad`` or ``tablet``.
         words: The recognised words, or the key.
         confidence: 0 to 1; 1 for a key.
         clip: File of the sound, if it was spoken.
@@ -227,7 +227,7 @@ class ChangeSeen(Entry):
 
 @dataclass(frozen=True)
 class ChangeUndone(Entry):
-    """The change with this number was taken back; it stays in the record. `how` is ``voice`` or ``keypad``."""
+    """The change with this number was taken back; it stays in the record. `how` is as in `ChangeSeen`."""
 
     number: int
     outcome: str

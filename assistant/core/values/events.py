@@ -136,6 +136,13 @@ class NoInput(Event):
     """Nothing was said in the time that was given (VoiceXML: noinput)."""
 
 
+class KeySource(enum.StrEnum):
+    """Where a key was pressed: the number pad or keyboard, or a finger on the board's page."""
+
+    KEYPAD = "keypad"
+    TABLET = "tablet"
+
+
 @dataclass(frozen=True)
 class KeyPressed(Event):
     """A key of the number pad.
@@ -143,9 +150,16 @@ class KeyPressed(Event):
     `key` is one of ``0``…``9``, ``point``, ``minus``, ``plus``, ``star``, ``slash``, ``enter``,
     ``erase`` (Backspace), ``stop`` (Escape or the space bar), ``note`` (n), ``close`` (q), ``why`` (w); on a
     computer's keyboard also the other letters ``a`` to ``z``, which count only while something is spelled.
+    A record from before there was a board has no `source`.
     """
 
     key: str
+    source: KeySource = KeySource.KEYPAD
+
+    @property
+    def shown(self) -> str:
+        """The key for people, with its source unless that is the pad."""
+        return self.key if self.source is KeySource.KEYPAD else f"{self.key} (by {self.source})"
 
 
 @dataclass(frozen=True)
@@ -186,7 +200,7 @@ class LevelChanged(Event):
 
 @dataclass(frozen=True)
 class GearLost(Event):
-    """Gear stopped working: `gear` is ``microphone``, ``speaker``, ``keys``, ``record`` or ``disk``.
+    """Gear stopped working: `gear` is ``microphone``, ``speaker``, ``keys``, ``number pad``, ``record`` or ``disk``.
 
     ``record`` had to go on in another file or folder, ``disk`` is nearly full; `why` says which and where.
     """

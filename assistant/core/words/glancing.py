@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import OVER_RANGE
+from assistant.core.values.key_names import label
 from assistant.core.values.units import number_written
 from assistant.core.words import placing
 
@@ -67,7 +68,7 @@ def keyed(text: str, choices: Sequence[tuple[str, str]] = ()) -> str:
 
     Args:
         text: Sentences: "Say ready, or press Enter.", "If you are not sure, say not yet.".
-        choices: Keys and words of the answers, so that "say not yet" becomes "key 2".
+        choices: Keys, by name, and words of the answers, so that "say not yet" becomes "key 2".
     """
     kept = []
     for given in sentences(text):
@@ -75,7 +76,7 @@ def keyed(text: str, choices: Sequence[tuple[str, str]] = ()) -> str:
         for key, words in choices:
             said = re.compile(rf"\bsay {re.escape(words)}\b", re.IGNORECASE)
             if found := said.search(sentence):
-                sentence = said.sub(lambda _: _cased(f"key {key}", found.group()), sentence)  # noqa: B023
+                sentence = said.sub(lambda _: _cased(f"key {label(key)}", found.group()), sentence)  # noqa: B023
         if not _SAY.search(sentence):
             kept.append(sentence)
     return " ".join(filter(None, kept))

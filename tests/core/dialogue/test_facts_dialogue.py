@@ -399,7 +399,7 @@ def test_a_procedure_is_set_aside_and_gone_on_with_at_its_step() -> None:
     talk.hear("lit")
     talk.ready()
     talk.hear(control=Control.OTHER_TEST)
-    assert ("01", next(iter(LIBRARY.procedures)).replace("-", " ")) == board(talk).choices[0]
+    assert ("0 1 enter", next(iter(LIBRARY.procedures)).replace("-", " ")) == board(talk).choices[0]
     talk.hear("primary")
     assert "Primary resistance." in talk.last
     for _ in range(4):

@@ -70,6 +70,19 @@ def test_a_bad_level_that_was_mended_meanwhile_is_not_spoken_of() -> None:
     assert "microphone" not in talk.last
 
 
+def test_a_lost_pad_is_said_once_and_comes_back() -> None:
+    """A number pad of its own that is unplugged: what to do is said, the board keeps it, and the voice goes on."""
+    talk = dialogue()
+    talk.send(GearLost(talk.now, "number pad", "unplugged"))
+    assert "No number pad. Plug it in again." == talk.last
+    assert (("number pad", "unplugged"),) == shown(talk).lost
+    talk.send(GearBack(talk.now, "number pad"))
+    assert "The number pad is back." == talk.last
+    assert () == shown(talk).lost
+    modes = [entry.mode for entry in talk.entries if isinstance(entry, entries.ModeChanged)]
+    assert ["number pad lost", "number pad back"] == modes
+
+
 def test_a_lost_microphone_leaves_the_keys() -> None:
     """Without a microphone nothing is listened for, and the keys go on."""
     talk = dialogue()
