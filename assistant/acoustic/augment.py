@@ -22,6 +22,9 @@ from assistant.acoustic.wire import coded, taken_down
 TAIL = 12800
 """Samples of a room's echo: 0.8 s, by which the longest has lost 40 dB."""
 
+NEAR = 0.35
+"""Share of the windows with others in which they speak as close to the microphone as the voice does, but softly."""
+
 SOFTER_DB = 9.0
 """Least distance in level of others who speak as near as the voice that counts; nothing else tells them apart, dB."""
 
@@ -40,7 +43,6 @@ class Strength:
         narrow: Share of windows through a telephone-like band.
         talk: Share of windows in which other people talk in the background.
         nearest_db, farthest_db: Range of their level under the voice, dB.
-        near: Share of these others who speak as close to the microphone as the voice does, only more softly.
         manners: Share of windows with raised voices, and of those with soft or whispered endings.
         coded: Share of windows through a low-rate codec.
         tight: Share of windows that are cut at the first and last sound.
@@ -55,7 +57,6 @@ class Strength:
     talk: float = 0.4
     nearest_db: float = 4.0
     farthest_db: float = 32.0
-    near: float = 0.35
     manners: float = 0.2
     coded: float = 0.1
     tight: float = 0.1
@@ -73,7 +74,6 @@ class Strength:
             talk=self.talk * progress,
             nearest_db=self.farthest_db + (self.nearest_db - self.farthest_db) * progress,
             farthest_db=self.farthest_db,
-            near=self.near,
             manners=self.manners * progress,
             coded=self.coded * progress,
             tight=self.tight * progress,
@@ -99,7 +99,7 @@ def through_the_air(sound: Tensor, speech: Tensor, noises: Tensor, strength: Str
     lines = torch.fft.rfftfreq(total, 1 / RATE, device=device)
     # The windows with other talkers are drawn first, because a voice that is not alone stands nearer than the others.
     among = chosen(batch, strength.talk, device)
-    near = chosen(batch, strength.near, device)
+    near = chosen(batch, NEAR, device)
     under = uniform((batch, 1), strength.nearest_db, strength.farthest_db, device)
     under = torch.where(near > 0, under.clamp_min(SOFTER_DB), under)
     voice = spoken_in_some_manner(sound, speech, strength.manners)

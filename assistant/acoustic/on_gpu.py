@@ -53,7 +53,7 @@ class GpuVoice:
             elif node.op_type == "Floor" and "quant" in inputs[0]:
                 work = _same  # a bias that the file rounds to 8 bits stays as it is
             elif node.op_type in OPERATORS:
-                work = _Work(OPERATORS[node.op_type], about)
+                work = _Applied(OPERATORS[node.op_type], about)
             else:
                 raise FileProblem(
                     path, 0, f"the operator {node.op_type} is not known here", "add it to operators.py"
@@ -93,7 +93,7 @@ class GpuVoice:
         return [values[name].to(FLOAT).cpu().numpy() for name in self._outputs]
 
 
-class _Work:
+class _Applied:
     """An operator with its attributes."""
 
     def __init__(self, operator: Any, about: dict[str, Any]) -> None:
