@@ -378,6 +378,7 @@ class Technician(PlayedPerson):
 
     def _answer(self, state: State, procedure: str, step: Step | None) -> PlayedTurn | None:
         keyed = self.screen.board is not None and self.screen.board.keys_only
+        keyed = keyed or self.screen.last.startswith("Use the keys")  # he does as he is told
         match state:
             case State.INQUIRING:
                 return self._fact(keyed=keyed)
