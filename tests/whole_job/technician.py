@@ -378,7 +378,8 @@ class Technician(PlayedPerson):
 
     def _answer(self, state: State, procedure: str, step: Step | None) -> PlayedTurn | None:
         keyed = self.screen.board is not None and self.screen.board.keys_only
-        keyed = keyed or self.screen.last.startswith("Use the keys")  # he does as he is told
+        # He does as he is told, and takes the pad when nothing that he says is understood.
+        keyed = keyed or self.screen.last.startswith("Use the keys") or self._tries > TRIES
         match state:
             case State.INQUIRING:
                 return self._fact(keyed=keyed)
@@ -419,7 +420,7 @@ class Technician(PlayedPerson):
         if state is State.ASKING and turning and self._cranked != here:
             return self._press("enter") if keyed else self._speak("cranking")
         words = self._result(step)
-        if keyed or self._tries > TRIES:
+        if keyed:
             return self._press(*self._digits(step))
         return self._speak(words, after_s=2.0 if state is State.CRANKING else 0.8)
 
