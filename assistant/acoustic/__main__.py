@@ -70,7 +70,7 @@ def synthesiser(name: str, folder: Path, device: str = "") -> voices.TextToSpeec
                 folder / "styles",
                 kept if name == "kokoro-kept" else tuple(trained),
                 mix=0.0 if name == "kokoro-kept" else 0.5,
-                wide=bool(device),
+                wide=bool(device) and name != "kokoro-kept",
                 device=device,
             )
         case "joe":

@@ -96,7 +96,9 @@ def read_trials(path: Path, model: Path) -> Kept:
             kept[one["name"]] = KeptTrial(alternatives, evidence, logs[at : at + one["steps"]])
             at += one["steps"]
     except (OSError, ValueError, KeyError, TypeError) as error:
-        raise UsageProblem(f"{path} is no file of trials ({error}). Delete it, or name another.") from error
+        raise UsageProblem(
+            f"{path} does not hold trials ({error}). Delete it, or name another file."
+        ) from error
     return kept
 
 
@@ -202,12 +204,12 @@ def hear_missing(
         lines: Lines of the manifests.
         model: Model directory.
         path: The file of trials; None to keep nothing.
-        times: strs in which each line is heard.
+        times: Number of conditions in which each line is heard.
         processes: How many at once.
         progress: Is told how far it is.
 
     Raises:
-        UsageProblem: The file is no file of trials, or the model is of another kind.
+        UsageProblem: The file does not hold trials, or the model is of another kind.
     """
     kept = read_trials(path, model) if path else {}
     order = sorted(range(len(lines)), key=lambda at: repr(lines[at].listened))

@@ -1,4 +1,4 @@
-"""Who may see the board and who may press: tokens in an address, cookies after that, and what a request must show.
+"""Access to the board: a token in the address, a cookie after that, and what each request must show.
 
 An address that holds a token is used once by each tablet: the token is exchanged for a cookie and leaves the
 address bar. A request that changes anything needs the cookie, a `Host` that is ours and an `Origin` that is ours
@@ -31,7 +31,7 @@ MOST_CODES = 20
 
 
 class Role(StrEnum):
-    """What a tablet may do."""
+    """The rights of a tablet."""
 
     PRESS = "press"
     WATCH = "watch"

@@ -98,7 +98,7 @@ class Lines:
             self.send_hands()
 
     def _take(self, number: int, line: _Line, text: str) -> None:
-        """Do what a page asks; what is no message of ours is ignored."""
+        """Do what a page asks; ignore any other message."""
         try:
             message = json.loads(text) if len(text) <= LONGEST_MESSAGE else None
         except (ValueError, RecursionError):

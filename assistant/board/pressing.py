@@ -59,7 +59,7 @@ class Pressing:
         return line is not None and line[1] is Role.PRESS
 
     def hands(self, number: int) -> str:
-        """What this line may do now: ``press``, ``take`` (another one presses, or nobody) or ``watch``."""
+        """The right of this line now: ``press``, ``take`` (another tablet presses, or none does) or ``watch``."""
         if self.presses(number):
             return "press"
         return "take" if self.may_stop(number) else "watch"

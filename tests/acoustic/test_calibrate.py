@@ -247,7 +247,7 @@ def test_what_was_heard_is_kept_for_the_next_fit(tmp_path: Path) -> None:
         conf.write("--beam=9.0\n")
     assert {} == trials.read_trials(path, other)
     path.write_bytes(b"nonsense")
-    with pytest.raises(UsageProblem, match="no file of trials"):
+    with pytest.raises(UsageProblem, match="does not hold trials"):
         trials.read_trials(path, model)
 
 

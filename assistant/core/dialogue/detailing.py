@@ -1,4 +1,4 @@
-"""The particulars of the present question, for whoever answers it by finger."""
+"""The particulars of the present question, for a person who answers it by finger."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
 
 SHOWN = 30
-"""So many of the last results are told: the work for each event must not grow with the session."""
+"""Number of the last results that a tablet gets; the limit keeps the work for each event from growing."""
 
 _READS = frozenset({State.ASKING, State.CRANKING, State.RESTING, State.READING_BACK})
 """States in which a step's number can be keyed."""
