@@ -18,6 +18,7 @@ from assistant.commands import (
     gear,
     hear,
     learn,
+    licences,
     lint,
     pack,
     picture,
@@ -73,6 +74,7 @@ COMMANDS: Mapping[str, Command] = {
     "sessions": sessions,
     "gear": gear,
     "bench": bench,
+    "licences": licences,
 }
 """All commands, in the order of the help text."""
 

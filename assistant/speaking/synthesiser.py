@@ -2,6 +2,7 @@
 
 Both speak through pyttsx3's engine, each with its driver. eSpeak NG is loaded only when it is to speak: because its
 voice was chosen, or because a sentence has a word that the neural voice's lexicons lack.
+Where its wheel was left out, the neural voice spells such a word.
 Everything that touches pyttsx3 happens on one dedicated thread, because eSpeak NG's library keeps one global voice and
 calls back from a thread of its own.
 Callers wait for that thread with a time limit, so nothing here can hang a session.
@@ -25,6 +26,7 @@ from assistant.errors import GearProblem
 from assistant.speaking import driver, espeak
 from assistant.speaking.naming import ESPEAK, HEART, no_voice
 from assistant.speaking.speech import Samples
+from assistant.speaking.spelled import spelled
 from assistant.speaking.wave_file import read_wave
 
 _RENDER_LIMIT_S = 5.0
@@ -120,7 +122,7 @@ class Speakers:
         self._espeak: espeak.EspeakLibrary | None = None
 
     def speak(self, text: str, voice: str, rate: int) -> Rendered:
-        """One sentence by this voice, or by eSpeak NG's if the neural voice cannot speak it.
+        """One sentence by this voice, or by eSpeak NG's if the neural voice cannot speak it, or spelled without that.
 
         Raises:
             GearProblem: As `Voice.render`.
@@ -130,8 +132,17 @@ class Speakers:
         try:
             return _by_heart(text, rate)
         except _CannotSpeakError as cannot:
+            try:
+                self._library()
+            except GearProblem as missing:  # espeakng-loader may be left out, because of its licence
+                return _spelled_by_heart(text, rate, cannot, missing)
             spoken = self._by_espeak(text, ESPEAK, rate)
             return Rendered(spoken.samples, spoken.rate, spoken.voice, str(cannot))
+
+    def _library(self) -> espeak.EspeakLibrary:
+        if self._espeak is None:
+            self._espeak = espeak.load()
+        return self._espeak
 
     def _by_espeak(self, text: str, voice: str, rate: int) -> Rendered:
         """One sentence on a fresh engine.
@@ -139,14 +150,13 @@ class Speakers:
         pyttsx3 2.99's `runAndWait` queues an end of its loop, which sometimes finds eSpeak NG's library still busy and
         cancels the next sentence halfway. So the loop starts without it; a fresh engine costs nothing.
         """
-        if self._espeak is None:
-            self._espeak = espeak.load()
-        with self._espeak.data_path(), _sentence_file() as path:
+        library = self._library()
+        with library.data_path(), _sentence_file() as path:
             work = _Work("espeak", text, rate, path)
             work.engine.setProperty("voice", voice)
             work.engine.startLoop()
             # The driver reports the end before the library's own thread has finished the sentence.
-            self._espeak.synchronize()
+            library.synchronize()
             if work.problems or str(work.engine.getProperty("voice")).lower() != voice.lower():
                 raise no_voice(voice)
             return Rendered(*work.sound(), voice)
@@ -172,6 +182,24 @@ def _by_heart(text: str, rate: int) -> Rendered:
             return Rendered(*work.sound(), HEART)
         except GearProblem as problem:
             raise _CannotSpeakError(str(problem)) from problem
+
+
+def _spelled_by_heart(
+    text: str, rate: int, cannot: _CannotSpeakError, missing: GearProblem
+) -> Rendered:
+    """The sentence with its unknown words letter by letter, when eSpeak NG is not there.
+
+    Raises:
+        GearProblem: `missing`, if spelling does not help.
+    """
+    unknown = getattr(cannot.__cause__, "words", ())
+    try:
+        spoken = _by_heart(spelled(text, unknown), rate) if unknown else None
+    except _CannotSpeakError:
+        spoken = None
+    if spoken is None:
+        raise missing
+    return Rendered(spoken.samples, spoken.rate, HEART, f"{cannot}; spelled, because eSpeak NG is missing")
 
 
 class _Work:

@@ -395,6 +395,29 @@ def test_missing_package_is_named(package: str, monkeypatch: pytest.MonkeyPatch,
         Voice(voice_name="espeak", cache_folder=tmp_path).render("Say again.")
 
 
+def test_without_espeak_an_unknown_word_is_spelled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wheel with the GPL can be left out: the default voice says every word, an unknown one by its letters."""
+    monkeypatch.setitem(sys.modules, "espeakng_loader", None)
+    monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.SynthesiserThread())
+    voice = Voice(cache_folder=tmp_path)
+    said = voice.render("Feed side. Xylq is dark.")
+    asked = voice.render("Feed side. X Y L Q is dark.")
+    assert np.array_equal(asked.samples, said.samples)
+    why = voice_module.SYNTHESISER.render("Xylq is dark.", HEART, 175, urgent=True).why
+    assert "Xylq" in why
+    assert "spelled" in why
+
+
+def test_without_espeak_what_cannot_be_spelled_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A word of foreign letters is told in the sentence that names the missing package, not by silence."""
+    monkeypatch.setitem(sys.modules, "espeakng_loader", None)
+    monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.SynthesiserThread())
+    with pytest.raises(GearProblem, match="espeakng-loader"):
+        Voice(cache_folder=tmp_path).render("Щит is dark.")  # noqa: RUF001
+
+
 def test_another_speech_library_does_not_get_in_the_way(tmp_path: Path) -> None:
     """A system's library of the same name, here a useless one, is not taken instead of the wheel's."""
     library = Path(_ctypes.__file__)
