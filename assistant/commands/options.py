@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant import resources
+from assistant import places, resources
 from assistant.commands.arguments import whole
 from assistant.errors import GearProblem, UsageProblem
 from assistant.files import kind_of
@@ -171,10 +171,8 @@ def sessions_folder(options: argparse.Namespace) -> Path:
     Raises:
         UsageProblem: It is not a folder.
     """
-    from assistant import record  # noqa: PLC0415
-
     given: Path | None = options.sessions
-    folder = given or record.sessions_folder()
+    folder = given or places.sessions_folder()
     if folder.exists() and not folder.is_dir():
         kind = kind_of(folder.stat().st_mode) or "a file"
         raise UsageProblem(f"{folder} is {kind}. Name the folder that holds the sessions.")

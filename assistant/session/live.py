@@ -15,7 +15,8 @@ from assistant.core.dialogue.runner import Runner
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.loading.folder import load_folder
-from assistant.record import SessionLog, sessions_folder
+from assistant.places import sessions_folder
+from assistant.record import SessionLog
 from assistant.record.header import HeardBy, SpokenBy
 from assistant.record.history import read_history
 from assistant.record.recorded import repeated_sentence
