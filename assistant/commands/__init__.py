@@ -26,6 +26,7 @@ from assistant.commands import (
     review,
     run,
     sessions,
+    settings,
     verify,
     writeup,
 )
@@ -71,6 +72,7 @@ COMMANDS: Mapping[str, Command] = {
     "verify": verify,
     "replay": replay,
     "sessions": sessions,
+    "settings": settings,
     "gear": gear,
     "bench": bench,
 }

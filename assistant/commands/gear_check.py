@@ -170,6 +170,33 @@ def check(
     return GearReport(tuple(items), devices, server, pads)
 
 
+def sound_trouble() -> str:
+    """Why there can be no live sound at all, as a sentence; "" if there can."""
+    try:
+        load_sounddevice()
+    except GearProblem as problem:
+        return str(problem)
+    return ""
+
+
+def try_loudspeaker(device: str | None, voice: str | None, rate: int | None) -> str:
+    """Speak a sentence; returns how it went.
+
+    Raises:
+        GearProblem: The loudspeaker or the voice does not work.
+    """
+    return _loudspeaker(device, (voice_named(voice),), rate or DEFAULT_RATE)
+
+
+def try_microphone(device: str | None) -> str:
+    """Listen for a moment; returns what was found.
+
+    Raises:
+        GearProblem: The microphone does not work, or gives nothing but silence.
+    """
+    return _microphone(load_sounddevice(), device, seconds=GLANCE_S)
+
+
 def _awake() -> tuple[bool, str]:
     """Whether the machine can be kept awake, and the sentence."""
     awake = Awake()

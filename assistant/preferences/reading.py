@@ -16,8 +16,11 @@ from assistant.preferences.known import PEOPLE, TABLES, meant, meant_table, sett
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-MOST_BYTES = 64 << 10
-"""Largest file of settings that is read: far more than anyone writes by hand (64 KiB)."""
+MOST_BYTES = 16 << 10
+"""Largest file of settings that is read: far more than anyone writes by hand (16 KiB)."""
+
+_CLOSING = re.compile(r"[\]}'\"]")
+"""Signs that can end a value of several lines; a line without one is not worth a try."""
 
 _PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 
@@ -107,12 +110,13 @@ def statements(text: str) -> Iterator[Statement]:
             piece = "\n".join(lines[first : last + 1])
             try:
                 found = tomllib.loads(piece)
+                break
             except tomllib.TOMLDecodeError:
                 last += 1
+                while last < len(lines) - 1 and not _CLOSING.search(lines[last]):
+                    last += 1
                 if last >= len(lines):
                     raise
-                continue
-            break
         opens = lines[first].lstrip().startswith("[")
         if opens:
             table = tuple(_heads(found))

@@ -7,6 +7,7 @@ from enum import Enum
 from typing import TYPE_CHECKING, Any
 
 from assistant.errors import UsageProblem
+from assistant.preferences.kinds import WholePath
 from assistant.preferences.known import SETTINGS, Setting
 from assistant.preferences.reading import judged
 
@@ -60,7 +61,10 @@ def resolve(
     if setting.dest and typed.get(setting.dest) is not None:
         return Resolved(setting, typed[setting.dest], Origin.OPTION, setting.option)
     if environment.get(setting.variable):
-        value = from_text(setting, environment[setting.variable], setting.variable)
+        text = environment[setting.variable]
+        # Where the program is started is known here, unlike in a file; so a path need not be a whole one.
+        is_path = isinstance(setting.kind, WholePath)
+        value = text if is_path else from_text(setting, text, setting.variable)
         return Resolved(setting, value, Origin.ENVIRONMENT, setting.variable)
     if setting.key in written.values:
         place = f"{written.path}:{written.lines[setting.key]}"

@@ -25,6 +25,7 @@ from assistant.record.header import (
     Facts,
     Header,
     HeardBy,
+    Shop,
     SpokenBy,
     parse_header,
 )
@@ -149,6 +150,7 @@ class SessionLog(Closes):
         findings: Findings | None = None,
         spoken_by: SpokenBy = SpokenBy(),  # noqa: B008  a value without parts that change
         heard_by: HeardBy = HeardBy(),  # noqa: B008  likewise
+        shop: Shop = Shop(),  # noqa: B008  likewise
         now: Callable[[], datetime] = local_now,
         token: Callable[[], str] = random_token,
     ) -> Self:
@@ -164,6 +166,7 @@ class SessionLog(Closes):
             findings: The shop's findings on past cars, kept beside the copied odds, so that a replay counts the same.
             spoken_by: The assistant's voice.
             heard_by: The technician's learnt voice and own words.
+            shop: The shop, from its settings.
             now: The clock.
             token: Gives four characters for the folder's name.
 
@@ -196,6 +199,7 @@ class SessionLog(Closes):
                 likelihoods=likelihoods,
                 spoken_by=spoken_by,
                 heard_by=heard_by,
+                shop=shop,
             ).to_bytes()
             lock = lay(parent, name, header, copies)
             if lock is not None:

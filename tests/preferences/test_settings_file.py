@@ -275,7 +275,7 @@ def test_a_link_stays_a_link(file: Path, tmp_path: Path) -> None:
     assert "silent = true\n" == (tmp_path / "kept.toml").read_text()
 
 
-@pytest.mark.parametrize("data", [b"voice = heart\n", b"\xff\xfe", b"#" * 70000])
+@pytest.mark.parametrize("data", [b"voice = heart\n", b"\xff\xfe", b"#" * 17000])
 def test_a_file_that_is_not_understood_is_not_changed(file: Path, data: bytes) -> None:
     """It is refused by name, and stays as it is."""
     file.parent.mkdir()
