@@ -78,6 +78,22 @@ def _add_showing(parser: argparse.ArgumentParser) -> None:
         help="show how this shop's signed reviews change the odds of faults",
     )
     parser.add_argument("--json", action="store_true", help="print as JSON")
+    parser.add_argument(
+        "--expired",
+        action="store_true",
+        help="show the sessions that are older than the shop keeps them; nothing is deleted by itself",
+    )
+    parser.add_argument(
+        "--keep-days",
+        type=whole(1, 36500),
+        metavar="N",
+        help="with --expired: days for which sessions are kept (default: the setting 'keep-days')",
+    )
+    parser.add_argument(
+        "--delete",
+        action="store_true",
+        help="with --expired: ask for each group whether to delete it for good",
+    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -95,13 +111,17 @@ def run(options: argparse.Namespace) -> int:
         )
     check_parent(folder)
     asked = _asked(options)
+    today = datetime.now().astimezone().date()
+    if options.expired:
+        return _show_expired(options, folder, today, searching=asked != past.TypedSearch())
+    if options.delete or options.keep_days is not None:
+        raise UsageProblem("--delete and --keep-days belong to --expired. Add --expired.")
     if options.odds:
         if asked != past.TypedSearch():
             raise UsageProblem(
                 "--odds counts all reviewed sessions. Leave out the search, or leave out --odds."
             )
         return _show_odds(folder, as_json=options.json)
-    today = datetime.now().astimezone().date()
     wanted = asked.wanted(today)
     with ProgressBar("Reading records") as bar:
         found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=bar.show)
@@ -114,6 +134,16 @@ def run(options: argparse.Namespace) -> int:
         complain(remark)
     _show(found, folder, wanted, today, options)
     return 0
+
+
+def _show_expired(options: argparse.Namespace, folder: Path, today: date, *, searching: bool) -> int:
+    from assistant.commands import expiring  # noqa: PLC0415
+    from assistant.commands.settled import settle  # noqa: PLC0415
+
+    if searching or options.odds:
+        raise UsageProblem("--expired looks at all sessions. Leave out the search, or leave out --expired.")
+    days = expiring.keep_days(settle(options).found["keep-days"].value)
+    return expiring.show(folder, today, days, delete=options.delete, as_json=options.json)
 
 
 def _asked(options: argparse.Namespace) -> TypedSearch:
