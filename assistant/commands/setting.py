@@ -19,7 +19,7 @@ from assistant.errors import UsageProblem
 from assistant.preferences import keeping
 from assistant.preferences.kinds import WholePath
 from assistant.preferences.known import PEOPLE, Setting, meant, setting_of
-from assistant.preferences.resolving import Origin, from_text, resolve_all
+from assistant.preferences.resolving import ComesFrom, from_text, resolve_all
 from assistant.printing import in_line
 
 if TYPE_CHECKING:
@@ -173,6 +173,6 @@ def _said(one: Resolved) -> str:
 
 
 def _whence(one: Resolved) -> str:
-    if one.origin is Origin.FILE:
+    if one.origin is ComesFrom.FILE:
         return f"file, line {one.place.rpartition(':')[2]}"
-    return one.origin.value if one.origin is Origin.DEFAULT else f"{one.origin.value} {one.place}"
+    return one.origin.value if one.origin is ComesFrom.DEFAULT else f"{one.origin.value} {one.place}"

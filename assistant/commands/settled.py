@@ -11,7 +11,7 @@ from assistant.errors import UsageProblem
 from assistant.preferences import keeping
 from assistant.preferences.kinds import WholePath
 from assistant.preferences.reading import SettingsFile
-from assistant.preferences.resolving import Origin, Resolved, resolve_all
+from assistant.preferences.resolving import ComesFrom, Resolved, resolve_all
 
 if TYPE_CHECKING:
     import argparse
@@ -72,9 +72,9 @@ def settle(options: argparse.Namespace, *, resumed: bool = False) -> Settled:
             not hasattr(options, dest or "-") or key == "sessions"
         ):  # `options.sessions_folder` has its own order
             continue
-        if one.origin is Origin.OPTION or (resumed and key in _KEPT_BY_THE_SESSION):
+        if one.origin is ComesFrom.OPTION or (resumed and key in _KEPT_BY_THE_SESSION):
             continue
-        says = one.origin is not Origin.DEFAULT or one.value is False
+        says = one.origin is not ComesFrom.DEFAULT or one.value is False
         if says and getattr(options, dest) is None:
             setattr(options, dest, _value(one))
     if address and not options.board:

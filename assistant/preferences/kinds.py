@@ -47,7 +47,7 @@ def shown(value: object) -> str:
 
 
 @dataclass(frozen=True)
-class Words:
+class PlainText:
     """Text on one line, or on several.
 
     Attributes:

@@ -10,11 +10,11 @@ from assistant.preferences.kinds import (
     Amount,
     Kind,
     OneOf,
+    PlainText,
     Value,
     VoiceName,
     WholeNumber,
     WholePath,
-    Words,
     YesOrNo,
 )
 from assistant.speaking import DEFAULT_RATE, LEAST_WORDS, MOST_WORDS
@@ -67,10 +67,10 @@ def _option(
 _SYSTEMS = "the system's"
 
 SETTINGS: tuple[Setting, ...] = (
-    Setting("shop.name", "the shop's name, at the head of the write-up", Words(80)),
-    Setting("shop.address", "its address there", Words(200, lines=4)),
-    Setting("shop.telephone", "its telephone number there", Words(40)),
-    _option("technician", "who usually works here: a name, or initials from [technicians]", Words(60)),
+    Setting("shop.name", "the shop's name, at the head of the write-up", PlainText(80)),
+    Setting("shop.address", "its address there", PlainText(200, lines=4)),
+    Setting("shop.telephone", "its telephone number there", PlainText(40)),
+    _option("technician", "who usually works here: a name, or initials from [technicians]", PlainText(60)),
     Setting(
         "lamp.kind", "the test lamp in use", OneOf({"bulb": "a glass bulb with a wire in it", "led": "LED light"}),
         otherwise="asked for where it matters",
@@ -78,11 +78,11 @@ SETTINGS: tuple[Setting, ...] = (
     Setting(
         "lamp.current", "what the test lamp draws", Amount(0.005, 6, "A"), otherwise="asked for where it matters"
     ),
-    Setting("clamp", "the current clamp in use, named in the write-up", Words(80)),
-    _option("microphone", "the microphone", Words(200), otherwise=_SYSTEMS),
-    _option("loudspeaker", "the loudspeaker", Words(200), dest="speaker", otherwise=_SYSTEMS),
+    Setting("clamp", "the current clamp in use, named in the write-up", PlainText(80)),
+    _option("microphone", "the microphone", PlainText(200), otherwise=_SYSTEMS),
+    _option("loudspeaker", "the loudspeaker", PlainText(200), dest="speaker", otherwise=_SYSTEMS),
     _option("headset", "the microphone cannot hear the loudspeaker", YesOrNo(), default=False),
-    _option("pad", "the number pad that is read wherever the focus is", Words(200), otherwise="the terminal"),
+    _option("pad", "the number pad that is read wherever the focus is", PlainText(200), otherwise="the terminal"),
     _option("keys-only", "no microphone", YesOrNo(), default=False),
     _option("silent", "no loudspeaker", YesOrNo(), default=False),
     _option("plain", "lines instead of a drawn screen", YesOrNo(), default=False),
@@ -93,7 +93,7 @@ SETTINGS: tuple[Setting, ...] = (
     _option("board", "the session as a page for tablets", YesOrNo(), default=False),
     _option("board-watch", "a second address, for watching only", YesOrNo(), default=False),
     _option("board-cert", "certificate and key of the board", WholePath("file"), otherwise="plain HTTP"),
-    _option("board-address", "name by which tablets reach this machine", Words(200), otherwise="its own"),
+    _option("board-address", "name by which tablets reach this machine", PlainText(200), otherwise="its own"),
     _option("board-port", "port of the board", WholeNumber(1, 65535), otherwise="8470, or a free one"),
     _option("sessions", "folder of the sessions", WholePath("folder"), otherwise="in the user's data"),
     _option("procedures", "the shop's own folder of procedures", WholePath("folder"), otherwise="bundled"),
@@ -115,7 +115,7 @@ def setting_of(key: str) -> Setting | None:
     """The setting of a key, also for one technician; None if there is none."""
     table, dot, initials = key.partition(".")
     if table == PEOPLE and dot and _INITIALS.fullmatch(initials):
-        return Setting(key, f"the technician {initials}", Words(60))
+        return Setting(key, f"the technician {initials}", PlainText(60))
     return KNOWN.get(key)
 
 

@@ -75,7 +75,7 @@ class SettingsFile:
 
 
 @dataclass(frozen=True)
-class Statement:
+class TomlStatement:
     """A statement of a TOML file: the head of a table, or a key with its value.
 
     Attributes:
@@ -93,7 +93,7 @@ class Statement:
     text: str
 
 
-def statements(text: str) -> Iterator[Statement]:
+def statements(text: str) -> Iterator[TomlStatement]:
     """The statements of a text that is TOML as a whole.
 
     A statement is over as soon as its lines are TOML by themselves, because an open bracket or quotation mark is not.
@@ -120,7 +120,7 @@ def statements(text: str) -> Iterator[Statement]:
         opens = lines[first].lstrip().startswith("[")
         if opens:
             table = tuple(_heads(found))
-        yield Statement(first + 1, last + 1, table, opens, piece)
+        yield TomlStatement(first + 1, last + 1, table, opens, piece)
         first = last + 1
 
 
@@ -187,7 +187,7 @@ def judged(key: str, value: object) -> tuple[Value | None, tuple[str, str] | Non
         return None, (f"{key} is {shown(value)}{why}", f"Right would be {setting.kind.form}")
 
 
-def _wrong_table(statement: Statement, path: str) -> list[Finding]:
+def _wrong_table(statement: TomlStatement, path: str) -> list[Finding]:
     name = ".".join(statement.table)
     if name in TABLES and not statement.text.lstrip().startswith("[["):
         return []

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from assistant.preferences.reading import SettingsFile
 
 
-class Origin(Enum):
+class ComesFrom(Enum):
     """Where a value comes from."""
 
     OPTION = "option"
@@ -40,7 +40,7 @@ class Resolved:
 
     setting: Setting
     value: Any
-    origin: Origin
+    origin: ComesFrom
     place: str = ""
 
 
@@ -59,17 +59,17 @@ def resolve(
         UsageProblem: The variable has a wrong value.
     """
     if setting.dest and typed.get(setting.dest) is not None:
-        return Resolved(setting, typed[setting.dest], Origin.OPTION, setting.option)
+        return Resolved(setting, typed[setting.dest], ComesFrom.OPTION, setting.option)
     if environment.get(setting.variable):
         text = environment[setting.variable]
         # Where the program is started is known here, unlike in a file; so a path need not be a whole one.
         is_path = isinstance(setting.kind, WholePath)
         value = text if is_path else from_text(setting, text, setting.variable)
-        return Resolved(setting, value, Origin.ENVIRONMENT, setting.variable)
+        return Resolved(setting, value, ComesFrom.ENVIRONMENT, setting.variable)
     if setting.key in written.values:
         place = f"{written.path}:{written.lines[setting.key]}"
-        return Resolved(setting, written.values[setting.key], Origin.FILE, place)
-    return Resolved(setting, setting.default, Origin.DEFAULT)
+        return Resolved(setting, written.values[setting.key], ComesFrom.FILE, place)
+    return Resolved(setting, setting.default, ComesFrom.DEFAULT)
 
 
 def resolve_all(

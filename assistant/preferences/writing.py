@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assistant.preferences.kinds import Value
-    from assistant.preferences.reading import Statement
+    from assistant.preferences.reading import TomlStatement
 
 
 def changed(text: str, key: str, value: Value | None) -> str:
@@ -68,7 +68,7 @@ def _is_inline(statement: str, inside: Sequence[str]) -> bool:
     return bool(inside) and isinstance(_at(tomlkit.parse(statement), inside), InlineTable)
 
 
-def _replaced(text: str, statement: Statement, inside: Sequence[str], value: Value | None) -> str:
+def _replaced(text: str, statement: TomlStatement, inside: Sequence[str], value: Value | None) -> str:
     """The text with a changed statement; one that holds nothing any more is taken out with its line."""
     found = tomlkit.parse(statement.text)
     _put(found, inside, value)
@@ -82,7 +82,7 @@ def _empty(found: Any) -> bool:
     return isinstance(found, dict) and all(_empty(value) for value in found.values())
 
 
-def _with_line(text: str, every: Sequence[Statement], path: tuple[str, ...], value: Value) -> str:
+def _with_line(text: str, every: Sequence[TomlStatement], path: tuple[str, ...], value: Value) -> str:
     """The text with a new line for a setting that it does not hold."""
     lines = text.split("\n")
     table = path[:-1]
@@ -113,7 +113,7 @@ def _end(lines: Sequence[str]) -> int:
     return after
 
 
-def _before_head(lines: Sequence[str], head: Statement) -> int:
+def _before_head(lines: Sequence[str], head: TomlStatement) -> int:
     """Number of lines before the comment that stands right above the head of a table."""
     before = head.first - 1
     while before and lines[before - 1].lstrip().startswith("#"):

@@ -94,10 +94,7 @@ def _draft(
         next_check=verdicts.next_check(library, final),
         still_possible=verdicts.said(library, final, "still_possible"),
         model=model.sentences(session, library, knowledge, course, verdict),
-        conditions=(
-            *given.asked(library, course, specifications=False),
-            *head.tools(session, library, course),
-        ),
+        conditions=head.conditions(session, library, course),
         specifications=given.asked(library, course, specifications=True),
         tests=results.tests(session, library, course, chosen),
         time=head.time(session),

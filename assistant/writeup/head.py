@@ -55,7 +55,12 @@ def shop(session: RecordedSession) -> tuple[Statement, ...]:
     return tuple(Statement(value, header(f"shop.{key}")) for key, value in told if value)
 
 
-def tools(session: RecordedSession, library: Library, course: Course) -> tuple[Asked, ...]:
+def conditions(session: RecordedSession, library: Library, course: Course) -> tuple[Asked, ...]:
+    """Facts about the car and the work, from the session and from the shop's settings."""
+    return (*given.asked(library, course, specifications=False), *_tools(session, library, course))
+
+
+def _tools(session: RecordedSession, library: Library, course: Course) -> tuple[Asked, ...]:
     """The shop's current clamp, if its settings named one and a result was measured with it."""
     clamp = session.header.shop.clamp
     used = {library.step(one.result.procedure, one.result.step).measure.instrument for one in course.results}

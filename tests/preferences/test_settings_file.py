@@ -17,7 +17,7 @@ from assistant.preferences import keeping
 from assistant.preferences.kinds import Value, WholePath
 from assistant.preferences.known import KNOWN, SETTINGS, setting_of
 from assistant.preferences.reading import SettingsFile, paths, read, statements
-from assistant.preferences.resolving import Origin, from_text, resolve, resolve_all
+from assistant.preferences.resolving import ComesFrom, from_text, resolve, resolve_all
 from assistant.preferences.writing import changed
 
 NOTHING = SettingsFile("settings.toml")
@@ -130,7 +130,7 @@ def some_value(key: str) -> st.SearchStrategy[Value]:
         "OneOf": st.sampled_from(["bulb", "led"]),
         "WholePath": words.map(lambda text: f"/{text}"),
         "VoiceName": st.sampled_from(["heart", "espeak", "gmw/en-us+f3"]),
-        "Words": words,
+        "PlainText": words,
     }
     return kinds[type(setting.kind).__name__]
 
@@ -201,15 +201,18 @@ def test_option_environment_file_default(key: str, data: st.DataObject) -> None:
     setting = KNOWN[key]
     value = data.draw(some_value(key))
     written = SettingsFile("s.toml", {key: value}, {key: 7})
-    assert (setting.default, Origin.DEFAULT) == _of(resolve(setting, {}, {}, NOTHING))
-    assert (value, Origin.FILE, "s.toml:7") == (*_of(found := resolve(setting, {}, {}, written)), found.place)
+    assert (setting.default, ComesFrom.DEFAULT) == _of(resolve(setting, {}, {}, NOTHING))
+    assert (value, ComesFrom.FILE, "s.toml:7") == (
+        *_of(found := resolve(setting, {}, {}, written)),
+        found.place,
+    )
     if setting.dest:
         typed = {setting.dest: data.draw(st.sampled_from([False, "", 3]))}
         environment = {setting.variable: "nonsense that nobody reads"}
-        assert (typed[setting.dest], Origin.OPTION) == _of(resolve(setting, typed, environment, written))
+        assert (typed[setting.dest], ComesFrom.OPTION) == _of(resolve(setting, typed, environment, written))
 
 
-def _of(found: Any) -> tuple[Any, Origin]:
+def _of(found: Any) -> tuple[Any, ComesFrom]:
     return found.value, found.origin
 
 
@@ -228,7 +231,7 @@ def _of(found: Any) -> tuple[Any, Origin]:
 def test_the_environment_is_read_as_people_type(key: str, text: str, value: Value) -> None:
     """Words and numbers as they are typed, and an empty variable counts as none."""
     setting = KNOWN[key]
-    assert (value, Origin.ENVIRONMENT) == _of(resolve(setting, {}, {setting.variable: text}, NOTHING))
+    assert (value, ComesFrom.ENVIRONMENT) == _of(resolve(setting, {}, {setting.variable: text}, NOTHING))
     assert setting.default == resolve(setting, {}, {setting.variable: ""}, NOTHING).value
 
 
