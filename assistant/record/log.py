@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Self
 
 from assistant import __version__
+from assistant.closing import Closes
 from assistant.core.reasoning.knowledge import parse_table
 from assistant.core.values.codec import to_json
 from assistant.errors import DiskNearlyFull, RecordProblem
@@ -45,7 +46,6 @@ from assistant.record.storage import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
-    from types import TracebackType
 
     import numpy as np
     import numpy.typing as npt
@@ -103,7 +103,7 @@ class Chain:
         self.last, self.lines, self.waiting = last, lines, []
 
 
-class SessionLog:
+class SessionLog(Closes):
     """A session that is being recorded, locked against a second writer until it is closed.
 
     Use `create` or `resume` to make one.
@@ -305,14 +305,6 @@ class SessionLog:
         if self._lock >= 0:
             os.close(self._lock)
             self._lock = -1
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     # --- inside -------------------------------------------------------------------------------------
 

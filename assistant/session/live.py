@@ -95,7 +95,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
         now = _clock(begun)
         board.begin(runner, now, settings.sessions, ending.due)
         lines = wanted.plain or (wanted.silent and _too_small())
-        screen = board.beside(open_screen(sys.stdout, now, lines=lines))
+        screen = board.beside(open_screen(sys.stdout, now, lines=lines, invitation=board.invitation))
         shown.callback(screen.close)
         session = Session(
             runner=runner,
