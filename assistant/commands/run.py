@@ -112,6 +112,7 @@ def run(options: argparse.Namespace) -> int:
             "A resumed session keeps the odds it began with. Leave out --no-history, or leave out --resume."
         )
     facts = _facts(options)
+    from assistant.loading.shop import shop_folder  # noqa: PLC0415
     from assistant.session import live, settings  # noqa: PLC0415
 
     wanted = settings.Settings(
@@ -131,7 +132,7 @@ def run(options: argparse.Namespace) -> int:
             speech_rate=options.speech_rate,
             pad=options.pad,
         ),
-        folders=settings.Folders(options.procedures, options.grammars, options.model),
+        folders=settings.Folders(shop_folder(options.procedures), options.grammars, options.model),
         board=board_options(options),
     )
     return live.run(wanted)

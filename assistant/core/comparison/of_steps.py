@@ -10,7 +10,7 @@ from assistant.core.comparison.change import About, Change, names, quoted, told
 from assistant.core.library.procedure import Band, Specified, Step
 from assistant.core.library.terms import Terms
 from assistant.core.words import reporting
-from assistant.core.words.placing import engine_words
+from assistant.core.words.placing import engine_words, listed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -206,6 +206,7 @@ def _answers(sides: Sides) -> Iterator[Change]:
             yield sides.change(_keys(answer), About.ANSWER, f"answer '{name}'", "", _way(answer, sides.after))
         else:
             yield from _answer(sides, one[name], answer)
+    yield from _sources(sides)
     for name, answer in one.items():
         if name not in other:
             yield sides.change(
@@ -250,12 +251,23 @@ def _answer(sides: Sides, one: Answer, other: Answer) -> Iterator[Change]:
         what = f"answer '{name}' is known after"
         yield sides.change((*path, "known_after"), About.ANSWER, what, one.known_after, other.known_after)
     if isinstance(one, Band) and isinstance(other, Band):
-        for key, what, before, after in (
-            ("source", f"source of the limits of '{name}'", one.source, other.source),
-            ("seen", f"'{name}' in a report", one.seen, other.seen),
-        ):
-            if before != after:
-                yield sides.change((*path, key), About.WORDS, what, quoted(before), quoted(after))
+        if one.seen != other.seen:
+            what = f"'{name}' in a report"
+            yield sides.change((*path, "seen"), About.WORDS, what, quoted(one.seen), quoted(other.seen))
+
+
+def _sources(sides: Sides) -> Iterator[Change]:
+    """Sources of limits; neighbours share a limit and its source, which is told once."""
+    known = {band.outcome: band for band in sides.before.choices() if isinstance(band, Band)}
+    moved: dict[tuple[str, str], list[str]] = {}
+    for band in sides.after.choices():
+        was = known.get(band.outcome)
+        if was is not None and isinstance(band, Band) and was.source != band.source:
+            moved.setdefault((was.source, band.source), []).append(band.outcome)
+    for (before, after), bands in moved.items():
+        path = ("reading", "bands", bands[0], "source") if len(bands) == 1 else ("reading", "bands")
+        what = f"source of the limits of {listed([quoted(name) for name in bands])}"
+        yield sides.change(path, About.WORDS, what, quoted(before), quoted(after))
 
 
 def _rest(sides: Sides) -> Iterator[Change]:
