@@ -38,8 +38,8 @@ def refuse_installed(path: Path) -> None:
     """
     if (_PACKAGE / "_installed").is_dir() and path.resolve().is_relative_to(_PACKAGE):
         raise UsageProblem(
-            f"{path} belongs to the installed program, and nothing is written there. Make a copy of your own with "
-            "'bay-assistant procedures --copy DIR' and name it with --procedures DIR."
+            f"{path} belongs to the installed program, and nothing is written there. Name another place. To edit "
+            "procedures, make a copy with 'bay-assistant procedures --copy DIR' and name it with --procedures DIR."
         )
 
 

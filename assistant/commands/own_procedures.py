@@ -8,13 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__, resources
-from assistant.core.comparison.change import Change
+from assistant.core.comparison.change import Alteration
 from assistant.core.comparison.procedures import compare
 from assistant.core.comparison.three_way import ThreeWay, three_way
 from assistant.core.comparison.versions import GRAMMARS, Version, changes, others
 from assistant.errors import FileProblem, UsageProblem
 from assistant.loading import copying
-from assistant.loading.copying import SHIPPED, Origin, origin_of
+from assistant.loading.copying import SHIPPED, CopiedFrom, origin_of
 from assistant.loading.folder import load_library, problems
 from assistant.loading.shop import procedures_in_use, shop_folder
 
@@ -118,10 +118,10 @@ class Changes:
     """
 
     folder: Path
-    origin: Origin | None
+    origin: CopiedFrom | None
     three: ThreeWay
-    beside: tuple[Change, ...] = ()
-    shipped_beside: tuple[Change, ...] = ()
+    beside: tuple[Alteration, ...] = ()
+    shipped_beside: tuple[Alteration, ...] = ()
 
 
 def changes_of(folder: Path) -> Changes:
@@ -171,7 +171,7 @@ def _phrases(folder: Path) -> dict[tuple[str, str], tuple[str, ...]]:
     }
 
 
-def change_json(change: Change) -> dict[str, Any]:
+def change_json(change: Alteration) -> dict[str, Any]:
     """A change as JSON."""
     return {
         "file": change.file,
@@ -226,7 +226,7 @@ class Updated:
     taken: list[str] = field(default_factory=list)
     removed: list[str] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)
-    left: list[Change] = field(default_factory=list)
+    left: list[Alteration] = field(default_factory=list)
 
 
 def updated(folder: Path) -> Updated:
@@ -266,11 +266,11 @@ def updated(folder: Path) -> Updated:
     ]
     _must_load(folder, wanted, {*base, *new})
     changed = {name: wanted.get(name) for name in (*done.taken, *done.removed)}
-    copying.renew(folder, changed, new, Origin(__version__, {}, origin.left_out))
+    copying.renew(folder, changed, new, CopiedFrom(__version__, {}, origin.left_out))
     return done
 
 
-def _in(change: Change, kept: list[str]) -> bool:
+def _in(change: Alteration, kept: list[str]) -> bool:
     """Whether a change of what can be said is in a file of grammars that was kept."""
     return change.file == GRAMMARS and any(name.startswith(f"{GRAMMARS}/") for name in kept)
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.commands.own_procedures import Changes, Updated
-    from assistant.core.comparison.change import Change
+    from assistant.core.comparison.change import Alteration
     from assistant.core.words.outlining import Outline
 
 WIDEST = 100
@@ -193,7 +193,7 @@ def changes(found: Changes, wide: int) -> Iterator[str]:
         )
 
 
-def _elsewhere(change: Change, where: str) -> str:
+def _elsewhere(change: Alteration, where: str) -> str:
     return f"{change.where}: " if change.where and change.where != where else ""
 
 
@@ -202,7 +202,7 @@ def _named(file: str, where: str) -> str:
     return f"{name}, {where}" if where else name
 
 
-def _section(title: str, made: Sequence[Change], none: str, wide: int) -> Iterator[str]:
+def _section(title: str, made: Sequence[Alteration], none: str, wide: int) -> Iterator[str]:
     if not made:
         if none:
             yield none

@@ -51,7 +51,7 @@ _LEFT_OUT = re.compile(r"# not copied: (?P<names>[a-z0-9 -]*)")
 
 
 @dataclass(frozen=True)
-class Origin:
+class CopiedFrom:
     """Where a copy came from.
 
     Attributes:
@@ -73,8 +73,8 @@ class Origin:
         return ("\n".join(lines) + "\n").encode()
 
 
-def parse_origin(data: bytes, path: str) -> Origin:
-    """Read back the bytes of `Origin.to_bytes`.
+def parse_origin(data: bytes, path: str) -> CopiedFrom:
+    """Read back the bytes of `CopiedFrom.to_bytes`.
 
     Raises:
         FileProblem: They are something else; the message starts with ``file:line:``.
@@ -101,10 +101,10 @@ def parse_origin(data: bytes, path: str) -> Origin:
             "it does not say which version its files came with",
             "Take the file from a copy, or remove its folder; then changes are told without it",
         )
-    return Origin(version, sums, left_out)
+    return CopiedFrom(version, sums, left_out)
 
 
-def origin_of(folder: Path) -> Origin | None:
+def origin_of(folder: Path) -> CopiedFrom | None:
     """Where a folder came from; None if it does not say.
 
     Raises:
@@ -143,7 +143,7 @@ def with_what_follows(library: Library, wanted: Iterable[str]) -> tuple[str, ...
 
 def copy(
     source: Path, target: Path, names: Iterable[str], version: str, grammars: Path | None = None
-) -> Origin:
+) -> CopiedFrom:
     """Copy procedures with everything that they need to be loaded and linted.
 
     The copy appears as a whole or not at all.
@@ -167,12 +167,12 @@ def copy(
         found = sorted((*grammars.glob("*.jsgf"), grammars / "lexicon.txt"))
         data |= {f"{GRAMMARS}/{path.name}": _bytes(path, files.TABLE) for path in found}
     sums = {name: hashlib.sha256(one).hexdigest() for name, one in data.items()}
-    origin = Origin(version, sums, tuple(name for name in known if name not in wanted))
+    origin = CopiedFrom(version, sums, tuple(name for name in known if name not in wanted))
     _lay(target, data, origin)
     return origin
 
 
-def _lay(target: Path, data: Mapping[str, bytes], origin: Origin) -> None:
+def _lay(target: Path, data: Mapping[str, bytes], origin: CopiedFrom) -> None:
     part = target.with_name(f".{target.name}.part")
     try:
         if target.exists() and (not target.is_dir() or any(target.iterdir())):
@@ -222,7 +222,7 @@ def sums_of(folder: Path, names: Iterable[str]) -> dict[str, str]:
     }
 
 
-def check_originals(folder: Path, origin: Origin) -> None:
+def check_originals(folder: Path, origin: CopiedFrom) -> None:
     """The files in ``shipped/`` are those that were copied.
 
     Raises:
@@ -242,7 +242,7 @@ def check_originals(folder: Path, origin: Origin) -> None:
             )
 
 
-def outdated(origin: Origin, bundled: Path, grammars: Path) -> bool:
+def outdated(origin: CopiedFrom, bundled: Path, grammars: Path) -> bool:
     """Whether what ships now differs from what a copy came from; what was left out does not count."""
     now = sums_of(bundled, (name for name in origin.sums if not name.startswith(f"{GRAMMARS}/")))
     if any(name.startswith(f"{GRAMMARS}/") for name in origin.sums):
@@ -274,7 +274,7 @@ def contents(folder: Path, names: Iterable[str]) -> dict[str, bytes]:
     return {name: _bytes(folder / name, files.TABLE) for name in names if (folder / name).is_file()}
 
 
-def shipped_now(origin: Origin, bundled: Path, grammars: Path) -> dict[str, bytes]:
+def shipped_now(origin: CopiedFrom, bundled: Path, grammars: Path) -> dict[str, bytes]:
     """What a copy of the same kind would hold now: without what was left out, with grammars if it has some.
 
     Raises:
@@ -293,7 +293,7 @@ def renew(
     folder: Path,
     changed: Mapping[str, bytes | None],
     shipped: Mapping[str, bytes],
-    origin: Origin,
+    origin: CopiedFrom,
 ) -> None:
     """Write the files that changed, and keep what ships now as the originals.
 
@@ -312,7 +312,7 @@ def renew(
         for leftover in (part, old):
             shutil.rmtree(leftover, ignore_errors=True)
         _write_all(part, shipped)
-        (part / SUMS).write_bytes(Origin(origin.version, sums, origin.left_out).to_bytes())
+        (part / SUMS).write_bytes(CopiedFrom(origin.version, sums, origin.left_out).to_bytes())
         _write_all(folder, {name: one for name, one in changed.items() if one is not None})
         for name in (name for name, one in changed.items() if one is None):
             (folder / name).unlink(missing_ok=True)

@@ -30,7 +30,7 @@ class About(StrEnum):
 
 
 @dataclass(frozen=True)
-class Change:
+class Alteration:
     """One difference between an earlier and a later version.
 
     Attributes:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING
 
-from assistant.core.comparison.change import About, Change, told
+from assistant.core.comparison.change import About, Alteration, told
 from assistant.core.library.tree import MapNode, TextNode, parse
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 ODDS = "odds.yaml"
 
 
-def odds_changes(before: bytes, after: bytes) -> list[Change]:
+def odds_changes(before: bytes, after: bytes) -> list[Alteration]:
     """The numbers and words that differ.
 
     Args:
@@ -35,7 +35,7 @@ def odds_changes(before: bytes, after: bytes) -> list[Change]:
         was, now = one.get(path, ""), other.get(path, "")
         if was != now:
             what = path[-1] if len(path) > 2 else "number" if len(path) > 1 else f"'{path[0]}'"
-            found.append(Change(ODDS, path, About.ODDS, told(what, was, now), was, now))
+            found.append(Alteration(ODDS, path, About.ODDS, told(what, was, now), was, now))
     return found
 
 

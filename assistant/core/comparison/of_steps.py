@@ -6,7 +6,7 @@ import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.comparison.change import About, Change, names, quoted, told
+from assistant.core.comparison.change import About, Alteration, names, quoted, told
 from assistant.core.library.procedure import Band, Specified, Step
 from assistant.core.library.terms import Terms
 from assistant.core.words import reporting
@@ -37,13 +37,13 @@ class Sides:
     terms_before: Terms
     terms_after: Terms
 
-    def change(self, path: Path, about: About, what: str, before: str, after: str) -> Change:
+    def change(self, path: Path, about: About, what: str, before: str, after: str) -> Alteration:
         """The change of a value of this step."""
         whole = ("steps", self.after.name, *path)
-        return Change(self.file, whole, about, told(what, before, after), before, after)
+        return Alteration(self.file, whole, about, told(what, before, after), before, after)
 
 
-def step_changes(sides: Sides) -> Iterator[Change]:
+def step_changes(sides: Sides) -> Iterator[Alteration]:
     """All differences of a step."""
     yield from _measurement(sides)
     yield from _cautions(sides)
@@ -57,7 +57,7 @@ def leads(target: Target | None) -> str:
     return f"{target.leads} {target.name}" if target else "nowhere"
 
 
-def _measurement(sides: Sides) -> Iterator[Change]:
+def _measurement(sides: Sides) -> Iterator[Alteration]:
     one, other = sides.before.measure, sides.after.measure
 
     def place(terms: Terms, name: str | None) -> str:
@@ -109,7 +109,7 @@ def _tool(terms: Terms, measure: Measurement) -> str:
     return terms.instruments[measure.instrument].spoken
 
 
-def _cautions(sides: Sides) -> Iterator[Change]:
+def _cautions(sides: Sides) -> Iterator[Alteration]:
     yield from listed_changes(
         sides.file, ("steps", sides.after.name), sides.before.cautions, sides.after.cautions
     )
@@ -117,21 +117,21 @@ def _cautions(sides: Sides) -> Iterator[Change]:
 
 def listed_changes(
     file: str, owner: Path, before: tuple[str, ...], after: tuple[str, ...]
-) -> Iterator[Change]:
+) -> Iterator[Alteration]:
     """Cautions that came and went; their order only if they are the same ones."""
     path = (*owner, "cautions")
     for name in after:
         if name not in before:
-            yield Change(file, path, About.CAUTION, f"the caution '{name}' was added", "", name)
+            yield Alteration(file, path, About.CAUTION, f"the caution '{name}' was added", "", name)
     for name in before:
         if name not in after:
-            yield Change(file, path, About.CAUTION, f"the caution '{name}' was taken out", name, "")
+            yield Alteration(file, path, About.CAUTION, f"the caution '{name}' was taken out", name, "")
     if before != after and set(before) == set(after):
         said = f"the cautions are in another order: {names(after)}"
-        yield Change(file, path, About.CAUTION, said, names(before), names(after))
+        yield Alteration(file, path, About.CAUTION, said, names(before), names(after))
 
 
-def _reading(sides: Sides) -> Iterator[Change]:
+def _reading(sides: Sides) -> Iterator[Alteration]:
     one, other = sides.before.reading, sides.after.reading
     if one is None or other is None:
         if one is not other:
@@ -162,7 +162,7 @@ def _range(reading: Reading) -> str:
     return f"{low:f} to {high:f} {reading.unit}"
 
 
-def _limits(sides: Sides, one: Reading, other: Reading) -> Iterator[Change]:
+def _limits(sides: Sides, one: Reading, other: Reading) -> Iterator[Alteration]:
     """Limits between the same bands once each; those of other bands each by its band."""
     bands = ("reading", "bands")
     if [band.outcome for band in one.bands] == [band.outcome for band in other.bands]:
@@ -198,7 +198,7 @@ def _limit(limit: Limit | None, unit: str) -> str:
     return f"the maker's '{limit.fact}'" if isinstance(limit, Specified) else f"{limit:f} {unit}"
 
 
-def _answers(sides: Sides) -> Iterator[Change]:
+def _answers(sides: Sides) -> Iterator[Alteration]:
     one = {answer.outcome: answer for answer in sides.before.choices()}
     other = {answer.outcome: answer for answer in sides.after.choices()}
     for name, answer in other.items():
@@ -216,7 +216,7 @@ def _answers(sides: Sides) -> Iterator[Change]:
         before, after = names(list(one)), names(list(other))
         said = f"the answers are in another order, so their keys are others: {after}"
         path = ("steps", sides.after.name, "answers")
-        yield Change(sides.file, path, About.ANSWER, said, before, after)
+        yield Alteration(sides.file, path, About.ANSWER, said, before, after)
 
 
 def _keys(answer: Answer) -> Path:
@@ -235,14 +235,14 @@ def _way(answer: Answer | None, step: Step | None = None) -> str:
     return f"{limits}leads to {leads(answer.target)}"
 
 
-def _answer(sides: Sides, one: Answer, other: Answer) -> Iterator[Change]:
+def _answer(sides: Sides, one: Answer, other: Answer) -> Iterator[Alteration]:
     """Differences of an answer that both have, limits aside."""
     path, name = _keys(other), other.outcome
     if one.target != other.target:
         before, after = leads(one.target), leads(other.target)
         said = f"answer '{name}': led to {before}, now leads to {after}"
         whole = ("steps", sides.after.name, *path, "leads")
-        yield Change(sides.file, whole, About.ANSWER, said, before, after)
+        yield Alteration(sides.file, whole, About.ANSWER, said, before, after)
     if one.rules_out != other.rules_out:
         what = f"ruled out by the answer '{name}'"
         before, after = names(one.rules_out), names(other.rules_out)
@@ -250,13 +250,12 @@ def _answer(sides: Sides, one: Answer, other: Answer) -> Iterator[Change]:
     if one.known_after != other.known_after:
         what = f"answer '{name}' is known after"
         yield sides.change((*path, "known_after"), About.ANSWER, what, one.known_after, other.known_after)
-    if isinstance(one, Band) and isinstance(other, Band):
-        if one.seen != other.seen:
-            what = f"'{name}' in a report"
-            yield sides.change((*path, "seen"), About.WORDS, what, quoted(one.seen), quoted(other.seen))
+    if isinstance(one, Band) and isinstance(other, Band) and one.seen != other.seen:
+        what = f"'{name}' in a report"
+        yield sides.change((*path, "seen"), About.WORDS, what, quoted(one.seen), quoted(other.seen))
 
 
-def _sources(sides: Sides) -> Iterator[Change]:
+def _sources(sides: Sides) -> Iterator[Alteration]:
     """Sources of limits; neighbours share a limit and its source, which is told once."""
     known = {band.outcome: band for band in sides.before.choices() if isinstance(band, Band)}
     moved: dict[tuple[str, str], list[str]] = {}
@@ -270,7 +269,7 @@ def _sources(sides: Sides) -> Iterator[Change]:
         yield sides.change(path, About.WORDS, what, quoted(before), quoted(after))
 
 
-def _rest(sides: Sides) -> Iterator[Change]:
+def _rest(sides: Sides) -> Iterator[Alteration]:
     one, other = sides.before, sides.after
     if one.good != other.good:
         before, after = quoted(one.good or ""), quoted(other.good or "")
@@ -285,7 +284,7 @@ def _rest(sides: Sides) -> Iterator[Change]:
             else f"it can no longer be skipped; skipping it led to {before}"
         )
         path = ("steps", other.name, "if_skipped")
-        yield Change(sides.file, path, About.ANSWER, said, before, after)
+        yield Alteration(sides.file, path, About.ANSWER, said, before, after)
     if one.look_for != other.look_for:
         before, after = quoted(one.look_for), quoted(other.look_for)
         yield sides.change(("look_for",), About.WORDS, "hint", before, after)
@@ -297,4 +296,4 @@ def _rest(sides: Sides) -> Iterator[Change]:
     if one.watch != other.watch:
         said = "it is now watched" if other.watch else "it is no longer watched"
         path = ("steps", other.name, "watch")
-        yield Change(sides.file, path, About.MEASUREMENT, said, str(one.watch), str(other.watch))
+        yield Alteration(sides.file, path, About.MEASUREMENT, said, str(one.watch), str(other.watch))

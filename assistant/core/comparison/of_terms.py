@@ -7,7 +7,7 @@ from dataclasses import fields
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from assistant.core.comparison.change import About, Change, quoted, told
+from assistant.core.comparison.change import About, Alteration, quoted, told
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -38,12 +38,12 @@ _SAID = {
 """Keys of a caution in words; other keys are named as they stand in the file."""
 
 
-def caution_changes(before: Library, after: Library) -> Iterator[Change]:
+def caution_changes(before: Library, after: Library) -> Iterator[Alteration]:
     """Cautions that came, went, or have other words, hazards or rules."""
     yield from _entries(CAUTIONS, "cautions", before.cautions, after.cautions, About.CAUTION)
 
 
-def term_changes(before: Terms, after: Terms) -> Iterator[Change]:
+def term_changes(before: Terms, after: Terms) -> Iterator[Alteration]:
     """Names that came or went, and keys of theirs that changed."""
     for section in SECTIONS:
         yield from _entries(TERMS, section, getattr(before, section), getattr(after, section), About.TERM)
@@ -51,11 +51,11 @@ def term_changes(before: Terms, after: Terms) -> Iterator[Change]:
 
 def _entries(
     file: str, section: str, before: Mapping[str, Any], after: Mapping[str, Any], about: About
-) -> Iterator[Change]:
+) -> Iterator[Alteration]:
     for name, entry in after.items():
         if name not in before:
             said = _summary(entry)
-            yield Change(file, (section, name), about, f"it was added: {said}", "", said)
+            yield Alteration(file, (section, name), about, f"it was added: {said}", "", said)
             continue
         for one in fields(entry):
             was, now = getattr(before[name], one.name), getattr(entry, one.name)
@@ -63,7 +63,7 @@ def _entries(
                 continue
             key = _KEYS.get((section, one.name), one.name)
             what = _SAID.get(key, f"'{key}'") if section == "cautions" else f"'{key}'"
-            yield Change(
+            yield Alteration(
                 file,
                 (section, name, key),
                 about,
@@ -74,7 +74,7 @@ def _entries(
     for name, entry in before.items():
         if name not in after:
             said = _summary(entry)
-            yield Change(file, (section, name), about, f"it was removed: {said}", said, "")
+            yield Alteration(file, (section, name), about, f"it was removed: {said}", said, "")
 
 
 def _summary(entry: Any) -> str:

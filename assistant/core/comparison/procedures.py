@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.comparison.change import About, Change, names, quoted, told
+from assistant.core.comparison.change import About, Alteration, names, quoted, told
 from assistant.core.comparison.of_steps import Sides, listed_changes, step_changes
 from assistant.core.comparison.of_terms import caution_changes, term_changes
 from assistant.core.words.placing import connection, engine_words
@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     from assistant.core.library.procedure import NextCheck, Procedure, Step, Verdict
 
 
-def compare(before: Library, after: Library) -> list[Change]:
+def compare(before: Library, after: Library) -> list[Alteration]:
     """Everything that differs from one library to another: procedures by name, then cautions, then terms.
 
     Comments, layout and the order of steps and verdicts mean nothing to the dialogue, so they are no change.
     """
-    found: list[Change] = []
+    found: list[Alteration] = []
     for name in sorted({*before.procedures, *after.procedures}):
         one, other = before.procedures.get(name), after.procedures.get(name)
         if one is not None and other is not None:
@@ -31,12 +31,12 @@ def compare(before: Library, after: Library) -> list[Change]:
     return [*found, *caution_changes(before, after), *term_changes(before.terms, after.terms)]
 
 
-def _whole(one: Procedure | None, other: Procedure | None) -> Change:
+def _whole(one: Procedure | None, other: Procedure | None) -> Alteration:
     said = other or one
     assert said is not None  # noqa: S101  one of the two is there
     title = quoted(said.title)
     sentence = f"the procedure {title} was {'added' if other else 'removed'}"
-    return Change(
+    return Alteration(
         f"{said.name}.yaml",
         ("procedure",),
         About.PROCEDURE,
@@ -46,7 +46,9 @@ def _whole(one: Procedure | None, other: Procedure | None) -> Change:
     )
 
 
-def procedure_changes(before: Library, after: Library, one: Procedure, other: Procedure) -> Iterator[Change]:
+def procedure_changes(
+    before: Library, after: Library, one: Procedure, other: Procedure
+) -> Iterator[Alteration]:
     """Everything that differs between two versions of a procedure, its cautions' own words aside."""
     file = f"{other.name}.yaml"
     yield from _head(file, one, other)
@@ -55,28 +57,28 @@ def procedure_changes(before: Library, after: Library, one: Procedure, other: Pr
             yield from step_changes(Sides(file, one.steps[name], step, before.terms, after.terms))
         else:
             what = _measured(after, step)
-            yield Change(file, ("steps", name), About.STEP, f"the step was added: {what}", "", what)
+            yield Alteration(file, ("steps", name), About.STEP, f"the step was added: {what}", "", what)
     for name, step in one.steps.items():
         if name not in other.steps:
             what = _measured(before, step)
-            yield Change(file, ("steps", name), About.STEP, f"the step was removed: {what}", what, "")
+            yield Alteration(file, ("steps", name), About.STEP, f"the step was removed: {what}", what, "")
     for name, verdict in other.verdicts.items():
         if name in one.verdicts:
             yield from _verdict(file, one.verdicts[name], verdict)
         else:
             said = f"the verdict was added: {quoted(verdict.says)}"
-            yield Change(file, ("verdicts", name), About.VERDICT, said, "", verdict.says)
+            yield Alteration(file, ("verdicts", name), About.VERDICT, said, "", verdict.says)
     for name, verdict in one.verdicts.items():
         if name not in other.verdicts:
             said = f"the verdict was removed: {quoted(verdict.says)}"
-            yield Change(file, ("verdicts", name), About.VERDICT, said, verdict.says, "")
+            yield Alteration(file, ("verdicts", name), About.VERDICT, said, verdict.says, "")
 
 
 def _measured(library: Library, step: Step) -> str:
     return f"{connection(library.terms, step.measure)}, {engine_words(step.measure.engine)}"
 
 
-def _head(file: str, one: Procedure, other: Procedure) -> Iterator[Change]:
+def _head(file: str, one: Procedure, other: Procedure) -> Iterator[Alteration]:
     rows = (
         ("title", About.WORDS, "title", quoted(one.title), quoted(other.title)),
         ("about", About.WORDS, "about", quoted(one.about), quoted(other.about)),
@@ -94,11 +96,11 @@ def _head(file: str, one: Procedure, other: Procedure) -> Iterator[Change]:
     )
     for key, about, what, before, after in rows:
         if before != after:
-            yield Change(file, (key,), about, told(what, before, after), before, after)
+            yield Alteration(file, (key,), about, told(what, before, after), before, after)
     yield from listed_changes(file, (), one.cautions, other.cautions)
 
 
-def _verdict(file: str, one: Verdict, other: Verdict) -> Iterator[Change]:
+def _verdict(file: str, one: Verdict, other: Verdict) -> Iterator[Alteration]:
     rows = (
         ("says", "said", quoted(one.says), quoted(other.says)),
         ("faults", "faults", names(one.faults), names(other.faults)),
@@ -112,7 +114,7 @@ def _verdict(file: str, one: Verdict, other: Verdict) -> Iterator[Change]:
     for key, what, before, after in rows:
         if before != after:
             sentence = told(what, before, after)
-            yield Change(file, ("verdicts", other.name, key), About.VERDICT, sentence, before, after)
+            yield Alteration(file, ("verdicts", other.name, key), About.VERDICT, sentence, before, after)
 
 
 def _check(check: NextCheck | None) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assistant.core.comparison.change import Change, Path
+from assistant.core.comparison.change import Alteration, Path
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -29,8 +29,8 @@ class Conflict:
 
     file: str
     place: Path
-    yours: tuple[Change, ...]
-    shipped: tuple[Change, ...]
+    yours: tuple[Alteration, ...]
+    shipped: tuple[Alteration, ...]
 
 
 @dataclass(frozen=True)
@@ -44,13 +44,13 @@ class ThreeWay:
         conflicts: Places that both changed otherwise.
     """
 
-    yours: tuple[Change, ...]
-    shipped: tuple[Change, ...]
-    alike: tuple[Change, ...] = ()
+    yours: tuple[Alteration, ...]
+    shipped: tuple[Alteration, ...]
+    alike: tuple[Alteration, ...] = ()
     conflicts: tuple[Conflict, ...] = ()
 
 
-def three_way(yours: Sequence[Change], shipped: Sequence[Change]) -> ThreeWay:
+def three_way(yours: Sequence[Alteration], shipped: Sequence[Alteration]) -> ThreeWay:
     """Bring together what was found by comparing both with the version that they came from."""
     mine = set(map(_made, yours))
     theirs = set(map(_made, shipped))
@@ -60,15 +60,15 @@ def three_way(yours: Sequence[Change], shipped: Sequence[Change]) -> ThreeWay:
     return ThreeWay(own, new, alike, tuple(_conflicts(own, new)))
 
 
-def _made(change: Change) -> tuple[str, Path, str, str]:
+def _made(change: Alteration) -> tuple[str, Path, str, str]:
     return change.file, change.path, change.before, change.after
 
 
-def _conflicts(yours: Iterable[Change], shipped: Iterable[Change]) -> list[Conflict]:
-    mine: dict[tuple[str, Path], list[Change]] = {}
+def _conflicts(yours: Iterable[Alteration], shipped: Iterable[Alteration]) -> list[Conflict]:
+    mine: dict[tuple[str, Path], list[Alteration]] = {}
     for change in yours:
         mine.setdefault((change.file, change.place), []).append(change)
-    theirs: dict[tuple[str, Path], list[Change]] = {}
+    theirs: dict[tuple[str, Path], list[Alteration]] = {}
     for change in shipped:
         theirs.setdefault((change.file, change.place), []).append(change)
     whole = {file for file, place in (*mine, *theirs) if place == ("procedure",)}

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from assistant.core.comparison.change import About, Change, names
+from assistant.core.comparison.change import About, Alteration, names
 from assistant.core.comparison.of_odds import odds_changes
 from assistant.core.comparison.procedures import compare
 from assistant.core.library.library import Library
@@ -43,7 +43,7 @@ class Version:
     phrases: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
 
 
-def changes(before: Version, after: Version, ignored: Collection[str] = ()) -> list[Change]:
+def changes(before: Version, after: Version, ignored: Collection[str] = ()) -> list[Alteration]:
     """What differs in what the dialogue uses.
 
     Args:
@@ -60,7 +60,7 @@ def changes(before: Version, after: Version, ignored: Collection[str] = ()) -> l
     return found
 
 
-def others(before: Version, after: Version, changed: Collection[Change]) -> list[Change]:
+def others(before: Version, after: Version, changed: Collection[Alteration]) -> list[Alteration]:
     """Files that differ and hold no change: made ones, and those with other comments or another layout."""
     told = {change.file for change in changed}
     found = []
@@ -68,15 +68,15 @@ def others(before: Version, after: Version, changed: Collection[Change]) -> list
         if before.sums[name] == after.sums[name] or name in told or name.startswith(f"{GRAMMARS}/"):
             continue
         if name in MADE:
-            found.append(Change(name, ("file",), About.ODDS, "it was written anew from the procedures"))
+            found.append(Alteration(name, ("file",), About.ODDS, "it was written anew from the procedures"))
         elif name.endswith(".yaml"):
-            found.append(Change(name, ("file",), About.WORDS, "only comments or the layout differ"))
+            found.append(Alteration(name, ("file",), About.WORDS, "only comments or the layout differ"))
     return found
 
 
 def _phrases(
     before: Mapping[tuple[str, str], tuple[str, ...]], after: Mapping[tuple[str, str], tuple[str, ...]]
-) -> list[Change]:
+) -> list[Alteration]:
     found = []
     for kind, name in dict.fromkeys((*before, *after)):
         was, now = before.get((kind, name), ()), after.get((kind, name), ())
@@ -90,6 +90,6 @@ def _phrases(
             ]
         if parts:
             found.append(
-                Change(GRAMMARS, (kind, name), About.GRAMMAR, "; ".join(parts), names(was), names(now))
+                Alteration(GRAMMARS, (kind, name), About.GRAMMAR, "; ".join(parts), names(was), names(now))
             )
     return found
