@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant import places, resources
+from assistant import places
 from assistant.commands.arguments import whole
 from assistant.errors import GearProblem, UsageProblem
 from assistant.files import kind_of
@@ -35,13 +35,21 @@ def add_model(parser: argparse.ArgumentParser) -> None:
 def add_procedures(parser: argparse.ArgumentParser) -> None:
     """Add ``--procedures``; `procedures_folder` reads it."""
     parser.add_argument(
-        "--procedures", type=named_path, metavar="DIR", help="folder of procedures (default: bundled)"
+        "--procedures",
+        type=_procedures,
+        metavar="DIR",
+        help="folder of procedures, or 'bundled' (default: $BAY_ASSISTANT_PROCEDURES, else the bundled one)",
     )
 
 
 def add_grammars(parser: argparse.ArgumentParser) -> None:
     """Add ``--grammars``; `grammars_folder` reads it."""
-    parser.add_argument("--grammars", type=Path, metavar="DIR", help="folder of grammars (default: bundled)")
+    parser.add_argument(
+        "--grammars",
+        type=Path,
+        metavar="DIR",
+        help="folder of grammars (default: 'grammars' in the folder of procedures, else the bundled one)",
+    )
 
 
 def add_sessions(parser: argparse.ArgumentParser) -> None:
@@ -156,16 +164,25 @@ def named_path(text: str) -> Path | str:
     return Path(text) if text else ""
 
 
+def _procedures(text: str) -> Path:
+    """A folder of procedures; "" takes back what the settings and the environment say, as the word ``bundled`` does."""
+    from assistant.loading.shop import BUNDLED  # noqa: PLC0415
+
+    return Path(text or BUNDLED)
+
+
 def procedures_folder(options: argparse.Namespace) -> Path:
-    """The named folder of procedures, or the bundled one."""
-    given: Path | None = options.procedures
-    return given or resources.directory("procedures")
+    """The folder of procedures in use: the named one, the shop's, or the bundled one."""
+    from assistant.loading.shop import procedures_in_use  # noqa: PLC0415
+
+    return procedures_in_use(options.procedures)
 
 
 def grammars_folder(options: argparse.Namespace) -> Path:
-    """The named folder of grammars, or the bundled one."""
-    given: Path | None = options.grammars
-    return given or resources.directory("grammars")
+    """The folder of grammars in use: the named one, that of the procedures, or the bundled one."""
+    from assistant.loading.shop import grammars_in_use, shop_folder  # noqa: PLC0415
+
+    return grammars_in_use(options.grammars, shop_folder(options.procedures))
 
 
 def sessions_folder(options: argparse.Namespace) -> Path:

@@ -132,6 +132,7 @@ def run(options: argparse.Namespace) -> int:
     if asks:
         first_minutes.begin(options)
     facts = _facts(options, settled)
+    from assistant.loading.shop import shop_folder  # noqa: PLC0415
     from assistant.session import live, settings  # noqa: PLC0415
 
     wanted = settings.Settings(
@@ -151,7 +152,7 @@ def run(options: argparse.Namespace) -> int:
             speech_rate=options.speech_rate,
             pad=None if options.pad is False else options.pad,
         ),
-        folders=settings.Folders(options.procedures or None, options.grammars, options.model),
+        folders=settings.Folders(shop_folder(options.procedures), options.grammars, options.model),
         board=board_options(options),
         shop=_shop(settled),
         initials=options.technician or "",

@@ -6,7 +6,6 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from assistant import resources
 from assistant.commands.arguments import whole
 from assistant.commands.console import ProgressBar, complain
 from assistant.commands.options import add_sessions, sessions_folder
@@ -127,8 +126,9 @@ def run(options: argparse.Namespace) -> int:
         found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=bar.show)
     if wanted.verdict and wanted.verdict not in found.verdicts:
         from assistant.loading.folder import load_library  # noqa: PLC0415
+        from assistant.loading.shop import procedures_in_use  # noqa: PLC0415
 
-        library = load_library(resources.directory("procedures"))
+        library = load_library(procedures_in_use())
         past.check_verdict(wanted.verdict, found.verdicts, library)
     for remark in past.remarks(found):
         complain(remark)
@@ -187,9 +187,10 @@ def _show(found: Found, folder: Path, wanted: Wanted, today: date, options: argp
 def _show_odds(folder: Path, *, as_json: bool) -> int:
     from assistant.commands import shop_odds  # noqa: PLC0415
     from assistant.loading.folder import load_folder  # noqa: PLC0415
+    from assistant.loading.shop import procedures_in_use  # noqa: PLC0415
     from assistant.record.history import read_history  # noqa: PLC0415
 
-    library, knowledge = load_folder(resources.directory("procedures"))
+    library, knowledge = load_folder(procedures_in_use())
     if knowledge is None:
         raise UsageProblem("The procedures have no likelihoods or no odds, so there is nothing to show.")
     history = read_history(folder, library.terms)

@@ -10,10 +10,8 @@ from contextlib import ExitStack
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
-from assistant.grammar.grammar_set import GrammarSet
 from assistant.loading.folder import load_folder
 from assistant.places import sessions_folder
 from assistant.record import SessionLog
@@ -33,6 +31,7 @@ from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folde
 from assistant.session.keyed import open_keys, open_pad
 from assistant.session.loop import Ears, Session
 from assistant.session.shop import counted_sentence, lamp_remarks, left_out_sentence
+from assistant.session.procedures_used import folder_of, opened
 from assistant.session.telephone import tell_of_telephones
 from assistant.speaking.neural.pronouncing import use_lexicon
 
@@ -71,9 +70,9 @@ def run(settings: Settings) -> int:
 
 
 def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
-    grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
+    using = opened(settings)
+    grammars, library = using.grammars, using.library
     use_lexicon(grammars.lexicon.path)
-    library, knowledge = load_folder(_procedures(settings))
     if settings.resume is None:
         library.procedure(settings.procedure)
     wanted = settings.gear
@@ -84,7 +83,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only and not board.there)
         output, microphone = open_gear(wanted, news, gear)
-        findings, remarks = _findings(settings, library.terms, knowledge)
+        findings, remarks = _findings(settings, library.terms, using.knowledge)
         ending.begin()
         gear.callback(Awake().close)
         log, voice = _log_and_voice(settings, findings, hearing.heard_by() if hearing else HeardBy())
@@ -116,7 +115,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
             gear.callback(session.ears.close)
         open_keys(pad, session, news, gear)
         tell_of_telephones(wanted, session.tell, gear)
-        for remark in (*hearing_remarks(hearing), *remarks, *lamp_remarks(settings, library.terms)):
+        for remark in (*using.remarks, *hearing_remarks(hearing), *remarks, *lamp_remarks(settings, library.terms)):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
         _lead(session, settings, log)
@@ -263,10 +262,6 @@ def _findings(
     return history.findings(), [counted_sentence(len(history.counted)), *remarks]
 
 
-def _procedures(settings: Settings) -> Path:
-    return settings.folders.procedures or resources.directory("procedures")
-
-
 def _log_and_voice(
     settings: Settings, findings: Findings | None, heard_by: HeardBy
 ) -> tuple[SessionLog, Voice]:
@@ -278,7 +273,7 @@ def _log_and_voice(
         made = SessionLog.create(
             settings.sessions,
             settings.facts,
-            _procedures(settings),
+            folder_of(settings),
             findings=findings,
             spoken_by=spoken_by,
             heard_by=heard_by,
