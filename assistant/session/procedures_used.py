@@ -76,7 +76,7 @@ def folder_of(settings: Settings) -> Path:
 
 
 def checked(shop: Path, grammars: GrammarSet) -> Opened:
-    """Load a shop's own folder and look at it.
+    """Load a shop's own folder and look at it; findings that do not stop are printed on standard error.
 
     Raises:
         FileProblem: One thing is wrong; the message starts with ``file:line:``.
@@ -88,7 +88,11 @@ def checked(shop: Path, grammars: GrammarSet) -> Opened:
     library, knowledge = load_folder(shop)
     _refuse(shop, [_problem(one) for one in linting.unsafe(library)])
     findings = linting.lint_at_start(library, grammars)
-    return Opened(grammars, library, knowledge, (*_outdated(shop), _found(shop, findings)))
+    for one in findings:  # the screen has no room for them
+        print(in_line(str(one)), file=sys.stderr)
+    # One remark, because the screen keeps only a few.
+    remark = " ".join(filter(None, (_outdated(shop), _found(shop, findings))))
+    return Opened(grammars, library, knowledge, (remark,))
 
 
 def _problem(finding: Finding) -> FileProblem:
@@ -107,18 +111,15 @@ def _refuse(shop: Path, wrong: Sequence[FileProblem]) -> None:
         )
 
 
-def _outdated(shop: Path) -> tuple[str, ...]:
-    """A sentence if this version ships other procedures than those that the copy came from."""
+def _outdated(shop: Path) -> str:
+    """A sentence if this version ships other procedures than those that the copy came from; "" if not."""
     origin = origin_of(shop)
-    if origin is None or not outdated(
-        origin, resources.directory("procedures"), resources.directory("grammars")
-    ):
-        return ()
+    bundled, grammars = resources.directory("procedures"), resources.directory("grammars")
+    if origin is None or not outdated(origin, bundled, grammars):
+        return ""
     return (
-        (
-            f"The procedures in {shop} came with bay-assistant {origin.version}; this version ships others. "
-            f"To see what changed: {_command('procedures', '--changes', shop)}"
-        ),
+        f"The procedures in {shop} came with bay-assistant {origin.version}; this version ships others, see: "
+        f"{_command('procedures', '--changes', shop)}."
     )
 
 
@@ -127,11 +128,8 @@ def _found(shop: Path, findings: Sequence[Finding]) -> str:
     more = lint_command(shop)
     if not findings:
         return f"The procedures are those in {shop}. A quick check found nothing; for the rest: {more}"
-    if len(findings) == 1:
-        return f"The procedures in {shop} have a finding: {findings[0]} For the rest: {more}"
-    return (
-        f"The procedures in {shop} have {len(findings)} findings. To see all: {more} The first: {findings[0]}"
-    )
+    count = "a finding" if len(findings) == 1 else f"{len(findings)} findings"
+    return f"The procedures in {shop} have {count}: {more}"
 
 
 def _command(*words: object) -> str:

@@ -50,7 +50,7 @@ def test_a_copy_of_an_older_version_says_so_once(
     monkeypatch.setattr(
         "assistant.resources.directory", lambda name: later if name == "procedures" else real(name)
     )
-    old, _ = checked(shop, GRAMMARS).remarks
+    (old,) = checked(shop, GRAMMARS).remarks
     assert "came with bay-assistant 0.0.9" in old
     assert f"bay-assistant procedures --changes {shop}" in old
 
@@ -61,14 +61,14 @@ def test_a_copy_made_by_hand_works(tmp_path: Path) -> None:
     assert 1 == len(checked(shop, GRAMMARS).remarks)
 
 
-def test_a_doubtful_limit_is_told_and_does_not_stop(shop: Path) -> None:
+def test_a_doubtful_limit_is_told_and_does_not_stop(shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A limit without its number in the source is for the office; the car on the lift does not wait for it."""
     for old in ("below: 9.6", "from: 9.6"):
         edit(shop / "coil-control.yaml", old, old.replace("9.6", "9.8"))
     said = checked(shop, GRAMMARS).remarks[-1]
     assert "findings" in said
-    assert f"{shop / 'coil-control.yaml'}:" in said
-    assert "lint --procedures" in said
+    assert f"lint --procedures {shop}" in said
+    assert f"{shop / 'coil-control.yaml'}:" in capsys.readouterr().err
 
 
 def test_a_missing_caution_for_the_tester_stops(shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
