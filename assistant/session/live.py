@@ -30,8 +30,8 @@ from assistant.session.ending import Ending
 from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folder
 from assistant.session.keyed import open_keys, open_pad
 from assistant.session.loop import Ears, Session
-from assistant.session.shop import counted_sentence, lamp_remarks, left_out_sentence
 from assistant.session.procedures_used import folder_of, opened
+from assistant.session.shop import counted_sentence, lamp_remarks, left_out_sentence
 from assistant.session.telephone import tell_of_telephones
 from assistant.speaking.neural.pronouncing import use_lexicon
 
@@ -115,7 +115,12 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
             gear.callback(session.ears.close)
         open_keys(pad, session, news, gear)
         tell_of_telephones(wanted, session.tell, gear)
-        for remark in (*using.remarks, *hearing_remarks(hearing), *remarks, *lamp_remarks(settings, library.terms)):
+        for remark in (
+            *using.remarks,
+            *hearing_remarks(hearing),
+            *remarks,
+            *lamp_remarks(settings, library.terms),
+        ):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
         _lead(session, settings, log)
