@@ -33,8 +33,9 @@ _BLANK_LINES = 2
 def front(draft: Draft) -> Iterator[str]:
     """The parts of the page in order, as HTML."""
     if draft.shop:
-        rows = (row for one in draft.shop for row in one.text.split("\n"))
-        yield f'<div class="shop">{"".join(f"<div>{escape(row)}</div>" for row in rows)}</div>'
+        name, *rest = (row for one in draft.shop for row in one.text.split("\n"))
+        below = f"<div>{escape(', '.join(rest))}</div>" if rest else ""
+        yield f'<div class="shop"><b>{escape(name)}</b>{below}</div>'
     yield f'<header><h1>Diagnosis and repair</h1><div class="state">{escape(draft.state.text)}</div></header>'
     yield f'<dl class="facts">{"".join(map(_fact, draft.facts))}</dl>'
     yield _three(draft)

@@ -250,7 +250,10 @@ def test_the_record_and_the_write_up_carry_the_shop(file: Path, tmp_path: Path) 
     )
     assert "Technician:   Jane Doe\n" in text
     assert "Test lamp: bulb type (typed before the session)" in text
-    assert '<div class="shop"><div>Elm Street Garage</div><div>12 Elm Street</div>' in write_html(folder)
+    assert (
+        '<div class="shop"><b>Elm Street Garage</b><div>12 Elm Street, Springfield, 555 0100</div>'
+        in write_html(folder)
+    )
     assert "clamp to 40" not in text  # nothing was measured with it
 
 
