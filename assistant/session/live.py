@@ -71,19 +71,19 @@ def run(settings: Settings) -> int:
 
 def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
     using = opened(settings)
-    grammars, library = using.grammars, using.library
-    use_lexicon(grammars.lexicon.path)
+    use_lexicon(using.grammars.lexicon.path)
     if settings.resume is None:
-        library.procedure(settings.procedure)
+        using.library.procedure(settings.procedure)
     wanted = settings.gear
     # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
     with ExitStack() as shown, ExitStack() as gear:
         pad = open_pad(wanted.pad, gear)
-        hearing = None if wanted.keys_only else hearing_of(settings, library, grammars, gear)
+        hearing = None if wanted.keys_only else hearing_of(settings, using.library, using.grammars, gear)
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only and not board.there)
         output, microphone = open_gear(wanted, news, gear)
-        findings, remarks = _findings(settings, library.terms, using.knowledge)
+        findings, of_past = _findings(settings, using.library.terms, using.knowledge)
+        remarks = (*using.remarks, *of_past, *lamp_remarks(settings, using.library.terms))
         ending.begin()
         gear.callback(Awake().close)
         log, voice = _log_and_voice(settings, findings, hearing.heard_by() if hearing else HeardBy())
@@ -115,12 +115,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
             gear.callback(session.ears.close)
         open_keys(pad, session, news, gear)
         tell_of_telephones(wanted, session.tell, gear)
-        for remark in (
-            *using.remarks,
-            *hearing_remarks(hearing),
-            *remarks,
-            *lamp_remarks(settings, library.terms),
-        ):
+        for remark in (*remarks, *hearing_remarks(hearing)):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
         _lead(session, settings, log)

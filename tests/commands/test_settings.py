@@ -169,7 +169,8 @@ def test_every_setting_can_be_taken_back_by_its_option(file: Path) -> None:
         "--no-silent", "--no-plain", "--voice", "heart", "--speech-rate", "175", "--no-board", "--procedures", "",
     )  # fmt: skip
     assert not any((back.technician, back.microphone, back.speaker, back.headset, back.pad, back.keys_only))
-    assert not any((back.silent, back.plain, back.procedures))
+    assert not any((back.silent, back.plain))
+    assert Path("bundled") == back.procedures
     assert ("heart", 175) == (back.voice, back.speech_rate)
     assert board_options(back) is None
     bare = board_options(
