@@ -19,7 +19,7 @@ from assistant.core.library.vocabulary import CHANGED, SAME_POINT, UNCHANGED, WA
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
 from assistant.core.words import remarking
-from assistant.grammar.lint import lint_grammars
+from assistant.grammar.lint import lint_grammars, lint_words
 from assistant.learning import prompts
 from assistant.rehearsal import judging, ordering, saying
 from assistant.speaking.neural.own_words import OwnWords
@@ -74,6 +74,28 @@ def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: Gra
         *judging.findings(library, said),
         *unpronounceable(said, grammars.lexicon.path),
     ]
+
+
+def lint_at_start(library: Library, grammars: GrammarSet) -> list[Finding]:
+    """What can be looked at while somebody waits for a session to begin.
+
+    Left out are the phrases that sound alike, the sentences of the dialogue itself, and the voice's pronunciations:
+    they take seconds (`lint`).
+    """
+    return [
+        *lint_words(grammars, outcomes=list(listened_for(library)), places=list(_said(library))),
+        *_unspeakable_names(library, grammars),
+        *_contradictions(library),
+        *trade_rules.findings(library),
+        *ordering.findings(library, lambda name: _beside(library, name)),
+        *judging.findings(library, saying.texts(library, lambda name: _beside(library, name))),
+        *adding.findings(library),
+    ]
+
+
+def unsafe(library: Library) -> list[Finding]:
+    """The findings that could hurt somebody: a caution that is missing, or hands that move before the key is off."""
+    return [*trade_rules.uncautioned(library), *ordering.hands(library)]
 
 
 def unpronounceable(said: Iterable[saying.SpokenSentence], lexicon: Path) -> Iterator[Finding]:

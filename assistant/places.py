@@ -1,44 +1,105 @@
-"""The user's folders: the home folder, and ``~`` in paths."""
+"""The user's folders: the home folder, the program's own folders in it, and ``~`` in paths.
+
+platformdirs names the folders, so each system has them where its users look for them. On Linux they are those of the
+XDG Base Directory Specification, in which a variable that holds a relative path counts as not set.
+"""
 
 from __future__ import annotations
 
 import os
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from platformdirs import PlatformDirs
 
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable
+
+_DIRS = PlatformDirs("bay-assistant", appauthor=False)
+
+SESSIONS_VARIABLE = "BAY_ASSISTANT_SESSIONS"
+"""The variable that names another folder of sessions."""
+
+SETTINGS_VARIABLE = "BAY_ASSISTANT_SETTINGS"
+"""The variable that names another file of settings."""
+
+_NO_HOME = (
+    "The home folder is not known: the variable HOME is not set, and the system has no user of this "
+    "number. Set HOME to a folder."
+)
 
 
-def home() -> Path:
-    """The user's home folder.
-
-    Raises:
-        UsageProblem: The system does not know it.
-    """
-    try:
-        return Path.home()
-    except RuntimeError:
-        raise UsageProblem(
-            "The home folder is not known: the variable HOME is not set, and the system has no user of this "
-            "number. Set HOME to a folder."
-        ) from None
-
-
-def state_folder(environment: Mapping[str, str] = os.environ) -> Path:
-    """The program's own folder for files besides the sessions: messages, traces, records that had to move.
-
-    ``bay-assistant`` under ``$XDG_STATE_HOME`` or ``~/.local/state`` (XDG Base Directory Specification: a relative path
-    there is ignored).
+def _own(named: Callable[[], str]) -> Path:
+    """One of our folders.
 
     Raises:
         UsageProblem: The home folder is needed and unknown.
     """
-    state = environment.get("XDG_STATE_HOME", "")
-    base = Path(state) if state.startswith("/") else home() / ".local" / "state"
-    return base / "bay-assistant"
+    try:
+        path = Path(named())
+    except RuntimeError:
+        raise UsageProblem(_NO_HOME) from None
+    if not path.is_absolute():
+        raise UsageProblem(_NO_HOME)
+    return path
+
+
+def state_folder() -> Path:
+    """The folder for files besides the sessions: messages, traces, records that had to move.
+
+    On Linux ``bay-assistant`` under ``$XDG_STATE_HOME`` or ``~/.local/state``.
+
+    Raises:
+        UsageProblem: The home folder is needed and unknown.
+    """
+    return _own(lambda: _DIRS.user_state_dir)
+
+
+def settings_folder() -> Path:
+    """The folder for what the user has set and taught: the settings, and the learnt voices.
+
+    On Linux ``bay-assistant`` under ``$XDG_CONFIG_HOME`` or ``~/.config``.
+
+    Raises:
+        UsageProblem: The home folder is needed and unknown.
+    """
+    return _own(lambda: _DIRS.user_config_dir)
+
+
+def settings_file() -> Path:
+    """The file of settings, which need not exist: ``$BAY_ASSISTANT_SETTINGS``, else in the folder of settings.
+
+    Raises:
+        UsageProblem: The home folder is needed and unknown.
+    """
+    named = os.environ.get(SETTINGS_VARIABLE)
+    return expanded(named, SETTINGS_VARIABLE) if named else settings_folder() / "settings.toml"
+
+
+def sessions_folder() -> Path:
+    """The default folder of sessions: ``$BAY_ASSISTANT_SESSIONS``, else ``sessions`` in the folder of the user's data.
+
+    On Linux ``bay-assistant/sessions`` under ``$XDG_DATA_HOME`` or ``~/.local/share``.
+
+    Raises:
+        UsageProblem: The home folder is needed and unknown.
+    """
+    named = os.environ.get(SESSIONS_VARIABLE)
+    return expanded(named, SESSIONS_VARIABLE) if named else _own(lambda: _DIRS.user_data_dir) / "sessions"
+
+
+def cache_folder(name: str) -> Path:
+    """A folder for what can be made again: on Linux under ``$XDG_CACHE_HOME`` or ``~/.cache``.
+
+    Without a home folder it is a place that cannot be written, which will do: what is kept there is then made anew.
+    """
+    try:
+        return _own(lambda: _DIRS.user_cache_dir) / name
+    except UsageProblem:
+        return Path(tempfile.gettempdir()) / "no-home" / "cache" / "bay-assistant" / name
 
 
 def expanded(text: str, named_by: str) -> Path:
@@ -60,16 +121,3 @@ def expanded(text: str, named_by: str) -> Path:
             f"{named_by} names {text}, and no home folder of '{text.partition('/')[0]}' is known. "
             "Write the whole path."
         ) from None
-
-
-def settings_folder(environment: Mapping[str, str] = os.environ) -> Path:
-    """The folder for what the user has set and taught: the learnt voices.
-
-    ``bay-assistant`` under ``$XDG_CONFIG_HOME`` or ``~/.config`` (XDG Base Directory Specification, as above).
-
-    Raises:
-        UsageProblem: The home folder is needed and unknown.
-    """
-    config = environment.get("XDG_CONFIG_HOME", "")
-    base = Path(config) if config.startswith("/") else home() / ".config"
-    return base / "bay-assistant"

@@ -6,6 +6,8 @@ import os
 import stat
 from typing import TYPE_CHECKING
 
+from assistant.resources import refuse_installed
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -20,7 +22,9 @@ def write_named(path: Path, data: bytes) -> None:
 
     Raises:
         OSError: The system refused.
+        UsageProblem: It would lie in the installed program.
     """
+    refuse_installed(path)
     there = os.O_WRONLY | os.O_TRUNC | os.O_CLOEXEC | os.O_NOCTTY
     try:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, _MODE)

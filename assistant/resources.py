@@ -25,6 +25,24 @@ def directory(name: str) -> Path:
     )
 
 
+def refuse_installed(path: Path) -> None:
+    """Nothing is written into an installed program: an update would throw it away, and another user may own it.
+
+    A checkout is no installed copy: there the files are the contributor's own.
+
+    Args:
+        path: A file or folder that is about to be written.
+
+    Raises:
+        UsageProblem: It lies in the installed package.
+    """
+    if (_PACKAGE / "_installed").is_dir() and path.resolve().is_relative_to(_PACKAGE):
+        raise UsageProblem(
+            f"{path} belongs to the installed program, and nothing is written there. Name another place. To edit "
+            "procedures, make a copy with 'bay-assistant procedures --copy DIR' and name it with --procedures DIR."
+        )
+
+
 def bundled_model() -> Path:
     """Directory of the recogniser's model that comes with the package."""
     return _PACKAGE / "hearing" / "model"

@@ -40,6 +40,7 @@ sys.path.insert(0, str(HERE.parent))
 from assistant.errors import BayAssistantError, FileProblem, GearProblem  # noqa: E402  (the checkout's own)
 from assistant.hearing.baynoise import KINDS, bay_noise  # noqa: E402
 from assistant.hearing_bench.mixing import CEILING, Signal, speech_power, trimmed  # noqa: E402
+from assistant.resources import refuse_installed  # noqa: E402
 
 RATE = 16000
 KINDS_OF_VOICE = {
@@ -239,6 +240,7 @@ def main(arguments: list[str] | None = None) -> int:
     given = parser.parse_args(arguments)
     manifest = given.folder / "manifest.json"
     try:
+        refuse_installed(given.folder)
         made = make(given.plan, given.folder)
         before = json.loads(manifest.read_text(encoding="utf-8"))["clips"] if manifest.exists() else []
         for gone in {clip["file"] for clip in before} - {clip["file"] for clip in made}:

@@ -31,6 +31,10 @@ def pytest_configure(config: pytest.Config) -> None:
     if cache := getattr(config, "cache", None):
         os.environ["PYTHONPYCACHEPREFIX"] = str(cache.mkdir("compiled"))
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    # No test reads the settings of the person who runs it; one that needs settings names a file of its own.
+    for name in [name for name in os.environ if name.startswith("BAY_ASSISTANT_")]:
+        del os.environ[name]
+    os.environ["BAY_ASSISTANT_SETTINGS"] = "/nowhere/settings.toml"
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import subprocess
@@ -91,6 +92,57 @@ def test_a_wheel_lints_clean_and_hears(installed: Path) -> None:
     done = python(installed, "-m", "assistant", "hear", *step, str(sound))
     assert (0, "") == (done.returncode, done.stderr)
     assert {"outcome": "lit", "place": "feed"} == json.loads(done.stdout)["result"]
+
+
+def digests(folder: Path) -> dict[str, str]:
+    """SHA-256 of every file in the folder, what Python compiles for itself aside."""
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.suffix != ".pyc"
+    }
+
+
+def test_nothing_is_written_into_an_installed_program(installed: Path, tmp_path: Path) -> None:
+    """Each command that writes beside the procedures refuses, names the way to a copy, and changes no file.
+
+    The same command works in a copy, which an installed program makes.
+    """
+    before = digests(installed)
+    inside = installed / "assistant" / "_installed"
+    sample = ("--procedure", "coil-control", "--step", "feed-and-switched")
+    for words in (
+        ("lint", "--write-schema"),
+        ("lint", "--write-likelihoods"),
+        ("lint", "--write-schema", "--procedures", str(inside / "procedures")),
+        ("procedures", "--copy", str(inside / "shop")),
+        ("procedures", "--update", str(inside / "procedures")),
+        ("picture", *sample, "--out", str(inside / "procedures" / "step.svg")),
+        ("demo", "--out", str(inside / "demo")),
+        ("run", "--keys-only", "--silent", "--plain", "--sessions", str(inside / "sessions")),
+        ("picture", *sample, "--png", str(inside / "procedures" / "step.png")),
+    ):
+        done = python(installed, "-m", "assistant", *words)
+        assert (2, 1) == (done.returncode, done.stderr.count("bay-assistant: ")), words
+        assert "bay-assistant procedures --copy DIR" in done.stderr, words
+    for words in (
+        ("-m", "assistant.speaking.neural.packing", str(tmp_path)),
+        (str(inside / "audio_fixtures" / "make_fixtures.py"),),
+        ("-m", "assistant.acoustic.calibrate", str(tmp_path), "--trials", str(tmp_path)),
+    ):
+        done = python(installed, *words)
+        assert 2 == done.returncode, done.stderr
+        assert "nothing is written there" in done.stderr, words
+    assert before == digests(installed)
+    shop = tmp_path / "shop"
+    assert 0 == python(installed, "-m", "assistant", "procedures", "--copy", str(shop)).returncode
+    (shop / "procedure.schema.json").unlink()
+    done = python(installed, "-m", "assistant", "lint", "--write-schema", "--procedures", str(shop))
+    assert 0 == done.returncode, done.stderr
+    assert (inside / "procedures" / "procedure.schema.json").read_bytes() == (
+        shop / "procedure.schema.json"
+    ).read_bytes()
+    assert before == digests(installed)
 
 
 def test_a_wheel_says_what_it_is(wheel: Path, installed: Path) -> None:

@@ -35,6 +35,7 @@ from assistant.errors import BayAssistantError
 from assistant.hearing.recogniser import find_model
 from assistant.hearing_bench.diagram import drawn
 from assistant.measured import FILE, Calibration
+from assistant.resources import refuse_installed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -61,6 +62,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--every", type=int, default=1, help="only every so many lines, for a quick look")
     given = parser.parse_args(arguments)
     try:
+        refuse_installed(given.output)
         begun = time.perf_counter()
         spoken = [line for path in given.manifest for line in read_manifest(path)][:: max(1, given.every)]
         model = find_model(given.model)

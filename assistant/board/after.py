@@ -8,9 +8,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from dataclasses import replace
 from typing import TYPE_CHECKING
-from urllib.parse import parse_qsl
 
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -18,16 +16,17 @@ from starlette.routing import Route
 
 from assistant.board import papers
 from assistant.board.access import Role, policy
+from assistant.board.forms import fields, review_form, wanted_review
 from assistant.board.served import sentence
 from assistant.errors import BayAssistantError, RecordProblem, UsageProblem
 from assistant.record import find_sessions
-from assistant.record.contents import read_inside
+from assistant.record.contents import PHOTO, read_inside
 from assistant.record.header import SEAL_FILE
 from assistant.record.photos import LARGEST
 from assistant.record.recorded import clip_name_is_ours
 from assistant.record.searching import Wanted, words_of
 from assistant.writeup import write_html
-from assistant.writeup.reviewing import WantedReview, record_review
+from assistant.writeup.reviewing import record_review
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -41,10 +40,7 @@ if TYPE_CHECKING:
 SHOWN = 50
 """So many past sessions are listed at once; a search finds the others."""
 
-LARGEST_FORM = 64 * 1024
-MOST_FIELDS = 40
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,120}")
-_PHOTO = re.compile(r"photos/[A-Za-z0-9][A-Za-z0-9_-]*\.(jpg|png)")
 _STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 
 NOT_YET = "Write-ups and past sessions are shown after the session."
@@ -67,7 +63,7 @@ class After:
             Route("/sessions", self.past),
             Route("/sessions/{name}", self.session),
             Route("/sessions/{name}/write-up", self.write_up),
-            Route("/sessions/{name}/{kind}/{file}", self.file),
+            Route("/sessions/{name}/{file:path}", self.file),
             Route("/sessions/{name}/review", self.review, methods=["POST"]),
             Route("/sign-in/code", self.show_code, methods=["POST"]),
             Route("/sign-in", self.sign_in, methods=["POST"]),
@@ -127,11 +123,11 @@ class After:
         """A clip or a photo that the write-up links."""
         _, refusal = self._reader(request)
         folder = None if refusal else self._folder(request)
-        name = f"{request.path_params['kind']}/{request.path_params['file']}"
-        photo = _PHOTO.fullmatch(name)
+        name = request.path_params["file"]
+        photo = PHOTO.fullmatch(name)
         if refusal or folder is None or not (clip_name_is_ours(name) or photo):
             return refusal or sentence("There is no such file.", 404)
-        kind = {"jpg": "image/jpeg", "png": "image/png"}[photo.group(1)] if photo else "audio/flac"
+        kind = {"jpg": "image/jpeg", "png": "image/png"}[photo.group(2)] if photo else "audio/flac"
         try:
             return Response(await run_in_threadpool(read_inside, folder, name, LARGEST), media_type=kind)
         except RecordProblem:
@@ -144,7 +140,7 @@ class After:
         _, refusal = self._reader(request)
         if refusal:
             return refusal
-        form = await _form(request)
+        form = await fields(request)
         code = self._served.admission.new_code()
         if not code:
             return sentence(
@@ -158,7 +154,7 @@ class After:
         tablet, refusal = self._reader(request)
         if refusal or tablet is None:
             return refusal or sentence(NOT_YET, 403)
-        form = await _form(request)
+        form = await fields(request)
         if not self._served.admission.sign_in(tablet, form.get("code", "")):
             return sentence("That is not the code, or it is too old. Let the machine show a new one.", 403)
         return RedirectResponse(f"{self._back(form)}?signed", 303)
@@ -171,9 +167,10 @@ class After:
         folder = self._folder(request)
         if folder is None or not tablet.signs:
             return sentence("Sign in at the machine to review.", 403)
-        form = await _form(request)
-        wanted = wanted_review(form)
+        form: dict[str, str] = {}
         try:
+            form, photos = await review_form(request)
+            wanted = wanted_review(form, photos)
             if not wanted.says_something():
                 raise UsageProblem(
                     "The review is empty. Say what was fixed, or sign the write-up as it stands."
@@ -219,36 +216,3 @@ class After:
         """Where a form was: a session of ours, or the list."""
         name = form.get("back", "")
         return papers.address(name) if _NAME.fullmatch(name) else "/sessions"
-
-
-def wanted_review(form: dict[str, str]) -> WantedReview:
-    """The review that a form asks for."""
-
-    def lines(name: str) -> tuple[str, ...]:
-        return tuple(line.strip() for line in form.get(name, "").splitlines() if line.strip())
-
-    wanted = WantedReview(
-        reviewer=form.get("reviewer", "").strip(),
-        done=form.get("done", "").strip(),
-        found=lines("found"),
-        parts=lines("parts"),
-        labour=lines("labour"),
-        remarks=form.get("remarks", "").strip(),
-        sign=form.get("sign") == "yes",
-        location=form.get("location", "").strip(),
-    )
-    return replace(wanted, codes=tuple(form.get("codes", "").replace(",", " ").replace(";", " ").split()))
-
-
-async def _form(request: Request) -> dict[str, str]:
-    """The fields of a form; an overlong one has none."""
-    body = b""
-    async for part in request.stream():
-        body += part
-        if len(body) > LARGEST_FORM:
-            return {}
-    try:
-        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=MOST_FIELDS)
-    except ValueError:
-        return {}
-    return dict(pairs)

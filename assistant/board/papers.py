@@ -108,7 +108,9 @@ def session(name: str, *, signs: bool, sealed: bool, told: str, given: Mapping[s
 def _review(name: str, given: Mapping[str, str]) -> str:
     fields = "".join(_field(*field, given.get(field[0], "")) for field in FIELDS)
     return (
-        f'<h2>Review</h2><form action="{address(name)}/review" method="post">{fields}'
+        f'<h2>Review</h2><form action="{address(name)}/review" method="post" enctype="multipart/form-data">{fields}'
+        '<label>Photos<input type="file" name="photo" accept="image/jpeg,image/png" multiple></label>'
+        f"{_field('captions', 'What the photos show, a line for each', 'area', '', given.get('captions', ''))}"
         '<label class="check"><input type="checkbox" name="sign" value="yes"> '
         "I sign this write-up and this review with my name.</label>"
         "<button>Keep the review</button></form>"

@@ -10,6 +10,7 @@ from assistant import resources
 from assistant.board.hub import Hub
 from assistant.board.pictures import Pictures
 from assistant.board.serving import Door, Server
+from assistant.closing import Closes
 from assistant.core.dialogue.runner import Runner
 from assistant.loading.folder import load_folder
 from assistant.record import Facts, SessionLog
@@ -21,7 +22,6 @@ from assistant.session.silent import NoSpeaker, NoVoice
 
 if TYPE_CHECKING:
     from pathlib import Path
-    from types import TracebackType
 
     from assistant.screen.terminal import Screen
 
@@ -29,7 +29,7 @@ HOME = "127.0.0.1"
 """The trial is served on the machine itself only."""
 
 
-class BoardTrial:
+class BoardTrial(Closes):
     """Runs a silent session with a board, on a thread of its own, until it is closed.
 
     Args:
@@ -85,9 +85,8 @@ class BoardTrial:
         self._thread.start()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def close(self) -> None:
+        """End the session and the board."""
         self.end()
         self.server.close()
 

@@ -11,12 +11,13 @@ and that is a finding.
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import yaml
 
-from assistant import files
+from assistant import files, resources
 from assistant.circuit.answers import answer_shares
 from assistant.circuit.catalogue import ALL, CIRCUITS, NONE, circuit_named
 from assistant.circuit.instruments import REGISTRY
@@ -41,7 +42,8 @@ if TYPE_CHECKING:
 
 ROOM = "assistant/circuit/instruments"
 CATALOGUE = "assistant/circuit/catalogue"
-WRITE = "Run: bay-assistant lint --write-likelihoods"
+WRITE = "Run: {command} --write-likelihoods"
+"""The remedy, with the command that looks at the folder at fault."""
 
 
 def findings(library: Library) -> list[Finding]:
@@ -182,8 +184,9 @@ def _weights(library: Library, folder: Path) -> Iterator[Finding]:
     path = folder / LIKELIHOODS_FILE
     if not (folder / ODDS_FILE).exists():
         return  # a folder whose sessions weigh nothing
+    remedy = WRITE.format(command=lint_command(folder))
     if not path.exists():
-        yield Finding(str(path), 0, "there are no likelihoods, so that a session weighs nothing", WRITE)
+        yield Finding(str(path), 0, "there are no likelihoods, so that a session weighs nothing", remedy)
         return
     table = json.loads(files.read_bytes(path, files.TABLE))
     if table.get("model") != VERSION:
@@ -191,7 +194,7 @@ def _weights(library: Library, folder: Path) -> Iterator[Finding]:
             str(path),
             0,
             f"the likelihoods are of another circuit model ({table.get('model')}, and this one is {VERSION})",
-            WRITE,
+            remedy,
         )
     for procedure in _modelled(library):
         steps = _not_weighed(library, procedure, table)
@@ -200,8 +203,18 @@ def _weights(library: Library, folder: Path) -> Iterator[Finding]:
                 procedure.file,
                 min(step.line for step in steps),
                 f"these tests are not weighed: {', '.join(step.name for step in steps)}",
-                WRITE,
+                remedy,
             )
+
+
+def lint_command(folder: Path) -> str:
+    """The command that looks at this folder, ready to paste."""
+    bundled = folder.resolve() == resources.directory("procedures")
+    return (
+        "bay-assistant lint"
+        if bundled
+        else shlex.join(["bay-assistant", "lint", "--procedures", str(folder)])
+    )
 
 
 def _not_weighed(library: Library, procedure: Procedure, table: Mapping[str, Any]) -> list[Step]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Self
 
 from assistant.errors import UsageProblem
 from assistant.printing import in_line, unescaped
+from assistant.resources import refuse_installed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -104,8 +105,9 @@ def write(path: Path, text: str) -> None:
     """Write a result to the named file, and say so on standard error.
 
     Raises:
-        UsageProblem: It cannot be written.
+        UsageProblem: It cannot be written, or belongs to the installed program.
     """
+    refuse_installed(path)
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as error:

@@ -31,11 +31,13 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print the report; the exit status is 1 if a session could not run."""
     from assistant.commands import gear_check  # noqa: PLC0415
+    from assistant.commands.settled import settle  # noqa: PLC0415
 
+    settle(options)
     report = gear_check.check(
         model=options.model,
-        microphone=options.microphone,
-        speaker=options.speaker,
+        microphone=options.microphone or None,
+        speaker=options.speaker or None,
         voice=options.voice,
         rate=options.speech_rate or DEFAULT_RATE,
         say=options.say,

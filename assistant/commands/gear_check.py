@@ -27,6 +27,7 @@ from assistant.hearing.sound import level_db
 from assistant.hearing.whole import normal
 from assistant.keys.finding import InputDevices
 from assistant.measured import DEFAULT_THRESHOLDS
+from assistant.packages import PACTL, installing
 from assistant.screen.lettering import clean
 from assistant.screen.quiet import can_keep, log_path
 from assistant.session.awake import Awake
@@ -52,8 +53,6 @@ GLANCE_S = 0.8
 
 ASLEEP_S = 0.5
 """Time after which a lock against sleep that is still held was not refused, s."""
-
-NO_NAMES = "sources and sinks cannot be listed by name. Run: apt install pulseaudio-utils"
 
 SENTENCE = "Feed side. Lit, dim, or dark?"
 """The sentence that tries the loudspeaker."""
@@ -163,11 +162,42 @@ def check(
     # Asked last: a headset may become a telephone only when its microphone is opened.
     server = listed()
     if not server and any(device["name"] == SERVER for device in found) and shutil.which("pactl") is None:
-        items.append(GearItem("names", able=False, text=NO_NAMES, needed=False))
+        items.append(GearItem("names", able=False, text=_no_names(), needed=False))
     items += [
         GearItem("headset", able=False, text=text, needed=False) for text in _telephones(microphone, speaker)
     ]
     return GearReport(tuple(items), devices, server, pads)
+
+
+def sound_trouble() -> str:
+    """Why there can be no live sound at all, as a sentence; "" if there can."""
+    try:
+        load_sounddevice()
+    except GearProblem as problem:
+        return str(problem)
+    return ""
+
+
+def try_loudspeaker(device: str | None, voice: str | None, rate: int | None) -> str:
+    """Speak a sentence; returns how it went.
+
+    Raises:
+        GearProblem: The loudspeaker or the voice does not work.
+    """
+    return _loudspeaker(device, (voice_named(voice),), rate or DEFAULT_RATE)
+
+
+def try_microphone(device: str | None) -> str:
+    """Listen for a moment; returns what was found.
+
+    Raises:
+        GearProblem: The microphone does not work, or gives nothing but silence.
+    """
+    return _microphone(load_sounddevice(), device, seconds=GLANCE_S)
+
+
+def _no_names() -> str:
+    return f"sources and sinks cannot be listed by name. {installing(PACTL)}."
 
 
 def _awake() -> tuple[bool, str]:

@@ -52,6 +52,7 @@ def run(options: argparse.Namespace) -> int:
 
     Raises:
         UsageProblem: Options exclude each other, or own words cannot be used.
+        FileProblem: The settings have a mistake.
         GearProblem, RecordProblem: The lesson cannot begin, or nothing can be kept.
     """
     wanted = [name for name in ("show", "word") if getattr(options, name)]
@@ -61,7 +62,10 @@ def run(options: argparse.Namespace) -> int:
     if bool(options.word) != bool(options.means):
         raise UsageProblem('Own words need both: --word "she\'s lit" --means lit.')
     from assistant.commands import learning  # noqa: PLC0415
+    from assistant.commands.settled import settle  # noqa: PLC0415
 
+    settled = settle(options)
+    options.technician = learning.named_by(settled, options.technician or "")
     if options.show:
         return learning.show(options)
     if options.forget is not None:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     import argparse
     from pathlib import Path
 
+    from assistant.commands.settled import Settled
     from assistant.learning.conclusion import Conclusion
     from assistant.learning.takes import Take
 
@@ -50,6 +51,12 @@ def technician(options: argparse.Namespace) -> str:
         names = ", ".join(one.technician for one in known)
         raise UsageProblem(f"The voices of {names} have been learnt. Say whose you mean: --technician NAME.")
     return known[0].technician if known else keeping.NOBODY
+
+
+def named_by(settled: Settled, given: str) -> str:
+    """The name of the technician of these initials, unless a voice was learnt under the initials themselves."""
+    name = settled.name_of(given)
+    return given if name == given or keeping.read(given) is not None else name
 
 
 def _called(name: str) -> str:

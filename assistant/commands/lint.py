@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from assistant import resources
 from assistant.commands.console import report, write
 from assistant.commands.options import add_grammars, add_procedures, grammars_folder, procedures_folder
 from assistant.errors import UsageProblem
@@ -48,6 +49,8 @@ def run(options: argparse.Namespace) -> int:
     from assistant.loading.folder import load_knowledge, load_library  # noqa: PLC0415
 
     folder = procedures_folder(options)
+    if options.write_schema or options.write_likelihoods:
+        resources.refuse_installed(folder)
     # A damaged table is written anew, so it is not read here.
     library = load_library(folder)
     knowledge = None if options.write_likelihoods else load_knowledge(folder, library.terms)

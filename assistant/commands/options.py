@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant import resources
+from assistant import places
 from assistant.commands.arguments import whole
 from assistant.errors import GearProblem, UsageProblem
 from assistant.files import kind_of
@@ -34,22 +35,30 @@ def add_model(parser: argparse.ArgumentParser) -> None:
 def add_procedures(parser: argparse.ArgumentParser) -> None:
     """Add ``--procedures``; `procedures_folder` reads it."""
     parser.add_argument(
-        "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
+        "--procedures",
+        type=_procedures,
+        metavar="DIR",
+        help="folder of procedures, or 'bundled' (default: $BAY_ASSISTANT_PROCEDURES, else the bundled one)",
     )
 
 
 def add_grammars(parser: argparse.ArgumentParser) -> None:
     """Add ``--grammars``; `grammars_folder` reads it."""
-    parser.add_argument("--grammars", type=Path, metavar="DIR", help="folder of grammars (default: bundled)")
+    parser.add_argument(
+        "--grammars",
+        type=Path,
+        metavar="DIR",
+        help="folder of grammars (default: 'grammars' in the folder of procedures, else the bundled one)",
+    )
 
 
 def add_sessions(parser: argparse.ArgumentParser) -> None:
     """Add ``--sessions``; `sessions_folder` and `session_folder` read it."""
     parser.add_argument(
         "--sessions",
-        type=Path,
+        type=named_path,
         metavar="DIR",
-        help="folder of the sessions (default: $BAY_ASSISTANT_SESSIONS, else the user's data folder)",
+        help="folder of the sessions (default: $BAY_ASSISTANT_SESSIONS, the setting, else the user's data folder)",
     )
 
 
@@ -62,6 +71,9 @@ def add_pad(parser: argparse.ArgumentParser) -> None:
         metavar="DEVICE",
         help="read this number pad itself, wherever the desktop's focus is: its name, a part of it, or its path; "
         "without DEVICE the pads are listed",
+    )
+    parser.add_argument(
+        "--no-pad", dest="pad", action="store_const", const=False, help="no number pad, though one is set"
     )
 
 
@@ -78,17 +90,17 @@ def add_board(parser: argparse.ArgumentParser) -> None:
     """Add ``--board`` and what belongs to it; `board_options` reads them."""
     parser.add_argument(
         "--board",
-        action="store_true",
+        action=argparse.BooleanOptionalAction,
         help="also serve the session as a page on the local network, for a tablet: buttons for all keys",
     )
     parser.add_argument(
         "--board-watch",
-        action="store_true",
+        action=argparse.BooleanOptionalAction,
         help="like --board, with a second address for those who may watch and press nothing",
     )
     parser.add_argument(
         "--board-cert",
-        type=Path,
+        type=named_path,
         metavar="FILE",
         help="like --board, by HTTPS: PEM file with a certificate and its key",
     )
@@ -99,27 +111,21 @@ def add_board(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--board-port",
-        type=whole(1, 65535),
+        type=whole(0, 65535),
         metavar="N",
-        help="port of the board (default: 8470, or a free one if that is taken)",
+        help="port of the board (default, also 0: 8470, or a free one if that is taken)",
     )
 
 
 def board_options(options: argparse.Namespace) -> BoardOptions | None:
-    """How the board is served; None if nobody asked for one.
-
-    Raises:
-        UsageProblem: An option belongs to a board, and none was asked for.
-    """
+    """How the board is served, after `assistant.commands.settled.settle`; None if nobody wants one."""
     from assistant.session.settings import BoardOptions  # noqa: PLC0415
 
-    wanted = options.board or options.board_watch or options.board_cert is not None
-    if not wanted:
-        if options.board_address or options.board_port:
-            raise UsageProblem("--board-address and --board-port belong to a board. Add --board.")
+    if not options.board:
         return None
+    certificate = options.board_cert or None
     return BoardOptions(
-        options.board_watch, options.board_cert, options.board_address or "", options.board_port or 0
+        bool(options.board_watch), certificate, options.board_address or "", options.board_port or 0
     )
 
 
@@ -153,16 +159,30 @@ def _voice(text: str) -> str:
         raise argparse.ArgumentTypeError(str(problem)) from problem
 
 
+def named_path(text: str) -> Path | str:
+    """The type of an option that names a path; "" takes back what the settings say."""
+    return Path(text) if text else ""
+
+
+def _procedures(text: str) -> Path:
+    """A folder of procedures; "" takes back what the settings and the environment say, as the word ``bundled`` does."""
+    from assistant.loading.shop import BUNDLED  # noqa: PLC0415
+
+    return Path(text or BUNDLED)
+
+
 def procedures_folder(options: argparse.Namespace) -> Path:
-    """The named folder of procedures, or the bundled one."""
-    given: Path | None = options.procedures
-    return given or resources.directory("procedures")
+    """The folder of procedures in use: the named one, the shop's, or the bundled one."""
+    from assistant.loading.shop import procedures_in_use  # noqa: PLC0415
+
+    return procedures_in_use(options.procedures)
 
 
 def grammars_folder(options: argparse.Namespace) -> Path:
-    """The named folder of grammars, or the bundled one."""
-    given: Path | None = options.grammars
-    return given or resources.directory("grammars")
+    """The folder of grammars in use: the named one, that of the procedures, or the bundled one."""
+    from assistant.loading.shop import grammars_in_use, shop_folder  # noqa: PLC0415
+
+    return grammars_in_use(options.grammars, shop_folder(options.procedures))
 
 
 def sessions_folder(options: argparse.Namespace) -> Path:
@@ -170,15 +190,30 @@ def sessions_folder(options: argparse.Namespace) -> Path:
 
     Raises:
         UsageProblem: It is not a folder.
+        FileProblem: The settings do not tell it because of a mistake.
     """
-    from assistant import record  # noqa: PLC0415
-
-    given: Path | None = options.sessions
-    folder = given or record.sessions_folder()
+    given: Path | str | None = options.sessions
+    folder = (
+        Path(given)
+        if given
+        else _usual_sessions(heeding=given is None and not getattr(options, "no_settings", False))
+    )
     if folder.exists() and not folder.is_dir():
         kind = kind_of(folder.stat().st_mode) or "a file"
         raise UsageProblem(f"{folder} is {kind}. Name the folder that holds the sessions.")
     return folder
+
+
+def _usual_sessions(*, heeding: bool) -> Path:
+    """The folder of sessions without the option; one that is given empty takes back the setting."""
+    if not heeding or os.environ.get(places.SESSIONS_VARIABLE):
+        return places.sessions_folder()
+    from assistant.preferences import keeping  # noqa: PLC0415  a named folder needs no settings
+
+    written = keeping.load()
+    written.check_key("sessions")
+    found = written.values.get("sessions")
+    return places.expanded(str(found), "the setting 'sessions'") if found else places.sessions_folder()
 
 
 def session_folder(options: argparse.Namespace) -> Path:

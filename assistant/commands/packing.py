@@ -35,6 +35,7 @@ from assistant.record.storage import (
     write_file,
     write_problem,
 )
+from assistant.resources import refuse_installed
 from assistant.writeup import drafted, text, write_html, write_json, write_pdf
 from assistant.writeup.data import SCHEMA_FILE
 from assistant.writeup.statement import printable
@@ -87,6 +88,7 @@ def pack(folder: Path, out: Path) -> Packed:
         raise UsageProblem(f"The folder of {out} does not exist. Name a place in a folder that does.")
     if folder.resolve() in out.resolve().parents:
         raise UsageProblem(f"{out} is in the session itself. Name a place outside it.")
+    refuse_installed(out)
     aside = out.resolve().parent / f".{out.name}.new"
     try:
         aside.mkdir(PRIVATE_FOLDER)

@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant import resources
 from assistant.commands.console import write
 from assistant.commands.options import add_procedures, procedures_folder
 from assistant.errors import UsageProblem
@@ -73,6 +74,7 @@ def run(options: argparse.Namespace) -> int:
         system=options.system,
     )
     if options.png is not None:
+        resources.refuse_installed(options.png)
         drawn = png(svg)
         try:
             options.png.write_bytes(drawn)

@@ -6,7 +6,6 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from assistant import resources
 from assistant.commands.options import SESSION, add_sessions, session_folder
 
 if TYPE_CHECKING:
@@ -27,6 +26,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print the differences and, on request, the dialogue; the exit status is 1 if there are differences."""
     from assistant.loading.folder import load_folder  # noqa: PLC0415
+    from assistant.loading.shop import procedures_in_use  # noqa: PLC0415
     from assistant.record import read_session  # noqa: PLC0415
     from assistant.record.replaying import earlier_rules, other_likelihoods, replay  # noqa: PLC0415
 
@@ -42,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
         show(session, sys.stdout)
     for difference in differences:
         print(difference)
-    other = other_likelihoods(session, load_folder(resources.directory("procedures"))[1])
+    other = other_likelihoods(session, load_folder(procedures_in_use())[1])
     if other:
         print(other)
     if not differences:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import whole
@@ -20,9 +21,9 @@ from assistant.commands.options import (
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
-    import argparse
-
+    from assistant.commands.settled import Settled
     from assistant.record import Facts
+    from assistant.record.header import Shop
 
 ABOUT = "Run a live diagnosis session."
 EXAMPLE = "bay-assistant run coil-control --order 4711 --complaint 'cranks, no start'"
@@ -39,19 +40,23 @@ def add(parser: argparse.ArgumentParser) -> None:
     _add_facts(parser)
     parser.add_argument(
         "--headset",
-        action="store_true",
+        action=argparse.BooleanOptionalAction,
         help="the microphone cannot hear the loudspeaker, so listen while speaking",
     )
     parser.add_argument(
-        "--keys-only", action="store_true", help="use no microphone: answer on the number pad"
+        "--keys-only",
+        action=argparse.BooleanOptionalAction,
+        help="use no microphone: answer on the number pad",
     )
     parser.add_argument(
         "--silent",
-        action="store_true",
+        action=argparse.BooleanOptionalAction,
         help="use no loudspeaker: read the screen and acknowledge cautions by key",
     )
     parser.add_argument(
-        "--plain", action="store_true", help="print a line for each sentence instead of drawing a screen"
+        "--plain",
+        action=argparse.BooleanOptionalAction,
+        help="print a line for each sentence instead of drawing a screen",
     )
     add_pad(parser)
     add_board(parser)
@@ -66,6 +71,11 @@ def add(parser: argparse.ArgumentParser) -> None:
     add_procedures(parser)
     add_grammars(parser)
     add_sessions(parser)
+    parser.add_argument(
+        "--no-settings",
+        action="store_true",
+        help="leave out what 'bay-assistant settings' shows from the file",
+    )
 
 
 def _add_facts(parser: argparse.ArgumentParser) -> None:
@@ -79,7 +89,9 @@ def _add_facts(parser: argparse.ArgumentParser) -> None:
         "--odometer", metavar="NUMBER", help="odometer reading, such as '98200 miles' or '158000 km'"
     )
     parser.add_argument(
-        "--technician", metavar="TEXT", help="name of the technician; who signs in again today hears less"
+        "--technician",
+        metavar="TEXT",
+        help="name of the technician, or initials that the settings know; who signs in again today hears less",
     )
     parser.add_argument(
         "--crank-longest",
@@ -100,6 +112,7 @@ def run(options: argparse.Namespace) -> int:
 
     Raises:
         UsageProblem: Options exclude each other, a fact is wrong, or a name is not known.
+        FileProblem: The settings have a mistake.
         GearProblem, RecordProblem: The session cannot begin.
     """
     if options.resume and options.procedure:
@@ -111,7 +124,15 @@ def run(options: argparse.Namespace) -> int:
         raise UsageProblem(
             "A resumed session keeps the odds it began with. Leave out --no-history, or leave out --resume."
         )
-    facts = _facts(options)
+    from assistant.commands import first_minutes  # noqa: PLC0415
+    from assistant.commands.settled import settle  # noqa: PLC0415
+
+    asks = first_minutes.due(options)
+    settled = settle(options, resumed=bool(options.resume))
+    if asks:
+        first_minutes.begin(options)
+    facts = _facts(options, settled)
+    from assistant.loading.shop import shop_folder  # noqa: PLC0415
     from assistant.session import live, settings  # noqa: PLC0415
 
     wanted = settings.Settings(
@@ -121,34 +142,50 @@ def run(options: argparse.Namespace) -> int:
         resume=options.resume,
         history=not options.no_history,
         gear=settings.Gear(
-            microphone=options.microphone,
-            speaker=options.speaker,
+            microphone=options.microphone or None,
+            speaker=options.speaker or None,
             headset=options.headset,
             keys_only=options.keys_only,
             silent=options.silent,
             plain=options.plain,
             voice=options.voice,
             speech_rate=options.speech_rate,
-            pad=options.pad,
+            pad=None if options.pad is False else options.pad,
         ),
-        folders=settings.Folders(options.procedures, options.grammars, options.model),
+        folders=settings.Folders(shop_folder(options.procedures), options.grammars, options.model),
         board=board_options(options),
+        shop=_shop(settled),
+        initials=options.technician or "",
     )
     return live.run(wanted)
 
 
-def _facts(options: argparse.Namespace) -> Facts:
+def _facts(options: argparse.Namespace, settled: Settled) -> Facts:
     from assistant.core.library.identity import check_odometer, check_vin  # noqa: PLC0415
     from assistant.record import Facts  # noqa: PLC0415
 
     vin = str(check_vin(options.vin)) if options.vin else ""
+    lamp_kind, lamp_current = settled.lamp()
     return Facts(
         order=options.order or "",
         vin=vin,
         vehicle=options.vehicle or "",
         complaint=options.complaint or "",
-        technician=options.technician or "",
+        technician=settled.name_of(options.technician or ""),
         odometer=str(check_odometer(options.odometer)) if options.odometer else "",
         crank_longest=str(options.crank_longest or ""),
         crank_rest=str(options.crank_rest or ""),
+        lamp_kind=lamp_kind,
+        lamp_current=lamp_current,
+    )
+
+
+def _shop(settled: Settled) -> Shop:
+    from assistant.record.header import Shop  # noqa: PLC0415
+
+    return Shop(
+        name=settled.text("shop.name"),
+        address=settled.text("shop.address"),
+        telephone=settled.text("shop.telephone"),
+        clamp=settled.text("clamp"),
     )

@@ -6,7 +6,6 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from assistant import resources
 from assistant.commands.arguments import whole
 from assistant.commands.console import ProgressBar, complain
 from assistant.commands.options import add_sessions, sessions_folder
@@ -78,6 +77,22 @@ def _add_showing(parser: argparse.ArgumentParser) -> None:
         help="show how this shop's signed reviews change the odds of faults",
     )
     parser.add_argument("--json", action="store_true", help="print as JSON")
+    parser.add_argument(
+        "--expired",
+        action="store_true",
+        help="show the sessions that are older than the shop keeps them; nothing is deleted by itself",
+    )
+    parser.add_argument(
+        "--keep-days",
+        type=whole(1, 36500),
+        metavar="N",
+        help="with --expired: days for which sessions are kept (default: the setting 'keep-days')",
+    )
+    parser.add_argument(
+        "--delete",
+        action="store_true",
+        help="with --expired: ask for each group whether to delete it for good",
+    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -95,25 +110,40 @@ def run(options: argparse.Namespace) -> int:
         )
     check_parent(folder)
     asked = _asked(options)
+    today = datetime.now().astimezone().date()
+    if options.expired:
+        return _show_expired(options, folder, today, searching=asked != past.TypedSearch())
+    if options.delete or options.keep_days is not None:
+        raise UsageProblem("--delete and --keep-days belong to --expired. Add --expired.")
     if options.odds:
         if asked != past.TypedSearch():
             raise UsageProblem(
                 "--odds counts all reviewed sessions. Leave out the search, or leave out --odds."
             )
         return _show_odds(folder, as_json=options.json)
-    today = datetime.now().astimezone().date()
     wanted = asked.wanted(today)
     with ProgressBar("Reading records") as bar:
         found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=bar.show)
     if wanted.verdict and wanted.verdict not in found.verdicts:
         from assistant.loading.folder import load_library  # noqa: PLC0415
+        from assistant.loading.shop import procedures_in_use  # noqa: PLC0415
 
-        library = load_library(resources.directory("procedures"))
+        library = load_library(procedures_in_use())
         past.check_verdict(wanted.verdict, found.verdicts, library)
     for remark in past.remarks(found):
         complain(remark)
     _show(found, folder, wanted, today, options)
     return 0
+
+
+def _show_expired(options: argparse.Namespace, folder: Path, today: date, *, searching: bool) -> int:
+    from assistant.commands import expiring  # noqa: PLC0415
+    from assistant.commands.settled import settle  # noqa: PLC0415
+
+    if searching or options.odds:
+        raise UsageProblem("--expired looks at all sessions. Leave out the search, or leave out --expired.")
+    days = expiring.keep_days(settle(options).found["keep-days"].value)
+    return expiring.show(folder, today, days, delete=options.delete, as_json=options.json)
 
 
 def _asked(options: argparse.Namespace) -> TypedSearch:
@@ -157,9 +187,10 @@ def _show(found: Found, folder: Path, wanted: Wanted, today: date, options: argp
 def _show_odds(folder: Path, *, as_json: bool) -> int:
     from assistant.commands import shop_odds  # noqa: PLC0415
     from assistant.loading.folder import load_folder  # noqa: PLC0415
+    from assistant.loading.shop import procedures_in_use  # noqa: PLC0415
     from assistant.record.history import read_history  # noqa: PLC0415
 
-    library, knowledge = load_folder(resources.directory("procedures"))
+    library, knowledge = load_folder(procedures_in_use())
     if knowledge is None:
         raise UsageProblem("The procedures have no likelihoods or no odds, so there is nothing to show.")
     history = read_history(folder, library.terms)

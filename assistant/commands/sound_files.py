@@ -10,7 +10,6 @@ import time
 from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any
 
-from assistant import resources
 from assistant.commands.console import complain
 from assistant.core.dialogue.missing import BAD_LEVELS
 from assistant.core.dialogue.sayable import request_for
@@ -25,6 +24,7 @@ from assistant.hearing.sound import read_sound
 from assistant.hearing.whole import hear_whole
 from assistant.learning.hearer import hearer_of, with_own_words
 from assistant.loading.folder import load_library
+from assistant.loading.shop import grammars_in_use, procedures_in_use, shop_folder
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
@@ -156,14 +156,14 @@ def asked_for(
     Raises:
         UsageProblem: Neither or both were named, or one does not exist.
     """
-    loaded = GrammarSet.load(grammars or resources.directory("grammars"))
+    loaded = GrammarSet.load(grammars_in_use(grammars, shop_folder(procedures)))
     if hearer is not None and hearer.learnt is not None:
         loaded = with_own_words(loaded, hearer.learnt)
     if grammar is not None and procedure is None and step is None:
         return loaded.named(grammar)
     if grammar is not None or procedure is None or step is None:
         raise UsageProblem("Say what to listen for: either --grammar NAME, or --procedure NAME --step NAME.")
-    library = load_library(procedures or resources.directory("procedures"))
+    library = load_library(procedures_in_use(procedures))
     steps = library.procedure(procedure).steps
     if step not in steps:
         raise UsageProblem(

@@ -85,7 +85,7 @@ def lint_grammars(
         outcomes: Names of outcomes that must be sayable, from the procedures.
         places: Names of places that must be sayable.
     """
-    findings = [*_unpronounceable(grammars), *_unsayable(grammars, outcomes, places), *_places(grammars)]
+    findings = lint_words(grammars, outcomes=outcomes, places=places)
     steps: list[StepGrammar] = []
     for request in typical_requests(grammars) if requests is None else requests:
         try:
@@ -105,6 +105,13 @@ def lint_grammars(
         units = [(unit, form) for unit in step.units() for form in step.unit_forms(unit)]
         findings += _unlike((_Entry(f.text, unit, f.words[0].place) for unit, f in units), step.lexicon)
     return list(dict.fromkeys(findings))
+
+
+def lint_words(
+    grammars: GrammarSet, *, outcomes: Iterable[str] = (), places: Iterable[str] = ()
+) -> list[Finding]:
+    """The part of it that compares no phrases: words without a pronunciation, and names that nobody can say."""
+    return [*_unpronounceable(grammars), *_unsayable(grammars, outcomes, places), *_places(grammars)]
 
 
 def _unpronounceable(grammars: GrammarSet) -> Iterator[Finding]:

@@ -39,6 +39,7 @@ from assistant.hearing.phone_sums import pairs
 from assistant.hearing.phones import PhoneLayout
 from assistant.hearing.recognition import Recognition, UtteranceStream
 from assistant.hearing.sound import RATE, Samples
+from assistant.packages import absent_library
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping
@@ -348,8 +349,7 @@ def _load_vosk() -> Any:
     try:
         import vosk  # noqa: PLC0415  slow to load, and only hearing needs it
     except (ImportError, OSError) as error:
-        raise GearProblem(
-            f"The recogniser Vosk cannot be loaded ({error}). Install bay-assistant again."
-        ) from error
+        lacking = absent_library(error) or f"{error}. Install bay-assistant again"
+        raise GearProblem(f"The recogniser Vosk cannot be loaded. {lacking}.") from error
     vosk.SetLogLevel(-2)  # errors only: a word cut off at the end of a clip is not worth a line
     return vosk

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import shutil
 import subprocess
 import tempfile
@@ -14,11 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
+from assistant import places
 from assistant.errors import GearProblem, UsageProblem
 from assistant.hearing.sound import FULL_SCALE, RATE, read_sound
 from assistant.hearing_bench.listening import flite
 from assistant.hearing_bench.mixing import Signal, from_samples, trimmed
-from assistant.places import home
 
 if TYPE_CHECKING:
     from assistant.hearing_bench.manifest import BenchVoice, Recordings
@@ -32,9 +31,7 @@ LONGEST_S = 60.0
 
 def cache_folder() -> Path:
     """The default folder for synthesised speech."""
-    base = os.environ.get("XDG_CACHE_HOME", "")
-    root = Path(base) if Path(base).is_absolute() else home() / ".cache"
-    return root / "bay-assistant" / "hearing-bench"
+    return places.cache_folder("hearing-bench")
 
 
 class SpeechCache:

@@ -11,15 +11,14 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING
 
+from assistant.closing import Closes
 from assistant.errors import GearProblem
 from assistant.keys.finding import InputDevices
 from assistant.keys.linux_keys import INTERRUPT, PadState, caught_up, decode
 
 if TYPE_CHECKING:
-    from types import TracebackType
-
     from assistant.keys.finding import PluggedPad
 
 LET_GO_S = 2.0
@@ -60,7 +59,7 @@ class PadTold:
     interrupt: Callable[[], None] = interrupt
 
 
-class DevicePad:
+class DevicePad(Closes):
     """A number pad that nobody else gets the keys of.
 
     A pad that is plugged in again is known by its name, maker and model, in the same plug first; so another pad of the
@@ -99,14 +98,6 @@ class DevicePad:
         self._told = told
         self._thread = threading.Thread(target=self._read, name="device-pad", daemon=True)
         self._thread.start()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """Give the pad back to everybody; safe to call twice."""

@@ -17,15 +17,15 @@ import select
 import termios
 import threading
 import tty
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING
 
+from assistant.closing import Closes
 from assistant.core.values.result import Control
 from assistant.errors import GearProblem
 from assistant.keys.restoring import Undo
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from types import TracebackType
 
 ESCAPE_S = 0.05
 """An Escape that nothing follows within this time was pressed by a person."""
@@ -134,7 +134,7 @@ def _named(names: dict[int, str], byte: int) -> tuple[str, ...]:
     return (names[byte],) if byte in names else ()
 
 
-class NumberPad:
+class NumberPad(Closes):
     """Reads keys from a file descriptor on a thread of its own and posts their names.
 
     A terminal is switched to deliver each key at once and to show none (cbreak mode). Leaving the ``with``
@@ -174,14 +174,6 @@ class NumberPad:
         self._thread = threading.Thread(target=self._read, name="number-pad", daemon=True)
         self._closed = False
         self._thread.start()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """Stop reading and give the terminal back as it was; safe to call twice."""

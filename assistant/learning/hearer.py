@@ -88,17 +88,18 @@ class Hearer:
         return Recogniser(adapted(model, self.learnt.scales, Path(folder)))
 
 
-def hearer_of(technician: str) -> Hearer:
+def hearer_of(technician: str, initials: str = "") -> Hearer:
     """What is known of a technician, or of the only one that is known if none is named.
 
     Args:
         technician: The name; "" for nobody.
+        initials: Another name of the same technician, which counts if nothing is known of the first.
 
     Raises:
         UsageProblem: The file of that technician cannot be read.
     """
     if technician:
-        learnt = keeping.read(technician)
+        learnt = keeping.read(technician) or (keeping.read(initials) if initials else None)
         return Hearer(learnt)
     known = keeping.every()
     if len(known) > 1:

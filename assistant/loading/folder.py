@@ -54,9 +54,7 @@ def load_library(directory: Path) -> Library:
     cautions = parse_cautions(*_read(directory / CAUTIONS_FILE), terms.instruments)
     library = Library(terms, cautions)
     lines: dict[str, dict[str, int]] = {}
-    for path in sorted(directory.glob("*.yaml")):
-        if path.name in (TERMS_FILE, CAUTIONS_FILE, ODDS_FILE):
-            continue
+    for path in procedure_files(directory):
         procedure, where = parse_procedure(*_read(path), terms, cautions)
         if procedure.name in library.procedures:
             other = library.procedures[procedure.name].file
@@ -68,6 +66,39 @@ def load_library(directory: Path) -> Library:
     for name, procedure in library.procedures.items():
         check_hand_overs(procedure, library.procedures, lines[name])
     return library
+
+
+def procedure_files(directory: Path) -> list[Path]:
+    """The files of a folder that hold a procedure each, by name."""
+    others = (TERMS_FILE, CAUTIONS_FILE, ODDS_FILE)
+    return [path for path in sorted(directory.glob("*.yaml")) if path.name not in others]
+
+
+def problems(directory: Path) -> list[FileProblem]:
+    """What keeps a folder from being loaded: the first mistake of each file; empty if it loads.
+
+    Mistakes that only show once all files are read come when these are right.
+
+    Raises:
+        UsageProblem: The folder, or one of its files, cannot be read.
+    """
+    try:
+        terms = parse_terms(*_read(directory / TERMS_FILE))
+        cautions = parse_cautions(*_read(directory / CAUTIONS_FILE), terms.instruments)
+    except FileProblem as problem:
+        return [problem]
+    found = []
+    for path in procedure_files(directory):
+        try:
+            parse_procedure(*_read(path), terms, cautions)
+        except FileProblem as problem:
+            found.append(problem)
+    if not found:
+        try:
+            load_folder(directory)
+        except FileProblem as problem:
+            found.append(problem)
+    return found
 
 
 def load_knowledge(directory: Path, terms: Terms) -> Knowledge | None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.words import reporting
 from assistant.errors import UsageProblem
+from assistant.packages import CAIRO, installing
 from assistant.picture import connection, curves, plots, symbols
 from assistant.picture.curves import shown
 from assistant.picture.svg import LEAD, SOFT, Box, Canvas, wrapped
@@ -126,7 +127,7 @@ def png(svg: str, scale: float = 2.0) -> bytes:
         import cairosvg  # noqa: PLC0415  an optional extra
     except (ImportError, OSError) as error:
         raise UsageProblem(
-            "A PNG file needs the package cairosvg and Debian's libcairo2: pip install 'bay-assistant[picture]'. "
-            f"An SVG file needs neither; write it with --out FILE.svg. ({error})"
+            "A PNG file needs the package cairosvg (pip install 'bay-assistant[picture]') and Cairo. "
+            f"{installing(CAIRO)}. An SVG file needs neither; write it with --out FILE.svg. ({error})"
         ) from error
     return bytes(cairosvg.svg2png(bytestring=svg.encode(), scale=scale))

@@ -12,7 +12,7 @@ from assistant.record.recorded import Line, LogFile, RecordedSession, Seal
 from assistant.record.replaying import Difference, replay
 from assistant.record.reviews import Details, Labour, Part, Photo, Review, Signature, read_reviews
 from assistant.record.searching import Found, Wanted
-from assistant.record.summaries import Summary, list_sessions, newest_session, sessions_folder
+from assistant.record.summaries import Summary, list_sessions, newest_session
 from assistant.record.verifying import verify
 
 __all__ = [
@@ -43,6 +43,5 @@ __all__ = [
     "read_session",
     "recorded_library",
     "replay",
-    "sessions_folder",
     "verify",
 ]

@@ -42,6 +42,8 @@ class Facts:
         odometer: Reading of the odometer, already checked, such as ``98200 miles``.
         crank_longest: The vehicle maker's longest cranking in one go, in s.
         crank_rest: The vehicle maker's wait between two cranks, in s.
+        lamp_kind: The test lamp in use, by the name that the terms give it.
+        lamp_current: The current that it draws, in A.
     """
 
     order: str = ""
@@ -52,6 +54,8 @@ class Facts:
     odometer: str = ""
     crank_longest: str = ""
     crank_rest: str = ""
+    lamp_kind: str = ""
+    lamp_current: str = ""
 
     def typed(self) -> tuple[TypedFact, ...]:
         """The facts that a session would otherwise ask for, in the form in which it holds them from the beginning."""
@@ -63,8 +67,27 @@ class Facts:
             TypedFact("technician", self.technician),
             TypedFact("crank-longest", self.crank_longest, "s"),
             TypedFact("crank-rest", self.crank_rest, "s"),
+            TypedFact("lamp-kind", self.lamp_kind),
+            TypedFact("lamp-current", self.lamp_current, "A"),
         )
         return tuple(fact for fact in facts if fact.value)
+
+
+@dataclass(frozen=True)
+class Shop:
+    """The shop as its settings named it when the session began; "" where they do not tell.
+
+    Attributes:
+        name: Its name.
+        address: Its address, on several lines.
+        telephone: Its telephone number.
+        clamp: The current clamp that it uses.
+    """
+
+    name: str = ""
+    address: str = ""
+    telephone: str = ""
+    clamp: str = ""
 
 
 @dataclass(frozen=True)
@@ -111,6 +134,7 @@ class Header:
         likelihoods: Version of the likelihoods that weigh the results; "" if there are none.
         spoken_by: The assistant's voice.
         heard_by: The technician's learnt voice and own words.
+        shop: The shop.
     """
 
     id: str
@@ -122,6 +146,7 @@ class Header:
     likelihoods: str = ""
     spoken_by: SpokenBy = field(default_factory=SpokenBy)
     heard_by: HeardBy = field(default_factory=HeardBy)
+    shop: Shop = field(default_factory=Shop)
 
     def to_bytes(self) -> bytes:
         """The contents of `HEADER_FILE`, indented because people look into it."""
@@ -137,6 +162,7 @@ class Header:
             "likelihoods": self.likelihoods,
             "spoken_by": dataclasses.asdict(self.spoken_by),
             "heard_by": dataclasses.asdict(self.heard_by),
+            "shop": dataclasses.asdict(self.shop),
         }
         text = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False)
         return text.encode("utf-8", "backslashreplace") + b"\n"
@@ -177,6 +203,9 @@ def parse_header(data: bytes, name: str) -> Header:
                 body.get("spoken_by", {})
             ),  # not told in sessions recorded with one voice only
             heard_by=_heard_by(body.get("heard_by", {})),  # nobody's in sessions before voices were learnt
+            shop=Shop(
+                **{name: _text(value) for name, value in body.get("shop", {}).items()}
+            ),  # later than both
         )
     except MALFORMED as error:
         raise RecordBroken(f"{name} is damaged: {error}.") from error

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-_ASIDE = re.compile(r"\.[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]{4}-[0-9a-z]{4}(-kept(-[0-9]+)?)?\.new")
-"""Names of the folders that `lay` builds aside; nothing else is cleaned up."""
+_ASIDE = re.compile(r"\.[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]{4}-[0-9a-z]{4}(-kept(-[0-9]+)?)?\.(new|gone)")
+"""Names of the folders that `lay` builds aside and `expiring` deletes; nothing else is cleaned up."""
 
 
 def lay(parent: Path, name: str, header: bytes, copies: Mapping[str, bytes]) -> int | None:
@@ -78,7 +78,7 @@ def lay(parent: Path, name: str, header: bytes, copies: Mapping[str, bytes]) -> 
 
 
 def sweep(parent: Path) -> None:
-    """Remove the folders that `lay` left aside when the program was killed.
+    """Remove the folders that `lay` or a deletion left aside when the program was killed.
 
     A folder that another program is building right now is locked by it and stays.
     A folder that cannot be removed stays; it does not hinder a new session.

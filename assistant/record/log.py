@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Self
 
 from assistant import __version__
+from assistant.closing import Closes
 from assistant.core.reasoning.knowledge import parse_table
 from assistant.core.values.codec import to_json
 from assistant.errors import DiskNearlyFull, RecordProblem
@@ -24,6 +25,7 @@ from assistant.record.header import (
     Facts,
     Header,
     HeardBy,
+    Shop,
     SpokenBy,
     parse_header,
 )
@@ -45,7 +47,6 @@ from assistant.record.storage import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
-    from types import TracebackType
 
     import numpy as np
     import numpy.typing as npt
@@ -103,7 +104,7 @@ class Chain:
         self.last, self.lines, self.waiting = last, lines, []
 
 
-class SessionLog:
+class SessionLog(Closes):
     """A session that is being recorded, locked against a second writer until it is closed.
 
     Use `create` or `resume` to make one.
@@ -149,6 +150,7 @@ class SessionLog:
         findings: Findings | None = None,
         spoken_by: SpokenBy = SpokenBy(),  # noqa: B008  a value without parts that change
         heard_by: HeardBy = HeardBy(),  # noqa: B008  likewise
+        shop: Shop = Shop(),  # noqa: B008  likewise
         now: Callable[[], datetime] = local_now,
         token: Callable[[], str] = random_token,
     ) -> Self:
@@ -164,6 +166,7 @@ class SessionLog:
             findings: The shop's findings on past cars, kept beside the copied odds, so that a replay counts the same.
             spoken_by: The assistant's voice.
             heard_by: The technician's learnt voice and own words.
+            shop: The shop, from its settings.
             now: The clock.
             token: Gives four characters for the folder's name.
 
@@ -196,6 +199,7 @@ class SessionLog:
                 likelihoods=likelihoods,
                 spoken_by=spoken_by,
                 heard_by=heard_by,
+                shop=shop,
             ).to_bytes()
             lock = lay(parent, name, header, copies)
             if lock is not None:
@@ -305,14 +309,6 @@ class SessionLog:
         if self._lock >= 0:
             os.close(self._lock)
             self._lock = -1
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     # --- inside -------------------------------------------------------------------------------------
 

@@ -66,13 +66,29 @@ def photo_in(path: Path, caption: str = "") -> NewPhoto:
         data = files.read_bytes(path, LARGEST)
     except OSError as error:
         raise UsageProblem(f"The photo {path} cannot be read: {error.strerror}.") from error
+    return photo_of(data, str(path), caption or path.name)
+
+
+def photo_of(data: bytes, name: str, caption: str = "") -> NewPhoto:
+    """A photo from the bytes of its file, ready to be kept.
+
+    Args:
+        data: The file's bytes.
+        name: The file's name, for an error and for a photo without a caption.
+        caption: What it shows.
+
+    Raises:
+        UsageProblem: It is too large, or no whole JPEG or PNG picture.
+    """
+    if len(data) > LARGEST:
+        raise UsageProblem(f"The photo {name} has more than {LARGEST >> 20} MB. Save a smaller one.")
     try:
         suffix, kept = cleared(data)
     except ValueError as error:
         raise UsageProblem(
-            f"{path} is not kept as a photo: {error}. Save it as a JPEG or PNG and try again."
+            f"{name} is not kept as a photo: {error}. Save it as a JPEG or PNG and try again."
         ) from error
-    return NewPhoto(kept, suffix, caption or path.name)
+    return NewPhoto(kept, suffix, caption or name)
 
 
 def cleared(data: bytes) -> tuple[str, bytes]:

@@ -27,14 +27,14 @@ if TYPE_CHECKING:
 _TRIES = 20
 
 
-def places(sessions: Path, environment: Mapping[str, str] = os.environ) -> list[Path]:
+def places(sessions: Path) -> list[Path]:
     """Folders to try, in order: beside the session, the user's state folder, the folder of temporary files.
 
     A vanished folder of sessions is not made again, because its disk may come back.
     """
     found = [sessions] if sessions.is_dir() else []
     with contextlib.suppress(UsageProblem):  # a user without a home folder
-        found.append(state_folder(environment) / "kept")
+        found.append(state_folder() / "kept")
     found.append(Path(tempfile.gettempdir()) / f"bay-assistant-{os.geteuid()}")
     return found
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import files
 from assistant.errors import RecordProblem
+from assistant.resources import refuse_installed
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -96,7 +97,9 @@ def make_private_folder(folder: Path) -> None:
 
     Raises:
         OSError: The system refused.
+        UsageProblem: It would lie in the installed program.
     """
+    refuse_installed(folder)
     missing = []
     above = folder
     while not above.is_dir():

@@ -14,7 +14,6 @@ from assistant.core.values.codec import from_json
 from assistant.core.values.entries import Entry, FactGiven, FactUndone
 from assistant.core.values.events import Note
 from assistant.errors import MALFORMED, BayAssistantError, RecordProblem, UsageProblem
-from assistant.places import expanded, home
 from assistant.printing import in_line as plain
 from assistant.record.contents import read_inside
 from assistant.record.course import Course, Dated, follow
@@ -25,8 +24,6 @@ from assistant.record.storage import read_problem
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
-
-VARIABLE = "BAY_ASSISTANT_SESSIONS"
 
 
 @dataclass(frozen=True)
@@ -121,22 +118,6 @@ def summary_from_json(body: Mapping[str, Any], parent: Path) -> Summary:
             "verdicts": tuple(body["verdicts"]),
         }
     )
-
-
-def sessions_folder(environment: Mapping[str, str] = os.environ) -> Path:
-    """The default folder of sessions.
-
-    ``$BAY_ASSISTANT_SESSIONS``, else ``bay-assistant/sessions`` under ``$XDG_DATA_HOME`` or
-    ``~/.local/share`` (XDG Base Directory Specification: a relative path there is ignored).
-
-    Raises:
-        UsageProblem: The home folder that it begins with is not known.
-    """
-    if environment.get(VARIABLE):
-        return expanded(environment[VARIABLE], VARIABLE)
-    data = environment.get("XDG_DATA_HOME", "")
-    base = Path(data) if data.startswith("/") else home() / ".local" / "share"
-    return base / "bay-assistant" / "sessions"
 
 
 def session_folders(parent: Path) -> list[Path]:

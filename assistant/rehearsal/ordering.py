@@ -64,6 +64,18 @@ def findings(library: Library, beside: Callable[[str], str]) -> list[Finding]:
     return list(found)
 
 
+def hands(library: Library) -> list[Finding]:
+    """Only what could hurt: the order of hands, key and leads, and what a caution of the step forbids."""
+    return list(
+        dict.fromkeys(
+            Finding(procedure.file, step.line, f"step {step.name}: {problem}", remedy)
+            for procedure in library.procedures.values()
+            for step in procedure.steps.values()
+            for problem, remedy in _handled(library, procedure.name, step)
+        )
+    )
+
+
 def _judged(library: Library, procedure: str, step: Step) -> Iterator[tuple[str, str]]:
     terms = library.terms
     choices = instructing.spoken_answers(library, step)
@@ -77,6 +89,12 @@ def _judged(library: Library, procedure: str, step: Step) -> Iterator[tuple[str,
             f"a reading between two places is read back as '{placing.place_words(library, step)}'",
             "Give it a name under 'called' in terms.yaml",
         )
+    yield from _handled(library, procedure, step)
+
+
+def _handled(library: Library, procedure: str, step: Step) -> Iterator[tuple[str, str]]:
+    """Problems with what the hands are told to do."""
+    terms = library.terms
     yield from _forbidden(library, step)
     for before in (None, *measured_before(library, library.procedures[procedure], step)):
         for whole in (False, True):

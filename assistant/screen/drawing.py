@@ -11,6 +11,7 @@ from assistant.core.values.board import Board
 from assistant.screen.plain import render
 
 if TYPE_CHECKING:
+    from assistant.screen.inviting import Invitation
     from assistant.screen.plain import Level
 
 _ANEW_S = 5.0
@@ -70,7 +71,14 @@ class Picture:
         self._written_at = 0.0
 
     def changes(
-        self, board: Board, level: Level | None, size: tuple[int, int], now: float, *, anew: bool
+        self,
+        board: Board,
+        level: Level | None,
+        size: tuple[int, int],
+        now: float,
+        *,
+        anew: bool,
+        invitation: Invitation | None = None,
     ) -> str:
         """Text to write so that the terminal shows this; "" if it already does.
 
@@ -80,8 +88,9 @@ class Picture:
             size: Columns and rows of the terminal.
             now: Seconds since the session began, for a countdown.
             anew: Clear the terminal and write all lines.
+            invitation: The address of the board for tablets.
         """
-        lines = render(board, *size, now, level, self._colour, blocks=self._blocks)
+        lines = render(board, *size, now, level, self._colour, blocks=self._blocks, invitation=invitation)
         out = []
         all_lines = time.monotonic() - self._written_at >= _ANEW_S
         if size != self._size or anew:

@@ -10,11 +10,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assistant.screen.inviting import address_part, room_beside, with_code
 from assistant.screen.lettering import clip, columns
 from assistant.screen.parts import LARGE_FIRST, Level, Row, parts_of
 
 if TYPE_CHECKING:
     from assistant.core.values.board import Board
+    from assistant.screen.inviting import Invitation
     from assistant.screen.parts import Part
 
 __all__ = ["Level", "render"]
@@ -31,6 +33,7 @@ def render(
     colour: bool = False,
     *,
     blocks: bool = True,
+    invitation: Invitation | None = None,
 ) -> list[str]:
     """The picture of a board: exactly `height` lines, none wider than `width` columns.
 
@@ -42,15 +45,22 @@ def render(
         level: Level of the microphone; None if there is none.
         colour: Use colour and weight (SGR sequences, ECMA-48); nothing depends on them.
         blocks: The terminal can show block characters; else large letters are made of ``#``.
+        invitation: The address of the board for tablets; None without one.
     """
-    inner = max(1, width - 2 * _MARGIN)
+    left = room_beside(invitation, board, width, height, blocks=blocks)
+    kept = width if left is None else left
+    inner = max(1, kept - 2 * _MARGIN)
     parts = parts_of(board, inner, now, level, blocks=blocks)
+    parts["address"] = address_part(invitation, inner)
     sizes = _grow(parts, height, board.mode)
-    return [_paint(row, width, colour=colour) for row in _arrange(sizes, height)]
+    lines = [_paint(row, kept, colour=colour) for row in _arrange(sizes, height)]
+    if left is None or invitation is None:
+        return lines
+    return with_code(lines, invitation, left, colour=colour)
 
 
 _ABOVE = ("title", "caution", "alarm", "headline", "lines", "countdown", "typed", "choices")
-_BELOW = ("lost", "message", "heard", "keys", "level")
+_BELOW = ("lost", "message", "heard", "address", "keys", "level")
 
 Wishes = tuple[tuple[str, int], ...]
 """Parts that may grow, in this order: (part, to which of its sizes). A size that a part lacks is skipped."""
@@ -58,6 +68,7 @@ Wishes = tuple[tuple[str, int], ...]
 _PRESENT: Wishes = (
     ("caution", 1), ("headline", 1), ("typed", 1), ("countdown", 1), ("choices", 1), ("alarm", 1), ("lost", 1),
     ("lines", 1), ("lost", 2), ("message", 1), ("heard", 1), ("title", 1), ("keys", 1), ("level", 1),
+    ("address", 1),
 )  # fmt: skip
 
 _USUAL: Wishes = (

@@ -6,8 +6,9 @@ import contextlib
 import os
 import threading
 import time
-from typing import TYPE_CHECKING, Protocol, Self, TextIO
+from typing import TYPE_CHECKING, Protocol, TextIO
 
+from assistant.closing import Closes
 from assistant.core.values.board import Board
 from assistant.keys.restoring import Undo
 from assistant.printing import unescaped
@@ -18,8 +19,8 @@ from assistant.screen.quiet import Quiet
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from types import TracebackType
 
+    from assistant.screen.inviting import Invitation
     from assistant.screen.plain import Level
 
 _REDRAW_S = 0.1
@@ -58,7 +59,7 @@ class Screen(Protocol):
         """Leave the terminal as it was."""
 
 
-class TerminalScreen:
+class TerminalScreen(Closes):
     """Draws the board in place on a terminal; a thread redraws while a countdown runs.
 
     Meanwhile nothing else that is written to descriptors 1 and 2 reaches that terminal (see `quiet`).
@@ -70,12 +71,21 @@ class TerminalScreen:
         stream: A text stream whose file is a terminal.
         now: The session's clock, seconds since it began.
         colour: Use colour; None: unless the environment sets NO_COLOR (no-color.org) or the terminal is dumb.
+        invitation: Gives the address of the board for tablets, each time that the picture is drawn.
     """
 
-    def __init__(self, stream: TextIO, now: Callable[[], float], *, colour: bool | None = None) -> None:
+    def __init__(
+        self,
+        stream: TextIO,
+        now: Callable[[], float],
+        *,
+        colour: bool | None = None,
+        invitation: Callable[[], Invitation | None] = lambda: None,
+    ) -> None:
         stream = unescaped(stream)
         plain = os.environ.get("NO_COLOR", "") != "" or os.environ.get("TERM", "dumb") == "dumb"
         self._now = now
+        self._invitation = invitation
         self._to_show = ToShow()
         self._picture = Picture(
             colour=not plain if colour is None else colour, blocks=_can_write(stream, "█▀▄·│▁")
@@ -89,14 +99,6 @@ class TerminalScreen:
         self._write(_ENTER)
         self._thread = threading.Thread(target=self._draw_on, name="screen", daemon=True)
         self._thread.start()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def show(self, board: Board, at: float) -> None:  # noqa: ARG002  (part of `Screen`)
         """Draw this board; drawn within a tenth of a second."""
@@ -160,7 +162,9 @@ class TerminalScreen:
         # A window of no size (a serial line that does not say) is taken as the traditional 80 by 24.
         shape = (size.columns or 80, size.lines or 24)
         anew, self._anew = self._anew, False
-        text = self._picture.changes(board, level, shape, self._now(), anew=anew)
+        text = self._picture.changes(
+            board, level, shape, self._now(), anew=anew, invitation=self._invitation()
+        )
         return not text or self._write(text)
 
     def _write(self, text: str) -> bool:
@@ -174,7 +178,7 @@ class TerminalScreen:
         return True
 
 
-class LineScreen:
+class LineScreen(Closes):
     """Prints the dialogue as it happens, one line for each thing, for a pipe, a file or the demo.
 
     ``00:16.0  HEARD  feed lit``
@@ -189,14 +193,6 @@ class LineScreen:
         self._stream = stream
         self._board = Board()
         self._lock = threading.Lock()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def show(self, board: Board, at: float) -> None:
         """Print what changed: a new test, a message, voice or keys only."""
@@ -257,11 +253,20 @@ class LineScreen:
             self._stream.flush()
 
 
-def open_screen(stream: TextIO, now: Callable[[], float], *, lines: bool = False) -> Screen:
-    """The screen that suits a stream: in place on a terminal, else (or when `lines`) as running dialogue."""
+def open_screen(
+    stream: TextIO,
+    now: Callable[[], float],
+    *,
+    lines: bool = False,
+    invitation: Callable[[], Invitation | None] = lambda: None,
+) -> Screen:
+    """The screen that suits a stream: in place on a terminal, else (or when `lines`) as running dialogue.
+
+    `invitation` gives the address of the board, which a screen in place shows.
+    """
     if lines or not stream.isatty():
         return LineScreen(stream)
-    return TerminalScreen(stream, now)
+    return TerminalScreen(stream, now, invitation=invitation)
 
 
 def _can_write(stream: TextIO, letters: str) -> bool:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 import select
 import sys
 import time
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING
 
+from assistant.closing import Closes
+from assistant.screen.inviting import Invitation
 from assistant.screen.several import SeveralScreens
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
-    from types import TracebackType
 
     from assistant.board.hub import Hub
     from assistant.board.serving import Door, Server
@@ -47,7 +49,7 @@ class Here:
         return self._runner.talk.library.procedures[procedure].circuit, self._runner.step.measure
 
 
-class Boarding:
+class Boarding(Closes):
     """Opens, shows and closes the board of a session; does nothing for a session without one.
 
     Args:
@@ -61,17 +63,14 @@ class Boarding:
         self._door: Door | None = None
         self._hub: Hub | None = None
         self._server: Server | None = None
+        self._code: Invitation | None = None
         if options is not None:
             from assistant.board.serving import Door  # noqa: PLC0415  only with a board
 
             self._door = Door(options)
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def close(self) -> None:
+        """Serve no longer."""
         if self._server is not None:
             self._server.close()
         if self._door is not None:
@@ -112,13 +111,21 @@ class Boarding:
 
         assert self._door is not None  # noqa: S101
         address = self._door.address()
-        print(code(address))
+        drawn = code(address)
+        self._code = Invitation(address, tuple(drawn.splitlines()))
+        print(drawn)
         print(f"Board: {address}")
         if self._door.tokens.watch:
             print(f"To watch only: {self._door.address(Role.WATCH)}")
         if self._door.certificate is None:
             print(HTTP_IS_OPEN)
         sys.stdout.flush()
+
+    def invitation(self) -> Invitation | None:
+        """The address for the session's own screen; None without a board."""
+        if self._code is None:
+            return None
+        return dataclasses.replace(self._code, awaited=self._tablets() == 0)
 
     def _tablets(self) -> int:
         return 0 if self._server is None else self._server.tablets

@@ -17,13 +17,14 @@ import signal
 import sys
 import threading
 import time
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING
 
+from assistant.closing import Closes
 from assistant.keys.restoring import undo_all
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from types import FrameType, TracebackType
+    from types import FrameType
 
     Handler = Callable[[int, FrameType | None], object] | int | signal.Handlers
 
@@ -40,7 +41,7 @@ _LAST_WORDS_S = 0.5
 _STOP = 0  # no signal has this number
 
 
-class Ending:
+class Ending(Closes):
     """Holds signals back from `begin` until the ``with`` block ends; then the handlers are as they were.
 
     A signal that is ignored (``nohup``, a job in the background of a shell) stays ignored; but not SIGINT if the keys
@@ -68,14 +69,6 @@ class Ending:
         self._pipe: tuple[int, int] | None = None
         self._wakeup_before = -1
         self._thread: threading.Thread | None = None
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.end()
 
     @property
     def asked(self) -> int | None:
@@ -110,7 +103,7 @@ class Ending:
         if asked is not None:
             call()
 
-    def end(self) -> None:
+    def close(self) -> None:
         """Put the handlers back; safe to call twice."""
         with self._lock:
             hurry, self._hurry = self._hurry, None

@@ -76,7 +76,7 @@ def hearing_of(settings: Settings, library: Library, grammars: GrammarSet, closi
 
     model = find_model(settings.folders.model)
     if settings.resume is None:
-        hearer = hearer_of(settings.facts.technician)
+        hearer = hearer_of(settings.facts.technician, settings.initials)
     else:
         header = resumed_folder(settings.sessions, settings.resume) / HEADER_FILE
         hearer = hearer_again(parse_header(read_file(header), HEADER_FILE).heard_by)

@@ -10,12 +10,11 @@ from contextlib import ExitStack
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from assistant import resources
 from assistant.core.dialogue.runner import Runner
 from assistant.errors import GearProblem, RecordBroken, RecordProblem
-from assistant.grammar.grammar_set import GrammarSet
 from assistant.loading.folder import load_folder
-from assistant.record import SessionLog, sessions_folder
+from assistant.places import sessions_folder
+from assistant.record import SessionLog
 from assistant.record.header import HeardBy, SpokenBy
 from assistant.record.history import read_history
 from assistant.record.recorded import repeated_sentence
@@ -31,7 +30,8 @@ from assistant.session.ending import Ending
 from assistant.session.hearing import hearing_of, hearing_remarks, resumed_folder
 from assistant.session.keyed import open_keys, open_pad
 from assistant.session.loop import Ears, Session
-from assistant.session.shop import counted_sentence, left_out_sentence
+from assistant.session.procedures_used import folder_of, opened
+from assistant.session.shop import counted_sentence, lamp_remarks, left_out_sentence
 from assistant.session.telephone import tell_of_telephones
 from assistant.speaking.neural.pronouncing import use_lexicon
 
@@ -70,20 +70,20 @@ def run(settings: Settings) -> int:
 
 
 def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
-    grammars = GrammarSet.load(settings.folders.grammars or resources.directory("grammars"))
-    use_lexicon(grammars.lexicon.path)
-    library, knowledge = load_folder(_procedures(settings))
+    using = opened(settings)
+    use_lexicon(using.grammars.lexicon.path)
     if settings.resume is None:
-        library.procedure(settings.procedure)
+        using.library.procedure(settings.procedure)
     wanted = settings.gear
     # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
     with ExitStack() as shown, ExitStack() as gear:
         pad = open_pad(wanted.pad, gear)
-        hearing = None if wanted.keys_only else hearing_of(settings, library, grammars, gear)
+        hearing = None if wanted.keys_only else hearing_of(settings, using.library, using.grammars, gear)
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only and not board.there)
         output, microphone = open_gear(wanted, news, gear)
-        findings, remarks = _findings(settings, library.terms, knowledge)
+        findings, of_past = _findings(settings, using.library.terms, using.knowledge)
+        remarks = (*using.remarks, *of_past, *lamp_remarks(settings, using.library.terms))
         ending.begin()
         gear.callback(Awake().close)
         log, voice = _log_and_voice(settings, findings, hearing.heard_by() if hearing else HeardBy())
@@ -95,7 +95,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
         now = _clock(begun)
         board.begin(runner, now, settings.sessions, ending.due)
         lines = wanted.plain or (wanted.silent and _too_small())
-        screen = board.beside(open_screen(sys.stdout, now, lines=lines))
+        screen = board.beside(open_screen(sys.stdout, now, lines=lines, invitation=board.invitation))
         shown.callback(screen.close)
         session = Session(
             runner=runner,
@@ -115,7 +115,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
             gear.callback(session.ears.close)
         open_keys(pad, session, news, gear)
         tell_of_telephones(wanted, session.tell, gear)
-        for remark in (*hearing_remarks(hearing), *remarks):
+        for remark in (*remarks, *hearing_remarks(hearing)):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
         _lead(session, settings, log)
@@ -262,10 +262,6 @@ def _findings(
     return history.findings(), [counted_sentence(len(history.counted)), *remarks]
 
 
-def _procedures(settings: Settings) -> Path:
-    return settings.folders.procedures or resources.directory("procedures")
-
-
 def _log_and_voice(
     settings: Settings, findings: Findings | None, heard_by: HeardBy
 ) -> tuple[SessionLog, Voice]:
@@ -277,10 +273,11 @@ def _log_and_voice(
         made = SessionLog.create(
             settings.sessions,
             settings.facts,
-            _procedures(settings),
+            folder_of(settings),
             findings=findings,
             spoken_by=spoken_by,
             heard_by=heard_by,
+            shop=settings.shop,
         )
         return made, voice
     log = SessionLog.resume(resumed_folder(settings.sessions, settings.resume))

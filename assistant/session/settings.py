@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from assistant.record import Facts
+from assistant.record.header import Shop
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,8 @@ class Settings:
         gear: Microphone, loudspeaker and screen.
         folders: Other folders than the bundled ones.
         board: How the session's board is served; None for none.
+        shop: The shop, from its settings.
+        initials: The technician as typed, under whom a voice may have been learnt before the name was set.
     """
 
     procedure: str
@@ -94,3 +97,5 @@ class Settings:
     gear: Gear = field(default_factory=Gear)
     folders: Folders = field(default_factory=Folders)
     board: BoardOptions | None = None
+    shop: Shop = field(default_factory=Shop)
+    initials: str = ""

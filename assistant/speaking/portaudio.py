@@ -7,8 +7,12 @@ import importlib
 from typing import Any
 
 from assistant.errors import GearProblem
+from assistant.packages import PORTAUDIO, installing
 
-NO_PORTAUDIO = "PortAudio, which plays and records sound, is not installed. Run: apt install libportaudio2"
+
+def no_portaudio() -> str:
+    """The sentence for a machine without PortAudio, with the package's name on this system."""
+    return f"PortAudio, which plays and records sound, is not installed. {installing(PORTAUDIO)}."
 
 
 def load_sounddevice() -> Any:
@@ -20,7 +24,7 @@ def load_sounddevice() -> Any:
     try:
         return importlib.import_module("sounddevice")
     except OSError as error:
-        raise GearProblem(NO_PORTAUDIO) from error
+        raise GearProblem(no_portaudio()) from error
     except ImportError as error:
         raise GearProblem(f"Live sound cannot be loaded: {error}. Install bay-assistant again.") from error
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from assistant.errors import GearProblem
+from assistant.packages import ALSA_TO_PULSE, installing
 from assistant.printing import in_line
 from assistant.speaking.portaudio import device_named, load_sounddevice
 
@@ -32,11 +33,6 @@ ANSWER_S = 3.0
 
 SERVER = "pulse"
 """PortAudio's name of the sound server."""
-
-NO_PLUG_IN = (
-    "To name a microphone or loudspeaker of the sound server, ALSA's plug-in is needed. "
-    "Run: apt install libasound2-plugins"
-)
 
 _VARIABLE: dict[Kind, str] = {"input": "PULSE_SOURCE", "output": "PULSE_SINK"}
 _WORD: dict[Kind, str] = {"input": "microphone", "output": "loudspeaker"}
@@ -216,7 +212,10 @@ def _has(sounddevice: Any, wanted: str, kind: Kind) -> bool:
 def _taken(one: ServerDevice, sounddevice: Any) -> str:
     """Have the next streams use this source or sink."""
     if not _has(sounddevice, SERVER, one.kind):
-        raise GearProblem(NO_PLUG_IN)
+        raise GearProblem(
+            "To name a microphone or loudspeaker of the sound server, ALSA's plug-in is needed. "
+            f"{installing(ALSA_TO_PULSE)}."
+        )
     os.environ[_VARIABLE[one.kind]] = one.name
     return SERVER
 

@@ -6,8 +6,6 @@ import functools
 import hashlib
 import importlib
 import importlib.metadata
-import os
-import tempfile
 import threading
 from concurrent.futures import Future
 from pathlib import Path
@@ -15,6 +13,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
+from assistant import places
 from assistant.core.words.sentences import sentences
 from assistant.errors import GearProblem
 from assistant.speaking import DEFAULT_RATE, LEAST_WORDS, MOST_WORDS, tones
@@ -50,8 +49,8 @@ class Voice:
             `assistant.speaking.driver.FASTEST`).
         voice_name: ``heart``, ``espeak``, or the name of another voice of eSpeak NG such as ``gmw/en-us+f3``;
             None for the default.
-        cache_folder: Folder for rendered sentences; None for the user's cache folder
-            (``$XDG_CACHE_HOME/bay-assistant/speech``, XDG Base Directory Specification 0.8).
+        cache_folder: Folder for rendered sentences; None for
+            `assistant.places.cache_folder`.
             A folder that cannot be written is not an error: sentences are then simply rendered again.
 
     Raises:
@@ -76,7 +75,7 @@ class Voice:
         self.rate_words_per_minute = rate_words_per_minute
         self.voice_name = voice_named(voice_name)
         self._level = LEVELS[0]
-        self._kept = KeptSounds(cache_folder if cache_folder is not None else _user_cache())
+        self._kept = KeptSounds(cache_folder if cache_folder is not None else places.cache_folder("speech"))
         self._held = HeldSounds(_MOST_HELD_BYTES)
         self._rendering: dict[str, Future[Sound]] = {}
         self._lock = threading.Lock()
@@ -194,15 +193,6 @@ def _read_as(voice: str, sentence: str) -> str:
         return f"/{pronouncing.phonemes(sentence)}/"
     except (ValueError, GearProblem):  # another voice will speak it
         return sentence
-
-
-def _user_cache() -> Path:
-    base = os.environ.get("XDG_CACHE_HOME", "")
-    try:
-        root = Path(base) if Path(base).is_absolute() else Path.home() / ".cache"
-    except RuntimeError:  # no home folder: an unwritable place will do
-        root = Path(tempfile.gettempdir()) / "no-home" / "cache"
-    return root / "bay-assistant" / "speech"
 
 
 @functools.cache

@@ -261,6 +261,7 @@ class FirstPage:
     """The parts of the first page that say what failed and what was done about it.
 
     Attributes:
+        shop: The shop's name, address and telephone number at the head; empty where its settings did not tell.
         deciding: The tests that decided the verdict, before the repair and after it, those that failed first.
         open_faults: Faults that the verdict names and its own tests do not tell apart; empty if it names only one.
         next_check: The next safe check, if the verdict names one.
@@ -274,6 +275,7 @@ class FirstPage:
         photos: Photos of all reviews.
     """
 
+    shop: tuple[Statement, ...]
     deciding: tuple[Compared, ...]
     open_faults: Statement
     next_check: Statement

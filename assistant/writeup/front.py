@@ -32,6 +32,10 @@ _BLANK_LINES = 2
 
 def front(draft: Draft) -> Iterator[str]:
     """The parts of the page in order, as HTML."""
+    if draft.shop:
+        name, *rest = (row for one in draft.shop for row in one.text.split("\n"))
+        below = f"<div>{escape(', '.join(rest))}</div>" if rest else ""
+        yield f'<div class="shop"><b>{escape(name)}</b>{below}</div>'
     yield f'<header><h1>Diagnosis and repair</h1><div class="state">{escape(draft.state.text)}</div></header>'
     yield f'<dl class="facts">{"".join(map(_fact, draft.facts))}</dl>'
     yield _three(draft)

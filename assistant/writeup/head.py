@@ -7,12 +7,16 @@ from typing import TYPE_CHECKING
 from assistant.core.values.entries import FactGiven
 from assistant.record.recorded import repeated_sentence
 from assistant.writeup import given, timing
-from assistant.writeup.contents import MAKER_FIRST, MAKER_FIRST_SIGNED, NO_LIMIT_OF_OURS, Fact
-from assistant.writeup.statement import NOTHING, Source, Statement, clock, duration, header, line, seal
+from assistant.writeup.contents import MAKER_FIRST, MAKER_FIRST_SIGNED, NO_LIMIT_OF_OURS, Asked, Fact
+from assistant.writeup.statement import NOTHING, Source, Statement, clock, duration, header, line, seal, term
 
 if TYPE_CHECKING:
+    from assistant.core.library.library import Library
     from assistant.record.course import Course
     from assistant.record.recorded import RecordedSession
+
+CLAMP = "clamp"
+"""What the terms call every current clamp in short."""
 
 
 def boxes(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
@@ -42,6 +46,29 @@ def boxes(session: RecordedSession, course: Course) -> tuple[Fact, ...]:
         box("VIN", "vin"),
         box("Odometer", "odometer"),
     )
+
+
+def shop(session: RecordedSession) -> tuple[Statement, ...]:
+    """The shop's name, address and telephone number, as its settings told them when the session began."""
+    known = session.header.shop
+    told = (("name", known.name), ("address", known.address), ("telephone", known.telephone))
+    return tuple(Statement(value, header(f"shop.{key}")) for key, value in told if value)
+
+
+def conditions(session: RecordedSession, library: Library, course: Course) -> tuple[Asked, ...]:
+    """Facts about the car and the work, from the session and from the shop's settings."""
+    return (*given.asked(library, course, specifications=False), *_tools(session, library, course))
+
+
+def _tools(session: RecordedSession, library: Library, course: Course) -> tuple[Asked, ...]:
+    """The shop's current clamp, if its settings named one and a result was measured with it."""
+    clamp = session.header.shop.clamp
+    used = {library.step(one.result.procedure, one.result.step).measure.instrument for one in course.results}
+    with_clamp = sorted(name for name in used if library.terms.instruments[name].short == CLAMP)
+    if not clamp or not with_clamp:
+        return ()
+    sources = (*header("shop.clamp"), *term("instruments", with_clamp[0]))
+    return (Asked("Clamp", clamp, "from the shop's settings", "", (), sources),)
 
 
 def concern(session: RecordedSession) -> Statement:

@@ -12,6 +12,7 @@ import logging
 from typing import TYPE_CHECKING, Any, cast
 
 from assistant.errors import UsageProblem
+from assistant.packages import PANGO, installing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,11 +20,13 @@ if TYPE_CHECKING:
 _DPI, _QUALITY = 200, 85
 """A photo is set with so many dots an inch, as JPEG of this quality; the whole one stays in the session."""
 
-MISSING = (
-    "For a PDF, WeasyPrint and Pango are needed: pip install 'bay-assistant[pdf]' and "
-    "apt-get install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-liberation. "
-    "Without them, open the page of --html in a browser and print it."
-)
+
+def lacking() -> str:
+    """The sentences for a machine without WeasyPrint or its library."""
+    return (
+        "For a PDF, WeasyPrint and Pango are needed. WeasyPrint: pip install 'bay-assistant[pdf]'. "
+        f"Pango: {installing(PANGO)}. Without them, open the page of --html in a browser and print it."
+    )
 
 
 def pdf(page: str) -> bytes:
@@ -36,7 +39,7 @@ def pdf(page: str) -> bytes:
         with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
             import weasyprint  # noqa: PLC0415
     except (ImportError, OSError) as error:
-        raise UsageProblem(MISSING) from error
+        raise UsageProblem(lacking()) from error
     logging.getLogger("weasyprint").setLevel(logging.CRITICAL)  # hints about CSS for the screen
     document = weasyprint.HTML(string=page, url_fetcher=_fetcher(weasyprint))
     written = document.write_pdf(optimize_images=True, jpeg_quality=_QUALITY, dpi=_DPI)

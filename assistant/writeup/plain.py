@@ -34,7 +34,9 @@ _BLANK_LINES = 2
 
 def text(draft: Draft) -> str:
     """The write-up in lines of at most `WIDTH` characters, except for a longer word."""
-    lines = ["DIAGNOSIS AND REPAIR", *_wrapped(draft.state.text.upper(), ""), "=" * WIDTH]
+    lines = [line for one in draft.shop for row in one.text.split("\n") for line in _wrapped(row, "")]
+    lines += [""] if lines else []
+    lines += ["DIAGNOSIS AND REPAIR", *_wrapped(draft.state.text.upper(), ""), "=" * WIDTH]
     for fact in draft.facts:
         lines += _wrapped(fact.value or _BLANK, f"{fact.label + ':':<{_LABEL}}")
     lines += _section("COMPLAINT (customer's words)", [draft.concern.text or "_" * (WIDTH - 2)])

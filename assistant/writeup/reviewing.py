@@ -35,7 +35,8 @@ class WantedReview:
     """The contents of a review; see `assistant.record.reviews.Review`.
 
     `found` are faults by name or in plain words, `parts` and `labour` lines like "ignition coil; 1; 89.50"; a part's
-    fourth cell is its number. `photos` are lines like "burnt-pin.jpg; pin 4".
+    fourth cell is its number. `photos` are lines like "burnt-pin.jpg; pin 4", and
+    `taken` are photos that came without a file.
     """
 
     reviewer: str = ""
@@ -48,6 +49,7 @@ class WantedReview:
     codes: tuple[str, ...] = ()
     location: str = ""
     photos: tuple[str, ...] = ()
+    taken: tuple[NewPhoto, ...] = ()
 
     def says_something(self) -> bool:
         """Whether there is anything to be kept."""
@@ -60,6 +62,7 @@ class WantedReview:
             self.codes,
             self.location,
             self.photos,
+            self.taken,
         )
         return any(said) or self.sign
 
@@ -98,7 +101,7 @@ def record_review(folder: Path, wanted: WantedReview) -> Review:
         remarks=wanted.remarks,
         codes=wanted.codes,
         location=wanted.location,
-        photos=tuple(map(photo_named, wanted.photos)),
+        photos=(*map(photo_named, wanted.photos), *wanted.taken),
         sign=text(made) if wanted.sign else None,
     )
     if (folder / TEXT_FILE).exists():

@@ -17,6 +17,8 @@ body { margin: 0 auto; padding: 1.2rem; max-width: 58rem; color: #111; backgroun
   font: 0.86rem/1.42 FONTS; }
 header { display: flex; flex-wrap: wrap; justify-content: space-between; align-items: flex-end; gap: 0.3rem 1rem;
   border-bottom: 2.5pt solid #111; padding-bottom: 0.35rem; }
+.shop { font-size: 0.8rem; margin-bottom: 0.3rem; overflow-wrap: anywhere; }
+.shop b { font-size: 1.05rem; }
 h1 { font-size: 1.35rem; font-weight: 700; letter-spacing: 0.01em; margin: 0; }
 .state { font-size: 0.74rem; letter-spacing: 0.05em; border: 1pt solid #111; padding: 0.16rem 0.55rem; }
 .facts { display: flex; flex-wrap: wrap; border-left: 0.75pt solid #777; border-top: 0.75pt solid #777;

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 from recorded import FACTS, OPEN_CONTROL_WIRE, folder, scripted
 
 from assistant.board.access import Admission, ServedAt, Tokens
@@ -162,6 +164,67 @@ def test_what_cannot_be_kept_is_said_and_what_was_typed_stays(
     assert typed not in answer.text
 
 
+def photo(colour: str, kind: str = "JPEG") -> bytes:
+    """A picture as Pillow, an outside program, writes it, with a place in it as a phone does."""
+    out = io.BytesIO()
+    taken = Image.Exif()
+    taken[0x8825] = {1: "N", 2: (48.0, 8.0, 0.0)}  # GPS latitude (Exif 2.32, 4.6.6)
+    Image.new("RGB", (320, 200), colour).save(out, kind, exif=taken)
+    return out.getvalue()
+
+
+def test_photos_come_with_a_review_and_lose_where_they_were_taken(
+    shop: Shop, tablet: Client, session: Path
+) -> None:
+    """Each photo keeps its picture and its own caption, says no place, and stands in the write-up's page."""
+    signed_in(shop, tablet, session)
+    answer = tablet.post(
+        f"/sessions/{session.name}/review",
+        data={"done": "Spliced it.", "reviewer": "JO", "captions": "pin 4\nthe splice"},
+        files=[
+            ("photo", ("a.jpg", photo("red"), "image/jpeg")),
+            ("photo", ("../../b.png", photo("blue", "PNG"), "image/png")),
+        ],
+    )
+    assert "Review 1 is kept" in answer.text, answer.text
+    (review,) = read_reviews(session)
+    kept = [(one.file, one.caption) for one in review.details.photos]
+    assert [("photo-1.jpg", "pin 4"), ("photo-2.png", "the splice")] == kept
+    assert not verify(session)
+    page = tablet.get(f"/sessions/{session.name}/write-up").text
+    for (name, _), kind, colour in zip(
+        kept, ("image/jpeg", "image/png"), ((254, 0, 0), (0, 0, 255)), strict=True
+    ):
+        assert f'src="{name}"' in page
+        got = tablet.get(f"/sessions/{session.name}/{name}")
+        assert kind == got.headers["content-type"]
+        shown = Image.open(io.BytesIO(got.content))
+        assert colour == shown.convert("RGB").getpixel((10, 10))
+        assert 0x8825 not in shown.getexif()
+
+
+@pytest.mark.parametrize(
+    ("sent", "says"),
+    [
+        ([b"GIF89a"], "neither a JPEG nor a PNG"),
+        ([photo("red")[:400]], "cut short"),
+        ([photo("red")] * 13, "at most 12 photos"),
+        ([b"\xff\xd8\xff" + bytes(20 << 20)], "more than 20 MB"),
+    ],
+)
+def test_what_is_no_photo_is_refused_and_what_was_typed_stays(
+    shop: Shop, tablet: Client, session: Path, sent: list[bytes], says: str
+) -> None:
+    """Nothing is kept of a review with a damaged photo, too many, or one too large; the reason is told."""
+    signed_in(shop, tablet, session)
+    files = [("photo", (f"{at}.jpg", data, "image/jpeg")) for at, data in enumerate(sent)]
+    answer = tablet.post(f"/sessions/{session.name}/review", data={"done": "Spliced it."}, files=files)
+    assert 422 == answer.status_code
+    assert says in answer.text
+    assert () == tuple(read_reviews(session))
+    assert not list(session.glob("photo-*"))
+
+
 def test_a_form_from_elsewhere_changes_nothing(shop: Shop, tablet: Client, session: Path) -> None:
     """A page of another origin with the same cookie signs nothing and closes nothing."""
     signed_in(shop, tablet, session)
@@ -195,6 +258,8 @@ def test_a_watcher_and_a_running_session_show_no_papers(session: Path) -> None:
         "/sessions/{name}/clips/0001.wav",
         "/sessions/{name}/procedures/terms.yaml",
         "/sessions/{name}/photos/x.svg",
+        "/sessions/{name}/photo-1.svg",
+        "/sessions/{name}/log.jsonl",
     ],
 )
 def test_no_address_leads_out_of_the_sessions(tablet: Client, session: Path, path: str) -> None:

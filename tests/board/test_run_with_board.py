@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import shutil
 import subprocess
@@ -11,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from assistant.record import read_reviews
 
@@ -69,6 +71,9 @@ def started(tmp_path: Path) -> Iterator[Started]:
 def test_a_session_is_closed_reviewed_and_signed_on_the_tablet(started: Started, tmp_path: Path) -> None:
     """From the address in the terminal to a signed write-up nothing is typed on the machine."""
     address = started.said(r"Board: (http://127\.0\.0\.1:\d+/in/[\w-]+)")
+    out = io.BytesIO()
+    Image.new("RGB", (40, 30), "red").save(out, "PNG")
+    taken = out.getvalue()
     with playwright.sync_playwright() as opened:
         browser = opened.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         page = browser.new_page(viewport={"width": 800, "height": 1280})
@@ -90,10 +95,17 @@ def test_a_session_is_closed_reviewed_and_signed_on_the_tablet(started: Started,
         page.get_by_label("Code").fill(started.said(r"sign in at the board: (\d{6})"))
         page.get_by_role("button", name="Sign in", exact=True).click()
         page.get_by_label("What did you fix?").fill("Cleaned the ground.")
+        page.get_by_label("Photos", exact=True).set_input_files(
+            files=[{"name": "pin.png", "mimeType": "image/png", "buffer": taken}]
+        )
+        page.get_by_label("What the photos show").fill("pin 4")
         page.get_by_label("Your name").fill("J. Okoye")
         page.get_by_label("I sign").check()
         page.get_by_role("button", name="Keep the review").click()
         page.wait_for_selector("text=Review 1 is kept, signed by J. Okoye.")
+        shown = page.frame_locator("iframe").locator("figure.photo img")
+        shown.scroll_into_view_if_needed()
+        assert 40 == shown.evaluate("image => image.decode().then(() => image.naturalWidth)")
         page.get_by_role("button", name="Close the board").click()
         page.wait_for_selector("text=The board is closed.")
         browser.close()
@@ -101,6 +113,7 @@ def test_a_session_is_closed_reviewed_and_signed_on_the_tablet(started: Started,
     (session,) = (tmp_path / "sessions").glob("2*")
     (review,) = read_reviews(session)
     assert "Cleaned the ground." == review.done
+    assert ["pin 4"] == [photo.caption for photo in review.details.photos]
 
 
 def test_an_address_that_is_not_the_machines_is_refused_before_there_is_a_session(tmp_path: Path) -> None:

@@ -60,7 +60,7 @@ def test_the_code_in_the_terminal_is_the_address() -> None:
     """The modules that are printed are those that segno makes of the address, quiet zone included."""
     address = "http://127.0.0.1:8470/in/abcdefghijklmnopqrstuv"
     lines = code(address).splitlines()
-    modules = [list(row) for row in segno.make(address, error="m", micro=False).matrix_iter(border=2)]
+    modules = [list(row) for row in segno.make(address, error="l", micro=False).matrix_iter(border=2)]
     dark = {" ": (1, 1), "█": (0, 0), "▀": (0, 1), "▄": (1, 0)}
     shown: list[list[int]] = []
     for line in lines:

@@ -131,7 +131,7 @@ def test_a_test_that_the_likelihoods_do_not_hold_is_found_with_the_command(folde
     found = only(folder)
     assert (found.path, found.line) == (str(file), 1 + line_of(file, "  battery-while-cranking:"))
     assert found.problem == "these tests are not weighed: battery-while-cranking"
-    assert found.remedy == "Run: bay-assistant lint --write-likelihoods"
+    assert found.remedy == f"Run: bay-assistant lint --procedures {folder} --write-likelihoods"
 
 
 def test_likelihoods_of_another_model_and_missing_ones_are_found(folder: Path) -> None:

@@ -166,8 +166,13 @@ def line_of(grammar: str, piece: str) -> int:
     return next(number for number, line in enumerate(text.splitlines(), start=1) if piece in line)
 
 
+def lacking(folder: Path, module: str, error: str) -> dict[str, str]:
+    """An environment in which a module fails as it does where its system library is missing."""
+    folder.mkdir()
+    (folder / f"{module}.py").write_text(f"raise OSError({error!r})\n", encoding="utf-8")
+    return {"PYTHONPATH": f"{folder}{os.pathsep}{ROOT}"}
+
+
 def without_portaudio(folder: Path) -> dict[str, str]:
     """An environment in which sounddevice fails as it does where the system library is missing."""
-    folder.mkdir()
-    (folder / "sounddevice.py").write_text("raise OSError('PortAudio library not found')\n", encoding="utf-8")
-    return {"PYTHONPATH": f"{folder}{os.pathsep}{ROOT}"}
+    return lacking(folder, "sounddevice", "PortAudio library not found")

@@ -23,7 +23,13 @@ def own_home(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathF
     """No test sees or leaves anything in the person's own folders; no command leaves a signal handler behind."""
     home = tmp_path_factory.mktemp("home")
     monkeypatch.setenv("HOME", str(home))
-    for variable in ("XDG_DATA_HOME", "XDG_STATE_HOME", "BAY_ASSISTANT_SESSIONS", "BAY_ASSISTANT_MODEL"):
+    for variable in (
+        "XDG_DATA_HOME",
+        "XDG_STATE_HOME",
+        "BAY_ASSISTANT_SESSIONS",
+        "BAY_ASSISTANT_MODEL",
+        "BAY_ASSISTANT_PROCEDURES",
+    ):
         monkeypatch.delenv(variable, raising=False)
     numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
     before = [signal.getsignal(number) for number in numbers]

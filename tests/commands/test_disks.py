@@ -66,7 +66,8 @@ def test_a_log_that_cannot_grow_goes_on_in_a_new_file(tmp_path: Path) -> None:
     procedures = tmp_path / "procedures"
     procedures.mkdir()
     for path in resources.directory("procedures").glob("*.yaml"):
-        shutil.copy(path, procedures)
+        if path.name != "odds.yaml":  # it would need the likelihoods, which are larger than the limit
+            shutil.copy(path, procedures)
     largest = max(path.stat().st_size for path in procedures.iterdir())
     program = Piped(
         "battery-and-cranking", "--procedures", procedures, "--sessions", sessions, file_limit=largest + 1000

@@ -122,14 +122,15 @@ def test_a_folder_of_sessions_that_cannot_be_one(
 def test_without_a_home_folder(monkeypatch: pytest.MonkeyPatch) -> None:
     """When the system does not know the home folder, the message says how to name one."""
     monkeypatch.delenv("XDG_DATA_HOME")
-    monkeypatch.setattr(Path, "home", _no_home)
+    monkeypatch.delenv("HOME", raising=False)
+    monkeypatch.setattr("pwd.getpwuid", _no_home)
     ended = call("sessions")
     assert (2, "") == (ended.status, ended.fault())
     assert "Set HOME to a folder" in ended.err
 
 
-def _no_home() -> Path:
-    raise RuntimeError("Could not determine home directory.")
+def _no_home(_number: int) -> None:
+    raise KeyError
 
 
 def test_a_working_folder_that_is_gone(tmp_path: Path) -> None:

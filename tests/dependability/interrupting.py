@@ -129,7 +129,8 @@ def _closed_terminal(tried: Try) -> None:
     """The window is closed: SIGHUP, and every descriptor of the terminal is dead."""
     rng, sessions = tried.rng, tried.folder / "sessions"
     drawn = rng.random() < 0.5
-    arguments = [word for word in session_command(sessions) if word != "--plain" or not drawn]
+    # with a procedure, because a terminal is asked for the facts otherwise
+    arguments = [word for word in session_command(sessions, "no-start") if word != "--plain" or not drawn]
     driven = start(arguments, tried.folder, whole_terminal=True)
     keys = random_keys(rng, rng.randrange(1, 80))
     driven.read(time.monotonic() + LONGEST_S, b"\x1b[2J" if drawn else b"SAYS")

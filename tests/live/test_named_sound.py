@@ -137,7 +137,7 @@ def test_a_session_says_so_on_its_screen(bay: Bay, terminal: Callable[..., Termi
     headset(bay, 8000, "device.api=bluez")
     bay.pactl("set-default-source", HEADSET)
     del bay.environment["PULSE_SOURCE"]
-    program = terminal("run", "--silent", "--plain", "--sessions", str(tmp_path / "sessions"))
+    program = terminal("run", "no-start", "--silent", "--plain", "--sessions", str(tmp_path / "sessions"))
     program.wait_for("'Blue Headset' works as a telephone")
     program.press("qq")
     assert 0 == program.ended()

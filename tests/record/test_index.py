@@ -34,7 +34,6 @@ from assistant.record import (
     index_rows,
     list_sessions,
     newest_session,
-    sessions_folder,
 )
 from assistant.record.index_file import INDEX_FILE
 from assistant.record.searching import cannot_tell, fits, words_of
@@ -141,14 +140,6 @@ def test_a_torn_last_line_does_not_spoil_the_list(tmp_path: Path) -> None:
         file.write(b'{"number":5,"ti')
     (summary,) = list_sessions(tmp_path / "sessions")
     assert ("", 1) == (summary.problem, summary.results)
-
-
-def test_where_sessions_are_kept() -> None:
-    """Our own variable first, then the XDG base directory (absolute only, as its specification says)."""
-    assert Path("/a/b") == sessions_folder({"BAY_ASSISTANT_SESSIONS": "/a/b", "XDG_DATA_HOME": "/c"})
-    assert Path("/c/bay-assistant/sessions") == sessions_folder({"XDG_DATA_HOME": "/c"})
-    home = Path("~/.local/share/bay-assistant/sessions").expanduser()
-    assert home == sessions_folder({"XDG_DATA_HOME": "relative"}) == sessions_folder({})
 
 
 # --- the index ------------------------------------------------------------------------------------

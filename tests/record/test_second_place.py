@@ -158,9 +158,10 @@ def test_a_place_of_somebody_else_is_not_used(tmp_path: Path, monkeypatch: pytes
     assert [] == list(trap.iterdir())
 
 
-def test_the_order_of_places(tmp_path: Path) -> None:
+def test_the_order_of_places(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Beside the session first, then the user's own folders; XDG's relative path is ignored."""
-    found = places(tmp_path, {"XDG_STATE_HOME": "relative"})
+    monkeypatch.setenv("XDG_STATE_HOME", "relative")
+    found = places(tmp_path)
     assert tmp_path == found[0]
     assert ["kept", "bay-assistant"] == [found[1].name, found[1].parent.name]
     assert "relative" not in str(found[1])

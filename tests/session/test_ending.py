@@ -214,7 +214,7 @@ def test_a_closed_terminal_ends_a_session_in_good_order(tmp_path: Path) -> None:
     if pid == 0:  # pragma: no cover  the program's side
         os.chdir(ROOT)
         os.environ["TERM"] = "xterm"
-        os.execv(sys.executable, [*RUN[:-1], "--sessions", str(sessions)])  # noqa: S606
+        os.execv(sys.executable, [*RUN[:-1], "no-start", "--sessions", str(sessions)])  # noqa: S606
     seen, end = b"", time.monotonic() + 30
     while b"Keys only" not in seen and time.monotonic() < end:
         if select.select([terminal], [], [], 0.2)[0]:

@@ -13,7 +13,7 @@ from recorded import BAD_COIL, OPEN_CONTROL_WIRE, folder, scripted
 from assistant.errors import UsageProblem
 from assistant.record import add_review
 from assistant.writeup import drafted, write_pdf
-from assistant.writeup.pdf import MISSING, pdf
+from assistant.writeup.pdf import lacking, pdf
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -67,4 +67,4 @@ def test_without_weasyprint_a_sentence_says_what_to_install(monkeypatch: pytest.
     monkeypatch.setattr(builtins, "__import__", missing)
     with pytest.raises(UsageProblem, match="pip install") as caught:
         pdf("<p>page</p>")
-    assert MISSING == str(caught.value)
+    assert lacking() == str(caught.value)

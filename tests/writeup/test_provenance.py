@@ -36,6 +36,7 @@ from assistant.core.values.entries import ModeChanged, ResultRepeated, ResultTak
 from assistant.core.values.events import Note
 from assistant.core.values.result import Control
 from assistant.record import Labour, Part, Review, Signature
+from assistant.record.header import Shop
 from assistant.rehearsal.dialogue import Dialogue
 from assistant.resources import directory
 from assistant.writeup import Source, Statement, draft, drafted
@@ -81,7 +82,7 @@ FRAME = tokens(
     "time speaks these most against slip eye ear finger has probability would tell its likelihoods odds any "
     "than other h s typed session left blank given anew judged less leads that set aside back not ; limits "
     "contradict each other maker's limit decided pieces do add up whole rests on tests readings "
-    "judgment blink should confirm be carries passed failed cause yet tests confirmed labor codes at"
+    "judgment blink should confirm be carries passed failed cause yet tests confirmed labor codes at shop settings"
 )
 """`h` and `s` are the units of times, which the check computes by itself."""
 
@@ -127,7 +128,8 @@ def held(source: Source, session: RecordedSession) -> set[str]:
         body = json.loads(session.header.to_bytes())
         value = at(body, source.at)
         times = f"{session.header.started:%Y %m %d %H %M}" if source.at == "started" else ""
-        return tokens(f"{json.dumps(value)} {times}")
+        words = value if isinstance(value, str) else json.dumps(value)
+        return tokens(f"{words} {times}")
     if source.file == "seal.json":
         assert session.sealed
         return tokens(f"{session.sealed.sealed:%Y %m %d %H %M}")
@@ -265,6 +267,22 @@ def test_each_sentence_with_the_circuit_model_and_reviews() -> None:
     session = recorded_session(scripted(*OPEN_CONTROL_WIRE))
     weighing = replace(session, header=replace(session.header, likelihoods=knowledge().version))
     assert check(weighing, REVIEWS, weighing=True) > 30
+
+
+SHOP = Shop("Elm Street Garage", "12 Elm Street\nSpringfield", "555 0100", "DC clamp to 40 A")
+
+
+def test_each_sentence_with_a_shop_that_was_set() -> None:
+    """Name, address, telephone and clamp come from the header, and a session says all of them or none."""
+    session = recorded_session(scripted("12.5 V", "8.5 V", "180 A", procedure="battery-and-cranking"))
+    before = draft(session, library())
+    session = replace(session, header=replace(session.header, shop=SHOP))
+    made = draft(session, library())
+    assert [SHOP.name, SHOP.address, SHOP.telephone] == [one.text for one in made.shop]
+    assert ["Clamp"] == [one.label for one in made.conditions if one.value == SHOP.clamp]
+    assert check(session) > 10
+    known = set(before.statements())
+    assert 4 == sum(one not in known for one in made.statements())
 
 
 def test_each_sentence_about_changes_that_were_told() -> None:

@@ -18,6 +18,7 @@ def go_ahead(talk: Talk, _: object) -> State:
     """Return from standing by."""
     talk.note(ModeChanged("go ahead", "asked for"))
     talk.work.interrupted = True
+    talk.said.message = ""
     return moving.return_to_work(talk)
 
 

@@ -221,6 +221,33 @@ def _fact(name: str, item: Reader) -> Inquiry:
     )
 
 
+HURTS_AT_ONCE = (Hazard.CRANKING, Hazard.SECONDARY_VOLTAGE, Hazard.SWITCHED_VOLTAGE)
+"""Hazards whose caution has to be acknowledged before the step is released."""
+
+
+def _check_caution(item: Reader, covers: Iterable[Hazard], *, acknowledge: bool) -> None:
+    """A caution says something, and one for what hurts at once waits for the person.
+
+    Otherwise a step could name a caution that covers its hazard, and nobody would be warned.
+    """
+    for key in ("full", "short"):
+        if not any(sign.isalnum() for sign in item.text(key)):
+            raise FileProblem(
+                item.path,
+                item.line(key),
+                f"'{key}' of {item.what} has no words",
+                "Say what can hurt, and how to stay clear of it",
+            )
+    grave = [hazard.value for hazard in covers if hazard in HURTS_AT_ONCE]
+    if grave and not acknowledge:
+        raise FileProblem(
+            item.path,
+            item.line("acknowledge"),
+            f"{item.what} covers '{grave[0]}', and nobody has to acknowledge it",
+            "Write 'acknowledge: true'",
+        )
+
+
 def parse_cautions(data: bytes, path: str, instruments: Iterable[str] = ()) -> dict[str, Caution]:
     """The cautions of ``cautions.yaml`` by name; `instruments` are the names that they may refer to.
 
@@ -234,13 +261,15 @@ def parse_cautions(data: bytes, path: str, instruments: Iterable[str] = ()) -> d
         item = Reader(mapping_of(node, path, f"caution '{name}'"), path, f"caution '{name}'")
         item.only(keys)
         covers = tuple(member_of(Hazard, text, path, "hazard") for text in item.texts("covers"))
+        acknowledge = item.one_of("acknowledge", ("true", "false")) == "true"
+        _check_caution(item, covers, acknowledge=acknowledge)
         cautions[name] = Caution(
             name,
             member_of(SignalWord, item.get_text("signal"), path, "signal word"),
             item.text("full"),
             item.text("short"),
             covers,
-            item.one_of("acknowledge", ("true", "false")) == "true",
+            acknowledge,
             item.text("source"),
             item.names("with", instruments, "instrument", needed=False),
         )

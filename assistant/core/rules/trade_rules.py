@@ -70,6 +70,15 @@ def findings(library: Library) -> Iterator[Finding]:
     yield from _same_cautions(library)
 
 
+def uncautioned(library: Library) -> Iterator[Finding]:
+    """Only the steps that lack a caution which their instrument or point needs."""
+    for procedure in library.procedures.values():
+        for step in procedure.steps.values():
+            told = needed_cautions(library, procedure, step)
+            if told is not None:
+                yield Finding(procedure.file, step.line, f"step '{step.name}' {told[0]}", told[1])
+
+
 Told = tuple[str, str]
 """The mistake, in words that follow the step's name, and its cure."""
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from assistant.core.values.answer_kind import AnswerKind, KindLimits
 from assistant.core.values.starter import StarterLimits
 
-RULES = 3
+RULES = 4
 """The present rules of the dialogue.
 
 1: gear that is lost stays on the screen until it is back; results that some mechanism gives together are a known
@@ -16,6 +16,7 @@ pattern and not asked again.
 rest; what was measured is not asked again, and a hand-over to another procedure needs no yes. A session of earlier
 rules decides as it did, but is spoken to in today's words.
 3: a reading that was not understood, or that was denied, is asked for digit by digit.
+4: "standing by" leaves the board when the work goes on.
 """
 
 

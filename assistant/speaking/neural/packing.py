@@ -18,6 +18,7 @@ import zlib
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
+from assistant import resources
 from assistant.errors import UsageProblem
 from assistant.speaking.neural.dictionary import BAR, FILE, FIRST_KIND, FIRST_SYMBOL, USUAL, VERSION
 
@@ -130,6 +131,7 @@ def main(arguments: list[str]) -> int:
         print("Usage: python -m assistant.speaking.neural.packing WHEEL_OR_FOLDER", file=sys.stderr)
         return 2
     try:
+        resources.refuse_installed(FILE)
         words, sources = read(Path(arguments[0]))
     except UsageProblem as problem:
         print(problem, file=sys.stderr)

@@ -24,6 +24,16 @@ def test_stand_by_and_go_ahead_return_to_the_step_with_its_caution() -> None:
     assert "Clip the lamp to battery negative." in talk.last
 
 
+def test_without_a_loudspeaker_standing_by_leaves_the_board_when_the_work_goes_on() -> None:
+    """What stood there instead of the voice is not read as the state of the next step."""
+    talk = dialogue()
+    talk.send(GearLost(talk.now, "speaker", "unplugged"))
+    talk.hear(control=Control.STAND_BY)
+    assert shown(talk).message.startswith("Standing by.")
+    talk.hear(control=Control.GO_AHEAD)
+    assert "" == shown(talk).message
+
+
 def test_a_voice_note_is_kept_and_the_question_comes_again() -> None:
     """The clip is entered at its step; the dialogue goes on where it was."""
     talk = dialogue()
