@@ -6,7 +6,9 @@ import importlib.metadata
 import re
 from pathlib import Path
 
-_TEXT = re.compile(r"(LICEN[CS]E|COPYING|NOTICE|AUTHORS|license_notes|ThirdPartyNotices)[\w.-]*", re.IGNORECASE)
+_TEXT = re.compile(
+    r"(LICEN[CS]E|COPYING|NOTICE|AUTHORS|license_notes|ThirdPartyNotices)[\w.-]*", re.IGNORECASE
+)
 _NO_TEXT = {".py", ".pyc", ".so", ".json"}
 
 OWN = {"espeakng-loader": "GPL-3.0.txt"}

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import textwrap
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
 
 FILE = Path(__file__).with_name("third-party.toml")
 WRITTEN = Path(__file__).with_name("THIRD-PARTY.txt")
@@ -108,8 +109,10 @@ def text(notices: Notices, versions: Callable[[str], str | None] | None = None) 
         "THIRD-PARTY NOTICES OF BAY-ASSISTANT",
         "",
         "bay-assistant itself is under the Apache License, version 2.0 (LICENSE).",
-        "Each licence is an SPDX expression, followed by the place where it was read. "
-        '"From memory" means that no file says it.',
+        (
+            'Each licence is an SPDX expression, followed by the place where it was read. "From memory" means that '
+            "no file says it."
+        ),
     ]
     lines += _heading("In the wheel of bay-assistant")
     for one in notices.carried:

@@ -184,9 +184,7 @@ def _by_heart(text: str, rate: int) -> Rendered:
             raise _CannotSpeakError(str(problem)) from problem
 
 
-def _spelled_by_heart(
-    text: str, rate: int, cannot: _CannotSpeakError, missing: GearProblem
-) -> Rendered:
+def _spelled_by_heart(text: str, rate: int, cannot: _CannotSpeakError, missing: GearProblem) -> Rendered:
     """The sentence with its unknown words letter by letter, when eSpeak NG is not there.
 
     Raises:

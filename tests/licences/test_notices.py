@@ -171,8 +171,14 @@ def test_what_the_wheel_carries_is_there_with_its_notice() -> None:
         assert "Kevin Atkinson" in file.read(1000)
     assert "Carnegie Mellon University" in (ROOT / "grammars/lexicon.txt").read_text(encoding="utf-8")
     files = PROJECT["license-files"]
-    for file in ("assistant/licences/THIRD-PARTY.txt", "assistant/licences/GPL-3.0.txt", "assistant/hearing/model/NOTICE",
-                 "assistant/speaking/neural/NOTICE", "assistant/speaking/neural/LICENSE", "LICENSE"):  # fmt: skip
+    for file in (
+        "assistant/licences/THIRD-PARTY.txt",
+        "assistant/licences/GPL-3.0.txt",
+        "assistant/hearing/model/NOTICE",
+        "assistant/speaking/neural/NOTICE",
+        "assistant/speaking/neural/LICENSE",
+        "LICENSE",
+    ):
         assert file in files
         assert (ROOT / file).is_file()
 

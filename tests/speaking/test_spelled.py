@@ -13,7 +13,7 @@ from assistant.speaking.spelled import spelled
         ("Xylq is dark.", ["Xylq"], "X Y L Q is dark."),
         ("Ab abab ab.", ["ab"], "Ab abab A B."),
         ("Crème-zz, then.", ["Crème-zz"], "C R E M E Z Z, then."),
-        ("Щит is dark.", ["Щит"], "Щит is dark."),  # noqa: RUF001
+        ("Щит is dark.", ["Щит"], "Щит is dark."),
         ("A x+y.", ["x+y"], "A X Y."),
     ],
 )

@@ -415,7 +415,7 @@ def test_without_espeak_what_cannot_be_spelled_is_refused(
     monkeypatch.setitem(sys.modules, "espeakng_loader", None)
     monkeypatch.setattr(voice_module, "SYNTHESISER", synthesiser.SynthesiserThread())
     with pytest.raises(GearProblem, match="espeakng-loader"):
-        Voice(cache_folder=tmp_path).render("Щит is dark.")  # noqa: RUF001
+        Voice(cache_folder=tmp_path).render("Щит is dark.")
 
 
 def test_another_speech_library_does_not_get_in_the_way(tmp_path: Path) -> None:
