@@ -90,7 +90,7 @@ def test_a_whole_session_by_voice_and_keys(bay: Bay, terminal: Start, tmp_path: 
     program.press("8.5\r")
     program.wait_for(r"8\.5 volts\.( Right| .*Yes or no)", 30)
     wait_until_listening(sessions, "reading back")
-    bay.play(SOUNDS / "affirm.flac")
+    bay.play(SOUNDS / "affirm-again.flac")
     program.wait_for("HEARD  affirm", 30)
     program.wait_for("Zero the clamp", 30)
     program.press("+2")  # no clamp for the starter's current
