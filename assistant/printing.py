@@ -12,6 +12,7 @@ import contextlib
 import io
 import os
 import sys
+import textwrap
 import unicodedata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO, cast
@@ -31,6 +32,25 @@ def escaped(text: str) -> str:
     if text.isprintable():
         return text
     return "".join(sign if sign == "\n" or _seen(sign) else _escape(sign) for sign in text)
+
+
+def filled(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+    """A text in lines of at most `width` columns; words and what has hyphens stay whole.
+
+    Args:
+        text: The text.
+        width: Columns.
+        first: Begins the first line.
+        rest: Begins all others.
+    """
+    return textwrap.wrap(
+        text,
+        width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def in_line(text: str) -> str:

@@ -16,20 +16,19 @@ from assistant.errors import FileProblem, UsageProblem
 from assistant.loading import copying
 from assistant.loading.copying import SHIPPED, CopiedFrom, origin_of
 from assistant.loading.folder import load_library, problems
-from assistant.loading.shop import procedures_in_use, shop_folder
+from assistant.loading.shop import BUNDLED, procedures_in_use, shop_folder
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
 
 SHOP = "shop"
-BUNDLED = "bundled"
 
 
 def listed(given: Path | None) -> list[dict[str, Any]]:
     """All procedures in use: ``name``, ``title``, ``steps`` (their number), ``from`` and ``state``.
 
     ``from`` is "bundled" or "shop"; ``state`` is "as shipped", "changed", or "own" where none of its name was shipped.
-    It is told against the version that a copy came from; against this one if the copy does not say.
+    The state compares a copy with the version that it came from, or with this one if the copy does not say.
 
     Args:
         given: The value of ``--procedures``.
@@ -38,7 +37,7 @@ def listed(given: Path | None) -> list[dict[str, Any]]:
         BayAssistantError: The folder cannot be loaded.
     """
     shop = shop_folder(given)
-    library = load_library(procedures_in_use(given))
+    library = load_library(shop or resources.directory("procedures"))
     states = _states(shop, library) if shop is not None else {}
     return [
         {
@@ -93,7 +92,7 @@ def copied(given: Path | None, target: Path, names: list[str], *, with_grammars:
         BayAssistantError: A procedure is not known, or the folder cannot be written.
     """
     resources.refuse_installed(target)
-    source = given if given is not None and str(given) != BUNDLED else resources.directory("procedures")
+    source = procedures_in_use(given, {})
     library = load_library(source)
     wanted = copying.with_what_follows(library, names or list(library.procedures))
     own = source / GRAMMARS

@@ -132,8 +132,8 @@ def _update(options: argparse.Namespace) -> int:
 
     done = own_procedures.updated(options.update)
     if options.json:
-        body = {"taken": done.taken, "removed": done.removed, "kept": done.kept}
-        body["left"] = [own_procedures.change_json(one) for one in done.left]  # type: ignore[misc]
+        left = [own_procedures.change_json(one) for one in done.left]
+        body = {"taken": done.taken, "removed": done.removed, "kept": done.kept, "left": left}
         print(json.dumps(body, indent=2))
     else:
         print("\n".join(procedures_text.updated(done, options.update, procedures_text.width())))

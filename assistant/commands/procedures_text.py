@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import itertools
 import shutil
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
 from assistant.core.words.placing import capital
+from assistant.printing import filled
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -54,9 +54,9 @@ def shown(outline: Outline, wide: int) -> Iterator[str]:
     """A procedure as a text: what it needs, each step with its cautions and answers, and the verdicts."""
     yield f"{outline['name']}: {outline['title']}"
     yield ""
-    yield from _filled(outline["about"], wide)
+    yield from filled(outline["about"], wide)
     yield ""
-    yield from _filled(f"Needs: {', '.join(outline['needs']) or 'nothing'}.", wide)
+    yield from filled(f"Needs: {', '.join(outline['needs']) or 'nothing'}.", wide)
     for one in outline["cautions"]:
         yield from _labelled("Caution", f"{one['words']}{_acknowledged(one)}", wide)
     for one in outline["asks"]:
@@ -129,17 +129,6 @@ def _verdict(verdict: dict[str, Any], wide: int) -> Iterator[str]:
             yield from _labelled(label, text, wide)
 
 
-def _filled(text: str, wide: int, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(
-        text,
-        wide,
-        initial_indent=first,
-        subsequent_indent=rest,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-
-
 _LABEL = 14
 
 
@@ -147,7 +136,7 @@ def _labelled(label: str, text: str, wide: int) -> list[str]:
     """A text with a label before it; its other lines stand under its first."""
     left = f"  {label}:" if label else ""
     first = f"{left:<{_LABEL + 2}} " if len(left) <= _LABEL + 2 else f"{left} "
-    return _filled(text, wide, first, " " * (_LABEL + 3))
+    return filled(text, wide, first, " " * (_LABEL + 3))
 
 
 # --- changes --------------------------------------------------------------------------------------
@@ -157,7 +146,7 @@ def changes(found: Changes, wide: int) -> Iterator[str]:
     """All changes of a copy, those of the program since, and where both changed the same."""
     three, origin = found.three, found.origin
     if origin is None:
-        yield from _filled(
+        yield from filled(
             f"{found.folder} does not say which version it came from, so it is compared with this one "
             f"({__version__}): all differences count as yours.",
             wide,
@@ -178,7 +167,7 @@ def changes(found: Changes, wide: int) -> Iterator[str]:
     for conflict in three.conflicts:
         where = conflict.yours[0].where if len(conflict.place) > 1 else ""
         yield ""
-        yield from _filled(f"You and the program changed the same: {_named(conflict.file, where)}", wide)
+        yield from filled(f"You and the program changed the same: {_named(conflict.file, where)}", wide)
         for who, made in (("You", conflict.yours), ("The program", conflict.shipped)):
             for number, change in enumerate(made):
                 said = f"{_elsewhere(change, where)}{change.sentence}."
@@ -186,7 +175,7 @@ def changes(found: Changes, wide: int) -> Iterator[str]:
         yield "  Read both, and keep in your file what should count."
     if three.shipped or found.shipped_beside:
         yield ""
-        yield from _filled(
+        yield from filled(
             f"To bring in what the program changed in files that you did not edit: "
             f"bay-assistant procedures --update {found.folder}",
             wide,
@@ -211,7 +200,7 @@ def _section(title: str, made: Sequence[Alteration], none: str, wide: int) -> It
     for (file, where), group in itertools.groupby(made, key=lambda one: (one.file, one.where)):
         yield f"  {_named(file, where)}"
         for change in group:
-            yield from _filled(f"{capital(change.sentence)}.", wide, "    - ", "      ")
+            yield from filled(f"{capital(change.sentence)}.", wide, "    - ", "      ")
 
 
 def updated(done: Updated, folder: Path, wide: int) -> Iterator[str]:
@@ -223,7 +212,7 @@ def updated(done: Updated, folder: Path, wide: int) -> Iterator[str]:
     )
     for label, names in rows:
         if names:
-            yield from _filled(f"{label}: {', '.join(names)}.", wide, "", "  ")
+            yield from filled(f"{label}: {', '.join(names)}.", wide, "", "  ")
     if not (done.taken or done.removed or done.kept):
         yield "The program ships the same procedures as then; there was nothing to bring in."
     if done.left:

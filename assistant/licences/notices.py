@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from assistant.printing import filled
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
@@ -194,11 +196,4 @@ def _told(read: str, note: str) -> list[str]:
 
 
 def _indented(words: str) -> list[str]:
-    return textwrap.wrap(
-        words,
-        _WIDTH,
-        initial_indent="    ",
-        subsequent_indent="      ",
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return filled(words, _WIDTH, "    ", "      ")

@@ -50,6 +50,9 @@ _VERSION = re.compile(r"# bay-assistant (?P<version>[0-9A-Za-z.+!-]{1,40})")
 _LEFT_OUT = re.compile(r"# not copied: (?P<names>[a-z0-9 -]*)")
 
 
+_REMEDY = "Take the file from a copy, or remove its folder and compare without it"
+
+
 @dataclass(frozen=True)
 class CopiedFrom:
     """Where a copy came from.
@@ -63,6 +66,11 @@ class CopiedFrom:
     version: str
     sums: Mapping[str, str] = field(default_factory=dict)
     left_out: tuple[str, ...] = ()
+
+    @property
+    def speaks_for_itself(self) -> bool:
+        """Whether it came with grammars of its own."""
+        return any(name.startswith(f"{GRAMMARS}/") for name in self.sums)
 
     def to_bytes(self) -> bytes:
         """The file ``SHA256SUMS``."""
@@ -88,19 +96,9 @@ def parse_origin(data: bytes, path: str) -> CopiedFrom:
         elif found := _LEFT_OUT.fullmatch(line):
             left_out = tuple(found["names"].split())
         elif line.strip() and not line.startswith("#"):
-            raise FileProblem(
-                path,
-                number,
-                "this is no line of sha256sum",
-                "Take the file from a copy, or remove its folder; then changes are told without it",
-            )
+            raise FileProblem(path, number, "sha256sum writes no line like this", _REMEDY)
     if not version or not sums:
-        raise FileProblem(
-            path,
-            0,
-            "it does not say which version its files came with",
-            "Take the file from a copy, or remove its folder; then changes are told without it",
-        )
+        raise FileProblem(path, 0, "it does not say which version its files came with", _REMEDY)
     return CopiedFrom(version, sums, left_out)
 
 
@@ -166,8 +164,7 @@ def copy(
     if grammars is not None:
         found = sorted((*grammars.glob("*.jsgf"), grammars / "lexicon.txt"))
         data |= {f"{GRAMMARS}/{path.name}": _bytes(path, files.TABLE) for path in found}
-    sums = {name: hashlib.sha256(one).hexdigest() for name, one in data.items()}
-    origin = CopiedFrom(version, sums, tuple(name for name in known if name not in wanted))
+    origin = CopiedFrom(version, _sums(data), tuple(name for name in known if name not in wanted))
     _lay(target, data, origin)
     return origin
 
@@ -214,12 +211,11 @@ def sums_of(folder: Path, names: Iterable[str]) -> dict[str, str]:
     Raises:
         UsageProblem: One cannot be read.
     """
-    paths = {name: folder / name for name in names}
-    return {
-        name: hashlib.sha256(_bytes(path, files.TABLE)).hexdigest()
-        for name, path in paths.items()
-        if path.is_file()
-    }
+    return _sums(contents(folder, names))
+
+
+def _sums(data: Mapping[str, bytes]) -> dict[str, str]:
+    return {name: hashlib.sha256(one).hexdigest() for name, one in data.items()}
 
 
 def check_originals(folder: Path, origin: CopiedFrom) -> None:
@@ -238,18 +234,14 @@ def check_originals(folder: Path, origin: CopiedFrom) -> None:
                 "this is no longer the file that was copied"
                 if name in there
                 else "the copied file is missing",
-                f"Put it back, or remove the folder {SHIPPED}; then changes are told without it",
+                f"Put it back, or remove the folder {SHIPPED} and compare without it",
             )
 
 
 def outdated(origin: CopiedFrom, bundled: Path, grammars: Path) -> bool:
     """Whether what ships now differs from what a copy came from; what was left out does not count."""
-    now = sums_of(bundled, (name for name in origin.sums if not name.startswith(f"{GRAMMARS}/")))
-    if any(name.startswith(f"{GRAMMARS}/") for name in origin.sums):
-        spoken = sums_of(grammars, (path.name for path in grammars.glob("*.*")))
-        now |= {f"{GRAMMARS}/{name}": checksum for name, checksum in spoken.items()}
-    added = {path.stem for path in bundled.glob("*.yaml") if path.name not in SHARED}
-    added -= {name.removesuffix(".yaml") for name in origin.sums} | set(origin.left_out)
+    now = _sums(shipped_now(origin, bundled, grammars))
+    added = {name for name in now if "/" not in name} - {*SHARED, *origin.sums}
     return bool(added) or any(
         now.get(name) != checksum for name, checksum in origin.sums.items() if name != README_FILE
     )
@@ -283,7 +275,7 @@ def shipped_now(origin: CopiedFrom, bundled: Path, grammars: Path) -> dict[str, 
     found = [path.name for path in bundled.glob("*.yaml")]
     names = {*found, *SHARED} - {f"{name}.yaml" for name in origin.left_out}
     data = contents(bundled, names)
-    if any(name.startswith(f"{GRAMMARS}/") for name in origin.sums):
+    if origin.speaks_for_itself:
         spoken = contents(grammars, (path.name for path in grammars.glob("*.*")))
         data |= {f"{GRAMMARS}/{name}": one for name, one in spoken.items()}
     return data
@@ -306,13 +298,12 @@ def renew(
     Raises:
         UsageProblem: Something cannot be written.
     """
-    sums = {name: hashlib.sha256(one).hexdigest() for name, one in shipped.items()}
     part, old = folder / f".{SHIPPED}.part", folder / f".{SHIPPED}.old"
     try:
         for leftover in (part, old):
             shutil.rmtree(leftover, ignore_errors=True)
         _write_all(part, shipped)
-        (part / SUMS).write_bytes(CopiedFrom(origin.version, sums, origin.left_out).to_bytes())
+        (part / SUMS).write_bytes(CopiedFrom(origin.version, _sums(shipped), origin.left_out).to_bytes())
         _write_all(folder, {name: one for name, one in changed.items() if one is not None})
         for name in (name for name, one in changed.items() if one is None):
             (folder / name).unlink(missing_ok=True)

@@ -47,7 +47,7 @@ class SettingsFile:
         """Refuse a file with a mistake.
 
         Raises:
-            FileProblem: It has one; the first is told.
+            FileProblem: It has one; the error names the first.
         """
         self._refuse(self.problems)
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
+from assistant.printing import filled
 from assistant.writeup.contents import BY_THE_MODEL, Asked, Draft, Measured, Reviewed
 from assistant.writeup.statement import printable, stop
 from assistant.writeup.wording import (
@@ -230,11 +230,6 @@ def _indented(items: Iterable[str], hang: int = 2) -> list[str]:
 
 def _wrapped(words: str, first: str, rest: str | None = None) -> list[str]:
     """Words in lines, with every typed line break turned into a space."""
-    return textwrap.wrap(
-        printable(" ".join(words.split())),
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=" " * len(first) if rest is None else rest,
-        break_long_words=False,
-        break_on_hyphens=False,
+    return filled(
+        printable(" ".join(words.split())), WIDTH, first, " " * len(first) if rest is None else rest
     )

@@ -256,7 +256,7 @@ def _answer(sides: Sides, one: Answer, other: Answer) -> Iterator[Alteration]:
 
 
 def _sources(sides: Sides) -> Iterator[Alteration]:
-    """Sources of limits; neighbours share a limit and its source, which is told once."""
+    """Sources of limits; neighbours share a limit, so its source is given once."""
     known = {band.outcome: band for band in sides.before.choices() if isinstance(band, Band)}
     moved: dict[tuple[str, str], list[str]] = {}
     for band in sides.after.choices():
