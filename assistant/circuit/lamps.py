@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.circuit.problems import CircuitProblem
+from assistant.core.nearest import among
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -110,7 +111,7 @@ def lamp_named(name: str) -> Lamp:
         CircuitProblem: There is none; the message names the known ones.
     """
     if name not in LAMPS:
-        raise CircuitProblem(f"There is no lamp '{name}'. Known are: {', '.join(LAMPS)}.")
+        raise CircuitProblem(f"There is no lamp '{name}'. {among(name, LAMPS)}.")
     return LAMPS[name]
 
 

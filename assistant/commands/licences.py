@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from assistant.core.nearest import did_you_mean
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def run(options: argparse.Namespace) -> int:
         if name not in found.packages:
             raise UsageProblem(
                 f"bay-assistant requires no package named '{options.package}'. "
-                "Leave out the name to see them all."
+                f"{did_you_mean(name, found.packages)}Leave out the name to see them all."
             )
         names = [name]
         package = found.packages[name]

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from assistant.core.nearest import among
 from assistant.errors import UsageProblem
 from assistant.printing import in_line as plain
 from assistant.record.searching import Wanted, read_day, vin_part, words_of
@@ -85,9 +85,7 @@ def check_verdict(name: str, reached: Iterable[str], library: Library) -> None:
     known = {verdict for procedure in library.procedures.values() for verdict in procedure.verdicts}
     known |= set(reached)
     if name not in known:
-        near = difflib.get_close_matches(name[:100], sorted(known), n=1)
-        hint = f" Did you mean '{near[0]}'?" if near else ""
-        raise UsageProblem(f"There is no verdict '{name}'.{hint} Known are: {', '.join(sorted(known))}.")
+        raise UsageProblem(f"There is no verdict '{name}'. {among(name, sorted(known))}.")
 
 
 # --- the list -------------------------------------------------------------------------------------

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
+from assistant.core.nearest import among
 from assistant.errors import UsageProblem
 from assistant.picture import curves, whole
 
@@ -51,7 +52,7 @@ def picture(
     chosen = library.procedure(procedure)
     if step not in chosen.steps:
         raise UsageProblem(
-            f"The procedure '{procedure}' has no step '{step}'. It has: {', '.join(chosen.steps)}."
+            f"The procedure '{procedure}' has no step '{step}'. {among(step, chosen.steps, 'It has')}."
         )
     one = chosen.steps[step]
     if chosen.circuit == NO_CIRCUIT:

@@ -14,6 +14,7 @@ from assistant.commands.console import complain
 from assistant.core.dialogue.missing import BAD_LEVELS
 from assistant.core.dialogue.sayable import request_for
 from assistant.core.dialogue.states import State
+from assistant.core.nearest import among
 from assistant.core.values.codec import to_json
 from assistant.core.values.events import known_words
 from assistant.errors import UsageProblem
@@ -167,7 +168,7 @@ def asked_for(
     steps = library.procedure(procedure).steps
     if step not in steps:
         raise UsageProblem(
-            f"The procedure '{procedure}' has no step '{step}'. Its steps are: {', '.join(steps)}."
+            f"The procedure '{procedure}' has no step '{step}'. {among(step, steps, 'Its steps are')}."
         )
     return loaded.request(request_for(State.ASKING, library.step(procedure, step)))
 

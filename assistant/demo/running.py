@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, TextIO
 
 from assistant import resources
+from assistant.core.nearest import among
 from assistant.demo.scenario import SCENARIO, read_scenario
 from assistant.demo.stage import Stage
 from assistant.errors import RecordProblem, UsageProblem
@@ -80,7 +81,7 @@ def _run(
     if scenario.procedure not in library.procedures:
         raise UsageProblem(
             f"The scenario starts with '{scenario.procedure}', which is not a procedure. "
-            f"Known are: {', '.join(library.procedures)}."
+            f"{among(scenario.procedure, library.procedures)}."
         )
     recogniser = Recogniser(find_model(model))
     clock, started = MadeClock(real=real_time), datetime.now().astimezone()

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from assistant import files
 from assistant.core.library.vocabulary import PLACED
+from assistant.core.nearest import among
 from assistant.core.values.result import Control, GrammarRequest, Spelling
 from assistant.errors import FileProblem, UsageProblem
 from assistant.grammar import english, jsgf
@@ -211,7 +212,7 @@ class GrammarSet:
         """
         if name not in self.names():
             raise UsageProblem(
-                f"There is no grammar '{name}' to listen for. Grammars: {', '.join(self.names())}."
+                f"There is no grammar '{name}' to listen for. {among(name, self.names(), 'Grammars')}."
             )
         return self.request(_request_of(self._named[name]))
 

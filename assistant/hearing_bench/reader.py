@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from assistant import files
 from assistant.core.library import tree
+from assistant.core.nearest import among
 from assistant.errors import FileProblem
 from assistant.hearing_bench.mixing import CLEAN_DB
 
@@ -74,9 +75,9 @@ class StrictReader:
             FileProblem: Something is left over.
         """
         for name in self._left:
-            known = ", ".join(taken for taken in self.node.items if taken not in self._left)
+            known = [taken for taken in self.node.items if taken not in self._left]
             raise FileProblem(
-                self.path, self.node.key_lines[name], f"'{name}' means nothing here", f"Known are {known}"
+                self.path, self.node.key_lines[name], f"'{name}' means nothing here", among(name, known)
             )
 
     # --- values ---
@@ -138,7 +139,7 @@ class StrictReader:
                 raise self.wrong(name, "holds something that is not a text")
             if known is not None and node.value not in known:
                 raise FileProblem(
-                    self.path, node.line, f"there is no '{node.value}' here", f"Known are {', '.join(known)}"
+                    self.path, node.line, f"there is no '{node.value}' here", among(node.value, known)
                 )
             found.append((node.value, node.line))
         return found

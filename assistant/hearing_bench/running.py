@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from assistant import files, resources
 from assistant.benchmarks import machine
+from assistant.core.nearest import among
 from assistant.errors import GearProblem, UsageProblem
 from assistant.hearing_bench import pocketsphinx, working
 from assistant.hearing_bench.kept_rows import KeptRows
@@ -71,7 +72,9 @@ class Bench:
         )
         for name in options.only:
             if name not in self._manifest.parts():
-                raise UsageProblem(f"There is no part '{name}'. Parts: {', '.join(self._manifest.parts())}.")
+                raise UsageProblem(
+                    f"There is no part '{name}'. {among(name, self._manifest.parts(), 'Parts')}."
+                )
         self._parts = [part for part in self._manifest.parts() if not options.only or part in options.only]
         self._models = models_of(options.models)
         date = dt.datetime.now(dt.UTC).isoformat(timespec="minutes")

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from dataclasses import dataclass
 
+from assistant.core.nearest import nearest
 from assistant.preferences.kinds import (
     Amount,
     Kind,
@@ -126,17 +126,16 @@ def meant(key: str) -> str:
     folded = re.sub(r"[\s_-]+", "-", key.strip().casefold())
     last = folded.rpartition(".")[2]
     same = [known for known in KNOWN if last in (known, known.rpartition(".")[2], known.replace(".", "-"))]
-    near = same or difflib.get_close_matches(folded[:60], KNOWN, n=1)
-    if not near:
-        near = [
-            known for known in KNOWN if difflib.get_close_matches(last[:60], [known.rpartition(".")[2]], n=1)
-        ]
-    return f"Perhaps you meant '{near[0]}'" if near else "'bay-assistant settings' shows all of them"
+    near = same[0] if same else nearest(folded, KNOWN)
+    if near is None:
+        short = {known.rpartition(".")[2]: known for known in KNOWN}
+        near = short.get(nearest(last, short) or "")
+    return f"Perhaps you meant '{near}'" if near else "'bay-assistant settings' shows all of them"
 
 
 def meant_table(name: str) -> str:
     """The same about the name of a table."""
-    near = difflib.get_close_matches(name[:60].casefold(), TABLES, n=1)
+    near = nearest(name, TABLES)
     if near:
-        return f"Perhaps you meant [{near[0]}]"
+        return f"Perhaps you meant [{near}]"
     return f"The tables are {', '.join(f'[{one}]' for one in TABLES)}"

@@ -10,6 +10,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from assistant.core.nearest import did_you_mean
 from assistant.core.values.codec import from_json
 from assistant.core.values.entries import Entry, FactGiven, FactUndone
 from assistant.core.values.events import Note
@@ -240,13 +241,19 @@ def session_named(parent: Path, name: str, *, unsealed: bool = False) -> Path:
     ending = [folder for folder in session_folders(parent) if folder.name.endswith(f"-{name}")]
     if not ending:
         raise UsageProblem(
-            f"There is no session '{name}', neither as a folder nor in {parent}. "
+            f"There is no session '{name}', neither as a folder nor in {parent}. {_meant(parent, name)}"
             "Run 'bay-assistant sessions' to see them."
         )
     if len(ending) > 1:
         names = ", ".join(folder.name for folder in ending)
         raise UsageProblem(f"Several sessions end in '{name}': {names}. Give the whole name.")
     return ending[0]
+
+
+def _meant(parent: Path, name: str) -> str:
+    """The session that could be meant: by its whole name, by its end, or as ``last``; "" if none is near."""
+    ends = {folder.name.rpartition("-")[2] for folder in session_folders(parent)}
+    return did_you_mean(name, ["last", *ends, *(folder.name for folder in session_folders(parent))])
 
 
 def summarise(folder: Path) -> Summary:

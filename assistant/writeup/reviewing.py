@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant.core.nearest import did_you_mean
 from assistant.errors import UsageProblem
 from assistant.record.new_review import add_review, check_reviewable
 from assistant.record.photos import NewPhoto, photo_in
@@ -127,7 +128,8 @@ def fault_named(library: Library, said: str) -> str:
         return near[0]
     listed = "; ".join(f"{name} ({library.terms.faults[name].plain})" for name in near or plain)
     begin = f"'{said}' can be one of several faults" if near else f"There is no fault '{said}'"
-    raise UsageProblem(f"{begin}. {'Could be' if near else 'Known are'}: {listed}.")
+    meant = "" if near else did_you_mean(wanted.replace(" ", "-"), plain)
+    raise UsageProblem(f"{begin}. {meant}{'Could be' if near else 'Known are'}: {listed}.")
 
 
 def photo_named(line: str) -> NewPhoto:

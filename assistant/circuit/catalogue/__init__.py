@@ -13,6 +13,7 @@ from assistant.circuit.catalogue import battery, control_wire, driver, feed, inp
 from assistant.circuit.catalogue.circuits import CIRCUITS, Circuit, circuit_named
 from assistant.circuit.catalogue.mechanism import BLOWN, NONE, Change, Mechanism
 from assistant.circuit.problems import CircuitProblem
+from assistant.core.nearest import among
 
 __all__ = ("ALL", "CIRCUITS", "INTERMITTENT", "NONE", "Change", "Circuit", "Mechanism", "circuit_named")
 
@@ -103,8 +104,8 @@ def mechanisms(circuit: str, fault: str | None = None) -> tuple[Mechanism, ...]:
         return found
     wanted = tuple(mechanism for mechanism in found if mechanism.fault == fault)
     if not wanted:
-        faults = ", ".join(dict.fromkeys(mechanism.fault for mechanism in found))
-        raise CircuitProblem(f"The circuit '{circuit}' has no fault '{fault}'. Known are: {faults}.")
+        faults = among(fault, dict.fromkeys(mechanism.fault for mechanism in found))
+        raise CircuitProblem(f"The circuit '{circuit}' has no fault '{fault}'. {faults}.")
     return wanted
 
 
@@ -120,5 +121,5 @@ def mechanism_named(circuit: str, fault: str, name: str | None = None) -> Mechan
     for mechanism in found:
         if mechanism.name == name:
             return mechanism
-    names = ", ".join(mechanism.name for mechanism in found)
-    raise CircuitProblem(f"The fault '{fault}' has no mechanism '{name}'. Known are: {names}.")
+    names = among(name, [mechanism.name for mechanism in found])
+    raise CircuitProblem(f"The fault '{fault}' has no mechanism '{name}'. {names}.")

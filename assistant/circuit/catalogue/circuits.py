@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from assistant.circuit.problems import CircuitProblem
+from assistant.core.nearest import among
 
 
 @dataclass(frozen=True)
@@ -76,5 +77,5 @@ def circuit_named(name: str) -> Circuit:
         CircuitProblem: There is none; the message names the known ones.
     """
     if name not in CIRCUITS:
-        raise CircuitProblem(f"There is no circuit '{name}'. Known are: {', '.join(CIRCUITS)}.")
+        raise CircuitProblem(f"There is no circuit '{name}'. {among(name, CIRCUITS)}.")
     return CIRCUITS[name]

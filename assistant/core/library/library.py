@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Procedure
 from assistant.core.library.terms import Caution, Terms
+from assistant.core.nearest import among
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -28,8 +29,7 @@ class Library:
             UsageProblem: There is none; the message names them.
         """
         if name not in self.procedures:
-            known = ", ".join(self.procedures) or "none"
-            raise UsageProblem(f"There is no procedure '{name}'. Known are: {known}.")
+            raise UsageProblem(f"There is no procedure '{name}'. {among(name, self.procedures)}.")
         return self.procedures[name]
 
     def step(self, procedure: str, step: str) -> Step:

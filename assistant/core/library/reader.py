@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, TypeVar
 
+from assistant.core import nearest
 from assistant.core.library.tree import ListNode, MapNode, Node, TextNode, type_names
 from assistant.errors import FileProblem
 
@@ -38,7 +38,7 @@ class Reader:
         for key, line in self.node.key_lines.items():
             if key not in keys:
                 raise FileProblem(
-                    self.path, line, f"'{key}' is not known in {self.what}", _suggestion(key, keys)
+                    self.path, line, f"'{key}' is not known in {self.what}", nearest.among(key, keys)
                 )
 
     def line(self, key: str) -> int:
@@ -135,14 +135,6 @@ def mapping_of(node: Node, path: str, what: str) -> MapNode:
     return node
 
 
-def _suggestion(word: str, known: Iterable[str]) -> str:
-    names = list(known)
-    close = difflib.get_close_matches(word[:_SHOWN], names, n=1)
-    if close:
-        return f"Did you mean '{close[0]}'?"[:-1] + "; known are: " + ", ".join(names)
-    return "Known are: " + ", ".join(names) if names else "None is defined"
-
-
 def known_of(text: TextNode, known: Iterable[str], path: str, kind: str) -> str:
     """A text that is one of the known names.
 
@@ -158,7 +150,7 @@ def known_of(text: TextNode, known: Iterable[str], path: str, kind: str) -> str:
     names = list(known)
     if text.value not in names:
         raise FileProblem(
-            path, text.line, f"there is no {kind} '{text.value}'", _suggestion(text.value, names)
+            path, text.line, f"there is no {kind} '{text.value}'", nearest.among(text.value, names)
         )
     return text.value
 
