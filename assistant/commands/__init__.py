@@ -8,8 +8,7 @@ If a command does more than read options and print, a module beside it has that 
 
 from __future__ import annotations
 
-import argparse
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from assistant import __version__
 from assistant.commands import (
@@ -33,31 +32,11 @@ from assistant.commands import (
     writeup,
 )
 from assistant.commands.arguments import CommandParser
+from assistant.commands.help_pages import DONE, WRONG
+from assistant.commands.one import Command, add_command
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-
-class Command(Protocol):
-    """The module of a command."""
-
-    @property
-    def ABOUT(self) -> str:  # noqa: N802  a constant of a module
-        """Its purpose, in a sentence."""
-
-    @property
-    def EXAMPLE(self) -> str:  # noqa: N802
-        """A complete example call."""
-
-    def add(self, parser: argparse.ArgumentParser) -> None:
-        """Add its options."""
-
-    def run(self, options: argparse.Namespace) -> int:
-        """Run it; returns the exit status.
-
-        Raises:
-            BayAssistantError: It cannot run; the text says why.
-        """
 
 
 COMMANDS: Mapping[str, Command] = {
@@ -82,24 +61,32 @@ COMMANDS: Mapping[str, Command] = {
 }
 """All commands, in the order of the help text."""
 
+FOR_WRITERS = ("procedures", "lint", "prove", "picture", "hear", "bench")
+"""The commands that a writer of procedures needs; all others are for the job."""
+
+SIGNALS = "130 Ctrl-C", "141 its output was closed", "143 told to end (SIGTERM)"
+"""What the exit statuses above 128 mean: 128 and the number of the signal, as shells count."""
+
 
 def parser() -> CommandParser:
     """The parser of the whole command line; the attribute ``command`` of its result is the function to call."""
     made = CommandParser(
         prog="bay-assistant",
         description="Hands-free, offline helper for no-spark diagnosis with a test lamp.",
-        epilog="Try it without any sound gear: bay-assistant demo --out demo-session",
+        examples=["bay-assistant demo --out demo-session", "bay-assistant COMMAND --help"],
+        statuses=[DONE, "1 a finding", WRONG, *SIGNALS],
+        listed={
+            "commands for the job": [name for name in COMMANDS if name not in FOR_WRITERS],
+            "commands for writers of procedures": FOR_WRITERS,
+        },
     )
-    made.add_argument("--version", action="version", version=f"bay-assistant {__version__}")
+    made.add_argument(
+        "--version",
+        action="version",
+        version=f"bay-assistant {__version__}",
+        help="show the version and exit",
+    )
     commands = made.add_subparsers(metavar="COMMAND", required=True)
     for name, command in COMMANDS.items():
-        one = commands.add_parser(
-            name,
-            help=command.ABOUT,
-            description=command.ABOUT,
-            epilog=f"Example: {command.EXAMPLE}",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
-        )
-        one.set_defaults(command=command.run)
-        command.add(one)
+        add_command(commands, name, command)
     return made

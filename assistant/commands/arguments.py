@@ -1,4 +1,4 @@
-"""Arguments of the command line: numbers within stated bounds, and errors with the cure."""
+"""Arguments of the command line: numbers within stated bounds, and errors with the nearest right word or the cure."""
 
 from __future__ import annotations
 
@@ -6,15 +6,62 @@ import argparse
 import math
 from typing import TYPE_CHECKING, Any, NoReturn
 
+from assistant.commands.help_pages import SUBCOMMANDS, HelpPage, ending, page_width, short_usage
+from assistant.core.nearest import among, nearest
+
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
 _SHOWN = 40
 """Number of characters of a wrong value that an error repeats."""
 
 
 class CommandParser(argparse.ArgumentParser):
-    """A parser that answers every mistake with a sentence and exit status 2."""
+    """A parser that answers every mistake with a sentence and exit status 2, and has a help page for people.
+
+    Args:
+        examples: Calls that work, for the end of the page; none leaves that out.
+        statuses: What the exit statuses mean, in the same place.
+        listed: Titles for the commands of this parser, with their names; without them they stand in one list.
+        more: Arguments of `argparse.ArgumentParser`.
+    """
+
+    def __init__(
+        self,
+        *,
+        examples: Sequence[str] = (),
+        statuses: Sequence[str] = (),
+        listed: Mapping[str, Sequence[str]] | None = None,
+        **more: Any,
+    ) -> None:
+        super().__init__(**{"formatter_class": HelpPage, **more})
+        self.examples = tuple(examples)
+        self.statuses = tuple(statuses)
+        self.listed = dict(listed or {})
+        self._positionals.title = "arguments"
+
+    def format_usage(self) -> str:
+        """The usage; with many options, without their names."""
+        formatter = self._get_formatter()
+        formatter.add_usage(self._usage(), self._actions, self._mutually_exclusive_groups)
+        return formatter.format_help()
+
+    def format_help(self) -> str:
+        """The page: usage, purpose, arguments and options in groups, examples, exit status."""
+        formatter = self._get_formatter()
+        formatter.add_usage(self._usage(), self._actions, self._mutually_exclusive_groups)
+        formatter.add_text(self.description)
+        for one in self._action_groups:
+            if one is self._commands_group():
+                self._add_commands(formatter, str(one.title))
+                continue
+            formatter.start_section(one.title)
+            formatter.add_arguments(one._group_actions)  # noqa: SLF001  as argparse does it
+            formatter.end_section()
+        page = formatter.format_help()
+        if not self.examples:
+            return page
+        return f"{page}\n{ending(self.examples, self.statuses, page_width(formatter))}"
 
     def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
         """Like argparse, but refuse a value of ``--`` after "=" first, because argparse of Python 3.11 fails on it."""
@@ -32,14 +79,76 @@ class CommandParser(argparse.ArgumentParser):
                 self.error(f"argument {name}: a null character cannot be in it")
         return found
 
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
+        """Like argparse, but what is not known is refused here, where the options of this command are known.
+
+        An option that there is not is said first, because it also leads to other mistakes, such as a word too many.
+        """
+        for word in args or ():
+            if word == "--" or (self._commands() and not word.startswith("-")):
+                break
+            if word.startswith("--") and not any(
+                one.startswith(word.partition("=")[0]) for one in self._named()
+            ):
+                self.error(self._no_option(word))
+        found, left = super().parse_known_args(args, namespace)
+        if left:
+            wrong = next((word for word in left if word.startswith("-") and word != "--"), None)
+            self.error(
+                f"there is no argument for {_shown(left[0])}. Leave it out, or put words that belong together in quotes"
+                if wrong is None
+                else self._no_option(wrong)
+            )
+        return found, left
+
     def error(self, message: str) -> NoReturn:
         """End the program; if a value began with a dash, say how to write such a value."""
         if message.endswith(("expected one argument", "expected at least one argument")):
             option = message.partition("argument ")[2].partition(":")[0].split("/")[-1]
             message += f". A value that begins with a dash is written as {option}=-VALUE"
-        elif message.startswith("unrecognized arguments"):
-            message += ". Words that begin with a dash are written after --"
         super().error(message)
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """Refuse a command or a value that there is not, with the nearest one that there is."""
+        if action.choices is None or value in action.choices:
+            return
+        if isinstance(action, SUBCOMMANDS):
+            raise argparse.ArgumentError(
+                None, f"there is no command {_shown(value)}. {among(value, action.choices)}"
+            )
+        raise argparse.ArgumentError(
+            action, f"{_shown(value)} is none of its values. {among(value, action.choices)}"
+        )
+
+    def _named(self) -> list[str]:
+        return [name for action in self._actions for name in action.option_strings]
+
+    def _no_option(self, word: str) -> str:
+        name = word.partition("=")[0]
+        near = nearest(name.lstrip("-"), [one.lstrip("-") for one in self._named() if one.startswith("--")])
+        if near:
+            return f"there is no option {_shown(name)}. Did you mean '--{near}'?"
+        return (
+            f"there is no option {_shown(name)}. All options: {self.prog} --help. "
+            "Words that begin with a dash are written after --"
+        )
+
+    def _commands(self) -> argparse.Action | None:
+        return next((one for one in self._actions if isinstance(one, SUBCOMMANDS)), None)
+
+    def _commands_group(self) -> Any:
+        commands = self._commands()
+        return next((one for one in self._action_groups if commands in one._group_actions), self)  # noqa: SLF001
+
+    def _add_commands(self, formatter: argparse.HelpFormatter, title: str) -> None:
+        about = {one.dest: one for one in getattr(self._commands(), "_choices_actions", ())}
+        for heading, names in (self.listed or {title: tuple(about)}).items():
+            formatter.start_section(heading)
+            formatter.add_arguments([about[name] for name in names])
+            formatter.end_section()
+
+    def _usage(self) -> str | None:
+        return self.usage or short_usage(self, self._actions)
 
 
 def whole(least: int, most: int) -> Callable[[str], int]:

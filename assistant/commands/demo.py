@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 ABOUT = "Play a whole session from recorded sounds; needs no sound gear."
 EXAMPLE = "bay-assistant demo --out demo-session"
+FINDING = "the session took another way than its script"
 
 
 def add(parser: argparse.ArgumentParser) -> None:

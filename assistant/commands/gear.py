@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 ABOUT = "Check the microphone, loudspeaker, voice, model and sound levels."
 EXAMPLE = "bay-assistant gear --say"
+FINDING = "a session could not run"
 
 
 def add(parser: argparse.ArgumentParser) -> None:

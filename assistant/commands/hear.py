@@ -18,7 +18,9 @@ EXAMPLE = "bay-assistant hear --grammar lamp answer.wav"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help="WAV or FLAC, any rate")
+    parser.add_argument(
+        "files", nargs="+", type=Path, metavar="FILE", help="sound file: WAV or FLAC, at any rate"
+    )
     parser.add_argument(
         "--grammar", metavar="NAME", help="listen for a whole grammar: lamp, number, control …"
     )

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 ABOUT = "Learn your voice in a lesson of three minutes, and your own words for answers."
 EXAMPLE = 'bay-assistant learn --technician Sam --word "she\'s lit" --means lit'
+FINDING = "the lesson was too short to learn from"
 
 
 def add(parser: argparse.ArgumentParser) -> None:

@@ -20,7 +20,9 @@ EXAMPLE = "bay-assistant licences espeakng-loader --texts"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("package", nargs="?", help="only this package, such as soxr (default: all)")
+    parser.add_argument(
+        "package", nargs="?", metavar="PACKAGE", help="only this package, such as soxr (default: all)"
+    )
     parser.add_argument(
         "--texts", action="store_true", help="also print the licence texts that the installed packages hold"
     )

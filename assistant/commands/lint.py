@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 ABOUT = "Check procedures, cautions and grammars."
 EXAMPLE = "bay-assistant lint --procedures my-procedures"
+FINDING = "a finding"
 
 
 def add(parser: argparse.ArgumentParser) -> None:

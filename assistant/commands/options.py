@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from assistant import places
 from assistant.commands.arguments import whole
+from assistant.commands.help_pages import group
 from assistant.errors import GearProblem, UsageProblem
 from assistant.files import kind_of
 from assistant.speaking import DEFAULT_RATE, LEAST_WORDS, MOST_WORDS
@@ -18,13 +19,16 @@ if TYPE_CHECKING:
     from assistant.session.settings import BoardOptions
     from assistant.speaking.voice import Voice
 
+FOLDERS, SOUND, KEYS, BOARD = "folders", "voice and sound", "number pad", "board for tablets"
+"""Titles of the groups of options in the help pages."""
+
 SESSION = "folder or name of the session, or 'last'"
 """Help text of an argument that names a session."""
 
 
 def add_model(parser: argparse.ArgumentParser) -> None:
     """Add ``--model``."""
-    parser.add_argument(
+    group(parser, FOLDERS).add_argument(
         "--model",
         type=Path,
         metavar="DIR",
@@ -34,7 +38,7 @@ def add_model(parser: argparse.ArgumentParser) -> None:
 
 def add_procedures(parser: argparse.ArgumentParser) -> None:
     """Add ``--procedures``; `procedures_folder` reads it."""
-    parser.add_argument(
+    group(parser, FOLDERS).add_argument(
         "--procedures",
         type=_procedures,
         metavar="DIR",
@@ -44,7 +48,7 @@ def add_procedures(parser: argparse.ArgumentParser) -> None:
 
 def add_grammars(parser: argparse.ArgumentParser) -> None:
     """Add ``--grammars``; `grammars_folder` reads it."""
-    parser.add_argument(
+    group(parser, FOLDERS).add_argument(
         "--grammars",
         type=Path,
         metavar="DIR",
@@ -54,7 +58,7 @@ def add_grammars(parser: argparse.ArgumentParser) -> None:
 
 def add_sessions(parser: argparse.ArgumentParser) -> None:
     """Add ``--sessions``; `sessions_folder` and `session_folder` read it."""
-    parser.add_argument(
+    group(parser, FOLDERS).add_argument(
         "--sessions",
         type=named_path,
         metavar="DIR",
@@ -64,7 +68,8 @@ def add_sessions(parser: argparse.ArgumentParser) -> None:
 
 def add_pad(parser: argparse.ArgumentParser) -> None:
     """Add ``--pad``; "" if it is given without a name, which lists the pads."""
-    parser.add_argument(
+    these = group(parser, KEYS)
+    these.add_argument(
         "--pad",
         nargs="?",
         const="",
@@ -72,44 +77,44 @@ def add_pad(parser: argparse.ArgumentParser) -> None:
         help="read this number pad itself, wherever the desktop's focus is: its name, a part of it, or its path; "
         "without DEVICE the pads are listed",
     )
-    parser.add_argument(
+    these.add_argument(
         "--no-pad", dest="pad", action="store_const", const=False, help="no number pad, though one is set"
     )
 
 
 def add_sound(parser: argparse.ArgumentParser) -> None:
     """Add ``--microphone`` and ``--loudspeaker``, which was once called ``--speaker``."""
-    what = "of the sound server by its name, or {} device by name or number; 'gear' lists them (default: the system's)"
-    parser.add_argument("--microphone", metavar="NAME", help=f"source {what.format('input')}")
-    parser.add_argument(
-        "--loudspeaker", "--speaker", dest="speaker", metavar="NAME", help=f"sink {what.format('output')}"
-    )
+    these = group(parser, SOUND)
+    what = "{} of the sound server by name, or device by name or number; 'gear' lists both (default: the system's)"
+    these.add_argument("--microphone", metavar="NAME", help=what.format("source"))
+    these.add_argument("--loudspeaker", "--speaker", dest="speaker", metavar="NAME", help=what.format("sink"))
 
 
 def add_board(parser: argparse.ArgumentParser) -> None:
     """Add ``--board`` and what belongs to it; `board_options` reads them."""
-    parser.add_argument(
+    these = group(parser, BOARD)
+    these.add_argument(
         "--board",
         action=argparse.BooleanOptionalAction,
         help="also serve the session as a page on the local network, for a tablet: buttons for all keys",
     )
-    parser.add_argument(
+    these.add_argument(
         "--board-watch",
         action=argparse.BooleanOptionalAction,
         help="like --board, with a second address for those who may watch and press nothing",
     )
-    parser.add_argument(
+    these.add_argument(
         "--board-cert",
         type=named_path,
         metavar="FILE",
         help="like --board, by HTTPS: PEM file with a certificate and its key",
     )
-    parser.add_argument(
+    these.add_argument(
         "--board-address",
         metavar="NAME",
         help="name or address by which tablets reach this machine (default: its address in the network)",
     )
-    parser.add_argument(
+    these.add_argument(
         "--board-port",
         type=whole(0, 65535),
         metavar="N",
@@ -131,13 +136,14 @@ def board_options(options: argparse.Namespace) -> BoardOptions | None:
 
 def add_voice(parser: argparse.ArgumentParser) -> None:
     """Add ``--voice`` and ``--speech-rate``; each is None unless it is given."""
-    parser.add_argument(
+    these = group(parser, SOUND)
+    these.add_argument(
         "--voice",
         type=_voice,
         metavar="NAME",
         help=f"voice: heart, espeak, or another of eSpeak NG, such as gmw/en-us+f3 (default: {DEFAULT_VOICE})",
     )
-    parser.add_argument(
+    these.add_argument(
         "--speech-rate",
         type=whole(LEAST_WORDS, MOST_WORDS),
         metavar="WORDS",

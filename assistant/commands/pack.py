@@ -17,7 +17,7 @@ EXAMPLE = "bay-assistant pack last --out order-4711.zip"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("session", help=SESSION)
+    parser.add_argument("session", metavar="SESSION", help=SESSION)
     parser.add_argument(
         "--out",
         type=Path,

@@ -23,7 +23,7 @@ EXAMPLE = (
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("--procedure", required=True, metavar="NAME", help="the procedure")
+    parser.add_argument("--procedure", required=True, metavar="NAME", help="name of the procedure")
     parser.add_argument("--step", required=True, metavar="NAME", help="a step of it that takes a measurement")
     parser.add_argument(
         "--fault",

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 ABOUT = "List, show and copy the procedures, and say what changed in a copy of your own."
 EXAMPLE = "bay-assistant procedures --copy shop-procedures"
+FINDING = "you and the program changed the same"
 
 
 def add(parser: argparse.ArgumentParser) -> None:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 ABOUT = "Prove that procedures lead every fault of the circuit model, on many random cars, to its verdict."
 EXAMPLE = "bay-assistant prove coil-control --systems 500 --order"
+FINDING = "the proof does not hold"
 
 
 def add(parser: argparse.ArgumentParser) -> None:

@@ -13,11 +13,12 @@ if TYPE_CHECKING:
 
 ABOUT = "Feed a session's events to the dialogue again and compare its actions."
 EXAMPLE = "bay-assistant replay last --show"
+FINDING = "the dialogue acts differently now"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("session", help=SESSION)
+    parser.add_argument("session", metavar="SESSION", help=SESSION)
     parser.add_argument("--show", action="store_true", help="print the dialogue with its times")
     parser.add_argument("--json", action="store_true", help="print the differences as JSON")
     add_sessions(parser)

@@ -21,7 +21,7 @@ EXAMPLE = (
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("session", help=SESSION)
+    parser.add_argument("session", metavar="SESSION", help=SESSION)
     parser.add_argument("--done", metavar="TEXT", help="the repair that was done")
     parser.add_argument(
         "--found",

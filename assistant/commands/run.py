@@ -6,6 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import whole
+from assistant.commands.help_pages import group
 from assistant.commands.options import (
     add_board,
     add_grammars,
@@ -32,28 +33,32 @@ EXAMPLE = "bay-assistant run coil-control --order 4711 --complaint 'cranks, no s
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options: where to begin, the facts of the job, the way of working, and the gear."""
     parser.add_argument(
-        "procedure", nargs="?", help="procedure to start with (default: no-start, which asks where to begin)"
+        "procedure",
+        nargs="?",
+        metavar="PROCEDURE",
+        help="procedure to start with (default: no-start, which asks where to begin)",
     )
     parser.add_argument(
         "--resume", metavar="SESSION", help="resume an interrupted session: its folder, its name, or 'last'"
     )
-    _add_facts(parser)
-    parser.add_argument(
+    _add_facts(group(parser, "facts of the job"))
+    ways = group(parser, "way of working")
+    ways.add_argument(
         "--headset",
         action=argparse.BooleanOptionalAction,
         help="the microphone cannot hear the loudspeaker, so listen while speaking",
     )
-    parser.add_argument(
+    ways.add_argument(
         "--keys-only",
         action=argparse.BooleanOptionalAction,
         help="use no microphone: answer on the number pad",
     )
-    parser.add_argument(
+    ways.add_argument(
         "--silent",
         action=argparse.BooleanOptionalAction,
         help="use no loudspeaker: read the screen and acknowledge cautions by key",
     )
-    parser.add_argument(
+    ways.add_argument(
         "--plain",
         action=argparse.BooleanOptionalAction,
         help="print a line for each sentence instead of drawing a screen",
@@ -74,36 +79,37 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-settings",
         action="store_true",
-        help="leave out what 'bay-assistant settings' shows from the file",
+        help="leave the file of settings out",
     )
 
 
-def _add_facts(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--order", metavar="NUMBER", help="repair order number")
-    parser.add_argument(
+def _add_facts(facts: argparse._ArgumentGroup) -> None:
+    facts.add_argument("--order", metavar="NUMBER", help="repair order number")
+    facts.add_argument(
         "--vin", metavar="VIN", help="vehicle identification number; its check digit is verified"
     )
-    parser.add_argument("--vehicle", metavar="TEXT", help="the vehicle, such as 'blue pickup'")
-    parser.add_argument("--complaint", metavar="TEXT", help="the complaint in the customer's words")
-    parser.add_argument(
+    facts.add_argument("--vehicle", metavar="TEXT", help="the vehicle, such as 'blue pickup'")
+    facts.add_argument("--complaint", metavar="TEXT", help="the complaint in the customer's words")
+    facts.add_argument(
         "--odometer", metavar="NUMBER", help="odometer reading, such as '98200 miles' or '158000 km'"
     )
-    parser.add_argument(
+    facts.add_argument(
         "--technician",
         metavar="TEXT",
-        help="name of the technician, or initials that the settings know; who signs in again today hears less",
+        help="name of the technician, or initials that the settings know; "
+        "cautions are spoken in full once a day for each technician",
     )
-    parser.add_argument(
+    facts.add_argument(
         "--crank-longest",
         type=whole(3, 60),
         metavar="S",
-        help="the vehicle maker's longest cranking in one go, in seconds; without it ours counts",
+        help="the vehicle maker's longest cranking in one go, in seconds (default: the assistant's own limit)",
     )
-    parser.add_argument(
+    facts.add_argument(
         "--crank-rest",
         type=whole(1, 900),
         metavar="S",
-        help="the vehicle maker's wait between two cranks, in seconds; without it ours counts",
+        help="the vehicle maker's wait between two cranks, in seconds (default: the assistant's own)",
     )
 
 

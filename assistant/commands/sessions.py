@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import whole
 from assistant.commands.console import ProgressBar, complain
+from assistant.commands.help_pages import group
 from assistant.commands.options import add_sessions, sessions_folder
 from assistant.errors import UsageProblem
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 ABOUT = "Find past sessions, newest first."
 EXAMPLE = "bay-assistant sessions pickup --on 'last week' --complaint 'wet'"
+FINDING = "a session could not be deleted"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -32,27 +34,28 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="WORD",
         help="words from order, VIN, vehicle, complaint, technician, procedure or verdict; the first letters will do",
     )
-    parser.add_argument("--order", metavar="NUMBER", help="repair order number")
-    parser.add_argument(
+    search = group(parser, "search")
+    search.add_argument("--order", metavar="NUMBER", help="repair order number")
+    search.add_argument(
         "--vin", metavar="VIN", help="the VIN or part of it; the last 8 characters are enough"
     )
-    parser.add_argument(
+    search.add_argument(
         "--from",
         dest="since",
         metavar="DATE",
         help="first day: 2026-11-25, 2026-11, today, yesterday, monday, 'last week', 'last month'",
     )
-    parser.add_argument("--to", dest="until", metavar="DATE", help="last day, in the same forms")
-    parser.add_argument(
+    search.add_argument("--to", dest="until", metavar="DATE", help="last day, in the same forms")
+    search.add_argument(
         "--on", metavar="DATE", help="only that day, week or month; sets both --from and --to"
     )
-    parser.add_argument("--verdict", metavar="NAME", help="verdict reached; an unknown name lists them")
-    parser.add_argument(
+    search.add_argument("--verdict", metavar="NAME", help="the verdict; an unknown name lists all")
+    search.add_argument(
         "--complaint",
         metavar="WORDS",
         help="words from the complaint, in any order; the first letters will do",
     )
-    state = parser.add_mutually_exclusive_group()
+    state = search.add_mutually_exclusive_group()
     state.add_argument(
         "--open", dest="sealed", action="store_const", const=False, help="only sessions that can be resumed"
     )
@@ -77,18 +80,19 @@ def _add_showing(parser: argparse.ArgumentParser) -> None:
         help="show how this shop's signed reviews change the odds of faults",
     )
     parser.add_argument("--json", action="store_true", help="print as JSON")
-    parser.add_argument(
+    old = group(parser, "sessions that were kept long enough")
+    old.add_argument(
         "--expired",
         action="store_true",
         help="show the sessions that are older than the shop keeps them; nothing is deleted by itself",
     )
-    parser.add_argument(
+    old.add_argument(
         "--keep-days",
         type=whole(1, 36500),
         metavar="N",
         help="with --expired: days for which sessions are kept (default: the setting 'keep-days')",
     )
-    parser.add_argument(
+    old.add_argument(
         "--delete",
         action="store_true",
         help="with --expired: ask for each group whether to delete it for good",

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 ABOUT = "Show, set and check the settings of this shop: one file, and the options still win."
 EXAMPLE = 'bay-assistant settings --set shop.name "Elm Street Garage" --set technicians.JD "Jane Doe"'
+FINDING = "--check found a mistake"
 
 
 def add(parser: argparse.ArgumentParser) -> None:

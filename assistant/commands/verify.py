@@ -12,11 +12,12 @@ if TYPE_CHECKING:
 
 ABOUT = "Check that a session, or a session in a bag, is as it was recorded."
 EXAMPLE = "bay-assistant verify last"
+FINDING = "the record is not what was recorded"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("session", help=f"{SESSION}; or a bag made by 'pack'")
+    parser.add_argument("session", metavar="SESSION", help=f"{SESSION}; or a bag made by 'pack'")
     parser.add_argument("--json", action="store_true", help="print the findings as JSON")
     add_sessions(parser)
 

@@ -17,7 +17,9 @@ EXAMPLE = "bay-assistant writeup last --html --out order-4711.html"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("session", nargs="?", help="folder or name of the session, or 'last'")
+    parser.add_argument(
+        "session", metavar="SESSION", nargs="?", help="folder or name of the session, or 'last'"
+    )
     form = parser.add_mutually_exclusive_group()
     form.add_argument(
         "--html",

@@ -22,15 +22,17 @@ from assistant.commands.bench import (
     sessions,
     speech,
 )
+from assistant.commands.one import Command, add_command
 from assistant.commands.options import add_model
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Mapping
 
 ABOUT = "Measure how fast the assistant answers, hears and starts, and its memory."
 EXAMPLE = "bay-assistant bench"
 
-MEASUREMENTS = {
+MEASUREMENTS: Mapping[str, Command] = {
     "hearing": hearing,
     "leakage": leakage,
     "circuit": circuit,
@@ -49,13 +51,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Add its options and the commands below it."""
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
     add_model(parser)
-    further = parser.add_subparsers(metavar="")
+    further = parser.add_subparsers(metavar="[MEASUREMENT]", title="measurements")
     for name, module in MEASUREMENTS.items():
-        one = further.add_parser(
-            name, help=module.ABOUT, description=module.ABOUT, epilog=f"Example: {module.EXAMPLE}"
-        )
-        one.set_defaults(command=module.run)
-        module.add(one)
+        add_command(further, name, module)
 
 
 def run(options: argparse.Namespace) -> int:

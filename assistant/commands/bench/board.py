@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 ABOUT = "Measure how long a tap takes to the new board, in a browser, and what watching tablets cost."
 EXAMPLE = "bay-assistant bench board"
+FINDING = "a limit is missed"
 
 
 def add(_parser: argparse.ArgumentParser) -> None:

@@ -12,6 +12,7 @@ from assistant.commands.console import ProgressBar
 
 ABOUT = "Put mistakes into the procedures and count what loader, lint and proof catch; takes some minutes."
 EXAMPLE = "bay-assistant bench procedures --count 120 --seed 2"
+FINDING = "a mistake that must be caught was missed"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
