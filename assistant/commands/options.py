@@ -42,7 +42,7 @@ def add_procedures(parser: argparse.ArgumentParser) -> None:
         "--procedures",
         type=_procedures,
         metavar="DIR",
-        help="folder of procedures, or 'bundled' (default: $BAY_ASSISTANT_PROCEDURES, else the bundled one)",
+        help="folder of procedures, or 'bundled' (default: $BAY_ASSISTANT_PROCEDURES, the setting, else the bundled one)",
     )
 
 
@@ -181,14 +181,25 @@ def procedures_folder(options: argparse.Namespace) -> Path:
     """The folder of procedures in use: the named one, the shop's, or the bundled one."""
     from assistant.loading.shop import procedures_in_use  # noqa: PLC0415
 
-    return procedures_in_use(options.procedures)
+    return procedures_in_use(options.procedures, heeding=_heeding(options))
+
+
+def own_procedures_folder(options: argparse.Namespace) -> Path | None:
+    """The shop's own folder of procedures; None for the bundled one."""
+    from assistant.loading.shop import shop_folder  # noqa: PLC0415
+
+    return shop_folder(options.procedures, heeding=_heeding(options))
+
+
+def _heeding(options: argparse.Namespace) -> bool:
+    return not getattr(options, "no_settings", False)
 
 
 def grammars_folder(options: argparse.Namespace) -> Path:
     """The folder of grammars in use: the named one, that of the procedures, or the bundled one."""
-    from assistant.loading.shop import grammars_in_use, shop_folder  # noqa: PLC0415
+    from assistant.loading.shop import grammars_in_use  # noqa: PLC0415
 
-    return grammars_in_use(options.grammars, shop_folder(options.procedures))
+    return grammars_in_use(options.grammars, own_procedures_folder(options))
 
 
 def sessions_folder(options: argparse.Namespace) -> Path:
@@ -199,11 +210,7 @@ def sessions_folder(options: argparse.Namespace) -> Path:
         FileProblem: The settings do not tell it because of a mistake.
     """
     given: Path | str | None = options.sessions
-    folder = (
-        Path(given)
-        if given
-        else _usual_sessions(heeding=given is None and not getattr(options, "no_settings", False))
-    )
+    folder = Path(given) if given else _usual_sessions(heeding=given is None and _heeding(options))
     if folder.exists() and not folder.is_dir():
         kind = kind_of(folder.stat().st_mode) or "a file"
         raise UsageProblem(f"{folder} is {kind}. Name the folder that holds the sessions.")

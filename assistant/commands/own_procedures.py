@@ -92,7 +92,7 @@ def copied(given: Path | None, target: Path, names: list[str], *, with_grammars:
         BayAssistantError: A procedure is not known, or the folder cannot be written.
     """
     resources.refuse_installed(target)
-    source = procedures_in_use(given, {})
+    source = procedures_in_use(given, {}, heeding=False)
     library = load_library(source)
     wanted = copying.with_what_follows(library, names or list(library.procedures))
     own = source / GRAMMARS

@@ -17,6 +17,7 @@ from assistant.commands.options import (
     add_sound,
     add_voice,
     board_options,
+    own_procedures_folder,
     sessions_folder,
 )
 from assistant.errors import UsageProblem
@@ -138,7 +139,6 @@ def run(options: argparse.Namespace) -> int:
     if asks:
         first_minutes.begin(options)
     facts = _facts(options, settled)
-    from assistant.loading.shop import shop_folder  # noqa: PLC0415
     from assistant.session import live, settings  # noqa: PLC0415
 
     wanted = settings.Settings(
@@ -158,7 +158,7 @@ def run(options: argparse.Namespace) -> int:
             speech_rate=options.speech_rate,
             pad=None if options.pad is False else options.pad,
         ),
-        folders=settings.Folders(shop_folder(options.procedures), options.grammars, options.model),
+        folders=settings.Folders(own_procedures_folder(options), options.grammars, options.model),
         board=board_options(options),
         shop=_shop(settled),
         initials=options.technician or "",

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 LAMPS = {"bulb": "filament", "led": "led"}
 """The kinds of lamp as the settings call them, with the names of the terms."""
 
+_FOUND_ELSEWHERE = ("sessions", "procedures")
+"""Folders that every command needs: `sessions_folder` and `shop_folder` read their settings themselves."""
+
 _KEPT_BY_THE_SESSION = ("voice", "speech-rate", "technician")
 """What a resumed session knows by itself."""
 
@@ -68,9 +71,7 @@ def settle(options: argparse.Namespace, *, resumed: bool = False) -> Settled:
     address = board and _board_was_meant(options)
     for key, one in settled.found.items():
         dest = one.setting.dest
-        if (
-            not hasattr(options, dest or "-") or key == "sessions"
-        ):  # `options.sessions_folder` has its own order
+        if not hasattr(options, dest or "-") or key in _FOUND_ELSEWHERE:
             continue
         if one.origin is ComesFrom.OPTION or (resumed and key in _KEPT_BY_THE_SESSION):
             continue

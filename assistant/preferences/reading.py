@@ -19,6 +19,13 @@ if TYPE_CHECKING:
 MOST_BYTES = 16 << 10
 """Largest file of settings that is read: far more than anyone writes by hand (16 KiB)."""
 
+MOST_LINES = 40
+"""Most lines of one value: ten times the longest that means anything, an address.
+
+The end of a value is found by trying, and each try reads all its lines again, so a value without a bound on its lines
+would take the square of their number.
+"""
+
 _CLOSING = re.compile(r"[\]}'\"]")
 """Signs that can end a value of several lines; a line without one is not worth a try."""
 
@@ -93,10 +100,25 @@ class TomlStatement:
     text: str
 
 
+class TooManyLines(ValueError):
+    """A value has more than `MOST_LINES` lines.
+
+    Args:
+        line: Its first line.
+    """
+
+    def __init__(self, line: int) -> None:
+        self.line = line
+        super().__init__(f"the value in line {line} has more than {MOST_LINES} lines")
+
+
 def statements(text: str) -> Iterator[TomlStatement]:
     """The statements of a text that is TOML as a whole.
 
     A statement is over as soon as its lines are TOML by themselves, because an open bracket or quotation mark is not.
+
+    Raises:
+        TooManyLines: A value has more lines than any setting needs.
     """
     table: tuple[str, ...] = ()
     lines = text.split("\n")
@@ -115,6 +137,8 @@ def statements(text: str) -> Iterator[TomlStatement]:
                 last += 1
                 while last < len(lines) - 1 and not _CLOSING.search(lines[last]):
                     last += 1
+                if last - first >= MOST_LINES:
+                    raise TooManyLines(first + 1) from None
                 if last >= len(lines):
                     raise
         opens = lines[first].lstrip().startswith("[")
@@ -151,12 +175,15 @@ def read(text: str, path: str) -> SettingsFile:
     """
     try:
         tomllib.loads(text)
+        every = tuple(statements(text))
+    except TooManyLines as error:
+        return SettingsFile(path, problems=(_too_long(error, path),), broken=True)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         return SettingsFile(path, problems=(_no_toml(str(error), text, path),), broken=True)
     values: dict[str, Value] = {}
     lines: dict[str, int] = {}
     problems = []
-    for statement in statements(text):
+    for statement in every:
         if statement.opens:
             problems += _wrong_table(statement, path)
             continue
@@ -194,6 +221,15 @@ def _wrong_table(statement: TomlStatement, path: str) -> list[Finding]:
     if name in TABLES:
         return [Finding(path, statement.first, f"[[{name}]] makes a list of tables", f"Write [{name}]")]
     return [Finding(path, statement.first, f"there is no table '{name}'", meant_table(name))]
+
+
+def _too_long(error: TooManyLines, path: str) -> Finding:
+    return Finding(
+        path,
+        error.line,
+        f"this value goes on for more than {MOST_LINES} lines, and no setting is that long",
+        "A setting is one value, and a file of settings holds nothing else; 'bay-assistant settings' shows them all",
+    )
 
 
 def _no_toml(error: str, text: str, path: str) -> Finding:

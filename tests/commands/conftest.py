@@ -29,6 +29,7 @@ def own_home(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathF
         "BAY_ASSISTANT_SESSIONS",
         "BAY_ASSISTANT_MODEL",
         "BAY_ASSISTANT_PROCEDURES",
+        "BAY_ASSISTANT_SETTINGS",
     ):
         monkeypatch.delenv(variable, raising=False)
     numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)

@@ -14,7 +14,7 @@ from recorded import BAD_COIL, folder as recorded_folder, scripted
 from assistant import places
 from assistant.cli import main
 from assistant.commands import parser
-from assistant.commands.options import board_options, sessions_folder
+from assistant.commands.options import board_options, own_procedures_folder, sessions_folder
 from assistant.commands.settled import settle
 from assistant.errors import UsageProblem
 from assistant.record.header import HEADER_FILE, Shop, parse_header
@@ -126,17 +126,53 @@ def test_wrong_settings_stop_a_session_before_it_is_made(file: Path, tmp_path: P
 def test_commands_that_need_no_settings_go_on(
     file: Path, session: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A broken file hinders neither `verify`, `lint` and `writeup` of a folder, nor the demo, which reads none."""
+    """A broken file hinders neither `verify` and `writeup` of a folder, nor the demo, which reads none."""
     file.write_text("this is no TOML", encoding="utf-8")
     assert 0 == main(["verify", str(session)])
     assert 0 == main(["writeup", str(session)])
     assert "settings" not in capsys.readouterr().err
-    monkeypatch.setattr("assistant.commands.lint.run", lambda _: 0)  # the lint itself takes long
     monkeypatch.setattr("assistant.preferences.keeping.load", lambda: pytest.fail("the settings were read"))
     monkeypatch.setattr("assistant.demo.running.run", lambda *_, **__: 0)
     assert 0 == main(["demo", "--out", str(file.parent / "demo")])
-    options = parser().parse_args(["lint"])
-    assert options.procedures is None
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("lint",),
+        ("lint", "--speech"),
+        ("prove", "coil-control"),
+        ("picture", "--procedure", "coil-control", "--step", "feed-and-switched"),
+        ("procedures",),
+        ("procedures", "coil-control"),
+        ("hear", "--procedure", "coil-control", "--step", "feed-and-switched", "nothing.wav"),
+        ("learn", "--word", "she is lit", "--means", "lit"),
+        ("sessions", "--odds"),
+        ("run", *KEYS_ONLY),
+    ],
+    ids=lambda command: " ".join(command[:2]),
+)
+def test_every_command_takes_the_procedures_that_are_set(
+    command: tuple[str, ...], file: Path, procedures: Path, refused: Refused
+) -> None:
+    """One folder for all: each command stumbles over the mistake in the folder that the file of settings names."""
+    (procedures / "terms.yaml").write_text("places: 1\n", encoding="utf-8")
+    file.write_text(f'procedures = "{procedures}"\n', encoding="utf-8")
+    assert f"bay-assistant: {procedures}/terms.yaml:1: " in refused(*command)
+
+
+def test_procedures_that_are_set_can_be_left_out(
+    file: Path, tmp_path: Path, procedures: Path, refused: Refused, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An option and the variable win over the file; a folder that is gone is told with the line that names it."""
+    file.write_text(f'voise = 1\nprocedures = "{tmp_path}/gone"\n', encoding="utf-8")
+    assert f"{file}:2 names {tmp_path}/gone, which is no folder" in refused("procedures")
+    assert 0 == main(["procedures", "--procedures", "bundled"])
+    assert 0 == main(["procedures", "--procedures", ""])
+    options = parser().parse_args(["run", "--no-settings"])
+    assert own_procedures_folder(options) is None
+    monkeypatch.setenv("BAY_ASSISTANT_PROCEDURES", str(procedures))
+    assert procedures == own_procedures_folder(parser().parse_args(["lint"]))
 
 
 def test_only_the_key_that_is_needed_has_to_be_right(file: Path, tmp_path: Path) -> None:
@@ -155,7 +191,7 @@ def test_every_setting_can_be_taken_back_by_its_option(file: Path) -> None:
     file.write_text(
         'technician = "JD"\nmicrophone = "a"\nloudspeaker = "b"\nheadset = true\npad = "c"\nkeys-only = true\n'
         'silent = true\nplain = true\nvoice = "espeak"\nspeech-rate = 120\nboard = true\nboard-watch = true\n'
-        'board-cert = "/d"\nboard-address = "e"\nboard-port = 99\nprocedures = "/f"\n',
+        'board-cert = "/d"\nboard-address = "e"\nboard-port = 99\n',
         encoding="utf-8",
     )
     plain = options_of()
@@ -163,14 +199,14 @@ def test_every_setting_can_be_taken_back_by_its_option(file: Path) -> None:
         plain.microphone, plain.speaker, plain.pad, plain.voice, plain.speech_rate, plain.technician,
     )  # fmt: skip
     assert all((plain.headset, plain.keys_only, plain.silent, plain.plain, plain.board, plain.board_watch))
-    assert (Path("/d"), Path("/f")) == (plain.board_cert, plain.procedures)
+    assert Path("/d") == plain.board_cert
     back = options_of(
         "--technician", "", "--microphone", "", "--loudspeaker", "", "--no-headset", "--no-pad", "--no-keys-only",
         "--no-silent", "--no-plain", "--voice", "heart", "--speech-rate", "175", "--no-board", "--procedures", "",
     )  # fmt: skip
     assert not any((back.technician, back.microphone, back.speaker, back.headset, back.pad, back.keys_only))
     assert not any((back.silent, back.plain))
-    assert Path("bundled") == back.procedures
+    assert own_procedures_folder(back) is None
     assert ("heart", 175) == (back.voice, back.speech_rate)
     assert board_options(back) is None
     bare = board_options(
