@@ -2,6 +2,6 @@
 
 import sys
 
-from assistant.cli import main
+from assistant.cli import program
 
-sys.exit(main())
+sys.exit(program())

@@ -9,7 +9,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from assistant.commands import parser
-from assistant.commands.ending import status_of
+from assistant.commands.ending import as_signalled, status_of
 from assistant.printing import escaping
 
 if TYPE_CHECKING:
@@ -24,7 +24,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     Returns:
         0: done. 1: a finding, such as a lint, a broken record, or a difference in a replay. 2: wrong use or bad input.
-        130: interrupted.
+        128 and the number of a signal that ended it: 130 for Ctrl-C, 141 where its reader has gone, 143 for SIGTERM.
+        The whole process (`program`) dies of that signal, which a shell shows as the same number.
 
     Raises:
         SystemExit: The arguments are not understood (2), or ask for a help text (0).
@@ -39,5 +40,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return status_of(called)
 
 
+def program() -> int:
+    """The program itself: `main` with the words of this process."""
+    with as_signalled():
+        return main()
+
+
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(program())

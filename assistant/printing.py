@@ -93,6 +93,22 @@ class EscapingStream:
         return getattr(self.unescaped, name)
 
 
+class Lost(io.StringIO):
+    """Stands for an output that is closed: it keeps nothing, and remembers whether anything was written."""
+
+    lost = False
+
+    def write(self, text: str) -> int:
+        """Drop it."""
+        self.lost = self.lost or bool(text)
+        return len(text)
+
+
+def lost(stream: TextIO) -> bool:
+    """Whether something was written to an output that is closed."""
+    return bool(getattr(unescaped(stream), "lost", False))
+
+
 def unescaped(stream: TextIO) -> TextIO:
     """The stream behind an `EscapingStream`, for control sequences of our own; any other stream is its own."""
     return cast("TextIO", getattr(stream, "unescaped", stream))
@@ -102,14 +118,16 @@ def unescaped(stream: TextIO) -> TextIO:
 def escaping() -> Iterator[None]:
     """Escape everything that is printed meanwhile to standard output and standard error.
 
-    A character that the terminal's character set lacks becomes a question mark; closed output goes nowhere.
+    A character that the terminal's character set lacks becomes a question mark; closed output goes nowhere (`lost`).
     """
     before = sys.stdout, sys.stderr
     with contextlib.ExitStack() as opened:
         found = []
         for stream in before:
             if stream is None:
-                stream = opened.enter_context(Path(os.devnull).open("w", encoding="utf-8"))  # noqa: PLW2901
+                # It takes the number of the closed one, so that no file gets what a C library prints.
+                opened.enter_context(Path(os.devnull).open("w", encoding="utf-8"))
+                stream = Lost()  # noqa: PLW2901
             if isinstance(stream, io.TextIOWrapper):
                 stream.reconfigure(errors="replace")
             found.append(cast("TextIO", EscapingStream(unescaped(stream))))

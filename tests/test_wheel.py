@@ -153,7 +153,7 @@ def test_a_wheel_says_what_it_is(wheel: Path, installed: Path) -> None:
     assert ["bay-assistant", metadata["Version"]] == version
     assert ("bay-assistant", ">=3.11") == (metadata["Name"], metadata["Requires-Python"])
     assert "Apache-2.0" == metadata["License-Expression"]
-    assert "bay-assistant = assistant.cli:main" in (about / "entry_points.txt").read_text(encoding="utf-8")
+    assert "bay-assistant = assistant.cli:program" in (about / "entry_points.txt").read_text(encoding="utf-8")
     assert (about / "licenses" / "LICENSE").is_file()
     assert "hibari-tts 0.2.1" in (about / "licenses/assistant/speaking/neural/NOTICE").read_text(
         encoding="utf-8"

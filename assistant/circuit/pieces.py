@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
-from concurrent.futures import ProcessPoolExecutor
+import signal
+import threading
+from concurrent.futures import InvalidStateError, ProcessPoolExecutor
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from assistant.errors import BayAssistantError, UsageProblem
@@ -14,6 +17,8 @@ if TYPE_CHECKING:
 
 _Piece = TypeVar("_Piece")
 _Result = TypeVar("_Result")
+
+_ENDS = {signal.SIGTERM, signal.SIGHUP}
 
 _HERE: list[tuple[Callable[..., Any], tuple[Any, ...]]] = []
 """The work of a further process with its arguments, which it gets once at its start."""
@@ -41,14 +46,59 @@ def carried_out(
     # Spawned, not forked: a caller may have threads (sound), which do not survive a fork.
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(processes, context, _begin, (work, given)) as pool:
-        for result, problem in pool.map(_one, pieces):
-            if problem:
-                pool.shutdown(cancel_futures=True)
-                raise UsageProblem(problem)
-            yield result
+        try:
+            with held_back():
+                results = pool.map(_one, pieces)
+            for result, problem in results:
+                if problem:
+                    pool.shutdown(cancel_futures=True)
+                    raise UsageProblem(problem)  # noqa: TRY301  not an end at once
+                yield result
+        except UsageProblem:
+            raise
+        except BaseException:  # Ctrl-C, or the caller goes no further
+            end_processes()
+            raise
+
+
+@contextlib.contextmanager
+def held_back() -> Iterator[None]:
+    """Hold signals back while processes are started; this one gets them afterwards.
+
+    A parent that ended in the middle of this would leave its children with half of their work, and they would say so.
+    The processes call `begin_further`.
+    """
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, *_ENDS})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def begin_further() -> None:
+    """In a further process: Ctrl-C is the parent's business, and what would end the process counts again."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, _ENDS)
+
+
+def end_processes() -> None:
+    """End all further processes at once: a piece of work may take minutes."""
+    threading.excepthook = _unless_cancelled
+    for process in multiprocessing.active_children():
+        process.kill()  # it may just begin, and still hold SIGTERM back
+
+
+def _unless_cancelled(failed: threading.ExceptHookArgs) -> None:
+    """Report what failed on a thread, except what Python 3.11's pool does about work that was cancelled.
+
+    Its thread tells a cancelled piece of work that its process has ended, and fails on that, as was seen here.
+    """
+    if failed.exc_type is not InvalidStateError:
+        threading.__excepthook__(failed)
 
 
 def _begin(work: Callable[..., Any], given: tuple[Any, ...]) -> None:
+    begin_further()
     _HERE[:] = [(work, given)]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import sys
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from assistant.commands.help_pages import SUBCOMMANDS, HelpPage, ending, page_width, short_usage
@@ -65,8 +66,6 @@ class CommandParser(argparse.ArgumentParser):
 
     def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
         """Like argparse, but refuse a value of ``--`` after "=" first, because argparse of Python 3.11 fails on it."""
-        import sys  # noqa: PLC0415  as argparse does it
-
         given: Sequence[str] = sys.argv[1:] if args is None else args
         for argument in given:
             if argument == "--":
@@ -107,6 +106,11 @@ class CommandParser(argparse.ArgumentParser):
             option = message.partition("argument ")[2].partition(":")[0].split("/")[-1]
             message += f". A value that begins with a dash is written as {option}=-VALUE"
         super().error(message)
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        """Write a page; unlike argparse, pass on what the system says if it cannot be written."""
+        if message:
+            (sys.stderr if file is None else file).write(message)
 
     def _check_value(self, action: argparse.Action, value: Any) -> None:
         """Refuse a command or a value that there is not, with the nearest one that there is."""

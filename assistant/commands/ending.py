@@ -1,51 +1,165 @@
-"""The end of a command: always an exit status, and at most one sentence on standard error."""
+"""The end of a command: always an exit status, and at most one sentence on standard error.
+
+A command that is told to end (SIGTERM, SIGHUP), is interrupted (Ctrl-C), or whose reader has gone (``| head``) unwinds:
+its temporary files go, its processes are ended. Then the program dies of that very signal, as one does that knows
+nothing of signals: a shell sees 143, 129, 130 or 141, and a loop in a script ends with Ctrl-C. A live session holds
+signals back and ends in its own good order (`assistant.session.ending`).
+"""
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import errno
 import os
+import signal
 import stat
 import sys
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.commands.console import complain
 from assistant.errors import BayAssistantError, UsageProblem
 from assistant.places import state_folder
+from assistant.printing import lost
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
+    from types import FrameType
+
+
+_TOLD = (signal.SIGTERM, signal.SIGHUP)
+
+
+class ToldToEnd(BaseException):
+    """A signal told the program to end.
+
+    Args:
+        number: Number of the signal.
+    """
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+        super().__init__(number)
 
 
 def status_of(command: Callable[[], int]) -> int:
-    """Run a command and return its exit status; every exception but `SystemExit` becomes a sentence."""
+    """Run a command and return its exit status; every exception but `SystemExit` becomes a sentence.
+
+    The status of an end by a signal is 128 and its number; `as_signalled` makes the process end so.
+    """
     try:
-        status = command()
+        with _heard():
+            status = command()
         sys.stdout.flush()
     except BrokenPipeError:
         _drop_output()  # its reader has gone, as with `| head`, so there is nothing left to say
-        return 0
+        return _by(signal.SIGPIPE)
     except OSError as error:
-        if _terminal_gone(error):
-            _drop_output()  # closed under the program: its record is safe, and nobody reads the rest
-            return 0
-        try:
-            sys.stdout.flush()
-        except OSError:
-            _drop_output()
-        complain(_unusable(error))
-        return 2
+        return _failed(error)
     except BayAssistantError as error:
         complain(str(error))
         return error.exit_code
     except KeyboardInterrupt:
         complain("Interrupted.")
-        return 130
+        return _by(signal.SIGINT)
+    except ToldToEnd as told:
+        _drop_output()
+        return _by(told.number)
+    except SystemExit:
+        _flush_last()
+        raise
     except Exception as error:  # noqa: BLE001  the last resort before a technician would see a traceback
         complain(f"This is a defect in bay-assistant ({type(error).__name__}: {error}). {_keep_trace()}")
         return 2
+    if lost(sys.stdout):
+        complain(
+            "Standard output is closed, so the result is lost. Start it without closing its output (>&-)."
+        )
+        return 2
     return status
+
+
+_ENDED_BY: list[int] = []
+"""The signal of which the process is to die."""
+
+
+def _by(number: int) -> int:
+    _ENDED_BY[:] = [number]
+    return 128 + number
+
+
+@contextlib.contextmanager
+def as_signalled() -> Iterator[None]:
+    """For a whole process: if a command in here ends by a signal, the process dies of it after all clean-up."""
+    _ENDED_BY.clear()
+    atexit.register(_die)  # the first that is registered is called last
+    yield
+
+
+def _die() -> None:
+    if _ENDED_BY:
+        signal.signal(_ENDED_BY[0], signal.SIG_DFL)
+        os.kill(os.getpid(), _ENDED_BY[0])
+
+
+@contextlib.contextmanager
+def _heard() -> Iterator[None]:
+    """Let SIGTERM and SIGHUP unwind the command; one that is ignored (nohup) or handled by somebody else stays so.
+
+    A second one ends the process at once.
+    """
+    taken = []
+    if threading.current_thread() is threading.main_thread():
+        taken = [number for number in _TOLD if signal.getsignal(number) == signal.SIG_DFL]
+    for number in taken:
+        signal.signal(number, _unwind)
+    try:
+        yield
+    finally:
+        for number in taken:
+            if signal.getsignal(number) is _unwind:
+                signal.signal(number, signal.SIG_DFL)
+
+
+def _unwind(number: int, _frame: FrameType | None) -> None:
+    for one in _TOLD:
+        if signal.getsignal(one) is _unwind:
+            signal.signal(one, signal.SIG_DFL)
+    if "assistant.circuit.pieces" in sys.modules:  # nothing else starts processes that a pool would wait for
+        from assistant.circuit.pieces import end_processes  # noqa: PLC0415
+
+        end_processes()
+    raise ToldToEnd(number)
+
+
+def _failed(error: OSError) -> int:
+    """The status after the system refused something, and its sentence."""
+    if _terminal_gone(error):
+        _drop_output()  # closed under the program: its record is safe, and nobody reads the rest
+        return 0
+    try:
+        sys.stdout.flush()
+    except OSError:
+        _drop_output()
+    complain(_unusable(error))
+    return 2
+
+
+def _flush_last() -> None:
+    """Write out a help page; a reader that has gone, or a full disk, is no reason for a traceback.
+
+    Raises:
+        SystemExit: It cannot be written.
+    """
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _drop_output()
+        raise SystemExit(_by(signal.SIGPIPE)) from None
+    except OSError as error:
+        raise SystemExit(_failed(error)) from None
 
 
 def _drop_output() -> None:

@@ -42,7 +42,7 @@ def add_procedures(parser: argparse.ArgumentParser) -> None:
         "--procedures",
         type=_procedures,
         metavar="DIR",
-        help="folder of procedures, or 'bundled' (default: $BAY_ASSISTANT_PROCEDURES, the setting, else the bundled one)",
+        help="folder of procedures, or 'bundled' (default: $BAY_ASSISTANT_PROCEDURES, the setting, else 'bundled')",
     )
 
 

@@ -6,13 +6,13 @@ import contextlib
 import datetime as dt
 import hashlib
 import multiprocessing
-import signal
 import time
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor, as_completed
 from typing import TYPE_CHECKING
 
 from assistant import files, resources
 from assistant.benchmarks import machine
+from assistant.circuit.pieces import end_processes, held_back
 from assistant.core.nearest import among
 from assistant.errors import GearProblem, UsageProblem
 from assistant.hearing_bench import pocketsphinx, working
@@ -150,7 +150,7 @@ class Bench:
             initargs=(self._options, self._models),
         )
         try:
-            with _held_back():
+            with held_back():
                 later = {pool.submit(working.do, piece): piece for piece in pieces}
             for number, one in enumerate(as_completed(later), start=1):
                 yield later[one], one.result()
@@ -159,9 +159,8 @@ class Bench:
             raise GearProblem(
                 "One of the measuring processes ended unexpectedly. Measure with --jobs 1."
             ) from error
-        except (KeyboardInterrupt, GeneratorExit):
-            for process in multiprocessing.active_children():  # a piece of work may take minutes
-                process.terminate()
+        except BaseException:  # Ctrl-C, or the caller goes no further
+            end_processes()
             raise
         finally:
             pool.shutdown(cancel_futures=True)
@@ -214,16 +213,6 @@ class Bench:
                     mixture = worker.made.mixture(utterance, level, tail_s=plan.tail_s)
                     delays = self.measured.delays.setdefault((ours.name, level_name(level)), Delays())
                     take_turn(ear, utterance.grammar, utterance.words, mixture, delays)
-
-
-@contextlib.contextmanager
-def _held_back() -> Iterator[None]:
-    """Hold Ctrl-C back: processes that are started meanwhile never get it, and this one gets it afterwards."""
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _digest(path: Path) -> str:

@@ -5,13 +5,13 @@ Each process has its own recognisers and makes its own sound, so that only names
 
 from __future__ import annotations
 
-import signal
 from collections import deque
 from concurrent.futures import BrokenExecutor, CancelledError, Future
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from assistant import resources
+from assistant.circuit.pieces import begin_further
 from assistant.errors import GearProblem, ModelProblem
 from assistant.hearing.recogniser import find_model
 from assistant.hearing_bench import pocketsphinx
@@ -284,7 +284,7 @@ _here: list[Worker] = []
 
 def begin(options: Options, models: Sequence[tuple[Path, str]]) -> None:
     """Make this process a worker."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent process ends this one
+    begin_further()
     _here.append(Worker(options, models, within=True))
 
 

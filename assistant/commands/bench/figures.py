@@ -305,9 +305,11 @@ def _starts(figures: Figures, folder: Path, model: Path | None) -> None:
         begun = time.perf_counter()
         process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
         assert process.stdout is not None  # noqa: S101
-        for line in process.stdout:
-            if "SAYS" in line:
-                figures.first_words_s.append(time.perf_counter() - begun)
-                break
-        process.kill()
-        process.wait()
+        try:
+            for line in process.stdout:
+                if "SAYS" in line:
+                    figures.first_words_s.append(time.perf_counter() - begun)
+                    break
+        finally:
+            process.kill()
+            process.wait()
