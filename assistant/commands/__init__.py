@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from assistant import __version__
 from assistant.commands import (
     bench,
+    completion,
     demo,
     gear,
     hear,
@@ -58,6 +59,7 @@ COMMANDS: Mapping[str, Command] = {
     "gear": gear,
     "bench": bench,
     "licences": licences,
+    "completion": completion,
 }
 """All commands, in the order of the help text."""
 

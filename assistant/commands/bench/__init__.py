@@ -51,7 +51,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Add its options and the commands below it."""
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
     add_model(parser)
-    further = parser.add_subparsers(metavar="[MEASUREMENT]", title="measurements")
+    further = parser.add_subparsers(metavar="MEASUREMENT", title="measurements")
     for name, module in MEASUREMENTS.items():
         add_command(further, name, module)
 
