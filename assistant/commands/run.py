@@ -136,6 +136,7 @@ def run(options: argparse.Namespace) -> int:
 
     asks = first_minutes.due(options)
     settled = settle(options, resumed=bool(options.resume))
+    why_silent = _must_be_silent(options)
     if asks:
         first_minutes.begin(options)
     facts = _facts(options, settled)
@@ -157,6 +158,7 @@ def run(options: argparse.Namespace) -> int:
             voice=options.voice,
             speech_rate=options.speech_rate,
             pad=None if options.pad is False else options.pad,
+            why_silent=why_silent,
         ),
         folders=settings.Folders(own_procedures_folder(options), options.grammars, options.model),
         board=board_options(options),
@@ -164,6 +166,18 @@ def run(options: argparse.Namespace) -> int:
         initials=options.technician or "",
     )
     return live.run(wanted)
+
+
+def _must_be_silent(options: argparse.Namespace) -> str:
+    """Make a session by keys a silent one where no sound can be played; returns why, or ""."""
+    if not options.keys_only or options.silent:
+        return ""
+    from assistant.speaking.portaudio import no_portaudio, there_is_portaudio  # noqa: PLC0415
+
+    if there_is_portaudio():
+        return ""
+    options.silent = True
+    return no_portaudio()
 
 
 def _facts(options: argparse.Namespace, settled: Settled) -> Facts:

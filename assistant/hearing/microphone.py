@@ -19,7 +19,7 @@ import soxr
 from assistant.errors import GearProblem
 from assistant.hearing.deafness import Deafness
 from assistant.hearing.sound import RATE, Samples
-from assistant.speaking.portaudio import load_sounddevice, shut, told
+from assistant.speaking.portaudio import load_sounddevice, shut, why_not
 
 BLOCK_S = 0.032
 """Sound comes from the device in pieces of this length, one chunk of the voice-activity model."""
@@ -153,8 +153,8 @@ class Microphone:
         except (sounddevice.PortAudioError, ValueError, OSError) as error:
             which = "no microphone" if self._device is None else f"no microphone '{self._device}'"
             raise GearProblem(
-                f"There is {which} that can be used ({told(error)}). Plug one in, name another device, "
-                "or run with keys only."
+                f"There is {which} that can be used ({why_not(error, self._device)}). Plug one in, name another one "
+                "that 'bay-assistant gear' lists, or run with --keys-only."
             ) from error
 
     def _take(

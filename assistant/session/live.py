@@ -115,7 +115,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
             gear.callback(session.ears.close)
         open_keys(pad, session, news, gear)
         tell_of_telephones(wanted, session.tell, gear)
-        for remark in (*remarks, *hearing_remarks(hearing)):
+        for remark in (*silent_remarks(wanted), *remarks, *hearing_remarks(hearing)):
             screen.notice(remark, now())
         _enter(session, settings, log, lambda text: screen.notice(text, now()))
         _lead(session, settings, log)

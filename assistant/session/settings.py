@@ -40,6 +40,7 @@ class Gear:
         voice: Name of the voice; None for that of the session that is resumed, or the default.
         speech_rate: Speaking rate, words a minute; None as for the voice.
         pad: Number pad that is read without the terminal, as it was named; None for the terminal alone.
+        why_silent: Why there is no loudspeaker though nobody asked for that; "" otherwise.
     """
 
     microphone: str | None = None
@@ -51,6 +52,7 @@ class Gear:
     voice: str | None = None
     speech_rate: int | None = None
     pad: str | None = None
+    why_silent: str = ""
 
     def left_out(self) -> tuple[str, ...]:
         """Gear that the session is started without on purpose."""

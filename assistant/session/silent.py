@@ -13,6 +13,12 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assistant.core.values.result import GrammarRequest
+    from assistant.session.settings import Gear
+
+
+def silent_remarks(gear: Gear) -> tuple[str, ...]:
+    """What the screen says first where a session by keys has to do without speech."""
+    return (f"Nothing is spoken, so read the screen. {gear.why_silent}",) if gear.why_silent else ()
 
 
 class NoEars:

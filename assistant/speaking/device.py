@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from assistant.errors import GearProblem
-from assistant.speaking.portaudio import shut, told
+from assistant.speaking.portaudio import shut, why_not
 from assistant.speaking.speech import resample
 
 if TYPE_CHECKING:
@@ -87,7 +87,8 @@ class OutputDevice:
         except (sounddevice.PortAudioError, ValueError, OSError) as error:
             which = "no loudspeaker" if self._device is None else f"no loudspeaker '{self._device}'"
             raise GearProblem(
-                f"There is {which} that can be used ({told(error)}). Plug one in, or name another device."
+                f"There is {which} that can be used ({why_not(error, self._device)}). Plug one in, name another one "
+                "that 'bay-assistant gear' lists, or run with --silent."
             ) from error
 
     def fitted(self, speech: SpokenSound) -> NDArray[np.int16]:

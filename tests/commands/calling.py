@@ -173,6 +173,16 @@ def lacking(folder: Path, module: str, error: str) -> dict[str, str]:
     return {"PYTHONPATH": f"{folder}{os.pathsep}{ROOT}"}
 
 
+_NOT_FOUND = """
+import ctypes.util
+
+_find = ctypes.util.find_library
+ctypes.util.find_library = lambda name: None if "portaudio" in name else _find(name)
+"""
+
+
 def without_portaudio(folder: Path) -> dict[str, str]:
-    """An environment in which sounddevice fails as it does where the system library is missing."""
-    return lacking(folder, "sounddevice", "PortAudio library not found")
+    """An environment in which the system's loader finds no PortAudio; the real sounddevice then fails by itself."""
+    folder.mkdir()
+    (folder / "sitecustomize.py").write_text(_NOT_FOUND, encoding="utf-8")
+    return {"PYTHONPATH": f"{folder}{os.pathsep}{ROOT}"}

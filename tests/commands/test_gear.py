@@ -22,6 +22,7 @@ def test_lacking_it_says_what_to_install(tmp_path: Path) -> None:
     assert 2 == done.returncode
     assert_clear(done.stderr)
     assert "apt install libportaudio2" in done.stderr
+    assert "'bay-assistant run --keys-only' works" in done.stderr
     assert not (tmp_path / "sessions").exists()
     done = call("gear", "--json", environment=environment)
     assert 1 == done.returncode

@@ -10,6 +10,7 @@ import pytest
 from calling import KEYS_ONLY, ROOT, Refused, assert_clear, call, without_portaudio
 
 from assistant import resources
+from assistant.packages import PORTAUDIO, installing
 from assistant.record import SessionLog, verify
 
 pytestmark = pytest.mark.usefixtures("own_home")
@@ -48,6 +49,16 @@ def test_keys_and_screen_alone_need_no_portaudio(tmp_path: Path) -> None:
     done = call("run", *KEYS_ONLY, "--sessions", tmp_path / "sessions", environment=environment)
     assert (0, "") == (done.returncode, done.stderr)
     assert 1 == len(list((tmp_path / "sessions").iterdir()))
+
+
+def test_a_session_by_keys_is_silent_without_portaudio(tmp_path: Path) -> None:
+    """`run --keys-only` works without the sound library, and says once what is not spoken and what to install."""
+    environment = without_portaudio(tmp_path / "lacking")
+    done = call("run", "--keys-only", "--plain", "--sessions", tmp_path / "s", environment=environment)
+    assert (0, "") == (done.returncode, done.stderr)
+    assert 1 == done.stdout.count("Nothing is spoken, so read the screen. PortAudio")
+    assert installing(PORTAUDIO) in done.stdout
+    assert 1 == len(list((tmp_path / "s").iterdir()))
 
 
 @pytest.mark.parametrize("arguments", [("--silent",), ("--keys-only",)])

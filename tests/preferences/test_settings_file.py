@@ -293,3 +293,17 @@ def test_a_pipe_or_a_folder_in_its_place_is_refused(file: Path) -> None:
     file.mkdir(parents=True)
     with pytest.raises(FileProblem, match="it is a folder"):
         keeping.load()
+
+
+def test_a_value_without_an_end_is_refused_before_it_takes_long(file: Path) -> None:
+    """A value of thousands of lines is refused with its line and the bound, not read again and again."""
+    file.parent.mkdir()
+    file.write_text('voice = "heart"\nsilent = [\n' + '"x",\n' * 2000 + "]\n", encoding="utf-8")
+    with pytest.raises(
+        FileProblem, match=r"settings\.toml:2: this value goes on for more than 40 lines"
+    ) as caught:
+        keeping.load().check()
+    assert "no setting is that long" in str(caught.value)
+    file.write_text("#" * 20_000, encoding="utf-8")
+    with pytest.raises(FileProblem, match="it has 20000 bytes, and at most 16384 are read"):
+        keeping.load()
