@@ -44,13 +44,17 @@ class CommandParser(argparse.ArgumentParser):
     def format_usage(self) -> str:
         """The usage; with many options, without their names."""
         formatter = self._get_formatter()
-        formatter.add_usage(self._usage(), self._actions, self._mutually_exclusive_groups)
+        formatter.add_usage(
+            self._usage(page_width(formatter)), self._actions, self._mutually_exclusive_groups
+        )
         return formatter.format_help()
 
     def format_help(self) -> str:
         """The page: usage, purpose, arguments and options in groups, examples, exit status."""
         formatter = self._get_formatter()
-        formatter.add_usage(self._usage(), self._actions, self._mutually_exclusive_groups)
+        formatter.add_usage(
+            self._usage(page_width(formatter)), self._actions, self._mutually_exclusive_groups
+        )
         formatter.add_text(self.description)
         for one in self._action_groups:
             if one is self._commands_group():
@@ -151,8 +155,8 @@ class CommandParser(argparse.ArgumentParser):
             formatter.add_arguments([about[name] for name in names])
             formatter.end_section()
 
-    def _usage(self) -> str | None:
-        return self.usage or short_usage(self, self._actions)
+    def _usage(self, width: int) -> str | None:
+        return self.usage or short_usage(self, self._actions, width)
 
 
 def whole(least: int, most: int) -> Callable[[str], int]:

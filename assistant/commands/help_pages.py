@@ -35,6 +35,13 @@ class HelpPage(argparse.HelpFormatter):
     def _split_lines(self, text: str, width: int) -> list[str]:
         return filled(" ".join(text.split()), width)
 
+    def _format_action_invocation(self, action: argparse.Action) -> str:
+        """An option with its other names, and with its value once."""
+        if not action.option_strings or action.nargs == 0:
+            return super()._format_action_invocation(action)
+        value = self._format_args(action, self._get_default_metavar_for_optional(action))
+        return f"{', '.join(action.option_strings)} {value}"
+
     def _fill_text(self, text: str, width: int, indent: str) -> str:
         return "\n".join(filled(" ".join(text.split()), width, indent, indent))
 
@@ -57,19 +64,24 @@ def group(parser: argparse.ArgumentParser, title: str) -> argparse._ArgumentGrou
     return parser.add_argument_group(title)
 
 
-def short_usage(parser: argparse.ArgumentParser, actions: Iterable[argparse.Action]) -> str | None:
+def short_usage(
+    parser: argparse.ArgumentParser, actions: Iterable[argparse.Action], width: int
+) -> str | None:
     """The usage of a command with many options; None if argparse's own is short enough.
 
     Args:
         parser: The parser of the command.
         actions: Its options and arguments.
+        width: Columns of the page.
     """
     options = [one for one in actions if one.option_strings]
     if len(options) <= MOST_IN_USAGE:
         return None
     needed = [f"{one.option_strings[-1]} {one.metavar}" for one in options if one.required]
     words = [_place(one) for one in actions if not one.option_strings]
-    return " ".join((parser.prog.replace("%", "%%"), *needed, "[OPTION ...]", *words))
+    text = " ".join((parser.prog.replace("%", "%%"), *needed, "[OPTION ...]", *words))
+    begin = len("usage: ")
+    return "\n".join(filled(text, width, " " * begin, " " * begin)).lstrip()
 
 
 def _place(argument: argparse.Action) -> str:

@@ -32,6 +32,7 @@ from assistant.session.keyed import open_keys, open_pad
 from assistant.session.loop import Ears, Session
 from assistant.session.procedures_used import folder_of, opened
 from assistant.session.shop import counted_sentence, lamp_remarks, left_out_sentence
+from assistant.session.silent import silent_remarks
 from assistant.session.telephone import tell_of_telephones
 from assistant.speaking.neural.pronouncing import use_lexicon
 

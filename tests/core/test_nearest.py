@@ -17,58 +17,11 @@ NEAR = {
 }  # fmt: skip
 """Slips of fingers: letters that changed places, are wrong, lacking or too many; and beginnings."""
 
-FAR = [
-    "help",
-    "start",
-    "stop",
-    "open",
-    "close",
-    "update",
-    "install",
-    "remove",
-    "copy",
-    "print",
-    "car",
-    "engine",
-    "spark",
-    "report",
-    "log",
-    "version",
-    "config",
-    "quit",
-    "exit",
-    "status",
-    "check",
-    "test",
-    "doctor",
-    "info",
-    "new",
-    "delete",
-    "export",
-    "import",
-    "build",
-    "show",
-    "get",
-    "lamp",
-    "key",
-    "wheel",
-    "table",
-    "chair",
-    "house",
-    "water",
-    "music",
-    "paper",
-    "green",
-    "seven",
-    "monday",
-    "battery",
-    "crank",
-    "coil",
-    "wire",
-    "tire",
-    "brake",
-    "oil",
-]
+FAR = """
+help start stop open close update install remove copy print car engine spark report log version config quit exit status
+check test doctor info new delete export import build show get lamp key wheel table chair house water music paper green
+seven monday battery crank coil wire tire brake oil
+""".split()  # noqa: SIM905  a list of a few dozen words is read more easily so
 """Common words of the language, of other programs and of the trade, none of which is a slip for a command."""
 
 
