@@ -158,5 +158,8 @@ def test_a_wheel_says_what_it_is(wheel: Path, installed: Path) -> None:
     assert "hibari-tts 0.2.1" in (about / "licenses/assistant/speaking/neural/NOTICE").read_text(
         encoding="utf-8"
     )
-    tops = {Path(name).parts[0] for name in zipfile.ZipFile(wheel).namelist()}
-    assert {"assistant", about.name} == tops
+    names = zipfile.ZipFile(wheel).namelist()
+    data = about.name.replace(".dist-info", ".data")
+    assert {"assistant", about.name, data} == {Path(name).parts[0] for name in names}
+    # What pip, pipx and Debian's man expect: share/man/man1 below the prefix of the environment.
+    assert [f"{data}/data/share/man/man1/bay-assistant.1"] == [name for name in names if name.endswith(".1")]
