@@ -79,6 +79,8 @@ def test_a_wheel_carries_every_file_of_the_checkout(installed: Path, name: str) 
     assert files
     parent = installed if name == "assistant" else installed / "assistant" / "_installed"
     for file in files:
+        if file.suffix == ".1":  # the man page has its own place in a wheel
+            continue
         assert (ROOT / file).read_bytes() == (parent / file).read_bytes(), file
 
 

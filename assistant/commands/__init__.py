@@ -88,6 +88,7 @@ def parser() -> CommandParser:
         version=f"bay-assistant {__version__}",
         help="show the version and exit",
     )
+    made.set_defaults(parser=made)  # `completion` writes it as a script
     commands = made.add_subparsers(metavar="COMMAND", required=True)
     for name, command in COMMANDS.items():
         add_command(commands, name, command)

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 import shtab
 
-from assistant import commands
 from assistant.commands.help_pages import SUBCOMMANDS
 from assistant.commands.options import sessions_folder
 from assistant.errors import BayAssistantError
@@ -44,9 +43,8 @@ _BY_OPTION: dict[str, Any] = {
 """What completes an argument of this name, where its word in the help page does not tell."""
 
 
-def script(shell: str) -> str:
-    """The script for a shell, made from the parser."""
-    parser = commands.parser()
+def script(parser: argparse.ArgumentParser, shell: str) -> str:
+    """The script for a shell, made from the parser of the whole command line."""
     _mark(parser, "")
     return shtab.complete(parser, shell)
 

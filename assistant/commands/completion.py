@@ -38,5 +38,9 @@ def run(options: argparse.Namespace) -> int:
     """
     from assistant.commands import completing  # noqa: PLC0415
 
-    print("\n".join(completing.names(options.names)) if options.names else completing.script(options.shell))
+    print(
+        "\n".join(completing.names(options.names))
+        if options.names
+        else completing.script(options.parser, options.shell)
+    )
     return 0
