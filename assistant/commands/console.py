@@ -1,12 +1,13 @@
-"""The terminal output of commands besides their result: progress and errors."""
+"""The output of commands: a result on standard output; remarks, progress and errors on standard error."""
 
 from __future__ import annotations
 
 import contextlib
 import json
+import math
 import sys
 import time
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from assistant.errors import UsageProblem
 from assistant.printing import in_line, unescaped
@@ -101,6 +102,30 @@ def complain(text: str) -> None:
         print(f"bay-assistant: {in_line(text)}", file=sys.stderr)
 
 
+def remark(text: str) -> None:
+    """Print a remark beside the result, on a line of standard error."""
+    with contextlib.suppress(OSError, ValueError):
+        print(in_line(text), file=sys.stderr, flush=True)
+
+
+def written(path: Path | str) -> None:
+    """Say which file or folder holds what was asked for."""
+    remark(f"Written: {path}")
+
+
+def print_json(result: Any) -> None:
+    """Print a result as the one JSON document of ``--json``; a figure that is no number (NaN) is null."""
+    print(json.dumps(_finite(result), indent=2, allow_nan=False))
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _finite(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(one) for one in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
 def write(path: Path, text: str) -> None:
     """Write a result to the named file, and say so on standard error.
 
@@ -112,14 +137,15 @@ def write(path: Path, text: str) -> None:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise UsageProblem(f"{path} cannot be written: {error.strerror}.") from error
-    print(f"Written: {path}", file=sys.stderr)
+    written(path)
 
 
 def report(findings: Sequence[Finding], good: str, *, as_json: bool) -> int:
     """Print findings, or the good news that there are none; returns the exit status 1 or 0."""
     if as_json:
-        rows = [{"path": f.path, "line": f.line, "problem": f.problem, "remedy": f.remedy} for f in findings]
-        print(json.dumps(rows, indent=2))
+        print_json(
+            [{"path": f.path, "line": f.line, "problem": f.problem, "remedy": f.remedy} for f in findings]
+        )
     elif findings:
         for finding in findings:
             print(in_line(str(finding)))

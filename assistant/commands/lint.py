@@ -6,9 +6,14 @@ import json
 from typing import TYPE_CHECKING
 
 from assistant import resources
-from assistant.commands.console import report, write
-from assistant.commands.options import add_grammars, add_procedures, grammars_folder, procedures_folder
-from assistant.errors import UsageProblem
+from assistant.commands.console import print_json, report, write
+from assistant.commands.options import (
+    add_grammars,
+    add_json,
+    add_procedures,
+    grammars_folder,
+    procedures_folder,
+)
 
 if TYPE_CHECKING:
     import argparse
@@ -23,7 +28,7 @@ EXAMPLE = "bay-assistant lint --procedures my-procedures"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
+    add_json(parser)
     parser.add_argument(
         "--speech",
         action="store_true",
@@ -54,32 +59,31 @@ def run(options: argparse.Namespace) -> int:
     # A damaged table is written anew, so it is not read here.
     library = load_library(folder)
     knowledge = None if options.write_likelihoods else load_knowledge(folder, library.terms)
-    if options.write_schema:
-        _write_schema(library, folder)
-    if options.write_likelihoods:
-        _write_likelihoods(library, folder)
-    if options.write_schema or options.write_likelihoods:
+    made = [*([_write_schema] if options.write_schema else [])]
+    made += [_write_likelihoods] if options.write_likelihoods else []
+    if made:
+        files = [str(make(library, folder)) for make in made]
+        if options.json:
+            print_json({"written": files})
         return 0
     return (_speech if options.speech else _all)(library, knowledge, options)
 
 
-def _write_schema(library: Library, folder: Path) -> None:
+def _write_schema(library: Library, folder: Path) -> Path:
     from assistant.core.library.schema import procedure_schema  # noqa: PLC0415
 
     path = folder / "procedure.schema.json"
-    text = json.dumps(procedure_schema(library.terms, library.cautions), indent=2) + "\n"
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UsageProblem(f"The schema cannot be written to {path}: {error.strerror}.") from error
-    print(f"Written: {path}")
+    write(path, json.dumps(procedure_schema(library.terms, library.cautions), indent=2) + "\n")
+    return path
 
 
-def _write_likelihoods(library: Library, folder: Path) -> None:
+def _write_likelihoods(library: Library, folder: Path) -> Path:
     from assistant.circuit import likelihoods  # noqa: PLC0415
     from assistant.loading.folder import LIKELIHOODS_FILE  # noqa: PLC0415
 
-    write(folder / LIKELIHOODS_FILE, likelihoods.to_bytes(likelihoods.table(library)).decode())
+    path = folder / LIKELIHOODS_FILE
+    write(path, likelihoods.to_bytes(likelihoods.table(library)).decode())
+    return path
 
 
 def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:

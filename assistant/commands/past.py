@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from assistant.errors import UsageProblem
 from assistant.printing import in_line as plain
@@ -88,6 +88,12 @@ def check_verdict(name: str, reached: Iterable[str], library: Library) -> None:
         near = difflib.get_close_matches(name[:100], sorted(known), n=1)
         hint = f" Did you mean '{near[0]}'?" if near else ""
         raise UsageProblem(f"There is no verdict '{name}'.{hint} Known are: {', '.join(sorted(known))}.")
+
+
+def row(summary: Summary) -> dict[str, Any]:
+    """A session of the list as JSON."""
+    body = summary.to_json()
+    return {"session": body.pop("id"), **body}
 
 
 # --- the list -------------------------------------------------------------------------------------

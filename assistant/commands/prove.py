@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from assistant.commands.arguments import real, whole
-from assistant.commands.console import ProgressBar
-from assistant.commands.options import add_procedures, procedures_folder
+from assistant.commands.console import ProgressBar, print_json
+from assistant.commands.options import add_json, add_procedures, procedures_folder
 
 if TYPE_CHECKING:
     import argparse
@@ -49,7 +48,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="prove pairs of faults instead of single faults (default procedure: coil-control)",
     )
-    parser.add_argument("--json", action="store_true", help="print the proof as JSON")
+    add_json(parser)
     add_procedures(parser)
 
 
@@ -80,7 +79,7 @@ def run(options: argparse.Namespace) -> int:
             orders = proof_order.order(library, odds, names)
     told = tuple(stories(library, report.procedures, asked))
     if options.json:
-        print(json.dumps(proof_report.to_json(report, told, orders), indent=1))
+        print_json(proof_report.to_json(report, told, orders))
     else:
         print(proof_report.text(report, library, told, orders), end="")
     return 0 if report.holds else 1
@@ -90,14 +89,18 @@ def _pairs(options: argparse.Namespace, library: Library, asked: Request) -> int
     from assistant.proof import pairs as proof_pairs  # noqa: PLC0415
 
     all_hold = True
+    told: list[dict[str, Any]] = []
     cars = options.systems or proof_pairs.CARS
     for entry in asked.procedures or ("coil-control",):
         with ProgressBar("Proving pairs") as bar:
             pairs = proof_pairs.prove_pairs(library, entry, cars=cars, seed=asked.seed, progress=bar.show)
+            fleeting = proof_pairs.prove_fleeting(library, entry)
         if options.json:
-            print(json.dumps(proof_pairs.to_json(entry, pairs, cars), indent=1))
+            told.append(proof_pairs.to_json(entry, pairs, cars, fleeting))
         else:
             print(proof_pairs.text(entry, pairs, cars), end="")
-            print(proof_pairs.fleeting_text(entry, proof_pairs.prove_fleeting(library, entry)), end="")
+            print(proof_pairs.fleeting_text(entry, fleeting), end="")
         all_hold = all_hold and proof_pairs.holds(pairs)
+    if options.json:
+        print_json({"holds": all_hold, "procedures": told})
     return 0 if all_hold else 1

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.commands.console import report
-from assistant.commands.options import SESSION, add_sessions, session_folder
+from assistant.commands.console import remark, report
+from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
 
 if TYPE_CHECKING:
     import argparse
@@ -17,7 +17,7 @@ EXAMPLE = "bay-assistant verify last"
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
     parser.add_argument("session", help=f"{SESSION}; or a bag made by 'pack'")
-    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
+    add_json(parser)
     add_sessions(parser)
 
 
@@ -37,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
         state = "sealed" if session.sealed else "not sealed"
         good = f"{folder.name}: {len(session.lines)} lines, chain unbroken, clips as recorded, {state}."
     status = report(findings, good, as_json=options.json)
-    if not findings and not options.json:
-        for remark in remarks(folder):
-            print(remark)
+    if not findings:
+        for one in remarks(folder):
+            remark(one)
     return status

@@ -6,7 +6,6 @@ a module beside it.
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import TYPE_CHECKING
 
@@ -22,7 +21,8 @@ from assistant.commands.bench import (
     sessions,
     speech,
 )
-from assistant.commands.options import add_model
+from assistant.commands.console import print_json
+from assistant.commands.options import add_json, add_model
 
 if TYPE_CHECKING:
     import argparse
@@ -47,7 +47,7 @@ MEASUREMENTS = {
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options and the commands below it."""
-    parser.add_argument("--json", action="store_true", help="print the figures as JSON")
+    add_json(parser)
     add_model(parser)
     further = parser.add_subparsers(metavar="")
     for name, module in MEASUREMENTS.items():
@@ -56,6 +56,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         )
         one.set_defaults(command=module.run)
         module.add(one)
+        add_json(one, below=True)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -66,7 +67,7 @@ def run(options: argparse.Namespace) -> int:
         model=options.model, progress=lambda text: print(text, file=sys.stderr, flush=True)
     )
     if options.json:
-        print(json.dumps(measured.to_json(), indent=2))
+        print_json(measured.to_json())
     else:
         print(measured.text(), end="")
     return 0

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
-from assistant.commands.console import ProgressLine
+from assistant.commands.console import ProgressLine, print_json
 
 if TYPE_CHECKING:
     import argparse
@@ -28,7 +27,7 @@ def run(options: argparse.Namespace) -> int:
     with ProgressLine() as progress:
         found = measuring.measure(progress.tell)
     if options.json:
-        print(json.dumps([vars(figure) for figure in found], indent=1))
+        print_json({"machine": machine(), "figures": [vars(figure) for figure in found]})
     else:
         print(machine())
         for figure in found:

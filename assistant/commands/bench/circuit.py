@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from assistant import resources
+from assistant.commands.console import print_json
 
 if TYPE_CHECKING:
     import argparse
@@ -26,7 +26,7 @@ def run(options: argparse.Namespace) -> int:
 
     found = measure(load_library(resources.directory("procedures")))
     if options.json:
-        print(json.dumps([vars(timing) for timing in found], indent=1))
+        print_json({"machine": machine(), "figures": [vars(timing) for timing in found]})
         return 0
     print(machine())
     for timing in found:

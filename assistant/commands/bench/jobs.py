@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from assistant import resources
 from assistant.commands.arguments import real, whole
+from assistant.commands.console import print_json
 from assistant.commands.options import add_voice, voice_of
 
 if TYPE_CHECKING:
@@ -57,7 +57,15 @@ def run(options: argparse.Namespace) -> int:
             library, knowledge, job, pace, lambda text: voice.render(text).duration_s, cars
         )
     if options.json:
-        print(json.dumps({name: [asdict(one) for one in spent] for name, spent in timed.items()}, indent=1))
+        print_json(
+            {
+                "machine": machine(),
+                "jobs": [
+                    {"job": name, "cars": [_of_one_car(one) for one in spent]}
+                    for name, spent in timed.items()
+                ],
+            }
+        )
         return 0
     print(machine())
     print(
@@ -68,6 +76,13 @@ def run(options: argparse.Namespace) -> int:
     for job in jobs.JOBS:
         print(_row(job, timed[job.name], steps=options.steps))
     return 0
+
+
+def _of_one_car(spent: Spent) -> dict[str, Any]:
+    """The times of a job on one car as JSON."""
+    parts = asdict(spent)
+    steps, end = parts.pop("steps"), parts.pop("end")
+    return {**{f"{name}_s": seconds for name, seconds in parts.items()}, "steps": steps, "end": end}
 
 
 def _row(job: Job, found: list[Spent], *, steps: bool) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine
+from assistant.commands.console import ProgressLine, print_json
 
 if TYPE_CHECKING:
     import argparse
@@ -65,5 +65,8 @@ def run(options: argparse.Namespace) -> int:
     grammars = GrammarSet.load(resources.directory("grammars"))
     with ProgressLine() as progress:
         found = leakage.measure(plan, Recogniser(find_model()), grammars, progress.tell)
-    print(leakage.text(found), end="")
+    if options.json:
+        print_json(leakage.to_json(found))
+    else:
+        print(leakage.text(found), end="")
     return 0

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine
+from assistant.commands.console import ProgressLine, print_json
 
 if TYPE_CHECKING:
     import argparse
@@ -37,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
             progress=progress.tell,
         )
     if options.json:
-        print(json.dumps([vars(figure) for figure in found], indent=1))
+        print_json({"machine": machine(), "figures": [vars(figure) for figure in found]})
         return 0
     print(machine())
     for figure in found:

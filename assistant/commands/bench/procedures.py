@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import argparse
-import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressBar
+from assistant.commands.console import ProgressBar, print_json
+
+if TYPE_CHECKING:
+    import argparse
 
 ABOUT = "Put mistakes into the procedures and count what loader, lint and proof catch; takes some minutes."
 EXAMPLE = "bay-assistant bench procedures --count 120 --seed 2"
@@ -16,9 +18,6 @@ EXAMPLE = "bay-assistant bench procedures --count 120 --seed 2"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument(
-        "--json", action="store_true", default=argparse.SUPPRESS, help="print the figures as JSON"
-    )
     parser.add_argument(
         "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
     )
@@ -62,5 +61,8 @@ def run(options: argparse.Namespace) -> int:
             processes=options.processes,
             progress=bar.show,
         )
-    print(json.dumps(report.to_json(), indent=1) if options.json else report.text().rstrip("\n"))
+    if options.json:
+        print_json(report.to_json())
+    else:
+        print(report.text().rstrip("\n"))
     return 0 if report.holds else 1

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine
+from assistant.commands.console import ProgressLine, print_json
 
 if TYPE_CHECKING:
     import argparse
@@ -32,7 +31,7 @@ def run(options: argparse.Namespace) -> int:
     with ProgressLine() as progress:
         found = measure(resources.directory("procedures"), count, progress.tell)
     if options.json:
-        print(json.dumps([vars(timing) for timing in found], indent=1))
+        print_json({"machine": machine(), "figures": [vars(timing) for timing in found]})
         return 0
     print(machine())
     for timing in found:
