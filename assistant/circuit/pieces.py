@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
+import signal
 from concurrent.futures import ProcessPoolExecutor
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -40,15 +42,35 @@ def carried_out(
         return
     # Spawned, not forked: a caller may have threads (sound), which do not survive a fork.
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _begin, (work, given)) as pool:
-        for result, problem in pool.map(_one, pieces):
+    before = set(multiprocessing.active_children())
+    pool = ProcessPoolExecutor(processes, context, _begin, (work, given))
+    try:
+        with held_back():
+            results = pool.map(_one, pieces)
+        for result, problem in results:
             if problem:
-                pool.shutdown(cancel_futures=True)
                 raise UsageProblem(problem)
             yield result
+    except (KeyboardInterrupt, GeneratorExit):
+        for process in set(multiprocessing.active_children()) - before:  # a piece may take long
+            process.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+@contextlib.contextmanager
+def held_back() -> Iterator[None]:
+    """Hold Ctrl-C back: processes that are started meanwhile never get it, and this one gets it afterwards."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _begin(work: Callable[..., Any], given: tuple[Any, ...]) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that began this one ends it
     _HERE[:] = [(work, given)]
 
 

@@ -1,4 +1,4 @@
-"""The output of commands: a result on standard output; remarks, progress and errors on standard error."""
+"""The output of commands: a result on standard output; remarks and errors on standard error."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ import contextlib
 import json
 import math
 import sys
-import time
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any
 
 from assistant.errors import UsageProblem
-from assistant.printing import in_line, unescaped
+from assistant.printing import in_line
 from assistant.resources import refuse_installed
 
 if TYPE_CHECKING:
@@ -21,77 +20,6 @@ if TYPE_CHECKING:
 
 _LONGEST = 2000
 """Number of characters of an error to show."""
-
-_CLEAR = "\r\x1b[K"
-"""Empties the line of a terminal."""
-
-
-class _Changing:
-    """A line on standard error, on a terminal, that changes during some work and is cleared at its end."""
-
-    def __init__(self) -> None:
-        self._terminal = sys.stderr is not None and sys.stderr.isatty()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.end()
-
-    def end(self) -> None:
-        """Clear the line."""
-        if self._terminal:
-            self._print("")
-
-    def _print(self, text: str) -> None:
-        print(f"{_CLEAR}{text}", end="", file=unescaped(sys.stderr), flush=True)
-
-
-class ProgressBar(_Changing):
-    """A progress bar, only on a terminal, that appears if the work takes more than a second.
-
-    Args:
-        what: The work in a word, such as "Proving".
-    """
-
-    _WIDTH = 30
-
-    def __init__(self, what: str) -> None:
-        super().__init__()
-        self._what = what
-        self._began = time.monotonic()
-        self._shown = False
-
-    def show(self, done: int, of: int) -> None:
-        """Show the progress."""
-        if not self._terminal or time.monotonic() - self._began < 1:
-            return
-        full = self._WIDTH * done // of
-        bar = "#" * full + "." * (self._WIDTH - full)
-        self._print(f"{self._what} [{bar}] {100 * done // of} %")
-        self._shown = True
-
-    def end(self) -> None:
-        """Clear the line, if it was shown."""
-        if self._shown:
-            super().end()
-
-
-class ProgressLine(_Changing):
-    """The current work: on a terminal one changing line, elsewhere a line for each new piece of work."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._last = ""
-
-    def tell(self, text: str) -> None:
-        """Show a text: the work stands before its colon, and the progress after it."""
-        thing = text.partition(":")[0]
-        if self._terminal:
-            self._print(in_line(text))
-        elif thing != self._last:
-            print(thing, file=sys.stderr, flush=True)
-        self._last = thing
 
 
 def complain(text: str) -> None:

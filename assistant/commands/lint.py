@@ -14,6 +14,7 @@ from assistant.commands.options import (
     grammars_folder,
     procedures_folder,
 )
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -88,15 +89,20 @@ def _write_likelihoods(library: Library, folder: Path) -> Path:
 
 def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
     from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
-    from assistant.linting import all_spoken, lesson_spoken, unpronounceable  # noqa: PLC0415
+    from assistant.linting import SPEECH_PARTS, all_spoken, lesson_spoken, unpronounceable  # noqa: PLC0415
     from assistant.rehearsal import amount, judging  # noqa: PLC0415
     from assistant.speaking import DEFAULT_RATE  # noqa: PLC0415
 
-    said = all_spoken(library, knowledge)
-    measured = amount.measure(library, knowledge, said, DEFAULT_RATE)
-    grammars = GrammarSet.load(grammars_folder(options))
-    spoken = [*said, *lesson_spoken(grammars)]
-    findings = [*judging.findings(library, spoken), *unpronounceable(spoken, grammars.lexicon.path)]
+    with TimeLeft("Checking", SPEECH_PARTS, known=True) as left:
+        said = all_spoken(library, knowledge, progress=left.part("speech"))
+        measured = amount.measure(library, knowledge, said, DEFAULT_RATE)
+        grammars = GrammarSet.load(grammars_folder(options))
+        spoken = [*said, *lesson_spoken(grammars)]
+        pronounced = left.part("pronouncing")
+        findings = [
+            *judging.findings(library, spoken),
+            *unpronounceable(spoken, grammars.lexicon.path, pronounced),
+        ]
     if not options.json:
         print("\n".join(measured.lines()))
     return report(findings, "No finding.", as_json=options.json)
@@ -104,10 +110,11 @@ def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Nam
 
 def _all(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
     from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
-    from assistant.linting import lint  # noqa: PLC0415
+    from assistant.linting import PARTS, lint  # noqa: PLC0415
 
-    grammars = GrammarSet.load(grammars_folder(options))
-    findings = lint(library, knowledge, grammars)
+    with TimeLeft("Checking", PARTS, known=True) as left:
+        grammars = GrammarSet.load(grammars_folder(options))
+        findings = lint(library, knowledge, grammars, left.part)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
     good = f"{len(library.procedures)} procedures with {steps} steps and {len(grammars.names())} grammars: no finding."
     return report(findings, good, as_json=options.json)

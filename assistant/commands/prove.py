@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from assistant.commands.arguments import real, whole
-from assistant.commands.console import ProgressBar, print_json
+from assistant.commands.console import print_json
 from assistant.commands.options import add_json, add_procedures, procedures_folder
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -17,6 +18,10 @@ if TYPE_CHECKING:
 
 ABOUT = "Prove that procedures lead every fault of the circuit model, on many random cars, to its verdict."
 EXAMPLE = "bay-assistant prove coil-control --systems 500 --order"
+
+
+_WALKS_AT_LEAST_S, _ORDER_S = 3.0, 0.3
+"""Time before and after the walks, and of the best order of one procedure, s, on one processor core of 2026."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -58,7 +63,7 @@ def run(options: argparse.Namespace) -> int:
     from assistant.proof import order as proof_order, report as proof_report  # noqa: PLC0415
     from assistant.proof.result import Request  # noqa: PLC0415
     from assistant.proof.story import stories  # noqa: PLC0415
-    from assistant.proof.work import prove  # noqa: PLC0415
+    from assistant.proof.work import prove, seconds  # noqa: PLC0415
 
     folder = procedures_folder(options)
     library = load_library(folder)
@@ -72,11 +77,14 @@ def run(options: argparse.Namespace) -> int:
     if options.pairs:
         return _pairs(options, library, asked)
     orders: tuple[proof_order.Ordered, ...] = ()
-    with ProgressBar("Proving") as bar:
-        report = prove(library, asked, bar.show)
+    names = asked.procedures or tuple(library.procedures)
+    parts = {"walks": _WALKS_AT_LEAST_S + seconds(library, asked) / asked.processes}
+    if odds is not None:
+        parts["order"] = _ORDER_S * len(names)
+    with TimeLeft("Proving", parts, known=True) as left:
+        report = prove(library, asked, left.part("walks"))
         if odds is not None:
-            names = asked.procedures or tuple(library.procedures)
-            orders = proof_order.order(library, odds, names)
+            orders = proof_order.order(library, odds, names, left.part("order"))
     told = tuple(stories(library, report.procedures, asked))
     if options.json:
         print_json(proof_report.to_json(report, told, orders))
@@ -92,8 +100,8 @@ def _pairs(options: argparse.Namespace, library: Library, asked: Request) -> int
     told: list[dict[str, Any]] = []
     cars = options.systems or proof_pairs.CARS
     for entry in asked.procedures or ("coil-control",):
-        with ProgressBar("Proving pairs") as bar:
-            pairs = proof_pairs.prove_pairs(library, entry, cars=cars, seed=asked.seed, progress=bar.show)
+        with TimeLeft("Proving pairs") as left:
+            pairs = proof_pairs.prove_pairs(library, entry, cars=cars, seed=asked.seed, progress=left.show)
             fleeting = proof_pairs.prove_fleeting(library, entry)
         if options.json:
             told.append(proof_pairs.to_json(entry, pairs, cars, fleeting))

@@ -6,8 +6,9 @@ import sys
 from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressBar, complain, print_json
+from assistant.commands.console import complain, print_json
 from assistant.commands.options import add_json, add_sessions, sessions_folder
+from assistant.commands.time_left import TimeLeft
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -121,8 +122,8 @@ def run(options: argparse.Namespace) -> int:
             )
         return _show_odds(folder, as_json=options.json)
     wanted = asked.wanted(today)
-    with ProgressBar("Reading records") as bar:
-        found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=bar.show)
+    with TimeLeft("Reading records") as left:
+        found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=left.show)
     if wanted.verdict and wanted.verdict not in found.verdicts:
         from assistant.loading.folder import load_library  # noqa: PLC0415
         from assistant.loading.shop import procedures_in_use  # noqa: PLC0415

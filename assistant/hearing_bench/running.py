@@ -6,13 +6,13 @@ import contextlib
 import datetime as dt
 import hashlib
 import multiprocessing
-import signal
 import time
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor, as_completed
 from typing import TYPE_CHECKING
 
 from assistant import files, resources
 from assistant.benchmarks import machine
+from assistant.circuit.pieces import held_back
 from assistant.errors import GearProblem, UsageProblem
 from assistant.hearing_bench import pocketsphinx, working
 from assistant.hearing_bench.kept_rows import KeptRows
@@ -147,7 +147,7 @@ class Bench:
             initargs=(self._options, self._models),
         )
         try:
-            with _held_back():
+            with held_back():
                 later = {pool.submit(working.do, piece): piece for piece in pieces}
             for number, one in enumerate(as_completed(later), start=1):
                 yield later[one], one.result()
@@ -211,16 +211,6 @@ class Bench:
                     mixture = worker.made.mixture(utterance, level, tail_s=plan.tail_s)
                     delays = self.measured.delays.setdefault((ours.name, level_name(level)), Delays())
                     take_turn(ear, utterance.grammar, utterance.words, mixture, delays)
-
-
-@contextlib.contextmanager
-def _held_back() -> Iterator[None]:
-    """Hold Ctrl-C back: processes that are started meanwhile never get it, and this one gets it afterwards."""
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _digest(path: Path) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.commands.console import ProgressLine, print_json
+from assistant.commands.console import print_json
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -24,7 +25,7 @@ def run(options: argparse.Namespace) -> int:
     from assistant.board.serving import packages  # noqa: PLC0415
 
     packages()
-    with ProgressLine() as progress:
+    with ToldTime("Measuring") as progress:
         found = measuring.measure(progress.tell)
     if options.json:
         print_json({"machine": machine(), "figures": [vars(figure) for figure in found]})

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import real, whole
-from assistant.commands.console import ProgressLine, complain, print_json, write
+from assistant.commands.console import complain, print_json, write
+from assistant.commands.time_left import ToldTime
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -115,7 +116,7 @@ def run(options: argparse.Namespace) -> int:
         if file is not None and (file.is_file() or not file.exists()):  # not into a pipe or a device
             replace(file.resolve(), as_json(measured) + "\n")
 
-    with ProgressLine() as progress:
+    with ToldTime("Measuring") as progress:
         bench = Bench(_wanted(options), progress.tell, row_done)
         try:
             measured = bench.run()

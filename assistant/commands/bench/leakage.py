@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine, print_json
+from assistant.commands.console import print_json
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -63,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
         every_noise=options.every_noise,
     )
     grammars = GrammarSet.load(resources.directory("grammars"))
-    with ProgressLine() as progress:
+    with ToldTime("Measuring") as progress:
         found = leakage.measure(plan, Recogniser(find_model()), grammars, progress.tell)
     if options.json:
         print_json(leakage.to_json(found))

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine, print_json
+from assistant.commands.console import print_json
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -28,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     from assistant.benchmarks import machine  # noqa: PLC0415
     from assistant.commands.bench import long_sessions  # noqa: PLC0415
 
-    with ProgressLine() as progress:
+    with ToldTime("Measuring") as progress:
         found = long_sessions.measure(
             resources.directory("procedures"),
             lines=long_sessions.LINES if options.lines is None else options.lines,

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressBar, print_json
+from assistant.commands.console import print_json
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -51,7 +52,7 @@ def run(options: argparse.Namespace) -> int:
     """Print the counts; the exit status is 1 when a mistake that must be caught was not."""
     from assistant.mistakes.running import measure  # noqa: PLC0415
 
-    with ProgressBar("Trying mistakes") as bar:
+    with TimeLeft("Trying mistakes") as left:
         report = measure(
             options.procedures or resources.directory("procedures"),
             resources.directory("grammars"),
@@ -59,7 +60,7 @@ def run(options: argparse.Namespace) -> int:
             systems=options.systems,
             seed=options.seed,
             processes=options.processes,
-            progress=bar.show,
+            progress=left.show,
         )
     if options.json:
         print_json(report.to_json())

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine, print_json
+from assistant.commands.console import print_json
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -28,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     from assistant.commands.bench.past_sessions import COUNT, measure  # noqa: PLC0415
 
     count = COUNT if options.count is None else options.count
-    with ProgressLine() as progress:
+    with ToldTime("Measuring") as progress:
         found = measure(resources.directory("procedures"), count, progress.tell)
     if options.json:
         print_json({"machine": machine(), "figures": [vars(timing) for timing in found]})

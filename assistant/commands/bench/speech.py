@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine, print_json, remark
+from assistant.commands.console import print_json, remark
+from assistant.commands.time_left import ToldTime
 from assistant.errors import GearProblem
 
 if TYPE_CHECKING:
@@ -122,7 +123,7 @@ def run(options: argparse.Namespace) -> int:
         hearer.sound,
         estoi=not scores.missing_estoi(),
     )
-    with ProgressLine() as progress:
+    with ToldTime("Measuring") as progress:
         measured = bench.measure(drawn, options.seed, progress.tell)
     measured.missing[:0] = missing
     if options.json:
