@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.commands.console import print_json, remark
 from assistant.commands.options import grammars_folder, procedures_folder
+from assistant.commands.time_left import TimeLeft
 from assistant.errors import GearProblem, UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
@@ -196,7 +197,9 @@ def teach_voice(options: argparse.Namespace) -> int:
             return 1
         early = "The lesson was ended early; what was said so far counts. " if ending.asked else ""
         remark(f"{early}Learning from {said} words …")
-        done = concluded(known, lesson.takes, recogniser, grammars, f"{datetime.now().astimezone():%Y-%m-%d}")
+        today = f"{datetime.now().astimezone():%Y-%m-%d}"
+        with TimeLeft("Learning") as left:
+            done = concluded(known, lesson.takes, recogniser, grammars, today, left.show)
         path = keeping.keep(done.learnt)
     if options.keep_sound:
         _keep_sound(_sound_folder(name), lesson.takes)

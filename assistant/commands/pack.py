@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.commands.console import complain, print_json, written
 from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -34,7 +35,8 @@ def run(options: argparse.Namespace) -> int:
     from assistant.commands import packing  # noqa: PLC0415
 
     folder = session_folder(options)
-    packed = packing.pack(folder, options.out)
+    with TimeLeft("Packing", packing.PARTS, known=True) as left:
+        packed = packing.pack(folder, options.out, left.part)
     if packed.left_out:
         complain(packed.left_out)
     if options.json:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from assistant.commands.console import print_json, remark
 from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -32,7 +33,8 @@ def run(options: argparse.Namespace) -> int:
     from assistant.record.replaying import earlier_rules, other_likelihoods, replay  # noqa: PLC0415
 
     folder = session_folder(options)
-    differences = replay(folder)
+    with TimeLeft("Replaying") as left:
+        differences = replay(folder, progress=left.show)
     session = read_session(folder)
     compared = "decisions" if earlier_rules(session) else "actions"
     spoken = io.StringIO() if options.json else sys.stdout

@@ -195,7 +195,8 @@ def _show_odds(folder: Path, *, as_json: bool) -> int:
     library, knowledge = load_folder(procedures_in_use())
     if knowledge is None:
         raise UsageProblem("The procedures have no likelihoods or no odds, so there is nothing to show.")
-    history = read_history(folder, library.terms)
+    with TimeLeft("Reading records") as left:
+        history = read_history(folder, library.terms, left.show)
     if as_json:
         print_json(shop_odds.odds_json(history, knowledge))
     else:

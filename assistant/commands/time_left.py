@@ -8,6 +8,7 @@ The work itself prints nothing: it reports through a callable.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import sys
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 _FIRST_S, _EVERY_S = 1.0, 0.25
 """When the bar is drawn first, and how often after that, s."""
 
-_TRUST_S = 2.0
+_TRUST_S = 0.5
 """For so long, s, the weights count like work that was done at the speed of the machine where they were measured."""
 
 _OF = re.compile(r"(\d+(?:\.\d+)?) of (\d+(?:\.\d+)?)")
@@ -35,9 +36,11 @@ class Estimate:
     Args:
         parts: Weight of each part, in order. If `known`, it is the time in s on the machine where it was measured.
         known: Whether the weights are times; else nothing is estimated before something was done.
+        begun: When it began, s on the clock of all times that follow.
     """
 
-    def __init__(self, parts: Mapping[str, float], *, known: bool) -> None:
+    def __init__(self, parts: Mapping[str, float], *, known: bool, begun: float = 0.0) -> None:
+        self._begun = begun
         self._parts = dict(parts)
         self._whole = sum(self._parts.values())
         self._trust = _TRUST_S if known else 0.0
@@ -46,7 +49,7 @@ class Estimate:
         self._done, self._at, self._ahead = 0.0, 0.0, 0.0
 
     def begin(self, part: str, at: float) -> None:
-        """A part begins `at` s after the beginning of the whole; all parts before it are done."""
+        """A part begins at this time, s; all parts before it are done."""
         before = 0.0
         for name, weight in self._parts.items():
             if name == part:
@@ -56,7 +59,7 @@ class Estimate:
         self.report(0, 1, at, 1)
 
     def report(self, done: float, of: float, at: float, ahead: float = 0.0) -> None:
-        """So much of the present part is done, `at` s after the beginning of the whole; never less than before.
+        """So much of the present part is done at this time, s; never less than before.
 
         `ahead`, of the same total, is being worked on now. Without it, as much as ever came in one report.
         """
@@ -69,10 +72,11 @@ class Estimate:
             self._ahead = self._longest = max(self._longest, now - self._done)
         else:
             self._ahead = self._longest = now - self._before
-        self._done, self._at = now, at
+        self._done, self._at = now, at - self._begun
 
     def _now(self, at: float) -> float:
-        """The weight that is done: what was reported, and since then as quickly, but not beyond the present part."""
+        """The weight that is done: what was reported, and since then as quickly, up to what is worked on."""
+        at -= self._begun
         speed = (self._done + self._trust) / max(self._at + self._trust, 1e-9)
         end = max(min(self._until, self._done + self._ahead), self._done)
         return min(self._done + speed * max(at - self._at, 0.0), end) if self._done or self._trust else 0.0
@@ -86,7 +90,7 @@ class Estimate:
         now = self._now(at)
         if now + self._trust <= 0:
             return None
-        return max(self._whole - now, 0.0) * (at + self._trust) / (now + self._trust)
+        return max(self._whole - now, 0.0) * (at - self._begun + self._trust) / (now + self._trust)
 
 
 def spoken(seconds: float | None) -> str:
@@ -145,6 +149,10 @@ class TimeLeft:
         """So much of the present part is done, and so much is being worked on now (0: as usual)."""
         self._estimate.report(done, of, self._elapsed(), ahead)
 
+    def _again(self) -> None:
+        """Another work begins, of which nothing is known."""
+        self._estimate = Estimate({self._what: 1.0}, known=False, begun=self._elapsed())
+
     def _elapsed(self) -> float:
         return time.monotonic() - self._begun
 
@@ -152,24 +160,23 @@ class TimeLeft:
         """Draw until the work has ended; its own thread, because a part may last long without a report."""
         if self._ended.wait(_FIRST_S):
             return
-        bar = _bar(self._what)
-        share = 0.0
-        try:
-            while True:
-                at = self._elapsed()
-                bar.n = share = max(share, self._estimate.share(at))
-                bar.desc = self._what
-                bar.postfix = f"{spoken(at)}, {spoken(self._estimate.left(at))} left"
-                bar.refresh()
-                if self._ended.wait(_EVERY_S):
-                    return
-        except (OSError, ValueError):
-            pass  # the terminal was closed: nobody looks at it any more
-        finally:
-            bar.close()
+        with contextlib.suppress(OSError, ValueError):  # the terminal was closed: nobody looks at it any more
+            at = self._elapsed()
+            with _bar(self._what, self._times(at)) as bar:
+                estimate = self._estimate
+                while not self._ended.wait(_EVERY_S):
+                    at = self._elapsed()
+                    bar.n = max(bar.n if estimate is self._estimate else 0.0, self._estimate.share(at))
+                    estimate = self._estimate
+                    bar.desc = self._what
+                    bar.postfix = self._times(at)
+                    bar.refresh()
+
+    def _times(self, at: float) -> str:
+        return f"{spoken(at)}, {spoken(self._estimate.left(at))} left"
 
 
-def _bar(what: str) -> Any:
+def _bar(what: str, times: str) -> Any:
     """A bar of tqdm; nothing of it asks for locks between processes or starts its own thread."""
     from tqdm.std import tqdm  # noqa: PLC0415  0.1 s, and only a terminal needs it
 
@@ -177,6 +184,7 @@ def _bar(what: str) -> Any:
     tqdm.monitor_interval = 0
     return tqdm(
         desc=what,
+        postfix=times,
         total=1.0,
         file=unescaped(sys.stderr),
         leave=False,
@@ -189,7 +197,8 @@ def _bar(what: str) -> Any:
 class ToldTime(TimeLeft):
     """The same for work that tells what it does in words: on a terminal a bar, elsewhere a line for each new thing.
 
-    A text is ``THING`` or ``THING: 3 of 7``. Where `parts` are given, the thing without its numbers is the part.
+    A text is ``THING`` or ``THING: 3 of 7``. Where `parts` are given, a text begins with the name of its part.
+    Elsewhere a count that begins again begins another work, whose time left is told then.
     """
 
     def __init__(self, what: str, parts: Mapping[str, float] | None = None, *, known: bool = False) -> None:
@@ -197,6 +206,7 @@ class ToldTime(TimeLeft):
         self._named = dict(parts or {})
         self._part = ""
         self._last = ""
+        self._share = 0.0
         self._lines = not (sys.stderr is not None and sys.stderr.isatty())
 
     def tell(self, text: str) -> None:
@@ -211,7 +221,11 @@ class ToldTime(TimeLeft):
             self.part(part)
         counted = _OF.search(text)
         if counted:
-            self.show(float(counted[1]) - self._behind(text), float(counted[2]))
+            done, of = float(counted[1]) - self._behind(text), float(counted[2])
+            if not self._named and done / max(of, 1.0) < self._share:
+                self._again()
+            self._share = done / max(of, 1.0)
+            self.show(done, of)
         self._what = in_line(thing[:1].upper() + thing[1:])
 
     @staticmethod

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant.commands.console import remark, report
 from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -30,7 +31,8 @@ def run(options: argparse.Namespace) -> int:
     if bag.is_bag(folder):
         good = f"{folder.name}: the bag is whole, and its session is what was recorded."
         return report(bag.check(folder), good, as_json=options.json)
-    findings = verify(folder)
+    with TimeLeft("Verifying") as left:
+        findings = verify(folder, left.show)
     good = ""
     if not findings:
         session = read_session(folder)

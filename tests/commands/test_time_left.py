@@ -46,8 +46,8 @@ def test_true_weights_give_the_true_time(parts: list[float], slowness: float, kn
             left = estimate.left(now)
             assert left is not None
             truth = whole - now
-            # The first seconds count the machine of the weights too: (t + 2) / (t / slowness + 2) instead of slowness.
-            trusted = 2.0 if known else 0.0
+            # The first seconds count the machine of the weights too: (t + ½) / (t / slowness + ½) instead of slowness.
+            trusted = 0.5 if known else 0.0
             speed = (now + trusted) / (now / slowness + trusted)
             assert left == pytest.approx(truth / slowness * speed, rel=1e-6, abs=1e-6)
         at += weight * slowness

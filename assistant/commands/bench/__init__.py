@@ -6,7 +6,6 @@ a module beside it.
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING
 
 from assistant.commands.bench import (
@@ -23,6 +22,7 @@ from assistant.commands.bench import (
 )
 from assistant.commands.console import print_json
 from assistant.commands.options import add_json, add_model
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -63,9 +63,8 @@ def run(options: argparse.Namespace) -> int:
     """Print the figures of the README."""
     from assistant.commands.bench import figures  # noqa: PLC0415
 
-    measured = figures.measure(
-        model=options.model, progress=lambda text: print(text, file=sys.stderr, flush=True)
-    )
+    with ToldTime("Measuring", figures.PARTS) as progress:
+        measured = figures.measure(model=options.model, progress=progress.tell)
     if options.json:
         print_json(measured.to_json())
     else:

@@ -25,7 +25,7 @@ def run(options: argparse.Namespace) -> int:
     from assistant.board.serving import packages  # noqa: PLC0415
 
     packages()
-    with ToldTime("Measuring") as progress:
+    with ToldTime("Measuring", {"taps": 1.0, "turns": 4.0}) as progress:
         found = measuring.measure(progress.tell)
     if options.json:
         print_json({"machine": machine(), "figures": [vars(figure) for figure in found]})

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.console import print_json
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -24,7 +25,8 @@ def run(options: argparse.Namespace) -> int:
     from assistant.commands.bench.circuit_time import measure  # noqa: PLC0415
     from assistant.loading.folder import load_library  # noqa: PLC0415
 
-    found = measure(load_library(resources.directory("procedures")))
+    with TimeLeft("Measuring") as left:
+        found = measure(load_library(resources.directory("procedures")), progress=left.show)
     if options.json:
         print_json({"machine": machine(), "figures": [vars(timing) for timing in found]})
         return 0

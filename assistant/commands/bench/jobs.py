@@ -9,6 +9,7 @@ from assistant import resources
 from assistant.commands.arguments import real, whole
 from assistant.commands.console import print_json
 from assistant.commands.options import add_voice, voice_of
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -52,10 +53,12 @@ def run(options: argparse.Namespace) -> int:
     voice = voice_of(options)
     pace, cars = jobs.Pace(options.hook_up, options.crank), jobs.Cars(options.cars)
     timed: dict[str, list[Spent]] = {}
-    for job in jobs.JOBS:
-        timed[job.name] = jobs.time_job(
-            library, knowledge, job, pace, lambda text: voice.render(text).duration_s, cars
-        )
+    with TimeLeft("Playing jobs") as left:
+        for number, job in enumerate(jobs.JOBS):
+            left.show(number, len(jobs.JOBS))
+            timed[job.name] = jobs.time_job(
+                library, knowledge, job, pace, lambda text: voice.render(text).duration_s, cars
+            )
     if options.json:
         print_json(
             {

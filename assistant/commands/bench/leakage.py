@@ -64,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
         every_noise=options.every_noise,
     )
     grammars = GrammarSet.load(resources.directory("grammars"))
-    with ToldTime("Measuring") as progress:
+    with ToldTime("Measuring", {f"leakage at {leak_db} dB": 1.0 for leak_db in leakage.LEAKS_DB}) as progress:
         found = leakage.measure(plan, Recogniser(find_model()), grammars, progress.tell)
     if options.json:
         print_json(leakage.to_json(found))

@@ -26,11 +26,11 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print a line for each way of finding sessions."""
     from assistant.benchmarks import machine  # noqa: PLC0415
-    from assistant.commands.bench.past_sessions import COUNT, measure  # noqa: PLC0415
+    from assistant.commands.bench import past_sessions  # noqa: PLC0415
 
-    count = COUNT if options.count is None else options.count
-    with ToldTime("Measuring") as progress:
-        found = measure(resources.directory("procedures"), count, progress.tell)
+    count = past_sessions.COUNT if options.count is None else options.count
+    with ToldTime("Measuring", past_sessions.PARTS) as progress:
+        found = past_sessions.measure(resources.directory("procedures"), count, progress.tell)
     if options.json:
         print_json({"machine": machine(), "figures": [vars(timing) for timing in found]})
         return 0
