@@ -46,7 +46,7 @@ class Estimate:
         self._trust = _TRUST_S if known else 0.0
         self._longest = 0.0
         self._before, self._until = 0.0, next(iter(self._parts.values()))
-        self._done, self._at, self._ahead = 0.0, 0.0, 0.0
+        self._told, self._done, self._at, self._end = 0.0, 0.0, 0.0, 0.0
 
     def begin(self, part: str, at: float) -> None:
         """A part begins at this time, s; all parts before it are done."""
@@ -62,24 +62,28 @@ class Estimate:
         """So much of the present part is done at this time, s; never less than before.
 
         `ahead`, of the same total, is being worked on now. Without it, as much as ever came in one report.
+        What was presumed done of it stays so: of two pieces that are done at once, one is reported first.
         """
+        presumed = self._now(at)
         share = min(max(done / of, 0.0), 1.0) if of > 0 else 1.0
         part = self._until - self._before
-        now = max(self._done, self._before + share * part)
+        told = max(self._told, self._before + share * part)
         if ahead > 0 < of:
-            self._ahead = part * ahead / of
-        elif self._done > self._before:
-            self._ahead = self._longest = max(self._longest, now - self._done)
+            ahead = part * ahead / of
+        elif self._told > self._before:
+            ahead = self._longest = max(self._longest, told - self._told)
         else:
-            self._ahead = self._longest = now - self._before
-        self._done, self._at = now, at - self._begun
+            ahead = self._longest = told - self._before
+        self._end = max(min(self._until, told + ahead), told)
+        self._told, self._done = told, max(told, min(presumed, self._end))
+        self._at = at - self._begun
 
     def _now(self, at: float) -> float:
         """The weight that is done: what was reported, and since then as quickly, up to what is worked on."""
         at -= self._begun
         speed = (self._done + self._trust) / max(self._at + self._trust, 1e-9)
-        end = max(min(self._until, self._done + self._ahead), self._done)
-        return min(self._done + speed * max(at - self._at, 0.0), end) if self._done or self._trust else 0.0
+        now = self._done + speed * max(at - self._at, 0.0)
+        return max(min(now, self._end), self._done) if self._done or self._trust else 0.0
 
     def share(self, at: float) -> float:
         """The share that is done, 0 to 1."""

@@ -101,8 +101,10 @@ def prove(
     whole: dict[tuple[str, Observer], Walk] = {}
     # This few cars are done before another process has started.
     processes = asked.processes if asked.systems >= _WORTH_PROCESSES else 1
-    done, weights = 0.0, [_weight(library, unit) for unit in units]
-    progress(0, sum(weights), sum(weights[:processes]))
+    weights = [_weight(library, unit) for unit in units]
+    done = _START_S * processes
+    total = done + sum(weights)
+    progress(0, total, done + sum(weights[:processes]))
     carried = carried_out(_walks, (library, asked), units, processes)
     for number, walks in enumerate(carried):
         for key, walked in walks.items():
@@ -111,7 +113,7 @@ def prove(
             else:
                 whole[key] = walked
         done += weights[number]
-        progress(done, sum(weights), sum(weights[number + 1 : number + 1 + processes]))
+        progress(done, total, sum(weights[number + 1 : number + 1 + processes]))
     proven = tuple(_proven(library, name, circuit_of(library, name), whole, asked) for name in names)
     return Proof(
         asked,
@@ -124,15 +126,19 @@ def prove(
 
 
 def seconds(library: Library, asked: Request) -> float:
-    """About how long the walks take, s, with one processor core of 2026; their time grows with cars, ways and steps."""
+    """About how long `prove` takes, s, on processor cores of 2026; its time grows with cars, ways and steps."""
     names = electrical(library, asked.procedures or tuple(library.procedures))
     circuits = _circuits(library, names)
-    return sum(
+    work = sum(
         _weight(library, unit)
         for circuit, entries in circuits.items()
         for unit in _units(circuit, entries, asked)
     )
+    return _START_S + work / (asked.processes if asked.systems >= _WORTH_PROCESSES else 1)
 
+
+_START_S = 2.0
+"""Time before the first walk, in which the steps are tried and processes begin, s."""
 
 _SECONDS_OF_A_LOOK = 13.5e-6
 """Processor time of one step on one car with one way of a fault, s: 8.8 s for 54 ways, 122 steps and 100 cars."""
