@@ -26,13 +26,14 @@ from assistant.speaking.neural.own_words import OwnWords
 from assistant.speaking.neural.pronouncing import Pronouncer, Unpronounceable
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Answer, Procedure, Step, Target
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.grammar.grammar_set import GrammarSet
 
+    Progress = Callable[[float, float], None]
 
 WORDED = ("dialogue", "words")
 """Rooms of the core whose modules hold words that are spoken."""
@@ -44,35 +45,72 @@ SAID = ("node", "item")
 """Kinds of places whose name can be said with an answer, so that a grammar must hear it."""
 
 
-def lint(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
-    """All findings, the grammars' first, and last what the circuit model lacks."""
+PARTS = {"grammars": 6.0, "speech": 1.8, "pronouncing": 0.9}
+"""The long parts of `lint` with their times, s, measured on one processor core in 2026, with the shipped procedures."""
+
+
+SPEECH_PARTS = {"speech": 2.2, "pronouncing": 0.9}
+"""The same for what `lint --speech` looks at."""
+
+
+def _unseen(_part: str) -> Progress:
+    """Nobody looks at the progress."""
+    return lambda _done, _all: None
+
+
+def lint(
+    library: Library,
+    knowledge: Knowledge | None,
+    grammars: GrammarSet,
+    part: Callable[[str], Progress] = _unseen,
+) -> list[Finding]:
+    """All findings, the grammars' first, and last what the circuit model lacks.
+
+    Args:
+        library: The procedures.
+        knowledge: Weighs the results; None if they are not weighed.
+        grammars: The grammars.
+        part: Called with the name of each part of `PARTS` when it begins; gives what is then called with (done, total).
+    """
     return [
-        *lint_grammars_for(library, grammars),
-        *lint_procedures(library, knowledge, grammars),
+        *lint_grammars_for(library, grammars, part("grammars")),
+        *lint_procedures(library, knowledge, grammars, part),
         *adding.findings(library),
     ]
 
 
-def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
+def lint_grammars_for(
+    library: Library, grammars: GrammarSet, progress: Progress = lambda _done, _all: None
+) -> list[Finding]:
     """Doubtful points of the grammars for the answers of these procedures; takes seconds."""
     return lint_grammars(
         grammars,
         requests_of(library, digits=True),
         outcomes=list(listened_for(library)),
         places=list(_said(library)),
+        progress=progress,
     )
 
 
-def lint_procedures(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
-    """Doubtful points of the procedures themselves."""
-    said = [*all_spoken(library, knowledge, turns=500), *lesson_spoken(grammars)]
+def lint_procedures(
+    library: Library,
+    knowledge: Knowledge | None,
+    grammars: GrammarSet,
+    part: Callable[[str], Progress] = _unseen,
+) -> list[Finding]:
+    """Doubtful points of the procedures themselves; `part` as for `lint`."""
+    said = [
+        *all_spoken(library, knowledge, turns=500, progress=part("speech")),
+        *lesson_spoken(grammars),
+    ]
+    pronounced = part("pronouncing")
     return [
         *_unspeakable_names(library, grammars),
         *_contradictions(library),
         *trade_rules.findings(library),
         *ordering.findings(library, lambda name: _beside(library, name)),
         *judging.findings(library, said),
-        *unpronounceable(said, grammars.lexicon.path),
+        *unpronounceable(said, grammars.lexicon.path, pronounced),
     ]
 
 
@@ -98,15 +136,20 @@ def unsafe(library: Library) -> list[Finding]:
     return [*trade_rules.uncautioned(library), *ordering.hands(library)]
 
 
-def unpronounceable(said: Iterable[saying.SpokenSentence], lexicon: Path) -> Iterator[Finding]:
+def unpronounceable(
+    said: Iterable[saying.SpokenSentence], lexicon: Path, progress: Progress = lambda _done, _all: None
+) -> Iterator[Finding]:
     """Sentences that the second voice has to speak, because a word of them is in no lexicon of the first.
 
     Args:
         said: What can be said.
         lexicon: The file where an author can add such words (`grammars/lexicon.txt`).
+        progress: Called with (done, total) sentences.
     """
     pronouncer = Pronouncer(OwnWords(lexicon).phones)
-    for one in {(one.sentence, one.file, one.line): one for one in said}.values():
+    each = {(one.sentence, one.file, one.line): one for one in said}
+    for number, one in enumerate(each.values()):
+        progress(number, len(each))
         try:
             pronouncer.phonemes(one.sentence)
         except Unpronounceable as problem:
@@ -217,7 +260,10 @@ def _contradictions(library: Library) -> Iterator[Finding]:
 
 
 def all_spoken(
-    library: Library, knowledge: Knowledge | None, turns: int = 1500
+    library: Library,
+    knowledge: Knowledge | None,
+    turns: int = 1500,
+    progress: Progress = lambda _done, _all: None,
 ) -> list[saying.SpokenSentence]:
     """Every sentence that can be said, with the file and line that its words come from.
 
@@ -225,8 +271,9 @@ def all_spoken(
         library: The procedures.
         knowledge: The knowledge that weighs results; None if they are not weighed.
         turns: How much is let happen in the dialogue of each procedure.
+        progress: Called with (done, total) procedures.
     """
-    found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns)
+    found = saying.everything(library, knowledge, lambda name: _beside(library, name), turns, progress)
     sources = _sources()
     return [
         replace(one, file=where[0], line=where[1])

@@ -4,6 +4,15 @@ The module of a command has its help text and an example, adds its options, and 
 It imports heavy modules only when it runs, so `--help` and `verify` do not load a recogniser; at the top it
 imports only the standard library and light modules.
 If a command does more than read options and print, a module beside it has that work.
+
+Standard output has the result and nothing else; remarks, "Written:", progress and errors are on standard error
+(`assistant.commands.console`).
+With ``--json`` (`assistant.commands.options.add_json`) the result is one JSON document, whatever the exit status:
+a list where the result is a list (findings, sessions, procedures, files that were heard), else an object.
+Keys are words in lower case with "_", numbers with a unit have it in the name (``duration_s``), and the same thing is
+called the same everywhere: ``session``, ``procedure``, ``step``, ``path`` and ``line``, ``written`` for the files made.
+`run`, `demo` and a lesson of `learn` are led by a person and have none; their results are read with other commands.
+What takes more than two seconds shows its time left (`assistant.commands.time_left`).
 """
 
 from __future__ import annotations

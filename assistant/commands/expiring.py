@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import TYPE_CHECKING
 
-from assistant.commands.console import complain
+from assistant.commands.console import complain, print_json, remark
+from assistant.commands.past import row
 from assistant.errors import RecordProblem, UsageProblem
 from assistant.printing import in_line
 from assistant.record.expiring import Expired, expired, remove
@@ -56,8 +56,8 @@ def show(folder: Path, today: date, days: int, *, delete: bool, as_json: bool) -
     """
     found = expired(list_sessions(folder), today, days)
     if as_json:
-        rows = {name: [one.to_json() for one in getattr(found, name)] for name, _ in GROUPS}
-        print(json.dumps({"keep_days": days, **rows}, indent=2))
+        rows = {name: [row(one) for one in getattr(found, name)] for name, _ in GROUPS}
+        print_json({"keep_days": days, **rows})
         return 0
     if not found:
         print(in_line(f"No session in {folder} is older than {days} days."))
@@ -69,7 +69,7 @@ def show(folder: Path, today: date, days: int, *, delete: bool, as_json: bool) -
             for one in group:
                 print(in_line(f"  {one.line()}"))
     if not delete:
-        print("Nothing was deleted; --delete asks for each group.")
+        remark("Nothing was deleted; --delete asks for each group.")
         return 0
     return delete_groups(found, _typed)
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
-from assistant.commands.options import add_model, add_sound, add_voice
+from assistant.commands.console import print_json
+from assistant.commands.options import add_json, add_model, add_sound, add_voice
 from assistant.speaking import DEFAULT_RATE
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="also speak a sentence, in the voice and in the other one, and measure the microphone for two seconds",
     )
-    parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    add_json(parser)
     add_voice(parser)
     add_sound(parser)
     add_model(parser)
@@ -44,7 +44,7 @@ def run(options: argparse.Namespace) -> int:
         say=options.say,
     )
     if options.json:
-        print(json.dumps(report.to_json(), indent=2))
+        print_json(report.to_json())
     else:
         print(report.text(), end="")
     return 0 if report.able else 1

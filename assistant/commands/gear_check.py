@@ -109,7 +109,7 @@ class GearReport:
                     "kind": "source" if one.kind == "input" else "sink",
                     "name": one.name,
                     "description": one.description,
-                    "rate": one.rate,
+                    "rate_hz": one.rate,
                     "channels": one.channels,
                     "default": one.default,
                     "telephone": one.telephone,

@@ -6,13 +6,13 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assistant.commands.console import complain
-from assistant.commands.options import add_grammars, add_model, add_procedures
+from assistant.commands.console import complain, print_json
+from assistant.commands.options import add_grammars, add_json, add_model, add_procedures
 
 if TYPE_CHECKING:
     import argparse
 
-ABOUT = "Recognise speech in sound files; print one JSON object for each file."
+ABOUT = "Recognise speech in sound files; print one JSON object for each file, a line each."
 EXAMPLE = "bay-assistant hear --grammar lamp answer.wav"
 
 
@@ -31,21 +31,27 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="NAME",
         help="hear with this technician's learnt voice and own words (default: the only one that is known)",
     )
+    add_json(parser)
     add_model(parser)
     add_procedures(parser)
     add_grammars(parser)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print a line for each file; the exit status is 2 if one of them cannot be read."""
+    """Print a line for each file as it is heard; the exit status is 2 if one of them cannot be read."""
     from assistant.commands import sound_files  # noqa: PLC0415
 
+    heard: list[dict[str, Any]] = []
+
     def write(line: dict[str, Any]) -> None:
-        print(json.dumps(line), flush=True)
+        if options.json:
+            heard.append(line)
+        else:
+            print(json.dumps(line), flush=True)
         if "error" in line:
             complain(line["error"])
 
-    return sound_files.run(
+    status = sound_files.run(
         options.files,
         grammar=options.grammar,
         procedure=options.procedure,
@@ -56,3 +62,6 @@ def run(options: argparse.Namespace) -> int:
         technician=options.technician or "",
         write=write,
     )
+    if options.json:
+        print_json(heard)
+    return status

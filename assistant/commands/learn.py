@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.commands.options import add_grammars, add_model, add_procedures, add_sound, add_voice
+from assistant.commands.options import add_grammars, add_json, add_model, add_procedures, add_sound, add_voice
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -41,6 +41,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="also keep the recordings of the lesson; without this no sound is kept",
     )
+    add_json(parser)
     add_voice(parser)
     add_sound(parser)
     add_model(parser)
@@ -62,6 +63,10 @@ def run(options: argparse.Namespace) -> int:
         raise UsageProblem(f"--{wanted[0]} and --{wanted[1]} exclude each other. Give one of them.")
     if bool(options.word) != bool(options.means):
         raise UsageProblem('Own words need both: --word "she\'s lit" --means lit.')
+    if options.json and not wanted:
+        raise UsageProblem(
+            "A lesson talks with a person, so it prints no JSON. Ask afterwards: learn --show --json."
+        )
     from assistant.commands import learning  # noqa: PLC0415
     from assistant.commands.settled import settle  # noqa: PLC0415
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import random
 import shutil
@@ -10,9 +9,11 @@ import sys
 import wave
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from assistant.commands.console import print_json, remark
 from assistant.commands.options import grammars_folder, procedures_folder
+from assistant.commands.time_left import TimeLeft
 from assistant.errors import GearProblem, UsageProblem
 from assistant.grammar.grammar_set import GrammarSet
 from assistant.hearing.recogniser import Recogniser, find_model
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assistant.commands.settled import Settled
+    from assistant.core.values.own_word import OwnWord
     from assistant.learning.conclusion import Conclusion
     from assistant.learning.takes import Take
 
@@ -74,6 +76,9 @@ def show(options: argparse.Namespace) -> int:
     grammars = GrammarSet.load(grammars_folder(options))
     found = [keeping.read(options.technician)] if options.technician else list(keeping.every())
     known = [one for one in found if one is not None]
+    if options.json:
+        print_json([_as_json(one) for one in known])
+        return 0
     if not known and options.technician:
         print(f"Nothing has been learnt about {technician(options)}.")
     elif not known:
@@ -87,6 +92,30 @@ def show(options: argparse.Namespace) -> int:
     return 0
 
 
+def _as_json(known: Learnt) -> dict[str, Any]:
+    return {
+        "technician": known.technician,
+        "day": known.day,
+        "path": str(keeping.file_of(known.technician)),
+        "fitted": known.scales.size > 0,
+        "answers": {words: {"right": one.right, "of": one.of} for words, one in known.scores.items()},
+        "own_words": [_own_json(one) for one in known.own],
+    }
+
+
+def _own_json(word: OwnWord) -> dict[str, str]:
+    return {"words": word.words, "means": word.means}
+
+
+def _done(options: argparse.Namespace, result: dict[str, Any], sentence: str) -> int:
+    """Print what was done: as JSON, or as a sentence."""
+    if options.json:
+        print_json(result)
+    else:
+        print(sentence)
+    return 0
+
+
 def forget(options: argparse.Namespace) -> int:
     """Throw away own words, or all of a technician.
 
@@ -96,12 +125,14 @@ def forget(options: argparse.Namespace) -> int:
     name = technician(options)
     if not options.forget:
         shutil.rmtree(_sound_folder(name), ignore_errors=True)
-        print(
+        was_known = keeping.forget(name)
+        return _done(
+            options,
+            {"technician": name, "forgotten": was_known},
             f"Everything learnt about {_called(name)} has been thrown away."
-            if keeping.forget(name)
-            else f"Nothing had been learnt about {_called(name)}."
+            if was_known
+            else f"Nothing had been learnt about {_called(name)}.",
         )
-        return 0
     known = keeping.read(name)
     words = " ".join(options.forget.lower().split())
     if known is None or words not in [one.words for one in known.own]:
@@ -109,8 +140,9 @@ def forget(options: argparse.Namespace) -> int:
             f"'{words}' is not among the own words of {_called(name)}. 'learn --show' lists them."
         )
     keeping.keep(replace(known, own=tuple(one for one in known.own if one.words != words)))
-    print(f"'{words}' has been forgotten.")
-    return 0
+    return _done(
+        options, {"technician": name, "forgotten": True, "words": words}, f"'{words}' has been forgotten."
+    )
 
 
 def teach_word(options: argparse.Namespace) -> int:
@@ -123,13 +155,16 @@ def teach_word(options: argparse.Namespace) -> int:
     known = keeping.read(name) or Learnt(name)
     grammars = GrammarSet.load(grammars_folder(options))
     word = own_word(options.word, options.means, grammars, known.own)
+    result = {"technician": name, **_own_json(word)}
     if word in known.own:
-        print(f"'{word.words}' means {word.means} already.")
-        return 0
+        return _done(options, {**result, "new": False}, f"'{word.words}' means {word.means} already.")
     check(word, grammars, load_library(procedures_folder(options)), known.own)
     keeping.keep(replace(known, own=(*known.own, word)))
-    print(f"From now on '{word.words}' means {word.means} when {_called(name)} answers.")
-    return 0
+    return _done(
+        options,
+        {**result, "new": True},
+        f"From now on '{word.words}' means {word.means} when {_called(name)} answers.",
+    )
 
 
 def teach_voice(options: argparse.Namespace) -> int:
@@ -161,9 +196,10 @@ def teach_voice(options: argparse.Namespace) -> int:
             print(f"Too few words were said: {said}, and it takes {LEAST_TAKES}. Nothing was changed.")
             return 1
         early = "The lesson was ended early; what was said so far counts. " if ending.asked else ""
-        with contextlib.suppress(OSError):  # a terminal that was closed must not cost what was said
-            print(f"{early}Learning from {said} words …", flush=True)
-        done = concluded(known, lesson.takes, recogniser, grammars, f"{datetime.now().astimezone():%Y-%m-%d}")
+        remark(f"{early}Learning from {said} words …")
+        today = f"{datetime.now().astimezone():%Y-%m-%d}"
+        with TimeLeft("Learning") as left:
+            done = concluded(known, lesson.takes, recogniser, grammars, today, left.show)
         path = keeping.keep(done.learnt)
     if options.keep_sound:
         _keep_sound(_sound_folder(name), lesson.takes)

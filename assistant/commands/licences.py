@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
+from assistant.commands.console import print_json
+from assistant.commands.options import add_json
 from assistant.core.nearest import did_you_mean
 from assistant.errors import UsageProblem
 
@@ -26,7 +27,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--texts", action="store_true", help="also print the licence texts that the installed packages hold"
     )
-    parser.add_argument("--json", action="store_true", help="print as JSON")
+    add_json(parser)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -52,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         if options.texts:
             shown["texts"] = {name: installed.texts(name) for name in names}
-        print(json.dumps(shown, indent=2, ensure_ascii=False))
+        print_json(shown)
         return 0
     print(text, end="")
     if options.texts:

@@ -6,9 +6,15 @@ import json
 from typing import TYPE_CHECKING
 
 from assistant import resources
-from assistant.commands.console import report, write
-from assistant.commands.options import add_grammars, add_procedures, grammars_folder, procedures_folder
-from assistant.errors import UsageProblem
+from assistant.commands.console import print_json, report, write
+from assistant.commands.options import (
+    add_grammars,
+    add_json,
+    add_procedures,
+    grammars_folder,
+    procedures_folder,
+)
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -24,7 +30,7 @@ FINDING = "a finding"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
+    add_json(parser)
     parser.add_argument(
         "--speech",
         action="store_true",
@@ -55,45 +61,49 @@ def run(options: argparse.Namespace) -> int:
     # A damaged table is written anew, so it is not read here.
     library = load_library(folder)
     knowledge = None if options.write_likelihoods else load_knowledge(folder, library.terms)
-    if options.write_schema:
-        _write_schema(library, folder)
-    if options.write_likelihoods:
-        _write_likelihoods(library, folder)
-    if options.write_schema or options.write_likelihoods:
+    made = [*([_write_schema] if options.write_schema else [])]
+    made += [_write_likelihoods] if options.write_likelihoods else []
+    if made:
+        files = [str(make(library, folder)) for make in made]
+        if options.json:
+            print_json({"written": files})
         return 0
     return (_speech if options.speech else _all)(library, knowledge, options)
 
 
-def _write_schema(library: Library, folder: Path) -> None:
+def _write_schema(library: Library, folder: Path) -> Path:
     from assistant.core.library.schema import procedure_schema  # noqa: PLC0415
 
     path = folder / "procedure.schema.json"
-    text = json.dumps(procedure_schema(library.terms, library.cautions), indent=2) + "\n"
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UsageProblem(f"The schema cannot be written to {path}: {error.strerror}.") from error
-    print(f"Written: {path}")
+    write(path, json.dumps(procedure_schema(library.terms, library.cautions), indent=2) + "\n")
+    return path
 
 
-def _write_likelihoods(library: Library, folder: Path) -> None:
+def _write_likelihoods(library: Library, folder: Path) -> Path:
     from assistant.circuit import likelihoods  # noqa: PLC0415
     from assistant.loading.folder import LIKELIHOODS_FILE  # noqa: PLC0415
 
-    write(folder / LIKELIHOODS_FILE, likelihoods.to_bytes(likelihoods.table(library)).decode())
+    path = folder / LIKELIHOODS_FILE
+    write(path, likelihoods.to_bytes(likelihoods.table(library)).decode())
+    return path
 
 
 def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
     from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
-    from assistant.linting import all_spoken, lesson_spoken, unpronounceable  # noqa: PLC0415
+    from assistant.linting import SPEECH_PARTS, all_spoken, lesson_spoken, unpronounceable  # noqa: PLC0415
     from assistant.rehearsal import amount, judging  # noqa: PLC0415
     from assistant.speaking import DEFAULT_RATE  # noqa: PLC0415
 
-    said = all_spoken(library, knowledge)
-    measured = amount.measure(library, knowledge, said, DEFAULT_RATE)
-    grammars = GrammarSet.load(grammars_folder(options))
-    spoken = [*said, *lesson_spoken(grammars)]
-    findings = [*judging.findings(library, spoken), *unpronounceable(spoken, grammars.lexicon.path)]
+    with TimeLeft("Checking", SPEECH_PARTS, known=True) as left:
+        said = all_spoken(library, knowledge, progress=left.part("speech"))
+        measured = amount.measure(library, knowledge, said, DEFAULT_RATE)
+        grammars = GrammarSet.load(grammars_folder(options))
+        spoken = [*said, *lesson_spoken(grammars)]
+        pronounced = left.part("pronouncing")
+        findings = [
+            *judging.findings(library, spoken),
+            *unpronounceable(spoken, grammars.lexicon.path, pronounced),
+        ]
     if not options.json:
         print("\n".join(measured.lines()))
     return report(findings, "No finding.", as_json=options.json)
@@ -101,10 +111,11 @@ def _speech(library: Library, knowledge: Knowledge | None, options: argparse.Nam
 
 def _all(library: Library, knowledge: Knowledge | None, options: argparse.Namespace) -> int:
     from assistant.grammar.grammar_set import GrammarSet  # noqa: PLC0415
-    from assistant.linting import lint  # noqa: PLC0415
+    from assistant.linting import PARTS, lint  # noqa: PLC0415
 
-    grammars = GrammarSet.load(grammars_folder(options))
-    findings = lint(library, knowledge, grammars)
+    with TimeLeft("Checking", PARTS, known=True) as left:
+        grammars = GrammarSet.load(grammars_folder(options))
+        findings = lint(library, knowledge, grammars, left.part)
     steps = sum(len(procedure.steps) for procedure in library.procedures.values())
     good = f"{len(library.procedures)} procedures with {steps} steps and {len(grammars.names())} grammars: no finding."
     return report(findings, good, as_json=options.json)

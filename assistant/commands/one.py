@@ -32,16 +32,19 @@ class Command(Protocol):
         """
 
 
-def add_command(commands: Any, name: str, command: Command) -> None:
+def add_command(commands: Any, name: str, command: Command) -> argparse.ArgumentParser:
     """Add the parser of a command.
 
     Args:
         commands: The action of argparse that holds the commands.
         name: Name of the command.
         command: Its module.
+
+    Returns:
+        The parser, for further options.
     """
     finding = getattr(command, "FINDING", "")
-    parser = commands.add_parser(
+    parser: argparse.ArgumentParser = commands.add_parser(
         name,
         help=command.ABOUT,
         description=command.ABOUT,
@@ -50,3 +53,4 @@ def add_command(commands: Any, name: str, command: Command) -> None:
     )
     parser.set_defaults(command=command.run)
     command.add(parser)
+    return parser

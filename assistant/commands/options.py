@@ -26,6 +26,23 @@ SESSION = "folder or name of the session, or 'last'"
 """Help text of an argument that names a session."""
 
 
+def add_json(to: argparse._ActionsContainer, *, below: bool = False) -> None:
+    """Add ``--json``, which means the same for every command: its result as one JSON document.
+
+    Nothing else is then on standard output, whatever the exit status; errors and remarks are on standard error.
+
+    Args:
+        to: The command's parser, or a group of it.
+        below: Whether it is a command below another one, whose own ``--json``, before the name, counts as well.
+    """
+    to.add_argument(
+        "--json",
+        action="store_true",
+        default=argparse.SUPPRESS if below else False,
+        help="print the result as one JSON document, and nothing else, on standard output",
+    )
+
+
 def add_model(parser: argparse.ArgumentParser) -> None:
     """Add ``--model``."""
     group(parser, FOLDERS).add_argument(

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.commands.console import complain
-from assistant.commands.options import SESSION, add_sessions, session_folder
+from assistant.commands.console import complain, print_json, written
+from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -25,6 +26,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="PLACE",
         help="a new folder, or a new file that ends in .zip",
     )
+    add_json(parser)
     add_sessions(parser)
 
 
@@ -32,11 +34,23 @@ def run(options: argparse.Namespace) -> int:
     """Pack, and print what is handed over with it."""
     from assistant.commands import packing  # noqa: PLC0415
 
-    packed = packing.pack(session_folder(options), options.out)
+    folder = session_folder(options)
+    with TimeLeft("Packing", packing.PARTS, known=True) as left:
+        packed = packing.pack(folder, options.out, left.part)
     if packed.left_out:
         complain(packed.left_out)
-    print(f"Packed: {options.out}")
-    print("The recipient gets:")
-    for line in packed.told:
-        print(f"  {line}")
+    if options.json:
+        print_json(
+            {
+                "session": folder.resolve().name,
+                "written": [str(options.out)],
+                "left_out": packed.left_out,
+                "contents": list(packed.told),
+            }
+        )
+    else:
+        print("The recipient gets:")
+        for line in packed.told:
+            print(f"  {line}")
+    written(options.out)
     return 0

@@ -41,6 +41,7 @@ from assistant.writeup.data import SCHEMA_FILE
 from assistant.writeup.statement import printable
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from assistant.writeup import Draft
@@ -61,8 +62,17 @@ class Packed:
     told: tuple[str, ...]
 
 
-def pack(folder: Path, out: Path) -> Packed:
+PARTS = {"check": 0.2, "copy": 0.2, "write-ups": 0.6, "PDF": 2.0, "checksums": 0.2}
+"""What takes time, with the time of each for a session of half an hour, s."""
+
+
+def pack(folder: Path, out: Path, begin: Callable[[str], object] = lambda _part: None) -> Packed:
     """Pack a session into a new folder, or into a new ZIP file if `out` ends in ``.zip``.
+
+    Args:
+        folder: The session.
+        out: The package.
+        begin: Called with the name of each part of `PARTS` when it begins.
 
     Raises:
         UsageProblem: `out` already exists, its folder does not, or it is inside the session itself.
@@ -71,6 +81,7 @@ def pack(folder: Path, out: Path) -> Packed:
         RecordBroken: The session was altered.
     """
     check_folder(folder)
+    begin("check")
     findings = verify(folder)
     if findings:
         raise RecordBroken(
@@ -97,7 +108,7 @@ def pack(folder: Path, out: Path) -> Packed:
     except OSError as error:
         raise write_problem(error, out) from error
     try:
-        packed = _fill(folder, aside)
+        packed = _fill(folder, aside, begin)
         _make_private(aside)
         if out.suffix.lower() == ".zip":
             part = aside.with_name(f".{out.name}.part")
@@ -115,7 +126,7 @@ def pack(folder: Path, out: Path) -> Packed:
     return packed
 
 
-def _fill(folder: Path, bag: Path) -> Packed:
+def _fill(folder: Path, bag: Path, begin: Callable[[str], object]) -> Packed:
     """Make the bag in a new folder."""
     import bagit  # noqa: PLC0415  80 ms, and only packing needs it
 
@@ -125,12 +136,14 @@ def _fill(folder: Path, bag: Path) -> Packed:
     # A name in the header could lead out of the bag.
     named = _NAME.fullmatch(session.header.id) and session.header.id != WRITE_UPS
     copy = bag / (session.header.id if named else "session")
+    begin("copy")
     _copy(folder, copy)
     findings = verify(copy)
     if findings:
         raise RecordBroken(
             f"The session {folder.name} was altered while it was being packed, so it was not packed. {findings[0]}"
         )
+    begin("write-ups")
     # From here on only the copy is read.
     made, session, _ = drafted(copy)
     forms = bag / WRITE_UPS
@@ -143,10 +156,12 @@ def _fill(folder: Path, bag: Path) -> Packed:
         SCHEMA_FILE.name: read_file(SCHEMA_FILE),
     }
     left_out = ""
+    begin("PDF")
     try:
         written["write-up.pdf"] = write_pdf(copy)
     except UsageProblem as problem:
         left_out = f"The PDF was left out. {problem}"
+    begin("checksums")
     for name in FORMS:
         if name in written:
             write_file(forms / name, written[name])

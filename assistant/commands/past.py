@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from assistant.core.nearest import among
 from assistant.errors import UsageProblem
@@ -86,6 +86,12 @@ def check_verdict(name: str, reached: Iterable[str], library: Library) -> None:
     known |= set(reached)
     if name not in known:
         raise UsageProblem(f"There is no verdict '{name}'. {among(name, sorted(known))}.")
+
+
+def row(summary: Summary) -> dict[str, Any]:
+    """A session of the list as JSON."""
+    body = summary.to_json()
+    return {"session": body.pop("id"), **body}
 
 
 # --- the list -------------------------------------------------------------------------------------

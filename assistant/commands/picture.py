@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import resources
-from assistant.commands.console import write
-from assistant.commands.options import add_procedures, procedures_folder
+from assistant.commands.console import print_json, write, written
+from assistant.commands.options import add_json, add_procedures, procedures_folder
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -54,6 +53,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--png", type=Path, metavar="FILE", help="also write it as PNG; needs bay-assistant[picture]"
     )
+    add_json(parser)
     add_procedures(parser)
 
 
@@ -80,9 +80,13 @@ def run(options: argparse.Namespace) -> int:
             options.png.write_bytes(drawn)
         except OSError as error:
             raise UsageProblem(f"{options.png} cannot be written: {error.strerror}.") from error
-        print(f"Written: {options.png}", file=sys.stderr)
+        written(options.png)
     if options.out is not None:
         write(options.out, svg + "\n")
-    elif options.png is None:
+    files = [str(path) for path in (options.png, options.out) if path is not None]
+    if options.json:
+        asked = {name: getattr(options, name) for name in ("procedure", "step", "fault", "lamp", "system")}
+        print_json({**asked, "written": files, "svg": None if files else svg})
+    elif not files:
         print(svg)
     return 0

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.commands.options import add_procedures
+from assistant.commands.console import print_json, written
+from assistant.commands.options import add_json, add_procedures
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -50,7 +49,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="with --copy, copy the grammars as well, for procedures, places and answers with names of their own",
     )
-    parser.add_argument("--json", action="store_true", help="print it as JSON")
+    add_json(parser)
     add_procedures(parser)
 
 
@@ -79,7 +78,7 @@ def _list(options: argparse.Namespace) -> int:
 
     listed = own_procedures.listed(options.procedures)
     if options.json:
-        print(json.dumps(listed, indent=2))
+        print_json(listed)
     else:
         print("\n".join(procedures_text.table(listed)))
     return 0
@@ -94,7 +93,7 @@ def _show(options: argparse.Namespace) -> int:
     library = load_library(procedures_in_use(options.procedures))
     outlines = [outline(library, name) for name in options.names]
     if options.json:
-        print(json.dumps(outlines, indent=2))
+        print_json(outlines)
         return 0
     width = procedures_text.width()
     print("\n\n\n".join("\n".join(procedures_text.shown(one, width)) for one in outlines))
@@ -108,12 +107,12 @@ def _copy(options: argparse.Namespace) -> int:
         options.procedures, options.copy, options.names, with_grammars=options.with_grammars
     )
     if options.json:
-        print(json.dumps({"folder": str(options.copy), "procedures": made.names, "besides": made.besides}))
+        print_json({"folder": str(options.copy), "procedures": made.names, "besides": made.besides})
     else:
         print(f"{len(made.names)} procedures are in {options.copy}.")
         if made.besides:
             print(f"Copied besides, because the named ones lead there: {', '.join(made.besides)}.")
-    print(f"Written: {options.copy}", file=sys.stderr)
+    written(options.copy)
     return 0
 
 
@@ -122,7 +121,7 @@ def _changes(options: argparse.Namespace) -> int:
 
     found = own_procedures.changes_of(options.changes)
     if options.json:
-        print(json.dumps(own_procedures.changes_json(found), indent=2))
+        print_json(own_procedures.changes_json(found))
     else:
         print("\n".join(procedures_text.changes(found, procedures_text.width())))
     return 1 if found.three.conflicts else 0
@@ -134,8 +133,7 @@ def _update(options: argparse.Namespace) -> int:
     done = own_procedures.updated(options.update)
     if options.json:
         left = [own_procedures.change_json(one) for one in done.left]
-        body = {"taken": done.taken, "removed": done.removed, "kept": done.kept, "left": left}
-        print(json.dumps(body, indent=2))
+        print_json({"taken": done.taken, "removed": done.removed, "kept": done.kept, "left": left})
     else:
         print("\n".join(procedures_text.updated(done, options.update, procedures_text.width())))
     return 1 if done.left else 0

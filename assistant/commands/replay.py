@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import json
+import io
 import sys
 from typing import TYPE_CHECKING
 
-from assistant.commands.options import SESSION, add_sessions, session_folder
+from assistant.commands.console import print_json, remark
+from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -20,7 +22,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
     parser.add_argument("session", metavar="SESSION", help=SESSION)
     parser.add_argument("--show", action="store_true", help="print the dialogue with its times")
-    parser.add_argument("--json", action="store_true", help="print the differences as JSON")
+    add_json(parser)
     add_sessions(parser)
 
 
@@ -32,23 +34,34 @@ def run(options: argparse.Namespace) -> int:
     from assistant.record.replaying import earlier_rules, other_likelihoods, replay  # noqa: PLC0415
 
     folder = session_folder(options)
-    differences = replay(folder)
-    if options.json:
-        print(json.dumps([str(difference) for difference in differences]))
-        return 1 if differences else 0
+    with TimeLeft("Replaying") as left:
+        differences = replay(folder, progress=left.show)
     session = read_session(folder)
+    compared = "decisions" if earlier_rules(session) else "actions"
+    spoken = io.StringIO() if options.json else sys.stdout
     if options.show:
         from assistant.commands.transcript import show  # noqa: PLC0415
 
-        show(session, sys.stdout)
-    for difference in differences:
-        print(difference)
+        show(session, spoken)
+    if options.json:
+        dialogue = spoken.getvalue().splitlines() if isinstance(spoken, io.StringIO) else []
+        print_json(
+            {
+                "session": folder.resolve().name,
+                "events": len(session.lines),
+                "compared": compared,
+                "differences": [{"line": one.line, "problem": str(one)} for one in differences],
+                **({"dialogue": dialogue} if options.show else {}),
+            }
+        )
+    else:
+        for difference in differences:
+            print(difference)
+        if not differences:
+            print(f"{folder.name}: {len(session.lines)} events give the same {compared} again.")
     other = other_likelihoods(session, load_folder(procedures_in_use())[1])
     if other:
-        print(other)
-    if not differences:
-        same = "decisions" if earlier_rules(session) else "actions"
-        print(f"{folder.name}: {len(session.lines)} events give the same {same} again.")
-        if earlier_rules(session):
-            print("It was recorded by an earlier version, whose words are not compared.")
+        remark(other)
+    if earlier_rules(session):
+        remark("It was recorded by an earlier version, whose words are not compared.")
     return 1 if differences else 0

@@ -5,7 +5,9 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING
 
-from assistant.commands.options import SESSION, add_sessions, session_folder
+from assistant.commands.console import print_json
+from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
+from assistant.errors import UsageProblem
 from assistant.printing import in_line
 
 if TYPE_CHECKING:
@@ -60,6 +62,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--remark", metavar="TEXT", help="any other remark")
     parser.add_argument("--by", metavar="NAME", help="name of the reviewer")
     parser.add_argument("--sign", action="store_true", help="sign the write-up as it stands with that name")
+    add_json(parser)
     add_sessions(parser)
 
 
@@ -82,6 +85,8 @@ def run(options: argparse.Namespace) -> int:
         photos=tuple(options.photo),
     )
     if not wanted.says_something():
+        if options.json:
+            raise UsageProblem("--json asks nobody. Say what was done with --done, --found and the others.")
         print(reviewing.show(folder), end="")
         if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
             return 0
@@ -94,6 +99,10 @@ def run(options: argparse.Namespace) -> int:
             print("No review was kept.")
             return 0
     review = reviewing.record_review(folder, wanted)
+    if options.json:
+        name = review.signed.name if review.signed else None
+        print_json({"session": folder.resolve().name, "review": review.number, "signed_by": name})
+        return 0
     signed = f"signed by {review.signed.name}" if review.signed else "not signed"
     print(f"Review {review.number} of {folder.name}: kept, {signed}.")
     return 0

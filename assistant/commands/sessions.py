@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressBar, complain
+from assistant.commands.console import complain, print_json
 from assistant.commands.help_pages import group
-from assistant.commands.options import add_sessions, sessions_folder
+from assistant.commands.options import add_json, add_sessions, sessions_folder
+from assistant.commands.time_left import TimeLeft
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def _add_showing(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="show how this shop's signed reviews change the odds of faults",
     )
-    parser.add_argument("--json", action="store_true", help="print as JSON")
+    add_json(parser)
     old = group(parser, "sessions that were kept long enough")
     old.add_argument(
         "--expired",
@@ -126,8 +126,8 @@ def run(options: argparse.Namespace) -> int:
             )
         return _show_odds(folder, as_json=options.json)
     wanted = asked.wanted(today)
-    with ProgressBar("Reading records") as bar:
-        found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=bar.show)
+    with TimeLeft("Reading records") as left:
+        found = find_sessions(folder, wanted, rebuild=options.rebuild, progress=left.show)
     if wanted.verdict and wanted.verdict not in found.verdicts:
         from assistant.loading.folder import load_library  # noqa: PLC0415
         from assistant.loading.shop import procedures_in_use  # noqa: PLC0415
@@ -146,6 +146,8 @@ def _show_expired(options: argparse.Namespace, folder: Path, today: date, *, sea
 
     if searching or options.odds:
         raise UsageProblem("--expired looks at all sessions. Leave out the search, or leave out --expired.")
+    if options.delete and options.json:
+        raise UsageProblem("--delete asks a person, and --json asks nobody. Leave out one of them.")
     days = expiring.keep_days(settle(options).found["keep-days"].value)
     return expiring.show(folder, today, days, delete=options.delete, as_json=options.json)
 
@@ -176,7 +178,7 @@ def _show(found: Found, folder: Path, wanted: Wanted, today: date, options: argp
     limit = (past.AT_ONCE if terminal else 0) if options.limit is None else options.limit
     shown = found.summaries[:limit] if limit else found.summaries
     if options.json:
-        print(json.dumps([summary.to_json() for summary in shown], indent=2))
+        print_json([past.row(summary) for summary in shown])
     elif not shown:
         print(past.nothing(found, folder, wanted))
     elif terminal:
@@ -197,9 +199,10 @@ def _show_odds(folder: Path, *, as_json: bool) -> int:
     library, knowledge = load_folder(procedures_in_use())
     if knowledge is None:
         raise UsageProblem("The procedures have no likelihoods or no odds, so there is nothing to show.")
-    history = read_history(folder, library.terms)
+    with TimeLeft("Reading records") as left:
+        history = read_history(folder, library.terms, left.show)
     if as_json:
-        print(json.dumps(shop_odds.odds_json(history, knowledge), indent=2))
+        print_json(shop_odds.odds_json(history, knowledge))
     else:
         for line in shop_odds.odds_text(history, knowledge, library.terms):
             print(line)

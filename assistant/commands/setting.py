@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import sys
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from assistant import places
 from assistant.commands import run as run_command
 from assistant.commands.arguments import CommandParser
-from assistant.commands.console import report
+from assistant.commands.console import print_json, remark, report, written
 from assistant.core.values.finding import Finding
 from assistant.errors import UsageProblem
 from assistant.preferences import keeping
@@ -30,27 +29,42 @@ if TYPE_CHECKING:
     from assistant.preferences.resolving import Resolved
 
 
-def change(to_set: Sequence[Sequence[str]], to_unset: Sequence[str]) -> int:
+def change(to_set: Sequence[Sequence[str]], to_unset: Sequence[str], *, as_json: bool = False) -> int:
     """Set these and take those out; either all of them are right, or nothing is changed.
+
+    Args:
+        to_set: Keys, each with its value.
+        to_unset: Keys that are taken out.
+        as_json: Whether to print what was done as JSON.
 
     Raises:
         UsageProblem, FileProblem, RecordProblem: As for the command.
     """
     orders: list[tuple[str, Value | None]] = []
-    written = keeping.load()
+    there = keeping.load().lines
     for key, text in to_set:
         setting = _named(key)
         orders.append((key, from_text(setting, text, f"--set {key}")))
     for key in to_unset:
-        if key not in written.lines:
+        if key not in there:
             _named(key)  # a key that stands in the file may be wrong, and is then taken out
         orders.append((key, None))
     path = places.settings_file()
     for key, value in orders:
         path = keeping.change(key, value)
-    print(in_line(f"Written: {path}"), file=sys.stderr)
-    for problem in keeping.load().problems:
-        print(in_line(f"Still wrong: {problem}"), file=sys.stderr)
+    left = keeping.load().problems
+    if as_json:
+        print_json(
+            {
+                "written": [str(path)],
+                "set": [key for key, value in orders if value is not None],
+                "unset": [key for key, value in orders if value is None],
+                "still_wrong": [str(problem) for problem in left],
+            }
+        )
+    written(path)
+    for problem in left:
+        remark(f"Still wrong: {problem}")
     return 0
 
 
@@ -64,34 +78,37 @@ def _named(key: str) -> Setting:
 def show_path(*, as_json: bool) -> int:
     """Print where the file is, which need not exist."""
     path = str(places.settings_file())
-    print(json.dumps({"path": path}) if as_json else in_line(path))
+    if as_json:
+        print_json({"path": path})
+    else:
+        print(in_line(path))
     return 0
 
 
 def check(*, as_json: bool) -> int:
     """Print every mistake in the file, and folders and files that it names and that are not there."""
-    written = keeping.load()
-    findings = [*written.problems, *_missing(written)]
-    count = len(written.values)
-    good = f"{written.path}: {count} setting{'' if count == 1 else 's'}, no mistake."
+    file = keeping.load()
+    findings = [*file.problems, *_missing(file)]
+    count = len(file.values)
+    good = f"{file.path}: {count} setting{'' if count == 1 else 's'}, no mistake."
     return report(findings, good, as_json=as_json)
 
 
-def _missing(written: SettingsFile) -> Iterator[Finding]:
-    for key, value in written.values.items():
+def _missing(file: SettingsFile) -> Iterator[Finding]:
+    for key, value in file.values.items():
         setting = setting_of(key)
         if (
             setting is None or not isinstance(setting.kind, WholePath) or key == "sessions"
         ):  # it is made when needed
             continue
-        line = written.lines[key]
+        line = file.lines[key]
         try:
             path = places.expanded(str(value), key)
         except UsageProblem as problem:
-            yield Finding(written.path, line, str(problem).rstrip("."))
+            yield Finding(file.path, line, str(problem).rstrip("."))
             continue
         if not path.exists():
-            yield Finding(written.path, line, f"{key} names {path}, which does not exist")
+            yield Finding(file.path, line, f"{key} names {path}, which does not exist")
 
 
 def show(run_options: Sequence[str], *, as_json: bool) -> int:
@@ -108,15 +125,15 @@ def show(run_options: Sequence[str], *, as_json: bool) -> int:
     parser = CommandParser(prog="bay-assistant run")
     run_command.add(parser)
     typed = vars(parser.parse_args(list(run_options)))
-    written = keeping.load()
-    written.check()
-    found = resolve_all(typed, os.environ, written)
+    file = keeping.load()
+    file.check()
+    found = resolve_all(typed, os.environ, file)
     if as_json:
         rows = [_row(one) for one in found.values()]
-        print(json.dumps({"path": written.path, "settings": rows, PEOPLE: written.people()}, indent=2))
+        print_json({"path": file.path, "settings": rows, PEOPLE: file.people()})
         return 0
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 100
-    for line in _lines(list(found.values()), written, width):
+    for line in _lines(list(found.values()), file, width):
         print(line)
     return 0
 
@@ -139,16 +156,16 @@ _KEY, _VALUE = 16, 30
 """Columns for the key and for the value."""
 
 
-def _lines(found: Sequence[Resolved], written: SettingsFile, width: int) -> Iterator[str]:
+def _lines(found: Sequence[Resolved], file: SettingsFile, width: int) -> Iterator[str]:
     """The settings for a person, those that say something about the shop first."""
-    yield in_line(f"{written.path}{'' if Path(written.path).exists() else ' (not there yet)'}")
+    yield in_line(f"{file.path}{'' if Path(file.path).exists() else ' (not there yet)'}")
     yield ""
     for one in found:
         yield from _told(one.setting.key, _said(one), _whence(one), width)
-    people = written.people()
+    people = file.people()
     for initials, name in people.items():
         key = f"{PEOPLE}.{initials}"
-        yield from _told(key, name, f"file, line {written.lines[key]}", width)
+        yield from _told(key, name, f"file, line {file.lines[key]}", width)
     if not people:
         yield from _told(f"{PEOPLE}.XX", "nobody", "default", width)
     yield ""

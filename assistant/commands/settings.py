@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assistant.commands.options import add_json
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--check", action="store_true", help="check the file, and say every mistake with its line"
     )
     what.add_argument("--path", action="store_true", help="print where the file is")
-    parser.add_argument("--json", action="store_true", help="print as JSON")
+    add_json(parser)
     parser.add_argument(
         "run_options",
         nargs="*",
@@ -51,7 +52,7 @@ def run(options: argparse.Namespace) -> int:
     if (options.set or options.unset) and (options.check or options.path or options.run_options):
         raise UsageProblem("--set and --unset change the file. Leave out what only shows it.")
     if options.set or options.unset:
-        return setting.change(options.set or [], options.unset or [])
+        return setting.change(options.set or [], options.unset or [], as_json=options.json)
     if options.path:
         return setting.show_path(as_json=options.json)
     if options.check:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.commands.console import report
-from assistant.commands.options import SESSION, add_sessions, session_folder
+from assistant.commands.console import remark, report
+from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -18,7 +19,7 @@ FINDING = "the record is not what was recorded"
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
     parser.add_argument("session", metavar="SESSION", help=f"{SESSION}; or a bag made by 'pack'")
-    parser.add_argument("--json", action="store_true", help="print the findings as JSON")
+    add_json(parser)
     add_sessions(parser)
 
 
@@ -31,14 +32,15 @@ def run(options: argparse.Namespace) -> int:
     if bag.is_bag(folder):
         good = f"{folder.name}: the bag is whole, and its session is what was recorded."
         return report(bag.check(folder), good, as_json=options.json)
-    findings = verify(folder)
+    with TimeLeft("Verifying") as left:
+        findings = verify(folder, left.show)
     good = ""
     if not findings:
         session = read_session(folder)
         state = "sealed" if session.sealed else "not sealed"
         good = f"{folder.name}: {len(session.lines)} lines, chain unbroken, clips as recorded, {state}."
     status = report(findings, good, as_json=options.json)
-    if not findings and not options.json:
-        for remark in remarks(folder):
-            print(remark)
+    if not findings:
+        for one in remarks(folder):
+            remark(one)
     return status

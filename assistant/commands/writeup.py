@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.commands.options import add_sessions, session_folder
+from assistant.commands.console import written
+from assistant.commands.options import add_json, add_sessions, session_folder
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -27,8 +28,12 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="one HTML page instead of plain text, with links to sound and photos",
     )
     form.add_argument("--pdf", action="store_true", help="PDF; needs --out and bay-assistant[pdf]")
-    form.add_argument("--json", action="store_true", help="JSON, with the sources of each statement")
-    form.add_argument("--schema", action="store_true", help="print the JSON Schema of --json")
+    add_json(form)
+    form.add_argument(
+        "--schema",
+        action="store_true",
+        help="print the JSON Schema of --json, which has the sources of each statement",
+    )
     parser.add_argument(
         "--embed",
         "--embed-sound",
@@ -62,7 +67,7 @@ def run(options: argparse.Namespace) -> int:
         write_named(options.out, data)
     except OSError as error:
         raise UsageProblem(f"The write-up cannot be written to {options.out}: {error.strerror}.") from error
-    print(f"Written: {options.out}")
+    written(options.out)
     return 0
 
 

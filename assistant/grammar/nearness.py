@@ -15,7 +15,7 @@ import numpy as np
 from assistant.grammar.lexicon import CHEAPEST, PHONES, omission, substitution
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from numpy.typing import NDArray
 
@@ -35,13 +35,19 @@ _AT_ONCE = 500
 """Number of phrases that are looked up together: some ten thousand branches, which take a few megabytes."""
 
 
-def close_phrases(texts: Iterable[tuple[str, ...]], lexicon: Lexicon, limit: float) -> Near:
+def close_phrases(
+    texts: Iterable[tuple[str, ...]],
+    lexicon: Lexicon,
+    limit: float,
+    progress: Callable[[float, float], None] = lambda _done, _all: None,
+) -> Near:
     """For each phrase, the others whose pronunciation is closer than `limit`, with their distances.
 
     Args:
         texts: Phrases; those with words outside the lexicon are skipped.
         lexicon: Pronunciations, of which the usual one of each word counts.
         limit: Distance from which phrases count as different.
+        progress: Called with (done, total) phrases.
     """
     spoken = {text: phones for text in texts if (phones := lexicon.phones(text)) is not None}
     lengths: dict[int, list[tuple[str, ...]]] = {}
@@ -52,6 +58,7 @@ def close_phrases(texts: Iterable[tuple[str, ...]], lexicon: Lexicon, limit: flo
         for length, some in lengths.items()
     }
     found: Near = {text: [] for text in spoken}
+    looked_up = 0
     for short, some in lengths.items():
         for begin in range(0, len(some), _AT_ONCE):
             wanted = some[begin : begin + _AT_ONCE]
@@ -61,6 +68,8 @@ def close_phrases(texts: Iterable[tuple[str, ...]], lexicon: Lexicon, limit: flo
                 if length >= short and CHEAPEST * (length - short) < limit:
                     for number, other, distance in tree.near(numbered, limit):
                         found[wanted[number]].append((other, distance))
+        looked_up += len(some)
+        progress(looked_up, len(spoken))
     near: Near = {text: [] for text in spoken}
     for text, others in found.items():
         for other, distance in others:

@@ -11,7 +11,7 @@ import random
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import soxr
@@ -101,6 +101,14 @@ def measure(
                 for turn in turns:
                     found[leak_db, noise_db].counts.update(session.take(turn))
     return found
+
+
+def to_json(found: dict[tuple[int, float], Leakage]) -> list[dict[str, Any]]:
+    """The same counts as JSON: a row for each condition."""
+    return [
+        {"leakage_db": leak_db, "noise_db": noise_db, "counts": dict(found[leak_db, noise_db].counts)}
+        for leak_db, noise_db in sorted(found, reverse=True)
+    ]
 
 
 def text(found: dict[tuple[int, float], Leakage]) -> str:

@@ -19,7 +19,7 @@ from assistant.learning.takes import Take, scores
 from assistant.measured import DEFAULT_THRESHOLDS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from assistant.grammar.grammar_set import GrammarSet
     from assistant.grammar.lexicon import Pronunciation
@@ -49,7 +49,12 @@ class Conclusion:
 
 
 def concluded(
-    known: Learnt, takes: Sequence[Take], recogniser: Recogniser, grammars: GrammarSet, day: str
+    known: Learnt,
+    takes: Sequence[Take],
+    recogniser: Recogniser,
+    grammars: GrammarSet,
+    day: str,
+    progress: Callable[[float, float], None] = lambda _done, _all: None,
 ) -> Conclusion:
     """Learn from takes; a lesson that was broken off early adds to the one before.
 
@@ -59,11 +64,15 @@ def concluded(
         recogniser: With the model as it is, not fitted to anybody.
         grammars: The grammars with own words.
         day: The day, as 2026-11-28.
+        progress: Called with (done, total) words that are heard again, each of them twice.
 
     Raises:
         ModelProblem: The model cannot be fitted.
     """
-    plain = [heard_again(take, recogniser, grammars) for take in takes]
+    plain = []
+    for number, take in enumerate(takes):
+        progress(number, 2 * len(takes))
+        plain.append(heard_again(take, recogniser, grammars))
     acoustics = recogniser.acoustics
     empty, model = known.scales[:0], model_of(recogniser.path)
     halves = [sum(take.prompt.teaches == half for take in takes) for half in (True, False)]
@@ -75,7 +84,10 @@ def concluded(
     if scales.size:
         with tempfile.TemporaryDirectory(prefix="bay-assistant-") as folder:
             better = Recogniser(adapted(recogniser.path, scales, Path(folder)))
-            fit = [heard_again(take, better, grammars) for take in takes]
+            fit = []
+            for number, take in enumerate(takes):
+                progress(len(takes) + number, 2 * len(takes))
+                fit.append(heard_again(take, better, grammars))
         if _right(fit) < _right(plain):
             scales, fit = empty, plain
     voice = known.voice if goes_on else NEW_VOICE

@@ -20,7 +20,7 @@ from assistant.proof.walk import End, followed, walk
 from assistant.proof.way import story
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -44,9 +44,22 @@ class Ordered:
     wrong: float
 
 
-def order(library: Library, odds: Odds, names: Sequence[str]) -> tuple[Ordered, ...]:
-    """The expected minutes of each procedure, compared with the best order of its tests."""
-    return tuple(_ordered(library, odds, name) for name in electrical(library, names))
+def order(
+    library: Library,
+    odds: Odds,
+    names: Sequence[str],
+    progress: Callable[[float, float], None] = lambda _done, _all: None,
+) -> tuple[Ordered, ...]:
+    """The expected minutes of each procedure, compared with the best order of its tests.
+
+    `progress` is called with (done, total) procedures.
+    """
+    wanted = electrical(library, names)
+    found = []
+    for name in wanted:
+        found.append(_ordered(library, odds, name))
+        progress(len(found), len(wanted))
+    return tuple(found)
 
 
 def _ordered(library: Library, odds: Odds, name: str) -> Ordered:

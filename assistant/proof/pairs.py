@@ -178,8 +178,10 @@ def text(entry: str, pairs: Sequence[Pair], cars: int) -> str:
     return "\n".join(lines) + "\n"
 
 
-def to_json(entry: str, pairs: Sequence[Pair], cars: int) -> dict[str, Any]:
-    """The pairs as JSON; shares from 0 to 1."""
+def to_json(
+    entry: str, pairs: Sequence[Pair], cars: int, fleeting: Sequence[Fleeting] = ()
+) -> dict[str, Any]:
+    """The pairs, and the faults that come and go, as JSON; shares from 0 to 1."""
     return {
         "procedure": entry,
         "cars": cars,
@@ -192,11 +194,21 @@ def to_json(entry: str, pairs: Sequence[Pair], cars: int) -> dict[str, Any]:
                 "one": pair.one,
                 "other": pair.other,
                 "cars": pair.cars,
-                "good part": pair.part,
+                "good_part": pair.part,
                 "found": pair.found,
                 "where": pair.where,
             }
             for pair in pairs
+        ],
+        "fleeting": [
+            {
+                "name": one.name,
+                "good_part": one.part,
+                "found": one.found,
+                "nothing_decided": one.nothing,
+                "where": one.where,
+            }
+            for one in fleeting
         ],
     }
 

@@ -197,7 +197,7 @@ def to_json(report: Proof, told: Sequence[str] = (), orders: Sequence[Ordered] =
             {
                 "procedure": proven.name,
                 "circuit": proven.circuit,
-                "presumed excluded": list(proven.presumed),
+                "presumed_excluded": list(proven.presumed),
                 "failures": [failure.sentence for failure in proven.failures],
                 "cases": [
                     {
@@ -205,7 +205,7 @@ def to_json(report: Proof, told: Sequence[str] = (), orders: Sequence[Ordered] =
                         "mechanism": case.mechanism,
                         "parts": list(case.parts),
                         "cars": proven.cars[number],
-                        **{
+                        "observers": {
                             observer: {
                                 **asdict(proven.rows[observer][number]),
                                 "ends": {
@@ -217,16 +217,16 @@ def to_json(report: Proof, told: Sequence[str] = (), orders: Sequence[Ordered] =
                     }
                     for number, case in enumerate(proven.cases)
                 ],
-                "ruled out though there": [
+                "ruled_out_though_there": [
                     {"procedure": a, "step": b, "outcome": c, "fault": d, "share": e}
                     for a, b, c, d, e in proven.ruled_out
                 ],
             }
             for proven in report.procedures
         ],
-        "not proven, about nothing electrical": list(report.nothing_electrical),
-        "steps that no fault reaches": [list(key) for key in report.unreached],
-        "verdicts that cover less than they say": list(report.idle),
+        "not_proven": list(report.nothing_electrical),
+        "unreached": [{"procedure": procedure, "step": step} for procedure, step in report.unreached],
+        "idle_verdicts": list(report.idle),
         "stories": list(told),
         "order": [
             {

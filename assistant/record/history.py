@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -118,7 +118,9 @@ class History:
         return found
 
 
-def read_history(parent: Path, terms: Terms) -> History:
+def read_history(
+    parent: Path, terms: Terms, progress: Callable[[float, float], None] = lambda _done, _all: None
+) -> History:
     """The lessons of the reviewed sessions of a folder.
 
     Each session is checked whole once; what it taught is kept in the index until one of its files changes.
@@ -126,6 +128,7 @@ def read_history(parent: Path, terms: Terms) -> History:
     Args:
         parent: Folder of all sessions; it need not exist.
         terms: The faults that are known now; a finding of another one does not count.
+        progress: Called with (done, total) sessions, of those that are not in the index.
 
     Raises:
         RecordProblem: The folder may not be read.
@@ -137,7 +140,10 @@ def read_history(parent: Path, terms: Terms) -> History:
     ]
     libraries: dict[tuple[tuple[str, str], ...], Library | None] = {}
 
+    at = {folder: number for number, folder in enumerate(folders)}
+
     def teach(folder: Path) -> dict[str, Any]:
+        progress(at.get(folder, 0), len(folders))
         return dataclasses.asdict(_taught(folder, libraries))
 
     kept = kept_for_reviewed(parent, folders, teach)

@@ -92,13 +92,16 @@ def other_likelihoods(session: RecordedSession, installed: Knowledge | None) -> 
 
 
 def replay(
-    folder: Path, begin: Callable[[Library, Knowledge | None, Thresholds], Replayable] = Runner
+    folder: Path,
+    begin: Callable[[Library, Knowledge | None, Thresholds], Replayable] = Runner,
+    progress: Callable[[float, float], None] = lambda _done, _all: None,
 ) -> list[Difference]:
     """Feed the recorded events to a fresh dialogue with the recorded procedures and limits.
 
     Args:
         folder: The session.
         begin: Makes a fresh dialogue.
+        progress: Called with (done, total) lines.
 
     Returns:
         The lines that differ, in order; none if the session, or the decisions of one with earlier rules, are
@@ -112,8 +115,10 @@ def replay(
     session = read_session(folder)
     dialogue = begin(*recorded_folder(session), session.header.thresholds)
     compared = decided if earlier_rules(session) else tuple
-    return [
-        Difference(line.number, line.event, line.actions, actions)
-        for line in session.lines
-        if compared(actions := dialogue.receive(line.event)) != compared(line.actions)
-    ]
+    found = []
+    for done, line in enumerate(session.lines):
+        progress(done, len(session.lines))
+        actions = dialogue.receive(line.event)
+        if compared(actions) != compared(line.actions):
+            found.append(Difference(line.number, line.event, line.actions, actions))
+    return found

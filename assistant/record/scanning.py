@@ -93,8 +93,10 @@ def check_folder(folder: Path) -> None:
         raise read_problem(error, folder) from error
 
 
-def scan_session(folder: Path) -> Scan:
+def scan_session(folder: Path, progress: Callable[[float, float], None] = lambda _done, _all: None) -> Scan:
     """Read everything readable in a session folder.
+
+    `progress` is called with (done, total) bytes of the log.
 
     Raises:
         RecordProblem: The folder is not a session, or may not be read.
@@ -110,7 +112,7 @@ def scan_session(folder: Path) -> Scan:
             raise
         scan.report(HEADER_FILE, 0, str(error).rstrip("."), "Take the session from a copy")
     with _uncollected():
-        _read_logs(scan, names, sha256(header))
+        _read_logs(scan, names, sha256(header), progress)
     if os.path.lexists(folder / SEAL_FILE):
         _read_seal(scan)
     return scan
@@ -128,15 +130,20 @@ def _uncollected() -> Iterator[None]:
             gc.enable()
 
 
-def _read_logs(scan: Scan, names: list[str], header_hash: str) -> None:
+def _read_logs(
+    scan: Scan, names: list[str], header_hash: str, progress: Callable[[float, float], None]
+) -> None:
     contents = {name: read_inside(scan.folder, name) for name in names}
     if names != [log_name(position) for position in range(1, len(names) + 1)]:
         scan.report("log.jsonl", 0, "a file of the log is missing", "Take the session from a copy")
     before = [header_hash]  # before[n] is the hash of line n; the header's stands in for line 0
     raw: list[bytes] = []
+    done, whole = 0, sum(map(len, contents.values()))
     for name in names:
         rows, tail = _split(contents[name])
         for row, data in enumerate(rows, start=1):
+            done += len(data)
+            progress(done, whole)
             body, fault = _body(data)
             number = body.get("number") if body else None
             if row == 1 and name != names[0]:

@@ -19,19 +19,29 @@ from assistant.record.scanning import Scan, check_folder, scan_session
 from assistant.record.storage import sha256
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from assistant.core.values.finding import Finding
 
+_READING = 0.7
+"""Share of the time of checking a long session that reading its lines takes."""
+
 _FROM_A_COPY = "Take the session from a copy"
 
 
-def verify(folder: Path) -> list[Finding]:
+def verify(
+    folder: Path, progress: Callable[[float, float], None] = lambda _done, _all: None
+) -> list[Finding]:
     """Everything that is wrong with a session: chain, clips, copied procedures, seal, reviews; links and strays.
 
     No link in it is followed.
     If header, log, seal or reviews are not files, it reports only that, because everything else rests on them.
     An open session can lose whole lines from its end without a trace; a sealed one cannot.
+
+    Args:
+        folder: The session.
+        progress: Called with (done, total) of the work.
 
     Returns:
         The findings; none if the session is what was recorded.
@@ -43,7 +53,7 @@ def verify(folder: Path) -> list[Finding]:
     there = look(folder)
     if there.unreadable():
         return there.findings
-    scan = scan_session(folder)
+    scan = scan_session(folder, lambda done, of: progress(_READING * done, of))
     for name, tail in scan.tails.items():
         scan.report(
             name,
@@ -51,7 +61,7 @@ def verify(folder: Path) -> list[Finding]:
             f"the last line is cut short after {len(tail)} bytes",
             "Resume the session: the piece is set aside and nothing before it is lost",
         )
-    _check_clips(scan, there)
+    _check_clips(scan, there, lambda done, of: progress(_READING + (1 - _READING) * done / of, 1))
     _check_procedures(scan, there)
     if scan.seal is not None:
         _check_seal(scan, scan.seal, there)
@@ -86,8 +96,9 @@ def remarks(folder: Path) -> list[str]:
     return said
 
 
-def _check_clips(scan: Scan, there: Contents) -> None:
-    for line in scan.lines:
+def _check_clips(scan: Scan, there: Contents, progress: Callable[[float, float], None]) -> None:
+    for done, line in enumerate(scan.lines):
+        progress(done, len(scan.lines))
         for clip in clips_of(line.event):
             named = f"line {line.row} of {line.file} names it"
             if not clip_name_is_ours(clip.file):

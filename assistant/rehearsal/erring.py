@@ -290,6 +290,17 @@ def _piece(wanted: RehearsalRequest, numbers: Sequence[int]) -> Counted:
     return found
 
 
+_SECONDS_OF_A_CAR = 1.0
+"""Processor time of all ways of a fault on one car with one person, s."""
+
+
+def seconds(wanted: RehearsalRequest) -> float:
+    """About how long `rehearse` takes, s."""
+    return 3.0 + _SECONDS_OF_A_CAR * wanted.cars * len(wanted.habits) / min(
+        wanted.processes, max(wanted.cars, 1)
+    )
+
+
 def rehearse(wanted: RehearsalRequest) -> Counted:
     """All sessions, counted by person and fault; the same for the same seed, however many processes.
 

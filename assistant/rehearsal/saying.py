@@ -118,15 +118,20 @@ def measured_before(library: Library, procedure: Procedure, step: Step) -> Itera
 
 
 def everything(
-    library: Library, knowledge: Knowledge | None, beside: Callable[[str], str], turns: int = 1500
+    library: Library,
+    knowledge: Knowledge | None,
+    beside: Callable[[str], str],
+    turns: int = 1500,
+    progress: Callable[[float, float], None] = lambda _done, _all: None,
 ) -> list[SpokenSentence]:
     """All sentences: first those in files, then those of the dialogue itself.
 
-    Sentences that differ only in their numbers are taken once.
+    Sentences that differ only in their numbers are taken once. `progress` is called with (done, total) procedures.
     """
     found = texts(library, beside)
     known = {shape(spoken.sentence) for spoken in found}
-    for name in library.procedures:
+    for number, name in enumerate(library.procedures):
+        progress(number, len(library.procedures))
         for sentence in said_in_play(library, knowledge, name, turns):
             if shape(sentence) not in known:
                 known.add(shape(sentence))

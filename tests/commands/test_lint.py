@@ -126,7 +126,7 @@ def test_the_schema_is_written_beside_the_procedures(
     shipped = schema.read_text(encoding="utf-8")
     schema.unlink()
     assert 0 == main(["lint", "--write-schema", "--procedures", str(procedures)])
-    assert str(schema) in capsys.readouterr().out
+    assert ("", f"Written: {schema}\n") == tuple(capsys.readouterr())
     assert json.loads(shipped) == json.loads(schema.read_text(encoding="utf-8"))
     schema.unlink()
     schema.mkdir()

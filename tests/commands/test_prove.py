@@ -79,5 +79,7 @@ def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
     assert "no bench measurement" in shown["caution"]
     (proven,) = shown["procedures"]
     assert {case["fault"] for case in proven["cases"]} == {"weak-battery", "none"}
-    assert all(sum(case["honest"]["ends"].values()) == pytest.approx(1) for case in proven["cases"])
+    assert all(
+        sum(case["observers"]["honest"]["ends"].values()) == pytest.approx(1) for case in proven["cases"]
+    )
     assert shown["order"][0]["excess_minutes"] >= 0

@@ -26,7 +26,7 @@ def test_a_finished_session_is_listed_verified_replayed_and_written_up(
     assert "cranking-voltage-low" in listed
     assert 0 == main(["sessions", "--json", *where])
     (summary,) = json.loads(capsys.readouterr().out)
-    assert (recorded.name, True, 2) == (summary["id"], summary["sealed"], summary["results"])
+    assert (recorded.name, True, 2) == (summary["session"], summary["sealed"], summary["results"])
     assert "1M8GDM9AXKP042788" == summary["facts"]["vin"]
     for name in (str(recorded), recorded.name, "last"):
         assert 0 == main(["verify", name, *where])
@@ -39,7 +39,7 @@ def test_a_finished_session_is_listed_verified_replayed_and_written_up(
     assert "Key the volts" in shown
     assert "same actions again" in shown
     assert 0 == main(["replay", "last", "--json", *where])
-    assert [] == json.loads(capsys.readouterr().out)
+    assert [] == json.loads(capsys.readouterr().out)["differences"]
     assert 0 == main(["writeup", "last", *where])
     text = capsys.readouterr().out
     assert "12.5 V" in text
@@ -47,7 +47,7 @@ def test_a_finished_session_is_listed_verified_replayed_and_written_up(
     assert text == (recorded / "write-up.txt").read_text(encoding="utf-8")
     page = tmp_path / "order.html"
     assert 0 == main(["writeup", "last", "--html", "--out", str(page), *where])
-    assert str(page) in capsys.readouterr().out
+    assert str(page) in capsys.readouterr().err
     assert page.read_text(encoding="utf-8") == (recorded / "write-up.html").read_text(encoding="utf-8")
 
 

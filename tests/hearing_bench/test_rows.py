@@ -77,7 +77,7 @@ def small(folder: Path) -> Path:
 
 def bench(folder: Path, manifest: Path, *arguments: str) -> dict[str, Any]:
     made = folder / "figures.json"
-    options = ["--manifest", str(manifest), "--cache", str(folder / "cache"), "--json", str(made)]
+    options = ["--manifest", str(manifest), "--cache", str(folder / "cache"), "--out", str(made)]
     options += ["--orders", str(folder / "orders")]
     assert main(["bench", "hearing", *options, *arguments]) == 0
     figures: dict[str, Any] = json.loads(made.read_text(encoding="utf-8"))

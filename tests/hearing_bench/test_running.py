@@ -70,7 +70,7 @@ def bench(folder: Path, *arguments: str, status: int = 0) -> dict[str, Any]:
     path.write_text(json.dumps(small(), indent=1), encoding="utf-8")
     made = folder / "figures.json"
     (folder / "people-words.json").write_text('{"sets": []}', encoding="utf-8")
-    options = ["--manifest", str(path), "--cache", str(folder / "cache"), "--json", str(made), "--jobs", "1"]
+    options = ["--manifest", str(path), "--cache", str(folder / "cache"), "--out", str(made), "--jobs", "1"]
     assert main(["bench", "hearing", *options, *arguments]) == status
     figures: dict[str, Any] = json.loads(made.read_text(encoding="utf-8"))
     return figures
@@ -187,7 +187,7 @@ def test_a_file_that_cannot_be_written_is_refused_before_anything_is_measured(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A quarter of an hour is not measured for nothing."""
-    assert main(["bench", "hearing", "--json", str(tmp_path / "none" / "figures.json")]) == 2
+    assert main(["bench", "hearing", "--out", str(tmp_path / "none" / "figures.json")]) == 2
     assert "does not exist" in capsys.readouterr().err
 
 

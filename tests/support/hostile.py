@@ -212,13 +212,13 @@ OPTIONS = {
         *("--rebuild", "--odds", "--json", "--sessions"),
     ),
     "gear": ("--model", "--microphone", "--loudspeaker", "--speaker", "--voice", "--speech-rate"),
-    "bench hearing": ("--hours", "--only", "--manifest", "--json", "--cache", "--model"),
+    "bench hearing": ("--hours", "--only", "--manifest", "--out", "--json", "--cache", "--model"),
     "bench sessions": ("--count",),
     "bench speech": ("--sentences", "--speech-rate", "--voice", "--seed", "--listener", "--half"),
 }
 """Options of each command that are tried with nasty values; a flag gets none."""
 
-FLAGS = frozenset({"--html", "--sign", "--show", "--open", "--rebuild", "--odds"})
+FLAGS = frozenset({"--html", "--json", "--sign", "--show", "--open", "--rebuild", "--odds"})
 
 TAKES_WORDS = frozenset({"run", "hear", "prove", "writeup", "review", "pack", "verify", "replay", "sessions"})
 
@@ -252,11 +252,11 @@ def commands(
             named = [OPTIONS[command][0]]
         for option in named:
             value = chance.choice(WORDS)
-            if option in ("--out", "--cache") or (command == "bench hearing" and option == "--json"):
+            if option in ("--out", "--cache"):
                 value = str(out / f"{number}{value.replace('/', '').replace(chr(0), '')[:40]}")
             if option == "--systems" and value.isdigit():
                 value = "2"
-            if option in FLAGS or (option == "--json" and command != "bench hearing"):
+            if option in FLAGS:
                 made.append(option)
             elif chance.random() < 0.8:
                 made.append(f"{option}={value}")

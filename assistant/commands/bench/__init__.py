@@ -6,8 +6,6 @@ a module beside it.
 
 from __future__ import annotations
 
-import json
-import sys
 from typing import TYPE_CHECKING
 
 from assistant.commands.bench import (
@@ -22,8 +20,10 @@ from assistant.commands.bench import (
     sessions,
     speech,
 )
+from assistant.commands.console import print_json
 from assistant.commands.one import Command, add_command
-from assistant.commands.options import add_model
+from assistant.commands.options import add_json, add_model
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -49,22 +49,21 @@ MEASUREMENTS: Mapping[str, Command] = {
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options and the commands below it."""
-    parser.add_argument("--json", action="store_true", help="print the figures as JSON")
+    add_json(parser)
     add_model(parser)
     further = parser.add_subparsers(metavar="MEASUREMENT", title="measurements")
     for name, module in MEASUREMENTS.items():
-        add_command(further, name, module)
+        add_json(add_command(further, name, module), below=True)
 
 
 def run(options: argparse.Namespace) -> int:
     """Print the figures of the README."""
     from assistant.commands.bench import figures  # noqa: PLC0415
 
-    measured = figures.measure(
-        model=options.model, progress=lambda text: print(text, file=sys.stderr, flush=True)
-    )
+    with ToldTime("Measuring", figures.PARTS) as progress:
+        measured = figures.measure(model=options.model, progress=progress.tell)
     if options.json:
-        print(json.dumps(measured.to_json(), indent=2))
+        print_json(measured.to_json())
     else:
         print(measured.text(), end="")
     return 0

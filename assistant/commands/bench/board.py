@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
-from assistant.commands.console import ProgressLine
+from assistant.commands.console import print_json
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -26,10 +26,10 @@ def run(options: argparse.Namespace) -> int:
     from assistant.board.serving import packages  # noqa: PLC0415
 
     packages()
-    with ProgressLine() as progress:
+    with ToldTime("Measuring", {"taps": 1.0, "turns": 4.0}) as progress:
         found = measuring.measure(progress.tell)
     if options.json:
-        print(json.dumps([vars(figure) for figure in found], indent=1))
+        print_json({"machine": machine(), "figures": [vars(figure) for figure in found]})
     else:
         print(machine())
         for figure in found:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from assistant import resources
+from assistant.commands.console import print_json
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -24,9 +25,10 @@ def run(options: argparse.Namespace) -> int:
     from assistant.commands.bench.circuit_time import measure  # noqa: PLC0415
     from assistant.loading.folder import load_library  # noqa: PLC0415
 
-    found = measure(load_library(resources.directory("procedures")))
+    with TimeLeft("Measuring") as left:
+        found = measure(load_library(resources.directory("procedures")), progress=left.show)
     if options.json:
-        print(json.dumps([vars(timing) for timing in found], indent=1))
+        print_json({"machine": machine(), "figures": [vars(timing) for timing in found]})
         return 0
     print(machine())
     for timing in found:

@@ -16,11 +16,15 @@ from assistant.circuit.parameters import Systems
 from assistant.core.library.vocabulary import NO_CIRCUIT
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from assistant.core.library.library import Library
 
 COUNTS = (1, 50, 200, 800)
+
+
+AS_MUCH_AS = 20
+"""What an observation takes on any number of systems, in systems."""
 
 
 @dataclass(frozen=True)
@@ -32,14 +36,25 @@ class CircuitTime:
     seconds: float
 
 
-def measure(library: Library, counts: Sequence[int] = COUNTS, seed: int = 1) -> list[CircuitTime]:
-    """Observe everything, with shares of answers, on fresh systems of each count, in one process."""
+def measure(
+    library: Library,
+    counts: Sequence[int] = COUNTS,
+    seed: int = 1,
+    progress: Callable[[float, float], None] = lambda _done, _all: None,
+) -> list[CircuitTime]:
+    """Observe everything, with shares of answers, on fresh systems of each count, in one process.
+
+    `progress` is called with (done, total) of the work.
+    """
     found = []
+    done, whole = 0, sum(AS_MUCH_AS + count for count in counts) * len(library.procedures)
     for count in counts:
         systems = Systems.random(count, seed)
         begin = time.perf_counter()
         observations = 0
         for procedure in library.procedures.values():
+            progress(done, whole)
+            done += AS_MUCH_AS + count
             if procedure.circuit == NO_CIRCUIT:
                 continue
             for step in procedure.steps.values():

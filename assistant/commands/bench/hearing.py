@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import real, whole
-from assistant.commands.console import ProgressLine, complain, write
+from assistant.commands.console import complain, print_json, write
+from assistant.commands.time_left import ToldTime
 from assistant.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from assistant.hearing_bench.running import Bench
 
 ABOUT = "Measure how well the recogniser hears: right, wrong, rejected, in noise, and beside PocketSphinx."
-EXAMPLE = "bay-assistant bench hearing --quick --json hearing.json"
+EXAMPLE = "bay-assistant bench hearing --quick --out hearing.json"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -45,11 +46,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--only", metavar="NAME", nargs="+", default=[], help="only these parts; an unknown name lists them"
     )
     parser.add_argument(
-        "--json",
-        dest="json_file",
-        type=Path,
-        metavar="FILE",
-        help="write the figures as JSON, also after each row",
+        "--out", type=Path, metavar="FILE", help="write the figures as JSON, also after each row"
     )
     parser.add_argument(
         "--svg", dest="svg_file", type=Path, metavar="FILE", help="write a reliability diagram"
@@ -107,10 +104,10 @@ def run(options: argparse.Namespace) -> int:
     from assistant.hearing_bench.kept_rows import replace  # noqa: PLC0415
     from assistant.hearing_bench.running import Bench  # noqa: PLC0415
 
-    for path in (options.json_file, options.svg_file):
+    for path in (options.out, options.svg_file):
         if path is not None and not path.resolve().parent.is_dir():
             raise UsageProblem(f"The folder of {path} does not exist. Name a file in a folder that does.")
-    file: Path | None = options.json_file
+    file: Path | None = options.out
 
     def as_json(measured: HearingFigures) -> str:
         return json.dumps(report.to_json(measured), indent=1)
@@ -119,7 +116,7 @@ def run(options: argparse.Namespace) -> int:
         if file is not None and (file.is_file() or not file.exists()):  # not into a pipe or a device
             replace(file.resolve(), as_json(measured) + "\n")
 
-    with ProgressLine() as progress:
+    with ToldTime("Measuring") as progress:
         bench = Bench(_wanted(options), progress.tell, row_done)
         try:
             measured = bench.run()
@@ -127,8 +124,8 @@ def run(options: argparse.Namespace) -> int:
             progress.end()
             complain(_broken_off(bench, file))
             return 130
-    if options.json:  # said before the word "hearing", it means what it means for `bench`
-        print(as_json(measured))
+    if options.json:
+        print_json(report.to_json(measured))
     else:
         print(report.text(measured), end="")
     if file is not None:

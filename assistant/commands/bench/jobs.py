@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from assistant import resources
 from assistant.commands.arguments import real, whole
+from assistant.commands.console import print_json
 from assistant.commands.options import add_voice, voice_of
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -52,12 +53,22 @@ def run(options: argparse.Namespace) -> int:
     voice = voice_of(options)
     pace, cars = jobs.Pace(options.hook_up, options.crank), jobs.Cars(options.cars)
     timed: dict[str, list[Spent]] = {}
-    for job in jobs.JOBS:
-        timed[job.name] = jobs.time_job(
-            library, knowledge, job, pace, lambda text: voice.render(text).duration_s, cars
-        )
+    with TimeLeft("Playing jobs") as left:
+        for number, job in enumerate(jobs.JOBS):
+            left.show(number, len(jobs.JOBS))
+            timed[job.name] = jobs.time_job(
+                library, knowledge, job, pace, lambda text: voice.render(text).duration_s, cars
+            )
     if options.json:
-        print(json.dumps({name: [asdict(one) for one in spent] for name, spent in timed.items()}, indent=1))
+        print_json(
+            {
+                "machine": machine(),
+                "jobs": [
+                    {"job": name, "cars": [_of_one_car(one) for one in spent]}
+                    for name, spent in timed.items()
+                ],
+            }
+        )
         return 0
     print(machine())
     print(
@@ -68,6 +79,13 @@ def run(options: argparse.Namespace) -> int:
     for job in jobs.JOBS:
         print(_row(job, timed[job.name], steps=options.steps))
     return 0
+
+
+def _of_one_car(spent: Spent) -> dict[str, Any]:
+    """The times of a job on one car as JSON."""
+    parts = asdict(spent)
+    steps, end = parts.pop("steps"), parts.pop("end")
+    return {**{f"{name}_s": seconds for name, seconds in parts.items()}, "steps": steps, "end": end}
 
 
 def _row(job: Job, found: list[Spent], *, steps: bool) -> str:

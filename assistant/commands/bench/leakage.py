@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine
+from assistant.commands.console import print_json
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -63,7 +64,10 @@ def run(options: argparse.Namespace) -> int:
         every_noise=options.every_noise,
     )
     grammars = GrammarSet.load(resources.directory("grammars"))
-    with ProgressLine() as progress:
+    with ToldTime("Measuring", {f"leakage at {leak_db} dB": 1.0 for leak_db in leakage.LEAKS_DB}) as progress:
         found = leakage.measure(plan, Recogniser(find_model()), grammars, progress.tell)
-    print(leakage.text(found), end="")
+    if options.json:
+        print_json(leakage.to_json(found))
+    else:
+        print(leakage.text(found), end="")
     return 0

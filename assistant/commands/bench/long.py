@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine
+from assistant.commands.console import print_json
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -29,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     from assistant.benchmarks import machine  # noqa: PLC0415
     from assistant.commands.bench import long_sessions  # noqa: PLC0415
 
-    with ProgressLine() as progress:
+    with ToldTime("Measuring") as progress:
         found = long_sessions.measure(
             resources.directory("procedures"),
             lines=long_sessions.LINES if options.lines is None else options.lines,
@@ -37,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
             progress=progress.tell,
         )
     if options.json:
-        print(json.dumps([vars(figure) for figure in found], indent=1))
+        print_json({"machine": machine(), "figures": [vars(figure) for figure in found]})
         return 0
     print(machine())
     for figure in found:

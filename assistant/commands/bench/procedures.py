@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import argparse
-import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressBar
+from assistant.commands.console import print_json
+from assistant.commands.time_left import TimeLeft
+
+if TYPE_CHECKING:
+    import argparse
 
 ABOUT = "Put mistakes into the procedures and count what loader, lint and proof catch; takes some minutes."
 EXAMPLE = "bay-assistant bench procedures --count 120 --seed 2"
@@ -17,9 +20,6 @@ FINDING = "a mistake that must be caught was missed"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument(
-        "--json", action="store_true", default=argparse.SUPPRESS, help="print the figures as JSON"
-    )
     parser.add_argument(
         "--procedures", type=Path, metavar="DIR", help="folder of procedures (default: bundled)"
     )
@@ -53,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
     """Print the counts; the exit status is 1 when a mistake that must be caught was not."""
     from assistant.mistakes.running import measure  # noqa: PLC0415
 
-    with ProgressBar("Trying mistakes") as bar:
+    with TimeLeft("Trying mistakes") as left:
         report = measure(
             options.procedures or resources.directory("procedures"),
             resources.directory("grammars"),
@@ -61,7 +61,10 @@ def run(options: argparse.Namespace) -> int:
             systems=options.systems,
             seed=options.seed,
             processes=options.processes,
-            progress=bar.show,
+            progress=left.show,
         )
-    print(json.dumps(report.to_json(), indent=1) if options.json else report.text().rstrip("\n"))
+    if options.json:
+        print_json(report.to_json())
+    else:
+        print(report.text().rstrip("\n"))
     return 0 if report.holds else 1

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import real, whole
+from assistant.commands.console import print_json
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -73,9 +74,11 @@ def run(options: argparse.Namespace) -> int:
         weighing=options.weighing,
     )
     presumed = load_library(resources.directory("procedures")).procedure(wanted.procedure).presumes_no
-    found = erring.rehearse(wanted)
+    with TimeLeft("Rehearsing", {"sessions": erring.seconds(wanted)}, known=True) as left:
+        left.part("sessions")
+        found = erring.rehearse(wanted)
     if options.json:
-        print(json.dumps(erring.to_json(wanted, found), indent=1))
+        print_json({"machine": machine(), **erring.to_json(wanted, found)})
         return 0
     print(machine())
     print(erring.text(wanted, found, sorted(presumed)), end="")

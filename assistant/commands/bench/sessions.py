@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine
+from assistant.commands.console import print_json
+from assistant.commands.time_left import ToldTime
 
 if TYPE_CHECKING:
     import argparse
@@ -26,13 +26,13 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print a line for each way of finding sessions."""
     from assistant.benchmarks import machine  # noqa: PLC0415
-    from assistant.commands.bench.past_sessions import COUNT, measure  # noqa: PLC0415
+    from assistant.commands.bench import past_sessions  # noqa: PLC0415
 
-    count = COUNT if options.count is None else options.count
-    with ProgressLine() as progress:
-        found = measure(resources.directory("procedures"), count, progress.tell)
+    count = past_sessions.COUNT if options.count is None else options.count
+    with ToldTime("Measuring", past_sessions.PARTS) as progress:
+        found = past_sessions.measure(resources.directory("procedures"), count, progress.tell)
     if options.json:
-        print(json.dumps([vars(timing) for timing in found], indent=1))
+        print_json({"machine": machine(), "figures": [vars(timing) for timing in found]})
         return 0
     print(machine())
     for timing in found:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import resources
 from assistant.commands.arguments import whole
-from assistant.commands.console import ProgressLine
+from assistant.commands.console import print_json, remark
+from assistant.commands.time_left import ToldTime
 from assistant.errors import GearProblem
 
 if TYPE_CHECKING:
@@ -100,7 +100,12 @@ def run(options: argparse.Namespace) -> int:
         steps = {one.sentence for one in spoken if one.where.startswith("step ") and "," not in one.where}
         wanted = examples.prompts(library, every, [one for one in every if one in steps])
         written = examples.write(options.listen, wanted, able, options.seed)
-        print(*missing, f"{len(written)} files written. Begin with {written[-1]}.", sep="\n")
+        for one in missing:
+            remark(one)
+        if options.json:
+            print_json({"written": [str(path) for path in written]})
+        else:
+            print(f"{len(written)} files written. Begin with {written[-1]}.")
         return 0
     if not able:
         raise GearProblem(" ".join(missing))
@@ -118,10 +123,13 @@ def run(options: argparse.Namespace) -> int:
         hearer.sound,
         estoi=not scores.missing_estoi(),
     )
-    with ProgressLine() as progress:
+    with ToldTime("Measuring") as progress:
         measured = bench.measure(drawn, options.seed, progress.tell)
     measured.missing[:0] = missing
-    print(json.dumps(report.to_json(measured), indent=1) if options.json else report.text(measured), end="")
+    if options.json:
+        print_json(report.to_json(measured))
+    else:
+        print(report.text(measured), end="")
     return 0 if measured.done == len(drawn) else 130
 
 
