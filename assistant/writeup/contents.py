@@ -163,12 +163,25 @@ class CautionLine:
 
 @dataclass(frozen=True)
 class VoiceNote:
-    """Free speech that was kept as sound: its time, its place in the procedure, its file and its length."""
+    """Free speech that was kept as sound, and its words if somebody or something wrote them down.
 
+    Attributes:
+        number: 1, 2, 3 … in the session.
+        time: Time of day.
+        place: Its place in the procedure.
+        clip: File of the sound.
+        seconds: Its length.
+        words: Its words on one line; "" if nobody wrote them down.
+        by: Whose words they are: "transcribed by machine, not checked", or "checked by" with the reviewer's name.
+    """
+
+    number: int
     time: str
     place: str
     clip: str
     seconds: str
+    words: str
+    by: str
     sources: tuple[Source, ...] = ()
 
 
@@ -226,7 +239,7 @@ class Said:
     """One statement of a review.
 
     Attributes:
-        about: Its subject: "Done", "Found", "Failed at", "Codes", "Part", "Labor", "Photo", "Remarks".
+        about: Its subject: "Done", "Found", "Failed at", "Codes", "Part", "Labor", "Photo", "Voice note", "Remarks".
         words: Its words.
         amended: The later review that says something else about it; "" if none does.
     """

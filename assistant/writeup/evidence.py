@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from assistant.picture.connection import GENERAL
 from assistant.writeup.contents import BY_THE_MODEL
 from assistant.writeup.markup import listed, paragraphs
-from assistant.writeup.statement import stop
-from assistant.writeup.wording import APPENDIX
+from assistant.writeup.statement import capital, stop
+from assistant.writeup.wording import APPENDIX, notes_title
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -50,7 +50,7 @@ def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: Sh
             _cautions(draft),
             _sentences("Cranking", draft.cranking),
             listed(
-                "Voice notes <small>(sound, not written down)</small>",
+                f"Voice notes <small>({notes_title(draft).partition('(')[2]}</small>",
                 [_note(note, sound) for note in draft.notes],
             ),
             listed("On the way", [f"{escape(one.time)} {escape(one.says)}".strip() for one in draft.moments]),
@@ -176,7 +176,10 @@ def _cautions(draft: Draft) -> str:
 
 
 def _note(note: VoiceNote, sound: ShownSound) -> str:
-    return f"{escape(note.time)} ({escape(note.place)}), {escape(note.seconds)}: {sound.show(note.clip)}"
+    shown = f"{note.number}. {escape(note.time)} ({escape(note.place)}), {escape(note.seconds)}: {sound.show(note.clip)}"
+    if not note.by:
+        return shown
+    return f'{shown}<br><b>{escape(capital(note.by))}:</b> <q class="noted">{escape(note.words)}</q>'
 
 
 def _reviews(draft: Draft) -> str:
