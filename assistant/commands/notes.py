@@ -32,7 +32,7 @@ def run(options: argparse.Namespace) -> int:
     """Write down what has no words yet, and print every note with its words."""
     from assistant.dictation.transcribing import transcribe  # noqa: PLC0415
     from assistant.writeup import drafted  # noqa: PLC0415
-    from assistant.writeup.plain import shown_note  # noqa: PLC0415
+    from assistant.writeup.voice_notes import shown  # noqa: PLC0415
 
     folder = session_folder(options)
     with ProgressLine() as progress:
@@ -42,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
         print(f"The session {folder.name} has no voice notes.")
         return 0
     for note in notes:
-        print(shown_note(note))
+        print(shown(note))
     print(
         "Listen before you rely on it: a machine mishears words, and numbers most of all. Correct a note with: "
         f"bay-assistant review {folder.name} --note '{notes[0].number}; the right words' --by NAME"

@@ -36,7 +36,11 @@ _INSTALL = "Install both with: pip install 'bay-assistant[dictation]'."
 _THREADS = 4
 """Most threads that work at once; more make a small model no faster."""
 
-PROMPT = ""
+PROMPT = (
+    "Notes of a car technician: ignition coil, feed, ground, connector, harness, relay, fuse, crank sensor, spark "
+    "plug, volts, ohms, amps, test lamp."
+)
+"""What the model takes for said before, so that it expects the words of the trade; `README.md` has what it changes."""
 
 
 @dataclass(frozen=True)
@@ -150,7 +154,7 @@ class NoteWriter:
                 beam_size=5,
                 temperature=0.0,
                 condition_on_previous_text=False,
-                initial_prompt=PROMPT or None,
+                initial_prompt=PROMPT,
                 # Left to `believed`, which marks what it does not believe instead of leaving it out.
                 no_speech_threshold=None,
                 log_prob_threshold=None,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from assistant.writeup.statement import Source, Statement
+from assistant.writeup.voice_notes import VoiceNote
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -158,30 +159,6 @@ class CautionLine:
     words: str
     given: str
     acknowledged: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
-class VoiceNote:
-    """Free speech that was kept as sound, and its words if somebody or something wrote them down.
-
-    Attributes:
-        number: 1, 2, 3 … in the session.
-        time: Time of day.
-        place: Its place in the procedure.
-        clip: File of the sound.
-        seconds: Its length.
-        words: Its words on one line; "" if nobody wrote them down.
-        by: Whose words they are: "transcribed by machine, not checked", or "checked by" with the reviewer's name.
-    """
-
-    number: int
-    time: str
-    place: str
-    clip: str
-    seconds: str
-    words: str
-    by: str
     sources: tuple[Source, ...] = ()
 
 

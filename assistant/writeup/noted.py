@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 from assistant.core.values.entries import VoiceNoteTaken
 from assistant.record.transcripts import latest
-from assistant.writeup.contents import VoiceNote
 from assistant.writeup.naming import place, place_sources
 from assistant.writeup.statement import clock, line, review, transcript
+from assistant.writeup.voice_notes import BY_MACHINE, VoiceNote
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from assistant.record.reviews import Review
     from assistant.record.transcripts import Transcript
     from assistant.writeup.statement import Source
-
-BY_MACHINE = "transcribed by machine, not checked"
-"""Stands before words that nobody checked, wherever they are shown."""
 
 
 def notes(

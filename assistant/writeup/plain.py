@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.printing import filled
-from assistant.writeup.contents import BY_THE_MODEL, Asked, Draft, Measured, Reviewed, VoiceNote
-from assistant.writeup.statement import capital, printable, stop
+from assistant.writeup import voice_notes
+from assistant.writeup.contents import BY_THE_MODEL, Asked, Draft, Measured, Reviewed
+from assistant.writeup.statement import printable, stop
 from assistant.writeup.wording import (
     AFTER_REPAIR,
     APPENDIX,
     BEFORE_REPAIR,
     NOT_REPEATED,
     good_is,
-    notes_title,
     open_words,
     part_words,
     photos_words,
@@ -130,7 +130,7 @@ def _evidence(draft: Draft) -> list[str]:
         [f"{one.signal}: {one.words} [{one.given}; {one.acknowledged}]" for one in draft.cautions],
     )
     lines += _section("CRANKING", [one.text for one in draft.cranking])
-    lines += _section(notes_title(draft).upper(), map(shown_note, draft.notes))
+    lines += _section(voice_notes.title(draft.notes).upper(), map(voice_notes.shown, draft.notes))
     lines += _section("ON THE WAY", [f"{moment.time} {moment.says}".strip() for moment in draft.moments])
     lines += _section("REVIEWS", [line for one in draft.reviews for line in _review(one)])
     return lines
@@ -205,12 +205,6 @@ def _test(test: Measured) -> list[str]:
     if test.took:
         lines += _wrapped(f"Took {test.took}.", rest)
     return lines + _wrapped(f"{test.captured}.", rest)
-
-
-def shown_note(note: VoiceNote) -> str:
-    """A voice note; its words come last, so that nothing of ours can be mistaken for them."""
-    sound = f"{note.number}. {note.time} {note.clip}, {note.seconds} ({note.place})"
-    return f"{sound}. {capital(note.by)}: {note.words}" if note.by else sound
 
 
 def _review(one: Reviewed) -> list[str]:

@@ -38,13 +38,6 @@ def photos_words(draft: Draft) -> str:
     return "; ".join(f"{one.caption} ({one.file})" for one in draft.photos)
 
 
-def notes_title(draft: Draft) -> str:
-    """The title of the voice notes, with what to make of their words in brackets."""
-    if not any(one.by for one in draft.notes):
-        return "Voice notes (sound, not written down)"
-    return "Voice notes (the sound counts; a machine mishears words, and numbers most of all)"
-
-
 def signatures(draft: Draft) -> list[str]:
     """Names and times of the signed reviews, without their checksums."""
     return [f"{one.signed.partition('. SHA-256')[0]}." for one in draft.reviews if one.signed != "Not signed"]

@@ -38,4 +38,4 @@ NOTES = (
     "The key was stuck in the lock cylinder and the switch feels worn.",
     "Talked to the service writer, the customer approved one hour of diagnosis.",
 )
-"""The notes, each of one sentence; 373 words as they are spoken."""
+"""The notes, each of one sentence."""
