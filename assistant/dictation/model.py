@@ -43,6 +43,10 @@ PROMPT = (
 """What the model takes for said before, so that it expects the words of the trade; `README.md` has what it changes."""
 
 
+_TOKENS = 224
+"""Most tokens of half a minute, half of the model's context as Whisper itself has it; nobody speaks that fast."""
+
+
 @dataclass(frozen=True)
 class NoteModel:
     """A model of Whisper in CTranslate2's form.
@@ -155,21 +159,22 @@ class NoteWriter:
                 temperature=0.0,
                 condition_on_previous_text=False,
                 initial_prompt=PROMPT,
+                max_new_tokens=_TOKENS,
                 # Left to `believed`, which marks what it does not believe instead of leaving it out.
                 no_speech_threshold=None,
                 log_prob_threshold=None,
                 compression_ratio_threshold=None,
             )
-            return believed([_segment(one, begin / RATE) for one in written])
+            return believed([_segment(one, begin / RATE, end / RATE) for one in written])
         except Exception as error:
             raise ModelProblem(_unusable(self.model, error)) from error
 
 
-def _segment(one: Any, begin_s: float) -> NoteSegment:
-    """A segment of the library, with the times of the whole note."""
+def _segment(one: Any, begin_s: float, end_s: float) -> NoteSegment:
+    """A segment of the library, with the times of the whole note; the model may put its end behind the sound's."""
     return NoteSegment(
-        round(begin_s + float(one.start), 2),
-        round(begin_s + float(one.end), 2),
+        round(min(begin_s + float(one.start), end_s), 2),
+        round(min(begin_s + float(one.end), end_s), 2),
         str(one.text),
         round(float(one.avg_logprob), 3),
         round(float(one.no_speech_prob), 3),
