@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.record import read_reviews
 from assistant.record.header import CLIPS
 from assistant.record.recorded import clips_of
+from assistant.record.transcripts import latest, read_transcripts
 from assistant.writeup.statement import printable
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ def told(folder: Path, session: RecordedSession, made: Draft, forms: Sequence[st
     procedures = len(session.header.procedures)
     lines = (
         _sound(folder, session),
+        _written_down(folder),
         f"About customer and vehicle: {'; '.join(given) or 'nothing was given'}.",
         f"The whole dialogue with its times: {len(session.lines)} lines.",
         f"The procedures it followed: {procedures} files.",
@@ -59,6 +61,14 @@ def _sound(folder: Path, session: RecordedSession) -> str:
     count = f"{len(sound)} voice recording{'' if len(sound) == 1 else 's'}"
     length = f"{_minutes(sum(lengths.values()))}{more}, {_megabytes(size)}"
     return f"{count}, {length}: anyone can hear what was said in the bay."
+
+
+def _written_down(folder: Path) -> str:
+    count = len(latest(read_transcripts(folder)))
+    if not count:
+        return ""
+    notes = f"{count} voice note{'' if count == 1 else 's'}"
+    return f"{notes} in words, as a machine wrote them down: anyone can read and search them."
 
 
 def _reviews(folder: Path) -> str:

@@ -23,7 +23,14 @@ from assistant.errors import RecordBroken, RecordProblem, UsageProblem
 from assistant.record import read_reviews, read_session, verify
 from assistant.record.bag import FORMS, WRITE_UPS, quiet
 from assistant.record.contents import look, read_inside
-from assistant.record.header import HEADER_FILE, PROCEDURES, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
+from assistant.record.header import (
+    HEADER_FILE,
+    PROCEDURES,
+    REVIEWS_FILE,
+    REVIEWS_HEAD_FILE,
+    SEAL_FILE,
+    TRANSCRIPTS_FILE,
+)
 from assistant.record.reviews import writeup_name
 from assistant.record.scanning import check_folder
 from assistant.record.storage import (
@@ -184,7 +191,7 @@ def _copy(folder: Path, copy: Path) -> None:
     if reviews:
         names += [REVIEWS_FILE, *(writeup_name(review.number) for review in reviews if review.signed)]
         names += [photo.file for review in reviews for photo in review.details.photos]
-    names.append(REVIEWS_HEAD_FILE)
+    names += [REVIEWS_HEAD_FILE, TRANSCRIPTS_FILE]
     there = look(folder).files
     for name in (name for name in names if name in there):  # `verify` will miss the others in the copy
         target = copy / name

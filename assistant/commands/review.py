@@ -59,6 +59,14 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="'FILE; CAPTION'",
         help="a JPEG or PNG picture to keep with the session, without its place and camera data; repeat for more",
     )
+    parser.add_argument(
+        "--note",
+        action="append",
+        default=[],
+        metavar="'NUMBER; WORDS'",
+        help="the words of a voice note that you listened to; without WORDS those that 'notes' wrote down are right; "
+        "repeat for more",
+    )
     parser.add_argument("--remark", metavar="TEXT", help="any other remark")
     parser.add_argument("--by", metavar="NAME", help="name of the reviewer")
     parser.add_argument("--sign", action="store_true", help="sign the write-up as it stands with that name")
@@ -83,6 +91,7 @@ def run(options: argparse.Namespace) -> int:
         codes=tuple(options.code),
         location=options.location or "",
         photos=tuple(options.photo),
+        notes=tuple(options.note),
     )
     if not wanted.says_something():
         if options.json:

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 from assistant.errors import UsageProblem
 from assistant.writeup import drafted
 from assistant.writeup.reviewing import LABOR, PART, WantedReview, cells, fault_named, photo_named
+from assistant.writeup.voice_notes import BY_MACHINE, shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
     from assistant.core.library.library import Library
+    from assistant.writeup.voice_notes import VoiceNote
 
 _YES = {"y", "yes"}
 
@@ -35,7 +37,7 @@ def ask(
     Raises:
         RecordProblem, RecordBroken: As for `show`.
     """
-    library = drafted(folder)[2]
+    made, _, library = drafted(folder)
     tell(
         "Press Enter to leave a question out. Faults, parts, labor and photos are asked for again until you do."
     )
@@ -53,6 +55,8 @@ def ask(
         wanted = replace(wanted, labour=_lines("Labor; hours; price? ", LABOR, question, tell))
     if not wanted.photos:
         wanted = replace(wanted, photos=_photos(question, tell))
+    if not wanted.notes:
+        wanted = replace(wanted, notes=_notes(made.notes, question))
     if not wanted.remarks:
         wanted = replace(wanted, remarks=question("Remarks? ").strip())
     if not wanted.reviewer:
@@ -92,6 +96,18 @@ def _photos(question: Callable[[str], str], tell: Callable[[str], None]) -> tupl
             tell(str(problem))
             continue
         found.append(answer)
+    return tuple(found)
+
+
+def _notes(notes: tuple[VoiceNote, ...], question: Callable[[str], str]) -> tuple[str, ...]:
+    """Voice notes that a machine wrote down, as a person affirms or corrects them after listening."""
+    found = []
+    for note in notes:
+        if note.by != BY_MACHINE:
+            continue
+        answer = question(f"Voice note {shown(note)} Right? (y, or the right words) ").strip()
+        if answer:
+            found.append(f"{note.number}" if answer.lower() in _YES else f"{note.number}; {answer}")
     return tuple(found)
 
 

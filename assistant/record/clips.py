@@ -10,6 +10,7 @@ import numpy.typing as npt
 import soundfile
 
 from assistant.core.values.events import Clip
+from assistant.errors import RecordBroken
 from assistant.record.header import CLIPS
 from assistant.record.storage import sha256, write_file
 
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
 
 CLIP_RATE = 16_000
 """Samples a second of a clip, the same as the recogniser hears."""
+
+_LONGEST_S = 600
+"""Longest clip to read back: ten times the longest voice note, so that a wrong file does not fill the memory."""
 
 
 def keep_clip(folder: Path, number: int, samples: npt.NDArray[np.int16]) -> Clip:
@@ -40,3 +44,24 @@ def keep_clip(folder: Path, number: int, samples: npt.NDArray[np.int16]) -> Clip
     name = f"{CLIPS}/{number:04d}.flac"
     write_file(folder / name, data)
     return Clip(name, sha256(data), round(samples.size / CLIP_RATE, 3))
+
+
+def samples_of(data: bytes, name: str) -> npt.NDArray[np.int16]:
+    """The sound of a clip: one channel, 16 bits, `CLIP_RATE` samples a second.
+
+    Args:
+        data: The bytes of its file.
+        name: The file's name, for an error.
+
+    Raises:
+        RecordBroken: It is no such sound, or longer than a clip can be.
+    """
+    try:
+        with soundfile.SoundFile(io.BytesIO(data)) as file:
+            ours = file.channels == 1 and file.samplerate == CLIP_RATE
+            if ours and file.frames <= _LONGEST_S * CLIP_RATE:
+                samples: npt.NDArray[np.int16] = file.read(dtype="int16")
+                return samples
+    except soundfile.LibsndfileError as error:
+        raise RecordBroken(f"{name} is no sound: {error.error_string}") from error
+    raise RecordBroken(f"{name} is not sound as a session keeps it.")

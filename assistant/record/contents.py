@@ -6,6 +6,7 @@ The program itself writes only these files there:
 * ``clips/0001.flac`` … and the procedures that the header names, in ``procedures/``
 * ``reviews.jsonl``, ``reviews-head.json``, a ``writeup-N.txt`` for each review that was signed, and its photos,
   ``photo-N.jpg`` or ``photo-N.png``
+* ``notes.jsonl``, what a machine wrote down of the voice notes
 * ``write-up.txt`` and ``write-up.html``, which can be made anew from the record at any time and have no checksum
 
 Anything else is a finding, and so is a link, a pipe, a socket or a device in place of a file or folder. A link is
@@ -28,7 +29,15 @@ from typing import TYPE_CHECKING
 from assistant import files
 from assistant.core.values.finding import Finding
 from assistant.errors import RecordBroken, RecordProblem
-from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
+from assistant.record.header import (
+    CLIPS,
+    HEADER_FILE,
+    PROCEDURES,
+    REVIEWS_FILE,
+    REVIEWS_HEAD_FILE,
+    SEAL_FILE,
+    TRANSCRIPTS_FILE,
+)
 from assistant.record.storage import read_problem
 
 if TYPE_CHECKING:
@@ -41,7 +50,15 @@ SIGNED_WRITE_UP = re.compile(r"writeup-([1-9][0-9]*)\.txt")
 PHOTO = re.compile(r"photo-([1-9][0-9]*)\.(jpg|png)")
 _CLIP = re.compile(r"[0-9]{4,}\.flac")
 _PROCEDURE = re.compile(r"[^.].*")
-_SINGLE = {HEADER_FILE, SEAL_FILE, REVIEWS_FILE, REVIEWS_HEAD_FILE, "write-up.txt", "write-up.html"}
+_SINGLE = {
+    HEADER_FILE,
+    SEAL_FILE,
+    REVIEWS_FILE,
+    REVIEWS_HEAD_FILE,
+    TRANSCRIPTS_FILE,
+    "write-up.txt",
+    "write-up.html",
+}
 _LEFT = re.compile(r"\.(.+)\.part")
 
 _FOLDER_FLAGS = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC

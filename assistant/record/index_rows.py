@@ -12,7 +12,7 @@ import os
 import re
 from typing import TYPE_CHECKING, Any
 
-from assistant.record.header import HEADER_FILE, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE
+from assistant.record.header import HEADER_FILE, REVIEWS_FILE, REVIEWS_HEAD_FILE, SEAL_FILE, TRANSCRIPTS_FILE
 from assistant.record.searching import Found, Wanted, cannot_tell, fits, known_words, order_sign, words_of
 from assistant.record.storage import sha256
 from assistant.record.summaries import newest_first, summarise, summary_from_json
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from assistant.record.index_file import IndexFile
 _WATCHED = re.compile(
     rf"{re.escape(HEADER_FILE)}|{re.escape(SEAL_FILE)}|{re.escape(REVIEWS_FILE)}|{re.escape(REVIEWS_HEAD_FILE)}"
-    r"|log.*\.jsonl|writeup-.*\.txt"
+    rf"|{re.escape(TRANSCRIPTS_FILE)}|log.*\.jsonl|writeup-.*\.txt"
 )
 
 

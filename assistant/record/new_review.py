@@ -15,6 +15,7 @@ from assistant.record.log import local_now
 from assistant.record.photos import MOST
 from assistant.record.reviews import (
     NO_DETAILS,
+    CheckedNote,
     Details,
     Labour,
     Part,
@@ -49,6 +50,7 @@ def add_review(
     codes: tuple[str, ...] = (),
     location: str = "",
     photos: tuple[NewPhoto, ...] = (),
+    notes: tuple[CheckedNote, ...] = (),
     sign: str | None = None,
     now: Callable[[], datetime] = local_now,
 ) -> Review:
@@ -65,6 +67,7 @@ def add_review(
         codes: Trouble codes.
         location: Place of the failure.
         photos: Photos to keep with it.
+        notes: Words of voice notes that the reviewer listened to.
         sign: The write-up that the reviewer saw and signs with the name `reviewer`; None leaves it unsigned.
         now: The clock.
 
@@ -79,7 +82,7 @@ def add_review(
     check_reviewable(folder)
     if sign is not None and not reviewer.strip():
         raise UsageProblem("A review is signed with a name. Give one with --by.")
-    details = Details(codes, location)
+    details = Details(codes, location, notes=notes)
     if len(photos) > MOST:
         raise UsageProblem(
             f"A review holds at most {MOST} photos, and these are {len(photos)}. Take the best ones."
@@ -170,14 +173,19 @@ def _remove(path: Path) -> None:
         raise write_problem(error, path) from error
 
 
-def check_reviewable(folder: Path) -> None:
-    """Check that a session is over, so that it can be reviewed.
+def check_reviewable(folder: Path, what: str = "a review", then: str = "review it") -> None:
+    """Check that a session is over, so that something can be written beside its record.
+
+    Args:
+        folder: The session.
+        what: What would be written.
+        then: What to do with the session when it is closed.
 
     Raises:
         RecordProblem: It is not sealed.
     """
     if not (folder / SEAL_FILE).is_file():
         raise RecordProblem(
-            f"The session {folder.name} is not sealed: it can still go on, and a review would not fit it any more. "
-            f"Go on with 'bay-assistant run --resume {folder.name}', close the session, and review it then."
+            f"The session {folder.name} is not sealed: it can still go on, and {what} would not fit it any more. "
+            f"Go on with 'bay-assistant run --resume {folder.name}', close the session, and {then} then."
         )

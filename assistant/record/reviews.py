@@ -30,7 +30,6 @@ from __future__ import annotations
 import dataclasses
 import json
 import os
-import re
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -40,12 +39,11 @@ from assistant.errors import MALFORMED, RecordBroken
 from assistant.record import review_head
 from assistant.record.contents import PHOTO, read_inside
 from assistant.record.header import REVIEWS_FILE, SEAL_FILE, parse_time
-from assistant.record.storage import canonical, sha256
+from assistant.record.recorded import clip_name_is_ours
+from assistant.record.storage import canonical, parse_checksum, sha256
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-_CHECKSUM = re.compile(r"[0-9a-f]{64}")
 
 
 @dataclass(frozen=True)
@@ -89,6 +87,19 @@ class Photo:
 
 
 @dataclass(frozen=True)
+class CheckedNote:
+    """The words of a voice note, from a person who listened to it.
+
+    Attributes:
+        clip: File of its sound in the session folder.
+        words: Its words.
+    """
+
+    clip: str
+    words: str
+
+
+@dataclass(frozen=True)
 class Details:
     """More about the failure, for the repair order; a review without any has no such key.
 
@@ -96,11 +107,13 @@ class Details:
         codes: Trouble codes as they were read.
         location: The place of the failure: connector, pin, splice.
         photos: Pictures.
+        notes: Voice notes whose words a person checked; a line without any has no such key, as in earlier versions.
     """
 
     codes: tuple[str, ...] = ()
     location: str = ""
     photos: tuple[Photo, ...] = ()
+    notes: tuple[CheckedNote, ...] = ()
 
 
 NO_DETAILS = Details()
@@ -139,7 +152,7 @@ class Review:
         signed: The signature; None for a review that nobody signed.
         previous: SHA-256 of the line before, or of ``seal.json``.
         head: Name of the head's file, which counts the reviews; "" in reviews of earlier versions.
-        details: Codes, place of the failure, pictures.
+        details: Codes, place of the failure, pictures, words of voice notes.
     """
 
     number: int
@@ -170,6 +183,8 @@ class Review:
         for part in body["parts"]:
             if not part["number"]:
                 del part["number"]
+        if not self.details.notes:
+            del body["details"]["notes"]
         if self.details == NO_DETAILS:
             del body["details"]
         return body
@@ -271,7 +286,7 @@ def _review_of(body: Any) -> Review:
         labour=tuple(Labour(**_texts(work)) for work in _list(body["labour"])),
         remarks=_text(body["remarks"]),
         signed=_signature(body["signed"]),
-        previous=_checksum(body["previous"]),
+        previous=parse_checksum(body["previous"]),
         head=_text(body.get("head", "")),
         details=NO_DETAILS if details is None else _details(details),
     )
@@ -280,17 +295,23 @@ def _review_of(body: Any) -> Review:
 def _details(body: Any) -> Details:
     photos = tuple(Photo(**_texts(photo)) for photo in _list(body["photos"]))
     for photo in photos:
-        _checksum(photo.sha256)
+        parse_checksum(photo.sha256)
         if not PHOTO.fullmatch(photo.file):
             raise ValueError(f"{photo.file!r} is not the name of a photo")
-    return Details(tuple(_text(code) for code in _list(body["codes"])), _text(body["location"]), photos)
+    notes = tuple(CheckedNote(**_texts(note)) for note in _list(body.get("notes", [])))
+    for note in notes:
+        if not clip_name_is_ours(note.clip):
+            raise ValueError(f"{note.clip!r} is not the name of a clip")
+    return Details(
+        tuple(_text(code) for code in _list(body["codes"])), _text(body["location"]), photos, notes
+    )
 
 
 def _signature(body: Any) -> Signature | None:
     if body is None:
         return None
     name, moment, record, writeup = (_text(body[key]) for key in ("name", "time", "record", "writeup"))
-    return Signature(name, parse_time(moment), _checksum(record), _checksum(writeup))
+    return Signature(name, parse_time(moment), parse_checksum(record), parse_checksum(writeup))
 
 
 def _list(value: Any) -> list[Any]:
@@ -307,12 +328,6 @@ def _text(value: Any) -> str:
     if not isinstance(value, str):
         raise TypeError(f"expected text, found {value!r}")
     return value
-
-
-def _checksum(value: Any) -> str:
-    if not _CHECKSUM.fullmatch(_text(value)):
-        raise ValueError(f"{value!r} is not a checksum")
-    return str(value)
 
 
 def _finding(line: int, problem: str) -> Finding:

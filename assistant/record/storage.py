@@ -7,6 +7,7 @@ import errno
 import hashlib
 import json
 import os
+import re
 from typing import TYPE_CHECKING, Any
 
 from assistant import files
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 PRIVATE_FILE = 0o600
 PRIVATE_FOLDER = 0o700
 """A record holds voices of people and data of customers: only its owner reads it, whatever the umask."""
+
+_CHECKSUM = re.compile(r"[0-9a-f]{64}")
 
 _FULL = {errno.ENOSPC, errno.EDQUOT}
 _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
@@ -37,6 +40,19 @@ def canonical(data: Any) -> bytes:
 def sha256(data: bytes) -> str:
     """SHA-256 in hexadecimal, as ``sha256sum`` prints it."""
     return hashlib.sha256(data).hexdigest()
+
+
+def parse_checksum(value: Any) -> str:
+    """A SHA-256 in hexadecimal, as `sha256` gives it.
+
+    Raises:
+        TypeError, ValueError: It is something else.
+    """
+    if not isinstance(value, str):
+        raise TypeError(f"expected text, found {value!r}")
+    if not _CHECKSUM.fullmatch(value):
+        raise ValueError(f"{value!r} is not a checksum")
+    return value
 
 
 def write_problem(error: OSError, path: Path) -> RecordProblem:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.errors import RecordProblem
-from assistant.record import review_head
+from assistant.record import review_head, transcripts
 from assistant.record.contents import LOG, PHOTO, SIGNED_WRITE_UP, TORN, Contents, look, read_inside
 from assistant.record.header import CLIPS, HEADER_FILE, PROCEDURES, REVIEWS_FILE, SEAL_FILE
 from assistant.record.photos import MOST
@@ -33,7 +33,7 @@ _FROM_A_COPY = "Take the session from a copy"
 def verify(
     folder: Path, progress: Callable[[float, float], None] = lambda _done, _all: None
 ) -> list[Finding]:
-    """Everything that is wrong with a session: chain, clips, copied procedures, seal, reviews; links and strays.
+    """Everything that is wrong with a session: chain, clips, procedures, seal, reviews, transcripts; links and strays.
 
     No link in it is followed.
     If header, log, seal or reviews are not files, it reports only that, because everything else rests on them.
@@ -66,6 +66,7 @@ def verify(
     if scan.seal is not None:
         _check_seal(scan, scan.seal, there)
     _check_reviews(scan, there)
+    scan.findings += transcripts.check(folder, scan.lines)
     return [*scan.findings, *there.findings]
 
 

@@ -10,6 +10,7 @@ from assistant.record.header import SEAL_FILE
 from assistant.record.reading import read_session, recorded_folder
 from assistant.record.reviews import read_reviews
 from assistant.record.storage import sha256
+from assistant.record.transcripts import read_transcripts
 from assistant.writeup.contents import Draft
 from assistant.writeup.draft import draft
 from assistant.writeup.embedding import clips_to_embed, connections_to_embed, photos_to_embed
@@ -30,13 +31,20 @@ def drafted(folder: Path) -> tuple[Draft, RecordedSession, Library]:
 
     Raises:
         RecordProblem: The folder is not a session.
-        RecordBroken: It, its reviews, or a procedure copied into it, were altered.
+        RecordBroken: It, its reviews, its transcripts, or a procedure copied into it, were altered.
         FileProblem: Its copied procedures cannot be loaded by this version.
     """
     session = read_session(folder)
     library, knowledge = recorded_folder(session)
     record = sha256(read_inside(folder, SEAL_FILE)) if session.sealed else ""
-    made = draft(session, library, read_reviews(folder), record, knowledge=knowledge)
+    made = draft(
+        session,
+        library,
+        read_reviews(folder),
+        record,
+        knowledge=knowledge,
+        transcripts=read_transcripts(folder),
+    )
     return made, session, library
 
 

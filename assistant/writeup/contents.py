@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from assistant.writeup.statement import Source, Statement
+from assistant.writeup.voice_notes import VoiceNote
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -162,17 +163,6 @@ class CautionLine:
 
 
 @dataclass(frozen=True)
-class VoiceNote:
-    """Free speech that was kept as sound: its time, its place in the procedure, its file and its length."""
-
-    time: str
-    place: str
-    clip: str
-    seconds: str
-    sources: tuple[Source, ...] = ()
-
-
-@dataclass(frozen=True)
 class Moment:
     """Something that happened on the way, with its time."""
 
@@ -226,7 +216,7 @@ class Said:
     """One statement of a review.
 
     Attributes:
-        about: Its subject: "Done", "Found", "Failed at", "Codes", "Part", "Labor", "Photo", "Remarks".
+        about: Its subject: "Done", "Found", "Failed at", "Codes", "Part", "Labor", "Photo", "Voice note", "Remarks".
         words: Its words.
         amended: The later review that says something else about it; "" if none does.
     """

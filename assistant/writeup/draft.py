@@ -7,11 +7,23 @@ A repair is only ever *recommended* here, until a signed review says what was do
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assistant.errors import RecordBroken
 from assistant.record.course import Course, course_of
-from assistant.writeup import deciding, faults, given, happenings, head, model, results, reviewed, verdicts
+from assistant.writeup import (
+    deciding,
+    faults,
+    given,
+    happenings,
+    head,
+    model,
+    noted,
+    results,
+    reviewed,
+    verdicts,
+)
 from assistant.writeup.carrying import carried
 from assistant.writeup.contents import Draft
 from assistant.writeup.naming import verdict_of
@@ -26,6 +38,7 @@ if TYPE_CHECKING:
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.record.recorded import RecordedSession
     from assistant.record.reviews import Review
+    from assistant.record.transcripts import Transcript
 
 
 def draft(
@@ -35,6 +48,7 @@ def draft(
     record: str = "",
     *,
     knowledge: Knowledge | None = None,
+    transcripts: Sequence[Transcript] = (),
 ) -> Draft:
     """The write-up of a session.
 
@@ -44,12 +58,17 @@ def draft(
         reviews: Its reviews, in order.
         record: SHA-256 of the seal's bytes; "" takes that of the first file of the log.
         knowledge: The knowledge that weighed the results; None if they were not weighed.
+        transcripts: What a machine wrote down of its voice notes. They are shown beside the sound, and nothing else
+            in the write-up is made with them.
 
     Raises:
         RecordBroken: The log names something that the copied procedures lack.
     """
     try:
-        return _draft(session, library, knowledge, course_of(session), tuple(reviews), record)
+        course = course_of(session)
+        made = _draft(session, library, knowledge, course, tuple(reviews), record)
+        # After everything else, so that no word of a machine can have reached it.
+        return replace(made, notes=noted.notes(library, course, transcripts, reviews))
     except KeyError as error:
         raise RecordBroken(
             f"The log of {session.header.id} names {error}, which the procedures copied into the session do not "
@@ -109,7 +128,7 @@ def _draft(
         photos=reviewed.photos(reviews),
         cautions=happenings.cautions(library, course),
         cranking=happenings.cranking(course),
-        notes=happenings.notes(library, course),
+        notes=(),
         moments=happenings.moments(library, session, course),
         reviews=reviewed.shown(library, reviews),
         integrity=head.integrity(session),

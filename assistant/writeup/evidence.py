@@ -6,17 +6,19 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from assistant.picture.connection import GENERAL
+from assistant.writeup import voice_notes
 from assistant.writeup.contents import BY_THE_MODEL
 from assistant.writeup.markup import listed, paragraphs
-from assistant.writeup.statement import stop
+from assistant.writeup.statement import capital, stop
 from assistant.writeup.wording import APPENDIX
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from assistant.writeup.contents import Asked, Draft, Measured, Reviewed, VoiceNote
+    from assistant.writeup.contents import Asked, Draft, Measured, Reviewed
     from assistant.writeup.embedding import ShownSound
     from assistant.writeup.statement import Statement
+    from assistant.writeup.voice_notes import VoiceNote
 
 
 def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: ShownSound, photos: str) -> str:
@@ -50,7 +52,7 @@ def evidence(draft: Draft, connections: Mapping[tuple[int, ...], str], sound: Sh
             _cautions(draft),
             _sentences("Cranking", draft.cranking),
             listed(
-                "Voice notes <small>(sound, not written down)</small>",
+                f"Voice notes <small>({voice_notes.title(draft.notes).partition('(')[2]}</small>",
                 [_note(note, sound) for note in draft.notes],
             ),
             listed("On the way", [f"{escape(one.time)} {escape(one.says)}".strip() for one in draft.moments]),
@@ -176,7 +178,11 @@ def _cautions(draft: Draft) -> str:
 
 
 def _note(note: VoiceNote, sound: ShownSound) -> str:
-    return f"{escape(note.time)} ({escape(note.place)}), {escape(note.seconds)}: {sound.show(note.clip)}"
+    when = f"{note.number}. {escape(note.time)} ({escape(note.place)}), {escape(note.seconds)}"
+    shown = f"{when}: {sound.show(note.clip)}"
+    if not note.by:
+        return shown
+    return f'{shown}<div class="noted"><b>{escape(capital(note.by))}:</b> <q>{escape(note.words)}</q></div>'
 
 
 def _reviews(draft: Draft) -> str:

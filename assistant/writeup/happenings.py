@@ -1,4 +1,4 @@
-"""The course of a session: its cautions, cranking, voice notes, interruptions and remarks."""
+"""The course of a session: its cautions, cranking, interruptions and remarks."""
 
 from __future__ import annotations
 
@@ -14,10 +14,9 @@ from assistant.core.values.entries import (
     ProcedureEntered,
     ProcedurePaused,
     Remark,
-    VoiceNoteTaken,
 )
 from assistant.core.words import placing
-from assistant.writeup.contents import CautionLine, Moment, VoiceNote
+from assistant.writeup.contents import CautionLine, Moment
 from assistant.writeup.naming import HOW, how_often, place, place_sources, procedure_of
 from assistant.writeup.statement import (
     Source,
@@ -111,21 +110,6 @@ def cranking(course: Course) -> tuple[Statement, ...]:
             )
         )
     return tuple(sentences)
-
-
-def notes(library: Library, course: Course) -> tuple[VoiceNote, ...]:
-    """The voice notes in order."""
-    return tuple(
-        VoiceNote(
-            time=clock(dated.time),
-            place=place(library, dated.entry.procedure, dated.entry.step),
-            clip=dated.entry.clip,
-            seconds=f"{dated.entry.duration_s:.1f} s",
-            sources=(*line(dated.line), *place_sources(library, dated.entry.procedure, dated.entry.step)),
-        )
-        for dated in course.entries
-        if isinstance(dated.entry, VoiceNoteTaken)
-    )
 
 
 def moments(library: Library, session: RecordedSession, course: Course) -> tuple[Moment, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.printing import filled
+from assistant.writeup import voice_notes
 from assistant.writeup.contents import BY_THE_MODEL, Asked, Draft, Measured, Reviewed
 from assistant.writeup.statement import printable, stop
 from assistant.writeup.wording import (
@@ -129,10 +130,7 @@ def _evidence(draft: Draft) -> list[str]:
         [f"{one.signal}: {one.words} [{one.given}; {one.acknowledged}]" for one in draft.cautions],
     )
     lines += _section("CRANKING", [one.text for one in draft.cranking])
-    lines += _section(
-        "VOICE NOTES (sound, not written down)",
-        [f"{note.time} {note.clip}, {note.seconds} ({note.place})" for note in draft.notes],
-    )
+    lines += _section(voice_notes.title(draft.notes).upper(), map(voice_notes.shown, draft.notes))
     lines += _section("ON THE WAY", [f"{moment.time} {moment.says}".strip() for moment in draft.moments])
     lines += _section("REVIEWS", [line for one in draft.reviews for line in _review(one)])
     return lines

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assistant.core.library.library import Library
-    from assistant.record.reviews import Review
+    from assistant.record.reviews import CheckedNote, Review
 
 
 def state(signed: Sequence[Review]) -> Statement:
@@ -131,9 +131,20 @@ def _says(library: Library, one: Review, later: list[Review]) -> tuple[Said, ...
         for work in one.labour
     ]
     says += [Said("Photo", f"{photo.file}, {photo.caption}", "") for photo in one.details.photos]
+    says += [
+        Said(f"Voice note {note.clip}", note.words, _corrected(note, later)) for note in one.details.notes
+    ]
     if one.remarks:
         says.append(Said("Remarks", one.remarks, ""))
     return tuple(says)
+
+
+def _corrected(note: CheckedNote, later: list[Review]) -> str:
+    """The first later review with other words for the same note; "" if none has."""
+    for other in later:
+        if any(one.clip == note.clip and one.words != note.words for one in other.details.notes):
+            return f"amended by review {other.number}"
+    return ""
 
 
 def _joined(*parts: str) -> str:

@@ -13,13 +13,15 @@ from assistant.core.nearest import did_you_mean
 from assistant.errors import UsageProblem
 from assistant.record.new_review import add_review, check_reviewable
 from assistant.record.photos import NewPhoto, photo_in
-from assistant.record.reviews import Labour, Part, Review
+from assistant.record.reviews import CheckedNote, Labour, Part, Review
 from assistant.record.scanning import check_folder
 from assistant.record.storage import write_file
+from assistant.record.transcripts import NOTHING_UNDERSTOOD
 from assistant.writeup import drafted, text, write_html, write_text
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
+    from assistant.writeup.contents import Draft
 
 TEXT_FILE, PAGE_FILE = "write-up.txt", "write-up.html"
 """The write-ups that a live session leaves in its folder: they are made anew after a review."""
@@ -37,7 +39,8 @@ class WantedReview:
 
     `found` are faults by name or in plain words, `parts` and `labour` lines like "ignition coil; 1; 89.50"; a part's
     fourth cell is its number. `photos` are lines like "burnt-pin.jpg; pin 4", and
-    `taken` are photos that came without a file.
+    `taken` are photos that came without a file. `notes` are lines like "2; the plug is green": the number of a voice
+    note and its words, or the number alone for the words that a machine wrote down.
     """
 
     reviewer: str = ""
@@ -50,6 +53,7 @@ class WantedReview:
     codes: tuple[str, ...] = ()
     location: str = ""
     photos: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     taken: tuple[NewPhoto, ...] = ()
 
     def says_something(self) -> bool:
@@ -63,6 +67,7 @@ class WantedReview:
             self.codes,
             self.location,
             self.photos,
+            self.notes,
             self.taken,
         )
         return any(said) or self.sign
@@ -103,13 +108,24 @@ def record_review(folder: Path, wanted: WantedReview) -> Review:
         codes=wanted.codes,
         location=wanted.location,
         photos=(*map(photo_named, wanted.photos), *wanted.taken),
+        notes=tuple(note_named(made, line) for line in wanted.notes),
         sign=text(made) if wanted.sign else None,
     )
+    renew(folder)
+    return review
+
+
+def renew(folder: Path) -> None:
+    """Make the write-ups that a session folder holds anew from its record.
+
+    Raises:
+        RecordProblem: They cannot be written.
+        RecordBroken: The session was altered.
+    """
     if (folder / TEXT_FILE).exists():
         write_file(folder / TEXT_FILE, write_text(folder).encode("utf-8"))
     if (folder / PAGE_FILE).exists():
         write_file(folder / PAGE_FILE, write_html(folder).encode("utf-8"))
-    return review
 
 
 def fault_named(library: Library, said: str) -> str:
@@ -142,6 +158,25 @@ def photo_named(line: str) -> NewPhoto:
     if Path(line).exists():  # its name may have a semicolon
         name, caption = line, ""
     return photo_in(Path(name.strip()).expanduser(), caption.strip())
+
+
+def note_named(draft: Draft, line: str) -> CheckedNote:
+    """The words of a voice note in a line like "2; the plug is green", or "2" for those that stand there already.
+
+    Raises:
+        UsageProblem: There is no such note, or it has no words yet.
+    """
+    number, _, words = line.partition(";")
+    note = next((one for one in draft.notes if str(one.number) == number.strip()), None)
+    if note is None:
+        there = f"It has {len(draft.notes)}" if draft.notes else "It has none"
+        raise UsageProblem(f"'{number.strip()}' is not the number of a voice note of this session. {there}.")
+    said = " ".join(words.split()) or (note.words if note.words != NOTHING_UNDERSTOOD else "")
+    if not said:
+        raise UsageProblem(
+            f"Voice note {note.number} has no words yet. Write them behind a semicolon: --note '{note.number}; …'."
+        )
+    return CheckedNote(note.clip, said)
 
 
 def cells(line: str, shape: str) -> tuple[str, ...]:

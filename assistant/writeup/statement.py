@@ -7,7 +7,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from assistant.printing import escaped
-from assistant.record.header import HEADER_FILE, PROCEDURES, REVIEWS_FILE, SEAL_FILE
+from assistant.record.header import HEADER_FILE, PROCEDURES, REVIEWS_FILE, SEAL_FILE, TRANSCRIPTS_FILE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -26,8 +26,8 @@ class Source:
 
     Attributes:
         file: ``log``, or the name of a file inside the session folder.
-        at: Number of the line in the log or the reviews; for other files a key with its parts joined by dots; ""
-            for the whole file.
+        at: Number of the line in the log, the reviews or the transcripts; for other files a key with its parts joined
+            by dots; "" for the whole file.
     """
 
     file: str
@@ -77,6 +77,11 @@ def seal(key: str = "") -> tuple[Source, ...]:
 def review(number: int) -> tuple[Source, ...]:
     """A review."""
     return (Source(REVIEWS_FILE, str(number)),)
+
+
+def transcript(number: int) -> tuple[Source, ...]:
+    """A transcript of a voice note."""
+    return (Source(TRANSCRIPTS_FILE, str(number)),)
 
 
 def procedure(library: Library, name: str, *keys: str) -> tuple[Source, ...]:

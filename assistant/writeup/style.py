@@ -36,6 +36,7 @@ dd { margin: 0; font-size: 0.98rem; }
 .three .verdict { font-weight: 700; }
 h2 { font-size: 0.8rem; letter-spacing: 0.08em; text-transform: uppercase; margin: 0.75rem 0 0.25rem;
   border-bottom: 1pt solid #111; padding-bottom: 0.1rem; break-after: avoid; }
+.noted { overflow-wrap: anywhere; }
 h2 small { font-weight: 400; letter-spacing: 0; text-transform: none; }
 p { margin: 0 0 0.25rem; orphans: 2; widows: 2; }
 ul { margin: 0.1rem 0; padding-left: 1.1rem; }

@@ -9,13 +9,16 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
+from noted_session import HEARD, noted_session, transcript_of
 from recorded import FACTS, OPEN_CONTROL_WIRE, folder, library, scripted
 
 from assistant.cli import main
 from assistant.commands.reviewing import ask
 from assistant.errors import UsageProblem
-from assistant.record import read_reviews, verify
+from assistant.record import read_reviews, read_session, verify
+from assistant.record.transcripts import add_transcripts, notes_of
 from assistant.writeup import drafted, write_html, write_json, write_text
 from assistant.writeup.reviewing import WantedReview, fault_named, record_review
 
@@ -232,3 +235,26 @@ def test_a_terminal_that_is_closed_keeps_nothing(session: Path) -> None:
     assert (0, "") == (done.returncode, done.stderr)
     assert "No review was kept." in done.stdout
     assert () == read_reviews(session)
+
+
+@pytest.mark.parametrize(
+    ("answer", "kept"), [("Pin three is green.", "Pin three is green."), ("y", HEARD), ("", "")]
+)
+def test_a_person_is_asked_about_words_that_a_machine_wrote(answer: str, kept: str, tmp_path: Path) -> None:
+    """Each note that nobody checked is read out as it stands; "y" affirms it, words correct it, Enter leaves it."""
+    folder = noted_session(tmp_path, np.zeros(16_000, np.int16))
+    add_transcripts(folder, [transcript_of(notes_of(read_session(folder).lines)[0])])
+    asked: list[str] = []
+
+    def question(text: str) -> str:
+        asked.append(text)
+        return answer if text.startswith("Voice note") else ""
+
+    wanted = ask(folder, WantedReview(reviewer="J. Okoye", sign=True), question, lambda _: None)
+    assert 1 == sum(f"Transcribed by machine, not checked: {HEARD}" in one for one in asked)
+    record_review(folder, wanted)
+    notes = read_reviews(folder)[0].details.notes
+    assert ([kept] if kept else []) == [one.words for one in notes]
+    asked.clear()
+    ask(folder, WantedReview(reviewer="J. Okoye", sign=True), question, lambda _: None)
+    assert bool(kept) != any(one.startswith("Voice note") for one in asked)

@@ -1,0 +1,109 @@
+"""Transcribes the voice notes of a sealed session and keeps their words beside its record."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+from assistant.dictation.model import NoteWriter, installed_model, model_in
+from assistant.errors import RecordBroken
+from assistant.record.clips import samples_of
+from assistant.record.laying import take_lock, tidy
+from assistant.record.log import local_now
+from assistant.record.new_review import check_reviewable
+from assistant.record.reading import read_clip, read_session
+from assistant.record.scanning import check_folder
+from assistant.record.transcripts import Transcript, add_transcripts, latest, notes_of, read_transcripts
+from assistant.record.verifying import verify
+from assistant.writeup.reviewing import renew
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+    from pathlib import Path
+
+    from assistant.core.values.events import Clip
+
+
+def transcribe(
+    folder: Path,
+    model_folder: Path | None = None,
+    *,
+    again: bool = False,
+    tell: Callable[[str], None] = lambda _: None,
+    now: Callable[[], datetime] = local_now,
+) -> int:
+    """Write down the voice notes of a session that have no words yet, and make its write-ups anew.
+
+    Args:
+        folder: A sealed session.
+        model_folder: Folder of the model; None means the installed one. A named one also writes down the notes that
+            another model wrote down before.
+        again: Whether to write down every note, whatever was written before.
+        tell: Shows a sentence about the progress.
+        now: The clock.
+
+    Returns:
+        How many notes were written down.
+
+    Raises:
+        UsageProblem: faster-whisper or a model is missing.
+        ModelProblem: The model cannot be used.
+        RecordProblem: The folder is not a session, is not sealed, is in use, or cannot be written.
+        RecordBroken: The record was altered.
+    """
+    check_folder(folder)
+    check_reviewable(folder, "a transcript", "transcribe it")
+    lock = take_lock(folder)
+    try:
+        tidy(folder)
+        findings = verify(folder)
+        if findings:
+            raise RecordBroken(
+                f"The session {folder.name} is not what was recorded, so its notes are not written down. "
+                f"{findings[0]} 'bay-assistant verify {folder}' lists everything that is wrong."
+            )
+        clips = notes_of(read_session(folder).lines)
+        before = latest(read_transcripts(folder))
+        if not again and model_folder is None:
+            clips = [clip for clip in clips if clip.file not in before]
+        if not clips:
+            return 0
+        model = installed_model() if model_folder is None else model_in(model_folder)
+        if not again:
+            clips = [
+                clip
+                for clip in clips
+                if clip.file not in before or before[clip.file].weights != model.weights
+            ]
+        if clips:
+            _write(folder, clips, NoteWriter(model), tell, now)
+    finally:
+        os.close(lock)
+    if clips:
+        renew(folder)
+    return len(clips)
+
+
+def _write(
+    folder: Path,
+    clips: list[Clip],
+    writer: NoteWriter,
+    tell: Callable[[str], None],
+    now: Callable[[], datetime],
+) -> None:
+    """Write down these notes; each is kept as soon as it is done, so that a stop loses one at most."""
+    for number, clip in enumerate(clips, start=1):
+        tell(f"Writing down note {number} of {len(clips)}: {clip.duration_s:.0f} s of sound")
+        segments = writer.write(samples_of(read_clip(folder, clip), clip.file))
+        made = Transcript(
+            number=0,
+            time=now(),
+            clip=clip.file,
+            sound=clip.sha256,
+            model=writer.model.name,
+            weights=writer.model.weights,
+            program=writer.program,
+            segments=segments,
+        )
+        add_transcripts(folder, [made])
