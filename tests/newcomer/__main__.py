@@ -56,7 +56,9 @@ class Row:
     def line(self) -> str:
         """A row of the table in this room's README."""
         told = "there" if self.write_up else "**missing**"
-        figures = f"{self.setup_s:.0f} | {self.demo_processor_s:.1f} | {self.fetched_mb:.0f} | {self.disk_mb:.0f}"
+        figures = (
+            f"{self.setup_s:.0f} | {self.demo_processor_s:.1f} | {self.fetched_mb:.0f} | {self.disk_mb:.0f}"
+        )
         return (
             f"| {self.release}, Python {self.python} | {self.way} | {self.account} | {self.status} | {figures} | "
             f"{len(self.packages)} | {told} |"
@@ -103,7 +105,9 @@ def tried(base: Path, release: str, account: str, way: str, wheel: Path) -> Row:
         clone = root / home / "bay-assistant"
         subprocess.run(["git", "clone", "--quiet", "--no-hardlinks", str(ROOT), str(clone)], check=True)
         shutil.copy(wheel, clone / WHEEL)
-        subprocess.run(["chroot", str(root), "chown", "-R", f"{account}:", f"/{home}/bay-assistant"], check=True)
+        subprocess.run(
+            ["chroot", str(root), "chown", "-R", f"{account}:", f"/{home}/bay-assistant"], check=True
+        )
         before = packages_in(root), fetched_mb(root, home), disk_mb(root)
         setup, status, spent, python = 0.0, 0, 0.0, "?"
         parts = parts_of(way, (clone / "README.md").read_text(encoding="utf-8"))
@@ -118,7 +122,7 @@ def tried(base: Path, release: str, account: str, way: str, wheel: Path) -> Row:
                 break
         version = run_in(root, account, "/", "python3 --version").said.split()
         python = version[-1] if version else python
-        write_up = way == "tests" or bool(list(clone.glob("demo-session/**/writeup.txt")))
+        write_up = way == "tests" or (clone / "demo-session" / "write-up.txt").is_file()
         left = mounts_below(Path(folder), Path("/proc/self/mounts").read_text(encoding="utf-8"))
         if left:
             raise SystemExit(f"Mounts were left behind: {', '.join(left)}.")
@@ -138,7 +142,17 @@ def main(arguments: list[str] | None = None) -> int:
         return 0
     rows = []
     with tempfile.TemporaryDirectory(prefix="newcomer-") as folder:
-        built = [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--wheel-dir", folder, str(ROOT)]
+        built = [
+            sys.executable,
+            "-m",
+            "pip",
+            "wheel",
+            "--quiet",
+            "--no-deps",
+            "--wheel-dir",
+            folder,
+            str(ROOT),
+        ]
         subprocess.run(built, check=True, env={**os.environ, "PIP_DISABLE_PIP_VERSION_CHECK": "1"})
         for release in options.release or ("bookworm", "trixie"):
             base = Path(folder) / release
@@ -147,9 +161,11 @@ def main(arguments: list[str] | None = None) -> int:
             except subprocess.CalledProcessError as error:
                 print(f"Skipped: no root of {release} could be made. {str(error.output)[-500:]}")
                 continue
-            for way in options.way or ("readme",):
-                for account in options.account or ("root", USER):
-                    rows.append(tried(base, release, account, way, Path(folder) / WHEEL))
+            rows += [
+                tried(base, release, account, way, Path(folder) / WHEEL)
+                for way in options.way or ("readme",)
+                for account in options.account or ("root", USER)
+            ]
             shutil.rmtree(base)
     print(f"{machine()}\n\n{HEAD}")
     for row in rows:

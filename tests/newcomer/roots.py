@@ -22,7 +22,9 @@ CERTIFICATES = Path("/etc/certificates-of-the-host.crt")
 """Where a root has the certificates that this machine trusts; its own package would overwrite its own place."""
 
 _APT_SETTINGS = ("Acquire::http", "Acquire::https", "Acquire::Check-", "Acquire::Retries")
-_VARIABLES = re.compile(r"(?i)(https?|no|all)_proxy|PIP_(INDEX_URL|EXTRA_INDEX_URL|DEFAULT_TIMEOUT)|UV_(DEFAULT_)?INDEX(_URL)?")
+_VARIABLES = re.compile(
+    r"(?i)(https?|no|all)_proxy|PIP_(INDEX_URL|EXTRA_INDEX_URL|DEFAULT_TIMEOUT)|UV_(DEFAULT_)?INDEX(_URL)?"
+)
 _PIP_FILES = ("etc/pip.conf", "etc/xdg/pip")
 
 # Mounted in the namespace of one command. /dev is what debootstrap made, and what programs on a terminal need.
@@ -44,18 +46,26 @@ class Release:
         suite: Its name in the archive.
         archive: Address of the archive if this machine's own sources name none.
         components: Parts of the archive.
+        keys: File of the keys that sign the archive, if debootstrap does not know it; without it no root is made.
     """
 
     name: str
     suite: str
     archive: str = "http://deb.debian.org/debian"
     components: str = "main"
+    keys: str = ""
 
 
 RELEASES = {
     "bookworm": Release("Debian 12", "bookworm"),
     "trixie": Release("Debian 13", "trixie"),
-    "noble": Release("Ubuntu 24.04", "noble", "http://archive.ubuntu.com/ubuntu", "main,universe"),
+    "noble": Release(
+        "Ubuntu 24.04",
+        "noble",
+        "http://archive.ubuntu.com/ubuntu",
+        "main,universe",
+        "/usr/share/keyrings/ubuntu-archive-keyring.gpg",
+    ),
 }
 
 
@@ -76,8 +86,12 @@ def why_not() -> str:
             return f"Skipped: {tool} is not installed."
     if os.geteuid() != 0:
         return "Skipped: debootstrap needs root, and this is another account."
-    tried = subprocess.run(["unshare", "--mount", "--pid", "--fork", "true"], capture_output=True, check=False)
-    return "" if tried.returncode == 0 else "Skipped: the system does not allow new namespaces (unshare failed)."
+    tried = subprocess.run(
+        ["unshare", "--mount", "--pid", "--fork", "true"], capture_output=True, check=False
+    )
+    return (
+        "" if tried.returncode == 0 else "Skipped: the system does not allow new namespaces (unshare failed)."
+    )
 
 
 def archive_of(release: Release, sources: str) -> str:
@@ -97,7 +111,9 @@ def sources_of_host() -> str:
 def variables() -> dict[str, str]:
     """Variables of this machine that say how to reach an index, for a command in a root."""
     kept = {name: value for name, value in os.environ.items() if _VARIABLES.fullmatch(name)}
-    trusted = dict.fromkeys(("PIP_CERT", "SSL_CERT_FILE", "REQUESTS_CA_BUNDLE", "CURL_CA_BUNDLE"), str(CERTIFICATES))
+    trusted = dict.fromkeys(
+        ("PIP_CERT", "SSL_CERT_FILE", "REQUESTS_CA_BUNDLE", "CURL_CA_BUNDLE"), str(CERTIFICATES)
+    )
     return {**kept, **trusted}
 
 
@@ -110,9 +126,10 @@ def make_root(release: Release, root: Path) -> None:
     archive = archive_of(release, sources_of_host())
     script = Path("/usr/share/debootstrap/scripts")
     known = [] if (script / release.suite).exists() else [str(script / "gutsy")]  # Ubuntu's, of whatever year
+    keys = [f"--keyring={release.keys}"] if release.keys else []
     command = ["debootstrap", "--variant=minbase", f"--components={release.components}"]
     include = ["--include=sudo,ca-certificates"]
-    _checked([*command, *include, release.suite, str(root), archive, *known])
+    _checked([*command, *include, *keys, release.suite, str(root), archive, *known])
     settings = subprocess.run(["apt-config", "dump"], capture_output=True, text=True, check=True).stdout
     kept = [line for line in settings.splitlines() if line.startswith(_APT_SETTINGS)]
     (root / "etc/apt/apt.conf.d/90host").write_text("\n".join(kept) + "\n")
