@@ -27,6 +27,8 @@ _VARIABLES = re.compile(
 )
 _PIP_FILES = ("etc/pip.conf", "etc/xdg/pip")
 
+_APART = ("unshare", "--mount", "--pid", "--fork", "--kill-child")
+
 # Mounted in the namespace of one command. /dev is what debootstrap made, and what programs on a terminal need.
 _INSIDE = """
 mount -t proc proc "$1/proc" && mkdir -p "$1/dev/pts" "$1/dev/shm" &&
@@ -56,16 +58,18 @@ class Release:
     keys: str = ""
 
 
+_UBUNTU = (
+    "http://archive.ubuntu.com/ubuntu",
+    "main,universe",
+    "/usr/share/keyrings/ubuntu-archive-keyring.gpg",
+)
+
 RELEASES = {
     "bookworm": Release("Debian 12", "bookworm"),
     "trixie": Release("Debian 13", "trixie"),
-    "noble": Release(
-        "Ubuntu 24.04",
-        "noble",
-        "http://archive.ubuntu.com/ubuntu",
-        "main,universe",
-        "/usr/share/keyrings/ubuntu-archive-keyring.gpg",
-    ),
+    "forky": Release("Debian testing (forky)", "forky"),
+    "noble": Release("Ubuntu 24.04", "noble", *_UBUNTU),
+    "resolute": Release("Ubuntu 26.04", "resolute", *_UBUNTU),
 }
 
 
@@ -125,11 +129,12 @@ def make_root(release: Release, root: Path) -> None:
     """
     archive = archive_of(release, sources_of_host())
     script = Path("/usr/share/debootstrap/scripts")
-    known = [] if (script / release.suite).exists() else [str(script / "gutsy")]  # Ubuntu's, of whatever year
+    # A suite that is newer than debootstrap is made like those before it.
+    like = [] if (script / release.suite).exists() else [str(script / ("gutsy" if release.keys else "sid"))]
     keys = [f"--keyring={release.keys}"] if release.keys else []
-    command = ["debootstrap", "--variant=minbase", f"--components={release.components}"]
+    command = [*_APART, "debootstrap", "--variant=minbase", f"--components={release.components}"]
     include = ["--include=sudo,ca-certificates"]
-    _checked([*command, *include, *keys, release.suite, str(root), archive, *known])
+    _checked([*command, *include, *keys, release.suite, str(root), archive, *like])
     settings = subprocess.run(["apt-config", "dump"], capture_output=True, text=True, check=True).stdout
     kept = [line for line in settings.splitlines() if line.startswith(_APT_SETTINGS)]
     (root / "etc/apt/apt.conf.d/90host").write_text("\n".join(kept) + "\n")
@@ -157,10 +162,9 @@ def run_in(root: Path, account: str, folder: str, command: str) -> Ended:
     home = "/root" if account == "root" else f"/home/{account}"
     path = f"{home}/.local/bin:/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"
     own = {"HOME": home, "USER": account, "LANG": "C.UTF-8", "TERM": "dumb", "PATH": path}
-    apart = ["unshare", "--mount", "--pid", "--fork", "--kill-child", "sh", "-c", _INSIDE, "sh"]
     begun = time.monotonic()
     process = subprocess.Popen(
-        [*apart, str(root), folder, account, "/bin/bash", "-c", command],
+        [*_APART, "sh", "-c", _INSIDE, "sh", str(root), folder, account, "/bin/bash", "-c", command],
         env={**variables(), **own},
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
