@@ -26,12 +26,13 @@ from roots import (
     why_not,
 )
 
+from assistant import __version__
 from assistant.benchmarks import machine
 
 ROOT = Path(__file__).resolve().parents[2]
 
 PIPX = "sudo apt-get update -qq && sudo apt-get install -y -qq --no-install-recommends pipx"
-WHEEL = "bay_assistant-0.1.0-py3-none-any.whl"
+WHEEL = f"bay_assistant-{__version__}-py3-none-any.whl"
 
 WAYS = ("readme", "pipx", "uv", "tests")
 """Ways to install: README's first command; a wheel with pipx, or with uv; README's test command."""
