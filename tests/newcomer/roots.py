@@ -194,8 +194,11 @@ def disk_mb(folder: Path) -> float:
 
 
 def fetched_mb(root: Path, home: str) -> float:
-    """What apt, pip and uv have fetched into their caches and lists, MB."""
-    caches = ("var/cache/apt/archives", "var/lib/apt/lists", f"{home}/.cache/pip", f"{home}/.cache/uv")
+    """What apt, pip and uv keep in their caches of what they have fetched, MB.
+
+    apt's lists are left out: a system in use has them, and they say nothing of what is installed.
+    """
+    caches = ("var/cache/apt/archives", f"{home}/.cache/pip", f"{home}/.cache/uv")
     return sum(disk_mb(root / name) for name in caches)
 
 
