@@ -1,4 +1,4 @@
-"""Shared by all benchmarks: the machine on which they ran, and percentiles of their results."""
+"""Shared by all benchmarks: the machine on which they ran, percentiles of their results, memory."""
 
 from __future__ import annotations
 
@@ -22,6 +22,22 @@ def machine() -> str:
     except (ValueError, OSError):
         memory = ""
     return f"{model}, {os.cpu_count()} cores{memory}, {platform.system()}, Python {platform.python_version()}"
+
+
+def resident_mb(*, highest: bool = False) -> float:
+    """Resident memory of this process, MB; NaN if the system does not tell, as only Linux does in proc(5).
+
+    Args:
+        highest: The most that it has been so far, and not what it is now.
+    """
+    name = "VmHWM:" if highest else "VmRSS:"
+    try:
+        for line in Path("/proc/self/status").read_text(encoding="ascii").splitlines():
+            if line.startswith(name):
+                return int(line.split()[1]) / 1024
+    except OSError:
+        pass
+    return float("nan")
 
 
 def percentile(values: list[float], percent: float) -> float:

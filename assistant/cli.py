@@ -8,9 +8,7 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING
 
-from assistant.commands import parser
-from assistant.commands.ending import as_signalled, status_of
-from assistant.printing import escaping
+from assistant.systems import refusal
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,10 +24,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0: done. 1: a finding, such as a lint, a broken record, or a difference in a replay. 2: wrong use or bad input.
         128 and the number of a signal that ended it: 130 for Ctrl-C, 141 where its reader has gone, 143 for SIGTERM.
         The whole process (`program`) dies of that signal, which a shell shows as the same number.
+        On a system that the program does not run on: 2, and nothing else is done.
 
     Raises:
         SystemExit: The arguments are not understood (2), or ask for a help text (0).
     """
+    why = refusal(sys.platform)
+    if why:
+        print(why, file=sys.stderr)  # plain words of our own, and nothing else may be imported here
+        return 2
+    from assistant.commands import parser  # noqa: PLC0415  it imports what only some systems have
+    from assistant.commands.ending import status_of  # noqa: PLC0415
+    from assistant.printing import escaping  # noqa: PLC0415
 
     def called() -> int:
         options = parser().parse_args(arguments)
@@ -42,6 +48,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def program() -> int:
     """The program itself: `main` with the words of this process."""
+    if refusal(sys.platform):
+        return main()
+    from assistant.commands.ending import as_signalled  # noqa: PLC0415  it knows signals that only some systems have
+
     with as_signalled():
         return main()
 

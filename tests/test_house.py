@@ -252,6 +252,7 @@ TESTS = ROOT / "tests"
 ROOMLESS = {
     "dependability": "attacks on the record by whole programs that are started and killed",
     "live": "whole sessions on a microphone and a loudspeaker made in software",
+    "newcomer": "README's commands on fresh systems, and what other systems would install",
     "whole_job": "three jobs from the first question to the proof of the repair",
 }
 """Folders of tests that no room of the package is named like, with what they test."""

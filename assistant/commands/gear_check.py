@@ -207,8 +207,8 @@ def _awake() -> tuple[bool, str]:
         if awake.held_after(ASLEEP_S):
             return True, "while a session runs, the machine does not sleep and its screen stays lit."
         return False, (
-            "the machine cannot be kept awake (systemd-inhibit is absent or refuses): turn sleep and the dark screen "
-            "off in its settings."
+            "the machine cannot be kept awake (neither systemd-inhibit nor caffeinate does it): turn sleep and the "
+            "dark screen off in its settings."
         )
     finally:
         awake.close()

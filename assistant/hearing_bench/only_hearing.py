@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 from assistant import resources
+from assistant.benchmarks import resident_mb
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.errors import BayAssistantError
 from assistant.grammar.grammar_set import GrammarSet
@@ -33,9 +34,7 @@ def main(model: str) -> None:
     ear = Attentive(Recogniser(find_model(Path(model))), grammars, DEFAULT_THRESHOLDS)
     ear.listen(REQUEST)
     ear.feed(read_sound(resources.directory("audio_fixtures") / SOUND).samples)
-    for line in Path("/proc/self/status").read_text(encoding="ascii").splitlines():
-        if line.startswith("VmHWM:"):
-            print(int(line.split()[1]) / 1024)
+    print(resident_mb(highest=True))
 
 
 if __name__ == "__main__":

@@ -199,7 +199,8 @@ class NumberPad(Closes):
         self._restore = Undo(give_back)
         tty.setcbreak(self._fd, termios.TCSANOW)
         mode = termios.tcgetattr(self._fd)
-        mode[6][termios.VSUSP] = b"\0"  # _POSIX_VDISABLE on Linux
+        off = os.fpathconf(self._fd, "PC_VDISABLE")  # termios(3): the value that switches a key off
+        mode[6][termios.VSUSP] = bytes([off])
         termios.tcsetattr(self._fd, termios.TCSANOW, mode)
         self._ask(b"\x1b=")
 

@@ -43,6 +43,7 @@ from assistant.record.storage import (
     write_file,
     write_problem,
 )
+from assistant.record.syncing import sync
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -385,7 +386,7 @@ def _set_torn_aside(folder: Path, tails: Mapping[str, bytes]) -> None:
             descriptor = os.open(path, os.O_WRONLY | os.O_CLOEXEC)
             try:
                 os.ftruncate(descriptor, path.stat().st_size - len(tail))
-                os.fsync(descriptor)
+                sync(descriptor)
             finally:
                 os.close(descriptor)
         except OSError as error:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from assistant.errors import RecordProblem
 from assistant.record.recorded import log_name, log_names
 from assistant.record.storage import open_private, sync_folder, write_all, write_problem
+from assistant.record.syncing import sync, sync_data
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -123,7 +124,7 @@ class LogFiles:
                 writing = open_private(folder / name, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND)
                 copies.append(writing)
                 _copy(reading, writing)
-                os.fsync(writing)
+                sync(writing)
             sync_folder(folder)
         except BaseException:
             for writing in copies:
@@ -142,7 +143,7 @@ class LogFiles:
     def _appended(self, descriptor: int, data: bytes) -> OSError | None:
         try:
             write_all(descriptor, data)
-            os.fdatasync(descriptor)
+            sync_data(descriptor)
         except OSError as error:
             return error
         return None
@@ -162,7 +163,7 @@ class LogFiles:
             raise write_problem(error, path) from error
         try:
             write_all(descriptor, data)
-            os.fsync(descriptor)
+            sync(descriptor)
             sync_folder(self.folder)
         except BaseException as error:
             os.close(descriptor)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant import files
 from assistant.errors import RecordProblem
+from assistant.record.syncing import sync
 from assistant.resources import refuse_installed
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def sync_folder(folder: Path) -> None:
     """
     descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     try:
-        os.fsync(descriptor)
+        sync(descriptor)
     finally:
         os.close(descriptor)
 
@@ -161,7 +162,7 @@ def write_file(path: Path, data: bytes) -> None:
         descriptor = open_private(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
         try:
             write_all(descriptor, data)
-            os.fsync(descriptor)
+            sync(descriptor)
         finally:
             os.close(descriptor)
         part.rename(path)

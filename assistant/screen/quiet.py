@@ -12,13 +12,11 @@ import os
 import stat
 import sys
 from datetime import datetime
-from typing import TYPE_CHECKING, TextIO
+from pathlib import Path
+from typing import TextIO
 
 from assistant.errors import UsageProblem
 from assistant.places import state_folder
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 LIMIT_BYTES = 256 * 1024
 """The file does not grow beyond this (looked at while the board is drawn, at least twice a second)."""
@@ -26,8 +24,8 @@ LIMIT_BYTES = 256 * 1024
 KEPT_BYTES = 64 * 1024
 """So much of its end is kept when it has grown too large."""
 
-_CONTROLLING = os.makedev(5, 0)
-"""Device number of /dev/tty on Linux: whatever terminal controls the program."""
+_CONTROLLING = Path("/dev/tty")
+"""Whatever terminal controls the program; its device number is another one on each system."""
 
 
 def log_path() -> Path:
@@ -114,7 +112,10 @@ class Quiet:
 
 def _is(number: int, terminal: os.stat_result) -> bool:
     try:
-        return os.isatty(number) and os.fstat(number).st_rdev in (terminal.st_rdev, _CONTROLLING)
+        if not os.isatty(number):
+            return False
+        device = os.fstat(number).st_rdev
+        return device == terminal.st_rdev or device == _CONTROLLING.stat().st_rdev
     except OSError:
         return False
 

@@ -1,4 +1,4 @@
-"""Keeps the machine awake and its screen lit while a session runs, where systemd's login manager can be asked.
+"""Keeps the machine awake and its screen lit while a session runs, where systemd's login manager or macOS can be asked.
 
 A program of its own holds the lock and ends when a pipe from us ends. The kernel closes the pipe however our program
 ends, also by SIGKILL, so no lock outlives a session.
@@ -12,30 +12,39 @@ import shutil
 import subprocess
 import time
 
-_ASK = (
-    "systemd-inhibit",
-    "--what=idle:sleep",
-    "--who=bay-assistant",
-    "--why=A diagnosis session is running.",
-    "--mode=block",
+_ASKS = (
+    (
+        "systemd-inhibit",
+        "--what=idle:sleep",
+        "--who=bay-assistant",
+        "--why=A diagnosis session is running.",
+        "--mode=block",
+    ),
+    (
+        "caffeinate",
+        "-d",
+        "-i",
+    ),  # macOS, from memory of its manual page: display and idle sleep, while a program runs
 )
+"""Programs that hold sleep off while the program behind their options runs; the first that is there is asked."""
 
 END_S = 2.0
 """Time that the program with the lock has to end, s."""
 
 
 class Awake:
-    """Holds sleep and the dark screen off until `close`; does nothing where systemd-inhibit is absent or refuses."""
+    """Holds sleep and the dark screen off until `close`; does nothing where no such program is there, or it refuses."""
 
     def __init__(self) -> None:
         self._holder: subprocess.Popen[bytes] | None = None
-        program, waiter = shutil.which(_ASK[0]), shutil.which("cat")
-        if program is None or waiter is None:
+        asked = next((ask for ask in _ASKS if shutil.which(ask[0])), None)
+        waiter = shutil.which("cat")
+        if asked is None or waiter is None:
             return
         with contextlib.suppress(OSError):
             # In a session of its own, so that Ctrl-C at the terminal does not take the lock before we let it go.
             self._holder = subprocess.Popen(
-                [program, *_ASK[1:], waiter],
+                [*asked, waiter],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,

@@ -83,8 +83,8 @@ class Ending(Closes):
         """From now on signals are held back."""
         if threading.current_thread() is not threading.main_thread() or self._pipe is not None:
             return
-        self._pipe = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
-        os.set_blocking(self._pipe[0], True)
+        self._pipe = os.pipe()  # children do not inherit it (PEP 446)
+        os.set_blocking(self._pipe[1], False)
         self._wakeup_before = signal.set_wakeup_fd(self._pipe[1], warn_on_full_buffer=False)
         self._thread = threading.Thread(target=self._watch, args=(self._pipe[0],), name="ending", daemon=True)
         self._thread.start()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -52,6 +53,24 @@ def test_the_lock_is_held_until_it_is_given_back(lock: Path) -> None:
     awake.close()
     waited_for(lock, held=False)
     assert not awake.held
+
+
+def test_macos_is_asked_with_its_own_program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where only caffeinate is there, it holds off idle sleep and the dark screen while its program runs."""
+    programs = tmp_path / "bin"
+    programs.mkdir()
+    (programs / "caffeinate").write_text(INHIBIT.format(folder=tmp_path), encoding="utf-8")
+    (programs / "caffeinate").chmod(0o755)
+    for name in ("cat", "touch", "rm", "sh"):
+        (programs / name).symlink_to(shutil.which(name) or name)
+    monkeypatch.setenv("PATH", str(programs))
+    awake = Awake()
+    waited_for(tmp_path / "locked", held=True)
+    assert ["-d", "-i", str(programs / "cat")] == (tmp_path / "asked").read_text(
+        encoding="utf-8"
+    ).splitlines()
+    awake.close()
+    waited_for(tmp_path / "locked", held=False)
 
 
 @pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM, signal.SIGHUP, None])

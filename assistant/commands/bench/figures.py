@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__, files, resources
-from assistant.benchmarks import machine, percentile
+from assistant.benchmarks import machine, percentile, resident_mb
 from assistant.core.dialogue.sayable import request_for, requests_of
 from assistant.core.dialogue.states import State
 from assistant.core.words.sentences import sentences
@@ -159,7 +159,7 @@ def measure(*, model: Path | None = None, progress: Callable[[str], None] = lamb
             progress(f"session {number} of {ROUNDS}")
             _session(figures, folder / str(number), recogniser)
         progress("memory")
-        figures.resident_mb = _resident_mb()
+        figures.resident_mb = resident_mb(highest=True)
         progress("grammars")
         _grammars(figures, path)
         progress("start")
@@ -279,14 +279,6 @@ def _renderings(figures: Figures, folder: Path, said: list[str]) -> None:
         begun = time.perf_counter()
         voice.render(sentence)
         figures.render_s.append(time.perf_counter() - begun)
-
-
-def _resident_mb() -> float:
-    """Highest resident memory of this process so far, MB."""
-    for line in Path("/proc/self/status").read_text().splitlines():
-        if line.startswith("VmHWM:"):
-            return int(line.split()[1]) / 1024
-    return float("nan")
 
 
 def _grammars(figures: Figures, path: Path) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant.benchmarks import resident_mb
 from assistant.core.dialogue.runner import Runner
 from assistant.loading.folder import load_folder
 from assistant.record import Facts, SessionLog
@@ -102,7 +103,7 @@ def _memory(parent: Path, procedures: Path, answers: int) -> LongFigure:
             before = long.answers
             long.act()
             if long.answers >= WARM and before != long.answers and long.answers % 100 == 0:
-                last = _resident_mb()
+                last = resident_mb()
                 first = first or last
                 highest = max(highest, last)
         return LongFigure(
@@ -148,14 +149,3 @@ def resumed(folder: Path) -> Runner:
     for line in session.lines:
         runner.recall(line.event)
     return runner
-
-
-def _resident_mb() -> float:
-    """Resident memory of this process, MB; NaN if the system does not tell."""
-    try:
-        for line in Path("/proc/self/status").read_text().splitlines():
-            if line.startswith("VmRSS:"):
-                return int(line.split()[1]) / 1024
-    except OSError:
-        pass
-    return float("nan")

@@ -1,0 +1,117 @@
+"""The newcomer's script takes README's own commands, says why it cannot run, and leaves nothing behind."""
+
+from __future__ import annotations
+
+import os
+import re
+import runpy
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from roots import RELEASES, archive_of, mounts_below, run_in, why_not
+
+ROOT = Path(__file__).resolve().parents[2]
+SCRIPT = Path(__file__).with_name("__main__.py")
+
+
+@pytest.fixture(scope="module")
+def script() -> dict[str, Any]:
+    """What the script defines."""
+    return runpy.run_path(str(SCRIPT), run_name="newcomer")
+
+
+def test_the_commands_are_readmes(script: dict[str, Any]) -> None:
+    """Both commands stand in README as they are run, and the demo's is the first block of shell in it."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    found = script["commands_of"](readme)
+    for command in found.values():
+        assert f"```sh\n{command}\n```" in readme
+    assert found["readme"].endswith("bay-assistant demo")
+    assert found["tests"].endswith("pytest")
+
+
+def test_the_parts_of_a_command_are_the_whole_of_it(script: dict[str, Any]) -> None:
+    """Cut at && nothing of README's command is lost or changed."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for way, command in script["commands_of"](readme).items():
+        assert command == " && ".join(script["parts_of"](way, readme))
+
+
+def test_a_readme_without_commands_is_an_error(script: dict[str, Any]) -> None:
+    """When README's blocks move, the script says so instead of running nothing."""
+    with pytest.raises(ValueError, match=r"README\.md has no block of shell"):
+        script["commands_of"]("# bay-assistant\n")
+
+
+@pytest.mark.parametrize("missing", ["debootstrap", "unshare", "chroot", "git"])
+def test_a_missing_tool_is_the_reason(missing: str, tmp_path: Path) -> None:
+    """Without a tool that it needs the script ends in good order and names the tool."""
+    for tool in {"debootstrap", "unshare", "chroot", "git"} - {missing}:
+        (tmp_path / tool).symlink_to("/bin/true")
+    done = subprocess.run(
+        [sys.executable, str(SCRIPT)],
+        env={**os.environ, "PATH": str(tmp_path), "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    assert (0, f"Skipped: {missing} is not installed.\n", "") == (done.returncode, done.stdout, done.stderr)
+
+
+def test_another_account_is_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Making devices and changing the root needs the account root."""
+    monkeypatch.setattr(shutil, "which", lambda tool: f"/usr/bin/{tool}")
+    monkeypatch.setattr(os, "geteuid", lambda: 1000)
+    assert "Skipped: debootstrap needs root, and this is another account." == why_not()
+
+
+@pytest.mark.parametrize(
+    ("sources", "archive"),
+    [
+        ("", "http://deb.debian.org/debian"),
+        ("deb [signed-by=/k.gpg] http://mirror.example/debian bookworm main", "http://mirror.example/debian"),
+        (
+            "Types: deb\nURIs: https://mirror.example/a/debian/\nSuites: bookworm",
+            "https://mirror.example/a/debian",
+        ),
+        ("deb http://mirror.example/debian-security bookworm main", "http://deb.debian.org/debian"),
+        ("# deb http://mirror.example/debian bookworm main", "http://deb.debian.org/debian"),
+    ],
+)
+def test_the_archive_is_the_one_of_this_machine(sources: str, archive: str) -> None:
+    """The two formats of sources.list(5) name it; the security archive is another, and comments say nothing."""
+    assert archive == archive_of(RELEASES["trixie"], sources)
+
+
+def test_mounts_are_found_below_a_folder_only() -> None:
+    """Of the lines of proc(5) those count whose place lies in the folder, not those whose name begins alike."""
+    table = "proc /a/root/proc proc rw 0 0\ntmpfs /a/root2 tmpfs rw 0 0\n/dev/x / ext4 rw 0 0\n"
+    assert ["/a/root/proc"] == mounts_below(Path("/a/root"), table)
+
+
+def test_nothing_of_a_command_in_a_root_stays_mounted(tmp_path: Path) -> None:
+    """The real namespaces: a program in a root sees its own /proc, and afterwards no mount is there.
+
+    Skipped where the account may not make namespaces.
+    """
+    if why := why_not():
+        pytest.skip(why)
+    for folder in ("proc", "dev", "bin", "root"):
+        (tmp_path / folder).mkdir()
+    for name in ("sh", "bash", "cat"):
+        program = Path(shutil.which(name) or "")
+        shutil.copy(program, tmp_path / "bin" / name)
+        needed = subprocess.run(["ldd", str(program)], capture_output=True, text=True, check=True).stdout
+        for library in re.findall(r"(/\S+)", needed):
+            place = tmp_path / library[1:]
+            place.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(library, place)
+    seen = run_in(tmp_path, "root", "/root", "cat /proc/mounts; exit 3")
+    assert 3 == seen.status, seen.said
+    assert "proc" in seen.said
+    assert [] == mounts_below(tmp_path, Path("/proc/self/mounts").read_text(encoding="utf-8"))
