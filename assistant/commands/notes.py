@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.commands.console import ProgressLine
-from assistant.commands.options import SESSION, add_sessions, session_folder
+from assistant.commands.console import print_json, remark
+from assistant.commands.options import SESSION, add_json, add_sessions, session_folder
+from assistant.commands.time_left import TimeLeft
 
 if TYPE_CHECKING:
     import argparse
@@ -17,7 +18,7 @@ EXAMPLE = "bay-assistant notes last"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add its options."""
-    parser.add_argument("session", help=SESSION)
+    parser.add_argument("session", metavar="SESSION", help=SESSION)
     parser.add_argument(
         "--model",
         type=Path,
@@ -25,6 +26,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="a model of Whisper in CTranslate2's form (default: the installed tiny.en); nothing is fetched",
     )
     parser.add_argument("--again", action="store_true", help="also write down notes that have words already")
+    add_json(parser)
     add_sessions(parser)
 
 
@@ -32,19 +34,20 @@ def run(options: argparse.Namespace) -> int:
     """Write down what has no words yet, and print every note with its words."""
     from assistant.dictation.transcribing import transcribe  # noqa: PLC0415
     from assistant.writeup import drafted  # noqa: PLC0415
-    from assistant.writeup.voice_notes import shown  # noqa: PLC0415
+    from assistant.writeup.voice_notes import noted, shown  # noqa: PLC0415
 
     folder = session_folder(options)
-    with ProgressLine() as progress:
-        transcribe(folder, options.model, again=options.again, tell=progress.tell)
+    with TimeLeft("Writing down notes") as left:
+        transcribe(folder, options.model, again=options.again, progress=left.show)
     notes = drafted(folder)[0].notes
-    if not notes:
+    if options.json:
+        print_json([noted(note) for note in notes])
+    elif not notes:
         print(f"The session {folder.name} has no voice notes.")
-        return 0
-    for note in notes:
-        print(shown(note))
-    print(
-        "Listen before you rely on it: a machine mishears words, and numbers most of all. Correct a note with: "
-        f"bay-assistant review {folder.name} --note '{notes[0].number}; the right words' --by NAME"
-    )
+    else:
+        print("\n".join(shown(note) for note in notes))
+        remark(
+            "Listen before you rely on it: a machine mishears words, and numbers most of all. Correct a note with: "
+            f"bay-assistant review {folder.name} --note '{notes[0].number}; the right words' --by NAME"
+        )
     return 0

@@ -30,7 +30,7 @@ def transcribe(
     model_folder: Path | None = None,
     *,
     again: bool = False,
-    tell: Callable[[str], None] = lambda _: None,
+    progress: Callable[[float, float], None] = lambda _done, _all: None,
     now: Callable[[], datetime] = local_now,
 ) -> int:
     """Write down the voice notes of a session that have no words yet, and make its write-ups anew.
@@ -40,7 +40,7 @@ def transcribe(
         model_folder: Folder of the model; None means the installed one. A named one also writes down the notes that
             another model wrote down before.
         again: Whether to write down every note, whatever was written before.
-        tell: Shows a sentence about the progress.
+        progress: Gets the seconds of sound that are written down, and those of all notes.
         now: The clock.
 
     Returns:
@@ -77,7 +77,7 @@ def transcribe(
                 if clip.file not in before or before[clip.file].weights != model.weights
             ]
         if clips:
-            _write(folder, clips, NoteWriter(model), tell, now)
+            _write(folder, clips, NoteWriter(model), progress, now)
     finally:
         os.close(lock)
     if clips:
@@ -89,12 +89,12 @@ def _write(
     folder: Path,
     clips: list[Clip],
     writer: NoteWriter,
-    tell: Callable[[str], None],
+    progress: Callable[[float, float], None],
     now: Callable[[], datetime],
 ) -> None:
     """Write down these notes; each is kept as soon as it is done, so that a stop loses one at most."""
-    for number, clip in enumerate(clips, start=1):
-        tell(f"Writing down note {number} of {len(clips)}: {clip.duration_s:.0f} s of sound")
+    done, length = 0.0, sum(clip.duration_s for clip in clips)
+    for clip in clips:
         segments = writer.write(samples_of(read_clip(folder, clip), clip.file))
         made = Transcript(
             number=0,
@@ -107,3 +107,5 @@ def _write(
             segments=segments,
         )
         add_transcripts(folder, [made])
+        done += clip.duration_s
+        progress(done, length)

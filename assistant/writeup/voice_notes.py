@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from assistant.writeup.statement import Source, capital
 
@@ -36,6 +36,19 @@ class VoiceNote:
     words: str
     by: str
     sources: tuple[Source, ...] = ()
+
+
+def noted(note: VoiceNote) -> dict[str, Any]:
+    """A voice note as JSON, for a script."""
+    return {
+        "note": note.number,
+        "time": note.time,
+        "place": note.place,
+        "clip": note.clip,
+        "length": note.seconds,
+        "words": note.words,
+        "by": note.by,
+    }
 
 
 def title(notes: Sequence[VoiceNote]) -> str:

