@@ -85,14 +85,13 @@ class CommandParser(argparse.ArgumentParser):
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
         """Like argparse, but what is not known is refused here, where the options of this command are known.
 
-        An option that there is not is said first, because it also leads to other mistakes, such as a word too many.
+        A mistyped option is said first, because it also leads to other mistakes, such as a word too many.
         """
         for word in args or ():
             if word == "--" or (self._commands() and not word.startswith("-")):
                 break
-            if word.startswith("--") and not any(
-                one.startswith(word.partition("=")[0]) for one in self._named()
-            ):
+            begins = any(one.startswith(word.partition("=")[0]) for one in self._named())
+            if word.startswith("--") and not begins and self._near(word):
                 self.error(self._no_option(word))
         found, left = super().parse_known_args(args, namespace)
         if left:
@@ -131,9 +130,14 @@ class CommandParser(argparse.ArgumentParser):
     def _named(self) -> list[str]:
         return [name for action in self._actions for name in action.option_strings]
 
+    def _near(self, word: str) -> str | None:
+        """The option that a word like ``--ordr=1`` could be meant for, without its dashes."""
+        known = [one.lstrip("-") for one in self._named() if one.startswith("--")]
+        return nearest(word.partition("=")[0].lstrip("-"), known)
+
     def _no_option(self, word: str) -> str:
         name = word.partition("=")[0]
-        near = nearest(name.lstrip("-"), [one.lstrip("-") for one in self._named() if one.startswith("--")])
+        near = self._near(word)
         if near:
             return f"there is no option {_shown(name)}. Did you mean '--{near}'?"
         return (
