@@ -69,8 +69,8 @@ class Packed:
     told: tuple[str, ...]
 
 
-PARTS = {"check": 0.2, "copy": 0.2, "write-ups": 0.6, "PDF": 2.0, "checksums": 0.2}
-"""What takes time, with the time of each for a session of half an hour, s."""
+PARTS = {"check": 0.03, "copy": 0.02, "write-ups": 0.26, "PDF": 0.82, "checksums": 0.02}
+"""What takes time, with the processor time of each for a session of a few answers, s."""
 
 
 def pack(folder: Path, out: Path, begin: Callable[[str], object] = lambda _part: None) -> Packed:

@@ -126,7 +126,12 @@ def prove(
 
 
 def seconds(library: Library, asked: Request) -> float:
-    """About how long `prove` takes, s, on processor cores of 2026; its time grows with cars, ways and steps."""
+    """About how long `prove` takes, s, on processor cores of 2026; its time grows with cars, ways and steps.
+
+    Raises:
+        UsageProblem, FileProblem: As for `prove`.
+    """
+    _check(library, asked)
     names = electrical(library, asked.procedures or tuple(library.procedures))
     circuits = _circuits(library, names)
     work = sum(

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from assistant.core.values.finding import Finding
 
 _READING = 0.7
-"""Share of the time of checking a long session that reading its lines takes."""
+"""Share of the time of checking a long session that reading its lines takes; chosen, and only for the time left."""
 
 _FROM_A_COPY = "Take the session from a copy"
 

@@ -290,13 +290,13 @@ def _piece(wanted: RehearsalRequest, numbers: Sequence[int]) -> Counted:
     return found
 
 
-_SECONDS_OF_A_CAR = 1.0
-"""Processor time of all ways of a fault on one car with one person, s."""
+_SECONDS_OF_A_CAR = 0.5
+"""Processor time of all ways of a fault on one car with one person, s, in `coil-control`."""
 
 
 def seconds(wanted: RehearsalRequest) -> float:
     """About how long `rehearse` takes, s."""
-    return 3.0 + _SECONDS_OF_A_CAR * wanted.cars * len(wanted.habits) / min(
+    return 1.0 + _SECONDS_OF_A_CAR * wanted.cars * len(wanted.habits) / min(
         wanted.processes, max(wanted.cars, 1)
     )
 

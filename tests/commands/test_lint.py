@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from calling import KEYS_ONLY, SOUNDS, Refused, change
@@ -85,10 +85,12 @@ def worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
     kept: dict[str, list[Finding]] = {}
     lint = linting.lint
 
-    def once(library: Library, knowledge: Knowledge | None, grammars: GrammarSet) -> list[Finding]:
+    def once(
+        library: Library, knowledge: Knowledge | None, grammars: GrammarSet, *progress: Any
+    ) -> list[Finding]:
         folder = next(iter(library.procedures.values())).file
         if folder not in kept:
-            kept[folder] = lint(library, knowledge, grammars)
+            kept[folder] = lint(library, knowledge, grammars, *progress)
         return kept[folder]
 
     monkeypatch.setattr(linting, "lint", once)

@@ -24,7 +24,7 @@ COUNTS = (1, 50, 200, 800)
 
 
 AS_MUCH_AS = 20
-"""What an observation takes on any number of systems, in systems."""
+"""What an observation takes on any number of systems, in systems; chosen, and only for the time left."""
 
 
 @dataclass(frozen=True)

@@ -46,7 +46,7 @@ ROUNDS = 6
 """Number of times that the scenario is played: about 100 answers."""
 
 PARTS = {"session": 60.0, "memory": 3.0, "grammars": 6.0, "start": 15.0}
-"""The parts of the measuring, weighed by their times on one machine, s."""
+"""The parts of the measuring with their weights, chosen: the sessions take most of the time."""
 
 OUTPUT_S = 0.047
 """Time from `play` to sound at the loudspeaker, s, measured once on a virtual sound card (45 to 47 ms, n = 4). It
