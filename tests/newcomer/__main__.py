@@ -6,6 +6,7 @@ import argparse
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -137,6 +138,10 @@ def tried(base: Path, release: str, account: str, way: str, wheel: Path) -> Row:
 def main(arguments: list[str] | None = None) -> int:
     """Try the ways that are asked for; exit status 1 when one failed, 0 when they could not be tried at all."""
     options = _parser().parse_args(arguments)
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(
+            number, lambda number, _frame: sys.exit(128 + number)
+        )  # so that the folders are taken away
     why = why_not()
     if why:
         print(why)

@@ -173,7 +173,12 @@ def run_in(root: Path, account: str, folder: str, command: str) -> Ended:
         errors="replace",
     )
     assert process.stdout is not None
-    said = process.stdout.read()
+    try:
+        said = process.stdout.read()
+    except BaseException:
+        process.kill()  # and with it everything in its namespace
+        process.wait()
+        raise
     _, status, usage = os.wait4(process.pid, 0)
     process.returncode = os.waitstatus_to_exitcode(status)
     return Ended(process.returncode, time.monotonic() - begun, usage.ru_utime + usage.ru_stime, said)
