@@ -6,6 +6,7 @@ import argparse
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -67,7 +68,7 @@ class Row:
 
 
 HEAD = (
-    "| system | way | account | exit status | set-up, s | demo, processor s | fetched, MB | disk, MB | "
+    "| system | way | account | exit status | set-up, s | demo, processor s | packages, MB | disk, MB | "
     "packages | write-up |\n|---|---|---|---|---|---|---|---|---|---|"
 )
 
@@ -109,7 +110,7 @@ def tried(base: Path, release: str, account: str, way: str, wheel: Path) -> Row:
         subprocess.run(
             ["chroot", str(root), "chown", "-R", f"{account}:", f"/{home}/bay-assistant"], check=True
         )
-        before = packages_in(root), fetched_mb(root, home), disk_mb(root)
+        before = packages_in(root), fetched_mb(root), disk_mb(root)
         setup, status, spent, python = 0.0, 0, 0.0, "?"
         parts = parts_of(way, (clone / "README.md").read_text(encoding="utf-8"))
         for part in parts:
@@ -129,7 +130,7 @@ def tried(base: Path, release: str, account: str, way: str, wheel: Path) -> Row:
             raise SystemExit(f"Mounts were left behind: {', '.join(left)}.")
         return Row(
             RELEASES[release].name, account, way, python, status, setup, spent,
-            fetched_mb(root, home) - before[1], disk_mb(root) - before[2],
+            fetched_mb(root) - before[1], disk_mb(root) - before[2],
             tuple(sorted(packages_in(root) - before[0])), write_up,
         )  # fmt: skip
 
@@ -137,6 +138,10 @@ def tried(base: Path, release: str, account: str, way: str, wheel: Path) -> Row:
 def main(arguments: list[str] | None = None) -> int:
     """Try the ways that are asked for; exit status 1 when one failed, 0 when they could not be tried at all."""
     options = _parser().parse_args(arguments)
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(
+            number, lambda number, _frame: sys.exit(128 + number)
+        )  # so that the folders are taken away
     why = why_not()
     if why:
         print(why)

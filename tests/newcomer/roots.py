@@ -173,7 +173,12 @@ def run_in(root: Path, account: str, folder: str, command: str) -> Ended:
         errors="replace",
     )
     assert process.stdout is not None
-    said = process.stdout.read()
+    try:
+        said = process.stdout.read()
+    except BaseException:
+        process.kill()  # and with it everything in its namespace
+        process.wait()
+        raise
     _, status, usage = os.wait4(process.pid, 0)
     process.returncode = os.waitstatus_to_exitcode(status)
     return Ended(process.returncode, time.monotonic() - begun, usage.ru_utime + usage.ru_stime, said)
@@ -193,13 +198,12 @@ def disk_mb(folder: Path) -> float:
     return int(told.stdout.split()[0]) / 1e6
 
 
-def fetched_mb(root: Path, home: str) -> float:
-    """What apt, pip and uv keep in their caches of what they have fetched, MB.
+def fetched_mb(root: Path) -> float:
+    """Packages of the distribution that apt keeps in its cache, MB.
 
-    apt's lists are left out: a system in use has them, and they say nothing of what is installed.
+    What pip fetches is not counted: whether it keeps that depends on the index. `resolving.py` knows the wheels' sizes.
     """
-    caches = ("var/cache/apt/archives", f"{home}/.cache/pip", f"{home}/.cache/uv")
-    return sum(disk_mb(root / name) for name in caches)
+    return disk_mb(root / "var/cache/apt/archives")
 
 
 def mounts_below(folder: Path, table: str) -> list[str]:

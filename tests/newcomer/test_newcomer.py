@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import runpy
 import shutil
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -94,11 +97,9 @@ def test_mounts_are_found_below_a_folder_only() -> None:
     assert ["/a/root/proc"] == mounts_below(Path("/a/root"), table)
 
 
-def test_nothing_of_a_command_in_a_root_stays_mounted(tmp_path: Path) -> None:
-    """The real namespaces: a program in a root sees its own /proc, and afterwards no mount is there.
-
-    Skipped where the account may not make namespaces.
-    """
+@pytest.fixture
+def small_root(tmp_path: Path) -> Path:
+    """A root with a shell and cat, and the libraries that they need."""
     if why := why_not():
         pytest.skip(why)
     for folder in ("proc", "dev", "bin", "root"):
@@ -111,7 +112,41 @@ def test_nothing_of_a_command_in_a_root_stays_mounted(tmp_path: Path) -> None:
             place = tmp_path / library[1:]
             place.parent.mkdir(parents=True, exist_ok=True)
             shutil.copy(library, place)
-    seen = run_in(tmp_path, "root", "/root", "cat /proc/mounts; exit 3")
+    return tmp_path
+
+
+def inside(root: Path) -> list[str]:
+    """Processes whose root is this folder, by proc(5)."""
+    found = []
+    for one in Path("/proc").glob("[0-9]*/root"):
+        with contextlib.suppress(OSError):
+            if one.readlink() == root:
+                found.append(one.parent.name)
+    return found
+
+
+def test_nothing_of_a_command_in_a_root_stays_mounted(small_root: Path) -> None:
+    """The real namespaces: a program in a root sees its own /proc, and afterwards no mount is there."""
+    seen = run_in(small_root, "root", "/root", "cat /proc/mounts; exit 3")
     assert 3 == seen.status, seen.said
     assert "proc" in seen.said
-    assert [] == mounts_below(tmp_path, Path("/proc/self/mounts").read_text(encoding="utf-8"))
+    assert [] == mounts_below(small_root, Path("/proc/self/mounts").read_text(encoding="utf-8"))
+
+
+def test_an_interrupted_command_leaves_neither_a_mount_nor_a_process(small_root: Path) -> None:
+    """A signal to the script ends what it had begun in the root."""
+    os.mkfifo(small_root / "endless")
+    code = f"from roots import *; run_in(Path({str(small_root)!r}), 'root', '/root', 'cat /endless')"
+    with subprocess.Popen(
+        [sys.executable, "-c", code], cwd=SCRIPT.parent, stderr=subprocess.DEVNULL
+    ) as script:
+        until = time.monotonic() + 60
+        while not inside(small_root) and time.monotonic() < until:
+            time.sleep(0.05)
+        assert inside(small_root)
+        script.send_signal(signal.SIGINT)
+        script.wait(timeout=60)
+        while inside(small_root) and time.monotonic() < until:
+            time.sleep(0.05)
+    assert [] == inside(small_root)
+    assert [] == mounts_below(small_root, Path("/proc/self/mounts").read_text(encoding="utf-8"))
