@@ -34,7 +34,7 @@ def pytest_configure(config: pytest.Config) -> None:
     # No test reads the settings of the person who runs it; one that needs settings names a file of its own.
     for name in [name for name in os.environ if name.startswith("BAY_ASSISTANT_")]:
         del os.environ[name]
-    os.environ["BAY_ASSISTANT_SETTINGS"] = "/nowhere/settings.toml"
+    os.environ["BAY_ASSISTANT_SETTINGS"] = "/dev/null/settings.toml"  # cannot be written either
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -111,6 +111,8 @@ def _heard() -> Iterator[None]:
     A second one ends the process at once.
     """
     taken = []
+    before = sys.unraisablehook
+    sys.unraisablehook = _told_again
     if threading.current_thread() is threading.main_thread():
         taken = [number for number in _TOLD if signal.getsignal(number) == signal.SIG_DFL]
     for number in taken:
@@ -118,9 +120,23 @@ def _heard() -> Iterator[None]:
     try:
         yield
     finally:
+        sys.unraisablehook = before
         for number in taken:
             if signal.getsignal(number) is _unwind:
                 signal.signal(number, signal.SIG_DFL)
+
+
+def _told_again(failed: sys.UnraisableHookArgs) -> None:
+    """Give a signal again that came where Python lets no exception through (a callback as an object goes).
+
+    The first one has put back what the system does, so this one ends the process at once.
+    """
+    if isinstance(failed.exc_value, ToldToEnd):
+        os.kill(os.getpid(), failed.exc_value.number)
+    elif isinstance(failed.exc_value, KeyboardInterrupt):
+        os.kill(os.getpid(), signal.SIGINT)
+    else:
+        sys.__unraisablehook__(failed)
 
 
 def _unwind(number: int, _frame: FrameType | None) -> None:

@@ -20,6 +20,7 @@ pytestmark = pytest.mark.usefixtures("own_home")
 WITHOUT = {
     "run": "it is led by a person, and its result is the record: `sessions`, `writeup` and `replay` have it",
     "demo": "the same",
+    "completion": "its result is a script for a shell",
 }
 """Commands without ``--json``, each with the reason."""
 

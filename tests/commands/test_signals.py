@@ -163,3 +163,39 @@ def test_what_is_ignored_stays_ignored(tmp_path: Path) -> None:
     )
     assert (0, "") == (done.returncode, done.stderr)
     assert "coil-control" in done.stdout
+
+
+IN_A_CALLBACK = """
+import os, signal, time, weakref
+from assistant.commands.ending import status_of
+
+class Thing: pass
+
+def gone(_):
+    os.kill(os.getpid(), signal.{number})
+    for _ in range(1000): pass  # the handler runs in here, where Python lets no exception through
+
+def command():
+    thing = Thing()
+    reference = weakref.ref(thing, gone)
+    del thing
+    time.sleep(30)
+    return 0
+
+status = status_of(command)
+print(status, flush=True)
+"""
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_that_comes_in_a_callback_ends_it_too(number: signal.Signals) -> None:
+    """Where Python would swallow the end and print a traceback, the process dies of the signal, without a word."""
+    done = subprocess.run(
+        [sys.executable, "-c", IN_A_CALLBACK.format(number=number.name)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=LONGEST_S,
+        check=False,
+    )
+    assert (-number, "", "") == (done.returncode, done.stdout, done.stderr)

@@ -180,7 +180,10 @@ def test_kept_rows_that_are_damaged_are_refused(
 def test_an_unknown_part_lists_the_parts(capsys: pytest.CaptureFixture[str]) -> None:
     """`--only` with a wrong name says which there are."""
     assert main(["bench", "hearing", "--only", "lamps"]) == 2
-    assert "There is no part 'lamps'. Parts: lamp, control, readings" in capsys.readouterr().err
+    assert (
+        "There is no part 'lamps'. Did you mean 'lamp'? Parts: lamp, control, readings"
+        in capsys.readouterr().err
+    )
 
 
 def test_a_file_that_cannot_be_written_is_refused_before_anything_is_measured(

@@ -135,7 +135,7 @@ def test_what_a_killed_program_left_is_said_and_no_finding(
     (session / "clips" / ".0002.flac.part").write_bytes(b"x")
     assert {} == found(session)
     assert 0 == main(["verify", str(session)])
-    said = capsys.readouterr().out
+    said = capsys.readouterr().err
     assert "clips/.0002.flac.part was left half written by a program that was stopped." in said
     assert "can be deleted" in said
 

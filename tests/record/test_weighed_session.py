@@ -130,10 +130,10 @@ def test_a_replay_with_another_table_says_so(
     (folder / LIKELIHOODS_FILE).write_text(json.dumps(body), encoding="utf-8")
     monkeypatch.setattr("assistant.resources.directory", lambda _name: folder)
     assert main(["replay", str(session.folder)]) == 0
-    shown = capsys.readouterr().out
-    assert f"weighed with likelihoods {session.header.likelihoods}" in shown
-    assert "this program has likelihoods another" in shown
-    assert "give the same actions again" in shown
+    shown = capsys.readouterr()
+    assert f"weighed with likelihoods {session.header.likelihoods}" in shown.err
+    assert "this program has likelihoods another" in shown.err
+    assert "give the same actions again" in shown.out
 
 
 def test_an_altered_table_is_found_out(session: RecordedSession, tmp_path: Path) -> None:
