@@ -53,8 +53,8 @@ class MeterReading:
 
     Attributes:
         value: A number that the display showed, in `unit`; None if `over_range`.
-        unit: The unit on the display if the step may be answered in it, else the first unit that the step asked for,
-            into which the value was converted exactly.
+        unit: The first unit that the step asked for, or a larger one of those that it may be answered in: 1.234 megohm
+            stays that, and 50 mV is 0.050 V to a step in volts. Conversion is exact and keeps the digits.
         over_range: The meter is over its range: the step's answer `OVER_RANGE`.
         spread: Greatest minus least value of the samples, in `unit`; 0 if over range.
         span_s: Time from the first to the last of the samples.
