@@ -2,8 +2,8 @@
 
 Seen of sigrok-cli 0.7.2 with libsigrok 0.5.2: a line is the channel, the number with the digits of the display and an
 SI prefix, the unit, and flags: ``P1: -12.34 V DC AUTO``, ``P1: inf MΩ AUTO`` (over range), ``P1: 0  AUTO`` (no unit),
-``P1: TRUE`` (continuity). The flags' names are those in libsigrok's ``src/analog.c``. Zero is given with the prefix of
-its last digit: ``0 mV`` stands for 0.000 V.
+``P1: TRUE`` (continuity). The flags' names are those in libsigrok's ``src/analog.c``. Zero is given with a smaller
+prefix: ``0 mV`` stands for 0.00 V.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ LONGEST = 200
 """Bytes of a line; a longer one is none of sigrok's."""
 
 _LINE = re.compile(r"([^:\x00-\x1f]{1,40}): (\S{1,40})(?: (.*))?")
-_NUMBER = re.compile(r"[+-]?\d{1,12}(?:[.,]\d{1,12})?(?:[eE][+-]?\d{1,2})?", re.ASCII)
+_NUMBER = re.compile(r"[+-]?\d{1,9}(?:[.,]\d{1,9})?", re.ASCII)
 _OVER = frozenset({"inf", "+inf", "-inf", "infinity", "-infinity"})
 
 _FLAGS = frozenset(
@@ -99,7 +99,8 @@ def parsed(line: bytes, at_s: float) -> tuple[str, Sample] | None:
     value = Decimal(number.replace(",", ".")).scaleb(shown.power)
     exponent = value.as_tuple().exponent
     step = Decimal(1).scaleb(exponent if isinstance(exponent, int) else 0)
-    return channel, replace(over, value=value, step=step)
+    # Sigrok gives zero with a prefix, so its digits are not those of the display.
+    return channel, replace(over, value=value or Decimal(0), step=step)
 
 
 def _unit(word: str) -> _Shown:

@@ -1,7 +1,7 @@
 """What a meter reports: single samples, a reading that stands still, and trouble; values only.
 
 Units are those of `assistant.core.values.units`, and "" for a quantity that no step measures. The number keeps the
-digits of the display: 12.40 V is ``Decimal("12.40")``, unless its unit had to be changed.
+digits of the display: 12.40 V is ``Decimal("12.40")``; zero is ``Decimal(0)``.
 """
 
 from __future__ import annotations

@@ -86,7 +86,7 @@ class Wish:
         return sample.unit if sample.unit in self.units and factor is not None and factor > 1 else first
 
     def value_in(self, sample: Sample, unit: str) -> Decimal:
-        """Its value in a unit of the same quantity, exact.
+        """Its value in a unit of the same quantity, with the digits that were shown: 1.534 kilohms are 1534 ohms.
 
         Raises:
             ValueError: It is over range, or of another quantity.
@@ -94,7 +94,10 @@ class Wish:
         found = None if sample.value is None else convert(sample.value, sample.unit, unit)
         if found is None:
             raise ValueError("An over-range sample, or one of another quantity, has no value in this unit.")
-        return found
+        if sample.unit == unit or not found or not sample.step:
+            return found
+        exponent = self.step_in(sample, unit).normalize().as_tuple().exponent
+        return found.quantize(Decimal(1).scaleb(min(0, exponent if isinstance(exponent, int) else 0)))
 
     def step_in(self, sample: Sample, unit: str) -> Decimal:
         """The value of its last digit in a unit of the same quantity."""
