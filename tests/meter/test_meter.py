@@ -115,7 +115,9 @@ def test_a_value_that_stays_is_told_twice_and_a_new_one_again(fake: FakeMeter, l
     assert Decimal("10.10") == listening.reading().value
 
 
-def test_a_wrong_function_is_told_once_and_what_fits_is_read_then(fake: FakeMeter, listening: Listening) -> None:
+def test_a_wrong_function_is_told_once_and_what_fits_is_read_then(
+    fake: FakeMeter, listening: Listening
+) -> None:
     """The meter on ohms in a test of volts is told in words; turned to volts, it is read."""
     fake.show(Display.of("0.8", "ohm", "auto"))
     listening.meter.expect(("V", "mV"), ac=False)
@@ -126,7 +128,9 @@ def test_a_wrong_function_is_told_once_and_what_fits_is_read_then(fake: FakeMete
     assert Decimal("12.40") == listening.reading().value
 
 
-def test_a_pulled_cable_is_told_once_and_it_comes_back_by_itself(fake: FakeMeter, listening: Listening) -> None:
+def test_a_pulled_cable_is_told_once_and_it_comes_back_by_itself(
+    fake: FakeMeter, listening: Listening
+) -> None:
     """Gone is told once, back is told when the cable is in again, and readings follow."""
     listening.meter.expect(("V",), ac=False)
     fake.show(Display.volts(Decimal("12.40")))
@@ -199,14 +203,18 @@ def test_a_meter_that_is_not_there_is_told_and_holds_nobody_up(tmp_path: Path) -
     assert "meter" not in {thread.name for thread in threading.enumerate()}
 
 
-def test_without_the_program_one_sentence_names_the_package(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_without_the_program_one_sentence_names_the_package(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     """Where sigrok-cli is missing, the error says how to install it."""
     monkeypatch.setenv("PATH", str(tmp_path))
     with pytest.raises(GearProblem, match="apt install sigrok-cli"):
         Meter("demo")
 
 
-@pytest.mark.parametrize("spec", ["", "-h", "demo;id", "demo:conn=$(id)", "demo:", "a b", "demo:conn=a\nb", "x" * 999])
+@pytest.mark.parametrize(
+    "spec", ["", "-h", "demo;id", "demo:conn=$(id)", "demo:", "a b", "demo:conn=a\nb", "x" * 999]
+)
 def test_a_spec_is_no_way_to_another_command(spec: str) -> None:
     """What is no driver with options is refused before any program is started."""
     with pytest.raises(UsageProblem, match="names no meter"):
