@@ -21,6 +21,8 @@ LONGEST_S = 30e-3
 SHORTEST_S = 0.15e-3
 BEFORE_S = 1.5e-3
 """Time before the crossing that belongs to a cut-out dwell; the rise of a sound coil begins in it or before it."""
+AFTER_S = 2e-3
+"""Time after a dwell that is kept for a picture."""
 _RISE_S = 12e-3
 """Longest time from the beginning of a rise to the crossing."""
 _SMOOTH_S = 0.1e-3
@@ -65,6 +67,7 @@ class Dwells:
         time: Seconds from the crossing, shape ``(t,)``; empty without dwells. Rises and falls stay sharp, because
             each dwell is laid by its own crossing.
         ampere: The mean of the dwells above the level, shape ``(t,)``, ending where the current falls.
+        tail: The mean after that, for `AFTER_S`.
         noise: Standard deviation of one sample in A.
         begins: Seconds from the beginning of the capture to each crossing, shape ``(count,)``.
         reversed: The clamp is the wrong way round; it was put right.
@@ -74,6 +77,7 @@ class Dwells:
     count: int
     time: Floats
     ampere: Floats
+    tail: Floats
     noise: float
     begins: Floats
     reversed: bool = False
@@ -90,7 +94,7 @@ def dwells(capture: CurrentCapture) -> Dwells:
         values, smooth, level, up = -values, -smooth, -level, down
     steps = np.abs(np.diff(values))
     noise = float(np.median(steps)) / (0.6745 * np.sqrt(2)) if len(steps) else 0.0
-    nothing = Dwells(level, 0, np.zeros(0), np.zeros(0), noise, np.zeros(0), turned)
+    nothing = Dwells(level, 0, np.zeros(0), np.zeros(0), np.zeros(0), noise, np.zeros(0), turned)
     if up < max(_LEAST_A, _NOISES * noise / np.sqrt(max(1.0, _SMOOTH_S * capture.rate))):
         return nothing
     spans = [
@@ -100,24 +104,25 @@ def dwells(capture: CurrentCapture) -> Dwells:
     ]
     if not spans:
         return nothing
-    lead = round(_RISE_S * capture.rate)
+    lead, after = round(_RISE_S * capture.rate), round(AFTER_S * capture.rate)
     length = int(np.median([end - begin for begin, end in spans]))
     kept = [
         begin
         for begin, end in spans
-        if abs(end - begin - length) <= max(2, 0.15 * length) and lead <= begin < len(values) - length
+        if abs(end - begin - length) <= max(2, 0.15 * length) and lead <= begin < len(values) - length - after
     ]
     if not kept:
         return nothing
-    laid = np.mean([values[begin - lead : begin + length] for begin in kept], axis=0) - level
+    laid = np.mean([values[begin - lead : begin + length + after] for begin in kept], axis=0) - level
     first = _foot(laid, lead, up, capture.rate)
-    ends = _top(laid, noise / np.sqrt(len(kept)))
+    ends = _top(laid[: lead + length], noise / np.sqrt(len(kept)))
     time = (np.arange(len(laid)) - lead) / capture.rate
     return Dwells(
         level,
         len(kept),
         time[first:ends],
         laid[first:ends],
+        laid[ends:],
         noise,
         np.array(kept) / capture.rate,
         turned,

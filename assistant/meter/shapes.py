@@ -196,7 +196,7 @@ def _starts(found: Dwells) -> Floats:
     low = np.flatnonzero(found.ampere < 0.08 * top)
     left = float(found.time[low[-1]]) if len(low) else float(found.time[0])
     step = max(float(found.time[1] - found.time[0]), 0.05e-3)
-    return left + step * np.arange(-6, 3)
+    return np.asarray(left + step * np.arange(-6, 3), float)
 
 
 def _fits(found: Dwells, start: float, clamp_s: float) -> _Fits:
