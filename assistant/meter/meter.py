@@ -118,7 +118,7 @@ class Meter(Closes):
         tries = 0
         while not self._ending.is_set():
             try:
-                with Running(self._spec) as running:
+                with Running(self._spec.reading()) as running:
                     came = self._follow(running, presence, deliver)
             except GearProblem:  # it was uninstalled meanwhile
                 came = False

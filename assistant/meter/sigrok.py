@@ -19,8 +19,6 @@ from assistant.printing import in_line
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.meter.spec import MeterSpec
-
 PROGRAM = "sigrok-cli"
 
 SCAN_S = 20.0
@@ -101,21 +99,18 @@ class Running(Closes):
     """The program while it gives values; `read` takes them, from one thread.
 
     Args:
-        spec: The device.
-        further: Further arguments, such as how much to acquire; without any it gives values until it is closed.
+        arguments: What to read, and how much of it.
         output: Sigrok's output format.
 
     Raises:
         GearProblem: The program is missing or cannot be started.
     """
 
-    def __init__(
-        self, spec: MeterSpec, further: Sequence[str] = ("--continuous",), output: str = "analog"
-    ) -> None:
+    def __init__(self, arguments: Sequence[str], output: str = "analog") -> None:
         # Its standard input is a pipe that stays open: at the end of its input it would stop at once.
         try:
             self._child = subprocess.Popen(
-                [program(), *spec.arguments(), *further, f"--output-format={output}"],
+                [program(), *arguments, f"--output-format={output}"],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.PIPE,

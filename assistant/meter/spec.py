@@ -56,9 +56,29 @@ class MeterSpec:
         conn = dict(self.options).get("conn", "")
         return conn if conn.startswith("/dev/") else ""
 
-    def arguments(self) -> list[str]:
-        """Arguments of ``sigrok-cli`` that select it."""
-        if self.driver != DEMO:
-            return [f"--driver={self}"]
-        given = "" if self.options else f":{_DEMO_OPTIONS}"
-        return [f"--driver={self}{given}", f"--config={_DEMO_RATE}"]
+    def reading(self) -> list[str]:
+        """Arguments of ``sigrok-cli`` that select it as a meter and let it report until it is ended."""
+        return [
+            *self._selected(),
+            *([f"--config={_DEMO_RATE}"] if self.driver == DEMO else []),
+            "--continuous",
+        ]
+
+    def sampling(self, rate: int) -> list[str]:
+        """Arguments that select it as a sampling device."""
+        return [*self._selected(), f"--config=samplerate={rate}"]
+
+    def _selected(self) -> list[str]:
+        demo = f":{_DEMO_OPTIONS}" if self.driver == DEMO and not self.options else ""
+        return [f"--driver={self}{demo}"]
+
+
+def channel_named(text: str) -> str:
+    """The name of a channel, checked.
+
+    Raises:
+        UsageProblem: It is none.
+    """
+    if not re.fullmatch(r"[A-Za-z0-9_.+-]{1,40}", text, re.ASCII):
+        raise UsageProblem(f"'{in_line(text[:LONGEST])}' names no channel. Write one such as CH1.")
+    return text
