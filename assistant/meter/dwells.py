@@ -25,11 +25,12 @@ AFTER_S = 2e-3
 """Time after a dwell that is kept for a picture."""
 _RISE_S = 12e-3
 """Longest time from the beginning of a rise to the crossing."""
-_SMOOTH_S = 0.1e-3
+_SMOOTH_S = (0.1e-3, 1e-3)
+"""Shortest and longest time over which noise is taken out before dwells are looked for."""
 _BLOCK_S = 0.1
 _LEAST_A = 0.25
 """Pulses lower than this are not looked for: half of what counts as no current."""
-_SURELY_A = 1.0
+_SURELY_A = 2.0
 """A level beyond this is current and no error of the clamp's zero, so its sign says how the clamp lies."""
 _NOISES = 6
 
@@ -70,6 +71,7 @@ class Dwells:
         tail: The mean after that, for `AFTER_S`.
         noise: Standard deviation of one sample in A.
         begins: Seconds from the beginning of the capture to each crossing, shape ``(count,)``.
+        least: Height in A that a pulse needs to be told from the noise.
         reversed: The clamp is the wrong way round; it was put right.
     """
 
@@ -80,22 +82,23 @@ class Dwells:
     tail: Floats
     noise: float
     begins: Floats
+    least: float
     reversed: bool = False
 
 
 def dwells(capture: CurrentCapture) -> Dwells:
     """Find them."""
     values = np.asarray(capture.ampere, float)
-    smooth = _smoothed(values, capture.rate)
-    level = float(np.median(smooth))
-    up, down = _height(smooth - level, capture.rate), _height(level - smooth, capture.rate)
-    turned = level < 0 if abs(level) > _SURELY_A else down > 2 * up
-    if turned:
-        values, smooth, level, up = -values, -smooth, -level, down
     steps = np.abs(np.diff(values))
     noise = float(np.median(steps)) / (0.6745 * np.sqrt(2)) if len(steps) else 0.0
-    nothing = Dwells(level, 0, np.zeros(0), np.zeros(0), np.zeros(0), noise, np.zeros(0), turned)
-    if up < max(_LEAST_A, _NOISES * noise / np.sqrt(max(1.0, _SMOOTH_S * capture.rate))):
+    smooth, least = _quietened(values, capture.rate, noise)
+    level = float(np.median(smooth))
+    up, down = (_height(sign * (smooth - level), capture.rate, least) for sign in (1, -1))
+    turned = down > 2 * up if abs(level) < _SURELY_A else level < 0 and up < 2 * down
+    if turned:
+        values, smooth, level, up = -values, -smooth, -level, down
+    nothing = Dwells(level, 0, np.zeros(0), np.zeros(0), np.zeros(0), noise, np.zeros(0), least, turned)
+    if up < least:
         return nothing
     spans = [
         (begin, end)
@@ -125,20 +128,30 @@ def dwells(capture: CurrentCapture) -> Dwells:
         laid[ends:],
         noise,
         np.array(kept) / capture.rate,
+        least,
         turned,
     )
 
 
-def _smoothed(values: Floats, rate: float) -> Floats:
-    width = max(1, round(_SMOOTH_S * rate))
-    return np.convolve(values, np.full(width, 1 / width), mode="same") if len(values) >= width else values
+def _quietened(values: Floats, rate: float, noise: float) -> tuple[Floats, float]:
+    """The values, smoothed as long as the noise needs it, and the height that a pulse must have."""
+    wanted = (_NOISES * noise / _LEAST_A) ** 2
+    width = max(1, round(rate * _SMOOTH_S[0]), min(int(np.ceil(wanted)), round(rate * _SMOOTH_S[1])))
+    least = max(_LEAST_A, _NOISES * noise / float(np.sqrt(width)))
+    if len(values) < width:
+        return values, least
+    return np.convolve(values, np.full(width, 1 / width), mode="same"), least
 
 
-def _height(above: Floats, rate: float) -> float:
-    """The usual height of what rises above zero: that of most blocks, so that one spike is none."""
+def _height(above: Floats, rate: float, least: float) -> float:
+    """The usual height of what rises above zero by at least so much: that of most such blocks, so that a spike is none.
+
+    Zero if nothing does.
+    """
     width = max(1, round(_BLOCK_S * rate))
     blocks = [float(above[at : at + width].max()) for at in range(0, len(above), width)]
-    return float(np.percentile(blocks, 75)) if blocks else 0.0
+    high = [one for one in blocks if one >= least]
+    return float(np.percentile(high, 75)) if high else 0.0
 
 
 def _above(values: Floats, up: float, down: float) -> list[tuple[int, int]]:

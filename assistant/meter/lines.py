@@ -71,7 +71,7 @@ def parsed(line: bytes, at_s: float) -> tuple[str, Sample] | None:
     if len(line) > LONGEST:
         return None
     found = _LINE.fullmatch(line.decode("utf-8", "replace").strip("\r\n"))
-    if found is None:
+    if found is None or found[1].startswith("META "):
         return None
     channel, number, rest = found[1], found[2], found[3] or ""
     words = rest.split(" ")

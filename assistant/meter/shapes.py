@@ -29,8 +29,12 @@ if TYPE_CHECKING:
 
 SURE = 0.85
 """A less probable answer is not proposed; chosen."""
-ZERO_A = 0.2
-"""Standard deviation of a clamp's zero after it was zeroed, in A; from memory of ordinary clamps."""
+ZERO_A = ((0.75, 0.15), (0.25, 0.5))
+"""The zero of a clamp that was zeroed: weights and standard deviations in A. Most keep it to a tenth of an ampere or
+two, some drift by half an ampere as they warm up; chosen, from memory of ordinary clamps."""
+FLOWS = 0.5
+"""How probable it is beforehand that a current flows between the dwells; it may then have any value to `MOST_A`."""
+MOST_A = 15.0
 MISFIT = 0.02
 """Part of the peak by which a true ramp may lie off every shape of the family; chosen."""
 INDEPENDENT = 25
@@ -38,6 +42,8 @@ INDEPENDENT = 25
 FEWEST_DWELLS = 3
 SHORTEST_S = 0.5
 """A capture must be so long: at the slowest cranking a dwell comes every third of a second."""
+_UNSEEN_A = 0.45
+"""Where pulses of this height would go unseen, nothing seen does not mean no current."""
 SLOWEST_RATE = 4000.0
 """Samples a second below which a rise of a millisecond is not resolved."""
 
@@ -81,6 +87,8 @@ def classified(capture: CurrentCapture) -> RampAnswer:
     if capture.duration_s < SHORTEST_S or not np.all(np.isfinite(capture.ampere)):
         return _because(unsure, "The capture is too short, or has gaps.")
     found = dwells(_thinned(capture))
+    if found.count == 0 and found.least > _UNSEEN_A:
+        return _because(unsure, "Too much noise to see a small current.")
     if found.count == 0:
         return _judged(_still(found.level), found, None, "")
     if found.count < FEWEST_DWELLS:
@@ -123,16 +131,28 @@ def _judged(shares: Floats, found: Dwells, limit_s: float | None, why: str) -> R
     )
 
 
-_ZEROS = ZERO_A * np.linspace(-2.5, 2.5, 41)
-_ZERO_WEIGHTS = np.exp(-0.5 * np.linspace(-2.5, 2.5, 41) ** 2)
-"""Where the clamp's zero may be, and how probable that is."""
+def _levels(level: float) -> tuple[Floats, Floats]:
+    """What the current between the dwells may be in A, given what the clamp shows, and how probable each is.
+
+    Nothing and a drifted zero, or a current; see `ZERO_A` and `FLOWS`.
+    """
+    step = 0.05
+    current = np.arange(step / 2, max(MOST_A, abs(level)), step)
+    weights = FLOWS * step / MOST_A * _zero(abs(level) - current)
+    return np.append(0.0, current), np.append((1 - FLOWS) * _zero(np.array([level])), weights)
+
+
+def _zero(off: Floats) -> Floats:
+    """Density of the clamp's zero."""
+    parts = [weight / wide * np.exp(-0.5 * (off / wide) ** 2) for weight, wide in ZERO_A]
+    return np.asarray(sum(parts), float)
 
 
 def _still(level: float) -> Floats:
     """Shares of the answers for a current that does not pulse."""
-    size = np.abs(level - _ZEROS)
+    size, weights = _levels(level)
     told = Ramp(size, size, np.full(len(size), np.inf), np.zeros(len(size))).honest(OUTCOMES)
-    return np.asarray(np.average(told, axis=0, weights=_ZERO_WEIGHTS))
+    return np.asarray(np.average(told, axis=0, weights=weights))
 
 
 _CONSTANTS_S = np.geomspace(0.15e-3, 30e-3, 14)
@@ -179,15 +199,28 @@ def _fitted(found: Dwells) -> tuple[Floats, float | None, float]:
     weight, limit, on, peak = (values[kept] for values in (weight, limit, on, peak))
     flat = np.where(np.isfinite(limit), on - np.minimum(limit, on), 0.0)
     shares = np.zeros(len(OUTCOMES))
-    for zero, likely in zip(_ZEROS[::4], _ZERO_WEIGHTS[::4] / _ZERO_WEIGHTS[::4].sum(), strict=True):
-        least = np.full(len(peak), max(0.0, found.level - zero))
-        told = Ramp(peak + least, least, limit, flat).honest(OUTCOMES)
-        shares += likely * (weight @ told)
+    flowing, likely = _levels(max(0.0, found.level))
+    for least, share in _coarse(flowing, likely / likely.sum()):
+        between = np.full(len(peak), least)
+        shares += share * (weight @ Ramp(peak + least, between, limit, flat).honest(OUTCOMES))
+    shares /= shares.sum()
     limited = np.isfinite(limit)
     moment = (
         float(np.average(limit[limited], weights=weight[limited])) if weight[limited].sum() > 0.5 else None
     )
     return shares, moment, float(np.sqrt(square.min())) / top
+
+
+def _coarse(flowing: Floats, likely: Floats) -> list[tuple[float, float]]:
+    """The probable ones of these currents, in groups of 0.2 A: the mean and the sum of each."""
+    groups = np.append(-1, (flowing[1:] / 0.2).astype(int))
+    found = []
+    for group in np.unique(groups):
+        here = groups == group
+        whole = float(likely[here].sum())
+        if whole > 1e-3:
+            found.append((float(flowing[here] @ likely[here]) / whole, whole))
+    return found
 
 
 def _starts(found: Dwells) -> Floats:

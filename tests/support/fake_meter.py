@@ -115,7 +115,7 @@ class FakeMeter(Closes):
 
     @property
     def spec(self) -> str:
-        """For ``--meter``. Libserialport looks for the name below /sys/class/tty, where no pty is, so it goes around."""
+        """For ``--meter``; the way around leads libserialport, which looks below /sys/class/tty, to the pty."""
         return f"{DRIVER}:conn=/dev/../../..{self._link}"
 
     def show(self, display: Display | None) -> float:
