@@ -1,15 +1,19 @@
 """When a reading stands still; pure: samples in, readings and trouble out.
 
 A reading stands when the samples of the last `SETTLE_S`, at least `FEWEST`, lie within the tolerance and do not creep.
-The tolerance is the larger of `COUNTS` steps of the last digit and `SHARE` of the value. It creeps when the last
-`LOOK_S` go one way in small steps, as a capacitor charges. A value that stands leaves when a sample lies further off
-than `LEAVES` tolerances: letting go is harder than settling, so one digit that flickers is no news. All of these were
-chosen on the signals that the README names, not on a bench.
+The tolerance is the larger of `COUNTS` steps of the last digit and `SHARE` of the value; far from every limit of the
+step it is wider, because the answer is the same (`WIDE`). A value creeps when it goes one way in small steps and has
+further to go, as it slows down, than half the tolerance: a capacitor charges. After values that came and went it must
+stand for `HELD_S`. A value that stands leaves when a sample lies further off than `LEAVES` tolerances: letting go is
+harder than settling, so one digit that flickers is no news. All of these were chosen on the signals that the README
+names, not on a bench.
 """
 
 from __future__ import annotations
 
+import bisect
 import itertools
+import math
 from collections import deque
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -33,9 +37,12 @@ OVER_S = 1.5
 COUNTS = 2
 SHARE = Decimal("0.003")
 """About the error of a bench meter on D C volts and ohms: 0.5 % and 2 digits; from memory of ordinary data sheets."""
+WIDE, FAR = Decimal("0.02"), 4
+"""The tolerance may reach this share of the value, and this part of the way to the nearest limit of the step."""
 LEAVES = 2
 LOOK_S = 3.0
-CREEP_COUNTS = 3
+"""What came in this time before counts for creeping, and for values that came and went."""
+CREEP_COUNTS = 2
 WRONG_S = 1.0
 """A wrong function is told after this time: a knob that is being turned passes others."""
 GLITCH_S = 1.5
@@ -122,7 +129,6 @@ class Steadiness:
             if self._stays(standing, sample):
                 return self._held(standing, sample)
             self._left, self._standing = (standing.reading, sample.at_s), None
-            self._recent = deque([sample])
             return []
         found = self._found()
         if found is None:
@@ -130,11 +136,8 @@ class Steadiness:
         reading, tolerance = found
         self._standing = _Standing(reading, reading.samples[0].at_s, tolerance)
         left, self._left = self._left, None
-        if (
-            left is not None
-            and sample.at_s - left[1] < GLITCH_S + SETTLE_S
-            and _alike(left[0], reading, tolerance)
-        ):
+        back_s = math.inf if left is None else reading.samples[0].at_s - left[1]
+        if left is not None and back_s < GLITCH_S and _alike(left[0], reading, tolerance):
             return []
         return [reading]
 
@@ -163,22 +166,50 @@ class Steadiness:
             return self._reading(samples, unit), Decimal(0)
         values = [self._wish.value_in(one, unit) for one in samples]
         count = max(self._wish.step_in(one, unit) for one in samples)
+        limits = self._wish.limits_in(unit)
         tolerance = max(COUNTS * count, SHARE * abs(values[-1]))
-        if max(values) - min(values) > tolerance or self._creeps(unit, count):
+        if limits:
+            near = min(abs(values[-1] - limit) for limit in limits)
+            tolerance = max(tolerance, min(WIDE * abs(values[-1]), near / FAR))
+        if max(values) - min(values) > tolerance or self._creeps(unit, count, tolerance):
             return None
-        wavers = any(min(values) < limit <= max(values) for limit in self._wish.limits_in(unit))
-        if wavers and last.at_s - self._recent[0].at_s < HELD_S:
-            return None
+        wavers = any(min(values) < limit <= max(values) for limit in limits)
+        if wavers or self._came_and_went(unit, values[-1], tolerance):
+            samples = _last(self._recent, HELD_S)
+            values = [self._wish.value_in(one, unit) for one in samples]
+            if samples[-1].at_s - samples[0].at_s < HELD_S or max(values) - min(values) > tolerance:
+                return None
         return self._reading(samples, unit), tolerance
 
-    def _creeps(self, unit: str, count: Decimal) -> bool:
-        """Whether the value goes one way in small steps."""
+    def _came_and_went(self, unit: str, value: Decimal, tolerance: Decimal) -> bool:
+        """Whether the value was there, was elsewhere, and is there again: bounce or noise."""
+        there = [abs(self._wish.value_in(one, unit) - value) <= LEAVES * tolerance for one in self._recent]
+        return any(there) and not all(there[there.index(True) :])
+
+    def _creeps(self, unit: str, count: Decimal, tolerance: Decimal) -> bool:
+        """Whether the value goes one way in small steps and has further to go than half the tolerance.
+
+        What stands before a jump does not count. The changes in two equal times are those of a geometric series, and
+        its remainder is what is left.
+        """
         values = [self._wish.value_in(one, unit) for one in self._recent]
-        moves = [after - before for before, after in itertools.pairwise(values)]
-        whole = abs(values[-1] - values[0])
-        if whole < CREEP_COUNTS * count or not (all(m >= 0 for m in moves) or all(m <= 0 for m in moves)):
+        times = [one.at_s for one in self._recent]
+        while True:
+            moves = [after - before for before, after in itertools.pairwise(values)]
+            whole = abs(values[-1] - values[0])
+            if whole < CREEP_COUNTS * count:
+                return False
+            jump = max(range(len(moves)), key=lambda place: abs(moves[place]))
+            if abs(moves[jump]) <= whole / 2:
+                break
+            values, times = values[jump + 1 :], times[jump + 1 :]
+        if not (all(m >= 0 for m in moves) or all(m <= 0 for m in moves)):
             return False
-        return max(map(abs, moves)) <= whole / 2
+        half = bisect.bisect_left(times, (times[0] + times[-1]) / 2)
+        before, after = abs(values[half] - values[0]), abs(values[-1] - values[half])
+        if after < count:
+            return False
+        return before <= after or after * after / (before - after) > tolerance / 2
 
     def _reading(self, samples: Sequence[Sample], unit: str) -> MeterReading:
         span_s = samples[-1].at_s - samples[0].at_s
@@ -203,13 +234,13 @@ def _kind(sample: Sample) -> tuple[str, bool]:
 
 
 def _last(samples: Sequence[Sample], span_s: float) -> tuple[Sample, ...]:
-    """The latest samples, as few as span this time; all if they do not."""
+    """The latest samples, at least `FEWEST`, as few as span this time; all if they do not."""
     end = samples[-1].at_s
     first = 0
     for place, one in enumerate(samples):
         if end - one.at_s >= span_s:
             first = place
-    return tuple(samples)[first:]
+    return tuple(samples)[max(0, min(first, len(samples) - FEWEST)) :]
 
 
 def _alike(one: MeterReading, other: MeterReading, tolerance: Decimal) -> bool:
