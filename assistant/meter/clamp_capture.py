@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from assistant.closing import Closes
 from assistant.errors import GearProblem
-from assistant.meter.lines import Lines
+from assistant.meter.lines import SigrokLines
 from assistant.meter.readings import MeterTrouble
 from assistant.meter.sampled import SampledLines
 from assistant.meter.sigrok import Running, program
@@ -102,7 +102,7 @@ def _collected(
     arguments: Sequence[str], ampere_per_volt: float, finished: threading.Event
 ) -> CurrentCapture | None:
     """Run the program until it ends or is told to; None if nothing came."""
-    lines, taken = Lines(), SampledLines(ampere_per_volt)
+    lines, taken = SigrokLines(), SampledLines(ampere_per_volt)
     last = time.monotonic()
     with Running(arguments, "csv") as running:
         while not finished.is_set() and time.monotonic() - last < _PATIENCE_S:

@@ -118,7 +118,7 @@ def _unit(word: str) -> _Shown:
     return _Shown("other", "", 0)
 
 
-class Lines:
+class SigrokLines:
     """Takes bytes as they come, and gives whole lines; an endless one is dropped, not kept."""
 
     def __init__(self) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from assistant.closing import Closes
 from assistant.errors import GearProblem
-from assistant.meter.lines import Lines, parsed
+from assistant.meter.lines import SigrokLines, parsed
 from assistant.meter.readings import MeterReading, MeterTrouble
 from assistant.meter.sigrok import Running, program
 from assistant.meter.spec import MeterSpec
@@ -131,7 +131,7 @@ class Meter(Closes):
 
     def _follow(self, running: Running, presence: _Presence, deliver: Deliver) -> bool:
         """Take values until the program ends, is hopeless, or its device file is gone; whether any came."""
-        lines, channel, came, since = Lines(), "", False, self._clock()
+        lines, channel, came, since = SigrokLines(), "", False, self._clock()
         port = Path(self._spec.port) if self._spec.port else None
         while not self._ending.is_set():
             chunk = running.read(_GLANCE_S)

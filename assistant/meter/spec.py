@@ -15,8 +15,11 @@ _OPTION = re.compile(r"([a-z][a-z0-9_]{0,40})=([A-Za-z0-9/._,=+@-]{1,150})", re.
 
 DEMO = "demo"
 _DEMO_OPTIONS = "analog_channels=1:logic_channels=0"
-_DEMO_RATE = "samplerate=5"
-"""Sigrok's demo driver gives 200,000 values a second unless told otherwise; a meter gives a few."""
+_DEMO_PACE = "--config=samplerate=5"
+_DEMO_VALUE = "--config=channel_group=A0:amplitude=0:offset=12.4"
+"""Sigrok's demo driver gives a square wave and 200,000 values a second unless told otherwise; so it is a meter on a
+battery.
+"""
 
 
 @dataclass(frozen=True)
@@ -58,11 +61,8 @@ class MeterSpec:
 
     def reading(self) -> list[str]:
         """Arguments of ``sigrok-cli`` that select it as a meter and let it report until it is ended."""
-        return [
-            *self._selected(),
-            *([f"--config={_DEMO_RATE}"] if self.driver == DEMO else []),
-            "--continuous",
-        ]
+        demo = [_DEMO_PACE, *([] if self.options else [_DEMO_VALUE])] if self.driver == DEMO else []
+        return [*self._selected(), *demo, "--continuous"]
 
     def sampling(self, rate: int) -> list[str]:
         """Arguments that select it as a sampling device."""

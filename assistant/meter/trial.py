@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.core.values.units import number_written, plain_number
-from assistant.meter.lines import Lines, parsed
+from assistant.meter.lines import SigrokLines, parsed
 from assistant.meter.readings import MeterReading, Sample
 from assistant.meter.sigrok import PluggedMeter, Running, program, scan
 from assistant.meter.spec import MeterSpec
@@ -147,7 +147,7 @@ def tried(text: str) -> MeterTrial:
     """
     spec = MeterSpec.of(text)
     program()
-    lines, channel = Lines(), ""
+    lines, channel = SigrokLines(), ""
     samples: list[Sample] = []
     begun = time.monotonic()
     with Running(spec.reading()) as running:

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import given, strategies as some
 
-from assistant.meter.lines import LONGEST, Lines, parsed
+from assistant.meter.lines import LONGEST, SigrokLines, parsed
 from assistant.meter.steadiness import Steadiness
 from assistant.meter.wish import Wish
 
@@ -71,7 +71,7 @@ def test_what_is_no_value_gives_none(line: bytes) -> None:
 @given(some.lists(some.binary(max_size=300), max_size=10))
 def test_any_bytes_in_any_pieces_raise_nothing(chunks: list[bytes]) -> None:
     """Whatever comes, lines stay short and samples are samples."""
-    lines = Lines()
+    lines = SigrokLines()
     for chunk in chunks:
         for line in lines.feed(chunk):
             assert len(line) <= LONGEST
@@ -120,10 +120,10 @@ def test_any_samples_of_any_step_raise_nothing(
 @given(some.binary(max_size=400), some.lists(some.integers(0, 400), max_size=6))
 def test_pieces_make_no_difference(text: bytes, cuts: list[int]) -> None:
     """Bytes that come in pieces make the same short lines as in one piece."""
-    whole = Lines().feed(text + b"\n")
+    whole = SigrokLines().feed(text + b"\n")
     pieces, at = [], 0
     for cut in [*sorted(cuts), len(text)]:
         pieces.append(text[at:cut])
         at = max(at, cut)
-    lines = Lines()
+    lines = SigrokLines()
     assert whole == [line for piece in [*pieces, b"\n"] for line in lines.feed(piece)]
