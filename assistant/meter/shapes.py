@@ -158,7 +158,8 @@ def _still(level: float) -> Floats:
 _CONSTANTS_S = np.geomspace(0.15e-3, 30e-3, 14)
 _CLAMPS_S = (0.01e-3, 0.05e-3, 0.15e-3, 0.4e-3)
 """Time constants of clamps: 16 kHz to 400 Hz."""
-_LIMITS = 24
+_LIMITS = (8, 24)
+"""Moments of the limit that are tried: within the first millisecond, where each tenth counts, and after it."""
 _LIMITED = 0.5
 """How probable a limit is beforehand."""
 
@@ -236,7 +237,7 @@ def _fits(found: Dwells, start: float, clamp_s: float) -> _Fits:
     """All time constants and limits for one beginning and one clamp: least squares for rise and step, none negative."""
     since = found.time - start
     on_s = float(since[-1])
-    limits = np.append(np.geomspace(0.02e-3, max(0.03e-3, on_s), _LIMITS), np.inf)
+    limits = _limits(on_s)
     tau, limit = (one.ravel() for one in np.meshgrid(_CONSTANTS_S, limits, indexing="ij"))
     step_of_time = float(found.time[1] - found.time[0])
     rise = _through(
@@ -254,8 +255,15 @@ def _fits(found: Dwells, start: float, clamp_s: float) -> _Fits:
     height = np.maximum(height, 0.0)
     curve = height[:, None] * rise + step[:, None] * jump
     square = ((curve - target) ** 2).mean(axis=1)
-    prior = np.where(np.isfinite(limit), _LIMITED / _LIMITS, 1 - _LIMITED) / len(_CONSTANTS_S)
+    prior = np.where(np.isfinite(limit), _LIMITED / (len(limits) - 1), 1 - _LIMITED) / len(_CONSTANTS_S)
     return _Fits(square, prior, limit, np.full(len(limit), on_s), curve[:, -1])
+
+
+def _limits(on_s: float) -> Floats:
+    """Moments of the limit, and none."""
+    late = np.linspace(1.2e-3, on_s, _LIMITS[1], endpoint=False) if on_s > 1.5e-3 else np.zeros(0)
+    early = np.geomspace(0.02e-3, min(1e-3, max(on_s, 0.03e-3)), _LIMITS[0])
+    return np.concatenate([early, late, [np.inf]])
 
 
 def _until(since: Floats, limit: Floats) -> Floats:

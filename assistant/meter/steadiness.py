@@ -87,8 +87,9 @@ class Steadiness:
         standing = self._standing
         if standing is None:
             return None
-        samples = tuple(one for one in self._recent if one.at_s >= standing.since_s)
-        return replace(standing.reading, samples=samples, span_s=samples[-1].at_s - samples[0].at_s)
+        whole = tuple(one for one in self._recent if one.at_s >= standing.since_s)
+        unit = standing.reading.unit
+        return replace(self._reading(whole, unit), value=self._reading(_last(whole, SETTLE_S), unit).value)
 
     def take(self, sample: Sample) -> list[MeterReading | MeterTrouble]:
         """What a further sample shows: a reading that settled or was held, or a wrong function, or nothing."""
@@ -127,7 +128,7 @@ class Steadiness:
         standing = self._standing
         if standing is not None:
             if self._stays(standing, sample):
-                return self._held(standing, sample)
+                return self._moved(standing) or self._held(standing, sample)
             self._left, self._standing = (standing.reading, sample.at_s), None
             return []
         found = self._found()
@@ -146,6 +147,18 @@ class Steadiness:
         if sample.value is None or value is None:
             return sample.value is None and value is None
         return abs(self._wish.value_in(sample, standing.reading.unit) - value) <= LEAVES * standing.tolerance
+
+    def _moved(self, standing: _Standing) -> list[MeterReading | MeterTrouble]:
+        """The reading anew, if the value went by more than the tolerance without leaving."""
+        found, unit = _last(self._recent, SETTLE_S), standing.reading.unit
+        now = self._reading(found, unit)
+        before = standing.reading.value
+        if now.value is None or before is None or abs(now.value - before) <= standing.tolerance:
+            return []
+        if now.spread > standing.tolerance:
+            return []
+        self._standing = _Standing(now, found[0].at_s, standing.tolerance)
+        return [now]
 
     def _held(self, standing: _Standing, sample: Sample) -> list[MeterReading | MeterTrouble]:
         if standing.held or sample.at_s - standing.since_s < HELD_S:
@@ -200,7 +213,7 @@ class Steadiness:
             if whole < CREEP_COUNTS * count:
                 return False
             jump = max(range(len(moves)), key=lambda place: abs(moves[place]))
-            if abs(moves[jump]) <= whole / 2:
+            if abs(moves[jump]) < whole / 2:
                 break
             values, times = values[jump + 1 :], times[jump + 1 :]
         if not (all(m >= 0 for m in moves) or all(m <= 0 for m in moves)):

@@ -77,6 +77,17 @@ def test_a_new_value_is_a_new_reading() -> None:
     assert ["12.40", "12.40", "9.80"] == readings(told(["12.40"] * 9 + ["9.80"] * 5))
 
 
+def test_a_small_change_is_followed() -> None:
+    """A value that goes by a little more than the tolerance is told anew, and what stands now is what is shown now."""
+    watch = Steadiness(VOLTS)
+    found = readings(told(["12.40"] * 9 + ["12.45"] * 9, watch=watch))
+    assert ["12.40", "12.40", "12.45", "12.45"] == found
+    watch = Steadiness(VOLTS)
+    told(["12.40"] * 9 + ["12.42"] * 9, watch=watch)
+    assert watch.current is not None
+    assert "12.42" == str(watch.current.value)
+
+
 def test_over_range_stands_longer_before_it_is_told() -> None:
     """A meter that looks for its range shows over range in passing; only what stays is told."""
     assert [] == told([None, None, None])
