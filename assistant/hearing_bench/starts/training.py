@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 SCENE_S = 16.0
 FRAMES = round(SCENE_S * RATE - WINDOW) // HOP
+BATCH = 64
+
 _SPEECH: list[Floats] = []
 
 
@@ -72,7 +74,7 @@ def make_data(count: int, first: int, speech: str, out: Path, workers: int) -> N
     with ProcessPoolExecutor(workers, initializer=_open_speech, initargs=(speech,)) as pool:
         made = list(pool.map(one_scene, range(first, first + count), chunksize=8))
     out.parent.mkdir(parents=True, exist_ok=True)
-    np.savez_compressed(
+    np.savez(
         out,
         bands=np.stack([one["bands"] for one in made]),
         **{name: np.stack([one[name] for one in made]).astype(np.float16) for name in made[0] if name != "bands"},
@@ -151,7 +153,7 @@ def train(paths: list[Path], steps: int, units: int, out: Path, tell: Any = prin
 
     Args:
         paths: Files of `make_data`.
-        steps: Batches of 32 scenes.
+        steps: Batches of `BATCH` scenes.
         units: Recurrent units.
         out: Where the weights go.
         tell: Takes a line now and then.
@@ -163,9 +165,6 @@ def train(paths: list[Path], steps: int, units: int, out: Path, tell: Any = prin
     data = {name: np.concatenate([one[name] for one in kept]) for name in kept[0].files}
     rng = np.random.default_rng(5)
     weights = first_weights(units, data["bands"].shape[2], rng)
-    if out.exists():
-        with np.load(out) as before:
-            weights = {name: before[name].astype(np.float32) for name in before.files}
     zeros = {name: np.zeros_like(value) for name, value in weights.items()}
 
     @jax.jit
@@ -188,10 +187,10 @@ def train(paths: list[Path], steps: int, units: int, out: Path, tell: Any = prin
     first, second = zeros, dict(zeros)
     begun, held = time.monotonic(), 0.0
     for step in range(steps):
-        rows = rng.choice(len(data["bands"]), 32, replace=False)
+        rows = rng.choice(len(data["bands"]), BATCH, replace=False)
         batch = {name: value[rows].astype(np.float32) for name, value in data.items()}
         # Another microphone each time: a little colour and a little noise on the features.
-        colour = rng.normal(0, 0.15, (32, 1, batch["bands"].shape[2]))
+        colour = rng.normal(0, 0.15, (BATCH, 1, batch["bands"].shape[2]))
         batch["bands"] = (batch["bands"] + colour + rng.normal(0, 0.1, batch["bands"].shape)).astype(np.float32)
         weights, first, second, loss = update(weights, first, second, batch, float(step))
         held += float(loss)
@@ -207,13 +206,14 @@ def main(words: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="training", description=__doc__)
     parser.add_argument("--make", nargs=2, type=int, metavar=("COUNT", "FIRST"), help="make scenes")
     parser.add_argument("--speech", help="an .npz of spoken sentences, int16 at 16 kHz")
+    parser.add_argument("--workers", type=int, default=2, help="processes that make scenes")
     parser.add_argument("--steps", type=int, default=1200)
     parser.add_argument("--units", type=int, default=96)
     parser.add_argument("--out", type=Path, default=WEIGHTS)
     parser.add_argument("data", nargs="*", type=Path)
     options = parser.parse_args(words)
     if options.make:
-        make_data(options.make[0], options.make[1], options.speech, options.out, 2)
+        make_data(options.make[0], options.make[1], options.speech, options.out, options.workers)
     else:
         train(options.data, options.steps, options.units, options.out, lambda text: print(text, flush=True))
     return 0
