@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 LONGEST_S = 30.0
 """So much of a crank is kept for its rhythm; no starter may turn for longer."""
 
+UNCLEAR = 0.4
+"""Of the speeds whose peak is no higher than the next one, so many are wrong (developing set)."""
+
 TOLD_AFTER_S = 0.5
 """The evenness is taken from the frames so long after the beginning of a crank."""
 
@@ -97,22 +100,25 @@ class StarterEar:
         first = self._frame - len(self._kept) + 1
         kept = list(self._kept)[max(0, since - first) : max(0, until - first)]
         says = [one for _, one in kept]
-        evenness, sure = _evenness(says)
+        evenness, even_sure, rhythm = _evenness(says)
         beat = None
         if evenness != "no-rhythm":
             beat = beat_of([one.pulse for one in says], [bands for bands, _ in kept], self.cylinders)
         end_s = _time(until)
         if beat is None:
-            manner, share = manner_of(None, None, evenness, sure)
-            return CrankSpeed(None, None, evenness, sure, end_s, None, None, manner, share)
-        sure *= 1 - 0.5 / max(1.0, beat.clear) ** 2
+            manner, share = manner_of(None, None, evenness, even_sure)
+            return CrankSpeed(None, None, evenness, even_sure, end_s, None, None, manner, share, even_sure)
+        sure = 1 - UNCLEAR / max(1.0, beat.clear) ** 2
         if self.cylinders is None:
-            manner, share = manner_of(None, None, evenness, sure)
-            return CrankSpeed(None, None, evenness, sure, end_s, beat.per_s, beat.sigma, manner, share)
+            return CrankSpeed(
+                None, None, evenness, sure, end_s, beat.per_s, beat.sigma, evenness_confidence=even_sure
+            )
         scale = 120 / self.cylinders
         rpm, sigma = beat.per_s * scale, beat.sigma * scale
-        manner, share = manner_of(rpm, sigma, evenness, sure)
-        return CrankSpeed(rpm, sigma, evenness, sure, end_s, beat.per_s, beat.sigma, manner, share)
+        manner, share = manner_of(rpm, sigma, evenness, sure * rhythm)
+        return CrankSpeed(
+            rpm, sigma, evenness, sure, end_s, beat.per_s, beat.sigma, manner, share, even_sure
+        )
 
 
 def _time(frame: int) -> float:
@@ -120,18 +126,18 @@ def _time(frame: int) -> float:
     return frame * FRAME_S + WINDOW / 2 / (HOP / FRAME_S)
 
 
-def _evenness(says: list[FrameSays]) -> tuple[Evenness, float]:
-    """Of a crank's frames, and the probability that it is right."""
+def _evenness(says: list[FrameSays]) -> tuple[Evenness, float, float]:
+    """Of a crank's frames, the probability that it is right, and that there is a rhythm at all."""
     told = says[round(TOLD_AFTER_S / FRAME_S) :]
     if len(told) < round(0.3 / FRAME_S):
-        return "unknown", 0.0
+        return "unknown", 0.0, 0.8
     weights = np.linspace(0.3, 1.0, len(told))
     weights /= weights.sum()
     uneven = float(np.sum(weights * [one.uneven for one in told]))
     none = float(np.sum(weights * [one.no_rhythm for one in told]))
     shares: dict[Evenness, float] = {"even": 1 - uneven - none, "uneven": uneven, "no-rhythm": none}
     best = max(shares, key=lambda one: shares[one])
-    return best, shares[best]
+    return best, shares[best], 1 - none
 
 
 def whole_numbers(samples: Samples) -> Samples:

@@ -23,7 +23,7 @@ def _below(limit: float, value: float, sigma: float) -> float:
 
 
 def manner_of(
-    rpm: float | None, sigma_rpm: float | None, evenness: Evenness, even_enough: float
+    rpm: float | None, sigma_rpm: float | None, evenness: Evenness, sure: float
 ) -> tuple[Manner | None, float]:
     """The likeliest answer to "how does it crank?", and its probability.
 
@@ -31,14 +31,14 @@ def manner_of(
         rpm: Speed; None if it is not known.
         sigma_rpm: Its standard error.
         evenness: Of the compressions.
-        even_enough: Probability that the evenness is right, and the speed with it.
+        sure: Probability that the speed is right; without a rhythm, that there is none.
     """
     if evenness == "no-rhythm":
-        return "too-fast", even_enough
-    if rpm is None or sigma_rpm is None or evenness == "unknown":
+        return "too-fast", sure
+    if rpm is None or sigma_rpm is None:
         return None, 0.0
     slow = _below(SLOW_UNDER_RPM, rpm, sigma_rpm)
     fast = 1 - _below(TOO_FAST_OVER_RPM, rpm, sigma_rpm)
     shares: dict[Manner, float] = {"slow": slow, "normal": 1 - slow - fast, "too-fast": fast}
     best = max(shares, key=lambda one: shares[one])
-    return best, max(0.0, shares[best]) * even_enough
+    return best, max(0.0, shares[best]) * sure

@@ -23,8 +23,8 @@ Manner: TypeAlias = Literal["normal", "slow", "too-fast"]
 class CrankPhase:
     """Cranking began or ended, or the engine runs.
 
-    A crank gives ``begins`` and, after it, exactly one ``ends``. If the engine fires, ``runs`` comes too: before
-    ``ends`` (the starter is still held) or after it. Without a ``begins`` that was heard, ``runs`` may come alone.
+    A crank gives ``begins`` and, after it, exactly one ``ends``. If the engine fires, ``runs`` comes just before
+    ``ends`` and with the same time, or up to two seconds after it. A starter that is still held then cannot be heard.
 
     Attributes:
         phase: What happened.
@@ -45,12 +45,13 @@ class CrankSpeed:
         rpm: Mean crankshaft speed once up to speed; None without the number of cylinders or without a rhythm.
         sigma_rpm: Its standard error (1 sigma); None with `rpm`.
         evenness: Of the compressions.
-        confidence: Probability that speed (where there is one) and evenness are right, 0 to 1.
+        confidence: Probability that the speed is right within a tenth, 0 to 1; without a speed, of the evenness.
         at_s: End of the sound that was judged, in seconds since the first sample that was fed.
         per_s: Compressions a second; None without a rhythm.
         sigma_per_s: Its standard error; None with `per_s`.
         manner: The likeliest answer to "how does it crank?"; None if it cannot be told.
         probability: Of that answer, 0 to 1; 0 without one.
+        evenness_confidence: Probability that the evenness is right, 0 to 1.
     """
 
     rpm: float | None
@@ -62,6 +63,7 @@ class CrankSpeed:
     sigma_per_s: float | None = None
     manner: Manner | None = None
     probability: float = 0.0
+    evenness_confidence: float = 0.0
 
 
 @dataclass(frozen=True)

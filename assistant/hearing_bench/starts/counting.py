@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 PIECE = 512
 """Samples are fed as the microphone delivers them."""
 
+SURE = 0.8
+"""A proposal with at least this probability is worth making; chosen."""
+
 EARLY_S = 0.3
 LATE_S = 1.0
 """A report belongs to what happened if it is dated at most so much before it, and comes at most so long after."""
@@ -47,7 +50,7 @@ class Counts:
         fired: Engines that ran.
         wrong_runs: Engines that were said to run and did not.
         alarms: Beginnings that were none.
-        speeds: Said speed over the true one, minus one; with its standard error, relative.
+        speeds: Said speed over the true one, minus one; its relative standard error, and its confidence.
         manners: For each start with a manner: true, said, probability.
         evenness: For each crank: true, said.
         pumps: Pumps that there were, that were heard, and that were none.
@@ -61,7 +64,7 @@ class Counts:
     fired: int = 0
     wrong_runs: int = 0
     alarms: int = 0
-    speeds: list[tuple[float, float]] = field(default_factory=list)
+    speeds: list[tuple[float, float, float]] = field(default_factory=list)
     manners: list[tuple[str, str | None, float]] = field(default_factory=list)
     evenness: list[tuple[str, str]] = field(default_factory=list)
     pumps: list[int] = field(default_factory=lambda: [0, 0, 0])
@@ -76,9 +79,10 @@ class Counts:
 
     def row(self) -> dict[str, float]:
         """Figures of a table: shares, and seconds."""
-        errors = [abs(error) for error, _ in self.speeds]
+        errors = [abs(error) for error, _, _ in self.speeds]
+        good = [abs(error) for error, _, share in self.speeds if share >= SURE]
         right = [true == said for true, said, _ in self.manners]
-        sure = [true == said for true, said, share in self.manners if said is not None and share >= 0.8]
+        sure = [true == said for true, said, share in self.manners if said is not None and share >= SURE]
         even = [true == said for true, said in self.evenness]
         return {
             "starts": self.starts,
@@ -99,7 +103,10 @@ class Counts:
             "speeds": len(errors),
             "speed_median": percentile(errors, 50),
             "speed_95": percentile(errors, 95),
-            "within_2_sigma": float(np.mean([abs(e) <= 2 * s for e, s in self.speeds] or [float("nan")])),
+            "speed_sure": len(good) / max(len(errors), 1),
+            "sure_speed_median": percentile(good, 50),
+            "sure_speed_95": percentile(good, 95),
+            "within_2_sigma": float(np.mean([abs(e) <= 2 * s for e, s, _ in self.speeds] or [float("nan")])),
             "manner_right": float(np.mean(right or [float("nan")])),
             "manner_sure": len(sure) / max(len(right), 1),
             "manner_right_when_sure": float(np.mean(sure or [float("nan")])),
@@ -110,10 +117,18 @@ class Counts:
         }
 
 
-def heard(samples: Samples, cylinders: int | None = None) -> list[Told]:
-    """Feed sound to a new ear in the microphone's pieces."""
-    ear, told = StarterEar(cylinders), []
+def heard(samples: Samples, cars: list[tuple[float, int]] | None = None) -> list[Told]:
+    """Feed sound to a new ear in the microphone's pieces.
+
+    Args:
+        samples: The sound.
+        cars: From which second on an engine has how many cylinders; none are told without it.
+    """
+    ear, told = StarterEar(), []
     for at in range(0, samples.size, PIECE):
+        for since, cylinders in cars or ():
+            if at >= since * RATE:
+                ear.cylinders = cylinders
         told += [Told(one, (at + PIECE) / RATE) for one in ear.feed(samples[at : at + PIECE])]
     return told
 
@@ -128,7 +143,7 @@ def true_manner(placed: PlacedStart) -> str:
 def counted(scene: Scene) -> Counts:
     """Let the ear hear a scene and count."""
     counts = Counts()
-    told = heard(scene.samples)
+    told = heard(scene.samples, [(one.at_s, one.start.car.cylinders) for one in scene.starts])
     begins = [one for one in told if isinstance(one.said, CrankPhase) and one.said.phase == "begins"]
     used: set[int] = set()
     for placed in scene.starts:
@@ -163,18 +178,12 @@ def _count_start(counts: Counts, placed: PlacedStart, told: list[Told], used: se
 
 
 def _count_speed(counts: Counts, placed: PlacedStart, speeds: list[CrankSpeed]) -> None:
-    from assistant.hearing.starter.manner import manner_of  # noqa: PLC0415
-
     if not speeds:
         return
-    said, scale = speeds[0], 120 / placed.start.car.cylinders
-    manner, share = said.manner, said.probability
-    if said.per_s is not None and said.sigma_per_s is not None:
-        rpm, sigma = said.per_s * scale, said.sigma_per_s * scale
-        manner, share = manner_of(rpm, sigma, said.evenness, said.confidence)
-        if placed.start.condition != "no-rhythm":
-            counts.speeds.append((rpm / placed.motion.rpm - 1, sigma / placed.motion.rpm))
-    counts.manners.append((true_manner(placed), manner, share))
+    said, true = speeds[0], placed.motion.rpm
+    if said.rpm is not None and said.sigma_rpm is not None and placed.start.condition != "no-rhythm":
+        counts.speeds.append((said.rpm / true - 1, said.sigma_rpm / true, said.confidence))
+    counts.manners.append((true_manner(placed), said.manner, said.probability))
     counts.evenness.append((placed.start.condition, said.evenness))
 
 
