@@ -116,9 +116,7 @@ class StarterEar:
         scale = 120 / self.cylinders
         rpm, sigma = beat.per_s * scale, beat.sigma * scale
         manner, share = manner_of(rpm, sigma, evenness, sure * rhythm)
-        return CrankSpeed(
-            rpm, sigma, evenness, sure, end_s, beat.per_s, beat.sigma, manner, share, even_sure
-        )
+        return CrankSpeed(rpm, sigma, evenness, sure, end_s, beat.per_s, beat.sigma, manner, share, even_sure)
 
 
 def _time(frame: int) -> float:

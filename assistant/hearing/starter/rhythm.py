@@ -1,8 +1,8 @@
 """Counts compressions in a crank: their rate, its error, and how sure it is.
 
-The network's pulse and the powers of all bands swell with each compression. Their spectra are added and weighed against
-slow drift; a rate gains from its own double (a swell is no sine) and loses from its half (then it is itself the double).
-The highest peak is the rate. A four-stroke engine of N cylinders has N/2 compressions for
+The network's pulse and the powers of all bands swell with each compression. Their spectra are added and weighed
+against slow drift; a rate gains from its own double (a swell is no sine) and loses from its half (then it is itself
+the double). The highest peak is the rate. A four-stroke engine of N cylinders has N/2 compressions for
 each turn of the crank (each cylinder compresses once in two turns), so ``rpm = 120 rate / N``.
 """
 
@@ -73,7 +73,9 @@ def _trend(rows: Floats) -> Floats:
     return np.asarray(rows.mean(axis=1, keepdims=True) + slope[:, None] * time)
 
 
-def beat_of(pulse: Sequence[float], bands: Sequence[NDArray[np.float32]], cylinders: int | None) -> Beat | None:
+def beat_of(
+    pulse: Sequence[float], bands: Sequence[NDArray[np.float32]], cylinders: int | None
+) -> Beat | None:
     """The rate of compressions in a crank.
 
     Args:

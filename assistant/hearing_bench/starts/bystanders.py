@@ -12,7 +12,7 @@ import numpy as np
 
 from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.sound import RATE
-from assistant.hearing_bench.starts.sounding import coloured, decibel, filtered, resonances, ringing, unit
+from assistant.hearing_bench.starts.sounding import coloured, decibel, filtered, ringing, unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -50,7 +50,9 @@ def music(seconds: float, rng: np.random.Generator) -> Floats:
         if drums and rng.uniform() < 0.8:
             low = number % 4 in {0, 3}
             burst = (
-                ringing(rng, 45, 110, (0.04, 0.1), 2) if low else coloured(1600, rng, 500, 8000, -2) * _fall(1600, 300)
+                ringing(rng, 45, 110, (0.04, 0.1), 2)
+                if low
+                else coloured(1600, rng, 500, 8000, -2) * _fall(1600, 300)
             )
             _add(total, float(place), drums * unit(burst))
     return unit(total)
@@ -103,7 +105,9 @@ def driven_tool(seconds: float, rng: np.random.Generator) -> Floats:
     top = float(np.exp(rng.uniform(np.log(80), np.log(2500))))
     phase = 2 * np.pi * np.cumsum(top * speed) / RATE
     whine = _harmonics(phase, rng, 8) * speed
-    noise = coloured(count, rng, rng.uniform(100, 1500), rng.uniform(2500, 9000), rng.uniform(-2, 6)) * speed**2
+    noise = (
+        coloured(count, rng, rng.uniform(100, 1500), rng.uniform(2500, 9000), rng.uniform(-2, 6)) * speed**2
+    )
     return unit(unit(whine) + decibel(rng.uniform(-12, 8)) * unit(noise))
 
 

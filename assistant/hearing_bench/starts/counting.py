@@ -5,17 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from assistant.benchmarks import percentile
 from assistant.hearing.sound import RATE
 from assistant.hearing.starter.ear import StarterEar
 from assistant.hearing.starter.manner import SLOW_UNDER_RPM, TOO_FAST_OVER_RPM
-from assistant.hearing.starter.values import CrankPhase, CrankSpeed, PumpHum
+from assistant.hearing.starter.values import CrankPhase, CrankSpeed, Perceived, PumpHum
 
 if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
-    from assistant.hearing.starter.values import Perceived
     from assistant.hearing_bench.starts.scenes import PlacedStart, Scene
 
 PIECE = 512
@@ -27,6 +24,11 @@ SURE = 0.8
 EARLY_S = 0.3
 LATE_S = 1.0
 """A report belongs to what happened if it is dated at most so much before it, and comes at most so long after."""
+
+
+def _share(answers: list[bool]) -> float:
+    """Share of yes; no number without an answer."""
+    return sum(answers) / len(answers) if answers else float("nan")
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,7 @@ class Counts:
             "missed": 1 - len(self.begun) / max(self.starts, 1),
             "begin_median_s": percentile(self.begun, 50),
             "begin_95_s": percentile(self.begun, 95),
-            "begin_within_half": float(np.mean([one <= 0.5 for one in self.begun] or [float("nan")])),
+            "begin_within_half": _share([one <= 0.5 for one in self.begun]),
             "end_missed": 1 - len(self.ended) / max(len(self.begun), 1),
             "end_median_s": percentile(self.ended, 50),
             "end_95_s": percentile(self.ended, 95),
@@ -106,11 +108,11 @@ class Counts:
             "speed_sure": len(good) / max(len(errors), 1),
             "sure_speed_median": percentile(good, 50),
             "sure_speed_95": percentile(good, 95),
-            "within_2_sigma": float(np.mean([abs(e) <= 2 * s for e, s, _ in self.speeds] or [float("nan")])),
-            "manner_right": float(np.mean(right or [float("nan")])),
+            "within_2_sigma": _share([abs(e) <= 2 * s for e, s, _ in self.speeds]),
+            "manner_right": _share(right),
             "manner_sure": len(sure) / max(len(right), 1),
-            "manner_right_when_sure": float(np.mean(sure or [float("nan")])),
-            "evenness_right": float(np.mean(even or [float("nan")])),
+            "manner_right_when_sure": _share(sure),
+            "evenness_right": _share(even),
             "pumps": self.pumps[0],
             "pumps_heard": self.pumps[1] / max(self.pumps[0], 1),
             "pumps_wrong": self.pumps[2],

@@ -20,7 +20,7 @@ from assistant.hearing.sound import RATE, read_sound
 from assistant.hearing.starter.ear import StarterEar
 from assistant.hearing.starter.values import CrankPhase
 from assistant.hearing_bench.starts.bystanders import BAY
-from assistant.hearing_bench.starts.counting import PIECE, Counts, counted
+from assistant.hearing_bench.starts.counting import PIECE, SURE, Counts, counted
 from assistant.hearing_bench.starts.ranges import MEASURING
 from assistant.hearing_bench.starts.scenes import Wish, made_scene
 
@@ -59,13 +59,13 @@ class StarterFigures:
     Attributes:
         machine: Where.
         cells: Counts for each place and SNR.
-        hours: Hours of each sound without a start, and the false alarms in them.
+        hours: Hours of each sound without a start, the false alarms in them, and those that were sure (`SURE`).
         core: Share of one core that the ear takes in real time.
     """
 
     machine: str
     cells: dict[tuple[str, float], Counts] = field(default_factory=dict)
-    hours: dict[str, tuple[float, int]] = field(default_factory=dict)
+    hours: dict[str, tuple[float, int, int]] = field(default_factory=dict)
     core: float = 0.0
 
     def to_json(self) -> dict[str, Any]:
@@ -76,8 +76,8 @@ class StarterFigures:
                 {"place": place, "snr_db": snr, **counts.row()} for (place, snr), counts in self.cells.items()
             ],
             "quiet": [
-                {"sound": name, "hours": hours, "alarms": alarms}
-                for name, (hours, alarms) in self.hours.items()
+                {"sound": name, "hours": hours, "alarms": alarms, "sure_alarms": sure}
+                for name, (hours, alarms, sure) in self.hours.items()
             ],
             "core": self.core,
         }
@@ -105,7 +105,8 @@ def found_speech(tell: Callable[[str], None]) -> dict[str, list[Floats]]:
     from assistant.speaking.voice import Voice  # noqa: PLC0415
 
     people = [
-        read_sound(path).samples / 32768 for path in sorted(resources.directory("audio_fixtures").glob("*.flac"))
+        read_sound(path).samples / 32768
+        for path in sorted(resources.directory("audio_fixtures").glob("*.flac"))
     ]
     library = load_library(resources.directory("procedures"))
     verdicts = [one.says for procedure in library.procedures.values() for one in procedure.verdicts.values()]
@@ -137,7 +138,7 @@ def _start_scene(task: tuple[str, float, int]) -> Counts:
     return counted(made_scene(wish, MEASURING, rng, speech))
 
 
-def _quiet_piece(task: tuple[str, int]) -> int:
+def _quiet_piece(task: tuple[str, int]) -> list[float]:
     name, seed = task
     rng = np.random.default_rng([MEASURING.seed, 7, seed])
     kinds, talking = QUIET[name]
@@ -156,11 +157,13 @@ def _bay_piece(kind: str, rng: np.random.Generator) -> Any:
     return microphone(bay_noise(kind, QUIET_S, RATE, int(rng.integers(1 << 30))), MEASURING, rng)
 
 
-def _alarms(samples: Any) -> int:
-    ear, found = StarterEar(4), 0
+def _alarms(samples: Any) -> list[float]:
+    """Confidence of each beginning that the ear says."""
+    ear = StarterEar(4)
+    found: list[float] = []
     for at in range(0, samples.size, PIECE):
         said = ear.feed(samples[at : at + PIECE])
-        found += sum(isinstance(one, CrankPhase) and one.phase == "begins" for one in said)
+        found += [one.confidence for one in said if isinstance(one, CrankPhase) and one.phase == "begins"]
     return found
 
 
@@ -187,8 +190,10 @@ def measure(
                 figures.cells[place, snr] = total
         for name in QUIET:
             tell(f"no starts: {name}")
-            alarms = sum(pool.map(_quiet_piece, [(name, number) for number in range(minutes)]))
-            figures.hours[name] = (minutes * QUIET_S / 3600, alarms)
+            said = [
+                one for piece in pool.map(_quiet_piece, [(name, n) for n in range(minutes)]) for one in piece
+            ]
+            figures.hours[name] = (minutes * QUIET_S / 3600, len(said), sum(one >= SURE for one in said))
     return figures
 
 
@@ -212,11 +217,8 @@ def text(figures: StarterFigures) -> str:
         return f"{100 * value:.0f} %"
 
     lines = [f"Measured by `bay-assistant bench starter` on {figures.machine}.", ""]
-    lines += [
-        "| place | SNR | starts | missed | begins, median and 95th | within 0.5 s | ends | runs | runs missed |"
-        " wrong runs | split |",
-        "|---|---|---|---|---|---|---|---|---|---|---|",
-    ]
+    first = "| place | SNR | starts | missed | begins, median and 95th | within 0.5 s | ends | runs | runs missed "
+    lines += [first + "| wrong runs | split |", "|---" * 11 + "|"]
     for (place, snr), counts in figures.cells.items():
         row = counts.row()
         lines.append(
@@ -225,12 +227,9 @@ def text(figures: StarterFigures) -> str:
             f" {row['end_95_s']:.2f} s | {row['runs_median_s']:.2f} and {row['runs_95_s']:.2f} s |"
             f" {share(row['runs_missed'])} | {share(row['wrong_runs'])} | {share(row['split'])} |"
         )
-    lines += [
-        "",
-        "| place | SNR | speeds | error, median and 95th | sure (0.8) | error of those | within 2 sigma |"
-        " manner right | sure | right of those | evenness right | pumps heard | pumps wrong |",
-        "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
-    ]
+    second = "| place | SNR | speeds | error, median and 95th | sure (0.8) | error of those | within 2 sigma "
+    second += "| manner right | sure | right of those | evenness right | pumps heard | pumps wrong |"
+    lines += ["", second, "|---" * 13 + "|"]
     for (place, snr), counts in figures.cells.items():
         row = counts.row()
         lines.append(
@@ -240,7 +239,10 @@ def text(figures: StarterFigures) -> str:
             f" {share(row['manner_sure'])} | {share(row['manner_right_when_sure'])} | {share(row['evenness_right'])} |"
             f" {share(row['pumps_heard'])} of {row['pumps']} | {row['pumps_wrong']} |"
         )
-    lines += ["", "| sound without a start | hours | false alarms |", "|---|---|---|"]
-    lines += [f"| {name} | {hours:.2f} | {alarms} |" for name, (hours, alarms) in figures.hours.items()]
+    lines += ["", "| sound without a start | hours | false alarms | of them sure |", "|---|---|---|---|"]
+    lines += [
+        f"| {name} | {hours:.2f} | {alarms} | {sure} |"
+        for name, (hours, alarms, sure) in figures.hours.items()
+    ]
     lines += ["", f"Cost: {100 * figures.core:.1f} % of one core."]
     return "\n".join(lines) + "\n"

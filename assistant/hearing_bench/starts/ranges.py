@@ -9,11 +9,12 @@ without compression.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
-
-import numpy as np
+from typing import TYPE_CHECKING, Literal
 
 from assistant.hearing_bench.starts.turning import CrankedCar, Firing
+
+if TYPE_CHECKING:
+    import numpy as np
 
 Condition = Literal["even", "uneven", "no-rhythm"]
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assistant.hearing.sound import RATE
+from assistant.hearing.sound import RATE, Samples
 from assistant.hearing_bench.starts.bystanders import MACHINES
 from assistant.hearing_bench.starts.ranges import Ranges, Start, drawn_start
 from assistant.hearing_bench.starts.sounding import (
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
-
-    from assistant.hearing.sound import Samples
 
     Floats = NDArray[np.float64]
     Speech = Callable[[np.random.Generator], Floats]

@@ -51,7 +51,9 @@ def filtered(signal: Floats, response: Floats) -> Floats:
     return np.fft.irfft(np.fft.rfft(signal, size) * np.fft.rfft(response, size), size)[: signal.size]
 
 
-def ringing(rng: np.random.Generator, low: float, high: float, decay: tuple[float, float], many: int) -> Floats:
+def ringing(
+    rng: np.random.Generator, low: float, high: float, decay: tuple[float, float], many: int
+) -> Floats:
     """An impulse response of damped tones between two frequencies in Hz; decays in s to 1/e."""
     time = np.arange(round(decay[1] * 5 * RATE)) / RATE
     total = np.zeros_like(time)
@@ -87,16 +89,24 @@ def start_sound(car: CrankedCar, motion: Turned, rng: np.random.Generator) -> Fl
     total = np.zeros(count)
     # The armature goes on by itself after the current ends, or when the engine overruns it.
     armature = _armature(car, motion, angle, time, float(rng.uniform(0.08, 0.5)))
-    strength = (load + 0.15) ** float(rng.uniform(0.3, 1.1)) * (speed / 200 + 0.1) ** float(rng.uniform(0.3, 1.0))
+    strength = (load + 0.15) ** float(rng.uniform(0.3, 1.1)) * (speed / 200 + 0.1) ** float(
+        rng.uniform(0.3, 1.0)
+    )
     meshed = strength * powered * (speed < 600)
     total += decibel(rng.uniform(-14, 6)) * _unit_over(_whine(car.ring_teeth * angle, rng) * meshed, powered)
     spun, spinning = armature
     pinion = car.ring_teeth / car.pinion_teeth
     turns = spun * pinion * car.reduction
-    tone = _whine(turns * car.bars, rng, 2) + rng.uniform(0, 1) * _whine(turns * int(rng.integers(9, 17)), rng, 3)
+    tone = _whine(turns * car.bars, rng, 2) + rng.uniform(0, 1) * _whine(
+        turns * int(rng.integers(9, 17)), rng, 3
+    )
     total += decibel(rng.uniform(-24, 0)) * _unit_over(tone * spinning * (0.4 + strength), powered)
     noise = coloured(count, rng, rng.uniform(150, 900), rng.uniform(2500, 9000), rng.uniform(-1, 6))
-    rough = 1 + rng.uniform(0, 0.6) * np.sin(car.ring_teeth * angle) + rng.uniform(0, 0.3) * np.sin(pinion * angle)
+    rough = (
+        1
+        + rng.uniform(0, 0.6) * np.sin(car.ring_teeth * angle)
+        + rng.uniform(0, 0.3) * np.sin(pinion * angle)
+    )
     total += decibel(rng.uniform(-8, 6)) * _unit_over(noise * meshed * rough, powered)
     total += _engine(car, motion, angle, speed, rng, powered)
     total += _clacks(motion, count, rng)

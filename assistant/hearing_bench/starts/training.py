@@ -1,7 +1,8 @@
-"""Trains the network of `assistant.hearing.starter` on made-up scenes: `python -m ...starts.training`.
+"""Trains the network of `assistant.hearing.starter` on made-up scenes.
 
-It needs jax and optax's like are not used: Adam is a few lines. On two cores it takes about a quarter of an hour.
-Only `ranges.DEVELOPING` is drawn from; recordings of starts, the voice "slt" and the set for measuring stay out.
+First ``python -m assistant.hearing_bench.starts.training --make 5000 0 --speech FILE --out DATA`` makes scenes, then
+``... DATA`` trains. It needs jax, which nothing else here does. Only `ranges.DEVELOPING` is drawn from; recordings of
+starts, the voice "slt" and the set for measuring stay out.
 """
 
 from __future__ import annotations
@@ -31,8 +32,6 @@ SCENE_S = 16.0
 FRAMES = round(SCENE_S * RATE - WINDOW) // HOP
 BATCH = 64
 """Scenes at a time."""
-HARD_FROM = 200_000
-"""Two of three scenes with a seed from here on are hard."""
 
 _SPEECH: list[Floats] = []
 
@@ -63,21 +62,12 @@ def drawn_wish(rng: np.random.Generator) -> Wish:
     )
 
 
-def hard_wish(rng: np.random.Generator) -> Wish:
-    """What a scene of the last training holds: mostly sounds that the first training took for a starter."""
-    kinds = ("bay",) if rng.uniform() < 0.5 else ("music",)
-    starts = int(rng.choice([0, 1, 2], p=[0.6, 0.2, 0.2]))
-    talking = bool(rng.uniform() < 0.5)
-    return Wish(SCENE_S, starts, float(rng.uniform(-3, 25)), kinds, talking, (0.6, 8.0 if starts < 2 else 5.0))
-
-
-def one_scene(seed: int) -> dict[str, Floats]:
+def one_scene(seed: int) -> dict[str, Any]:
     """Features and truth of one scene."""
     rng = np.random.default_rng([DEVELOPING.seed, seed])
-    wish = hard_wish(rng) if seed >= HARD_FROM and seed % 3 else drawn_wish(rng)
-    scene = made_scene(wish, DEVELOPING, rng, _speech)
+    scene = made_scene(drawn_wish(rng), DEVELOPING, rng, _speech)
     made = [relative for _, relative in FrameMaker().frames(scene.samples)][:FRAMES]
-    times = (np.arange(FRAMES) - DELAY) * FRAME_S + WINDOW / 2 / RATE
+    times: Floats = (np.arange(FRAMES, dtype=np.float64) - DELAY) * FRAME_S + WINDOW / 2 / RATE
     return {"bands": np.asarray(made, np.float16), **truth_frames(scene, times)}
 
 
@@ -86,11 +76,10 @@ def make_data(count: int, first: int, speech: str, out: Path, workers: int) -> N
     with ProcessPoolExecutor(workers, initializer=_open_speech, initargs=(speech,)) as pool:
         made = list(pool.map(one_scene, range(first, first + count), chunksize=8))
     out.parent.mkdir(parents=True, exist_ok=True)
-    np.savez(
-        out,
-        bands=np.stack([one["bands"] for one in made]),
-        **{name: np.stack([one[name] for one in made]).astype(np.float16) for name in made[0] if name != "bands"},
-    )
+    kept: dict[str, Any] = {
+        name: np.stack([one[name] for one in made]).astype(np.float16) for name in made[0]
+    }
+    np.savez(out, **kept)
 
 
 Weights = dict[str, Any]
@@ -101,7 +90,7 @@ def first_weights(units: int, bands: int, rng: np.random.Generator) -> Weights:
     inner = 48
 
     def drawn(rows: int, columns: int) -> NDArray[np.float32]:
-        return (rng.standard_normal((rows, columns)) / np.sqrt(rows)).astype(np.float32)
+        return np.asarray(rng.standard_normal((rows, columns)) / np.sqrt(rows), np.float32)
 
     nothing = {"first_bias": inner, "fed_bias": 3 * units, "state_bias": 3 * units, "out_bias": 8}
     return {
@@ -132,6 +121,11 @@ def outputs(weights: Weights, bands: Any) -> Any:
     begin = jnp.zeros((bands.shape[0], size))
     _, states = jax.lax.scan(step, begin, jnp.swapaxes(fed, 0, 1))
     return jnp.swapaxes(states, 0, 1) @ weights["out"] + weights["out_bias"]
+
+
+def _keep(weights: Weights, out: Path) -> None:
+    kept: dict[str, Any] = {name: np.asarray(value, np.float16) for name, value in weights.items()}
+    np.savez(out, **kept)
 
 
 def losses(weights: Weights, batch: Weights) -> Any:
@@ -193,12 +187,15 @@ def train(
             weights = {name: before[name].astype(np.float32) for name in before.files}
     zeros = {name: np.zeros_like(value) for name, value in weights.items()}
 
-    @jax.jit
     def update(weights: Weights, first: Weights, second: Weights, batch: Weights, step: Any) -> Any:
         loss, slope = jax.value_and_grad(losses)(weights, batch)
         size = jnp.sqrt(sum(jnp.sum(one**2) for one in slope.values()))
         slope = {name: one * jnp.minimum(1.0, 1.0 / size) for name, one in slope.items()}
-        pace = rate * (0.02 + 0.98 * 0.5 * (1 + jnp.cos(jnp.pi * step / steps))) * jnp.minimum(1.0, (step + 1) / 30)
+        pace = (
+            rate
+            * (0.02 + 0.98 * 0.5 * (1 + jnp.cos(jnp.pi * step / steps)))
+            * jnp.minimum(1.0, (step + 1) / 30)
+        )
         first = {name: 0.9 * first[name] + 0.1 * one for name, one in slope.items()}
         second = {name: 0.99 * second[name] + 0.01 * one**2 for name, one in slope.items()}
         weights = {
@@ -210,6 +207,7 @@ def train(
         }
         return weights, first, second, loss
 
+    quick = jax.jit(update)
     first, second = zeros, dict(zeros)
     begun, held = time.monotonic(), 0.0
     for step in range(steps):
@@ -217,14 +215,16 @@ def train(
         batch = {name: value[rows].astype(np.float32) for name, value in data.items()}
         # Another microphone each time: a little colour and a little noise on the features.
         colour = rng.normal(0, 0.15, (BATCH, 1, batch["bands"].shape[2]))
-        batch["bands"] = (batch["bands"] + colour + rng.normal(0, 0.1, batch["bands"].shape)).astype(np.float32)
-        weights, first, second, loss = update(weights, first, second, batch, float(step))
+        batch["bands"] = (batch["bands"] + colour + rng.normal(0, 0.1, batch["bands"].shape)).astype(
+            np.float32
+        )
+        weights, first, second, loss = quick(weights, first, second, batch, float(step))
         held += float(loss)
         if step % 50 == 49:
             tell(f"{step + 1} {held / 50:.4f} {time.monotonic() - begun:.0f} s")
             held = 0.0
-            np.savez(out, **{name: np.asarray(value, np.float16) for name, value in weights.items()})
-    np.savez(out, **{name: np.asarray(value, np.float16) for name, value in weights.items()})
+            _keep(weights, out)
+    _keep(weights, out)
 
 
 def main(words: list[str]) -> int:

@@ -174,9 +174,13 @@ def _integrated(
     if firing is not None:
         fast = np.flatnonzero(speed[last:] > RUNS_FROM_RPM * math.pi / 30)
         runs_s = (last + int(fast[0])) * step if fast.size else None
-    return Turned(angle, speed, load / max(stall / 4, 1e-9), ends_s, runs_s, float(np.mean(steady)) * 30 / math.pi)
+    return Turned(
+        angle, speed, load / max(stall / 4, 1e-9), ends_s, runs_s, float(np.mean(steady)) * 30 / math.pi
+    )
 
 
 def _running(firing: Firing, since: float, now: float) -> float:
-    wanted = firing.idle_rpm + (firing.top_rpm - firing.idle_rpm) * math.exp(-max(0.0, since - 2 * firing.rise_s) / 0.8)
+    wanted = firing.idle_rpm + (firing.top_rpm - firing.idle_rpm) * math.exp(
+        -max(0.0, since - 2 * firing.rise_s) / 0.8
+    )
     return now + (wanted * math.pi / 30 - now) / (firing.rise_s * STEP_RATE)

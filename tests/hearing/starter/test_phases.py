@@ -15,7 +15,11 @@ def frames(phases: Phases, cranks: float, runs: float, count: int, first: int) -
 def test_a_crank_begins_and_ends_where_the_evidence_turned() -> None:
     """A change is dated to the frame where the evidence began, not to where there was enough of it."""
     phases = Phases()
-    said = frames(phases, 0.02, 0.0, 50, 0) + frames(phases, 0.95, 0.0, 50, 50) + frames(phases, 0.02, 0.0, 50, 100)
+    said = (
+        frames(phases, 0.02, 0.0, 50, 0)
+        + frames(phases, 0.95, 0.0, 50, 50)
+        + frames(phases, 0.02, 0.0, 50, 100)
+    )
     assert [(one.after, one.at) for one in said] == [(Turning.STARTER, 50), (Turning.NOTHING, 100)]
 
 
@@ -29,7 +33,11 @@ def test_an_engine_that_runs_follows_the_starter() -> None:
 def test_one_loud_frame_is_no_crank() -> None:
     """A bang that looks like a starter for two frames changes nothing."""
     phases = Phases()
-    assert not frames(phases, 0.02, 0.0, 50, 0) + frames(phases, 0.99, 0.0, 2, 50) + frames(phases, 0.02, 0.0, 50, 52)
+    assert (
+        not frames(phases, 0.02, 0.0, 50, 0)
+        + frames(phases, 0.99, 0.0, 2, 50)
+        + frames(phases, 0.02, 0.0, 50, 52)
+    )
 
 
 def test_only_a_hum_of_about_two_seconds_is_a_pump() -> None:

@@ -9,7 +9,9 @@ from assistant.hearing.starter.features import BANDS, FRAME_S
 from assistant.hearing.starter.rhythm import beat_of
 
 
-def swelling(per_s: float, seconds: float, depth: float = 0.5, seed: int = 2) -> tuple[list[float], list[np.ndarray]]:
+def swelling(
+    per_s: float, seconds: float, depth: float = 0.5, seed: int = 2
+) -> tuple[list[float], list[np.ndarray]]:
     rng = np.random.default_rng(seed)
     time = np.arange(round(seconds / FRAME_S)) * FRAME_S
     wave = np.cos(2 * np.pi * per_s * time) + 0.25 * np.cos(4 * np.pi * per_s * time)
@@ -19,7 +21,7 @@ def swelling(per_s: float, seconds: float, depth: float = 0.5, seed: int = 2) ->
 
 @pytest.mark.parametrize(("rpm", "cylinders"), [(90, 4), (200, 3), (200, 4), (250, 5), (180, 6), (240, 8)])
 def test_the_rate_is_found(rpm: float, cylinders: int) -> None:
-    """Swells like those of the starter's current (cos x + 0.25 cos 2x) give rpm x cylinders / 120 compressions a second.
+    """Swells like the starter's current (cos x + 0.25 cos 2x) give rpm x cylinders / 120 compressions a second.
 
     Source of the formula: a four-stroke cylinder compresses once in two turns (textbook).
     """

@@ -74,7 +74,9 @@ def test_a_scene_has_its_truth_and_is_the_same_again() -> None:
     first, again = (made_scene(wish, DEVELOPING, np.random.default_rng(8), None) for _ in range(2))
     assert np.array_equal(first.samples, again.samples)
     placed = first.starts[0]
-    state = truth_frames(first, np.array([placed.at_s - 0.1, placed.at_s + 0.3, placed.ends_s - 0.1]))["state"]
+    state = truth_frames(first, np.array([placed.at_s - 0.1, placed.at_s + 0.3, placed.ends_s - 0.1]))[
+        "state"
+    ]
     assert state[0] == 0
     assert state[1] == 1
     counts = counted(first)
