@@ -36,7 +36,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the tables."""
-    from assistant.hearing_bench.starts import measuring  # noqa: PLC0415
+    from assistant.hearing_bench.starter import measuring  # noqa: PLC0415
 
     with ProgressLine() as progress:
         figures = measuring.measure(options.starts, options.minutes, options.workers, progress.tell)

@@ -10,7 +10,7 @@ import numpy as np
 from assistant.hearing.starter.features import FRAME_S, HOP, WINDOW, Floats, FrameMaker
 from assistant.hearing.starter.manner import manner_of
 from assistant.hearing.starter.network import DELAY, FrameSays, StarterNetwork
-from assistant.hearing.starter.phases import RUNS_AFTER_S, Change, Phases, PumpWatch, Turning
+from assistant.hearing.starter.phases import RUNS_AFTER_S, PhaseChange, Phases, PumpWatch, Turning
 from assistant.hearing.starter.rhythm import beat_of
 from assistant.hearing.starter.values import CrankPhase, CrankSpeed, Evenness, Perceived, PumpHum
 
@@ -80,7 +80,7 @@ class StarterEar:
         change = self._phases.hear(says, self._frame)
         return found if change is None else found + self._changed(change, since)
 
-    def _changed(self, change: Change, since: int) -> list[Perceived]:
+    def _changed(self, change: PhaseChange, since: int) -> list[Perceived]:
         at_s, sure = _time(change.at), change.confidence
         found: list[Perceived] = []
         if change.after is Turning.ITSELF and (

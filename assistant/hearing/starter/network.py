@@ -1,6 +1,6 @@
 """The network that says what each frame holds: a dense layer, gated recurrent units, and eight outputs.
 
-`assistant.hearing_bench.starts.training` fits it, from random weights, on made-up sound only. It keeps a state from
+`assistant.hearing_bench.starter.training` fits it, from random weights, on made-up sound only. It keeps a state from
 frame to frame and answers for the frame `DELAY` before the last, so it has heard an eighth of a second more.
 """
 

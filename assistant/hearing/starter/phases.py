@@ -44,7 +44,7 @@ changes its delay and hardly the false alarms: those are sounds that the network
 
 
 @dataclass(frozen=True)
-class Change:
+class PhaseChange:
     """The engine is turned by something else from a frame on.
 
     Attributes:
@@ -88,7 +88,7 @@ class Phases:
         self.since = 0
         self._sums = {state: _Sum() for state in Turning}
 
-    def hear(self, says: FrameSays, frame: int) -> Change | None:
+    def hear(self, says: FrameSays, frame: int) -> PhaseChange | None:
         """Take the probabilities of the next frame; the change that they complete."""
         shares = {
             Turning.STARTER: says.cranks,
@@ -108,7 +108,7 @@ class Phases:
             return None
         after = max(ripe, key=lambda state: self._sums[state].total)
         one = self._sums[after]
-        change = Change(self.now, after, one.began, min(0.999, one.shares / one.count))
+        change = PhaseChange(self.now, after, one.began, min(0.999, one.shares / one.count))
         self.now, self.since = after, one.began
         self._sums = {state: _Sum() for state in Turning}
         return change

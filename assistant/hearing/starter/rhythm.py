@@ -1,4 +1,4 @@
-"""Counts compressions in a crank: their rate, its error, and how sure it is.
+"""StartCounts compressions in a crank: their rate, its error, and how sure it is.
 
 The network's pulse and the powers of all bands swell with each compression. Their spectra are added and weighed
 against slow drift; a rate gains from its own double (a swell is no sine) and loses from its half (then it is itself

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from assistant.hearing.starter.network import FrameSays
-from assistant.hearing.starter.phases import Change, Phases, PumpWatch, Turning
+from assistant.hearing.starter.phases import PhaseChange, Phases, PumpWatch, Turning
 
 
-def frames(phases: Phases, cranks: float, runs: float, count: int, first: int) -> list[Change]:
+def frames(phases: Phases, cranks: float, runs: float, count: int, first: int) -> list[PhaseChange]:
     says = FrameSays(cranks, runs, 0.5, 0.0, 0.1, 0.1)
     found = [phases.hear(says, first + number) for number in range(count)]
     return [one for one in found if one is not None]

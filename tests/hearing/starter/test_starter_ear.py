@@ -12,11 +12,11 @@ import yaml
 
 from assistant.hearing.starter.ear import StarterEar, whole_numbers
 from assistant.hearing.starter.values import CrankPhase, CrankSpeed, Manner, Perceived, Phase
-from assistant.hearing_bench.starts.counting import heard
-from assistant.hearing_bench.starts.ranges import DEVELOPING, Start
-from assistant.hearing_bench.starts.scenes import microphone
-from assistant.hearing_bench.starts.sounding import start_sound
-from assistant.hearing_bench.starts.turning import CrankedCar, Firing, Turned, turned
+from assistant.hearing_bench.starter.counting import heard
+from assistant.hearing_bench.starter.ranges import DEVELOPING, DrawnStart
+from assistant.hearing_bench.starter.scenes import microphone
+from assistant.hearing_bench.starter.sounding import start_sound
+from assistant.hearing_bench.starter.turning import CrankedCar, Firing, Turned, turned
 
 BEFORE_S = 2.0
 
@@ -26,10 +26,10 @@ def car(rpm: float = 200.0, cylinders: int = 4) -> CrankedCar:
 
 
 @functools.cache
-def crank(rpm: float = 200.0, *, fires: bool = False, seed: int = 4) -> tuple[np.ndarray, Turned, Start]:
+def crank(rpm: float = 200.0, *, fires: bool = False, seed: int = 4) -> tuple[np.ndarray, Turned, DrawnStart]:
     """Quiet noise, a crank of 2.5 s from the second second on, and quiet noise again."""
     firing = Firing(2.5, 0.15, 1300.0, 850.0, 0.3) if fires else None
-    made = Start(car(rpm), "even", 2.5, firing)
+    made = DrawnStart(car(rpm), "even", 2.5, firing)
     motion = turned(made.car, 2.5, 5.0, firing)
     rng = np.random.default_rng(seed)
     sound = start_sound(made.car, motion, rng)

@@ -12,7 +12,7 @@ import numpy as np
 
 from assistant.hearing.baynoise import KINDS, bay_noise
 from assistant.hearing.sound import RATE
-from assistant.hearing_bench.starts.sounding import coloured, decibel, filtered, ringing, unit
+from assistant.hearing_bench.starter.sounding import coloured, decibel, filtered, ringing, unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable

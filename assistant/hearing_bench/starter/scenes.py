@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.hearing.sound import RATE, Samples
-from assistant.hearing_bench.starts.bystanders import MACHINES
-from assistant.hearing_bench.starts.ranges import Ranges, Start, drawn_start
-from assistant.hearing_bench.starts.sounding import (
+from assistant.hearing_bench.starter.bystanders import MACHINES
+from assistant.hearing_bench.starter.ranges import DrawnStart, Ranges, drawn_start
+from assistant.hearing_bench.starter.sounding import (
     coloured,
     decibel,
     filtered,
@@ -20,7 +20,7 @@ from assistant.hearing_bench.starts.sounding import (
     start_sound,
     unit,
 )
-from assistant.hearing_bench.starts.turning import STEP_RATE, Turned, turned
+from assistant.hearing_bench.starter.turning import STEP_RATE, Turned, turned
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -44,7 +44,7 @@ class PlacedStart:
         stops_s: When the engine no longer ran, or the scene ended; `ends_s` if it never ran.
     """
 
-    start: Start
+    start: DrawnStart
     motion: Turned
     at_s: float
     ends_s: float

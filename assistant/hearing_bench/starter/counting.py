@@ -13,7 +13,7 @@ from assistant.hearing.starter.values import CrankPhase, CrankSpeed, Perceived, 
 
 if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
-    from assistant.hearing_bench.starts.scenes import PlacedStart, Scene
+    from assistant.hearing_bench.starter.scenes import PlacedStart, Scene
 
 PIECE = 512
 """Samples are fed as the microphone delivers them."""
@@ -32,7 +32,7 @@ def _share(answers: list[bool]) -> float:
 
 
 @dataclass(frozen=True)
-class Told:
+class HeardAt:
     """Something that the ear said, and the time of sound when it said so, s."""
 
     said: Perceived
@@ -40,7 +40,7 @@ class Told:
 
 
 @dataclass
-class Counts:
+class StartCounts:
     """Counts and delays of some scenes; delays are from the truth to the report, s.
 
     Attributes:
@@ -71,7 +71,7 @@ class Counts:
     evenness: list[tuple[str, str]] = field(default_factory=list)
     pumps: list[int] = field(default_factory=lambda: [0, 0, 0])
 
-    def add(self, other: Counts) -> None:
+    def add(self, other: StartCounts) -> None:
         """Add those of other scenes."""
         for name, value in vars(other).items():
             if name == "pumps":
@@ -119,7 +119,7 @@ class Counts:
         }
 
 
-def heard(samples: Samples, cars: list[tuple[float, int]] | None = None) -> list[Told]:
+def heard(samples: Samples, cars: list[tuple[float, int]] | None = None) -> list[HeardAt]:
     """Feed sound to a new ear in the microphone's pieces.
 
     Args:
@@ -131,7 +131,7 @@ def heard(samples: Samples, cars: list[tuple[float, int]] | None = None) -> list
         for since, cylinders in cars or ():
             if at >= since * RATE:
                 ear.cylinders = cylinders
-        told += [Told(one, (at + PIECE) / RATE) for one in ear.feed(samples[at : at + PIECE])]
+        told += [HeardAt(one, (at + PIECE) / RATE) for one in ear.feed(samples[at : at + PIECE])]
     return told
 
 
@@ -142,9 +142,9 @@ def true_manner(placed: PlacedStart) -> str:
     return "slow" if placed.motion.rpm < SLOW_UNDER_RPM else "normal"
 
 
-def counted(scene: Scene) -> Counts:
+def counted(scene: Scene) -> StartCounts:
     """Let the ear hear a scene and count."""
-    counts = Counts()
+    counts = StartCounts()
     told = heard(scene.samples, [(one.at_s, one.start.car.cylinders) for one in scene.starts])
     begins = [one for one in told if isinstance(one.said, CrankPhase) and one.said.phase == "begins"]
     used: set[int] = set()
@@ -157,7 +157,7 @@ def counted(scene: Scene) -> Counts:
     return counts
 
 
-def _count_start(counts: Counts, placed: PlacedStart, told: list[Told], used: set[int]) -> None:
+def _count_start(counts: StartCounts, placed: PlacedStart, told: list[HeardAt], used: set[int]) -> None:
     until = placed.ends_s if placed.runs_s is None else min(placed.ends_s, placed.runs_s)
     counts.starts += 1
     counts.fired += placed.runs_s is not None
@@ -179,7 +179,7 @@ def _count_start(counts: Counts, placed: PlacedStart, told: list[Told], used: se
     _count_speed(counts, placed, [one.said for one in within if isinstance(one.said, CrankSpeed)])
 
 
-def _count_speed(counts: Counts, placed: PlacedStart, speeds: list[CrankSpeed]) -> None:
+def _count_speed(counts: StartCounts, placed: PlacedStart, speeds: list[CrankSpeed]) -> None:
     if not speeds:
         return
     said, true = speeds[0], placed.motion.rpm
@@ -189,9 +189,9 @@ def _count_speed(counts: Counts, placed: PlacedStart, speeds: list[CrankSpeed]) 
     counts.evenness.append((placed.start.condition, said.evenness))
 
 
-def _is(one: Told, phase: str) -> bool:
+def _is(one: HeardAt, phase: str) -> bool:
     return isinstance(one.said, CrankPhase) and one.said.phase == phase
 
 
-def _dated(one: Told) -> float:
+def _dated(one: HeardAt) -> float:
     return one.said.at_s

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assistant.hearing.sound import RATE
-from assistant.hearing_bench.starts.turning import STEP_RATE, CrankedCar, Turned
+from assistant.hearing_bench.starter.turning import STEP_RATE, CrankedCar, Turned
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfiltfilt
 
-from assistant.hearing_bench.starts.counting import counted
-from assistant.hearing_bench.starts.ranges import DEVELOPING, MEASURING, drawn_start
-from assistant.hearing_bench.starts.scenes import Wish, made_scene, truth_frames
-from assistant.hearing_bench.starts.sounding import start_sound
-from assistant.hearing_bench.starts.turning import STEP_RATE, CrankedCar, Firing, gas_torque, turned
+from assistant.hearing_bench.starter.counting import counted
+from assistant.hearing_bench.starter.ranges import DEVELOPING, MEASURING, drawn_start
+from assistant.hearing_bench.starter.scenes import Wish, made_scene, truth_frames
+from assistant.hearing_bench.starter.sounding import start_sound
+from assistant.hearing_bench.starter.turning import STEP_RATE, CrankedCar, Firing, gas_torque, turned
 
 
 def car(rpm: float, compression: tuple[float, ...]) -> CrankedCar:

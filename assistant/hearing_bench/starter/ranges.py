@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from assistant.hearing_bench.starts.turning import CrankedCar, Firing
+from assistant.hearing_bench.starter.turning import CrankedCar, Firing
 
 if TYPE_CHECKING:
     import numpy as np
@@ -86,7 +86,7 @@ CYLINDERS = (3, 4, 4, 4, 5, 6, 6, 8)
 
 
 @dataclass(frozen=True)
-class Start:
+class DrawnStart:
     """One start to be made.
 
     Attributes:
@@ -102,7 +102,7 @@ class Start:
     firing: Firing | None
 
 
-def drawn_start(ranges: Ranges, rng: np.random.Generator, crank_s: tuple[float, float]) -> Start:
+def drawn_start(ranges: Ranges, rng: np.random.Generator, crank_s: tuple[float, float]) -> DrawnStart:
     """A start with everything drawn at random.
 
     Args:
@@ -149,4 +149,4 @@ def drawn_start(ranges: Ranges, rng: np.random.Generator, crank_s: tuple[float, 
             idle_rpm=idle,
             held_s=float(rng.uniform(0.1, 0.8)),
         )
-    return Start(car, condition, length, firing)
+    return DrawnStart(car, condition, length, firing)

@@ -1,6 +1,6 @@
 """Trains the network of `assistant.hearing.starter` on made-up scenes.
 
-First ``python -m assistant.hearing_bench.starts.training --make 5000 0 --speech FILE --out DATA`` makes scenes, then
+First ``python -m assistant.hearing_bench.starter.training --make 5000 0 --speech FILE --out DATA`` makes scenes, then
 ``... DATA`` trains. It needs jax, which nothing else here does. Only `ranges.DEVELOPING` is drawn from; recordings of
 starts, the voice "slt" and the set for measuring stay out.
 """
@@ -19,9 +19,9 @@ import numpy as np
 from assistant.hearing.sound import RATE
 from assistant.hearing.starter.features import FRAME_S, HOP, WINDOW, FrameMaker
 from assistant.hearing.starter.network import DELAY, SCALE, WEIGHTS
-from assistant.hearing_bench.starts.bystanders import MACHINES
-from assistant.hearing_bench.starts.ranges import DEVELOPING
-from assistant.hearing_bench.starts.scenes import Wish, made_scene, truth_frames
+from assistant.hearing_bench.starter.bystanders import MACHINES
+from assistant.hearing_bench.starter.ranges import DEVELOPING
+from assistant.hearing_bench.starter.scenes import Wish, made_scene, truth_frames
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -19,10 +19,10 @@ from assistant.benchmarks import machine
 from assistant.hearing.sound import RATE, read_sound
 from assistant.hearing.starter.ear import StarterEar
 from assistant.hearing.starter.values import CrankPhase
-from assistant.hearing_bench.starts.bystanders import BAY
-from assistant.hearing_bench.starts.counting import PIECE, SURE, Counts, counted
-from assistant.hearing_bench.starts.ranges import MEASURING
-from assistant.hearing_bench.starts.scenes import Wish, made_scene
+from assistant.hearing_bench.starter.bystanders import BAY
+from assistant.hearing_bench.starter.counting import PIECE, SURE, StartCounts, counted
+from assistant.hearing_bench.starter.ranges import MEASURING
+from assistant.hearing_bench.starter.scenes import Wish, made_scene
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -64,7 +64,7 @@ class StarterFigures:
     """
 
     machine: str
-    cells: dict[tuple[str, float], Counts] = field(default_factory=dict)
+    cells: dict[tuple[str, float], StartCounts] = field(default_factory=dict)
     hours: dict[str, tuple[float, int, int]] = field(default_factory=dict)
     core: float = 0.0
 
@@ -128,7 +128,7 @@ def _at_rate(signal: Floats, rate: int) -> Floats:
     return np.asarray(soxr.resample(signal, rate, RATE))
 
 
-def _start_scene(task: tuple[str, float, int]) -> Counts:
+def _start_scene(task: tuple[str, float, int]) -> StartCounts:
     place, snr, seed = task
     rng = np.random.default_rng([MEASURING.seed, seed])
     kinds, talking = PLACES[place]
@@ -152,7 +152,7 @@ def _quiet_piece(task: tuple[str, int]) -> list[float]:
 
 def _bay_piece(kind: str, rng: np.random.Generator) -> Any:
     from assistant.hearing.baynoise import bay_noise  # noqa: PLC0415
-    from assistant.hearing_bench.starts.scenes import microphone  # noqa: PLC0415
+    from assistant.hearing_bench.starter.scenes import microphone  # noqa: PLC0415
 
     return microphone(bay_noise(kind, QUIET_S, RATE, int(rng.integers(1 << 30))), MEASURING, rng)
 
@@ -183,7 +183,7 @@ def measure(
         for place in PLACES:
             for snr in SNRS:
                 tell(f"starts in {place} at {snr:g} dB")
-                total = Counts()
+                total = StartCounts()
                 tasks = [(place, snr, number) for number in range(starts)]
                 for one in pool.map(_start_scene, tasks):
                     total.add(one)
