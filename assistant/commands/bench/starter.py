@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
+import argparse
 import json
-from typing import TYPE_CHECKING
 
 from assistant.commands.arguments import whole
 from assistant.commands.console import ProgressLine
-
-if TYPE_CHECKING:
-    import argparse
 
 ABOUT = "Measure how well the ear hears made-up starts, false alarms, and what it costs."
 EXAMPLE = "bay-assistant bench starter --starts 10 --minutes 5"
@@ -30,6 +27,9 @@ def add(parser: argparse.ArgumentParser) -> None:
         default=40,
         metavar="N",
         help="minutes of each sound without a start (default: 40)",
+    )
+    parser.add_argument(
+        "--json", action="store_true", default=argparse.SUPPRESS, help="print the figures as JSON"
     )
     parser.add_argument("--workers", type=whole(1, 64), default=2, metavar="N", help="processes (default: 2)")
 
