@@ -21,6 +21,7 @@ from assistant.commands.bench import (
     rehearsal,
     sessions,
     speech,
+    starter,
 )
 from assistant.commands.options import add_model
 
@@ -41,6 +42,7 @@ MEASUREMENTS = {
     "jobs": jobs,
     "speech": speech,
     "board": board,
+    "starter": starter,
 }
 """The commands below this one, in the order of the help text."""
 

@@ -1,0 +1,44 @@
+"""`bay-assistant bench starter`: how well the ear hears the starter."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from assistant.commands.arguments import whole
+from assistant.commands.console import ProgressLine
+
+ABOUT = "Measure how well the ear hears made-up starts, false alarms, and what it costs."
+EXAMPLE = "bay-assistant bench starter --starts 10 --minutes 5"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add its options."""
+    parser.add_argument(
+        "--starts",
+        type=whole(1, 10_000),
+        default=40,
+        metavar="N",
+        help="scenes for each place and signal-to-noise ratio (default: 40)",
+    )
+    parser.add_argument(
+        "--minutes",
+        type=whole(1, 10_000),
+        default=40,
+        metavar="N",
+        help="minutes of each sound without a start (default: 40)",
+    )
+    parser.add_argument(
+        "--json", action="store_true", default=argparse.SUPPRESS, help="print the figures as JSON"
+    )
+    parser.add_argument("--workers", type=whole(1, 64), default=2, metavar="N", help="processes (default: 2)")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the tables."""
+    from assistant.hearing_bench.starter import measuring  # noqa: PLC0415
+
+    with ProgressLine() as progress:
+        figures = measuring.measure(options.starts, options.minutes, options.workers, progress.tell)
+    print(json.dumps(figures.to_json(), indent=1) if options.json else measuring.text(figures), end="")
+    return 0
