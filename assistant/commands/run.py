@@ -105,6 +105,12 @@ def _add_facts(parser: argparse.ArgumentParser) -> None:
         metavar="S",
         help="the vehicle maker's wait between two cranks, in seconds; without it ours counts",
     )
+    parser.add_argument(
+        "--cylinders",
+        type=whole(1, 16),
+        metavar="N",
+        help="number of cylinders, with which the ear makes a cranking speed of what it counts",
+    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -177,6 +183,7 @@ def _facts(options: argparse.Namespace, settled: Settled) -> Facts:
         crank_rest=str(options.crank_rest or ""),
         lamp_kind=lamp_kind,
         lamp_current=lamp_current,
+        cylinders=str(options.cylinders or ""),
     )
 
 

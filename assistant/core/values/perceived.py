@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import enum
 from dataclasses import dataclass
+from decimal import Decimal
 
 from assistant.core.values.events import Event
 from assistant.core.values.result import Result
@@ -54,6 +55,7 @@ class Perceived(Event):
         confidence: Probability that it is right, 0 to 1, as the source states it.
         spread: Its standard deviation, in the unit of the value or of the figure ``speed``; None if not known.
         figures: Figures for the record: range and samples of a meter, speed and compressions by ear.
+        stood_s: How long it has stood by now, s; 0 for what is over.
     """
 
     source: Witness
@@ -61,10 +63,28 @@ class Perceived(Event):
     confidence: float = 1.0
     spread: float | None = None
     figures: tuple[Figure, ...] = ()
+    stood_s: float = 0.0
 
     def figure(self, name: str) -> str:
         """The figure of this name; "" if there is none."""
         return next((one.text for one in self.figures if one.name == name), "")
+
+
+@dataclass(frozen=True)
+class WantedReading:
+    """What a step wants of a meter.
+
+    Attributes:
+        units: Units in which it may be answered, all of one quantity, the step's own first.
+        ac: Whether it wants alternating voltage.
+        limits: Borders between its answers that are numbers, in the first unit.
+        turn: Differs from one question to the next: what stood before is to be told again.
+    """
+
+    units: tuple[str, ...]
+    ac: bool
+    limits: tuple[Decimal, ...]
+    turn: int
 
 
 class MeterState(enum.StrEnum):
@@ -91,7 +111,7 @@ class MeterTold(Event):
 
     Attributes:
         trouble: The state.
-        why: For a wrong function the quantity that it is on, in a word ("ohms"); else the reason for people.
+        why: The reason, in a sentence or two that can be spoken: "The meter is on ohms. This test needs volts."
     """
 
     trouble: MeterState
