@@ -10,6 +10,7 @@ from assistant.core.values.entries import (
     CautionGiven,
     ChangeUndone,
     Cranked,
+    CrankHeard,
     ModeChanged,
     ProcedureEntered,
     ProcedurePaused,
@@ -17,6 +18,7 @@ from assistant.core.values.entries import (
     VoiceNoteTaken,
 )
 from assistant.core.words import placing
+from assistant.writeup import perceiving
 from assistant.writeup.contents import CautionLine, Moment, VoiceNote
 from assistant.writeup.naming import HOW, how_often, place, place_sources, procedure_of
 from assistant.writeup.statement import (
@@ -88,10 +90,11 @@ def cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
 
 
 def cranking(course: Course) -> tuple[Statement, ...]:
-    """The number and length of the cranks, s: by the clock, and assumed."""
+    """The number and length of the cranks, s: by the clock, assumed, and by ear."""
     cranked = [(dated.line, dated.entry) for dated in course.entries if isinstance(dated.entry, Cranked)]
-    timed = [(number, entry.seconds) for number, entry in cranked if entry.timed]
-    assumed = [(number, entry.seconds) for number, entry in cranked if not entry.timed]
+    told = [(number, entry) for number, entry in cranked if not isinstance(entry, CrankHeard)]
+    timed = [(number, entry.seconds) for number, entry in told if entry.timed]
+    assumed = [(number, entry.seconds) for number, entry in told if not entry.timed]
     sentences = []
     if timed:
         total = sum(seconds for _, seconds in timed)
@@ -110,7 +113,7 @@ def cranking(course: Course) -> tuple[Statement, ...]:
                 line(*(number for number, _ in assumed)),
             )
         )
-    return tuple(sentences)
+    return (*sentences, *perceiving.cranks_heard(cranked))
 
 
 def notes(library: Library, course: Course) -> tuple[VoiceNote, ...]:
