@@ -15,6 +15,7 @@ from assistant.commands.options import (
     add_sessions,
     add_sound,
     add_voice,
+    add_witnesses,
     board_options,
     sessions_folder,
 )
@@ -59,6 +60,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="print a line for each sentence instead of drawing a screen",
     )
     add_pad(parser)
+    add_witnesses(parser)
     add_board(parser)
     parser.add_argument(
         "--no-history",
@@ -157,6 +159,8 @@ def run(options: argparse.Namespace) -> int:
             voice=options.voice,
             speech_rate=options.speech_rate,
             pad=None if options.pad is False else options.pad,
+            meter=options.meter or None,
+            hear_starter=options.hear_starter is not False,
         ),
         folders=settings.Folders(shop_folder(options.procedures), options.grammars, options.model),
         board=board_options(options),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from assistant.core.values.witness import Witness
 from assistant.record import Facts
 from assistant.record.header import Shop
 
@@ -40,6 +41,8 @@ class Gear:
         voice: Name of the voice; None for that of the session that is resumed, or the default.
         speech_rate: Speaking rate, words a minute; None as for the voice.
         pad: Number pad that is read without the terminal, as it was named; None for the terminal alone.
+        meter: Meter that reports by itself, as sigrok names its driver; None for none.
+        hear_starter: The microphone listens for the starter, too.
     """
 
     microphone: str | None = None
@@ -51,10 +54,17 @@ class Gear:
     voice: str | None = None
     speech_rate: int | None = None
     pad: str | None = None
+    meter: str | None = None
+    hear_starter: bool = True
 
     def left_out(self) -> tuple[str, ...]:
         """Gear that the session is started without on purpose."""
         return (*(("speaker",) if self.silent else ()), *(("microphone",) if self.keys_only else ()))
+
+    def witnesses(self) -> tuple[Witness, ...]:
+        """What perceives in place of the technician."""
+        ear = (Witness.EAR,) if self.hear_starter and not self.keys_only else ()
+        return (*ear, *((Witness.METER,) if self.meter else ()))
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,9 @@ HEAVY_LAMP_BETWEEN: dict[str, tuple[str, str | None]] = {
 CYLINDERS = "cylinders"
 """The fact that makes a cranking speed of the compressions that the ear counts."""
 
+HUMS = "hums"
+"""The outcome of a fuel pump that is heard."""
+
 BY_SPEED = ("slow", "too-fast")
 """Outcomes that the ear can tell by the cranking speed: a step that has both asks how the engine cranks."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING
 
-from assistant.core.library.vocabulary import FIRED
+from assistant.core.library.vocabulary import FIRED, HUMS
 from assistant.core.values.perceived import MeterState
 from assistant.core.values.units import number_words, number_written
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 PERHAPS_CRANKING = "Cranking?"
 CRANKING_HEARD = "I hear cranking."
 RUNNING_HEARD = "I hear the engine run."
+PUMP_HEARD = "I hear a pump hum."
 NOTHING_STEADY = "Nothing steady on the meter."
 NO_METER = "No meter. Say the reading."
 METER_BACK = "The meter is back."
@@ -41,6 +42,8 @@ def sounds_like(library: Library, step: Step, seen: Perceived) -> str:
     spoken = library.terms.outcomes[outcome].spoken
     if outcome in FIRED:
         return " ".join(filter(None, ("Sounds like it runs.", step.look_for)))
+    if outcome == HUMS:
+        return "Sounds like the pump hums."
     speed = speed_words(seen)
     return f"Sounds {spoken}, {speed}." if speed else f"Sounds {spoken}."
 
@@ -65,6 +68,8 @@ def heard_as(library: Library, seen: Perceived) -> str:
     outcome, value = seen.result.outcome, seen.result.value
     speed = speed_of(seen)
     about = "" if speed is None else f"about {number_written(speed, 'rpm')}, "
+    if outcome == HUMS:
+        return PUMP_HEARD
     if outcome is not None and outcome in library.terms.outcomes:
         return f"Sounds {library.terms.outcomes[outcome].spoken}, {about}by ear"
     if value is not None and seen.result.unit == "rpm":
