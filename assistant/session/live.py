@@ -91,8 +91,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
         gear.callback(log.close)
         begun_in = log.folder
         runner = _runner(log)
-        if log.recorded is not None:
-            begun -= _gone_by(log.recorded)
+        begun -= _gone_by(log.recorded)
         now = _clock(begun)
         board.begin(runner, now, settings.sessions, ending.due)
         lines = wanted.plain or (wanted.silent and _too_small())
@@ -202,8 +201,10 @@ def _too_small() -> bool:
     return size.columns < 80 or size.lines < 24
 
 
-def _gone_by(recorded: RecordedSession) -> float:
+def _gone_by(recorded: RecordedSession | None) -> float:
     """Seconds since the session began: the time of the interruption counts, because a starter rests in it."""
+    if recorded is None:
+        return 0.0
     last = recorded.lines[-1].event.at if recorded.lines else 0.0
     return max(last, (datetime.now().astimezone() - recorded.header.started).total_seconds())
 

@@ -60,8 +60,12 @@ def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds)
     return Acceptance.READ_BACK
 
 
-HEARD_FROM = 0.8
-"""Probability from which the ear is believed that a starter turns or has stopped; below, a begin is only shown."""
+HEARD_FROM = 0.6
+"""Probability from which the ear is believed that a starter turns or has stopped; below, a begin is only shown.
+
+It is the mean over the first tenths of a second, so that of a sure one is well below 1 (chosen: a false begin costs
+five seconds of the starter's budget, a missed one leaves the announcement to the technician, as without an ear).
+"""
 
 PROPOSED_FROM = 0.6
 """Probability from which something that was heard is proposed as an answer: a wrong one costs one "no"."""
