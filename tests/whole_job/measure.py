@@ -4,6 +4,9 @@ Run from the root of a checkout, with the package importable.
 Says for each job and voice what was right, taken for something else, or not understood, of what was said in the
 grammar, and whether the job ended in its verdict; at the end the same of all together.
 
+``--perceiving`` gives the technician a meter that reports by itself and an ear for the starter, and says how many words
+are left of those that the same job takes without them.
+
 ``--unheard`` plays each job with four voices that no model here was trained on, ``--radio 18`` lets somebody on a radio
 talk 18 dB under the technician.
 """
@@ -54,6 +57,7 @@ def main() -> int:
     parser.add_argument("--unheard", action="store_true", help="four voices that nothing was trained on")
     parser.add_argument("--radio", type=float, metavar="DB", help="a radio so many dB under the technician")
     parser.add_argument("--job", nargs="+", choices=sorted(JOBS), help="only these jobs")
+    parser.add_argument("--perceiving", action="store_true", help="meter and ear, beside a run without them")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the counts as JSON")
     options = parser.parse_args()
     recogniser = Recogniser(find_model(None))
@@ -63,6 +67,8 @@ def main() -> int:
         radio = Radio(ON_AIR, manifest.rows.radio.sentences, options.radio)
     missed: Counter[str] = Counter()
     lines = []
+    if options.perceiving:
+        return _fewer_words(options.job or list(JOBS), options.seeds, recogniser)
     for name in options.job or JOBS:
         for voice in UNHEARD if options.unheard else (options.voice or [JOBS[name].voice]):
             lines.append(_job(name, voice, options.seeds, radio, recogniser, missed))
@@ -85,6 +91,45 @@ def main() -> int:
     for words, count in missed.most_common(25):
         print(f"  {count} x {words}")
     return 0
+
+
+def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
+    """Play each job with and without meter and ear, and print the words; 1 if one does not end in its verdict."""
+    whole: Counter[bool] = Counter()
+    bad = 0
+    for name in names:
+        job, words = JOBS[name], Counter[bool]()
+        for seed in range(1, seeds + 1):
+            for perceiving in (False, True):
+                with tempfile.TemporaryDirectory() as folder:
+                    played = play(
+                        Path(folder),
+                        job.entry,
+                        job.car,
+                        job.asides,
+                        facts=FACTS,
+                        complaint=job.complaint,
+                        vehicle="",
+                        voice=job.voice,
+                        seed=seed,
+                        recogniser=recogniser,
+                        perceiving=perceiving,
+                    )
+                words[perceiving] += played.words
+                ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
+                bad += ends[-2:] != [job.verdict, "repair-verified"]
+        whole += words
+        print(_compared(name, words))
+        sys.stdout.flush()
+    print(_compared("Together", whole), f"{bad} sessions without the right verdict and proof.")
+    return int(bad > 0)
+
+
+def _compared(name: str, words: Counter[bool]) -> str:
+    return (
+        f"{name}: {words[False]} words without, {words[True]} with meter and ear, "
+        f"{100 * (1 - words[True] / words[False]):.0f} % fewer."
+    )
 
 
 def _job(

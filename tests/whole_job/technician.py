@@ -5,6 +5,8 @@ for the fault that the car has, so that a script cannot contradict physics; only
 set, is there fuel on the floor) is given by hand.
 He listens: what is read back wrongly he denies or corrects, what was not understood he says again, and when he is
 asked for keys he uses them.
+With a meter that reports by itself and an ear for the starter he says neither readings nor "cranking": the made-up meter
+shows what the model gives, and the ear hears each crank.
 Beside that he does what a scene tells him to do once: says a wrong word and takes it back, is not sure, talks to
 somebody else, says stop.
 
@@ -17,7 +19,7 @@ from __future__ import annotations
 import io
 import random
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -42,7 +44,10 @@ from assistant.core.library.terms import FactKind
 from assistant.core.library.vocabulary import SENSES
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Event, Heard, NoMatch, Note
+from assistant.core.values.perceived import CrankSound, Perceived, StarterHeard
+from assistant.core.values.result import Result
 from assistant.core.values.units import UNIT_WORDS, number_words
+from assistant.core.values.witness import Figure, Witness
 from assistant.core.words import placing
 from assistant.demo.person import PlayedPerson
 from assistant.demo.scenario import PlayedTurn, Scenario
@@ -282,6 +287,7 @@ class Technician(PlayedPerson):
     grammars: GrammarSet = field(init=False)
     facts: Mapping[str, str] = field(default_factory=dict)
     asides: list[Aside] = field(default_factory=list)
+    happened: Callable[[Callable[[float], Event]], None] | None = None
     uttered: list[Uttered] = field(default_factory=list)
     saying: tuple[str, float] | None = None
     _fresh: bool = False
@@ -296,6 +302,7 @@ class Technician(PlayedPerson):
     _tries: int = 0
     _last_said: str = ""
     _intended: str = ""
+    _turning: bool = False
 
     # --- where a microphone is ---
 
@@ -411,15 +418,23 @@ class Technician(PlayedPerson):
             case _:
                 return None
 
-    def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> PlayedTurn:
+    def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> PlayedTurn | None:
         if self._slipped:  # the wrong word was taken: the next step is asked already
             self._slipped = False
             return self._speak("correction")
         here = (procedure, step.name)
         turning = step.measure.engine is Engine.CRANKING
+        if state is State.ASKING and turning and self._cranked != here and self.happened is not None:
+            self._cranked, self._turning = here, True
+            self.happened(lambda at: StarterHeard(at, CrankSound.BEGINS, 0.4, 0.95))
+            return None
         if state is State.ASKING and turning and self._cranked != here:
             return self._press("enter") if keyed else self._speak("cranking")
         words = self._result(step)
+        if self.happened is not None and step.reading is not None:
+            words = self._on_meter(step)
+            if keyed:
+                return self._press("enter")
         if keyed:
             return self._press(*self._digits(step))
         return self._speak(words, after_s=2.0 if state is State.CRANKING else 0.8)
@@ -445,6 +460,19 @@ class Technician(PlayedPerson):
         whole = step.measure.instrument in SENSES and self.library.terms.places[step.measure.probe].says
         self._intended = f"{spoken[:1].upper()}{spoken[1:]}." if whole else f": {spoken}."
         return f"{before}{spoken}"
+
+    def _on_meter(self, step: Step) -> str:
+        """What the model gives stands on the meter; the words that take it."""
+        assert self.happened is not None
+        assert step.reading is not None
+        outcome, value = self.car.shows(self.library, self.position()[0], step)
+        unit = step.reading.unit
+        if unit == "ohm" and value is not None and value >= KILOHM:
+            value, unit = value / KILOHM, "kilohm"
+        result = Result(outcome) if value is None else Result(value=value, unit=unit)
+        figures = (Figure("samples", "5 in 0.8 s"),)
+        self.happened(lambda at: Perceived(at, Witness.METER, result, 1.0, 0.0, figures, 0.8))
+        return "take it"
 
     def _digits(self, step: Step) -> Sequence[str]:
         outcome, value = self.car.shows(self.library, self.position()[0], step)
@@ -515,7 +543,10 @@ class Technician(PlayedPerson):
         return PlayedTurn(frozenset(), 0.8, None, keys, once=True)
 
     def hears_itself_heard(self, event: Event) -> None:
-        """Take down what became of what was said."""
+        """Take down what became of what was said; whoever has looked lets the key go."""
+        if self._turning and self.happened is not None and isinstance(event, Heard):
+            self._turning = False
+            self.happened(lambda at: StarterHeard(at, CrankSound.ENDS, 0.2, 0.95))
         if not isinstance(event, Heard | NoMatch) or self.saying is None:
             return
         words, ratio = self.saying
@@ -558,6 +589,11 @@ class Played:
         wrong = sum(one.understood and meant(one.heard) != meant(one.said) for one in said)
         return right, wrong, len(said) - right - wrong
 
+    @property
+    def words(self) -> int:
+        """Words that the technician said."""
+        return sum(len(one.said.split()) for one in self.uttered)
+
 
 def play(
     folder: Path,
@@ -573,6 +609,7 @@ def play(
     snr_db: tuple[float, float] = (10.0, 20.0),
     recogniser: Recogniser | None = None,
     radio: Radio | None = None,
+    perceiving: bool = False,
 ) -> Played:
     """Play one session to its end, seal it, and give what it left; a voice by its name alone is one of flite's."""
     procedures = resources.directory("procedures")
@@ -606,7 +643,9 @@ def play(
         technician.mouth = Mouth(sounds, spoken, seed, snr_db, radio)
         technician.facts, technician.asides = facts, list(asides)
         stage.session.log = _Watched(log, technician, entries, [])
-        stage.play()
+        if perceiving:
+            technician.happened = stage.session.happened
+        stage.play((Witness.EAR, Witness.METER) if perceiving else ())
         if stage.session.outcome in ("verdict", "closed"):
             log.seal()
         return Played(log.folder, stream.getvalue(), entries, technician.uttered, clock(), technician.asides)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.core.dialogue import cranking, entering
+from assistant.core.dialogue.entering import METER
 from assistant.core.dialogue.perceiving import runs
 from assistant.core.dialogue.showing import help_here
 from assistant.core.dialogue.states import State
@@ -192,10 +193,6 @@ def nothing_to_take(talk: Talk, _: By) -> State:
     lost = METER in talk.gear.lost or not talk.gear.witnesses
     talk.say(wrong or (words.NO_METER if lost else words.NOTHING_STEADY), Speech.HELP)
     return talk.state
-
-
-METER = "meter"
-"""The meter among the gear."""
 
 
 def meter_told(talk: Talk, told: MeterTold) -> State:

@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
 
 
+METER = "meter"
+"""The meter among the gear."""
+
 INITIALS = 4
 """Most letters that anybody spells without being told how."""
 
@@ -196,8 +199,10 @@ def rest(talk: Talk) -> State:
 
 
 def question(talk: Talk) -> str:
-    """The question of the step, with the digits if only keys can answer."""
-    step = talk.step
+    """The question of the step, with the digits if only keys can answer; "" if the meter answers, as it did before."""
+    step, meter = talk.step, talk.gear.meter
+    if step.reading is not None and meter.before is not None and METER not in talk.gear.lost:
+        return ""
     if not talk.gear.deaf:
         return instructing.question(talk.library, step)
     about = instructing.asked(talk.library.terms, step.measure)
