@@ -24,7 +24,7 @@ def captured(result: ResultTaken, perceived: ResultPerceived) -> str:
     "By meter, range 20 V, samples 8, spread 0.01 V, taken by voice", or "By ear, about 100 rpm ± 12, confidence 0.90".
     """
     how = capital(HOW.get(perceived.source, perceived.source))
-    by_ear = perceived.source is Witness.EAR
+    by_ear = perceived.source is Witness.EAR or (result.value is None and perceived.source is Witness.CLAMP)
     parts = [how, *_figures(perceived)]
     if perceived.spread is not None and not by_ear:
         parts.append(f"spread {perceived.spread:.3g} {result.unit or ''}".rstrip())

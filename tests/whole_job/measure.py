@@ -32,6 +32,8 @@ from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench.manifest import NAME, BenchVoice
 from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.scoring import wilson
+from assistant.speaking.naming import ESPEAK
+from assistant.speaking.voice import Voice
 
 VOICES = {
     "slt": BenchVoice("slt", "flite", "slt"),
@@ -97,6 +99,7 @@ def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
     """Play each job with and without meter and ear, and print the words; 1 if one does not end in its verdict."""
     whole: Counter[bool] = Counter()
     bad = 0
+    assistant = Voice(voice_name=ESPEAK)  # what it sounds like changes no word of the technician's
     for name in names:
         job, words = JOBS[name], Counter[bool]()
         for seed in range(1, seeds + 1):
@@ -114,6 +117,7 @@ def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
                         seed=seed,
                         recogniser=recogniser,
                         perceiving=perceiving,
+                        assistant=assistant,
                     )
                 words[perceiving] += played.words
                 ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]

@@ -5,8 +5,8 @@ for the fault that the car has, so that a script cannot contradict physics; only
 set, is there fuel on the floor) is given by hand.
 He listens: what is read back wrongly he denies or corrects, what was not understood he says again, and when he is
 asked for keys he uses them.
-With a meter that reports by itself and an ear for the starter he says neither readings nor "cranking": the made-up meter
-shows what the model gives, and the ear hears each crank.
+With a meter that reports by itself and an ear for the starter he says neither readings nor "cranking": the made-up
+meter shows what the model gives, and the ear hears each crank.
 Beside that he does what a scene tells him to do once: says a wrong word and takes it back, is not sure, talks to
 somebody else, says stop.
 
@@ -610,8 +610,13 @@ def play(
     recogniser: Recogniser | None = None,
     radio: Radio | None = None,
     perceiving: bool = False,
+    assistant: Voice | None = None,
 ) -> Played:
-    """Play one session to its end, seal it, and give what it left; a voice by its name alone is one of flite's."""
+    """Play one session to its end, seal it, and give what it left.
+
+    A voice by its name alone is one of flite's; with `perceiving` the technician has a meter and an ear; the assistant
+    has its default voice unless another one is given.
+    """
     procedures = resources.directory("procedures")
     grammars = GrammarSet.load(resources.directory("grammars"))
     sounds = folder / "sounds"
@@ -629,7 +634,7 @@ def play(
     ) as log:
         screen = Watching(stream)
         ears = recogniser or Recogniser(find_model(None))
-        voices = Voice(cache_folder=folder / "speech")
+        voices = assistant or Voice(cache_folder=folder / "speech")
         stage = Stage(scenario, log, ears, grammars, clock, voices, screen, Technician)
         technician = stage.person
         assert isinstance(technician, Technician)

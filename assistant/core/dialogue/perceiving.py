@@ -35,8 +35,8 @@ def recognise_perceived(talk: Talk, event: Event) -> Known[Any] | None:
     match event:
         case StarterHeard():
             return _starter(talk, event)
-        case Perceived(source=Witness.EAR):
-            return _by_ear(talk, event)
+        case Perceived(source=Witness.EAR) | Perceived(source=Witness.CLAMP, result=Result(value=None)):
+            return _sounds_or_looks(talk, event)
         case Perceived():
             return _on_meter(talk, event)
         case MeterTold():
@@ -73,8 +73,8 @@ def runs(talk: Talk, heard: StarterHeard) -> Pending | None:
     return _pending(talk, seen)
 
 
-def _by_ear(talk: Talk, seen: Perceived) -> Known[Any] | None:
-    """An answer that it sounds like, if the step asks for it; else something to show."""
+def _sounds_or_looks(talk: Talk, seen: Perceived) -> Known[Any] | None:
+    """An answer that it sounds or looks like, if the step asks for it; else something to show."""
     pending = _pending(talk, seen) if seen.confidence >= PROPOSED_FROM else None
     return Known(Trigger.SOUNDS, seen) if pending is None else Known(Trigger.PROPOSED, pending)
 

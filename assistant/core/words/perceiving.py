@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from assistant.core.library.vocabulary import FIRED, HUMS
 from assistant.core.values.perceived import MeterState
 from assistant.core.values.units import number_words, number_written
+from assistant.core.values.witness import Witness
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
@@ -29,6 +30,9 @@ METER_LOST = {
 }
 """Spoken notices of a meter that sends nothing."""
 
+NOTICES = (NOTHING_STEADY, NO_METER, METER_BACK, TAKE_IT, *METER_LOST.values())
+"""Everything here that is spoken whatever the step is."""
+
 SPEED = "speed"
 """Name of the figure that holds the cranking speed, in rpm."""
 
@@ -37,9 +41,11 @@ FASTEST = 10000
 
 
 def sounds_like(library: Library, step: Step, seen: Perceived) -> str:
-    """A proposal by ear, as the beginning of its read-back: "Sounds slow, about 100 revolutions a minute."."""
+    """A proposal, as the beginning of its read-back: "Sounds slow, about 100 revolutions a minute."."""
     outcome = seen.result.outcome or ""
     spoken = library.terms.outcomes[outcome].spoken
+    if seen.source is Witness.CLAMP:
+        return f"The clamp shows: {spoken}."
     if outcome in FIRED:
         return " ".join(filter(None, ("Sounds like it runs.", step.look_for)))
     if outcome == HUMS:
@@ -70,6 +76,9 @@ def heard_as(library: Library, seen: Perceived) -> str:
     about = "" if speed is None else f"about {number_written(speed, 'rpm')}, "
     if outcome == HUMS:
         return PUMP_HEARD
+    if seen.source is Witness.CLAMP:
+        known = library.terms.outcomes.get(outcome or "")
+        return "" if known is None else f"The clamp shows: {known.spoken}"
     if outcome is not None and outcome in library.terms.outcomes:
         return f"Sounds {library.terms.outcomes[outcome].spoken}, {about}by ear"
     if value is not None and seen.result.unit == "rpm":

@@ -541,3 +541,15 @@ def test_a_meter_is_told_what_is_wanted_anew_for_each_question() -> None:
     third = talk.runner.wanted
     assert third is not None
     assert third.turn != second.turn
+
+
+def test_the_shape_of_a_ramp_is_proposed_and_never_taken() -> None:
+    """A clamp that reports samples proposes the shape at the step that asks for it."""
+    talk = perceiving("primary-check")
+    step = next(one for one in LIBRARY.procedures["primary-check"].steps.values() if one.answer("slow-ramp"))
+    talk.runner.talk.work.step = step
+    talk.runner.talk.state = State.ASKING
+    seen = Perceived(talk.now, Witness.CLAMP, Result(outcome="slow-ramp"), 0.9)
+    assert spoken(talk.send(seen))[0].startswith("The clamp shows: sloped.")
+    assert State.READING_BACK is state_of(talk)
+    assert [] == taken(talk)
