@@ -160,8 +160,13 @@ def event_of_meter(one: MeterReading | MeterTrouble, at: float) -> Perceived | M
 
 
 def _samples(reading: MeterReading) -> str:
-    """How many samples the reading rests on, and over what time: "8 in 0.9 s"."""
-    return f"{len(reading.samples)} in {reading.span_s:.1f} s"
+    """How many samples the reading rests on, over what time, and between what: "8 in 0.9 s, 12.39 to 12.41 V"."""
+    values = [one.value for one in reading.samples if one.value is not None and one.unit == reading.unit]
+    low, high = min(values, default=None), max(values, default=None)
+    between = (
+        "" if low is None or high is None else f", {plain_number(low)} to {plain_number(high)} {reading.unit}"
+    )
+    return f"{len(reading.samples)} in {reading.span_s:.1f} s{between if low != high else ''}"
 
 
 class StarterWatch:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -44,7 +45,8 @@ if TYPE_CHECKING:
     from assistant.hearing.starter.values import Perceived as Heard
 
 VOLTS = Sample(10.0, Decimal("12.61"), "V", "voltage", Decimal("0.01"), dc=True)
-READING = MeterReading(Decimal("12.61"), "V", False, Decimal("0.02"), 0.9, (VOLTS, VOLTS))
+LOWER = replace(VOLTS, value=Decimal("12.59"))
+READING = MeterReading(Decimal("12.61"), "V", False, Decimal("0.02"), 0.9, (LOWER, VOLTS))
 
 
 class Bench:
@@ -85,7 +87,7 @@ class Posted:
 def test_a_reading_becomes_an_event_with_its_figures() -> None:
     """Value, unit, spread, how long it stood, and how many samples it rests on."""
     event = event_of_meter(READING, 100.0)
-    figures = (Figure("samples", "2 in 0.9 s"), Figure("last digit", "0.01 V"))
+    figures = (Figure("samples", "2 in 0.9 s, 12.59 to 12.61 V"), Figure("last digit", "0.01 V"))
     result = Result(value=Decimal("12.61"), unit="V")
     assert Perceived(100.0, Witness.METER, result, 1.0, 0.02, figures, 0.9) == event
     over = MeterReading(None, "ohm", True, Decimal(0), 1.0, ())

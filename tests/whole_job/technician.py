@@ -49,6 +49,7 @@ from assistant.core.values.result import Result
 from assistant.core.values.units import UNIT_WORDS, number_words
 from assistant.core.values.witness import Figure, Witness
 from assistant.core.words import placing
+from assistant.core.words.perceiving import reading_words
 from assistant.demo.person import PlayedPerson
 from assistant.demo.scenario import PlayedTurn, Scenario
 from assistant.demo.stage import Stage
@@ -470,6 +471,8 @@ class Technician(PlayedPerson):
         if unit == "ohm" and value is not None and value >= KILOHM:
             value, unit = value / KILOHM, "kilohm"
         result = Result(outcome) if value is None else Result(value=value, unit=unit)
+        if value is not None:
+            self._intended = reading_words(value, unit).rstrip(".")
         figures = (Figure("samples", "5 in 0.8 s"),)
         self.happened(lambda at: Perceived(at, Witness.METER, result, 1.0, 0.0, figures, 0.8))
         return "take it"

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from assistant.core.dialogue.policy import tapered
 from assistant.core.dialogue.showing import help_here
 from assistant.core.values.events import Speech
-from assistant.core.values.units import number_words, span_words
-from assistant.core.words import placing, reporting, watching
+from assistant.core.values.units import span_words
+from assistant.core.words import perceiving, placing, reporting, watching
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.states import State
@@ -25,7 +25,7 @@ def understood(talk: Talk, pending: Pending) -> str:
     if talk.step.watch:
         words = watching.ended(len(talk.awaited.changes))
     elif pending.seen is not None and pending.value is not None and pending.unit is not None:
-        words = f"{number_words(pending.value, pending.unit)}."  # it stands on the meter and on the board
+        words = perceiving.reading_words(pending.value, pending.unit)
     else:
         words = reporting.heard_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
     talk.said.heard = pending.words if pending.how == "voice" else words

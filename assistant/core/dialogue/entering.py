@@ -201,7 +201,8 @@ def rest(talk: Talk) -> State:
 def question(talk: Talk) -> str:
     """The question of the step, with the digits if only keys can answer; "" if the meter answers, as it did before."""
     step, meter = talk.step, talk.gear.meter
-    if step.reading is not None and meter.before is not None and METER not in talk.gear.lost:
+    answers_itself = meter.before is not None and METER not in talk.gear.lost
+    if step.reading is not None and answers_itself and not talk.voice_off:
         return ""
     if not talk.gear.deaf:
         return instructing.question(talk.library, step)

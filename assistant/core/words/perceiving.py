@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal, InvalidOperation
+from decimal import ROUND_HALF_EVEN, Context, Decimal, InvalidOperation
 from typing import TYPE_CHECKING
 
 from assistant.core.library.vocabulary import FIRED, HUMS
@@ -67,6 +67,21 @@ def speed_of(seen: Perceived) -> Decimal | None:
     except InvalidOperation:
         return None
     return speed if speed.is_finite() and 0 < speed < FASTEST else None
+
+
+def reading_words(value: Decimal, unit: str) -> str:
+    """A reading that a meter reported, as it is read back: "12.4 volts." of 12.4000 V.
+
+    Its place was just asked for, and all its digits stand on the meter, on the board and in the record; nobody wants to
+    hear more than four of them.
+    """
+    short = _FOUR_DIGITS.plus(value).normalize()
+    return (
+        f"{number_words(short.quantize(Decimal(1)) if short == short.to_integral_value() else short, unit)}."
+    )
+
+
+_FOUR_DIGITS = Context(prec=4, rounding=ROUND_HALF_EVEN)
 
 
 def heard_as(library: Library, seen: Perceived) -> str:
