@@ -97,11 +97,11 @@ def main() -> int:
 
 def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
     """Play each job with and without meter and ear, and print the words; 1 if one does not end in its verdict."""
-    whole: Counter[bool] = Counter()
+    whole: Counter[tuple[bool, bool]] = Counter()
     bad = 0
     assistant = Voice(voice_name=ESPEAK)  # what it sounds like changes no word of the technician's
     for name in names:
-        job, words = JOBS[name], Counter[bool]()
+        job, words = JOBS[name], Counter[tuple[bool, bool]]()
         for seed in range(1, seeds + 1):
             for perceiving in (False, True):
                 with tempfile.TemporaryDirectory() as folder:
@@ -119,7 +119,8 @@ def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
                         perceiving=perceiving,
                         assistant=assistant,
                     )
-                words[perceiving] += played.words
+                for facts in (True, False):
+                    words[perceiving, facts] += played.words(facts=facts)
                 ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
                 bad += ends[-2:] != [job.verdict, "repair-verified"]
         whole += words
@@ -129,11 +130,14 @@ def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
     return int(bad > 0)
 
 
-def _compared(name: str, words: Counter[bool]) -> str:
-    return (
-        f"{name}: {words[False]} words without, {words[True]} with meter and ear, "
-        f"{100 * (1 - words[True] / words[False]):.0f} % fewer."
-    )
+def _compared(name: str, words: Counter[tuple[bool, bool]]) -> str:
+    """The words of a job; last those beside order, VIN and other facts, which nothing perceives."""
+
+    def fewer(*, facts: bool) -> str:
+        without, having = words[False, facts], words[True, facts]
+        return f"{without} words without, {having} with meter and ear, {100 * (1 - having / without):.0f} % fewer"
+
+    return f"{name}: {fewer(facts=True)}; beside the facts {fewer(facts=False)}."
 
 
 def _job(

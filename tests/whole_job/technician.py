@@ -20,7 +20,7 @@ import io
 import random
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -36,8 +36,10 @@ from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.dialogue.asking import WORDS
+from assistant.core.dialogue.perceiving import recognise_perceived
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
+from assistant.core.dialogue.triggers import Trigger
 from assistant.core.library.library import Library
 from assistant.core.library.procedure import Engine
 from assistant.core.library.terms import FactKind
@@ -72,6 +74,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from assistant.core.dialogue.talk import Talk
     from assistant.core.library.procedure import Step
     from assistant.core.values.board import Board
 
@@ -180,12 +183,13 @@ class EndlessSession(AssertionError):
 
 @dataclass(frozen=True)
 class Uttered:
-    """One thing that was said, and what was heard: right, wrong, or nothing."""
+    """One thing that was said, and what was heard: right, wrong, or nothing; `of_fact` if a fact was asked for."""
 
     said: str
     heard: str
     understood: bool
     snr_db: float
+    of_fact: bool = False
 
 
 def meant(words: str) -> str:
@@ -304,6 +308,8 @@ class Technician(PlayedPerson):
     _last_said: str = ""
     _intended: str = ""
     _turning: bool = False
+    _of_fact: bool = False
+    held: Callable[[Perceived], bool] = field(default=lambda _: False)
 
     # --- where a microphone is ---
 
@@ -433,9 +439,11 @@ class Technician(PlayedPerson):
             return self._press("enter") if keyed else self._speak("cranking")
         words = self._result(step)
         if self.happened is not None and step.reading is not None:
-            words = self._on_meter(step)
+            if self._on_meter(step):
+                return None  # it is read back by itself
             if keyed:
                 return self._press("enter")
+            words = "take it"
         if keyed:
             return self._press(*self._digits(step))
         return self._speak(words, after_s=2.0 if state is State.CRANKING else 0.8)
@@ -462,8 +470,8 @@ class Technician(PlayedPerson):
         self._intended = f"{spoken[:1].upper()}{spoken[1:]}." if whole else f": {spoken}."
         return f"{before}{spoken}"
 
-    def _on_meter(self, step: Step) -> str:
-        """What the model gives stands on the meter; the words that take it."""
+    def _on_meter(self, step: Step) -> bool:
+        """What the model gives stands on the meter for two seconds; whether that is enough."""
         assert self.happened is not None
         assert step.reading is not None
         outcome, value = self.car.shows(self.library, self.position()[0], step)
@@ -474,8 +482,9 @@ class Technician(PlayedPerson):
         if value is not None:
             self._intended = reading_words(value, unit).rstrip(".")
         figures = (Figure("samples", "5 in 0.8 s"),)
-        self.happened(lambda at: Perceived(at, Witness.METER, result, 1.0, 0.0, figures, 0.8))
-        return "take it"
+        seen = Perceived(self.clock.now, Witness.METER, result, 1.0, 0.0, figures, 2.1)
+        self.happened(lambda at: replace(seen, at=at))
+        return self.held(seen)
 
     def _digits(self, step: Step) -> Sequence[str]:
         outcome, value = self.car.shows(self.library, self.position()[0], step)
@@ -534,6 +543,7 @@ class Technician(PlayedPerson):
             raise EndlessSession(f"the session does not end; last said: {self.screen.last}")
         self._tries = self._tries + 1 if words == self._last_said else 0
         self._last_said = words
+        self._of_fact = self.state() in (State.INQUIRING, State.CONFIRMING)
         if words in ("stop", "not sure", "correction", "no"):
             self._cranked = None  # the test is made again
         path, ratio = self.mouth.say(words, snr_db, lead_s)
@@ -554,7 +564,13 @@ class Technician(PlayedPerson):
             return
         words, ratio = self.saying
         self.saying = None
-        self.uttered.append(Uttered(words, event.words, isinstance(event, Heard), ratio))
+        self.uttered.append(Uttered(words, event.words, isinstance(event, Heard), ratio, self._of_fact))
+
+
+def _held(talk: Talk, seen: Perceived) -> bool:
+    """Whether the dialogue takes what stands on the meter by itself."""
+    known = recognise_perceived(talk, seen)
+    return known is not None and known.trigger is Trigger.RESULT
 
 
 class _Watched:
@@ -592,10 +608,9 @@ class Played:
         wrong = sum(one.understood and meant(one.heard) != meant(one.said) for one in said)
         return right, wrong, len(said) - right - wrong
 
-    @property
-    def words(self) -> int:
-        """Words that the technician said."""
-        return sum(len(one.said.split()) for one in self.uttered)
+    def words(self, *, facts: bool = True) -> int:
+        """Words that the technician said, perhaps without those to spell order, VIN and other facts."""
+        return sum(len(one.said.split()) for one in self.uttered if facts or not one.of_fact)
 
 
 def play(
@@ -653,6 +668,7 @@ def play(
         stage.session.log = _Watched(log, technician, entries, [])
         if perceiving:
             technician.happened = stage.session.happened
+            technician.held = lambda seen: _held(runner.talk, seen)
         stage.play((Witness.EAR, Witness.METER) if perceiving else ())
         if stage.session.outcome in ("verdict", "closed"):
             log.seal()
