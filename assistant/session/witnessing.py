@@ -236,7 +236,7 @@ def event_of_ear(one: Heard, now_s: float) -> Make | None:
         return lambda at: StarterHeard(at, phase, ago, sure)
     if isinstance(one, CrankSpeed):
         if one.manner is not None:
-            result, sure = Result(outcome=one.manner), round(one.probability, 3)
+            result, sure = Result(outcome=one.manner), round(min(one.confidence, one.probability), 3)
         elif one.rpm is not None:
             result = Result(value=Decimal(round(one.rpm)), unit="rpm")
         else:

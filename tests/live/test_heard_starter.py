@@ -15,8 +15,8 @@ from assistant.core.values.entries import CrankHeard, CrankKind
 from assistant.core.values.events import Began, Note
 from assistant.core.values.perceived import CrankSound, StarterHeard
 from assistant.core.values.witness import Witness
-from assistant.hearing_bench.starts.ranges import DEVELOPING
-from assistant.hearing_bench.starts.scenes import Wish, made_scene
+from assistant.hearing_bench.starter.ranges import DEVELOPING
+from assistant.hearing_bench.starter.scenes import Wish, made_scene
 from assistant.record import read_session, verify
 from assistant.record.replaying import replay
 
