@@ -58,7 +58,7 @@ def lint_grammars_for(library: Library, grammars: GrammarSet) -> list[Finding]:
     """Doubtful points of the grammars for the answers of these procedures; takes seconds."""
     return lint_grammars(
         grammars,
-        requests_of(library, digits=True, witnesses=Witness),
+        requests_of(library, digits=True, witnesses=tuple(Witness)),
         outcomes=list(listened_for(library)),
         places=list(_said(library)),
     )

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from assistant.core.dialogue.inquiring import Origin
-from assistant.core.dialogue.policy import HEARD_FROM, PROPOSED_FROM, stands_by_itself
+from assistant.core.dialogue.policy import ENDED_FROM, HEARD_FROM, PROPOSED_FROM, stands_by_itself
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.trail import Pending
 from assistant.core.dialogue.triggers import By, Known, Trigger
@@ -59,7 +59,8 @@ def _starter(talk: Talk, heard: StarterHeard) -> Known[Any] | None:
             )
             return Known(Trigger.CRANK_HEARD if asked else Trigger.CRANK_SOUND, heard)
         case CrankSound.ENDS:
-            return Known(Trigger.CRANK_ENDS, heard) if sure and talk.crank.turning is not None else None
+            ended = heard.confidence >= ENDED_FROM and talk.crank.turning is not None
+            return Known(Trigger.CRANK_ENDS, heard) if ended else None
         case CrankSound.RUNS:
             return Known(Trigger.ENGINE_RUNS, heard) if sure else None
 

@@ -60,13 +60,16 @@ def grade(step: Step, answer: Answer, confidence: float, thresholds: Thresholds)
     return Acceptance.READ_BACK
 
 
-HEARD_FROM = 0.7
-"""Probability from which the ear is believed that a starter turns or has stopped; below, a begin is only shown.
+HEARD_FROM = 0.6
+"""Probability from which the ear is believed that a starter turns or an engine runs; below, a begin is only shown.
 
-It is the mean over the first tenths of a second, so that of a sure one is well below 1.  Ends that the ear said too
-early had 0.58 to 0.68, right ones 0.75 to 0.95 (the README of the ear); a false begin costs some seconds of the
-starter's budget, a missed one leaves the announcement to the technician, as without an ear.
+It is the mean over the first tenths of a second, so that of a sure one is well below 1.  Of 60 made-up starts of the
+developing set at 3 to 20 dB the ear began 57, 96 % of them with 0.6 or more (81 % with 0.7, 49 % with 0.8); an hour of
+other machines had one false begin from 0.6 to 0.8, four from 0.5.
 """
+
+ENDED_FROM = 0.7
+"""The same for an end: those that were said too early in recorded starts had 0.58 to 0.68 (the README of the ear)."""
 
 PROPOSED_FROM = 0.8
 """Probability from which something that was heard is proposed as an answer (the README of the ear)."""
