@@ -18,6 +18,7 @@ from assistant.core.library.procedure import Leads
 from assistant.core.library.vocabulary import CHANGED, SAME_POINT, UNCHANGED, WATCHED
 from assistant.core.rules import trade_rules
 from assistant.core.values.finding import Finding
+from assistant.core.values.witness import Witness
 from assistant.core.words import remarking
 from assistant.grammar.lint import lint_grammars, lint_words
 from assistant.learning import prompts
@@ -85,7 +86,7 @@ def lint_grammars_for(
     """Doubtful points of the grammars for the answers of these procedures; takes seconds."""
     return lint_grammars(
         grammars,
-        requests_of(library, digits=True),
+        requests_of(library, digits=True, witnesses=tuple(Witness)),
         outcomes=list(listened_for(library)),
         places=list(_said(library)),
         progress=progress,

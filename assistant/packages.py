@@ -52,6 +52,7 @@ PANGO = Need(
     "pango",
 )
 CAIRO = Need("Cairo", "libcairo2", "cairo", "cairo")
+SIGROK = Need("sigrok-cli", "sigrok-cli", "sigrok-cli", "sigrok-cli")
 
 _LIBRARIES = {
     "libatomic.so.1": ATOMIC,

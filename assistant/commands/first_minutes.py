@@ -14,7 +14,17 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable
 
-FACTS = ("order", "vin", "vehicle", "complaint", "odometer", "technician", "crank_longest", "crank_rest")
+FACTS = (
+    "order",
+    "vin",
+    "vehicle",
+    "complaint",
+    "odometer",
+    "technician",
+    "crank_longest",
+    "crank_rest",
+    "cylinders",
+)
 """Options that state a fact: somebody who gives one knows what to give."""
 
 QUESTIONS = (

@@ -24,13 +24,22 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="also speak a sentence, in the voice and in the other one, and measure the microphone for two seconds",
     )
     add_json(parser)
+    parser.add_argument(
+        "--meter",
+        nargs="?",
+        const="",
+        metavar="SPEC",
+        help="only list the meters that are plugged in, or try one: demo, or DRIVER:conn=/dev/ttyUSB0",
+    )
     add_voice(parser)
     add_sound(parser)
     add_model(parser)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Print the report; the exit status is 1 if a session could not run."""
+    """Print the report; the exit status is 1 if a session could not run, or the meter that is tried gives nothing."""
+    if options.meter is not None:
+        return _meter(options.meter, as_json=options.json)
     from assistant.commands import gear_check  # noqa: PLC0415
     from assistant.commands.settled import settle  # noqa: PLC0415
 
@@ -48,3 +57,15 @@ def run(options: argparse.Namespace) -> int:
     else:
         print(report.text(), end="")
     return 0 if report.able else 1
+
+
+def _meter(spec: str, *, as_json: bool) -> int:
+    """List the meters, or try one."""
+    from assistant.meter import trial  # noqa: PLC0415
+
+    report = trial.tried(spec) if spec else trial.plugged()
+    if as_json:
+        print_json(report.to_json())
+    else:
+        print(report.text(), end="")
+    return 0 if isinstance(report, trial.MeterList) or report.able else 1

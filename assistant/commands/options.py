@@ -99,6 +99,21 @@ def add_pad(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_witnesses(parser: argparse.ArgumentParser) -> None:
+    """Add ``--meter`` and ``--hear-starter``: what perceives in place of the technician."""
+    parser.add_argument(
+        "--meter",
+        metavar="SPEC",
+        help="read a meter by sigrok-cli, as its --driver takes it: 'demo', 'DRIVER:conn=/dev/ttyUSB0'; "
+        "a reading that stands is taken by 'take it' or Enter",
+    )
+    parser.add_argument(
+        "--hear-starter",
+        action=argparse.BooleanOptionalAction,
+        help="the microphone hears the starter too, which starts the crank timer (default: yes)",
+    )
+
+
 def add_sound(parser: argparse.ArgumentParser) -> None:
     """Add ``--microphone`` and ``--loudspeaker``, which was once called ``--speaker``."""
     these = group(parser, SOUND)

@@ -16,6 +16,7 @@ from assistant.commands.options import (
     add_sessions,
     add_sound,
     add_voice,
+    add_witnesses,
     board_options,
     own_procedures_folder,
     sessions_folder,
@@ -65,6 +66,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="print a line for each sentence instead of drawing a screen",
     )
     add_pad(parser)
+    add_witnesses(parser)
     add_board(parser)
     parser.add_argument(
         "--no-history",
@@ -111,6 +113,12 @@ def _add_facts(facts: argparse._ArgumentGroup) -> None:
         type=whole(1, 900),
         metavar="S",
         help="the vehicle maker's wait between two cranks, in seconds (default: the assistant's own)",
+    )
+    facts.add_argument(
+        "--cylinders",
+        type=whole(1, 16),
+        metavar="N",
+        help="number of cylinders, with which the ear makes a cranking speed of what it counts",
     )
 
 
@@ -159,6 +167,8 @@ def run(options: argparse.Namespace) -> int:
             speech_rate=options.speech_rate,
             pad=None if options.pad is False else options.pad,
             why_silent=why_silent,
+            meter=options.meter or None,
+            hear_starter=options.hear_starter is not False,
         ),
         folders=settings.Folders(own_procedures_folder(options), options.grammars, options.model),
         board=board_options(options),
@@ -197,6 +207,7 @@ def _facts(options: argparse.Namespace, settled: Settled) -> Facts:
         crank_rest=str(options.crank_rest or ""),
         lamp_kind=lamp_kind,
         lamp_current=lamp_current,
+        cylinders=str(options.cylinders or ""),
     )
 
 

@@ -15,6 +15,7 @@ from assistant.speaking.output import NullPlayer
 from assistant.speaking.track import SoundTrack
 
 if TYPE_CHECKING:
+    from assistant.core.values.witness import Witness
     from assistant.demo.scenario import Scenario
     from assistant.grammar.grammar_set import GrammarSet
     from assistant.hearing.recogniser import Recogniser
@@ -69,9 +70,13 @@ class Stage:
         self._procedure = scenario.procedure
         self._playing = SessionPlayer(self.session, clock, self.player, self.person)
 
-    def play(self) -> None:
-        """Let everything happen in its order until the session is over or nothing more can come."""
-        self.session.begin(self._procedure)
+    def play(self, witnesses: tuple[Witness, ...] = ()) -> None:
+        """Let everything happen in its order until the session is over or nothing more can come.
+
+        Args:
+            witnesses: What perceives in place of the person; somebody else posts what they perceive.
+        """
+        self.session.begin(self._procedure, witnesses=witnesses)
         silent = 0
         while not self.session.finished and not self.session.left():
             if self.session.drain():

@@ -70,6 +70,8 @@ def typical_requests(grammars: GrammarSet) -> list[GrammarRequest]:
             if own.outcomes:
                 found.append(GrammarRequest(own.outcomes, (), controls, places=own.places))
         families = dict.fromkeys(tuple(sorted(units_like(unit))) for unit in grammars.units())
+        if state in (State.ASKING, State.CRANKING):
+            controls = (*controls, Control.TAKE_IT)  # noqa: PLW2901  added while a meter reports
         found.extend(GrammarRequest((), family, controls) for family in families)
     return list(dict.fromkeys(found))
 

@@ -83,6 +83,8 @@ SETTINGS: tuple[Setting, ...] = (
     _option("loudspeaker", "the loudspeaker", PlainText(200), dest="speaker", otherwise=_SYSTEMS),
     _option("headset", "the microphone cannot hear the loudspeaker", YesOrNo(), default=False),
     _option("pad", "the number pad that is read wherever the focus is", PlainText(200), otherwise="the terminal"),
+    _option("meter", "the meter that reports by itself, as sigrok names it", PlainText(200)),
+    _option("hear-starter", "the microphone hears the starter, too", YesOrNo(), default=True),
     _option("keys-only", "no microphone", YesOrNo(), default=False),
     _option("silent", "no loudspeaker", YesOrNo(), default=False),
     _option("plain", "lines instead of a drawn screen", YesOrNo(), default=False),

@@ -16,6 +16,7 @@ from assistant.core.values.entries import (
     LedBack,
     ProcedureEntered,
     ProcedurePaused,
+    ResultPerceived,
     ResultTaken,
     ResultUndone,
     StepSkipped,
@@ -40,12 +41,15 @@ class Dated:
 
 @dataclass(frozen=True)
 class Taken:
-    """A result with its line of the log, and when and how it was taken back, if at all."""
+    """A result with its line of the log, when and how it was taken back, if at all, and what perceived it, if it was
+    not said or keyed.
+    """
 
     time: datetime
     line: int
     result: ResultTaken
     undone: Dated | None = None
+    perceived: ResultPerceived | None = None
 
 
 @dataclass(frozen=True)
@@ -131,6 +135,7 @@ def course_of(session: RecordedSession) -> Course:
 def follow(entries: Iterable[Dated]) -> Course:
     """Go through the entries of a session in order."""
     course = Course()
+    perceived: ResultPerceived | None = None
     for dated in entries:
         course.entries.append(dated)
         entry = dated.entry
@@ -145,8 +150,11 @@ def follow(entries: Iterable[Dated]) -> Course:
             course.set_aside[entry.procedure] = entry.step
         elif isinstance(entry, ResultTaken):
             course.places.setdefault(entry.number, []).append(len(course.results))
-            course.results.append(Taken(dated.time, dated.line, entry))
+            seen = perceived if perceived is not None and perceived.number == entry.number else None
+            course.results.append(Taken(dated.time, dated.line, entry, perceived=seen))
             _go(course, entry.procedure, entry.next)
+        elif isinstance(entry, ResultPerceived):
+            perceived = entry
         elif isinstance(entry, StepSkipped):
             course.skipped.append(Passed(dated.time, dated.line, entry))
             _go(course, entry.procedure, entry.next)

@@ -45,6 +45,7 @@ class Facts:
         crank_rest: The vehicle maker's wait between two cranks, in s.
         lamp_kind: The test lamp in use, by the name that the terms give it.
         lamp_current: The current that it draws, in A.
+        cylinders: Number of cylinders of the engine.
     """
 
     order: str = ""
@@ -57,6 +58,7 @@ class Facts:
     crank_rest: str = ""
     lamp_kind: str = ""
     lamp_current: str = ""
+    cylinders: str = ""
 
     def typed(self) -> tuple[TypedFact, ...]:
         """The facts that a session would otherwise ask for, in the form in which it holds them from the beginning."""
@@ -70,6 +72,7 @@ class Facts:
             TypedFact("crank-rest", self.crank_rest, "s"),
             TypedFact("lamp-kind", self.lamp_kind),
             TypedFact("lamp-current", self.lamp_current, "A"),
+            TypedFact("cylinders", self.cylinders),
         )
         return tuple(fact for fact in facts if fact.value)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.values.entries import CautionAcknowledged, CautionGiven, Cranked, FactGiven
+from assistant.core.values.entries import CautionAcknowledged, CautionGiven, Cranked, CrankHeard, FactGiven
 from assistant.core.values.events import ToldToday
 from assistant.errors import MALFORMED, BayAssistantError
 from assistant.record.summaries import entries_of, session_folders
@@ -55,7 +55,7 @@ def _told_in(entries: list[Entry]) -> ToldToday | None:
         return None
     full = [one.caution for one in entries if isinstance(one, CautionGiven) and one.form.startswith("full")]
     ready = [name for one in entries if isinstance(one, CautionAcknowledged) for name in one.cautions]
-    timed = any(isinstance(one, Cranked) and one.timed for one in entries)
+    timed = any(isinstance(one, Cranked) and not isinstance(one, CrankHeard) and one.timed for one in entries)
     return ToldToday(names.pop(), tuple(dict.fromkeys(full)), tuple(dict.fromkeys(ready)), timed)
 
 

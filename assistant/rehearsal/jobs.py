@@ -28,8 +28,13 @@ from assistant.core.library.procedure import Engine
 from assistant.core.library.vocabulary import SENSES
 from assistant.core.values.entries import Cranked, LedBack, VerdictReached
 from assistant.core.values.events import Action, Began, Heard, KeyPressed, Note, Say, ToldToday, TypedFact
+from assistant.core.values.perceived import CrankSound, Perceived, StarterHeard
 from assistant.core.values.result import Control, Result
+from assistant.core.values.units import UNIT_WORDS
+from assistant.core.values.witness import Witness
+from assistant.core.words.instructing import CRANK
 from assistant.errors import UsageProblem
+from assistant.grammar.numbers import in_words
 from assistant.measured import DEFAULT_THRESHOLDS
 from assistant.rehearsal.erring import goes_on
 from assistant.rehearsal.persons import Bay, Given, Habit, Person, spoken_value
@@ -46,16 +51,38 @@ if TYPE_CHECKING:
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Event
 
+HEARD_S = 0.4
+"""From the end of a word to its effect, s: 0.3 s to the decision, and 0.1 s in which the microphone is still deaf after
+speech (the hearing's README).
+"""
+
 MOST_TURNS = 400
 """Turns after which a job counts as a circle."""
 
 
 @dataclass(frozen=True)
 class Pace:
-    """The seconds that the technician's hands take: for a new connection, and for one crank."""
+    """How the technician works.
+
+    Attributes:
+        hook_up_s: Seconds that hands take for a new connection.
+        crank_s: Seconds of one crank.
+        ear: The assistant hears the starter, so nobody announces a crank: the helper cranks when he hears "Crank it.",
+            while the rest of the sentence is spoken.
+        meter: The meter reports by itself, so a reading is taken by "take it".
+    """
 
     hook_up_s: float = 8.0
     crank_s: float = 4.0
+    ear: bool = False
+    meter: bool = False
+
+
+SURE = 0.95
+"""How sure the modelled ear is; it hears every crank."""
+
+SAID_AS = {Control.CRANKING: "cranking", Control.AFFIRM: "yes"}
+"""The shortest words for two of the dialogue's own, where their names are longer."""
 
 
 @dataclass(frozen=True)
@@ -122,13 +149,17 @@ JOBS = (
 class Spent:
     """The seconds of a job: the assistant's speech, the starter's forced rest, hook-ups and cranks.
 
-    `steps` names the steps that were answered, `end` the verdict, or the place where the job ended.
+    `talk` is what the technician's own words take, beside `all`: as long as the voice takes for them, and `HEARD_S`.
+    `words` counts them. `steps` names the steps that were answered, `end` the verdict, or the place where the job
+    ended.
     """
 
     speech: float = 0.0
     rest: float = 0.0
     hook_ups: float = 0.0
     cranks: float = 0.0
+    talk: float = 0.0
+    words: int = 0
     steps: list[str] = field(default_factory=list)
     end: str = ""
 
@@ -173,6 +204,8 @@ class _Timed(RunnerPlayer):
         self.cranked = False
         self._library, self._person, self._pace, self._seconds = library, person, pace, seconds
         self._hooked_up: Measurement | None = None
+        self._turned_s = 0.0
+        self._text = ""
         self._last: VerdictReached | LedBack | None = None
 
     def send(self, event: Event) -> tuple[Action, ...]:
@@ -185,7 +218,8 @@ class _Timed(RunnerPlayer):
                 self.cranked = True
         said = [action for action in actions if isinstance(action, Say)]
         if said and self.speaking is not None:
-            lasts = self._seconds(said[-1].text)
+            self._text = said[-1].text
+            lasts = self._seconds(self._text)
             self.spent.speech += lasts
             self.finish_speech(lasts)
         return actions
@@ -200,7 +234,9 @@ class _Timed(RunnerPlayer):
         told = ToldToday(
             _TECHNICIAN, tuple(self._library.cautions), tuple(self._library.cautions), cranking=True
         )
-        self.send(Began(self.now, job.procedure, facts, (told,) if job.again else ()))
+        pairs = ((self._pace.ear, Witness.EAR), (self._pace.meter, Witness.METER))
+        witnesses = tuple(witness for there, witness in pairs if there)
+        self.send(Began(self.now, job.procedure, facts, (told,) if job.again else (), witnesses=witnesses))
         for _ in range(MOST_TURNS):
             if job.to_crank and (self.cranked or self.runner.state is State.CRANKING):
                 self.spent.end = "first crank"
@@ -226,8 +262,13 @@ class _Timed(RunnerPlayer):
             case State.ASKING:
                 self._test()
             case State.CRANKING:
-                self.now += self._pace.crank_s
-                self.spent.cranks += self._pace.crank_s
+                left = max(0.0, self._pace.crank_s - self._turned_s)
+                self.now += left
+                self.spent.cranks += left
+                late = max(0.0, self._turned_s - self._pace.crank_s)
+                self._turned_s = 0.0
+                if self._pace.ear and self._step()[1].reading is None:
+                    self.send(StarterHeard(self.now, CrankSound.ENDS, late, SURE))
                 self._report()
             case State.CONCLUDING:
                 if not isinstance(self._last, VerdictReached) or not goes_on(self._library, self._last):
@@ -238,7 +279,13 @@ class _Timed(RunnerPlayer):
         return True
 
     def _say(self, control: Control) -> None:
+        self._speaks(SAID_AS.get(control, control.value.replace("-", " ")))
         self.send(Heard(self.now, control.value, Result(control=control), 1.0))
+
+    def _speaks(self, words: str) -> None:
+        """The technician says this; what it takes is counted beside the rest."""
+        self.spent.words += len(words.split())
+        self.spent.talk += self._seconds(f"{words}.") + HEARD_S
 
     def _step(self) -> tuple[str, Step]:
         procedure, name = self.runner.position
@@ -261,20 +308,32 @@ class _Timed(RunnerPlayer):
 
     def _test(self) -> None:
         self._hook_up()
-        if self._step()[1].measure.engine is Engine.CRANKING:
-            self._say(Control.CRANKING)
-        else:
+        step = self._step()[1]
+        if step.measure.engine is not Engine.CRANKING:
             self._report()
+        elif self._pace.ear:
+            before = self._text.partition(CRANK)[0] + CRANK
+            self._turned_s = max(0.0, self._seconds(self._text) - self._seconds(before))
+            self.send(StarterHeard(self.now, CrankSound.BEGINS, self._turned_s, SURE))
+        else:
+            self._say(Control.CRANKING)
 
     def _report(self) -> None:
         procedure, step = self._step()
         given = self._person.answer(procedure, step)
         self.spent.steps.append(step.name)
         if step.reading is None:
+            self._speaks(self._library.terms.outcomes[given.answer.outcome].spoken)
             self.send(KeyPressed(self.now, str(step.choices().index(given.answer) + 1)))
             return
         outcome, _ = spoken_value(given)
         number, unit = _as_said(given.value, step.reading.unit)
+        if self._pace.meter:
+            self.send(Perceived(self.now, Witness.METER, Result(outcome, number, unit), 1.0, 0.01))
+            self._say(Control.TAKE_IT)
+            return
+        words = "" if number is None or unit is None else f"{in_words(number)} {UNIT_WORDS[unit][1]}"
+        self._speaks(words or (outcome or "").replace("-", " "))
         words = outcome or f"{number} {unit}"
         self.send(Heard(self.now, words, Result(outcome, number, unit), 1.0))
 

@@ -11,8 +11,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Leads
-from assistant.core.library.vocabulary import OVER_RANGE
-from assistant.core.words import instructing, remarking, reporting
+from assistant.core.library.vocabulary import BY_SPEED, FIRED, HUMS, OVER_RANGE
+from assistant.core.values.perceived import Perceived
+from assistant.core.values.result import Result
+from assistant.core.values.witness import Figure, Witness
+from assistant.core.words import instructing, perceiving, remarking, reporting
 from assistant.core.words.sentences import sentences
 from assistant.rehearsal.exploring import example, said_in_play
 
@@ -56,6 +59,8 @@ def texts(library: Library, beside: Callable[[str], str]) -> list[SpokenSentence
     def add(text: str, file: str, line: int, where: str) -> None:
         found.update(dict.fromkeys(SpokenSentence(part, file, line, where) for part in sentences(text)))
 
+    for notice in perceiving.NOTICES:
+        add(notice, DIALOGUE, 0, "notice")
     for name, caution in library.cautions.items():
         for form in ("full", "short"):
             add(remarking.caution_text(caution, form), beside("cautions.yaml"), 0, f"caution {name}, {form}")
@@ -74,6 +79,8 @@ def texts(library: Library, beside: Callable[[str], str]) -> list[SpokenSentence
                         add(text, procedure.file, step.line, where)
             add(instructing.keyed_choices(library, step), procedure.file, step.line, where)
             add(step.look_for, procedure.file, step.line, f"{where}, look_for")
+            for text in _proposals(library, step):
+                add(text, procedure.file, step.line, f"{where}, by ear")
             for answer in step.choices():
                 add(_read_back(library, step, answer), procedure.file, step.line, f"{where}, read back")
             if step.reading and OVER_RANGE in step.heard:
@@ -84,6 +91,15 @@ def texts(library: Library, beside: Callable[[str], str]) -> list[SpokenSentence
             for text in (remarking.verdict_text(verdict, title), remarking.would_mean(verdict)):
                 add(text, procedure.file, 0, f"verdict {name}")
     return list(found)
+
+
+def _proposals(library: Library, step: Step) -> Iterator[str]:
+    """What the ear can propose at this step."""
+    for outcome in (*BY_SPEED, "normal", HUMS, FIRED[0]):
+        if step.answer(outcome) is not None:
+            speed = (Figure(perceiving.SPEED, "100"),)
+            seen = Perceived(0.0, Witness.EAR, Result(outcome=outcome), figures=speed)
+            yield perceiving.sounds_like(library, step, seen)
 
 
 def _read_back(library: Library, step: Step, answer: Answer) -> str:

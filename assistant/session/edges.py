@@ -62,6 +62,7 @@ class OpenedMicrophone:
 
     Attributes:
         played: What the loudspeaker was given, for a microphone that listens meanwhile; else None.
+        beside: Also gets all of its sound, whatever the listener does with it; returns at once.
     """
 
     def __init__(self, source: SoundSource, played: PlayedSound | None = None) -> None:
@@ -72,6 +73,7 @@ class OpenedMicrophone:
         )
         self._why: str | None = None
         self._telling = threading.Lock()
+        self.beside: Callable[[Samples], None] | None = None
         source.start(self._deliver, self._lost, self._back)
 
     def start(
@@ -89,6 +91,8 @@ class OpenedMicrophone:
     def _deliver(self, samples: Samples) -> None:
         if self._listener is not None:
             self._listener[0](samples)
+        if self.beside is not None:
+            self.beside(samples)
 
     def _lost(self, why: str) -> None:
         with self._telling:

@@ -82,7 +82,7 @@ def hearing_of(settings: Settings, library: Library, grammars: GrammarSet, closi
         hearer = hearer_again(parse_header(read_file(header), HEADER_FILE).heard_by)
     recogniser = hearer.recogniser(model, closing)
     taught = grammars if hearer.learnt is None else with_own_words(grammars, hearer.learnt)
-    for request in requests_of(library):
+    for request in requests_of(library, witnesses=settings.gear.witnesses()):
         recogniser.fitting(taught.request(request))
     return SessionEars(recogniser, taught, hearer, model)
 

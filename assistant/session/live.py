@@ -34,6 +34,7 @@ from assistant.session.procedures_used import folder_of, opened
 from assistant.session.shop import counted_sentence, lamp_remarks, left_out_sentence
 from assistant.session.silent import silent_remarks
 from assistant.session.telephone import tell_of_telephones
+from assistant.session.watching import open_meter, open_witnesses
 from assistant.speaking.neural.pronouncing import use_lexicon
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
     wanted = settings.gear
     # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
     with ExitStack() as shown, ExitStack() as gear:
-        pad = open_pad(wanted.pad, gear)
+        pad, meter = open_pad(wanted.pad, gear), open_meter(wanted.meter)
         hearing = None if wanted.keys_only else hearing_of(settings, using.library, using.grammars, gear)
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only and not board.there)
@@ -91,8 +92,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
         gear.callback(log.close)
         begun_in = log.folder
         runner = _runner(log)
-        if log.recorded is not None:
-            begun -= _gone_by(log.recorded)
+        begun -= _gone_by(log.recorded)
         now = _clock(begun)
         board.begin(runner, now, settings.sessions, ending.due)
         lines = wanted.plain or (wanted.silent and _too_small())
@@ -110,10 +110,11 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
         news.session = session
         board.join(session)
         ending.tell(lambda: session.leave("interrupted"))
-        against_noise = AgainstNoise(voice, headset=wanted.headset)
         if hearing is not None and microphone is not None:
-            session.ears = _listener(session, hearing, microphone, log, screen, against_noise)
+            quieter = AgainstNoise(voice, headset=wanted.headset)
+            session.ears = _listener(session, hearing, microphone, log, screen, quieter)
             gear.callback(session.ears.close)
+        session.watch = open_witnesses(wanted, meter, microphone, session.happened, gear)
         open_keys(pad, session, news, gear)
         tell_of_telephones(wanted, session.tell, gear)
         for remark in (*silent_remarks(wanted), *remarks, *hearing_remarks(hearing)):
@@ -162,20 +163,20 @@ def _lead(session: Session, settings: Settings, log: SessionLog) -> None:
 
 def _enter(session: Session, settings: Settings, log: SessionLog, notice: Callable[[str], None]) -> None:
     """Begin the dialogue, or go on with it and say in which state it was found."""
-    left_out = settings.gear.left_out()
+    left_out, witnesses = settings.gear.left_out(), settings.gear.witnesses()
     told = told_on(log.header.started.date(), log.folder.parent)
     if log.recorded is None:
-        session.begin(settings.procedure, settings.facts.typed(), told, left_out)
+        session.begin(settings.procedure, settings.facts.typed(), told, left_out, witnesses)
         return
     if not log.recorded.lines:
         notice("This session was broken off before anything was recorded; it begins anew.")
-        session.begin(settings.procedure, log.header.facts.typed(), told, left_out)
+        session.begin(settings.procedure, log.header.facts.typed(), told, left_out, witnesses)
         return
     if log.torn:
         notice(f"An unfinished last line ({log.torn} bytes) was set aside.")
     if log.recorded.repeated:
         notice(repeated_sentence(log.recorded.repeated))
-    session.resume(left_out)
+    session.resume(left_out, witnesses)
 
 
 def _go_on(settings: Settings, folder: Path) -> str:
@@ -201,8 +202,10 @@ def _too_small() -> bool:
     return size.columns < 80 or size.lines < 24
 
 
-def _gone_by(recorded: RecordedSession) -> float:
+def _gone_by(recorded: RecordedSession | None) -> float:
     """Seconds since the session began: the time of the interruption counts, because a starter rests in it."""
+    if recorded is None:
+        return 0.0
     last = recorded.lines[-1].event.at if recorded.lines else 0.0
     return max(last, (datetime.now().astimezone() - recorded.header.started).total_seconds())
 

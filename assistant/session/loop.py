@@ -37,11 +37,13 @@ from assistant.core.values.events import (
     StopListening,
     TimerElapsed,
 )
+from assistant.core.values.perceived import MeterState, MeterTold
 from assistant.errors import DiskNearlyFull, GearProblem, RecordProblem
 from assistant.session.foresight import Foresight
 from assistant.session.mouth import Mouth
 from assistant.session.silent import NoEars
 from assistant.session.waiting import DueTimes, Inbox
+from assistant.session.witnessing import NoWatch
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -49,7 +51,9 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.runner import Runner
     from assistant.core.values.events import ToldToday, TypedFact
     from assistant.core.values.result import GrammarRequest
+    from assistant.core.values.witness import Witness
     from assistant.screen.terminal import Screen
+    from assistant.session.witnessing import Watch
     from assistant.speaking.output import Output
     from assistant.speaking.voice import Voice
 
@@ -106,11 +110,12 @@ class Session:
     ) -> None:
         self._runner = runner
         self.log = log
-        self._mouth = Mouth(voice, output, Foresight(runner, voice) if voice.prepares else None)
+        foresight = Foresight(runner, voice) if voice.prepares else None
+        self._mouth = Mouth(voice, output, foresight, beside_ears=headset)
         self._screen = screen
         self._now = now
-        self._headset = headset
         self.ears: Ears = NoEars()
+        self.watch: Watch = NoWatch()
         self.outcome: str | None = None
         self._inbox = Inbox()
         self._waiting = DueTimes()
@@ -125,13 +130,14 @@ class Session:
         facts: tuple[TypedFact, ...] = (),
         told: tuple[ToldToday, ...] = (),
         left_out: tuple[str, ...] = (),
+        witnesses: tuple[Witness, ...] = (),
     ) -> None:
         """Start with this procedure; arguments as for `Began`."""
-        self.take(Began(self._now(), procedure, facts, told=told, left_out=left_out))
+        self.take(Began(self._now(), procedure, facts, told, left_out, witnesses))
 
-    def resume(self, left_out: tuple[str, ...] = ()) -> None:
-        """Go on; the runner has been fed with the recorded events before. `left_out` as for `Began`."""
-        self.take(Resumed(self._now(), left_out))
+    def resume(self, left_out: tuple[str, ...] = (), witnesses: tuple[Witness, ...] = ()) -> None:
+        """Go on; the runner has been fed with the recorded events before. Arguments as for `Began`."""
+        self.take(Resumed(self._now(), left_out, witnesses))
 
     def post(self, call: Callable[[], None]) -> None:
         """Have this done by the loop; safe from any thread."""
@@ -194,6 +200,8 @@ class Session:
         if waiting.silence is not None and waiting.silence <= now:
             waiting.silence = None
             self.take(NoInput(now))
+        if self.watch.left():
+            self.take(MeterTold(now, MeterState.UNSTEADY))
 
     def drain(self) -> bool:
         """Do everything that was posted; whether there was anything."""
@@ -237,6 +245,8 @@ class Session:
         """Give an event to the dialogue, put it on the disk with its actions, then act."""
         if self.outcome is not None and not isinstance(event, SpeechFinished):
             return
+        if isinstance(event, Heard | KeyPressed) and self.watch.left():
+            self.take(MeterTold(event.at, MeterState.UNSTEADY))  # before somebody says "take it"
         actions = self._runner.receive(event)
         try:
             problem = self.log.append(event, actions)
@@ -249,6 +259,7 @@ class Session:
         self._tell(event)
         for action in actions:
             self._perform(action)
+        self.watch.look(self._runner)
         request = self._wanted.request if self._wanted is not None else None
         self._mouth.moved(event.at, self._speaking, request, self._waiting.timers)
 
@@ -280,7 +291,7 @@ class Session:
             case Listen():
                 self._wanted = action
                 self._waiting.silence = None
-                if self._headset or self._speaking is None:
+                if self._mouth.beside_ears or self._speaking is None:
                     self._open_ears()
             case StopListening():
                 self._wanted = None
@@ -307,7 +318,7 @@ class Session:
                 raise AssertionError(f"nobody performs {action}")
 
     def _say(self, action: Say) -> None:
-        if not self._headset:
+        if not self._mouth.beside_ears:
             self.ears.pause()
         self._waiting.silence = None
         self._speaking = action.utterance

@@ -20,9 +20,13 @@ class Mouth:
         voice: Renders speech.
         output: Plays it.
         foresight: Has what may be said next rendered ahead; None if nothing is.
+        beside_ears: The microphone does not hear it, so that the session listens while it speaks.
     """
 
-    def __init__(self, voice: Voice, output: Output, foresight: Foresight | None = None) -> None:
+    def __init__(
+        self, voice: Voice, output: Output, foresight: Foresight | None = None, *, beside_ears: bool = False
+    ) -> None:
+        self.beside_ears = beside_ears
         self._voice = voice
         self._output = output
         self._foresight = foresight

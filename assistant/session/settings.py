@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from assistant.core.values.witness import Witness
 from assistant.record import Facts
 from assistant.record.header import Shop
 
@@ -41,6 +42,8 @@ class Gear:
         speech_rate: Speaking rate, words a minute; None as for the voice.
         pad: Number pad that is read without the terminal, as it was named; None for the terminal alone.
         why_silent: Why there is no loudspeaker though nobody asked for that; "" otherwise.
+        meter: Meter that reports by itself, as sigrok names its driver; None for none.
+        hear_starter: The microphone listens for the starter, too.
     """
 
     microphone: str | None = None
@@ -53,10 +56,17 @@ class Gear:
     speech_rate: int | None = None
     pad: str | None = None
     why_silent: str = ""
+    meter: str | None = None
+    hear_starter: bool = True
 
     def left_out(self) -> tuple[str, ...]:
         """Gear that the session is started without on purpose."""
         return (*(("speaker",) if self.silent else ()), *(("microphone",) if self.keys_only else ()))
+
+    def witnesses(self) -> tuple[Witness, ...]:
+        """What perceives in place of the technician."""
+        ear = (Witness.EAR,) if self.hear_starter and not self.keys_only else ()
+        return (*ear, *((Witness.METER,) if self.meter else ()))
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,14 @@ from assistant.core.values.entries import (
     CautionGiven,
     ChangeUndone,
     Cranked,
+    CrankHeard,
     ModeChanged,
     ProcedureEntered,
     ProcedurePaused,
     Remark,
 )
 from assistant.core.words import placing
+from assistant.writeup import perceiving
 from assistant.writeup.contents import CautionLine, Moment
 from assistant.writeup.naming import HOW, how_often, place, place_sources, procedure_of
 from assistant.writeup.statement import (
@@ -87,10 +89,11 @@ def cautions(library: Library, course: Course) -> tuple[CautionLine, ...]:
 
 
 def cranking(course: Course) -> tuple[Statement, ...]:
-    """The number and length of the cranks, s: by the clock, and assumed."""
+    """The number and length of the cranks, s: by the clock, assumed, and by ear."""
     cranked = [(dated.line, dated.entry) for dated in course.entries if isinstance(dated.entry, Cranked)]
-    timed = [(number, entry.seconds) for number, entry in cranked if entry.timed]
-    assumed = [(number, entry.seconds) for number, entry in cranked if not entry.timed]
+    told = [(number, entry) for number, entry in cranked if not isinstance(entry, CrankHeard)]
+    timed = [(number, entry.seconds) for number, entry in told if entry.timed]
+    assumed = [(number, entry.seconds) for number, entry in told if not entry.timed]
     sentences = []
     if timed:
         total = sum(seconds for _, seconds in timed)
@@ -109,7 +112,7 @@ def cranking(course: Course) -> tuple[Statement, ...]:
                 line(*(number for number, _ in assumed)),
             )
         )
-    return tuple(sentences)
+    return (*sentences, *perceiving.cranks_heard(cranked))
 
 
 def moments(library: Library, session: RecordedSession, course: Course) -> tuple[Moment, ...]:

@@ -15,7 +15,15 @@ if TYPE_CHECKING:
     from assistant.core.values.entries import ResultTaken
     from assistant.record.course import Course, Ended
 
-HOW = {"voice": "by voice", "keypad": "by keypad", "tablet": "by tablet"}
+HOW = {
+    "voice": "by voice",
+    "keypad": "by keypad",
+    "tablet": "by tablet",
+    "ear": "by ear",
+    "meter": "by meter",
+    "clamp": "by clamp",
+    "held": "held still",
+}
 """The way in which something was given, by the log's word."""
 
 

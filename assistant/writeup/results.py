@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 from assistant.core.library.procedure import Band
 from assistant.core.library.vocabulary import OVER_RANGE, SENSES
-from assistant.core.values.entries import KEPT, ProcedureEntered, ResultTaken
+from assistant.core.values.entries import KEPT, ProcedureEntered
 from assistant.core.words import placing, reporting
-from assistant.writeup import changing, given, timing
+from assistant.writeup import changing, given, perceiving, timing
 from assistant.writeup.contents import Measured, Skipped
 from assistant.writeup.naming import HOW, asked, asked_sources, called_by, procedure_of
 from assistant.writeup.statement import (
@@ -34,17 +34,8 @@ if TYPE_CHECKING:
 CODES = "trouble-codes"
 """Place of the step that reads trouble codes."""
 
-_CONFIRMED = {
-    ("voice", "taken"): "taken as heard",
-    ("keypad", "taken"): "taken as keyed",
-    ("tablet", "taken"): "taken as tapped",
-    ("voice", "read back"): "read back",
-    ("keypad", "read back"): "read back",
-    ("tablet", "read back"): "read back",
-    ("voice", "affirmed"): "read back and affirmed",
-    ("keypad", "affirmed"): "read back and affirmed",
-    ("tablet", "affirmed"): "read back and affirmed",
-}
+_TAKEN = {"voice": "taken as heard", "keypad": "taken as keyed", "tablet": "taken as tapped"}
+_CONFIRMED = {"read back": "read back", "affirmed": "read back and affirmed"}
 
 
 def tests(
@@ -103,7 +94,7 @@ def _test(
         judged=given.judged(library, step, result, numbers),
         limit=reporting.limits(band, step.reading.unit, numbers) if band and step.reading else "",
         source=band.source if band else "",
-        captured=_captured(result),
+        captured=_captured(taken),
         clip=result.clip or "",
         taken_back=_taken_back(taken.undone),
         decisive=decides,
@@ -123,9 +114,12 @@ def _test(
     )
 
 
-def _captured(result: ResultTaken) -> str:
+def _captured(taken: Taken) -> str:
+    result = taken.result
     how = HOW.get(result.how, result.how)
-    confirmed = _CONFIRMED.get((result.how, result.confirmed), result.confirmed)
+    confirmed = _CONFIRMED.get(result.confirmed) or _TAKEN.get(result.how, result.confirmed)
+    if taken.perceived is not None:
+        return f"{perceiving.captured(result, taken.perceived)}; {confirmed}"
     if result.how != "voice":
         keys = f', "{result.words}"' if result.words else ""
         return f"{capital(how)}{keys}; {confirmed}"

@@ -53,6 +53,15 @@ def test_a_job_to_the_first_crank_ends_there() -> None:
     assert (spent.end, spent.cranks) == ("first crank", 0)
 
 
+def test_with_ear_and_meter_the_same_job_takes_a_third_fewer_words() -> None:
+    """The same steps, the same verdict, every crank counted, and at least a third of the words less."""
+    plain, having = timed(Pace()), timed(Pace(ear=True, meter=True))
+    assert (plain.steps, plain.end) == (having.steps, having.end)
+    assert having.words <= plain.words * 2 / 3
+    assert 0 < having.cranks <= plain.cranks
+    assert having.talk < plain.talk
+
+
 def test_an_unknown_fault_is_refused() -> None:
     """A job about a fault that the circuit does not have says where to look."""
     with pytest.raises(UsageProblem, match=r"terms\.yaml"):

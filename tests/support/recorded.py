@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.states import State
 from assistant.core.library.terms import FactKind
-from assistant.core.values.events import Resumed
-from assistant.core.values.result import Control
+from assistant.core.values.events import Began, Resumed
+from assistant.core.values.perceived import CrankSound, Perceived, StarterHeard
+from assistant.core.values.result import Control, Result
+from assistant.core.values.witness import Figure, Witness
 from assistant.loading.folder import load_knowledge, load_library
 from assistant.record import Facts, Header, Line, LogFile, RecordedSession, Seal, SessionLog
 from assistant.rehearsal.dialogue import Dialogue
@@ -79,6 +81,56 @@ def scripted(*answers: str, procedure: str = "coil-control") -> Dialogue:
         else:
             _go_on(talk)
     return talk
+
+
+def perceiving() -> Dialogue:
+    """A session of the battery and the first look that a meter and the ear answer, each after a word or a key."""
+    talk = Dialogue(library())
+    talk.send(Began(talk.now, "battery-and-cranking", witnesses=tuple(Witness)))
+    talk.listen()
+    talk.ready()
+    on_meter(talk, "12.61")
+    talk.hear(control=Control.TAKE_IT)
+    talk.hear(control=Control.AFFIRM)
+    talk.ready()
+    heard(talk, CrankSound.BEGINS)
+    on_meter(talk, "10.42")
+    talk.key("enter")
+    heard(talk, CrankSound.ENDS)
+    talk.hear(control=Control.AFFIRM)
+    talk.hear(control=Control.OTHER_TEST)
+    talk.hear("first-look")
+    for _ in range(60):
+        if talk.runner.position[1] == "crank-and-listen" and talk.runner.state is State.ASKING:
+            break
+        if talk.runner.state is State.ASKING:
+            step = talk.runner.step
+            asks = step.name == "crank-speed"
+            talk.hear("unknown" if asks else step.good or step.answers[0].outcome)
+        else:
+            _go_on(talk)
+    heard(talk, CrankSound.BEGINS)
+    heard(talk, CrankSound.ENDS)
+    figures = (Figure("speed", "104"), Figure("compressions", "9"))
+    talk.send(Perceived(talk.now, Witness.EAR, Result(outcome="slow"), 0.87, 6.5, figures))
+    talk.listen()
+    talk.hear(control=Control.AFFIRM)
+    return talk
+
+
+def on_meter(talk: Dialogue, volts: str) -> None:
+    """This stands on the meter."""
+    talk.now += 2
+    figures = (Figure("range", "20 V"), Figure("samples", "8"))
+    result = Result(value=Decimal(volts), unit="V")
+    talk.send(Perceived(talk.now, Witness.METER, result, 1.0, 0.01, figures, 0.8))
+
+
+def heard(talk: Dialogue, phase: CrankSound) -> None:
+    """The ear hears this of the starter."""
+    talk.now += 3
+    talk.send(StarterHeard(talk.now, phase, 0.4, 0.95))
+    talk.listen()
 
 
 def wandering(seed: int) -> Dialogue:

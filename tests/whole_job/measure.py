@@ -4,6 +4,9 @@ Run from the root of a checkout, with the package importable.
 Says for each job and voice what was right, taken for something else, or not understood, of what was said in the
 grammar, and whether the job ended in its verdict; at the end the same of all together.
 
+``--perceiving`` gives the technician a meter that reports by itself and an ear for the starter, and says how many words
+are left of those that the same job takes without them.
+
 ``--unheard`` plays each job with four voices that no model here was trained on, ``--radio 18`` lets somebody on a radio
 talk 18 dB under the technician.
 """
@@ -29,6 +32,8 @@ from assistant.hearing.recogniser import Recogniser, find_model
 from assistant.hearing_bench.manifest import NAME, BenchVoice
 from assistant.hearing_bench.reading import read_manifest
 from assistant.hearing_bench.scoring import wilson
+from assistant.speaking.naming import ESPEAK
+from assistant.speaking.voice import Voice
 
 VOICES = {
     "slt": BenchVoice("slt", "flite", "slt"),
@@ -54,6 +59,7 @@ def main() -> int:
     parser.add_argument("--unheard", action="store_true", help="four voices that nothing was trained on")
     parser.add_argument("--radio", type=float, metavar="DB", help="a radio so many dB under the technician")
     parser.add_argument("--job", nargs="+", choices=sorted(JOBS), help="only these jobs")
+    parser.add_argument("--perceiving", action="store_true", help="meter and ear, beside a run without them")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the counts as JSON")
     options = parser.parse_args()
     recogniser = Recogniser(find_model(None))
@@ -63,6 +69,8 @@ def main() -> int:
         radio = Radio(ON_AIR, manifest.rows.radio.sentences, options.radio)
     missed: Counter[str] = Counter()
     lines = []
+    if options.perceiving:
+        return _fewer_words(options.job or list(JOBS), options.seeds, recogniser)
     for name in options.job or JOBS:
         for voice in UNHEARD if options.unheard else (options.voice or [JOBS[name].voice]):
             lines.append(_job(name, voice, options.seeds, radio, recogniser, missed))
@@ -85,6 +93,51 @@ def main() -> int:
     for words, count in missed.most_common(25):
         print(f"  {count} x {words}")
     return 0
+
+
+def _fewer_words(names: list[str], seeds: int, recogniser: Recogniser) -> int:
+    """Play each job with and without meter and ear, and print the words; 1 if one does not end in its verdict."""
+    whole: Counter[tuple[bool, bool]] = Counter()
+    bad = 0
+    assistant = Voice(voice_name=ESPEAK)  # what it sounds like changes no word of the technician's
+    for name in names:
+        job, words = JOBS[name], Counter[tuple[bool, bool]]()
+        for seed in range(1, seeds + 1):
+            for perceiving in (False, True):
+                with tempfile.TemporaryDirectory() as folder:
+                    played = play(
+                        Path(folder),
+                        job.entry,
+                        job.car,
+                        job.asides,
+                        facts=FACTS,
+                        complaint=job.complaint,
+                        vehicle="",
+                        voice=job.voice,
+                        seed=seed,
+                        recogniser=recogniser,
+                        perceiving=perceiving,
+                        assistant=assistant,
+                    )
+                for facts in (True, False):
+                    words[perceiving, facts] += played.words(facts=facts)
+                ends = [entry.verdict for entry in played.entries if isinstance(entry, VerdictReached)]
+                bad += ends[-2:] != [job.verdict, "repair-verified"]
+        whole += words
+        print(_compared(name, words))
+        sys.stdout.flush()
+    print(_compared("Together", whole), f"{bad} sessions without the right verdict and proof.")
+    return int(bad > 0)
+
+
+def _compared(name: str, words: Counter[tuple[bool, bool]]) -> str:
+    """The words of a job; last those beside order, VIN and other facts, which nothing perceives."""
+
+    def fewer(*, facts: bool) -> str:
+        without, having = words[False, facts], words[True, facts]
+        return f"{without} words without, {having} with meter and ear, {100 * (1 - having / without):.0f} % fewer"
+
+    return f"{name}: {fewer(facts=True)}; beside the facts {fewer(facts=False)}."
 
 
 def _job(

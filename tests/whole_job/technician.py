@@ -5,6 +5,8 @@ for the fault that the car has, so that a script cannot contradict physics; only
 set, is there fuel on the floor) is given by hand.
 He listens: what is read back wrongly he denies or corrects, what was not understood he says again, and when he is
 asked for keys he uses them.
+With a meter that reports by itself and an ear for the starter he says neither readings nor "cranking": the made-up
+meter shows what the model gives, and the ear hears each crank.
 Beside that he does what a scene tells him to do once: says a wrong word and takes it back, is not sure, talks to
 somebody else, says stop.
 
@@ -17,8 +19,8 @@ from __future__ import annotations
 import io
 import random
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -34,16 +36,22 @@ from assistant.circuit.observing import observe
 from assistant.circuit.parameters import Systems
 from assistant.circuit.problems import CircuitProblem
 from assistant.core.dialogue.asking import WORDS
+from assistant.core.dialogue.perceiving import recognise_perceived
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
+from assistant.core.dialogue.triggers import Trigger
 from assistant.core.library.library import Library
 from assistant.core.library.procedure import Engine
 from assistant.core.library.terms import FactKind
 from assistant.core.library.vocabulary import SENSES
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Event, Heard, NoMatch, Note
+from assistant.core.values.perceived import CrankSound, Perceived, StarterHeard
+from assistant.core.values.result import Result
 from assistant.core.values.units import UNIT_WORDS, number_words
+from assistant.core.values.witness import Figure, Witness
 from assistant.core.words import placing
+from assistant.core.words.perceiving import reading_words
 from assistant.demo.person import PlayedPerson
 from assistant.demo.scenario import PlayedTurn, Scenario
 from assistant.demo.stage import Stage
@@ -66,6 +74,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from assistant.core.dialogue.talk import Talk
     from assistant.core.library.procedure import Step
     from assistant.core.values.board import Board
 
@@ -174,12 +183,13 @@ class EndlessSession(AssertionError):
 
 @dataclass(frozen=True)
 class Uttered:
-    """One thing that was said, and what was heard: right, wrong, or nothing."""
+    """One thing that was said, and what was heard: right, wrong, or nothing; `of_fact` if a fact was asked for."""
 
     said: str
     heard: str
     understood: bool
     snr_db: float
+    of_fact: bool = False
 
 
 def meant(words: str) -> str:
@@ -282,6 +292,7 @@ class Technician(PlayedPerson):
     grammars: GrammarSet = field(init=False)
     facts: Mapping[str, str] = field(default_factory=dict)
     asides: list[Aside] = field(default_factory=list)
+    happened: Callable[[Callable[[float], Event]], None] | None = None
     uttered: list[Uttered] = field(default_factory=list)
     saying: tuple[str, float] | None = None
     _fresh: bool = False
@@ -296,6 +307,9 @@ class Technician(PlayedPerson):
     _tries: int = 0
     _last_said: str = ""
     _intended: str = ""
+    _turning: bool = False
+    _of_fact: bool = False
+    held: Callable[[Perceived], bool] = field(default=lambda _: False)
 
     # --- where a microphone is ---
 
@@ -411,15 +425,25 @@ class Technician(PlayedPerson):
             case _:
                 return None
 
-    def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> PlayedTurn:
+    def _test(self, state: State, procedure: str, step: Step, *, keyed: bool) -> PlayedTurn | None:
         if self._slipped:  # the wrong word was taken: the next step is asked already
             self._slipped = False
             return self._speak("correction")
         here = (procedure, step.name)
         turning = step.measure.engine is Engine.CRANKING
+        if state is State.ASKING and turning and self._cranked != here and self.happened is not None:
+            self._cranked, self._turning = here, True
+            self.happened(lambda at: StarterHeard(at, CrankSound.BEGINS, 0.4, 0.95))
+            return None
         if state is State.ASKING and turning and self._cranked != here:
             return self._press("enter") if keyed else self._speak("cranking")
         words = self._result(step)
+        if self.happened is not None and step.reading is not None:
+            if self._on_meter(step):
+                return None  # it is read back by itself
+            if keyed:
+                return self._press("enter")
+            words = "take it"
         if keyed:
             return self._press(*self._digits(step))
         return self._speak(words, after_s=2.0 if state is State.CRANKING else 0.8)
@@ -445,6 +469,22 @@ class Technician(PlayedPerson):
         whole = step.measure.instrument in SENSES and self.library.terms.places[step.measure.probe].says
         self._intended = f"{spoken[:1].upper()}{spoken[1:]}." if whole else f": {spoken}."
         return f"{before}{spoken}"
+
+    def _on_meter(self, step: Step) -> bool:
+        """What the model gives stands on the meter for two seconds; whether that is enough."""
+        assert self.happened is not None
+        assert step.reading is not None
+        outcome, value = self.car.shows(self.library, self.position()[0], step)
+        unit = step.reading.unit
+        if unit == "ohm" and value is not None and value >= KILOHM:
+            value, unit = value / KILOHM, "kilohm"
+        result = Result(outcome) if value is None else Result(value=value, unit=unit)
+        if value is not None:
+            self._intended = reading_words(value, unit).rstrip(".")
+        figures = (Figure("samples", "5 in 0.8 s"),)
+        seen = Perceived(self.clock.now, Witness.METER, result, 1.0, 0.0, figures, 2.1)
+        self.happened(lambda at: replace(seen, at=at))
+        return self.held(seen)
 
     def _digits(self, step: Step) -> Sequence[str]:
         outcome, value = self.car.shows(self.library, self.position()[0], step)
@@ -503,6 +543,7 @@ class Technician(PlayedPerson):
             raise EndlessSession(f"the session does not end; last said: {self.screen.last}")
         self._tries = self._tries + 1 if words == self._last_said else 0
         self._last_said = words
+        self._of_fact = self.state() in (State.INQUIRING, State.CONFIRMING)
         if words in ("stop", "not sure", "correction", "no"):
             self._cranked = None  # the test is made again
         path, ratio = self.mouth.say(words, snr_db, lead_s)
@@ -515,12 +556,21 @@ class Technician(PlayedPerson):
         return PlayedTurn(frozenset(), 0.8, None, keys, once=True)
 
     def hears_itself_heard(self, event: Event) -> None:
-        """Take down what became of what was said."""
+        """Take down what became of what was said; whoever has looked lets the key go."""
+        if self._turning and self.happened is not None and isinstance(event, Heard):
+            self._turning = False
+            self.happened(lambda at: StarterHeard(at, CrankSound.ENDS, 0.2, 0.95))
         if not isinstance(event, Heard | NoMatch) or self.saying is None:
             return
         words, ratio = self.saying
         self.saying = None
-        self.uttered.append(Uttered(words, event.words, isinstance(event, Heard), ratio))
+        self.uttered.append(Uttered(words, event.words, isinstance(event, Heard), ratio, self._of_fact))
+
+
+def _held(talk: Talk, seen: Perceived) -> bool:
+    """Whether the dialogue takes what stands on the meter by itself."""
+    known = recognise_perceived(talk, seen)
+    return known is not None and known.trigger is Trigger.RESULT
 
 
 class _Watched:
@@ -558,6 +608,10 @@ class Played:
         wrong = sum(one.understood and meant(one.heard) != meant(one.said) for one in said)
         return right, wrong, len(said) - right - wrong
 
+    def words(self, *, facts: bool = True) -> int:
+        """Words that the technician said, perhaps without those to spell order, VIN and other facts."""
+        return sum(len(one.said.split()) for one in self.uttered if facts or not one.of_fact)
+
 
 def play(
     folder: Path,
@@ -573,8 +627,14 @@ def play(
     snr_db: tuple[float, float] = (10.0, 20.0),
     recogniser: Recogniser | None = None,
     radio: Radio | None = None,
+    perceiving: bool = False,
+    assistant: Voice | None = None,
 ) -> Played:
-    """Play one session to its end, seal it, and give what it left; a voice by its name alone is one of flite's."""
+    """Play one session to its end, seal it, and give what it left.
+
+    A voice by its name alone is one of flite's; with `perceiving` the technician has a meter and an ear; the assistant
+    has its default voice unless another one is given.
+    """
     procedures = resources.directory("procedures")
     grammars = GrammarSet.load(resources.directory("grammars"))
     sounds = folder / "sounds"
@@ -592,7 +652,7 @@ def play(
     ) as log:
         screen = Watching(stream)
         ears = recogniser or Recogniser(find_model(None))
-        voices = Voice(cache_folder=folder / "speech")
+        voices = assistant or Voice(cache_folder=folder / "speech")
         stage = Stage(scenario, log, ears, grammars, clock, voices, screen, Technician)
         technician = stage.person
         assert isinstance(technician, Technician)
@@ -606,7 +666,10 @@ def play(
         technician.mouth = Mouth(sounds, spoken, seed, snr_db, radio)
         technician.facts, technician.asides = facts, list(asides)
         stage.session.log = _Watched(log, technician, entries, [])
-        stage.play()
+        if perceiving:
+            technician.happened = stage.session.happened
+            technician.held = lambda seen: _held(runner.talk, seen)
+        stage.play((Witness.EAR, Witness.METER) if perceiving else ())
         if stage.session.outcome in ("verdict", "closed"):
             log.seal()
         return Played(log.folder, stream.getvalue(), entries, technician.uttered, clock(), technician.asides)

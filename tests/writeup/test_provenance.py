@@ -26,6 +26,7 @@ from recorded import (
     folder,
     knowledge,
     library,
+    perceiving,
     scripted,
     session as recorded_session,
     wandering,
@@ -82,6 +83,7 @@ FRAME = tokens(
     "time speaks these most against slip eye ear finger has probability would tell its likelihoods odds any "
     "than other h s typed session left blank given anew judged less leads that set aside back not ; limits "
     "contradict each other maker's limit decided pieces do add up whole rests on tests readings "
+    "meter range samples spread about rpm beside after its "
     "judgment blink should confirm be carries passed failed cause yet tests confirmed labor codes at shop settings"
 )
 """`h` and `s` are the units of times, which the check computes by itself."""
@@ -165,6 +167,9 @@ def computed(statement: Statement, session: RecordedSession) -> set[str]:
     found.add(str(sum(entry["type"] == "ChangeSeen" for _, entry in entries)))
     cranked = [entry for _, entry in entries if entry["type"] == "Cranked"]
     found |= tokens(f"{sum(float(entry['seconds']) for entry in cranked):.1f} {len(cranked)}")
+    for what in ("step", "unasked", "longer"):
+        of_kind = [float(entry["seconds"]) for _, entry in entries if entry.get("what") == what]
+        found |= tokens(f"{sum(of_kind):.1f} {len(of_kind)}")
     for kind in ("CautionGiven", "Remark"):
         forms = [(entry.get("caution"), entry.get("form")) for _, entry in entries if entry["type"] == kind]
         found |= {str(forms.count(form)) for form in forms}
@@ -175,6 +180,8 @@ def computed(statement: Statement, session: RecordedSession) -> set[str]:
             found |= tokens(f"{float(entry['confidence']):.2f}")
             if entry["snr_db"] is not None:
                 found |= tokens(f"{entry['snr_db']:.0f}")
+        if entry["type"] == "ResultPerceived":
+            found |= tokens(f"{float(entry['confidence']):.2f} {float(entry['spread']):.3g}")
         if entry["type"] == "VoiceNoteTaken":
             found |= tokens(f"{entry['duration_s']:.1f}")
     return found
@@ -299,6 +306,20 @@ def test_each_sentence_about_changes_that_were_told() -> None:
     talk.hear(control=Control.AFFIRM)
     made = recorded_session(talk)
     assert "changed 3 times: went out at 0" in draft(made, library()).tests[-1].seen
+    assert check(made) > 10
+
+
+def test_each_sentence_about_what_was_perceived() -> None:
+    """By what each value came: the meter's range, samples and spread, the ear's speed, error and confidence."""
+    made = recorded_session(perceiving())
+    captured = [test.captured for test in draft(made, library()).tests]
+    assert captured[0] == (
+        "By meter, range 20 V, samples 8, spread 0.01 V, taken by voice; read back and affirmed"
+    )
+    assert "taken by keypad" in captured[1]
+    assert captured[-1] == (
+        "By ear, about 104 rpm ± 6.5, compressions 9, confidence 0.87; read back and affirmed"
+    )
     assert check(made) > 10
 
 

@@ -19,6 +19,7 @@ from assistant.commands.bench import (
     rehearsal,
     sessions,
     speech,
+    starter,
 )
 from assistant.commands.console import print_json
 from assistant.commands.one import Command, add_command
@@ -43,6 +44,7 @@ MEASUREMENTS: Mapping[str, Command] = {
     "jobs": jobs,
     "speech": speech,
     "board": board,
+    "starter": starter,
 }
 """The commands below this one, in the order of the help text."""
 

@@ -39,6 +39,11 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="S",
         help="seconds of a crank (default: 4)",
     )
+    parser.add_argument(
+        "--perceiving",
+        action="store_true",
+        help="the assistant hears the starter, and the meter reports by itself",
+    )
     parser.add_argument("--steps", action="store_true", help="print the steps of each job as well")
     add_voice(parser)
 
@@ -51,7 +56,10 @@ def run(options: argparse.Namespace) -> int:
 
     library, knowledge = load_folder(resources.directory("procedures"))
     voice = voice_of(options)
-    pace, cars = jobs.Pace(options.hook_up, options.crank), jobs.Cars(options.cars)
+    pace, cars = (
+        jobs.Pace(options.hook_up, options.crank, ear=options.perceiving, meter=options.perceiving),
+        jobs.Cars(options.cars),
+    )
     timed: dict[str, list[Spent]] = {}
     with TimeLeft("Playing jobs") as left:
         for number, job in enumerate(jobs.JOBS):
@@ -74,8 +82,8 @@ def run(options: argparse.Namespace) -> int:
     print(
         f"Seconds; the median of {options.cars} random cars of a model with no bench measurement behind it."
     )
-    print("| job | all | speech | rest | hook-ups | cranks | answers | ends with |")
-    print("|---|---|---|---|---|---|---|---|")
+    print("| job | all | speech | rest | hook-ups | cranks | own words, s | words | answers | ends with |")
+    print("|---|---|---|---|---|---|---|---|---|---|")
     for job in jobs.JOBS:
         print(_row(job, timed[job.name], steps=options.steps))
     return 0
@@ -91,7 +99,7 @@ def _of_one_car(spent: Spent) -> dict[str, Any]:
 def _row(job: Job, found: list[Spent], *, steps: bool) -> str:
     """A line of the table, and the steps below it on request."""
     spent = found[len(found) // 2]
-    cells = (spent.all, spent.speech, spent.rest, spent.hook_ups, spent.cranks)
+    cells = (spent.all, spent.speech, spent.rest, spent.hook_ups, spent.cranks, spent.talk, spent.words)
     row = " | ".join(f"{seconds:.0f}" for seconds in cells)
     row = f"| {job.name} | {row} | {len(spent.steps)} | {spent.end} |"
     return f"{row}\n  {', '.join(spent.steps)}" if steps else row

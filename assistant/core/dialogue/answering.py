@@ -9,7 +9,7 @@ from assistant.core.dialogue.policy import tapered
 from assistant.core.dialogue.showing import help_here
 from assistant.core.values.events import Speech
 from assistant.core.values.units import span_words
-from assistant.core.words import placing, reporting, watching
+from assistant.core.words import perceiving, placing, reporting, watching
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.states import State
@@ -24,6 +24,8 @@ def understood(talk: Talk, pending: Pending) -> str:
     talk.said.typed = talk.said.message = ""
     if talk.step.watch:
         words = watching.ended(len(talk.awaited.changes))
+    elif pending.seen is not None and pending.value is not None and pending.unit is not None:
+        words = perceiving.reading_words(pending.value, pending.unit)
     else:
         words = reporting.heard_back(talk.library, talk.step, pending.answer, pending.value, pending.unit)
     talk.said.heard = pending.words if pending.how == "voice" else words

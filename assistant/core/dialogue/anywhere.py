@@ -42,6 +42,7 @@ def begin(talk: Talk, began: Began) -> State:
     """
     name = talk.library.procedure(began.procedure).name
     missing.leave_out(talk, began.left_out)
+    talk.gear.witnesses = frozenset(began.witnesses)
     talk.cautions.told = began.told
     for typed in began.facts:
         if typed.fact in talk.library.terms.facts and typed.value:
@@ -60,6 +61,8 @@ def resume(talk: Talk, resumed: Resumed) -> State:
     talk.said.owed = ""
     talk.gear.all_back()  # what is lost now will be reported again
     missing.leave_out(talk, resumed.left_out)
+    talk.gear.witnesses = frozenset(resumed.witnesses)
+    talk.crank.turning = None
     cranking = talk.crank.began is not None
     if cranking:  # nobody knows how long it lasted
         talk.crank.began = None

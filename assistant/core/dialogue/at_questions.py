@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.core.dialogue import answering, entering, moving, weighing
+from assistant.core.dialogue import answering, cranking, entering, moving, weighing
 from assistant.core.dialogue.entering import Ask
 from assistant.core.dialogue.policy import Acceptance, grade
 from assistant.core.dialogue.showing import help_here
 from assistant.core.dialogue.states import State
-from assistant.core.dialogue.talk import CRANK_TIMER, REST_TIMER, STOP_CRANKING
+from assistant.core.dialogue.talk import LET_GO, REST_TIMER, STOP_CRANKING
 from assistant.core.library.procedure import Engine
 from assistant.core.library.vocabulary import FIRED
 from assistant.core.values.entries import ModeChanged
@@ -23,9 +23,6 @@ if TYPE_CHECKING:
     from assistant.core.dialogue.trail import Pending
     from assistant.core.dialogue.triggers import By, Named, Worded
     from assistant.core.values.events import NoMatch
-
-LET_GO = "Still cranking? Let go."
-"""The order after the longest crank of an engine that is meant to start."""
 
 LONGEST_WORDS_S = 15.0
 """How long the words of a rest are waited for when it is over, if nobody tells that they were spoken."""
@@ -202,14 +199,11 @@ def correction_at_rest(talk: Talk, by: By) -> State:
 
 def crank_begins(talk: Talk, _: object) -> State:
     """Someone cranks: time it, or refuse while the starter rests."""
-    if talk.wait_s() > 0:
+    # The pause after a crank that only the ear heard refuses nobody: it may be the same crank.
+    if talk.wait_s() > 0 and (talk.crank.by_ear is None or talk.must_rest()):
         return _not_yet(talk)
-    talk.crank.began = talk.now.at
-    talk.crank.counted = False
-    talk.said.message = ""
     talk.do(CutSpeech())
-    talk.crank.longest_s = talk.crank.starter.longest(talk.starter_limits(), talk.now.at)
-    talk.do(StartTimer(CRANK_TIMER, talk.crank.longest_s))
+    cranking.begin(talk, talk.now.at)
     return State.CRANKING
 
 
@@ -246,6 +240,11 @@ def go_anyway(talk: Talk, _: object) -> State:
 def rested(talk: Talk, _: object) -> State:
     """The starter has rested: ask the step, once what is being spoken has come to its end."""
     crank, said = talk.crank, talk.said
+    if crank.turning is not None:  # somebody cranks during the rest, and was not heard to stop
+        cranking.count_turning(talk, talk.now.at, 1.0)
+        if talk.wait_s() > 0:
+            crank.due = False
+            return State.RESTING
     if talk.limits.paced and not (crank.due or talk.gear.mute or said.finished == said.utterance):
         crank.due = True
         talk.do(StartTimer(REST_TIMER, LONGEST_WORDS_S))

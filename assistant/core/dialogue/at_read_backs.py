@@ -11,7 +11,9 @@ from assistant.core.dialogue import answering, entering, moving
 from assistant.core.dialogue.entering import Ask
 from assistant.core.dialogue.policy import Acceptance
 from assistant.core.dialogue.states import State
+from assistant.core.dialogue.talk import STOP_CRANKING
 from assistant.core.dialogue.triggers import Trigger
+from assistant.core.library.vocabulary import FIRED
 from assistant.core.values.events import CutSpeech, Speech
 from assistant.core.words import instructing
 
@@ -26,7 +28,7 @@ def affirm(talk: Talk, _: object) -> State:
     pending = talk.awaited.pending
     assert pending is not None  # noqa: S101
     talk.awaited.pending = None
-    talk.said.prefix = ""
+    talk.said.prefix = _still_turning(talk, fired=pending.answer.outcome in FIRED)
     return moving.commit(talk, pending, Acceptance.AFFIRM)
 
 
@@ -39,6 +41,9 @@ def deny(talk: Talk, _: object) -> State:
         return entering.cautions_due(talk, offer=False)
     talk.said.heard = ""
     talk.said.prefix = "Scratch that."
+    if talk.crank.began is not None:  # it is still timed: what was proposed was not right
+        entering.ask(talk, Ask.QUESTION)
+        return State.CRANKING
     reading, misheard = talk.step.reading, denied is not None and denied.how == "voice"
     if reading is not None and misheard and talk.limits.asks_for_digits and not talk.gear.deaf:
         talk.awaited.counters.digits = True
@@ -50,7 +55,8 @@ def result(talk: Talk, pending: Pending) -> State:
     """Another answer instead: read it back."""
     if talk.awaited.offered:
         return _only_yes_or_no(talk, Trigger.RESULT)
-    spoken = answering.understood(talk, pending)
+    stop = _still_turning(talk, fired=pending.answer.outcome in FIRED)
+    spoken = " ".join(filter(None, (stop, answering.understood(talk, pending))))
     talk.awaited.pending = pending
     talk.said.prefix = ""
     return entering.read_back(talk, spoken)
@@ -86,7 +92,15 @@ def typed(talk: Talk, key: Named) -> State:
     talk.do(CutSpeech())
     talk.said.prompt = instructing.question(talk.library, talk.step)
     answering.type_number(talk, key)
-    return State.ASKING
+    return State.ASKING if talk.crank.began is None else State.CRANKING
+
+
+def _still_turning(talk: Talk, *, fired: bool) -> str:
+    """Somebody answers while the engine still turns behind a proposal: the crank ends; returns the order to give."""
+    if talk.crank.began is None:
+        return ""
+    talk.stop_crank(timed=True, fired=fired)
+    return "" if fired else STOP_CRANKING
 
 
 def _only_yes_or_no(talk: Talk, trigger: Meaning[Any]) -> State:

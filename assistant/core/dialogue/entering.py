@@ -19,14 +19,18 @@ from assistant.core.dialogue.talk import REST_TIMER
 from assistant.core.library.identity import where_to_look
 from assistant.core.library.procedure import Engine, Leads
 from assistant.core.library.terms import FactKind
-from assistant.core.library.vocabulary import NO_CIRCUIT, SENSES
+from assistant.core.library.vocabulary import BY_SPEED, CYLINDERS, NO_CIRCUIT, SENSES
 from assistant.core.values.entries import CautionGiven, FactUndone, ProcedureEntered, Why
 from assistant.core.values.events import Speech, StartTimer
+from assistant.core.values.witness import Witness
 from assistant.core.words import instructing, remarking, reporting
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
 
+
+METER = "meter"
+"""The meter among the gear."""
 
 INITIALS = 4
 """Most letters that anybody spells without being told how."""
@@ -52,6 +56,8 @@ def enter_step(talk: Talk, name: str, *, offer: bool = True) -> State:
     talk.awaited.changes = ()
     talk.said.typed = ""
     talk.crank.counted = talk.crank.refused = False
+    talk.crank.by_ear, talk.crank.heard_s = None, 0.0
+    talk.gear.meter.forget()
     talk.work.set_up = False
     talk.facts.asked = None
     return before_step(talk, offer=offer)
@@ -112,7 +118,16 @@ def before_step(talk: Talk, *, offer: bool) -> State:
 
 def _due_facts(talk: Talk) -> tuple[str, ...]:
     """Facts that are needed here, in the order of asking."""
-    return (*talk.facts.again, *talk.procedure.asks, *talk.step.asks)
+    return (*talk.facts.again, *talk.procedure.asks, *talk.step.asks, *_ear_needs(talk))
+
+
+def _ear_needs(talk: Talk) -> tuple[str, ...]:
+    """The number of cylinders, at a step that cranks and asks how, if there is an ear that can count with it."""
+    step = talk.step
+    if Witness.EAR not in talk.gear.witnesses or CYLINDERS not in talk.library.terms.facts:
+        return ()
+    asks = step.measure.engine is Engine.CRANKING and all(step.answer(outcome) for outcome in BY_SPEED)
+    return (CYLINDERS,) if asks else ()
 
 
 def cautions_due(talk: Talk, *, offer: bool) -> State:
@@ -184,8 +199,11 @@ def rest(talk: Talk) -> State:
 
 
 def question(talk: Talk) -> str:
-    """The question of the step, with the digits if only keys can answer."""
-    step = talk.step
+    """The question of the step, with the digits if only keys can answer; "" if the meter answers, as it did before."""
+    step, meter = talk.step, talk.gear.meter
+    answers_itself = meter.before is not None and METER not in talk.gear.lost
+    if step.reading is not None and answers_itself and not talk.voice_off:
+        return ""
     if not talk.gear.deaf:
         return instructing.question(talk.library, step)
     about = instructing.asked(talk.library.terms, step.measure)
@@ -219,7 +237,8 @@ def ask(talk: Talk, part: Ask) -> State:
     act = to_do(talk, key_is_on=part is Ask.ALL and _key_is_on(talk))
     if lamp_faint(step.measure, talk.numbers().get("lamp-current")):
         act = (*act, SHADE)
-    if step.measure.engine is Engine.CRANKING and not talk.crank.explained:
+    explained = talk.crank.explained or Witness.EAR in talk.gear.witnesses
+    if step.measure.engine is Engine.CRANKING and not explained:
         talk.crank.explained = True
         act = (*act, "Say cranking when it turns.")
     spoken = (*act, asks) if part is Ask.ACT else (*setup, *act, asks)

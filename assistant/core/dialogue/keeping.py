@@ -13,7 +13,7 @@ from assistant.core.dialogue import repeating, weighing
 from assistant.core.dialogue.trail import Trail
 from assistant.core.library.procedure import Leads, Target
 from assistant.core.library.vocabulary import SENSES
-from assistant.core.values.entries import KEPT, AnswerKnown, ResultTaken
+from assistant.core.values.entries import KEPT, AnswerKnown, ResultPerceived, ResultTaken
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.talk import Talk
@@ -41,6 +41,12 @@ def record(
         unasked: Whether it was taken over without a question.
     """
     talk.past.results += 1
+    seen = pending.seen
+    if seen is not None and not kept:
+        how = pending.by or "voice"
+        talk.note(
+            ResultPerceived(talk.past.results, seen.source, seen.confidence, seen.spread, seen.figures, how)
+        )
     taken = ResultTaken(
         number=talk.past.results,
         procedure=talk.procedure.name,

@@ -10,6 +10,7 @@ from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
 from assistant.core.dialogue.inquiring import Origin, Waiting
+from assistant.core.dialogue.perceiving import entered, heard_before, take_it
 from assistant.core.dialogue.sayable import REASONS
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.triggers import (
@@ -196,6 +197,8 @@ def _number(talk: Talk, key: str) -> Known[Any]:
         return _typed(key) if typed else Known(Trigger.CORRECTION, By(key))
     if key != "enter":
         return UNEXPECTED
+    if entered(talk):
+        return take_it(talk, Origin(talk.now.how, key))
     if not typed:
         return _cranking_now(talk)
     if typed == ".":
@@ -213,7 +216,7 @@ def _number(talk: Talk, key: str) -> Known[Any]:
 def _cranking_now(talk: Talk) -> Known[Any]:
     if talk.step.measure.engine is not Engine.CRANKING:
         return UNEXPECTED
-    return Known(Trigger.CRANK_BEGINS, _by(talk))
+    return Known(Trigger.CRANK_ANNOUNCED if heard_before(talk) else Trigger.CRANK_BEGINS, _by(talk))
 
 
 # --- a choice by its number -----------------------------------------------------------------------

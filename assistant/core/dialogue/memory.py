@@ -17,7 +17,9 @@ from assistant.core.reasoning.knowledge import Knowledge
 from assistant.core.reasoning.scales import Memo
 from assistant.core.values.entries import ChangeSeen, FactGiven, LedBack
 from assistant.core.values.events import Action, KeySource, ToldToday
+from assistant.core.values.perceived import MeterState, Perceived
 from assistant.core.values.starter import Starter
+from assistant.core.values.witness import Witness
 
 if TYPE_CHECKING:
     from assistant.core.library.library import Library
@@ -231,6 +233,10 @@ class Crank:
         refused: Whether somebody wanted to crank during the present rest.
         due: Whether the rest is over and only the words that are being spoken are waited for.
         explained: Whether the assistant has explained how to announce a cranking.
+        by_ear: How sure the ear is of the present cranking, or of the last one of the step, if nobody announced it;
+            None if somebody did, or nothing was heard.
+        turning: Since when the ear hears the engine turn, s since the session began; None if it does not.
+        heard_s: How long the ear has heard the engine turn for the present step, s, where nobody announced it.
     """
 
     began: float | None = None
@@ -240,6 +246,9 @@ class Crank:
     refused: bool = False
     due: bool = False
     explained: bool = False
+    by_ear: float | None = None
+    turning: float | None = None
+    heard_s: float = 0.0
 
     @property
     def rested_at(self) -> float:
@@ -281,6 +290,30 @@ class KnownFacts:
 
 
 @dataclass(slots=True)
+class OnMeter:
+    """What the meter shows.
+
+    Attributes:
+        reading: The reading that stands; None if none does.
+        before: What stood when the step was entered, or before the engine turned: it was measured for something else.
+        state: Its state.
+        why: The reason for that, in words.
+        turn: Counts the questions, so that what is wanted of a meter differs from one to the next.
+    """
+
+    reading: Perceived | None = None
+    before: Perceived | None = None
+    state: MeterState = MeterState.GOOD
+    why: str = ""
+    turn: int = 0
+
+    def forget(self) -> None:
+        """Another step is asked, or the engine turns: what stands was measured for something else."""
+        self.before, self.reading = self.reading or self.before, None
+        self.turn += 1
+
+
+@dataclass(slots=True)
 class WorkingGear:
     """What works.
 
@@ -288,14 +321,19 @@ class WorkingGear:
         deaf: Why nothing can be heard: ``noise``, ``microphone``; empty while all can be heard.
         mute: Whether nothing can be spoken.
         lost: Missing gear with the reasons, in the order of loss; "" for gear that was left out on purpose.
+        witnesses: What perceives in place of the technician.
+        meter: What the meter shows.
     """
 
     deaf: set[str] = field(default_factory=set)
     mute: bool = False
     lost: dict[str, str] = field(default_factory=dict)
+    witnesses: frozenset[Witness] = frozenset()
+    meter: OnMeter = field(default_factory=OnMeter)
 
     def all_back(self) -> None:
         """Assume that all gear works; missing gear will be reported again."""
         self.deaf.clear()
         self.mute = False
         self.lost.clear()
+        self.meter = OnMeter()

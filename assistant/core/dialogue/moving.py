@@ -323,6 +323,7 @@ def stand_by(talk: Talk, text: str = STANDING_BY, why: str = "asked for", *, cra
         why: The reason, for the record.
         cranking: Whether the engine is turning and has to stop first.
     """
+    cranking = cranking or talk.crank.began is not None
     talk.stop_crank(timed=True)
     mode = ModeChanged("stand by", why)
     if cranking:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.core.dialogue.inquiring import Origin
 from assistant.core.dialogue.keying import recognise_key
+from assistant.core.dialogue.perceiving import heard_before, recognise_perceived, take_it
 from assistant.core.dialogue.policy import answer_kind
 from assistant.core.dialogue.sayable import REASONS, SAYABLE
 from assistant.core.dialogue.states import State
@@ -31,6 +32,7 @@ from assistant.core.values.events import (
     SpeechFinished,
     TimerElapsed,
 )
+from assistant.core.values.perceived import MeterTold, Perceived, StarterHeard
 from assistant.core.values.result import Control
 
 if TYPE_CHECKING:
@@ -81,6 +83,8 @@ def recognise(talk: Talk, event: Event) -> Known[Any] | None:
             return Known(Trigger.GEAR_BACK, event)
         case NoteRecorded():
             return Known(Trigger.NOTE_ENDED, event)
+        case StarterHeard() | Perceived() | MeterTold():
+            return recognise_perceived(talk, event) if talk.work.step else None
         case Began():
             return Known(Trigger.BEGIN, event)
         case Resumed():
@@ -106,7 +110,10 @@ def _finished(talk: Talk, event: SpeechFinished) -> Known[Any] | None:
 
 def _elapsed(talk: Talk, event: TimerElapsed) -> Known[Any] | None:
     """A timer that was cancelled meanwhile means nothing."""
-    if event.timer == CRANK_TIMER and talk.state is State.CRANKING:
+    timed = talk.state is State.CRANKING or (
+        talk.state is State.READING_BACK and talk.crank.began is not None
+    )
+    if event.timer == CRANK_TIMER and timed:
         return Known(Trigger.CRANK_LIMIT, None)
     if event.timer == REST_TIMER and talk.state is State.RESTING:
         return Known(Trigger.RESTED, None)
@@ -125,6 +132,10 @@ def _heard(talk: Talk, event: Heard) -> Known[Any]:
         return _unsure(event)
     if result.control is not None:
         meaning = SAID[result.control]
+        if meaning is Trigger.TAKE_IT and talk.state in (State.ASKING, State.CRANKING):
+            return take_it(talk, _said(event))
+        if meaning is Trigger.CRANK_BEGINS and heard_before(talk):
+            return Known(Trigger.CRANK_ANNOUNCED, _BY_VOICE)
         if is_watching(talk) and meaning is Trigger.THAT_IS_ALL:
             return watched(talk, _said(event), event.snr_db)
         if is_watching(talk) and meaning is Trigger.CORRECTION and talk.awaited.changes:

@@ -25,13 +25,16 @@ from assistant.core.dialogue.cells import cell_of
 from assistant.core.dialogue.detailing import particulars
 from assistant.core.dialogue.forking import forked
 from assistant.core.dialogue.memory import Past
+from assistant.core.dialogue.perceiving import wanted
 from assistant.core.dialogue.recognising import recognise
 from assistant.core.dialogue.showing import help_here, settle, show
 from assistant.core.dialogue.states import State
 from assistant.core.dialogue.table import ROWS
 from assistant.core.dialogue.talk import Talk
+from assistant.core.library.vocabulary import CYLINDERS
 from assistant.core.reasoning.scales import Memo
-from assistant.core.values.events import Event, Heard, KeyPressed, Speech
+from assistant.core.values.codec import PERCEPTIONS
+from assistant.core.values.events import Event, Heard, KeyPressed, Say, Speech
 
 if TYPE_CHECKING:
     from assistant.core.dialogue.inquiring import AskedFact
@@ -42,6 +45,7 @@ if TYPE_CHECKING:
     from assistant.core.reasoning.knowledge import Knowledge
     from assistant.core.values.events import Action
     from assistant.core.values.particulars import Particulars
+    from assistant.core.values.perceived import WantedReading
     from assistant.core.values.thresholds import Thresholds
 
 _NOT_OPEN = (State.UNOPENED, State.FINISHED)
@@ -123,6 +127,17 @@ class Runner:
         return self.talk.past.results
 
     @property
+    def wanted(self) -> WantedReading | None:
+        """What a meter is to report now; None if no reading is asked for."""
+        return wanted(self.talk)
+
+    @property
+    def cylinders(self) -> int | None:
+        """The number of cylinders; None if nobody told."""
+        value = self.talk.facts.value(CYLINDERS)
+        return int(value) if value.isdigit() else None
+
+    @property
     def asked(self) -> AskedFact | None:
         """The fact that is being asked for; None if there is none."""
         return self.talk.facts.asked
@@ -139,14 +154,21 @@ class Runner:
         talk = self.talk
         talk.now.at = max(talk.now.at, event.at)
         talk.now.out = []
+        before = talk.state
         known = recognise(talk, event)
         if known is None:
             return ()
         if not answer(talk, known):
             refuse(talk, known.trigger, aloud=isinstance(event, Heard | KeyPressed), silent=silent)
         elif not silent:
-            settle(talk)
+            quiet = isinstance(event, PERCEPTIONS) and not _moved(talk, before)
+            (show if quiet else settle)(talk)
         return tuple(talk.now.out)
+
+
+def _moved(talk: Talk, before: State) -> bool:
+    """Whether something was said or another state was reached; else what is listened for stays as it is."""
+    return talk.state is not before or any(isinstance(action, Say) for action in talk.now.out)
 
 
 def answer(talk: Talk, known: Known[Any]) -> bool:

@@ -11,9 +11,10 @@ from assistant.core.library.terms import FactKind
 from assistant.core.library.vocabulary import PLACED
 from assistant.core.values.result import Control, GrammarRequest, Spelling
 from assistant.core.values.units import units_like
+from assistant.core.values.witness import Witness
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
     from assistant.core.library.library import Library
     from assistant.core.library.procedure import Step
@@ -150,6 +151,9 @@ _ANYWHERE = tuple(word for word in Control if word.anywhere)
 SAYABLE = {state: (*words, *_ANYWHERE) for state, words in _SAYABLE.items()}
 """Words of the dialogue that count in each state."""
 
+READS = frozenset({Witness.METER, Witness.CLAMP})
+"""What has readings that can be taken."""
+
 LAMP_FACTS = ("lamp-kind", "lamp-current")
 """Facts about the lamp in use; "other lamp" asks for them again."""
 
@@ -161,6 +165,7 @@ def request_for(
     procedures: tuple[str, ...] = (),
     *,
     digits: bool = False,
+    witnesses: Collection[Witness] = (),
 ) -> GrammarRequest:
     """The grammar request for a state, with its step, its fact or the procedures to choose from.
 
@@ -170,6 +175,7 @@ def request_for(
         inquiry: The fact that is asked for; None if none is.
         procedures: Names of the procedures to choose from.
         digits: Whether the digits of the step's reading were asked for.
+        witnesses: What perceives in place of the technician.
     """
     controls = SAYABLE.get(state, ())
     if state in (State.INQUIRING, State.CONFIRMING) and inquiry is not None:
@@ -189,6 +195,11 @@ def request_for(
             controls = (*controls, Control.OTHER_LAMP)
         if step.watch:
             controls = (*controls, Control.THAT_IS_ALL)
+    if state is State.CRANKING and Witness.EAR in witnesses:
+        controls = (*controls, Control.CRANKING)
+    reads = step is not None and step.reading is not None and state in (State.ASKING, State.CRANKING)
+    if reads and READS & set(witnesses):
+        controls = (*controls, Control.TAKE_IT)
     if state is State.SKIPPING:
         outcomes = tuple(REASONS)
     return GrammarRequest(
@@ -224,15 +235,23 @@ LARGEST_SPOKEN = 9999
 """Largest number of the number grammar; a fact that may be larger is spoken digit by digit."""
 
 
-def requests_of(library: Library, *, digits: bool = False) -> Iterator[GrammarRequest]:
-    """Every possible request of these procedures, each once; with `digits` also those for a reading digit by digit."""
+def requests_of(
+    library: Library, *, digits: bool = False, witnesses: Collection[Witness] = ()
+) -> Iterator[GrammarRequest]:
+    """Every possible request of these procedures, each once.
+
+    Args:
+        library: The procedures.
+        digits: Also those for a reading digit by digit.
+        witnesses: What perceives in place of the technician.
+    """
     seen = set()
     asked = {name: library.terms.facts[name] for name in LAMP_FACTS if name in library.terms.facts}
     for procedure in library.procedures.values():
         for names in (procedure.asks, *(step.asks for step in procedure.steps.values())):
             asked |= {name: library.terms.facts[name] for name in names}
     requests = [
-        request_for(state, step, digits=one_by_one)
+        request_for(state, step, digits=one_by_one, witnesses=witnesses)
         for procedure in library.procedures.values()
         for step in procedure.steps.values()
         for state in State

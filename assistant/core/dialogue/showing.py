@@ -16,7 +16,8 @@ from assistant.core.dialogue.key_hints import (
     at_rest,
     hints,
 )
-from assistant.core.dialogue.sayable import REASONS, request_for
+from assistant.core.dialogue.perceiving import entered, shown_reading
+from assistant.core.dialogue.sayable import READS, REASONS, request_for
 from assistant.core.dialogue.states import State
 from assistant.core.library.identity import VIN_LENGTH
 from assistant.core.library.terms import FactKind
@@ -25,6 +26,7 @@ from assistant.core.values.board import Board
 from assistant.core.values.events import Listen, Show, StopListening
 from assistant.core.values.result import Control, GrammarRequest
 from assistant.core.words import glancing, instructing, placing, remarking, watching
+from assistant.core.words.perceiving import TAKE_IT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -82,7 +84,14 @@ def _listen(talk: Talk) -> Listen:
         silence = talk.limits.confirm_no_input_s
     inquiry = talk.facts.asked.inquiry if talk.facts.asked else None
     digits = talk.awaited.counters.digits
-    request = request_for(state, talk.work.step, inquiry, tuple(talk.library.procedures), digits=digits)
+    request = request_for(
+        state,
+        talk.work.step,
+        inquiry,
+        tuple(talk.library.procedures),
+        digits=digits,
+        witnesses=talk.gear.witnesses,
+    )
     if talk.awaited.offered and state is State.READING_BACK:
         request = GrammarRequest(controls=request.controls)
     return Listen(request, silence)
@@ -109,7 +118,12 @@ def _help_with_skipping(_talk: Talk) -> tuple[str, str]:
 
 
 def _help_with_step(talk: Talk) -> tuple[str, str]:
-    return instructing.question(talk.library, talk.step), instructing.keyed_choices(talk.library, talk.step)
+    asks, keys = (
+        instructing.question(talk.library, talk.step),
+        instructing.keyed_choices(talk.library, talk.step),
+    )
+    reads = talk.step.reading is not None and talk.gear.witnesses & READS
+    return (f"{asks} {TAKE_IT}", keys) if reads else (asks, keys)
 
 
 _HELP: dict[State, Callable[[Talk], tuple[str, str]]] = {
@@ -211,7 +225,7 @@ def _step_view(talk: Talk) -> _View:
 
 def _answers(talk: Talk) -> Pairs:
     if talk.step.reading is not None:
-        return ()
+        return (("enter", "take it"),) if entered(talk) else ()
     outcomes = talk.library.terms.outcomes
     if talk.step.watch:
         return (*_numbered(outcomes[name].spoken for name in WATCHED), ("enter", "that is all"))
@@ -223,6 +237,7 @@ def _asking_view(talk: Talk) -> _View:
     answers, lines = _answers(talk), talk.said.lines
     if answers:
         lines = tuple(line for line in lines if line != instructing.keyed_choices(talk.library, talk.step))
+    lines = tuple(filter(None, (shown_reading(talk), *lines)))
     large = placing.headline(talk.library, talk.step)
     if seen := talk.awaited.changes:
         last = talk.library.terms.outcomes[seen[-1].outcome].spoken
@@ -288,7 +303,7 @@ def _choosing_view(talk: Talk) -> _View:
 def _cranking_view(talk: Talk) -> _View:
     """Whoever watches needs no connections now: what to watch, the answers, and how to stop."""
     watch = instructing.act(talk.library, talk.step)[1:]
-    lines = (*watch, instructing.question(talk.library, talk.step))
+    lines = tuple(filter(None, (shown_reading(talk), *watch, instructing.question(talk.library, talk.step))))
     return _View(placing.headline(talk.library, talk.step), lines, (*_answers(talk), STOP))
 
 

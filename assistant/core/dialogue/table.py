@@ -15,11 +15,11 @@ from assistant.core.dialogue import (
     at_facts,
     at_notes,
     at_pauses,
+    at_perceptions,
     at_questions,
     at_read_backs,
     at_watching,
 )
-from assistant.core.dialogue.anywhere import EVERYWHERE, UNDISTURBED
 from assistant.core.dialogue.cells import Cell, Row, only, row
 from assistant.core.dialogue.states import RELEASED, RETURNS, STEP_STARTS, State
 from assistant.core.dialogue.triggers import Meaning, Trigger
@@ -27,7 +27,31 @@ from assistant.core.dialogue.triggers import Meaning, Trigger
 _S = State
 _STANDING_BY = only(_S.STANDING_BY)
 _FACT = only(_S.INQUIRING, _S.CONFIRMING)
+_CAUTIONED = only(_S.CAUTIONING, _S.ACKNOWLEDGING)
+_PROPOSED = only(_S.READING_BACK)
 _ASKED_AGAIN = only(_S.INQUIRING)
+
+EVERYWHERE = row(
+    Cell(Trigger.CRANK_HEARD, at_perceptions.crank_sound),
+    Cell(Trigger.CRANK_SOUND, at_perceptions.crank_sound),
+    Cell(Trigger.PERHAPS_CRANKING, at_perceptions.perhaps_cranking),
+    Cell(Trigger.CRANK_ENDS, at_perceptions.crank_ends),
+    Cell(Trigger.ENGINE_RUNS, at_perceptions.runs_untold),
+    Cell(Trigger.PROPOSED, at_perceptions.shown_proposal),
+    Cell(Trigger.SOUNDS, at_perceptions.sounds),
+    Cell(Trigger.STANDS, at_perceptions.unasked),
+    Cell(Trigger.STANDS_WRONG, at_perceptions.unasked),
+    Cell(Trigger.METER_TOLD, at_perceptions.meter_told),
+    over=anywhere.EVERYWHERE,
+)
+"""The cells that every state of an open session has; what was perceived is at least counted and shown."""
+
+UNDISTURBED = row(
+    *(EVERYWHERE[one] for one in EVERYWHERE if one not in anywhere.EVERYWHERE),
+    Cell(Trigger.METER_TOLD, at_perceptions.meter_told_unsaid),
+    over=anywhere.UNDISTURBED,
+)
+"""The same for states in which no notice may interrupt."""
 
 WAITING = row(
     Cell(Trigger.SAY_AGAIN, anywhere.say_again),
@@ -71,20 +95,24 @@ ROWS: dict[State, Row] = {
     ),
     _S.CAUTIONING: row(
         Cell(Trigger.SPOKEN, at_cautions.spoken, RELEASED),
-        Cell(Trigger.GEAR_LOST, at_cautions.gear_lost, only(_S.CAUTIONING, _S.ACKNOWLEDGING)),
+        Cell(Trigger.GEAR_LOST, at_cautions.gear_lost, _CAUTIONED),
+        Cell(Trigger.CRANK_SOUND, at_perceptions.crank_sound_at_cautions, _CAUTIONED),
         Cell(Trigger.CLOSE, anywhere.ask_to_close, _STANDING_BY),
         over=UNDISTURBED,
     ),
     _S.ACKNOWLEDGING: row(
         Cell(Trigger.ACKNOWLEDGE, at_cautions.acknowledge, RELEASED),
         Cell(Trigger.CORRECTION, at_cautions.correction, STEP_STARTS),
-        Cell(Trigger.SAY_AGAIN, at_cautions.say_again, only(_S.CAUTIONING, _S.ACKNOWLEDGING)),
+        Cell(Trigger.SAY_AGAIN, at_cautions.say_again, _CAUTIONED),
+        Cell(Trigger.CRANK_SOUND, at_perceptions.crank_sound_before_ready),
         Cell(Trigger.WHY, anywhere.why),
         over=WAITING,
     ),
     _S.RESTING: row(
         Cell(Trigger.RESTED, at_questions.rested, only(_S.ASKING, _S.RESTING)),
-        Cell(Trigger.SPOKEN, at_questions.rested, only(_S.ASKING)),
+        Cell(Trigger.SPOKEN, at_questions.rested, only(_S.ASKING, _S.RESTING)),
+        Cell(Trigger.CRANK_HEARD, at_perceptions.crank_heard, only(_S.CRANKING)),
+        Cell(Trigger.CRANK_SOUND, at_perceptions.crank_sound_at_rest),
         Cell(
             Trigger.CRANK_BEGINS,
             at_questions.crank_begins_at_rest,
@@ -127,6 +155,12 @@ ROWS: dict[State, Row] = {
         Cell(Trigger.OTHER_TEST, at_choices.other_test, only(_S.CHOOSING)),
         Cell(Trigger.OTHER_LAMP, at_facts.other_lamp, STEP_STARTS),
         Cell(Trigger.CRANK_BEGINS, at_questions.crank_begins, only(_S.CRANKING, _S.RESTING)),
+        Cell(Trigger.CRANK_HEARD, at_perceptions.crank_heard, only(_S.CRANKING)),
+        Cell(Trigger.ENGINE_RUNS, at_perceptions.engine_runs, only(_S.ASKING, _S.READING_BACK)),
+        Cell(Trigger.PROPOSED, at_perceptions.proposed, _PROPOSED),
+        Cell(Trigger.STANDS, at_perceptions.stands),
+        Cell(Trigger.STANDS_WRONG, at_perceptions.stands_wrong),
+        Cell(Trigger.TAKE_IT, at_perceptions.nothing_to_take),
         Cell(Trigger.TYPED, at_questions.typed),
         over=WAITING,
     ),
@@ -142,18 +176,27 @@ ROWS: dict[State, Row] = {
         Cell(Trigger.NOT_SURE, at_questions.not_sure_while_cranking, only(_S.ASKING)),
         Cell(Trigger.TYPED, at_questions.typed_while_cranking),
         Cell(Trigger.CLOSE, at_questions.ask_to_close_while_cranking, _STANDING_BY),
+        Cell(Trigger.CRANK_ANNOUNCED, at_perceptions.announced_after_all),
+        Cell(Trigger.CRANK_HEARD, at_perceptions.crank_heard_too),
+        Cell(Trigger.CRANK_ENDS, at_perceptions.crank_ends_in_time, only(_S.ASKING, _S.CRANKING)),
+        Cell(Trigger.ENGINE_RUNS, at_perceptions.engine_runs, only(_S.CRANKING, _S.READING_BACK)),
+        Cell(Trigger.PROPOSED, at_perceptions.proposed, _PROPOSED),
+        Cell(Trigger.STANDS, at_perceptions.stands),
+        Cell(Trigger.STANDS_WRONG, at_perceptions.stands_wrong),
+        Cell(Trigger.TAKE_IT, at_perceptions.nothing_to_take),
         over=UNDISTURBED,
     ),
     _S.READING_BACK: row(
         Cell(Trigger.AFFIRM, at_read_backs.affirm, RETURNS),
-        Cell(Trigger.DENY, at_read_backs.deny, RELEASED),
-        Cell(Trigger.CORRECTION, at_read_backs.deny, RELEASED),
+        Cell(Trigger.DENY, at_read_backs.deny, RELEASED | only(_S.CRANKING)),
+        Cell(Trigger.CORRECTION, at_read_backs.deny, RELEASED | only(_S.CRANKING)),
+        Cell(Trigger.CRANK_LIMIT, at_perceptions.limit_at_read_back),
         Cell(Trigger.RESULT, at_read_backs.result),
         Cell(Trigger.WRONG_PLACE, at_read_backs.wrong_place),
         Cell(Trigger.NO_ANSWER, at_read_backs.no_answer),
         Cell(Trigger.IMPLAUSIBLE, at_read_backs.implausible),
         Cell(Trigger.WHY, anywhere.why),
-        Cell(Trigger.TYPED, at_read_backs.typed, only(_S.ASKING, _S.READING_BACK)),
+        Cell(Trigger.TYPED, at_read_backs.typed, only(_S.ASKING, _S.CRANKING, _S.READING_BACK)),
         over=WAITING,
     ),
     _S.SKIPPING: row(

@@ -17,7 +17,7 @@ from assistant.core.dialogue.memory import (
 )
 from assistant.core.dialogue.states import State
 from assistant.core.library.procedure import Engine
-from assistant.core.values.entries import Cranked, Remark
+from assistant.core.values.entries import Cranked, CrankHeard, Remark
 from assistant.core.values.events import CancelTimer, Note, Say, Speech
 from assistant.core.words import glancing
 
@@ -34,6 +34,9 @@ if TYPE_CHECKING:
     from assistant.core.values.thresholds import Thresholds
 
 STOP_CRANKING = "Stop cranking."
+
+LET_GO = "Still cranking? Let go."
+"""The order after the longest crank of an engine that is meant to start."""
 
 MAKERS_CRANKING = ("crank-longest", "crank-rest")
 """Facts with the vehicle maker's limits: the longest cranking in one go and the wait after it, in s."""
@@ -190,25 +193,38 @@ class Talk:
             None if longest is None else float(longest), None if rest is None else float(rest)
         )
 
-    def stop_crank(self, *, timed: bool, fired: bool | None = False, lost: bool = False) -> None:
+    def stop_crank(
+        self, *, timed: bool, fired: bool | None = False, lost: bool = False, ended: float | None = None
+    ) -> None:
         """Record a cranking and start the starter's rest.
 
-        If nobody announced it, an ordinary length is assumed, once a step.
+        If nobody announced it, an ordinary length is assumed, once a step; if only the ear heard it, the starter's
+        budget is charged at least that, because another one may not have been heard.
 
         Args:
             timed: Whether to count only an announced cranking.
             fired: Whether the engine has started, so that the starter was let go at a time that nobody told; None if
                 that is not known.
             lost: Whether the session broke off while it lasted: then the longest is assumed.
+            ended: When the ear heard it end, s since the session began; None for now.
         """
         crank, step, limits = self.crank, self.work.step, self.starter_limits()
+        end = self.now.at if ended is None else ended
         if crank.began is not None:
-            seconds = round(float(self.now.at - crank.began), 1)
+            seconds = round(float(end - crank.began), 1)
             crank.began = None
             self.do(CancelTimer(CRANK_TIMER))
             if fired:
                 seconds = min(seconds, limits.assumed_s)
-            self.note(Cranked(seconds, fired is False, *self.position))
+            if crank.by_ear is None:
+                self.note(Cranked(seconds, fired is False, *self.position))
+            else:
+                self.note(CrankHeard(seconds, fired is False, *self.position, confidence=crank.by_ear))
+                if ended is None:
+                    seconds = max(seconds, limits.assumed_s - crank.heard_s)
+                crank.heard_s += seconds
+        elif crank.counted and crank.by_ear is not None and not timed and crank.heard_s < limits.assumed_s:
+            seconds, crank.heard_s = limits.assumed_s - crank.heard_s, limits.assumed_s
         elif not timed and not crank.counted and step and step.measure.engine is Engine.CRANKING:
             seconds = limits.longest_s if lost else limits.assumed_s
             self.note(Cranked(seconds, False, *self.position))
@@ -216,7 +232,7 @@ class Talk:
             return
         crank.counted = True
         crank.refused = False
-        crank.starter = crank.starter.cranked(limits, seconds, self.now.at)
+        crank.starter = crank.starter.cranked(limits, seconds, end)
 
     def end_rest(self) -> None:
         """Stop counting the starter's rest, because something else is done meanwhile."""

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from assistant.core.dialogue.circles import Visits
 from assistant.core.library.procedure import Answer, Measurement
+from assistant.core.values.perceived import Perceived
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -19,7 +20,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Pending:
-    """A result that was understood and waits to be affirmed."""
+    """A result that was understood and waits to be affirmed.
+
+    `seen` is what was perceived, if it was not said or keyed; `how` is then its source, and `by` how it was taken.
+    """
 
     answer: Answer
     value: Decimal | None
@@ -30,6 +34,8 @@ class Pending:
     snr_db: float | None
     clip: str | None
     judged: Decimal | None = None
+    seen: Perceived | None = None
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True)

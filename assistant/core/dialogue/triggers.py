@@ -23,6 +23,7 @@ from assistant.core.values.events import (
     Resumed,
     SpeechFinished,
 )
+from assistant.core.values.perceived import MeterTold, Perceived, StarterHeard
 from assistant.core.values.result import Control
 
 _Carried = TypeVar("_Carried")
@@ -137,6 +138,18 @@ class Trigger:
     OTHER_LAMP = Meaning[By]("other lamp", Control.OTHER_LAMP)
     GO_ANYWAY = Meaning[By]("go anyway", Control.GO_ANYWAY)
     CHOSEN = Meaning[Named]("procedure chosen")
+    CRANK_HEARD = Meaning[StarterHeard]("crank heard")
+    CRANK_SOUND = Meaning[StarterHeard]("crank sound")
+    PERHAPS_CRANKING = Meaning[StarterHeard]("perhaps cranking")
+    CRANK_ENDS = Meaning[StarterHeard]("crank ends")
+    ENGINE_RUNS = Meaning[StarterHeard]("engine runs")
+    PROPOSED = Meaning[Pending]("proposed")
+    SOUNDS = Meaning[Perceived]("sounds")
+    CRANK_ANNOUNCED = Meaning[By]("crank announced")
+    STANDS = Meaning[Perceived]("reading stands")
+    STANDS_WRONG = Meaning[Worded]("reading out of place")
+    METER_TOLD = Meaning[MeterTold]("meter told")
+    TAKE_IT = Meaning[By]("take it", Control.TAKE_IT)
     END = Meaning[Closed]("end")
     UNEXPECTED = Meaning[None]("unexpected")
 

@@ -27,6 +27,15 @@ HEAVY_LAMP_BETWEEN: dict[str, tuple[str, str | None]] = {
 }
 """The two points of the heavy lamp that loads the circuit for a meter, positive first; None is the probed point."""
 
+CYLINDERS = "cylinders"
+"""The fact that makes a cranking speed of the compressions that the ear counts."""
+
+HUMS = "hums"
+"""The outcome of a fuel pump that is heard."""
+
+BY_SPEED = ("slow", "too-fast")
+"""Outcomes that the ear can tell by the cranking speed: a step that has both asks how the engine cranks."""
+
 CHANGED, UNCHANGED = "changed", "unchanged"
 """The two answers of a step that is watched: chosen by the changes that were told, and not said themselves."""
 

@@ -38,20 +38,25 @@ class WeighedResult:
     times: int = 1
 
 
+_BY_FINGER = ("keypad", "tablet")
+"""Ways of an answer that slip at one rate, whatever is answered."""
+
+
 def sureness(how: str, confidence: float, confirmed: str, limits: Thresholds) -> float:
     """Probability that the recorded word or key is the one that was meant, 0 to 1.
 
-    The recogniser's confidence is a probability; a key slips at the rate `Thresholds.key_slip`.
+    The recogniser's confidence is a probability, and so is the ear's (of the starter); a key slips at the rate
+    `Thresholds.key_slip`.  A meter's number is neither heard nor keyed: nothing is between display and record.
     A read-back lets a part of the errors through: half of them when it is spoken inside the next sentence, a
     tenth when it must be affirmed (chosen, not fitted).
 
     Args:
-        how: ``voice``, ``keypad`` or ``tablet``.
-        confidence: Of the recogniser, 0 to 1.
+        how: ``voice``, ``keypad``, ``tablet``, ``ear``, ``meter`` or ``clamp``.
+        confidence: Of the recogniser, or as what perceived it states it, 0 to 1.
         confirmed: ``taken``, ``read back`` or ``affirmed``.
         limits: The dialogue's limits.
     """
-    wrong = 1.0 - confidence if how == "voice" else limits.key_slip
+    wrong = limits.key_slip if how in _BY_FINGER else 1.0 - confidence
     passed = {"affirmed": 0.1, "read back": 0.5}.get(confirmed, 1.0)
     return 1.0 - min(max(wrong, 0.0), 0.5) * passed
 

@@ -24,7 +24,8 @@ class AnswerKind(StrEnum):
     Attributes:
         STOP: Stops everything; a false one costs a question, a missed one perhaps a hand.
         AFFIRM: A yes that makes a result count; nothing asks again after it.
-        RELEASE: Releases what the step waits for: ready, go ahead, cranking, go anyway, and a yes that means one.
+        RELEASE: Releases what the step waits for: ready, go ahead, cranking, go anyway, take it, and a yes that means
+            one.
         DENY: A no or a correction where something waits for a yes; a false one costs a repeated question.
         TAKE_BACK: A correction anywhere else takes the last result back.
         LEAVE: Leaves the question without an answer: skip, leave blank, close, other test, other lamp, that is all.
@@ -48,7 +49,7 @@ class AnswerKind(StrEnum):
     RESULT = "result"
 
 
-_RELEASES = frozenset({Control.READY, Control.GO_AHEAD, Control.CRANKING, Control.GO_ANYWAY})
+_RELEASES = frozenset({Control.READY, Control.GO_AHEAD, Control.CRANKING, Control.GO_ANYWAY, Control.TAKE_IT})
 
 _OF_CONTROL = {
     Control.STOP: AnswerKind.STOP,

@@ -15,13 +15,18 @@ from assistant.core.values.board import Board
 from assistant.core.values.decoding import Decoder
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Action, Clip, Event, ToldToday, TypedFact
+from assistant.core.values.perceived import MeterTold, Perceived, StarterHeard
 from assistant.core.values.result import GrammarRequest, Result
+from assistant.core.values.witness import Figure
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-_PARTS = (Clip, ToldToday, TypedFact, Board, Result, GrammarRequest)
+_PARTS = (Clip, Figure, ToldToday, TypedFact, Board, Result, GrammarRequest)
 """Parts of events, actions and entries that are objects of their own."""
+
+PERCEPTIONS = (StarterHeard, Perceived, MeterTold)
+"""Events of what was perceived; they are in a module of their own."""
 
 
 def _kinds(base: type[Any]) -> Iterator[type[Any]]:

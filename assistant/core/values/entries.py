@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from assistant.core.values.witness import Figure, Witness
+
 KEPT = " (kept from an earlier step)"
 """Ends the words of a result that was taken over from an earlier step with the same measurement."""
 
@@ -173,6 +175,26 @@ class ResultRepeated(ResultTaken):
 
 
 @dataclass(frozen=True)
+class ResultPerceived(Entry):
+    """The result with this number was perceived and not said or keyed: it comes before its `ResultTaken`.
+
+    Attributes:
+        source: What perceived it.
+        confidence: As the source stated it, 0 to 1.
+        spread: Standard deviation, in the unit of the value or of the figure ``speed``; None if not known.
+        figures: The figures that came with it.
+        taken: How it was taken: ``voice``, ``keypad``, ``tablet``, or ``held`` for a reading that stood by itself.
+    """
+
+    number: int
+    source: Witness
+    confidence: float
+    spread: float | None
+    figures: tuple[Figure, ...]
+    taken: str
+
+
+@dataclass(frozen=True)
 class AnswerKnown(Entry):
     """A step was not asked, because an earlier procedure of the session has seen to it.
 
@@ -292,6 +314,33 @@ class Cranked(Entry):
     timed: bool
     procedure: str
     step: str
+
+
+class CrankKind(StrEnum):
+    """What a crank by ear is to the record.
+
+    Attributes:
+        STEP: The crank that the step asked for, begun by ear.
+        UNASKED: A crank that no step asked for.
+        LONGER: A crank went on for so long after it was thought to have ended.
+    """
+
+    STEP = "step"
+    UNASKED = "unasked"
+    LONGER = "longer"
+
+
+@dataclass(frozen=True)
+class CrankHeard(Cranked):
+    """The ear heard the engine being cranked for so many seconds, and nobody had announced it.
+
+    Attributes:
+        confidence: Probability that it was cranking, 0 to 1.
+        what: What it is to the record.
+    """
+
+    confidence: float = 0.0
+    what: CrankKind = CrankKind.STEP
 
 
 @dataclass(frozen=True)

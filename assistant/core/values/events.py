@@ -15,6 +15,7 @@ from assistant.core.values.entries import (
     Entry,
 )
 from assistant.core.values.result import GrammarRequest, Result
+from assistant.core.values.witness import Witness
 
 
 @dataclass(frozen=True)
@@ -70,19 +71,22 @@ class Began(Event):
         facts: Facts that were typed before, and are not asked for.
         told: What was said in today's earlier sessions; it counts for the technician who is known or signs in.
         left_out: Gear that it is started without on purpose: ``speaker``, ``microphone``.
+        witnesses: What perceives in place of the technician in this session.
     """
 
     procedure: str
     facts: tuple[TypedFact, ...] = ()
     told: tuple[ToldToday, ...] = ()
     left_out: tuple[str, ...] = ()
+    witnesses: tuple[Witness, ...] = ()
 
 
 @dataclass(frozen=True)
 class Resumed(Event):
-    """An interrupted session goes on; the step and its caution are spoken again. `left_out` as for `Began`."""
+    """An interrupted session goes on; the step and its caution are spoken again. The parts are as in `Began`."""
 
     left_out: tuple[str, ...] = ()
+    witnesses: tuple[Witness, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -54,6 +54,7 @@ class Control(StrEnum):
     OTHER_TEST = "other-test"
     OTHER_LAMP = "other-lamp"
     GO_ANYWAY = "go-anyway"
+    TAKE_IT = "take-it"
 
 
 KEYED_AS_WELL = frozenset(
@@ -70,6 +71,7 @@ KEYED_AS_WELL = frozenset(
         Control.OTHER_TEST,
         Control.OTHER_LAMP,
         Control.GO_ANYWAY,
+        Control.TAKE_IT,
     }
 )
 """Words that a session can do without: if the recogniser lacks one, its key is used."""

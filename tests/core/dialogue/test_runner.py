@@ -43,7 +43,9 @@ from assistant.core.values.events import (
     ToldToday,
     TypedFact,
 )
+from assistant.core.values.perceived import CrankSound, MeterState, MeterTold, Perceived, StarterHeard
 from assistant.core.values.result import Control, Result
+from assistant.core.values.witness import Figure, Witness
 from assistant.keys.pad import KEYS
 from assistant.measured import DEFAULT_THRESHOLDS
 
@@ -120,6 +122,26 @@ _EVENTS = st.one_of(
     st.builds(GearBack, at=st.just(0.0), gear=st.sampled_from(["microphone", "speaker", "keys"])),
     st.builds(NoteRecorded, at=st.just(0.0), clip=st.just(_CLIP)),
     st.builds(Resumed, at=st.just(0.0)),
+    st.builds(
+        StarterHeard,
+        at=st.just(0.0),
+        phase=st.sampled_from(CrankSound),
+        ago_s=st.floats(0, 3),
+        confidence=st.sampled_from([0.3, 0.99]),
+    ),
+    st.builds(
+        Perceived,
+        at=st.just(0.0),
+        source=st.sampled_from(Witness),
+        result=_RESULTS,
+        confidence=st.floats(0, 1),
+        spread=st.none() | st.floats(0, 50),
+        figures=st.lists(
+            st.builds(Figure, name=st.just("speed"), text=st.sampled_from(["180", "-1", "fast"])), max_size=1
+        ).map(tuple),
+        stood_s=st.sampled_from([0.0, 2.5]),
+    ),
+    st.builds(MeterTold, at=st.just(0.0), trouble=st.sampled_from(MeterState), why=st.just("It is so.")),
 )
 _TOLD = ToldToday("JD", tuple(LIBRARY.cautions), tuple(LIBRARY.cautions), cranking=True)
 """Somebody who was told everything in earlier sessions of the day."""
@@ -136,9 +158,14 @@ _STEPS = st.lists(st.tuples(_EVENTS, st.floats(0, 90)), max_size=60)
     steps=_STEPS,
     weighing=st.booleans(),
     told=st.booleans(),
+    witnesses=st.sets(st.sampled_from(Witness)),
 )
 def test_any_events_in_any_order_keep_the_promises(
-    procedure: str, steps: list[tuple[events.Event, float]], weighing: bool, told: bool
+    procedure: str,
+    steps: list[tuple[events.Event, float]],
+    weighing: bool,
+    told: bool,
+    witnesses: set[Witness],
 ) -> None:
     """No order of events breaks the dialogue, and these hold throughout.
 
@@ -148,6 +175,7 @@ def test_any_events_in_any_order_keep_the_promises(
     The same events give the same actions again, and every action survives JSON.
     With and without likelihoods; a measurement is doubted at most once.
     A fact is given only once until it is taken back, a VIN only with a check digit that fits.
+    What was perceived becomes a result only by a word, a key or a yes; a reading that stood by itself needs the yes.
     A reading counts as not judged only while the maker's limits are not all known, or contradict each other.
     """
     own = procedure not in LIBRARY.procedures
@@ -200,6 +228,8 @@ def test_any_events_in_any_order_keep_the_promises(
                 if isinstance(entry, entries.ResultTaken):
                     assert entry.number == len(results) + 1
                     results[entry.number] = entry.confirmed
+                if isinstance(entry, entries.ResultPerceived):
+                    assert isinstance(event, Heard | KeyPressed), "taken without a person"
                 if isinstance(entry, entries.ResultUndone):
                     assert entry.number in {0, *results}
                     if entry.how == entries.DOUBTED:
@@ -216,7 +246,7 @@ def test_any_events_in_any_order_keep_the_promises(
             assert runner.position == cautioned_at, "released before the caution of this very step was spoken"
 
     facts = (TypedFact("technician", "JD"),) if told else ()
-    feed(Began(0.0, procedure, facts, (_TOLD,)))
+    feed(Began(0.0, procedure, facts, (_TOLD,), witnesses=tuple(sorted(witnesses))))
     for event, passes in steps:
         now += passes
         if isinstance(event, SpeechFinished):

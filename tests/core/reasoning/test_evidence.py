@@ -254,10 +254,12 @@ def test_a_test_is_said_to_tell_apart_what_it_does() -> None:
         ("voice", 0.9, "affirmed", 0.99),
         ("keypad", 1.0, "taken", 0.995),
         ("voice", 0.0, "taken", 0.5),
+        ("meter", 1.0, "affirmed", 1.0),
+        ("ear", 0.8, "affirmed", 0.98),
     ],
 )
 def test_how_sure_a_record_is(how: str, confidence: float, confirmed: str, sure: float) -> None:
-    """Confidence is a probability; a read-back takes errors away; a key slips now and then."""
+    """Confidence is a probability; a read-back takes errors away; a key slips now and then, a meter's number never."""
     assert sureness(how, confidence, confirmed, LIMITS) == pytest.approx(sure)
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from assistant.core.values import board, entries, events, result
+from assistant.core.values import board, entries, events, perceived, result, witness
 from assistant.core.values.codec import from_json, to_json
 from assistant.core.values.entries import Entry
 from assistant.core.values.events import Action, Event
@@ -30,6 +30,7 @@ ALL = [
     *concrete(Action),
     *concrete(Entry),
     events.Clip,
+    witness.Figure,
     board.Board,
     Result,
     result.GrammarRequest,
@@ -87,7 +88,8 @@ def test_reflection_finds_every_kind() -> None:
     """The search for classes is not empty and reaches each module."""
     names = {cls.__name__ for cls in ALL}
     assert {"Heard", "KeyPressed", "Say", "Show", "ResultTaken", "Remark"} <= names
-    assert {events.__name__, entries.__name__} <= {cls.__module__ for cls in ALL}
+    modules = {cls.__module__ for cls in ALL}
+    assert {events.__name__, entries.__name__, perceived.__name__} <= modules
 
 
 @pytest.mark.parametrize("cls", ALL, ids=lambda cls: cls.__name__)
@@ -157,6 +159,14 @@ def test_near_misses_are_refused(data: Any) -> None:
     """A clip in place of an entry, a binary number in place of exact digits, a missing or strange part."""
     with pytest.raises(ValueError, match=r"not an event or action|expected|missing|argument"):
         from_json(data)
+
+
+def test_a_sound_never_begins_before_the_session() -> None:
+    """What was heard is dated back by the detector's delay, never below zero and never after the event."""
+    begins = perceived.CrankSound.BEGINS
+    assert 7.5 == perceived.StarterHeard(8.0, begins, 0.5, 0.9).happened
+    assert 0.0 == perceived.StarterHeard(0.2, begins, 0.5, 0.9).happened
+    assert 8.0 == perceived.StarterHeard(8.0, begins, -3.0, 0.9).happened
 
 
 def test_a_part_with_a_default_may_be_missing() -> None:

@@ -1,0 +1,251 @@
+"""`bench starter`: how well the ear hears made-up starts, how often it hears one that is none, and what it costs.
+
+Everything comes from `ranges.MEASURING` and from seeds of its own; nothing was tuned on it. Speech is what the fixtures
+hold and, where flite is installed, its voice "slt", which no model of this project has learnt from. The assistant's own
+voice says sentences of the procedures that were not used in training.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from assistant import resources
+from assistant.benchmarks import machine
+from assistant.circuit.pieces import carried_out
+from assistant.hearing.sound import RATE, read_sound
+from assistant.hearing.starter.ear import StarterEar
+from assistant.hearing.starter.values import CrankPhase
+from assistant.hearing_bench.starter.bystanders import BAY
+from assistant.hearing_bench.starter.counting import PIECE, SURE, StartCounts, counted
+from assistant.hearing_bench.starter.ranges import MEASURING
+from assistant.hearing_bench.starter.scenes import WantedScene, made_scene
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+SCENE_S = 20.0
+SNRS = (15.0, 6.0, 0.0)
+QUIET_S = 60.0
+"""Length of a piece in which nothing cranks."""
+
+PLACES: dict[str, tuple[tuple[str, ...], bool]] = {
+    "bay noise": ((), False),
+    "speech": ((), True),
+    "radio": (("music",), False),
+    "own voice": ((), True),
+}
+"""Where a start is heard: kinds of other sounds, and whether somebody talks."""
+
+QUIET: dict[str, tuple[tuple[str, ...], bool]] = {
+    **{kind: ((kind,), False) for kind in BAY},
+    "speech and radio": (("music",), True),
+    "other machines": (("machine",), False),
+}
+"""Sounds in which nothing cranks."""
+
+
+@dataclass
+class StarterFigures:
+    """What was measured.
+
+    Attributes:
+        machine: Where.
+        cells: Counts for each place and SNR.
+        hours: Hours of each sound without a start, the false alarms in them, and those that were sure (`SURE`).
+        core: Share of one core that the ear takes in real time.
+    """
+
+    machine: str
+    cells: dict[tuple[str, float], StartCounts] = field(default_factory=dict)
+    hours: dict[str, tuple[float, int, int]] = field(default_factory=dict)
+    core: float = 0.0
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain values."""
+        return {
+            "machine": self.machine,
+            "starts": [
+                {"place": place, "snr_db": snr, **counts.row()} for (place, snr), counts in self.cells.items()
+            ],
+            "quiet": [
+                {"sound": name, "hours": hours, "alarms": alarms, "sure_alarms": sure}
+                for name, (hours, alarms, sure) in self.hours.items()
+            ],
+            "core": self.core,
+        }
+
+
+Speech = dict[str, list["Floats"]]
+
+
+def _speaker(speech: Speech, name: str) -> Callable[[np.random.Generator], Floats]:
+    kept = speech[name]
+    return lambda rng: kept[int(rng.integers(len(kept)))]
+
+
+def found_speech() -> Speech:
+    """What people say, and what the assistant says: lists of signals."""
+    from assistant.core.words.sentences import sentences  # noqa: PLC0415
+    from assistant.hearing_bench.manifest import BenchVoice  # noqa: PLC0415
+    from assistant.hearing_bench.speech import SpeechCache, cache_folder  # noqa: PLC0415
+    from assistant.loading.folder import load_library  # noqa: PLC0415
+    from assistant.speaking import DEFAULT_RATE  # noqa: PLC0415
+    from assistant.speaking.voice import Voice  # noqa: PLC0415
+
+    people = [
+        read_sound(path).samples / 32768
+        for path in sorted(resources.directory("audio_fixtures").glob("*.flac"))
+    ]
+    library = load_library(resources.directory("procedures"))
+    verdicts = [one.says for procedure in library.procedures.values() for one in procedure.verdicts.values()]
+    texts = sorted({part for text in verdicts for part in sentences(text)})[1::3][:24]
+    cache, slt = SpeechCache(cache_folder()), BenchVoice("slt", "flite", "slt")
+    if not cache.missing(slt):
+        people += [np.asarray(cache.say(slt, text), np.float64) for text in texts]
+    voice, own = Voice(DEFAULT_RATE), []
+    for text in texts:
+        sound = voice.render(text)
+        own.append(_at_rate(sound.samples / 32768, sound.rate))
+    return {"people": people, "own": own}
+
+
+def _at_rate(signal: Floats, rate: int) -> Floats:
+    import soxr  # noqa: PLC0415
+
+    return np.asarray(soxr.resample(signal, rate, RATE))
+
+
+def _start_scene(speech: Speech, place: str, snr: float, seed: int) -> StartCounts:
+    rng = np.random.default_rng([MEASURING.seed, seed])
+    kinds, talking = PLACES[place]
+    kinds = kinds or (("bay",) if place == "bay noise" or rng.uniform() < 0.3 else ())
+    wanted = WantedScene(SCENE_S, 1 + seed % 2, snr, kinds, talking, (0.7, 6.0), pump=seed % 3 == 0)
+    said = _speaker(speech, "own" if place == "own voice" else "people")
+    return counted(made_scene(wanted, MEASURING, rng, said))
+
+
+def _quiet_piece(speech: Speech, name: str, seed: int) -> list[float]:
+    rng = np.random.default_rng([MEASURING.seed, 7, seed])
+    kinds, talking = QUIET[name]
+    if kinds == ("machine",):
+        kinds = (str(rng.choice(["tool", "beating", "engine", "beeps", "bangs"])),)
+    wanted = WantedScene(QUIET_S, 0, 0.0, tuple(k for k in kinds if k not in BAY), talking)
+    if name in BAY:
+        return _alarms(_bay_piece(name, rng))
+    return _alarms(made_scene(wanted, MEASURING, rng, _speaker(speech, "people")).samples)
+
+
+def _piece(speech: Speech, piece: tuple[str, float | None, int]) -> StartCounts | list[float]:
+    """One scene with starts in a place, or without an SNR one minute of a sound in which nothing cranks."""
+    name, snr, seed = piece
+    return _quiet_piece(speech, name, seed) if snr is None else _start_scene(speech, name, snr, seed)
+
+
+def _bay_piece(kind: str, rng: np.random.Generator) -> Any:
+    from assistant.hearing.baynoise import bay_noise  # noqa: PLC0415
+    from assistant.hearing_bench.starter.scenes import microphone  # noqa: PLC0415
+
+    return microphone(bay_noise(kind, QUIET_S, RATE, int(rng.integers(1 << 30))), MEASURING, rng)
+
+
+def _alarms(samples: Any) -> list[float]:
+    """Confidence of each beginning that the ear says."""
+    ear = StarterEar(4)
+    found: list[float] = []
+    for at in range(0, samples.size, PIECE):
+        said = ear.feed(samples[at : at + PIECE])
+        found += [one.confidence for one in said if isinstance(one, CrankPhase) and one.phase == "begins"]
+    return found
+
+
+def measure(
+    starts: int,
+    minutes: int,
+    workers: int,
+    progress: Callable[[float, float], None] = lambda _done, _all: None,
+) -> StarterFigures:
+    """Measure.
+
+    Args:
+        starts: Scenes for each place and SNR; every second one has two starts.
+        minutes: Sound without a start, of each kind.
+        workers: Processes.
+        progress: Gets the seconds of sound that were heard, and those of all.
+    """
+    figures = StarterFigures(machine(), core=cost())
+    pieces: list[tuple[str, float | None, int]] = [
+        (place, snr, number) for place in PLACES for snr in SNRS for number in range(starts)
+    ]
+    pieces += [(name, None, number) for name in QUIET for number in range(minutes)]
+    lengths = [SCENE_S if snr is not None else QUIET_S for _name, snr, _number in pieces]
+    done = 0.0
+    results = carried_out(_piece, (found_speech(),), pieces, workers)
+    for (name, snr, _), length, result in zip(pieces, lengths, results, strict=True):
+        if isinstance(result, StartCounts):
+            figures.cells.setdefault((name, snr or 0.0), StartCounts()).add(result)
+        else:
+            hours, alarms, sure = figures.hours.get(name, (0.0, 0, 0))
+            more = sum(one >= SURE for one in result)
+            figures.hours[name] = (hours + length / 3600, alarms + len(result), sure + more)
+        done += length
+        progress(done, sum(lengths))
+    return figures
+
+
+def cost(seconds: float = 30.0) -> float:
+    """Share of one core that the ear takes in real time: processor time over time of sound, least of three."""
+    noise = np.random.default_rng(1).normal(0, 1000, round(seconds * RATE)).astype(np.int16)
+    taken = []
+    for _ in range(3):
+        ear = StarterEar(4)
+        begun = time.process_time()
+        for at in range(0, noise.size, PIECE):
+            ear.feed(noise[at : at + PIECE])
+        taken.append(time.process_time() - begun)
+    return min(taken) / seconds
+
+
+def text(figures: StarterFigures) -> str:
+    """Tables in Markdown."""
+
+    def share(value: float) -> str:
+        return f"{100 * value:.0f} %"
+
+    lines = [f"Measured by `bay-assistant bench starter` on {figures.machine}.", ""]
+    first = "| place | SNR | starts | missed | begins, median and 95th | within 0.5 s | ends | runs | runs missed "
+    lines += [first + "| wrong runs | split |", "|---" * 11 + "|"]
+    for (place, snr), counts in figures.cells.items():
+        row = counts.row()
+        lines.append(
+            f"| {place} | {snr:g} dB | {row['starts']} | {share(row['missed'])} | {row['begin_median_s']:.2f} and"
+            f" {row['begin_95_s']:.2f} s | {share(row['begin_within_half'])} | {row['end_median_s']:.2f} and"
+            f" {row['end_95_s']:.2f} s | {row['runs_median_s']:.2f} and {row['runs_95_s']:.2f} s |"
+            f" {share(row['runs_missed'])} | {share(row['wrong_runs'])} | {share(row['split'])} |"
+        )
+    second = "| place | SNR | speeds | error, median and 95th | sure (0.8) | error of those | within 2 sigma "
+    second += "| manner right | sure | right of those | evenness right | pumps heard | pumps wrong |"
+    lines += ["", second, "|---" * 13 + "|"]
+    for (place, snr), counts in figures.cells.items():
+        row = counts.row()
+        lines.append(
+            f"| {place} | {snr:g} dB | {row['speeds']} | {100 * row['speed_median']:.1f} and"
+            f" {100 * row['speed_95']:.0f} % | {share(row['speed_sure'])} | {100 * row['sure_speed_median']:.1f} and"
+            f" {100 * row['sure_speed_95']:.0f} % | {share(row['within_2_sigma'])} | {share(row['manner_right'])} |"
+            f" {share(row['manner_sure'])} | {share(row['manner_right_when_sure'])} | {share(row['evenness_right'])} |"
+            f" {share(row['pumps_heard'])} of {row['pumps']} | {row['pumps_wrong']} |"
+        )
+    lines += ["", "| sound without a start | hours | false alarms | of them sure |", "|---|---|---|---|"]
+    lines += [
+        f"| {name} | {hours:.2f} | {alarms} | {sure} |"
+        for name, (hours, alarms, sure) in figures.hours.items()
+    ]
+    lines += ["", f"Cost: {100 * figures.core:.1f} % of one core."]
+    return "\n".join(lines) + "\n"

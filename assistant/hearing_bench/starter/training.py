@@ -1,0 +1,259 @@
+"""Trains the network of `assistant.hearing.starter` on made-up scenes.
+
+First ``python -m assistant.hearing_bench.starter.training --make 5000 0 --speech FILE --out DATA`` makes scenes, then
+``... DATA`` trains. It needs jax, which nothing else here does. Only `ranges.DEVELOPING` is drawn from; recordings of
+starts, the voice "slt" and the set for measuring stay out.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from assistant.hearing.sound import RATE
+from assistant.hearing.starter.features import FRAME_S, HOP, WINDOW, FrameMaker
+from assistant.hearing.starter.network import DELAY, SCALE, WEIGHTS
+from assistant.hearing_bench.starter.bystanders import MACHINES
+from assistant.hearing_bench.starter.ranges import DEVELOPING
+from assistant.hearing_bench.starter.scenes import WantedScene, made_scene, truth_frames
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+SCENE_S = 16.0
+FRAMES = round(SCENE_S * RATE - WINDOW) // HOP
+BATCH = 64
+"""Scenes at a time."""
+
+_SPEECH: list[Floats] = []
+
+
+def _speech(rng: np.random.Generator) -> Floats:
+    return _SPEECH[int(rng.integers(len(_SPEECH)))]
+
+
+def _open_speech(path: str) -> None:
+    kept = np.load(path)
+    _SPEECH.extend(kept[name].astype(np.float64) / 32768 for name in kept.files)
+
+
+def drawn_scene(rng: np.random.Generator) -> WantedScene:
+    """What one scene of training holds."""
+    kinds = tuple(
+        str(one) for one in rng.choice(list(MACHINES), int(rng.choice([0, 1, 1, 1, 2])), replace=False)
+    )
+    starts = int(rng.choice([0, 1, 1, 2], p=[0.4, 0.2, 0.2, 0.2]))
+    return WantedScene(
+        seconds=SCENE_S,
+        starts=starts,
+        snr_db=float(rng.uniform(-5, 28)),
+        kinds=kinds,
+        talking=bool(rng.uniform() < 0.45),
+        crank_s=(0.6, 11.0 if starts < 2 else 5.0),
+        pump=bool(rng.uniform() < 0.25),
+    )
+
+
+def one_scene(seed: int) -> dict[str, Any]:
+    """Features and truth of one scene."""
+    rng = np.random.default_rng([DEVELOPING.seed, seed])
+    scene = made_scene(drawn_scene(rng), DEVELOPING, rng, _speech)
+    made = [relative for _, relative in FrameMaker().frames(scene.samples)][:FRAMES]
+    times: Floats = (np.arange(FRAMES, dtype=np.float64) - DELAY) * FRAME_S + WINDOW / 2 / RATE
+    return {"bands": np.asarray(made, np.float16), **truth_frames(scene, times)}
+
+
+def make_data(count: int, first: int, speech: str, out: Path, workers: int) -> None:
+    """Make scenes and keep their features in a file."""
+    with ProcessPoolExecutor(workers, initializer=_open_speech, initargs=(speech,)) as pool:
+        made = list(pool.map(one_scene, range(first, first + count), chunksize=8))
+    out.parent.mkdir(parents=True, exist_ok=True)
+    kept: dict[str, Any] = {
+        name: np.stack([one[name] for one in made]).astype(np.float16) for name in made[0]
+    }
+    np.savez(out, **kept)
+
+
+Weights = dict[str, Any]
+
+
+def first_weights(units: int, bands: int, rng: np.random.Generator) -> Weights:
+    """Random weights to begin with."""
+    inner = 48
+
+    def drawn(rows: int, columns: int) -> NDArray[np.float32]:
+        return np.asarray(rng.standard_normal((rows, columns)) / np.sqrt(rows), np.float32)
+
+    nothing = {"first_bias": inner, "fed_bias": 3 * units, "state_bias": 3 * units, "out_bias": 8}
+    return {
+        "first": drawn(bands, inner),
+        "fed": drawn(inner, 3 * units),
+        "state": drawn(units, 3 * units),
+        "out": drawn(units, 8) * 0.1,
+        **{name: np.zeros(size, np.float32) for name, size in nothing.items()},
+    }
+
+
+def outputs(weights: Weights, bands: Any) -> Any:
+    """What the network says for a batch of shape (scenes, frames, bands): (scenes, frames, 8), before any logistic."""
+    import jax  # noqa: PLC0415
+    from jax import numpy as jnp  # noqa: PLC0415
+
+    fed = jax.nn.relu(jnp.clip(bands / SCALE, -4, 4) @ weights["first"] + weights["first_bias"])
+    fed = fed @ weights["fed"] + weights["fed_bias"]
+    size = weights["state"].shape[0]
+
+    def step(state: Any, now: Any) -> tuple[Any, Any]:
+        back = state @ weights["state"] + weights["state_bias"]
+        gates = jax.nn.sigmoid(now[:, : 2 * size] + back[:, : 2 * size])
+        new = jnp.tanh(now[:, 2 * size :] + gates[:, size:] * back[:, 2 * size :])
+        state = new + gates[:, :size] * (state - new)
+        return state, state
+
+    begin = jnp.zeros((bands.shape[0], size))
+    _, states = jax.lax.scan(step, begin, jnp.swapaxes(fed, 0, 1))
+    return jnp.swapaxes(states, 0, 1) @ weights["out"] + weights["out_bias"]
+
+
+def _keep(weights: Weights, out: Path) -> None:
+    kept: dict[str, Any] = {name: np.asarray(value, np.float16) for name, value in weights.items()}
+    np.savez(out, **kept)
+
+
+def losses(weights: Weights, batch: Weights) -> Any:
+    """Mean loss of a batch: what happens, the pulses, the pump and the evenness."""
+    import jax  # noqa: PLC0415
+    from jax import numpy as jnp  # noqa: PLC0415
+
+    out = outputs(weights, batch["bands"])
+
+    def crossed(logits: Any, truth: Any) -> Any:
+        return jnp.maximum(logits, 0) - logits * truth + jnp.log1p(jnp.exp(-jnp.abs(logits)))
+
+    happens = jax.nn.log_softmax(out[..., :3])
+    state = -jnp.take_along_axis(happens, batch["state"].astype(int)[..., None], -1)[..., 0]
+    cranking = batch["state"] == 1
+    pulse = crossed(out[..., 3], batch["pulse"]) * cranking
+    pump = crossed(out[..., 4], batch["pump"])
+    known = batch["kind"] >= 0
+    kinds = jax.nn.log_softmax(out[..., 5:8])
+    kind = -jnp.take_along_axis(kinds, jnp.maximum(batch["kind"], 0).astype(int)[..., None], -1)[..., 0]
+    return (
+        state.mean()
+        + 0.3 * pulse.sum() / (cranking.sum() + 1)
+        + 0.5 * pump.mean()
+        + 0.15 * (kind * known).sum() / (known.sum() + 1)
+    )
+
+
+def train(
+    paths: list[Path],
+    steps: int,
+    out: Path,
+    *,
+    units: int = 96,
+    begin: Path | None = None,
+    rate: float = 3e-3,
+    tell: Any = print,
+) -> None:
+    """Fit the weights with Adam and a cosine of the rate, and write them in 16 bits.
+
+    Args:
+        paths: Files of `make_data`.
+        steps: Batches of `BATCH` scenes.
+        out: Where the weights go.
+        units: Recurrent units.
+        begin: Weights to go on from; random ones when None.
+        rate: Highest step of Adam.
+        tell: Takes a line now and then.
+    """
+    import jax  # noqa: PLC0415
+    from jax import numpy as jnp  # noqa: PLC0415
+
+    kept = [np.load(path) for path in paths]
+    data = {name: np.concatenate([one[name] for one in kept]) for name in kept[0].files}
+    rng = np.random.default_rng(5)
+    weights = first_weights(units, data["bands"].shape[2], rng)
+    if begin is not None:
+        with np.load(begin) as before:
+            weights = {name: before[name].astype(np.float32) for name in before.files}
+    zeros = {name: np.zeros_like(value) for name, value in weights.items()}
+
+    def update(weights: Weights, first: Weights, second: Weights, batch: Weights, step: Any) -> Any:
+        loss, slope = jax.value_and_grad(losses)(weights, batch)
+        size = jnp.sqrt(sum(jnp.sum(one**2) for one in slope.values()))
+        slope = {name: one * jnp.minimum(1.0, 1.0 / size) for name, one in slope.items()}
+        pace = (
+            rate
+            * (0.02 + 0.98 * 0.5 * (1 + jnp.cos(jnp.pi * step / steps)))
+            * jnp.minimum(1.0, (step + 1) / 30)
+        )
+        first = {name: 0.9 * first[name] + 0.1 * one for name, one in slope.items()}
+        second = {name: 0.99 * second[name] + 0.01 * one**2 for name, one in slope.items()}
+        weights = {
+            name: one
+            - pace
+            * (first[name] / (1 - 0.9 ** (step + 1)))
+            / (jnp.sqrt(second[name] / (1 - 0.99 ** (step + 1))) + 1e-8)
+            for name, one in weights.items()
+        }
+        return weights, first, second, loss
+
+    quick = jax.jit(update)
+    first, second = zeros, dict(zeros)
+    begun, held = time.monotonic(), 0.0
+    for step in range(steps):
+        rows = rng.choice(len(data["bands"]), BATCH, replace=False)
+        batch = {name: value[rows].astype(np.float32) for name, value in data.items()}
+        # Another microphone each time: a little colour and a little noise on the features.
+        colour = rng.normal(0, 0.15, (BATCH, 1, batch["bands"].shape[2]))
+        batch["bands"] = (batch["bands"] + colour + rng.normal(0, 0.1, batch["bands"].shape)).astype(
+            np.float32
+        )
+        weights, first, second, loss = quick(weights, first, second, batch, float(step))
+        held += float(loss)
+        if step % 50 == 49:
+            tell(f"{step + 1} {held / 50:.4f} {time.monotonic() - begun:.0f} s")
+            held = 0.0
+            _keep(weights, out)
+    _keep(weights, out)
+
+
+def main(words: list[str]) -> int:
+    """Make data or train."""
+    parser = argparse.ArgumentParser(prog="training", description=__doc__)
+    parser.add_argument("--make", nargs=2, type=int, metavar=("COUNT", "FIRST"), help="make scenes")
+    parser.add_argument("--speech", help="an .npz of spoken sentences, int16 at 16 kHz")
+    parser.add_argument("--workers", type=int, default=2, help="processes that make scenes")
+    parser.add_argument("--steps", type=int, default=1200)
+    parser.add_argument("--units", type=int, default=96)
+    parser.add_argument("--begin", type=Path, help="weights to go on from")
+    parser.add_argument("--rate", type=float, default=3e-3)
+    parser.add_argument("--out", type=Path, default=WEIGHTS)
+    parser.add_argument("data", nargs="*", type=Path)
+    options = parser.parse_args(words)
+    if options.make:
+        make_data(options.make[0], options.make[1], options.speech, options.out, options.workers)
+    else:
+        train(
+            options.data,
+            options.steps,
+            options.out,
+            units=options.units,
+            begin=options.begin,
+            rate=options.rate,
+            tell=lambda text: print(text, flush=True),
+        )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,116 @@
+"""Captures the current of a clamp on a scope or another sampling device through sigrok, on a thread of its own."""
+
+from __future__ import annotations
+
+import threading
+import time
+from typing import TYPE_CHECKING
+
+from assistant.closing import Closes
+from assistant.errors import GearProblem
+from assistant.meter.lines import SigrokLines
+from assistant.meter.readings import MeterTrouble
+from assistant.meter.sampled import SampledLines
+from assistant.meter.sigrok import Running, program
+from assistant.meter.spec import MeterSpec, channel_named
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from assistant.meter.dwells import CurrentCapture
+
+    Deliver = Callable[[CurrentCapture | MeterTrouble], None]
+
+RATE = 20000
+"""Samples a second; a device that cannot do exactly this takes its nearest, and says so."""
+LONGEST_S = 15.0
+"""As long as anybody cranks; a capture that nobody ends ends then."""
+_PATIENCE_S = 5.0
+_GLANCE_S = 0.2
+
+
+class ClampCapture(Closes):
+    """One capture: `start` before cranking, `finish` after it.
+
+    Args:
+        spec: The device, as for `assistant.meter.meter.Meter`.
+        channel: Name of its channel, such as ``CH1``; "" for a device that has only one.
+        ampere_per_volt: Of the clamp: 100 for one of 10 mV/A. It does not count for a device that gives amps.
+        rate: Samples a second.
+
+    Raises:
+        UsageProblem: The spec or the channel is malformed.
+        GearProblem: The program ``sigrok-cli`` is not installed; says how to install it.
+    """
+
+    def __init__(
+        self, spec: str, channel: str = "", ampere_per_volt: float = 100.0, rate: int = RATE
+    ) -> None:
+        selected = MeterSpec.of(spec).sampling(rate)
+        chosen = [f"--channels={channel_named(channel)}"] if channel else []
+        self._arguments = [*selected, *chosen, f"--time={round(1000 * LONGEST_S)}"]
+        self._ampere_per_volt = ampere_per_volt
+        program()
+        self._finished = threading.Event()
+        self._dropped = False
+        self._thread: threading.Thread | None = None
+
+    def start(self, deliver: Deliver) -> None:
+        """Begin to capture; returns at once.
+
+        Args:
+            deliver: Takes the capture, or trouble of kind "gone", once, on the capturing thread.
+        """
+        self._thread = threading.Thread(target=self._capture, args=(deliver,), name="clamp", daemon=True)
+        self._thread.start()
+
+    def finish(self) -> None:
+        """End it; what was captured is delivered soon after. Safe to call twice."""
+        self._finished.set()
+
+    def close(self) -> None:
+        """End it and deliver nothing more."""
+        self._dropped = True
+        self._finished.set()
+        if self._thread is not None and self._thread is not threading.current_thread():
+            self._thread.join()
+
+    def _capture(self, deliver: Deliver) -> None:
+        try:
+            found = _collected(self._arguments, self._ampere_per_volt, self._finished)
+        except GearProblem:  # it was uninstalled meanwhile
+            found = None
+        if not self._dropped:
+            why = "The clamp's device gives nothing. Check its cable. Say what the ramp looks like."
+            deliver(MeterTrouble("gone", "", why) if found is None else found)
+
+
+def from_file(path: Path, ampere_per_volt: float = 100.0) -> CurrentCapture:
+    """The capture in a file of sigrok (``.sr``) with one channel.
+
+    Raises:
+        GearProblem: The program is missing, or the file has no capture.
+    """
+    found = _collected([f"--input-file={path}"], ampere_per_volt, threading.Event())
+    if found is None:
+        raise GearProblem(f"{path} holds no capture of one channel that sigrok can read.")
+    return found
+
+
+def _collected(
+    arguments: Sequence[str], ampere_per_volt: float, finished: threading.Event
+) -> CurrentCapture | None:
+    """Run the program until it ends or is told to; None if nothing came."""
+    lines, taken = SigrokLines(), SampledLines(ampere_per_volt)
+    last = time.monotonic()
+    with Running(arguments, "csv") as running:
+        while not finished.is_set() and time.monotonic() - last < _PATIENCE_S:
+            chunk = running.read(_GLANCE_S)
+            if chunk is None:
+                break
+            for line in lines.feed(chunk):
+                taken.take(line)
+            if chunk:
+                last = time.monotonic()
+    return taken.capture()

@@ -1,0 +1,88 @@
+"""Captures of a clamp through the real sigrok-cli."""
+
+from __future__ import annotations
+
+import queue
+import shutil
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from ramp_captures import CIRCUIT, MEASURED, Clamp, captured
+
+from assistant.circuit.catalogue import mechanism_named
+from assistant.circuit.parameters import Systems
+from assistant.circuit.tracing import trace
+from assistant.errors import GearProblem, UsageProblem
+from assistant.meter.clamp_capture import ClampCapture, from_file
+from assistant.meter.dwells import CurrentCapture
+from assistant.meter.readings import MeterTrouble
+from assistant.meter.shapes import classified
+
+pytestmark = pytest.mark.skipif(
+    shutil.which("sigrok-cli") is None, reason="needs sigrok-cli; '.ci/setup test' installs it"
+)
+
+PATIENCE_S = 30
+
+
+@pytest.mark.parametrize(("fault", "outcome"), [("none", "slow-ramp"), ("shorted-primary", "at-once")])
+def test_a_file_of_sigrok_is_read_and_judged(tmp_path: Path, fault: str, outcome: str) -> None:
+    """A ramp that sigrok-cli itself kept in its format (from 32-bit samples, volts of a 10 mV/A clamp) is the same."""
+    current = trace(CIRCUIT, mechanism_named(CIRCUIT, fault), MEASURED, Systems.typical())
+    capture = captured(current, Clamp(), np.random.default_rng(1), seconds=1.0)
+    soundfile.write(tmp_path / "ramp.wav", capture.ampere / 100, int(capture.rate), subtype="FLOAT")
+    kept = tmp_path / "ramp.sr"
+    subprocess.run(
+        [
+            "sigrok-cli",
+            "--input-format=wav",
+            f"--input-file={tmp_path / 'ramp.wav'}",
+            f"--output-file={kept}",
+        ],
+        check=True,
+    )
+    found = from_file(kept, ampere_per_volt=100.0)
+    assert capture.rate == found.rate
+    assert np.allclose(capture.ampere, found.ampere, atol=1e-3)
+    assert outcome == classified(found).outcome
+
+
+def test_a_file_that_is_none_is_told(tmp_path: Path) -> None:
+    """What sigrok cannot read is a problem of the file, in words."""
+    (tmp_path / "none.sr").write_bytes(b"nothing")
+    with pytest.raises(GearProblem, match="holds no capture"):
+        from_file(tmp_path / "none.sr")
+
+
+def test_a_live_capture_ends_when_it_is_told(tmp_path: Path) -> None:
+    """The demo device is captured until cranking ends, and what came is delivered once."""
+    told: queue.Queue[CurrentCapture | MeterTrouble] = queue.Queue()
+    with ClampCapture("demo", ampere_per_volt=1.0) as capture:
+        capture.start(told.put)
+        with pytest.raises(queue.Empty):
+            told.get(timeout=1.0)
+        capture.finish()
+        found = told.get(timeout=PATIENCE_S)
+    assert isinstance(found, CurrentCapture)
+    assert 20000.0 == found.rate
+    assert {-10.0, 10.0} == set(found.ampere)
+    assert told.empty()
+
+
+def test_a_device_that_is_not_there_is_told() -> None:
+    """Trouble is delivered instead of a capture."""
+    told: queue.Queue[CurrentCapture | MeterTrouble] = queue.Queue()
+    with ClampCapture("hantek-dso:conn=99.99") as capture:
+        capture.start(told.put)
+        found = told.get(timeout=PATIENCE_S)
+    assert isinstance(found, MeterTrouble)
+    assert "gone" == found.kind
+
+
+def test_a_channel_is_no_way_to_another_option() -> None:
+    """What is no name of a channel is refused."""
+    with pytest.raises(UsageProblem, match="names no channel"):
+        ClampCapture("demo", channel="A0 --set")

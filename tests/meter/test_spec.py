@@ -1,0 +1,48 @@
+"""How a meter is named."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, strategies as some
+
+from assistant.errors import UsageProblem
+from assistant.meter.spec import MeterSpec
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "demo",
+        "va-va18b:conn=/dev/ttyUSB0",
+        "tekpower-tp4000ZC:conn=/dev/ttyUSB0:serialcomm=2400/8n1/dtr=1",
+        "uni-t-ut61e:conn=1a86.e008",
+        "scpi-dmm:conn=tcp-raw/192.168.0.5/5025",
+        "brymen-bm86x:conn=3.17",
+    ],
+)
+def test_what_sigrok_takes_is_taken(text: str) -> None:
+    """Serial ports, USB addresses and network connections of sigrok's manual come through as they were written."""
+    spec = MeterSpec.of(text)
+    assert text == str(spec)
+    assert f"--driver={text}" == spec.sampling(1000)[0].removesuffix(":analog_channels=1:logic_channels=0")
+
+
+@given(some.text(max_size=300))
+def test_anything_else_is_refused_in_words(text: str) -> None:
+    """Any text is a spec that comes through unchanged and cannot be taken for an option, or a usage problem."""
+    try:
+        spec = MeterSpec.of(text)
+    except UsageProblem as problem:
+        assert "names no meter" in str(problem)
+    else:
+        assert text == str(spec)
+        assert not text.startswith("-")
+        assert text.isascii()
+        assert text.isprintable()
+        assert not set(text) & set(" ;|&$`'\"\\<>(){}*?")
+
+
+def test_a_port_is_known_by_its_device_file() -> None:
+    """Only a device file can be looked for while the cable is out."""
+    assert "/dev/ttyUSB0" == MeterSpec.of("va-va18b:conn=/dev/ttyUSB0").port
+    assert "" == MeterSpec.of("uni-t-ut61e:conn=1a86.e008").port
