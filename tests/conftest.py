@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +32,10 @@ def pytest_configure(config: pytest.Config) -> None:
     if cache := getattr(config, "cache", None):
         os.environ["PYTHONPYCACHEPREFIX"] = str(cache.mkdir("compiled"))
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    # A suite that nohup started, or a shell in the background, ignores signals; programs that tests start must not.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    for number in (signal.SIGHUP, signal.SIGQUIT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_DFL)
     # No test reads the settings of the person who runs it; one that needs settings names a file of its own.
     for name in [name for name in os.environ if name.startswith("BAY_ASSISTANT_")]:
         del os.environ[name]
