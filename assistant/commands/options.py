@@ -100,12 +100,19 @@ def add_pad(parser: argparse.ArgumentParser) -> None:
 
 
 def add_witnesses(parser: argparse.ArgumentParser) -> None:
-    """Add ``--meter`` and ``--hear-starter``: what perceives in place of the technician."""
+    """Add ``--meter``, ``--clamp-scope`` and ``--hear-starter``: what perceives in place of the technician."""
     parser.add_argument(
         "--meter",
         metavar="SPEC",
         help="read a meter by sigrok-cli, as its --driver takes it: 'demo', 'DRIVER:conn=/dev/ttyUSB0'; "
         "a reading that stands is taken by 'take it' or Enter",
+    )
+    parser.add_argument(
+        "--clamp-scope",
+        metavar="SPEC",
+        help="capture the current ramp while cranking by sigrok-cli, through a clamp on a scope: "
+        "'DRIVER:conn=1.15:channel=CH1:mv-per-a=100', or a file 'ramp.sr' for trying; "
+        "its shape is proposed, and taken by 'yes'",
     )
     parser.add_argument(
         "--hear-starter",

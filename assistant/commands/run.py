@@ -168,6 +168,7 @@ def run(options: argparse.Namespace) -> int:
             pad=None if options.pad is False else options.pad,
             why_silent=why_silent,
             meter=options.meter or None,
+            clamp_scope=options.clamp_scope or None,
             hear_starter=options.hear_starter is not False,
         ),
         folders=settings.Folders(own_procedures_folder(options), options.grammars, options.model),

@@ -38,6 +38,7 @@ class ClampCapture(Closes):
         channel: Name of its channel, such as ``CH1``; "" for a device that has only one.
         ampere_per_volt: Of the clamp: 100 for one of 10 mV/A. It does not count for a device that gives amps.
         rate: Samples a second.
+        longest_s: A capture that nobody ends ends then, in s.
 
     Raises:
         UsageProblem: The spec or the channel is malformed.
@@ -45,11 +46,16 @@ class ClampCapture(Closes):
     """
 
     def __init__(
-        self, spec: str, channel: str = "", ampere_per_volt: float = 100.0, rate: int = RATE
+        self,
+        spec: str,
+        channel: str = "",
+        ampere_per_volt: float = 100.0,
+        rate: int = RATE,
+        longest_s: float = LONGEST_S,
     ) -> None:
         selected = MeterSpec.of(spec).sampling(rate)
         chosen = [f"--channels={channel_named(channel)}"] if channel else []
-        self._arguments = [*selected, *chosen, f"--time={round(1000 * LONGEST_S)}"]
+        self._arguments = [*selected, *chosen, f"--time={round(1000 * longest_s)}"]
         self._ampere_per_volt = ampere_per_volt
         program()
         self._finished = threading.Event()
@@ -84,6 +90,50 @@ class ClampCapture(Closes):
         if not self._dropped:
             why = "The clamp's device gives nothing. Check its cable. Say what the ramp looks like."
             deliver(MeterTrouble("gone", "", why) if found is None else found)
+
+
+class FileCapture(Closes):
+    """A file of sigrok in place of a clamp, for trying: it is read as if it had been captured while cranking.
+
+    Args:
+        path: The file.
+        ampere_per_volt: As for `ClampCapture`.
+        longest_s: As for `ClampCapture`.
+    """
+
+    def __init__(self, path: Path, ampere_per_volt: float = 100.0, longest_s: float = LONGEST_S) -> None:
+        self._path = path
+        self._ampere_per_volt = ampere_per_volt
+        self._longest_s = longest_s
+        self._finished = threading.Event()
+        self._dropped = False
+        self._thread: threading.Thread | None = None
+
+    def start(self, deliver: Deliver) -> None:
+        """As for `ClampCapture`."""
+        self._thread = threading.Thread(target=self._read, args=(deliver,), name="clamp", daemon=True)
+        self._thread.start()
+
+    def finish(self) -> None:
+        """The crank has ended: what is in the file is delivered soon after. Safe to call twice."""
+        self._finished.set()
+
+    def close(self) -> None:
+        """End it and deliver nothing more."""
+        self._dropped = True
+        self._finished.set()
+        if self._thread is not None and self._thread is not threading.current_thread():
+            self._thread.join()
+
+    def _read(self, deliver: Deliver) -> None:
+        self._finished.wait(self._longest_s)
+        if self._dropped:
+            return
+        try:
+            found: CurrentCapture | MeterTrouble = from_file(self._path, self._ampere_per_volt)
+        except GearProblem as problem:
+            found = MeterTrouble("gone", "", str(problem))
+        deliver(found)
 
 
 def from_file(path: Path, ampere_per_volt: float = 100.0) -> CurrentCapture:

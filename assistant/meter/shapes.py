@@ -86,7 +86,7 @@ def classified(capture: CurrentCapture) -> RampAnswer:
         return _because(unsure, f"{capture.rate:.0f} samples a second do not resolve the rise of a current.")
     if capture.duration_s < SHORTEST_S or not np.all(np.isfinite(capture.ampere)):
         return _because(unsure, "The capture is too short, or has gaps.")
-    found = dwells(_thinned(capture))
+    found = dwells(thinned(capture))
     if found.count == 0 and found.least > _UNSEEN_A:
         return _because(unsure, "Too much noise to see a small current.")
     if found.count == 0:
@@ -99,8 +99,8 @@ def classified(capture: CurrentCapture) -> RampAnswer:
     return _judged(shares, found, limit_s, "The clamp is the wrong way round." if found.reversed else "")
 
 
-def _thinned(capture: CurrentCapture) -> CurrentCapture:
-    """The same with about `ENOUGH_RATE`: the mean of neighbours."""
+def thinned(capture: CurrentCapture) -> CurrentCapture:
+    """The same with about `ENOUGH_RATE`, which is kept and looked at: the mean of neighbours."""
     each = max(1, int(capture.rate / ENOUGH_RATE))
     whole = len(capture.ampere) // each * each
     return CurrentCapture(capture.ampere[:whole].reshape(-1, each).mean(axis=1), capture.rate / each)

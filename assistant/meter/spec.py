@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from pathlib import Path
 
 from assistant.errors import UsageProblem
 from assistant.printing import in_line
@@ -71,6 +72,56 @@ class MeterSpec:
     def _selected(self) -> list[str]:
         demo = f":{_DEMO_OPTIONS}" if self.driver == DEMO and not self.options else ""
         return [f"--driver={self}{demo}"]
+
+
+SUFFIX = ".sr"
+"""Of a file of sigrok."""
+
+
+@dataclass(frozen=True)
+class ClampSpec:
+    """A clamp on a scope, such as ``DRIVER:conn=1.15:channel=CH1:mv-per-a=100``, or a file ``ramp.sr:mv-per-a=100``.
+
+    Attributes:
+        device: The device, as for `MeterSpec`; "" for a file.
+        file: A file of sigrok in its place; None for a device.
+        channel: Name of the channel; "" for a device that has only one.
+        ampere_per_volt: Of the clamp.
+    """
+
+    device: str
+    file: Path | None = None
+    channel: str = ""
+    ampere_per_volt: float = 100.0
+
+    @staticmethod
+    def of(text: str) -> ClampSpec:
+        """Read a spec.
+
+        Raises:
+            UsageProblem: It is no such spec; says what one looks like.
+        """
+        parts = text.split(":")
+        own = {name: value for name, _, value in (one.partition("=") for one in parts[1:]) if name in _OWN}
+        device = ":".join(one for one in parts if one.partition("=")[0] not in _OWN)
+        channel = channel_named(own["channel"]) if "channel" in own else ""
+        scale = _ampere_per_volt(own["mv-per-a"]) if "mv-per-a" in own else 100.0
+        if device.endswith(SUFFIX):
+            return ClampSpec("", Path(device), channel, scale)
+        return ClampSpec(str(MeterSpec.of(device)), None, channel, scale)
+
+
+_OWN = ("channel", "mv-per-a")
+
+
+def _ampere_per_volt(text: str) -> float:
+    """The scale of a clamp that gives so many millivolts per ampere."""
+    if not re.fullmatch(r"[0-9]{1,4}(\.[0-9]{1,3})?", text, re.ASCII) or not float(text) > 0:
+        raise UsageProblem(
+            f"'{in_line(text[:LONGEST])}' is no scale of a clamp. Write its millivolts per ampere, such as "
+            "mv-per-a=10 or mv-per-a=100; it is printed on the clamp."
+        )
+    return 1000 / float(text)
 
 
 def channel_named(text: str) -> str:

@@ -84,6 +84,7 @@ SETTINGS: tuple[Setting, ...] = (
     _option("headset", "the microphone cannot hear the loudspeaker", YesOrNo(), default=False),
     _option("pad", "the number pad that is read wherever the focus is", PlainText(200), otherwise="the terminal"),
     _option("meter", "the meter that reports by itself, as sigrok names it", PlainText(200)),
+    _option("clamp-scope", "the clamp on a scope that captures current ramps, as sigrok names it", PlainText(200)),
     _option("hear-starter", "the microphone hears the starter, too", YesOrNo(), default=True),
     _option("keys-only", "no microphone", YesOrNo(), default=False),
     _option("silent", "no loudspeaker", YesOrNo(), default=False),

@@ -1,4 +1,8 @@
-"""The sound of a session: each utterance as a FLAC file, which is lossless and opens in any player."""
+"""The sound of a session: each utterance as a FLAC file, which is lossless and opens in any player.
+
+A clamp's capture of a current is kept beside it in the same way: one channel of 24 bits, a thousandth of an ampere a
+step, at its own rate.
+"""
 
 from __future__ import annotations
 
@@ -23,6 +27,19 @@ CLIP_RATE = 16_000
 _LONGEST_S = 600
 """Longest clip to read back: ten times the longest voice note, so that a wrong file does not fill the memory."""
 
+STEP_A = 0.001
+"""A step of a captured current, A: finer than any clamp (chosen)."""
+
+_SHIFT = 256
+"""The sound library holds 24 bits in the upper part of 32."""
+
+_MOST_A = (2**23 - 1) * STEP_A
+_FASTEST = 655_350
+"""Samples a second that FLAC can name (RFC 9639, 8.2: 20 bits), and that its encoder takes."""
+
+_LONGEST_CAPTURE_S = 60
+"""Longest capture to read back: four times as long as anybody cranks."""
+
 
 def keep_clip(folder: Path, number: int, samples: npt.NDArray[np.int16]) -> Clip:
     """Store a piece of sound as ``clips/NNNN.flac``.
@@ -46,6 +63,52 @@ def keep_clip(folder: Path, number: int, samples: npt.NDArray[np.int16]) -> Clip
     return Clip(name, sha256(data), round(samples.size / CLIP_RATE, 3))
 
 
+def keep_capture(folder: Path, number: int, ampere: npt.NDArray[np.float64], rate: float) -> Clip:
+    """Store a captured current as ``clips/NNNN.flac``.
+
+    Args:
+        folder: The session folder.
+        number: Number of the clip in the session.
+        ampere: The current in A, shape ``(t,)``, finite; beyond `_MOST_A` it is cut off.
+        rate: Samples a second.
+
+    Raises:
+        ValueError: The samples are of another kind.
+        RecordProblem: It cannot be written; no part of it remains.
+    """
+    whole_rate = round(rate)
+    if ampere.ndim != 1 or not np.all(np.isfinite(ampere)) or not 0 < whole_rate <= _FASTEST:
+        raise ValueError(f"a capture is one channel of finite samples, up to {_FASTEST} a second")
+    steps = np.rint(np.clip(ampere, -_MOST_A, _MOST_A) / STEP_A).astype(np.int32)
+    flac = io.BytesIO()
+    soundfile.write(flac, steps * _SHIFT, whole_rate, format="FLAC", subtype="PCM_24")
+    data = flac.getvalue()
+    name = f"{CLIPS}/{number:04d}.flac"
+    write_file(folder / name, data)
+    return Clip(name, sha256(data), round(ampere.size / whole_rate, 3))
+
+
+def ampere_of(data: bytes, name: str) -> tuple[npt.NDArray[np.float64], float]:
+    """The current of a capture in A, shape ``(t,)``, and its samples a second.
+
+    Args:
+        data: The bytes of its file.
+        name: The file's name, for an error.
+
+    Raises:
+        RecordBroken: It is no such file, or longer than a capture can be.
+    """
+    try:
+        with soundfile.SoundFile(io.BytesIO(data)) as file:
+            ours = file.channels == 1 and file.subtype == "PCM_24"
+            if ours and file.frames <= _LONGEST_CAPTURE_S * file.samplerate:
+                steps = file.read(dtype="int32") // _SHIFT
+                return np.asarray(steps * STEP_A, np.float64), float(file.samplerate)
+    except soundfile.LibsndfileError as error:
+        raise RecordBroken(f"{name} is no capture: {error.error_string}") from error
+    raise RecordBroken(f"{name} is no capture of a current as a session keeps it.")
+
+
 def samples_of(data: bytes, name: str) -> npt.NDArray[np.int16]:
     """The sound of a clip: one channel, 16 bits, `CLIP_RATE` samples a second.
 
@@ -65,3 +128,8 @@ def samples_of(data: bytes, name: str) -> npt.NDArray[np.int16]:
     except soundfile.LibsndfileError as error:
         raise RecordBroken(f"{name} is no sound: {error.error_string}") from error
     raise RecordBroken(f"{name} is not sound as a session keeps it.")
+
+
+def clip_numbers(folder: Path) -> list[int]:
+    """The numbers of the clips that a session folder has, in no order."""
+    return [int(path.stem) for path in (folder / CLIPS).glob("*.flac") if path.stem.isdecimal()]

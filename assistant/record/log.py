@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import threading
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Self
@@ -30,7 +31,7 @@ from assistant.record.header import (
     parse_header,
 )
 from assistant.record.laying import lay, sweep, take_lock, tidy
-from assistant.record.logfiles import LogFiles
+from assistant.record.logfiles import LogFiles, set_torn_aside
 from assistant.record.reading import recorded_session
 from assistant.record.recorded import RecordedSession, log_names
 from assistant.record.review_head import write_seal
@@ -40,10 +41,8 @@ from assistant.record.storage import (
     make_private_folder,
     read_file,
     sha256,
-    write_file,
     write_problem,
 )
-from assistant.record.syncing import sync
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -135,6 +134,7 @@ class SessionLog(Closes):
         self._files = LogFiles(folder)
         self._chain = Chain(0, sha256(laid[0]))
         self._clips = 0
+        self._numbering = threading.Lock()  # ear and clamp keep theirs on threads of their own
         self._sealed = False
         self._low = False
 
@@ -224,14 +224,14 @@ class SessionLog(Closes):
             recorded = recorded_session(scan)
             _refuse_sealed(folder, recorded.sealed is not None)
             tidy(folder)
-            _set_torn_aside(folder, scan.tails)
+            set_torn_aside(folder, scan.tails)
             laid = second_place.template(folder, recorded.header.procedures)
             session = cls(folder, recorded.header, lock, now, laid)
             session.recorded = recorded
             session.torn = recorded.torn
             session._chain = Chain(len(recorded.lines), scan.last)
             session._files.go_on()
-            session._clips = max(_clip_numbers(folder), default=0)
+            session._clips = max(clips.clip_numbers(folder), default=0)
         except BaseException:
             os.close(lock)
             raise
@@ -273,10 +273,15 @@ class SessionLog(Closes):
         Raises:
             RecordProblem: It cannot be written; the session can go on without it.
         """
-        self._check_open()
-        clip = clips.keep_clip(self.folder, self._clips + 1, samples)
-        self._clips += 1
-        return clip
+        return self._keep(lambda number: clips.keep_clip(self.folder, number, samples))
+
+    def keep_capture(self, ampere: npt.NDArray[np.float64], rate: float) -> Clip:
+        """Store a current in A that a clamp captured, at this many samples a second.
+
+        Raises:
+            RecordProblem: It cannot be written; the session can go on without it.
+        """
+        return self._keep(lambda number: clips.keep_capture(self.folder, number, ampere, rate))
 
     # --- ending -------------------------------------------------------------------------------------
 
@@ -318,6 +323,13 @@ class SessionLog(Closes):
         if self._lock < 0:
             raise RecordProblem(f"The session {self.folder.name} was closed. Resume it first.")
 
+    def _keep(self, keep: Callable[[int], Clip]) -> Clip:
+        with self._numbering:
+            self._check_open()
+            clip = keep(self._clips + 1)
+            self._clips += 1
+        return clip
+
     def _write_waiting(self) -> RecordProblem | None:
         data = b"".join(self._chain.waiting)
         try:
@@ -345,7 +357,7 @@ class SessionLog(Closes):
             raise RecordProblem(f"{why} {problem}") from problem
         os.close(self._lock)
         self.folder, self._lock = folder, lock
-        lost = self._clips - len(_clip_numbers(folder))
+        lost = self._clips - len(clips.clip_numbers(folder))
         sound = (
             f" {lost} piece{'' if lost == 1 else 's'} of sound went with the old folder." if lost > 0 else ""
         )
@@ -368,30 +380,3 @@ class SessionLog(Closes):
 def _refuse_sealed(folder: Path, sealed: bool) -> None:
     if sealed:
         raise RecordProblem(f"The session {folder.name} was closed and sealed. Start a new one.")
-
-
-def _set_torn_aside(folder: Path, tails: Mapping[str, bytes]) -> None:
-    """Move unfinished last pieces of the log to ``log.torn`` (``log.torn-2`` …).
-
-    The piece is safe in its new place before it leaves the old one.
-
-    Raises:
-        RecordProblem: It cannot be written.
-    """
-    for name, tail in tails.items():
-        taken = len(list(folder.glob(f"{TORN_FILE}*")))
-        write_file(folder / (TORN_FILE if not taken else f"{TORN_FILE}-{taken + 1}"), tail)
-        path = folder / name
-        try:
-            descriptor = os.open(path, os.O_WRONLY | os.O_CLOEXEC)
-            try:
-                os.ftruncate(descriptor, path.stat().st_size - len(tail))
-                sync(descriptor)
-            finally:
-                os.close(descriptor)
-        except OSError as error:
-            raise write_problem(error, path) from error
-
-
-def _clip_numbers(folder: Path) -> list[int]:
-    return [int(path.stem) for path in (folder / CLIPS).glob("*.flac") if path.stem.isdecimal()]

@@ -11,8 +11,9 @@ import os
 from typing import TYPE_CHECKING
 
 from assistant.errors import RecordProblem
+from assistant.record.header import TORN_FILE
 from assistant.record.recorded import log_name, log_names
-from assistant.record.storage import open_private, sync_folder, write_all, write_problem
+from assistant.record.storage import open_private, sync_folder, write_all, write_file, write_problem
 from assistant.record.syncing import sync, sync_data
 
 if TYPE_CHECKING:
@@ -182,3 +183,26 @@ def _copy(reading: int, writing: int) -> None:
     while piece := os.pread(reading, _PIECE, at):
         write_all(writing, piece)
         at += len(piece)
+
+
+def set_torn_aside(folder: Path, tails: Mapping[str, bytes]) -> None:
+    """Move unfinished last pieces of the log to ``log.torn`` (``log.torn-2`` …).
+
+    The piece is safe in its new place before it leaves the old one.
+
+    Raises:
+        RecordProblem: It cannot be written.
+    """
+    for name, tail in tails.items():
+        taken = len(list(folder.glob(f"{TORN_FILE}*")))
+        write_file(folder / (TORN_FILE if not taken else f"{TORN_FILE}-{taken + 1}"), tail)
+        path = folder / name
+        try:
+            descriptor = os.open(path, os.O_WRONLY | os.O_CLOEXEC)
+            try:
+                os.ftruncate(descriptor, path.stat().st_size - len(tail))
+                sync(descriptor)
+            finally:
+                os.close(descriptor)
+        except OSError as error:
+            raise write_problem(error, path) from error

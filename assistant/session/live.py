@@ -34,7 +34,7 @@ from assistant.session.procedures_used import folder_of, opened
 from assistant.session.shop import counted_sentence, lamp_remarks, left_out_sentence
 from assistant.session.silent import silent_remarks
 from assistant.session.telephone import tell_of_telephones
-from assistant.session.watching import open_meter, open_witnesses
+from assistant.session.watching import open_devices, open_witnesses
 from assistant.speaking.neural.pronouncing import use_lexicon
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
     wanted = settings.gear
     # The screen is left last: what the sound libraries write while they are closed does not reach the terminal.
     with ExitStack() as shown, ExitStack() as gear:
-        pad, meter = open_pad(wanted.pad, gear), open_meter(wanted.meter)
+        pad, devices = open_pad(wanted.pad, gear), open_devices(wanted)
         hearing = None if wanted.keys_only else hearing_of(settings, using.library, using.grammars, gear)
         begun = time.monotonic()
         news = GearNews(keys_only=wanted.keys_only and not board.there)
@@ -114,7 +114,7 @@ def _run(settings: Settings, ending: Ending, board: Boarding) -> int:
             quieter = AgainstNoise(voice, headset=wanted.headset)
             session.ears = _listener(session, hearing, microphone, log, screen, quieter)
             gear.callback(session.ears.close)
-        session.watch = open_witnesses(wanted, meter, microphone, session.happened, gear)
+        session.watch = open_witnesses(devices, microphone, session.happened, log.keep_capture, gear)
         open_keys(pad, session, news, gear)
         tell_of_telephones(wanted, session.tell, gear)
         for remark in (*silent_remarks(wanted), *remarks, *hearing_remarks(hearing)):

@@ -154,9 +154,9 @@ class Session:
         """
         self.post(lambda: self._tapped(keys()))
 
-    def happened(self, make: Callable[[float], Event]) -> None:
-        """An event happened; `make` gets its time; safe from any thread."""
-        self.post(lambda: self.take(make(self._now())))
+    def happened(self, make: Callable[[float], Event | None]) -> None:
+        """An event happened; `make` gets its time, and gives None if it has come too late; safe from any thread."""
+        self.post(lambda: self._take_if(make(self._now())))
 
     def speech_began(self) -> None:
         """Someone is speaking: silence is not to be counted now; safe from any thread."""
@@ -262,6 +262,10 @@ class Session:
         self.watch.look(self._runner)
         request = self._wanted.request if self._wanted is not None else None
         self._mouth.moved(event.at, self._speaking, request, self._waiting.timers)
+
+    def _take_if(self, event: Event | None) -> None:
+        if event is not None:
+            self.take(event)
 
     def _tell_of_record(self, problem: RecordProblem, at: float) -> None:
         """The record is gear like the others: what is wrong with it is spoken, shown and recorded."""

@@ -43,6 +43,7 @@ class Gear:
         pad: Number pad that is read without the terminal, as it was named; None for the terminal alone.
         why_silent: Why there is no loudspeaker though nobody asked for that; "" otherwise.
         meter: Meter that reports by itself, as sigrok names its driver; None for none.
+        clamp_scope: Clamp on a scope that captures the ramp of a current, as `ClampSpec` reads it; None for none.
         hear_starter: The microphone listens for the starter, too.
     """
 
@@ -57,6 +58,7 @@ class Gear:
     pad: str | None = None
     why_silent: str = ""
     meter: str | None = None
+    clamp_scope: str | None = None
     hear_starter: bool = True
 
     def left_out(self) -> tuple[str, ...]:
@@ -66,7 +68,8 @@ class Gear:
     def witnesses(self) -> tuple[Witness, ...]:
         """What perceives in place of the technician."""
         ear = (Witness.EAR,) if self.hear_starter and not self.keys_only else ()
-        return (*ear, *((Witness.METER,) if self.meter else ()))
+        meter = (Witness.METER,) if self.meter else ()
+        return (*ear, *meter, *((Witness.CLAMP,) if self.clamp_scope else ()))
 
 
 @dataclass(frozen=True)

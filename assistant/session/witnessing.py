@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from assistant.hearing.sound import Samples
     from assistant.hearing.starter.values import Perceived as Heard
     from assistant.meter.readings import MeterTrouble
+    from assistant.session.ramping import ClampWatch
 
     Make = Callable[[float], Event]
     Happened = Callable[[Make], None]
@@ -251,23 +252,32 @@ def event_of_ear(one: Heard, now_s: float) -> Make | None:
 
 
 class Witnesses:
-    """The witnesses of a session; either may be missing.
+    """The witnesses of a session; any may be missing.
 
     Args:
         meter: Reads a meter.
         starter: Hears the starter.
+        clamp: Captures the ramp of a current.
     """
 
-    def __init__(self, meter: MeterWatch | None = None, starter: StarterWatch | None = None) -> None:
+    def __init__(
+        self,
+        meter: MeterWatch | None = None,
+        starter: StarterWatch | None = None,
+        clamp: ClampWatch | None = None,
+    ) -> None:
         self._meter = meter
         self._starter = starter
+        self._clamp = clamp
 
     def look(self, runner: Runner) -> None:
-        """Tell the meter what is wanted, and the ear how many cylinders there are."""
+        """Tell the meter what is wanted, the ear how many cylinders there are, and the clamp when to capture."""
         if self._meter is not None:
             self._meter.want(runner.wanted)
         if self._starter is not None:
             self._starter.count(runner.cylinders)
+        if self._clamp is not None:
+            self._clamp.look(runner)
 
     def left(self) -> bool:
         """Whether a reading that was told does not stand any more; true once."""

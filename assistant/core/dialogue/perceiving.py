@@ -121,6 +121,17 @@ def entered(talk: Talk) -> bool:
     return talk.state is State.CRANKING or (talk.state is State.ASKING and not turning)
 
 
+SCOPE = "clamp-scope"
+"""The instrument at which the shape of a current ramp is the answer."""
+
+
+def captures(talk: Talk) -> float | None:
+    """Since when the engine is cranked to see the shape of a ramp, which a clamp is to capture; None if it is not."""
+    step = talk.work.step
+    shape = step is not None and step.measure.instrument == SCOPE
+    return talk.crank.began if talk.state is State.CRANKING and shape else None
+
+
 _READ = (State.ASKING, State.CRANKING)
 """States in which a reading can be taken."""
 

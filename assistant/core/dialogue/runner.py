@@ -25,7 +25,7 @@ from assistant.core.dialogue.cells import cell_of
 from assistant.core.dialogue.detailing import particulars
 from assistant.core.dialogue.forking import forked
 from assistant.core.dialogue.memory import Past
-from assistant.core.dialogue.perceiving import wanted
+from assistant.core.dialogue.perceiving import captures, wanted
 from assistant.core.dialogue.recognising import recognise
 from assistant.core.dialogue.showing import help_here, settle, show
 from assistant.core.dialogue.states import State
@@ -130,6 +130,11 @@ class Runner:
     def wanted(self) -> WantedReading | None:
         """What a meter is to report now; None if no reading is asked for."""
         return wanted(self.talk)
+
+    @property
+    def captures(self) -> float | None:
+        """Since when a clamp is to capture the ramp of the current, s since the session began; None if it is not."""
+        return captures(self.talk)
 
     @property
     def cylinders(self) -> int | None:

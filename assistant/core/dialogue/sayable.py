@@ -151,8 +151,8 @@ _ANYWHERE = tuple(word for word in Control if word.anywhere)
 SAYABLE = {state: (*words, *_ANYWHERE) for state, words in _SAYABLE.items()}
 """Words of the dialogue that count in each state."""
 
-READS = frozenset({Witness.METER, Witness.CLAMP})
-"""What has readings that can be taken."""
+READS = frozenset({Witness.METER})
+"""What has readings that can be taken; a clamp on a scope has the shape of a ramp."""
 
 LAMP_FACTS = ("lamp-kind", "lamp-current")
 """Facts about the lamp in use; "other lamp" asks for them again."""

@@ -10,7 +10,7 @@ import enum
 from dataclasses import dataclass
 from decimal import Decimal
 
-from assistant.core.values.events import Event
+from assistant.core.values.events import Clip, Event
 from assistant.core.values.result import Result
 from assistant.core.values.witness import Figure, Witness
 
@@ -56,6 +56,7 @@ class Perceived(Event):
         spread: Its standard deviation, in the unit of the value or of the figure ``speed``; None if not known.
         figures: Figures for the record: range and samples of a meter, speed and compressions by ear.
         stood_s: How long it has stood by now, s; 0 for what is over.
+        clip: File of the samples that a clamp captured; None if none was kept.
     """
 
     source: Witness
@@ -64,6 +65,7 @@ class Perceived(Event):
     spread: float | None = None
     figures: tuple[Figure, ...] = ()
     stood_s: float = 0.0
+    clip: Clip | None = None
 
     def figure(self, name: str) -> str:
         """The figure of this name; "" if there is none."""

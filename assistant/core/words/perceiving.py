@@ -33,6 +33,11 @@ METER_LOST = {
 NOTICES = (NOTHING_STEADY, NO_METER, METER_BACK, TAKE_IT, *METER_LOST.values())
 """Everything here that is spoken whatever the step is."""
 
+WHY = "why"
+"""Name of the figure that holds why a clamp has no answer, in a sentence."""
+
+NOT_SURE = "The clamp is not sure."
+
 SPEED = "speed"
 """Name of the figure that holds the cranking speed, in rpm."""
 
@@ -93,12 +98,17 @@ def heard_as(library: Library, seen: Perceived) -> str:
         return PUMP_HEARD
     if seen.source is Witness.CLAMP:
         known = library.terms.outcomes.get(outcome or "")
-        return "" if known is None else f"The clamp shows: {known.spoken}"
+        return _unsure(seen) if known is None else f"The clamp shows: {known.spoken}"
     if outcome is not None and outcome in library.terms.outcomes:
         return f"Sounds {library.terms.outcomes[outcome].spoken}, {about}by ear"
     if value is not None and seen.result.unit == "rpm":
         return f"Cranks at about {number_written(value, 'rpm')}, by ear"
     return ""
+
+
+def _unsure(seen: Perceived) -> str:
+    """A capture that has no answer, with the reason."""
+    return f"{NOT_SURE} {seen.figure(WHY)}".rstrip()
 
 
 def cranked(seconds: float) -> str:
